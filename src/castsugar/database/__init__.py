@@ -1,0 +1,26 @@
+"""The open database: records, loader and validation. Floor 1."""
+
+from __future__ import annotations
+
+from castsugar.database.load import Database, load_database
+from castsugar.database.locate import data_folder
+from castsugar.database.records import (
+    Alternative,
+    Caution,
+    Ingredient,
+    Premix,
+    Source,
+    Syrup,
+)
+
+__all__ = [
+    "Alternative",
+    "Caution",
+    "Database",
+    "Ingredient",
+    "Premix",
+    "Source",
+    "Syrup",
+    "data_folder",
+    "load_database",
+]

@@ -1,0 +1,292 @@
+"""Load the CSV files of ``species_data`` into records."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from castsugar.database import headers, validate
+from castsugar.database.locate import data_folder, data_version
+from castsugar.database.records import (
+    ROLES,
+    STATUSES,
+    Alternative,
+    Caution,
+    Ingredient,
+    Premix,
+    Source,
+    Syrup,
+    parse_formula,
+)
+from castsugar.database.table import Row, read_rows
+from castsugar.errors import InputError, unknown_name
+
+CAUTION_STATUSES = ("published", "common practice")
+LEVELS = ("general", "caution", "strong", "stop")
+
+Item = Ingredient | Syrup | Premix
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Database:
+    """The shipped data: ingredients, syrups, premixes, sources, cautions.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+        Where the files were read from.
+    version : str
+        Version of the data files.
+    ingredients, syrups, premixes : dict
+        Records by name.
+    sources : dict
+        Sources by key.
+    cautions : tuple of Caution
+        Rules in the order of the file.
+    """
+
+    folder: Path
+    version: str
+    ingredients: dict[str, Ingredient]
+    syrups: dict[str, Syrup]
+    premixes: dict[str, Premix]
+    sources: dict[str, Source]
+    cautions: tuple[Caution, ...]
+    _index: dict[str, Item]
+
+    def find(self, name: str) -> Item:
+        """Return the ingredient, syrup or premix of that name or alias.
+
+        Case, spaces and hyphens do not matter.
+
+        Raises
+        ------
+        UnknownNameError
+            With the nearest known names.
+        """
+        item = self._index.get(plain(name))
+        if item is None:
+            raise unknown_name("ingredient", name, self.known_names())
+        return item
+
+    def known_names(self) -> list[str]:
+        """All names and aliases."""
+        items: list[Item] = list(self.ingredients.values())
+        items += [*self.syrups.values(), *self.premixes.values()]
+        return [n for item in items for n in (item.name, *item.aliases)]
+
+    def cautions_for(
+        self, topic: str, facts: Mapping[str, float] | None = None
+    ) -> list[Caution]:
+        """Return the cautions that apply to a topic, in the order of the file."""
+        return [c for c in self.cautions if c.applies(topic, facts or {})]
+
+
+def plain(name: str) -> str:
+    """Reduce a name to what is compared: lower case, no spaces, no hyphens."""
+    kept = name.lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    return "".join(c for c in kept if c not in " -_\t")
+
+
+def load_database(folder: str | Path | None = None) -> Database:
+    """Load and validate the data files.
+
+    Parameters
+    ----------
+    folder : path, optional
+        Another folder with files of the same shape; the shipped one by default
+        (read once, then remembered: its records cannot be changed).
+
+    Returns
+    -------
+    Database
+
+    Raises
+    ------
+    DataError
+        Names file, line, column and value of the first fault.
+    """
+    return _load(Path(folder) if folder is not None else data_folder())
+
+
+@functools.lru_cache(maxsize=4)
+def _load(folder: Path) -> Database:
+    """Load one folder."""
+    sources = {
+        row.required("key"): Source(
+            key=row.required("key"),
+            kind=row.required("kind"),
+            citation=row.required("citation"),
+            doi_or_url=row.text("doi_or_url"),
+            note=row.text("note"),
+        )
+        for row in read_rows(folder / "sources.csv", headers.SOURCES)
+    }
+    ingredients = _ingredients(folder, sources)
+    syrups = {
+        s.name: s
+        for s in (
+            _syrup(r, sources) for r in read_rows(folder / "syrups.csv", headers.SYRUPS)
+        )
+    }
+    premixes = _premixes(folder, sources, ingredients)
+    cautions = tuple(
+        _caution(r, sources)
+        for r in read_rows(folder / "cautions.csv", headers.CAUTIONS)
+    )
+    items: list[Item] = [*ingredients.values(), *syrups.values(), *premixes.values()]
+    return Database(
+        folder=folder,
+        version=data_version(folder),
+        ingredients=ingredients,
+        syrups=syrups,
+        premixes=premixes,
+        sources=sources,
+        cautions=cautions,
+        _index=_index(items),
+    )
+
+
+def _index(items: Iterable[Item]) -> dict[str, Item]:
+    """Map every name and alias to its record; no name may mean two things."""
+    index: dict[str, Item] = {}
+    for item in items:
+        for name in dict.fromkeys(plain(n) for n in (item.name, *item.aliases)):
+            validate.unique(index, name, item.name)
+            index[name] = item
+    return index
+
+
+def _ingredients(folder: Path, sources: dict[str, Source]) -> dict[str, Ingredient]:
+    """Read the ingredients with their alternatives."""
+    rivals: dict[str, list[Alternative]] = {}
+    rival_rows: list[Row] = []
+    for row in read_rows(folder / "enthalpy_alternatives.csv", headers.ALTERNATIVES):
+        rivals.setdefault(row.required("ingredient"), []).append(
+            Alternative(
+                name=row.required("alternative"),
+                enthalpy_of_formation=1e3 * row.number("enthalpy_of_formation_kJ_mol"),
+                enthalpy_uncertainty=1e3 * row.optional("enthalpy_uncertainty_kJ_mol"),
+                status=row.text("status", STATUSES),
+                source=validate.source(row, "source", sources),
+                note=row.text("note"),
+            )
+        )
+        rival_rows.append(row)
+    ingredients: dict[str, Ingredient] = {}
+    for row in read_rows(folder / "ingredients.csv", headers.INGREDIENTS):
+        name = row.required("name")
+        validate.unique(ingredients, name, name, row)
+        ingredients[name] = _ingredient(row, sources, tuple(rivals.get(name, ())))
+    for row in rival_rows:
+        if row.required("ingredient") not in ingredients:
+            raise row.fail("ingredient", "is not a name in ingredients.csv")
+    return ingredients
+
+
+def _ingredient(
+    row: Row, sources: dict[str, Source], rivals: tuple[Alternative, ...]
+) -> Ingredient:
+    """Make one ingredient of a row of ``ingredients.csv``."""
+    formula = row.text("formula")
+    role = row.text("role", ROLES)
+    if not formula and role != "inert":
+        raise row.fail("formula", "is empty; only inert matter may lack a formula")
+    try:
+        composition = parse_formula(formula) if formula else ()
+    except InputError:
+        raise row.fail("formula", "is not readable, for example C6H14O6") from None
+    validate.elements(row, composition)
+    return Ingredient(
+        name=row.required("name"),
+        aliases=row.names("aliases"),
+        formula=composition,
+        role=role,
+        enthalpy_of_formation=1e3
+        * row.number("enthalpy_of_formation_kJ_mol", -20000.0, 1000.0),
+        enthalpy_uncertainty=1e3 * row.number("enthalpy_uncertainty_kJ_mol", 0.0),
+        status=row.text("enthalpy_status", STATUSES),
+        source=validate.source(row, "enthalpy_source", sources),
+        density=row.number("density_kg_m3", 100.0, 30000.0),
+        density_status=row.text("density_status", STATUSES),
+        density_source=validate.source(row, "density_source", sources),
+        alternatives=rivals,
+        note=row.text("note"),
+        catalogued=True,
+    )
+
+
+def _syrup(row: Row, sources: dict[str, Source]) -> Syrup:
+    """Make one syrup of a row of ``syrups.csv``."""
+    shares = {
+        name: row.number(name, 0.0, 1.0)
+        for name in (
+            "fructose_fraction",
+            "dp1_fraction",
+            "dp2_fraction",
+            "dp3_fraction",
+            "dp4plus_fraction",
+            "ash_fraction",
+        )
+    }
+    validate.sums_to_one(row, "dp1_fraction", sum(shares.values()))
+    return Syrup(
+        name=row.required("name"),
+        aliases=row.names("aliases"),
+        dextrose_equivalent=row.number("dextrose_equivalent", 1.0, 100.0),
+        dry_solids_fraction=row.number("dry_solids_fraction", 0.5, 1.0),
+        dry_solids_uncertainty=row.number("dry_solids_uncertainty", 0.0, 0.2),
+        dp4plus_chain_length=row.number("dp4plus_chain_length", 4.0, 200.0),
+        solids_specific_volume=1e-3
+        * row.number("solids_specific_volume_cm3_g", 0.5, 0.8),
+        viscosity_dextrose_equivalent=row.number(
+            "viscosity_dextrose_equivalent", 1.0, 120.0
+        ),
+        acid_series=row.text("acid_series", ("yes", "no")) == "yes",
+        status=row.text("status", STATUSES),
+        source=validate.source(row, "source", sources),
+        note=row.text("note"),
+        **shares,
+    )
+
+
+def _premixes(
+    folder: Path, sources: dict[str, Source], ingredients: dict[str, Ingredient]
+) -> dict[str, Premix]:
+    """Read the premixes; the rows of one premix follow each other."""
+    groups: dict[str, list[Row]] = {}
+    for row in read_rows(folder / "premixes.csv", headers.PREMIXES):
+        if row.required("component") not in ingredients:
+            raise row.fail("component", "is not a name in ingredients.csv")
+        groups.setdefault(row.required("premix"), []).append(row)
+    premixes = {}
+    for name, rows in groups.items():
+        parts = [(r.text("component"), r.number("mass_fraction", 0.0)) for r in rows]
+        validate.sums_to_one(rows[0], "mass_fraction", sum(p for _, p in parts))
+        premixes[name] = Premix(
+            name=name,
+            aliases=rows[0].names("aliases"),
+            components=tuple(parts),
+            status=rows[0].text("status", STATUSES),
+            source=validate.source(rows[0], "source", sources),
+            note=rows[0].text("note"),
+        )
+    return premixes
+
+
+def _caution(row: Row, sources: dict[str, Source]) -> Caution:
+    """Make one caution of a row of ``cautions.csv``."""
+    return Caution(
+        key=row.required("key"),
+        topics=row.names("topic"),
+        quantity=row.text("quantity"),
+        operator=row.text("operator", ("", ">", ">=", "<", "=")),
+        limit=row.optional("limit"),
+        unit=row.text("unit"),
+        level=row.text("level", LEVELS),
+        text=row.required("text"),
+        source=validate.source(row, "source", sources),
+        status=row.text("status", CAUTION_STATUSES),
+    )

@@ -1,0 +1,39 @@
+"""Where the data files lie: in the installed package, or beside the sources."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from castsugar.errors import DataError
+
+
+def data_folder() -> Path:
+    """Return the folder ``species_data``.
+
+    A wheel carries it inside the package; an editable install and a checkout have it
+    two levels above the package.
+
+    Raises
+    ------
+    DataError
+        If neither place holds it.
+    """
+    package = Path(__file__).resolve().parents[1]
+    places = (package.parents[1] / "species_data", package / "species_data")
+    for place in places:
+        if (place / "sources.csv").is_file():
+            return place
+    raise DataError(
+        "the folder species_data was not found in the package or beside it; "
+        "reinstall castsugar"
+    )
+
+
+def products_file(folder: Path | None = None) -> Path:
+    """Return the path of the combustion product file."""
+    return (folder or data_folder()) / "products.yaml"
+
+
+def data_version(folder: Path | None = None) -> str:
+    """Return the version of the data files."""
+    return (folder or data_folder()).joinpath("version.txt").read_text("utf-8").strip()

@@ -1,0 +1,259 @@
+"""Records of the open database: what one row of each data file means."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from castsugar.constants import ATOMIC_MASSES
+from castsugar.errors import InputError
+
+#: What an ingredient does in a mix.
+ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert")
+
+#: How a value came to be known.
+STATUSES = ("measured", "fitted", "estimated", "assumed", "from memory")
+
+_TOKEN = re.compile(r"([A-Z][a-z]?)(\d*\.?\d*)")
+
+Composition = tuple[tuple[str, float], ...]
+
+
+def parse_formula(formula: str) -> Composition:
+    """Element counts of a chemical formula without brackets, such as ``C12H22O11``.
+
+    Parameters
+    ----------
+    formula : str
+        Element symbols, each followed by its count (1 if left out).
+
+    Returns
+    -------
+    tuple of (str, float)
+        Element and count, in the order of first appearance.
+
+    Raises
+    ------
+    InputError
+        If the text is not such a formula.
+
+    Examples
+    --------
+    >>> parse_formula("KNO3")
+    (('K', 1.0), ('N', 1.0), ('O', 3.0))
+    """
+    counts: dict[str, float] = {}
+    position = 0
+    for match in _TOKEN.finditer(formula):
+        if match.start() != position:
+            break
+        element, count = match.groups()
+        counts[element] = counts.get(element, 0.0) + (float(count) if count else 1.0)
+        position = match.end()
+    if position != len(formula) or not counts:
+        raise InputError(
+            f"formula {formula!r} is not readable; write element symbols and counts "
+            "without brackets, for example C6H14O6 or NH4NO3 as H4N2O3"
+        )
+    return tuple(counts.items())
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One row of ``sources.csv``."""
+
+    key: str
+    kind: str
+    citation: str
+    doi_or_url: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """A rival enthalpy of formation of an ingredient, chosen by its name."""
+
+    name: str
+    enthalpy_of_formation: float
+    enthalpy_uncertainty: float
+    status: str
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ingredient:
+    """A pure substance that can be weighed into a mix.
+
+    Parameters
+    ----------
+    name : str
+        Name under which it is weighed and reported.
+    formula : str or mapping
+        ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; empty for inert matter.
+    enthalpy_of_formation : float
+        At 298.15 K and 1 bar, in the state as weighed. [J/mol]
+    density : float, optional
+        True density; NaN if unknown (then no mix density is given). [kg/m3]
+    role : str
+        One of :data:`ROLES`.
+    enthalpy_uncertainty : float, optional
+        Standard uncertainty of the enthalpy, covering rival values. [J/mol]
+    status, source, note : str, optional
+        How the enthalpy is known, the key of its source, a remark.
+    catalogued : bool, optional
+        True for rows of the shipped database. An ingredient that is not catalogued
+        serves checks only; its rows carry the flag "reference only".
+    """
+
+    name: str
+    formula: str | Mapping[str, float] | Composition
+    enthalpy_of_formation: float
+    density: float = math.nan
+    role: str = "fuel"
+    enthalpy_uncertainty: float = math.nan
+    status: str = "assumed"
+    source: str = "user"
+    density_status: str = "assumed"
+    density_source: str = "user"
+    aliases: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = field(default=(), compare=False)
+    note: str = field(default="", compare=False)
+    catalogued: bool = False
+
+    def __post_init__(self) -> None:
+        """Turn the formula into element counts and check role and enthalpy."""
+        if not self.name.strip():
+            raise InputError("an ingredient has no name; give it one")
+        if self.role not in ROLES:
+            raise InputError(
+                f"role {self.role!r} of {self.name!r} is not known; "
+                f"allowed: {', '.join(ROLES)}"
+            )
+        if not math.isfinite(self.enthalpy_of_formation):
+            raise InputError(
+                f"enthalpy_of_formation of {self.name!r} is "
+                f"{self.enthalpy_of_formation}; give a finite value in J/mol"
+            )
+        if self.density <= 0.0:
+            raise InputError(
+                f"density of {self.name!r} is {self.density} kg/m3; it must be above "
+                "0, or left out if unknown"
+            )
+        object.__setattr__(self, "formula", _composition(self.formula, self.name))
+
+    @property
+    def composition(self) -> dict[str, float]:
+        """Element counts of one formula unit."""
+        return dict(self.formula)  # type: ignore[arg-type]
+
+    @property
+    def molar_mass(self) -> float:
+        """Mass of one mole of formula units; NaN for inert matter. [kg/mol]"""
+        counts = self.composition
+        if not counts:
+            return math.nan
+        return sum(ATOMIC_MASSES[e] * n for e, n in counts.items())
+
+    @property
+    def specific_enthalpy(self) -> float:
+        """Enthalpy of formation per mass; 0 for inert matter. [J/kg]"""
+        mass = self.molar_mass
+        return 0.0 if math.isnan(mass) else self.enthalpy_of_formation / mass
+
+    @property
+    def formula_text(self) -> str:
+        """The formula as text, ``C12H22O11``."""
+        return "".join(
+            e + (f"{n:g}" if n != 1 else "") for e, n in self.composition.items()
+        )
+
+
+def _composition(
+    formula: str | Mapping[str, float] | Composition, name: str
+) -> Composition:
+    """Normalise the three accepted forms of a formula to a tuple of pairs."""
+    if isinstance(formula, str):
+        return parse_formula(formula) if formula else ()
+    pairs = tuple(formula.items()) if isinstance(formula, Mapping) else tuple(formula)
+    for element, count in pairs:
+        if not (math.isfinite(count) and count > 0):
+            raise InputError(
+                f"formula of {name!r} has {count} atoms of {element}; "
+                "counts must be finite and above 0"
+            )
+    return tuple((str(e), float(n)) for e, n in pairs)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Syrup:
+    """A grade of glucose (corn) syrup: one row of ``syrups.csv``.
+
+    Saccharide fractions and ash are mass fractions of the dry solids.
+    """
+
+    name: str
+    aliases: tuple[str, ...]
+    dextrose_equivalent: float
+    dry_solids_fraction: float
+    dry_solids_uncertainty: float
+    fructose_fraction: float
+    dp1_fraction: float
+    dp2_fraction: float
+    dp3_fraction: float
+    dp4plus_fraction: float
+    dp4plus_chain_length: float
+    ash_fraction: float
+    solids_specific_volume: float
+    viscosity_dextrose_equivalent: float
+    acid_series: bool
+    status: str
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Premix:
+    """A product of the shop that is a fixed blend of ingredients."""
+
+    name: str
+    aliases: tuple[str, ...]
+    components: tuple[tuple[str, float], ...]
+    status: str
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """One rule of ``cautions.csv``: a text and when it applies."""
+
+    key: str
+    topics: tuple[str, ...]
+    quantity: str
+    operator: str
+    limit: float
+    unit: str
+    level: str
+    text: str
+    source: str
+    status: str
+
+    def applies(self, topic: str, facts: Mapping[str, float]) -> bool:
+        """Whether the caution applies to `topic` under the given `facts`.
+
+        `facts` maps a quantity to its value in the unit of the rule; a rule about a
+        quantity that is not among them does not apply.
+        """
+        if topic not in self.topics and "all" not in self.topics:
+            return False
+        if not self.quantity:
+            return True
+        value = facts.get(self.quantity, math.nan)
+        if self.operator == "=":
+            return value == self.limit
+        if self.operator.startswith(">"):
+            return value > self.limit or (self.operator == ">=" and value == self.limit)
+        return value < self.limit

@@ -1,0 +1,60 @@
+"""The exceptions and warnings of castsugar.
+
+Every message says what went wrong, what was got, what is allowed and what to do.
+All exceptions derive from :class:`CastsugarError`; most also derive from the
+builtin that fits, so that ``except ValueError`` keeps its usual meaning.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class CastsugarError(Exception):
+    """Base of every exception that castsugar raises on purpose."""
+
+
+class DataError(CastsugarError, ValueError):
+    """A data file is missing, damaged or inconsistent: names file, line and value."""
+
+
+class UnknownNameError(CastsugarError, LookupError):
+    """A name is not known; the message lists the nearest known names."""
+
+
+class InputError(CastsugarError, ValueError):
+    """A value given by the user is not usable: names it and the allowed range."""
+
+
+class RefusedError(CastsugarError, ValueError):
+    """A composition is outside the scope of castsugar: gives the reason."""
+
+
+class ValidityError(CastsugarError, ValueError):
+    """A value lies outside the range that a source covers."""
+
+
+class ConvergenceError(CastsugarError, RuntimeError):
+    """An iteration did not reach its tolerance: names the last state and residual."""
+
+
+def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
+    """Return up to `count` known names that look most like `name`, best first.
+
+    Comparison ignores case. A known name that contains `name` (or is contained in
+    it) counts as near.
+    """
+    lowered = {candidate.lower(): candidate for candidate in known}
+    wanted = name.strip().lower()
+    found = difflib.get_close_matches(wanted, lowered, n=count, cutoff=0.6)
+    if len(wanted) >= 3:
+        found += [c for c in lowered if (wanted in c or c in wanted) and c not in found]
+    return [lowered[candidate] for candidate in found[:count]]
+
+
+def unknown_name(kind: str, name: str, known: Iterable[str]) -> UnknownNameError:
+    """Build the error for an unknown `name` of the given `kind` ("ingredient", ...)."""
+    near = nearest_names(name, known)
+    hint = f"did you mean {' or '.join(repr(n) for n in near)}?" if near else ""
+    return UnknownNameError(f"unknown {kind} {name!r}; {hint}".rstrip("; "))
