@@ -1,0 +1,81 @@
+"""castsugar: what a nitrate-sugar mix does, before it is cooked.
+
+Weighed recipe in, decision out. The public names are loaded when first used, so that
+``import castsugar`` is quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from castsugar.columns import COLUMNS
+    from castsugar.database import Database, Ingredient, load_database
+    from castsugar.errors import (
+        CastsugarError,
+        ConvergenceError,
+        DataError,
+        InputError,
+        RefusedError,
+        UnknownNameError,
+        ValidityError,
+    )
+    from castsugar.evaluation import equilibrium, evaluate, performance
+    from castsugar.expand import Lot
+    from castsugar.mix import Mix
+    from castsugar.recipe import parse_recipe
+
+__version__ = "0.1.0"
+
+_PLACES = {
+    "COLUMNS": "columns",
+    "CastsugarError": "errors",
+    "ConvergenceError": "errors",
+    "DataError": "errors",
+    "Database": "database",
+    "Ingredient": "database",
+    "InputError": "errors",
+    "Lot": "expand",
+    "Mix": "mix",
+    "RefusedError": "errors",
+    "UnknownNameError": "errors",
+    "ValidityError": "errors",
+    "equilibrium": "evaluation",
+    "evaluate": "evaluation",
+    "load_database": "database",
+    "parse_recipe": "recipe",
+    "performance": "evaluation",
+}
+
+__all__ = [
+    "COLUMNS",
+    "CastsugarError",
+    "ConvergenceError",
+    "DataError",
+    "Database",
+    "Ingredient",
+    "InputError",
+    "Lot",
+    "Mix",
+    "RefusedError",
+    "UnknownNameError",
+    "ValidityError",
+    "__version__",
+    "equilibrium",
+    "evaluate",
+    "load_database",
+    "parse_recipe",
+    "performance",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first used."""
+    if name in _PLACES:
+        return getattr(importlib.import_module(f"castsugar.{_PLACES[name]}"), name)
+    raise AttributeError(f"module 'castsugar' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

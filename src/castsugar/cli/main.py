@@ -1,0 +1,105 @@
+"""Entry point: read the words, call the command, turn errors into exit codes.
+
+Exit codes: 0 done; 1 ran, but the answer is "no"; 2 bad input; 3 a row without
+convergence; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
+
+BAD_INPUT, NO_CONVERGENCE, INTERRUPTED = 2, 3, 130
+
+INTRODUCTION = """\
+castsugar says what a nitrate-sugar mix does, before it is cooked.
+
+  castsugar evaluate "KNO3:65 sucrose:35" --pressure "1000 psi"
+  castsugar evaluate "KNO3:60 powdered sugar:20 corn syrup:20" --water-lost 0.2
+  castsugar ingredients "corn syrup"
+
+Commands: evaluate, ingredients.   castsugar COMMAND --help says more.
+Nothing here is a claim that a mix is safe. Local law decides; certified
+products and licensed practice come first.
+"""
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser that complains in one line and names the nearest word."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and leave with exit code 2."""
+        text = " ".join(message.split())
+        if "invalid choice" in text:
+            text = self._nearest(text)
+        sys.stderr.write(f"castsugar: {text}; see {self.prog} --help\n")
+        sys.exit(BAD_INPUT)
+
+    def _nearest(self, text: str) -> str:
+        """Replace the list of all choices by the nearest ones."""
+        typed = text.split("invalid choice: ", 1)[1].split("'")[1]
+        words = text.rsplit("choose from", 1)[1].replace("'", "").strip(" )").split(",")
+        near = nearest_names(typed, [w.strip() for w in words])
+        known = ", ".join(w.strip() for w in words)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        return f"{typed!r} is not known here; {hint}allowed: {known}"
+
+
+def build_parser() -> Parser:
+    """Return the parser of all commands."""
+    from castsugar.cli import evaluate, ingredients
+
+    parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument(
+        "--version",
+        action="store_true",
+        help="print the versions of castsugar, its data and Cantera",
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for command in (evaluate, ingredients):
+        command.add_parser(commands)
+    return parser
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    parser = build_parser()
+    options = parser.parse_args(words)
+    try:
+        return _run(options)
+    except ConvergenceError as error:
+        return _complain(error, NO_CONVERGENCE)
+    except CastsugarError as error:
+        return _complain(error, BAD_INPUT)
+    except KeyboardInterrupt:
+        sys.stderr.write("castsugar: interrupted\n")
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _run(options: argparse.Namespace) -> int:
+    """Call the command that was asked for."""
+    if options.version:
+        from castsugar.cli.output import version_line
+
+        sys.stdout.write(version_line() + "\n")
+        return 0
+    if options.command is None:
+        sys.stdout.write(INTRODUCTION)
+        return 0
+    code: int = options.run(options)
+    return code
+
+
+def _complain(error: Exception, code: int) -> int:
+    """Print an error as one line."""
+    sys.stderr.write("castsugar: " + " ".join(str(error).split()) + "\n")
+    return code

@@ -1,0 +1,233 @@
+"""A recipe by mass, as weighed, and the mix that it becomes, as cast."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from castsugar import weighing
+from castsugar.constants import ATOMIC_MASSES, ELEMENTS
+from castsugar.database import Database, Ingredient, load_database
+from castsugar.errors import InputError
+from castsugar.expand import Constituent, Lot, expand
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Inert matter above this mass fraction is flagged (its heat capacity is ignored).
+INERT_FLAG = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mix:
+    """A cast mix; make it with :meth:`Mix.weigh`.
+
+    Attributes
+    ----------
+    name : str
+    recipe : tuple of (str, float)
+        Names and mass fractions, as weighed.
+    weighed, cast : tuple of Constituent
+        Pure substances before and after water has left; fractions sum to 1.
+    water_lost : float
+        Fraction of the recipe's own water that left.
+    elements : tuple of float
+        Amounts of the elements of :data:`castsugar.constants.ELEMENTS` in the cast
+        mix, inert matter left out. [mol/kg]
+    enthalpy : float
+        Of formation, of the cast mix at 298.15 K. [J/kg]
+    """
+
+    name: str
+    recipe: tuple[tuple[str, float], ...]
+    weighed: tuple[Constituent, ...]
+    cast: tuple[Constituent, ...]
+    water_lost: float
+    elements: tuple[float, ...]
+    enthalpy: float
+
+    @classmethod
+    def weigh(  # noqa: PLR0913 - keyword-only options
+        cls,
+        recipe: Mapping[str | Ingredient, float],
+        *,
+        name: str = "",
+        basis: str = "parts",
+        water_lost: float = 0.0,
+        lots: Mapping[str, Lot] | None = None,
+        alternatives: Mapping[str, str] | None = None,
+        database: Database | None = None,
+    ) -> Mix:
+        """Weigh a recipe and cast it.
+
+        Parameters
+        ----------
+        recipe : mapping
+            Name, alias or :class:`Ingredient` to amount by mass.
+        name : str, optional
+            Shown in tables; the recipe itself by default.
+        basis : str
+            ``"parts"`` (any positive numbers) or ``"fraction"`` (must sum to 1).
+        water_lost : float
+            Fraction (0 to 1) of the recipe's own water that leaves before the cast.
+        lots : mapping, optional
+            Item to :class:`Lot`.
+        alternatives : mapping, optional
+            Ingredient to the name of an alternative enthalpy of formation.
+        database : Database, optional
+            The shipped one by default.
+
+        Raises
+        ------
+        InputError, UnknownNameError, RefusedError, ValidityError
+
+        Examples
+        --------
+        >>> mix = Mix.weigh({"KNO3": 65, "sucrose": 35})
+        >>> round(mix.oxygen_balance, 2)
+        -13.55
+        """
+        data = database or load_database()
+        if not 0.0 <= water_lost <= 1.0:
+            raise InputError(
+                f"water_lost is {water_lost:g}; it must lie between 0 (none leaves) "
+                "and 1 (all leaves)"
+            )
+        parts = weighing.fractions(recipe, basis)
+        known_lots = weighing.by_item(data, lots or {}, parts, "lot")
+        rivals = {
+            weighing.item_name(data, key): value
+            for key, value in (alternatives or {}).items()
+        }
+        weighed: list[Constituent] = []
+        for item, fraction in parts.items():
+            lot = known_lots.get(weighing.item_name(data, item))
+            weighed += expand(data, item, fraction, lot, rivals)
+        weighed = weighing.merged(weighed)
+        weighing.check_alternatives(rivals, weighed)
+        cast = weighing.dried(weighed, water_lost)
+        elements, enthalpy = weighing.charge(cast)
+        recipe_names = tuple((weighing.shown(i), f) for i, f in parts.items())
+        return cls(
+            name=name or weighing.recipe_name(recipe),
+            recipe=recipe_names,
+            weighed=tuple(weighed),
+            cast=tuple(cast),
+            water_lost=water_lost,
+            elements=elements,
+            enthalpy=enthalpy,
+        )
+
+    @property
+    def water_as_weighed(self) -> float:
+        """Mass fraction of water before any leaves."""
+        return weighing.share_of(self.weighed, "water")
+
+    @property
+    def water_as_cast(self) -> float:
+        """Mass fraction of water in the cast mix."""
+        return weighing.share_of(self.cast, "water")
+
+    @property
+    def cast_yield(self) -> float:
+        """Mass of cast mix per mass weighed."""
+        return 1.0 - self.water_lost * self.water_as_weighed
+
+    @property
+    def inert_fraction(self) -> float:
+        """Mass fraction of inert matter in the cast mix."""
+        return weighing.share_of(self.cast, "inert")
+
+    @property
+    def oxidizer_fuel_ratio(self) -> float:
+        """Mass of nitrate over mass of fuel, all water left out; inf without fuel.
+
+        65/35 nitrate and sugar: 65 / 35 = 1.857.
+        """
+        fuel = weighing.share_of(self.cast, "fuel")
+        return (
+            weighing.share_of(self.cast, "oxidizer") / fuel if fuel > 0.0 else math.inf
+        )
+
+    @property
+    def oxygen_balance(self) -> float:
+        """Oxygen left (+) or missing (-) to CO2, H2O, N2, K2CO3, in % of the mass.
+
+        (O - 2 C - H/2 - K/2 - Na/2 - 3/2 Fe) x 15.999 g/mol. Worked by hand for
+        KNO3: (3 - 1/2) x 15.999 / 101.102 = +39.56 %.
+        """
+        n = dict(zip(ELEMENTS, self.elements, strict=True))
+        needed = 2.0 * n["C"] + 0.5 * (n["H"] + n["K"] + n["Na"]) + 1.5 * n["Fe"]
+        return 100.0 * ATOMIC_MASSES["O"] * (n["O"] - needed)
+
+    @property
+    def density(self) -> float:
+        """Density without voids, volumes additive; NaN if one is unknown. [kg/m3]
+
+        1 / sum(w / rho), for 65/35 KNO3 and sucrose 1 / (0.65/2109 + 0.35/1580.5).
+        """
+        volume = sum(c.mass_fraction / c.ingredient.density for c in self.cast)
+        return 1.0 / volume
+
+    @property
+    def reference_only(self) -> bool:
+        """Whether an ingredient is not of the catalogue (for checks only)."""
+        return any(not c.ingredient.catalogued for c in self.cast)
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """What is special about the mix itself."""
+        found = []
+        if self.reference_only:
+            found.append("reference only")
+        if self.inert_fraction > INERT_FLAG:
+            found.append("inert matter above 1 %")
+        nitrates = [c for c in self.cast if c.ingredient.role == "oxidizer"]
+        if len({c.ingredient.name for c in nitrates}) > 1:
+            found.append("potassium and sodium carbonate taken as separate phases")
+        return tuple(found)
+
+    def with_water_lost(self, water_lost: float) -> Mix:
+        """Return the same recipe cast after another loss of water."""
+        cast = weighing.dried(list(self.weighed), water_lost)
+        elements, enthalpy = weighing.charge(cast)
+        return replace(
+            self,
+            cast=tuple(cast),
+            water_lost=water_lost,
+            elements=elements,
+            enthalpy=enthalpy,
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values, units in the keys."""
+        return {
+            "name": self.name,
+            "recipe_mass_fraction": dict(self.recipe),
+            "water_lost": self.water_lost,
+            "water_as_weighed_percent": 100.0 * self.water_as_weighed,
+            "water_as_cast_percent": 100.0 * self.water_as_cast,
+            "oxidizer_fuel_ratio": self.oxidizer_fuel_ratio,
+            "oxygen_balance_percent": self.oxygen_balance,
+            "density_kg_m3": self.density,
+            "elements_mol_kg": dict(zip(ELEMENTS, self.elements, strict=True)),
+            "enthalpy_J_kg": self.enthalpy,
+            "constituents": [
+                {
+                    "name": c.ingredient.name,
+                    "origin": c.origin,
+                    "mass_fraction_as_cast": c.mass_fraction,
+                    "enthalpy_status": c.ingredient.status,
+                    "enthalpy_source": c.ingredient.source,
+                }
+                for c in self.cast
+            ],
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the pure substances of the cast mix as a table."""
+        import pandas as pd
+
+        return pd.DataFrame(self.to_dict()["constituents"])

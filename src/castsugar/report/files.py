@@ -1,0 +1,41 @@
+"""Write a result to a file: whole or not at all, and never over another by accident."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from castsugar.errors import InputError
+
+
+def write_text(path: Path, text: str, *, force: bool = False) -> None:
+    """Write text to a file by way of a temporary file beside it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    text : str
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    InputError
+        If the file exists (without `force`) or cannot be written.
+    """
+    if path.exists() and not force:
+        raise InputError(
+            f"{path} exists already; choose another name or add --force to replace it"
+        )
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+                stream.write(text)
+            Path(temporary).replace(path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(f"{path} cannot be written: {error.strerror}") from None

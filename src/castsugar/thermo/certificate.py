@@ -1,0 +1,180 @@
+"""The certificate: does a state satisfy the conditions that define it?
+
+A state is an equilibrium because it satisfies the conditions of equilibrium, not
+because it resembles an earlier output. The certificate tests, over the species that
+were allowed in the flow, that the elements are kept, that present species lie on the
+element plane, that absent phases would not form, and that the energy and the entropy
+are those asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from castsugar.constants import GAS_CONSTANT
+from castsugar.thermo import mixture
+from castsugar.thermo.tables import BoolArray, FloatArray, SpeciesTable
+
+ELEMENT_LIMIT = 1e-10
+EQUILIBRIUM_LIMIT = 1e-6
+AFFINITY_LIMIT = -1e-7
+ENERGY_LIMIT = 1e-8
+ENTROPY_LIMIT = 1e-8
+
+#: Gases below this mole fraction are not tested for equilibrium.
+TRACE = 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Certificate:
+    """Residuals of one state, each beside its limit.
+
+    Attributes
+    ----------
+    elements : float
+        Largest error of an element, relative to the most abundant one.
+    equilibrium : float
+        Largest distance of a present species from the element plane, in RT.
+        NaN where the composition was held.
+    affinity : float
+        Smallest affinity of an allowed absent phase, in RT; +inf if there is none.
+    energy, entropy : float
+        Relative errors; NaN where not prescribed.
+    excluded : tuple of str
+        Phases that the flow does not allow; listed, not tested.
+    """
+
+    elements: float
+    equilibrium: float = math.nan
+    affinity: float = math.inf
+    energy: float = math.nan
+    entropy: float = math.nan
+    excluded: tuple[str, ...] = ()
+
+    @property
+    def passed(self) -> bool:
+        """Whether every residual that applies is inside its limit."""
+        return not self.failures()
+
+    def failures(self) -> list[str]:
+        """Return one text for each residual that is outside its limit."""
+        upper = (
+            ("elements", self.elements, ELEMENT_LIMIT),
+            ("equilibrium", self.equilibrium, EQUILIBRIUM_LIMIT),
+            ("energy", self.energy, ENERGY_LIMIT),
+            ("entropy", self.entropy, ENTROPY_LIMIT),
+        )
+        found = [
+            f"{name} {value:.1e} above {limit:g}"
+            for name, value, limit in upper
+            if not math.isnan(value) and not value < limit
+        ]
+        if not self.affinity > AFFINITY_LIMIT:
+            found.append(f"affinity {self.affinity:.1e} below {AFFINITY_LIMIT:g}")
+        return found
+
+
+def element_error(
+    table: SpeciesTable, amounts: FloatArray, elements: FloatArray
+) -> float:
+    """Return the largest element error, relative to the most abundant element."""
+    return float(np.abs(amounts @ table.atoms - elements).max() / elements.max())
+
+
+def plane_errors(
+    table: SpeciesTable,
+    temperature: float,
+    pressure: float,
+    amounts: FloatArray,
+) -> tuple[float, FloatArray]:
+    """Return the largest distance from the element plane, and all affinities.
+
+    The plane is fitted to the present species (least squares, weighted by amount).
+    Affinities are mu - a.pi in RT of every species of the table.
+    """
+    count = mixture.gas_count(table)
+    mu = mixture.chemical_potentials(
+        table, np.array(temperature), np.array(pressure), amounts
+    )
+    fraction = amounts / amounts[:count].sum()
+    present = fraction > 0.0
+    present[:count] = fraction[:count] > TRACE
+    weight = np.sqrt(amounts[present])
+    atoms = table.atoms
+    plane, *_ = np.linalg.lstsq(
+        atoms[present] * weight[:, None], mu[present] * weight, rcond=None
+    )
+    distance = mu - atoms @ plane
+    return float(np.abs(distance[present]).max()), distance
+
+
+def certify(  # noqa: PLR0913 - a state is six numbers
+    table: SpeciesTable,
+    *,
+    temperature: float,
+    pressure: float,
+    amounts: FloatArray,
+    elements: FloatArray,
+    target_enthalpy: float | None = None,
+    target_entropy: float | None = None,
+    allowed: BoolArray | None = None,
+    composition_held: bool = False,
+    excluded: tuple[str, ...] = (),
+) -> Certificate:
+    """Test one state.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species of the elements present.
+    temperature, pressure : float
+        [K], [Pa]
+    amounts : ndarray, shape (species,)
+        [mol/kg]
+    elements : ndarray, shape (elements,)
+        What the mix brought. [mol/kg]
+    target_enthalpy, target_entropy : float, optional
+        What was prescribed. [J/kg], [J/(kg K)]
+    allowed : ndarray of bool, shape (phases,), optional
+        Condensed phases that the flow allows; all by default.
+    composition_held : bool
+        True for frozen flow: equilibrium is not tested.
+    excluded : tuple of str
+        Phases that are not even in the table; listed in the result.
+
+    Returns
+    -------
+    Certificate
+    """
+    count = mixture.gas_count(table)
+    t, p = np.array(temperature), np.array(pressure)
+    energy = entropy = math.nan
+    if target_enthalpy is not None:
+        error = float(mixture.enthalpy(table, t, amounts)) - target_enthalpy
+        gas = amounts[:count].sum() * GAS_CONSTANT * temperature
+        energy = abs(error) / max(abs(target_enthalpy), gas)
+    if target_entropy is not None:
+        error = float(mixture.entropy(table, t, p, amounts)) - target_entropy
+        entropy = abs(error) / abs(target_entropy)
+    equilibrium, affinity = math.nan, math.inf
+    open_phases = allowed
+    if open_phases is None:
+        open_phases = np.ones(len(table.phase.names), dtype=bool)
+    if not composition_held:
+        equilibrium, distance = plane_errors(table, temperature, pressure, amounts)
+        absent = open_phases & (amounts[count:] <= 0.0)
+        affinity = float(np.min(distance[count:], where=absent, initial=math.inf))
+    return Certificate(
+        elements=element_error(table, amounts, elements),
+        equilibrium=equilibrium,
+        affinity=affinity,
+        energy=energy,
+        entropy=entropy,
+        excluded=excluded
+        + tuple(
+            n for n, ok in zip(table.phase.names, open_phases, strict=True) if not ok
+        ),
+    )

@@ -1,0 +1,34 @@
+"""From a mix to what the solvers take: elements, enthalpy and the species for them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from castsugar.constants import ELEMENTS
+from castsugar.errors import InputError
+from castsugar.mix import Mix
+from castsugar.thermo.species import restrict
+from castsugar.thermo.tables import FloatArray, SpeciesTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Charge:
+    """What is burnt: the elements and the enthalpy of one kilogram of mix."""
+
+    elements: FloatArray  # (elements,), all above zero [mol/kg]
+    enthalpy: float  # [J/kg]
+
+
+def charge_of(mix: Mix, table: SpeciesTable) -> tuple[SpeciesTable, Charge]:
+    """Return the species of the elements that a mix has, and its charge."""
+    present = frozenset(
+        e for e, n in zip(ELEMENTS, mix.elements, strict=True) if n > 0.0
+    )
+    if not present:
+        raise InputError(f"mix {mix.name!r} holds inert matter only; nothing can burn")
+    amounts = [n for n in mix.elements if n > 0.0]
+    return restrict(table, present), Charge(
+        elements=np.array(amounts), enthalpy=mix.enthalpy
+    )

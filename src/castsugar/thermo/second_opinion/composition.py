@@ -1,0 +1,231 @@
+"""Equilibrium composition at given temperature and pressure, by Cantera."""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import io
+from typing import Any
+
+import numpy as np
+
+from castsugar.errors import ConvergenceError
+from castsugar.thermo import certificate, mixture
+from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
+
+#: Density given to Cantera's condensed phases [kg/m3]: so large that their volume,
+#: and with it the pressure term of g, is nil. The true density is a fact elsewhere.
+NO_VOLUME_DENSITY = 1.0e9
+
+#: Temperatures between which Cantera's copies of the fits are declared [K].
+WIDEST_RANGE = (100.0, 10000.0)
+
+_TOLERANCE = 1e-10
+_STEPS = 3000
+
+
+class Composer:
+    """Cantera's phases for one species table, reused from call to call.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species of the elements that are present.
+    """
+
+    def __init__(self, table: SpeciesTable) -> None:
+        import cantera as ct
+
+        self.table = table
+        self.solves = 0
+        self._error = ct.CanteraError
+        self._mixture_class = ct.Mixture
+        self._gas = ct.Solution(thermo="ideal-gas", species=_gas_species(table))
+        self._phases = [
+            condensed_phase(table, i) for i in range(len(table.phase.names))
+        ]
+        self._mixtures: dict[tuple[int, ...], Any] = {}
+        self._atomic = [table.gas.names.index(e) for e in table.elements]
+
+    def solve(
+        self,
+        temperature: float,
+        pressure: float,
+        elements: FloatArray,
+        offered: IntArray,
+    ) -> FloatArray:
+        """Return the equilibrium amounts of all species of the table. [mol/kg]
+
+        Parameters
+        ----------
+        temperature, pressure : float
+            [K], [Pa]
+        elements : ndarray, shape (elements,)
+            [mol/kg]
+        offered : ndarray of int
+            Condensed phases that may form.
+
+        Raises
+        ------
+        ConvergenceError
+            If no start leads to a composition that passes the certificate.
+        """
+        problem = ""
+        for attempt in ("warm", "elements", "hot", "cool"):
+            try:
+                amounts = self._attempt(
+                    attempt,
+                    temperature,
+                    pressure,
+                    elements,
+                    tuple(int(i) for i in offered),
+                )
+            except self._error as error:
+                problem = " ".join(str(error).replace("*", " ").split())[:160]
+                continue
+            problem = self._complaint(temperature, pressure, amounts, elements, offered)
+            if not problem:
+                return amounts
+        raise ConvergenceError(
+            f"Cantera found no equilibrium at {temperature:.2f} K and "
+            f"{pressure:.0f} Pa: {problem}"
+        )
+
+    def _attempt(
+        self,
+        attempt: str,
+        temperature: float,
+        pressure: float,
+        elements: FloatArray,
+        offered: tuple[int, ...],
+    ) -> FloatArray:
+        """Equilibrate once from the last composition or from atomic gas."""
+        fresh = offered not in self._mixtures
+        mixed = self._mixture(offered)
+        count = mixture.gas_count(self.table)
+        if attempt != "warm" or fresh or not self._same_elements(mixed, elements):
+            start = np.zeros(count + len(offered))
+            start[self._atomic] = elements
+            mixed.species_moles = start
+        mixed.P = pressure
+        if attempt in ("hot", "cool"):
+            mixed.T = temperature + (200.0 if attempt == "hot" else -100.0)
+            self._equilibrate(mixed)
+        mixed.T = temperature
+        self._equilibrate(mixed)
+        found = np.asarray(mixed.species_moles, dtype=float)
+        amounts = np.zeros(count + len(self.table.phase.names))
+        amounts[:count] = found[:count]
+        amounts[count + np.array(offered, dtype=int)] = found[count:]
+        return amounts
+
+    def _equilibrate(self, mixed: Any) -> None:
+        """Let Cantera equilibrate, without its messages on the screen."""
+        self.solves += 1
+        with contextlib.redirect_stdout(io.StringIO()):
+            mixed.equilibrate("TP", solver="vcs", rtol=_TOLERANCE, max_steps=_STEPS)
+
+    def _mixture(self, offered: tuple[int, ...]) -> Any:
+        """Return the Cantera mixture of the gas and the offered phases."""
+        if offered not in self._mixtures:
+            phases = [(self._gas, 1.0), *((self._phases[i], 0.0) for i in offered)]
+            self._mixtures[offered] = self._mixture_class(phases)
+        return self._mixtures[offered]
+
+    def _same_elements(self, mixed: Any, elements: FloatArray) -> bool:
+        """Whether a mixture holds exactly these elements from the last call."""
+        held = [mixed.element_moles(e) for e in self.table.elements]
+        return bool(np.abs(held - elements).max() <= 1e-13 * elements.max())
+
+    def _complaint(
+        self,
+        temperature: float,
+        pressure: float,
+        amounts: FloatArray,
+        elements: FloatArray,
+        offered: IntArray,
+    ) -> str:
+        """Say what is wrong with a composition; empty if nothing is."""
+        if not amounts[: mixture.gas_count(self.table)].sum() > 0.0:
+            return "no gas is left"
+        allowed = np.zeros(len(self.table.phase.names), dtype=bool)
+        allowed[offered] = True
+        result = certificate.certify(
+            self.table,
+            temperature=temperature,
+            pressure=pressure,
+            amounts=amounts,
+            elements=elements,
+            allowed=allowed,
+        )
+        return "; ".join(result.failures())
+
+
+@functools.lru_cache(maxsize=16)
+def composer(table: SpeciesTable) -> Composer:
+    """Return the composer of a species table, made once."""
+    return Composer(table)
+
+
+def _gas_species(table: SpeciesTable) -> list[Any]:
+    """Make Cantera's copies of the gas species."""
+    gas = table.gas
+    low, high = WIDEST_RANGE
+    return [
+        _species(
+            table,
+            name,
+            gas.atoms[i],
+            [low, gas.join, high],
+            [gas.fit[0, :, i], gas.fit[1, :, i]],
+        )
+        for i, name in enumerate(gas.names)
+    ]
+
+
+def condensed_phase(table: SpeciesTable, index: int) -> Any:
+    """Make Cantera's copy of one condensed phase: pure and without volume.
+
+    The only place where castsugar gives Cantera a condensed phase. The fits are the
+    continued ones, so that a phase cannot misbehave outside its range.
+    """
+    import cantera as ct
+
+    phase = table.phase
+    joins = [t for t in phase.joins[:, index] if np.isfinite(t)]
+    species = _species(
+        table,
+        phase.names[index],
+        phase.atoms[index],
+        [WIDEST_RANGE[0], *joins, WIDEST_RANGE[1]],
+        [phase.fit[r, :, index] for r in range(len(joins) + 1)],
+        {"model": "constant-volume", "density": NO_VOLUME_DENSITY},
+    )
+    return ct.Solution(thermo="fixed-stoichiometry", species=[species])
+
+
+def _species(
+    table: SpeciesTable,
+    name: str,
+    atoms: FloatArray,
+    ranges: list[float],
+    rows: list[FloatArray],
+    equation_of_state: dict[str, Any] | None = None,
+) -> Any:
+    """Make one Cantera species from a nine-term fit."""
+    import cantera as ct
+
+    counts = zip(table.elements, atoms, strict=True)
+    entry: dict[str, Any] = {
+        "name": name,
+        "composition": {e: float(n) for e, n in counts if n},
+        "thermo": {
+            "model": "NASA9",
+            "reference-pressure": table.reference_pressure,
+            "temperature-ranges": [float(t) for t in ranges],
+            "data": [row.tolist() for row in rows],
+        },
+    }
+    if equation_of_state:
+        entry["equation-of-state"] = equation_of_state
+    return ct.Species.from_dict(entry)  # type: ignore[arg-type]

@@ -1,0 +1,187 @@
+"""One mix through chamber, throat and exit by the Cantera route."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from castsugar.errors import ConvergenceError
+from castsugar.thermo import flow as flows
+from castsugar.thermo import frozen, mixture
+from castsugar.thermo.certificate import certify
+from castsugar.thermo.charge import Charge
+from castsugar.thermo.flow import ColdMixError, FlowSolution
+from castsugar.thermo.forms import without_solidification
+from castsugar.thermo.second_opinion import nozzle
+from castsugar.thermo.second_opinion.composition import Composer, composer
+from castsugar.thermo.second_opinion.states import (
+    RawState,
+    at_enthalpy,
+    at_temperature,
+    raw_state,
+    too_cold,
+)
+from castsugar.thermo.states import State, make_state
+from castsugar.thermo.tables import SpeciesTable
+
+
+def equilibrium(
+    table: SpeciesTable,
+    charge: Charge,
+    pressure: float,
+    temperature: float | None = None,
+) -> State:
+    """Return the equilibrium at given pressure and temperature, or of the chamber."""
+    solver = composer(table)
+    if temperature is not None:
+        raw = at_temperature(solver, temperature, pressure, charge.elements)
+        return _certified(table, raw, charge)
+    raw = _chamber(solver, charge, pressure)
+    return _certified(table, raw, charge, enthalpy=charge.enthalpy)
+
+
+def solve(
+    table: SpeciesTable,
+    charge: Charge,
+    pressure: float,
+    exit_pressure: float | None,
+    flow: str,
+) -> FlowSolution:
+    """Solve chamber, throat and exit of one mix.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species of the elements of the mix.
+    charge : Charge
+    pressure, exit_pressure : float
+        [Pa]; with no exit pressure only the chamber is solved.
+    flow : str
+        One of :data:`castsugar.thermo.flow.FLOWS`.
+
+    Raises
+    ------
+    ColdMixError
+        If the mix does not burn by this model.
+    ConvergenceError
+        If a state is not found or does not pass its certificate.
+    """
+    raw = _chamber(composer(table), charge, pressure)
+    chamber = _certified(table, raw, charge, enthalpy=charge.enthalpy)
+    if exit_pressure is None:
+        return FlowSolution(chamber=chamber)
+    if flow == "frozen":
+        return _frozen(table, charge, chamber, exit_pressure)
+    return _shifting(table, charge, chamber, exit_pressure, flow)
+
+
+def _chamber(solver: Composer, charge: Charge, pressure: float) -> RawState:
+    """Solve the chamber, or say that the mix is cold."""
+    if too_cold(solver, charge.enthalpy, pressure, charge.elements):
+        raise ColdMixError("the products at 600 K hold more enthalpy than the mix")
+    return at_enthalpy(solver, charge.enthalpy, pressure, charge.elements)
+
+
+def _shifting(
+    table: SpeciesTable,
+    charge: Charge,
+    chamber: State,
+    exit_pressure: float,
+    flow: str,
+) -> FlowSolution:
+    """Solve throat and exit with the composition following the equilibrium."""
+    count = mixture.gas_count(table)
+    downstream = table
+    if flow == "no-solidification":
+        downstream, _ = without_solidification(table, chamber.amounts[count:])
+    excluded = tuple(n for n in table.phase.names if n not in downstream.phase.names)
+    isentrope = nozzle.Isentrope(composer(downstream), chamber, charge.elements)
+    raw = (
+        nozzle.throat(isentrope),
+        isentrope.at(float(np.log(exit_pressure / chamber.pressure))),
+    )
+    throat, leaving = (
+        _certified(
+            downstream,
+            r,
+            charge,
+            entropy=chamber.entropy,
+            excluded=excluded,
+        )
+        for r in raw
+    )
+    return _performance(chamber, throat, leaving)
+
+
+def _frozen(
+    table: SpeciesTable, charge: Charge, chamber: State, exit_pressure: float
+) -> FlowSolution:
+    """Solve throat and exit with the composition held as in the chamber."""
+    amounts = chamber.amounts[None, :]
+    entropy = np.array([chamber.entropy])
+    t_throat = frozen.throat_temperature(
+        table, amounts, np.array([chamber.temperature])
+    )
+    p_throat = frozen.pressure_at_temperature(table, amounts, entropy, t_throat)
+    p_exit = np.array([exit_pressure])
+    t_exit = frozen.temperature_at_pressure(table, amounts, entropy, p_exit, t_throat)
+    throat, leaving = (
+        _certified(
+            table,
+            raw_state(table, float(t[0]), float(p[0]), chamber.amounts),
+            charge,
+            entropy=chamber.entropy,
+            held=True,
+        )
+        for t, p in ((t_throat, p_throat), (t_exit, p_exit))
+    )
+    return _performance(chamber, throat, leaving)
+
+
+def _performance(chamber: State, throat: State, leaving: State) -> FlowSolution:
+    """Put the three stations together."""
+    flags = ("throat on a melting plateau",) if throat.on_plateau else ()
+    return FlowSolution(
+        chamber=chamber,
+        throat=throat,
+        exit=leaving,
+        characteristic_velocity=flows.characteristic_velocity(chamber, throat),
+        exit_velocity=flows.velocity(chamber, leaving),
+        flags=flags,
+    )
+
+
+def _certified(  # noqa: PLR0913 - what was prescribed, each by name
+    table: SpeciesTable,
+    raw: RawState,
+    charge: Charge,
+    *,
+    enthalpy: float | None = None,
+    entropy: float | None = None,
+    held: bool = False,
+    excluded: tuple[str, ...] = (),
+) -> State:
+    """Test a state and complete it; a state that fails is not returned."""
+    result = certify(
+        table,
+        temperature=raw.temperature,
+        pressure=raw.pressure,
+        amounts=raw.amounts,
+        elements=charge.elements,
+        target_enthalpy=enthalpy,
+        target_entropy=entropy,
+        composition_held=held,
+        excluded=excluded,
+    )
+    if not result.passed:
+        raise ConvergenceError(
+            f"a state at {raw.temperature:.2f} K and {raw.pressure:.0f} Pa does not "
+            f"pass its certificate: {'; '.join(result.failures())}"
+        )
+    return make_state(
+        table,
+        temperature=raw.temperature,
+        pressure=raw.pressure,
+        amounts=raw.amounts,
+        certificate=result,
+        composition_held=held,
+    )

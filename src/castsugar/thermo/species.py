@@ -1,0 +1,188 @@
+"""Read the combustion products from the Cantera-format file into plain arrays."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from castsugar.constants import ELEMENTS, REFERENCE_PRESSURE
+from castsugar.errors import DataError
+from castsugar.thermo import fits
+from castsugar.thermo.entries import gas_table, phase_table
+from castsugar.thermo.fits import FloatArray
+from castsugar.thermo.tables import GasTable, IntArray, PhaseTable, SpeciesTable
+
+
+@functools.lru_cache(maxsize=8)
+def read_species(path: Path) -> SpeciesTable:
+    """Read the product file with Cantera's reader and validate it.
+
+    Raises
+    ------
+    DataError
+        For an unreadable file, fits that do not join, a density below 100 kg/m3, an
+        element outside the family, or a reference pressure other than 1 bar; names
+        file, line, species and value.
+    """
+    gases, phases = _read_entries(path)
+    gas = gas_table(path, gases)
+    phase = phase_table(path, phases)
+    header = re.search(r"^data-set: *(.+)$", path.read_text("utf-8"), re.MULTILINE)
+    return SpeciesTable(
+        gas=gas,
+        phase=phase,
+        transitions=transitions(phase),
+        reference_pressure=REFERENCE_PRESSURE,
+        elements=ELEMENTS,
+        data_set=header.group(1) if header else path.stem,
+    )
+
+
+def _read_entries(path: Path) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the entries of gases and condensed phases."""
+    import cantera as ct
+
+    try:
+        gases = ct.Species.list_from_file(str(path), "gases")
+        phases = ct.Species.list_from_file(str(path), "condensed")
+    except (ct.CanteraError, RuntimeError, OSError) as error:
+        lines = [line.strip(" *>|") for line in str(error).splitlines()]
+        reason = " ".join(line for line in lines if line)
+        raise DataError(f"{path.name}: cannot be read: {reason[:240]}") from None
+    return [dict(s.input_data) for s in gases], [dict(s.input_data) for s in phases]
+
+
+@functools.lru_cache(maxsize=64)
+def restrict(table: SpeciesTable, elements: frozenset[str]) -> SpeciesTable:
+    """Return the table of those species that are made of the given elements only."""
+    columns = np.array([i for i, e in enumerate(table.elements) if e in elements])
+    others = [i for i, e in enumerate(table.elements) if e not in elements]
+    gas_keep = np.flatnonzero(~table.gas.atoms[:, others].any(axis=1))
+    phase_keep = np.flatnonzero(~table.phase.atoms[:, others].any(axis=1))
+    gas, phase = table.gas, table.phase
+    new_gas = replace(
+        gas,
+        names=tuple(gas.names[i] for i in gas_keep),
+        atoms=gas.atoms[np.ix_(gas_keep, columns)],
+        molar_mass=gas.molar_mass[gas_keep],
+        fit=gas.fit[:, :, gas_keep],
+        sources=tuple(gas.sources[i] for i in gas_keep),
+    )
+    new_phase = select_phases(phase, phase_keep, columns)
+    return replace(
+        table,
+        gas=new_gas,
+        phase=new_phase,
+        transitions=transitions(new_phase),
+        elements=tuple(e for e in table.elements if e in elements),
+    )
+
+
+def select_phases(
+    phase: PhaseTable, keep: IntArray, columns: IntArray | slice = slice(None)
+) -> PhaseTable:
+    """Return the phase table with only the phases `keep` and element `columns`."""
+    return replace(
+        phase,
+        names=tuple(phase.names[i] for i in keep),
+        substances=tuple(phase.substances[i] for i in keep),
+        atoms=phase.atoms[keep][:, columns],
+        molar_mass=phase.molar_mass[keep],
+        joins=phase.joins[:, keep],
+        fit=phase.fit[:, :, keep],
+        low=phase.low[keep],
+        high=phase.high[keep],
+        density=phase.density[keep],
+        liquid=tuple(phase.liquid[i] for i in keep),
+        sources=tuple(phase.sources[i] for i in keep),
+    )
+
+
+def gas_properties(
+    gas: GasTable, temperature: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return cp/R, h/RT and s/R of the gases at the reference pressure.
+
+    Parameters
+    ----------
+    gas : GasTable
+    temperature : ndarray, shape (...)
+        [K]
+
+    Returns
+    -------
+    tuple of three ndarrays, shape (..., species)
+    """
+    t = np.asarray(temperature, dtype=float)
+    phi = fits.basis(t)
+    above = (t >= gas.join)[..., None]
+
+    def value(kind: Callable[[FloatArray], FloatArray]) -> FloatArray:
+        return np.where(above, phi @ kind(gas.fit[1]), phi @ kind(gas.fit[0]))
+
+    return (
+        value(fits.heat_capacity_terms),
+        value(fits.enthalpy_terms),
+        value(fits.entropy_terms),
+    )
+
+
+def phase_properties(
+    phase: PhaseTable, temperature: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return cp/R, h/RT and s/R of the condensed phases; shapes as for gases."""
+    t = np.asarray(temperature, dtype=float)
+    phi = fits.basis(t)
+    region = (t[..., None, None] >= phase.joins).sum(axis=-2)
+    columns = np.arange(len(phase.names))
+
+    def value(kind: Callable[[FloatArray], FloatArray]) -> FloatArray:
+        terms = np.stack([kind(f) for f in phase.fit])
+        chosen = terms[region, :, columns]
+        values: FloatArray = np.einsum("...pk,...k->...p", chosen, phi)
+        return values
+
+    return (
+        value(fits.heat_capacity_terms),
+        value(fits.enthalpy_terms),
+        value(fits.entropy_terms),
+    )
+
+
+def transitions(phase: PhaseTable) -> tuple[tuple[int, int, float], ...]:
+    """Find where the forms of one substance have equal g, from the fits alone."""
+    found = []
+    for substance in dict.fromkeys(phase.substances):
+        forms = [i for i, s in enumerate(phase.substances) if s == substance]
+        forms.sort(key=lambda i: float(phase.low[i]))
+        found += [
+            (cold, hot, _equal_gibbs(phase, cold, hot))
+            for cold, hot in itertools.pairwise(forms)
+        ]
+    return tuple(found)
+
+
+def _equal_gibbs(phase: PhaseTable, cold: int, hot: int) -> float:
+    """Bisect for the temperature at which two forms have equal g."""
+    limit = float(phase.high[cold])
+    low, high = limit - 25.0, limit + 25.0
+
+    def difference(t: float) -> float:
+        _, h, s = phase_properties(phase, np.array(t))
+        g = h - s
+        return float(g[cold] - g[hot])
+
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if difference(middle) < 0.0:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)

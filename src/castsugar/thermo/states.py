@@ -1,0 +1,188 @@
+"""One state of the burnt mix: composition, properties and certificate."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from castsugar.thermo import mixture
+from castsugar.thermo.certificate import Certificate
+from castsugar.thermo.tables import FloatArray, SpeciesTable
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class State:
+    """A state of the combustion products, per kilogram of mix.
+
+    Attributes
+    ----------
+    temperature, pressure : float
+        [K], [Pa]
+    species : tuple of str
+        Gases, then condensed phases.
+    gas_count : int
+        How many of `species` are gases.
+    amounts : ndarray, shape (species,)
+        [mol/kg]
+    enthalpy, entropy : float
+        [J/kg], [J/(kg K)]; inert matter is left out.
+    gas_molar_mass : float
+        Of the gas alone. [kg/mol]
+    effective_molar_mass : float
+        Mass of mix per mole of gas; the one in p v = R T / M and with the equilibrium
+        exponent. [kg/mol]
+    system_molar_mass : float
+        Mass of mix per mole of gas and condensed phases. [kg/mol]
+    condensed_mass_fraction : float
+        Mass that is not gas, inert matter included.
+    isentropic_exponent : float
+        Of the equilibrium (finite also on a melting plateau), or of the held
+        composition in a frozen flow.
+    on_plateau : bool
+        Whether two forms of one substance are present.
+    certificate : Certificate
+        Residuals of the conditions that define the state.
+    """
+
+    temperature: float
+    pressure: float
+    species: tuple[str, ...]
+    gas_count: int
+    amounts: FloatArray
+    enthalpy: float
+    entropy: float
+    gas_molar_mass: float
+    effective_molar_mass: float
+    system_molar_mass: float
+    condensed_mass_fraction: float
+    isentropic_exponent: float
+    on_plateau: bool
+    certificate: Certificate
+
+    @property
+    def gas_moles(self) -> float:
+        """Amount of gas. [mol/kg]"""
+        return 1.0 / self.effective_molar_mass
+
+    def amount(self, name: str) -> float:
+        """Return the amount of one species; 0 if it is not in the list. [mol/kg]"""
+        return (
+            float(self.amounts[self.species.index(name)])
+            if name in self.species
+            else 0.0
+        )
+
+    def mole_fraction(self, name: str) -> float:
+        """Return the mole fraction of a gas in the gas."""
+        return self.amount(name) * self.effective_molar_mass
+
+    def main_species(self, least: float = 1e-3) -> dict[str, float]:
+        """Return the species of at least `least` mol/kg, largest first. [mol/kg]"""
+        order = np.argsort(-self.amounts, kind="stable")
+        return {
+            self.species[i]: float(self.amounts[i])
+            for i in order
+            if self.amounts[i] >= least
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values, units in the keys."""
+        certificate = self.certificate
+        return {
+            "temperature_K": self.temperature,
+            "pressure_Pa": self.pressure,
+            "gas_molar_mass_g_mol": 1e3 * self.gas_molar_mass,
+            "effective_molar_mass_g_mol": 1e3 * self.effective_molar_mass,
+            "system_molar_mass_g_mol": 1e3 * self.system_molar_mass,
+            "gas_moles_mol_kg": self.gas_moles,
+            "condensed_mass_fraction": self.condensed_mass_fraction,
+            "isentropic_exponent": self.isentropic_exponent,
+            "enthalpy_J_kg": self.enthalpy,
+            "entropy_J_kg_K": self.entropy,
+            "on_plateau": self.on_plateau,
+            "species_mol_kg": self.main_species(1e-6),
+            "certificate": {
+                "passed": certificate.passed,
+                "elements": certificate.elements,
+                "equilibrium": certificate.equilibrium,
+                "affinity": certificate.affinity,
+                "energy": certificate.energy,
+                "entropy": certificate.entropy,
+                "excluded": list(certificate.excluded),
+            },
+        }
+
+    def to_frame(self, least: float = 1e-6) -> pd.DataFrame:
+        """Return a table of species: amount and mole fraction in the gas."""
+        import pandas as pd
+
+        names = list(self.main_species(least))
+        gas = set(self.species[: self.gas_count])
+        return pd.DataFrame(
+            {
+                "species": names,
+                "amount_mol_kg": [self.amount(n) for n in names],
+                "mole_fraction_in_gas": [
+                    self.mole_fraction(n) if n in gas else np.nan for n in names
+                ],
+            }
+        )
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><td>{html.escape(n)}</td><td>{v:.4f}</td></tr>"
+            for n, v in list(self.main_species().items())[:12]
+        )
+        verdict = "certificate passed" if self.certificate.passed else "NOT CERTIFIED"
+        return (
+            f"<p>{self.temperature:.1f} K, {self.pressure / 1e6:.4g} MPa; {verdict}</p>"
+            f"<table><tr><th>species</th><th>mol/kg</th></tr>{rows}</table>"
+        )
+
+
+def make_state(
+    table: SpeciesTable,
+    *,
+    temperature: float,
+    pressure: float,
+    amounts: FloatArray,
+    certificate: Certificate,
+    composition_held: bool = False,
+) -> State:
+    """Complete a composition to a :class:`State`."""
+    count = mixture.gas_count(table)
+    n_gas = float(amounts[:count].sum())
+    gas_mass = float(amounts[:count] @ table.gas.molar_mass)
+    held = amounts.copy()
+    held.flags.writeable = False
+    t = np.array([temperature])
+    present = {table.phase.names[i] for i in np.flatnonzero(amounts[count:] > 0.0)}
+    pairs = (
+        (table.phase.names[c], table.phase.names[h]) for c, h, _ in table.transitions
+    )
+    if composition_held:
+        exponent = mixture.frozen_exponent(table, t, amounts[None, :])
+    else:
+        exponent = mixture.isentropic_exponent(table, t, amounts[None, :])
+    return State(
+        temperature=temperature,
+        pressure=pressure,
+        species=table.names,
+        gas_count=count,
+        amounts=held,
+        enthalpy=float(mixture.enthalpy(table, t[0], amounts)),
+        entropy=float(mixture.entropy(table, t[0], np.array(pressure), amounts)),
+        gas_molar_mass=gas_mass / n_gas,
+        effective_molar_mass=1.0 / n_gas,
+        system_molar_mass=1.0 / float(amounts.sum()),
+        condensed_mass_fraction=1.0 - gas_mass,
+        isentropic_exponent=float(exponent[0]),
+        on_plateau=any(cold in present and hot in present for cold, hot in pairs),
+        certificate=certificate,
+    )

@@ -1,0 +1,135 @@
+"""The arithmetic of a recipe: amounts to fractions, water away, atoms counted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+from castsugar.constants import ELEMENTS
+from castsugar.database import Database, Ingredient
+from castsugar.errors import InputError
+from castsugar.expand import Constituent, Lot
+
+#: Fractions that are meant to sum to 1 must do so within this.
+FRACTION_TOLERANCE = 1e-4
+
+
+def fractions(
+    recipe: Mapping[str | Ingredient, float], basis: str
+) -> dict[str | Ingredient, float]:
+    """Check amounts and turn them into mass fractions."""
+    if basis not in ("parts", "fraction"):
+        raise InputError(f"basis is {basis!r}; allowed: 'parts', 'fraction'")
+    if not recipe:
+        raise InputError("the recipe is empty; give for example {'KNO3': 65, ...}")
+    for item, amount in recipe.items():
+        if not (math.isfinite(amount) and amount >= 0.0):
+            raise InputError(
+                f"amount of {shown(item)!r} is {amount}; it must be 0 or more"
+            )
+    total = math.fsum(recipe.values())
+    if total <= 0.0:
+        raise InputError("all amounts are 0; at least one must be above 0")
+    if basis == "fraction" and abs(total - 1.0) > FRACTION_TOLERANCE:
+        raise InputError(
+            f"mass fractions sum to {total:.6g}; they must sum to 1 within "
+            f"{FRACTION_TOLERANCE:g}; use basis='parts' to rescale"
+        )
+    return {item: amount / total for item, amount in recipe.items() if amount > 0.0}
+
+
+def shown(item: str | Ingredient) -> str:
+    """Return how an item was called."""
+    return item.name if isinstance(item, Ingredient) else item
+
+
+def item_name(database: Database, item: str | Ingredient) -> str:
+    """Return the catalogue name of an item; its own name if it is not found."""
+    if isinstance(item, Ingredient):
+        return item.name
+    try:
+        return database.find(item).name
+    except LookupError:
+        return item
+
+
+def by_item(
+    database: Database,
+    given: Mapping[str, Lot],
+    parts: Mapping[str | Ingredient, float],
+    what: str,
+) -> dict[str, Lot]:
+    """Map catalogue names to lots; each must belong to an item of the recipe."""
+    items = {item_name(database, i) for i in parts}
+    found = {}
+    for key, lot in given.items():
+        name = item_name(database, key)
+        if name not in items:
+            raise InputError(
+                f"{what} for {key!r}, which is not in the recipe "
+                f"({', '.join(sorted(items))})"
+            )
+        found[name] = lot
+    return found
+
+
+def check_alternatives(rivals: Mapping[str, str], weighed: list[Constituent]) -> None:
+    """Refuse an alternative for a substance that the mix does not hold."""
+    names = {c.ingredient.name for c in weighed}
+    for name in rivals:
+        if name not in names:
+            raise InputError(
+                f"alternative enthalpy for {name!r}, which is not in the mix "
+                f"({', '.join(sorted(names))})"
+            )
+
+
+def recipe_name(recipe: Mapping[str | Ingredient, float]) -> str:
+    """Return the recipe as a name."""
+    return " ".join(f"{shown(i)}:{a:g}" for i, a in recipe.items())
+
+
+def merged(constituents: list[Constituent]) -> list[Constituent]:
+    """Add up the same substance from the same item; sort so that order is nothing."""
+    totals: dict[tuple[str, str], Constituent] = {}
+    for c in constituents:
+        key = (c.ingredient.name, c.origin)
+        held = totals.get(key)
+        more = held.mass_fraction if held else 0.0
+        totals[key] = replace(c, mass_fraction=c.mass_fraction + more)
+    return [totals[key] for key in sorted(totals)]
+
+
+def dried(weighed: list[Constituent], water_lost: float) -> list[Constituent]:
+    """Take the share `water_lost` of all water away and rescale to 1."""
+    kept = [
+        replace(c, mass_fraction=c.mass_fraction * (1.0 - water_lost))
+        if c.ingredient.role == "water"
+        else c
+        for c in weighed
+    ]
+    kept = [c for c in kept if c.mass_fraction > 0.0]
+    total = math.fsum(c.mass_fraction for c in kept)
+    if total <= 0.0:
+        raise InputError("nothing is left after the water; add other ingredients")
+    return [replace(c, mass_fraction=c.mass_fraction / total) for c in kept]
+
+
+def share_of(constituents: tuple[Constituent, ...], role: str) -> float:
+    """Return the mass fraction of all constituents of a role."""
+    return math.fsum(c.mass_fraction for c in constituents if c.ingredient.role == role)
+
+
+def charge(cast: list[Constituent]) -> tuple[tuple[float, ...], float]:
+    """Return element amounts [mol/kg] and enthalpy [J/kg] of a cast mix."""
+    amounts = dict.fromkeys(ELEMENTS, 0.0)
+    enthalpy = 0.0
+    for c in cast:
+        if not c.ingredient.composition:
+            continue
+        moles = c.mass_fraction / c.ingredient.molar_mass
+        enthalpy += moles * c.ingredient.enthalpy_of_formation
+        for element, count in c.ingredient.composition.items():
+            amounts[element] += moles * count
+    return tuple(amounts[e] for e in ELEMENTS), enthalpy
