@@ -175,6 +175,30 @@ COLUMNS: tuple[Column, ...] = (
         "what counts when the case volume is given",
         _NOZZLE,
     ),
+    Column(
+        "confirmation",
+        "second solver",
+        "",
+        None,
+        "confirmed, disputed, unavailable: why, or not asked",
+        _ROW,
+    ),
+    Column(
+        "difference_temperature_K",
+        "difference in flame temperature",
+        "K",
+        6,
+        "first solver minus second",
+        _ROW,
+    ),
+    Column(
+        "difference_characteristic_velocity_ppm",
+        "difference in c*",
+        "ppm",
+        3,
+        "first solver minus second, millionths",
+        _ROW,
+    ),
     Column("flags", "flags", "", None, "what is special about the row", _ROW),
 )
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+import numpy as np
+
+from castsugar import confirmation, rows
 from castsugar.columns import COLUMNS
-from castsugar.constants import (
-    DEFAULT_PRESSURE,
-    STANDARD_ATMOSPHERE,
-    STANDARD_GRAVITY,
-)
+from castsugar.confirmation import Reference
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.database.locate import products_file
-from castsugar.errors import CastsugarError, ConvergenceError, InputError
+from castsugar.errors import InputError
 from castsugar.mix import Mix
+from castsugar.thermo import batch, detail
 from castsugar.thermo.charge import charge_of
-from castsugar.thermo.flow import FLOWS, ColdMixError, FlowSolution
-from castsugar.thermo.second_opinion import route
+from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.species import read_species
 from castsugar.thermo.states import State
 from castsugar.thermo.tables import SpeciesTable
@@ -27,10 +26,6 @@ if TYPE_CHECKING:
 
 #: Chamber pressures that are accepted [Pa].
 PRESSURE_RANGE = (1.0e3, 1.0e8)
-
-#: Below this exit temperature condensed water and hydrates, which the species list
-#: does not hold, could form [K].
-COLDEST_EXIT = 400.0
 
 
 def equilibrium(
@@ -76,7 +71,7 @@ def equilibrium(
             f"temperature is {temperature:g} K; the species data cover 300 to 5000 K"
         )
     table, charge = charge_of(mix, species or shipped_species())
-    return route.equilibrium(table, charge, pressure, temperature)
+    return detail.equilibrium(table, charge, pressure, temperature)
 
 
 def performance(
@@ -94,7 +89,7 @@ def performance(
     """
     _check_options(pressure, exit_pressure, flow)
     table, charge = charge_of(mix, species or shipped_species())
-    return route.solve(table, charge, pressure, exit_pressure, flow)
+    return detail.solve(table, charge, pressure, exit_pressure, flow)
 
 
 def evaluate(
@@ -103,6 +98,7 @@ def evaluate(
     pressure: float | Sequence[float] = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
     flow: str = "equilibrium",
+    confirm: bool = False,
     species: SpeciesTable | None = None,
 ) -> pd.DataFrame:
     """Return the performance table: one row a mix, columns of :data:`COLUMNS`.
@@ -116,6 +112,9 @@ def evaluate(
         [Pa]; None leaves the nozzle columns empty (NaN).
     flow : str
         ``"equilibrium"``, ``"frozen"`` or ``"no-solidification"``.
+    confirm : bool
+        Whether Cantera solves every mix again, on its own route; a row on which the
+        two do not agree is ``disputed``. Slow: about 0.2 s a mix.
     species : SpeciesTable, optional
         The shipped products by default.
 
@@ -123,7 +122,7 @@ def evaluate(
     -------
     pandas.DataFrame
         A row that could not be computed keeps its place, with NaN and the reason in
-        `status`.
+        `status`. A row never depends on its neighbours.
 
     Raises
     ------
@@ -134,96 +133,30 @@ def evaluate(
 
     listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
     pressures = _pressures(pressure, len(listed))
-    for value in pressures:
+    for value in {*pressures}:
         _check_options(value, exit_pressure, flow)
     table = species or shipped_species()
-    rows = [
-        _row(mix, value, exit_pressure, flow, table)
-        for mix, value in zip(listed, pressures, strict=True)
-    ]
-    return pd.DataFrame(rows, columns=[c.key for c in COLUMNS])
+    columns = rows.mix_columns(listed)
+    if listed:
+        found = batch.solve(
+            table,
+            np.array([m.elements for m in listed]),
+            np.array([m.enthalpy for m in listed]),
+            np.array(pressures),
+            exit_pressure=exit_pressure,
+            flow=flow,
+        )
+        columns |= rows.flow_columns(found, listed)
+    columns |= rows.not_confirmed(len(listed))
+    if confirm:
+        second = Reference(table, exit_pressure, flow)
+        confirmation.confirm(columns, listed, pressures, second)
+    return pd.DataFrame(columns, columns=[c.key for c in COLUMNS])
 
 
 def shipped_species() -> SpeciesTable:
     """Return the combustion products that castsugar ships."""
     return read_species(products_file())
-
-
-def _row(
-    mix: Mix,
-    pressure: float,
-    exit_pressure: float | None,
-    flow: str,
-    table: SpeciesTable,
-) -> dict[str, Any]:
-    """Compute one row; a failure becomes its status."""
-    row: dict[str, Any] = {c.key: math.nan for c in COLUMNS}
-    row |= _mix_columns(mix)
-    try:
-        own, charge = charge_of(mix, table)
-        solution = route.solve(own, charge, pressure, exit_pressure, flow)
-    except ColdMixError:
-        row["status"] = "cold"
-    except ConvergenceError as error:
-        row["status"] = f"no convergence: {error}"
-    except CastsugarError as error:
-        row["status"] = f"not computed: {error}"
-    else:
-        row |= _thermo_columns(solution, mix)
-        row["status"] = "ok"
-        row["flags"] = "; ".join((*mix.flags, *_flags(solution)))
-    return row
-
-
-def _mix_columns(mix: Mix) -> dict[str, Any]:
-    """Return what the mix itself gives."""
-    return {
-        "name": mix.name,
-        "oxidizer_fuel_ratio": mix.oxidizer_fuel_ratio,
-        "oxygen_balance_percent": mix.oxygen_balance,
-        "water_as_weighed_percent": 100.0 * mix.water_as_weighed,
-        "water_as_cast_percent": 100.0 * mix.water_as_cast,
-        "density_kg_m3": mix.density,
-        "flags": "; ".join(mix.flags),
-    }
-
-
-def _thermo_columns(solution: FlowSolution, mix: Mix) -> dict[str, float]:
-    """Return what chamber, throat and exit give."""
-    chamber = solution.chamber
-    columns = {
-        "flame_temperature_K": chamber.temperature,
-        "gas_molar_mass_g_mol": 1e3 * chamber.gas_molar_mass,
-        "effective_molar_mass_g_mol": 1e3 * chamber.effective_molar_mass,
-        "system_molar_mass_g_mol": 1e3 * chamber.system_molar_mass,
-        "gas_moles_mol_kg": chamber.gas_moles,
-        "condensed_mass_fraction": chamber.condensed_mass_fraction,
-        "isentropic_exponent": chamber.isentropic_exponent,
-    }
-    if solution.throat is not None and solution.exit is not None:
-        impulse = solution.exit_velocity / STANDARD_GRAVITY
-        columns |= {
-            "characteristic_velocity_m_s": solution.characteristic_velocity,
-            "throat_temperature_K": solution.throat.temperature,
-            "throat_pressure_ratio": solution.throat.pressure / chamber.pressure,
-            "exit_temperature_K": solution.exit.temperature,
-            "specific_impulse_s": impulse,
-            "thrust_coefficient": solution.thrust_coefficient,
-            "density_impulse_kg_s_m3": impulse * mix.density,
-        }
-    return columns
-
-
-def _flags(solution: FlowSolution) -> list[str]:
-    """Return what is special about the flow."""
-    found = list(solution.flags)
-    if solution.chamber.on_plateau:
-        found.append("chamber on a melting plateau")
-    if solution.exit is not None and solution.exit.temperature < COLDEST_EXIT:
-        found.append(
-            f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"
-        )
-    return found
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

@@ -15,6 +15,9 @@ from castsugar.thermo.tables import GasTable, PhaseTable
 
 Entry = dict[str, Any]
 
+#: Bounds and nine-term fits of the regions of one species.
+Regions = tuple[list[float], list[FloatArray]]
+
 #: A step of h/RT or s/R at a join of two fits above this is a damaged file. (The
 #: widest among the shipped species is 1.5e-3, FeO(s); gases are within 9e-5.)
 JOIN_TOLERANCE = 2e-3
@@ -51,19 +54,21 @@ def gas_table(path: Path, entries: list[Entry]) -> GasTable:
 def phase_table(path: Path, entries: list[Entry]) -> PhaseTable:
     """Build the table of condensed phases, fits continued outside their ranges."""
     read = [_regions(path, entry) for entry in entries]
-    count = max(len(rows) for _, rows in read) + 2
+    substances = tuple(_substance(path, e) for e in entries)
+    liquid = tuple(str(e["name"]).endswith("(L)") for e in entries)
+    whole = [
+        _continued(read, substances, i, liquid=liquid[i]) for i in range(len(entries))
+    ]
+    count = max(len(rows) for _, rows in whole)
     joins = np.full((count - 1, len(entries)), np.inf)
     fit = np.zeros((count, fits.TERMS, len(entries)))
-    for column, (bounds, rows) in enumerate(read):
-        below = fits.constant_heat_capacity(rows[0], bounds[0])
-        above = fits.constant_heat_capacity(rows[-1], bounds[-1])
-        whole = [below, *rows, above]
+    for column, (bounds, rows) in enumerate(whole):
         joins[: len(bounds), column] = bounds
         for region in range(count):
-            fit[region, :, column] = whole[min(region, len(whole) - 1)]
+            fit[region, :, column] = rows[min(region, len(rows) - 1)]
     return PhaseTable(
         names=_names(path, entries),
-        substances=tuple(_substance(path, e) for e in entries),
+        substances=substances,
         atoms=_atoms(path, entries),
         molar_mass=_molar_mass(entries),
         joins=joins,
@@ -71,9 +76,71 @@ def phase_table(path: Path, entries: list[Entry]) -> PhaseTable:
         low=np.array([bounds[0] for bounds, _ in read]),
         high=np.array([bounds[-1] for bounds, _ in read]),
         density=np.array([_density(path, e) for e in entries]),
-        liquid=tuple(str(e["name"]).endswith("(L)") for e in entries),
+        liquid=liquid,
         sources=tuple(str(e.get("source", "")) for e in entries),
     )
+
+
+def _continued(
+    read: list[Regions],
+    substances: tuple[str, ...],
+    index: int,
+    *,
+    liquid: bool,
+) -> tuple[list[float], list[FloatArray]]:
+    """Return joins and fits of a phase over all temperatures.
+
+    Beyond its range a form follows the heat capacity of the next form of the
+    substance: both g then differ by a straight line in T and cannot cross a second
+    time. (With a constant heat capacity Na2CO3(I), whose fit ends steeply, would become
+    "stable" again above 1200 K.) A form without neighbour, and a liquid below its
+    freezing point, which can exist supercooled, keep the heat capacity of the end.
+    """
+    bounds, rows = read[index]
+    same = [r for r, s in zip(read, substances, strict=True) if s == substances[index]]
+    hotter = [r for r in same if r[0][0] >= bounds[-1] - 1.0]
+    colder = [r for r in same if r[0][-1] <= bounds[0] + 1.0]
+    low_joins, low_rows = _downward(
+        bounds[0],
+        rows[0],
+        max(colder, key=lambda r: r[0][0]) if colder and not liquid else None,
+    )
+    high_joins, high_rows = _upward(
+        bounds[-1],
+        rows[-1],
+        min(hotter, key=lambda r: r[0][0]) if hotter else None,
+    )
+    return (
+        [*low_joins, *bounds, *high_joins],
+        [*low_rows, *rows, *high_rows],
+    )
+
+
+def _upward(end: float, last: FloatArray, follow: Regions | None) -> Regions:
+    """Continue a fit above `end` along the form `follow`, then with constant cp."""
+    joins: list[float] = []
+    rows: list[FloatArray] = []
+    if follow is not None:
+        for row, top in zip(follow[1], follow[0][1:], strict=True):
+            last = fits.shifted(row, last, end)
+            rows.append(last)
+            joins.append(top)
+            end = top
+    return joins, [*rows, fits.constant_heat_capacity(last, end)]
+
+
+def _downward(end: float, last: FloatArray, follow: Regions | None) -> Regions:
+    """Continue a fit below `end` along the form `follow`, then with constant cp."""
+    joins: list[float] = []
+    rows: list[FloatArray] = []
+    if follow is not None:
+        regions = list(zip(follow[1], follow[0][:-1], strict=True))
+        for row, bottom in reversed(regions):
+            last = fits.shifted(row, last, end)
+            rows.insert(0, last)
+            joins.insert(0, bottom)
+            end = bottom
+    return joins, [fits.constant_heat_capacity(last, end), *rows]
 
 
 def fault(path: Path, entry: Entry, message: str) -> DataError:
@@ -86,7 +153,7 @@ def fault(path: Path, entry: Entry, message: str) -> DataError:
     return DataError(f"{path.name} line {line}, species {name!r}: {message}")
 
 
-def _regions(path: Path, entry: Entry) -> tuple[list[float], list[FloatArray]]:
+def _regions(path: Path, entry: Entry) -> Regions:
     """Return bounds and nine-term fits of the non-empty regions of one species."""
     thermo = entry["thermo"]
     pressure = float(thermo.get("reference-pressure", 0.0))

@@ -15,9 +15,8 @@ is a special case,
 is linear in nine functions of temperature, so that all species at many temperatures
 are one matrix product.
 
-Outside its range a condensed fit is continued with the heat capacity of its end, so
-that g(T) stays smooth and concave; the raw polynomials there can run away and make a
-phase falsely stable.
+Outside its range a condensed fit is continued so that g(T) stays smooth and concave;
+the raw polynomials there can run away and make a phase falsely stable.
 """
 
 from __future__ import annotations
@@ -102,4 +101,13 @@ def constant_heat_capacity(fit: FloatArray, temperature: float) -> FloatArray:
     out[2] = phi @ heat_capacity_terms(fit)
     out[7] = temperature * (phi @ enthalpy_terms(fit) - out[2])
     out[8] = phi @ entropy_terms(fit) - out[2] * np.log(temperature)
+    return out
+
+
+def shifted(fit: FloatArray, before: FloatArray, temperature: float) -> FloatArray:
+    """Return `fit` moved so that h and s join those of `before` at `temperature`."""
+    phi = basis(np.array(temperature))
+    out = fit.copy()
+    out[7] += temperature * (phi @ (enthalpy_terms(before) - enthalpy_terms(fit)))
+    out[8] += phi @ (entropy_terms(before) - entropy_terms(fit))
     return out

@@ -86,17 +86,28 @@ def throat_temperature(
 def _falling_root(
     function: Callable[[FloatArray], FloatArray], low: FloatArray, high: FloatArray
 ) -> FloatArray:
-    """Find roots of falling functions elementwise, by bisection and secant steps."""
+    """Find roots of falling functions elementwise: regula falsi, Illinois variant.
+
+    The value at an end that stays twice is halved, so that both ends close in.
+    """
     low, high = low.copy(), high.copy()
     f_low, f_high = function(low), function(high)
-    middle = 0.5 * (low + high)
-    for count in range(_ITERATIONS):
-        secant = high - f_high * (high - low) / (f_high - f_low)
-        middle = 0.5 * (low + high) if count % 3 == 2 else secant
+    best, f_best = high.copy(), np.abs(f_high)
+    side = np.zeros(low.shape)
+    for _ in range(_ITERATIONS):
+        middle = high - f_high * (high - low) / (f_high - f_low)
         value = function(middle)
+        better = np.abs(value) < f_best
+        best, f_best = (
+            np.where(better, middle, best),
+            np.where(better, np.abs(value), f_best),
+        )
         right = value < 0.0
+        f_low = np.where(right & (side > 0), 0.5 * f_low, f_low)
+        f_high = np.where(~right & (side < 0), 0.5 * f_high, f_high)
         high, f_high = np.where(right, middle, high), np.where(right, value, f_high)
         low, f_low = np.where(right, low, middle), np.where(right, f_low, value)
-        if np.all((high - low < 1e-12 * high) | (value == 0.0)):
+        side = np.where(right, 1.0, -1.0)
+        if np.all((np.abs(high - low) < 1e-13 * high) | (value == 0.0)):
             break
-    return middle
+    return best

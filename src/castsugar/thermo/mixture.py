@@ -79,9 +79,21 @@ def entropy(
     amounts: FloatArray,
 ) -> FloatArray:
     """Return the entropy of the mixture, mixing of the gas included. [J/(kg K)]"""
+    return enthalpy_and_entropy(table, temperature, pressure, amounts)[1]
+
+
+def enthalpy_and_entropy(
+    table: SpeciesTable,
+    temperature: FloatArray,
+    pressure: FloatArray,
+    amounts: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return both at once. [J/kg], [J/(kg K)]"""
     t = np.asarray(temperature, dtype=float)
-    standard: FloatArray = (amounts * functions(table, t).s).sum(axis=-1)
-    return GAS_CONSTANT * (standard - _mixing(table, pressure, amounts))
+    f = functions(table, t)
+    standard: FloatArray = (amounts * f.s).sum(axis=-1)
+    heat: FloatArray = GAS_CONSTANT * t * (amounts * f.h).sum(axis=-1)
+    return heat, GAS_CONSTANT * (standard - _mixing(table, pressure, amounts))
 
 
 def _mixing(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import itertools
 import re
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -75,12 +74,16 @@ def restrict(table: SpeciesTable, elements: frozenset[str]) -> SpeciesTable:
         fit=gas.fit[:, :, gas_keep],
         sources=tuple(gas.sources[i] for i in gas_keep),
     )
-    new_phase = select_phases(phase, phase_keep, columns)
+    place = {int(old): new for new, old in enumerate(phase_keep)}
     return replace(
         table,
         gas=new_gas,
-        phase=new_phase,
-        transitions=transitions(new_phase),
+        phase=select_phases(phase, phase_keep, columns),
+        transitions=tuple(
+            (place[cold], place[hot], limit)
+            for cold, hot, limit in table.transitions
+            if cold in place
+        ),
         elements=tuple(e for e in table.elements if e in elements),
     )
 
@@ -89,20 +92,37 @@ def select_phases(
     phase: PhaseTable, keep: IntArray, columns: IntArray | slice = slice(None)
 ) -> PhaseTable:
     """Return the phase table with only the phases `keep` and element `columns`."""
+    joins = phase.joins[:, keep]
+    regions = int(np.isfinite(joins).any(axis=1).sum()) + 1
     return replace(
         phase,
         names=tuple(phase.names[i] for i in keep),
         substances=tuple(phase.substances[i] for i in keep),
         atoms=phase.atoms[keep][:, columns],
         molar_mass=phase.molar_mass[keep],
-        joins=phase.joins[:, keep],
-        fit=phase.fit[:, :, keep],
+        joins=joins[: regions - 1],
+        fit=phase.fit[:regions][:, :, keep],
         low=phase.low[keep],
         high=phase.high[keep],
         density=phase.density[keep],
         liquid=tuple(phase.liquid[i] for i in keep),
         sources=tuple(phase.sources[i] for i in keep),
     )
+
+
+_KINDS = (fits.heat_capacity_terms, fits.enthalpy_terms, fits.entropy_terms)
+
+
+@functools.lru_cache(maxsize=64)
+def _gas_terms(gas: GasTable) -> FloatArray:
+    """Return the terms of cp, h and s of both fits, shape (2, 3, 9, species)."""
+    return np.array([[kind(fit) for kind in _KINDS] for fit in gas.fit])
+
+
+@functools.lru_cache(maxsize=64)
+def _phase_terms(phase: PhaseTable) -> FloatArray:
+    """Return the terms of cp, h and s of all regions, (regions, 3, 9, phases)."""
+    return np.array([[kind(fit) for kind in _KINDS] for fit in phase.fit])
 
 
 def gas_properties(
@@ -123,15 +143,12 @@ def gas_properties(
     t = np.asarray(temperature, dtype=float)
     phi = fits.basis(t)
     above = (t >= gas.join)[..., None]
-
-    def value(kind: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        return np.where(above, phi @ kind(gas.fit[1]), phi @ kind(gas.fit[0]))
-
-    return (
-        value(fits.heat_capacity_terms),
-        value(fits.enthalpy_terms),
-        value(fits.entropy_terms),
+    lower, upper = _gas_terms(gas)
+    cp, h, s = (
+        np.where(above, phi @ high, phi @ low)
+        for low, high in zip(lower, upper, strict=True)
     )
+    return cp, h, s
 
 
 def phase_properties(
@@ -141,19 +158,9 @@ def phase_properties(
     t = np.asarray(temperature, dtype=float)
     phi = fits.basis(t)
     region = (t[..., None, None] >= phase.joins).sum(axis=-2)
-    columns = np.arange(len(phase.names))
-
-    def value(kind: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        terms = np.stack([kind(f) for f in phase.fit])
-        chosen = terms[region, :, columns]
-        values: FloatArray = np.einsum("...pk,...k->...p", chosen, phi)
-        return values
-
-    return (
-        value(fits.heat_capacity_terms),
-        value(fits.enthalpy_terms),
-        value(fits.entropy_terms),
-    )
+    chosen = _phase_terms(phase)[region, :, :, np.arange(len(phase.names))]
+    values = np.einsum("...pxk,...k->x...p", chosen, phi)
+    return values[0], values[1], values[2]
 
 
 def transitions(phase: PhaseTable) -> tuple[tuple[int, int, float], ...]:
@@ -171,17 +178,13 @@ def transitions(phase: PhaseTable) -> tuple[tuple[int, int, float], ...]:
 
 def _equal_gibbs(phase: PhaseTable, cold: int, hot: int) -> float:
     """Bisect for the temperature at which two forms have equal g."""
+    pair = select_phases(phase, np.array([cold, hot]))
     limit = float(phase.high[cold])
     low, high = limit - 25.0, limit + 25.0
-
-    def difference(t: float) -> float:
-        _, h, s = phase_properties(phase, np.array(t))
-        g = h - s
-        return float(g[cold] - g[hot])
-
     for _ in range(60):
         middle = 0.5 * (low + high)
-        if difference(middle) < 0.0:
+        _, h, s = phase_properties(pair, np.array(middle))
+        if h[0] - s[0] < h[1] - s[1]:
             low = middle
         else:
             high = middle

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
-from castsugar.thermo.certificate import Certificate
+from castsugar.thermo.certificate import Certificate, certify
 from castsugar.thermo.tables import FloatArray, SpeciesTable
 
 if TYPE_CHECKING:
@@ -146,16 +147,58 @@ class State:
         )
 
 
-def make_state(
+def certified(  # noqa: PLR0913 - what was prescribed, each by name
     table: SpeciesTable,
-    *,
+    amounts: FloatArray,
     temperature: float,
     pressure: float,
-    amounts: FloatArray,
-    certificate: Certificate,
+    elements: FloatArray,
+    *,
+    enthalpy: float | None = None,
+    entropy: float | None = None,
     composition_held: bool = False,
+    excluded: tuple[str, ...] = (),
 ) -> State:
-    """Complete a composition to a :class:`State`."""
+    """Test a composition from its amounts alone, and complete it to a state.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species that were allowed.
+    amounts : ndarray, shape (species,)
+        [mol/kg]
+    temperature, pressure : float
+        [K], [Pa]
+    elements : ndarray, shape (elements,)
+        What the mix brought. [mol/kg]
+    enthalpy, entropy : float, optional
+        What was prescribed. [J/kg], [J/(kg K)]
+    composition_held : bool
+        Frozen flow: equilibrium is not tested, the exponent is the frozen one.
+    excluded : tuple of str
+        Phases that the flow does not allow.
+
+    Raises
+    ------
+    ConvergenceError
+        If a residual is outside its limit: such a state is never returned.
+    """
+    result = certify(
+        table,
+        temperature=temperature,
+        pressure=pressure,
+        amounts=amounts,
+        elements=elements,
+        target_enthalpy=enthalpy,
+        target_entropy=entropy,
+        composition_held=composition_held,
+        excluded=excluded,
+    )
+    if not result.passed:
+        raise ConvergenceError(
+            f"a state at {temperature:.2f} K and {pressure:.0f} Pa does not pass its "
+            f"certificate: {'; '.join(result.failures())}"
+        )
     count = mixture.gas_count(table)
     n_gas = float(amounts[:count].sum())
     gas_mass = float(amounts[:count] @ table.gas.molar_mass)
@@ -184,5 +227,5 @@ def make_state(
         condensed_mass_fraction=1.0 - gas_mass,
         isentropic_exponent=float(exponent[0]),
         on_plateau=any(cold in present and hot in present for cold, hot in pairs),
-        certificate=certificate,
+        certificate=result,
     )

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from castsugar.errors import ConvergenceError
 from castsugar.thermo import flow as flows
 from castsugar.thermo import frozen, mixture
-from castsugar.thermo.certificate import certify
 from castsugar.thermo.charge import Charge
 from castsugar.thermo.flow import ColdMixError, FlowSolution
 from castsugar.thermo.forms import without_solidification
@@ -17,10 +15,9 @@ from castsugar.thermo.second_opinion.states import (
     RawState,
     at_enthalpy,
     at_temperature,
-    raw_state,
     too_cold,
 )
-from castsugar.thermo.states import State, make_state
+from castsugar.thermo.states import State, certified
 from castsugar.thermo.tables import SpeciesTable
 
 
@@ -34,9 +31,9 @@ def equilibrium(
     solver = composer(table)
     if temperature is not None:
         raw = at_temperature(solver, temperature, pressure, charge.elements)
-        return _certified(table, raw, charge)
+        return _finish(table, raw, charge)
     raw = _chamber(solver, charge, pressure)
-    return _certified(table, raw, charge, enthalpy=charge.enthalpy)
+    return _finish(table, raw, charge, enthalpy=charge.enthalpy)
 
 
 def solve(
@@ -66,7 +63,7 @@ def solve(
         If a state is not found or does not pass its certificate.
     """
     raw = _chamber(composer(table), charge, pressure)
-    chamber = _certified(table, raw, charge, enthalpy=charge.enthalpy)
+    chamber = _finish(table, raw, charge, enthalpy=charge.enthalpy)
     if exit_pressure is None:
         return FlowSolution(chamber=chamber)
     if flow == "frozen":
@@ -100,13 +97,7 @@ def _shifting(
         isentrope.at(float(np.log(exit_pressure / chamber.pressure))),
     )
     throat, leaving = (
-        _certified(
-            downstream,
-            r,
-            charge,
-            entropy=chamber.entropy,
-            excluded=excluded,
-        )
+        _finish(downstream, r, charge, entropy=chamber.entropy, excluded=excluded)
         for r in raw
     )
     return _performance(chamber, throat, leaving)
@@ -125,12 +116,14 @@ def _frozen(
     p_exit = np.array([exit_pressure])
     t_exit = frozen.temperature_at_pressure(table, amounts, entropy, p_exit, t_throat)
     throat, leaving = (
-        _certified(
+        certified(
             table,
-            raw_state(table, float(t[0]), float(p[0]), chamber.amounts),
-            charge,
+            chamber.amounts,
+            float(t[0]),
+            float(p[0]),
+            charge.elements,
             entropy=chamber.entropy,
-            held=True,
+            composition_held=True,
         )
         for t, p in ((t_throat, p_throat), (t_exit, p_exit))
     )
@@ -150,38 +143,23 @@ def _performance(chamber: State, throat: State, leaving: State) -> FlowSolution:
     )
 
 
-def _certified(  # noqa: PLR0913 - what was prescribed, each by name
+def _finish(
     table: SpeciesTable,
     raw: RawState,
     charge: Charge,
     *,
     enthalpy: float | None = None,
     entropy: float | None = None,
-    held: bool = False,
     excluded: tuple[str, ...] = (),
 ) -> State:
-    """Test a state and complete it; a state that fails is not returned."""
-    result = certify(
+    """Test a state of this route and complete it."""
+    return certified(
         table,
-        temperature=raw.temperature,
-        pressure=raw.pressure,
-        amounts=raw.amounts,
-        elements=charge.elements,
-        target_enthalpy=enthalpy,
-        target_entropy=entropy,
-        composition_held=held,
+        raw.amounts,
+        raw.temperature,
+        raw.pressure,
+        charge.elements,
+        enthalpy=enthalpy,
+        entropy=entropy,
         excluded=excluded,
-    )
-    if not result.passed:
-        raise ConvergenceError(
-            f"a state at {raw.temperature:.2f} K and {raw.pressure:.0f} Pa does not "
-            f"pass its certificate: {'; '.join(result.failures())}"
-        )
-    return make_state(
-        table,
-        temperature=raw.temperature,
-        pressure=raw.pressure,
-        amounts=raw.amounts,
-        certificate=result,
-        composition_held=held,
     )

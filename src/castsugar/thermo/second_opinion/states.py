@@ -64,13 +64,15 @@ def raw_state(
     on_plateau: bool = False,
 ) -> RawState:
     """Complete a composition with its enthalpy, entropy and gas amount."""
-    t, p = np.array(temperature), np.array(pressure)
+    heat, disorder = mixture.enthalpy_and_entropy(
+        table, np.array(temperature), np.array(pressure), amounts
+    )
     return RawState(
         temperature=temperature,
         pressure=pressure,
         amounts=amounts,
-        enthalpy=float(mixture.enthalpy(table, t, amounts)),
-        entropy=float(mixture.entropy(table, t, p, amounts)),
+        enthalpy=float(heat),
+        entropy=float(disorder),
         gas_moles=float(amounts[: mixture.gas_count(table)].sum()),
         on_plateau=on_plateau,
     )

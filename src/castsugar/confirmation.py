@@ -1,0 +1,91 @@
+"""The second opinion on rows of the table: confirmed, disputed or unavailable."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.errors import ConvergenceError
+from castsugar.mix import Mix
+from castsugar.thermo.charge import charge_of
+from castsugar.thermo.flow import ColdMixError
+from castsugar.thermo.second_opinion import route
+from castsugar.thermo.tables import SpeciesTable
+
+#: Two solvers that differ by more than this do not agree. [K], [ppm]
+MOST_KELVIN, MOST_PPM = 0.1, 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What the second solver is asked to solve again."""
+
+    table: SpeciesTable
+    exit_pressure: float | None
+    flow: str
+
+
+def confirm(
+    columns: dict[str, Any],
+    mixes: Sequence[Mix],
+    pressures: Sequence[float],
+    reference: Reference,
+) -> None:
+    """Solve every row that is ok or cold again, and write what came out.
+
+    Changes the columns `confirmation`, `difference_temperature_K`,
+    `difference_characteristic_velocity_ppm` and, where the solvers disagree, `status`.
+    """
+    for row, (mix, pressure) in enumerate(zip(mixes, pressures, strict=True)):
+        status = columns["status"][row]
+        if status not in ("ok", "cold"):
+            columns["confirmation"][row] = "unavailable: nothing to confirm"
+            continue
+        verdict = _opinion(columns, row, mix, pressure, reference)
+        columns["confirmation"][row] = verdict
+        if verdict == "disputed":
+            columns["status"][row] = _dispute(columns, row, status)
+
+
+def _opinion(
+    columns: dict[str, Any],
+    row: int,
+    mix: Mix,
+    pressure: float,
+    reference: Reference,
+) -> str:
+    """Ask the second solver about one row."""
+    cold = columns["status"][row] == "cold"
+    table, charge = charge_of(mix, reference.table)
+    try:
+        again = route.solve(
+            table, charge, pressure, reference.exit_pressure, reference.flow
+        )
+    except ColdMixError:
+        return "confirmed" if cold else "disputed"
+    except ConvergenceError as error:
+        return f"unavailable: {error}"
+    if cold:
+        return "disputed"
+    kelvin = columns["flame_temperature_K"][row] - again.chamber.temperature
+    columns["difference_temperature_K"][row] = kelvin
+    agreed = abs(kelvin) <= MOST_KELVIN
+    if reference.exit_pressure is not None:
+        ours = columns["characteristic_velocity_m_s"][row]
+        ppm = 1e6 * (ours / again.characteristic_velocity - 1.0)
+        columns["difference_characteristic_velocity_ppm"][row] = ppm
+        agreed = agreed and abs(ppm) <= MOST_PPM
+    return "confirmed" if agreed else "disputed"
+
+
+def _dispute(columns: dict[str, Any], row: int, status: str) -> str:
+    """Say what the solvers do not agree on."""
+    kelvin = columns["difference_temperature_K"][row]
+    if kelvin != kelvin:  # no number: one of them calls the mix cold
+        other = "burns" if status == "cold" else "does not burn"
+        return f"disputed: by the second solver the mix {other}"
+    ppm = columns["difference_characteristic_velocity_ppm"][row]
+    return (
+        f"disputed: the second solver differs by {kelvin:.3g} K and {ppm:.3g} ppm of c*"
+    )

@@ -1,0 +1,118 @@
+"""From solved flows to the columns of the table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
+from castsugar.mix import Mix
+from castsugar.thermo import detail
+from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.gibbs.stations import Stations
+from castsugar.thermo.tables import BoolArray, FloatArray
+
+#: Below this exit temperature condensed water and hydrates, which the species list
+#: does not hold, could form [K].
+COLDEST_EXIT = 400.0
+
+Columns = dict[str, Any]
+
+
+def mix_columns(mixes: Sequence[Mix]) -> Columns:
+    """Return what the mixes themselves give."""
+    return {
+        "name": [m.name for m in mixes],
+        "oxidizer_fuel_ratio": np.array([m.oxidizer_fuel_ratio for m in mixes]),
+        "oxygen_balance_percent": np.array([m.oxygen_balance for m in mixes]),
+        "water_as_weighed_percent": 100.0
+        * np.array([m.water_as_weighed for m in mixes]),
+        "water_as_cast_percent": 100.0 * np.array([m.water_as_cast for m in mixes]),
+        "density_kg_m3": np.array([m.density for m in mixes]),
+    }
+
+
+def flow_columns(found: Flow, mixes: Sequence[Mix]) -> Columns:
+    """Return status, thermo columns and flags."""
+    status = _status(found)
+    ok = np.array([text == "ok" for text in status])
+    here, throat, leaving = found.chamber, found.throat, found.leaving
+    velocity = _velocity(here, leaving)
+    c_star = characteristic_velocity(here, throat)
+    impulse = velocity / STANDARD_GRAVITY
+    density = np.array([m.density for m in mixes])
+    values = {
+        "flame_temperature_K": here.temperature,
+        "gas_molar_mass_g_mol": 1e3 * here.gas_molar_mass,
+        "effective_molar_mass_g_mol": 1e3 / here.gas_moles,
+        "system_molar_mass_g_mol": 1e3 / (here.gas_moles + here.condensed_moles),
+        "gas_moles_mol_kg": here.gas_moles,
+        "condensed_mass_fraction": 1.0 - here.gas_moles * here.gas_molar_mass,
+        "isentropic_exponent": here.exponent,
+        "characteristic_velocity_m_s": c_star,
+        "throat_temperature_K": throat.temperature,
+        "throat_pressure_ratio": throat.pressure / here.pressure,
+        "exit_temperature_K": leaving.temperature,
+        "specific_impulse_s": impulse,
+        "thrust_coefficient": velocity / c_star,
+        "density_impulse_kg_s_m3": impulse * density,
+    }
+    columns: Columns = {k: np.where(ok, v, np.nan) for k, v in values.items()}
+    columns["status"] = status
+    columns["flags"] = _flags(found, mixes, ok)
+    return columns
+
+
+def not_confirmed(count: int) -> Columns:
+    """Return the confirmation columns of rows that were not solved again."""
+    return {
+        "confirmation": ["not asked"] * count,
+        "difference_temperature_K": np.full(count, np.nan),
+        "difference_characteristic_velocity_ppm": np.full(count, np.nan),
+    }
+
+
+def characteristic_velocity(here: Stations, throat: Stations) -> FloatArray:
+    """Return c* = pc v / u at the throat. [m/s]"""
+    volume = throat.gas_moles * GAS_CONSTANT * throat.temperature / throat.pressure
+    return here.pressure * volume / _velocity(here, throat)
+
+
+def _velocity(here: Stations, station: Stations) -> FloatArray:
+    """Return the velocity gained from the chamber to a station. [m/s]"""
+    result: FloatArray = np.sqrt(2.0 * (here.enthalpy - station.enthalpy))
+    return result
+
+
+def _status(found: Flow) -> list[str]:
+    """Return the status of every row."""
+    stations = (found.chamber, found.throat, found.leaving)
+    texts = []
+    for row, cold in enumerate(found.cold):
+        text = "cold" if cold else "ok"
+        if found.lost[row]:
+            name = detail.STATIONS[found.lost[row] - 1]
+            text = f"no convergence: the {name} was not found"
+        elif not cold:
+            worst = [s.residual[row] for s in stations]
+            if any(r >= 1.0 for r in worst):
+                name = detail.STATIONS[int(np.nanargmax(worst))]
+                text = f"no convergence: the {name} does not pass its certificate"
+        texts.append(text)
+    return texts
+
+
+def _flags(found: Flow, mixes: Sequence[Mix], ok: BoolArray) -> list[str]:
+    """Return the flags of mix and flow of every row."""
+    cold_exit = ok & (found.leaving.temperature < COLDEST_EXIT)
+    texts = detail.flags(found)
+    for row in np.flatnonzero(cold_exit):
+        texts[row].append(
+            f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"
+        )
+    return [
+        "; ".join([*mix.flags, *(text if fine else [])])
+        for mix, text, fine in zip(mixes, texts, ok, strict=True)
+    ]

@@ -1,0 +1,209 @@
+"""What the solver must know of the species: atoms and functions of temperature.
+
+The solver sees species only through :class:`Model`. One model comes from the species
+table; a textbook problem with given numbers is another (:class:`FixedModel`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from castsugar.thermo import fits
+from castsugar.thermo.tables import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    PhaseTable,
+    SpeciesTable,
+)
+
+
+@dataclass(slots=True, eq=False)
+class Functions:
+    """g/RT, h/RT and cp/R of species, shape (mixes, species)."""
+
+    g: FloatArray
+    h: FloatArray
+    cp: FloatArray
+
+
+class Model(Protocol):
+    """Species as the solver sees them."""
+
+    gas_atoms: FloatArray  # (gases, elements)
+    phase_atoms: FloatArray  # (phases, elements)
+    pairs: FloatArray  # (gases, elements squared): products of atoms
+    transitions: tuple[tuple[int, int, float], ...]
+
+    def exponents(
+        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+    ) -> FloatArray:
+        """Return a.pi - g/RT of all gases; `above` chooses the upper fit."""
+        ...
+
+    def enthalpies(
+        self, basis: FloatArray, above: BoolArray, kept: IntArray
+    ) -> FloatArray:
+        """Return h/RT of the gases `kept`."""
+        ...
+
+    def heat_capacity(
+        self,
+        basis: FloatArray,
+        above: BoolArray,
+        kept: IntArray,
+        fractions: FloatArray,
+    ) -> FloatArray:
+        """Return the mean cp/R of the gases `kept` in each row."""
+        ...
+
+    def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
+        """Return the functions of the condensed phases."""
+        ...
+
+
+def atom_pairs(atoms: FloatArray) -> FloatArray:
+    """Return a_i a_k of every species, shape (species, elements squared)."""
+    return (atoms[:, :, None] * atoms[:, None, :]).reshape(len(atoms), -1)
+
+
+class TableModel:
+    """The model of a species table: a few matrix products a call.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species of the elements that are present.
+    """
+
+    def __init__(self, table: SpeciesTable) -> None:
+        self.table = table
+        self.gas_atoms = table.gas.atoms
+        self.phase_atoms = table.phase.atoms
+        self.pairs = atom_pairs(table.gas.atoms)
+        self.transitions = table.transitions
+        self.join = table.gas.join
+        minus_g = [-fits.gibbs_terms(fit) for fit in table.gas.fit]
+        self._exponents = [np.vstack([g, table.gas.atoms.T]) for g in minus_g]
+        self._h = [fits.enthalpy_terms(fit) for fit in table.gas.fit]
+        self._cp = [fits.heat_capacity_terms(fit) for fit in table.gas.fit]
+        self._phase_edges, self._phase_terms = _intervals(table.phase)
+
+    def exponents(
+        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+    ) -> FloatArray:
+        """Return a.pi - g/RT of all gases; `above` chooses the upper fit."""
+        return _by_group(
+            np.hstack([basis, potentials]), above.astype(np.intp), self._exponents
+        )
+
+    def enthalpies(
+        self, basis: FloatArray, above: BoolArray, kept: IntArray
+    ) -> FloatArray:
+        """Return h/RT of the gases `kept`."""
+        terms = [terms[:, kept] for terms in self._h]
+        return _by_group(basis, above.astype(np.intp), terms)
+
+    def heat_capacity(
+        self,
+        basis: FloatArray,
+        above: BoolArray,
+        kept: IntArray,
+        fractions: FloatArray,
+    ) -> FloatArray:
+        """Return the mean cp/R of the gases `kept` in each row."""
+        terms = [terms[:, kept].T for terms in self._cp]
+        mean = _by_group(fractions, above.astype(np.intp), terms)
+        result: FloatArray = (mean * basis).sum(axis=1)
+        return result
+
+    def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
+        """Return the functions of the condensed phases."""
+        interval = np.searchsorted(self._phase_edges, temperature, side="right")
+        values = _by_group(basis, interval, self._phase_terms)
+        n = len(self.phase_atoms)
+        return Functions(values[:, :n], values[:, n : 2 * n], values[:, 2 * n :])
+
+
+def _by_group(left: FloatArray, group: IntArray, terms: list[FloatArray]) -> FloatArray:
+    """Multiply each row with the terms of its group."""
+    first = int(group[0]) if len(group) else 0
+    if (group == first).all():
+        return left @ terms[first]
+    values = np.empty((len(left), terms[0].shape[1]))
+    for index in np.unique(group):
+        rows = group == index
+        values[rows] = left[rows] @ terms[index]
+    return values
+
+
+def _intervals(phase: PhaseTable) -> tuple[FloatArray, list[FloatArray]]:
+    """Cut the temperatures at every join of any phase; return edges and terms.
+
+    Within one interval every phase has one fit, so that the terms of all phases are
+    one matrix, shape (9, 3 phases): g, h, cp.
+    """
+    edges = np.unique(phase.joins[np.isfinite(phase.joins)])
+    columns = np.arange(len(phase.names))
+    terms = []
+    for low in [-np.inf, *edges]:
+        region = (phase.joins <= low).sum(axis=0)
+        terms.append(_stacked(phase.fit[region, :, columns].T))
+    return edges, terms
+
+
+def _stacked(fit: FloatArray) -> FloatArray:
+    """Return the terms of g, h and cp side by side, shape (9, 3 species)."""
+    return np.hstack(
+        [
+            fits.gibbs_terms(fit),
+            fits.enthalpy_terms(fit),
+            fits.heat_capacity_terms(fit),
+        ]
+    )
+
+
+class FixedModel:
+    """A textbook problem: given numbers c_j in place of g/RT, no temperature."""
+
+    def __init__(self, constants: FloatArray, atoms: FloatArray) -> None:
+        self.constants = np.asarray(constants, dtype=float)
+        self.gas_atoms = np.asarray(atoms, dtype=float)
+        self.phase_atoms = np.zeros((0, self.gas_atoms.shape[1]))
+        self.pairs = atom_pairs(self.gas_atoms)
+        self.transitions: tuple[tuple[int, int, float], ...] = ()
+
+    def exponents(
+        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+    ) -> FloatArray:
+        """Return a.pi - c of all species."""
+        del basis, above
+        result: FloatArray = potentials @ self.gas_atoms.T - self.constants
+        return result
+
+    def enthalpies(
+        self, basis: FloatArray, above: BoolArray, kept: IntArray
+    ) -> FloatArray:
+        """Return zeros: nothing depends on temperature."""
+        del above
+        return np.zeros((len(basis), len(kept)))
+
+    def heat_capacity(
+        self,
+        basis: FloatArray,
+        above: BoolArray,
+        kept: IntArray,
+        fractions: FloatArray,
+    ) -> FloatArray:
+        """Return zeros."""
+        del above, kept, fractions
+        return np.zeros(len(basis))
+
+    def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
+        """Return nothing: the problem has no condensed phases."""
+        del basis
+        none = np.zeros((len(temperature), 0))
+        return Functions(none, none, none)

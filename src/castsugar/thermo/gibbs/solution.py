@@ -1,0 +1,167 @@
+"""A batch through chamber, throat and exit, every state with its certificate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from castsugar.thermo.gibbs import chamber, held, starts
+from castsugar.thermo.gibbs.downstream import without_solidification
+from castsugar.thermo.gibbs.expansion import Isentrope, exits
+from castsugar.thermo.gibbs.iterate import Batch, Iterate
+from castsugar.thermo.gibbs.model import TableModel
+from castsugar.thermo.gibbs.stations import Stations, station
+from castsugar.thermo.gibbs.throat import throats
+from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
+
+
+@dataclass(slots=True, eq=False)
+class Solved:
+    """Iterates behind the stations of a flow, for rows that were solved."""
+
+    rows: IntArray
+    batch: Batch  # of the chamber
+    downstream: Batch
+    chamber: Iterate
+    throat: Iterate
+    leaving: Iterate
+
+
+@dataclass(slots=True, eq=False)
+class Flow:
+    """Chamber, throat and exit of every mix of a batch, shapes (n,)."""
+
+    chamber: Stations
+    throat: Stations
+    leaving: Stations
+    cold: BoolArray
+    lost: IntArray  # 0, or the station that was not found: 1 chamber, 2 throat, 3 exit
+    chamber_plateau: BoolArray
+    throat_plateau: BoolArray
+    pinned: BoolArray
+    two_throats: BoolArray
+    freezing: BoolArray  # solid forms between chamber and throat
+    solved: Solved | None = None
+
+
+def solve(
+    model: TableModel,
+    elements: FloatArray,
+    enthalpy: FloatArray,
+    pressure: FloatArray,
+    exit_pressure: float | None,
+    flow: str,
+) -> Flow:
+    """Solve a batch of mixes of the same elements.
+
+    Parameters
+    ----------
+    model : TableModel
+    elements : ndarray, shape (n, elements)
+        All above zero. [mol/kg]
+    enthalpy, pressure : ndarray, shape (n,)
+        [J/kg], [Pa]
+    exit_pressure : float or None
+        [Pa]; None stops at the chamber.
+    flow : str
+        One of :data:`castsugar.thermo.flow.FLOWS`.
+    """
+    count = len(enthalpy)
+    names = model.table.elements
+    batch = starts.whole_batch(model, elements)
+    reference = model.table.reference_pressure
+    found = chamber.at_enthalpy(
+        model, names, batch, enthalpy, np.log(pressure / reference)
+    )
+    result = blank(count)
+    result.cold = found.cold
+    result.lost[~found.solved & ~found.cold] = 1
+    rows = np.flatnonzero(found.solved)
+    if not rows.size:
+        return result
+    inside, hot = batch.take(rows), found.iterate.take(rows)
+    here = station(model, inside, hot, enthalpy=enthalpy[rows])
+    result.chamber.put(rows, here)
+    result.chamber_plateau[rows] = _on_plateau(model, hot)
+    result.solved = Solved(rows, inside, inside, hot, hot, hot)
+    if exit_pressure is None:
+        return result
+    if flow == "frozen":
+        narrow, end = held.stations(model, inside, hot, here, exit_pressure)
+        result.throat.put(rows, narrow)
+        result.leaving.put(rows, end)
+        return result
+    _expand(model, result, rows, exit_pressure, flow, here)
+    return result
+
+
+def _expand(
+    model: TableModel,
+    result: Flow,
+    rows: IntArray,
+    exit_pressure: float,
+    flow: str,
+    here: Stations,
+) -> None:
+    """Solve throat and exit of the solved chambers."""
+    if result.solved is None:
+        return
+    inside, hot = result.solved.batch, result.solved.chamber
+    downstream, start = inside, hot
+    if flow == "no-solidification":
+        downstream, start = without_solidification(
+            model.table.phase, model.transitions, inside, hot
+        )
+    isentrope = Isentrope(model, downstream, here.entropy, here.enthalpy)
+    found = throats(isentrope, start)
+    narrow = found.iterate
+    onward = narrow.take(np.arange(narrow.count))
+    onward.put(~found.solved, start.take(~found.solved))
+    log_exit = np.log(exit_pressure / model.table.reference_pressure)
+    end, outcome = exits(isentrope, onward, np.full(len(rows), log_exit))
+    result.lost[rows[~outcome.solved]] = 3
+    result.lost[rows[~found.solved]] = 2
+    for place, iterate in ((result.throat, narrow), (result.leaving, end)):
+        place.put(rows, station(model, downstream, iterate, entropy=here.entropy))
+    result.throat_plateau[rows] = _on_plateau(model, narrow)
+    result.pinned[rows], result.two_throats[rows] = found.pinned, found.two
+    if flow == "equilibrium":
+        result.freezing[rows] = _freezing(model, hot, narrow) | found.pinned
+    result.solved = Solved(rows, inside, downstream, hot, narrow, end)
+
+
+def blank(count: int) -> Flow:
+    """Return a flow of nothing."""
+
+    def no() -> BoolArray:
+        return np.zeros(count, bool)
+
+    return Flow(
+        chamber=Stations.empty(count),
+        throat=Stations.empty(count),
+        leaving=Stations.empty(count),
+        cold=no(),
+        lost=np.zeros(count, np.intp),
+        chamber_plateau=no(),
+        throat_plateau=no(),
+        pinned=no(),
+        two_throats=no(),
+        freezing=no(),
+    )
+
+
+def _on_plateau(model: TableModel, iterate: Iterate) -> BoolArray:
+    """Whether two forms of one substance are present."""
+    found = np.zeros(iterate.count, bool)
+    for cold, hot, _ in model.transitions:
+        found |= iterate.active[:, cold] & iterate.active[:, hot]
+    return found
+
+
+def _freezing(model: TableModel, chamber: Iterate, throat: Iterate) -> BoolArray:
+    """Whether a liquid of the chamber is partly or wholly solid at the throat."""
+    found = np.zeros(chamber.count, bool)
+    for cold, hot, _ in model.transitions:
+        found |= chamber.active[:, hot] & throat.active[:, cold]
+    return found

@@ -1,0 +1,188 @@
+"""The throat: where the mass flux along the isentrope is largest.
+
+Where everything is smooth the velocity equals the sound speed there. A phase that
+starts to form lowers the sound speed at once, so that the flux can have its maximum
+exactly at the onset, with the velocity between the two sound speeds (a pinned throat);
+where a melting plateau ends the sound speed jumps up again, so that there can be two
+maxima. The upstream one is what a flow from the chamber meets first; it is the one
+returned, with a flag.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from castsugar.thermo.gibbs.expansion import (
+    Isentrope,
+    excess,
+    to_saturation,
+    to_sound,
+)
+from castsugar.thermo.gibbs.iterate import Iterate
+from castsugar.thermo.tables import BoolArray, IntArray
+
+#: A throat within this of a transition temperature may have to be decided [relative].
+_NEAR_TRANSITION = 1e-7
+
+
+@dataclass(slots=True, eq=False)
+class Throats:
+    """Solved throats, one row a mix."""
+
+    iterate: Iterate
+    solved: BoolArray
+    iterations: IntArray
+    pinned: BoolArray  # on the onset of a phase
+    two: BoolArray  # a second maximum lies downstream
+
+
+def throats(isentrope: Isentrope, chamber: Iterate) -> Throats:
+    """Find the throat of every row."""
+    iterate, outcome = to_sound(isentrope, chamber)
+    none = np.zeros(chamber.count, bool)
+    result = Throats(
+        iterate, outcome.solved, outcome.iterations, none.copy(), none.copy()
+    )
+    by_heat = sorted(isentrope.model.transitions, key=lambda t: -t[2])
+    for cold, hot, limit in by_heat:
+        rows = _crossing(isentrope, chamber, result, (cold, hot, limit))
+        if rows.size:
+            _decide_plateau(isentrope, chamber, result, rows, (cold, hot))
+    left = np.flatnonzero(~result.solved)
+    if left.size:
+        _decide_onset(isentrope, chamber, result, left)
+    return result
+
+
+def _crossing(
+    isentrope: Isentrope,
+    chamber: Iterate,
+    result: Throats,
+    transition: tuple[int, int, float],
+) -> IntArray:
+    """Return the rows whose throat may lie on a plateau, or beyond it."""
+    cold, hot, limit = transition
+    allowed = isentrope.batch.allowed
+    t_chamber, t_throat = chamber.temperature, result.iterate.temperature
+    reached = t_throat <= limit * (1.0 + _NEAR_TRANSITION)
+    unsure = ~result.solved & (t_chamber < 1.15 * limit)
+    from_above = t_chamber >= limit * (1.0 - _NEAR_TRANSITION)
+    melted = chamber.active[:, hot] & allowed[:, cold] & allowed[:, hot]
+    return np.flatnonzero(melted & from_above & (reached | unsure))
+
+
+def _decide_plateau(
+    isentrope: Isentrope,
+    chamber: Iterate,
+    result: Throats,
+    rows: IntArray,
+    forms: tuple[int, int],
+) -> None:
+    """Decide where the upstream throat lies when the isentrope crosses a plateau.
+
+    Going downstream: hot form only, plateau, cold form only. u2 - a2 rises within each
+    and jumps where one ends (up at the start of the plateau, down at its end), so its
+    sign at the two ends of the plateau says where the first maximum is.
+    """
+    cold, hot = forms
+    here = isentrope.take(rows)
+    hot_only = here.without(cold)
+    begin = chamber.take(rows)
+    above = ~begin.active[:, cold]  # the chamber is not yet on the plateau
+    ok = np.ones(len(rows), bool)
+    before = np.full(len(rows), -1.0)
+    fresh = np.flatnonzero(above)
+    if fresh.size:
+        found, ok[fresh] = to_saturation(hot_only.take(fresh), begin.take(fresh), cold)
+        begin.put(fresh, found)
+        before[fresh] = excess(hot_only.take(fresh), found, hot)
+    inside = excess(here, begin, cold, hot)
+    upstream = ok & above & (before >= 0.0)
+    pinned = ok & above & (before < 0.0) & (inside >= 0.0)
+    _accept(result, rows[pinned], begin.take(pinned), pinned=True)
+    _solve(hot_only, begin, result, rows, upstream)
+    beyond = ok & ~upstream & ~pinned
+    if beyond.any():
+        _decide_end(here.take(beyond), begin.take(beyond), result, rows[beyond], forms)
+
+
+def _decide_end(
+    isentrope: Isentrope,
+    begin: Iterate,
+    result: Throats,
+    rows: IntArray,
+    forms: tuple[int, int],
+) -> None:
+    """Look at the end of the plateau: is the throat on it or downstream of it?"""
+    cold, hot = forms
+    cold_only = isentrope.without(hot)
+    end = begin.take(np.arange(begin.count))
+    end.amounts[:, cold] += end.amounts[:, hot]
+    end.active[:, cold] = True
+    end, ok = to_saturation(cold_only, end, hot)
+    inside = excess(isentrope, end, cold, hot)
+    after = excess(cold_only, end, cold)
+    _solve(cold_only, end, result, rows, ok & (inside < 0.0))
+    on = ok & (inside >= 0.0)
+    if on.any():
+        middle = begin.take(np.arange(begin.count))
+        for name in ("potentials", "log_moles", "log_pressure", "amounts"):
+            mean = 0.5 * (getattr(begin, name) + getattr(end, name))
+            getattr(middle, name)[:] = mean
+        middle.active[:, [cold, hot]] = True
+        _solve(isentrope.holding(cold, hot), middle, result, rows, on)
+        result.two[rows[on]] = after[on] < 0.0
+
+
+def _decide_onset(
+    isentrope: Isentrope, chamber: Iterate, result: Throats, rows: IntArray
+) -> None:
+    """Decide unsolved throats at which some other phase comes and goes.
+
+    At the onset of the phase the sign of u2 - a2 without and with it says whether the
+    throat lies upstream of the onset, on it, or downstream.
+    """
+    for phase in range(isentrope.batch.allowed.shape[1]):
+        left = rows[~result.solved[rows]]
+        may_form = isentrope.batch.allowed[left, phase] & ~chamber.active[left, phase]
+        left = left[may_form]
+        if not left.size:
+            continue
+        here = isentrope.take(left)
+        without = here.without(phase)
+        onset, ok = to_saturation(without, chamber.take(left), phase)
+        before = excess(without, onset)
+        inside = excess(here, onset, phase)
+        pinned = ok & (before < 0.0) & (inside >= 0.0)
+        _accept(result, left[pinned], onset.take(pinned), pinned=True)
+        _solve(without, onset, result, left, ok & (before >= 0.0))
+        onset.active[:, phase] = True
+        _solve(here.holding(phase), onset, result, left, ok & (inside < 0.0))
+
+
+def _solve(
+    isentrope: Isentrope,
+    start: Iterate,
+    result: Throats,
+    rows: IntArray,
+    chosen: BoolArray,
+) -> None:
+    """Solve the sonic condition of the chosen rows with the phases that are left."""
+    if not chosen.any():
+        return
+    iterate, outcome = to_sound(isentrope.take(chosen), start.take(chosen))
+    picked = rows[chosen]
+    result.iterations[picked] += outcome.iterations
+    result.solved[picked] = False
+    _accept(result, picked[outcome.solved], iterate.take(outcome.solved))
+
+
+def _accept(
+    result: Throats, rows: IntArray, iterate: Iterate, *, pinned: bool = False
+) -> None:
+    """Take over solved throats."""
+    result.iterate.put(rows, iterate)
+    result.solved[rows] = True
+    result.pinned[rows] = pinned
