@@ -49,7 +49,8 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     wanted = name.strip().lower()
     found = difflib.get_close_matches(wanted, lowered, n=count, cutoff=0.6)
     if len(wanted) >= 3:
-        found += [c for c in lowered if (wanted in c or c in wanted) and c not in found]
+        inside = [c for c in lowered if wanted in c or (len(c) >= 3 and c in wanted)]
+        found += [c for c in inside if c not in found]
     return [lowered[candidate] for candidate in found[:count]]
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from castsugar import weighing
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
-from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot, expand
 
 if TYPE_CHECKING:
@@ -90,11 +89,7 @@ class Mix:
         -13.55
         """
         data = database or load_database()
-        if not 0.0 <= water_lost <= 1.0:
-            raise InputError(
-                f"water_lost is {water_lost:g}; it must lie between 0 (none leaves) "
-                "and 1 (all leaves)"
-            )
+        weighing.check_water_lost(water_lost)
         parts = weighing.fractions(recipe, basis)
         known_lots = weighing.by_item(data, lots or {}, parts, "lot")
         rivals = {
@@ -142,14 +137,17 @@ class Mix:
 
     @property
     def oxidizer_fuel_ratio(self) -> float:
-        """Mass of nitrate over mass of fuel, all water left out; inf without fuel.
+        """Mass of nitrate over mass of fuel, all water left out.
+
+        Infinite without fuel, NaN without either.
 
         65/35 nitrate and sugar: 65 / 35 = 1.857.
         """
         fuel = weighing.share_of(self.cast, "fuel")
-        return (
-            weighing.share_of(self.cast, "oxidizer") / fuel if fuel > 0.0 else math.inf
-        )
+        oxidizer = weighing.share_of(self.cast, "oxidizer")
+        if fuel > 0.0:
+            return oxidizer / fuel
+        return math.inf if oxidizer > 0.0 else math.nan
 
     @property
     def oxygen_balance(self) -> float:
@@ -190,7 +188,14 @@ class Mix:
         return tuple(found)
 
     def with_water_lost(self, water_lost: float) -> Mix:
-        """Return the same recipe cast after another loss of water."""
+        """Return the same recipe cast after another loss of water.
+
+        Raises
+        ------
+        InputError
+            If `water_lost` is not between 0 and 1.
+        """
+        weighing.check_water_lost(water_lost)
         cast = weighing.dried(list(self.weighed), water_lost)
         elements, enthalpy = weighing.charge(cast)
         return replace(

@@ -37,6 +37,8 @@ def mix_columns(mixes: Sequence[Mix]) -> Columns:
 def flow_columns(found: Flow, mixes: Sequence[Mix]) -> Columns:
     """Return status, thermo columns and flags."""
     status = _status(found)
+    for row in np.flatnonzero([not any(m.elements) for m in mixes]):
+        status[row] = "not computed: inert matter only; nothing can burn"
     ok = np.array([text == "ok" for text in status])
     here, throat, leaving = found.chamber, found.throat, found.leaving
     velocity = _velocity(here, leaving)

@@ -15,6 +15,15 @@ from castsugar.expand import Constituent, Lot
 FRACTION_TOLERANCE = 1e-4
 
 
+def check_water_lost(water_lost: float) -> None:
+    """Refuse a share of water that is not between 0 and 1."""
+    if not 0.0 <= water_lost <= 1.0:
+        raise InputError(
+            f"water_lost is {water_lost:g}; it must lie between 0 (none leaves) and 1 "
+            "(all leaves)"
+        )
+
+
 def fractions(
     recipe: Mapping[str | Ingredient, float], basis: str
 ) -> dict[str | Ingredient, float]:
@@ -92,13 +101,19 @@ def recipe_name(recipe: Mapping[str | Ingredient, float]) -> str:
 
 def merged(constituents: list[Constituent]) -> list[Constituent]:
     """Add up the same substance from the same item; sort so that order is nothing."""
-    totals: dict[tuple[str, str], Constituent] = {}
+    totals: dict[tuple[str, str, Ingredient], Constituent] = {}
     for c in constituents:
-        key = (c.ingredient.name, c.origin)
+        key = (c.ingredient.name, c.origin, c.ingredient)
         held = totals.get(key)
         more = held.mass_fraction if held else 0.0
         totals[key] = replace(c, mass_fraction=c.mass_fraction + more)
-    return [totals[key] for key in sorted(totals)]
+    return [totals[key] for key in sorted(totals, key=_order)]
+
+
+def _order(key: tuple[str, str, Ingredient]) -> tuple[str, str, str, float]:
+    """Order constituents by what they are, never by how they were listed."""
+    name, origin, ingredient = key
+    return name, origin, ingredient.formula_text, ingredient.enthalpy_of_formation
 
 
 def dried(weighed: list[Constituent], water_lost: float) -> list[Constituent]:

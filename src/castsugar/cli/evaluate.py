@@ -14,13 +14,13 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 A recipe is "name:amount name:amount ...", all parts by mass or all percent; a
-label may lead: "mine=KNO3:65 sucrose:35". castsugar ingredients lists the names.
+label may lead: "mine=KNO3:65 sucrose:35". The names: castsugar ingredients.
 Pressures need a unit (psi, psig, MPa, bar, barg, kPa, atm, Pa); a bare unit is
 absolute.
 
 examples:
   castsugar evaluate "KNO3:65 sucrose:35" --pressure "1000 psi"
-  castsugar evaluate "KNO3:60 powdered sugar:20 corn syrup:20" "KNO3:65 sucrose:35"
+  castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" "KNO3:65 sucrose:35"
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,11 +20,9 @@ from castsugar.database.records import (
     Syrup,
     parse_formula,
 )
+from castsugar.database.rules import load_cautions, load_sources
 from castsugar.database.table import Row, read_rows
 from castsugar.errors import InputError, unknown_name
-
-CAUTION_STATUSES = ("published", "common practice")
-LEVELS = ("general", "caution", "strong", "stop")
 
 Item = Ingredient | Syrup | Premix
 
@@ -114,56 +112,43 @@ def load_database(folder: str | Path | None = None) -> Database:
 @functools.lru_cache(maxsize=4)
 def _load(folder: Path) -> Database:
     """Load one folder."""
-    sources = {
-        row.required("key"): Source(
-            key=row.required("key"),
-            kind=row.required("kind"),
-            citation=row.required("citation"),
-            doi_or_url=row.text("doi_or_url"),
-            note=row.text("note"),
-        )
-        for row in read_rows(folder / "sources.csv", headers.SOURCES)
-    }
-    ingredients = _ingredients(folder, sources)
-    syrups = {
-        s.name: s
-        for s in (
-            _syrup(r, sources) for r in read_rows(folder / "syrups.csv", headers.SYRUPS)
-        )
-    }
-    premixes = _premixes(folder, sources, ingredients)
-    cautions = tuple(
-        _caution(r, sources)
-        for r in read_rows(folder / "cautions.csv", headers.CAUTIONS)
-    )
-    items: list[Item] = [*ingredients.values(), *syrups.values(), *premixes.values()]
+    sources = load_sources(folder)
+    ingredients, ingredient_rows = _ingredients(folder, sources)
+    syrup_rows = list(read_rows(folder / "syrups.csv", headers.SYRUPS))
+    syrups = [_syrup(row, sources) for row in syrup_rows]
+    premixes, premix_rows = _premixes(folder, sources, ingredients)
+    items: list[Item] = [*ingredients.values(), *syrups, *premixes]
     return Database(
         folder=folder,
         version=data_version(folder),
         ingredients=ingredients,
-        syrups=syrups,
-        premixes=premixes,
+        syrups={s.name: s for s in syrups},
+        premixes={p.name: p for p in premixes},
         sources=sources,
-        cautions=cautions,
-        _index=_index(items),
+        cautions=load_cautions(folder, sources),
+        _index=_index(items, [*ingredient_rows, *syrup_rows, *premix_rows]),
     )
 
 
-def _index(items: Iterable[Item]) -> dict[str, Item]:
+def _index(items: list[Item], rows: list[Row]) -> dict[str, Item]:
     """Map every name and alias to its record; no name may mean two things."""
     index: dict[str, Item] = {}
-    for item in items:
+    for item, row in zip(items, rows, strict=True):
         for name in dict.fromkeys(plain(n) for n in (item.name, *item.aliases)):
-            validate.unique(index, name, item.name)
+            validate.unique(index, name, item.name, row)
             index[name] = item
     return index
 
 
-def _ingredients(folder: Path, sources: dict[str, Source]) -> dict[str, Ingredient]:
+def _ingredients(
+    folder: Path, sources: dict[str, Source]
+) -> tuple[dict[str, Ingredient], list[Row]]:
     """Read the ingredients with their alternatives."""
     rivals: dict[str, list[Alternative]] = {}
-    rival_rows: list[Row] = []
-    for row in read_rows(folder / "enthalpy_alternatives.csv", headers.ALTERNATIVES):
+    rival_rows = list(
+        read_rows(folder / "enthalpy_alternatives.csv", headers.ALTERNATIVES)
+    )
+    for row in rival_rows:
         rivals.setdefault(row.required("ingredient"), []).append(
             Alternative(
                 name=row.required("alternative"),
@@ -174,16 +159,16 @@ def _ingredients(folder: Path, sources: dict[str, Source]) -> dict[str, Ingredie
                 note=row.text("note"),
             )
         )
-        rival_rows.append(row)
     ingredients: dict[str, Ingredient] = {}
-    for row in read_rows(folder / "ingredients.csv", headers.INGREDIENTS):
+    rows = list(read_rows(folder / "ingredients.csv", headers.INGREDIENTS))
+    for row in rows:
         name = row.required("name")
         validate.unique(ingredients, name, name, row)
         ingredients[name] = _ingredient(row, sources, tuple(rivals.get(name, ())))
     for row in rival_rows:
         if row.required("ingredient") not in ingredients:
             raise row.fail("ingredient", "is not a name in ingredients.csv")
-    return ingredients
+    return ingredients, rows
 
 
 def _ingredient(
@@ -254,39 +239,27 @@ def _syrup(row: Row, sources: dict[str, Source]) -> Syrup:
 
 def _premixes(
     folder: Path, sources: dict[str, Source], ingredients: dict[str, Ingredient]
-) -> dict[str, Premix]:
-    """Read the premixes; the rows of one premix follow each other."""
+) -> tuple[list[Premix], list[Row]]:
+    """Read the premixes and the first row of each."""
     groups: dict[str, list[Row]] = {}
     for row in read_rows(folder / "premixes.csv", headers.PREMIXES):
         if row.required("component") not in ingredients:
             raise row.fail("component", "is not a name in ingredients.csv")
+        row.text("status", STATUSES)
+        validate.source(row, "source", sources)
         groups.setdefault(row.required("premix"), []).append(row)
-    premixes = {}
+    premixes = []
     for name, rows in groups.items():
         parts = [(r.text("component"), r.number("mass_fraction", 0.0)) for r in rows]
         validate.sums_to_one(rows[0], "mass_fraction", sum(p for _, p in parts))
-        premixes[name] = Premix(
-            name=name,
-            aliases=rows[0].names("aliases"),
-            components=tuple(parts),
-            status=rows[0].text("status", STATUSES),
-            source=validate.source(rows[0], "source", sources),
-            note=rows[0].text("note"),
+        premixes.append(
+            Premix(
+                name=name,
+                aliases=rows[0].names("aliases"),
+                components=tuple(parts),
+                status=rows[0].text("status"),
+                source=rows[0].text("source"),
+                note=rows[0].text("note"),
+            )
         )
-    return premixes
-
-
-def _caution(row: Row, sources: dict[str, Source]) -> Caution:
-    """Make one caution of a row of ``cautions.csv``."""
-    return Caution(
-        key=row.required("key"),
-        topics=row.names("topic"),
-        quantity=row.text("quantity"),
-        operator=row.text("operator", ("", ">", ">=", "<", "=")),
-        limit=row.optional("limit"),
-        unit=row.text("unit"),
-        level=row.text("level", LEVELS),
-        text=row.required("text"),
-        source=validate.source(row, "source", sources),
-        status=row.text("status", CAUTION_STATUSES),
-    )
+    return premixes, [rows[0] for rows in groups.values()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from castsugar.database.table import read_text
 from castsugar.errors import DataError
 
 
@@ -36,4 +37,4 @@ def products_file(folder: Path | None = None) -> Path:
 
 def data_version(folder: Path | None = None) -> str:
     """Return the version of the data files."""
-    return (folder or data_folder()).joinpath("version.txt").read_text("utf-8").strip()
+    return read_text((folder or data_folder()) / "version.txt").strip()

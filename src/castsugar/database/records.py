@@ -50,7 +50,13 @@ def parse_formula(formula: str) -> Composition:
         if match.start() != position:
             break
         element, count = match.groups()
-        counts[element] = counts.get(element, 0.0) + (float(count) if count else 1.0)
+        number = float(count) if count else 1.0
+        if number <= 0.0:
+            raise InputError(
+                f"formula {formula!r} has {count} atoms of {element}; counts must be "
+                "above 0"
+            )
+        counts[element] = counts.get(element, 0.0) + number
         position = match.end()
     if position != len(formula) or not counts:
         raise InputError(

@@ -49,6 +49,8 @@ class Row:
             raise self.fail(
                 column, "is not a number (decimal point, no unit)"
             ) from None
+        if not math.isfinite(value):
+            raise self.fail(column, "is not a finite number")
         if not low <= value <= high:
             raise self.fail(column, f"is outside the allowed {low:g} to {high:g}")
         return value
@@ -62,6 +64,18 @@ class Row:
         return tuple(part.strip() for part in self.cells[column].split("|") if part)
 
 
+def read_text(path: Path) -> str:
+    """Read a text file; a missing or wrongly encoded one is named."""
+    try:
+        return path.read_text("utf-8-sig")
+    except OSError as error:
+        raise DataError(f"{path.name}: cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError as error:
+        raise DataError(
+            f"{path.name}: byte {error.start} is not UTF-8; save the file as UTF-8"
+        ) from None
+
+
 def read_rows(path: Path, columns: tuple[str, ...]) -> Iterator[Row]:
     """Read a data file whose header must be exactly `columns`.
 
@@ -70,11 +84,7 @@ def read_rows(path: Path, columns: tuple[str, ...]) -> Iterator[Row]:
     DataError
         For a missing file, a wrong header or a line with too few or too many cells.
     """
-    try:
-        text = path.read_text("utf-8-sig")
-    except OSError as error:
-        raise DataError(f"{path.name}: cannot be read ({error.strerror})") from None
-    reader = csv.reader(text.splitlines())
+    reader = csv.reader(read_text(path).splitlines())
     header = tuple(next(reader, ()))
     _check_header(path.name, header, columns)
     for cells in reader:

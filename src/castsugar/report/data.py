@@ -27,7 +27,7 @@ def versions(data_version: str) -> dict[str, str]:
 
 
 def to_csv(rows: Sequence[Row], columns: Sequence[str]) -> str:
-    """Return rows as CSV: one header line, empty where there is no number."""
+    """Return rows as CSV: one header line, empty where there is no finite number."""
     lines = [",".join(columns)]
     lines += [",".join(_cell(row[c]) for c in columns) for row in rows]
     return "\n".join(lines) + "\n"
@@ -39,7 +39,7 @@ def _cell(value: Any) -> str:
         if any(c in value for c in ',"\n'):
             return '"' + value.replace('"', '""') + '"'
         return value
-    return "" if math.isnan(value) else f"{value:.{DIGITS}g}"
+    return f"{value:.{DIGITS}g}" if math.isfinite(value) else ""
 
 
 def to_json(document: Mapping[str, Any]) -> str:

@@ -9,6 +9,13 @@ from pathlib import Path
 from castsugar.errors import InputError
 
 
+def _umask() -> int:
+    """Return the permissions that new files of this user do not get."""
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
 def write_text(path: Path, text: str, *, force: bool = False) -> None:
     """Write text to a file by way of a temporary file beside it.
 
@@ -33,6 +40,7 @@ def write_text(path: Path, text: str, *, force: bool = False) -> None:
         try:
             with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
                 stream.write(text)
+            Path(temporary).chmod(0o666 & ~_umask())
             Path(temporary).replace(path)
         except BaseException:
             Path(temporary).unlink(missing_ok=True)

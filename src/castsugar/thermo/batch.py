@@ -59,6 +59,8 @@ def solve(
     present = elements > 0.0
     patterns, group = np.unique(present, axis=0, return_inverse=True)
     for index, pattern in enumerate(patterns):
+        if not pattern.any():
+            continue
         rows = np.flatnonzero(group.ravel() == index)
         names = frozenset(e for e, p in zip(table.elements, pattern, strict=True) if p)
         model = model_of(restrict(table, names))

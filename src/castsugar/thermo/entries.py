@@ -155,8 +155,12 @@ def fault(path: Path, entry: Entry, message: str) -> DataError:
 
 def _regions(path: Path, entry: Entry) -> Regions:
     """Return bounds and nine-term fits of the non-empty regions of one species."""
+    if "thermo" not in entry:
+        raise fault(path, entry, "has no 'thermo' entry")
     thermo = entry["thermo"]
-    pressure = float(thermo.get("reference-pressure", 0.0))
+    pressure = _number(
+        path, entry, "reference-pressure", thermo.get("reference-pressure", 0.0)
+    )
     if pressure != REFERENCE_PRESSURE:
         got = f"is {pressure:g} Pa" if pressure else "is missing"
         raise fault(path, entry, f"reference-pressure {got}; it must be 1.0e5 (1 bar)")
@@ -193,6 +197,14 @@ def _check_joins(
                 )
 
 
+def _number(path: Path, entry: Entry, key: str, value: Any) -> float:
+    """Return an entry as a number."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        raise fault(path, entry, f"{key} {value!r} is not a number") from None
+
+
 def _names(path: Path, entries: list[Entry]) -> tuple[str, ...]:
     """Return the names; each must be text and occur once."""
     names = []
@@ -215,6 +227,8 @@ def _atoms(path: Path, entries: list[Entry]) -> FloatArray:
                     entry,
                     f"element {element!r} is not one of {' '.join(ELEMENTS)}",
                 )
+            if not count > 0:
+                raise fault(path, entry, f"has {count:g} atoms of {element}")
             out[row, ELEMENTS.index(element)] = count
     return out
 
@@ -238,7 +252,7 @@ def _substance(path: Path, entry: Entry) -> str:
 
 def _density(path: Path, entry: Entry) -> float:
     """Return the true density of a condensed entry."""
-    density = float(entry.get("density", 0.0))
+    density = _number(path, entry, "density", entry.get("density", 0.0))
     if not density > LEAST_DENSITY:
         raise fault(
             path,

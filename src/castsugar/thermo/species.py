@@ -52,16 +52,29 @@ def _read_entries(path: Path) -> tuple[list[dict[str, Any]], list[dict[str, Any]
         gases = ct.Species.list_from_file(str(path), "gases")
         phases = ct.Species.list_from_file(str(path), "condensed")
     except (ct.CanteraError, RuntimeError, OSError) as error:
-        lines = [line.strip(" *>|") for line in str(error).splitlines()]
-        reason = " ".join(line for line in lines if line)
-        raise DataError(f"{path.name}: cannot be read: {reason[:240]}") from None
+        raise DataError(_unreadable(path, str(error))) from None
     return [dict(s.input_data) for s in gases], [dict(s.input_data) for s in phases]
+
+
+def _unreadable(path: Path, message: str) -> str:
+    """Turn the reader's message into one line: file, line, value, reason."""
+    found = re.search(r"[Ll]ine (\d+)", message)
+    if not found:
+        reason = " ".join(message.replace("*", " ").split())
+        return f"{path.name}: cannot be read: {reason[:160]}"
+    number = int(found.group(1))
+    lines = path.read_text("utf-8").splitlines()
+    nearby = " / ".join(line.strip() for line in lines[max(number - 2, 0) : number])
+    after = message[found.end() :].splitlines()[1:3]
+    why = " ".join(" ".join(after).split())
+    return f"{path.name} line {number}: cannot be read: {why}; there: {nearby[:160]}"
 
 
 @functools.lru_cache(maxsize=64)
 def restrict(table: SpeciesTable, elements: frozenset[str]) -> SpeciesTable:
     """Return the table of those species that are made of the given elements only."""
-    columns = np.array([i for i, e in enumerate(table.elements) if e in elements])
+    kept = [i for i, e in enumerate(table.elements) if e in elements]
+    columns = np.array(kept, dtype=np.intp)
     others = [i for i, e in enumerate(table.elements) if e not in elements]
     gas_keep = np.flatnonzero(~table.gas.atoms[:, others].any(axis=1))
     phase_keep = np.flatnonzero(~table.phase.atoms[:, others].any(axis=1))

@@ -1,0 +1,122 @@
+"""Our value beside each published one.
+
+`EVALUATORS` maps the quantity of a row to the function that computes it from the
+row's conditions, and its unit; :func:`ours` evaluates one row and :func:`summary`
+all of them. Importable by tests and benchmarks with ``tests/published`` on the path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from published_checks import flames, nitrate_sugar, nozzle, species
+from published_checks.disputed import DISPUTED
+from published_checks.rows import PROVENANCES, Given, Row, read_rows
+
+__all__ = [
+    "DISPUTED",
+    "EVALUATORS",
+    "PROVENANCES",
+    "Row",
+    "ours",
+    "read_rows",
+    "summary",
+]
+
+_FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
+    "K": (
+        flames.flame_temperature,
+        species.temperature_of_unit_constant,
+        species.melting_temperature,
+        nozzle.handbook_temperature,
+        nitrate_sugar.mix_temperature,
+    ),
+    "1": (
+        flames.mole_fraction_at_temperature,
+        species.log10_equilibrium_constant,
+        species.equilibrium_constant,
+        nozzle.pressure_ratio,
+        nozzle.temperature_ratio,
+        nozzle.area_ratio,
+        nozzle.vandenkerckhove_function,
+        nitrate_sugar.mix_carbonate_mass_fraction,
+        nitrate_sugar.mix_mole_fraction,
+    ),
+    "kJ/mol": (
+        species.enthalpy,
+        species.formation_enthalpy,
+        species.enthalpy_increment,
+        species.ingredient_formation_enthalpy,
+        species.combustion_enthalpy,
+    ),
+    "J/(mol K)": (species.entropy, species.gibbs_function),
+    "g/mol": (
+        nozzle.handbook_gas_molar_mass,
+        nitrate_sugar.mix_gas_molar_mass,
+        nitrate_sugar.mix_effective_molar_mass,
+    ),
+    "mol/kg": (nitrate_sugar.mix_gas_moles,),
+    "m/s": (
+        nozzle.perfect_gas_exit_velocity,
+        nozzle.handbook_characteristic_velocity,
+        nitrate_sugar.mix_characteristic_velocity,
+    ),
+    "s": (
+        nozzle.perfect_gas_specific_impulse,
+        nozzle.handbook_specific_impulse,
+        nitrate_sugar.mix_specific_impulse,
+    ),
+    "N": (nozzle.perfect_gas_thrust,),
+    "MPa": (nozzle.chamber_pressure_for_mach,),
+}
+
+#: Quantity -> (unit, function of the conditions).
+EVALUATORS = {
+    function.__name__: (unit, function)
+    for unit, functions in _FUNCTIONS.items()
+    for function in functions
+}
+
+
+def ours(row: Row) -> float:
+    """Return our value for a row, in the row's unit.
+
+    Raises
+    ------
+    ValueError
+        If the row has another unit than its quantity, or a condition that the
+        evaluation did not look at.
+    """
+    unit, function = EVALUATORS[row.quantity]
+    if unit != row.unit:
+        raise ValueError(f"{row.id}: unit is {row.unit!r}, not {unit!r}")
+    given = row.given()
+    value = function(given)
+    if given.unused():
+        raise ValueError(f"{row.id}: conditions {given.unused()} were not looked at")
+    return value
+
+
+def summary() -> list[dict[str, Any]]:
+    """Return our value beside every published one, one dictionary a row."""
+    return [_compared(row) for row in read_rows()]
+
+
+def _compared(row: Row) -> dict[str, Any]:
+    value = ours(row)
+    return {
+        "file": row.file,
+        "case": row.case,
+        "quantity": row.quantity,
+        "published": row.value,
+        "ours": value,
+        "unit": row.unit,
+        "difference": value - row.value,
+        "tolerance": row.tolerance,
+        "inside": abs(value - row.value) <= row.tolerance,
+        "disputed": DISPUTED.get(row.id, ""),
+        "provenance": row.provenance,
+        "source": row.source,
+        "locator": row.locator,
+    }

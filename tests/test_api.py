@@ -1,0 +1,251 @@
+"""The names, parameters and columns that other people type, and quick imports."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+import json
+import pkgutil
+import subprocess
+import sys
+
+import pytest
+
+import castsugar as cs
+
+HEAVY = {"numpy", "pandas", "scipy", "cantera"}
+
+
+@pytest.mark.frozen
+def test_public_names() -> None:
+    """The public names are those that were promised, and each can be had."""
+    # Frozen, 2026-11: a new name is added here on purpose, none ever leaves quietly.
+    assert cs.__all__ == [
+        "COLUMNS",
+        "CastsugarError",
+        "ConvergenceError",
+        "DataError",
+        "Database",
+        "Ingredient",
+        "InputError",
+        "Lot",
+        "Mix",
+        "RefusedError",
+        "UnknownNameError",
+        "ValidityError",
+        "__version__",
+        "equilibrium",
+        "evaluate",
+        "load_database",
+        "parse_recipe",
+        "performance",
+    ]
+    assert all(hasattr(cs, name) for name in cs.__all__)
+    assert set(cs.__all__) == set(dir(cs))
+
+
+@pytest.mark.frozen
+def test_unknown_public_name() -> None:
+    """A name that is not public is an AttributeError, as Python expects."""
+    with pytest.raises(AttributeError, match="no attribute 'evaluat'"):
+        _ = cs.evaluat
+
+
+# Frozen, 2026-11: names, order and defaults of the parameters; "*" starts those that
+# must be named. 6894757 Pa is 1000 psi to seven digits, 101325 Pa one atmosphere.
+SIGNATURES = {
+    "Mix.weigh": (
+        "(recipe, *, name='', basis='parts', water_lost=0.0, lots=None, "
+        "alternatives=None, database=None)"
+    ),
+    "evaluate": (
+        "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
+        "confirm=False, species=None)"
+    ),
+    "performance": (
+        "(mix, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
+        "species=None)"
+    ),
+    "equilibrium": "(mix, *, pressure=6894757.0, temperature=None, species=None)",
+    "load_database": "(folder=None)",
+    "parse_recipe": "(text, *, where='')",
+    "Lot": (
+        "(*, moisture=0.0, inert=0.0, assay=None, dry_solids=None, "
+        "dextrose_equivalent=None)"
+    ),
+}
+
+
+@pytest.mark.frozen
+@pytest.mark.parametrize("name", SIGNATURES)
+def test_signature(name: str) -> None:
+    """Parameters keep name, order and default."""
+    thing = cs
+    for part in name.split("."):
+        thing = getattr(thing, part)
+    found = inspect.signature(thing)
+    plain = [
+        p.replace(annotation=inspect.Parameter.empty) for p in found.parameters.values()
+    ]
+    text = str(inspect.Signature(plain))
+    assert text == SIGNATURES[name]
+
+
+@pytest.mark.frozen
+def test_ingredient_parameters() -> None:
+    """An own ingredient takes the parameters of the contract (design 4) by name."""
+    found = inspect.signature(cs.Ingredient).parameters
+    wanted = {"name", "formula", "enthalpy_of_formation", "density", "role"}
+    assert wanted <= set(found)
+    assert all(p.kind is inspect.Parameter.KEYWORD_ONLY for p in found.values())
+
+
+# Frozen, 2026-11: the thermo columns of the contract (design 4), in its order.
+COLUMN_KEYS = [
+    "name",
+    "status",
+    "oxidizer_fuel_ratio",
+    "oxygen_balance_percent",
+    "water_as_weighed_percent",
+    "water_as_cast_percent",
+    "density_kg_m3",
+    "flame_temperature_K",
+    "gas_molar_mass_g_mol",
+    "effective_molar_mass_g_mol",
+    "system_molar_mass_g_mol",
+    "gas_moles_mol_kg",
+    "condensed_mass_fraction",
+    "isentropic_exponent",
+    "characteristic_velocity_m_s",
+    "throat_temperature_K",
+    "throat_pressure_ratio",
+    "exit_temperature_K",
+    "specific_impulse_s",
+    "thrust_coefficient",
+    "density_impulse_kg_s_m3",
+    "confirmation",
+    "difference_temperature_K",
+    "difference_characteristic_velocity_ppm",
+    "flags",
+]
+
+
+@pytest.mark.frozen
+def test_columns() -> None:
+    """Keys and order of the table, and of an evaluated table without rows."""
+    assert [c.key for c in cs.COLUMNS] == COLUMN_KEYS
+    assert list(cs.evaluate([]).columns) == COLUMN_KEYS
+
+
+@pytest.mark.exact
+def test_column_keys_carry_the_unit() -> None:
+    """The unit on the screen is the ending of the key; no unit, no ending."""
+    # Exact: the unit written with letters, "/" left out, "%" as percent (design 3).
+    endings = {
+        "%": "_percent",
+        "kg/m3": "_kg_m3",
+        "K": "_K",
+        "g/mol": "_g_mol",
+        "mol/kg": "_mol_kg",
+        "m/s": "_m_s",
+        "s": "_s",
+        "kg s/m3": "_kg_s_m3",
+        "ppm": "_ppm",
+    }
+    for column in cs.COLUMNS:
+        if column.unit:
+            rest = column.key.removesuffix(endings[column.unit])
+            assert rest != column.key
+            assert not rest.endswith(tuple(endings.values()))
+        else:
+            assert not column.key.endswith(tuple(endings.values()))
+        assert column.meaning
+        # Text columns have no decimals, numbers say how many they deserve.
+        text = column.key in ("name", "status", "confirmation", "flags")
+        assert (column.decimals is None) == text
+
+
+@pytest.mark.exact
+def test_errors_derive_from_one_tree() -> None:
+    """One except clause catches all; the builtin that fits catches each."""
+    # Exact: the tree of design 3.
+    builtin = {
+        "DataError": ValueError,
+        "UnknownNameError": LookupError,
+        "InputError": ValueError,
+        "RefusedError": ValueError,
+        "ValidityError": ValueError,
+        "ConvergenceError": RuntimeError,
+    }
+    for name, base in builtin.items():
+        error = getattr(cs, name)
+        assert issubclass(error, cs.CastsugarError)
+        assert issubclass(error, base)
+        assert not issubclass(error, KeyError)  # its text would come in quotes
+
+
+@pytest.mark.exact
+def test_functions_survive_their_modules() -> None:
+    """No module carries a public name, so importing it cannot hide the function."""
+    importlib.import_module("castsugar.evaluation")
+    assert callable(cs.evaluate)
+    assert callable(cs.equilibrium)
+    modules = {m.name for m in pkgutil.iter_modules(cs.__path__)}
+    assert "evaluation" in modules
+    assert not modules & set(cs.__all__)
+
+
+def fresh(code: str) -> tuple[set[str], int]:
+    """Run code in a new process; return the top-level modules loaded and the exit."""
+    program = f"""
+import json, sys
+code = 0
+try:
+    {code}
+except SystemExit as stop:
+    code = stop.code
+loaded = sorted({{name.split(".")[0] for name in sys.modules}})
+sys.stderr.write("\\n" + json.dumps([loaded, code]))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    loaded, status = json.loads(done.stderr.rsplit("\n", 1)[1])
+    return set(loaded), status
+
+
+def run_line(*words: str) -> str:
+    """Return code that runs the command line."""
+    return f"from castsugar.cli.main import main; sys.exit(main({list(words)!r}))"
+
+
+# Exact: what must stay quick (--help in less than 0.3 s, design 4) loads none of the
+# big libraries. What is loaded is a steadier measure than a clock.
+LIGHT = [
+    ("import castsugar", 0),
+    ("import castsugar; castsugar.Mix.weigh({'KNO3': 65, 'corn syrup': 35})", 0),
+    (run_line("--help"), 0),
+    (run_line("evaluate", "--help"), 0),
+    (run_line("--version"), 0),
+    (run_line("ingredients", "sorbitol"), 0),
+    (run_line("evaluate"), 2),
+    (run_line("evaluate", "KNO3:65 sucrse:35"), 2),
+    (run_line("evaluate", "KNO3:65 sucrose:35", "--pressure", "1000"), 2),
+]
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("code", "status"), LIGHT)
+def test_light(code: str, status: int) -> None:
+    """Import, help and usage errors load no big library."""
+    loaded, got = fresh(code)
+    assert got == status
+    assert "castsugar" in loaded
+    assert not loaded & HEAVY
+
+
+@pytest.mark.exact
+def test_light_sees_a_heavy_import() -> None:
+    """The measurement itself finds numpy when it is loaded."""
+    loaded, _ = fresh("import numpy")
+    assert "numpy" in loaded

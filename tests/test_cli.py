@@ -1,0 +1,297 @@
+"""The command line as it is used: tables, files, help."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import castsugar as cs
+from castsugar.cli.main import main
+
+# Exact: the contract (design 4) and the acceptance list of the issue; a number on the
+# screen is compared with the library's own, rounded to the decimals of its column.
+pytestmark = pytest.mark.exact
+
+ACCEPTANCE = (
+    "evaluate",
+    "KNO3:60 powdered sugar:20 corn syrup:20",
+    "KNO3:65 sucrose:35",
+    "--pressure",
+    "1000 psi",
+)
+CHAMBER = ("evaluate", "KNO3:65 sucrose:35", "--exit-pressure", "none")
+COLD = "KNO3:10 water:90"
+
+
+def new_process(*words: str, seed: str = "0") -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own, from another folder."""
+    return subprocess.run(
+        [sys.executable, "-m", "castsugar", *words],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        cwd=Path(sys.executable).parent,
+        env=os.environ | {"PYTHONHASHSEED": seed},
+        check=False,
+    )
+
+
+def test_acceptance_command() -> None:
+    """Two recipes at 1000 psi: water as weighed and as cast, cautions, no losses."""
+    done = new_process(*ACCEPTANCE)
+    assert (done.returncode, done.stderr) == (0, "")
+    text = done.stdout
+    for words in (
+        "A   KNO3:60 powdered sugar:20 corn syrup:20",
+        "B   KNO3:65 sucrose:35",
+        "1000 psi absolute (6.895 MPa)",
+        "ideal nozzle, no losses",
+        "deliver clearly less",
+        "Cautions",
+        "Hot nitrate-sugar mixes burn people",
+    ):
+        assert words in " ".join(text.split("\n    "))
+    # Water by hand: 20 % of 0.4 % and 20 % of 23 %: 0.08 + 4.6 = 4.68 %.
+    assert re.search(r"water as weighed, % +4\.7 +0\.0\n", text)
+    assert re.search(r"water as cast, % +4\.7 +0\.0\n", text)
+    # Every numeric column has its line, rounded as COLUMNS says.
+    recipes = [{"KNO3": 60, "powdered sugar": 20, "corn syrup": 20}, {"KNO3": 65}]
+    recipes[1]["sucrose"] = 35
+    mixes = [cs.Mix.weigh(r) for r in recipes]
+    table = cs.evaluate(mixes, pressure=6894757.293168361)
+    for column in cs.COLUMNS:
+        if column.decimals is None or column.group == "row":
+            continue
+        unit = f", {column.unit}" if column.unit else ""
+        (line,) = (
+            x
+            for x in text.splitlines()
+            if x.strip().startswith(column.label + unit + " ")
+        )
+        shown = [float(x) for x in line.split()[-2:]]
+        for value, exact in zip(shown, table[column.key], strict=True):
+            assert value == pytest.approx(exact, abs=0.5000001 * 10**-column.decimals)
+
+
+def test_water_lost_shows_both(capsys: pytest.CaptureFixture[str]) -> None:
+    """A fifth of the water gone: as weighed and as cast differ."""
+    # By hand: 4.68 % weighed; 0.8 x 4.68 = 3.744 of 99.064 parts = 3.78 % cast.
+    assert main([*ACCEPTANCE, "--water-lost", "0.2", "--exit-pressure", "none"]) == 0
+    text = capsys.readouterr().out
+    assert re.search(r"water as weighed, % +4\.7 +0\.0\n", text)
+    assert re.search(r"water as cast, % +3\.8 +0\.0\n", text)
+    assert "20 % of the recipe's water leaves" in text
+
+
+def test_cold_mix(capsys: pytest.CaptureFixture[str]) -> None:
+    """A mix that does not burn: its row says so, exit code 0, no temperature."""
+    assert main(["evaluate", COLD]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert re.search(r"A +cold: does not burn by this model", out)
+    assert "flame temperature" not in out
+    assert main(["evaluate", COLD, "KNO3:65 sucrose:35"]) == 0
+    out = capsys.readouterr().out
+    # Beside a mix that burns, the place of the number holds a dash.
+    assert re.search(r"flame temperature, K +- +17[0-9]{2}\n", out)
+
+
+def test_json(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON: schema, versions, assumptions, cautions; what is missing is null."""
+
+    def refuse(word: str) -> float:
+        raise AssertionError(f"{word} is no JSON")
+
+    assert main([*CHAMBER, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    document = json.loads(out, parse_constant=refuse)
+    assert document["schema"] == "castsugar.evaluate/1"
+    assert set(document["versions"]) >= {"castsugar", "species_data", "cantera"}
+    assert document["assumptions"]["chamber_pressure_Pa"] == pytest.approx(6894757.293)
+    assert document["assumptions"]["exit_pressure_Pa"] is None
+    assert document["cautions"][0].startswith("Hot nitrate-sugar mixes burn people")
+    (row,) = document["mixes"]
+    assert list(row) == [c.key for c in cs.COLUMNS]
+    assert row["status"] == "ok"
+    for column in cs.COLUMNS:
+        if column.group == "nozzle":
+            assert row[column.key] is None
+        elif column.group != "row":
+            assert isinstance(row[column.key], float)
+    assert main(["evaluate", COLD, "water:1", "--json"]) == 0
+    for row in json.loads(capsys.readouterr().out, parse_constant=refuse)["mixes"]:
+        assert (row["status"], row["flame_temperature_K"]) == ("cold", None)
+
+
+def test_csv(capsys: pytest.CaptureFixture[str]) -> None:
+    """CSV: header of the contract; names with commas survive; missing is empty."""
+    words = [
+        "evaluate",
+        "KNO3:65, sucrose:35",
+        COLD,
+        "--exit-pressure",
+        "none",
+        "--csv",
+    ]
+    assert main(words) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "\r" not in out
+    lines = list(csv.reader(io.StringIO(out)))
+    assert lines[0] == [c.key for c in cs.COLUMNS]
+    assert lines[1][0] == "KNO3:65, sucrose:35"
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert [r["status"] for r in rows] == ["ok", "cold"]
+    empty = {("nozzle", "ok"), ("nozzle", "cold"), ("chamber", "cold")}
+    for row, column in ((r, c) for r in rows for c in cs.COLUMNS):
+        cell = row[column.key]
+        if (column.group, row["status"]) in empty:
+            assert cell == ""
+        elif column.group != "row" and column.key != "oxidizer_fuel_ratio":
+            float(cell)
+    # Nitrate without fuel has no ratio, and "nan" is no number in a spreadsheet.
+    assert rows[1]["oxidizer_fuel_ratio"] == ""
+
+
+def test_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """-o writes what would have been printed, once; --force replaces it."""
+    path = tmp_path / "out.csv"
+    assert main([*CHAMBER, "--csv"]) == 0
+    printed = capsys.readouterr().out
+    assert main([*CHAMBER, "--csv", "-o", str(path)]) == 0
+    out, err = capsys.readouterr()
+    assert (out, path.read_bytes().decode()) == ("", printed)
+    assert str(path) in err
+    path.write_text("mine")
+    assert main([*CHAMBER, "--csv", "-o", str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert (out, path.read_text()) == ("", "mine")
+    assert "--force" in err
+    assert main([*CHAMBER, "--csv", "-o", str(path), "--force"]) == 0
+    assert path.read_text() == printed
+    assert [p.name for p in tmp_path.iterdir()] == ["out.csv"]
+
+
+def test_file_can_be_read_by_others(tmp_path: Path) -> None:
+    """A result gets the permissions of any new file, not those of a secret."""
+    path, plain = tmp_path / "out.txt", tmp_path / "plain.txt"
+    plain.touch()
+    assert main(["ingredients", "-o", str(path)]) == 0
+    assert path.stat().st_mode == plain.stat().st_mode
+
+
+def test_file_is_whole_or_not_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that fails while writing leaves the old file and no rubbish."""
+    path = tmp_path / "out.txt"
+    path.write_text("mine")
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fdopen", fail)
+    assert main(["ingredients", "-o", str(path), "--force"]) == 2
+    assert "No space left" in capsys.readouterr().err
+    monkeypatch.undo()
+    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [
+        ("out.txt", "mine")
+    ]
+
+
+def wide(text: str) -> list[str]:
+    """Lines that do not fit 80 columns."""
+    return [line for line in text.splitlines() if len(line) > 80]
+
+
+def test_screen_fits_80_columns(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Tables, lists, facts and help stay inside 80 columns."""
+    monkeypatch.setenv("COLUMNS", "80")
+    long = "a rather long label for a recipe of the third batch of the second week"
+    typed = "KNO3:60,sucrose:20,sorbitol:9,erythritol:5,mannitol:3,water:2,graphite:1"
+    recipes = [f"{long}=KNO3:{n} sucrose:35 ash:5" for n in range(60, 64)]
+    assert main(["evaluate", *recipes, COLD, typed, "--exit-pressure", "none"]) == 0
+    assert wide(capsys.readouterr().out) == []
+    assert main(["ingredients"]) == 0
+    database = cs.load_database()
+    names = [*database.ingredients, *database.syrups, *database.premixes]
+    for name in names:
+        assert main(["ingredients", name]) == 0
+    for words in ([], ["evaluate"], ["ingredients"]):
+        with pytest.raises(SystemExit) as stop:
+            main([*words, "--help"])
+        assert stop.value.code == 0
+    assert main([]) == 0
+    out = capsys.readouterr().out
+    assert len(out.splitlines()) > 300
+    assert wide(out) == []
+
+
+def test_ingredients(capsys: pytest.CaptureFixture[str]) -> None:
+    """The catalogue holds every name; one item shows doubt, rival and source."""
+    database = cs.load_database()
+    assert main(["ingredients"]) == 0
+    out = capsys.readouterr().out
+    for name in (*database.ingredients, *database.syrups, *database.premixes):
+        assert re.search(rf"^  {re.escape(name)} ", out, re.MULTILINE)
+    assert main(["ingredients", "glucitol"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    for words in ("-1353.7", "18", "rival 'polyol cycle' -1336 +- 12", "WebBook"):
+        assert words in out
+    assert main(["ingredients", "corn syrup", "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["schema"] == "castsugar.ingredient/1"
+    assert facts["dry_solids_mass_fraction"] == 0.77
+    assert main(["ingredients", "--json"]) == 0
+    items = json.loads(capsys.readouterr().out)["items"]
+    assert len(items) == len(database.ingredients) + len(database.syrups) + 1
+
+
+def test_version_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """--version: castsugar, its data and Cantera on one line."""
+    assert main(["--version"]) == 0
+    out, err = capsys.readouterr()
+    assert (out.count("\n"), err) == (1, "")
+    version = cs.load_database().version
+    assert out.startswith(
+        f"castsugar {cs.__version__}, species data {version}, Cantera"
+    )
+
+
+@pytest.mark.parametrize("form", ["--json", "--csv"])
+def test_same_input_same_bytes(form: str) -> None:
+    """Two processes with different hash seeds print the same bytes."""
+    first = new_process(*ACCEPTANCE, form, seed="1")
+    second = new_process(*ACCEPTANCE, form, seed="2")
+    assert first.returncode == 0
+    assert first.stdout == second.stdout
+
+
+def examples() -> list[str]:
+    """Every example line of every help text."""
+    done = [new_process(*w, "--help") for w in ([], ["evaluate"], ["ingredients"])]
+    lines = "\n".join(d.stdout for d in done).splitlines()
+    return [x.strip() for x in lines if re.match(r"  castsugar [a-z]+( |$)", x)]
+
+
+def test_help_examples_run(capsys: pytest.CaptureFixture[str]) -> None:
+    """What help shows can be typed as it stands."""
+    found = examples()
+    assert len(found) >= 8
+    for line in dict.fromkeys(found):
+        assert main(shlex.split(line)[1:]) == 0, line
+        out, err = capsys.readouterr()
+        assert out
+        assert err == ""

@@ -1,0 +1,293 @@
+"""The plan of the house: who may import whom, and how big a room may be.
+
+Every rule is a function from source text to complaints, so that it is tried both on
+the package and on short bad examples that it must find.
+"""
+
+from __future__ import annotations
+
+import ast
+import graphlib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import pytest
+
+import castsugar
+
+# Exact: the floors are those of the design (section 2); no number is compared.
+pytestmark = pytest.mark.exact
+
+#: Room -> floor and members. A package is a room by its own name; modules that lie
+#: flat in castsugar and belong together are listed. The package's own __init__ and
+#: __main__ stand outside: nobody imports them.
+FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
+    "ground": (0, ("errors", "constants", "units", "columns")),
+    "database": (1, ()),
+    "mix": (2, ("recipe", "scope", "syrups", "expand", "weighing", "mix")),
+    "thermo": (3, ()),
+    "kitchen": (3, ()),
+    "motor": (3, ()),
+    "evaluation": (4, ("evaluation", "rows", "confirmation")),
+    "decide": (5, ()),
+    "workshop": (5, ()),
+    "report": (6, ()),
+    "cli": (7, ()),
+}
+OUTSIDE = ("castsugar", "castsugar.__main__")
+
+MOST_LINES, MOST_STATEMENTS = 300, 40
+
+#: Who may import Cantera; who may import pandas below floor 6, inside functions only.
+CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
+PANDAS = ("castsugar.evaluation", "castsugar.mix", "castsugar.thermo.states")
+
+#: Who may touch files (design 2), and how that looks in source.
+FILES = ("database", "workshop", "report", "cli")
+FILE_READERS = ("castsugar.thermo.species", "castsugar.thermo.entries")
+FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
+
+IMPORTERS = ("import_module", "__import__", "find_spec")
+
+Sources = Mapping[str, str]
+
+
+def package_sources() -> dict[str, str]:
+    """Return every module of the package by its dotted name."""
+    root = Path(castsugar.__file__).parent
+    found = {}
+    for path in sorted(root.rglob("*.py")):
+        parts = ["castsugar", *path.relative_to(root).with_suffix("").parts]
+        name = ".".join(p for p in parts if p != "__init__")
+        found[name] = path.read_text("utf-8")
+    return found
+
+
+def place(module: str) -> tuple[str, int] | None:
+    """Return room and floor of a module."""
+    parts = module.split(".")
+    if parts[0] != "castsugar" or len(parts) < 2:
+        return None
+    for room, (floor, members) in FLOORS.items():
+        if parts[1] in (members or (room,)):
+            return room, floor
+    return None
+
+
+def imports(source: str, known: Sources) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
+    """Yield what a module imports anywhere in its text, submodules resolved."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = "." * node.level + (node.module or "")
+            for alias in node.names:
+                inner = f"{base}.{alias.name}"
+                yield (inner if inner in known else base), node
+        elif isinstance(node, ast.Call) and node.args:
+            first = node.args[0]
+            if called(node) in IMPORTERS and isinstance(first, ast.Constant):
+                yield str(first.value), node
+
+
+def called(node: ast.Call) -> str:
+    """Return the last part of what is called: ``write_text`` of ``p.write_text()``."""
+    return ast.unparse(node.func).rsplit(".", 1)[-1]
+
+
+def upward_imports(sources: Sources) -> Iterator[str]:
+    """A module imports lower floors, or siblings of its own room."""
+    for name, source in sources.items():
+        if name in OUTSIDE:
+            continue
+        own = place(name)
+        if own is None:
+            yield f"{name}: has no floor; give it one in this test"
+            continue
+        for target, _ in imports(source, sources):
+            if target.split(".")[0] not in ("", "castsugar"):
+                continue
+            other = place(target)
+            if other is None:
+                yield f"{name}: imports {target}, which is on no floor"
+            elif other[0] != own[0] and other[1] >= own[1]:
+                yield f"{name} (floor {own[1]}): imports {target} (floor {other[1]})"
+
+
+def cycles(sources: Sources) -> Iterator[str]:
+    """Modules do not import each other in a circle, not even inside functions."""
+    graph = {
+        name: {t for t, _ in imports(source, sources) if t in sources}
+        for name, source in sources.items()
+        if name not in OUTSIDE
+    }
+    try:
+        graphlib.TopologicalSorter(graph).prepare()
+    except graphlib.CycleError as error:
+        yield "circle: " + " -> ".join(error.args[1])
+
+
+def heavy_imports(sources: Sources) -> Iterator[str]:
+    """Cantera has two doors; pandas stays above floor 6 or inside functions."""
+    for name, source in sources.items():
+        own = place(name)
+        inner = _inside_functions(ast.parse(source))
+        for target, node in imports(source, sources):
+            root = target.split(".")[0]
+            if root == "cantera" and not _belongs(name, CANTERA):
+                yield f"{name} line {node.lineno}: imports cantera"
+            if root == "pandas" and (own is None or own[1] < 6):
+                if not _belongs(name, PANDAS):
+                    yield f"{name} line {node.lineno}: imports pandas"
+                elif node.lineno not in inner:
+                    yield f"{name} line {node.lineno}: imports pandas at module level"
+
+
+def _belongs(name: str, allowed: tuple[str, ...]) -> bool:
+    return any(name == a or name.startswith(a + ".") for a in allowed)
+
+
+def _inside_functions(tree: ast.Module) -> set[int]:
+    """Return the lines inside functions and under ``if TYPE_CHECKING``."""
+    lines: set[int] = set()
+    for node in ast.walk(tree):
+        guarded = isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+        if guarded or isinstance(node, ast.FunctionDef):
+            lines |= set(range(node.lineno, (node.end_lineno or node.lineno) + 1))
+    return lines
+
+
+def bad_habits(sources: Sources) -> Iterator[str]:
+    """No star import, no bare except."""
+    for name, source in sources.items():
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ImportFrom) and node.names[0].name == "*":
+                yield f"{name} line {node.lineno}: import *"
+            if isinstance(node, ast.ExceptHandler) and node.type is None:
+                yield f"{name} line {node.lineno}: bare except"
+
+
+def talking(sources: Sources) -> Iterator[str]:
+    """Nobody prints; only the command line knows the screen."""
+    for name, source in sources.items():
+        room, _ = place(name) or ("", 0)
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.Call) and called(node) == "print":
+                yield f"{name} line {node.lineno}: print"
+            if isinstance(node, ast.Attribute) and room != "cli":
+                text = ast.unparse(node)
+                if text in ("sys.stdout", "sys.stderr"):
+                    yield f"{name} line {node.lineno}: {text}"
+
+
+def touching_files(sources: Sources) -> Iterator[str]:
+    """Files are touched where the design says so."""
+    for name, source in sources.items():
+        room, _ = place(name) or ("", 0)
+        if room in FILES or name in FILE_READERS:
+            continue
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.Call) and called(node) in FILE_CALLS:
+                yield f"{name} line {node.lineno}: touches a file ({called(node)})"
+
+
+def too_big(sources: Sources) -> Iterator[str]:
+    """Modules of 300 lines, functions of 40 statements, nested ones included."""
+    for name, source in sources.items():
+        lines = len(source.splitlines())
+        if lines > MOST_LINES:
+            yield f"{name}: {lines} lines"
+        for node in ast.walk(ast.parse(source)):
+            if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                continue
+            inner = [n for n in ast.walk(node) if isinstance(n, ast.stmt)]
+            count = len(inner) - 1 - (ast.get_docstring(node) is not None)
+            if count > MOST_STATEMENTS:
+                yield f"{name}: {node.name} has {count} statements"
+
+
+RULES = (
+    upward_imports,
+    cycles,
+    heavy_imports,
+    bad_habits,
+    talking,
+    touching_files,
+    too_big,
+)
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_package_keeps_the_rule(rule) -> None:
+    """The package as it lies on disk breaks no rule."""
+    sources = package_sources()
+    # A search that finds nothing would pass every rule.
+    assert {"castsugar", "castsugar.mix", "castsugar.thermo.species"} <= set(sources)
+    assert list(rule(sources)) == []
+
+
+_GUARDED = "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    "
+_GOOD = {
+    "castsugar.cli.main": "",
+    "castsugar.errors": "",
+    "castsugar.mix": "from castsugar.errors import x",
+}
+
+# Exact: one bad source for each thing that a rule must see.
+BAD = [
+    (upward_imports, "castsugar.units", "import castsugar.mix", "castsugar.mix (floor"),
+    (upward_imports, "castsugar.mix", "def f():\n    from castsugar.cli import main",
+     "(floor 2): imports castsugar.cli.main (floor 7)"),
+    (upward_imports, "castsugar.mix", _GUARDED + "from castsugar.report.text import x",
+     "imports castsugar.report.text (floor 6)"),
+    (upward_imports, "castsugar.kitchen.heat", "from castsugar.thermo.fits import x",
+     "(floor 3): imports castsugar.thermo.fits (floor 3)"),
+    (upward_imports, "castsugar.thermo.fits", "from castsugar.motor import x",
+     "imports castsugar.motor (floor 3)"),
+    (upward_imports, "castsugar.mix", "from castsugar import evaluate", "on no floor"),
+    (upward_imports, "castsugar.mix", "import importlib\n"
+     "importlib.import_module('castsugar.evaluation')",
+     "imports castsugar.evaluation (floor 4)"),
+    (upward_imports, "castsugar.thermo.fits", "from ..cli import main", "on no floor"),
+    (upward_imports, "castsugar.newcomer", "", "has no floor"),
+    (cycles, "castsugar.errors", "def f():\n    from castsugar.mix import y", "circle"),
+    (heavy_imports, "castsugar.mix", "def f():\n    import cantera as ct", "cantera"),
+    (heavy_imports, "castsugar.thermo.entries", "from cantera import Species",
+     "line 1: imports cantera"),
+    (heavy_imports, "castsugar.thermo.second_opinions", "import cantera", "cantera"),
+    (heavy_imports, "castsugar.units", "def f():\n    import pandas as pd", "pandas"),
+    (heavy_imports, "castsugar.mix", "import pandas.api", "pandas at module level"),
+    (bad_habits, "castsugar.mix", "from math import *", "import *"),
+    (bad_habits, "castsugar.mix", "try:\n    x = 1\nexcept:\n    x = 2", "bare except"),
+    (talking, "castsugar.mix", "def f():\n    print(1)", "line 2: print"),
+    (talking, "castsugar.report.text", "import sys\nsys.stdout.write('')", "sys."),
+    (touching_files, "castsugar.mix", "open('x')", "touches a file (open)"),
+    (touching_files, "castsugar.mix", "def f(p):\n    p.read_text()", "read_text"),
+    (too_big, "castsugar.mix", "\n" * 301, "301 lines"),
+    (too_big, "castsugar.mix", "def f():\n" + "    x = 1\n" * 41, "41 statements"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("rule", "name", "source", "complaint"), BAD)
+def test_rule_sees_a_bad_source(rule, name: str, source: str, complaint: str) -> None:
+    """Each rule finds the fault it is there for, and only in that module."""
+    found = list(rule(_GOOD | {name: source}))
+    assert len(found) == 1
+    assert complaint in found[0]
+
+
+def test_rules_accept_what_is_allowed() -> None:
+    """Lower floors, siblings, lazy pandas and both doors of Cantera pass."""
+    good = {
+        "castsugar": "from castsugar.evaluation import evaluate",
+        "castsugar.errors": "",
+        "castsugar.mix": "from castsugar.errors import x\ndef f():\n    import pandas",
+        "castsugar.thermo.species": "import cantera\nfrom castsugar.mix import Mix",
+        "castsugar.thermo.second_opinion": "def f():\n    import cantera",
+        "castsugar.thermo.second_opinion.route": "import cantera",
+        "castsugar.evaluation": "from castsugar.thermo import species",
+        "castsugar.report.text": "import pandas\nfrom castsugar.thermo import species",
+        "castsugar.cli.main": "import sys\nsys.stdout.write(open('x').read())",
+        "castsugar.kitchen": "def f():\n    pass" + "\n    x = 1" * 39 + "\n" * 250,
+    }
+    assert [text for rule in RULES for text in rule(good)] == []

@@ -1,0 +1,122 @@
+"""Wheel, source archive and checkout all find their data, from another folder."""
+
+from __future__ import annotations
+
+import configparser
+import os
+import subprocess
+import sys
+import tarfile
+import zipfile
+from email.parser import Parser
+from pathlib import Path
+
+import pytest
+
+import castsugar as cs
+
+# Exact: the number of ingredients is that of the checkout. Building takes seconds: the
+# backend is hatchling of the test extra, without a network.
+pytestmark = pytest.mark.exact
+
+ROOT = Path(__file__).resolve().parents[1]
+
+PROGRAM = """
+import castsugar as cs
+database = cs.load_database()
+mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
+state = cs.equilibrium(mix, temperature=1500.0)
+print(cs.__file__)
+print(database.folder)
+print(len(database.ingredients), database.version, f"{state.amount('K2CO3(L)'):.4f}")
+"""
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Build both archives and unpack them: kind to the folder with the package."""
+    folder = tmp_path_factory.mktemp("built")
+    subprocess.run(
+        [sys.executable, "-m", "build", "--no-isolation", "-o", str(folder), str(ROOT)],
+        check=True,
+        capture_output=True,
+    )
+    (wheel,) = folder.glob("*.whl")
+    (archive,) = folder.glob("*.tar.gz")
+    with zipfile.ZipFile(wheel) as opened:
+        opened.extractall(folder / "wheel")
+    with tarfile.open(archive) as opened:
+        opened.extractall(folder / "sdist", filter="data")
+    (source,) = (folder / "sdist").iterdir()
+    return {
+        "wheel": folder / "wheel",
+        "sdist": source / "src",
+        "checkout": ROOT / "src",
+    }
+
+
+@pytest.mark.parametrize("kind", ["wheel", "sdist", "checkout"])
+def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> None:
+    """Each form loads its own database and its own products."""
+    place = built[kind]
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM],
+        check=True,
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(place)},
+    )
+    module, data, line = done.stdout.splitlines()
+    assert Path(module).is_relative_to(place)
+    # Its own data: inside the package in a wheel, beside src otherwise.
+    own = place / "castsugar" if kind == "wheel" else place.parent
+    assert Path(data) == own / "species_data"
+    here = cs.load_database()
+    state = cs.equilibrium(
+        cs.Mix.weigh({"KNO3": 65, "sucrose": 35}), temperature=1500.0
+    )
+    amount = f"{state.amount('K2CO3(L)'):.4f}"
+    assert line == f"{len(here.ingredients)} {here.version} {amount}"
+
+
+def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
+    """All modules, all data, the type marker, the command; no tests."""
+    wheel = built["wheel"]
+    package = Path(cs.__file__).parent
+    modules = {p.relative_to(package) for p in package.rglob("*.py")}
+    packed = {p.relative_to(wheel / "castsugar") for p in wheel.rglob("castsugar/**/*")}
+    assert modules <= packed
+    data = {Path("species_data") / p.name for p in (ROOT / "species_data").glob("*.*")}
+    assert data <= packed
+    assert Path("py.typed") in packed
+    assert {p.name for p in wheel.iterdir()} == {
+        "castsugar",
+        f"castsugar-{cs.__version__}.dist-info",
+    }
+    scripts = configparser.ConfigParser()
+    scripts.read(wheel / f"castsugar-{cs.__version__}.dist-info" / "entry_points.txt")
+    assert scripts["console_scripts"]["castsugar"] == "castsugar.cli.main:main"
+
+
+def test_metadata(built: dict[str, Path]) -> None:
+    """Name, licence, oldest Python and the cap on Cantera."""
+    folder = built["wheel"] / f"castsugar-{cs.__version__}.dist-info"
+    found = Parser().parsestr((folder / "METADATA").read_text("utf-8"))
+    assert (found["Name"], found["Version"]) == ("castsugar", cs.__version__)
+    assert (found["License-Expression"], found["Requires-Python"]) == ("MIT", ">=3.11")
+    needs = [n for n in found.get_all("Requires-Dist") or [] if "extra" not in n]
+    names = {n.split(">")[0].split("<")[0].strip() for n in needs}
+    assert names == {"numpy", "scipy", "pandas", "cantera"}
+    (cantera,) = (n for n in needs if n.startswith("cantera"))
+    assert "<4" in cantera
+
+
+def test_source_archive_is_complete(built: dict[str, Path]) -> None:
+    """Licence, README, data and tests travel with the sources; no caches do."""
+    source = built["sdist"].parent
+    for name in ("LICENSE", "README.md", "DEVELOPERS.md", "pyproject.toml"):
+        assert (source / name).is_file()
+    tests = {p.name for p in (ROOT / "tests").glob("*.py")}
+    assert tests <= {p.name for p in (source / "tests").glob("*.py")}
+    assert not list(source.rglob("__pycache__"))

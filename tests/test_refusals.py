@@ -1,0 +1,216 @@
+"""What is refused, why, and what is offered instead."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+
+import castsugar as cs
+
+# Exact: the list of design 4 ("Refused by name, alias and composition") and the bad
+# inputs of the issue; the messages say what, got, allowed, do (design 3).
+pytestmark = pytest.mark.exact
+
+BASE = {"KNO3": 65.0, "sucrose": 35.0}
+
+REFUSED_NAMES = [
+    ("potassium perchlorate", "perchlorates"),
+    ("Potassium-Perchlorate", "perchlorates"),
+    ("KClO4", "perchlorates"),
+    ("kclo3", "chlorates"),
+    ("ammonium perchlorate", "perchlorates"),
+    ("sodium chlorate", "chlorates"),
+    ("ammonium nitrate", "acid"),
+    ("NH4NO3", "acid"),
+    ("HNO3", "acid"),
+    ("nitric acid", "acid"),
+    ("sulfur", "sulfur"),
+    ("sulphur", "sulfur"),
+    ("aluminium", "metal"),
+    ("Aluminum powder", "metal"),
+    ("Al", "metal"),
+    ("magnesium", "metal"),
+    ("iron filings", "metal"),
+    ("vinegar", "acid"),
+]
+
+
+@pytest.mark.parametrize(("name", "reason"), REFUSED_NAMES)
+def test_refused_by_name(name: str, reason: str) -> None:
+    """By name and alias, with the reason, not as an unknown word."""
+    with pytest.raises(cs.RefusedError, match=f"refused: .*{reason}"):
+        cs.Mix.weigh({"KNO3": 65, name: 35})
+    # The name alone is enough, whatever formula stands behind it.
+    own = cs.Ingredient(name=name, formula="C", enthalpy_of_formation=0.0)
+    with pytest.raises(cs.RefusedError):
+        cs.Mix.weigh({"KNO3": 65, own: 35})
+
+
+REFUSED_FORMULAS = [
+    ("NH4ClO4", "Cl"),
+    ("KClO4", "Cl"),
+    ("NaCl", "Cl"),
+    ("Al", "Al"),
+    ("Mg", "Mg"),
+    ("S", "it contains S"),
+    ("C2H6S", "it contains S"),
+    ("Si", "Si"),
+    ("Fe", "Fe2O3"),
+    ("FeO", "Fe2O3"),
+    ("Fe3O4", "Fe2O3"),
+    ("FeC5O5", "Fe2O3"),
+    ("NH4NO3", "ammonium nitrate"),
+    ("H4N2O3", "ammonium nitrate"),
+    ("N4H8O6", "ammonium nitrate"),
+    ("HNO3", "acid"),
+    ("K", "metal"),
+    ("Na", "metal"),
+]
+
+
+@pytest.mark.parametrize(("formula", "reason"), REFUSED_FORMULAS)
+def test_refused_by_composition(formula: str, reason: str) -> None:
+    """A harmless name does not help."""
+    own = cs.Ingredient(name="my powder", formula=formula, enthalpy_of_formation=0.0)
+    with pytest.raises(cs.RefusedError, match=f"'my powder' is refused: .*{reason}"):
+        cs.Mix.weigh({"KNO3": 65, own: 35})
+
+
+@pytest.mark.parametrize("formula", ["Fe2O3", "Fe4O6", "CH4", "H2", "O2", "N2", "C"])
+def test_check_substances_are_let_in_and_flagged(formula: str) -> None:
+    """Red iron oxide and textbook fuels pass; the mix carries the flag."""
+    own = cs.Ingredient(name="my powder", formula=formula, enthalpy_of_formation=0.0)
+    mix = cs.Mix.weigh({"KNO3": 65, own: 35})
+    assert mix.reference_only
+    assert "reference only" in mix.flags
+    assert "reference only" not in cs.Mix.weigh(BASE).flags
+
+
+# Typed, and the name that must be offered first.
+MISSPELT = [
+    ("sucrse", "sucrose"),
+    ("sorbitl", "sorbitol"),
+    ("corn sirup", "corn syrup"),
+    ("powderd sugar", "powdered sugar"),
+    ("KNO2", "KNO3"),
+    ("pottasium nitrate", "potassium nitrate"),
+    ("iron oxide", "red iron oxide"),
+    ("erythrytol", "erythritol"),
+]
+
+
+@pytest.mark.parametrize(("typed", "meant"), MISSPELT)
+def test_nearest_name_is_offered(typed: str, meant: str) -> None:
+    """A misspelt name gets the right one."""
+    with pytest.raises(cs.UnknownNameError) as caught:
+        cs.Mix.weigh({"KNO3": 65, typed: 35})
+    text = str(caught.value)
+    assert f"unknown ingredient {typed!r}" in text
+    assert re.search(rf"did you mean {meant!r}", text)
+
+
+@pytest.mark.parametrize("typed", ["potasium perchlorate", "perchlorate of potash"])
+def test_no_one_letter_advice(typed: str) -> None:
+    """Carbon's "C" occurs in nearly every word and is no help."""
+    with pytest.raises(cs.CastsugarError) as caught:
+        cs.Mix.weigh({"KNO3": 65, typed: 35})
+    offered = re.findall(r"'([^']*)'", str(caught.value))
+    assert not [n for n in offered if len(n) < 3]
+
+
+def test_no_advice_is_better_than_bad_advice() -> None:
+    """A word like nothing in the catalogue gets no suggestion."""
+    with pytest.raises(cs.UnknownNameError, match=r"^unknown ingredient 'red gum'$"):
+        cs.Mix.weigh({"KNO3": 65, "red gum": 35})
+
+
+AMOUNTS = [
+    ({}, "parts", "empty"),
+    ({"KNO3": -1.0, "sucrose": 35.0}, "parts", "'KNO3' is -1"),
+    ({"KNO3": 0.0, "sucrose": 0.0}, "parts", "all amounts are 0"),
+    ({"KNO3": math.nan, "sucrose": 35.0}, "parts", "'KNO3' is nan"),
+    ({"KNO3": math.inf, "sucrose": 35.0}, "parts", "'KNO3' is inf"),
+    ({"KNO3": 0.65, "sucrose": 0.37}, "fraction", "sum to 1.02"),
+    ({"KNO3": 0.65, "sucrose": 0.3502}, "fraction", "sum to 1.0002"),
+    ({"KNO3": 65.0, "sucrose": 35.0}, "fraction", "sum to 100"),
+    ({"KNO3": 65.0, "sucrose": 35.0}, "percent", "'percent'"),
+    ({"water": 1.0, "sucrose": 0.0}, "parts", "after the water"),
+]
+
+
+@pytest.mark.parametrize(("recipe", "basis", "words"), AMOUNTS)
+def test_amounts_that_make_no_mix(recipe: dict, basis: str, words: str) -> None:
+    """Amounts are finite, not below zero, and fractions sum to 1."""
+    with pytest.raises(cs.InputError, match=re.escape(words)):
+        cs.Mix.weigh(recipe, basis=basis, water_lost=1.0)
+
+
+def test_fraction_tolerance() -> None:
+    """A sum within 1e-4 of 1 is accepted and scaled (design 4)."""
+    mix = cs.Mix.weigh({"KNO3": 0.65, "sucrose": 0.35009}, basis="fraction")
+    assert sum(f for _, f in mix.recipe) == pytest.approx(1.0, abs=1e-15)
+
+
+@pytest.mark.parametrize("lost", [-0.1, 1.1, math.nan])
+def test_water_lost_is_a_fraction(lost: float) -> None:
+    """Between none and all of the water, in both ways of saying it."""
+    recipe = BASE | {"water": 5.0}
+    with pytest.raises(cs.InputError, match="water_lost"):
+        cs.Mix.weigh(recipe, water_lost=lost)
+    with pytest.raises(cs.InputError, match="water_lost"):
+        cs.Mix.weigh(recipe).with_water_lost(lost)
+
+
+LOTS = [
+    ({"moisture": -0.1}, "moisture is -0.1"),
+    ({"assay": 1.2}, "assay is 1.2"),
+    ({"inert": math.nan}, "inert is nan"),
+    ({"assay": 0.9, "moisture": 0.2}, "sum to 1.1"),
+]
+
+
+@pytest.mark.parametrize(("values", "words"), LOTS)
+def test_lot_shares_are_fractions(values: dict[str, float], words: str) -> None:
+    """Shares of a lot lie between 0 and 1 and leave room for each other."""
+    with pytest.raises(cs.InputError, match=re.escape(words)):
+        cs.Lot(**values)
+
+
+def test_lots_and_alternatives_belong_to_the_recipe() -> None:
+    """What is stated about something absent is a slip, and is told."""
+    lot = cs.Lot(moisture=0.01)
+    with pytest.raises(cs.InputError, match=r"'water'.*not in the recipe"):
+        cs.Mix.weigh(BASE, lots={"water": lot})
+    with pytest.raises(cs.InputError, match="belong to syrups"):
+        cs.Mix.weigh(BASE, lots={"sucrose": cs.Lot(dextrose_equivalent=42)})
+    with pytest.raises(cs.InputError, match=r"'sorbitol'.*not in the mix"):
+        cs.Mix.weigh(BASE, alternatives={"sorbitol": "polyol cycle"})
+    with pytest.raises(cs.UnknownNameError, match=r"'glas'; did you mean 'glass'"):
+        cs.Mix.weigh(BASE, alternatives={"sucrose": "glas"})
+
+
+INGREDIENTS = [
+    ({"name": " "}, "no name"),
+    ({"formula": "(CH2)6"}, "brackets"),
+    ({"formula": "kno3"}, "not readable"),
+    ({"formula": "C0H4"}, "counts must be"),
+    ({"formula": {"C": 0, "H": 4}}, "counts must be"),
+    ({"formula": {"C": -1, "H": 4}}, "counts must be"),
+    ({"formula": {"C": math.nan}}, "counts must be"),
+    ({"density": 0.0}, "density"),
+    ({"density": -1.0}, "density"),
+    ({"role": "glue"}, "'glue'"),
+    ({"enthalpy_of_formation": math.nan}, "finite"),
+    ({"enthalpy_of_formation": math.inf}, "finite"),
+]
+
+
+@pytest.mark.parametrize(("change", "words"), INGREDIENTS)
+def test_ingredient_that_is_none(change: dict, words: str) -> None:
+    """Own ingredients are checked when they are made."""
+    good = {"name": "mine", "formula": "C6H14O6", "enthalpy_of_formation": -1e6}
+    cs.Ingredient(**good)
+    with pytest.raises(cs.InputError, match=re.escape(words)):
+        cs.Ingredient(**(good | change))
