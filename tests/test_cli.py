@@ -159,7 +159,7 @@ def test_csv(capsys: pytest.CaptureFixture[str]) -> None:
             assert cell == ""
         elif column.group != "row" and column.key != "oxidizer_fuel_ratio":
             float(cell)
-    # Nitrate without fuel has no ratio, and "nan" is no number in a spreadsheet.
+    # Nitrate without fuel has no ratio; "inf" is not a number in a spreadsheet.
     assert rows[1]["oxidizer_fuel_ratio"] == ""
 
 

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.exact
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "ground": (0, ("errors", "constants", "units", "columns")),
     "database": (1, ()),
-    "mix": (2, ("recipe", "scope", "syrups", "expand", "weighing", "mix")),
+    "mix": (2, ("recipe", "scope", "syrups", "syrups", "expand", "weighing", "mix")),
     "thermo": (3, ()),
     "kitchen": (3, ()),
     "motor": (3, ()),
