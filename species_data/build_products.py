@@ -12,6 +12,7 @@ What the script adds to the coefficients, and why:
   model the condensed volume is zero; see DEVELOPERS.md.)
 * the substance a condensed phase is a form of, so that the forms of one substance
   are known to exclude each other away from a transition.
+* the enthalpy of formation of main species from an independent table.
 * the source of every species: the code that NASA TM-4513 prints beside the fit.
 
 Left out on purpose: ions; fuels blended from many substances; iron carbonyl; and
@@ -55,6 +56,29 @@ CONDENSED = {
     "FeO(L)": ("FeO", 4900.0, "from memory", "from-memory"),
     "Fe3O4(s)": ("Fe3O4", 5170.0, "from memory", "from-memory"),
     "Fe2O3(s)": ("Fe2O3", 5250.0, "measured", "crc-handbook"),
+}
+
+#: Enthalpy of formation at 298.15 K of main species, NIST-JANAF, 4th edition, 1998
+#: [kJ/mol]. Stated beside the fit, so that the loader can compare the two.
+STATED = {
+    "CO": -110.527,
+    "CO2": -393.522,
+    "CH4": -74.873,
+    "HCN": 135.143,
+    "H2O": -241.826,
+    "OH": 38.987,
+    "NH3": -45.898,
+    "K": 89.0,
+    "KOH": -232.63,
+    "KCN": 79.496,
+    "K2O2H2": -654.796,
+    "K2CO3(s)": -1150.182,
+    "KOH(a)": -424.718,
+    "KCN(s)": -113.47,
+    "K2O(s)": -363.171,
+    "Na2CO3(I)": -1130.768,
+    "NaOH(a)": -425.931,
+    "Fe2O3(s)": -825.503,
 }
 
 HEADER = """\
@@ -102,6 +126,11 @@ def entry(species: ct.Species) -> list[str]:
     lines = [f'- name: "{species.name}"', f"  composition: {{{composition(species)}}}"]
     lines += thermo(data["thermo"])
     lines += [f'  source: "nasa-tm-4513; code {code}"']
+    if species.name in STATED:
+        lines += [
+            f"  enthalpy-of-formation-kJ-mol: {STATED[species.name]}",
+            "  enthalpy-of-formation-source: janaf-1998",
+        ]
     if species.name in CONDENSED:
         substance, density, status, source = CONDENSED[species.name]
         lines += [

@@ -39,6 +39,7 @@ def test_public_names() -> None:
         "load_database",
         "parse_recipe",
         "performance",
+        "sensitivities",
     ]
     assert all(hasattr(cs, name) for name in cs.__all__)
     assert set(cs.__all__) == set(dir(cs))

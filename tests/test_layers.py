@@ -28,7 +28,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "thermo": (3, ()),
     "kitchen": (3, ()),
     "motor": (3, ()),
-    "evaluation": (4, ("evaluation", "rows", "confirmation")),
+    "evaluation": (4, ("evaluation", "rows", "confirmation", "sensitivity")),
     "decide": (5, ()),
     "workshop": (5, ()),
     "report": (6, ()),
@@ -40,7 +40,12 @@ MOST_LINES, MOST_STATEMENTS = 300, 40
 
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
-PANDAS = ("castsugar.evaluation", "castsugar.mix", "castsugar.thermo.states")
+PANDAS = (
+    "castsugar.evaluation",
+    "castsugar.mix",
+    "castsugar.sensitivity",
+    "castsugar.thermo.states",
+)
 
 #: Who may touch files (design 2), and how that looks in source.
 FILES = ("database", "workshop", "report", "cli")

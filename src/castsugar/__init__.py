@@ -21,7 +21,12 @@ if TYPE_CHECKING:
         UnknownNameError,
         ValidityError,
     )
-    from castsugar.evaluation import equilibrium, evaluate, performance
+    from castsugar.evaluation import (
+        equilibrium,
+        evaluate,
+        performance,
+        sensitivities,
+    )
     from castsugar.expand import Lot
     from castsugar.mix import Mix
     from castsugar.recipe import parse_recipe
@@ -46,6 +51,7 @@ _PLACES = {
     "load_database": "database",
     "parse_recipe": "recipe",
     "performance": "evaluation",
+    "sensitivities": "evaluation",
 }
 
 __all__ = [
@@ -67,6 +73,7 @@ __all__ = [
     "load_database",
     "parse_recipe",
     "performance",
+    "sensitivities",
 ]
 
 

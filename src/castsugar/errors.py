@@ -56,6 +56,12 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
 
 def unknown_name(kind: str, name: str, known: Iterable[str]) -> UnknownNameError:
     """Build the error for an unknown `name` of the given `kind` ("ingredient", ...)."""
-    near = nearest_names(name, known)
-    hint = f"did you mean {' or '.join(repr(n) for n in near)}?" if near else ""
-    return UnknownNameError(f"unknown {kind} {name!r}; {hint}".rstrip("; "))
+    listed = list(known)
+    near = nearest_names(name, listed)
+    if near:
+        hint = f"did you mean {' or '.join(repr(n) for n in near)}?"
+    elif len(listed) > 12:
+        hint = f"castsugar {kind}s lists the {len(listed)} known names"
+    else:
+        hint = f"known: {', '.join(listed) or 'none'}"
+    return UnknownNameError(f"unknown {kind} {name!r}; {hint}")

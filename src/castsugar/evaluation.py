@@ -14,6 +14,8 @@ from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.database.locate import products_file
 from castsugar.errors import InputError
 from castsugar.mix import Mix
+from castsugar.sensitivity import Sensitivities
+from castsugar.sensitivity import sensitivities as _sensitivities
 from castsugar.thermo import batch, detail
 from castsugar.thermo.charge import charge_of
 from castsugar.thermo.flow import FLOWS, FlowSolution
@@ -152,6 +154,48 @@ def evaluate(
         second = Reference(table, exit_pressure, flow)
         confirmation.confirm(columns, listed, pressures, second)
     return pd.DataFrame(columns, columns=[c.key for c in COLUMNS])
+
+
+def sensitivities(
+    mix: Mix,
+    *,
+    pressure: float = DEFAULT_PRESSURE,
+    exit_pressure: float = STANDARD_ATMOSPHERE,
+    flow: str = "equilibrium",
+    species: SpeciesTable | None = None,
+) -> Sensitivities:
+    """Return how flame temperature, c* and specific impulse of a mix would move.
+
+    Analytic derivatives with respect to the mass fraction of every constituent (added
+    to the cast mix, which it dilutes) and to its enthalpy of formation.
+
+    Parameters
+    ----------
+    mix : Mix
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+        ``"equilibrium"`` or ``"no-solidification"``.
+    species : SpeciesTable, optional
+        The shipped products by default.
+
+    Returns
+    -------
+    Sensitivities
+        c* and specific impulse are NaN where a flow without solidification starts on
+        a melting plateau. On a phase boundary the derivatives are those of the side
+        that the solver found.
+
+    Raises
+    ------
+    InputError
+        For options without meaning.
+    ConvergenceError
+        If the mix is cold or a station is not found.
+    """
+    _check_options(pressure, exit_pressure, flow)
+    table = species or shipped_species()
+    return _sensitivities(mix, table, pressure, exit_pressure, flow)
 
 
 def shipped_species() -> SpeciesTable:

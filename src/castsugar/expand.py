@@ -101,6 +101,10 @@ def expand(
         parts = _syrup(database, found, lot)
     elif isinstance(found, Premix):
         inner = [(database.ingredients[n], share) for n, share in found.components]
+        if lot is not None:  # its moisture is stated, so the default one goes
+            inner = [(i, share) for i, share in inner if i.role != "water"]
+            dry = sum(share for _, share in inner)
+            inner = [(i, share / dry) for i, share in inner]
         parts = _with_lot(database, inner, lot, found.name)
     else:
         parts = _with_lot(database, [(found, 1.0)], lot, found.name)

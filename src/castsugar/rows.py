@@ -18,6 +18,10 @@ from castsugar.thermo.tables import BoolArray, FloatArray
 #: does not hold, could form [K].
 COLDEST_EXIT = 400.0
 
+#: Below this flame temperature condensed nitrate, which the species list does not hold,
+#: may survive: the mix may not burn although the model finds a flame [K].
+FAINT_FLAME = 900.0
+
 Columns = dict[str, Any]
 
 
@@ -110,6 +114,11 @@ def _flags(found: Flow, mixes: Sequence[Mix], ok: BoolArray) -> list[str]:
     """Return the flags of mix and flow of every row."""
     cold_exit = ok & (found.leaving.temperature < COLDEST_EXIT)
     texts = detail.flags(found)
+    for row in np.flatnonzero(ok & (found.chamber.temperature < FAINT_FLAME)):
+        texts[row].append(
+            f"flame below {FAINT_FLAME:g} K: may not burn at all, the species list "
+            "holds no unburnt nitrate"
+        )
     for row in np.flatnonzero(cold_exit):
         texts[row].append(
             f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"

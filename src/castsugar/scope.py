@@ -82,6 +82,20 @@ _REFUSED: dict[str, tuple[str, ...]] = {
         "cream of tartar",
     ),
 }
+#: Parts of names that give a refused substance away, however it is spelt out.
+_STEMS = {
+    "chlorat": _CHLORATE,
+    "chlorit": _CHLORATE,
+    "ammoni": _AMMONIUM,
+    "sulfur": _SULFUR,
+    "sulphur": _SULFUR,
+    "alumin": _METAL,
+    "magnes": _METAL,
+    "magnal": _METAL,
+    "titani": _METAL,
+    "zirconi": _METAL,
+    "zinc": _METAL,
+}
 _BY_NAME = {plain(n): reason for reason, names in _REFUSED.items() for n in names}
 
 _FAMILY = "castsugar covers nitrate-sugar mixes only"
@@ -95,7 +109,9 @@ def check_name(name: str) -> None:
     RefusedError
         With the reason.
     """
-    reason = _BY_NAME.get(plain(name))
+    word = plain(name)
+    stems = (reason for stem, reason in _STEMS.items() if stem in word)
+    reason = _BY_NAME.get(word) or next(stems, "")
     if reason:
         raise RefusedError(f"{name!r} is refused: {reason}; {_FAMILY}")
 

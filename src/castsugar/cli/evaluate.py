@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import add_output_options, deliver
@@ -11,6 +12,9 @@ if TYPE_CHECKING:
     from castsugar.database import Database
     from castsugar.mix import Mix
     from castsugar.units import Quantity
+
+#: Up to this many mixes the second solver is asked without being told to.
+MOST_CONFIRMED = 20
 
 _EXAMPLES = """\
 A recipe is "name:amount name:amount ...", all parts by mass or all percent; a
@@ -68,15 +72,59 @@ def add_parser(commands: Any) -> None:
         metavar="INGREDIENT=NAME",
         help="use a rival enthalpy of formation; may be repeated",
     )
+    parser.add_argument(
+        "--species",
+        action="store_true",
+        help="show the main species in chamber, throat and exit",
+    )
+    parser.add_argument(
+        "--confirm",
+        action=argparse.BooleanOptionalAction,
+        default=None,
+        help="solve every mix again with Cantera (default: up to 20 mixes)",
+    )
     add_output_options(parser)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Evaluate the recipes and print the table."""
-    from castsugar import units
-    from castsugar.columns import COLUMNS
     from castsugar.database import load_database
+
+    database = load_database()
+    asked = _read(options, database)
+
+    from castsugar.evaluation import evaluate
+
+    confirm = options.confirm
+    if confirm is None:
+        confirm = len(asked.mixes) <= MOST_CONFIRMED
+    table = evaluate(
+        asked.mixes,
+        pressure=asked.pressure.value,
+        exit_pressure=asked.leaving.value if asked.leaving else None,
+        flow=options.flow,
+        confirm=confirm,
+    )
+    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+    deliver(options, _render(options, database, asked, rows))
+    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
+    return 3 if failed else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What was typed, read."""
+
+    mixes: list[Mix]
+    pressure: Quantity
+    leaving: Quantity | None
+    water_lost: float
+
+
+def _read(options: argparse.Namespace, database: Database) -> _Asked:
+    """Read the words of the command line."""
+    from castsugar import units
 
     pressure = units.parse(options.pressure, "pressure", where="--pressure")
     leaving = None
@@ -85,51 +133,71 @@ def run(options: argparse.Namespace) -> int:
             options.exit_pressure, "pressure", where="--exit-pressure"
         )
     lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
-    database = load_database()
-    mixes = read_mixes(
-        database, options.recipes, lost, _alternatives(options.alternative)
-    )
+    rivals = _alternatives(options.alternative)
+    mixes = read_mixes(database, options.recipes, lost, rivals)
+    return _Asked(mixes, pressure, leaving, lost)
 
-    from castsugar.evaluation import evaluate
+
+def _render(
+    options: argparse.Namespace,
+    database: Database,
+    asked: _Asked,
+    rows: list[dict[str, Any]],
+) -> str:
+    """Return the result as CSV, JSON or text."""
+    from castsugar.columns import COLUMNS
     from castsugar.report import data, text
 
-    table = evaluate(
-        mixes,
-        pressure=pressure.value,
-        exit_pressure=leaving.value if leaving else None,
-        flow=options.flow,
-    )
-    rows: list[dict[str, Any]] = [
-        {str(k): v for k, v in row.items()} for row in table.to_dict("records")
-    ]
-    assumed = _assumptions(pressure, leaving, options.flow, lost, options.alternative)
+    if options.csv:
+        return data.to_csv(rows, [c.key for c in COLUMNS])
+    assumed = _assumptions(options, asked)
     facts = {
         "water_as_cast": max(r["water_as_cast_percent"] for r in rows),
-        "inert_fraction": max(100.0 * m.inert_fraction for m in mixes),
+        "inert_fraction": max(100.0 * m.inert_fraction for m in asked.mixes),
     }
     cautions = database.cautions_for("evaluate", facts)
-    if options.csv:
-        deliver(options, data.to_csv(rows, [c.key for c in COLUMNS]))
-    elif options.json:
-        document = {
-            "schema": "castsugar.evaluate/1",
-            "versions": data.versions(database.version),
-            "assumptions": {
-                "chamber_pressure_Pa": pressure.value,
-                "exit_pressure_Pa": leaving.value if leaving else None,
-                "flow": options.flow,
-                "water_lost": lost,
-                "notes": assumed,
-            },
-            "mixes": rows,
-            "recipes": [m.to_dict() for m in mixes],
-            "cautions": [c.text for c in cautions],
-        }
-        deliver(options, data.to_json(document))
-    else:
-        deliver(options, text.performance_table(rows, assumed, cautions))
-    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
-    return 3 if failed else 0
+    species = _species(options, asked, rows) if options.species else []
+    if not options.json:
+        return text.performance_table(rows, assumed, cautions, species)
+    document = {
+        "schema": "castsugar.evaluate/1",
+        "versions": data.versions(database.version),
+        "assumptions": {
+            "chamber_pressure_Pa": asked.pressure.value,
+            "exit_pressure_Pa": asked.leaving.value if asked.leaving else None,
+            "flow": options.flow,
+            "water_lost": asked.water_lost,
+            "notes": assumed,
+        },
+        "mixes": rows,
+        "recipes": [m.to_dict() for m in asked.mixes],
+        "cautions": [c.text for c in cautions],
+    }
+    if options.species:
+        document["species_chamber_throat_exit_mol_kg"] = species
+    return data.to_json(document)
+
+
+def _species(
+    options: argparse.Namespace, asked: _Asked, rows: list[dict[str, Any]]
+) -> list[dict[str, list[float]]]:
+    """Return the main species of every mix that burns, station by station."""
+    from castsugar.evaluation import performance
+
+    found: list[dict[str, list[float]]] = []
+    for mix, row in zip(asked.mixes, rows, strict=True):
+        if row["status"] != "ok":
+            found.append({})
+            continue
+        solution = performance(
+            mix,
+            pressure=asked.pressure.value,
+            exit_pressure=asked.leaving.value if asked.leaving else None,
+            flow=options.flow,
+        )
+        names = dict.fromkeys(n for s in solution.states for n in s.main_species())
+        found.append({n: [s.amount(n) for s in solution.states] for n in names})
+    return found
 
 
 def read_mixes(
@@ -178,31 +246,29 @@ def _alternatives(words: list[str]) -> dict[str, str]:
     return found
 
 
-def _assumptions(
-    pressure: Quantity,
-    leaving: Quantity | None,
-    flow: str,
-    lost: float,
-    alternatives: list[str],
-) -> list[str]:
+def _assumptions(options: argparse.Namespace, asked: _Asked) -> list[str]:
     """Say what was assumed, with the units as typed beside SI."""
     from castsugar.thermo.flow import FLOWS
 
+    pressure, leaving = asked.pressure, asked.leaving
     lines = [f"chamber {pressure.echo()} ({pressure.value / 1e6:.4g} MPa)"]
     if leaving is not None:
         lines[0] += (
             f"; optimum expansion to {leaving.echo()} ({leaving.value / 1e3:.4g} kPa)"
         )
-        lines.append(f"flow {flow}: {FLOWS[flow]}")
+        lines.append(f"flow {options.flow}: {FLOWS[options.flow]}")
     lines.append(
-        f"{100 * lost:g} % of the recipe's water leaves before the cast; the rest "
-        "takes part in the burning"
+        f"{100 * asked.water_lost:g} % of the recipe's water leaves before the cast; "
+        "the rest takes part in the burning"
     )
     lines.append(
         "ingredients at 25 C; ideal gas; condensed products without volume, as warm "
         "and as fast as the gas"
     )
-    lines += [f"enthalpy of {a.replace('=', ': rival value ')}" for a in alternatives]
+    lines += [
+        f"enthalpy of {word.replace('=', ': rival value ')}"
+        for word in options.alternative
+    ]
     lines.append(
         "small motors deliver clearly less than this; a firing with pressure and "
         "propellant mass measures how much"

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from castsugar.constants import ATOMIC_MASSES
-from castsugar.errors import InputError
+from castsugar.errors import InputError, RefusedError
 
 #: What an ingredient does in a mix.
 ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert")
@@ -157,10 +157,22 @@ class Ingredient:
 
     @property
     def molar_mass(self) -> float:
-        """Mass of one mole of formula units; NaN for inert matter. [kg/mol]"""
+        """Mass of one mole of formula units; NaN for inert matter. [kg/mol]
+
+        Raises
+        ------
+        RefusedError
+            For an element outside the family.
+        """
         counts = self.composition
         if not counts:
             return math.nan
+        foreign = [e for e in counts if e not in ATOMIC_MASSES]
+        if foreign:
+            raise RefusedError(
+                f"{self.name!r} contains {', '.join(foreign)}; allowed elements are "
+                f"{' '.join(ATOMIC_MASSES)}"
+            )
         return sum(ATOMIC_MASSES[e] * n for e, n in counts.items())
 
     @property

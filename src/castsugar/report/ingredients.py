@@ -8,6 +8,11 @@ from typing import Any
 from castsugar.database import Database, Ingredient, Premix, Syrup
 from castsugar.report.text import wrapped
 
+#: Where values start on the screen.
+_INDENT = 36
+
+_UNITS = {"_kJ_mol": ", kJ/mol", "_kg_m3": ", kg/m3", "_g_mol": ", g/mol"}
+
 _LINE = "  {:<24}{:<10}{:>12}{:>10}  {}"
 
 
@@ -127,8 +132,7 @@ def describe(values: dict[str, Any]) -> str:
     for key, value in values.items():
         if key in ("name", "alternatives") or value in ("", []):
             continue
-        label = key.replace("_", " ")
-        lines += wrapped(_shown(value), " " * 34, f"  {label:<32}")
+        lines += wrapped(_shown(value), " " * _INDENT, _label(key))
     for rival in values.get("alternatives", []):
         doubt = rival["enthalpy_uncertainty_kJ_mol"]
         band = f" +- {doubt:g}" if math.isfinite(doubt) else ""
@@ -136,8 +140,18 @@ def describe(values: dict[str, Any]) -> str:
             f"{rival['enthalpy_of_formation_kJ_mol']:g}{band} kJ/mol ({rival['status']}"
             f"; {rival['source']}) {rival['note']}"
         )
-        lines += wrapped(text, " " * 34, f"  {'rival ' + repr(rival['name']):<32}")
+        label = f"  {'rival ' + repr(rival['name']):<{_INDENT - 2}}"
+        lines += wrapped(text, " " * _INDENT, label)
     return "\n".join(lines) + "\n"
+
+
+def _label(key: str) -> str:
+    """Return a key as a label, its unit behind a comma."""
+    unit = ""
+    for suffix, shown in _UNITS.items():
+        if key.endswith(suffix):
+            key, unit = key.removesuffix(suffix), shown
+    return f"  {key.replace('_', ' ') + unit:<{_INDENT - 2}}"
 
 
 def _shown(value: Any) -> str:

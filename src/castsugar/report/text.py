@@ -30,7 +30,7 @@ def wrapped(text: str, indent: str = "  ", first: str | None = None) -> list[str
         WIDTH,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
-        break_long_words=False,
+        break_long_words=True,
         break_on_hyphens=False,
     )
 
@@ -62,7 +62,10 @@ def letters(count: int) -> list[str]:
 
 
 def performance_table(
-    rows: Sequence[Row], assumptions: Sequence[str], cautions: Sequence[Caution]
+    rows: Sequence[Row],
+    assumptions: Sequence[str],
+    cautions: Sequence[Caution],
+    species: Sequence[Mapping[str, Sequence[float]]] = (),
 ) -> str:
     """Return the performance table of some mixes.
 
@@ -74,6 +77,8 @@ def performance_table(
         What was assumed, one line each.
     cautions : sequence of Caution
         Those that apply.
+    species : sequence of mappings, optional
+        For each mix, species to amounts in chamber, throat and exit. [mol/kg]
     """
     lines = ["Ideal performance of nitrate-sugar mixes: a model, no losses", ""]
     names = letters(len(rows))
@@ -84,6 +89,8 @@ def performance_table(
         lines += wrapped(text, "    ", "  - ")
     for start in range(0, len(rows), 3):
         lines += _block(names[start : start + 3], rows[start : start + 3])
+    lines += _species(names, species)
+    lines += _second_opinion(names, rows)
     lines += _remarks(names, rows)
     lines += ["", "Cautions"]
     for caution in cautions:
@@ -106,6 +113,38 @@ def _block(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
                 f"{number(row[column.key], column.decimals):>{_CELL}}" for row in rows
             )
             lines.append(f"  {column.label + unit:<{_LABEL - 2}}{cells}")
+    return lines
+
+
+def _species(
+    names: Sequence[str], species: Sequence[Mapping[str, Sequence[float]]]
+) -> list[str]:
+    """Return the main species of every mix, station by station."""
+    lines: list[str] = []
+    stations = ("chamber", "throat", "exit")
+    for name, amounts in zip(names, species, strict=False):
+        heads = "".join(f"{s:>{_CELL}}" for s in stations)
+        lines += ["", f"{'Species of ' + name + ', mol/kg':<{_LABEL}}{heads}"]
+        for label, values in amounts.items():
+            cells = "".join(f"{number(v, 4):>{_CELL}}" for v in values)
+            lines.append(f"  {label:<{_LABEL - 2}}{cells}")
+    return lines
+
+
+def _second_opinion(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
+    """Say what the second solver made of the mixes."""
+    verdicts = [str(row["confirmation"]) for row in rows]
+    if all(v == "not asked" for v in verdicts):
+        return ["", "Second solver not asked (--confirm asks it)"]
+    lines = ["", "Second solver (Cantera, own search for states)"]
+    for name, row, verdict in zip(names, rows, verdicts, strict=True):
+        kelvin = row["difference_temperature_K"]
+        ppm = row["difference_characteristic_velocity_ppm"]
+        if math.isfinite(kelvin):
+            verdict += f"; differs by {abs(kelvin):.1e} K"
+        if math.isfinite(ppm):
+            verdict += f" and {abs(ppm):.1e} ppm of c*"
+        lines += wrapped(verdict, "      ", f"  {name:<4}")
     return lines
 
 

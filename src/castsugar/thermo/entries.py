@@ -7,7 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from castsugar.constants import ATOMIC_MASSES, ELEMENTS, REFERENCE_PRESSURE
+from castsugar.constants import (
+    ATOMIC_MASSES,
+    ELEMENTS,
+    GAS_CONSTANT,
+    REFERENCE_PRESSURE,
+    REFERENCE_TEMPERATURE,
+)
 from castsugar.errors import DataError
 from castsugar.thermo import fits
 from castsugar.thermo.fits import FloatArray
@@ -21,6 +27,10 @@ Regions = tuple[list[float], list[FloatArray]]
 #: A step of h/RT or s/R at a join of two fits above this is a damaged file. (The
 #: widest among the shipped species is 1.5e-3, FeO(s); gases are within 9e-5.)
 JOIN_TOLERANCE = 2e-3
+
+#: Fit and stated enthalpy of formation may differ by this [kJ/mol]: they are
+#: evaluations of different years (OH 0.4, CH4 0.3).
+ENTHALPY_TOLERANCE = 0.5
 
 #: All gas fits of the family meet at this temperature [K].
 GAS_JOIN = 1000.0
@@ -174,6 +184,7 @@ def _regions(path: Path, entry: Entry) -> Regions:
             rows.append(fits.from_seven(row) if seven else np.array(row, dtype=float))
             bounds.append(high)
     _check_joins(path, entry, bounds, rows)
+    _check_enthalpy(path, entry, rows[0])
     return bounds, rows
 
 
@@ -195,6 +206,24 @@ def _check_joins(
                     f"{name} steps by {step:.3g} at {join:g} K; "
                     f"the fits must join within {JOIN_TOLERANCE:g}",
                 )
+
+
+def _check_enthalpy(path: Path, entry: Entry, fit: FloatArray) -> None:
+    """Compare the fit at 298.15 K with the enthalpy stated beside it, if any."""
+    key = "enthalpy-of-formation-kJ-mol"
+    if key not in entry:
+        return
+    stated = _number(path, entry, key, entry[key])
+    phi = fits.basis(np.array(REFERENCE_TEMPERATURE))
+    relative = float(phi @ fits.enthalpy_terms(fit))
+    fitted = 1e-3 * GAS_CONSTANT * REFERENCE_TEMPERATURE * relative
+    if not abs(fitted - stated) < ENTHALPY_TOLERANCE:
+        raise fault(
+            path,
+            entry,
+            f"the fit gives {fitted:.3f} kJ/mol at 298.15 K, but {stated:g} is stated; "
+            f"they must agree within {ENTHALPY_TOLERANCE:g}",
+        )
 
 
 def _number(path: Path, entry: Entry, key: str, value: Any) -> float:

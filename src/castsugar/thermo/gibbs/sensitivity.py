@@ -209,7 +209,8 @@ def _pinned(
     per_side = np.einsum("ne,nes->ns", atoms, d_pi) + h[:, None] * d_t
     usable = affinity[rows, phase] < _SATURATED
     factor = np.where(usable, -slope / per_p, np.nan)
-    return (factor[:, None] * per_side)[pinned]
+    moved: FloatArray = factor[:, None] * per_side
+    return moved[pinned]
 
 
 def _exit(

@@ -1,0 +1,58 @@
+"""README: what it prints is what the commands print, and its example runs."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from castsugar.cli.main import main
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text("utf-8")
+BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, re.DOTALL)
+SHELL = [text for kind, text in BLOCKS if kind == "bash"]
+
+pytestmark = pytest.mark.exact  # text against text
+
+
+def test_two_commands_on_one_line_each() -> None:
+    """The first two blocks are the two commands for a fresh machine."""
+    for block in SHELL[:2]:
+        assert block.count("\n") == 1
+        assert block.startswith("python3 -m venv .venv && .venv/bin/pip install")
+    assert SHELL[1].strip().endswith("pytest -q")
+
+
+def test_gate_calls_the_readmes_test_command() -> None:
+    """The gate runs what README says, not something like it."""
+    assert SHELL[1].strip() in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+def test_main_job_prints_the_table(capsys: pytest.CaptureFixture[str]) -> None:
+    """The table in README is the one that the first command prints."""
+    words = shlex.split(SHELL[0].split("&&")[-1])
+    assert main(words[1:]) == 0
+    printed = capsys.readouterr().out
+    (shown,) = (text for kind, text in BLOCKS if kind == "text")
+    assert shown.strip() in printed
+
+
+@pytest.mark.parametrize("line", SHELL[2].strip().splitlines())
+def test_other_commands_run(line: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every further command of README ends well."""
+    assert main(shlex.split(line)[1:]) == 0
+    assert capsys.readouterr().out
+
+
+def test_python_example(capsys: pytest.CaptureFixture[str]) -> None:
+    """The example runs and prints a table, species, the certificate and a number."""
+    (code,) = (text for kind, text in BLOCKS if kind == "python")
+    exec(compile(code, "README.md", "exec"), {})
+    printed = capsys.readouterr().out
+    assert "flame_temperature_K" in printed
+    assert "\nTrue\n" in printed
+    # 1 % of water costs 24 to 32 K at 60 to 80 % nitrate (independent sensitivity).
+    assert -32.0 < float(printed.split()[-1]) < -24.0
