@@ -71,7 +71,7 @@ def test_row_does_not_know_its_neighbours(flow: str) -> None:
     )
     for place, i in enumerate(order):
         alone = cs.evaluate(mixes[i], pressure=pressures[i], flow=flow)
-        for column in cs.COLUMNS:
+        for column in (c for c in cs.COLUMNS if c.key in together):
             values = [
                 alone[column.key][0],
                 together[column.key][i],

@@ -22,13 +22,16 @@ pytestmark = pytest.mark.exact
 #: flat in castsugar and belong together are listed. The package's own __init__ and
 #: __main__ stand outside: nobody imports them.
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
-    "ground": (0, ("errors", "constants", "units", "columns")),
+    "ground": (0, ("errors", "constants", "units", "columns", "lattice")),
     "database": (1, ()),
-    "mix": (2, ("recipe", "scope", "syrups", "syrups", "expand", "weighing", "mix")),
+    "mix": (2, ("recipe", "scope", "syrups", "expand", "weighing", "mix", "blends")),
     "thermo": (3, ()),
     "kitchen": (3, ()),
     "motor": (3, ()),
-    "evaluation": (4, ("evaluation", "rows", "confirmation", "sensitivity")),
+    "evaluation": (
+        4,
+        ("evaluation", "rows", "confirmation", "sensitivity", "uncertainty"),
+    ),
     "decide": (5, ()),
     "workshop": (5, ()),
     "report": (6, ()),

@@ -10,6 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from castsugar.blends import Blends, blend
     from castsugar.columns import COLUMNS
     from castsugar.database import Database, Ingredient, load_database
     from castsugar.errors import (
@@ -20,12 +21,14 @@ if TYPE_CHECKING:
         RefusedError,
         UnknownNameError,
         ValidityError,
+        WorkerError,
     )
     from castsugar.evaluation import (
         equilibrium,
         evaluate,
         performance,
         sensitivities,
+        species_set,
     )
     from castsugar.expand import Lot
     from castsugar.mix import Mix
@@ -34,6 +37,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _PLACES = {
+    "Blends": "blends",
     "COLUMNS": "columns",
     "CastsugarError": "errors",
     "ConvergenceError": "errors",
@@ -46,16 +50,20 @@ _PLACES = {
     "RefusedError": "errors",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
+    "WorkerError": "errors",
+    "blend": "blends",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
     "load_database": "database",
     "parse_recipe": "recipe",
     "performance": "evaluation",
     "sensitivities": "evaluation",
+    "species_set": "evaluation",
 }
 
 __all__ = [
     "COLUMNS",
+    "Blends",
     "CastsugarError",
     "ConvergenceError",
     "DataError",
@@ -67,13 +75,16 @@ __all__ = [
     "RefusedError",
     "UnknownNameError",
     "ValidityError",
+    "WorkerError",
     "__version__",
+    "blend",
     "equilibrium",
     "evaluate",
     "load_database",
     "parse_recipe",
     "performance",
     "sensitivities",
+    "species_set",
 ]
 
 

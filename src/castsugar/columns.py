@@ -22,6 +22,7 @@ class Column:
 
 
 _MIX, _CHAMBER, _NOZZLE, _ROW = "mix", "chamber", "nozzle", "row"
+_DOUBT = "uncertainty"
 
 COLUMNS: tuple[Column, ...] = (
     Column("name", "name", "", None, "name of the mix", _ROW),
@@ -176,6 +177,30 @@ COLUMNS: tuple[Column, ...] = (
         _NOZZLE,
     ),
     Column(
+        "flame_temperature_u_K",
+        "uncertainty of the flame temperature",
+        "K",
+        0,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+    Column(
+        "characteristic_velocity_u_m_s",
+        "uncertainty of c*",
+        "m/s",
+        1,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+    Column(
+        "specific_impulse_u_s",
+        "uncertainty of the specific impulse",
+        "s",
+        1,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+    Column(
         "confirmation",
         "second solver",
         "",
@@ -203,3 +228,10 @@ COLUMNS: tuple[Column, ...] = (
 )
 
 COLUMN = {c.key: c for c in COLUMNS}
+
+#: Column of a value -> column of its standard uncertainty.
+DOUBTS = {
+    "flame_temperature_K": "flame_temperature_u_K",
+    "characteristic_velocity_m_s": "characteristic_velocity_u_m_s",
+    "specific_impulse_s": "specific_impulse_u_s",
+}

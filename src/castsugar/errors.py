@@ -39,6 +39,10 @@ class ConvergenceError(CastsugarError, RuntimeError):
     """An iteration did not reach its tolerance: names the last state and residual."""
 
 
+class WorkerError(CastsugarError, RuntimeError):
+    """A worker of an executor died or could not be reached."""
+
+
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     """Return up to `count` known names that look most like `name`, best first.
 

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from concurrent.futures import Executor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, rows
+from castsugar import confirmation, rows, uncertainty
+from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
-from castsugar.database.locate import products_file
-from castsugar.errors import InputError
+from castsugar.database.locate import PRODUCT_SETS, products_file
+from castsugar.errors import InputError, unknown_name
 from castsugar.mix import Mix
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
 from castsugar.thermo import batch, detail
+from castsugar.thermo.batch import Job
 from castsugar.thermo.charge import charge_of
 from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.species import read_species
@@ -94,20 +97,23 @@ def performance(
     return detail.solve(table, charge, pressure, exit_pressure, flow)
 
 
-def evaluate(
-    mixes: Mix | Iterable[Mix],
+def evaluate(  # noqa: PLR0913 - keyword-only options
+    mixes: Mix | Iterable[Mix] | Blends,
     *,
     pressure: float | Sequence[float] = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
     flow: str = "equilibrium",
     confirm: bool = False,
+    data_uncertainty: bool = False,
+    executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> pd.DataFrame:
     """Return the performance table: one row a mix, columns of :data:`COLUMNS`.
 
     Parameters
     ----------
-    mixes : Mix or iterable of Mix
+    mixes : Mix, iterable of Mix, or Blends
+        :func:`castsugar.blends.blend` makes thousands of mixes at once.
     pressure : float or sequence of float
         Chamber pressure, absolute; one value or one a mix. [Pa]
     exit_pressure : float or None
@@ -117,8 +123,14 @@ def evaluate(
     confirm : bool
         Whether Cantera solves every mix again, on its own route; a row on which the
         two do not agree is ``disputed``. Slow: about 0.2 s a mix.
+    data_uncertainty : bool
+        Whether the columns ``..._u_...`` are filled: the difference between the two
+        product sets and the uncertainties of the enthalpies of formation, as the root
+        of the sum of squares. Not for ``flow="frozen"``.
+    executor : concurrent.futures.Executor, optional
+        Solves chunks of 2,048 mixes; results do not depend on it.
     species : SpeciesTable, optional
-        The shipped products by default.
+        The shipped products by default; see :func:`species_set`.
 
     Returns
     -------
@@ -130,30 +142,41 @@ def evaluate(
     ------
     InputError
         For options that no row could use.
+    WorkerError
+        If a worker of the executor died.
     """
     import pandas as pd
 
-    listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
-    pressures = _pressures(pressure, len(listed))
+    if isinstance(mixes, Blends):
+        listed, blends = None, mixes
+        if confirm:
+            raise InputError("confirm needs Mix objects; blends are not solved again")
+    else:
+        listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
+        blends = of_mixes(listed)
+    pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
         _check_options(value, exit_pressure, flow)
-    table = species or shipped_species()
-    columns = rows.mix_columns(listed)
-    if listed:
-        found = batch.solve(
-            table,
-            np.array([m.elements for m in listed]),
-            np.array([m.enthalpy for m in listed]),
-            np.array(pressures),
-            exit_pressure=exit_pressure,
-            flow=flow,
-        )
-        columns |= rows.flow_columns(found, listed)
-    columns |= rows.not_confirmed(len(listed))
-    if confirm:
-        second = Reference(table, exit_pressure, flow)
+    job = Job(
+        table=species or shipped_species(),
+        elements=blends.elements,
+        enthalpy=blends.enthalpy,
+        pressure=np.array(pressures),
+        exit_pressure=exit_pressure,
+        flow=flow,
+        differentiate=data_uncertainty,
+    )
+    found = batch.solve(job, executor)
+    columns = rows.mix_columns(blends) | rows.flow_columns(found, blends)
+    columns |= rows.not_confirmed(len(blends))
+    if data_uncertainty:
+        other = _other_set(job.table)
+        columns |= uncertainty.columns(job, blends, found, other, executor)
+    if confirm and listed is not None:
+        second = Reference(job.table, exit_pressure, flow)
         confirmation.confirm(columns, listed, pressures, second)
-    return pd.DataFrame(columns, columns=[c.key for c in COLUMNS])
+    names = [c.key for c in COLUMNS if c.key in columns]
+    return pd.DataFrame(columns, columns=names)
 
 
 def sensitivities(
@@ -199,8 +222,32 @@ def sensitivities(
 
 
 def shipped_species() -> SpeciesTable:
-    """Return the combustion products that castsugar ships."""
-    return read_species(products_file())
+    """Return the combustion products that castsugar uses by default."""
+    return species_set(next(iter(PRODUCT_SETS)))
+
+
+def species_set(name: str) -> SpeciesTable:
+    """Return one of the shipped sets of combustion products.
+
+    Parameters
+    ----------
+    name : str
+        ``"nasa-1993"`` (the default set) or ``"nasa-2002"`` (newer evaluations of
+        the potassium, sodium and iron species).
+
+    Raises
+    ------
+    UnknownNameError
+    """
+    if name not in PRODUCT_SETS:
+        raise unknown_name("product set", name, PRODUCT_SETS)
+    return read_species(products_file(name))
+
+
+def _other_set(table: SpeciesTable) -> SpeciesTable:
+    """Return the shipped set that a table is not."""
+    sets = [species_set(name) for name in PRODUCT_SETS]
+    return next(s for s in sets if s.data_set != table.data_set)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

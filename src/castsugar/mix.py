@@ -8,15 +8,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import weighing
-from castsugar.constants import ATOMIC_MASSES, ELEMENTS
+from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.expand import Constituent, Lot, expand
 
 if TYPE_CHECKING:
     import pandas as pd
-
-#: Inert matter above this mass fraction is flagged (its heat capacity is ignored).
-INERT_FLAG = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -156,9 +153,7 @@ class Mix:
         (O - 2 C - H/2 - K/2 - Na/2 - 3/2 Fe) x 15.999 g/mol. Worked by hand for
         KNO3: (3 - 1/2) x 15.999 / 101.102 = +39.56 %.
         """
-        n = dict(zip(ELEMENTS, self.elements, strict=True))
-        needed = 2.0 * n["C"] + 0.5 * (n["H"] + n["K"] + n["Na"]) + 1.5 * n["Fe"]
-        return 100.0 * ATOMIC_MASSES["O"] * (n["O"] - needed)
+        return weighing.oxygen_balance(self.elements)
 
     @property
     def density(self) -> float:
@@ -177,15 +172,9 @@ class Mix:
     @property
     def flags(self) -> tuple[str, ...]:
         """What is special about the mix itself."""
-        found = []
-        if self.reference_only:
-            found.append("reference only")
-        if self.inert_fraction > INERT_FLAG:
-            found.append("inert matter above 1 %")
-        nitrates = [c for c in self.cast if c.ingredient.role == "oxidizer"]
-        if len({c.ingredient.name for c in nitrates}) > 1:
-            found.append("potassium and sodium carbonate taken as separate phases")
-        return tuple(found)
+        return weighing.mix_flags(
+            [c.ingredient for c in self.cast], [c.mass_fraction for c in self.cast]
+        )
 
     def with_water_lost(self, water_lost: float) -> Mix:
         """Return the same recipe cast after another loss of water.

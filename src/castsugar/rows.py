@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
+from castsugar.blends import Blends
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
-from castsugar.mix import Mix
 from castsugar.thermo import detail
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.gibbs.stations import Stations
@@ -25,30 +24,28 @@ FAINT_FLAME = 900.0
 Columns = dict[str, Any]
 
 
-def mix_columns(mixes: Sequence[Mix]) -> Columns:
+def mix_columns(blends: Blends) -> Columns:
     """Return what the mixes themselves give."""
     return {
-        "name": [m.name for m in mixes],
-        "oxidizer_fuel_ratio": np.array([m.oxidizer_fuel_ratio for m in mixes]),
-        "oxygen_balance_percent": np.array([m.oxygen_balance for m in mixes]),
-        "water_as_weighed_percent": 100.0
-        * np.array([m.water_as_weighed for m in mixes]),
-        "water_as_cast_percent": 100.0 * np.array([m.water_as_cast for m in mixes]),
-        "density_kg_m3": np.array([m.density for m in mixes]),
+        "name": list(blends.names),
+        "oxidizer_fuel_ratio": blends.oxidizer_fuel_ratio,
+        "oxygen_balance_percent": blends.oxygen_balance,
+        "water_as_weighed_percent": 100.0 * blends.water_as_weighed,
+        "water_as_cast_percent": 100.0 * blends.water_as_cast,
+        "density_kg_m3": blends.density,
     }
 
 
-def flow_columns(found: Flow, mixes: Sequence[Mix]) -> Columns:
+def flow_columns(found: Flow, blends: Blends) -> Columns:
     """Return status, thermo columns and flags."""
     status = _status(found)
-    for row in np.flatnonzero([not any(m.elements) for m in mixes]):
+    for row in np.flatnonzero(~blends.elements.any(axis=1)):
         status[row] = "not computed: inert matter only; nothing can burn"
-    ok = np.array([text == "ok" for text in status])
+    ok = np.array([text == "ok" for text in status], dtype=bool)
     here, throat, leaving = found.chamber, found.throat, found.leaving
     velocity = _velocity(here, leaving)
     c_star = characteristic_velocity(here, throat)
     impulse = velocity / STANDARD_GRAVITY
-    density = np.array([m.density for m in mixes])
     values = {
         "flame_temperature_K": here.temperature,
         "gas_molar_mass_g_mol": 1e3 * here.gas_molar_mass,
@@ -63,11 +60,11 @@ def flow_columns(found: Flow, mixes: Sequence[Mix]) -> Columns:
         "exit_temperature_K": leaving.temperature,
         "specific_impulse_s": impulse,
         "thrust_coefficient": velocity / c_star,
-        "density_impulse_kg_s_m3": impulse * density,
+        "density_impulse_kg_s_m3": impulse * blends.density,
     }
     columns: Columns = {k: np.where(ok, v, np.nan) for k, v in values.items()}
     columns["status"] = status
-    columns["flags"] = _flags(found, mixes, ok)
+    columns["flags"] = _flags(found, blends, ok)
     return columns
 
 
@@ -110,7 +107,7 @@ def _status(found: Flow) -> list[str]:
     return texts
 
 
-def _flags(found: Flow, mixes: Sequence[Mix], ok: BoolArray) -> list[str]:
+def _flags(found: Flow, blends: Blends, ok: BoolArray) -> list[str]:
     """Return the flags of mix and flow of every row."""
     cold_exit = ok & (found.leaving.temperature < COLDEST_EXIT)
     texts = detail.flags(found)
@@ -124,6 +121,6 @@ def _flags(found: Flow, mixes: Sequence[Mix], ok: BoolArray) -> list[str]:
             f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"
         )
     return [
-        "; ".join([*mix.flags, *(text if fine else [])])
-        for mix, text, fine in zip(mixes, texts, ok, strict=True)
+        "; ".join([*own, *(text if fine else [])])
+        for own, text, fine in zip(blends.flags, texts, ok, strict=True)
     ]

@@ -3,16 +3,56 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING, TypeVar
 
-from castsugar.constants import ELEMENTS
+from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.database import Database, Ingredient
 from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+
 #: Fractions that are meant to sum to 1 must do so within this.
 FRACTION_TOLERANCE = 1e-4
+
+#: Inert matter above this mass fraction is flagged (its heat capacity is ignored).
+INERT_FLAG = 0.01
+
+#: A number, or an array of numbers.
+Number = TypeVar("Number", float, "FloatArray")
+
+
+def oxygen_balance(amounts: Sequence[Number]) -> Number:
+    """Return the oxygen balance of element amounts, in the order of ELEMENTS. [%]
+
+    Of numbers or of arrays; see :attr:`castsugar.mix.Mix.oxygen_balance`.
+    """
+    n = dict(zip(ELEMENTS, amounts, strict=True))
+    needed = n["C"] * 2.0 + (n["H"] + n["K"] + n["Na"]) * 0.5 + n["Fe"] * 1.5
+    return (n["O"] - needed) * (100.0 * ATOMIC_MASSES["O"])
+
+
+def mix_flags(
+    ingredients: Sequence[Ingredient], fractions: Iterable[float]
+) -> tuple[str, ...]:
+    """Return what is special about a cast mix of given mass fractions."""
+    parts = list(zip(ingredients, fractions, strict=True))
+    present = [i for i, share in parts if share > 0.0]
+    inert = sum(share for i, share in parts if i.role == "inert")
+    found = []
+    if any(not i.catalogued for i in present):
+        found.append("reference only")
+    if inert > INERT_FLAG:
+        found.append("inert matter above 1 %")
+    if len({i.name for i in present if i.role == "oxidizer"}) > 1:
+        found.append("potassium and sodium carbonate taken as separate phases")
+    return tuple(found)
 
 
 def check_water_lost(water_lost: float) -> None:

@@ -30,9 +30,13 @@ def data_folder() -> Path:
     )
 
 
-def products_file(folder: Path | None = None) -> Path:
-    """Return the path of the combustion product file."""
-    return (folder or data_folder()) / "products.yaml"
+#: The sets of combustion products that are shipped, the default first.
+PRODUCT_SETS = {"nasa-1993": "products.yaml", "nasa-2002": "products-2002.yaml"}
+
+
+def products_file(name: str = "nasa-1993", folder: Path | None = None) -> Path:
+    """Return the path of a set of combustion products."""
+    return (folder or data_folder()) / PRODUCT_SETS[name]
 
 
 def data_version(folder: Path | None = None) -> str:

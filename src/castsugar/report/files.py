@@ -4,9 +4,24 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from castsugar.errors import InputError
+
+
+def refuse_existing(names: Sequence[str | None], *, force: bool) -> None:
+    """Refuse files that exist before any work is done for them."""
+    for name in names:
+        if name is not None and Path(name).exists() and not force:
+            raise _exists(Path(name))
+
+
+def _exists(path: Path) -> InputError:
+    """Build the error for a file that is there already."""
+    return InputError(
+        f"{path} exists already; choose another name or add --force to replace it"
+    )
 
 
 def _umask() -> int:
@@ -32,9 +47,7 @@ def write_text(path: Path, text: str, *, force: bool = False) -> None:
         If the file exists (without `force`) or cannot be written.
     """
     if path.exists() and not force:
-        raise InputError(
-            f"{path} exists already; choose another name or add --force to replace it"
-        )
+        raise _exists(path)
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:

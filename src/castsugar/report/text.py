@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from castsugar.columns import COLUMN, COLUMNS
+from castsugar.columns import COLUMN, COLUMNS, DOUBTS, Column
 from castsugar.database import Caution
 
 WIDTH = 80
@@ -109,11 +109,18 @@ def _block(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
         lines += ["", f"{title:<{_LABEL}}{heads}"]
         for column in columns:
             unit = f", {column.unit}" if column.unit else ""
-            cells = "".join(
-                f"{number(row[column.key], column.decimals):>{_CELL}}" for row in rows
-            )
+            cells = "".join(f"{_cell(row, column):>{_CELL}}" for row in rows)
             lines.append(f"  {column.label + unit:<{_LABEL - 2}}{cells}")
     return lines
+
+
+def _cell(row: Row, column: Column) -> str:
+    """Write a value, with its uncertainty where the row has one."""
+    text = number(row[column.key], column.decimals)
+    doubt = row.get(DOUBTS.get(column.key, ""), math.nan)
+    if math.isfinite(doubt):
+        text += f" +- {number(doubt, COLUMN[DOUBTS[column.key]].decimals)}"
+    return text
 
 
 def _species(

@@ -1,13 +1,15 @@
-"""Any number of mixes of any elements: grouped, cut into chunks, solved, put back."""
+"""Any number of mixes of any elements: cut into chunks, grouped, solved, put back."""
 
 from __future__ import annotations
 
 import functools
-from dataclasses import fields
+from concurrent.futures import Executor
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from castsugar.thermo.gibbs import solution
+from castsugar.errors import CastsugarError, WorkerError
+from castsugar.thermo.gibbs import sensitivity, solution
 from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.gibbs.stations import Stations
@@ -19,24 +21,11 @@ from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
 CHUNK = 2048
 
 
-@functools.lru_cache(maxsize=64)
-def model_of(table: SpeciesTable) -> TableModel:
-    """Return the solver's model of a species table, made once."""
-    return TableModel(table)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """What is asked for: mixes, and how they flow.
 
-
-def solve(
-    table: SpeciesTable,
-    elements: FloatArray,
-    enthalpy: FloatArray,
-    pressure: FloatArray,
-    *,
-    exit_pressure: float | None,
-    flow: str,
-) -> Flow:
-    """Solve mixes through chamber, throat and exit.
-
-    Parameters
+    Attributes
     ----------
     table : SpeciesTable
         Species of all elements of the family.
@@ -48,40 +37,115 @@ def solve(
         [Pa]
     flow : str
         One of :data:`castsugar.thermo.flow.FLOWS`.
+    differentiate : bool
+        Whether the derivatives with respect to the enthalpy are wanted.
+    """
+
+    table: SpeciesTable
+    elements: FloatArray
+    enthalpy: FloatArray
+    pressure: FloatArray
+    exit_pressure: float | None
+    flow: str
+    differentiate: bool = False
+
+    def part(self, start: int) -> Job:
+        """Return the chunk that starts at a row."""
+        rows = slice(start, start + CHUNK)
+        return Job(
+            table=self.table,
+            elements=self.elements[rows],
+            enthalpy=self.enthalpy[rows],
+            pressure=self.pressure[rows],
+            exit_pressure=self.exit_pressure,
+            flow=self.flow,
+            differentiate=self.differentiate,
+        )
+
+
+@functools.lru_cache(maxsize=64)
+def model_of(table: SpeciesTable) -> TableModel:
+    """Return the solver's model of a species table, made once."""
+    return TableModel(table)
+
+
+def solve(job: Job, executor: Executor | None = None) -> Flow:
+    """Solve mixes through chamber, throat and exit.
+
+    Parameters
+    ----------
+    job : Job
+    executor : concurrent.futures.Executor, optional
+        Solves the chunks; here and now without one. The result is the same.
 
     Returns
     -------
     Flow
         Rows in the order given; iterates are not kept.
+
+    Raises
+    ------
+    WorkerError
+        If a worker died or could not be reached.
     """
-    count = len(enthalpy)
+    count = len(job.enthalpy)
+    starts = range(0, count, CHUNK)
     result = solution.blank(count)
-    present = elements > 0.0
-    patterns, group = np.unique(present, axis=0, return_inverse=True)
+    jobs = [job.part(start) for start in starts]
+    parts = map(solve_chunk, jobs) if executor is None else _spread(executor, jobs)
+    for start, part in zip(starts, parts, strict=True):
+        _put(result, np.arange(start, min(start + CHUNK, count)), part)
+    return result
+
+
+def _spread(executor: Executor, jobs: list[Job]) -> list[Flow]:
+    """Solve the chunks on an executor; results in the order of the chunks."""
+    try:
+        futures = [executor.submit(solve_chunk, job) for job in jobs]
+        return [future.result() for future in futures]
+    except CastsugarError:
+        raise
+    except Exception as error:  # noqa: BLE001 - every engine has errors of its own
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise WorkerError(
+            f"a worker of {type(executor).__name__} failed ({reason[:160]}); nothing "
+            "was kept. Try again with fewer workers, or without an executor"
+        ) from None
+
+
+def solve_chunk(job: Job) -> Flow:
+    """Solve one chunk, grouped by the elements that its mixes hold."""
+    result = solution.blank(len(job.enthalpy))
+    patterns, group = np.unique(job.elements > 0.0, axis=0, return_inverse=True)
     for index, pattern in enumerate(patterns):
         if not pattern.any():
             continue
         rows = np.flatnonzero(group.ravel() == index)
-        names = frozenset(e for e, p in zip(table.elements, pattern, strict=True) if p)
-        model = model_of(restrict(table, names))
-        own = elements[np.ix_(rows, np.flatnonzero(pattern))]
-        for start in range(0, len(rows), CHUNK):
-            part = slice(start, start + CHUNK)
-            picked = rows[part]
-            solved = solution.solve(
-                model,
-                own[part],
-                enthalpy[picked],
-                pressure[picked],
-                exit_pressure,
-                flow,
-            )
-            _put(result, picked, solved)
+        kept = zip(job.table.elements, pattern, strict=True)
+        model = model_of(restrict(job.table, frozenset(e for e, p in kept if p)))
+        solved = solution.solve(
+            model,
+            job.elements[np.ix_(rows, np.flatnonzero(pattern))],
+            job.enthalpy[rows],
+            job.pressure[rows],
+            job.exit_pressure,
+            job.flow,
+        )
+        if job.differentiate:
+            _differentiate(model, solved)
+        _put(result, rows, solved)
     return result
 
 
+def _differentiate(model: TableModel, solved: Flow) -> None:
+    """Write the derivatives with respect to the enthalpy into a solved flow."""
+    d = sensitivity.derivatives(model, solved)
+    by_enthalpy = (d.temperature, d.characteristic_velocity, d.exit_velocity)
+    solved.by_enthalpy[d.rows] = np.stack([v[:, -1] for v in by_enthalpy], axis=1)
+
+
 def _put(result: Flow, rows: IntArray, part: Flow) -> None:
-    """Copy the rows of one chunk into the whole."""
+    """Copy the rows of one part into the whole."""
     for f in fields(Flow):
         value = getattr(part, f.name)
         if isinstance(value, Stations):

@@ -100,37 +100,30 @@ def _continued(
 ) -> tuple[list[float], list[FloatArray]]:
     """Return joins and fits of a phase over all temperatures.
 
-    Beyond its range a form follows the heat capacity of the next form of the
-    substance: both g then differ by a straight line in T and cannot cross a second
-    time. (With a constant heat capacity Na2CO3(I), whose fit ends steeply, would become
-    "stable" again above 1200 K.) A form without neighbour, and a liquid below its
-    freezing point, which can exist supercooled, keep the heat capacity of the end.
+    Beyond its range a form follows the heat capacities of the next forms of the
+    substance, one after the other: its g and that of the form which is stable then
+    differ by a straight line in T and cannot cross a second time. (With a constant heat
+    capacity Na2CO3(I), whose fit ends steeply, would become "stable" again.) A form
+    without neighbour, and a liquid below its freezing point, which can exist
+    supercooled, keep the heat capacity of the end.
     """
     bounds, rows = read[index]
     same = [r for r, s in zip(read, substances, strict=True) if s == substances[index]]
     hotter = [r for r in same if r[0][0] >= bounds[-1] - 1.0]
-    colder = [r for r in same if r[0][-1] <= bounds[0] + 1.0]
-    low_joins, low_rows = _downward(
-        bounds[0],
-        rows[0],
-        max(colder, key=lambda r: r[0][0]) if colder and not liquid else None,
-    )
-    high_joins, high_rows = _upward(
-        bounds[-1],
-        rows[-1],
-        min(hotter, key=lambda r: r[0][0]) if hotter else None,
-    )
+    colder = [r for r in same if r[0][-1] <= bounds[0] + 1.0 and not liquid]
+    low_joins, low_rows = _downward(bounds[0], rows[0], colder)
+    high_joins, high_rows = _upward(bounds[-1], rows[-1], hotter)
     return (
         [*low_joins, *bounds, *high_joins],
         [*low_rows, *rows, *high_rows],
     )
 
 
-def _upward(end: float, last: FloatArray, follow: Regions | None) -> Regions:
-    """Continue a fit above `end` along the form `follow`, then with constant cp."""
+def _upward(end: float, last: FloatArray, hotter: list[Regions]) -> Regions:
+    """Continue a fit above `end` along the forms `hotter`, then with constant cp."""
     joins: list[float] = []
     rows: list[FloatArray] = []
-    if follow is not None:
+    for follow in sorted(hotter, key=lambda r: r[0][0]):
         for row, top in zip(follow[1], follow[0][1:], strict=True):
             last = fits.shifted(row, last, end)
             rows.append(last)
@@ -139,11 +132,11 @@ def _upward(end: float, last: FloatArray, follow: Regions | None) -> Regions:
     return joins, [*rows, fits.constant_heat_capacity(last, end)]
 
 
-def _downward(end: float, last: FloatArray, follow: Regions | None) -> Regions:
-    """Continue a fit below `end` along the form `follow`, then with constant cp."""
+def _downward(end: float, last: FloatArray, colder: list[Regions]) -> Regions:
+    """Continue a fit below `end` along the forms `colder`, then with constant cp."""
     joins: list[float] = []
     rows: list[FloatArray] = []
-    if follow is not None:
+    for follow in sorted(colder, key=lambda r: r[0][0], reverse=True):
         regions = list(zip(follow[1], follow[0][:-1], strict=True))
         for row, bottom in reversed(regions):
             last = fits.shifted(row, last, end)

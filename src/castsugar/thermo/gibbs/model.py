@@ -6,6 +6,7 @@ table; a textbook problem with given numbers is another (:class:`FixedModel`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -97,15 +98,18 @@ class TableModel:
     ) -> FloatArray:
         """Return a.pi - g/RT of all gases; `above` chooses the upper fit."""
         return _by_group(
-            np.hstack([basis, potentials]), above.astype(np.intp), self._exponents
+            np.hstack([basis, potentials]),
+            above.astype(np.intp),
+            self._exponents.__getitem__,
         )
 
     def enthalpies(
         self, basis: FloatArray, above: BoolArray, kept: IntArray
     ) -> FloatArray:
         """Return h/RT of the gases `kept`."""
-        terms = [terms[:, kept] for terms in self._h]
-        return _by_group(basis, above.astype(np.intp), terms)
+        return _by_group(
+            basis, above.astype(np.intp), lambda group: self._h[group][:, kept]
+        )
 
     def heat_capacity(
         self,
@@ -115,29 +119,35 @@ class TableModel:
         fractions: FloatArray,
     ) -> FloatArray:
         """Return the mean cp/R of the gases `kept` in each row."""
-        terms = [terms[:, kept].T for terms in self._cp]
-        mean = _by_group(fractions, above.astype(np.intp), terms)
+        mean = _by_group(
+            fractions, above.astype(np.intp), lambda group: self._cp[group][:, kept].T
+        )
         result: FloatArray = (mean * basis).sum(axis=1)
         return result
 
     def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
         """Return the functions of the condensed phases."""
         interval = np.searchsorted(self._phase_edges, temperature, side="right")
-        values = _by_group(basis, interval, self._phase_terms)
+        values = _by_group(basis, interval, self._phase_terms.__getitem__)
         n = len(self.phase_atoms)
         return Functions(values[:, :n], values[:, n : 2 * n], values[:, 2 * n :])
 
 
-def _by_group(left: FloatArray, group: IntArray, terms: list[FloatArray]) -> FloatArray:
+def _by_group(
+    left: FloatArray, group: IntArray, terms: Callable[[int], FloatArray]
+) -> FloatArray:
     """Multiply each row with the terms of its group."""
     first = int(group[0]) if len(group) else 0
     if (group == first).all():
-        return left @ terms[first]
-    values = np.empty((len(left), terms[0].shape[1]))
+        return left @ terms(first)
+    values: FloatArray | None = None
     for index in np.unique(group):
         rows = group == index
-        values[rows] = left[rows] @ terms[index]
-    return values
+        part = left[rows] @ terms(int(index))
+        if values is None:
+            values = np.empty((len(left), part.shape[1]))
+        values[rows] = part
+    return values if values is not None else left[:, :0]
 
 
 def _intervals(phase: PhaseTable) -> tuple[FloatArray, list[FloatArray]]:

@@ -42,6 +42,7 @@ class Flow:
     pinned: BoolArray
     two_throats: BoolArray
     freezing: BoolArray  # solid forms between chamber and throat
+    by_enthalpy: FloatArray  # (n, 3): of T, c*, exit velocity, where asked for
     solved: Solved | None = None
 
 
@@ -148,6 +149,7 @@ def blank(count: int) -> Flow:
         pinned=no(),
         two_throats=no(),
         freezing=no(),
+        by_enthalpy=np.full((count, 3), np.nan),
     )
 
 

@@ -20,7 +20,8 @@ class Stations:
     """One station of every mix: the numbers of a state, and its worst residuals.
 
     All of shape (n,); NaN where there is no state. `residual` is the largest residual
-    of the certificate, each over its limit, so that a state passes below 1.
+    of the certificate, each over its limit, so that a state passes below 1. The
+    isentropic exponent is that of chambers only.
     """
 
     temperature: FloatArray
@@ -64,9 +65,8 @@ def station(
         What was prescribed. [J/kg], [J/(kg K)]
     """
     m = linear.moments(model, batch, iterate)
-    s = linear.system(model, iterate, m, free_temperature=True)
-    response = linear.solve(s, linear.pressure_response(m, s)[:, :, None])[:, :, 0]
     t = iterate.temperature
+    none = np.full_like(t, np.nan)
     masses = np.array([ATOMIC_MASSES[e] for e in model.table.elements])
     found = Stations(
         temperature=t,
@@ -76,11 +76,18 @@ def station(
         gas_moles=m.moles,
         gas_molar_mass=m.atoms @ masses,
         condensed_moles=iterate.amounts.sum(axis=1),
-        exponent=linear.exponent(response, m.atoms.shape[1]),
+        exponent=_exponent(model, iterate, m) if enthalpy is not None else none,
         residual=np.zeros_like(t),
     )
     found.residual = residual(batch, iterate, m, found, enthalpy, entropy)
     return found
+
+
+def _exponent(model: TableModel, iterate: Iterate, m: Moments) -> FloatArray:
+    """Return the isentropic exponent of the equilibrium."""
+    s = linear.system(model, iterate, m, free_temperature=True)
+    response = linear.solve(s, linear.pressure_response(m, s)[:, :, None])[:, :, 0]
+    return linear.exponent(response, m.atoms.shape[1])
 
 
 def residual(

@@ -45,7 +45,15 @@ class Composer:
             condensed_phase(table, i) for i in range(len(table.phase.names))
         ]
         self._mixtures: dict[tuple[int, ...], Any] = {}
+        self._warm: set[tuple[int, ...]] = set()
         self._atomic = [table.gas.names.index(e) for e in table.elements]
+
+    def forget(self) -> None:
+        """Start the next solves from the elements, not from the last compositions.
+
+        So that a result depends on what was asked only, to the last bit.
+        """
+        self._warm.clear()
 
     def solve(
         self,
@@ -100,7 +108,8 @@ class Composer:
         offered: tuple[int, ...],
     ) -> FloatArray:
         """Equilibrate once from the last composition or from atomic gas."""
-        fresh = offered not in self._mixtures
+        fresh = offered not in self._warm
+        self._warm.add(offered)
         mixed = self._mixture(offered)
         count = mixture.gas_count(self.table)
         if attempt != "warm" or fresh or not self._same_elements(mixed, elements):

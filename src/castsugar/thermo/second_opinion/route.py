@@ -30,6 +30,7 @@ def equilibrium(
     """Return the equilibrium at given pressure and temperature, or of the chamber."""
     solver = composer(table)
     if temperature is not None:
+        solver.forget()
         raw = at_temperature(solver, temperature, pressure, charge.elements)
         return _finish(table, raw, charge)
     raw = _chamber(solver, charge, pressure)
@@ -73,6 +74,7 @@ def solve(
 
 def _chamber(solver: Composer, charge: Charge, pressure: float) -> RawState:
     """Solve the chamber, or say that the mix is cold."""
+    solver.forget()
     if too_cold(solver, charge.enthalpy, pressure, charge.elements):
         raise ColdMixError("the products at 600 K hold more enthalpy than the mix")
     return at_enthalpy(solver, charge.enthalpy, pressure, charge.elements)
@@ -91,7 +93,9 @@ def _shifting(
     if flow == "no-solidification":
         downstream, _ = without_solidification(table, chamber.amounts[count:])
     excluded = tuple(n for n in table.phase.names if n not in downstream.phase.names)
-    isentrope = nozzle.Isentrope(composer(downstream), chamber, charge.elements)
+    solver = composer(downstream)
+    solver.forget()
+    isentrope = nozzle.Isentrope(solver, chamber, charge.elements)
     raw = (
         nozzle.throat(isentrope),
         isentrope.at(float(np.log(exit_pressure / chamber.pressure))),

@@ -1,0 +1,222 @@
+"""Many cast mixes as columns: what the solvers and the table need of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar import weighing
+from castsugar.constants import ELEMENTS
+from castsugar.database import Database, Ingredient, load_database
+from castsugar.errors import InputError
+from castsugar.expand import Lot, expand
+from castsugar.mix import Mix
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Blends:
+    """Cast mixes, one row each.
+
+    Attributes
+    ----------
+    names : tuple of str
+    elements : ndarray, shape (n, 7)
+        [mol/kg], in the order of :data:`castsugar.constants.ELEMENTS`.
+    enthalpy, density : ndarray, shape (n,)
+        [J/kg], [kg/m3]
+    oxidizer_fuel_ratio, oxygen_balance : ndarray, shape (n,)
+        [-], [%]
+    water_as_weighed, water_as_cast : ndarray, shape (n,)
+        Mass fractions.
+    flags : tuple of tuple of str
+    ingredients : tuple of Ingredient
+        All pure substances that occur.
+    moles : ndarray, shape (n, ingredients)
+        Amount of each in the cast mix; 0 for inert matter. [mol/kg]
+    """
+
+    names: tuple[str, ...]
+    elements: FloatArray
+    enthalpy: FloatArray
+    density: FloatArray
+    oxidizer_fuel_ratio: FloatArray
+    oxygen_balance: FloatArray
+    water_as_weighed: FloatArray
+    water_as_cast: FloatArray
+    flags: tuple[tuple[str, ...], ...]
+    ingredients: tuple[Ingredient, ...]
+    moles: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def take(self, part: slice) -> Blends:
+        """Return some of the rows."""
+        kept = {
+            f.name: getattr(self, f.name)
+            if f.name == "ingredients"
+            else getattr(self, f.name)[part]
+            for f in fields(self)
+        }
+        return Blends(**kept)
+
+
+def of_mixes(mixes: Sequence[Mix]) -> Blends:
+    """Return mixes as columns."""
+    ingredients = tuple(dict.fromkeys(c.ingredient for mix in mixes for c in mix.cast))
+    place = {ingredient: i for i, ingredient in enumerate(ingredients)}
+    moles = np.zeros((len(mixes), len(ingredients)))
+    for row, mix in enumerate(mixes):
+        for c in mix.cast:
+            if c.ingredient.composition:
+                moles[row, place[c.ingredient]] += (
+                    c.mass_fraction / c.ingredient.molar_mass
+                )
+
+    def column(name: str) -> FloatArray:
+        return np.array([getattr(m, name) for m in mixes], dtype=float)
+
+    return Blends(
+        names=tuple(m.name for m in mixes),
+        elements=np.array([m.elements for m in mixes]).reshape(-1, len(ELEMENTS)),
+        enthalpy=column("enthalpy"),
+        density=column("density"),
+        oxidizer_fuel_ratio=column("oxidizer_fuel_ratio"),
+        oxygen_balance=column("oxygen_balance"),
+        water_as_weighed=column("water_as_weighed"),
+        water_as_cast=column("water_as_cast"),
+        flags=tuple(m.flags for m in mixes),
+        ingredients=ingredients,
+        moles=moles,
+    )
+
+
+def blend(
+    items: Sequence[str],
+    fractions: FloatArray,
+    *,
+    water_lost: float = 0.0,
+    lots: Mapping[str, Lot] | None = None,
+    alternatives: Mapping[str, str] | None = None,
+    database: Database | None = None,
+) -> Blends:
+    """Cast many mixes of the same items at once.
+
+    Parameters
+    ----------
+    items : sequence of str
+        Names or aliases of the catalogue.
+    fractions : ndarray, shape (n, items)
+        Mass fractions as weighed; rows sum to 1 within 1e-6.
+    water_lost : float
+        Fraction of the mix's own water that leaves.
+    lots, alternatives, database
+        As for :meth:`castsugar.mix.Mix.weigh`.
+
+    Returns
+    -------
+    Blends
+        Equal to weighing each row alone.
+
+    Raises
+    ------
+    InputError
+        For fractions below 0 or that do not sum to 1.
+    """
+    weighing.check_water_lost(water_lost)
+    shares = np.asarray(fractions, dtype=float)
+    if shares.ndim != 2 or shares.shape[1] != len(items):
+        raise InputError(
+            f"fractions have shape {shares.shape}; expected (mixes, {len(items)})"
+        )
+    if (shares < 0.0).any() or (np.abs(shares.sum(axis=1) - 1.0) > 1e-6).any():
+        raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
+    data = database or load_database()
+    ingredients, parts = _parts(data, items, lots or {}, alternatives or {})
+    weighed = shares @ parts
+    water = np.array([i.role == "water" for i in ingredients])
+    cast = np.where(water, (1.0 - water_lost) * weighed, weighed)
+    total = cast.sum(axis=1, keepdims=True)
+    if (total <= 0.0).any():
+        raise InputError("nothing is left after the water; add other ingredients")
+    cast = cast / total
+    names = tuple(_name(items, row) for row in shares)
+    return _columns(names, ingredients, weighed, cast)
+
+
+def _parts(
+    data: Database,
+    items: Sequence[str],
+    lots: Mapping[str, Lot],
+    alternatives: Mapping[str, str],
+) -> tuple[tuple[Ingredient, ...], FloatArray]:
+    """Return the pure substances and the mass fraction of each in each item."""
+    known = weighing.by_item(data, lots, dict.fromkeys(items, 1.0), "lot")
+    rivals = {
+        weighing.item_name(data, key): value for key, value in alternatives.items()
+    }
+    rows = []
+    for item in items:
+        lot = known.get(weighing.item_name(data, item))
+        rows.append(expand(data, item, 1.0, lot, rivals))
+    weighing.check_alternatives(rivals, [c for row in rows for c in row])
+    ingredients = tuple(dict.fromkeys(c.ingredient for row in rows for c in row))
+    place = {ingredient: i for i, ingredient in enumerate(ingredients)}
+    parts = np.zeros((len(items), len(ingredients)))
+    for index, row in enumerate(rows):
+        for c in row:
+            parts[index, place[c.ingredient]] += c.mass_fraction
+    return ingredients, parts
+
+
+def _columns(
+    names: tuple[str, ...],
+    ingredients: tuple[Ingredient, ...],
+    weighed: FloatArray,
+    cast: FloatArray,
+) -> Blends:
+    """Compute every column from mass fractions of pure substances."""
+    inert = np.array([not i.composition for i in ingredients])
+    mass = np.array([1.0 if not i.composition else i.molar_mass for i in ingredients])
+    moles = np.where(inert, 0.0, cast / mass)
+    atoms = np.array(
+        [[i.composition.get(e, 0.0) for e in ELEMENTS] for i in ingredients]
+    )
+    formation = np.array([i.enthalpy_of_formation for i in ingredients])
+    elements = moles @ atoms
+
+    def share(role: str, fractions: FloatArray) -> FloatArray:
+        kept = np.array([i.role == role for i in ingredients])
+        total: FloatArray = fractions[:, kept].sum(axis=1)
+        return total
+
+    oxidizer, fuel = share("oxidizer", cast), share("fuel", cast)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = oxidizer / fuel
+    return Blends(
+        names=names,
+        elements=elements,
+        enthalpy=moles @ formation,
+        density=1.0 / (cast @ np.array([1.0 / i.density for i in ingredients])),
+        oxidizer_fuel_ratio=ratio,
+        oxygen_balance=weighing.oxygen_balance(list(elements.T)),
+        water_as_weighed=share("water", weighed),
+        water_as_cast=share("water", cast),
+        flags=tuple(weighing.mix_flags(ingredients, row) for row in cast),
+        ingredients=ingredients,
+        moles=moles,
+    )
+
+
+def _name(items: Sequence[str], shares: FloatArray) -> str:
+    """Name a mix by its percents."""
+    return " ".join(
+        f"{item}:{100 * share:.6g}%"
+        for item, share in zip(items, shares, strict=True)
+        if share > 0.0
+    )

@@ -1,0 +1,174 @@
+"""Options that every computing command shares: pressures, flow, data, water."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from castsugar.thermo.tables import SpeciesTable
+    from castsugar.units import Quantity
+
+
+def add_condition_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options to a command."""
+    parser.add_argument(
+        "--pressure",
+        default="1000 psi",
+        help='chamber pressure with unit (default "1000 psi")',
+    )
+    parser.add_argument(
+        "--exit-pressure",
+        default="1 atm",
+        help='pressure at the nozzle exit with unit (default "1 atm"), or "none" for '
+        "the chamber only",
+    )
+    parser.add_argument(
+        "--flow",
+        default="equilibrium",
+        metavar="KIND",
+        help="equilibrium, frozen or no-solidification (default equilibrium)",
+    )
+    parser.add_argument(
+        "--water-lost",
+        default="0",
+        metavar="SHARE",
+        help="share of the recipe's water that leaves before the cast, 0 to 1 or in "
+        "percent (default 0)",
+    )
+    parser.add_argument(
+        "--alternative",
+        action="append",
+        default=[],
+        metavar="INGREDIENT=NAME",
+        help="use a rival enthalpy of formation; may be repeated",
+    )
+    parser.add_argument(
+        "--data",
+        default="nasa-1993",
+        metavar="SET",
+        help="combustion products: nasa-1993 (default) or nasa-2002",
+    )
+    parser.add_argument(
+        "--uncertainty",
+        action="store_true",
+        help="show what the data leave open: the other product set, and the "
+        "enthalpies of formation",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """The shared options, read."""
+
+    pressure: Quantity
+    leaving: Quantity | None
+    flow: str
+    water_lost: float
+    alternatives: dict[str, str]
+    data: str
+    uncertainty: bool
+
+    @property
+    def species(self) -> SpeciesTable:
+        """The product set asked for."""
+        from castsugar.evaluation import species_set
+
+        return species_set(self.data)
+
+    def evaluate_options(self) -> dict[str, Any]:
+        """Return the options as those of :func:`castsugar.evaluate`."""
+        return {
+            "pressure": self.pressure.value,
+            "exit_pressure": self.leaving.value if self.leaving else None,
+            "flow": self.flow,
+            "data_uncertainty": self.uncertainty,
+            "species": self.species,
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values, units in the keys."""
+        return {
+            "chamber_pressure_Pa": self.pressure.value,
+            "exit_pressure_Pa": self.leaving.value if self.leaving else None,
+            "flow": self.flow,
+            "water_lost": self.water_lost,
+            "enthalpy_alternatives": self.alternatives,
+            "product_set": self.data,
+        }
+
+    def pressures_text(self) -> str:
+        """Say the pressures, as typed beside SI."""
+        text = f"chamber {self.pressure.echo()} ({self.pressure.value / 1e6:.4g} MPa)"
+        if self.leaving is not None:
+            text += (
+                f"; optimum expansion to {self.leaving.echo()} "
+                f"({self.leaving.value / 1e3:.4g} kPa)"
+            )
+        return text
+
+    def assumptions(self) -> list[str]:
+        """Say what was assumed, one line each."""
+        from castsugar.thermo.flow import FLOWS
+
+        lines = [self.pressures_text()]
+        if self.leaving is not None:
+            lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
+        lines.append(
+            f"{100 * self.water_lost:g} % of the recipe's water leaves before the "
+            "cast; the rest takes part in the burning"
+        )
+        lines.append(
+            "ingredients at 25 C; ideal gas; condensed products without volume, as "
+            f"warm and as fast as the gas; products {self.data}"
+        )
+        lines += [
+            f"enthalpy of {name}: rival value {rival}"
+            for name, rival in self.alternatives.items()
+        ]
+        if self.uncertainty:
+            lines.append(
+                "+- is one standard uncertainty of the data alone: other product set "
+                "and enthalpies of formation"
+            )
+        lines.append(
+            "small motors deliver clearly less than this; a firing with pressure and "
+            "propellant mass measures how much"
+        )
+        return lines
+
+
+def read_conditions(options: argparse.Namespace) -> Conditions:
+    """Read the shared options as typed."""
+    from castsugar import units
+    from castsugar.database.locate import PRODUCT_SETS
+    from castsugar.errors import InputError, unknown_name
+
+    leaving = None
+    if options.exit_pressure.strip().lower() != "none":
+        leaving = units.parse(
+            options.exit_pressure, "pressure", where="--exit-pressure"
+        )
+    if options.data not in PRODUCT_SETS:
+        raise unknown_name("product set", options.data, PRODUCT_SETS)
+    found = {}
+    for word in options.alternative:
+        name, equals, rival = word.partition("=")
+        if not (equals and name.strip() and rival.strip()):
+            raise InputError(
+                f"--alternative {word!r} is not of the form INGREDIENT=NAME; write for "
+                "example 'sorbitol=polyol cycle'"
+            )
+        found[name.strip()] = rival.strip()
+    return Conditions(
+        pressure=units.parse(options.pressure, "pressure", where="--pressure"),
+        leaving=leaving,
+        flow=options.flow,
+        water_lost=units.parse(
+            options.water_lost, "fraction", where="--water-lost"
+        ).value,
+        alternatives=found,
+        data=options.data,
+        uncertainty=options.uncertainty,
+    )

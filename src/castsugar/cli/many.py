@@ -1,0 +1,140 @@
+"""Thousands of mixes from one command: parts, workers, progress, interruption."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.progress import Progress
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from castsugar.blends import Blends
+    from castsugar.cli.conditions import Conditions
+
+#: Written as the status of a row that an interruption left undone.
+UNDONE = "not computed: interrupted"
+
+
+def add_many_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of commands that compute many mixes."""
+    parser.add_argument(
+        "--csv", metavar="FILE", help="write every mix with all columns to FILE"
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", help="write the picture, SVG")
+    parser.add_argument(
+        "--force", action="store_true", help="let files be replaced that exist"
+    )
+    parser.add_argument(
+        "--workers",
+        type=int,
+        default=1,
+        metavar="N",
+        help="processes that share the work (default 1)",
+    )
+
+
+Rows = list[dict[str, Any]]
+
+
+def evaluate_many(
+    blends: Blends, conditions: Conditions, workers: int
+) -> tuple[Rows, bool]:
+    """Evaluate blends part by part.
+
+    Returns
+    -------
+    rows : list of dict
+        One row a blend, whatever happened.
+    complete : bool
+        False if the user interrupted; the rows left say so in their status.
+    """
+    from castsugar.evaluation import evaluate
+    from castsugar.thermo.batch import CHUNK
+
+    size = CHUNK * max(workers, 1)
+    progress = Progress(len(blends))
+    parts: list[pd.DataFrame] = []
+    done = 0
+    try:
+        with _pool(workers, len(blends)) as executor:
+            for start in range(0, len(blends), size):
+                part = blends.take(slice(start, start + size))
+                options: dict[str, Any] = conditions.evaluate_options()
+                parts.append(evaluate(part, executor=executor, **options))
+                done += len(part)
+                progress.update(done)
+    except KeyboardInterrupt:
+        parts.append(_undone(blends.take(slice(done, None)), conditions))
+        return _rows(parts), False
+    finally:
+        progress.close()
+    return _rows(parts), True
+
+
+def _rows(parts: list[pd.DataFrame]) -> Rows:
+    """Return the rows of all parts as plain values."""
+    return [
+        {str(k): v for k, v in row.items()}
+        for part in parts
+        for row in part.to_dict("records")
+    ]
+
+
+@contextlib.contextmanager
+def _pool(workers: int, count: int) -> Iterator[Executor | None]:
+    """Open a pool of processes if there is work for one."""
+    from castsugar.errors import InputError
+    from castsugar.thermo.batch import CHUNK
+
+    if workers < 1:
+        raise InputError(f"--workers is {workers}; it must be 1 or more")
+    if workers == 1 or count <= CHUNK:
+        yield None
+        return
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(workers) as pool:
+        yield pool
+
+
+def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
+    """Return rows of blends that were not reached."""
+    import pandas as pd
+
+    from castsugar import rows
+    from castsugar.columns import COLUMNS
+
+    known = rows.mix_columns(blends)
+    known |= rows.not_confirmed(len(blends))
+    known["status"] = [UNDONE] * len(blends)
+    known["flags"] = ["; ".join(f) for f in blends.flags]
+    hidden = () if conditions.uncertainty else ("uncertainty",)
+    names = [c.key for c in COLUMNS if c.group not in hidden]
+    return pd.DataFrame(known, columns=names)
+
+
+def write_table(options: argparse.Namespace, rows: Rows) -> None:
+    """Write all rows to the CSV file, if one was asked for."""
+    if not options.csv:
+        return
+    from castsugar.report import data
+    from castsugar.report.files import write_text
+
+    text = data.to_csv(rows, list(rows[0]))
+    write_text(Path(options.csv), text, force=options.force)
+    sys.stderr.write(f"wrote {options.csv}\n")
+
+
+def write_picture(options: argparse.Namespace, text: str) -> None:
+    """Write the picture to the file asked for."""
+    from castsugar.report.files import write_text
+
+    write_text(Path(options.output), text, force=options.force)
+    sys.stderr.write(f"wrote {options.output}\n")

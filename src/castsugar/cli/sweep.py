@@ -1,0 +1,171 @@
+"""``castsugar sweep``: one ingredient runs, the others keep their ratio."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.conditions import (
+    add_condition_options,
+    read_conditions,
+)
+from castsugar.cli.many import (
+    Rows,
+    add_many_options,
+    evaluate_many,
+    write_picture,
+    write_table,
+)
+
+if TYPE_CHECKING:
+    from castsugar.columns import Column
+
+_EXAMPLES = """\
+examples:
+  castsugar sweep "KNO3:65 sucrose:35" --vary KNO3 -o sweep.svg
+  castsugar sweep "KNO3:60 sugar:20 corn syrup:20" --vary "corn syrup" \\
+      --from 10% --to 35% --csv syrup.csv
+  castsugar sweep "KNO3:65 sorbitol:35" --vary KNO3 --uncertainty \\
+      --show flame_temperature --show characteristic_velocity -o sweep.svg
+"""
+
+#: Most mixes in one sweep.
+MOST = 20001
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "sweep",
+        help="one ingredient against the rest, as a chart and a table",
+        description="Let one ingredient of a recipe run; the others keep their ratio. "
+        "The second solver is not asked.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("recipe", metavar="RECIPE")
+    parser.add_argument(
+        "--vary", required=True, metavar="INGREDIENT", help="the one that runs"
+    )
+    parser.add_argument(
+        "--from", dest="low", default="50%", metavar="SHARE", help="default 50%%"
+    )
+    parser.add_argument(
+        "--to", dest="high", default="80%", metavar="SHARE", help="default 80%%"
+    )
+    parser.add_argument("--step", default="0.5%", metavar="SHARE", help="default 0.5%%")
+    parser.add_argument(
+        "--show",
+        action="append",
+        default=[],
+        metavar="COLUMN",
+        help="what the chart shows; may be repeated (default flame_temperature and "
+        "characteristic_velocity)",
+    )
+    add_condition_options(parser)
+    add_many_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Compute the sweep and write what was asked for."""
+    from castsugar import lattice
+    from castsugar.blends import blend
+    from castsugar.cli.choice import read_column
+    from castsugar.database import load_database
+    from castsugar.recipe import parse_recipe
+    from castsugar.report.charts import sweep_chart
+    from castsugar.report.files import refuse_existing
+
+    database = load_database()
+    conditions = read_conditions(options)
+    shown = options.show or ["flame_temperature", "characteristic_velocity"]
+    columns = [read_column(name) for name in shown]
+    recipe = parse_recipe(options.recipe, where="recipe")
+    items = [name for name, _ in recipe.parts]
+    index = _which(database, items, options.vary)
+    values = _values(options)
+    refuse_existing([options.csv, options.output], force=options.force)
+    whole = sum(amount for _, amount in recipe.parts)
+    base = [amount / whole for _, amount in recipe.parts]
+    blends = blend(
+        items,
+        lattice.along(base, index, values),
+        water_lost=conditions.water_lost,
+        alternatives=conditions.alternatives,
+        database=database,
+    )
+    rows, complete = evaluate_many(blends, conditions, options.workers)
+    share = f"{items[index]}_mass_percent"
+    rows = [
+        {share: 100.0 * float(value)} | row
+        for value, row in zip(values, rows, strict=True)
+    ]
+    write_table(options, rows)
+    if options.output:
+        notes = [conditions.pressures_text(), f"flow {conditions.flow}"]
+        notes += [] if complete else ["INCOMPLETE: interrupted"]
+        picture = sweep_chart(rows, share, columns, options.recipe, notes)
+        write_picture(options, picture)
+    sys.stdout.write(_summary(rows, share, columns, complete=complete))
+    return 0 if complete else 130
+
+
+def _which(database: Any, items: list[str], vary: str) -> int:
+    """Return the position of the ingredient that runs."""
+    from castsugar.errors import InputError, unknown_name
+
+    names = [database.find(item).name for item in items]
+    if len(items) < 2:
+        raise InputError("a sweep needs a recipe of at least two ingredients")
+    wanted = database.find(vary).name
+    if wanted not in names:
+        raise unknown_name("ingredient of the recipe", vary, items)
+    return names.index(wanted)
+
+
+def _values(options: argparse.Namespace) -> Any:
+    """Return the shares of the ingredient that runs."""
+    import numpy as np
+
+    from castsugar import units
+    from castsugar.errors import InputError
+
+    low, high, step = (
+        units.parse(text, "fraction", where=where).value
+        for text, where in (
+            (options.low, "--from"),
+            (options.high, "--to"),
+            (options.step, "--step"),
+        )
+    )
+    if not (0.0 <= low < high < 1.0 and step > 0.0):
+        raise InputError(
+            f"--from {options.low} --to {options.high} --step {options.step} is no "
+            "range; give 0 <= from < to < 100 % and a step above 0"
+        )
+    count = int((high - low) / step + 1e-9) + 1
+    if count > MOST:
+        raise InputError(f"{count:,} mixes in one sweep; at most {MOST:,}")
+    return low + step * np.arange(count)
+
+
+def _summary(rows: Rows, share: str, columns: list[Column], *, complete: bool) -> str:
+    """Return a short table of the sweep, at most 12 rows."""
+    from castsugar.report.text import number
+
+    stride = max(1, -(-len(rows) // 12))
+    shown = columns[:2]
+    head = f"  {share.replace('_mass_percent', ', %'):<22}"
+    lines = [head + "".join(f"{c.label[:26]:>28}" for c in shown)]
+    for row in rows[::stride]:
+        cells = "".join(
+            f"{number(row[c.key], c.decimals) + ' ' + c.unit:>28}" for c in shown
+        )
+        remark = "" if row["status"] == "ok" else f"  {row['status']}"
+        lines.append(f"  {row[share]:<22.6g}{cells}{remark}")
+    if not complete:
+        lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
+    return "\n".join([*lines, "second solver not asked", ""])

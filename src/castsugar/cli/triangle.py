@@ -1,0 +1,164 @@
+"""``castsugar map``: the whole triangle of three ingredients on one picture."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.conditions import (
+    add_condition_options,
+    read_conditions,
+)
+from castsugar.cli.many import (
+    Rows,
+    add_many_options,
+    evaluate_many,
+    write_picture,
+    write_table,
+)
+
+if TYPE_CHECKING:
+    from castsugar.columns import Column
+    from castsugar.database import Database
+
+_EXAMPLES = """\
+examples:
+  castsugar map KNO3 "powdered sugar" "corn syrup" --step 2% -o map.svg
+  castsugar map KNO3 sucrose water --with "red iron oxide:1%" --csv map.csv
+  castsugar map KNO3 sorbitol sucrose --show flame_temperature \\
+      --mark "mine=KNO3:65 sorbitol:35" -o map.svg
+"""
+
+#: Steps that are accepted [mass fraction].
+STEPS = (0.0025, 0.25)
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "map",
+        help="three ingredients against each other, as a picture and a table",
+        description="Compute every mix of three ingredients on a triangular lattice. "
+        "The second solver is not asked.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("ingredients", nargs=3, metavar="INGREDIENT")
+    parser.add_argument(
+        "--step", default="2%", help="distance of the lattice points (default 2%%)"
+    )
+    parser.add_argument(
+        "--with",
+        dest="fixed",
+        action="append",
+        default=[],
+        metavar="NAME:PERCENT",
+        help="a further ingredient, fixed, in percent of the whole; may be repeated",
+    )
+    parser.add_argument(
+        "--show",
+        default="characteristic_velocity",
+        metavar="COLUMN",
+        help="what the picture shows (default characteristic_velocity)",
+    )
+    parser.add_argument(
+        "--mark",
+        action="append",
+        default=[],
+        metavar="RECIPE",
+        help="a recipe to draw and name on the picture; may be repeated",
+    )
+    add_condition_options(parser)
+    add_many_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Compute the triangle and write what was asked for."""
+    from castsugar import lattice
+    from castsugar.blends import blend
+    from castsugar.cli.choice import read_column
+    from castsugar.cli.fixed import read_fixed, read_step
+    from castsugar.database import load_database
+    from castsugar.report.files import refuse_existing
+    from castsugar.report.maps import Triangle, ternary
+
+    database = load_database()
+    conditions = read_conditions(options)
+    column = read_column(options.show)
+    step = read_step(options.step, *STEPS)
+    fixed = read_fixed(database, options.fixed, options.ingredients)
+    refuse_existing([options.csv, options.output], force=options.force)
+    total = 1.0 - sum(fixed.values())
+    triangle = lattice.triangle(step)
+    items = [*options.ingredients, *fixed]
+    fractions = lattice.with_fixed(triangle, total, list(fixed.values()))
+    marks = _marks(database, options.mark, options.ingredients, fixed, total)
+    blends = blend(
+        items,
+        fractions,
+        water_lost=conditions.water_lost,
+        alternatives=conditions.alternatives,
+        database=database,
+    )
+    rows, complete = evaluate_many(blends, conditions, options.workers)
+    names = [f"{item}_mass_percent" for item in items]
+    rows = [
+        dict(zip(names, 100.0 * shares, strict=True)) | row
+        for shares, row in zip(fractions, rows, strict=True)
+    ]
+    write_table(options, rows)
+    if options.output:
+        drawn = Triangle(
+            corners=tuple(options.ingredients),
+            fractions=triangle,
+            total=total,
+            fixed=fixed,
+            marks=marks,
+        )
+        notes = [conditions.pressures_text(), f"flow {conditions.flow}"]
+        notes += [] if complete else ["INCOMPLETE: interrupted"]
+        write_picture(options, ternary(drawn, rows, column, notes))
+    sys.stdout.write(_summary(rows, column, complete=complete))
+    return 0 if complete else 130
+
+
+def _marks(
+    database: Database,
+    typed: list[str],
+    corners: list[str],
+    fixed: dict[str, float],
+    total: float,
+) -> list[tuple[str, tuple[float, float, float]]]:
+    """Read the recipes to mark, as shares of the triangle."""
+    from castsugar.cli.fixed import read_mark
+
+    return [read_mark(database, text, corners, fixed, total) for text in typed]
+
+
+def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
+    """Say in a few lines what was found."""
+    fine = [r for r in rows if r["status"] == "ok"]
+    cold = sum(r["status"] == "cold" for r in rows)
+    rest = len(rows) - len(fine) - cold
+    lines = [
+        f"{len(rows):,} mixes: {len(fine):,} computed, {cold:,} do not burn by this "
+        f"model, {rest:,} not computed; second solver not asked"
+    ]
+    if not complete:
+        lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
+    doubtful = ("freezing", "flame below")
+    usable = [r for r in fine if not any(word in r["flags"] for word in doubtful)]
+    if usable:
+        for word, choose in (("largest", max), ("smallest", min)):
+            row = choose(usable, key=lambda r: float(r[column.key]))
+            value = round(row[column.key], column.decimals or 0)
+            lines.append(
+                f"{word} {column.label}: {value:g} {column.unit} at {row['name']}"
+            )
+        lines.append(
+            "rows flagged for freezing at the throat or a faint flame left out"
+        )
+    return "\n".join(lines) + "\n"
