@@ -127,7 +127,8 @@ def _step(
     if target.closure in ("sonic", "saturation"):
         lost |= returning
     small = size < SOLVED
-    np.maximum(work.amounts, 0.0, out=work.amounts, where=small[:, None])
+    nothing = small[:, None] & (work.amounts > phases.NEGATIVE)
+    np.maximum(work.amounts, 0.0, out=work.amounts, where=nothing)
     solved = small & (np.abs(log_p) < SOLVED_LOG_P) & ~changed & ~lost
     return solved, lost
 

@@ -176,7 +176,8 @@ def _solve(
     picked = rows[chosen]
     result.iterations[picked] += outcome.iterations
     result.solved[picked] = False
-    _accept(result, picked[outcome.solved], iterate.take(outcome.solved))
+    good = outcome.solved & (iterate.amounts >= 0.0).all(axis=1)
+    _accept(result, picked[good], iterate.take(good))
 
 
 def _accept(
