@@ -64,8 +64,8 @@ def write(rows: list[Compared], path: Path) -> None:
 
 def _heading() -> str:
     return (
-        f"  {'case and quantity':35}{'ours':>11}{'published':>11} {'unit':9}"
-        f"{'diff, %':>9}{'tolerance':>10}  provenance"
+        f"  {'case and quantity':34}{'ours':>11}{'published':>11} {'unit':9}"
+        f"{'diff, %':>8}{'tolerance':>10}  provenance"
     )
 
 
@@ -75,8 +75,8 @@ def _line(row: Compared) -> str:
     shown = "-" if percent is None else f"{percent:.4f}"
     return (
         f"{' ' if row['inside'] else '!'} {row['case']}\n"
-        f"    {row['quantity']:33}{row['ours']:11.7g}{row['published']:11.7g} "
-        f"{row['unit']:9}{shown:>9}{row['tolerance']:10.3g}  "
+        f"    {row['quantity']:32}{row['ours']:11.7g}{row['published']:11.7g} "
+        f"{row['unit']:9}{shown:>8}{row['tolerance']:10.3g}  "
         f"{SHORT[row['provenance']]}"
     )
 

@@ -73,6 +73,8 @@ def _batch(b: Numbers) -> list[str]:
         f"{b['min_us_per_mix']:8.1f} us per mix",
         f"  median             {b['median_s']:8.3f} s "
         f"{b['median_us_per_mix']:8.1f} us per mix",
+        f"  median, shuffled   {b['shuffled_median_s']:8.3f} s "
+        f"{b['shuffled_median_us_per_mix']:8.1f} us per mix",
         f"  failed {b['failed']}, cold {b['cold']}; largest residual of a certificate "
         f"{b['largest_residual_over_limit']:.1e} of its limit",
     ]
@@ -107,7 +109,7 @@ def _single(one: Numbers, start: Numbers) -> list[str]:
         "",
         "One mix",
         f"  evaluate(mix, confirm=False) {one['median_ms']:8.2f} ms "
-        f"(median of {one['calls']} mixes; longest {one['max_ms']:.2f} ms)",
+        f"(median of {one['calls']} mixes, most {one['max_ms']:.1f} ms)",
         f"  import castsugar             {start['import_ms']:8.1f} ms "
         f"(median of {start['processes']} fresh processes)",
         f"  import, weigh, first mix     {start['import_and_first_mix_ms']:8.1f} ms",
@@ -123,7 +125,7 @@ def _mixes(growth: list[Numbers], peaks: list[Numbers]) -> list[str]:
     ]
     lines += [
         f"  peak memory at {p['mixes']:,} mixes: {p['peak_MB']:.0f} MB, "
-        f"{p['above_base_MB']:.0f} MB above the base (import, data, one mix)"
+        f"{p['above_base_MB']:.0f} MB above import and data"
         for p in peaks
     ]
     return lines

@@ -188,7 +188,7 @@ COLUMNS: tuple[Column, ...] = (
         "characteristic_velocity_u_m_s",
         "uncertainty of c*",
         "m/s",
-        1,
+        0,
         "standard uncertainty that the data leave; only where asked for",
         _DOUBT,
     ),

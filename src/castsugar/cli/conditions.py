@@ -129,7 +129,7 @@ class Conditions:
         ]
         if self.uncertainty:
             lines.append(
-                "+- is one standard uncertainty of the data alone: other product set "
+                "± is one standard uncertainty of the data alone: other product set "
                 "and enthalpies of formation"
             )
         lines.append(

@@ -119,7 +119,7 @@ def _cell(row: Row, column: Column) -> str:
     text = number(row[column.key], column.decimals)
     doubt = row.get(DOUBTS.get(column.key, ""), math.nan)
     if math.isfinite(doubt):
-        text += f" +- {number(doubt, COLUMN[DOUBTS[column.key]].decimals)}"
+        text += f" ±{number(doubt, COLUMN[DOUBTS[column.key]].decimals)}"
     return text
 
 

@@ -84,13 +84,15 @@ def segments(triangles: IntArray, values: FloatArray, level: float) -> IntArray:
     return np.asarray(np.stack(edges, axis=1), dtype=np.int64)
 
 
-def _crossing(edge: Edge, points: FloatArray, values: FloatArray, level: float) -> Edge:
+def _crossing(
+    edge: Edge, points: FloatArray, values: FloatArray, level: float
+) -> list[float]:
     """Return the point on an edge at which the level is reached, linearly."""
     first, second = edge
     low, high = float(values[first]), float(values[second])
     share = (level - low) / (high - low)
     at = points[first] + share * (points[second] - points[first])
-    return at[0], at[1]
+    return [float(at[0]), float(at[1])]
 
 
 def _walk(start: Edge, links: dict[Edge, list[Edge]]) -> list[Edge]:
@@ -128,10 +130,8 @@ def polylines(
         links.setdefault(one, []).append(other)
         links.setdefault(other, []).append(one)
     ends = [edge for edge in links if len(links[edge]) == 1]
-    found = []
-    for start in sorted(ends) + sorted(links):
-        if links[start]:
-            found.append(_walk(start, links))
+    starts = sorted(ends) + sorted(links)
+    found = (_walk(start, links) for start in starts if links[start])
     return [
         np.array([_crossing(edge, points, values, level) for edge in line])
         for line in found

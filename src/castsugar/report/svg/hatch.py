@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from castsugar.report.svg.canvas import Svg, markup
+from castsugar.report.svg.canvas import Attributes, Svg, markup
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +34,17 @@ SPANS = (
 def define_hatch(svg: Svg, hatch: Hatch) -> str:
     """Define the pattern in the picture and return its fill, ``url(#...)``."""
     name = svg.new_id()
-    ground = {
+    ground: Attributes = {
         "width": hatch.distance,
         "height": hatch.distance,
         "fill": hatch.ground,
     }
-    stripe = {"width": hatch.distance, "height": hatch.width, "fill": hatch.colour}
-    frame = {
+    stripe: Attributes = {
+        "width": hatch.distance,
+        "height": hatch.width,
+        "fill": hatch.colour,
+    }
+    frame: Attributes = {
         "id": name,
         "patternUnits": "userSpaceOnUse",
         "width": hatch.distance,
