@@ -40,7 +40,7 @@ def test_main_job_prints_the_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert shown.strip() in printed
 
 
-@pytest.mark.parametrize("line", SHELL[2].strip().splitlines())
+@pytest.mark.parametrize("line", "".join(SHELL[2:]).strip().splitlines())
 def test_other_commands_run(line: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Every further command of README ends well."""
     assert main(shlex.split(line)[1:]) == 0

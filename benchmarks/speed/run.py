@@ -90,10 +90,15 @@ def _second(s: Numbers) -> list[str]:
         f"{s['cantera_median_ms']:.1f} ms in the median;",
         f"  {s['cantera_tp_solves_per_case']:.0f} T-p solves per case, "
         f"{s['cantera_ms_per_tp_solve']:.2f} ms each",
+        f"  within Cantera's own calls: {s['cantera_own_mean_ms']:.1f} ms in the mean, "
+        f"{s['cantera_own_median_ms']:.1f} ms in the median",
         f"  not solved {s['failed']} (left out of the ratios): {failed}",
         "  ratio per case                 batch, us     of the mean   of the median",
         f"  inside the 5,151           {s['batch_us_per_case_in_5151']:13.1f}"
         f"{s['ratio_of_mean_in_5151']:16.0f}{s['ratio_of_median_in_5151']:16.0f}",
+        f"  inside, Cantera's own calls{s['batch_us_per_case_in_5151']:12.1f}"
+        f"{s['ratio_of_own_mean_in_5151']:16.0f}"
+        f"{s['ratio_of_own_median_in_5151']:16.0f}",
         f"  these {s['cases']:4d} alone           {s['batch_us_per_case_alone']:13.1f}"
         f"{s['ratio_of_mean_alone']:16.0f}{s['ratio_of_median_alone']:16.0f}",
         "  largest difference "

@@ -64,8 +64,8 @@ def unknown_name(kind: str, name: str, known: Iterable[str]) -> UnknownNameError
     near = nearest_names(name, listed)
     if near:
         hint = f"did you mean {' or '.join(repr(n) for n in near)}?"
-    elif len(listed) > 12:
-        hint = f"castsugar {kind}s lists the {len(listed)} known names"
+    elif kind == "ingredient" and len(listed) > 12:
+        hint = f"castsugar ingredients lists the {len(listed)} known names"
     else:
         hint = f"known: {', '.join(listed) or 'none'}"
     return UnknownNameError(f"unknown {kind} {name!r}; {hint}")

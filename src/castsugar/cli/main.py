@@ -14,6 +14,10 @@ from typing import NoReturn
 
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 
+#: The matrices here are small: threads of linear algebra only get in each other's way.
+#: Set before numpy is loaded, and only where the user has not set them.
+SINGLE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
 BAD_INPUT, NO_CONVERGENCE, INTERRUPTED = 2, 3, 130
 
 INTRODUCTION = """\
@@ -69,6 +73,8 @@ def build_parser() -> Parser:
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    for variable in SINGLE_THREAD:
+        os.environ.setdefault(variable, "1")
     parser = build_parser()
     options = parser.parse_args(words)
     try:

@@ -77,6 +77,11 @@ class Certificate:
         return found
 
 
+def _measured(residual: float) -> float:
+    """Return a residual that was measured; one that is not a number fails."""
+    return math.inf if math.isnan(residual) else residual
+
+
 def element_error(
     table: SpeciesTable, amounts: FloatArray, elements: FloatArray
 ) -> float:
@@ -155,20 +160,21 @@ def certify(  # noqa: PLR0913 - a state is six numbers
     if target_enthalpy is not None:
         error = float(mixture.enthalpy(table, t, amounts)) - target_enthalpy
         gas = amounts[:count].sum() * GAS_CONSTANT * temperature
-        energy = abs(error) / max(abs(target_enthalpy), gas)
+        energy = _measured(abs(error) / max(abs(target_enthalpy), gas))
     if target_entropy is not None:
         error = float(mixture.entropy(table, t, p, amounts)) - target_entropy
-        entropy = abs(error) / abs(target_entropy)
+        entropy = _measured(abs(error) / abs(target_entropy))
     equilibrium, affinity = math.nan, math.inf
     open_phases = allowed
     if open_phases is None:
         open_phases = np.ones(len(table.phase.names), dtype=bool)
     if not composition_held:
-        equilibrium, distance = plane_errors(table, temperature, pressure, amounts)
+        worst, distance = plane_errors(table, temperature, pressure, amounts)
+        equilibrium = _measured(worst)
         absent = open_phases & (amounts[count:] <= 0.0)
         affinity = float(np.min(distance[count:], where=absent, initial=math.inf))
     return Certificate(
-        elements=element_error(table, amounts, elements),
+        elements=_measured(element_error(table, amounts, elements)),
         equilibrium=equilibrium,
         affinity=affinity,
         energy=energy,

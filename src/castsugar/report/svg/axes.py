@@ -77,8 +77,11 @@ def nice_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
 
 
 def tick_labels(values: tuple[float, ...], step: Step) -> list[str]:
-    """Return the values with the decimals of the step; thousands get a thin space."""
-    texts = (f"{v:,.{step.decimals}f}".replace(",", "\u2009") for v in values)
+    """Return the values with the decimals of the step; from 10,000 a thin space."""
+    texts = []
+    for value in values:
+        text = f"{value:,.{step.decimals}f}"
+        texts.append(text.replace(",", "\u2009" if abs(value) >= 1e4 else ""))
     return [t.removeprefix("-") if not t.strip("-0.") else t for t in texts]
 
 

@@ -15,9 +15,9 @@ from castsugar.report.svg.words import text_width
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_SIZE = 14.0
+_SIZE = 15.0
 #: Lines shorter than this are not labelled, unless they are the only one [px].
-_LONG = 130.0
+_LONG = 90.0
 
 
 @dataclass(frozen=True, slots=True)

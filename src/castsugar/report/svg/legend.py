@@ -6,13 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from castsugar.report.svg.axes import Scale, Step, tick_labels
-from castsugar.report.svg.canvas import INK, PAGE, SOFT, Point, Stroke, Svg, TextStyle
+from castsugar.report.svg.canvas import (
+    INK,
+    PAGE,
+    SOFT,
+    Attributes,
+    Point,
+    Stroke,
+    Svg,
+    TextStyle,
+)
 from castsugar.report.svg.colour import BINS, bin_colour
 from castsugar.report.svg.place import Box, Taken, text_box
-from castsugar.report.svg.words import shortened, text_width, wrapped
+from castsugar.report.svg.words import text_width, wrapped
 
-SIZE = 15.0
-SMALL = 14.0
+SIZE = 16.0
+SMALL = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,16 +93,17 @@ def draw_keys(
     svg: Svg, keys: Sequence[Key], left: float, top: float, width: float
 ) -> float:
     """Draw keys in rows as wide as `width`; return the y below them [px]."""
-    x, y = left, top
+    x, y, deep = left, top, 0
     for key in keys:
-        words = shortened(key.words, width - 40.0, SIZE)
-        room = 36.0 + text_width(words, SIZE) + 18.0
-        if x > left and x + room - 18.0 > left + width:
-            x, y = left, y + 24.0
+        lines = wrapped(key.words, width - 36.0, SIZE)
+        room = 36.0 + max((text_width(line, SIZE) for line in lines), default=0.0)
+        if x > left and x + room > left + width:
+            x, y, deep = left, y + 5.0 + 19.0 * deep, 0
         _draw_key(svg, key, (x, y))
-        svg.text((x + 36.0, y + 14.0), words, TextStyle(SIZE))
-        x += room
-    return y + 26.0 if keys else top
+        for row, line in enumerate(lines):
+            svg.text((x + 36.0, y + 14.0 + 19.0 * row), line, TextStyle(SIZE))
+        x, deep = x + room + 18.0, max(deep, len(lines))
+    return y + 7.0 + 19.0 * deep if keys else top
 
 
 def _draw_key(svg: Svg, key: Key, corner: Point) -> None:
@@ -105,7 +115,7 @@ def _draw_key(svg: Svg, key: Key, corner: Point) -> None:
         stroke = Stroke(key.paint, 2.4, key.dashes)
         svg.line((x, y + 9.0), (x + 28.0, y + 9.0), stroke)
     else:
-        box = {"fill": key.paint, "stroke": SOFT, "stroke-width": 0.8}
+        box: Attributes = {"fill": key.paint, "stroke": SOFT, "stroke-width": 0.8}
         svg.rect((x, y + 1.0), (28.0, 16.0), box)
 
 
@@ -113,13 +123,13 @@ def draw_heading(svg: Svg, title: str, below: Sequence[str], left: float) -> flo
     """Draw the title and the lines below it; return the y below them [px]."""
     y = 12.0
     room = svg.width - 2.0 * left
-    for line in wrapped(title, room, 21.0):
+    for line in wrapped(title, room, 22.0):
         y += 24.0
-        svg.text((left, y), line, TextStyle(21.0, bold=True))
+        svg.text((left, y), line, TextStyle(22.0, bold=True))
     for text in below:
-        for line in wrapped(text, room, 16.0):
-            y += 21.0
-            svg.text((left, y), line, TextStyle(16.0, colour=SOFT))
+        for line in wrapped(text, room, 17.0):
+            y += 22.0
+            svg.text((left, y), line, TextStyle(17.0, colour=SOFT))
     return y + 10.0
 
 
@@ -128,7 +138,7 @@ def draw_notes(svg: Svg, notes: Sequence[str], left: float, top: float) -> float
     y = top
     for note in notes:
         for line in wrapped(note, svg.width - 2.0 * left, SMALL):
-            y += 18.0
+            y += 19.0
             svg.text((left, y), line, TextStyle(SMALL, colour=SOFT))
         y += 2.0
     return y + 6.0 if notes else top

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from castsugar.report.svg.canvas import INK, Point, Stroke, Svg
 from castsugar.report.svg.legend import draw_mark, halo_style
-from castsugar.report.svg.place import Label, Taken, beside
+from castsugar.report.svg.place import Box, Label, Taken, beside
 from castsugar.report.svg.sides import constant_line
 from castsugar.report.svg.triangle import Frame, Shares
 from castsugar.report.svg.words import shortened, text_width
 
-_SIZE = 16.0
+_SIZE = 17.0
 #: Room for a name on the picture [px]; the key below has it in full.
-_ROOM = 190.0
+_ROOM = 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +28,23 @@ class Mark:
     shares: Shares
 
 
-def draw_guides(svg: Svg, frame: Frame, mark: Mark) -> None:
-    """Lead from a mark to the tick on each side at which its shares are read."""
+def draw_guides(svg: Svg, frame: Frame, mark: Mark) -> list[Box]:
+    """Lead from a mark to the place on each side at which its shares are read.
+
+    Returns the ground on which a name would hide them.
+    """
+    boxes = []
     for index, share in enumerate(mark.shares):
         end = constant_line(frame, index, share)[0]
         svg.line(mark.at, end, Stroke("#ffffff", 2.6, opacity=0.6))
         svg.line(mark.at, end, Stroke(INK, 1.2, "2 4"))
+        for part in np.linspace(0.0, 1.0, 13):
+            x, y = (a + part * (b - a) for a, b in zip(mark.at, end, strict=True))
+            boxes.append(Box(x - 3.0, y - 3.0, x + 3.0, y + 3.0))
+    return boxes
 
 
-def draw_marks(marks: Sequence[Mark], taken: Taken) -> Callable[[Svg], None]:
+def place_marks(marks: Sequence[Mark], taken: Taken) -> Callable[[Svg], None]:
     """Find places for the names, and return what draws them later, on top."""
     words = [shortened(mark.label, _ROOM, _SIZE) for mark in marks]
     labels = [
@@ -65,13 +75,13 @@ def _draw_leader(svg: Svg, mark: Mark, label: Label, words: str) -> None:
     svg.line(mark.at, (x, y), Stroke(INK, 1.3))
 
 
-def mark_words(label: str, shares: Shares, total: float) -> str:
-    """Return the name and percentages of the whole mix.
+def mark_words(label: str, names: Sequence[str], percents: Sequence[float]) -> str:
+    """Return the name and what is in the mix, in percent of the whole.
 
     Examples
     --------
-    >>> mark_words("base", (0.6, 0.2, 0.2), 1.0)
-    'base: 60 / 20 / 20 %'
+    >>> mark_words("base", ("KNO3", "sucrose", "water"), (64.0, 35.0, 1.0))
+    'base: KNO3 64 %, sucrose 35 %, water 1 %'
     """
-    percents = " / ".join(f"{100.0 * total * share:.4g}" for share in shares)
-    return f"{label}: {percents} %"
+    parts = (f"{n} {p:.4g} %" for n, p in zip(names, percents, strict=True))
+    return f"{label}: {', '.join(parts)}"

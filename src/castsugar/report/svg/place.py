@@ -79,7 +79,7 @@ class Label:
 
 
 def beside(mark: Point, words: str, size: float, taken: Taken) -> Label:
-    """Return the nearest free place beside a mark; the last tried if none is free.
+    """Return the nearest free place beside a mark; the right of it if none is free.
 
     Parameters
     ----------
@@ -91,7 +91,6 @@ def beside(mark: Point, words: str, size: float, taken: Taken) -> Label:
     taken : Taken
         The place chosen is added to it.
     """
-    label = Label(mark, "start", led=False)
     for reach in (11.0, 26.0, 44.0, 66.0, 92.0):
         for across, down, anchor in _AROUND:
             at = (mark[0] + reach * across, mark[1] + reach * down + 0.35 * size)
@@ -100,7 +99,7 @@ def beside(mark: Point, words: str, size: float, taken: Taken) -> Label:
             if taken.free(box):
                 taken.add([box])
                 return label
-    return label
+    return Label((mark[0] + 11.0, mark[1] + 0.35 * size), "start", led=False)
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:

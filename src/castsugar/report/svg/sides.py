@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from castsugar.report.svg.axes import multiples, nice_step, tick_labels
 from castsugar.report.svg.canvas import Point, Stroke, Svg, TextStyle
 from castsugar.report.svg.colour import AXES
+from castsugar.report.svg.place import Box
 from castsugar.report.svg.triangle import Frame, Shares
 from castsugar.report.svg.words import shortened, wrapped
 
@@ -24,7 +25,7 @@ _TICKS = (0.0, 120.0, 240.0)
 _GROWS = (120.0, 240.0, 0.0)
 #: Clockwise turn of the words along each side.
 _WORDS = (60.0, -60.0, 0.0)
-_TICK, _SIZE = 8.0, 15.0
+_TICK, _SIZE, _BIG = 8.0, 16.0, 17.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,19 @@ def ticks_of(frame: Frame, index: int, total: float) -> Iterator[tuple[float, st
         yield value / (100.0 * total), words
 
 
+def side_boxes(frame: Frame) -> list[Box]:
+    """Return the ground of ticks, arrows and words beside the slanted sides."""
+    boxes = []
+    for index in (0, 1):
+        for part in range(25):
+            share = frame.low[index] + frame.span * part / 24.0
+            on_side = constant_line(frame, index, share)[0]
+            for away in (16.0, 36.0, 56.0, 70.0):
+                x, y = shifted(on_side, (30.0, 150.0)[index], away)
+                boxes.append(Box(x - 10.0, y - 10.0, x + 10.0, y + 10.0))
+    return boxes
+
+
 def draw_grid(svg: Svg, frame: Frame, total: float) -> None:
     """Draw the light lines of equal share."""
     with svg.group(Stroke("#ffffff", 0.8, opacity=0.38).attributes()):
@@ -110,16 +124,16 @@ def _draw_arrow(svg: Svg, frame: Frame, index: int, name: str) -> None:
     middle = constant_line(frame, index, low + half)[0]
     outward = (30.0, 150.0, 270.0)[index]
     grows, colour = _GROWS[index], AXES[index]
-    centre = shifted(middle, outward, 46.0)
+    centre = shifted(middle, outward, 48.0)
     reach = 0.23 * frame.side
     start, tip = shifted(centre, grows + 180.0, reach), shifted(centre, grows, reach)
     svg.line(start, tip, Stroke(colour, 1.6))
     wings = (shifted(tip, grows + turn, 11.0) for turn in (158.0, 202.0))
     points = " ".join(f"{x:.2f},{y:.2f}" for x, y in (tip, *wings))
     svg.element("polygon", {"points": points, "fill": colour})
-    words = shortened(f"more {name}", 0.62 * frame.side, 16.0)
+    words = shortened(f"more {name}", 0.62 * frame.side, _BIG)
     at = shifted(centre, outward, 20.0 if index == 2 else 9.0)
-    style = TextStyle(16.0, "middle", colour, bold=True, turn=_WORDS[index])
+    style = TextStyle(_BIG, "middle", colour, bold=True, turn=_WORDS[index])
     svg.text(at, words, style)
 
 
@@ -128,7 +142,7 @@ def _draw_corners(svg: Svg, frame: Frame, sides: Sides) -> None:
     corners = frame.corners()
     for index, (x, y) in enumerate(corners):
         most = 100.0 * sides.total * (frame.low[index] + frame.span)
-        room = 0.9 * frame.side if index == 0 else 100.0
+        room = 0.9 * frame.side if index == 0 else 92.0
         lines = wrapped(sides.names[index], room, 16.0)
         if len(lines) > 3:
             lines = [*lines[:2], shortened(" ".join(lines[2:]), room, 16.0)]

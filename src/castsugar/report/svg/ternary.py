@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.errors import InputError
 from castsugar.report.svg.axes import nice_step
-from castsugar.report.svg.canvas import Stroke, Svg, markup, moves, number
+from castsugar.report.svg.canvas import Stroke, Svg, markup, moves
 from castsugar.report.svg.cells import bins_of, cells_path, paths_by_bin
 from castsugar.report.svg.colour import bin_colour
 from castsugar.report.svg.contour import contour_levels, lattice_triangles
@@ -24,9 +23,16 @@ from castsugar.report.svg.legend import (
     draw_keys,
     draw_notes,
 )
-from castsugar.report.svg.marks import Mark, draw_guides, draw_marks, mark_words
+from castsugar.report.svg.marks import Mark, draw_guides, mark_words, place_marks
 from castsugar.report.svg.place import Box, Taken
-from castsugar.report.svg.sides import Sides, draw_grid, draw_sides
+from castsugar.report.svg.sides import Sides, draw_grid, draw_sides, side_boxes
+from castsugar.report.svg.spec import (
+    TernaryMap,
+    check,
+    description,
+    kinds_of,
+    value_text,
+)
 from castsugar.report.svg.triangle import (
     HEIGHT,
     Frame,
@@ -39,58 +45,12 @@ from castsugar.report.svg.triangle import (
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-#: What a cell may be.
-KINDS = ("ok", "not computed", "cold")
-
-_WIDTH, _LEFT, _SIDE = 640.0, 70.0, 500.0
+_WIDTH, _LEFT, _SIDE = 600.0, 65.0, 470.0
 _MARGIN = 24.0
 _HATCHES = {
     "not computed": (NOT_COMPUTED, "not computed"),
     "cold": (COLD, "does not burn by this model"),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class TernaryMap:
-    """What a map shows.
-
-    Parameters
-    ----------
-    corners : tuple of str
-        Names of the ingredients: top, lower left, lower right.
-    fractions : ndarray, shape (n, 3)
-        Shares of the three, sum 1, on a triangular lattice of equal step. Points that
-        are missing stay empty; the picture spans the smallest triangle around all.
-    values : ndarray, shape (n,)
-        What is shown [`unit`]; NaN where there is none.
-    kind : sequence of str, length n
-        "ok", "not computed" or "cold"; "ok" without a value counts as not computed.
-    title, quantity, unit : str
-    decimals : int
-        Of the values on the picture; negative rounds to tens and more.
-    marks : tuple of (str, (float, float, float))
-        Mixes to draw and name: shares of the three, sum 1.
-    fixed : str
-        What else is in the mix ("with red iron oxide 2 %").
-    notes : tuple of str
-        Lines below the picture.
-    total : float
-        Share of the whole mix that the three make up: the axes show percent of the
-        whole.
-    """
-
-    corners: tuple[str, str, str]
-    fractions: FloatArray
-    values: FloatArray
-    kind: Sequence[str]
-    title: str
-    quantity: str
-    unit: str = ""
-    decimals: int = 0
-    marks: tuple[tuple[str, Shares], ...] = ()
-    fixed: str = ""
-    notes: tuple[str, ...] = ()
-    total: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +67,7 @@ class _Cells:
     @property
     def shown(self) -> FloatArray:
         """Return the values that are shown."""
-        return self.values[self.kind == "ok"]
+        return np.asarray(self.values[self.kind == "ok"], dtype=np.float64)
 
 
 def ternary_map(spec: TernaryMap) -> str:
@@ -127,8 +87,8 @@ def ternary_map(spec: TernaryMap) -> str:
     InputError
         If shapes, kinds or lattice do not fit.
     """
-    _check(spec)
-    svg = Svg(_WIDTH, 0.0, spec.title, _description(spec))
+    check(spec)
+    svg = Svg(_WIDTH, 0.0, spec.title, description(spec))
     unit = f" [{spec.unit}]" if spec.unit else ""
     lines = [f"{spec.quantity}{unit}", spec.fixed]
     top = draw_heading(svg, spec.title, [text for text in lines if text], _MARGIN)
@@ -142,34 +102,6 @@ def ternary_map(spec: TernaryMap) -> str:
     return svg.to_text()
 
 
-def _check(spec: TernaryMap) -> None:
-    """Refuse what cannot be drawn."""
-    count = len(spec.fractions)
-    if spec.fractions.shape != (count, 3) or count == 0:
-        raise InputError(
-            f"a map needs fractions of shape (n, 3), got {spec.fractions.shape}"
-        )
-    if spec.values.shape != (count,) or len(spec.kind) != count:
-        raise InputError(
-            f"{count} mixes, {spec.values.size} values and {len(spec.kind)} kinds; "
-            "a map needs one value and one kind a mix"
-        )
-    strange = sorted(set(spec.kind) - set(KINDS))
-    if strange:
-        raise InputError(f"kind {strange[0]!r} of a cell; allowed: {', '.join(KINDS)}")
-    if not 0.0 < spec.total <= 1.0 + 1e-9:
-        raise InputError(f"total {spec.total:g} is not a share above 0 and up to 1")
-    if not np.allclose(spec.fractions.sum(axis=1), 1.0, atol=1e-6):
-        raise InputError("the shares of a mix on the map do not sum to 1")
-
-
-def _kinds(spec: TernaryMap) -> NDArray[np.str_]:
-    """Return the kinds, "ok" without a value turned into "not computed"."""
-    kind = np.array(spec.kind, dtype=np.str_).astype("U12")
-    kind[(kind == "ok") & ~np.isfinite(spec.values)] = "not computed"
-    return kind
-
-
 def _frame(spec: TernaryMap, top: float) -> Frame:
     """Return the triangle whose top corner lies at `top` [px]."""
     low, span = span_of(spec.fractions, least_step(spec.fractions))
@@ -179,7 +111,7 @@ def _frame(spec: TernaryMap, top: float) -> Frame:
 def _cells(spec: TernaryMap, frame: Frame) -> _Cells:
     """Return the lattice as it lies on the page."""
     step = least_step(spec.fractions)
-    kind = _kinds(spec)
+    kind = kinds_of(spec)
     return _Cells(
         frame=frame,
         centres=frame.places(spec.fractions),
@@ -226,7 +158,7 @@ def _draw_over(svg: Svg, spec: TernaryMap, cells: _Cells) -> None:
     """Draw contours and marks; labels keep clear of each other."""
     frame = cells.frame
     top, left, right = frame.corners()
-    taken = Taken(Box(left[0] - 40.0, top[1] - 10.0, right[0] + 40.0, frame.base))
+    area = Box(left[0] - 40.0, top[1] - 10.0, right[0] + 30.0, frame.base)
     marks = [Mark(label, frame.place(shares), shares) for label, shares in _held(spec)]
     contours = Contours(
         cells.centres,
@@ -235,14 +167,16 @@ def _draw_over(svg: Svg, spec: TernaryMap, cells: _Cells) -> None:
         contour_levels(cells.values),
         spec.decimals,
     )
-    if len(marks) == 1:
-        draw_guides(svg, frame, marks[0])
-    for mark in marks:
-        x, y = mark.at
-        taken.add([Box(x - 8.0, y - 8.0, x + 8.0, y + 8.0)])
-    later = draw_marks(marks, taken)
-    draw_contours(svg, contours, taken)
-    later(svg)
+    # Names keep clear of the guide lines too; values of contours need not.
+    guides = draw_guides(svg, frame, marks[0]) if len(marks) == 1 else []
+    dots = [
+        Box(m.at[0] - 8.0, m.at[1] - 8.0, m.at[0] + 8.0, m.at[1] + 8.0) for m in marks
+    ]
+    names = Taken(area, [*dots, *side_boxes(frame), *guides])
+    draw_names = place_marks(marks, names)
+    values = Taken(area, [box for box in names.boxes if box not in guides])
+    draw_contours(svg, contours, values)
+    draw_names(svg)
 
 
 def _held(spec: TernaryMap) -> list[tuple[str, Shares]]:
@@ -263,7 +197,8 @@ def _draw_below(
     held = {label for label, _ in _held(spec)}
     keys = list(hatches)
     for label, shares in spec.marks:
-        words = mark_words(label, shares, spec.total)
+        percents = tuple(100.0 * spec.total * share for share in shares)
+        words = mark_words(label, spec.corners, percents)
         outside = "" if label in held else " (outside the picture)"
         keys.append(Key("mark", "", words + outside))
     y = draw_keys(svg, keys, _MARGIN, y, width)
@@ -275,25 +210,5 @@ def _bar(spec: TernaryMap, shown: FloatArray) -> ColourBar:
     """Return the colour bar, its ticks at the contours."""
     low, high = float(shown.min()), float(shown.max())
     step = nice_step(high - low, 8) if high > low else None
-    ends = (f"lowest {_value(spec, low)}", f"highest {_value(spec, high)}")
+    ends = (f"lowest {value_text(spec, low)}", f"highest {value_text(spec, high)}")
     return ColourBar(low, high, contour_levels(shown), step, ends)
-
-
-def _value(spec: TernaryMap, value: float) -> str:
-    """Return a value with its unit."""
-    digits = spec.decimals
-    text = f"{round(value, digits):.{max(digits, 0)}f}"
-    return f"{text} {spec.unit}".rstrip()
-
-
-def _description(spec: TernaryMap) -> str:
-    """Say in words what the picture shows."""
-    kind = _kinds(spec)
-    shown = spec.values[kind == "ok"]
-    counts = ", ".join(f"{(kind == word).sum()} {word}" for word in KINDS)
-    text = f"{spec.quantity} of mixes of {', '.join(spec.corners)}; cells: {counts}."
-    if shown.size:
-        low, high = _value(spec, float(shown.min())), _value(spec, float(shown.max()))
-        text += f" Values from {low} to {high}."
-    share = number(100.0 * spec.total)
-    return f"{text} The three make up {share} % of the whole mix."

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import html
+import re
+
+#: Characters that XML 1.0 does not allow.
+_FORBIDDEN = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 _NARROW = frozenset("ijltfrI1.,:;'|!()[]{}/\\ -\"`")
 _WIDE = frozenset("mwMWOQG%@&+=<>~")
 
 #: Estimated width of a character in units of the font size.
-_NARROW_WIDTH, _WIDE_WIDTH, _USUAL_WIDTH, _FULL_WIDTH = 0.36, 0.86, 0.58, 1.05
-
-
-def _allowed(char: str) -> bool:
-    """Return whether XML 1.0 allows the character."""
-    code = ord(char)
-    if code < 0x20:
-        return char in "\t\n\r"
-    return code < 0xD800 or 0xE000 <= code < 0xFFFE or code > 0xFFFF
+_NARROW_WIDTH, _USUAL_WIDTH, _CAPITAL_WIDTH = 0.32, 0.56, 0.7
+_WIDE_WIDTH, _FULL_WIDTH = 0.86, 1.05
 
 
 def escaped(text: str) -> str:
@@ -29,7 +26,7 @@ def escaped(text: str) -> str:
     >>> escaped('<b title="x">')
     '&lt;b title=&quot;x&quot;&gt;'
     """
-    return html.escape("".join(c if _allowed(c) else "�" for c in text), quote=True)
+    return html.escape(_FORBIDDEN.sub("�", text), quote=True)
 
 
 def _char_width(char: str) -> float:
@@ -38,7 +35,9 @@ def _char_width(char: str) -> float:
         return _NARROW_WIDTH
     if ord(char) >= 0x1100:
         return _FULL_WIDTH
-    return _WIDE_WIDTH if char in _WIDE else _USUAL_WIDTH
+    if char in _WIDE:
+        return _WIDE_WIDTH
+    return _CAPITAL_WIDTH if char.isupper() else _USUAL_WIDTH
 
 
 def text_width(text: str, size: float) -> float:

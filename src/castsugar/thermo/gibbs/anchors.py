@@ -154,8 +154,10 @@ _ROWS: Final = (
     ),
 )
 
-#: An oxidizer-rich, wet mix at 600 K: the start for mixes that do not burn.
-COLD: Final = (600.0, 2.83, -105.99, -29.10, -11.44, -10.87, -55.96)
+#: Starts at 600 K for mixes that do not burn: with oxygen left (84 % nitrate, wet),
+#: and without (57 % nitrate).
+COLD_LEAN: Final = (600.0, 2.83, -105.99, -29.10, -11.44, -10.87, -55.96)
+COLD_RICH: Final = (600.0, 3.04, -0.96, -9.08, -51.20, -11.17, -48.84)
 
 OXYGEN: Final = np.array([row[0] for row in _ROWS])
 STATES: Final = np.array([row[1:] for row in _ROWS])  # (rows, pressures, 2 + elements)

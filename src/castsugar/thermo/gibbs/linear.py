@@ -85,7 +85,8 @@ def moments(
     if every:
         kept = np.arange(phi.shape[1])
     else:
-        kept = np.flatnonzero(phi.max(axis=0) > -KEPT)
+        # Not "> -KEPT": a row that is lost (NaN) must not take species from the others.
+        kept = np.flatnonzero(~(phi.max(axis=0) <= -KEPT))
         phi = np.maximum(phi[:, kept], -2.0 * KEPT)  # subnormal numbers are slow
     y = np.exp(phi, out=phi)
     total = y.sum(axis=1)

@@ -66,13 +66,17 @@ def from_cold_anchor(
     model: Model, names: tuple[str, ...], elements: FloatArray, log_pressure: FloatArray
 ) -> Iterate:
     """Guess the state at 600 K of a mix that does not burn."""
-    guess = np.tile(np.array(anchors.COLD), (len(elements), 1))
+    lean = anchors.oxygen_left(names, elements)[:, None] > 0.0
+    guess = np.where(lean, anchors.COLD_LEAN, anchors.COLD_RICH)
     return _from_guess(model, names, elements, log_pressure, guess)
 
 
 def is_family(names: tuple[str, ...]) -> bool:
-    """Whether the anchors serve a set of elements: C, H, O, N and an alkali metal."""
-    return set("CHON") <= set(names) and bool({"K", "Na"} & set(names))
+    """Whether the anchors serve a set of elements: it must have C, H and O.
+
+    What a mix lacks (nitrogen and alkali of a plain sugar) is left out of the guess.
+    """
+    return set("CHO") <= set(names)
 
 
 def _from_guess(
@@ -90,12 +94,13 @@ def _from_guess(
     stand_in = {"K": "Na"} if "K" not in names else {}
     known = np.zeros(len(names), bool)
     for column, name in enumerate(anchors.ELEMENTS):
-        index = names.index(stand_in.get(name, name))
-        start.potentials[:, index] = guess[:, 2 + column]
-        known[index] = True
+        held = stand_in.get(name, name)
+        if held in names:
+            start.potentials[:, names.index(held)] = guess[:, 2 + column]
+            known[names.index(held)] = True
     g = model.phases(fits.basis(start.temperature), start.temperature).g
-    alkali = names.index(stand_in.get("K", "K"))
-    for index in [alkali, *np.flatnonzero(~known)]:
+    alkali = [i for i, name in enumerate(names) if name == stand_in.get("K", "K")]
+    for index in [*alkali, *np.flatnonzero(~known)]:
         known[index] = False
         _bind(model, start, g, elements, int(index), known)
         known[index] = True

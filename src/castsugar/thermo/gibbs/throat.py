@@ -17,6 +17,7 @@ import numpy as np
 from castsugar.thermo.gibbs.expansion import (
     Isentrope,
     excess,
+    exits,
     to_saturation,
     to_sound,
 )
@@ -26,12 +27,16 @@ from castsugar.thermo.tables import BoolArray, IntArray
 #: A throat within this of a transition temperature may have to be decided [relative].
 _NEAR_TRANSITION = 1e-7
 
+#: The last resort walks down the isentrope in steps of ln p, then halves them.
+_SCAN_STEP, _SCAN_COUNT, _HALVINGS = 0.04, 40, 45
+
 
 @dataclass(slots=True, eq=False)
 class Throats:
     """Solved throats, one row a mix."""
 
     iterate: Iterate
+    start: Iterate  # the chamber, or the end of a plateau that was passed
     solved: BoolArray
     iterations: IntArray
     pinned: BoolArray  # on the onset of a phase
@@ -43,16 +48,24 @@ def throats(isentrope: Isentrope, chamber: Iterate) -> Throats:
     iterate, outcome = to_sound(isentrope, chamber)
     none = np.zeros(chamber.count, bool)
     result = Throats(
-        iterate, outcome.solved, outcome.iterations, none.copy(), none.copy()
+        iterate,
+        chamber.take(np.arange(chamber.count)),
+        outcome.solved,
+        outcome.iterations,
+        none.copy(),
+        none.copy(),
     )
     by_heat = sorted(isentrope.model.transitions, key=lambda t: -t[2])
     for cold, hot, limit in by_heat:
         rows = _crossing(isentrope, chamber, result, (cold, hot, limit))
         if rows.size:
-            _decide_plateau(isentrope, chamber, result, rows, (cold, hot))
+            _decide_plateau(isentrope, result, rows, (cold, hot))
     left = np.flatnonzero(~result.solved)
     if left.size:
-        _decide_onset(isentrope, chamber, result, left)
+        _decide_onset(isentrope, result, left)
+    left = np.flatnonzero(~result.solved)
+    if left.size:
+        _bisect(isentrope, chamber, result, left)
     return result
 
 
@@ -75,7 +88,6 @@ def _crossing(
 
 def _decide_plateau(
     isentrope: Isentrope,
-    chamber: Iterate,
     result: Throats,
     rows: IntArray,
     forms: tuple[int, int],
@@ -89,7 +101,7 @@ def _decide_plateau(
     cold, hot = forms
     here = isentrope.take(rows)
     hot_only = here.without(cold)
-    begin = chamber.take(rows)
+    begin = result.start.take(rows)
     above = ~begin.active[:, cold]  # the chamber is not yet on the plateau
     ok = np.ones(len(rows), bool)
     before = np.full(len(rows), -1.0)
@@ -124,7 +136,9 @@ def _decide_end(
     end, ok = to_saturation(cold_only, end, hot)
     inside = excess(isentrope, end, cold, hot)
     after = excess(cold_only, end, cold)
-    _solve(cold_only, end, result, rows, ok & (inside < 0.0))
+    down = ok & (inside < 0.0)
+    result.start.put(rows[down], end.take(down))
+    _solve(cold_only, end, result, rows, down)
     on = ok & (inside >= 0.0)
     if on.any():
         middle = begin.take(np.arange(begin.count))
@@ -136,9 +150,7 @@ def _decide_end(
         result.two[rows[on]] = after[on] < 0.0
 
 
-def _decide_onset(
-    isentrope: Isentrope, chamber: Iterate, result: Throats, rows: IntArray
-) -> None:
+def _decide_onset(isentrope: Isentrope, result: Throats, rows: IntArray) -> None:
     """Decide unsolved throats at which some other phase comes and goes.
 
     At the onset of the phase the sign of u2 - a2 without and with it says whether the
@@ -146,13 +158,14 @@ def _decide_onset(
     """
     for phase in range(isentrope.batch.allowed.shape[1]):
         left = rows[~result.solved[rows]]
-        may_form = isentrope.batch.allowed[left, phase] & ~chamber.active[left, phase]
+        present = result.start.active[left, phase]
+        may_form = isentrope.batch.allowed[left, phase] & ~present
         left = left[may_form]
         if not left.size:
             continue
         here = isentrope.take(left)
         without = here.without(phase)
-        onset, ok = to_saturation(without, chamber.take(left), phase)
+        onset, ok = to_saturation(without, result.start.take(left), phase)
         before = excess(without, onset)
         inside = excess(here, onset, phase)
         pinned = ok & (before < 0.0) & (inside >= 0.0)
@@ -160,6 +173,36 @@ def _decide_onset(
         _solve(without, onset, result, left, ok & (before >= 0.0))
         onset.active[:, phase] = True
         _solve(here.holding(phase), onset, result, left, ok & (inside < 0.0))
+
+
+def _bisect(
+    isentrope: Isentrope, chamber: Iterate, result: Throats, rows: IntArray
+) -> None:
+    """Close in on the first sign change of u2 - a2 downstream of the chamber.
+
+    The last resort, slow and sure: it also finds a throat that lies on a step of the
+    sound speed which is no phase change (a heat capacity that steps in a fit).
+    """
+    here = isentrope.take(rows)
+    upper = chamber.take(rows)
+    found, known = upper.take(np.arange(len(rows))), np.zeros(len(rows), bool)
+    for _ in range(_SCAN_COUNT):
+        lower, outcome = exits(here, upper, upper.log_pressure - _SCAN_STEP)
+        beyond = outcome.solved & (excess(here, lower) >= 0.0) & ~known
+        found.put(beyond, lower.take(beyond))
+        known |= beyond
+        move = outcome.solved & ~known
+        upper.put(move, lower.take(move))
+        if known.all() or not (move | known).all():
+            break
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (upper.log_pressure + found.log_pressure)
+        between, outcome = exits(here, found, middle)
+        known &= outcome.solved
+        beyond = excess(here, between) >= 0.0
+        found.put(known & beyond, between.take(known & beyond))
+        upper.put(known & ~beyond, between.take(known & ~beyond))
+    _accept(result, rows[known], found.take(known))
 
 
 def _solve(

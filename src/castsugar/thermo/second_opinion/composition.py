@@ -21,7 +21,12 @@ NO_VOLUME_DENSITY = 1.0e9
 WIDEST_RANGE = (100.0, 10000.0)
 
 _TOLERANCE = 1e-10
-_STEPS = 3000
+_STEPS = {"vcs": 600, "gibbs": 5000}
+
+#: Cantera's solvers in turn, and whether each may start from its last composition. The
+#: second is slower; it takes over where the first gives up (much graphite), and can,
+#: because the continued fits leave no phase outside its range.
+_LADDER = (("vcs", True), ("vcs", False), ("gibbs", False))
 
 
 class Composer:
@@ -79,7 +84,7 @@ class Composer:
             If no start leads to a composition that passes the certificate.
         """
         problem = ""
-        for attempt in ("warm", "elements", "hot", "cool"):
+        for attempt in _LADDER:
             try:
                 amounts = self._attempt(
                     attempt,
@@ -101,38 +106,37 @@ class Composer:
 
     def _attempt(
         self,
-        attempt: str,
+        attempt: tuple[str, bool],
         temperature: float,
         pressure: float,
         elements: FloatArray,
         offered: tuple[int, ...],
     ) -> FloatArray:
         """Equilibrate once from the last composition or from atomic gas."""
-        fresh = offered not in self._warm
+        solver, warm = attempt
+        warm = warm and offered in self._warm
         self._warm.add(offered)
         mixed = self._mixture(offered)
         count = mixture.gas_count(self.table)
-        if attempt != "warm" or fresh or not self._same_elements(mixed, elements):
+        if not warm or not self._same_elements(mixed, elements):
             start = np.zeros(count + len(offered))
             start[self._atomic] = elements
             mixed.species_moles = start
         mixed.P = pressure
-        if attempt in ("hot", "cool"):
-            mixed.T = temperature + (200.0 if attempt == "hot" else -100.0)
-            self._equilibrate(mixed)
         mixed.T = temperature
-        self._equilibrate(mixed)
+        self._equilibrate(mixed, solver)
         found = np.asarray(mixed.species_moles, dtype=float)
         amounts = np.zeros(count + len(self.table.phase.names))
         amounts[:count] = found[:count]
         amounts[count + np.array(offered, dtype=int)] = found[count:]
         return amounts
 
-    def _equilibrate(self, mixed: Any) -> None:
+    def _equilibrate(self, mixed: Any, solver: str) -> None:
         """Let Cantera equilibrate, without its messages on the screen."""
         self.solves += 1
         with contextlib.redirect_stdout(io.StringIO()):
-            mixed.equilibrate("TP", solver="vcs", rtol=_TOLERANCE, max_steps=_STEPS)
+            steps = _STEPS[solver]
+            mixed.equilibrate("TP", solver=solver, rtol=_TOLERANCE, max_steps=steps)
 
     def _mixture(self, offered: tuple[int, ...]) -> Any:
         """Return the Cantera mixture of the gas and the offered phases."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 
@@ -18,6 +17,12 @@ _SEARCHED = (math.log(0.45), math.log(0.70))
 
 #: Spacing of the scan that finds the upstream one of several maxima.
 _SCAN_STEP = 0.02
+
+#: How closely a change of phases is located, in ln(p/pc).
+_EDGE = 1e-6
+
+#: Distances at which the flux is looked at just upstream of a change of phases.
+_BEFORE_EDGE = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4)
 
 
 def velocity(chamber_enthalpy: float, state: RawState) -> float:
@@ -72,7 +77,7 @@ def throat(isentrope: Isentrope) -> RawState:
 
     low, high = _SEARCHED
     if _may_have_two(isentrope, low, high):
-        low, high = _first_maximum(isentrope.flux, low, high)
+        low, high = _first_maximum(isentrope, low, high)
     found = minimize_scalar(
         lambda x: -isentrope.flux(x),
         bounds=(low, high),
@@ -84,21 +89,48 @@ def throat(isentrope: Isentrope) -> RawState:
 
 def _may_have_two(isentrope: Isentrope, low: float, high: float) -> bool:
     """Whether a phase change lies on the part of the isentrope that is searched."""
-    hot = isentrope.at(high)
-    cold = isentrope.at(low)
+    hot, cold = isentrope.at(high), isentrope.at(low)
+    different = _phases(isentrope, hot) != _phases(isentrope, cold)
+    return different or hot.on_plateau or cold.on_plateau
+
+
+def _phases(isentrope: Isentrope, state: RawState) -> tuple[bool, ...]:
+    """Return which condensed phases a state holds."""
     count = gas_count(isentrope.composer.table)
-    crossed = (hot.amounts[count:] > 0.0) != (cold.amounts[count:] > 0.0)
-    return bool(crossed.any()) or hot.on_plateau or cold.on_plateau
+    return tuple(bool(n > 0.0) for n in state.amounts[count:])
 
 
 def _first_maximum(
-    flux: Callable[[float], float], low: float, high: float
+    isentrope: Isentrope, low: float, high: float
 ) -> tuple[float, float]:
-    """Scan from the chamber side; return a bracket of the first maximum."""
-    points = np.arange(high, low - _SCAN_STEP, -_SCAN_STEP)
-    values = [flux(float(points[0]))]
-    for x in points[1:]:
-        values.append(flux(float(x)))
-        if values[-1] < values[-2]:
-            return float(x), float(points[max(len(values) - 3, 0)])
+    """Scan from the chamber side; return a bracket of the first maximum.
+
+    Where the phases of two neighbouring points differ, the place of the change is
+    added to the scan: a maximum can sit on it and be narrower than any step.
+    """
+    passed: list[tuple[float, float]] = []
+    last: RawState | None = None
+    for x in np.arange(high, low - _SCAN_STEP, -_SCAN_STEP):
+        state = isentrope.at(float(x))
+        if last is not None and _phases(isentrope, last) != _phases(isentrope, state):
+            above, below = _change(isentrope, passed[-1][0], float(x))
+            near = [above + d for d in _BEFORE_EDGE if above + d < passed[-1][0]]
+            passed += [(y, isentrope.flux(y)) for y in (*near, above, below)]
+        passed.append((float(x), mass_flux(isentrope.chamber.enthalpy, state)))
+        last = state
+        for i in range(1, len(passed) - 1):
+            if passed[i - 1][1] <= passed[i][1] > passed[i + 1][1]:
+                return passed[i + 1][0], passed[i - 1][0]
     return low, high
+
+
+def _change(isentrope: Isentrope, above: float, below: float) -> tuple[float, float]:
+    """Return ln(p/pc) just upstream and just downstream of a change of phases."""
+    before = _phases(isentrope, isentrope.at(above))
+    while above - below > _EDGE:
+        middle = 0.5 * (above + below)
+        if _phases(isentrope, isentrope.at(middle)) == before:
+            above = middle
+        else:
+            below = middle
+    return above, below

@@ -1,0 +1,98 @@
+"""From rows of a sweep to its chart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.columns import DOUBTS, Column
+from castsugar.report.svg import LineChart, Panel, Series, Span, line_chart
+
+FloatArray = NDArray[np.float64]
+Rows = Sequence[Mapping[str, Any]]
+
+#: What is hatched on a sweep: name, and the words in status or flags that mean it.
+_REMARKABLE = (
+    ("does not burn", ("cold", "flame below")),
+    ("freezing at the throat", ("freezing",)),
+    ("not computed", ("not computed", "no convergence", "disputed")),
+)
+
+
+def sweep_chart(
+    rows: Rows,
+    share: str,
+    columns: Sequence[Column],
+    recipe: str,
+    notes: Sequence[str],
+) -> str:
+    """Return the chart of some columns of a sweep, as SVG text.
+
+    Parameters
+    ----------
+    rows : sequence of mappings
+        In the order of the sweep.
+    share : str
+        Key of the share that runs. [%]
+    columns : sequence of Column
+        One panel each.
+    recipe : str
+        From which the others keep their ratio.
+    notes : sequence of str
+        Lines below the chart.
+    """
+    x = np.array([float(row[share]) for row in rows])
+    bands = any(DOUBTS.get(c.key) in rows[0] for c in columns)
+    name = share.removesuffix("_mass_percent")
+    return line_chart(
+        LineChart(
+            title=f"{name} against the rest of {recipe}",
+            x_label=f"{name}, others in the same ratio",
+            x_unit="%",
+            x=x,
+            panels=tuple(_panel(rows, column) for column in columns),
+            spans=tuple(_spans(rows, x)),
+            notes=(
+                *notes,
+                *(("Bands: one standard uncertainty of the data.",) if bands else ()),
+                "Model, no losses; second solver not asked. No claim of safety.",
+            ),
+        )
+    )
+
+
+def _panel(rows: Rows, column: Column) -> Panel:
+    """Return the panel of one column, with its band where there is one."""
+    values = _column(rows, column.key)
+    doubt_key = DOUBTS.get(column.key, "")
+    if doubt_key not in rows[0]:
+        return Panel(column.label, column.unit, (Series(column.label, values),))
+    doubt = _column(rows, doubt_key)
+    series = Series(column.label, values, values - doubt, values + doubt)
+    return Panel(column.label, column.unit, (series,), band="data uncertainty")
+
+
+def _column(rows: Rows, key: str) -> FloatArray:
+    """Return a column, with NaN where a row has no value."""
+    return np.array(
+        [float(row[key]) if row["status"] == "ok" else math.nan for row in rows]
+    )
+
+
+def _spans(rows: Rows, x: FloatArray) -> list[Span]:
+    """Return the stretches of the sweep that deserve a remark."""
+    half = 0.5 * float(x[1] - x[0]) if len(x) > 1 else 0.0
+    found = []
+    for name, words in _REMARKABLE:
+        hits = [any(w in f"{r['status']} {r['flags']}" for w in words) for r in rows]
+        for hit, group in groupby(range(len(rows)), key=hits.__getitem__):
+            if hit:
+                places = list(group)
+                low, high = x[places[0]] - half, x[places[-1]] + half
+                found.append(Span(name, max(float(low), x[0]), min(float(high), x[-1])))
+    return found

@@ -1,0 +1,182 @@
+"""``castsugar map`` and ``castsugar sweep``: tables, pictures, interruption, errors."""
+
+from __future__ import annotations
+
+import csv
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+import castsugar as cs
+from castsugar import evaluation
+from castsugar.cli import many
+from castsugar.cli.main import main
+from castsugar.cli.progress import Progress
+
+pytestmark = pytest.mark.exact
+
+MAP = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "10%"]
+SWEEP = ["sweep", "KNO3:65 sucrose:35", "--vary", "KNO3", "--step", "5%"]
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    """Read a table back."""
+    with path.open(encoding="utf-8") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_map_writes_every_mix(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exact: 66 mixes at 10 %; each row is the mix that its shares name."""
+    table, picture = tmp_path / "map.csv", tmp_path / "map.svg"
+    files = ["--csv", str(table), "-o", str(picture)]
+    marks = ["--mark", "mine=KNO3:60 powdered sugar:20 corn syrup:20"]
+    assert main([*MAP, *files, *marks]) == 0
+    out, err = capsys.readouterr()
+    assert "second solver not asked" in out
+    assert err.count("wrote") == 2
+    read = rows(table)
+    assert len(read) == 66
+    wanted = [c.key for c in cs.COLUMNS if c.group != "uncertainty"]
+    assert list(read[0])[3:] == wanted
+    row = next(
+        r
+        for r in read
+        if (r["KNO3_mass_percent"], r["corn syrup_mass_percent"]) == ("60", "20")
+    )
+    mix = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
+    alone = cs.evaluate(mix, pressure=6894757.293168361)
+    assert float(row["flame_temperature_K"]) == pytest.approx(
+        alone["flame_temperature_K"][0], rel=1e-9
+    )
+    drawn = ET.parse(picture).getroot()
+    text = " ".join(t.strip() for t in drawn.itertext() if t.strip())
+    for words in ("mine", "more KNO3", "more corn syrup", "does not burn", "m/s"):
+        assert words in text
+
+
+def test_same_input_same_bytes(tmp_path: Path) -> None:
+    """Table and picture come out the same twice."""
+    for name in ("one", "two"):
+        files = ["--csv", str(tmp_path / f"{name}.csv"), "-o", f"{tmp_path / name}.svg"]
+        assert main([*MAP, *files]) == 0
+    for kind in ("csv", "svg"):
+        one, two = (tmp_path / f"{name}.{kind}" for name in ("one", "two"))
+        assert one.read_bytes() == two.read_bytes()
+
+
+def test_fixed_parts(tmp_path: Path) -> None:
+    """2 % iron oxide in every mix leave 98 % to share."""
+    table = tmp_path / "map.csv"
+    words = ["map", "KNO3", "sucrose", "water", "--step", "25%", "--csv", str(table)]
+    assert main([*words, "--with", "red iron oxide:2%"]) == 0
+    for row in rows(table):
+        assert row["red iron oxide_mass_percent"] == "2"
+        shares = [float(v) for k, v in row.items() if k.endswith("_mass_percent")]
+        assert sum(shares) == pytest.approx(100.0)
+
+
+def test_sweep_shows_bands_and_freezing(tmp_path: Path) -> None:
+    """The strip where carbonate freezes at the throat is hatched, bands are drawn."""
+    picture, table = tmp_path / "sweep.svg", tmp_path / "sweep.csv"
+    words = ["--from", "50%", "--to", "60%", "--uncertainty", "--pressure", "3 MPa"]
+    files = ["-o", str(picture), "--csv", str(table)]
+    recipe = ["sweep", "KNO3:55 sucrose:40 water:5", "--vary", "KNO3", "--step", "1%"]
+    assert main([*recipe, *words, *files]) == 0
+    text = " ".join(ET.parse(picture).getroot().itertext())
+    assert "freezing at the throat" in text
+    assert "data uncertainty" in text
+    read = rows(table)
+    assert [r["KNO3_mass_percent"] for r in read] == [f"{n}" for n in range(50, 61)]
+    assert all(float(r["flame_temperature_u_K"]) > 0.0 for r in read)
+    # Others in the same ratio: 40 to 5 of sucrose to water.
+    assert read[0]["name"].startswith("KNO3:50% sucrose:44.4444% water:5.55556%")
+
+
+@pytest.mark.parametrize("words", [MAP, SWEEP])
+def test_interruption_keeps_what_is_done(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Ctrl-C: the table is written, the rest says so, exit code 130."""
+
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(evaluation, "evaluate", interrupted)
+    table, picture = tmp_path / "part.csv", tmp_path / "part.svg"
+    assert main([*words, "--csv", str(table), "-o", str(picture)]) == 130
+    assert {r["status"] for r in rows(table)} == {many.UNDONE}
+    assert "INCOMPLETE" in capsys.readouterr().out
+    assert "INCOMPLETE" in picture.read_text("utf-8")
+
+
+ERRORS = [
+    ([*MAP, "--step", "3%"], "does not divide"),
+    ([*MAP, "--show", "characteristic_velosity"], "characteristic_velocity_m_s"),
+    ([*MAP, "--with", "sulfur:1%"], "refused"),
+    ([*MAP, "--with", "red iron oxide"], "NAME:PERCENT"),
+    ([*MAP, "--with", "sucrose:100%"], "nothing is left"),
+    ([*MAP, "--mark", "KNO3:60 sorbitol:40"], "does not lie on this map"),
+    ([*MAP, "--workers", "0"], "1 or more"),
+    ([*MAP, "--data", "nasa-2003"], "nasa-2002"),
+    (["map", "KNO3", "sucrose", "table sugar"], "three different"),
+    (["map", "KNO3", "sucrose"], "INGREDIENT"),
+    ([*SWEEP, "--vary", "water"], "did you mean|known"),
+    ([*SWEEP, "--from", "80%", "--to", "70%"], "no range"),
+    ([*SWEEP, "--step", "0.0001%"], "at most"),
+    (["sweep", "KNO3:65", "--vary", "KNO3"], "at least two"),
+]
+
+
+@pytest.mark.parametrize(("words", "message"), ERRORS)
+def test_bad_input(
+    words: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line on stderr, exit code 2, nothing on stdout."""
+    try:
+        code = main(words)
+    except SystemExit as stopped:
+        code = int(str(stopped.code))
+    out, err = capsys.readouterr()
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert any(part in err for part in message.split("|"))
+
+
+def test_files_are_not_replaced(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An existing file stops the command before any work, unless forced."""
+    table = tmp_path / "map.csv"
+    table.write_text("mine")
+    assert main([*MAP, "--csv", str(table)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert table.read_text() == "mine"
+    assert main([*MAP, "--csv", str(table), "--force"]) == 0
+    assert table.read_text() != "mine"
+
+
+def test_progress_is_silent_off_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    """A pipe gets no progress, whatever the time."""
+    progress = Progress(10)
+    progress._started -= 60.0
+    progress.update(5)
+    progress.close()
+    assert capsys.readouterr().err == ""
+
+
+def test_progress_says_how_long(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exact: half done after 60 s leaves 60 s."""
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    progress = Progress(10)
+    progress._started -= 60.0
+    progress.update(5)
+    assert "5 of 10 mixes, about 60 s left" in capsys.readouterr().err
