@@ -26,7 +26,11 @@ from castsugar.thermo.gibbs.stations import Stations
 pytestmark = pytest.mark.exact
 
 COUNT = 5151
-FLOWS = ("equilibrium", "no-solidification", "frozen")
+FLOWS = (
+    "equilibrium",
+    pytest.param("no-solidification", marks=pytest.mark.slow),
+    pytest.param("frozen", marks=pytest.mark.slow),
+)
 
 
 @functools.cache
