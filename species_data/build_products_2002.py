@@ -1,7 +1,7 @@
 """Make products-2002.yaml: K, Na and Fe species of NASA/TP-2002-211556.
 
 Run as ``python species_data/build_products_2002.py nasa9polynomials.xml``. The XML is a
-transcription of the report's coefficients that ships in the source distribution of
+copy of the report's coefficients that ships in the source distribution of
 the PyPI package thermopy 0.5.4, as ``databases/nasa9polynomials.xml``; its checksum is
 :data:`XML_SHA256`. It is needed to run this script and for nothing else.
 

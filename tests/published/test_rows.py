@@ -41,7 +41,7 @@ TABLES = [row for row in ROWS if row.file == "janaf"]
 
 @pytest.mark.published
 @pytest.mark.parametrize("row", TABLES, ids=[row.id for row in TABLES])
-def test_transcription(row: Row) -> None:
+def test_row_is_copied_right(row: Row) -> None:
     """The value is what the text tables of the `janaf` package give."""
     pytest.importorskip("janaf", reason="the package janaf holds the tables")
     zero = _ZERO.fullmatch(row.locator)

@@ -147,6 +147,34 @@ def test_two_plateaus(recipe: dict[str, float], pressure: float) -> None:
     assert abs(table["difference_characteristic_velocity_ppm"][0]) < 2.0
 
 
+#: Throats pinned where iron oxide freezes (1650 K), a larger flux further downstream.
+SHORT_PLATEAUS = [
+    (
+        {"NaNO3": 0.600359, "sucrose": 0.383404, "water": 0.010374}
+        | {"red iron oxide": 0.005863},
+        1264247.0,
+    ),
+    (
+        {"NaNO3": 0.645262, "sucrose": 0.074001, "sorbitol": 0.261678}
+        | {"red iron oxide": 0.019059},
+        242328.5,
+    ),
+]
+
+
+@pytest.mark.parametrize(("recipe", "pressure"), SHORT_PLATEAUS)
+def test_short_plateaus(recipe: dict[str, float], pressure: float) -> None:
+    """Upstream of two maxima, one narrower than a scan: confirmed and flagged."""
+    table = cs.evaluate(
+        cs.Mix.weigh(recipe), pressure=pressure, exit_pressure=0.02e6, confirm=True
+    )
+    assert table["throat_temperature_K"][0] == pytest.approx(1650.0, abs=1e-3)
+    assert "throat pinned" in table["flags"][0]
+    assert table["confirmation"][0] == "confirmed"
+    assert abs(table["difference_characteristic_velocity_ppm"][0]) < 2.0
+    assert "two throats possible" in table["flags"][0]
+
+
 def one_atmosphere() -> SpeciesTable:
     """The shipped data read as 1 atm data."""
     return shipped_species().at_reference_pressure(101325.0)

@@ -21,8 +21,8 @@ _SCAN_STEP = 0.02
 #: How closely a change of phases is located, in ln(p/pc).
 _EDGE = 1e-6
 
-#: Distances at which the flux is looked at just upstream of a change of phases.
-_BEFORE_EDGE = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4)
+#: Distances at which the flux is looked at around a change of phases.
+_NEAR_EDGE = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4)
 
 
 def velocity(chamber_enthalpy: float, state: RawState) -> float:
@@ -114,8 +114,10 @@ def _first_maximum(
         state = isentrope.at(float(x))
         if last is not None and _phases(isentrope, last) != _phases(isentrope, state):
             above, below = _change(isentrope, passed[-1][0], float(x))
-            near = [above + d for d in _BEFORE_EDGE if above + d < passed[-1][0]]
-            passed += [(y, isentrope.flux(y)) for y in (*near, above, below)]
+            near = [above + d for d in _NEAR_EDGE if above + d < passed[-1][0]]
+            past = [below - d for d in reversed(_NEAR_EDGE) if below - d > x]
+            around = (*near, above, below, *past)
+            passed += [(y, isentrope.flux(y)) for y in around]
         passed.append((float(x), mass_flux(isentrope.chamber.enthalpy, state)))
         last = state
         for i in range(1, len(passed) - 1):
