@@ -254,10 +254,10 @@ class _Clock:
         """Leave the solver as it was."""
         del self._solver._equilibrate
 
-    def _timed(self, mixed: object) -> None:
+    def _timed(self, mixed: object, solver: str) -> None:
         start = time.perf_counter()
         try:
-            self._call(mixed)
+            self._call(mixed, solver)
         finally:
             self.seconds += time.perf_counter() - start
 

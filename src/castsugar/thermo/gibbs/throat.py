@@ -115,15 +115,9 @@ def _decide_plateau(
     pinned = ok & above & (before < 0.0) & (inside >= 0.0)
     _accept(result, rows[pinned], begin.take(pinned), pinned=True)
     _solve(hot_only, begin, result, rows, upstream)
-    early = upstream | pinned
-    if early.any():
-        part = here.take(early)
-        end, found_end = _end_of_plateau(part, begin.take(early), forms)
-        again = excess(part.without(hot), end, cold) < 0.0
-        result.two[rows[early]] = found_end & again
-    beyond = ok & ~upstream & ~pinned
-    if beyond.any():
-        _decide_end(here.take(beyond), begin.take(beyond), result, rows[beyond], forms)
+    late = ok & ~upstream
+    if late.any():
+        _decide_end(here.take(late), begin.take(late), result, rows[late], forms)
 
 
 def _decide_end(
@@ -133,12 +127,22 @@ def _decide_end(
     rows: IntArray,
     forms: tuple[int, int],
 ) -> None:
-    """Look at the end of the plateau: is the throat on it or downstream of it?"""
+    """Look at the end of the plateau: is the throat on it or downstream of it?
+
+    Rows that are pinned at its start have their throat; for them the end only says
+    whether a second one follows.
+    """
     cold, hot = forms
     cold_only = isentrope.without(hot)
-    end, ok = _end_of_plateau(isentrope, begin, forms)
+    end = begin.take(np.arange(begin.count))
+    end.amounts[:, cold] += end.amounts[:, hot]
+    end.active[:, cold] = True
+    end, ok = to_saturation(cold_only, end, hot)
     inside = excess(isentrope, end, cold, hot)
-    after = excess(cold_only, end, cold)
+    again = ok & (excess(cold_only, end, cold) < 0.0)
+    pinned = result.pinned[rows]
+    result.two[rows[pinned]] = again[pinned]
+    ok &= ~pinned
     down = ok & (inside < 0.0)
     result.start.put(rows[down], end.take(down))
     _solve(cold_only, end, result, rows, down)
@@ -150,18 +154,7 @@ def _decide_end(
             getattr(middle, name)[:] = mean
         middle.active[:, [cold, hot]] = True
         _solve(isentrope.holding(cold, hot), middle, result, rows, on)
-        result.two[rows[on]] = after[on] < 0.0
-
-
-def _end_of_plateau(
-    isentrope: Isentrope, begin: Iterate, forms: tuple[int, int]
-) -> tuple[Iterate, BoolArray]:
-    """Return where the hot form of a substance is used up."""
-    cold, hot = forms
-    end = begin.take(np.arange(begin.count))
-    end.amounts[:, cold] += end.amounts[:, hot]
-    end.active[:, cold] = True
-    return to_saturation(isentrope.without(hot), end, hot)
+        result.two[rows[on]] = again[on]
 
 
 def _decide_onset(isentrope: Isentrope, result: Throats, rows: IntArray) -> None:
