@@ -87,7 +87,8 @@ def moments(
     else:
         # Not "> -KEPT": a row that is lost (NaN) must not take species from the others.
         kept = np.flatnonzero(~(phi.max(axis=0) <= -KEPT))
-        phi = np.maximum(phi[:, kept], -2.0 * KEPT)  # subnormal numbers are slow
+        phi = phi.take(kept, axis=1)
+        np.maximum(phi, -2.0 * KEPT, out=phi)  # subnormal numbers are slow
     y = np.exp(phi, out=phi)
     total = y.sum(axis=1)
     y /= total[:, None]
