@@ -171,11 +171,3 @@ def _remarks(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
         for text in texts:
             lines += wrapped(text, "      ", f"  {name:<4}")
     return ["", "Remarks", *lines] if lines else []
-
-
-def column_help() -> str:
-    """Return the meaning of every column."""
-    lines = []
-    for column in COLUMN.values():
-        lines += wrapped(column.meaning, "      ", f"  {column.key}: ")
-    return "\n".join(lines) + "\n"

@@ -40,7 +40,6 @@ class Outcome:
 
     solved: BoolArray
     iterations: IntArray
-    returning: BoolArray  # a phase kept coming back
 
 
 def run(
@@ -63,9 +62,7 @@ def run(
     Outcome
     """
     count = iterate.count
-    outcome = Outcome(
-        np.zeros(count, bool), np.zeros(count, np.intp), np.zeros(count, bool)
-    )
+    outcome = Outcome(np.zeros(count, bool), np.zeros(count, np.intp))
     rows = np.arange(count)
     progress = Progress(
         np.zeros(iterate.active.shape),
@@ -83,7 +80,6 @@ def run(
             iterate.put(gone, work.take(leaving))
             outcome.solved[gone] = solved[leaving]
             outcome.iterations[gone] = number
-            outcome.returning[gone] = (progress.returns[leaving] >= RETURNS).any(axis=1)
             stay = ~leaving
             rows = rows[stay]
             if not rows.size:
@@ -92,7 +88,6 @@ def run(
             progress = progress.take(stay)
     iterate.put(rows, work)
     outcome.iterations[rows] = limit
-    outcome.returning[rows] = (progress.returns >= RETURNS).any(axis=1)
     return outcome
 
 
