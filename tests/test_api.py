@@ -25,10 +25,12 @@ def test_public_names() -> None:
         "Blends",
         "CastsugarError",
         "ConvergenceError",
+        "Cook",
         "DataError",
         "Database",
         "Ingredient",
         "InputError",
+        "Kitchen",
         "Lot",
         "Mix",
         "RefusedError",
@@ -39,6 +41,7 @@ def test_public_names() -> None:
         "blend",
         "equilibrium",
         "evaluate",
+        "kitchen_table",
         "load_database",
         "parse_recipe",
         "performance",
@@ -65,7 +68,8 @@ SIGNATURES = {
     ),
     "evaluate": (
         "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
-        "confirm=False, data_uncertainty=False, executor=None, species=None)"
+        "confirm=False, data_uncertainty=False, kitchen=None, executor=None, "
+        "species=None)"
     ),
     "performance": (
         "(mix, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
@@ -105,7 +109,8 @@ def test_ingredient_parameters() -> None:
     assert all(p.kind is inspect.Parameter.KEYWORD_ONLY for p in found.values())
 
 
-# Frozen, 2026-11: the thermo columns of the contract (design 4), in its order.
+# Frozen, 2026-11: the thermo and kitchen columns of the contract (design 4), in its
+# order, and the glass transition of the binder.
 COLUMN_KEYS = [
     "name",
     "status",
@@ -128,6 +133,20 @@ COLUMN_KEYS = [
     "specific_impulse_s",
     "thrust_coefficient",
     "density_impulse_kg_s_m3",
+    "liquid_boils_C",
+    "undissolved_sugar_percent",
+    "solids_over_packing",
+    "pour_viscosity_Pa_s",
+    "pour_viscosity_p10_Pa_s",
+    "pour_viscosity_p90_Pa_s",
+    "flow_class",
+    "pours_probability",
+    "pour_window_low_C",
+    "pour_window_high_C",
+    "set_ratio",
+    "binder_glass_transition_C",
+    "sugar_degraded_percent",
+    "storage_humidity_max_percent",
     "flame_temperature_u_K",
     "characteristic_velocity_u_m_s",
     "specific_impulse_u_s",
@@ -154,6 +173,8 @@ def test_column_keys_carry_the_unit() -> None:
         "%": "_percent",
         "kg/m3": "_kg_m3",
         "K": "_K",
+        "C": "_C",
+        "Pa s": "_Pa_s",
         "g/mol": "_g_mol",
         "mol/kg": "_mol_kg",
         "m/s": "_m_s",

@@ -30,7 +30,14 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "motor": (3, ()),
     "evaluation": (
         4,
-        ("evaluation", "rows", "confirmation", "sensitivity", "uncertainty"),
+        (
+            "cooking",
+            "evaluation",
+            "rows",
+            "confirmation",
+            "sensitivity",
+            "uncertainty",
+        ),
     ),
     "decide": (5, ()),
     "workshop": (5, ()),
@@ -44,6 +51,7 @@ MOST_LINES, MOST_STATEMENTS = 300, 40
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
 PANDAS = (
+    "castsugar.cooking",
     "castsugar.evaluation",
     "castsugar.mix",
     "castsugar.sensitivity",

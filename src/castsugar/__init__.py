@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from castsugar.blends import Blends, blend
     from castsugar.columns import COLUMNS
+    from castsugar.cooking import kitchen_table
     from castsugar.database import Database, Ingredient, load_database
     from castsugar.errors import (
         CastsugarError,
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
         species_set,
     )
     from castsugar.expand import Lot
+    from castsugar.kitchen.cook import Cook
+    from castsugar.kitchen.settings import Kitchen
     from castsugar.mix import Mix
     from castsugar.recipe import parse_recipe
 
@@ -41,10 +44,12 @@ _PLACES = {
     "COLUMNS": "columns",
     "CastsugarError": "errors",
     "ConvergenceError": "errors",
+    "Cook": "kitchen.cook",
     "DataError": "errors",
     "Database": "database",
     "Ingredient": "database",
     "InputError": "errors",
+    "Kitchen": "kitchen.settings",
     "Lot": "expand",
     "Mix": "mix",
     "RefusedError": "errors",
@@ -54,6 +59,7 @@ _PLACES = {
     "blend": "blends",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
+    "kitchen_table": "cooking",
     "load_database": "database",
     "parse_recipe": "recipe",
     "performance": "evaluation",
@@ -66,10 +72,12 @@ __all__ = [
     "Blends",
     "CastsugarError",
     "ConvergenceError",
+    "Cook",
     "DataError",
     "Database",
     "Ingredient",
     "InputError",
+    "Kitchen",
     "Lot",
     "Mix",
     "RefusedError",
@@ -80,6 +88,7 @@ __all__ = [
     "blend",
     "equilibrium",
     "evaluate",
+    "kitchen_table",
     "load_database",
     "parse_recipe",
     "performance",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,19 @@ from castsugar import weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
-from castsugar.expand import Lot, expand
+from castsugar.expand import Constituent, Lot, expand, syrup_use
 from castsugar.mix import Mix
+from castsugar.syrups import SyrupUse
 
 FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One item of a recipe: its pure substances per mass, and what syrup it is."""
+
+    constituents: tuple[Constituent, ...]
+    syrup: SyrupUse | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,6 +48,12 @@ class Blends:
         All pure substances that occur.
     moles : ndarray, shape (n, ingredients)
         Amount of each in the cast mix; 0 for inert matter. [mol/kg]
+    water_lost : ndarray, shape (n,)
+        Fraction of the mix's own water that left.
+    items : tuple of Item
+        What was weighed; empty if the blends were made of Mix objects.
+    shares : ndarray, shape (n, items)
+        Mass fractions of the items, as weighed.
     """
 
     names: tuple[str, ...]
@@ -51,6 +67,9 @@ class Blends:
     flags: tuple[tuple[str, ...], ...]
     ingredients: tuple[Ingredient, ...]
     moles: FloatArray
+    water_lost: FloatArray
+    items: tuple[Item, ...]
+    shares: FloatArray
 
     def __len__(self) -> int:
         return len(self.names)
@@ -59,11 +78,43 @@ class Blends:
         """Return some of the rows."""
         kept = {
             f.name: getattr(self, f.name)
-            if f.name == "ingredients"
+            if f.name in ("ingredients", "items")
             else getattr(self, f.name)[part]
             for f in fields(self)
         }
         return Blends(**kept)
+
+    def cast_again(
+        self, water_lost: FloatArray, solids: Mapping[str, float] | None = None
+    ) -> Blends:
+        """Return the same weighed recipes after another loss of water.
+
+        Parameters
+        ----------
+        water_lost : ndarray, shape (n,)
+        solids : mapping, optional
+            Catalogue name of a syrup to other dry solids.
+
+        Raises
+        ------
+        InputError
+            If the blends were made of Mix objects: cast those again instead.
+        """
+        if not self.items:
+            raise InputError("blends of Mix objects are cast again by their mixes")
+        items = self.items
+        if solids:
+            items = tuple(_with_solids(item, solids) for item in items)
+        return _cast(self.names, items, self.shares, water_lost)
+
+
+def _with_solids(item: Item, solids: Mapping[str, float]) -> Item:
+    """Return an item with the dry solids of its syrup changed."""
+    if item.syrup is None or item.syrup.name not in solids:
+        return item
+    changed = weighing.with_solids(item.constituents, [item.syrup], solids)
+    syrup = replace(item.syrup, dry_solids=solids[item.syrup.name])
+    return Item(constituents=tuple(changed), syrup=syrup)
 
 
 def of_mixes(mixes: Sequence[Mix]) -> Blends:
@@ -93,6 +144,9 @@ def of_mixes(mixes: Sequence[Mix]) -> Blends:
         flags=tuple(m.flags for m in mixes),
         ingredients=ingredients,
         moles=moles,
+        water_lost=column("water_lost"),
+        items=(),
+        shares=np.zeros((len(mixes), 0)),
     )
 
 
@@ -137,49 +191,64 @@ def blend(
     if (shares < 0.0).any() or (np.abs(shares.sum(axis=1) - 1.0) > 1e-6).any():
         raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
     data = database or load_database()
-    ingredients, parts = _parts(data, items, lots or {}, alternatives or {})
-    weighed = shares @ parts
-    water = np.array([i.role == "water" for i in ingredients])
-    cast = np.where(water, (1.0 - water_lost) * weighed, weighed)
-    total = cast.sum(axis=1, keepdims=True)
-    if (total <= 0.0).any():
-        raise InputError("nothing is left after the water; add other ingredients")
-    cast = cast / total
+    found = _items(data, items, lots or {}, alternatives or {})
     names = tuple(_name(items, row) for row in shares)
-    return _columns(names, ingredients, weighed, cast)
+    return _cast(names, found, shares, np.full(len(shares), water_lost))
 
 
-def _parts(
+def _items(
     data: Database,
     items: Sequence[str],
     lots: Mapping[str, Lot],
     alternatives: Mapping[str, str],
-) -> tuple[tuple[Ingredient, ...], FloatArray]:
-    """Return the pure substances and the mass fraction of each in each item."""
+) -> tuple[Item, ...]:
+    """Return the pure substances of each item."""
     known = weighing.by_item(data, lots, dict.fromkeys(items, 1.0), "lot")
     rivals = {
         weighing.item_name(data, key): value for key, value in alternatives.items()
     }
-    rows = []
+    found = []
     for item in items:
         lot = known.get(weighing.item_name(data, item))
-        rows.append(expand(data, item, 1.0, lot, rivals))
-    weighing.check_alternatives(rivals, [c for row in rows for c in row])
-    ingredients = tuple(dict.fromkeys(c.ingredient for row in rows for c in row))
+        constituents = tuple(expand(data, item, 1.0, lot, rivals))
+        syrup = syrup_use(data, item, 1.0, lot)
+        found.append(Item(constituents=constituents, syrup=syrup))
+    weighing.check_alternatives(rivals, [c for i in found for c in i.constituents])
+    return tuple(found)
+
+
+def _cast(
+    names: tuple[str, ...],
+    items: tuple[Item, ...],
+    shares: FloatArray,
+    water_lost: FloatArray,
+) -> Blends:
+    """Cast weighed items."""
+    everything = [c.ingredient for item in items for c in item.constituents]
+    ingredients = tuple(dict.fromkeys(everything))
     place = {ingredient: i for i, ingredient in enumerate(ingredients)}
     parts = np.zeros((len(items), len(ingredients)))
-    for index, row in enumerate(rows):
-        for c in row:
+    for index, item in enumerate(items):
+        for c in item.constituents:
             parts[index, place[c.ingredient]] += c.mass_fraction
-    return ingredients, parts
+    weighed = shares @ parts
+    water = np.array([i.role == "water" for i in ingredients])
+    cast = np.where(water, (1.0 - water_lost[:, None]) * weighed, weighed)
+    total = cast.sum(axis=1, keepdims=True)
+    if (total <= 0.0).any():
+        raise InputError("nothing is left after the water; add other ingredients")
+    return Blends(
+        names=names,
+        water_lost=water_lost,
+        items=items,
+        shares=shares,
+        **_columns(ingredients, weighed, cast / total),
+    )
 
 
 def _columns(
-    names: tuple[str, ...],
-    ingredients: tuple[Ingredient, ...],
-    weighed: FloatArray,
-    cast: FloatArray,
-) -> Blends:
+    ingredients: tuple[Ingredient, ...], weighed: FloatArray, cast: FloatArray
+) -> dict[str, Any]:
     """Compute every column from mass fractions of pure substances."""
     inert = np.array([not i.composition for i in ingredients])
     mass = np.array([1.0 if not i.composition else i.molar_mass for i in ingredients])
@@ -198,19 +267,18 @@ def _columns(
     oxidizer, fuel = share("oxidizer", cast), share("fuel", cast)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = oxidizer / fuel
-    return Blends(
-        names=names,
-        elements=elements,
-        enthalpy=moles @ formation,
-        density=1.0 / (cast @ np.array([1.0 / i.density for i in ingredients])),
-        oxidizer_fuel_ratio=ratio,
-        oxygen_balance=weighing.oxygen_balance(list(elements.T)),
-        water_as_weighed=share("water", weighed),
-        water_as_cast=share("water", cast),
-        flags=tuple(weighing.mix_flags(ingredients, row) for row in cast),
-        ingredients=ingredients,
-        moles=moles,
-    )
+    return {
+        "elements": elements,
+        "enthalpy": moles @ formation,
+        "density": 1.0 / (cast @ np.array([1.0 / i.density for i in ingredients])),
+        "oxidizer_fuel_ratio": ratio,
+        "oxygen_balance": weighing.oxygen_balance(list(elements.T)),
+        "water_as_weighed": share("water", weighed),
+        "water_as_cast": share("water", cast),
+        "flags": tuple(weighing.mix_flags(ingredients, row) for row in cast),
+        "ingredients": ingredients,
+        "moles": moles,
+    }
 
 
 def _name(items: Sequence[str], shares: FloatArray) -> str:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, rows, uncertainty
+from castsugar import confirmation, cooking, rows, uncertainty
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.database.locate import PRODUCT_SETS, products_file
 from castsugar.errors import InputError, unknown_name
+from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
@@ -105,6 +106,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     flow: str = "equilibrium",
     confirm: bool = False,
     data_uncertainty: bool = False,
+    kitchen: Kitchen | None = None,
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> pd.DataFrame:
@@ -127,6 +129,9 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         Whether the columns ``..._u_...`` are filled: the difference between the two
         product sets and the uncertainties of the enthalpies of formation, as the root
         of the sum of squares. Not for ``flow="frozen"``.
+    kitchen : Kitchen, optional
+        How the mixes are cooked: fills the kitchen columns, and the water that leaves
+        in it is not burnt. A mix that already lost water keeps its loss.
     executor : concurrent.futures.Executor, optional
         Solves chunks of 2,048 mixes; results do not depend on it.
     species : SpeciesTable, optional
@@ -154,6 +159,11 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     else:
         listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
         blends = of_mixes(listed)
+    columns = cooking.not_asked(len(blends))
+    cooked = None
+    if kitchen is not None:
+        cooked = cooking.cook(listed, blends, kitchen)
+        listed, blends, columns = cooked.mixes, cooked.blends, cooked.columns()
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
         _check_options(value, exit_pressure, flow)
@@ -167,7 +177,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         differentiate=data_uncertainty,
     )
     found = batch.solve(job, executor)
-    columns = rows.mix_columns(blends) | rows.flow_columns(found, blends)
+    own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]
+    columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
     if data_uncertainty:
         other = _other_set(job.table)

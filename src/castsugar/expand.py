@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from castsugar import scope, syrups
 from castsugar.database import Database, Ingredient, Premix, Syrup
 from castsugar.errors import InputError, ValidityError, unknown_name
+from castsugar.syrups import SyrupUse
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +118,33 @@ def expand(
         for ingredient, share in parts
         if share > 0.0
     ]
+
+
+def syrup_use(
+    database: Database, item: str | Ingredient, fraction: float, lot: Lot | None
+) -> SyrupUse | None:
+    """Return what an item is as a syrup; None if it is none.
+
+    Parameters and errors as for :func:`expand`.
+    """
+    found = _resolve(database, item)
+    if not isinstance(found, Syrup):
+        return None
+    lot = lot or Lot()
+    solids, doubt = found.dry_solids_fraction, found.dry_solids_uncertainty
+    if lot.dry_solids is not None:
+        solids, doubt = lot.dry_solids, syrups.STATED_SOLIDS_UNCERTAINTY
+    grade, flows = found.dextrose_equivalent, found.viscosity_dextrose_equivalent
+    if lot.dextrose_equivalent is not None:
+        grade = flows = lot.dextrose_equivalent
+    return SyrupUse(
+        name=found.name,
+        mass_fraction=fraction,
+        dry_solids=solids,
+        dry_solids_uncertainty=doubt,
+        grade=grade,
+        viscosity_grade=flows,
+    )
 
 
 def choose(ingredient: Ingredient, alternatives: Mapping[str, str]) -> Ingredient:

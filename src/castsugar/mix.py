@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from castsugar import weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
-from castsugar.expand import Constituent, Lot, expand
+from castsugar.expand import Constituent, Lot, expand, syrup_use
+from castsugar.syrups import SyrupUse
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +26,8 @@ class Mix:
     name : str
     recipe : tuple of (str, float)
         Names and mass fractions, as weighed.
+    syrups : tuple of SyrupUse
+        The syrups among them.
     weighed, cast : tuple of Constituent
         Pure substances before and after water has left; fractions sum to 1.
     water_lost : float
@@ -38,6 +41,7 @@ class Mix:
 
     name: str
     recipe: tuple[tuple[str, float], ...]
+    syrups: tuple[SyrupUse, ...]
     weighed: tuple[Constituent, ...]
     cast: tuple[Constituent, ...]
     water_lost: float
@@ -94,9 +98,12 @@ class Mix:
             for key, value in (alternatives or {}).items()
         }
         weighed: list[Constituent] = []
+        syrups: list[SyrupUse] = []
         for item, fraction in parts.items():
             lot = known_lots.get(weighing.item_name(data, item))
             weighed += expand(data, item, fraction, lot, rivals)
+            syrup = syrup_use(data, item, fraction, lot)
+            syrups += [syrup] if syrup else []
         weighed = weighing.merged(weighed)
         weighing.check_alternatives(rivals, weighed)
         cast = weighing.dried(weighed, water_lost)
@@ -105,6 +112,7 @@ class Mix:
         return cls(
             name=name or weighing.recipe_name(recipe),
             recipe=recipe_names,
+            syrups=tuple(syrups),
             weighed=tuple(weighed),
             cast=tuple(cast),
             water_lost=water_lost,
@@ -185,10 +193,40 @@ class Mix:
             If `water_lost` is not between 0 and 1.
         """
         weighing.check_water_lost(water_lost)
-        cast = weighing.dried(list(self.weighed), water_lost)
+        return self._cast(list(self.weighed), self.syrups, water_lost)
+
+    def with_syrup_solids(self, solids: Mapping[str, float]) -> Mix:
+        """Return the same weighed recipe with other dry solids of its syrups.
+
+        Parameters
+        ----------
+        solids : mapping
+            Catalogue name of a syrup to the mass fraction of its dry solids.
+
+        Raises
+        ------
+        InputError
+            For a fraction outside 0.5 to 1.
+        """
+        weighed = weighing.with_solids(self.weighed, self.syrups, solids)
+        syrups = tuple(
+            replace(s, dry_solids=solids.get(s.name, s.dry_solids)) for s in self.syrups
+        )
+        return self._cast(weighed, syrups, self.water_lost)
+
+    def _cast(
+        self,
+        weighed: list[Constituent],
+        syrups: tuple[SyrupUse, ...],
+        water_lost: float,
+    ) -> Mix:
+        """Return the same recipe, cast from other pure substances."""
+        cast = weighing.dried(weighed, water_lost)
         elements, enthalpy = weighing.charge(cast)
         return replace(
             self,
+            syrups=syrups,
+            weighed=tuple(weighed),
             cast=tuple(cast),
             water_lost=water_lost,
             elements=elements,

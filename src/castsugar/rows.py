@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -36,8 +37,8 @@ def mix_columns(blends: Blends) -> Columns:
     }
 
 
-def flow_columns(found: Flow, blends: Blends) -> Columns:
-    """Return status, thermo columns and flags."""
+def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
+    """Return status, thermo columns, and flags added to those of the mixes."""
     status = _status(found)
     for row in np.flatnonzero(~blends.elements.any(axis=1)):
         status[row] = "not computed: inert matter only; nothing can burn"
@@ -64,7 +65,7 @@ def flow_columns(found: Flow, blends: Blends) -> Columns:
     }
     columns: Columns = {k: np.where(ok, v, np.nan) for k, v in values.items()}
     columns["status"] = status
-    columns["flags"] = _flags(found, blends, ok)
+    columns["flags"] = _flags(found, flags, ok)
     return columns
 
 
@@ -107,7 +108,7 @@ def _status(found: Flow) -> list[str]:
     return texts
 
 
-def _flags(found: Flow, blends: Blends, ok: BoolArray) -> list[str]:
+def _flags(found: Flow, flags: Sequence[str], ok: BoolArray) -> list[str]:
     """Return the flags of mix and flow of every row."""
     cold_exit = ok & (found.leaving.temperature < COLDEST_EXIT)
     texts = detail.flags(found)
@@ -121,6 +122,6 @@ def _flags(found: Flow, blends: Blends, ok: BoolArray) -> list[str]:
             f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"
         )
     return [
-        "; ".join([*own, *(text if fine else [])])
-        for own, text, fine in zip(blends.flags, texts, ok, strict=True)
+        "; ".join([*([own] if own else []), *(text if fine else [])])
+        for own, text, fine in zip(flags, texts, ok, strict=True)
     ]

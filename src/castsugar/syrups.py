@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from castsugar.database import Database, Ingredient, Syrup
 from castsugar.errors import ValidityError
@@ -24,7 +24,34 @@ ISOMERISATION = 2.8e3
 #: is not infinitely dilute (0 to 20 J/g).
 SOLIDS_UNCERTAINTY = 2.0e4
 
+#: Standard uncertainty of dry solids that a lot states: a refractometer or label.
+STATED_SOLIDS_UNCERTAINTY = 0.005
+
 _STATUS, _SOURCE = "estimated", "derived-solution-cycle"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SyrupUse:
+    """A syrup in a recipe, for those who ask how it flows.
+
+    Attributes
+    ----------
+    name : str
+        Of the catalogue.
+    mass_fraction : float
+        Of the mix as weighed.
+    dry_solids, dry_solids_uncertainty : float
+        Mass fractions of the syrup.
+    grade, viscosity_grade : float
+        Dextrose equivalents: of the composition, and as the viscosity shows it.
+    """
+
+    name: str
+    mass_fraction: float
+    dry_solids: float
+    dry_solids_uncertainty: float
+    grade: float
+    viscosity_grade: float
 
 
 def grade(database: Database, syrup: Syrup, dextrose_equivalent: float) -> Syrup:

@@ -55,8 +55,8 @@ def columns(
             "'no-solidification'"
         )
     again = batch.solve(replace(job, table=other, differentiate=False), executor)
-    values = rows.flow_columns(found, blends)
-    rivals = rows.flow_columns(again, blends)
+    values = rows.flow_columns(found, blends, [""] * len(blends))
+    rivals = rows.flow_columns(again, blends, [""] * len(blends))
     propagated = np.abs(found.by_enthalpy) * enthalpy_uncertainty(blends)[:, None]
     propagated[:, 2] /= STANDARD_GRAVITY
     return {

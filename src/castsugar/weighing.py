@@ -11,6 +11,7 @@ from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.database import Database, Ingredient
 from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot
+from castsugar.syrups import SyrupUse
 
 if TYPE_CHECKING:
     import numpy as np
@@ -169,6 +170,34 @@ def dried(weighed: list[Constituent], water_lost: float) -> list[Constituent]:
     if total <= 0.0:
         raise InputError("nothing is left after the water; add other ingredients")
     return [replace(c, mass_fraction=c.mass_fraction / total) for c in kept]
+
+
+def with_solids(
+    weighed: Sequence[Constituent],
+    syrups: Sequence[SyrupUse],
+    solids: Mapping[str, float],
+) -> list[Constituent]:
+    """Return the pure substances with other dry solids of some syrups."""
+    factors: dict[str, tuple[float, float]] = {}
+    for syrup in syrups:
+        wanted = solids.get(syrup.name, syrup.dry_solids)
+        if not 0.5 <= wanted <= 1.0:
+            raise InputError(
+                f"dry solids of {syrup.name!r} are {wanted:g}; allowed 0.5 to 1"
+            )
+        was = syrup.dry_solids
+        if was == 1.0 and wanted != 1.0:
+            raise InputError(
+                f"the lot of {syrup.name!r} states no water at all; give its dry solids"
+            )
+        wet = (1.0 - wanted) / (1.0 - was) if was < 1.0 else 1.0
+        factors[syrup.name] = wanted / was, wet
+    found = []
+    for c in weighed:
+        dry, wet = factors.get(c.origin, (1.0, 1.0))
+        factor = wet if c.ingredient.role == "water" else dry
+        found.append(replace(c, mass_fraction=c.mass_fraction * factor))
+    return [c for c in found if c.mass_fraction > 0.0]
 
 
 def share_of(constituents: tuple[Constituent, ...], role: str) -> float:

@@ -1,40 +1,12 @@
-"""COLUMNS: the single list of what a row of the table holds."""
+"""Columns of how a mix burns."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from castsugar.columns.record import Column
 
+_MIX, _CHAMBER, _NOZZLE = "mix", "chamber", "nozzle"
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column: key, label, unit on the screen, decimals, meaning.
-
-    `key` carries the unit of the stored value. `decimals` are the digits that the
-    uncertainty of data and model allows on a screen; None for text.
-    """
-
-    key: str
-    label: str
-    unit: str
-    decimals: int | None
-    meaning: str
-    group: str
-
-
-_MIX, _CHAMBER, _NOZZLE, _ROW = "mix", "chamber", "nozzle", "row"
-_DOUBT = "uncertainty"
-
-COLUMNS: tuple[Column, ...] = (
-    Column("name", "name", "", None, "name of the mix", _ROW),
-    Column(
-        "status",
-        "status",
-        "",
-        None,
-        "ok; cold (does not burn by this model); not computed: why; no convergence: "
-        "why; disputed: why",
-        _ROW,
-    ),
+BURNING = (
     Column(
         "oxidizer_fuel_ratio",
         "oxidizer : fuel, water left out",
@@ -176,62 +148,4 @@ COLUMNS: tuple[Column, ...] = (
         "what counts when the case volume is given",
         _NOZZLE,
     ),
-    Column(
-        "flame_temperature_u_K",
-        "uncertainty of the flame temperature",
-        "K",
-        0,
-        "standard uncertainty that the data leave; only where asked for",
-        _DOUBT,
-    ),
-    Column(
-        "characteristic_velocity_u_m_s",
-        "uncertainty of c*",
-        "m/s",
-        0,
-        "standard uncertainty that the data leave; only where asked for",
-        _DOUBT,
-    ),
-    Column(
-        "specific_impulse_u_s",
-        "uncertainty of the specific impulse",
-        "s",
-        1,
-        "standard uncertainty that the data leave; only where asked for",
-        _DOUBT,
-    ),
-    Column(
-        "confirmation",
-        "second solver",
-        "",
-        None,
-        "confirmed, disputed, unavailable: why, or not asked",
-        _ROW,
-    ),
-    Column(
-        "difference_temperature_K",
-        "difference in flame temperature",
-        "K",
-        6,
-        "first solver minus second",
-        _ROW,
-    ),
-    Column(
-        "difference_characteristic_velocity_ppm",
-        "difference in c*",
-        "ppm",
-        3,
-        "first solver minus second, millionths",
-        _ROW,
-    ),
-    Column("flags", "flags", "", None, "what is special about the row", _ROW),
 )
-
-COLUMN = {c.key: c for c in COLUMNS}
-
-#: Column of a value -> column of its standard uncertainty.
-DOUBTS = {
-    "flame_temperature_K": "flame_temperature_u_K",
-    "characteristic_velocity_m_s": "characteristic_velocity_u_m_s",
-    "specific_impulse_s": "specific_impulse_u_s",
-}

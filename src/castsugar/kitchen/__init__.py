@@ -1,0 +1,1 @@
+"""How a mix cooks, pours, sets and keeps: water, liquid, slurry, heat, storage."""

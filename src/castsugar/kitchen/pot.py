@@ -1,0 +1,284 @@
+"""Many recipes in the pot, as weighed, and the chain from recipe to flow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.kitchen import liquid, slurry, solubility, water
+from castsugar.kitchen.cook import Cook
+from castsugar.kitchen.parameters import Values
+from castsugar.kitchen.validity import FloatArray
+
+#: Limits of the dry solids of a drawn syrup.
+SYRUP_SOLIDS = (0.5, 0.98)
+
+#: Limits of the viscosity grade of a drawn syrup [DE].
+SYRUP_GRADE = (20.0, 110.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pot:
+    """Recipes as weighed, one row each; mass fractions of the whole.
+
+    Attributes
+    ----------
+    nitrate, sucrose, syrup, water, grains : ndarray, shape (n,)
+        Potassium nitrate; sucrose; whole syrup; water that is not the syrup's; what
+        does not dissolve (starch, pigment, inert matter).
+    grains_volume : ndarray, shape (n,)
+        Of those, per mass of mix. [m3/kg]
+    syrup_solids, syrup_solids_u : ndarray, shape (n,)
+        Dry solids of the syrup, and their standard uncertainty.
+    syrup_grade, syrup_viscosity_grade : ndarray, shape (n,)
+        Dextrose equivalent of the composition, and the one its viscosity shows.
+    stated_loss : ndarray, shape (n,)
+        Share of the water that is known to leave; NaN where the kitchen decides.
+    measured_syrup : ndarray of bool, shape (n,)
+        Whether the syrup is the one that the kitchen was measured with.
+    gap : tuple of str
+        Why there is no model for a row; empty where there is one.
+    """
+
+    nitrate: FloatArray
+    sucrose: FloatArray
+    syrup: FloatArray
+    water: FloatArray
+    grains: FloatArray
+    grains_volume: FloatArray
+    syrup_solids: FloatArray
+    syrup_solids_u: FloatArray
+    syrup_grade: FloatArray
+    syrup_viscosity_grade: FloatArray
+    stated_loss: FloatArray
+    measured_syrup: NDArray[np.bool_]
+    gap: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.gap)
+
+    def take(self, rows: NDArray[np.intp]) -> Pot:
+        """Return some of the rows."""
+        kept = {
+            f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "gap"
+        }
+        return Pot(gap=tuple(self.gap[i] for i in rows), **kept)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Slurry:
+    """What stands in the pot at one temperature; arrays of shape (n,) or (n, draws).
+
+    Attributes
+    ----------
+    water, undissolved, dissolved, syrup_solids : ndarray
+        Masses per mass as weighed: water left; sucrose crystals; dissolved sucrose;
+        dry solids of the syrup.
+    crowding : ndarray
+        Volume fraction of grains over the maximum packing.
+    """
+
+    water: FloatArray
+    undissolved: FloatArray
+    dissolved: FloatArray
+    syrup_solids: FloatArray
+    crowding: FloatArray
+
+
+def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatArray:
+    """Return the water left at the end of a cook, per mass as weighed.
+
+    What is stated leaves, and no more; otherwise drying, or boiling if it takes more.
+
+    Parameters
+    ----------
+    pot : Pot
+        n rows, all with a model.
+    values : Values
+        Single values, or arrays of shape (draws,).
+    cook : Cook
+    pressure : float
+        Of the air. [Pa]
+
+    Returns
+    -------
+    ndarray, shape (n,) or (n, draws)
+    """
+    rows = _rows(pot, np.ndim(values.packing))
+    from_syrup, solids = _syrup(rows, values)
+    start = rows["water"] + from_syrup
+    dried = water.water_lost(cook.drying(), values.drying_time)
+    stays = _boiled(rows, solids, values, cook.hottest + values.thermometer, pressure)
+    free = np.minimum((1.0 - dried) * start, stays)
+    stated = rows["stated_loss"]
+    result: FloatArray = np.where(np.isnan(stated), free, (1.0 - stated) * start)
+    return result
+
+
+def water_at_start(pot: Pot, values: Values) -> FloatArray:
+    """Return the water as weighed, per mass; shapes as for :func:`water_left`."""
+    rows = _rows(pot, np.ndim(values.packing))
+    from_syrup, _ = _syrup(rows, values)
+    result: FloatArray = rows["water"] + from_syrup
+    return result
+
+
+def standing(
+    pot: Pot,
+    values: Values,
+    left: FloatArray,
+    temperature: FloatArray,
+    salt: str = "potassium nitrate",
+) -> Slurry:
+    """Return what stands in the pot: what is dissolved, and how crowded the grains are.
+
+    Parameters
+    ----------
+    pot, values
+        As for :func:`water_left`.
+    left : ndarray
+        Water left, of :func:`water_left`.
+    temperature : ndarray, shape () or (draws,)
+        True bulk temperature. [K]
+    salt : str
+        What is weighed as nitrate: potassium nitrate, or the same volume of potassium
+        chloride for a trial without oxidizer.
+    """
+    rows = _rows(pot, np.ndim(values.packing))
+    _, solids = _syrup(rows, values)
+    takes = _takes(left, solids, solubility.sucrose_solubility(temperature), values)
+    dissolved = np.minimum(rows["sucrose"], takes)
+    salty = solubility.salt_solubility(temperature, salt)
+    crystal = slurry.NITRATE if salt == "potassium nitrate" else slurry.CHLORIDE
+    whole = rows["nitrate"] * (crystal / slurry.NITRATE)
+    in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
+    undissolved = rows["sucrose"] - dissolved
+    sugar_up, water_up = slurry.expansions(temperature)
+    thin = sugar_up * (
+        dissolved * slurry.DISSOLVED_SUCROSE + solids * slurry.SYRUP_SOLIDS
+    )
+    thin = thin + left * (slurry.BOUND_WATER * water_up)
+    thin = thin + in_water * slurry.DISSOLVED_NITRATE
+    stiff = undissolved / slurry.SUCROSE + rows["grains_volume"]
+    stiff = stiff + (whole - in_water) / crystal
+    return Slurry(
+        water=left,
+        undissolved=undissolved,
+        dissolved=dissolved,
+        syrup_solids=solids,
+        crowding=stiff / np.maximum(stiff + thin, 1e-12) / values.packing,
+    )
+
+
+def viscosity(
+    pot: Pot, values: Values, held: Slurry, temperature: FloatArray
+) -> FloatArray:
+    """Return the viscosity of the suspension; infinite where it jams. [Pa s]
+
+    Arguments as for :func:`standing`, with its result.
+    """
+    rows = _rows(pot, np.ndim(values.packing))
+    sugars = held.dissolved + held.syrup_solids
+    whole = sugars + held.water
+    share = held.syrup_solids / np.maximum(sugars, 1e-12)
+    grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
+    solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
+    log = liquid.log_viscosity(solids, temperature, share, grade)
+    thickened = slurry.relative_viscosity(held.crowding)
+    flows = (held.crowding < 1.0) & (whole > 1e-9)
+    result: FloatArray = np.where(
+        flows, values.liquid_factor * np.exp(log) * thickened, np.inf
+    )
+    return result
+
+
+def poured(
+    pot: Pot,
+    values: Values,
+    cook: Cook,
+    pressure: float,
+    salt: str = "potassium nitrate",
+) -> tuple[FloatArray, FloatArray]:
+    """Return viscosity [Pa s] and crowding at the end of a cook.
+
+    Arguments as for :func:`water_left` and :func:`standing`.
+    """
+    left = water_left(pot, values, cook, pressure)
+    temperature = cook.pour_temperature + values.thermometer
+    held = standing(pot, values, left, temperature, salt)
+    return viscosity(pot, values, held, temperature), held.crowding
+
+
+def _rows(pot: Pot, draws: int) -> dict[str, FloatArray]:
+    """Return the columns of a pot, ready to meet draws on the last axis."""
+    names = [f.name for f in fields(pot) if f.name not in ("gap", "measured_syrup")]
+    if not draws:
+        return {name: getattr(pot, name) for name in names}
+    return {name: getattr(pot, name)[:, None] for name in names}
+
+
+def _syrup(
+    rows: dict[str, FloatArray], values: Values
+) -> tuple[FloatArray, FloatArray]:
+    """Return water and dry solids that the syrup brings."""
+    share = rows["syrup_solids"] + values.syrup_solids * rows["syrup_solids_u"]
+    solids = rows["syrup"] * np.clip(share, *SYRUP_SOLIDS)
+    return rows["syrup"] - solids, solids
+
+
+def _takes(
+    left: FloatArray, solids: FloatArray, solubility_: FloatArray, values: Values
+) -> FloatArray:
+    """Return the sucrose that the water takes beside the syrup's solids.
+
+    Solubility x water / (1 + a solids / water).
+    """
+    hindered = left + values.solubility_loss * solids
+    result: FloatArray = solubility_ * left * left / np.maximum(hindered, 1e-12)
+    return result
+
+
+def _boiled(
+    rows: dict[str, FloatArray],
+    solids: FloatArray,
+    values: Values,
+    hottest: FloatArray,
+    pressure: float,
+) -> FloatArray:
+    """Return the most water that stays at the hottest of the cook; infinite below 90 C.
+
+    Water boils away until the dissolved sugars reach the mole fraction X that boils
+    there; the nitrate that the water holds counts as saturated. With all sucrose
+    dissolved, water = 18 (1 - X) / X x moles of sugar. If not
+    all is dissolved, the moles per water n(r) = sol / ((1 + a r) M) + r / M', r the
+    solids per water, must reach X / (1 - X) / 18: a quadratic in r, whose larger root
+    is where boiling ends.
+    """
+    if np.max(hottest) < 363.15:
+        return np.asarray(np.inf)
+    nitrate = values.nitrate_dissolved * solubility.salt_solubility(hottest)
+    x = water.boiling_mole_fraction(hottest, pressure / water.nitrate_activity(nitrate))
+    if not np.any(x > 0.0):
+        return np.asarray(np.inf)
+    x = np.maximum(x, 1e-9)
+    per_water = x / ((1.0 - x) * water.WATER)
+    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+    moles = rows["sucrose"] / water.SUCROSE + solids * per_solids
+    most = moles / per_water
+    sucrose_limit = solubility.sucrose_solubility(hottest)
+    takes = _takes(most, solids, sucrose_limit, values)
+    saturated = takes < rows["sucrose"]
+    if not saturated.any():
+        return most
+    a = values.solubility_loss
+    square, linear = a * per_solids, per_solids - per_water * a
+    constant = sucrose_limit / water.SUCROSE - per_water
+    root = linear**2 - 4.0 * square * constant
+    ratio = (np.sqrt(np.maximum(root, 0.0)) - linear) / (2.0 * square)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ends = np.where((root > 0.0) & (ratio > 0.0), solids / ratio, np.inf)
+    ends = np.where((solids <= 0.0) & (constant < 0.0), 0.0, ends)
+    result: FloatArray = np.where(saturated, np.minimum(ends, np.inf), most)
+    return result

@@ -1,0 +1,275 @@
+"""What a kitchen says about many mixes: flow, window, setting, storage, with bands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.kitchen import glass, slurry, solubility, storage, water
+from castsugar.kitchen.parameters import Values
+from castsugar.kitchen.pot import (
+    Pot,
+    Slurry,
+    poured,
+    standing,
+    water_at_start,
+    water_left,
+)
+from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.window import degradation_limit, pour_window
+
+#: Rows that are drawn together: their arrays fit the cache.
+BLOCK = 64
+
+#: Temperature at which a grain sets and is stored [K].
+ROOM = 20.0 + ICE_POINT
+
+#: Between these the boiling temperature is sought [K].
+_BOILS = (60.0 + ICE_POINT, 160.0 + ICE_POINT)
+
+_SINGLE = (
+    "water_lost",
+    "boils",
+    "undissolved",
+    "crowding",
+    "set_ratio",
+    "glass",
+    "humidity",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Verdict:
+    """What the kitchen says; arrays over mixes, NaN where there is no model.
+
+    Attributes
+    ----------
+    gap : tuple of str
+        Why nothing is said about a mix; empty where something is.
+    water_lost : ndarray
+        Share of the recipe's water that leaves, central.
+    boils : ndarray
+        Where the liquid starts to boil, water as weighed; NaN above 160 C. [K]
+    undissolved : ndarray
+        Sucrose crystals at the pour, per mass as weighed, central.
+    crowding : ndarray
+        Solids over packing at the pour, central.
+    viscosity : ndarray, shape (3, n)
+        p10, p50, p90 at the pour; infinite where it jams. [Pa s]
+    classes : ndarray, shape (n, 5)
+        Probability of each of :data:`castsugar.kitchen.slurry.CLASSES`.
+    window : ndarray, shape (2, n)
+        Temperatures between which it is more likely than not that the mix pours while
+        the sugar keeps its limit; NaN without. [K]
+    set_ratio : ndarray
+        Solids over packing at 20 C.
+    glass : ndarray
+        Glass transition of the binder as cast, before it crystallises. [K]
+    humidity : ndarray
+        Of the air, above which the grain gains water. [%]
+    degraded : float
+        Share of degraded sugar; an index.
+    """
+
+    gap: tuple[str, ...]
+    water_lost: FloatArray
+    boils: FloatArray
+    undissolved: FloatArray
+    crowding: FloatArray
+    viscosity: FloatArray
+    classes: FloatArray
+    window: FloatArray
+    set_ratio: FloatArray
+    glass: FloatArray
+    humidity: FloatArray
+    degraded: float
+
+    @property
+    def pours(self) -> FloatArray:
+        """Probability that the mix pours (is runny or pours)."""
+        result: FloatArray = self.classes[:, : slurry.POURS + 1].sum(axis=1)
+        return result
+
+    @property
+    def flow_class(self) -> list[str]:
+        """The class in the middle of the draws."""
+        middle = (np.cumsum(self.classes, axis=1) < 0.5 - 1e-12).sum(axis=1)
+        return [
+            "not computed" if why else slurry.CLASS_NAMES[i]
+            for i, why in zip(middle, self.gap, strict=True)
+        ]
+
+
+def judge(pot: Pot, kitchen: Kitchen, *, window: bool = True) -> Verdict:
+    """Say how mixes cook, pour, set and keep.
+
+    Parameters
+    ----------
+    pot : Pot
+        n rows.
+    kitchen : Kitchen
+    window : bool
+        Whether the pour window is sought (about 25 pours more).
+
+    Returns
+    -------
+    Verdict
+        Every row on its own; draws are shared.
+    """
+    count = len(pot)
+    gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
+    told = np.array([not why for why in gap], dtype=bool)
+    single = {name: np.full(count, np.nan) for name in _SINGLE}
+    viscosity, edges = np.full((3, count), np.nan), np.full((2, count), np.nan)
+    classes = np.zeros((count, len(slurry.CLASSES)))
+    for mine in (True, False):
+        rows = np.flatnonzero(told & (pot.measured_syrup == mine))
+        if not rows.size:
+            continue
+        known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+        values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
+        for name, found in _central(part, known.central(), kitchen).items():
+            single[name][rows] = found
+        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen)
+        if window:
+            edges[:, rows] = _window(part, values, kitchen)
+    return Verdict(
+        gap=gap,
+        viscosity=viscosity,
+        classes=classes,
+        window=edges,
+        degraded=kitchen.cook.degraded(),
+        **single,
+    )
+
+
+def _too_hot(kitchen: Kitchen) -> str:
+    """Return why a cook has no verdict."""
+    if not kitchen.too_hot:
+        return ""
+    hottest = kitchen.cook.hottest - ICE_POINT
+    return f"no verdict above 150 C bulk temperature, the cook reaches {hottest:g} C"
+
+
+def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray]:
+    """Return what needs no draws, at the medians of the parameters."""
+    cook, air = kitchen.cook, kitchen.air_pressure
+    start = water_at_start(pot, values)
+    left = water_left(pot, values, cook, air)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
+    hot = standing(pot, values, left, np.asarray(cook.pour_temperature))
+    cold = standing(pot, values, left, np.asarray(ROOM))
+    return {
+        "water_lost": lost,
+        "boils": boiling(pot, values, start, air),
+        "undissolved": hot.undissolved / (1.0 - start + left),
+        "crowding": hot.crowding,
+        "set_ratio": cold.crowding,
+        "glass": _glass(pot, left, hot.syrup_solids),
+        "humidity": _humidity(pot, values, cold),
+    }
+
+
+def _bands(pot: Pot, values: Values, kitchen: Kitchen) -> tuple[FloatArray, FloatArray]:
+    """Return p10, p50, p90 of the viscosity, and the probability of every class."""
+    count, draws = len(pot), kitchen.draws
+    quantiles, classes = np.empty((3, count)), np.empty((count, len(slurry.CLASSES)))
+    ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
+    for rows in _blocks(np.arange(count)):
+        eta, crowding = poured(
+            pot.take(rows), values, kitchen.cook, kitchen.air_pressure
+        )
+        index = slurry.flow_class(eta, crowding)
+        for which in range(len(slurry.CLASSES)):
+            classes[rows, which] = (index == which).mean(axis=1)
+        eta = np.partition(eta, ranks, axis=1)
+        quantiles[:, rows] = eta[:, ranks].T
+    return quantiles, classes
+
+
+def _window(
+    pot: Pot, values: Values, kitchen: Kitchen
+) -> tuple[FloatArray, FloatArray]:
+    """Return the pour window of every row."""
+
+    def pours(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        fine = np.empty(len(rows), dtype=bool)
+        cook = kitchen.cook.ending_at(temperature)
+        for part in _blocks(np.arange(len(rows))):
+            eta, crowding = poured(
+                pot.take(rows[part]), values, cook, kitchen.air_pressure
+            )
+            index = slurry.flow_class(eta, crowding)
+            fine[part] = (index <= slurry.POURS).mean(axis=1) >= 0.5
+        return fine
+
+    hottest = degradation_limit(kitchen.cook, kitchen.degradation_limit)
+    return pour_window(pours, len(pot), hottest)
+
+
+def _blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Cut rows into blocks by index."""
+    return [rows[i : i + BLOCK] for i in range(0, len(rows), BLOCK)]
+
+
+def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> FloatArray:
+    """Return where the liquid of a pot boils; NaN where it does not below 160 C. [K]
+
+    Activity of the sugars that are dissolved at that temperature, times that of the
+    nitrate that the water takes, times the vapour pressure, against the air.
+
+    Parameters
+    ----------
+    pot, values
+        Single values only.
+    held : ndarray, shape (n,)
+        Water, per mass as weighed.
+    pressure : float
+        [Pa]
+    """
+    low, high = (np.full(len(pot), t) for t in _BOILS)
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        liquid = standing(pot, values, held, middle)
+        salt = values.nitrate_dissolved * solubility.salt_solubility(middle)
+        activity = water.water_activity(_sugar_share(pot, liquid))
+        activity = activity * water.nitrate_activity(salt)
+        under = activity * water.saturation_pressure(middle) < pressure
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    wet = (held > 1e-9) & (high < _BOILS[1] - 0.01)
+    return np.where(wet, high, np.nan)
+
+
+def _sugar_share(pot: Pot, held: Slurry) -> FloatArray:
+    """Return the mole fraction of sugars in the liquid; 1 where there is no water."""
+    masses = np.maximum(held.water, 1e-12)
+    return water.sugar_mole_fraction(
+        masses, held.dissolved, held.syrup_solids, pot.syrup_grade
+    )
+
+
+def _glass(pot: Pot, left: FloatArray, solids: FloatArray) -> FloatArray:
+    """Return the glass transition of all sugar with the water; NaN without sugar."""
+    sugars = pot.sucrose + solids
+    parts = np.stack([pot.sucrose, solids], axis=-1)
+    syrup = glass.syrup_glass_transition(np.clip(pot.syrup_grade, 5.0, 100.0))
+    each = np.stack([np.full(len(pot), glass.SUCROSE), syrup], axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        dry = glass.dry_blend(parts, each)
+        wet = left / (sugars + left)
+    fine = (sugars > 1e-9) & (wet <= 0.6)
+    value = glass.glass_transition(np.where(fine, wet, 0.0), np.where(fine, dry, 300.0))
+    return np.where(fine, value, np.nan)
+
+
+def _humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
+    """Return the humidity above which the set grain gains water. [%]"""
+    salt = values.nitrate_dissolved * solubility.salt_solubility(ROOM)
+    activity = water.water_activity(_sugar_share(pot, cold))
+    activity = activity * water.nitrate_activity(salt)
+    liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
+    return storage.humidity_limit(np.where(liquid, activity, np.nan))
