@@ -32,6 +32,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         4,
         (
             "cooking",
+            "measuring",
             "evaluation",
             "rows",
             "confirmation",

@@ -14,6 +14,7 @@ import numpy as np
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.expand import Constituent
+from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import find
 from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
 from castsugar.kitchen.settings import Kitchen
@@ -141,6 +142,12 @@ def _solids(syrups: Sequence[SyrupUse], kitchen: Kitchen) -> dict[str, float]:
         for s in syrups
         if s.name == kitchen.syrup and s.dry_solids < 1.0
     }
+
+
+def pot_of(mix: Mix, kitchen: Kitchen | None = None) -> Pot:
+    """Return one mix in the pot, as weighed; the kitchen says what is measured."""
+    kitchen = kitchen or Kitchen(cook=Cook.hold(392.15, 60.0))
+    return _pot([mix], of_mixes([mix]), kitchen)
 
 
 def _pot(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:

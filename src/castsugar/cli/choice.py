@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from castsugar.columns import COLUMNS, Column
-from castsugar.errors import unknown_name
+from castsugar.errors import InputError, unknown_name
+
+#: Not stored in the table: how wide the pour window is.
+WINDOW = Column(
+    "pour_window_width_C",
+    "width of the pour window",
+    "C",
+    0,
+    "highest less lowest temperature of the window",
+    "kitchen",
+)
+_SHORT = {"pour_window": WINDOW.key, "pour_viscosity": "pour_viscosity_Pa_s"}
+
+
+def add_window(rows: Sequence[dict[str, Any]]) -> None:
+    """Add the width of the pour window to rows, after their other columns."""
+    for row in rows:
+        row[WINDOW.key] = row["pour_window_high_C"] - row["pour_window_low_C"]
 
 
 def plottable() -> list[Column]:
     """Return the columns that hold numbers worth a picture."""
-    return [c for c in COLUMNS if c.group in ("mix", "chamber", "nozzle")]
+    kept = ("mix", "chamber", "nozzle", "kitchen")
+    found = [c for c in COLUMNS if c.group in kept and c.decimals is not None]
+    return [*found, WINDOW]
 
 
 def read_column(name: str) -> Column:
@@ -20,6 +42,7 @@ def read_column(name: str) -> Column:
         With the nearest names.
     """
     wanted = name.strip().lower().replace("-", "_").replace(" ", "_")
+    wanted = _SHORT.get(wanted, wanted).lower()
     columns = plottable()
     exact = [c for c in columns if c.key.lower() == wanted]
     begin = [c for c in columns if c.key.lower().startswith(wanted + "_")]
@@ -27,3 +50,12 @@ def read_column(name: str) -> Column:
     if found:
         return found[0]
     raise unknown_name("column", name, [c.key for c in columns])
+
+
+def check_asked(columns: Sequence[Column], kitchen: object) -> None:
+    """Refuse to show a kitchen column if no kitchen was given."""
+    for column in columns:
+        if column.group == "kitchen" and kitchen is None:
+            raise InputError(
+                f"{column.key} needs a cook; add --cook '119 C' --minutes 8"
+            )

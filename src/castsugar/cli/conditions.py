@@ -6,7 +6,13 @@ import argparse
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
+from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
+
 if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.expand import Lot
+    from castsugar.kitchen.settings import Kitchen
     from castsugar.thermo.tables import SpeciesTable
     from castsugar.units import Quantity
 
@@ -32,11 +38,11 @@ def add_condition_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--water-lost",
-        default="0",
         metavar="SHARE",
         help="share of the recipe's water that leaves before the cast, 0 to 1 or in "
-        "percent (default 0)",
+        "percent (default 0; with --cook, what drying and boiling take)",
     )
+    add_syrup_options(parser)
     parser.add_argument(
         "--alternative",
         action="append",
@@ -65,10 +71,12 @@ class Conditions:
     pressure: Quantity
     leaving: Quantity | None
     flow: str
-    water_lost: float
+    water_lost: float | None
     alternatives: dict[str, str]
     data: str
     uncertainty: bool
+    kitchen: Kitchen | None
+    syrup: Lot | None
 
     @property
     def species(self) -> SpeciesTable:
@@ -84,6 +92,7 @@ class Conditions:
             "exit_pressure": self.leaving.value if self.leaving else None,
             "flow": self.flow,
             "data_uncertainty": self.uncertainty,
+            "kitchen": self.kitchen,
             "species": self.species,
         }
 
@@ -93,10 +102,20 @@ class Conditions:
             "chamber_pressure_Pa": self.pressure.value,
             "exit_pressure_Pa": self.leaving.value if self.leaving else None,
             "flow": self.flow,
-            "water_lost": self.water_lost,
+            "water_lost": self._water_lost(),
             "enthalpy_alternatives": self.alternatives,
             "product_set": self.data,
+            "syrup_dry_solids": self.syrup.dry_solids if self.syrup else None,
+            "syrup_dextrose_equivalent": (
+                self.syrup.dextrose_equivalent if self.syrup else None
+            ),
         }
+
+    def _water_lost(self) -> float | None:
+        """Return the share that is stated; None if the kitchen decides."""
+        if self.water_lost is None and self.kitchen is None:
+            return 0.0
+        return self.water_lost
 
     def pressures_text(self) -> str:
         """Say the pressures, as typed beside SI."""
@@ -115,14 +134,20 @@ class Conditions:
         lines = [self.pressures_text()]
         if self.leaving is not None:
             lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
+        lost = self._water_lost()
+        leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
         lines.append(
-            f"{100 * self.water_lost:g} % of the recipe's water leaves before the "
-            "cast; the rest takes part in the burning"
+            f"{leaves} of the recipe's water leaves before the cast; the rest takes "
+            "part in the burning"
         )
         lines.append(
             "ingredients at 25 C; ideal gas; condensed products without volume, as "
             f"warm and as fast as the gas; products {self.data}"
         )
+        if self.syrup is not None:
+            lines.append(f"syrup at hand: {lot_text(self.syrup)}")
+        if self.kitchen is not None:
+            lines += kitchen_assumptions(self.kitchen)
         lines += [
             f"enthalpy of {name}: rival value {rival}"
             for name, rival in self.alternatives.items()
@@ -139,8 +164,18 @@ class Conditions:
         return lines
 
 
-def read_conditions(options: argparse.Namespace) -> Conditions:
-    """Read the shared options as typed."""
+def lot_text(lot: Lot) -> str:
+    """Say what is stated about a syrup."""
+    parts = []
+    if lot.dry_solids is not None:
+        parts.append(f"{100 * lot.dry_solids:g} % dry solids")
+    if lot.dextrose_equivalent is not None:
+        parts.append(f"dextrose equivalent {lot.dextrose_equivalent:g}")
+    return ", ".join(parts)
+
+
+def read_conditions(options: argparse.Namespace, database: Database) -> Conditions:
+    """Read the shared options as typed, those of the kitchen included."""
     from castsugar import units
     from castsugar.database.locate import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
@@ -161,14 +196,17 @@ def read_conditions(options: argparse.Namespace) -> Conditions:
                 "example 'sorbitol=polyol cycle'"
             )
         found[name.strip()] = rival.strip()
+    lost = None
+    if options.water_lost is not None:
+        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
     return Conditions(
         pressure=units.parse(options.pressure, "pressure", where="--pressure"),
         leaving=leaving,
         flow=options.flow,
-        water_lost=units.parse(
-            options.water_lost, "fraction", where="--water-lost"
-        ).value,
+        water_lost=lost,
         alternatives=found,
         data=options.data,
         uncertainty=options.uncertainty,
+        kitchen=read_kitchen(options, database, lost),
+        syrup=read_syrup_lot(options),
     )

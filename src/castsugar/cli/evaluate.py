@@ -10,10 +10,12 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options, deliver
 
 if TYPE_CHECKING:
     from castsugar.database import Database
+    from castsugar.expand import Lot
     from castsugar.mix import Mix
 
 #: Up to this many mixes the second solver is asked without being told to.
@@ -45,6 +47,7 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument("recipes", nargs="+", metavar="RECIPE", help="one or more")
     add_condition_options(parser)
+    add_kitchen_options(parser)
     parser.add_argument(
         "--species",
         action="store_true",
@@ -65,8 +68,14 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.database import load_database
 
     database = load_database()
-    conditions = read_conditions(options)
-    mixes = read_mixes(database, options.recipes, conditions)
+    conditions = read_conditions(options, database)
+    mixes = weigh_recipes(
+        database,
+        options.recipes,
+        water_lost=conditions.water_lost or 0.0,
+        alternatives=conditions.alternatives,
+        syrup=conditions.syrup,
+    )
 
     from castsugar.evaluation import evaluate
 
@@ -89,6 +98,7 @@ def _render(
 ) -> str:
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, text
+    from castsugar.units import to_celsius
 
     if options.csv:
         return data.to_csv(rows, list(rows[0]))
@@ -96,7 +106,11 @@ def _render(
         "water_as_cast": max(r["water_as_cast_percent"] for r in rows),
         "inert_fraction": max(100.0 * m.inert_fraction for m in mixes),
     }
-    cautions = database.cautions_for("evaluate", facts)
+    topics = ["evaluate"]
+    if conditions.kitchen:
+        topics.append("kitchen")
+        facts["bulk_temperature"] = to_celsius(conditions.kitchen.cook.hottest)
+    cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
     assumed = conditions.assumptions()
     if not options.json:
@@ -137,27 +151,42 @@ def _species(
     return found
 
 
-def read_mixes(
+def weigh_recipes(
     database: Database,
     recipes: list[str],
-    conditions: Conditions,
+    *,
+    water_lost: float = 0.0,
+    alternatives: dict[str, str] | None = None,
+    syrup: Lot | None = None,
 ) -> list[Mix]:
-    """Read recipes as typed; an error says which one it was."""
+    """Read recipes as typed; an error says which one it was.
+
+    `syrup` is what is stated about every syrup in them.
+    """
+    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.errors import CastsugarError
     from castsugar.mix import Mix
     from castsugar.recipe import parse_recipe
 
+    places = [
+        f"recipe {count}" if len(recipes) > 1 else "recipe"
+        for count in range(1, len(recipes) + 1)
+    ]
+    parsed = [
+        parse_recipe(typed, where=where)
+        for typed, where in zip(recipes, places, strict=True)
+    ]
+    lots = syrup_lots(database, syrup, [dict(r.parts) for r in parsed])
     mixes = []
-    for count, typed in enumerate(recipes, start=1):
-        where = f"recipe {count}" if len(recipes) > 1 else "recipe"
-        recipe = parse_recipe(typed, where=where)
+    for recipe, where, own in zip(parsed, places, lots, strict=True):
         try:
             mix = Mix.weigh(
                 dict(recipe.parts),
                 name=recipe.name or recipe.text,
                 basis=recipe.basis,
-                water_lost=conditions.water_lost,
-                alternatives=conditions.alternatives,
+                water_lost=water_lost,
+                lots=own,
+                alternatives=alternatives,
                 database=database,
             )
         except CastsugarError as error:

@@ -25,9 +25,11 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
 
   castsugar evaluate "KNO3:65 sucrose:35" --pressure "1000 psi"
   castsugar evaluate "KNO3:60 powdered sugar:20 corn syrup:20" --water-lost 0.2
+  castsugar kitchen parameters
   castsugar ingredients "corn syrup"
 
-Commands: evaluate, sweep, map, ingredients. castsugar COMMAND --help says more.
+Commands: evaluate, sweep, map, kitchen, ingredients.
+castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
 """
@@ -56,7 +58,7 @@ class Parser(argparse.ArgumentParser):
 
 def build_parser() -> Parser:
     """Return the parser of all commands."""
-    from castsugar.cli import evaluate, ingredients, sweep, triangle
+    from castsugar.cli import evaluate, ingredients, kitchen, sweep, triangle
 
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
@@ -66,7 +68,7 @@ def build_parser() -> Parser:
         help="print the versions of castsugar, its data and Cantera",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for command in (evaluate, sweep, triangle, ingredients):
+    for command in (evaluate, sweep, triangle, kitchen, ingredients):
         command.add_parser(commands)
     return parser
 

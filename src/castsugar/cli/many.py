@@ -108,10 +108,10 @@ def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
     """Return rows of blends that were not reached."""
     import pandas as pd
 
-    from castsugar import rows
+    from castsugar import cooking, rows
     from castsugar.columns import COLUMNS
 
-    known = rows.mix_columns(blends)
+    known = cooking.not_asked(len(blends)) | rows.mix_columns(blends)
     known |= rows.not_confirmed(len(blends))
     known["status"] = [UNDONE] * len(blends)
     known["flags"] = ["; ".join(f) for f in blends.flags]
@@ -125,7 +125,7 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
     if not options.csv:
         return
     from castsugar.report import data
-    from castsugar.report.files import write_text
+    from castsugar.workshop.files import write_text
 
     text = data.to_csv(rows, list(rows[0]))
     write_text(Path(options.csv), text, force=options.force)
@@ -134,7 +134,7 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
 
 def write_picture(options: argparse.Namespace, text: str) -> None:
     """Write the picture to the file asked for."""
-    from castsugar.report.files import write_text
+    from castsugar.workshop.files import write_text
 
     write_text(Path(options.output), text, force=options.force)
     sys.stderr.write(f"wrote {options.output}\n")

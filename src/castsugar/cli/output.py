@@ -26,7 +26,7 @@ def deliver(options: argparse.Namespace, text: str) -> None:
     if options.output is None:
         sys.stdout.write(text)
         return
-    from castsugar.report.files import write_text
+    from castsugar.workshop.files import write_text
 
     write_text(Path(options.output), text, force=options.force)
     sys.stderr.write(f"wrote {options.output}\n")

@@ -10,6 +10,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -65,6 +66,7 @@ def add_parser(commands: Any) -> None:
         "characteristic_velocity)",
     )
     add_condition_options(parser)
+    add_kitchen_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 
@@ -73,16 +75,18 @@ def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
     from castsugar import lattice
     from castsugar.blends import blend
-    from castsugar.cli.choice import read_column
+    from castsugar.cli.choice import add_window, check_asked, read_column
+    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.database import load_database
     from castsugar.recipe import parse_recipe
     from castsugar.report.charts import sweep_chart
-    from castsugar.report.files import refuse_existing
+    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
-    conditions = read_conditions(options)
+    conditions = read_conditions(options, database)
     shown = options.show or ["flame_temperature", "characteristic_velocity"]
     columns = [read_column(name) for name in shown]
+    check_asked(columns, conditions.kitchen)
     recipe = parse_recipe(options.recipe, where="recipe")
     items = [name for name, _ in recipe.parts]
     index = _which(database, items, options.vary)
@@ -93,7 +97,8 @@ def run(options: argparse.Namespace) -> int:
     blends = blend(
         items,
         lattice.along(base, index, values),
-        water_lost=conditions.water_lost,
+        water_lost=conditions.water_lost or 0.0,
+        lots=syrup_lots(database, conditions.syrup, [items])[0],
         alternatives=conditions.alternatives,
         database=database,
     )
@@ -103,6 +108,8 @@ def run(options: argparse.Namespace) -> int:
         {share: 100.0 * float(value)} | row
         for value, row in zip(values, rows, strict=True)
     ]
+    if conditions.kitchen is not None:
+        add_window(rows)
     write_table(options, rows)
     if options.output:
         notes = [conditions.pressures_text(), f"flow {conditions.flow}"]
@@ -154,7 +161,7 @@ def _values(options: argparse.Namespace) -> Any:
 
 def _summary(rows: Rows, share: str, columns: list[Column], *, complete: bool) -> str:
     """Return a short table of the sweep, at most 12 rows."""
-    from castsugar.report.text import number
+    from castsugar.report.layout import number
 
     stride = max(1, -(-len(rows) // 12))
     shown = columns[:2]

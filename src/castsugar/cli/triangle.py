@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -71,6 +73,7 @@ def add_parser(commands: Any) -> None:
         help="a recipe to draw and name on the picture; may be repeated",
     )
     add_condition_options(parser)
+    add_kitchen_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 
@@ -79,15 +82,17 @@ def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
     from castsugar import lattice
     from castsugar.blends import blend
-    from castsugar.cli.choice import read_column
+    from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
+    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.database import load_database
-    from castsugar.report.files import refuse_existing
     from castsugar.report.maps import Triangle, ternary
+    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
-    conditions = read_conditions(options)
+    conditions = read_conditions(options, database)
     column = read_column(options.show)
+    check_asked([column], conditions.kitchen)
     step = read_step(options.step, *STEPS)
     fixed = read_fixed(database, options.fixed, options.ingredients)
     refuse_existing([options.csv, options.output], force=options.force)
@@ -99,7 +104,8 @@ def run(options: argparse.Namespace) -> int:
     blends = blend(
         items,
         fractions,
-        water_lost=conditions.water_lost,
+        water_lost=conditions.water_lost or 0.0,
+        lots=syrup_lots(database, conditions.syrup, [items])[0],
         alternatives=conditions.alternatives,
         database=database,
     )
@@ -109,6 +115,8 @@ def run(options: argparse.Namespace) -> int:
         dict(zip(names, 100.0 * shares, strict=True)) | row
         for shares, row in zip(fractions, rows, strict=True)
     ]
+    if conditions.kitchen is not None:
+        add_window(rows)
     write_table(options, rows)
     if options.output:
         drawn = Triangle(
@@ -151,6 +159,7 @@ def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
         lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
     doubtful = ("freezing", "flame below")
     usable = [r for r in fine if not any(word in r["flags"] for word in doubtful)]
+    usable = [r for r in usable if math.isfinite(float(r[column.key]))]
     if usable:
         for word, choose in (("largest", max), ("smallest", min)):
             row = choose(usable, key=lambda r: float(r[column.key]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,10 +76,12 @@ class Database:
         return [n for item in items for n in (item.name, *item.aliases)]
 
     def cautions_for(
-        self, topic: str, facts: Mapping[str, float] | None = None
+        self, topic: str | Sequence[str], facts: Mapping[str, float] | None = None
     ) -> list[Caution]:
-        """Return the cautions that apply to a topic, in the order of the file."""
-        return [c for c in self.cautions if c.applies(topic, facts or {})]
+        """Return the cautions that apply to one of some topics, as in the file."""
+        topics = [topic] if isinstance(topic, str) else topic
+        known = facts or {}
+        return [c for c in self.cautions if any(c.applies(t, known) for t in topics)]
 
 
 def plain(name: str) -> str:

@@ -49,12 +49,18 @@ class Belief:
         result: FloatArray = np.sqrt(np.diag(self.covariance))
         return result
 
+    def root(self) -> FloatArray:
+        """Return the symmetric square root of the covariance, which may be singular."""
+        size, vectors = np.linalg.eigh(self.covariance)
+        result: FloatArray = vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
+        return result
+
     def draw(self, count: int, seed: int) -> Values:
         """Return seeded draws, spread evenly (Latin hypercube), shape (count,)."""
         rng = np.random.default_rng(seed)
         even = np.stack([rng.permutation(count) for _ in NAMES], axis=1)
         normals = ndtri((even + rng.random((count, len(NAMES)))) / count)
-        return values_of(self.mean + normals @ _root(self.covariance).T)
+        return values_of(self.mean + normals @ self.root().T)
 
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.
@@ -131,11 +137,4 @@ def unmeasured(
     )
     for name, (value, spread) in (overrides or {}).items():
         result = result.with_value(name, value, spread, "stated by the user")
-    return result
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    """Return a square root of a covariance that may be singular."""
-    size, vectors = np.linalg.eigh(covariance)
-    result: FloatArray = vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
     return result

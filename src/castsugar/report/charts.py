@@ -79,9 +79,13 @@ def _panel(rows: Rows, column: Column) -> Panel:
 
 def _column(rows: Rows, key: str) -> FloatArray:
     """Return a column, with NaN where a row has no value."""
-    return np.array(
-        [float(row[key]) if row["status"] == "ok" else math.nan for row in rows]
-    )
+    return np.array([_value(row, key) for row in rows])
+
+
+def _value(row: Mapping[str, Any], key: str) -> float:
+    """Return a value to draw; NaN where the row has none."""
+    value = float(row[key])
+    return value if row["status"] == "ok" and math.isfinite(value) else math.nan
 
 
 def _spans(rows: Rows, x: FloatArray) -> list[Span]:

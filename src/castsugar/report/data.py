@@ -20,10 +20,18 @@ def versions(data_version: str) -> dict[str, str]:
     return {
         "castsugar": metadata.version("castsugar"),
         "species_data": data_version,
-        "cantera": metadata.version("cantera"),
+        "cantera": _version("cantera"),
         "numpy": metadata.version("numpy"),
         "python": platform.python_version(),
     }
+
+
+def _version(package: str) -> str:
+    """Return the version of a package that may be absent."""
+    try:
+        return metadata.version(package)
+    except metadata.PackageNotFoundError:
+        return "not installed"
 
 
 def to_csv(rows: Sequence[Row], columns: Sequence[str]) -> str:

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from castsugar.database import Database, Ingredient, Premix, Syrup
-from castsugar.report.text import wrapped
+from castsugar.report.layout import wrapped
 
 #: Where values start on the screen.
 _INDENT = 36

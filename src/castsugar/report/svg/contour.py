@@ -30,6 +30,28 @@ def contour_levels(values: FloatArray, about: int = 8) -> tuple[float, ...]:
     return tuple(level for level in levels if low < level < high)
 
 
+def decade_levels(values: FloatArray) -> tuple[float, ...]:
+    """Return 1 and 3 of every decade strictly inside the finite values, as log10.
+
+    Parameters
+    ----------
+    values : ndarray
+        Common logarithms.
+
+    Examples
+    --------
+    >>> [round(10.0**level, 1) for level in decade_levels(np.array([0.2, 1.6]))]
+    [3.0, 10.0, 30.0]
+    """
+    finite = values[np.isfinite(values)]
+    if not finite.size:
+        return ()
+    low, high = float(finite.min()), float(finite.max())
+    decades = range(int(np.floor(low)), int(np.ceil(high)) + 1)
+    levels = [d + step for d in decades for step in (0.0, float(np.log10(3.0)))]
+    return tuple(level for level in levels if low < level < high)
+
+
 def lattice_triangles(places: IntArray) -> IntArray:
     """Return the small triangles between the points of a triangular lattice.
 

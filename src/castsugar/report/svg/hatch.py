@@ -23,6 +23,8 @@ class Hatch:
 NOT_COMPUTED = Hatch("#ffffff", "#8a8a8a", -45.0, 11.0, 1.3)
 #: Dense, falling to the right, on grey.
 COLD = Hatch("#d9d9d9", "#4a4a4a", 45.0, 4.5, 1.4)
+#: Middling, level, on a warm ground.
+ABSENT = Hatch("#f3e9dc", "#9a6a3a", 0.0, 7.0, 1.2)
 #: For stretches of a chart, one after the other; the lines below stay visible.
 SPANS = (
     Hatch("#f1e3c6", "#a67c1a", -45.0, 8.0, 1.1, 0.75),

@@ -22,13 +22,13 @@ _LONG = 90.0
 
 @dataclass(frozen=True, slots=True)
 class Contours:
-    """A field on triangles [px] and the levels to draw; decimals of their labels."""
+    """A field on triangles [px], the levels to draw, and their labels."""
 
     points: FloatArray
     triangles: IntArray
     values: FloatArray
     levels: tuple[float, ...]
-    decimals: int
+    labels: tuple[str, ...]
 
 
 def draw_contours(svg: Svg, contours: Contours, taken: Taken) -> None:
@@ -43,20 +43,19 @@ def draw_contours(svg: Svg, contours: Contours, taken: Taken) -> None:
     # Light below dark: one of the two shows on every colour.
     svg.path(data, Stroke("#ffffff", 2.6, opacity=0.55).attributes())
     svg.path(data, Stroke(INK, 1.1).attributes())
-    texts = _texts(contours.levels, contours.decimals)
-    for words, lines in zip(texts, found, strict=True):
+    for words, lines in zip(contours.labels, found, strict=True):
         ranked = sorted(lines, key=line_length, reverse=True)
         for rank, line in enumerate(ranked[:3]):
             if rank == 0 or line_length(line) > _LONG:
                 _draw_label(svg, words, line, taken)
 
 
-def _texts(levels: tuple[float, ...], decimals: int) -> list[str]:
+def level_labels(levels: tuple[float, ...], decimals: int) -> tuple[str, ...]:
     """Return the levels with so many decimals as tell them apart."""
     digits = max(decimals, 0)
     while digits < 12 and any(abs(v - round(v, digits)) > 1e-12 for v in levels):
         digits += 1
-    return [f"{level:.{digits}f}" for level in levels]
+    return tuple(f"{level:.{digits}f}" for level in levels)
 
 
 def _draw_label(svg: Svg, words: str, line: FloatArray, taken: Taken) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from castsugar.report.svg.axes import Scale, Step, tick_labels
+from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import (
     INK,
     PAGE,
@@ -26,12 +26,12 @@ SMALL = 15.0
 
 @dataclass(frozen=True, slots=True)
 class ColourBar:
-    """A horizontal colour bar: range, ticks with their step, texts at both ends."""
+    """A horizontal colour bar: range, ticks with their labels, texts at both ends."""
 
     low: float
     high: float
     ticks: tuple[float, ...]
-    step: Step | None
+    labels: tuple[str, ...]
     ends: tuple[str, str]
 
 
@@ -68,10 +68,8 @@ def draw_bar(svg: Svg, bar: ColourBar, left: float, top: float, width: float) ->
 
 def _draw_ticks(svg: Svg, bar: ColourBar, scale: Scale, top: float) -> None:
     """Draw ticks below the bar; labels that would collide are left out."""
-    if bar.step is None:
-        return
     taken = Taken(Box(0.0, 0.0, svg.width, top + 100.0))
-    for value, words in zip(bar.ticks, tick_labels(bar.ticks, bar.step), strict=True):
+    for value, words in zip(bar.ticks, bar.labels, strict=True):
         x = scale(value)
         svg.line((x, top), (x, top + 5.0), Stroke(INK))
         at = (x, top + 19.0)

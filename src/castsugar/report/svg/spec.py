@@ -15,7 +15,7 @@ from castsugar.report.svg.triangle import Shares
 FloatArray = NDArray[np.float64]
 
 #: What a cell may be.
-KINDS = ("ok", "not computed", "cold")
+KINDS = ("ok", "not computed", "cold", "absent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,8 @@ class TernaryMap:
     values : ndarray, shape (n,)
         What is shown [`unit`]; NaN where there is none.
     kind : sequence of str, length n
-        "ok", "not computed" or "cold"; "ok" without a value counts as not computed.
+        "ok", "not computed", "cold" or "absent"; "ok" without a value counts as not
+        computed.
     title, quantity, unit : str
     decimals : int
         Of the values on the picture; negative rounds to tens and more.
@@ -45,6 +46,11 @@ class TernaryMap:
     total : float
         Share of the whole mix that the three make up: the axes show percent of the
         whole.
+    logarithmic : bool
+        Whether colours and levels go by the logarithm; values are above 0 then, and
+        are written with one digit.
+    absent : str
+        What a cell of the kind "absent" is.
     """
 
     corners: tuple[str, str, str]
@@ -59,6 +65,8 @@ class TernaryMap:
     fixed: str = ""
     notes: tuple[str, ...] = ()
     total: float = 1.0
+    logarithmic: bool = False
+    absent: str = "none"
 
 
 def check(spec: TernaryMap) -> None:
@@ -91,6 +99,8 @@ def kinds_of(spec: TernaryMap) -> NDArray[np.str_]:
 
 def value_text(spec: TernaryMap, value: float) -> str:
     """Return a value with its unit."""
+    if spec.logarithmic:
+        return f"{float(f'{value:.1g}'):g} {spec.unit}".rstrip()
     digits = spec.decimals
     text = f"{round(value, digits):.{max(digits, 0)}f}"
     return f"{text} {spec.unit}".rstrip()

@@ -8,13 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.report.svg.axes import nice_step
 from castsugar.report.svg.canvas import Stroke, Svg, markup, moves
 from castsugar.report.svg.cells import bins_of, cells_path, paths_by_bin
 from castsugar.report.svg.colour import bin_colour
-from castsugar.report.svg.contour import contour_levels, lattice_triangles
-from castsugar.report.svg.hatch import COLD, NOT_COMPUTED, define_hatch
-from castsugar.report.svg.isolines import Contours, draw_contours
+from castsugar.report.svg.contour import (
+    contour_levels,
+    decade_levels,
+    lattice_triangles,
+)
+from castsugar.report.svg.hatch import ABSENT, COLD, NOT_COMPUTED, define_hatch
+from castsugar.report.svg.isolines import Contours, draw_contours, level_labels
 from castsugar.report.svg.legend import (
     ColourBar,
     Key,
@@ -50,6 +53,7 @@ _MARGIN = 24.0
 _HATCHES = {
     "not computed": (NOT_COMPUTED, "not computed"),
     "cold": (COLD, "does not burn by this model"),
+    "absent": (ABSENT, ""),
 }
 
 
@@ -94,7 +98,7 @@ def ternary_map(spec: TernaryMap) -> str:
     top = draw_heading(svg, spec.title, [text for text in lines if text], _MARGIN)
     frame = _frame(spec, top + 62.0)
     cells = _cells(spec, frame)
-    keys = _draw_cells(svg, cells)
+    keys = _draw_cells(svg, spec, cells)
     draw_grid(svg, frame, spec.total)
     _draw_over(svg, spec, cells)
     draw_sides(svg, frame, Sides(spec.corners, spec.total))
@@ -117,12 +121,31 @@ def _cells(spec: TernaryMap, frame: Frame) -> _Cells:
         centres=frame.places(spec.fractions),
         places=lattice_places(spec.fractions, frame.low, step),
         pitch=frame.side * step / frame.span,
-        values=np.where(kind == "ok", spec.values, np.nan),
+        values=_scaled(spec, np.where(kind == "ok", spec.values, np.nan)),
         kind=kind,
     )
 
 
-def _draw_cells(svg: Svg, cells: _Cells) -> list[Key]:
+def _scaled(spec: TernaryMap, values: FloatArray) -> FloatArray:
+    """Return values as they are coloured."""
+    if not spec.logarithmic:
+        return values
+    result: FloatArray = np.log10(values)
+    return result
+
+
+def _levels(
+    spec: TernaryMap, values: FloatArray
+) -> tuple[tuple[float, ...], tuple[str, ...]]:
+    """Return the levels of the contours, and what is written on them."""
+    if spec.logarithmic:
+        levels = decade_levels(values)
+        return levels, tuple(f"{10.0**level:.1g}" for level in levels)
+    levels = contour_levels(values)
+    return levels, level_labels(levels, spec.decimals)
+
+
+def _draw_cells(svg: Svg, spec: TernaryMap, cells: _Cells) -> list[Key]:
     """Draw the cells, cut along the outline; return the keys of the hatches."""
     name = svg.new_id()
     start = markup("clipPath", {"id": name}).removesuffix("/>")
@@ -136,7 +159,7 @@ def _draw_cells(svg: Svg, cells: _Cells) -> list[Key]:
             if len(chosen):
                 paint = define_hatch(svg, hatch)
                 svg.path(cells_path(chosen, cells.pitch), {"fill": paint})
-                keys.append(Key("fill", paint, words))
+                keys.append(Key("fill", paint, words or spec.absent))
     svg.path(outline, Stroke(width=1.6).attributes())
     return keys
 
@@ -164,8 +187,7 @@ def _draw_over(svg: Svg, spec: TernaryMap, cells: _Cells) -> None:
         cells.centres,
         lattice_triangles(cells.places),
         cells.values,
-        contour_levels(cells.values),
-        spec.decimals,
+        *_levels(spec, cells.values),
     )
     # Names keep clear of the guide lines too; values of contours need not.
     guides = draw_guides(svg, frame, marks[0]) if len(marks) == 1 else []
@@ -209,6 +231,10 @@ def _draw_below(
 def _bar(spec: TernaryMap, shown: FloatArray) -> ColourBar:
     """Return the colour bar, its ticks at the contours."""
     low, high = float(shown.min()), float(shown.max())
-    step = nice_step(high - low, 8) if high > low else None
-    ends = (f"lowest {value_text(spec, low)}", f"highest {value_text(spec, high)}")
-    return ColourBar(low, high, contour_levels(shown), step, ends)
+    lowest, highest = (10.0**v if spec.logarithmic else v for v in (low, high))
+    ends = (
+        f"lowest {value_text(spec, lowest)}",
+        f"highest {value_text(spec, highest)}",
+    )
+    levels, labels = _levels(spec, shown)
+    return ColourBar(low, high, levels, labels, ends)

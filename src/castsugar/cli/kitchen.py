@@ -1,0 +1,168 @@
+"""``castsugar kitchen``: does it pour, set, scorch, go sticky; what was measured."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli import kitchen_measure
+from castsugar.cli.kitchen_options import (
+    add_kitchen_options,
+    kitchen_assumptions,
+    read_learnt,
+)
+from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
+
+if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.mix import Mix
+
+_EXAMPLES = """\
+examples:
+  castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" --minutes 8
+  castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
+      --batch "200 g" --lost "1.4 g" --cook "119 C" --minutes 10 --kitchen bench.toml
+  castsugar kitchen bulk-density --mass "63 g" --volume "50 ml" --kitchen bench.toml
+  castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
+      --time "9.5 s" --temperature "25 C" --kitchen bench.toml
+  castsugar kitchen parameters --kitchen bench.toml
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command with its sub-commands."""
+    parser = commands.add_parser(
+        "kitchen",
+        help="how a mix cooks, pours, sets and keeps; kitchen measurements",
+        description="Judge recipes in the kitchen, and learn from measurements.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.set_defaults(run=lambda options: _nothing_asked())
+    inner = parser.add_subparsers(dest="what", metavar="WHAT")
+    judge = inner.add_parser(
+        "judge",
+        help="how recipes pour, set and keep after a cook",
+        description="Judge recipes after a cook. Nothing is burnt; see evaluate.",
+        allow_abbrev=False,
+    )
+    judge.add_argument("recipes", nargs="+", metavar="RECIPE", help="one or more")
+    judge.add_argument(
+        "--water-lost",
+        metavar="SHARE",
+        help="share of the recipe's water that is known to leave; drying and boiling "
+        "decide without it",
+    )
+    add_syrup_options(judge)
+    add_kitchen_options(judge)
+    add_output_options(judge)
+    judge.set_defaults(run=run_judge)
+    show = inner.add_parser(
+        "parameters",
+        help="the eight uncertain numbers, and what is known about them",
+        description="Show what a kitchen knows about its eight parameters.",
+        allow_abbrev=False,
+    )
+    show.add_argument("--kitchen", metavar="FILE", help="bench file (TOML)")
+    add_output_options(show, csv=False)
+    show.set_defaults(run=run_parameters, cook="119 C", minutes="10")
+    kitchen_measure.add_parsers(inner)
+
+
+def _nothing_asked() -> int:
+    from castsugar.errors import InputError
+
+    raise InputError(
+        "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
+        "bulk-density, ball-fall or flow-out; see castsugar kitchen --help"
+    )
+
+
+def run_judge(options: argparse.Namespace) -> int:
+    """Judge recipes and print the table."""
+    import sys
+
+    from castsugar import units
+    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cooking import kitchen_table
+    from castsugar.database import load_database
+
+    database = load_database()
+    learnt = read_learnt(options, database)
+    for outcome in learnt.calibration.contradictions:
+        sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
+    stated = None
+    if options.water_lost is not None:
+        stated = units.parse(options.water_lost, "fraction", where="--water-lost").value
+    kitchen = learnt.kitchen.changed(water_lost=stated)
+    mixes = weigh_recipes(database, options.recipes, syrup=read_syrup_lot(options))
+    table = kitchen_table(mixes, kitchen)
+    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+    hottest = units.to_celsius(kitchen.cook.hottest)
+    deliver(
+        options,
+        _render(options, database, mixes, rows, kitchen_assumptions(kitchen), hottest),
+    )
+    return 0
+
+
+def _render(
+    options: argparse.Namespace,
+    database: Database,
+    mixes: list[Mix],
+    rows: list[dict[str, Any]],
+    assumed: list[str],
+    hottest: float,
+) -> str:
+    """Return the result as CSV, JSON or text."""
+    from castsugar.report import data, kitchen
+
+    if options.csv:
+        return data.to_csv(rows, list(rows[0]))
+    facts = kitchen_facts(rows, mixes, hottest)
+    cautions = database.cautions_for("kitchen", facts)
+    if not options.json:
+        return kitchen.kitchen_page(rows, assumed, cautions)
+    return data.to_json(
+        {
+            "schema": "castsugar.kitchen/1",
+            "versions": data.versions(database.version),
+            "assumptions": {"notes": assumed},
+            "mixes": rows,
+            "cautions": [c.text for c in cautions],
+        }
+    )
+
+
+def kitchen_facts(
+    rows: list[dict[str, Any]], mixes: list[Mix], hottest: float
+) -> dict[str, float]:
+    """Return the facts that decide which cautions apply."""
+    return {
+        "bulk_temperature": hottest,
+        "water_as_cast": max(r["water_as_cast_percent"] for r in rows),
+        "inert_fraction": max(100.0 * m.inert_fraction for m in mixes),
+    }
+
+
+def run_parameters(options: argparse.Namespace) -> int:
+    """Show the parameters of a kitchen."""
+    from castsugar.database import load_database
+    from castsugar.report import data, kitchen
+
+    database = load_database()
+    learnt = read_learnt(options, database)
+    syrup = database.syrups[learnt.kitchen.syrup]
+    if options.json:
+        document = {
+            "schema": "castsugar.kitchen_parameters/1",
+            "versions": data.versions(database.version),
+            "parameters": kitchen.parameter_rows(learnt.kitchen.belief, syrup),
+            "measurements": kitchen.outcome_rows(learnt.calibration.outcomes),
+        }
+        deliver(options, data.to_json(document))
+    else:
+        deliver(options, kitchen.parameter_page(learnt, syrup))
+    return 1 if learnt.calibration.contradictions else 0

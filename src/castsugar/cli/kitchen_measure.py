@@ -1,0 +1,153 @@
+"""Kitchen measurements on the command line: one command each, kept in the bench file.
+
+The options are the keys of the bench file's measurements; what is typed is what is
+written there.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from castsugar.cli.output import add_output_options, deliver
+
+#: What each measurement is for.
+_HELP = {
+    "pan weight": "weigh the pan before and after: how fast it dries",
+    "bulk density": "weigh a cup of tapped powder: how densely the grains pack",
+    "ball fall": "time a ball in the cold syrup: its solids and grade",
+    "flow-out": "time mix that runs out of a cup: its viscosity; inert salt first",
+}
+
+_EPILOG = {
+    "pan weight": "Weigh to 0.1 g or better, spoon included.",
+    "bulk density": "Fill, tap 200 times, strike off, weigh. Powder of the oxidizer\n"
+    "alone.",
+    "ball fall": "A steel ball in plain syrup at a known temperature, no oxidizer. "
+    "Time it\nwell below the surface; the ball at most a third of the cup's diameter.",
+    "flow-out": "First without oxidizer: weigh the same volume of ground potassium "
+    "chloride\n(0.943 of the mass) instead of the nitrate, and say --salt "
+    '"potassium chloride".',
+}
+
+#: The recipe on which the band is shown where the measurement has none.
+_BASELINE = "KNO3:60 powdered sugar:20 corn syrup:20"
+
+
+def add_parsers(inner: Any) -> None:
+    """Add one sub-command a kind of measurement."""
+    for kind, text in _HELP.items():
+        parser = inner.add_parser(
+            kind.replace(" ", "-"),
+            help=text,
+            description=text[0].upper() + text[1:] + ".",
+            epilog=_EPILOG[kind],
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            allow_abbrev=False,
+        )
+        _add_keys(parser, kind)
+        parser.add_argument("--kitchen", metavar="FILE", help="bench file (TOML)")
+        parser.add_argument(
+            "--save",
+            action="store_true",
+            help="add the measurement to the [kitchen] table of the bench file",
+        )
+        add_output_options(parser, csv=False)
+        parser.set_defaults(run=run, kind=kind)
+
+
+def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
+    """Add the keys of a measurement as options."""
+    from castsugar.cli.measure_keys import OPTIONS
+
+    for name, required, text in OPTIONS[kind]:
+        parser.add_argument(
+            "--" + name.replace("_", "-"),
+            dest=f"key_{name}",
+            required=required,
+            metavar="VALUE",
+            help=text,
+        )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Use one measurement, show what it changes, keep it if asked."""
+    import sys
+
+    from castsugar.database import load_database
+    from castsugar.measuring import viscosity_band
+    from castsugar.report import data, kitchen
+    from castsugar.workshop.bench import append_measurement
+
+    database = load_database()
+    entry = _entry(options)
+    before, after, mix = _learn(options, entry, database)
+    new = after.calibration.outcomes[-1]
+    syrup = database.syrups[after.kitchen.syrup]
+    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
+    page = kitchen.measurement_page(before, after, syrup, mix.name, bands)
+    if options.json:
+        page = data.to_json(
+            {
+                "schema": "castsugar.kitchen_measurement/1",
+                "versions": data.versions(database.version),
+                **kitchen.measurement_document(before, after, syrup, mix.name, bands),
+            }
+        )
+    deliver(options, page)
+    if new.contradicts:
+        sys.stderr.write("castsugar: not saved, it contradicts what is believed\n")
+        return 1
+    if options.save:
+        append_measurement(Path(options.kitchen), entry)
+        sys.stderr.write(f"added to {options.kitchen}\n")
+    elif options.kitchen:
+        sys.stderr.write(f"not saved; add --save to keep it in {options.kitchen}\n")
+    return 0
+
+
+def _entry(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the measurement as it is written in the bench file."""
+    from castsugar.errors import InputError
+
+    if options.save and not options.kitchen:
+        raise InputError("--save needs --kitchen FILE, the bench file to keep it in")
+    entry: dict[str, Any] = {"kind": options.kind}
+    for name, value in vars(options).items():
+        if name.startswith("key_") and value is not None:
+            entry[name.removeprefix("key_")] = value
+    if "minutes" in entry:
+        try:
+            entry["minutes"] = float(entry["minutes"])
+        except ValueError:
+            raise InputError(
+                f"--minutes {entry['minutes']!r} is not a number of minutes"
+            ) from None
+    return entry
+
+
+def _learn(
+    options: argparse.Namespace, entry: dict[str, Any], database: Any
+) -> tuple[Any, Any, Any]:
+    """Return the kitchen before and after the measurement, and a mix to show it on."""
+    import tomli_w
+
+    from castsugar.kitchen.profile import parse_cook
+    from castsugar.mix import Mix
+    from castsugar.recipe import parse_recipe
+    from castsugar.workshop.bench import check_bench, read_bench
+    from castsugar.workshop.kitchen_bench import learn
+
+    path = Path(options.kitchen) if options.kitchen else Path("command line")
+    old = read_bench(path) if options.kitchen and path.exists() else None
+    text = (old.text.rstrip("\n") + "\n\n") if old else ""
+    line = "[[kitchen.measured]]\n" + tomli_w.dumps(entry)
+    new = check_bench(path, text + line)
+    typed = entry.get("cook", "119 C")
+    cook = parse_cook(typed, entry.get("minutes", None if "," in typed else 10))
+    recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
+    mix = Mix.weigh(
+        dict(recipe.parts), name=recipe.text, basis=recipe.basis, database=database
+    )
+    return learn(old, cook, database), learn(new, cook, database), mix

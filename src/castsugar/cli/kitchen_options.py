@@ -1,0 +1,100 @@
+"""Options of every command that asks the kitchen: bench file, cook, minutes."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.kitchen.cook import Cook
+    from castsugar.kitchen.settings import Kitchen
+    from castsugar.measuring import Learnt
+
+
+def add_kitchen_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options to a command."""
+    parser.add_argument(
+        "--cook",
+        metavar="PROFILE",
+        help="bulk temperature of the cook, '119 C' with --minutes, or points of time "
+        "and temperature: '0 min 25 C, 6 min 105 C, 14 min 119 C'; the mix is poured "
+        "at the last",
+    )
+    parser.add_argument(
+        "--minutes", metavar="N", help="how long the temperature is held"
+    )
+    parser.add_argument(
+        "--kitchen",
+        metavar="FILE",
+        help="bench file (TOML); its [kitchen] table says what was measured",
+    )
+
+
+def read_cook(options: argparse.Namespace) -> Cook | None:
+    """Read the cook as typed; None without one."""
+    from castsugar.errors import InputError
+    from castsugar.kitchen.profile import parse_cook
+
+    if options.cook is None:
+        if options.minutes is not None:
+            raise InputError("--minutes needs --cook, for example --cook '119 C'")
+        return None
+    return parse_cook(options.cook, options.minutes, where="--cook")
+
+
+def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
+    """Return the kitchen that the options describe, and what its bench file taught.
+
+    Raises
+    ------
+    InputError
+        Also if no cook is given.
+    """
+    from castsugar.workshop.bench import read_bench
+    from castsugar.workshop.kitchen_bench import learn
+
+    bench = read_bench(Path(options.kitchen)) if options.kitchen else None
+    return learn(bench, read_cook(options), database)
+
+
+def read_kitchen(
+    options: argparse.Namespace, database: Database, water_lost: float | None
+) -> Kitchen | None:
+    """Return the kitchen, or None if none was asked for.
+
+    `water_lost` is what the user states; it overrules drying and boiling.
+    """
+    import sys
+
+    if options.kitchen is None and options.cook is None:
+        read_cook(options)
+        return None
+    learnt = read_learnt(options, database)
+    for outcome in learnt.calibration.contradictions:
+        sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
+    return learnt.kitchen.changed(water_lost=water_lost)
+
+
+def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
+    """Say what was assumed about the kitchen, one line each."""
+    from castsugar.units import to_celsius
+
+    cook = kitchen.cook
+    held = (
+        f"{cook.duration / 60:g} min at {to_celsius(cook.pour_temperature):.4g} C"
+        if len(set(cook.temperatures)) == 1
+        else f"{cook.duration / 60:g} min, up to {to_celsius(cook.hottest):.4g} C, "
+        f"poured at {to_celsius(cook.pour_temperature):.4g} C"
+    )
+    lines = [f"cook: {held}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
+    measured = sum(o.startswith("measured") for o in kitchen.belief.origins)
+    lines.append(
+        f"kitchen: {measured} of {len(kitchen.belief.origins)} parameters measured; "
+        f"bands of {kitchen.draws} draws, seed {kitchen.seed}"
+        if measured
+        else "kitchen: nothing measured yet, pour viscosity known to a factor of 4 or "
+        "worse; castsugar kitchen --help shows what to measure"
+    )
+    return lines

@@ -1,0 +1,222 @@
+"""Learn the parameters of a kitchen from measurements: Bayesian least squares."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from castsugar.errors import ConvergenceError, InputError
+from castsugar.kitchen.belief import Belief
+from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.parameters import NAMES, Values, values_of
+from castsugar.kitchen.validity import FloatArray
+
+#: A measurement further than this from what is believed contradicts it: one in 370 if
+#: all is as assumed.
+CONTRADICTION = 3.0
+
+#: A measurement tells something about a parameter if one standard deviation of it moves
+#: the expectation by more than so many errors of the measurement.
+TELLS = 0.5
+
+#: Step of the derivatives in the fit, in standard deviations of what was believed.
+_STEP = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What one measurement said.
+
+    Attributes
+    ----------
+    measurement : Measurement
+    expected, low, high : float
+        Expectation before it and its 95 % band, reading error included. [SI]
+    observed : float
+        [SI]
+    deviation : float
+        Distance from the expectation in standard deviations of both.
+    contradicts : bool
+        Then it was set aside.
+    """
+
+    measurement: Measurement
+    expected: float
+    low: float
+    high: float
+    observed: float
+    deviation: float
+    contradicts: bool
+
+    def sentence(self) -> str:
+        """Say it in words."""
+        m = self.measurement
+        name = f"{m.kind} {m.label}".rstrip()
+        unit, size = ("g", 1e3) if m.unit == "kg" else (m.unit, 1.0)
+        found, expected, low, high = (
+            f"{size * value:.3g}"
+            for value in (self.observed, self.expected, max(self.low, 0.0), self.high)
+        )
+        text = f"{name}: {m.quantity} {found} {unit}".rstrip()
+        text += f"; expected {expected}, 95 % {low} to {high}"
+        if self.contradicts:
+            text += (
+                f". It contradicts what is believed by {abs(self.deviation):.1f} "
+                "standard deviations and is set aside: repeat it, or correct what was "
+                "measured before"
+            )
+        return text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Calibration:
+    """What measurements teach: belief before and after, and what each said."""
+
+    before: Belief
+    after: Belief
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def contradictions(self) -> tuple[Outcome, ...]:
+        """Those that were set aside."""
+        return tuple(o for o in self.outcomes if o.contradicts)
+
+
+def calibrate(before: Belief, measurements: Sequence[Measurement]) -> Calibration:
+    """Update what is believed by measurements, in the order in which they were made.
+
+    Each is first held against what is believed so far. One that lies more than three
+    standard deviations away is set aside and reported, never averaged in. All others
+    together give the most probable parameters (least squares with normal priors on the
+    scales of the parameters and normal errors) and their covariance, from the model
+    linearised at the result.
+
+    Parameters
+    ----------
+    before : Belief
+    measurements : sequence of Measurement
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    InputError
+        If the model expects that a mix jams which was seen to flow.
+    ConvergenceError
+    """
+    accepted: list[Measurement] = []
+    outcomes = []
+    belief = before
+    for measurement in measurements:
+        outcome = compare(belief, measurement)
+        outcomes.append(outcome)
+        if not outcome.contradicts:
+            accepted.append(measurement)
+            belief = _update(before, accepted)
+    return Calibration(before=before, after=belief, outcomes=tuple(outcomes))
+
+
+def compare(belief: Belief, measurement: Measurement) -> Outcome:
+    """Hold a measurement against what is believed, before it is used."""
+    expected, slope = _linear(belief.mean, belief.spreads(), [measurement])
+    variance = float((slope @ belief.covariance @ slope.T).item())
+    spread = np.sqrt(variance + measurement.spread**2)
+    middle = float(expected[0])
+    deviation = (measurement.observed - middle) / spread
+    low, centre, high = (
+        measurement.physical(middle + k * spread) for k in (-1.96, 0.0, 1.96)
+    )
+    return Outcome(
+        measurement=measurement,
+        expected=centre,
+        low=low,
+        high=high,
+        observed=measurement.physical(measurement.observed),
+        deviation=float(deviation),
+        contradicts=bool(abs(deviation) > CONTRADICTION),
+    )
+
+
+def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
+    """Return the belief after measurements that do not contradict it.
+
+    In independent units of the prior, u with parameters = mean + root u, the sum of
+    squares of u and of all errors is least; its curvature gives the covariance.
+    """
+    from scipy.optimize import least_squares
+
+    root = before.root()
+    errors = np.array([m.spread for m in measurements])
+    observed = np.array([m.observed for m in measurements])
+
+    def misfit(u: FloatArray) -> FloatArray:
+        values = values_of(before.mean + root @ u)
+        expected = [_expected(m, values).item() for m in measurements]
+        return np.concatenate([u, (np.array(expected) - observed) / errors])
+
+    fit = least_squares(misfit, np.zeros(len(NAMES)), diff_step=_STEP, x_scale=1.0)
+    if not fit.success:
+        names = ", ".join(m.kind for m in measurements)
+        raise ConvergenceError(
+            f"the kitchen could not be fitted to {names}: {fit.message}"
+        )
+    mean = before.mean + root @ fit.x
+    _, slope = _linear(mean, before.spreads(), measurements)
+    weighted = (slope @ root) / errors[:, None]
+    inner = np.linalg.inv(np.eye(len(NAMES)) + weighted.T @ weighted)
+    return Belief(
+        mean=mean,
+        covariance=root @ inner @ root.T,
+        origins=_origins(before, np.abs(slope) / errors[:, None], measurements),
+    )
+
+
+def _origins(
+    before: Belief, slope: FloatArray, measurements: Sequence[Measurement]
+) -> tuple[str, ...]:
+    """Say which measurements tell something about each parameter.
+
+    `slope` is in errors of the measurement per unit of the parameter.
+    """
+    told = slope * before.spreads() > TELLS
+    found = []
+    for column, origin in zip(told.T, before.origins, strict=True):
+        kinds = [m.kind for m, tells in zip(measurements, column, strict=True) if tells]
+        kinds = list(dict.fromkeys(kinds))
+        found.append(f"measured: {', '.join(kinds)}" if kinds else origin)
+    return tuple(found)
+
+
+def _expected(measurement: Measurement, values: Values) -> FloatArray:
+    """Return what the model expects, or say that the mix jams."""
+    found = np.asarray(measurement.predict(values))
+    if not np.isfinite(found).all():
+        raise InputError(
+            f"{measurement.kind} {measurement.label}".rstrip()
+            + ": by what is believed this mix jams and nothing can be learnt from it; "
+            "measure a thinner one, with more syrup or hotter"
+        )
+    return found
+
+
+def _linear(
+    point: FloatArray, spreads: FloatArray, measurements: Sequence[Measurement]
+) -> tuple[FloatArray, FloatArray]:
+    """Return expectations and their derivatives, by central differences."""
+    size = len(NAMES)
+    steps = 0.1 * np.maximum(spreads, 1e-6)
+    points = np.concatenate(
+        [point[None], point + np.diag(steps), point - np.diag(steps)]
+    )
+    values = values_of(points)
+    expected = np.empty(len(measurements))
+    slope = np.empty((len(measurements), size))
+    for row, measurement in enumerate(measurements):
+        found = np.broadcast_to(_expected(measurement, values), (2 * size + 1,))
+        expected[row] = found[0]
+        slope[row] = (found[1 : size + 1] - found[size + 1 :]) / (2.0 * steps)
+    return expected, slope

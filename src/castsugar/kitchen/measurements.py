@@ -1,0 +1,163 @@
+"""What can be measured in a kitchen, and what the model expects of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from castsugar.errors import InputError
+from castsugar.kitchen import slurry
+from castsugar.kitchen.cook import Cook
+from castsugar.kitchen.parameters import Values
+from castsugar.kitchen.pot import (
+    Pot,
+    water_at_start,
+    water_left,
+)
+from castsugar.kitchen.validity import FloatArray
+
+#: Standard uncertainties beside the reading. Loss of water: share of it that spills or
+#: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
+#: no source.
+LOSS_SHARE, PACKING = 0.05, 0.015
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measurement:
+    """One measurement, on a scale on which its error is normal.
+
+    Attributes
+    ----------
+    kind : str
+        ``"pan weight"``, ``"bulk density"``, ``"ball fall"`` or ``"flow-out"``.
+    quantity, unit : str
+        What was found, and its SI unit.
+    observed : float
+        On the scale.
+    spread : float
+        Standard uncertainty on the scale, reading and model.
+    logarithmic : bool
+        Whether the scale is the logarithm of the quantity.
+    predict : callable
+        Of parameter values, single or arrays: the expectation on the scale.
+    label : str
+        How the user calls it; shown in reports.
+    """
+
+    kind: str
+    quantity: str
+    unit: str
+    observed: float
+    spread: float
+    logarithmic: bool
+    predict: Callable[[Values], FloatArray]
+    label: str = ""
+
+    def physical(self, value: float) -> float:
+        """Return a value of the scale in SI."""
+        return math.exp(value) if self.logarithmic else value
+
+
+def pan_weight(  # noqa: PLR0913 - keyword-only options
+    pot: Pot,
+    cook: Cook,
+    *,
+    batch: float,
+    lost: float,
+    air_pressure: float,
+    scale: float = 1e-4,
+    label: str = "",
+) -> Measurement:
+    """Weigh the pan with the mix before and after the cook.
+
+    The difference is the water that left: batch x water as weighed x share lost. It
+    tells the drying time, and a little of the syrup's solids.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row: the recipe, its loss not stated.
+    cook : Cook
+    batch, lost : float
+        Mass of the mix, and the mass that left. [kg]
+    air_pressure : float
+        [Pa]
+    scale : float
+        Standard uncertainty of one weighing. [kg]
+    label : str
+
+    Raises
+    ------
+    InputError
+        If more left than there was water, or mass was gained.
+    """
+    positive(batch, "batch mass", "kg")
+    positive(scale, "uncertainty of the scale", "kg")
+    if not 0.0 <= lost < batch:
+        raise InputError(
+            f"the pan lost {1e3 * lost:g} g of a batch of {1e3 * batch:g} g; the loss "
+            "must lie between 0 and the batch"
+        )
+
+    def predict(values: Values) -> FloatArray:
+        start = water_at_start(pot, values)
+        gone = start - water_left(pot, values, cook, air_pressure)
+        result: FloatArray = batch * gone[0]
+        return result
+
+    return Measurement(
+        kind="pan weight",
+        quantity="water lost",
+        unit="kg",
+        observed=lost,
+        spread=math.hypot(math.sqrt(2.0) * scale, LOSS_SHARE * lost),
+        logarithmic=False,
+        predict=predict,
+        label=label,
+    )
+
+
+def bulk_density(
+    *,
+    mass: float,
+    volume: float,
+    crystal_density: float = slurry.NITRATE,
+    label: str = "",
+) -> Measurement:
+    """Weigh a measured volume of tapped powder.
+
+    Bulk density over crystal density is close to the maximum packing of the grains.
+    Fill, tap about 200 times, strike off, weigh.
+
+    Parameters
+    ----------
+    mass, volume : float
+        [kg], [m3]
+    crystal_density : float
+        Of the powder's crystals. [kg/m3]
+    label : str
+
+    Raises
+    ------
+    InputError, ValidityError
+    """
+    positive(mass, "mass of the powder", "kg")
+    positive(volume, "volume of the cup", "m3")
+    observed = slurry.packing_of_powder(mass / volume, crystal_density)
+    return Measurement(
+        kind="bulk density",
+        quantity="packing of the tapped powder",
+        unit="",
+        observed=observed,
+        spread=PACKING,
+        logarithmic=False,
+        predict=lambda values: values.packing,
+        label=label,
+    )
+
+
+def positive(value: float, what: str, unit: str) -> None:
+    """Refuse what must be above 0."""
+    if not (math.isfinite(value) and value > 0.0):
+        raise InputError(f"{what} is {value:g} {unit}; it must be above 0")

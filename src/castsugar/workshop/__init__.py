@@ -1,0 +1,1 @@
+"""The user's own files: bench, readings, records."""

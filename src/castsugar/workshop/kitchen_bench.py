@@ -1,0 +1,137 @@
+"""From the kitchen table of a bench file to a Kitchen that has learnt from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from castsugar import measuring
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.database import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.kitchen.belief import Belief, unmeasured
+from castsugar.kitchen.cook import Cook
+from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.water import air_pressure
+from castsugar.measuring import Learnt
+from castsugar.mix import Mix
+from castsugar.recipe import parse_recipe
+from castsugar.workshop.bench import STATABLE, Bench
+
+
+def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
+    """Return the kitchen of a bench file, its measurements used in their order.
+
+    Parameters
+    ----------
+    bench : Bench or None
+        Without one nothing was measured.
+    cook : Cook or None
+        The one asked for; the file's own by default.
+    database : Database
+
+    Raises
+    ------
+    InputError
+        If no cook is known, or a value of the file cannot be used.
+    """
+    table = bench.kitchen if bench else {}
+    air = _air(table)
+    kitchen = Kitchen(
+        cook=cook or _own_cook(bench),
+        belief=_stated(bench),
+        air_pressure=air,
+        syrup=_syrup(bench, database),
+        **_given(table, ("degradation_limit",)),
+    )
+    measured = []
+    for index, entry in enumerate(table.get("measured", []), start=1):
+        where = f"{bench.path if bench else ''}, measurement {index}"
+        try:
+            measured.append(measurement(entry, air, database, label=f"no. {index}"))
+        except CastsugarError as error:
+            raise InputError(f"{where} ({entry['kind']}): {error}") from None
+    return measuring.calibrate(kitchen, measured)
+
+
+def measurement(
+    entry: Mapping[str, Any], air: float, database: Database, label: str = ""
+) -> Measurement:
+    """Return a measurement from the checked keys of its kind.
+
+    Raises
+    ------
+    InputError
+    """
+    values = {
+        k: v
+        for k, v in entry.items()
+        if k not in ("kind", "date", "note", "recipe", "cook", "minutes")
+    }
+    if entry["kind"] == "bulk density":
+        return measuring.bulk_density(**values, label=label)
+    if entry["kind"] == "ball fall":
+        return measuring.ball_fall(**values, label=label)
+    recipe = parse_recipe(entry["recipe"], where="recipe")
+    mix = Mix.weigh(
+        dict(recipe.parts), name=recipe.text, basis=recipe.basis, database=database
+    )
+    cook = parse_cook(entry["cook"], entry["minutes"])
+    if entry["kind"] == "pan weight":
+        return measuring.pan_weight(mix, cook, **values, air_pressure=air, label=label)
+    return measuring.flow_out(mix, cook, **values, air_pressure=air, label=label)
+
+
+def _given(table: Mapping[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    """Return those of the names that the table states."""
+    return {n: table[n] for n in names if table.get(n) is not None}
+
+
+def _air(table: Mapping[str, Any]) -> float:
+    """Return the air pressure that the table states. [Pa]"""
+    if table.get("air_pressure") is not None:
+        return float(table["air_pressure"])
+    if table.get("altitude") is not None:
+        return air_pressure(table["altitude"])
+    return STANDARD_ATMOSPHERE
+
+
+def _own_cook(bench: Bench | None) -> Cook:
+    """Return the cook of the file."""
+    table = bench.kitchen if bench else {}
+    if table.get("cook") is None:
+        where = f" and {bench.path} has none in [kitchen]" if bench else ""
+        raise InputError(
+            f"no cook was given{where}; add --cook '119 C' --minutes 8, or points of "
+            "time and temperature"
+        )
+    where = f"{bench.path if bench else ''}, [kitchen] cook"
+    return parse_cook(table["cook"], table["minutes"], where=where)
+
+
+def _stated(bench: Bench | None) -> Belief:
+    """Return the prior belief with what the file states."""
+    belief = unmeasured()
+    for name in STATABLE:
+        entry = bench.kitchen[name] if bench else None
+        if entry is not None:
+            try:
+                belief = belief.with_value(
+                    name, entry["value"], entry["spread"], entry["origin"]
+                )
+            except CastsugarError as error:
+                where = f"{bench.path if bench else ''}, [kitchen.{name}]"
+                raise InputError(f"{where}: {error}") from None
+    return belief
+
+
+def _syrup(bench: Bench | None, database: Database) -> str:
+    """Return the catalogue name of the syrup that is measured."""
+    wanted = bench.kitchen["syrup"] if bench else "corn syrup"
+    name = database.find(wanted).name
+    if name not in database.syrups:
+        where = f"{bench.path if bench else ''}, [kitchen] syrup"
+        raise InputError(f"{where} is {wanted!r}, which is no syrup")
+    return name
