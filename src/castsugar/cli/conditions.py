@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
 
 if TYPE_CHECKING:
+    from castsugar.columns import Column
     from castsugar.database import Database
     from castsugar.expand import Lot
     from castsugar.kitchen.settings import Kitchen
@@ -126,6 +128,15 @@ class Conditions:
                 f"({self.leaving.value / 1e3:.4g} kPa)"
             )
         return text
+
+    def picture_notes(self, columns: Sequence[Column]) -> list[str]:
+        """Say below a picture under which conditions its columns hold."""
+        lines = []
+        if any(c.group != "kitchen" for c in columns):
+            lines += [self.pressures_text(), f"flow {self.flow}"]
+        if self.kitchen is not None:
+            lines += kitchen_assumptions(self.kitchen)
+        return lines
 
     def assumptions(self) -> list[str]:
         """Say what was assumed, one line each."""

@@ -112,7 +112,7 @@ def run(options: argparse.Namespace) -> int:
         add_window(rows)
     write_table(options, rows)
     if options.output:
-        notes = [conditions.pressures_text(), f"flow {conditions.flow}"]
+        notes = conditions.picture_notes(columns)
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_picture(options, picture)

@@ -126,7 +126,7 @@ def run(options: argparse.Namespace) -> int:
             fixed=fixed,
             marks=marks,
         )
-        notes = [conditions.pressures_text(), f"flow {conditions.flow}"]
+        notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         write_picture(options, ternary(drawn, rows, column, notes))
     sys.stdout.write(_summary(rows, column, complete=complete))

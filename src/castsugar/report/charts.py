@@ -10,11 +10,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.columns import DOUBTS, Column
+from castsugar.columns import COLUMN, DOUBTS, Column
 from castsugar.report.svg import LineChart, Panel, Series, Span, line_chart
 
 FloatArray = NDArray[np.float64]
 Rows = Sequence[Mapping[str, Any]]
+
+#: Column -> the columns of its band; drawn by the logarithm, up to a ceiling.
+BANDS = {
+    "pour_viscosity_Pa_s": ("pour_viscosity_p10_Pa_s", "pour_viscosity_p90_Pa_s"),
+}
+CEILING = 1000.0
 
 #: What is hatched on a sweep: name, and the words in status or flags that mean it.
 _REMARKABLE = (
@@ -48,6 +54,7 @@ def sweep_chart(
     """
     x = np.array([float(row[share]) for row in rows])
     bands = any(DOUBTS.get(c.key) in rows[0] for c in columns)
+    burns = any(c.group != "kitchen" for c in columns)
     name = share.removesuffix("_mass_percent")
     return line_chart(
         LineChart(
@@ -56,7 +63,7 @@ def sweep_chart(
             x_unit="%",
             x=x,
             panels=tuple(_panel(rows, column) for column in columns),
-            spans=tuple(_spans(rows, x)),
+            spans=tuple(_spans(rows, x)) if burns else (),
             notes=(
                 *notes,
                 *(("Bands: one standard uncertainty of the data.",) if bands else ()),
@@ -69,6 +76,17 @@ def sweep_chart(
 def _panel(rows: Rows, column: Column) -> Panel:
     """Return the panel of one column, with its band where there is one."""
     values = _column(rows, column.key)
+    if column.key in BANDS:
+        low, high = (_column(rows, key) for key in BANDS[column.key])
+        series = Series(column.label, values, low, high)
+        return Panel(
+            column.label,
+            column.unit,
+            (series,),
+            band="band: one draw in ten is below, one above",
+            logarithmic=True,
+            ceiling=CEILING,
+        )
     doubt_key = DOUBTS.get(column.key, "")
     if doubt_key not in rows[0]:
         return Panel(column.label, column.unit, (Series(column.label, values),))
@@ -84,8 +102,8 @@ def _column(rows: Rows, key: str) -> FloatArray:
 
 def _value(row: Mapping[str, Any], key: str) -> float:
     """Return a value to draw; NaN where the row has none."""
-    value = float(row[key])
-    return value if row["status"] == "ok" and math.isfinite(value) else math.nan
+    kitchen = key in COLUMN and COLUMN[key].group == "kitchen"
+    return float(row[key]) if kitchen or row["status"] == "ok" else math.nan
 
 
 def _spans(rows: Rows, x: FloatArray) -> list[Span]:

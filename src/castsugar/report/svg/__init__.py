@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from castsugar.report.svg.bars import Bar, BarChart, bar_chart
 from castsugar.report.svg.line import line_chart
-from castsugar.report.svg.series import LineChart, Panel, Series, Span
+from castsugar.report.svg.series import LineChart, Panel, Points, Series, Span
 from castsugar.report.svg.spec import TernaryMap
 from castsugar.report.svg.ternary import ternary_map
 
@@ -16,6 +16,7 @@ __all__ = [
     "BarChart",
     "LineChart",
     "Panel",
+    "Points",
     "Series",
     "Span",
     "TernaryMap",

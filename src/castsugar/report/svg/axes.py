@@ -1,4 +1,4 @@
-"""Nice ticks and the linear scale."""
+"""Nice ticks, and scales: linear or logarithmic."""
 
 from __future__ import annotations
 
@@ -87,19 +87,59 @@ def tick_labels(values: tuple[float, ...], step: Step) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """Linear: values `low` to `high` stand at `start` to `end` [px]."""
+    """Values `low` to `high` stand at `start` to `end` [px].
+
+    Linear, or by the logarithm; then low and high are above 0.
+    """
 
     low: float
     high: float
     start: float
     end: float
+    logarithmic: bool = False
 
     def __call__(self, value: float) -> float:
         """Return the place of a value [px]; the middle if the range is empty."""
         if self.high == self.low:
             return 0.5 * (self.start + self.end)
-        share = (value - self.low) / (self.high - self.low)
+        if self.logarithmic:
+            share = math.log(value / self.low) / math.log(self.high / self.low)
+        else:
+            share = (value - self.low) / (self.high - self.low)
         return self.start + share * (self.end - self.start)
+
+    def ticks(self, about: int) -> list[tuple[float, str]]:
+        """Return about so many round values with their labels."""
+        if not self.logarithmic:
+            values = nice_ticks(self.low, self.high, about)
+            span = self.high - self.low if self.high > self.low else 1.0
+            words = tick_labels(values, nice_step(span, about))
+            return list(zip(values, words, strict=True))
+        return [(v, f"{v:g}") for v in decade_ticks(self.low, self.high, about)]
+
+
+def decade_ticks(low: float, high: float, about: int) -> list[float]:
+    """Return powers of ten in a range, with 2 and 5, or 3, between if there is room.
+
+    Examples
+    --------
+    >>> decade_ticks(0.5, 20.0, 5)
+    [0.5, 1.0, 2.0, 5.0, 10.0, 20.0]
+    """
+    decades = math.log10(high / low)
+    leads: tuple[float, ...] = (1.0,)
+    for lead in ((1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)):
+        if decades * len(lead) <= 1.2 * about:
+            leads = lead
+    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+    every = max(1, round(decades / about))
+    values = [
+        float(f"{lead * 10.0**power:.6g}")
+        for power in range(first, last + 1, every)
+        for lead in leads
+    ]
+    slack = 1.0 + _SLACK
+    return [v for v in values if low / slack <= v <= high * slack]
 
 
 def padded(low: float, high: float, share: float = 0.06) -> tuple[float, float]:
@@ -109,3 +149,11 @@ def padded(low: float, high: float, share: float = 0.06) -> tuple[float, float]:
         return low - room, high + room
     room = share * (high - low)
     return low - room, high + room
+
+
+def padded_decades(low: float, high: float) -> tuple[float, float]:
+    """Return a range above 0, widened by a factor at both ends."""
+    if low == high:
+        return 0.5 * low, 2.0 * high
+    room = (high / low) ** 0.06
+    return low / room, high * room

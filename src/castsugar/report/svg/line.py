@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.report.svg.axes import Scale, nice_step, nice_ticks, tick_labels
-from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle, moves
-from castsugar.report.svg.colour import DASHES, LINES
+from castsugar.report.svg.axes import Scale
+from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle
 from castsugar.report.svg.hatch import SPANS, define_hatch
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
 from castsugar.report.svg.place import spread
@@ -20,8 +19,17 @@ from castsugar.report.svg.series import (
     Series,
     Span,
     check,
-    runs,
+    drawn,
+    held,
     y_range,
+)
+from castsugar.report.svg.strokes import (
+    Area,
+    colour_of,
+    dashes_of,
+    draw_band,
+    draw_line,
+    draw_points,
 )
 from castsugar.report.svg.words import text_width, wrapped
 
@@ -40,14 +48,6 @@ class _Layout:
     height: float
     right: float
     direct: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Area:
-    """A panel on the page: scales of both axes."""
-
-    x: Scale
-    y: Scale
 
 
 def line_chart(chart: LineChart) -> str:
@@ -76,7 +76,8 @@ def line_chart(chart: LineChart) -> str:
     for panel in chart.panels:
         top = _draw_panel_head(svg, panel, top, direct=layout.direct)
         limits = y_range(panel) or (0.0, 1.0)
-        area = _Area(x, Scale(*limits, top + layout.height, top))
+        y = Scale(*limits, top + layout.height, top, panel.logarithmic)
+        area = Area(x, y)
         _draw_panel(svg, chart, panel, area, paints)
         if layout.direct:
             _draw_names(svg, chart.x, panel, area)
@@ -103,7 +104,7 @@ def _layout(chart: LineChart) -> _Layout:
 def _x_scale(chart: LineChart, layout: _Layout) -> Scale:
     """Return the scale of the x axis; a single point stands in the middle."""
     low, high = float(chart.x[0]), float(chart.x[-1])
-    return Scale(low, high, _LEFT, layout.right)
+    return Scale(low, high, _LEFT, layout.right, chart.logarithmic)
 
 
 def _span_paints(svg: Svg, spans: Sequence[Span]) -> dict[str, str]:
@@ -139,27 +140,19 @@ def _line_keys(panel: Panel) -> list[Key]:
     ]
 
 
-def colour_of(index: int) -> str:
-    """Return the colour of the line at a position of its panel."""
-    return LINES[index % len(LINES)]
-
-
-def dashes_of(index: int) -> str | None:
-    """Return the dashes of the line at a position of its panel."""
-    return DASHES[index % len(DASHES)]
-
-
 def _draw_panel(
-    svg: Svg, chart: LineChart, panel: Panel, area: _Area, paints: dict[str, str]
+    svg: Svg, chart: LineChart, panel: Panel, area: Area, paints: dict[str, str]
 ) -> None:
     """Draw stretches, grid, bands, lines and the y axis of a panel."""
     for span in chart.spans:
         _draw_span(svg, span, area, paints[span.name])
     _draw_grid(svg, area, empty=y_range(panel) is None)
     for index, series in enumerate(panel.series):
-        _draw_band(svg, chart.x, series, area, colour_of(index))
+        draw_band(svg, chart.x, _shown(panel, series), area, colour_of(index))
     for index, series in enumerate(panel.series):
-        _draw_line(svg, chart.x, series, area, index)
+        draw_line(svg, chart.x, _shown(panel, series), area, index)
+    for points in panel.points:
+        draw_points(svg, points, area)
     if y_range(panel) is None:
         middle = (0.5 * (area.x.start + area.x.end), area.y(0.5))
         svg.text(middle, "no values", TextStyle(_BIG, "middle", SOFT))
@@ -167,13 +160,22 @@ def _draw_panel(
     svg.rect(corner, size, Stroke(SOFT, 1.0).attributes())
 
 
-def _box(area: _Area) -> tuple[tuple[float, float], tuple[float, float]]:
+def _shown(panel: Panel, series: Series) -> Series:
+    """Return a series as far as its panel shows it."""
+    low, high = (
+        None if edge is None else held(panel, edge)
+        for edge in (series.low, series.high)
+    )
+    return Series(series.name, drawn(panel, series.values), low, high)
+
+
+def _box(area: Area) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return upper left corner and size of a panel [px]."""
     size = (area.x.end - area.x.start, area.y.start - area.y.end)
     return (area.x.start, area.y.end), size
 
 
-def _draw_span(svg: Svg, span: Span, area: _Area, paint: str) -> None:
+def _draw_span(svg: Svg, span: Span, area: Area, paint: str) -> None:
     """Hatch a stretch, at least 3 px wide and not beyond the panel."""
     low, high = (min(max(v, area.x.low), area.x.high) for v in (span.low, span.high))
     if span.high < area.x.low or span.low > area.x.high:
@@ -186,64 +188,31 @@ def _draw_span(svg: Svg, span: Span, area: _Area, paint: str) -> None:
     svg.rect((left, area.y.end), size, {"fill": paint})
 
 
-def _draw_grid(svg: Svg, area: _Area, *, empty: bool) -> None:
+def _draw_grid(svg: Svg, area: Area, *, empty: bool) -> None:
     """Draw the grid and the labels of the y axis."""
     (left, _), (width, _) = _box(area)
-    for value in nice_ticks(area.x.low, area.x.high, 6):
+    for value, _ in area.x.ticks(6):
         x = area.x(value)
         svg.line((x, area.y.start), (x, area.y.end), Stroke(FAINT, 0.8))
     if empty:
         return
-    ticks = nice_ticks(area.y.low, area.y.high, 5)
-    step = nice_step(area.y.high - area.y.low, 5)
-    for value, words in zip(ticks, tick_labels(ticks, step), strict=True):
+    for value, words in area.y.ticks(5):
         y = area.y(value)
         svg.line((left - 5.0, y), (left + width, y), Stroke(FAINT, 0.8))
         svg.text((left - 9.0, y + 5.0), words, TextStyle(_SIZE, "end"))
 
 
-def _draw_band(svg: Svg, x: FloatArray, series: Series, area: _Area, ink: str) -> None:
-    """Fill the band between its edges, broken at gaps."""
-    if series.low is None or series.high is None:
-        return
-    low, high = series.low, series.high
-    for first, last in runs(np.isfinite(low) & np.isfinite(high)):
-        part = range(first, last)
-        there = [(area.x(float(x[k])), area.y(float(high[k]))) for k in part]
-        back = [(area.x(float(x[k])), area.y(float(low[k]))) for k in reversed(part)]
-        svg.path(moves(there + back, closed=True), {"fill": ink, "fill-opacity": 0.24})
-
-
-def _draw_line(
-    svg: Svg, x: FloatArray, series: Series, area: _Area, index: int
-) -> None:
-    """Draw a line, broken at gaps; a value between two gaps is a dot."""
-    ink = colour_of(index)
-    data = ""
-    for first, last in runs(np.isfinite(series.values)):
-        points = [
-            (area.x(float(x[k])), area.y(float(series.values[k])))
-            for k in range(first, last)
-        ]
-        if len(points) > 1:
-            data += moves(points)
-            continue
-        cx, cy = points[0]
-        svg.element("circle", {"cx": cx, "cy": cy, "r": 3.0, "fill": ink})
-    if data:
-        svg.path(data, Stroke(ink, 2.4, dashes_of(index)).attributes())
-
-
-def _draw_names(svg: Svg, x: FloatArray, panel: Panel, area: _Area) -> None:
+def _draw_names(svg: Svg, x: FloatArray, panel: Panel, area: Area) -> None:
     """Write each name at the end of its line, led to where it had to move."""
     if len(panel.series) < 2:
         return
     ends = []
     for index, series in enumerate(panel.series):
-        found = np.flatnonzero(np.isfinite(series.values))
+        values = drawn(panel, series.values)
+        found = np.flatnonzero(np.isfinite(values))
         if found.size:
             last = int(found[-1])
-            at = (area.x(float(x[last])), area.y(float(series.values[last])))
+            at = (area.x(float(x[last])), area.y(float(values[last])))
             ends.append((at[1], at[0], index))
     ends.sort()
     wanted = [end[0] for end in ends]
@@ -262,9 +231,7 @@ def _draw_names(svg: Svg, x: FloatArray, panel: Panel, area: _Area) -> None:
 
 def _draw_x_axis(svg: Svg, chart: LineChart, x: Scale, top: float) -> float:
     """Write ticks and label of the x axis; return the y below them [px]."""
-    ticks = nice_ticks(x.low, x.high, 6)
-    step = nice_step(x.high - x.low if x.high > x.low else 1.0, 6)
-    for value, words in zip(ticks, tick_labels(ticks, step), strict=True):
+    for value, words in x.ticks(6):
         at = x(value)
         svg.line((at, top), (at, top + 5.0), Stroke(SOFT))
         svg.text((at, top + 20.0), words, TextStyle(_SIZE, "middle"))

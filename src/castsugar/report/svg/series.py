@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.errors import InputError
-from castsugar.report.svg.axes import padded
+from castsugar.report.svg.axes import padded, padded_decades
 
 FloatArray = NDArray[np.float64]
 
@@ -29,13 +29,42 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True)
+class Points:
+    """Dots beside the lines: name, places on both axes [units of the axes].
+
+    `kin` is the place of the line in whose colour they are drawn.
+    """
+
+    name: str
+    x: FloatArray
+    y: FloatArray
+    kin: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
-    """One y axis: label, unit, its series; `band` says what the bands mean."""
+    """One y axis.
+
+    Attributes
+    ----------
+    label, unit : str
+    series : tuple of Series
+    band : str
+        What the bands mean.
+    logarithmic : bool
+        What is not above 0 then leaves a gap.
+    ceiling : float
+        Nothing above is drawn; bands end there.
+    points : tuple of Points
+    """
 
     label: str
     unit: str
     series: tuple[Series, ...]
     band: str = ""
+    logarithmic: bool = False
+    ceiling: float = np.inf
+    points: tuple[Points, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +91,8 @@ class LineChart:
         Stretches to hatch and name [`x_unit`].
     notes : tuple of str
         Lines below the picture.
+    logarithmic : bool
+        Whether the x axis is; x is above 0 then.
     """
 
     title: str
@@ -71,6 +102,7 @@ class LineChart:
     panels: tuple[Panel, ...]
     spans: tuple[Span, ...] = ()
     notes: tuple[str, ...] = ()
+    logarithmic: bool = False
 
 
 def check(chart: LineChart) -> None:
@@ -86,6 +118,8 @@ def check(chart: LineChart) -> None:
         raise InputError("the x values of a chart must be finite, one at least")
     if (np.diff(x) <= 0.0).any():
         raise InputError("the x values of a chart must rise")
+    if chart.logarithmic and x[0] <= 0.0:
+        raise InputError("the x values of a logarithmic axis must be above 0")
     if not chart.panels:
         raise InputError("a chart needs at least one panel")
     for series in (s for panel in chart.panels for s in panel.series):
@@ -101,9 +135,35 @@ def check(chart: LineChart) -> None:
 def y_range(panel: Panel) -> tuple[float, float] | None:
     """Return the range of all finite values, padded; None if there are none."""
     edges = [edge for series in panel.series for edge in series.edges()]
+    edges += [points.y for points in panel.points]
     joined = np.concatenate(edges) if edges else np.empty(0)
     finite = joined[np.isfinite(joined)]
-    return padded(float(finite.min()), float(finite.max())) if finite.size else None
+    if panel.logarithmic:
+        finite = finite[finite > 0.0]
+    if not finite.size:
+        return None
+    widen = padded_decades if panel.logarithmic else padded
+    low, high = widen(float(finite.min()), float(finite.max()))
+    return low, min(high, panel.ceiling) if panel.ceiling > low else high
+
+
+def drawn(panel: Panel, values: FloatArray) -> FloatArray:
+    """Return values as a line shows them: NaN where the panel does not reach."""
+    hidden = values > panel.ceiling
+    if panel.logarithmic:
+        hidden |= ~(values > 0.0)
+    result: FloatArray = np.where(hidden, np.nan, values)
+    return result
+
+
+def held(panel: Panel, values: FloatArray) -> FloatArray:
+    """Return the edge of a band, held inside what is drawn."""
+    limits = y_range(panel) or (0.0, 1.0)
+    low = limits[0] if panel.logarithmic else -np.inf
+    result: FloatArray = np.where(
+        np.isnan(values), np.nan, np.clip(values, low, min(panel.ceiling, limits[1]))
+    )
+    return result
 
 
 def runs(usable: Sequence[bool] | NDArray[np.bool_]) -> list[tuple[int, int]]:

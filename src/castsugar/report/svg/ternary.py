@@ -140,7 +140,7 @@ def _levels(
     """Return the levels of the contours, and what is written on them."""
     if spec.logarithmic:
         levels = decade_levels(values)
-        return levels, tuple(f"{10.0**level:.1g}" for level in levels)
+        return levels, tuple(f"{round(10.0**level, 9):g}" for level in levels)
     levels = contour_levels(values)
     return levels, level_labels(levels, spec.decimals)
 
