@@ -112,7 +112,7 @@ def cook(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Cooked:
     thermochemistry sees the same water. A mix whose `water_lost` is above 0 keeps it:
     its loss is known. Mixes without a kitchen model are left as they are.
     """
-    pot = _pot(mixes, blends, kitchen)
+    pot = pots_of(mixes, blends, kitchen)
     verdict = judge(pot, kitchen)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     lost = np.where(told, verdict.water_lost, blends.water_lost)
@@ -147,10 +147,10 @@ def _solids(syrups: Sequence[SyrupUse], kitchen: Kitchen) -> dict[str, float]:
 def pot_of(mix: Mix, kitchen: Kitchen | None = None) -> Pot:
     """Return one mix in the pot, as weighed; the kitchen says what is measured."""
     kitchen = kitchen or Kitchen(cook=Cook.hold(392.15, 60.0))
-    return _pot([mix], of_mixes([mix]), kitchen)
+    return pots_of([mix], of_mixes([mix]), kitchen)
 
 
-def _pot(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
+def pots_of(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
     """Put recipes into the pot, as weighed."""
     if mixes is None:
         sorts, syrups, gaps = _of_items(blends)

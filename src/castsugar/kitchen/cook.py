@@ -97,9 +97,13 @@ class Cook:
         return max(self.temperatures)
 
     def ending_at(self, temperature: float) -> Cook:
-        """Return the same cook, all of it warmer or colder, with another end. [K]"""
+        """Return the same cook, all of it warmer or colder, with another end. [K]
+
+        No point is moved beyond the range of a cook.
+        """
         shift = temperature - self.pour_temperature
-        return Cook(self.times, tuple(t + shift for t in self.temperatures))
+        moved = (min(max(t + shift, COLDEST), HOTTEST) for t in self.temperatures)
+        return Cook(self.times, tuple(moved))
 
     def degradation(self) -> float:
         """Return D, the integral of the rate of degradation."""
