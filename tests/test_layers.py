@@ -24,7 +24,10 @@ pytestmark = pytest.mark.exact
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "ground": (0, ("errors", "constants", "units", "columns", "lattice")),
     "database": (1, ()),
-    "mix": (2, ("recipe", "scope", "syrups", "expand", "weighing", "mix", "blends")),
+    "mix": (
+        2,
+        ("recipe", "scope", "syrups", "expand", "weighing", "mix", "items", "blends"),
+    ),
     "thermo": (3, ()),
     "kitchen": (3, ()),
     "motor": (3, ()),
@@ -33,6 +36,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         (
             "cooking",
             "measuring",
+            "potting",
             "evaluation",
             "rows",
             "confirmation",

@@ -1,6 +1,6 @@
 """Speed of the kitchen: many mixes with draws, and pour windows; prints, no limits.
 
-    OMP_NUM_THREADS=1 python benchmarks/speed/kitchen.py
+OMP_NUM_THREADS=1 python benchmarks/speed/kitchen.py
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ import time
 import numpy as np
 
 import castsugar as cs
-from castsugar.cooking import pots_of
 from castsugar.kitchen.verdict import judge
+from castsugar.potting import pots_of
 
 ITEMS = ("KNO3", "powdered sugar", "corn syrup")
 

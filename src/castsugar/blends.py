@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -13,19 +13,11 @@ from castsugar import weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
-from castsugar.expand import Constituent, Lot, expand, syrup_use
+from castsugar.expand import Lot
+from castsugar.items import Item, weigh_items, with_solids
 from castsugar.mix import Mix
-from castsugar.syrups import SyrupUse
 
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """One item of a recipe: its pure substances per mass, and what syrup it is."""
-
-    constituents: tuple[Constituent, ...]
-    syrup: SyrupUse | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,17 +96,23 @@ class Blends:
             raise InputError("blends of Mix objects are cast again by their mixes")
         items = self.items
         if solids:
-            items = tuple(_with_solids(item, solids) for item in items)
+            items = tuple(with_solids(item, solids) for item in items)
         return _cast(self.names, items, self.shares, water_lost)
 
-
-def _with_solids(item: Item, solids: Mapping[str, float]) -> Item:
-    """Return an item with the dry solids of its syrup changed."""
-    if item.syrup is None or item.syrup.name not in solids:
-        return item
-    changed = weighing.with_solids(item.constituents, [item.syrup], solids)
-    syrup = replace(item.syrup, dry_solids=solids[item.syrup.name])
-    return Item(constituents=tuple(changed), syrup=syrup)
+    def where(self, chosen: NDArray[np.bool_], other: Blends) -> Blends:
+        """Return the rows chosen of these blends, and the rest of others like them."""
+        kept: dict[str, Any] = {}
+        for f in fields(self):
+            one, two = getattr(self, f.name), getattr(other, f.name)
+            if f.name in ("ingredients", "items"):
+                kept[f.name] = one
+            elif isinstance(one, tuple):
+                rows = zip(chosen, one, two, strict=True)
+                kept[f.name] = tuple(a if mine else b for mine, a, b in rows)
+            else:
+                mask = chosen if one.ndim == 1 else chosen[:, None]
+                kept[f.name] = np.where(mask, one, two)
+        return Blends(**kept)
 
 
 def of_mixes(mixes: Sequence[Mix]) -> Blends:
@@ -191,30 +189,9 @@ def blend(
     if (shares < 0.0).any() or (np.abs(shares.sum(axis=1) - 1.0) > 1e-6).any():
         raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
     data = database or load_database()
-    found = _items(data, items, lots or {}, alternatives or {})
+    found = weigh_items(data, items, lots or {}, alternatives or {})
     names = tuple(_name(items, row) for row in shares)
     return _cast(names, found, shares, np.full(len(shares), water_lost))
-
-
-def _items(
-    data: Database,
-    items: Sequence[str],
-    lots: Mapping[str, Lot],
-    alternatives: Mapping[str, str],
-) -> tuple[Item, ...]:
-    """Return the pure substances of each item."""
-    known = weighing.by_item(data, lots, dict.fromkeys(items, 1.0), "lot")
-    rivals = {
-        weighing.item_name(data, key): value for key, value in alternatives.items()
-    }
-    found = []
-    for item in items:
-        lot = known.get(weighing.item_name(data, item))
-        constituents = tuple(expand(data, item, 1.0, lot, rivals))
-        syrup = syrup_use(data, item, 1.0, lot)
-        found.append(Item(constituents=constituents, syrup=syrup))
-    weighing.check_alternatives(rivals, [c for i in found for c in i.constituents])
-    return tuple(found)
 
 
 def _cast(

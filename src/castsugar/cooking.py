@@ -6,34 +6,27 @@ Works without Cantera; :func:`castsugar.evaluate` adds how the mixes burn.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
-from castsugar.expand import Constituent
-from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import find
-from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
+from castsugar.kitchen.pot import SYRUP_SOLIDS
 from castsugar.kitchen.settings import Kitchen
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
 from castsugar.mix import Mix
+from castsugar.potting import measured_syrup, pots_of
 from castsugar.syrups import SyrupUse
 
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Fuels that stay grains in the pot: they do not dissolve.
-GRAINS = ("starch", "graphite", "carbon black", "charcoal")
-
 #: Degraded sugar [%] from which a row is flagged, and how.
 _BROWN = ((5.0, "sugar degraded above 5 %: browns"), (2.0, "sugar degraded above 2 %"))
-
-#: Masses that the pot sorts the constituents into; the last is a volume.
-_SORTS = ("nitrate", "sucrose", "syrup", "water", "grains", "grains_volume")
 
 Columns = dict[str, Any]
 
@@ -116,14 +109,17 @@ def cook(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Cooked:
     verdict = judge(pot, kitchen)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     lost = np.where(told, verdict.water_lost, blends.water_lost)
+    measured = told & pot.measured_syrup
     if mixes is None:
+        again = blends.cast_again(lost)
         solids = _solids([i.syrup for i in blends.items if i.syrup], kitchen)
-        again = blends.cast_again(lost, solids)
+        if solids:
+            again = blends.cast_again(lost, solids).where(measured, again)
         return Cooked(mixes=None, blends=again, verdict=verdict)
     cast = []
-    for mix, share, fine in zip(mixes, lost, told, strict=True):
+    for mix, share, fine, mine in zip(mixes, lost, told, measured, strict=True):
         if fine:
-            solids = _solids(mix.syrups, kitchen)
+            solids = _solids(mix.syrups, kitchen) if mine else {}
             mix = mix.with_syrup_solids(solids) if solids else mix
             mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
         cast.append(mix)
@@ -140,103 +136,8 @@ def _solids(syrups: Sequence[SyrupUse], kitchen: Kitchen) -> dict[str, float]:
             np.clip(s.dry_solids + shift * s.dry_solids_uncertainty, *SYRUP_SOLIDS)
         )
         for s in syrups
-        if s.name == kitchen.syrup and s.dry_solids < 1.0
+        if s.name == measured_syrup(kitchen) and s.dry_solids < 1.0
     }
-
-
-def pot_of(mix: Mix, kitchen: Kitchen | None = None) -> Pot:
-    """Return one mix in the pot, as weighed; the kitchen says what is measured."""
-    kitchen = kitchen or Kitchen(cook=Cook.hold(392.15, 60.0))
-    return pots_of([mix], of_mixes([mix]), kitchen)
-
-
-def pots_of(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
-    """Put recipes into the pot, as weighed."""
-    if mixes is None:
-        sorts, syrups, gaps = _of_items(blends)
-    else:
-        sorted_ = [_sorted(mix.weighed, mix.syrups) for mix in mixes]
-        sorts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
-        gaps = [gap for _, gap in sorted_]
-        syrups = [mix.syrups for mix in mixes]
-    known = [_one_syrup(uses) for uses in syrups]
-    stated = np.where(blends.water_lost > 0.0, blends.water_lost, np.nan)
-    if kitchen.water_lost is not None:
-        stated = np.full(len(blends), kitchen.water_lost)
-    names = [" + ".join(sorted({u.name for u in uses})) for uses in syrups]
-    return Pot(
-        **{name: sorts[:, i].copy() for i, name in enumerate(_SORTS)},
-        syrup_solids=np.array([s.dry_solids for s in known]),
-        syrup_solids_u=np.array([s.dry_solids_uncertainty for s in known]),
-        syrup_grade=np.array([s.grade for s in known]),
-        syrup_viscosity_grade=np.array([s.viscosity_grade for s in known]),
-        stated_loss=stated,
-        measured_syrup=np.array([n in ("", kitchen.syrup) for n in names], dtype=bool),
-        gap=tuple(gaps),
-    )
-
-
-def _of_items(
-    blends: Blends,
-) -> tuple[FloatArray, list[tuple[SyrupUse, ...]], list[str]]:
-    """Sort the items of blends, then mix them by their shares."""
-    syrups = [(i.syrup,) if i.syrup else () for i in blends.items]
-    sorted_ = [
-        _sorted(i.constituents, s) for i, s in zip(blends.items, syrups, strict=True)
-    ]
-    parts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
-    used, gaps = [], []
-    for row in blends.shares:
-        present = np.flatnonzero(row > 0.0)
-        uses = [(use, float(row[i])) for i in present for use in syrups[i]]
-        used.append(tuple(replace(u, mass_fraction=share) for u, share in uses))
-        gaps.append(next((sorted_[i][1] for i in present if sorted_[i][1]), ""))
-    return blends.shares @ parts, used, gaps
-
-
-def _sorted(
-    constituents: Iterable[Constituent], syrups: Iterable[SyrupUse]
-) -> tuple[list[float], str]:
-    """Return the masses of :data:`_SORTS`, and why there is no model."""
-    origins = {s.name for s in syrups}
-    masses, gap = dict.fromkeys(_SORTS, 0.0), ""
-    for c in constituents:
-        share, ingredient = c.mass_fraction, c.ingredient
-        if c.origin in origins:
-            masses["syrup"] += share
-        elif ingredient.role == "water":
-            masses["water"] += share
-        elif ingredient.name in ("potassium nitrate", "sucrose"):
-            sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
-            masses[sort] += share
-        elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
-            masses["grains"] += share
-            masses["grains_volume"] += share / ingredient.density
-        else:
-            gap = gap or f"no model for {ingredient.name}"
-    return [masses[name] for name in _SORTS], gap
-
-
-def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:
-    """Return one syrup that stands for several; a default where there is none."""
-    if len(uses) == 1:
-        return uses[0]
-    whole = sum(u.mass_fraction for u in uses)
-
-    def mean(name: str, default: float) -> float:
-        if not whole:
-            return default
-        total = sum(u.mass_fraction * float(getattr(u, name)) for u in uses)
-        return total / whole
-
-    return SyrupUse(
-        name="",
-        mass_fraction=whole,
-        dry_solids=mean("dry_solids", 0.77),
-        dry_solids_uncertainty=mean("dry_solids_uncertainty", 0.02),
-        grade=mean("grade", 42.0),
-        viscosity_grade=mean("viscosity_grade", 70.0),
-    )
 
 
 def not_asked(count: int) -> Columns:

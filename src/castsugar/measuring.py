@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.cooking import pot_of
 from castsugar.errors import InputError
 from castsugar.kitchen import measurements, slurry, viscometry
 from castsugar.kitchen.calibration import Calibration
@@ -23,6 +22,7 @@ from castsugar.kitchen.pot import Pot, poured
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.viscometry import STEEL
 from castsugar.mix import Mix
+from castsugar.potting import pot_of
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]
 SALTS = {

@@ -157,7 +157,7 @@ def log_viscosity(
     solids : array_like
         Mass fraction of all dissolved sugars; below 0.60 up to 105 C only.
     temperature : array_like
-        [K]
+        0 to 200 C, from 75 % solids on 20 K above the glass transition. [K]
     syrup_share : array_like
         Share of the solids that comes from syrup.
     dextrose_equivalent : array_like
@@ -173,8 +173,22 @@ def log_viscosity(
     7.3
     """
     w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
-    t = np.asarray(temperature, dtype=float)
-    share = np.asarray(syrup_share, dtype=float)
+    t = inside(temperature, 273.15, 473.15, "temperature", "C", zero=ICE_POINT)
+    thin = np.where(w < 0.60, t, 273.15)
+    inside(thin, 273.15, 378.15, "temperature below 60 % solids", "C", zero=ICE_POINT)
+    above = np.where(w >= 0.75, t - _glass(1.0 - w), 20.0)
+    inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
+    return mixed_log_viscosity(w, t, np.asarray(syrup_share), dextrose_equivalent)
+
+
+def mixed_log_viscosity(
+    w: FloatArray,
+    t: FloatArray,
+    syrup_share: FloatArray,
+    dextrose_equivalent: ArrayLike,
+) -> FloatArray:
+    """Return :func:`log_viscosity` without looking at the ranges, for draws."""
+    share = syrup_share
     thick = _ramp(w, *BLEND)
     if np.ndim(t) == 0 and float(t) >= HAND_OVER[1]:
         thick = np.where(w >= 0.60, 1.0, thick)

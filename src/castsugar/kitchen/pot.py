@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.kitchen import liquid, slurry, solubility, water
+from castsugar.kitchen.boiling import after_boiling, takes
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.validity import FloatArray
 
 #: Limits of the dry solids of a drawn syrup.
-SYRUP_SOLIDS = (0.5, 0.98)
+SYRUP_SOLIDS = (0.5, 1.0)
 
 #: Limits of the viscosity grade of a drawn syrup [DE].
 SYRUP_GRADE = (20.0, 110.0)
@@ -109,9 +110,10 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     rows = _rows(pot, np.ndim(values.packing))
     from_syrup, solids = _syrup(rows, values)
     start = rows["water"] + from_syrup
-    dried = water.water_lost(cook.drying(), values.drying_time)
-    stays = _boiled(rows, solids, values, cook.hottest + values.thermometer, pressure)
-    free = np.minimum((1.0 - dried) * start, stays)
+    lost = water.water_lost(cook.drying(), values.drying_time)
+    hottest = cook.hottest + values.thermometer
+    dried = (1.0 - lost) * start
+    free = after_boiling(rows, solids, dried, values, hottest, pressure)
     stated = rows["stated_loss"]
     result: FloatArray = np.where(np.isnan(stated), free, (1.0 - stated) * start)
     return result
@@ -148,8 +150,8 @@ def standing(
     """
     rows = _rows(pot, np.ndim(values.packing))
     _, solids = _syrup(rows, values)
-    takes = _takes(left, solids, solubility.sucrose_solubility(temperature), values)
-    dissolved = np.minimum(rows["sucrose"], takes)
+    limit = solubility.sucrose_solubility(temperature)
+    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     salty = solubility.salt_solubility(temperature, salt)
     crystal = slurry.NITRATE if salt == "potassium nitrate" else slurry.CHLORIDE
     whole = rows["nitrate"] * (crystal / slurry.NITRATE)
@@ -185,7 +187,7 @@ def viscosity(
     share = held.syrup_solids / np.maximum(sugars, 1e-12)
     grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
-    log = liquid.log_viscosity(solids, temperature, share, grade)
+    log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
     thickened = slurry.relative_viscosity(held.crowding)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
     result: FloatArray = np.where(
@@ -226,59 +228,3 @@ def _syrup(
     share = rows["syrup_solids"] + values.syrup_solids * rows["syrup_solids_u"]
     solids = rows["syrup"] * np.clip(share, *SYRUP_SOLIDS)
     return rows["syrup"] - solids, solids
-
-
-def _takes(
-    left: FloatArray, solids: FloatArray, solubility_: FloatArray, values: Values
-) -> FloatArray:
-    """Return the sucrose that the water takes beside the syrup's solids.
-
-    Solubility x water / (1 + a solids / water).
-    """
-    hindered = left + values.solubility_loss * solids
-    result: FloatArray = solubility_ * left * left / np.maximum(hindered, 1e-12)
-    return result
-
-
-def _boiled(
-    rows: dict[str, FloatArray],
-    solids: FloatArray,
-    values: Values,
-    hottest: FloatArray,
-    pressure: float,
-) -> FloatArray:
-    """Return the most water that stays at the hottest of the cook; infinite below 90 C.
-
-    Water boils away until the dissolved sugars reach the mole fraction X that boils
-    there; the nitrate that the water holds counts as saturated. With all sucrose
-    dissolved, water = 18 (1 - X) / X x moles of sugar. If not
-    all is dissolved, the moles per water n(r) = sol / ((1 + a r) M) + r / M', r the
-    solids per water, must reach X / (1 - X) / 18: a quadratic in r, whose larger root
-    is where boiling ends.
-    """
-    if np.max(hottest) < 363.15:
-        return np.asarray(np.inf)
-    nitrate = values.nitrate_dissolved * solubility.salt_solubility(hottest)
-    x = water.boiling_mole_fraction(hottest, pressure / water.nitrate_activity(nitrate))
-    if not np.any(x > 0.0):
-        return np.asarray(np.inf)
-    x = np.maximum(x, 1e-9)
-    per_water = x / ((1.0 - x) * water.WATER)
-    per_solids = rows["syrup_grade"] / water.GRADE_MASS
-    moles = rows["sucrose"] / water.SUCROSE + solids * per_solids
-    most = moles / per_water
-    sucrose_limit = solubility.sucrose_solubility(hottest)
-    takes = _takes(most, solids, sucrose_limit, values)
-    saturated = takes < rows["sucrose"]
-    if not saturated.any():
-        return most
-    a = values.solubility_loss
-    square, linear = a * per_solids, per_solids - per_water * a
-    constant = sucrose_limit / water.SUCROSE - per_water
-    root = linear**2 - 4.0 * square * constant
-    ratio = (np.sqrt(np.maximum(root, 0.0)) - linear) / (2.0 * square)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ends = np.where((root > 0.0) & (ratio > 0.0), solids / ratio, np.inf)
-    ends = np.where((solids <= 0.0) & (constant < 0.0), 0.0, ends)
-    result: FloatArray = np.where(saturated, np.minimum(ends, np.inf), most)
-    return result

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar.errors import unknown_name
 from castsugar.kitchen.validity import ICE_POINT, FloatArray, celsius
 from castsugar.kitchen.water import SUCROSE, WATER
 
@@ -106,7 +107,7 @@ def salt_solubility(
 
     Raises
     ------
-    ValidityError
+    ValidityError, UnknownNameError
 
     Examples
     --------
@@ -114,6 +115,8 @@ def salt_solubility(
     0.316
     """
     t = celsius(temperature, 0.0, 160.0, "temperature of the salt solution")
+    if salt not in _SALTS:
+        raise unknown_name("salt", salt, _SALTS)
     points, values = _SALTS[salt]
     logs = np.log(values)
     slope = (logs[-1] - logs[-2]) / (points[-1] - points[-2])

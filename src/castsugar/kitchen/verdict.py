@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.kitchen import glass, slurry, solubility, storage, water
+from castsugar.kitchen.heat import HOTTEST
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import (
     Pot,
@@ -161,7 +162,7 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     left = water_left(pot, values, cook, air)
     with np.errstate(invalid="ignore", divide="ignore"):
         lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
-    hot = standing(pot, values, left, np.asarray(cook.pour_temperature))
+    hot = standing(pot, values, left, cook.pour_temperature + values.thermometer)
     cold = standing(pot, values, left, np.asarray(ROOM))
     return {
         "water_lost": lost,
@@ -199,6 +200,8 @@ def _window(
     def pours(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
         fine = np.empty(len(rows), dtype=bool)
         cook = kitchen.cook.ending_at(temperature)
+        if cook.hottest > HOTTEST + 1e-9:
+            return np.zeros(len(rows), dtype=bool)
         for part in _blocks(np.arange(len(rows))):
             eta, crowding = poured(
                 pot.take(rows[part]), values, cook, kitchen.air_pressure
@@ -235,13 +238,22 @@ def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> Floa
     for _ in range(30):
         middle = 0.5 * (low + high)
         liquid = standing(pot, values, held, middle)
-        salt = values.nitrate_dissolved * solubility.salt_solubility(middle)
-        activity = water.water_activity(_sugar_share(pot, liquid))
-        activity = activity * water.nitrate_activity(salt)
+        activity = _activity(pot, values, liquid, middle)
         under = activity * water.saturation_pressure(middle) < pressure
         low, high = np.where(under, middle, low), np.where(under, high, middle)
     wet = (held > 1e-9) & (high < _BOILS[1] - 0.01)
     return np.where(wet, high, np.nan)
+
+
+def _activity(
+    pot: Pot, values: Values, held: Slurry, temperature: FloatArray
+) -> FloatArray:
+    """Return the activity of water over what the liquid holds."""
+    full = values.nitrate_dissolved * solubility.salt_solubility(temperature)
+    salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
+    sugars = water.water_activity(_sugar_share(pot, held))
+    result: FloatArray = sugars * water.nitrate_activity(salt)
+    return result
 
 
 def _sugar_share(pot: Pot, held: Slurry) -> FloatArray:
@@ -268,8 +280,6 @@ def _glass(pot: Pot, left: FloatArray, solids: FloatArray) -> FloatArray:
 
 def _humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
     """Return the humidity above which the set grain gains water. [%]"""
-    salt = values.nitrate_dissolved * solubility.salt_solubility(ROOM)
-    activity = water.water_activity(_sugar_share(pot, cold))
-    activity = activity * water.nitrate_activity(salt)
+    activity = _activity(pot, values, cold, np.asarray(ROOM))
     liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
     return storage.humidity_limit(np.where(liquid, activity, np.nan))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -240,14 +241,24 @@ def boiling_mole_fraction(
     0.23
     """
     activity = np.asarray(pressure) / saturation_pressure(temperature)
-    low = np.zeros_like(activity)
-    high = np.ones_like(activity)
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        wet = water_activity(middle, norrish) > activity
-        low, high = np.where(wet, middle, low), np.where(wet, high, middle)
-    result: FloatArray = np.where(activity >= 1.0, 0.0, high)
+    grid, logs = _activity_table(norrish)
+    wanted = np.log(np.clip(activity, np.exp(logs[0]), 1.0))
+    x = np.interp(wanted, logs, grid)
+    for _ in range(2):  # Newton: the table leaves 1e-6, this the last bits
+        term = norrish * x * x
+        damped = 1.0 + DAMPING * term
+        miss = np.log1p(-x) - term / damped - wanted
+        slope = -1.0 / (1.0 - x) - 2.0 * norrish * x / damped**2
+        x = np.clip(x - miss / slope, 0.0, grid[0])
+    result: FloatArray = np.where(activity >= 1.0, 0.0, x)
     return result
+
+
+@functools.lru_cache(maxsize=8)
+def _activity_table(norrish: float) -> tuple[FloatArray, FloatArray]:
+    """Return falling mole fractions and the rising ln of their activities."""
+    grid = np.linspace(0.995, 0.0, 4000)
+    return grid, np.log(water_activity(grid, norrish))
 
 
 def drying_weight(temperature: ArrayLike) -> FloatArray:

@@ -1,0 +1,212 @@
+"""From the conditions of a row to the kitchen's value, in the row's unit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from castsugar.kitchen import (
+    glass,
+    heat,
+    liquid,
+    slurry,
+    solubility,
+    storage,
+    water,
+)
+from castsugar.kitchen.validity import ICE_POINT
+from published_checks.rows import Given
+
+
+def _kelvin(given: Given, key: str = "temperature_C") -> float:
+    return given.number(key) + ICE_POINT
+
+
+def _solids(given: Given) -> float:
+    return given.number("solids_percent") / 100.0
+
+
+def published_equation_viscosity(given: Given) -> float:
+    """Sucrose in water, the published equation. [mPa s]"""
+    return 1e3 * float(liquid.sucrose_viscosity(_solids(given), _kelvin(given)))
+
+
+def glass_scaled_viscosity(given: Given) -> float:
+    """Sucrose in water, the equation scaled on the glass. [mPa s]"""
+    return 1e3 * float(liquid.concentrated_viscosity(_solids(given), _kelvin(given)))
+
+
+def liquid_viscosity(given: Given) -> float:
+    """Sugars and syrup in water, as the pot uses it. [Pa s]"""
+    share, grade = given.number("syrup_share"), given.number("dextrose_equivalent")
+    log = liquid.log_viscosity(_solids(given), _kelvin(given), share, grade)
+    return float(np.exp(log))
+
+
+def syrup_density(given: Given) -> float:
+    """Density of a syrup. [kg/m3]"""
+    return float(slurry.syrup_density(_solids(given), _kelvin(given)))
+
+
+def solution_density(given: Given) -> float:
+    """Sucrose in water, from the volumes that the pot adds up. [kg/m3]"""
+    sugar_up, water_up = slurry.expansions(_kelvin(given))
+    solids = _solids(given)
+    volume = solids * slurry.DISSOLVED_SUCROSE * sugar_up
+    volume += (1.0 - solids) * slurry.BOUND_WATER * water_up
+    return float(1.0 / volume)
+
+
+def _mole_fraction(given: Given) -> float:
+    names = ("water", "sucrose", "syrup_solids", "dextrose_equivalent")
+    return float(water.sugar_mole_fraction(*(given.number(n) for n in names)))
+
+
+def boiling_temperature(given: Given) -> float:
+    """Where a liquid boils at one atmosphere. [C]"""
+    return float(water.boiling_temperature(_mole_fraction(given))) - ICE_POINT
+
+
+def water_activity(given: Given) -> float:
+    """Activity of water over sugars."""
+    return float(water.water_activity(_mole_fraction(given)))
+
+
+def saturated_sucrose_activity(given: Given) -> float:
+    """Activity of water over as much sucrose as dissolves."""
+    sugar = solubility.sucrose_solubility(_kelvin(given))
+    return float(water.water_activity(water.sugar_mole_fraction(1.0, sugar)))
+
+
+def saturation_pressure(given: Given) -> float:
+    """Vapour pressure of water. [kPa]"""
+    return float(water.saturation_pressure(_kelvin(given))) / 1e3
+
+
+def air_pressure(given: Given) -> float:
+    """Pressure of the air at an altitude. [kPa]"""
+    return water.air_pressure(given.number("altitude_m")) / 1e3
+
+
+def sucrose_solubility(given: Given) -> float:
+    """Sucrose per 100 g of water. [g]"""
+    return 100.0 * float(solubility.sucrose_solubility(_kelvin(given)))
+
+
+def sucrose_solubility_percent(given: Given) -> float:
+    """Sucrose of the saturated solution. [%]"""
+    ratio = float(solubility.sucrose_solubility(_kelvin(given)))
+    return 100.0 * ratio / (1.0 + ratio)
+
+
+def salt_solubility(given: Given) -> float:
+    """Salt per 100 g of water. [g]"""
+    salt = given.text("salt")
+    return 100.0 * float(solubility.salt_solubility(_kelvin(given), salt))
+
+
+def maron_pierce(given: Given) -> float:
+    """How much grains thicken a liquid."""
+    return float(slurry.relative_viscosity(given.number("crowding")))
+
+
+def chong(given: Given) -> float:
+    """The rival law."""
+    return float(slurry.relative_viscosity_chong(given.number("crowding")))
+
+
+def two_size_packing(given: Given) -> float:
+    """Densest packing of two sizes."""
+    found = slurry.two_size_packing(given.number("coarse"), given.number("fine"))
+    return found[0]
+
+
+def two_size_coarse_percent(given: Given) -> float:
+    """Share of the coarse grains in it. [%]"""
+    found = slurry.two_size_packing(given.number("coarse"), given.number("fine"))
+    return 100.0 * found[1]
+
+
+def filling_time(given: Given) -> float:
+    """How long a tube takes to fill. [s]"""
+    time = slurry.filling_time(
+        given.number("viscosity_Pa_s"),
+        radius=given.number("radius_mm") / 1e3,
+        length=given.number("length_mm") / 1e3,
+        density=given.number("density_kg_m3"),
+    )
+    return float(time)
+
+
+def binder_glass_transition(given: Given) -> float:
+    """Glass transition of a binder whose dry one is given. [C]"""
+    wet, dry = given.number("water_percent") / 100.0, _kelvin(given, "dry_C")
+    return float(glass.glass_transition(wet, dry)) - ICE_POINT
+
+
+def syrup_glass_transition(given: Given) -> float:
+    """Glass transition of dry syrup solids. [C]"""
+    grade = given.number("dextrose_equivalent")
+    return float(glass.syrup_glass_transition(grade)) - ICE_POINT
+
+
+def candy_glass_transition(given: Given) -> float:
+    """Glass transition of sucrose, syrup solids and water. [C]"""
+    sugars = given.number("sucrose"), given.number("syrup_solids")
+    syrup = glass.syrup_glass_transition(given.number("dextrose_equivalent"))
+    dry = glass.dry_blend(sugars, [glass.SUCROSE, float(syrup)])
+    wet = given.number("water") / (sum(sugars) + given.number("water"))
+    return float(glass.glass_transition(wet, dry)) - ICE_POINT
+
+
+def sugar_degraded(given: Given) -> float:
+    """Index of degradation at one temperature. [%]"""
+    return 100.0 * float(heat.degraded(_kelvin(given), given.number("duration_s")))
+
+
+def nitrate_deliquescence(given: Given) -> float:
+    """Humidity above which the nitrate draws water. [%]"""
+    return float(storage.nitrate_deliquescence(_kelvin(given)))
+
+
+def crystal_limit(given: Given) -> float:
+    """Humidity above which nitrate and sucrose draw water. [%]"""
+    return storage.crystal_limit(_kelvin(given))
+
+
+_FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
+    "mPa s": (published_equation_viscosity, glass_scaled_viscosity),
+    "Pa s": (liquid_viscosity,),
+    "kg/m3": (syrup_density, solution_density),
+    "C": (
+        boiling_temperature,
+        binder_glass_transition,
+        syrup_glass_transition,
+        candy_glass_transition,
+    ),
+    "1": (
+        water_activity,
+        saturated_sucrose_activity,
+        maron_pierce,
+        chong,
+        two_size_packing,
+    ),
+    "kPa": (saturation_pressure, air_pressure),
+    "g/100 g": (sucrose_solubility, salt_solubility),
+    "wt%": (sucrose_solubility_percent,),
+    "%": (
+        two_size_coarse_percent,
+        sugar_degraded,
+        nitrate_deliquescence,
+        crystal_limit,
+    ),
+    "s": (filling_time,),
+}
+
+#: Quantity -> (unit, function of the conditions).
+EVALUATORS = {
+    function.__name__: (unit, function)
+    for unit, functions in _FUNCTIONS.items()
+    for function in functions
+}

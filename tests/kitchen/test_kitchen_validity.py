@@ -1,0 +1,209 @@
+"""Inside its range every function gives numbers; outside it names the range."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+import castsugar as cs
+from castsugar.kitchen import (
+    glass,
+    heat,
+    liquid,
+    slurry,
+    solubility,
+    storage,
+    water,
+)
+from castsugar.kitchen.validity import ICE_POINT as C
+
+pytestmark = pytest.mark.exact
+
+Function = Callable[[float], Any]
+
+
+def _at(function: Callable[[Any], Any]) -> Function:
+    """Return a function of C instead of K."""
+    return lambda celsius: function(celsius + C)
+
+
+#: What -> function of one argument, its range, and how much is outside.
+RANGES: dict[str, tuple[Function, float, float, float]] = {
+    "saturation_pressure": (_at(water.saturation_pressure), 1, 200, 0.01),
+    "air_pressure": (water.air_pressure, -500, 5000, 0.1),
+    "water_activity": (water.water_activity, 0, 1, 1e-6),
+    "boiling_temperature x": (water.boiling_temperature, 0, 0.8, 1e-6),
+    "boiling_temperature p": (
+        lambda kpa: water.boiling_temperature(0.2, 1e3 * kpa),
+        50,
+        110,
+        0.01,
+    ),
+    "boiling_mole_fraction": (_at(water.boiling_mole_fraction), 1, 200, 0.01),
+    "sucrose_viscosity w": (lambda w: liquid.sucrose_viscosity(w, 300.0), 0, 0.8, 1e-6),
+    "sucrose_viscosity T": (
+        _at(lambda t: liquid.sucrose_viscosity(0.6, t)),
+        0,
+        105,
+        0.01,
+    ),
+    "concentrated_viscosity w": (
+        lambda w: liquid.concentrated_viscosity(w, 390.0),
+        0.6,
+        1,
+        1e-6,
+    ),
+    "log_grade_factor": (liquid.log_grade_factor, 20, 110, 0.01),
+    "log_viscosity w": (lambda w: liquid.log_viscosity(w, 370.0), 0, 1, 1e-6),
+    "log_viscosity DE": (
+        lambda de: liquid.log_viscosity(0.8, 370.0, 1.0, de),
+        20,
+        110,
+        0.01,
+    ),
+    "syrup_density": (lambda w: slurry.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
+    "relative_viscosity_chong": (slurry.relative_viscosity_chong, 0, 0.999, 1e-6),
+    "two_size_packing coarse": (
+        lambda c: slurry.two_size_packing(c, 0.6),
+        0.3,
+        0.76,
+        1e-6,
+    ),
+    "two_size_packing fine": (
+        lambda f: slurry.two_size_packing(0.6, f),
+        0.3,
+        0.76,
+        1e-6,
+    ),
+    "two_size_packing share": (
+        lambda s: slurry.two_size_packing(0.6, 0.6, s),
+        0,
+        1,
+        1e-6,
+    ),
+    "packing_of_powder": (
+        lambda ratio: slurry.packing_of_powder(ratio * 1000.0, 1000.0),
+        0.35,
+        0.8,
+        1e-6,
+    ),
+    "sucrose_solubility": (_at(solubility.sucrose_solubility), 0, 185, 0.01),
+    "salt_solubility": (_at(solubility.salt_solubility), 0, 160, 0.01),
+    "chloride solubility": (
+        _at(lambda t: solubility.salt_solubility(t, "potassium chloride")),
+        0,
+        160,
+        0.01,
+    ),
+    "syrup_glass_transition": (glass.syrup_glass_transition, 5, 100, 0.01),
+    "glass_transition": (glass.glass_transition, 0, 0.6, 1e-6),
+    "degradation_rate": (_at(heat.degradation_rate), -20, 200, 0.01),
+    "degraded": (_at(lambda t: heat.degraded(t, 60.0)), -20, 200, 0.01),
+    "nitrate_deliquescence": (_at(storage.nitrate_deliquescence), 0, 50, 0.01),
+    "crystal_limit": (_at(storage.crystal_limit), 0, 50, 0.01),
+    "humidity_limit": (_at(lambda t: storage.humidity_limit(0.6, t)), 0, 50, 0.01),
+}
+
+#: Functions that are bounded on one side only: function, a value outside, the range.
+HALF: dict[str, tuple[Callable[[], Any], str]] = {
+    "relative_viscosity": (lambda: slurry.relative_viscosity(-1e-6), "covers 0 to inf"),
+    "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
+    "hottest_for": (lambda: heat.hottest_for(0.0), "covers 0.001 to inf s"),
+    "hottest_for limit": (lambda: heat.hottest_for(600.0, 1.0), "covers 1e-06 to 0.999999"),
+    # Of 70 % the glass of the fit stands at 219 K.
+    "concentrated_viscosity T": (
+        lambda: liquid.concentrated_viscosity(1.0, 335.0 + 19.9),
+        "above the glass transition is 19.9 K; the model covers 20 to inf K",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RANGES)
+def test_finite_inside(name: str) -> None:
+    """Exact: no NaN, nothing infinite, edges included, one by one as in an array."""
+    function, low, high, _ = RANGES[name]
+    for value in np.linspace(low, high, 41):
+        assert np.isfinite(np.asarray(function(float(value)))).all(), value
+
+
+@pytest.mark.parametrize("name", RANGES)
+def test_refused_outside(name: str) -> None:
+    """Exact: just below and just above are refused, and the range is named."""
+    function, low, high, step = RANGES[name]
+    words = f"covers {low:g} to {high:g}"
+    for value in (low - step, high + step, math.nan):
+        with pytest.raises(cs.ValidityError, match=words):
+            function(value)
+
+
+@pytest.mark.parametrize("name", HALF)
+def test_refused_below(name: str) -> None:
+    """Exact: the same for ranges without an upper end."""
+    function, words = HALF[name]
+    with pytest.raises(cs.ValidityError, match=words):
+        function()
+
+
+ARRAYS = [n for n, r in RANGES.items() if n.split(" ")[0] not in ("air_pressure",)]
+ARRAYS = [n for n in ARRAYS if not n.startswith(("two_size", "packing_of", "crystal"))]
+ARRAYS = [n for n in ARRAYS if n not in ("boiling_temperature p", "humidity_limit")]
+
+
+@pytest.mark.parametrize("name", ARRAYS)
+def test_arrays_are_their_elements(name: str) -> None:
+    """Exact: kernels broadcast, and one bad element is enough to refuse."""
+    function, low, high, step = RANGES[name]
+    values = np.linspace(low, high, 12).reshape(3, 4)
+    many: Any = function  # the kernels take arrays
+    found = np.asarray(many(values))
+    assert found.shape == (3, 4)
+    each = [float(np.asarray(function(float(v)))) for v in values.flat]
+    np.testing.assert_allclose(found.ravel(), each, rtol=1e-13)
+    values[1, 2] = high + step
+    with pytest.raises(cs.ValidityError):
+        many(values)
+
+
+def test_log_viscosity_joins_its_two_equations() -> None:
+    """Exact: published below 73 %, glass-scaled above 77 % or 105 C, between between."""
+    for celsius in (20.0, 60.0, 90.0):
+        t = celsius + C
+        thin = liquid.log_viscosity(0.72, t)
+        assert float(thin) == pytest.approx(
+            math.log(float(liquid.sucrose_viscosity(0.72, t))), rel=1e-12
+        )
+        for w in (0.77, 0.9):
+            if w * 100 - celsius < 60:  # far above its glass
+                assert float(liquid.log_viscosity(w, t)) == pytest.approx(
+                    math.log(float(liquid.concentrated_viscosity(w, t))), rel=1e-12
+                )
+        two = [
+            math.log(float(f(0.75, t)))
+            for f in (liquid.sucrose_viscosity, liquid.concentrated_viscosity)
+        ]
+        assert min(two) <= float(liquid.log_viscosity(0.75, t)) <= max(two)
+    hot = liquid.log_viscosity(0.65, 110.0 + C)
+    wanted = math.log(float(liquid.concentrated_viscosity(0.65, 110.0 + C)))
+    assert float(hot) == pytest.approx(wanted, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("solids", "celsius"),
+    [(0.30, 106.0), (0.30, -1.0), (1.0, 10.0), (0.9, 400.0)],
+)
+def test_log_viscosity_refuses_what_no_equation_covers(
+    solids: float, celsius: float
+) -> None:
+    """Exact: thin above 105 C, ice, below the glass, beyond any pan."""
+    with pytest.raises(cs.ValidityError, match="covers"):
+        liquid.log_viscosity(solids, celsius + C)
+
+
+def test_unknown_salt_is_a_name_error() -> None:
+    """The error tree of castsugar, not a bare KeyError."""
+    with pytest.raises(cs.CastsugarError):
+        solubility.salt_solubility(300.0, "salt")
