@@ -28,6 +28,7 @@ def test_public_names() -> None:
         "Cook",
         "DataError",
         "Database",
+        "Hardware",
         "Ingredient",
         "InputError",
         "Kitchen",
@@ -68,8 +69,8 @@ SIGNATURES = {
     ),
     "evaluate": (
         "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
-        "confirm=False, data_uncertainty=False, kitchen=None, executor=None, "
-        "species=None)"
+        "confirm=False, data_uncertainty=False, kitchen=None, motor=None, "
+        "executor=None, species=None)"
     ),
     "performance": (
         "(mix, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
@@ -109,7 +110,7 @@ def test_ingredient_parameters() -> None:
     assert all(p.kind is inspect.Parameter.KEYWORD_ONLY for p in found.values())
 
 
-# Frozen, 2026-11: the thermo and kitchen columns of the contract (design 4), in its
+# Frozen, 2026-11: the thermo, kitchen and motor columns of the contract (design 4), in its
 # order, and the glass transition of the binder.
 COLUMN_KEYS = [
     "name",
@@ -147,6 +148,11 @@ COLUMN_KEYS = [
     "binder_glass_transition_C",
     "sugar_degraded_percent",
     "storage_humidity_max_percent",
+    "kn_max",
+    "chamber_pressure_MPa",
+    "chamber_pressure_p95_MPa",
+    "pressure_margin",
+    "burn_law_origin",
     "flame_temperature_u_K",
     "characteristic_velocity_u_m_s",
     "specific_impulse_u_s",
@@ -174,6 +180,7 @@ def test_column_keys_carry_the_unit() -> None:
         "kg/m3": "_kg_m3",
         "K": "_K",
         "C": "_C",
+        "MPa": "_MPa",
         "Pa s": "_Pa_s",
         "g/mol": "_g_mol",
         "mol/kg": "_mol_kg",
@@ -191,7 +198,8 @@ def test_column_keys_carry_the_unit() -> None:
             assert not column.key.endswith(tuple(endings.values()))
         assert column.meaning
         # Text columns have no decimals, numbers say how many they deserve.
-        text = column.key in ("name", "status", "confirmation", "flags")
+        words = {"name", "status", "confirmation", "flags"}
+        text = column.key in words | {"flow_class", "burn_law_origin"}
         assert (column.decimals is None) == text
 
 

@@ -34,13 +34,16 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "evaluation": (
         4,
         (
+            "burning",
             "cooking",
+            "driving",
             "measuring",
             "potting",
             "evaluation",
             "rows",
             "confirmation",
             "sensitivity",
+            "species_sets",
             "uncertainty",
         ),
     ),

@@ -12,7 +12,7 @@ import sys
 
 import region
 
-from castsugar.evaluation import shipped_species
+from castsugar.species_sets import shipped_species
 
 
 def peak() -> float:

@@ -29,13 +29,14 @@ if TYPE_CHECKING:
         evaluate,
         performance,
         sensitivities,
-        species_set,
     )
     from castsugar.expand import Lot
     from castsugar.kitchen.cook import Cook
     from castsugar.kitchen.settings import Kitchen
     from castsugar.mix import Mix
+    from castsugar.motor.hardware import Hardware
     from castsugar.recipe import parse_recipe
+    from castsugar.species_sets import species_set
 
 __version__ = "0.1.0"
 
@@ -47,6 +48,7 @@ _PLACES = {
     "Cook": "kitchen.cook",
     "DataError": "errors",
     "Database": "database",
+    "Hardware": "motor.hardware",
     "Ingredient": "database",
     "InputError": "errors",
     "Kitchen": "kitchen.settings",
@@ -64,7 +66,7 @@ _PLACES = {
     "parse_recipe": "recipe",
     "performance": "evaluation",
     "sensitivities": "evaluation",
-    "species_set": "evaluation",
+    "species_set": "species_sets",
 }
 
 __all__ = [
@@ -75,6 +77,7 @@ __all__ = [
     "Cook",
     "DataError",
     "Database",
+    "Hardware",
     "Ingredient",
     "InputError",
     "Kitchen",

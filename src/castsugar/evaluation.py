@@ -8,22 +8,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, cooking, rows, uncertainty
+from castsugar import confirmation, cooking, driving, rows, uncertainty
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
-from castsugar.database.locate import PRODUCT_SETS, products_file
-from castsugar.errors import InputError, unknown_name
+from castsugar.errors import InputError
 from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
+from castsugar.motor.hardware import Hardware
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
+from castsugar.species_sets import other_set, shipped_species
 from castsugar.thermo import batch, detail
 from castsugar.thermo.batch import Job
 from castsugar.thermo.charge import charge_of
 from castsugar.thermo.flow import FLOWS, FlowSolution
-from castsugar.thermo.species import read_species
 from castsugar.thermo.states import State
 from castsugar.thermo.tables import SpeciesTable
 
@@ -107,6 +107,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     confirm: bool = False,
     data_uncertainty: bool = False,
     kitchen: Kitchen | None = None,
+    motor: Hardware | None = None,
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> pd.DataFrame:
@@ -132,6 +133,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     kitchen : Kitchen, optional
         How the mixes are cooked: fills the kitchen columns, and the water that leaves
         in it is not burnt. A mix that already lost water keeps its loss.
+    motor : Hardware, optional
+        The user's grain, nozzle, case and burn laws: fills the motor columns.
     executor : concurrent.futures.Executor, optional
         Solves chunks of 2,048 mixes; results do not depend on it.
     species : SpeciesTable, optional
@@ -159,7 +162,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     else:
         listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
         blends = of_mixes(listed)
-    columns = cooking.not_asked(len(blends))
+    columns = cooking.not_asked(len(blends)) | driving.not_asked(len(blends))
     cooked = None
     if kitchen is not None:
         cooked = cooking.cook(listed, blends, kitchen)
@@ -181,13 +184,32 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
     if data_uncertainty:
-        other = _other_set(job.table)
+        other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
+    if motor is not None:
+        _drive(columns, motor, blends, listed)
     if confirm and listed is not None:
         second = Reference(job.table, exit_pressure, flow)
         confirmation.confirm(columns, listed, pressures, second)
     names = [c.key for c in COLUMNS if c.key in columns]
     return pd.DataFrame(columns, columns=names)
+
+
+def _drive(
+    columns: rows.Columns, motor: Hardware, blends: Blends, mixes: list[Mix] | None
+) -> None:
+    """Fill the motor columns, and add what is special to the flags."""
+    driven = driving.drive(
+        blends,
+        motor,
+        characteristic_velocity=columns["characteristic_velocity_m_s"],
+        mixes=mixes,
+    )
+    columns |= driven.columns()
+    columns["flags"] = [
+        "; ".join([*([own] if own else []), *more])
+        for own, more in zip(columns["flags"], driven.flags(), strict=True)
+    ]
 
 
 def sensitivities(
@@ -230,35 +252,6 @@ def sensitivities(
     _check_options(pressure, exit_pressure, flow)
     table = species or shipped_species()
     return _sensitivities(mix, table, pressure, exit_pressure, flow)
-
-
-def shipped_species() -> SpeciesTable:
-    """Return the combustion products that castsugar uses by default."""
-    return species_set(next(iter(PRODUCT_SETS)))
-
-
-def species_set(name: str) -> SpeciesTable:
-    """Return one of the shipped sets of combustion products.
-
-    Parameters
-    ----------
-    name : str
-        ``"nasa-1993"`` (the default set) or ``"nasa-2002"`` (newer evaluations of
-        the potassium, sodium and iron species).
-
-    Raises
-    ------
-    UnknownNameError
-    """
-    if name not in PRODUCT_SETS:
-        raise unknown_name("product set", name, PRODUCT_SETS)
-    return read_species(products_file(name))
-
-
-def _other_set(table: SpeciesTable) -> SpeciesTable:
-    """Return the shipped set that a table is not."""
-    sets = [species_set(name) for name in PRODUCT_SETS]
-    return next(s for s in sets if s.data_set != table.data_set)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

@@ -13,12 +13,13 @@ from kitchen_checks.pots import (
     kitchen,
     pressure_over,
     retail,
+    sugar_per_water,
     weigh,
 )
 from scipy.optimize import brentq
 
 import castsugar as cs
-from castsugar.kitchen import pot, water
+from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
@@ -58,7 +59,7 @@ RECIPES = st.tuples(
 )
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(parts=RECIPES, celsius=st.floats(91.0, 150.0), air=st.floats(60e3, 105e3))
 @example(parts=(60, 20, 5, 15), celsius=119.0, air=AIR)  # all dissolved
 @example(parts=(60, 20, 20, 0), celsius=130.0, air=AIR)
@@ -79,7 +80,7 @@ def test_what_stays_is_in_balance_with_the_air(
         assert over <= 1.0 + 1e-6
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=40, deadline=None, derandomize=True)
 @given(parts=RECIPES, celsius=st.floats(95.0, 150.0), air=st.floats(60e3, 105e3))
 @example(parts=(60, 20, 5, 15), celsius=119.0, air=AIR)
 @example(parts=(60, 25, 15, 0), celsius=119.0, air=70e3)
@@ -122,6 +123,58 @@ def test_boiling_temperature_of_the_table() -> None:
         assert float(got) == pytest.approx(air, rel=1e-6)
 
 
+def _over_scarce(left: float, parts: tuple[float, ...], kelvin: float) -> float:
+    """Return the vapour pressure over water with as much nitrate as there is. [Pa]"""
+    nitrate, sugar, syrup, _ = np.array(parts) / sum(parts)
+    ratio = sugar_per_water(np.asarray(left), sugar, SOLIDS * syrup, kelvin)
+    full = float(MEDIANS.nitrate_dissolved * solubility.salt_solubility(kelvin))
+    salt = min(full, nitrate / left)
+    activity = water.water_activity(ratio / (1.0 + ratio))
+    activity = activity * water.nitrate_activity(salt)
+    return float(activity * water.saturation_pressure(kelvin))
+
+
+_SCARCE = "boiling with scarce nitrate stops off the balance: the fixed point misses it"
+
+
+@pytest.mark.parametrize(
+    ("parts", "celsius", "air"),
+    [
+        ((20, 20, 0, 60), 104.0, AIR),
+        ((10, 40, 20, 30), 112.0, AIR),
+        ((5, 30, 20, 45), 108.0, AIR),
+        ((0, 70, 0, 30), 110.0, AIR),
+        ((0, 20, 60, 20), 112.0, AIR),
+        pytest.param(
+            (0.66, 62.8, 0, 36.5),
+            108.4,
+            72.7e3,
+            marks=pytest.mark.xfail(strict=True, reason=_SCARCE),
+        ),
+        pytest.param(
+            (3.43, 55.7, 7.3, 33.5),
+            127.6,
+            101.6e3,
+            marks=pytest.mark.xfail(strict=True, reason=_SCARCE),
+        ),
+        pytest.param(
+            (0.174, 6.87, 0, 92.96),
+            118.85,
+            87.55e3,
+            marks=pytest.mark.xfail(strict=True, reason=_SCARCE),
+        ),
+    ],
+    ids=str,
+)
+def test_scarce_nitrate_is_in_balance_too(
+    parts: tuple[float, ...], celsius: float, air: float
+) -> None:
+    """Exact: with little nitrate all of it counts, with none none does."""
+    start, left = _left(parts, celsius + C, air)
+    assert left < 0.99 * start
+    assert _over_scarce(left, parts, celsius + C) == pytest.approx(air, rel=1e-6)
+
+
 def test_altitude_lowers_boiling() -> None:
     """Exact: vapour pressure rises with temperature, air pressure falls with height."""
     airs = [water.air_pressure(h) for h in (0.0, 1000.0, 2000.0, 4000.0)]
@@ -154,9 +207,9 @@ def test_liquid_without_nitrate_boils_as_sugar_does(solids: float) -> None:
 
 
 def test_brine_below_boiling_keeps_its_water() -> None:
-    """Exact: at 97 C no draw of the thermometer (+-2 K) but a rare one boils."""
+    """Exact: it boils at 103.7 C, so at 99 C (+-2 K) half of the draws do not."""
     mix = cs.Mix.weigh({"KNO3": 30, "water": 70})
-    row = cs.kitchen_table(mix, kitchen(97.0, 0.1)).iloc[0]
+    row = cs.kitchen_table(mix, kitchen(99.0, 0.1)).iloc[0]
     assert row.water_as_cast_percent == pytest.approx(70.0, abs=0.1)
     assert np.isfinite(row.pour_viscosity_Pa_s)
     assert row.flow_class == "runny"

@@ -66,15 +66,9 @@ def test_drier_burns_hotter() -> None:
 def test_a_mix_keeps_the_loss_that_it_states() -> None:
     """Exact: its pan was weighed, so drying is not guessed on top."""
     mix = weigh(60, 20, 20, water_lost=0.3)
-    for table in (
-        cs.kitchen_table(mix, RULES),
-        cs.kitchen_table(
-            cs.blend(
-                ["KNO3", "sucrose", "corn syrup"], [[0.6, 0.2, 0.2]], water_lost=0.3
-            ),  # fmt: skip
-            RULES,
-        ),
-    ):
+    shares = np.array([[0.6, 0.2, 0.2]])
+    many = cs.blend(["KNO3", "sucrose", "corn syrup"], shares, water_lost=0.3)
+    for table in (cs.kitchen_table(mix, RULES), cs.kitchen_table(many, RULES)):
         assert _lost(mix, table) == pytest.approx(0.3, rel=1e-12)
     stated = cs.kitchen_table(weigh(60, 20, 20), RULES.changed(water_lost=0.3))
     own = cs.kitchen_table(mix, RULES)

@@ -183,8 +183,16 @@ def test_prototype_without_loss(parts: tuple[int, int, int]) -> None:
 @pytest.mark.frozen
 @pytest.mark.parametrize(
     ("celsius", "wanted"),
-    [(95, 40), (100, 23), (105, 14), (110, 8.3), (115, 5.3), (119, 3.8), (124, 2.8)]
-    + [(130, 2.1)],
+    [
+        (95, 40),
+        (100, 23),
+        (105, 14),
+        (110, 8.3),
+        (115, 5.3),
+        (119, 3.8),
+        (124, 2.8),
+        (130, 2.1),
+    ],
 )
 def test_prototype_against_temperature(celsius: float, wanted: float) -> None:
     """60/20/20, no loss."""
@@ -223,9 +231,18 @@ def test_prototype_of_lost_water() -> None:
 @pytest.mark.frozen
 @pytest.mark.parametrize(
     ("solids", "printed", "digit"),
-    [(60, 103.0, 0.1), (70, 105.3, 0.1), (80, 110.2, 0.1), (85, 114.9, 0.1)]
-    + [(87, 117.7, 0.1), (90, 123.3, 0.1), (92, 128, 1), (95, 140, 1), (97, 154, 1)]
-    + [(98.2, 171, 1)],
+    [
+        (60, 103.0, 0.1),
+        (70, 105.3, 0.1),
+        (80, 110.2, 0.1),
+        (85, 114.9, 0.1),
+        (87, 117.7, 0.1),
+        (90, 123.3, 0.1),
+        (92, 128, 1),
+        (95, 140, 1),
+        (97, 154, 1),
+        (98.2, 171, 1),
+    ],
 )
 def test_prototype_of_boiling(solids: float, printed: float, digit: float) -> None:
     """The same equation, printed before: rounding, and 0.3 C for its vapour curve."""

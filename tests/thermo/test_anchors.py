@@ -10,7 +10,7 @@ from equilibrium_checks.mixes import combined
 from scipy.optimize import brentq
 
 from castsugar.constants import ELEMENTS
-from castsugar.evaluation import shipped_species
+from castsugar.species_sets import shipped_species
 from castsugar.thermo.batch import model_of
 from castsugar.thermo.gibbs import anchors, chamber, starts
 from castsugar.thermo.species import restrict

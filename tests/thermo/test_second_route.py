@@ -22,7 +22,7 @@ from equilibrium_checks.mixes import (
 import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import ConvergenceError
-from castsugar.evaluation import shipped_species
+from castsugar.species_sets import shipped_species
 from castsugar.thermo.charge import Charge
 from castsugar.thermo.flow import FlowSolution
 from castsugar.thermo.second_opinion import route

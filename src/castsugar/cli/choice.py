@@ -28,7 +28,7 @@ def add_window(rows: Sequence[dict[str, Any]]) -> None:
 
 def plottable() -> list[Column]:
     """Return the columns that hold numbers worth a picture."""
-    kept = ("mix", "chamber", "nozzle", "kitchen")
+    kept = ("mix", "chamber", "nozzle", "kitchen", "motor")
     found = [c for c in COLUMNS if c.group in kept and c.decimals is not None]
     return [*found, WINDOW]
 
@@ -52,9 +52,11 @@ def read_column(name: str) -> Column:
     raise unknown_name("column", name, [c.key for c in columns])
 
 
-def check_asked(columns: Sequence[Column], kitchen: object) -> None:
-    """Refuse to show a kitchen column if no kitchen was given."""
+def check_asked(columns: Sequence[Column], kitchen: object, motor: object) -> None:
+    """Refuse to show a column of a wing that was not asked."""
     for column in columns:
+        if column.group == "motor" and motor is None:
+            raise InputError(f"{column.key} needs a motor; add --motor FILE")
         if column.group == "kitchen" and kitchen is None:
             raise InputError(
                 f"{column.key} needs a cook; add --cook '119 C' --minutes 8"

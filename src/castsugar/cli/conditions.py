@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
+from castsugar.cli.motor_options import motor_assumptions, read_hardware
 from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from castsugar.database import Database
     from castsugar.expand import Lot
     from castsugar.kitchen.settings import Kitchen
+    from castsugar.motor.hardware import Hardware
     from castsugar.thermo.tables import SpeciesTable
     from castsugar.units import Quantity
 
@@ -78,12 +80,13 @@ class Conditions:
     data: str
     uncertainty: bool
     kitchen: Kitchen | None
+    motor: Hardware | None
     syrup: Lot | None
 
     @property
     def species(self) -> SpeciesTable:
         """The product set asked for."""
-        from castsugar.evaluation import species_set
+        from castsugar.species_sets import species_set
 
         return species_set(self.data)
 
@@ -95,6 +98,7 @@ class Conditions:
             "flow": self.flow,
             "data_uncertainty": self.uncertainty,
             "kitchen": self.kitchen,
+            "motor": self.motor,
             "species": self.species,
         }
 
@@ -159,6 +163,8 @@ class Conditions:
             lines.append(f"syrup at hand: {lot_text(self.syrup)}")
         if self.kitchen is not None:
             lines += kitchen_assumptions(self.kitchen)
+        if self.motor is not None:
+            lines += motor_assumptions(self.motor)
         lines += [
             f"enthalpy of {name}: rival value {rival}"
             for name, rival in self.alternatives.items()
@@ -219,5 +225,6 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Conditio
         data=options.data,
         uncertainty=options.uncertainty,
         kitchen=read_kitchen(options, database, lost),
+        motor=read_hardware(options, database),
         syrup=read_syrup_lot(options),
     )

@@ -10,11 +10,19 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.evaluate_motor import (
+    fire_rows,
+    motor_extra,
+    motor_facts,
+    write_trace,
+)
 from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.output import add_output_options, deliver
 
 if TYPE_CHECKING:
     from castsugar.database import Database
+    from castsugar.driving import Firing
     from castsugar.expand import Lot
     from castsugar.mix import Mix
 
@@ -48,10 +56,21 @@ def add_parser(commands: Any) -> None:
     parser.add_argument("recipes", nargs="+", metavar="RECIPE", help="one or more")
     add_condition_options(parser)
     add_kitchen_options(parser)
+    add_motor_options(parser)
     parser.add_argument(
         "--species",
         action="store_true",
         help="show the main species in chamber, throat and exit",
+    )
+    parser.add_argument(
+        "--ballistics",
+        action="store_true",
+        help="show what a ballistics calculation takes as input, with bands",
+    )
+    parser.add_argument(
+        "--trace",
+        metavar="FILE",
+        help="with --motor: draw pressure and thrust against time, SVG",
     )
     parser.add_argument(
         "--confirm",
@@ -68,6 +87,8 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.database import load_database
 
     database = load_database()
+    if options.ballistics and options.flow != "frozen":
+        options.uncertainty = True
     conditions = read_conditions(options, database)
     mixes = weigh_recipes(
         database,
@@ -84,7 +105,10 @@ def run(options: argparse.Namespace) -> int:
         confirm = len(mixes) <= MOST_CONFIRMED
     table = evaluate(mixes, confirm=confirm, **conditions.evaluate_options())
     rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
-    deliver(options, _render(options, database, conditions, mixes, rows))
+    fired = fire_rows(conditions, mixes, rows)
+    deliver(options, _render(options, database, conditions, mixes, rows, fired))
+    if options.trace:
+        write_trace(options.trace, conditions, mixes, fired, force=options.force)
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 
@@ -95,9 +119,11 @@ def _render(
     conditions: Conditions,
     mixes: list[Mix],
     rows: list[dict[str, Any]],
+    fired: list[Firing | None],
 ) -> str:
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, text
+    from castsugar.report.motor import firing_rows
     from castsugar.units import to_celsius
 
     if options.csv:
@@ -110,11 +136,16 @@ def _render(
     if conditions.kitchen:
         topics.append("kitchen")
         facts["bulk_temperature"] = to_celsius(conditions.kitchen.cook.hottest)
+    if conditions.motor:
+        topics.append("motor")
+        facts |= motor_facts(conditions.motor, fired)
     cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
     assumed = conditions.assumptions()
     if not options.json:
-        return text.performance_table(rows, assumed, cautions, species)
+        ballistics = options.ballistics
+        extra = motor_extra(conditions, rows, fired, ballistics=ballistics)
+        return text.performance_table(rows, assumed, cautions, species, extra)
     document: dict[str, Any] = {
         "schema": "castsugar.evaluate/1",
         "versions": data.versions(database.version),
@@ -123,6 +154,8 @@ def _render(
         "recipes": [m.to_dict() for m in mixes],
         "cautions": [c.text for c in cautions],
     }
+    if conditions.motor:
+        document["firings"] = [firing_rows(f) for f in fired]
     if options.species:
         document["species_chamber_throat_exit_mol_kg"] = species
     return data.to_json(document)

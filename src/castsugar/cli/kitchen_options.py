@@ -34,13 +34,13 @@ def add_kitchen_options(parser: argparse.ArgumentParser) -> None:
 
 def read_cook(options: argparse.Namespace) -> Cook | None:
     """Read the cook as typed; None without one."""
+    if options.cook is None and options.minutes is None:
+        return None
     from castsugar.errors import InputError
     from castsugar.kitchen.profile import parse_cook
 
     if options.cook is None:
-        if options.minutes is not None:
-            raise InputError("--minutes needs --cook, for example --cook '119 C'")
-        return None
+        raise InputError("--minutes needs --cook, for example --cook '119 C'")
     return parse_cook(options.cook, options.minutes, where="--cook")
 
 

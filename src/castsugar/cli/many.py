@@ -108,10 +108,12 @@ def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
     """Return rows of blends that were not reached."""
     import pandas as pd
 
-    from castsugar import cooking, rows
+    from castsugar import cooking, driving, rows
     from castsugar.columns import COLUMNS
 
-    known = cooking.not_asked(len(blends)) | rows.mix_columns(blends)
+    count = len(blends)
+    known = cooking.not_asked(count) | driving.not_asked(count)
+    known |= rows.mix_columns(blends)
     known |= rows.not_confirmed(len(blends))
     known["status"] = [UNDONE] * len(blends)
     known["flags"] = ["; ".join(f) for f in blends.flags]

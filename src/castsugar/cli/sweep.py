@@ -18,6 +18,7 @@ from castsugar.cli.many import (
     write_picture,
     write_table,
 )
+from castsugar.cli.motor_options import add_motor_options
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -67,6 +68,7 @@ def add_parser(commands: Any) -> None:
     )
     add_condition_options(parser)
     add_kitchen_options(parser)
+    add_motor_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 
@@ -86,7 +88,7 @@ def run(options: argparse.Namespace) -> int:
     conditions = read_conditions(options, database)
     shown = options.show or ["flame_temperature", "characteristic_velocity"]
     columns = [read_column(name) for name in shown]
-    check_asked(columns, conditions.kitchen)
+    check_asked(columns, conditions.kitchen, conditions.motor)
     recipe = parse_recipe(options.recipe, where="recipe")
     items = [name for name, _ in recipe.parts]
     index = _which(database, items, options.vary)

@@ -19,6 +19,7 @@ from castsugar.cli.many import (
     write_picture,
     write_table,
 )
+from castsugar.cli.motor_options import add_motor_options
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -74,6 +75,7 @@ def add_parser(commands: Any) -> None:
     )
     add_condition_options(parser)
     add_kitchen_options(parser)
+    add_motor_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 
@@ -92,7 +94,7 @@ def run(options: argparse.Namespace) -> int:
     database = load_database()
     conditions = read_conditions(options, database)
     column = read_column(options.show)
-    check_asked([column], conditions.kitchen)
+    check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step, *STEPS)
     fixed = read_fixed(database, options.fixed, options.ingredients)
     refuse_existing([options.csv, options.output], force=options.force)

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from castsugar.columns.burning import BURNING
 from castsugar.columns.cooking import COOKING
+from castsugar.columns.driving import DRIVING
 from castsugar.columns.judging import DOUBT, IDENTITY, VERDICT
 from castsugar.columns.record import Column
 
 __all__ = ["COLUMN", "COLUMNS", "DOUBTS", "Column"]
 
 #: In the order in which a row holds them.
-COLUMNS: tuple[Column, ...] = (*IDENTITY, *BURNING, *COOKING, *DOUBT, *VERDICT)
+COLUMNS: tuple[Column, ...] = (
+    *IDENTITY,
+    *BURNING,
+    *COOKING,
+    *DRIVING,
+    *DOUBT,
+    *VERDICT,
+)
 
 COLUMN = {c.key: c for c in COLUMNS}
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from castsugar.columns import COLUMN, COLUMNS, DOUBTS, Column
@@ -20,11 +21,20 @@ _GROUPS = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """Further blocks: one for each group of three mixes, and lines after all."""
+
+    block: Callable[[slice], list[str]]
+    after: list[str]
+
+
 def performance_table(
     rows: Sequence[Row],
     assumptions: Sequence[str],
     cautions: Sequence[Caution],
     species: Sequence[Mapping[str, Sequence[float]]] = (),
+    extra: Extra | None = None,
 ) -> str:
     """Return the performance table of some mixes.
 
@@ -38,6 +48,8 @@ def performance_table(
         Those that apply.
     species : sequence of mappings, optional
         For each mix, species to amounts in chamber, throat and exit. [mol/kg]
+    extra : Extra, optional
+        What the motor says.
     """
     lines = ["Ideal performance of nitrate-sugar mixes: a model, no losses", ""]
     names = letters(len(rows))
@@ -49,6 +61,9 @@ def performance_table(
     for start in range(0, len(rows), 3):
         lines += _block(names[start : start + 3], rows[start : start + 3])
         lines += kitchen_lines(names[start : start + 3], rows[start : start + 3])
+        if extra is not None:
+            lines += extra.block(slice(start, start + 3))
+    lines += extra.after if extra is not None else []
     lines += _species(names, species)
     lines += _second_opinion(names, rows)
     lines += remarks(names, rows)

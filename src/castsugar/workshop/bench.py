@@ -1,6 +1,6 @@
 """The bench file: one TOML file that describes the user's world. Its only schema.
 
-Tables known so far: ``[kitchen]``.
+Tables known so far: ``[kitchen]`` and ``[motor]``.
 """
 
 from __future__ import annotations
@@ -14,6 +14,15 @@ from typing import Any
 from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP
 from castsugar.workshop.files import write_text
+from castsugar.workshop.motor_keys import (
+    AREAS,
+    BORROWED,
+    CASE,
+    CYLINDER,
+    MOTOR,
+    STRANDS,
+)
+from castsugar.workshop.motor_keys import STATED as STATED_LAW
 from castsugar.workshop.schema import Key, Keys, Place, read_table
 
 #: Largest bench file that is read [bytes].
@@ -103,7 +112,7 @@ MEASUREMENTS: dict[str, Keys] = {
 }
 
 #: Tables of the file and their keys.
-TABLES: dict[str, Keys] = {"kitchen": KITCHEN}
+TABLES: dict[str, Keys] = {"kitchen": KITCHEN, "motor": MOTOR}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,11 +127,15 @@ class Bench:
     kitchen : dict
         Keys of :data:`KITCHEN`; stated parameters as dicts, `measured` as a list of
         dicts with the keys of :data:`MEASUREMENTS`.
+    motor : dict or None
+        Keys of :data:`castsugar.workshop.motor_keys.MOTOR`; `grain` and `case` as
+        dicts, `burn_law` as a list of dicts. None without the table.
     """
 
     path: Path
     text: str
     kitchen: dict[str, Any]
+    motor: dict[str, Any] | None
 
 
 def read_bench(path: Path) -> Bench:
@@ -162,7 +175,10 @@ def check_bench(path: Path, text: str) -> Bench:
                 f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
                 + ", ".join(f"[{t}]" for t in TABLES)
             )
-    return Bench(path, text, _kitchen(raw.get("kitchen", {}), path, text))
+    motor = None
+    if "motor" in raw:
+        motor = _motor(raw["motor"], path, text)
+    return Bench(path, text, _kitchen(raw.get("kitchen", {}), path, text), motor)
 
 
 def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
@@ -183,6 +199,40 @@ def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
         for index, entry in enumerate(entries)
     ]
     return found
+
+
+def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the motor table with what it holds."""
+    place = Place(path, text, "motor")
+    found = read_table(raw, MOTOR, place)
+    if found["efficiency"] is not None and found["measured_efficiency"] is not None:
+        raise place.fail("efficiency", "and measured_efficiency are both given")
+    grain = found["grain"]
+    shaped = isinstance(grain, Mapping) and ("web_mm" in grain or "area_mm2" in grain)
+    found["grain"] = read_table(
+        grain, AREAS if shaped else CYLINDER, Place(path, text, "motor.grain")
+    )
+    if found["case"] is not None:
+        found["case"] = read_table(found["case"], CASE, Place(path, text, "motor.case"))
+    entries = found["burn_law"]
+    if not isinstance(entries, list) or not entries:
+        raise place.fail(
+            "burn_law", "must be written as [[motor.burn_law]], once or more"
+        )
+    found["burn_law"] = [
+        _burn_law(entry, Place(path, text, "motor.burn_law", index))
+        for index, entry in enumerate(entries)
+    ]
+    return found
+
+
+def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
+    """Check one way of saying how a mix burns."""
+    keys = STATED_LAW
+    if isinstance(raw, Mapping):
+        keys = BORROWED if "borrowed" in raw else keys
+        keys = STRANDS if "strands" in raw else keys
+    return read_table(raw, keys, place) | {"line": place.line()}
 
 
 def read_measurement(raw: Any, place: Place) -> dict[str, Any]:

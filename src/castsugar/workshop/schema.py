@@ -12,7 +12,7 @@ from castsugar import units
 from castsugar.errors import InputError, nearest_names
 
 #: Kinds of values that are no quantity of :mod:`castsugar.units`.
-PLAIN = ("text", "number", "choice", "table")
+PLAIN = ("text", "number", "numbers", "flag", "choice", "table")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,15 +117,10 @@ def _value(raw: Any, name: str, key: Key, place: Place) -> Any:
     """Check one value."""
     if key.kind == "table":
         return raw
-    if key.kind == "number":
-        return _number(raw, name, place)
+    if key.kind in _READERS:
+        return _READERS[key.kind](raw, name, place)
     if key.kind in ("text", "choice"):
-        if not isinstance(raw, str):
-            raise place.fail(name, f"is {raw!r}; it must be text in quotes")
-        if key.choices and raw not in key.choices:
-            allowed = ", ".join(key.choices)
-            raise place.fail(name, f"is {raw!r}; allowed: {allowed}")
-        return raw
+        return _text(raw, name, key, place)
     if isinstance(raw, bool) or not isinstance(raw, str | int | float):
         raise place.fail(name, f"is {raw!r}; write a number with its unit in quotes")
     try:
@@ -134,7 +129,30 @@ def _value(raw: Any, name: str, key: Key, place: Place) -> Any:
         raise place.fail(name, f"- {error}") from None
 
 
+def _text(raw: Any, name: str, key: Key, place: Place) -> str:
+    if not isinstance(raw, str):
+        raise place.fail(name, f"is {raw!r}; it must be text in quotes")
+    if key.choices and raw not in key.choices:
+        raise place.fail(name, f"is {raw!r}; allowed: {', '.join(key.choices)}")
+    return raw
+
+
+def _flag(raw: Any, name: str, place: Place) -> bool:
+    if not isinstance(raw, bool):
+        raise place.fail(name, f"is {raw!r}; it must be true or false")
+    return raw
+
+
+def _numbers(raw: Any, name: str, place: Place) -> tuple[float, ...]:
+    if not isinstance(raw, list):
+        raise place.fail(name, f"is {raw!r}; it must be a list of numbers")
+    return tuple(_number(value, name, place) for value in raw)
+
+
 def _number(raw: Any, name: str, place: Place) -> float:
     if isinstance(raw, bool) or not isinstance(raw, int | float) or raw != raw:
         raise place.fail(name, f"is {raw!r}; it must be a number without quotes")
     return float(raw)
+
+
+_READERS = {"number": _number, "numbers": _numbers, "flag": _flag}

@@ -10,9 +10,10 @@ import csv
 from pathlib import Path
 from typing import Any
 
-from kitchen_checks.evaluators import EVALUATORS
 from published_checks.rows import COLUMNS, Row
 from published_checks.rows import PROVENANCES as PUBLISHED
+
+from kitchen_checks.evaluators import EVALUATORS
 
 __all__ = ["DISPUTED", "EVALUATORS", "PROVENANCES", "ours", "read_rows", "summary"]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from published_checks.rows import Given
 
 from castsugar.kitchen import (
     glass,
@@ -16,7 +17,6 @@ from castsugar.kitchen import (
     water,
 )
 from castsugar.kitchen.validity import ICE_POINT
-from published_checks.rows import Given
 
 
 def _kelvin(given: Given, key: str = "temperature_C") -> float:

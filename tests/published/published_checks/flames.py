@@ -9,7 +9,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.constants import REFERENCE_TEMPERATURE
-from castsugar.evaluation import shipped_species
+from castsugar.species_sets import shipped_species
 from castsugar.thermo.species import select_phases
 from castsugar.thermo.tables import SpeciesTable
 from published_checks.rows import Given

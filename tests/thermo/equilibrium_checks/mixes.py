@@ -8,7 +8,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.evaluation import shipped_species
+from castsugar.species_sets import shipped_species
 from castsugar.rows import characteristic_velocity
 from castsugar.thermo import batch
 from castsugar.thermo.batch import Job

@@ -56,6 +56,8 @@ class Panel:
     ceiling : float
         Nothing above is drawn; bands end there.
     points : tuple of Points
+    from_zero : bool
+        Whether the axis starts at 0 (values are 0 or more then).
     """
 
     label: str
@@ -65,6 +67,7 @@ class Panel:
     logarithmic: bool = False
     ceiling: float = np.inf
     points: tuple[Points, ...] = ()
+    from_zero: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +147,7 @@ def y_range(panel: Panel) -> tuple[float, float] | None:
         return None
     widen = padded_decades if panel.logarithmic else padded
     low, high = widen(float(finite.min()), float(finite.max()))
+    low = 0.0 if panel.from_zero else low
     return low, min(high, panel.ceiling) if panel.ceiling > low else high
 
 

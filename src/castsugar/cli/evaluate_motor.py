@@ -1,0 +1,101 @@
+"""What ``castsugar evaluate`` says about the user's motor."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from castsugar.cli.conditions import Conditions
+    from castsugar.driving import Firing
+    from castsugar.mix import Mix
+    from castsugar.motor.hardware import Hardware
+    from castsugar.report.text import Extra
+
+Rows = list[dict[str, Any]]
+
+
+def fire_rows(
+    conditions: Conditions, mixes: list[Mix], rows: Rows
+) -> list[Firing | None]:
+    """Fire every mix that could be driven."""
+    from castsugar.driving import firings
+
+    if conditions.motor is None:
+        return [None] * len(rows)
+    return firings(conditions.motor, mixes, rows)
+
+
+def motor_facts(hardware: Hardware, fired: list[Firing | None]) -> dict[str, float]:
+    """Return the facts that decide which cautions apply."""
+    from castsugar.units import to_celsius
+
+    facts = {
+        "grain_temperature": to_celsius(hardware.grain_temperature),
+        "casing_plastic": float(hardware.case is not None and hardware.case.is_plastic),
+    }
+    known = [f for f in fired if f is not None]
+    if known:
+        facts["propellant_mass"] = 1e3 * max(f.propellant_mass for f in known)
+        facts["total_impulse"] = max(f.trace.total_impulse for f in known)
+    return facts
+
+
+def motor_extra(
+    conditions: Conditions, rows: Rows, fired: list[Firing | None], *, ballistics: bool
+) -> Extra | None:
+    """Return the blocks that the motor and --ballistics add to the page."""
+    from castsugar.report import motor
+    from castsugar.report.layout import letters
+    from castsugar.report.text import Extra
+
+    hardware, names = conditions.motor, letters(len(rows))
+    if hardware is None and not ballistics:
+        return None
+
+    def block(part: slice) -> list[str]:
+        if hardware is None:
+            return []
+        unit = conditions.pressure.unit
+        return motor.motor_lines(names[part], rows[part], fired[part], hardware, unit)
+
+    after = motor.ballistics_lines(names, rows) if ballistics else []
+    if hardware is not None:
+        after += motor.motor_notes(names, rows, fired)
+        for text in hardware.burning.cautions:
+            after.append(f"  - strands: {text}")
+    return Extra(block, after)
+
+
+def write_trace(
+    path: str,
+    conditions: Conditions,
+    mixes: list[Mix],
+    fired: list[Firing | None],
+    *,
+    force: bool,
+) -> None:
+    """Write the chart of the firings.
+
+    Raises
+    ------
+    InputError
+        Without a motor, or if no mix could be driven.
+    """
+    import sys
+
+    from castsugar.cli.motor_options import motor_assumptions
+    from castsugar.errors import InputError
+    from castsugar.report.trace_chart import trace_chart
+    from castsugar.workshop.files import write_text
+
+    known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
+    if conditions.motor is None or not known:
+        why = "no mix could be driven" if conditions.motor else "add --motor FILE"
+        raise InputError(f"--trace has nothing to draw: {why}")
+    names, firings = zip(*known, strict=True)
+    text = trace_chart(
+        names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)
+    )
+    write_text(Path(path), text, force=force)
+    sys.stderr.write(f"wrote {path}\n")

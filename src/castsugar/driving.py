@@ -1,0 +1,253 @@
+"""Mixes in the user's motor: peak pressure with its band, margin, firing. Floor 4.
+
+Works without Cantera where c* is given.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.blends import Blends, of_mixes
+from castsugar.burning import (
+    is_measured,
+    law_of_row,
+    rates_of,
+    row_of,
+    single_law,
+    spread_of,
+    tested,
+)
+from castsugar.columns import COLUMNS
+from castsugar.mix import Mix
+from castsugar.motor import balance, limits
+from castsugar.motor.balance import Bands
+from castsugar.motor.blend_law import BlendRates
+from castsugar.motor.case import margin
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.impulse import impulse_class
+from castsugar.motor.law import BORROWED_DOUBT, BurnLaw
+from castsugar.motor.many import ManyPeaks, MixBurns, one_band_each, peaks_of_mixes
+from castsugar.motor.trace import Trace, fire
+
+FloatArray = NDArray[np.float64]
+Columns = dict[str, Any]
+
+#: Share of foreign ingredients over which the doubt of a burn law grows by as much as
+#: that of a borrowed one (assumed, as for the nearest measured mix).
+_NEAR = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Driven:
+    """Mixes in a motor.
+
+    Attributes
+    ----------
+    hardware : Hardware
+    peaks : ManyPeaks
+    rates : BlendRates
+    foreign : ndarray, shape (n,)
+        Share of each mix that no measured mix holds.
+    """
+
+    hardware: Hardware
+    peaks: ManyPeaks
+    rates: BlendRates
+    foreign: FloatArray
+
+    def columns(self) -> Columns:
+        """Return the motor columns of the contract."""
+        peaks = self.peaks
+        left = margin(self.hardware.allowable, peaks.p05, peaks.p50, peaks.p95)
+        return {
+            "kn_max": peaks.kn_max,
+            "chamber_pressure_MPa": 1e-6 * peaks.pressure,
+            "chamber_pressure_p95_MPa": 1e-6 * peaks.p95,
+            "pressure_margin": left.at_p95,
+            "burn_law_origin": self.origins(),
+        }
+
+    def origins(self) -> list[str]:
+        """Say of each mix where its burn law comes from."""
+        law = self.hardware.burning.law
+        own = is_measured(self.rates, self.foreign)
+        found = []
+        for row, status in enumerate(self.peaks.status):
+            if status != "ok":
+                found.append(str(status))
+                continue
+            if own[row]:
+                mix = law.mixes[int(self.rates.nearest[row])]
+                found.append(f"{mix.law.origin}: {mix.name}")
+                continue
+            text = law.origin(row_of(self.rates, row))
+            if self.foreign[row] > 1e-9:
+                text += f", {100.0 * self.foreign[row]:.3g} % of it in no measured mix"
+            found.append(text)
+        return found
+
+    def flags(self) -> list[list[str]]:
+        """Return what is special about each row."""
+        low, high = tested(self.hardware)
+        found = []
+        for row, status in enumerate(self.peaks.status):
+            if status != "ok":
+                found.append([f"motor {status}"])
+                continue
+            own = []
+            if not low <= self.peaks.pressure[row] <= high:
+                own.append(
+                    f"pressure outside the {low / 1e6:.3g} to {high / 1e6:.3g} MPa "
+                    "that the burn law was tested at"
+                )
+            if self.peaks.without_root[row] > 0.0:
+                share = 100.0 * self.peaks.without_root[row]
+                own.append(f"no stable pressure in {share:.2g} % of the draws")
+            found.append(own)
+        return found
+
+
+def drive(
+    blends: Blends,
+    hardware: Hardware,
+    *,
+    characteristic_velocity: FloatArray,
+    mixes: Sequence[Mix] | None = None,
+) -> Driven:
+    """Put mixes into a motor and draw their peak pressures.
+
+    Parameters
+    ----------
+    blends : Blends
+        As cast.
+    hardware : Hardware
+    characteristic_velocity : ndarray, shape (n,)
+        Ideal; NaN where a mix has none. [m/s]
+    mixes : sequence of Mix, optional
+        What the blends were made of, if they were.
+
+    Returns
+    -------
+    Driven
+        The same draws for all mixes; a row that cannot be driven says why.
+    """
+    rates, foreign = rates_of(blends, mixes, hardware)
+    burning = hardware.burning.law
+    if burning.mixes:
+        bands = one_band_each(
+            rates.log_rate, rates.exponent, burning.reference_pressure
+        )
+        doubt = np.hypot(rates.log_rate_u, BORROWED_DOUBT * foreign / _NEAR)
+        known: dict[str, Any] = {
+            "bands": bands,
+            "log_rate_u": doubt,
+            "exponent_u": rates.exponent_u,
+            "centre": burning.reference_pressure,
+        }
+    else:
+        known = spread_of(single_law(hardware))
+    velocity = hardware.margin_factor * characteristic_velocity
+    burns = MixBurns(density=blends.density, characteristic_velocity=velocity, **known)
+    peaks = peaks_of_mixes(
+        hardware.motor(density=1800.0, characteristic_velocity=900.0),
+        burns,
+        spread=hardware.spread,
+        draws=hardware.draws,
+        seed=hardware.seed,
+    )
+    missing = np.isnan(characteristic_velocity)
+    no_c_star = "not computed: no c*, without a nozzle or a flame"
+    peaks = replace(peaks, status=np.where(missing, no_c_star, peaks.status))
+    return Driven(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
+
+
+def not_asked(count: int) -> Columns:
+    """Return the motor columns of rows for which no motor was given."""
+    keys = [c.key for c in COLUMNS if c.group == "motor"]
+    columns: Columns = {key: np.full(count, np.nan) for key in keys}
+    columns["burn_law_origin"] = ["not asked"] * count
+    return columns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Firing:
+    """A mix in the motor, quasi-steady, at the best estimate of everything.
+
+    Attributes
+    ----------
+    trace : Trace
+        With the efficiency that the user states.
+    impulse_class : str
+        Public letter of the total impulse.
+    port_to_throat : float
+    port_caution : str
+        Empty where the ratio is above the usual limit.
+    rise_of_a_tenth : float
+        Relative rise of the peak pressure with 10 % more burning area.
+    propellant_mass : float
+        [kg]
+    """
+
+    trace: Trace
+    impulse_class: str
+    port_to_throat: float
+    port_caution: str
+    rise_of_a_tenth: float
+    propellant_mass: float
+
+
+def firings(
+    hardware: Hardware, mixes: Sequence[Mix], rows: Sequence[dict[str, Any]]
+) -> list[Firing | None]:
+    """Fire mixes, one by one.
+
+    Parameters
+    ----------
+    hardware : Hardware
+    mixes : sequence of Mix
+    rows : sequence of dict
+        Their rows of the table: density, c*, isentropic exponent and peak pressure.
+
+    Returns
+    -------
+    list of Firing or None
+        None for a row that could not be driven.
+    """
+    rates, _ = rates_of(of_mixes(mixes), mixes, hardware)
+    return [
+        _fire(hardware, law_of_row(hardware, rates, index), row)
+        if math.isfinite(row["chamber_pressure_MPa"])
+        else None
+        for index, row in enumerate(rows)
+    ]
+
+
+def _fire(hardware: Hardware, law: BurnLaw | Bands, values: dict[str, Any]) -> Firing:
+    """Fire one mix."""
+    motor = hardware.motor(
+        density=values["density_kg_m3"],
+        characteristic_velocity=values["characteristic_velocity_m_s"],
+        exponent=values["isentropic_exponent"],
+    )
+    trace = fire(motor, law)
+    supply = balance.supply(
+        kn=motor.kn_max,
+        density=motor.propellant.grain_density,
+        characteristic_velocity=motor.propellant.margin_velocity,
+        rate_factor=motor.propellant.rate_factor,
+    )
+    has_thrust = trace.total_impulse > 0.0
+    return Firing(
+        trace=trace,
+        impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
+        port_to_throat=motor.port_to_throat,
+        port_caution=limits.port_caution(motor.port_to_throat),
+        rise_of_a_tenth=float(limits.pressure_rise(law, supply, 0.1)),
+        propellant_mass=motor.propellant_mass,
+    )

@@ -1,0 +1,1 @@
+"""From burn rates to the pressure in the user's own hardware."""

@@ -1,0 +1,229 @@
+"""What a case may hold, and how much of that a motor leaves unused.
+
+A margin is an estimate about an unproved case. It is no approval, and it says nothing
+about closures, threads, pins, welds, dents or a case that has been hot before.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.errors import InputError
+from castsugar.motor import wall
+from castsugar.motor.inputs import one_of, positive
+from castsugar.motor.material import Material
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """A motor case: a stated pressure, a wall, or both.
+
+    All pressures are absolute. Of several limits the lowest counts.
+
+    Attributes
+    ----------
+    rated_pressure : float or None
+        That the user allows in a firing; taken as it is. [Pa]
+    proof_pressure : float or None
+        Held cold, with liquid; divided by `safety_factor`, above ambient, and
+        multiplied by the derating. [Pa]
+    inner_diameter, thickness : float or None
+        Both or none. [m]
+    material : Material or None
+        Required with a wall.
+    safety_factor : float
+        Of strength over stress and of proof over working pressure, 1 or more. The
+        default 2 is common practice, no source.
+    derating : float
+        Hot over cold strength, above 0, up to 1; on top of `wall_temperature`.
+    wall_temperature : float or None
+        Looked up in the table of the material. [K]
+    convention : str
+        One of :data:`castsugar.motor.wall.CONVENTIONS`; a wall that is not thin gets
+        the thick-wall formula under any of them.
+    plastic : bool
+        A plastic case is never what a pipe rating says: see the cautions.
+    ambient_pressure : float
+        [Pa]
+
+    Raises
+    ------
+    InputError
+        No limit at all, a wall without material, values out of range.
+    """
+
+    rated_pressure: float | None = None
+    proof_pressure: float | None = None
+    inner_diameter: float | None = None
+    thickness: float | None = None
+    material: Material | None = None
+    safety_factor: float = 2.0
+    derating: float = 1.0
+    wall_temperature: float | None = None
+    convention: str = "mean diameter"
+    plastic: bool = False
+    ambient_pressure: float = STANDARD_ATMOSPHERE
+
+    def __post_init__(self) -> None:
+        for label in (
+            "rated_pressure",
+            "proof_pressure",
+            "inner_diameter",
+            "thickness",
+        ):
+            value = getattr(self, label)
+            if value is not None:
+                positive(f"{label.replace('_', ' ')} of the case", value)
+        for label in ("rated_pressure", "proof_pressure"):
+            value = getattr(self, label)
+            if value is not None and value <= self.ambient_pressure:
+                raise InputError(
+                    f"{label.replace('_', ' ')} of the case is {value:g} Pa absolute; "
+                    f"it must be above the ambient {self.ambient_pressure:g} Pa"
+                )
+        self._check_wall()
+        one_of("stress convention", self.convention, wall.CONVENTIONS)
+        if not 1.0 <= self.safety_factor < math.inf:
+            raise InputError(
+                f"safety factor is {self.safety_factor:g}; it must be 1 or more"
+            )
+        if not 0.0 < self.derating <= 1.0:
+            raise InputError(
+                f"derating factor is {self.derating:g}; allowed: above 0, up to 1"
+            )
+
+    def _check_wall(self) -> None:
+        walled = self.inner_diameter is not None and self.thickness is not None
+        if (self.inner_diameter is None) != (self.thickness is None):
+            raise InputError("a case wall needs both inner diameter and thickness")
+        if walled and self.material is None:
+            raise InputError("a case wall needs a material with its strength")
+        if self.wall_temperature is not None and self.material is None:
+            raise InputError(
+                f"wall temperature {self.wall_temperature:g} K says nothing without a "
+                "material and its derating table"
+            )
+        if not walled and self.rated_pressure is None and self.proof_pressure is None:
+            raise InputError(
+                "the case has no limit; give a rated pressure, a proof pressure, or "
+                "inner diameter, thickness and material"
+            )
+
+    @property
+    def is_plastic(self) -> bool:
+        """Return whether the cautions for plastic cases apply."""
+        return self.plastic or (self.material is not None and self.material.plastic)
+
+    @property
+    def total_derating(self) -> float:
+        """Return the factor on cold strength. [-]"""
+        factor = self.derating
+        if self.wall_temperature is not None and self.material is not None:
+            factor *= self.material.derating(self.wall_temperature)
+        return factor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowable:
+    """The pressure that a case may hold.
+
+    Attributes
+    ----------
+    pressure : float
+        Absolute. [Pa]
+    rule : str
+        Which limit it is and how it was found.
+    limits : dict of str to float
+        Every limit by its rule, absolute. [Pa]
+    """
+
+    pressure: float
+    rule: str
+    limits: dict[str, float]
+
+
+def allowable_pressure(case: Case) -> Allowable:
+    """Return the lowest limit of a case, absolute.
+
+    Examples
+    --------
+    >>> case = Case(proof_pressure=8.101325e6, safety_factor=2.0)
+    >>> found = allowable_pressure(case)
+    >>> found.rule, round(found.pressure)
+    ('proof pressure over safety factor', 4101325)
+    """
+    limits: dict[str, float] = {}
+    ambient, factor = case.ambient_pressure, case.total_derating
+    if case.rated_pressure is not None:
+        limits["rated pressure as stated"] = case.rated_pressure
+    if case.proof_pressure is not None:
+        held = (case.proof_pressure - ambient) * factor / case.safety_factor
+        limits["proof pressure over safety factor"] = ambient + held
+    for rule, strength, stress in _wall_limits(case):
+        allowed = strength * factor / case.safety_factor
+        limits[rule] = ambient + allowed / stress
+    rule = min(limits, key=lambda name: limits[name])
+    return Allowable(pressure=limits[rule], rule=rule, limits=limits)
+
+
+def _wall_limits(case: Case) -> list[tuple[str, float, float]]:
+    """Return rule, cold strength, and stress per pressure."""
+    if case.inner_diameter is None or case.thickness is None or case.material is None:
+        return []
+    size = case.inner_diameter, case.thickness
+    thick = bool(wall.is_thick(*size)) or case.convention == "thick wall"
+    how = "thick wall" if thick else f"thin wall, {case.convention}"
+    convention = "thick wall" if thick else case.convention
+    hoop = float(wall.hoop_stress(1.0, *size, convention=convention))
+    material = case.material
+    found = [
+        (f"yield strength, {how}", material.yield_strength, hoop),
+        (f"ultimate strength, {how}", material.ultimate_strength, hoop),
+        (f"shear yield, {how}", material.shear_yield, _shear(hoop, thick)),
+    ]
+    return [(rule, s, stress) for rule, s, stress in found if s is not None]
+
+
+def _shear(hoop: float, thick: bool) -> float:
+    """Return the largest shear per pressure.
+
+    Half the hoop stress in a thin wall; at the bore of a thick one half the
+    difference to the radial stress, which is minus the pressure (Lamé).
+    """
+    return 0.5 * (hoop + 1.0) if thick else 0.5 * hoop
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Margin:
+    """What is left of an allowable pressure; negative if nothing is.
+
+    Attributes
+    ----------
+    at_p95 : ndarray
+        (allowable - p95) / allowable: the margin that counts. [-]
+    at_p50, at_p05 : ndarray
+        The same of the median and the 5 % quantile: the band. [-]
+    """
+
+    at_p95: FloatArray
+    at_p50: FloatArray
+    at_p05: FloatArray
+
+
+def margin(
+    allowable: ArrayLike, p05: ArrayLike, p50: ArrayLike, p95: ArrayLike
+) -> Margin:
+    """Return the margin with its band; all pressures absolute. [Pa]
+
+    An infinite pressure (no stable root) gives minus infinity, NaN gives NaN.
+    """
+    limit = np.asarray(allowable, dtype=float)
+    left = [np.asarray((limit - np.asarray(p, float)) / limit) for p in (p05, p50, p95)]
+    return Margin(at_p05=left[0], at_p50=left[1], at_p95=left[2])

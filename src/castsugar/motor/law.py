@@ -1,0 +1,289 @@
+r"""The burn law: burning rate against pressure, in one or more pressure bands.
+
+.. math:: r = r_k (p / p_{ref})^{n_k} \quad \text{in band } k, \; p_{ref} = 1\,MPa
+
+(Saint Robert, also Vieille; Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 11).
+A law carries the doubt about a new grain, so that a pressure found with it can too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.errors import InputError
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Covariance = tuple[tuple[float, float], tuple[float, float]]
+
+#: Pressure at which the rate of a band is stated. [Pa]
+REFERENCE_PRESSURE = 1.0e6
+
+#: Standard uncertainty of ln r of a law that was not measured on the user's own mix:
+#: 25 %. Assumed; two published laws of one mix differ by 1.7 times at 1 MPa.
+BORROWED_DOUBT = math.log(1.25)
+
+#: The least standard uncertainty of an exponent that was not measured: that of a
+#: rectangle over 0.2 to 0.6, the usual exponents (Sutton & Biblarz, ch. 11).
+EXPONENT_DOUBT = 0.4 / math.sqrt(12.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """One pressure band of a burn law, ``r = rate * (p / 1 MPa)**exponent``.
+
+    Attributes
+    ----------
+    low, high : float
+        Tested pressures of the band; 0 and infinity are allowed. [Pa]
+    rate : float
+        Rate that the band has, or would have, at 1 MPa. [m/s]
+    exponent : float
+        Below 1. [-]
+    """
+
+    low: float
+    high: float
+    rate: float
+    exponent: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low < self.high:
+            raise InputError(
+                f"pressure band {self.low:g} to {self.high:g} Pa is empty or below "
+                "zero; give 0 <= low < high"
+            )
+        if not (math.isfinite(self.rate) and self.rate > 0.0):
+            raise InputError(
+                f"burn rate at 1 MPa is {self.rate:g} m/s; it must be finite, above 0"
+            )
+        if not -math.inf < self.exponent < 1.0:
+            raise InputError(
+                f"burn-rate exponent is {self.exponent:g}; it must be below 1: no "
+                "pressure is stable otherwise; measure strands at more pressures"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnLaw:
+    """Burning rate against pressure, with its doubt and where it comes from.
+
+    Attributes
+    ----------
+    name : str
+    bands : tuple of Band
+        Rising and touching: the high of one is the low of the next.
+    log_rate_u : float
+        Standard uncertainty of ln r of a new grain (prediction): at `centre` if there
+        is a `covariance`, else at every pressure.
+    covariance : tuple of tuple or None
+        Of ln r at `centre` and the exponent, of the law itself (without `scatter`).
+    centre : float
+        [Pa]
+    degrees_of_freedom : float
+        Of the uncertainties.
+    scatter : float
+        Standard deviation of ln r of single strands about the law; part of
+        `log_rate_u`.
+    origin : str
+        "measured", "measured: one pressure, exponent borrowed from ...",
+        "borrowed: ...", "mixture model ...".
+    status, source : str
+        As in the species data.
+    kind : str
+        What it burns with potassium nitrate ("sucrose"), empty if not stated.
+    temperature : float or None
+        Temperature of the strands, None if not stated. [K]
+
+    Raises
+    ------
+    InputError
+        No band, bands that do not touch, a negative or impossible uncertainty.
+    """
+
+    name: str
+    bands: tuple[Band, ...]
+    log_rate_u: float
+    covariance: Covariance | None = None
+    centre: float = REFERENCE_PRESSURE
+    degrees_of_freedom: float = math.inf
+    scatter: float = 0.0
+    origin: str = "measured"
+    status: str = "measured"
+    source: str = ""
+    kind: str = ""
+    temperature: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.bands:
+            raise InputError(f"burn law {self.name!r} has no pressure band; give one")
+        for below, above in zip(self.bands[:-1], self.bands[1:], strict=True):
+            if below.high != above.low:
+                raise InputError(
+                    f"burn law {self.name!r}: a band ends at {below.high:g} Pa and the "
+                    f"next starts at {above.low:g} Pa; bands must rise and touch"
+                )
+        if not (self.log_rate_u >= 0.0 and self.scatter >= 0.0 < self.centre):
+            raise InputError(
+                f"burn law {self.name!r}: uncertainty {self.log_rate_u:g} and scatter "
+                f"{self.scatter:g} must be 0 or more, centre {self.centre:g} Pa above 0"
+            )
+        if self.degrees_of_freedom <= 0.0 or self._impossible():
+            raise InputError(
+                f"burn law {self.name!r}: the covariance is not one, or there are no "
+                "degrees of freedom"
+            )
+
+    def _impossible(self) -> bool:
+        if self.covariance is None:
+            return False
+        (_, cross), (other, variance) = self.covariance
+        most = self.log_rate_u**2 * variance * (1.0 + 1e-9)
+        return not (cross == other and variance >= 0.0 and cross**2 <= most)
+
+    @property
+    def tested(self) -> tuple[float, float]:
+        """Return the lowest and the highest tested pressure. [Pa]"""
+        return self.bands[0].low, self.bands[-1].high
+
+
+def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
+    """Return the burning rate. [m/s]
+
+    Parameters
+    ----------
+    law : BurnLaw
+    pressure : array_like
+        Above 0; NaN passes through. A pressure where two bands meet belongs to the
+        lower one; outside all bands the nearest is continued (see :func:`outside`).
+        [Pa]
+
+    Raises
+    ------
+    InputError
+        A pressure of 0 or less.
+
+    Examples
+    --------
+    >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
+    >>> law = BurnLaw(name="invented", bands=(band,), log_rate_u=0.1)
+    >>> float(burn_rate(law, 4e6))
+    0.016
+    """
+    p = _pressures(pressure)
+    edges = np.array([band.low for band in law.bands[1:]])
+    k = np.searchsorted(edges, p, side="left")
+    rate = np.array([band.rate for band in law.bands])[k]
+    exponent = np.array([band.exponent for band in law.bands])[k]
+    return np.asarray(rate * (p / REFERENCE_PRESSURE) ** exponent)
+
+
+def outside(law: BurnLaw, pressure: ArrayLike) -> BoolArray:
+    """Return where a pressure [Pa] lies beyond the tested ones."""
+    p = np.asarray(pressure, dtype=float)
+    low, high = law.tested
+    return np.asarray((p < low) | (p > high))
+
+
+def log_rate_uncertainty(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
+    """Return the standard uncertainty of ln r of a new grain at a pressure [Pa]."""
+    x = np.log(_pressures(pressure) / law.centre)
+    if law.covariance is None:
+        return np.full(x.shape, law.log_rate_u)
+    (_, cross), (_, variance) = law.covariance
+    square = law.log_rate_u**2 + 2.0 * cross * x + variance * x**2
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def draw_laws(
+    law: BurnLaw, draws: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Draw new grains: how far their laws lie from the stated one.
+
+    Student t with the law's degrees of freedom (normal if infinite), the same
+    denominator for both parts.
+
+    Parameters
+    ----------
+    law : BurnLaw
+    draws : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    log_rate_shift, exponent_shift : ndarray, shape (draws,)
+        The rate of a drawn grain is that of the law times
+        ``exp(log_rate_shift) * (p / law.centre)**exponent_shift``.
+    """
+    cross = variance = 0.0
+    if law.covariance is not None:
+        cross, variance = law.covariance[1]
+    along = cross / law.log_rate_u if law.log_rate_u > 0.0 else 0.0
+    across = math.sqrt(max(variance - along**2, 0.0))
+    z = rng.standard_normal((2, draws))
+    if math.isfinite(law.degrees_of_freedom):
+        freedom = law.degrees_of_freedom
+        z *= np.sqrt(freedom / rng.chisquare(freedom, draws))
+    return law.log_rate_u * z[0], along * z[0] + across * z[1]
+
+
+def scaled(law: BurnLaw, pressure: float, rate: float) -> BurnLaw:
+    """Return `law` times the factor that gives it `rate` [m/s] at `pressure` [Pa]."""
+    factor = rate / float(burn_rate(law, pressure))
+    bands = tuple(replace(b, rate=factor * b.rate) for b in law.bands)
+    return replace(law, bands=bands)
+
+
+def borrowed_law(
+    name: str,
+    bands: Sequence[tuple[float, float, float, float]],
+    *,
+    relative_uncertainty: float,
+    status: str,
+    source: str,
+    kind: str = "",
+) -> BurnLaw:
+    """Return a published law, with the doubt of one that was not measured here.
+
+    Parameters
+    ----------
+    name : str
+    bands : sequence of (low, high, rate at 1 MPa, exponent)
+        [Pa], [Pa], [m/s], [-]
+    relative_uncertainty : float
+        Standard uncertainty of the rate over the rate; ``ln(1 + it)`` on ln r.
+    status, source, kind : str
+
+    Examples
+    --------
+    >>> law = borrowed_law(
+    ...     "invented",
+    ...     [(0.0, math.inf, 5e-3, 0.3)],
+    ...     relative_uncertainty=0.25,
+    ...     status="assumed",
+    ...     source="invented",
+    ... )
+    >>> law.origin, round(law.log_rate_u, 4)
+    ('borrowed: invented', 0.2231)
+    """
+    return BurnLaw(
+        name=name,
+        bands=tuple(Band(low=a, high=b, rate=r, exponent=n) for a, b, r, n in bands),
+        log_rate_u=math.log1p(relative_uncertainty),
+        origin=f"borrowed: {source}",
+        status=status,
+        source=source,
+        kind=kind,
+    )
+
+
+def _pressures(pressure: ArrayLike) -> FloatArray:
+    p = np.asarray(pressure, dtype=float)
+    if np.any(p <= 0.0):
+        raise InputError(f"pressure is {p.min():g} Pa; it must be absolute, above 0")
+    return p

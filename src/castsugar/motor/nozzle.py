@@ -1,0 +1,194 @@
+r"""Thrust of an ideal nozzle, one-dimensional, at a constant isentropic exponent.
+
+.. math::
+    C_F = \sqrt{\frac{2 k^2}{k-1} \left(\frac{2}{k+1}\right)^{\frac{k+1}{k-1}}
+    \left(1 - (p_e/p_c)^{\frac{k-1}{k}}\right)} + \frac{p_e - p_a}{p_c} \epsilon
+
+(Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 3, from memory), times the
+efficiency that the user states.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.errors import InputError
+from castsugar.motor.inputs import positive, within
+
+FloatArray = NDArray[np.float64]
+
+#: Exponent for the choked limit where none is given: 1.893, the limit of air, is
+#: above that of every nitrate-sugar gas (exponents of 1.04 to 1.3 give 1.68 to 1.83).
+_CAUTIOUS_EXPONENT = 1.4
+
+
+def choked_pressure_ratio(exponent: ArrayLike) -> FloatArray:
+    """Return chamber over ambient pressure from which the throat chokes. [-]
+
+    ``((k + 1) / 2)**(k / (k - 1))``.
+
+    Examples
+    --------
+    >>> round(float(choked_pressure_ratio(1.4)), 4)
+    1.8929
+    """
+    k = np.asarray(exponent, dtype=float)
+    return np.asarray((0.5 * (k + 1.0)) ** (k / (k - 1.0)))
+
+
+def expansion_ratio(exit_ratio: ArrayLike, exponent: ArrayLike) -> FloatArray:
+    """Return exit over throat area for an exit over chamber pressure. [-]"""
+    k = np.asarray(exponent, dtype=float)
+    z = np.asarray(exit_ratio, dtype=float)
+    throat = (2.0 / (k + 1.0)) ** (1.0 / (k - 1.0)) * np.sqrt((k - 1.0) / (k + 1.0))
+    speed = np.sqrt(1.0 - z ** ((k - 1.0) / k))
+    return np.asarray(throat / (z ** (1.0 / k) * speed))
+
+
+def exit_pressure_ratio(ratio: ArrayLike, exponent: ArrayLike) -> FloatArray:
+    """Return supersonic exit over chamber pressure for an expansion ratio. [-]
+
+    The inverse of :func:`expansion_ratio`, by bisection on the logarithm.
+    """
+    target, k = np.broadcast_arrays(
+        np.asarray(ratio, dtype=float), np.asarray(exponent, dtype=float)
+    )
+    high = -np.log(choked_pressure_ratio(k))
+    low = np.full(high.shape, -60.0)
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        too_wide = expansion_ratio(np.exp(middle), k) > target
+        low, high = np.where(too_wide, middle, low), np.where(too_wide, high, middle)
+    return np.asarray(np.exp(0.5 * (low + high)))
+
+
+def thrust_coefficient(
+    pressure: ArrayLike,
+    ambient_pressure: ArrayLike,
+    *,
+    exponent: ArrayLike,
+    ratio: ArrayLike,
+) -> FloatArray:
+    """Return the ideal thrust coefficient of a choked nozzle that flows full. [-]
+
+    Parameters
+    ----------
+    pressure, ambient_pressure : array_like
+        [Pa]
+    exponent : array_like
+        Isentropic exponent, above 1.
+    ratio : array_like
+        Exit over throat area, 1 or more. [-]
+    """
+    k, p = np.asarray(exponent, dtype=float), np.asarray(pressure, dtype=float)
+    z = exit_pressure_ratio(ratio, k)
+    throat = (2.0 / (k + 1.0)) ** ((k + 1.0) / (k - 1.0))
+    momentum = 2.0 * k**2 / (k - 1.0) * throat * (1.0 - z ** ((k - 1.0) / k))
+    push = (z - np.asarray(ambient_pressure, dtype=float) / p) * np.asarray(ratio)
+    return np.asarray(np.sqrt(momentum) + push)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nozzle:
+    """A nozzle: throat, exit, and how its thrust is reckoned.
+
+    Attributes
+    ----------
+    throat_diameter : float
+        [m]
+    exit_diameter : float or None
+        None: no divergent part, the exit is the throat. [m]
+    exponent : float or None
+        Isentropic exponent of the exhaust. [-]
+    efficiency : float
+        Thrust over ideal thrust, 0 to 1; 1 means ideal, no losses. [-]
+    coefficient : float or None
+        Thrust coefficient, constant; takes the place of the formula. [-]
+
+    Raises
+    ------
+    InputError
+        A size that is not positive, an exit inside the throat, neither exponent nor
+        coefficient, both of them.
+    """
+
+    throat_diameter: float
+    exit_diameter: float | None = None
+    exponent: float | None = None
+    efficiency: float = 1.0
+    coefficient: float | None = None
+
+    def __post_init__(self) -> None:
+        positive("throat diameter", self.throat_diameter, "m")
+        if self.exit_diameter is not None and not (
+            self.throat_diameter <= self.exit_diameter < math.inf
+        ):
+            raise InputError(
+                f"nozzle exit diameter {1e3 * self.exit_diameter:g} mm is below the "
+                f"throat diameter {1e3 * self.throat_diameter:g} mm; "
+                "the exit must be as wide as the throat or wider"
+            )
+        if not 0.0 < self.efficiency <= 1.0:
+            raise InputError(
+                f"nozzle efficiency is {self.efficiency:g}; allowed: above 0, up to 1"
+            )
+        if (self.exponent is None) == (self.coefficient is None):
+            raise InputError(
+                "give the nozzle either an isentropic exponent or a thrust coefficient"
+            )
+        if self.exponent is not None:
+            within("isentropic exponent", self.exponent, 1.001, 2.0)
+        if self.coefficient is not None:
+            positive("thrust coefficient", self.coefficient)
+
+    @property
+    def throat_area(self) -> float:
+        """Return the throat area. [m2]"""
+        return 0.25 * math.pi * self.throat_diameter**2
+
+    @property
+    def expansion_ratio(self) -> float:
+        """Return exit over throat area. [-]"""
+        if self.exit_diameter is None:
+            return 1.0
+        return (self.exit_diameter / self.throat_diameter) ** 2
+
+    @property
+    def choked_ratio(self) -> float:
+        """Return chamber over ambient pressure from which the throat chokes. [-]"""
+        k = _CAUTIOUS_EXPONENT if self.exponent is None else self.exponent
+        return float(choked_pressure_ratio(k))
+
+    def thrust_coefficient(
+        self, pressure: ArrayLike, ambient_pressure: float
+    ) -> FloatArray:
+        """Return the thrust coefficient, efficiency included. [-]
+
+        0 where the throat is not choked, and where the formula would pull.
+        """
+        p = np.asarray(pressure, dtype=float)
+        if self.coefficient is not None:
+            ideal = np.full(p.shape, self.coefficient)
+        else:
+            ideal = thrust_coefficient(
+                p,
+                ambient_pressure,
+                exponent=float(self.exponent or 0.0),
+                ratio=self.expansion_ratio,
+            )
+        choked = p >= self.choked_ratio * ambient_pressure
+        return np.where(choked, self.efficiency * np.maximum(ideal, 0.0), 0.0)
+
+    def kinks(self, ambient_pressure: float) -> tuple[float, ...]:
+        """Return the chamber pressures where the thrust has a corner or a jump. [Pa]"""
+        choked = self.choked_ratio * ambient_pressure
+        if self.exponent is None:
+            return (choked,)
+        vacuum = thrust_coefficient(
+            1.0, 0.0, exponent=self.exponent, ratio=self.expansion_ratio
+        )
+        return choked, float(ambient_pressure * self.expansion_ratio / vacuum)

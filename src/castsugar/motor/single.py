@@ -1,0 +1,252 @@
+r"""Everything burned at one pressure: the rate there, and what it cannot tell.
+
+Strands in open air give a rate and a repeatability; the exponent stays unknown. Three
+things help: the rate itself, borrowed laws scaled to it (with a wide band), and the
+test that would fix the exponent. With k strands here and m at x times the pressure,
+
+.. math:: u(n) = \frac{s \sqrt{1/k + 1/m}}{\ln x}
+
+(difference of two means over the difference in ln p; s the scatter of ln r).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.errors import InputError
+from castsugar.motor.fit import checked
+from castsugar.motor.law import (
+    BORROWED_DOUBT,
+    EXPONENT_DOUBT,
+    BurnLaw,
+    burn_rate,
+    scaled,
+)
+from castsugar.motor.regression import student
+
+#: Strands count as burned at one pressure if their ln p spans less than this (5 %):
+#: the weather moves the pressure of open air by less.
+ONE_PRESSURE_SPAN = 0.05
+
+#: The standard error of the exponent that the proposed test aims at.
+EXPONENT_GOAL = 0.05
+
+#: The proposed test: at least this pressure ratio, preferably not more than that one,
+#: and at least so many strands (common practice, no source).
+_LEAST_RATIO, _MOST_RATIO, _LEAST_STRANDS, _MOST_STRANDS = 2.0, 10.0, 3, 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextTest:
+    """The test that would fix the exponent.
+
+    Attributes
+    ----------
+    ratio : float
+        Burn strands at this many times the tested pressure, or more.
+    strands : int
+        How many there.
+    more_here : int
+        How many more at the pressure already tested.
+    exponent_u : float
+        Standard error of the exponent to expect.
+    """
+
+    ratio: float
+    strands: int
+    more_here: int
+    exponent_u: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SinglePressure:
+    """What strands at one pressure tell.
+
+    Attributes
+    ----------
+    pressure : float
+        Geometric mean. [Pa]
+    count : int
+    rate : float
+        Geometric mean. [m/s]
+    low, high : float
+        Confidence interval of the rate, Student t; infinitely wide for one strand.
+        [m/s]
+    level : float
+        Probability of the interval.
+    repeatability : float
+        Standard deviation of the rates; NaN for one strand. [m/s]
+    variation : float
+        Coefficient of variation, standard deviation over mean.
+    scatter : float
+        Standard deviation of ln r.
+    """
+
+    pressure: float
+    count: int
+    rate: float
+    low: float
+    high: float
+    level: float
+    repeatability: float
+    variation: float
+    scatter: float
+
+    @property
+    def new_strand_u(self) -> float:
+        """Return the standard uncertainty of ln r of a new strand at this pressure."""
+        return self.scatter * math.sqrt(1.0 + 1.0 / self.count)
+
+
+def is_one_pressure(pressure: ArrayLike) -> bool:
+    """Return whether all pressures count as one (:data:`ONE_PRESSURE_SPAN`)."""
+    p = np.asarray(pressure, dtype=float)
+    return bool(np.log(p.max() / p.min()) < ONE_PRESSURE_SPAN)
+
+
+def at_one_pressure(
+    pressure: ArrayLike, rate: ArrayLike, level: float = 0.95
+) -> SinglePressure:
+    """Return the rate at the one pressure, with band and repeatability.
+
+    Parameters
+    ----------
+    pressure, rate : array_like, shape (n,)
+        [Pa], [m/s]
+    level : float
+
+    Raises
+    ------
+    InputError
+        No strand, values that are not positive, more than one pressure.
+    """
+    p, r = checked(pressure, rate)
+    if not len(p) or not is_one_pressure(p):
+        raise InputError(f"{len(p)} strands do not lie at one pressure; fit a law")
+    n, log_r = len(r), np.sort(np.log(r))
+    scatter = float(log_r.std(ddof=1)) if n > 1 else math.nan
+    half = student(level, n - 1) * scatter / math.sqrt(n) if n > 1 else math.inf
+    middle = float(log_r.mean())
+    spread = float(np.sort(r).std(ddof=1)) if n > 1 else math.nan
+    return SinglePressure(
+        pressure=float(np.exp(np.sort(np.log(p)).mean())),
+        count=n,
+        rate=math.exp(middle),
+        low=math.exp(middle - half),
+        high=math.exp(middle + half) if half < 700.0 else math.inf,
+        level=level,
+        repeatability=spread,
+        variation=spread / float(np.sort(r).mean()),
+        scatter=scatter,
+    )
+
+
+def borrowed_offers(
+    found: SinglePressure, borrowed: Sequence[BurnLaw], kind: str = ""
+) -> tuple[BurnLaw, ...]:
+    """Return borrowed laws scaled to the measured rate, with a wide band.
+
+    Doubt of ln r at a pressure p: that of a new strand where it was measured, 25 %
+    because law and mix are not the same, and ``|ln(p / p_tested)|`` times the spread of
+    the exponents among the laws offered (at least 0.115), in quadrature.
+
+    Parameters
+    ----------
+    found : SinglePressure
+        At least 3 strands; fewer give no law.
+    borrowed : sequence of BurnLaw
+    kind : str
+        Offer laws of this kind only; all of them if empty.
+    """
+    if found.count < 3:
+        return ()
+    alike = [law for law in borrowed if not kind or law.kind == kind]
+    spread = _exponent_spread(found.pressure, alike or borrowed)
+    at_once = math.hypot(BORROWED_DOUBT, found.new_strand_u)
+    return tuple(
+        replace(
+            scaled(law, found.pressure, found.rate),
+            log_rate_u=at_once,
+            covariance=((at_once**2, 0.0), (0.0, spread**2)),
+            centre=found.pressure,
+            degrees_of_freedom=math.inf,
+            scatter=found.scatter,
+            origin=_origin(law),
+        )
+        for law in alike
+    )
+
+
+def _origin(law: BurnLaw) -> str:
+    source = f" ({law.source})" if law.source else ""
+    return f"measured: one pressure, exponent borrowed from {law.name}{source}"
+
+
+def _exponent_spread(pressure: float, laws: Sequence[BurnLaw]) -> float:
+    """Return the spread of mean exponents from `pressure` to a motor's pressure."""
+    far = DEFAULT_PRESSURE if pressure < DEFAULT_PRESSURE / 3.0 else STANDARD_ATMOSPHERE
+    span = math.log(far / pressure)
+    exponents = [
+        math.log(float(burn_rate(law, far) / burn_rate(law, pressure))) / span
+        for law in laws
+    ]
+    if len(exponents) < 2:
+        return EXPONENT_DOUBT
+    return max(EXPONENT_DOUBT, float(np.std(exponents, ddof=1)))
+
+
+def exponent_error(scatter: float, here: int, there: int, ratio: float) -> float:
+    """Return the standard error of an exponent from two pressures.
+
+    Parameters
+    ----------
+    scatter : float
+        Standard deviation of ln r.
+    here, there : int
+        Strands at each pressure.
+    ratio : float
+        Of the two pressures, above 1.
+
+    Examples
+    --------
+    >>> round(exponent_error(0.05, 4, 4, 2.0), 4)  # 0.05 sqrt(1/4 + 1/4) / ln 2
+    0.051
+    """
+    return scatter * math.sqrt(1.0 / here + 1.0 / there) / math.log(ratio)
+
+
+def next_test(found: SinglePressure) -> NextTest | None:
+    """Return the smallest test that brings u(n) to 0.05. None without repeatability.
+
+    First the fewest strands (3 to 12) at no more than 10 times the pressure, the ratio
+    as small as they allow but at least 2; if none is enough, as many at both pressures,
+    10 times apart.
+    """
+    s, k = found.scatter, found.count
+    if not math.isfinite(s):
+        return None
+    for m in range(_LEAST_STRANDS, _MOST_STRANDS + 1):
+        ratio = math.exp(s * math.sqrt(1.0 / k + 1.0 / m) / EXPONENT_GOAL)
+        if ratio <= _MOST_RATIO:
+            # Rounded up to a tenth, so that the goal is kept.
+            ratio = max(_LEAST_RATIO, math.ceil(10.0 * ratio) / 10.0)
+            return NextTest(
+                ratio=ratio,
+                strands=m,
+                more_here=0,
+                exponent_u=exponent_error(s, k, m, ratio),
+            )
+    both = math.ceil(2.0 * (s / (EXPONENT_GOAL * math.log(_MOST_RATIO))) ** 2)
+    both = max(both, k)
+    return NextTest(
+        ratio=_MOST_RATIO,
+        strands=both,
+        more_here=both - k,
+        exponent_u=exponent_error(s, both, both, _MOST_RATIO),
+    )

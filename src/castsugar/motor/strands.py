@@ -1,0 +1,273 @@
+"""Strands in, burn law out: one result for each mix, and the mixes side by side."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.motor.bands import BandChoice, choose_bands
+from castsugar.motor.checks import (
+    LackOfFit,
+    NonlinearFit,
+    Outlier,
+    fit_on_rate,
+    lack_of_fit,
+    outliers,
+)
+from castsugar.motor.families import Comparison, Group, compare
+from castsugar.motor.fit import LawFit
+from castsugar.motor.law import BurnLaw
+from castsugar.motor.single import (
+    NextTest,
+    SinglePressure,
+    at_one_pressure,
+    borrowed_offers,
+    is_one_pressure,
+    next_test,
+)
+from castsugar.motor.strand import Strand
+
+FloatArray = NDArray[np.float64]
+
+#: Fewest strands for a law.
+STRANDS_FOR_LAW = 3
+
+#: Strands whose temperatures span more than this do not belong to one law [K]: at the
+#: upper end of the usual pi_K, 0.278 %/K (Sutton & Biblarz, ch. 11), 10 K move the
+#: rate by less than 2.8 %, the scatter that good strands show anyway.
+_TEMPERATURE_SPAN = 10.0
+
+#: A law that fits as badly as this, or worse, is reported with a caution.
+_LACK_OF_FIT = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MixResult:
+    """What the strands of one mix tell.
+
+    Attributes
+    ----------
+    mix : str
+        Empty if the data name none.
+    strands : tuple of Strand
+        The data, all of them, in the order given.
+    law : BurnLaw or None
+    reason : str
+        Why there is no law; empty if there is one.
+    fit : LawFit or None
+        Log least squares, in bands where the data call for it; `law` is made from it.
+    on_rate : NonlinearFit or None
+        The single power law by least squares on r, shown beside, not used.
+    choice : BandChoice or None
+        The tests between one band and several.
+    lack_of_fit : LackOfFit or None
+        None without replicates.
+    outliers : tuple of Outlier
+        Strands to look at again; all of them are in the fit.
+    single : SinglePressure or None
+        If everything burned at one pressure.
+    offers : tuple of BurnLaw
+        Then: borrowed laws scaled to the rate there.
+    next_test : NextTest or None
+        Then: the test that would fix the exponent.
+    cautions : tuple of str
+    """
+
+    mix: str
+    strands: tuple[Strand, ...]
+    law: BurnLaw | None = None
+    reason: str = ""
+    fit: LawFit | None = None
+    on_rate: NonlinearFit | None = None
+    choice: BandChoice | None = None
+    lack_of_fit: LackOfFit | None = None
+    outliers: tuple[Outlier, ...] = ()
+    single: SinglePressure | None = None
+    offers: tuple[BurnLaw, ...] = ()
+    next_test: NextTest | None = None
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def pressure(self) -> FloatArray:
+        """Return the pressures of the strands. [Pa]"""
+        return np.array([s.pressure for s in self.strands])
+
+    @property
+    def rate(self) -> FloatArray:
+        """Return the rates of the strands. [m/s]"""
+        return np.array([s.rate for s in self.strands])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StrandResults:
+    """All mixes of a set of strands.
+
+    Attributes
+    ----------
+    mixes : tuple of MixResult
+        In order of first appearance.
+    comparisons : tuple of Comparison
+        Every pair.
+    """
+
+    mixes: tuple[MixResult, ...]
+    comparisons: tuple[Comparison, ...]
+
+
+def analyse(
+    strands: Sequence[Strand],
+    *,
+    borrowed: Sequence[BurnLaw] = (),
+    kind: str = "",
+    level: float = 0.95,
+    pressure: float | None = None,
+) -> StrandResults:
+    """Turn strands into burn laws, one for each mix, and compare the mixes.
+
+    Parameters
+    ----------
+    strands : sequence of Strand
+    borrowed : sequence of BurnLaw
+        Laws to offer where everything burned at one pressure.
+    kind : str
+        Offer those of this kind only; all if empty.
+    level : float
+        Probability of intervals.
+    pressure : float, optional
+        Where mixes are compared. [Pa]
+    """
+    groups: dict[str, list[Strand]] = {}
+    for strand in strands:
+        groups.setdefault(strand.mix, []).append(strand)
+    mixes = tuple(
+        analyse_mix(name, group, borrowed=borrowed, kind=kind, level=level)
+        for name, group in groups.items()
+    )
+    pairs = list(itertools.combinations(mixes, 2))
+    return StrandResults(
+        mixes=mixes,
+        comparisons=tuple(
+            compare(
+                _group(a), _group(b), pressure=pressure, level=level, pairs=len(pairs)
+            )
+            for a, b in pairs
+        ),
+    )
+
+
+def analyse_mix(
+    mix: str,
+    strands: Sequence[Strand],
+    *,
+    borrowed: Sequence[BurnLaw] = (),
+    kind: str = "",
+    level: float = 0.95,
+) -> MixResult:
+    """Turn the strands of one mix into a burn law, or say why there is none.
+
+    Never a law from fewer than 3 strands, from one pressure, or with a fitted exponent
+    of 1 or more.
+    """
+    kept = tuple(strands)
+    p, r = np.array([s.pressure for s in kept]), np.array([s.rate for s in kept])
+    cautions = _cautions(kept)
+    if len(kept) and is_one_pressure(p):
+        single = at_one_pressure(p, r, level)
+        return MixResult(
+            mix=mix,
+            strands=kept,
+            reason=_reason_single(single),
+            single=single,
+            offers=borrowed_offers(single, borrowed, kind),
+            next_test=next_test(single),
+            cautions=cautions,
+        )
+    if len(kept) < STRANDS_FOR_LAW:
+        reason = f"{_count(len(kept))} cannot give a law; at least 3 are needed"
+        return MixResult(mix=mix, strands=kept, reason=reason, cautions=cautions)
+    choice = choose_bands(p, r)
+    fit, test = choice.chosen, lack_of_fit(choice.chosen)
+    reason = _reason_exponent(fit)
+    temperatures = [s.temperature for s in kept if s.temperature is not None]
+    known = len(temperatures) == len(kept)
+    name = mix or "strands"
+    mean = math.fsum(temperatures) / len(temperatures) if known else None
+    return MixResult(
+        mix=mix,
+        strands=kept,
+        law=None if reason else fit.law(name, kind=kind, temperature=mean),
+        reason=reason,
+        fit=fit,
+        on_rate=fit_on_rate(p, r),
+        choice=choice,
+        lack_of_fit=test,
+        outliers=outliers(fit),
+        cautions=cautions + _cautions_of_fit(fit, test),
+    )
+
+
+def _group(result: MixResult) -> Group:
+    name = result.mix or "(no mix named)"
+    return Group(name=name, pressure=result.pressure, rate=result.rate)
+
+
+def _count(number: int) -> str:
+    return "1 strand" if number == 1 else f"{number} strands"
+
+
+def _reason_single(single: SinglePressure) -> str:
+    reason = (
+        f"{_count(single.count)} at one pressure: the exponent n cannot be found; burn "
+        "strands at a second pressure"
+    )
+    if single.count < STRANDS_FOR_LAW:
+        reason += "; and at least 3 strands are needed"
+    return reason
+
+
+def _reason_exponent(fit: LawFit) -> str:
+    if max(fit.exponents) < 1.0:
+        return ""
+    which = "" if len(fit.exponents) == 1 else " in one pressure band"
+    return (
+        f"fitted exponent n = {max(fit.exponents):.3g}{which} is 1 or more: no chamber "
+        "pressure would be stable; check the data, measure more strands"
+    )
+
+
+def _cautions(strands: Sequence[Strand]) -> tuple[str, ...]:
+    known = [s.temperature for s in strands if s.temperature is not None]
+    found = []
+    if known and max(known) - min(known) > _TEMPERATURE_SPAN:
+        found.append(
+            f"strand temperatures span {max(known) - min(known):.3g} K; the law mixes "
+            "them and their effect is in the scatter"
+        )
+    if known and len(known) < len(strands):
+        found.append("some strands have no temperature; the law carries none")
+    return tuple(found)
+
+
+def _cautions_of_fit(fit: LawFit, test: LackOfFit | None) -> tuple[str, ...]:
+    found = []
+    if test is not None and test.probability < _LACK_OF_FIT:
+        found.append(
+            f"lack of fit (probability {test.probability:.2g}): replicates agree "
+            "better than the law does; its intervals are too narrow"
+        )
+    if min(fit.exponents) < 0.0:
+        found.append(
+            f"fitted exponent n = {min(fit.exponents):.3g} is below 0: the rate falls "
+            "with pressure there; confirm it with more strands"
+        )
+    if fit.degrees_of_freedom < 3:
+        found.append(
+            f"only {fit.degrees_of_freedom} degrees of freedom: the intervals are wide "
+            "and lean on a normal scatter"
+        )
+    return tuple(found)

@@ -1,0 +1,245 @@
+"""From the motor table of a bench file to a Hardware with its burn laws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from castsugar import weighing
+from castsugar.database import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.mix import Mix
+from castsugar.motor.blend_law import blend_law
+from castsugar.motor.case import Case
+from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
+from castsugar.motor.hardware import SPREAD, BurnKnowledge, Hardware
+from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
+from castsugar.motor.material import Material
+from castsugar.motor.measured import MeasuredMix
+from castsugar.motor.peak import Spread
+from castsugar.motor.strands import analyse_mix
+from castsugar.recipe import parse_recipe
+from castsugar.workshop.bench import Bench
+from castsugar.workshop.readings import read_strands
+
+_MILLI = 1e-3
+
+
+def hardware_of(bench: Bench, database: Database) -> Hardware:
+    """Return the motor that a bench file describes.
+
+    Raises
+    ------
+    InputError
+        If the file has no [motor] table, or a value of it cannot be used.
+    DataError
+        For a file of strands.
+    """
+    table = bench.motor
+    if table is None:
+        raise InputError(
+            f"{bench.path} has no [motor] table; add one with throat, [motor.grain] "
+            "and [[motor.burn_law]]"
+        )
+    try:
+        return _hardware(table, bench, database)
+    except CastsugarError as error:
+        text = str(error)
+        if text.startswith(str(bench.path)) or "line " in text:
+            raise
+        raise InputError(f"{bench.path}, [motor]: {text}") from None
+
+
+def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
+    measured = table["measured_efficiency"]
+    burning, strands_at = _burning(table["burn_law"], bench, database)
+    options: dict[str, Any] = {
+        "grain": _grain(table["grain"]),
+        "throat_diameter": table["throat"],
+        "burning": burning,
+        "exit_diameter": table["exit"],
+        "nozzle_efficiency": table["nozzle_efficiency"],
+        "thrust_coefficient": table["thrust_coefficient"],
+        "case": _case(table["case"]),
+        "efficiency": measured if measured is not None else table["efficiency"],
+        "efficiency_measured": measured is not None,
+        "spread": _spread(table),
+    }
+    for name in (
+        "density_ratio",
+        "grain_temperature",
+        "temperature_sensitivity",
+        "ambient_pressure",
+    ):
+        if table[name] is not None:
+            options[name] = table[name]
+    if strands_at is not None:
+        options["strand_temperature"] = strands_at
+    return Hardware(**options)
+
+
+def _spread(table: Mapping[str, Any]) -> Spread:
+    """Return the uncertainties that the table states, the usual ones otherwise."""
+
+    def stated(name: str, usual: float) -> float:
+        value = table[name]
+        return usual if value is None else float(value)
+
+    throat = SPREAD.throat_diameter
+    if table["throat_spread"] is not None:
+        throat = table["throat_spread"] / table["throat"]
+    return Spread(
+        density=stated("density_ratio_spread", SPREAD.density),
+        throat_diameter=throat,
+        area=stated("area_spread", SPREAD.area),
+        characteristic_velocity=stated("c_star_spread", SPREAD.characteristic_velocity),
+        temperature=stated("grain_temperature_spread", SPREAD.temperature),
+    )
+
+
+def _grain(table: Mapping[str, Any]) -> Grain:
+    if "web_mm" in table:
+        port = table["port"]
+        return AreaTable(
+            webs=tuple(_MILLI * x for x in table["web_mm"]),
+            areas=tuple(_MILLI**2 * a for a in table["area_mm2"]),
+            port_area=math.nan if port is None else 0.25 * math.pi * port**2,
+        )
+    for name in ("segments", "burning_ends"):
+        if table[name] != int(table[name]):
+            raise InputError(f"{name} is {table[name]:g}; it must be a whole number")
+    return HollowCylinder(
+        outer_diameter=table["outer"],
+        core_diameter=table["core"],
+        segment_length=table["length"],
+        segments=int(table["segments"]),
+        burning_ends=int(table["burning_ends"]),
+    )
+
+
+def _case(table: Mapping[str, Any] | None) -> Case | None:
+    if table is None:
+        return None
+    material = None
+    if table["yield_strength"] is not None or table["ultimate_strength"] is not None:
+        material = Material(
+            name=table["material"],
+            yield_strength=table["yield_strength"],
+            ultimate_strength=table["ultimate_strength"],
+            plastic=table["plastic"],
+        )
+    return Case(
+        rated_pressure=table["rated_pressure"],
+        proof_pressure=table["proof_pressure"],
+        inner_diameter=table["inner_diameter"],
+        thickness=table["wall"],
+        material=material,
+        safety_factor=table["safety_factor"],
+        derating=table["derating"],
+        plastic=table["plastic"],
+    )
+
+
+def _burning(
+    entries: list[dict[str, Any]], bench: Bench, database: Database
+) -> tuple[BurnKnowledge, float | None]:
+    """Return the burn laws, and the temperature of the strands if all state one."""
+    borrowed = [e for e in entries if "borrowed" in e]
+    if borrowed:
+        if len(entries) > 1:
+            raise InputError(
+                f"{bench.path}, line {borrowed[0]['line']}: a borrowed burn law stands "
+                "alone; leave it out where a mix was measured"
+            )
+        from castsugar import lending
+
+        law = lending.borrowed_law(database, borrowed[0]["borrowed"])
+        return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
+    recipes: list[dict[str, float]] = []
+    laws: list[BurnLaw] = []
+    cautions: list[str] = []
+    for entry in entries:
+        where = f"{bench.path}, line {entry['line']}: [[motor.burn_law]]"
+        try:
+            recipes.append(_recipe(entry["recipe"], database))
+            law, more = _law(entry, bench)
+        except CastsugarError as error:
+            raise InputError(f"{where}: {error}") from None
+        laws.append(law)
+        cautions += more
+    components = tuple(dict.fromkeys(name for parts in recipes for name in parts))
+    mixes = [
+        MeasuredMix(
+            name=law.name,
+            fractions=tuple(parts.get(c, 0.0) for c in components),
+            law=law,
+        )
+        for parts, law in zip(recipes, laws, strict=True)
+    ]
+    known = BurnKnowledge(
+        law=blend_law(mixes, reference_pressure=_centre(laws)),
+        components=components,
+        cautions=tuple(cautions),
+    )
+    temperatures = [law.temperature for law in laws if law.temperature is not None]
+    alike = len(temperatures) == len(laws)
+    return known, math.fsum(temperatures) / len(laws) if alike else None
+
+
+def _recipe(text: str, database: Database) -> dict[str, float]:
+    """Return a recipe as catalogue names and mass fractions."""
+    recipe = parse_recipe(text, where="recipe")
+    Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+    whole = math.fsum(amount for _, amount in recipe.parts)
+    parts: dict[str, float] = {}
+    for item, amount in recipe.parts:
+        name = weighing.item_name(database, item)
+        parts[name] = parts.get(name, 0.0) + amount / whole
+    return parts
+
+
+def _law(entry: Mapping[str, Any], bench: Bench) -> tuple[BurnLaw, tuple[str, ...]]:
+    """Return the burn law of one measured mix, and the cautions of its fit."""
+    if "strands" not in entry:
+        return _stated(entry), ()
+    path = bench.path.parent / entry["strands"]
+    strands = read_strands(path)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    wanted = entry["mix"] or (names[0] if len(names) == 1 else "")
+    chosen = [s for s in strands if s.mix == wanted]
+    if not chosen:
+        raise InputError(
+            f"{path} has no mix {wanted!r}; it holds {', '.join(map(repr, names))}"
+        )
+    result = analyse_mix(wanted or entry["recipe"], chosen)
+    if result.law is None:
+        raise InputError(f"{path}: no burn law for {wanted!r}: {result.reason}")
+    return result.law, result.cautions
+
+
+def _stated(entry: Mapping[str, Any]) -> BurnLaw:
+    """Return a law that the user states."""
+    n, p = entry["exponent"], entry["pressure"]
+    u = math.log1p(entry["rate_spread"])
+    band = Band(
+        low=0.0,
+        high=math.inf,
+        rate=entry["rate"] * (REFERENCE_PRESSURE / p) ** n,
+        exponent=n,
+    )
+    return BurnLaw(
+        name=entry["recipe"],
+        bands=(band,),
+        log_rate_u=u,
+        covariance=((u**2, 0.0), (0.0, entry["exponent_spread"] ** 2)),
+        centre=p,
+        origin="stated",
+        status="assumed",
+        source=entry["source"],
+    )
+
+
+def _centre(laws: list[BurnLaw]) -> float:
+    """Return the pressure in the middle of what was measured. [Pa]"""
+    return math.exp(math.fsum(math.log(law.centre) for law in laws) / len(laws))

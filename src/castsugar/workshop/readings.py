@@ -1,0 +1,118 @@
+"""Readings that the user keeps in CSV files: strands burned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from os import PathLike
+from pathlib import Path
+
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.errors import DataError, InputError
+from castsugar.motor.strand import Strand
+from castsugar.workshop.cells import quantities
+from castsugar.workshop.header import Heading
+from castsugar.workshop.sheet import Sheet, read_sheet
+
+#: Columns of a file of strands.
+STRAND_COLUMNS = (
+    Heading(
+        name="length",
+        others=("strand length", "burned length", "burnt length", "distance"),
+        quantity="length",
+    ),
+    Heading(
+        name="time",
+        others=("burn time", "burning time", "duration"),
+        quantity="time",
+    ),
+    Heading(
+        name="pressure",
+        others=("chamber pressure", "vessel pressure", "test pressure"),
+        quantity="pressure",
+    ),
+    Heading(
+        name="temperature",
+        others=("temp", "strand temperature", "grain temperature"),
+        quantity="temperature",
+        required=False,
+    ),
+    Heading(name="mix", others=("batch", "recipe"), required=False),
+    Heading(name="note", others=("notes", "remark", "comment"), required=False),
+)
+
+
+def read_strands(
+    path: str | PathLike[str], *, ambient: float = STANDARD_ATMOSPHERE
+) -> tuple[Strand, ...]:
+    """Read strands from a CSV file.
+
+    One header line, one row a strand: length, time, pressure, and if known temperature,
+    mix, note. Units stand in the header ("length (mm)", "time_s", "pressure [psig]") or
+    in every cell. The pressure may be the word "ambient". Cells are separated by
+    commas, semicolons or tabs; a decimal comma is read in the last two. Lines that
+    start with # and blank lines are skipped.
+
+    Parameters
+    ----------
+    path : path
+    ambient : float
+        Pressure that "ambient" means. [Pa]
+
+    Raises
+    ------
+    DataError
+        Names file, line, column, cell and what is allowed.
+    InputError
+        An ambient pressure that is not positive.
+    """
+    if not (math.isfinite(ambient) and ambient > 0.0):
+        raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")
+    sheet = read_sheet(Path(path), STRAND_COLUMNS)
+    lengths = _positive(sheet, "length", quantities(sheet, "length"))
+    times = _positive(sheet, "time", quantities(sheet, "time"))
+    read = quantities(sheet, "pressure", {"ambient": ambient})
+    _not_all_zero(sheet, read)
+    pressures = _positive(sheet, "pressure", read)
+    temperatures = quantities(sheet, "temperature")
+    _positive(sheet, "temperature", temperatures)
+    return tuple(
+        Strand(
+            length=lengths[i],
+            time=times[i],
+            pressure=pressures[i],
+            temperature=temperatures[i],
+            mix=_text(sheet, "mix", i),
+            note=_text(sheet, "note", i),
+            line=line,
+        )
+        for i, line in enumerate(sheet.lines)
+    )
+
+
+def _positive(
+    sheet: Sheet, name: str, values: Sequence[float | None]
+) -> tuple[float, ...]:
+    """Return values that must be above 0; None passes by."""
+    for (line, cell), value in zip(sheet.cells(name), values, strict=False):
+        if value is not None and value <= 0.0:
+            hint = ""
+            if name == "pressure":
+                hint = " (absolute; for gauge readings write psig or kPa(g))"
+            raise sheet.fail(line, name, cell, f"is zero; it must be above 0{hint}")
+    return tuple(v for v in values if v is not None)
+
+
+def _not_all_zero(sheet: Sheet, pressures: Sequence[float | None]) -> None:
+    if not any(pressures):
+        line, cell = next(sheet.cells("pressure"))
+        raise DataError(
+            f"{sheet.file} line {line}, column {sheet.columns['pressure'].title!r}: "
+            f"{cell!r}, like every pressure, is zero; write 'ambient' for open air, or "
+            "a gauge unit such as psig or kPa(g)"
+        )
+
+
+def _text(sheet: Sheet, name: str, row: int) -> str:
+    column = sheet.columns.get(name)
+    return sheet.rows[row][column.index] if column else ""

@@ -1,0 +1,164 @@
+"""Files of strands: what is tolerated, and one line for what is not."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from castsugar.errors import DataError, InputError
+from castsugar.workshop.readings import read_strands
+
+# Exact: sizes of units by definition (see test_units); an invented set of strands.
+pytestmark = pytest.mark.exact
+
+PLAIN = "length (mm),time (s),pressure (MPa)\n50.8,6.35,1.5\n25.4,12.7,ambient\n"
+
+
+@pytest.fixture
+def write(tmp_path: Path):
+    """Return a function that writes a file and returns its path."""
+
+    def written(text: str | bytes, name: str = "strands.csv") -> Path:
+        path = tmp_path / name
+        data = text if isinstance(text, bytes) else text.encode("utf-8")
+        path.write_bytes(data)
+        return path
+
+    return written
+
+
+def test_plain_file(write) -> None:
+    one, two = read_strands(write(PLAIN), ambient=1.0e5)
+    assert (one.length, one.time, one.pressure) == (0.0508, 6.35, 1.5e6)
+    assert one.rate == pytest.approx(8e-3)
+    assert (two.pressure, two.temperature, two.mix, two.note) == (1.0e5, None, "", "")
+    assert (one.line, two.line) == (2, 3)
+    assert read_strands(write(PLAIN))[1].pressure == 101325.0
+
+
+SAME = [
+    "length_mm,time_s,pressure_MPa\n50.8,6.35,1.5\n",
+    "Length [in] , Burn time [s] , Pressure [bar]\n2, 6.35, 15\n",
+    "length,time,pressure\n50.8 mm,6.35 s,1.5 MPa\n",
+    'length,time,pressure\n"2""",6.35 s,15 bar\n',
+    "pressure (kPa);length (cm);burn time, s\n1500;5,08;6,35\n",
+    "pressure kPa(a)\tlength mm\ttime ms\n1500\t50,8\t6350,0\n",
+    "\ufefflength_mm,time_s,pressure_MPa\r\n50.8,6.35,1.5\r\n",
+    "# made up\n\nlength_mm,time_s,pressure_MPa\n# first\n\n50.8,6.35,1.5\n,,\n",
+    "length_mm,time_s,pressure_MPa,,\n50.8,6.35,1.5,,\n",
+    '"burn time, s","length, mm","pressure, MPa"\n6.35,50.8,1.5\n',
+    "length_mm,time_s,pressure (bar(g))\n50.8 mm,6.35,13.98675 barg\n",
+    "length (mm);time (s);pressure (kPa)\n50,8;6,35;1500,000\n",
+]
+
+
+@pytest.mark.parametrize("text", SAME)
+def test_the_same_strand_in_many_dialects(write, text: str) -> None:
+    """15 bar = 1.5 MPa = 13.98675 bar gauge; 2 in = 50.8 mm: the same three floats."""
+    (found,) = read_strands(write(text))
+    assert found.length == pytest.approx(0.0508, rel=1e-15)
+    assert found.time == 6.35
+    assert found.pressure == pytest.approx(1.5e6, rel=1e-15)
+
+
+def test_optional_columns(write) -> None:
+    text = (
+        "mix,length_mm,time_s,pressure_psig,temperature (C),note\n"
+        "A,50,20,0,20,\n"
+        "B,50,20,Ambient,,a bubble\n"
+    )
+    one, two = read_strands(write(text), ambient=9.0e4)
+    assert (one.mix, one.temperature, one.pressure) == ("A", 293.15, 101325.0)
+    assert (two.mix, two.temperature, two.note) == ("B", None, "a bubble")
+    assert two.pressure == 9.0e4
+    assert [s.line for s in (one, two)] == [2, 3]
+
+
+HEAD = "length (mm),time (s),pressure (MPa)\n"
+
+# text, line, column as it is titled (None: no column), further words
+BAD = [
+    ("", 1, None, ["empty", "length, time, pressure"]),
+    ("# only a comment\n\n", 1, None, ["empty"]),
+    (HEAD, 1, None, ["no row of data"]),
+    (HEAD + "# all\n\n", 1, None, ["no row of data"]),
+    ("length (mm),tiem (s),pressure (MPa)\n1,1,1\n", 1, "time",
+     ["missing", "'tiem (s)' looks like it"]),
+    ("length (mm),pressure (MPa)\n1,1\n", 1, "time", ["missing"]),
+    ("length (mm),time (s),pressure (MPa),mis\n1,1,1,A\n", 1, "mis",
+     ["did you mean 'mix'"]),
+    ("length (mm),time (s),pressure (MPa),colour\n1,1,1,red\n", 1, "colour",
+     ["not known", "note (optional)"]),
+    ("length (mm),length_in,time (s),pressure (MPa)\n1,1,1,1\n", 1, "length_in",
+     ["twice", "'length (mm)'"]),
+    ("length (furlong),time (s),pressure (MPa)\n1,1,1\n", 1, "length (furlong)",
+     ["'furlong'", "accepted: mm"]),
+    ("length (mm),time (s),pressure (mpa)\n1,1,1\n", 1, "pressure (mpa)",
+     ["'mpa'", "MPa"]),
+    (HEAD + "50,6,1\n2 in,6,1\n", 3, "length (mm)", ["'2 in'", "header says mm"]),
+    ("length,time (s),pressure (MPa)\n50 mm,6,1\n50,6,1\n", 3, "length",
+     ["'50'", "no unit"]),
+    ("length,time (s),pressure (MPa)\n50,6,1\n50 mm,6,1\n", 2, "length",
+     ["'50'", "no unit"]),
+    ("length,time (s),pressure (MPa)\n50 mm,6,1\n2 in,6,1\n", 3, "length",
+     ["'2 in'", "first cell says mm"]),
+    ("length_mm,time_s,pressure\n50,6,10 psig\n50,6,10 psi\n", 3, "pressure",
+     ["psi absolute", "psi gauge"]),
+    (HEAD + "50,-6,1\n", 2, "time (s)", ["-6", "below zero"]),
+    (HEAD + "50,0,1\n", 2, "time (s)", ["'0'", "above 0"]),
+    (HEAD + "-50,6,1\n", 2, "length (mm)", ["-50", "below zero"]),
+    (HEAD + "0,6,1\n", 2, "length (mm)", ["'0'", "above 0"]),
+    (HEAD + "50,6,-1\n", 2, "pressure (MPa)", ["-1", "below absolute zero"]),
+    (HEAD + "50,6,0\n49,6,0.0\n", 2, "pressure (MPa)",
+     ["'0'", "every pressure", "'ambient'", "psig"]),
+    (HEAD + "50,6,1\n49,6,0\n", 3, "pressure (MPa)", ["'0'", "above 0"]),
+    (HEAD + "50,six,1\n", 2, "time (s)", ["'six'", "no number"]),
+    (HEAD + "50,6x,1\n", 2, "time (s)", ["'x'", "time unit"]),
+    (HEAD + "50,nan,1\n", 2, "time (s)", ["nan", "finite"]),
+    (HEAD + "50,inf,1\n", 2, "time (s)", ["inf", "finite"]),
+    (HEAD + "50,,1\n", 2, "time (s)", ["empty"]),
+    (HEAD + "50,6,1\n50,6\n", 3, None, ["2 cells", "header has 3"]),
+    (HEAD + "50,8,6,35,1,5\n", 2, None, ["6 cells", "decimal comma"]),
+    (HEAD + '50,"6,3",1\n', 2, "time (s)", ["6,3", "decimal comma"]),
+    ("length (mm);time (s);pressure (psi)\n50;6;1,000\n", 2, "pressure (psi)",
+     ["'1,000'", "thousands"]),
+    ("length (mm);time (s);pressure (psi)\n50;6.5;1,000\n", 2, "pressure (psi)",
+     ["'1,000'", "one decimal mark"]),
+    (HEAD + '50,"6,1\n50,6,1\n', 2, None, ["quotation mark"]),
+    (HEAD + f"50,{'9' * 3000},1\n", 2, "time (s)", ["too long"]),
+    ("length (mm),time (s),pressure (MPa),temperature (C)\n1,1,1,-300\n", 2,
+     "temperature (C)", ["below absolute zero"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "line", "column", "words"), BAD)
+def test_bad_input_is_one_line_with_its_place(write, text, line, column, words) -> None:
+    with pytest.raises(DataError) as caught:
+        read_strands(write(text))
+    message = str(caught.value)
+    assert "\n" not in message
+    assert len(message) < 400
+    place = f"strands.csv line {line}"
+    assert message.startswith(place)
+    if column is not None:
+        assert re.search(rf"column {re.escape(repr(column))}", message)
+    for word in words:
+        assert word in message
+
+
+def test_lines_are_counted_as_in_the_file(write) -> None:
+    """Comments and blank lines count."""
+    text = "# a\n\n" + HEAD + "# b\n50,6,1\n\n50,-1,1\n"
+    with pytest.raises(DataError, match="line 7, column 'time"):
+        read_strands(write(text))
+
+
+def test_files_that_cannot_be_read(write, tmp_path: Path) -> None:
+    with pytest.raises(DataError, match=r"gone\.csv: cannot be read"):
+        read_strands(tmp_path / "gone.csv")
+    with pytest.raises(DataError, match="not UTF-8"):
+        read_strands(write(b"length,time\n\xff\xfe,1\n"))
+    with pytest.raises(InputError, match="ambient"):
+        read_strands(write(PLAIN), ambient=0.0)
