@@ -77,6 +77,18 @@ TABLES = [
     ("cautions.csv", "\nbulk-above-130", ",>,", ",!,", ["'!'"]),
     ("cautions.csv", "\nbulk-above-130", ",130,", ",,", ["limit"]),
     ("cautions.csv", "\nbulk-above-130", "evaluate", "evalaute", ["evalaute"]),
+    ("burn_laws.csv", "\ndextrose 65/35", "2.572,5.930", "2.573,5.930",
+     ["'2.573'", "band_low_MPa", "2.572", "touch"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "0.1,10", "10,0.1", ["band_high_MPa", "'0.1'"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "0.319", "1", ["'1'", "exponent", "below 1"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "8.26", "0", ["'0'", "rate_at_1MPa_mm_s"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "hobby-strand-value", "hobby-strand-valu",
+     ["'hobby-strand-valu'", "did you mean 'hobby-strand-value'"]),
+    ("burn_laws.csv", "\nsucrose 65/35", ",sucrose,", ",sucrse,",
+     ["'sucrse'", "ingredients.csv"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "from memory", "heard", ["'heard'"]),
+    ("burn_laws.csv", ",0.779,2.572,", "0.25", "0.5", ["'0.5'", "'0.25' in line 3"]),
+    ("burn_laws.csv", "\nerythritol 65/35", ",65,,,", ",65,1,,", ["band_high_MPa"]),
 ]  # fmt: skip
 
 

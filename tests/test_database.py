@@ -13,7 +13,14 @@ import castsugar as cs
 from castsugar.constants import ATOMIC_MASSES
 from castsugar.database import Database
 
-TABLES = ("ingredients", "enthalpy_alternatives", "syrups", "premixes", "cautions")
+TABLES = (
+    "ingredients",
+    "enthalpy_alternatives",
+    "syrups",
+    "premixes",
+    "cautions",
+    "burn_laws",
+)
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +48,8 @@ def test_counts(database: Database) -> None:
     assert rivals == len(rows(database.folder, "enthalpy_alternatives"))
     premixes = {r["premix"] for r in rows(database.folder, "premixes")}
     assert set(database.premixes) == premixes
+    bands = [band for law in database.burn_laws.values() for band in law.bands]
+    assert len(bands) == len(rows(database.folder, "burn_laws"))
 
 
 @pytest.mark.exact
@@ -82,6 +91,12 @@ SUMS = [
     ("syrups", "viscosity_dextrose_equivalent", 9, 525.3),
     ("premixes", "mass_fraction", 3, 1.0),
     ("cautions", "limit", 14, 43983.0),
+    ("burn_laws", "oxidizer_percent", 13, 845.0),
+    ("burn_laws", "band_low_MPa", 11, 31.224),
+    ("burn_laws", "band_high_MPa", 11, 62.788),
+    ("burn_laws", "rate_at_1MPa_mm_s", 13, 99.417),
+    ("burn_laws", "exponent", 13, 3.425),
+    ("burn_laws", "relative_uncertainty", 13, 3.25),
 ]
 
 

@@ -28,7 +28,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar kitchen parameters
   castsugar ingredients "corn syrup"
 
-Commands: evaluate, sweep, map, kitchen, ingredients.
+Commands: evaluate, sweep, map, kitchen, burnrate, ingredients.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
@@ -58,7 +58,14 @@ class Parser(argparse.ArgumentParser):
 
 def build_parser() -> Parser:
     """Return the parser of all commands."""
-    from castsugar.cli import evaluate, ingredients, kitchen, sweep, triangle
+    from castsugar.cli import (
+        burnrate,
+        evaluate,
+        ingredients,
+        kitchen,
+        sweep,
+        triangle,
+    )
 
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
@@ -68,7 +75,7 @@ def build_parser() -> Parser:
         help="print the versions of castsugar, its data and Cantera",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for command in (evaluate, sweep, triangle, kitchen, ingredients):
+    for command in (evaluate, sweep, triangle, kitchen, burnrate, ingredients):
         command.add_parser(commands)
     return parser
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from castsugar.database.burn_laws import BurnLawRecord
 from castsugar.database.load import Database, load_database
 from castsugar.database.locate import data_folder
 from castsugar.database.records import (
@@ -15,6 +16,7 @@ from castsugar.database.records import (
 
 __all__ = [
     "Alternative",
+    "BurnLawRecord",
     "Caution",
     "Database",
     "Ingredient",

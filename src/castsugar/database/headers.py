@@ -67,3 +67,17 @@ CAUTIONS = (
     "source",
     "status",
 )
+BURN_LAWS = (
+    "name",
+    "mix",
+    "fuel",
+    "oxidizer_percent",
+    "band_low_MPa",
+    "band_high_MPa",
+    "rate_at_1MPa_mm_s",
+    "exponent",
+    "relative_uncertainty",
+    "status",
+    "source",
+    "note",
+)

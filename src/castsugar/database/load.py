@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.database import headers, validate
+from castsugar.database.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.database.locate import data_folder, data_version
 from castsugar.database.records import (
     ROLES,
@@ -29,7 +30,7 @@ Item = Ingredient | Syrup | Premix
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Database:
-    """The shipped data: ingredients, syrups, premixes, sources, cautions.
+    """The shipped data: ingredients, syrups, premixes, sources, cautions, burn laws.
 
     Attributes
     ----------
@@ -43,6 +44,8 @@ class Database:
         Sources by key.
     cautions : tuple of Caution
         Rules in the order of the file.
+    burn_laws : dict
+        Published burn laws by name.
     """
 
     folder: Path
@@ -52,6 +55,7 @@ class Database:
     premixes: dict[str, Premix]
     sources: dict[str, Source]
     cautions: tuple[Caution, ...]
+    burn_laws: dict[str, BurnLawRecord]
     _index: dict[str, Item]
 
     def find(self, name: str) -> Item:
@@ -128,6 +132,7 @@ def _load(folder: Path) -> Database:
         premixes={p.name: p for p in premixes},
         sources=sources,
         cautions=load_cautions(folder, sources),
+        burn_laws=load_burn_laws(folder, sources, ingredients),
         _index=_index(items, [*ingredient_rows, *syrup_rows, *premix_rows]),
     )
 

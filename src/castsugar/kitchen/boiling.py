@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from castsugar.kitchen import solubility, water
 from castsugar.kitchen.parameters import Values
@@ -13,8 +14,14 @@ from castsugar.kitchen.validity import FloatArray
 #: Columns of a pot, ready to meet draws on the last axis.
 Rows = Mapping[str, FloatArray]
 
-#: Turns of the fixed point where nitrate is scarce; each halves the logarithm at least.
-_TURNS = 60
+BoolArray = NDArray[np.bool_]
+
+#: Where nitrate is scarce, water is looked at in so many steps over so many decades,
+#: and the step that stops to boil is halved so often.
+_STEPS, _DECADES, _HALVINGS = 60, 4.0, 40
+
+#: Salt per water that is taken at most: more than dissolves anywhere here.
+_MOST_SALT = 20.0
 
 
 def takes(
@@ -45,24 +52,60 @@ def after_boiling(
     water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
     """
     full = values.nitrate_dissolved * solubility.salt_solubility(hottest)
-    if np.all(rows["nitrate"] >= full * dried):
-        against = pressure / water.nitrate_activity(full)
+    against = pressure / water.nitrate_activity(full)
+    scarce = rows["nitrate"] < full * dried
+    if not scarce.any():
         return _left_with(rows, solids, dried, values, hottest, against)
-    left = stays = dried
-    moving = np.ones(np.shape(dried), dtype=bool)
-    for turn in range(_TURNS):  # the less water, the more nitrate in it, till saturated
-        salt = np.minimum(full, rows["nitrate"] / np.maximum(left, 1e-12))
-        against = pressure / water.nitrate_activity(salt)
-        found = _left_with(rows, solids, dried, values, hottest, against)
-        if turn == 0 and np.all(found >= dried):
-            return dried  # scarcer salt than this there is not, and still it is quiet
-        before = left
-        stays = np.where(moving, found, stays)
-        left = np.where(moving, np.sqrt(np.maximum(found * left, 0.0)), left)
-        moving &= np.abs(left - before) > 1e-13 * dried
-        if not moving.any():
-            break
-    return stays
+    # With scarce nitrate: first down to where it is saturated, then as above.
+    held = _quiet_from(rows, solids, dried, values, hottest, pressure)
+    below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
+    ends = _left_with(rows, solids, below, values, hottest, against)
+    result: FloatArray = np.where(scarce & (held >= below), held, ends)
+    return result
+
+
+def _quiet_from(
+    rows: Rows,
+    solids: FloatArray,
+    dried: FloatArray,
+    values: Values,
+    hottest: FloatArray,
+    pressure: float,
+) -> FloatArray:
+    """Return the first water, from what drying left down, that does not boil.
+
+    With all nitrate dissolved in it; 0 if it boils all the way.
+    """
+    nitrate = rows["nitrate"]
+    limit = solubility.sucrose_solubility(hottest)
+    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+
+    def boils(left: FloatArray) -> BoolArray:
+        salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
+        x = water.boiling_mole_fraction(
+            hottest, pressure / water.nitrate_activity(salt)
+        )
+        sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
+        held = sugars / water.SUCROSE + solids * per_solids
+        return np.asarray((x > 0.0) & (held * (1.0 - x) * water.WATER < x * left))
+
+    if not boils(dried).any():
+        return dried
+    wet, dry = dried, np.zeros_like(dried)
+    found = ~boils(dried)
+    dry = np.where(found, dried, dry)
+    for step in range(1, _STEPS + 1):
+        left = dried * 10.0 ** (-_DECADES * step / _STEPS)
+        quiet = ~boils(left) & ~found
+        dry = np.where(quiet, left, dry)
+        found = found | quiet
+        wet = np.where(found, wet, left)
+    for _ in range(_HALVINGS):
+        middle = np.sqrt(wet * np.maximum(dry, 1e-300))
+        boiling = boils(middle)
+        wet = np.where(boiling & found, middle, wet)
+        dry = np.where(~boiling & found, middle, dry)
+    return dry
 
 
 def _left_with(

@@ -113,7 +113,7 @@ PARAMETERS: tuple[Parameter, ...] = (
         "log",
         0.2,
         0.4,
-        0.0,
+        1e-3,
         2.0,
         "guess, 0.1-0.35, from confectionery practice at 25 C (from memory)",
     ),

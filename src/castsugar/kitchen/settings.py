@@ -63,9 +63,11 @@ class Kitchen:
             raise InputError(
                 f"water_lost is {self.water_lost:g}; it must lie between 0 and 1"
             )
-        if not DRAWS[0] <= self.draws <= DRAWS[1]:
+        whole = isinstance(self.draws, int) and isinstance(self.seed, int)
+        if not (whole and DRAWS[0] <= self.draws <= DRAWS[1] and self.seed >= 0):
             raise InputError(
-                f"draws is {self.draws}; allowed {DRAWS[0]} to {DRAWS[1]:,}"
+                f"draws is {self.draws} and seed {self.seed}; allowed are whole "
+                f"numbers, {DRAWS[0]} to {DRAWS[1]:,} draws and a seed of 0 or more"
             )
         coldest = POUR_RANGE[0]
         if self.cook.pour_temperature < coldest:

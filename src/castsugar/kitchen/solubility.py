@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -68,10 +71,16 @@ def sucrose_solubility(temperature: ArrayLike) -> FloatArray:
 
 def _monotone(t: FloatArray) -> FloatArray:
     """Return the table between its points."""
+    result: FloatArray = _curve()(t)
+    return result
+
+
+@functools.cache
+def _curve() -> Any:
+    """Return the monotone cubic through the table."""
     from scipy.interpolate import PchipInterpolator
 
-    result: FloatArray = PchipInterpolator(*_SUCROSE)(t)
-    return result
+    return PchipInterpolator(*_SUCROSE)
 
 
 def _liquidus(t: FloatArray) -> FloatArray:

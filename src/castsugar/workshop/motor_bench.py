@@ -9,6 +9,7 @@ from typing import Any
 from castsugar import weighing
 from castsugar.database import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.lending import borrowed_law
 from castsugar.mix import Mix
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.case import Case
@@ -152,9 +153,7 @@ def _burning(
                 f"{bench.path}, line {borrowed[0]['line']}: a borrowed burn law stands "
                 "alone; leave it out where a mix was measured"
             )
-        from castsugar import lending
-
-        law = lending.borrowed_law(database, borrowed[0]["borrowed"])
+        law = borrowed_law(database, borrowed[0]["borrowed"])
         return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
     recipes: list[dict[str, float]] = []
     laws: list[BurnLaw] = []
