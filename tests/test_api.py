@@ -110,8 +110,8 @@ def test_ingredient_parameters() -> None:
     assert all(p.kind is inspect.Parameter.KEYWORD_ONLY for p in found.values())
 
 
-# Frozen, 2026-11: the thermo, kitchen and motor columns of the contract (design 4), in its
-# order, and the glass transition of the binder.
+# Frozen, 2026-11: the thermo, kitchen and motor columns of the contract (design 4), in
+# its order, and the glass transition of the binder.
 COLUMN_KEYS = [
     "name",
     "status",

@@ -158,7 +158,6 @@ def _second_route() -> dict[int, object]:
     return found
 
 
-@pytest.mark.slow
 def test_second_route_solves_the_rows() -> None:
     """At least 50 of the 51; graphite is hard for its composition solver."""
     lost = [r for r in ROWS if isinstance(_second_route()[r.number], ConvergenceError)]

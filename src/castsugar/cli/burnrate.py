@@ -5,143 +5,215 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from castsugar.cli.output import add_output_options, deliver
 
 if TYPE_CHECKING:
+    from typing import Any
+
+    from castsugar.database import Caution, Database
+    from castsugar.motor.law import BurnLaw
+    from castsugar.motor.strands import StrandResults
+    from castsugar.report.strand_units import StrandUnits
     from castsugar.report.strands import Asked
+    from castsugar.units import Quantity
 
 _EXAMPLES = """\
-The file is CSV with a header: length, time, pressure, and if known temperature,
-mix, note. Units stand in the header ("length (mm)", "pressure [psig]") or in
-every cell; the pressure may be the word ambient.
+FILE is a table with one row a strand: length, time, pressure, and if known
+temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
+"pressure (psig)"; a pressure may be the word ambient.
 
 examples:
   castsugar burnrate strands.csv
   castsugar burnrate strands.csv --at "1000 psi" --chart strands.svg
-  castsugar burnrate strands.csv --pressure-unit psi --rate-unit in/s
+  castsugar burnrate open-air.csv --ambient "950 mbar" --fuel sucrose
 """
+
+#: Cautions of the topics motor and firing that are about a motor, not about strands.
+_MOTORS_ONLY = frozenset(
+    {"pressure-margin", "class-1-build", "model-code-scope", "high-power-scope"}
+)
+_IF_BORROWED = "borrowed-burn-law"
 
 
 def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "burnrate",
-        help="burn law from the user's own strands, with bands",
-        description="Fit burning rates of strands, mix by mix, and compare the mixes.",
+        help="burn law, with its doubt, from strands that you burned",
+        description="Turn strands into burn laws r = a p^n, one for each mix.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("file", metavar="FILE", help="CSV file of strands")
+    parser.add_argument("file", metavar="FILE", help="strands (CSV)")
     parser.add_argument(
         "--ambient",
         default="1 atm",
-        help='pressure that "ambient" means (default "1 atm")',
+        metavar="PRESSURE",
+        help='what the word ambient means, with unit (default "1 atm")',
     )
     parser.add_argument(
         "--at",
-        default="1000 psi",
+        action="append",
+        default=[],
         metavar="PRESSURE",
-        help='where the rate is read off (default "1000 psi")',
-    )
-    parser.add_argument(
-        "--level", default="95%", help="probability of intervals (default 95%%)"
+        help="state the rate at this pressure, with unit; may be repeated",
     )
     parser.add_argument(
         "--fuel",
-        default="",
         metavar="NAME",
-        help="offer borrowed laws of this fuel only: sucrose, dextrose, sorbitol, "
-        "erythritol",
+        help="offer borrowed laws of this fuel only, where all strands burned at one "
+        "pressure",
+    )
+    parser.add_argument(
+        "--level",
+        default="95%",
+        metavar="SHARE",
+        help="probability of intervals, 50%% to 99.9%% (default 95%%)",
     )
     parser.add_argument(
         "--pressure-unit",
-        default="MPa",
         metavar="UNIT",
-        help="show each law in this unit too (default MPa)",
+        help="show pressures in this unit beside MPa (default: that of the file)",
     )
     parser.add_argument(
-        "--rate-unit", default="mm/s", metavar="UNIT", help="likewise (default mm/s)"
+        "--chart", metavar="FILE", help="draw strands, laws and both bands, SVG"
     )
-    parser.add_argument("--chart", metavar="FILE", help="draw the strands, SVG")
     add_output_options(parser)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Read the strands, fit them, print what they say."""
+    """Read the strands, find the laws, print them.
+
+    Exit code 0 also where a mix has no law: the report then says why, and what to do.
+    """
     from castsugar import units
     from castsugar.database import load_database
-    from castsugar.lending import borrowed_laws
     from castsugar.motor.strands import analyse
-    from castsugar.workshop.files import refuse_existing, write_text
+    from castsugar.workshop.files import refuse_existing
     from castsugar.workshop.readings import read_strands
 
     database = load_database()
-    asked = _asked(options)
-    _check_fuel(options.fuel, {r.fuel for r in database.burn_laws.values()})
-    refuse_existing([options.chart, options.output], force=options.force)
-    ambient = units.parse(options.ambient, "pressure", where="--ambient").value
-    results = analyse(
-        read_strands(options.file, ambient=ambient),
-        borrowed=borrowed_laws(database),
-        kind=options.fuel,
-        level=asked.level,
-    )
+    ambient = units.parse(options.ambient, "pressure", where="--ambient")
+    borrowed = _borrowed(options.fuel, database)
+    refuse_existing([options.output, options.chart], force=options.force)
+    strands = read_strands(Path(options.file), ambient=ambient.value)
+    asked = _asked(options, database, ambient)
+    results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
     if options.chart:
         from castsugar.report.strand_chart import strand_chart
+        from castsugar.workshop.files import write_text
 
-        title = f"Strands of {Path(options.file).name}"
-        text = strand_chart(results, asked.level, title)
+        text = strand_chart(results, asked)
         write_text(Path(options.chart), text, force=options.force)
         sys.stderr.write(f"wrote {options.chart}\n")
     return 0
 
 
-def _asked(options: argparse.Namespace) -> Asked:
-    """Read what the user wants to see."""
+def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
+    """Return the laws that may be offered."""
+    from castsugar.errors import unknown_name
+    from castsugar.lending import borrowed_laws
+
+    laws = borrowed_laws(database)
+    if fuel is None:
+        return laws
+    wanted = database.find(fuel).name
+    chosen = tuple(law for law in laws if law.kind == wanted)
+    if not chosen:
+        known = dict.fromkeys(law.kind for law in laws)
+        raise unknown_name("fuel of a published burn law", fuel, known)
+    return chosen
+
+
+def _asked(options: argparse.Namespace, database: Database, ambient: Quantity) -> Asked:
+    """Read what the page is to show."""
     from castsugar import units
     from castsugar.errors import InputError
-    from castsugar.motor.coefficient import convert_coefficient
     from castsugar.report.strands import Asked
 
-    at = units.parse(options.at, "pressure", where="--at")
     level = units.parse(options.level, "fraction", where="--level").value
     if not 0.5 <= level <= 0.999:
-        raise InputError(f"--level is {options.level}; allowed: 50 % to 99.9 %")
-    pressure, rate = options.pressure_unit, options.rate_unit
-    convert_coefficient(1.0, 0.5, "mm/s", "MPa", rate, pressure)  # refuses
+        raise InputError(
+            f"--level {options.level!r} is no usable probability; give 50% to 99.9%"
+        )
+    at = []
+    for text in options.at:
+        typed = units.parse(text, "pressure", where="--at")
+        if typed.value <= 0.0:
+            raise InputError(f"--at {text!r} is zero; give a pressure above 0")
+        at.append((typed.echo(), typed.value))
     return Asked(
-        pressure=at.value,
-        pressure_text=at.echo(),
+        file=Path(options.file).name,
+        at=tuple(at),
         level=level,
-        pressure_unit=pressure,
-        rate_unit=rate,
+        ambient=(ambient.echo(), ambient.value),
+        units=_units(options),
+        sources=database.sources,
     )
 
 
-def _check_fuel(fuel: str, known: set[str]) -> None:
-    from castsugar.errors import unknown_name
+def _units(options: argparse.Namespace) -> StrandUnits:
+    """Return the units to show beside MPa and mm/s: those that the user types."""
+    from castsugar import units
+    from castsugar.errors import InputError
+    from castsugar.report.strand_units import StrandUnits
 
-    if fuel and fuel not in known:
-        raise unknown_name("fuel of a published burn law", fuel, sorted(known))
+    pressure = _typed_unit(Path(options.file), "pressure") or "MPa"
+    if options.pressure_unit is not None:
+        typed = units.parse(
+            f"1 {options.pressure_unit}", "pressure", where="--pressure-unit"
+        )
+        if typed.note.startswith("gauge"):
+            raise InputError(
+                f"--pressure-unit {options.pressure_unit!r} is gauge; a burn law takes "
+                "absolute pressure: write psi, bar, MPa"
+            )
+        pressure = typed.unit
+    inches = _typed_unit(Path(options.file), "length") in ("in", "ft")
+    return StrandUnits(pressure=pressure, rate="in/s" if inches else "mm/s")
+
+
+def _typed_unit(path: Path, name: str) -> str:
+    """Return the unit of a column of a file of strands; empty if it shows none."""
+    from castsugar import units
+    from castsugar.errors import CastsugarError
+    from castsugar.workshop.readings import STRAND_COLUMNS
+    from castsugar.workshop.sheet import read_sheet
+
+    if not path.is_file():  # a pipe cannot be read again
+        return ""
+    sheet = read_sheet(path, STRAND_COLUMNS)
+    column = sheet.columns[name]
+    texts = [f"1 {column.unit}"] if column.unit else []
+    texts += [cell.replace(",", ".") for _, cell in sheet.cells(name)]
+    for text in texts:
+        try:
+            return units.parse(text, column.heading.quantity).unit
+        except CastsugarError:  # the word ambient
+            continue
+    return ""
 
 
 def _render(
-    options: argparse.Namespace, database: Any, results: Any, asked: Asked
+    options: argparse.Namespace,
+    database: Database,
+    results: StrandResults,
+    asked: Asked,
 ) -> str:
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, strand_rows, strands
 
     if options.csv:
-        rows = strand_rows.strand_rows(results)
+        rows = strand_rows.strand_rows(results, asked)
         return data.to_csv(rows, list(rows[0]))
-    cautions = database.cautions_for("motor")
+    cautions = _cautions(database, results)
     if not options.json:
-        return strands.strand_page(options.file, results, asked, cautions)
+        return strands.strand_page(results, asked, cautions)
     return data.to_json(
         {
             "schema": "castsugar.burnrate/1",
@@ -150,3 +222,23 @@ def _render(
             "cautions": [c.text for c in cautions],
         }
     )
+
+
+def _cautions(database: Database, results: StrandResults) -> list[Caution]:
+    """Return the cautions about burning strands, in the order of the file."""
+    from castsugar.units import to_celsius
+
+    temperatures = [
+        to_celsius(s.temperature)
+        for result in results.mixes
+        for s in result.strands
+        if s.temperature is not None
+    ]
+    applying = {c.key for c in database.cautions_for(["motor", "firing"])}
+    for value in temperatures:
+        facts = {"grain_temperature": value}
+        applying |= {c.key for c in database.cautions_for(["motor"], facts)}
+    applying -= _MOTORS_ONLY
+    if not any(result.offers for result in results.mixes):
+        applying.discard(_IF_BORROWED)
+    return [c for c in database.cautions if c.key in applying]

@@ -11,6 +11,7 @@ from castsugar.cli.conditions import (
     read_conditions,
 )
 from castsugar.cli.evaluate_motor import (
+    check_trace,
     fire_rows,
     motor_extra,
     motor_facts,
@@ -87,6 +88,8 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.database import load_database
 
     database = load_database()
+    if options.trace:
+        check_trace(options.trace, options.motor, force=options.force)
     if options.ballistics and options.flow != "frozen":
         options.uncertainty = True
     conditions = read_conditions(options, database)

@@ -15,6 +15,16 @@ if TYPE_CHECKING:
 Rows = list[dict[str, Any]]
 
 
+def check_trace(path: str, motor: str | None, *, force: bool) -> None:
+    """Refuse a picture that could not be drawn or kept, before any work is done."""
+    from castsugar.errors import InputError
+    from castsugar.workshop.files import refuse_existing
+
+    if motor is None:
+        raise InputError("--trace draws a firing; add --motor FILE")
+    refuse_existing([path], force=force)
+
+
 def fire_rows(
     conditions: Conditions, mixes: list[Mix], rows: Rows
 ) -> list[Firing | None]:
@@ -80,7 +90,7 @@ def write_trace(
     Raises
     ------
     InputError
-        Without a motor, or if no mix could be driven.
+        If no mix could be driven.
     """
     import sys
 
@@ -91,8 +101,7 @@ def write_trace(
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
     if conditions.motor is None or not known:
-        why = "no mix could be driven" if conditions.motor else "add --motor FILE"
-        raise InputError(f"--trace has nothing to draw: {why}")
+        raise InputError("--trace has nothing to draw: no mix could be driven")
     names, firings = zip(*known, strict=True)
     text = trace_chart(
         names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)

@@ -1,76 +1,211 @@
-"""Burning rate against pressure: strands, laws and both bands, as a chart."""
+"""Rate against pressure of some mixes, on logarithmic axes, as a chart."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
+from castsugar import units
+from castsugar.motor.fit import LawFit
+from castsugar.motor.law import BurnLaw, burn_rate
 from castsugar.motor.strands import MixResult, StrandResults
+from castsugar.report.strands import Asked, mix_name
 from castsugar.report.svg import LineChart, Panel, Points, Series, line_chart
+from castsugar.strand_intervals import grain_interval
 
-_MILLI, _MEGA = 1e-3, 1e6
-_POINTS = 160
+FloatArray = NDArray[np.float64]
+Edges = Callable[[LawFit, FloatArray], tuple[FloatArray, FloatArray]]
+
+_POINTS = 120
+
+#: Borrowed laws are drawn to this pressure. [Pa]
+_FAR = 1.0e7
+
+#: An axis is logarithmic if its ends differ by this factor or more; else it would
+#: have too few numbers on it.
+_SPAN = 2.0
+
+_MOST_PANELS = 3
 
 
-def strand_chart(results: StrandResults, level: float, title: str) -> str:
-    """Return the chart, as SVG text: the law's band above, the next strand's below.
+def strand_chart(results: StrandResults, asked: Asked) -> str:
+    """Return the chart of strands and their laws, as SVG text.
 
-    Parameters
-    ----------
-    results : StrandResults
-    level : float
-        Probability of both bands.
-    title : str
+    Two panels, so that the two bands are not taken for each other: above where the
+    laws lie, below where one more strand will lie. A law ends where the tests do. If
+    no mix has a law, one panel a mix with the borrowed laws through its rate.
     """
-    pressures = np.concatenate([r.pressure for r in results.mixes])
-    low, high = float(pressures.min()), float(pressures.max())
-    if high < 1.05 * low:
-        low, high = low / 1.5, high * 1.5
-    x = np.geomspace(0.9 * low, 1.1 * high, _POINTS)
-    percent = f"{100.0 * level:g} %"
-    panels = tuple(
-        Panel(
-            label,
-            "mm/s",
-            tuple(_series(r, x, level, next_strand=kind) for r in results.mixes),
-            band=band,
-            logarithmic=True,
-            points=tuple(
-                Points(r.mix or "strands", r.pressure / _MEGA, r.rate / _MILLI, k)
-                for k, r in enumerate(results.mixes)
-            ),
-        )
-        for label, band, kind in (
-            ("burning rate", f"band: {percent} of the law itself", False),
-            ("burning rate", f"band: {percent} of the next strand", True),
-        )
-    )
+    mixes = results.mixes
+    offered = [result for result in mixes if result.offers][:_MOST_PANELS]
+    if any(result.law is not None for result in mixes):
+        pressure = _grid(mixes)
+        panels = _law_panels(mixes, pressure, asked)
+        last = "Lines: least squares on ln r, drawn inside the tested pressures only."
+    elif offered:
+        lowest = min(float(result.pressure.min()) for result in offered)
+        pressure = np.geomspace(lowest / 1.15, max(_FAR, 2.0 * lowest), _POINTS)
+        panels = [_offer_panel(result, pressure, asked) for result in offered]
+        last = "Lines: borrowed, not measured. Only strands at more pressures tell."
+        hidden = [mix_name(r) for r in mixes if r not in offered]
+        last += f" Not drawn: {', '.join(hidden)}." if hidden else ""
+    else:
+        pressure = _grid(mixes)
+        panels = [_panel(mixes, pressure, asked, None, "")]
+        last = ""
+    x = _in(pressure, "pressure", asked.units.pressure)
     return line_chart(
         LineChart(
-            title=title,
+            title=_title(mixes),
             x_label="pressure, absolute",
-            x_unit="MPa",
-            x=x / _MEGA,
-            panels=panels,
+            x_unit=asked.units.pressure,
+            x=x,
+            panels=tuple(panels),
             notes=(
-                "Dots: strands. Lines: log least squares, inside the tested pressures "
-                "only. No claim of safety.",
+                *_notes(mixes),
+                f"Dots: strands of {asked.file}. {last}".rstrip(),
+                "No claim of safety.",
             ),
-            logarithmic=True,
+            logarithmic=bool(x[-1] >= _SPAN * x[0]),
         )
     )
+
+
+def _title(mixes: Sequence[MixResult]) -> str:
+    """Return the title; it names the mix if there is but one."""
+    name = mixes[0].mix if len(mixes) == 1 else ""
+    return "Burning rate of strands" + (f": {name}" if name else "")
+
+
+def _grid(mixes: Sequence[MixResult]) -> FloatArray:
+    """Return rising pressures, those of strands and bends among them. [Pa]"""
+    every = np.concatenate([result.pressure for result in mixes])
+    low, high = float(every.min()) / 1.15, float(every.max()) * 1.15
+    bends = [band.high for r in mixes if r.law is not None for band in r.law.bands]
+    return np.unique(np.concatenate([np.geomspace(low, high, _POINTS), every, bends]))
+
+
+def _law_panels(
+    mixes: Sequence[MixResult], pressure: FloatArray, asked: Asked
+) -> list[Panel]:
+    """Return a panel with confidence bands and one with prediction bands."""
+
+    def confidence(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return fit.law_interval(at, asked.level)
+
+    def prediction(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return fit.strand_interval(at, asked.level)
+
+    law = f"Band: {asked.percent} confidence, where the law lies"
+    strand = f"Band: {asked.percent} prediction, where one more strand will lie"
+    return [
+        _panel(mixes, pressure, asked, confidence, law),
+        _panel(mixes, pressure, asked, prediction, strand),
+    ]
+
+
+def _panel(
+    mixes: Sequence[MixResult],
+    pressure: FloatArray,
+    asked: Asked,
+    edges: Edges | None,
+    words: str,
+) -> Panel:
+    """Return one panel: strands, laws, and one of the two bands."""
+    unit = asked.units.rate
+    series = [_series(result, pressure, unit, edges) for result in mixes]
+    points = [_points(result, asked, index) for index, result in enumerate(mixes)]
+    return Panel(
+        "burning rate, measured",
+        unit,
+        tuple(series),
+        band=words,
+        logarithmic=_wide(points),
+        points=tuple(points),
+    )
+
+
+def _points(result: MixResult, asked: Asked, kin: int) -> Points:
+    """Return the strands of one mix."""
+    x = _in(result.pressure, "pressure", asked.units.pressure)
+    y = _in(result.rate, "burn_rate", asked.units.rate)
+    return Points(mix_name(result), x, y, kin)
+
+
+def _wide(points: Sequence[Points]) -> bool:
+    rates = np.concatenate([p.y for p in points])
+    return bool(rates.max() >= _SPAN * rates.min())
 
 
 def _series(
-    result: MixResult, x: np.ndarray, level: float, *, next_strand: bool
+    result: MixResult, pressure: FloatArray, unit: str, edges: Edges | None
 ) -> Series:
-    """Return line and band of a mix; a gap outside what was tested."""
-    name, nothing = result.mix or "strands", np.full(len(x), np.nan)
-    if result.fit is None or result.law is None:
-        return Series(name, nothing)
-    p = result.pressure
-    inside = (x >= 0.999 * p.min()) & (x <= 1.001 * p.max())
-    interval = result.fit.strand_interval if next_strand else result.fit.law_interval
-    low, high = interval(x, level)
-    middle = result.fit.rate_at(x)
-    shown = [np.where(inside, v / _MILLI, np.nan) for v in (middle, low, high)]
-    return Series(name, *shown)
+    """Return the law of one mix inside the tested pressures.
+
+    Without a law, a single value at the last strand, so that its name stands there.
+    """
+    if result.law is None or result.fit is None or edges is None:
+        last = int(np.argmax(result.pressure))
+        here = pressure == result.pressure[last]
+        rate = np.where(here, result.rate[last], np.nan)
+        return Series(mix_name(result), _in(rate, "burn_rate", unit))
+    low, high = result.law.tested
+    inside = (pressure >= low) & (pressure <= high)
+    lines = (result.fit.rate_at(pressure), *edges(result.fit, pressure))
+    rate, below, above = (
+        _in(np.where(inside, line, np.nan), "burn_rate", unit) for line in lines
+    )
+    return Series(mix_name(result), rate, below, above)
+
+
+def _offer_panel(result: MixResult, pressure: FloatArray, asked: Asked) -> Panel:
+    """Return the borrowed laws through the rate of one mix."""
+    unit = asked.units.rate
+    series = [
+        Series(law.name, _in(burn_rate(law, pressure), "burn_rate", unit))
+        for law in result.offers
+    ]
+    low, high = _envelope(result.offers, pressure, asked.level)
+    around = f"{asked.percent} around them"
+    nothing = np.full(pressure.shape, np.nan)
+    edges = (_in(edge, "burn_rate", unit) for edge in (low, high))
+    series.append(Series(around, nothing, *edges))
+    return Panel(
+        f"{mix_name(result)}: burning rate",
+        unit,
+        tuple(series),
+        band=f"Lines: BORROWED laws, moved through the measured rate. Band: {around}",
+        logarithmic=True,
+        points=(_points(result, asked, len(result.offers)),),
+    )
+
+
+def _envelope(
+    laws: Sequence[BurnLaw], pressure: FloatArray, level: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the lowest and the highest end of the intervals of some laws. [m/s]"""
+    ends = np.array(
+        [[grain_interval(law, float(p), level) for p in pressure] for law in laws]
+    )
+    return ends[..., 0].min(axis=0), ends[..., 1].max(axis=0)
+
+
+def _in(values: FloatArray, quantity: str, unit: str) -> FloatArray:
+    """Return SI values in a unit."""
+    return np.array([units.convert(float(v), quantity, unit) for v in values])
+
+
+def _notes(mixes: Sequence[MixResult]) -> list[str]:
+    """Say which mix has no law, and which strands lie far off."""
+    notes = []
+    for result in mixes:
+        name = mix_name(result)
+        if result.law is None:
+            notes.append(f"{name}: no law. {result.reason}.")
+        elif result.outliers:
+            lines = ", ".join(
+                str(result.strands[o.index].line) for o in result.outliers
+            )
+            notes.append(f"{name}: look again at line {lines} of the file.")
+    return notes

@@ -1,222 +1,282 @@
-"""What strands say, as text: data, law with its units, bands, offers, comparison."""
+"""Strands and the burn law through them, as text."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from castsugar import units
-from castsugar.database import Caution
-from castsugar.motor.coefficient import convert_coefficient
+from castsugar.constants import DEFAULT_PRESSURE
+from castsugar.database import Caution, Source
+from castsugar.motor.bands import FALSE_ALARM
 from castsugar.motor.families import Comparison
-from castsugar.motor.fit import LawFit
-from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.law import BurnLaw, burn_rate, outside
 from castsugar.motor.strands import MixResult, StrandResults
-from castsugar.report.layout import wrapped
+from castsugar.report.layout import number, wrapped
+from castsugar.report.strand_fit import fit_lines, strand_table
+from castsugar.report.strand_units import StrandUnits, short, significant
+from castsugar.strand_intervals import grain_interval, new_strand_interval
 
-_MILLI, _MEGA = 1e-3, 1e6
+#: What the numbers are.
+ABOUT = (
+    "A rate here is measured on your strands or borrowed from a publication, and each "
+    "line says which; none comes from thermochemistry. A law belongs to this mix as it "
+    "was ground, cooked and cast."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What the user wants to see.
+    """What a page about strands shows.
 
     Attributes
     ----------
-    pressure : float
-        Where the rate is read off. [Pa]
-    pressure_text : str
-        The same as typed.
+    file : str
+    at : tuple of (text, pressure)
+        Pressures to state the rate at, as typed. [Pa]
     level : float
         Probability of intervals.
-    pressure_unit, rate_unit : str
-        Units of the second form of each law.
+    ambient : tuple of (text, pressure)
+        What the word ambient means, as typed. [Pa]
+    units : StrandUnits
+    sources : mapping
+        Of borrowed laws, by key.
     """
 
-    pressure: float
-    pressure_text: str
-    level: float = 0.95
-    pressure_unit: str = "MPa"
-    rate_unit: str = "mm/s"
+    file: str
+    at: tuple[tuple[str, float], ...]
+    level: float
+    ambient: tuple[str, float]
+    units: StrandUnits
+    sources: Mapping[str, Source]
 
     @property
     def percent(self) -> str:
-        """The level in words."""
-        return f"{100.0 * self.level:g} %"
+        """The level as text."""
+        return f"{100.0 * self.level:.4g} %"
 
 
 def strand_page(
-    source: str, results: StrandResults, asked: Asked, cautions: Sequence[Caution]
+    results: StrandResults, asked: Asked, cautions: Sequence[Caution]
 ) -> str:
-    """Return the page of ``burnrate``."""
-    lines = wrapped(f"Burning rates of strands: {source}", "  ", "")
+    """Return the page of ``castsugar burnrate``."""
+    lines = [f"Burn law from strands: {asked.file}", "", *wrapped(ABOUT, "")]
+    words, ambient = asked.ambient
+    if any(ambient in result.pressure for result in results.mixes):
+        at = asked.units.pressure_text(ambient)
+        lines += wrapped(f"Ambient is taken as {words}, {at}.", "")
     for result in results.mixes:
-        lines += ["", f"Mix {result.mix or '(no name)'}"]
-        lines += _data(result)
-        lines += _law(result, asked) if result.law is not None else _no_law(result)
-        for text in result.cautions:
-            lines += wrapped(f"caution: {text}")
+        lines += ["", *_mix_lines(result, asked)]
     if results.comparisons:
-        lines += ["", "Mixes side by side"]
-        for comparison in results.comparisons:
-            lines += wrapped(_compared(comparison), "      ", "  - ")
+        lines += ["", *_comparison_lines(results.comparisons, asked)]
     lines += ["", "Cautions"]
     for caution in cautions:
         lines += wrapped(caution.text, "    ", "  ! ")
     return "\n".join(lines) + "\n"
 
 
-def _data(result: MixResult) -> list[str]:
-    """Return the strands of a mix, with their residuals where there is a fit."""
-    lines = ["   line   pressure, MPa   rate, mm/s   off the law, %"]
-    odd = {o.index for o in result.outliers}
-    for index, strand in enumerate(result.strands):
-        off = ""
-        if result.fit is not None:
-            off = f"{100.0 * math.expm1(result.fit.residuals[index]):+.1f}"
-        mark = "  look at it again" if index in odd else ""
-        lines.append(
-            f"  {strand.line:>5}   {strand.pressure / _MEGA:>13.4g}   "
-            f"{strand.rate / _MILLI:>10.3f}   {off:>14}{mark}".rstrip()
+def mix_name(result: MixResult) -> str:
+    """Return the name of a mix; the file may name none."""
+    return result.mix or "(no mix named)"
+
+
+def _mix_lines(result: MixResult, asked: Asked) -> list[str]:
+    """Return everything about one mix."""
+    strands = (
+        "1 strand" if len(result.strands) == 1 else f"{len(result.strands)} strands"
+    )
+    lines = wrapped(f"Mix {mix_name(result)}: {strands}, measured", "  ", "")
+    lines += strand_table(result, asked.units)
+    if result.law is not None and result.fit is not None:
+        lines += ["", *fit_lines(result, asked.units, asked.level)]
+        lines += ["", *_rate_lines(result, asked)]
+    else:
+        lines += ["", *wrapped(f"No law for this mix: {result.reason}.")]
+    if result.single is not None:
+        lines += _single_lines(result, asked)
+    for text in result.cautions:
+        lines += wrapped(f"Look again: {text}.", "    ", "  - ")
+    return lines
+
+
+def _rate_lines(result: MixResult, asked: Asked) -> list[str]:
+    """Return rates at the ends of the tests and at the pressures asked for."""
+    fit, law = result.fit, result.law
+    assert fit is not None
+    assert law is not None
+    low, high = law.tested
+    places = [("lowest tested", low), ("highest tested", high), *asked.at]
+    lines = []
+    for pressure_unit, rate_unit in asked.units.pairs:
+        head = f"law, {asked.percent}", f"new strand, {asked.percent}"
+        lines += [
+            f"  Rate from the law, {rate_unit}",
+            f"    {'at':<20}{pressure_unit:>9}{'rate':>9}{head[0]:>18}{head[1]:>20}",
+        ]
+        for words, pressure in places:
+            rates = [
+                float(fit.rate_at(pressure)),
+                *map(float, fit.law_interval(pressure, asked.level)),
+                *map(float, fit.strand_interval(pressure, asked.level)),
+            ]
+            told = [
+                significant(units.convert(r, "burn_rate", rate_unit)) for r in rates
+            ]
+            p = short(units.convert(pressure, "pressure", pressure_unit))
+            mark = "*" if outside(law, pressure) else ""
+            lines.append(
+                f"    {words[:19]:<20}{p:>9}{told[0] + mark:>9}"
+                f"{told[1] + ' - ' + told[2]:>18}{told[3] + ' - ' + told[4]:>20}"
+            )
+    lines += wrapped(
+        "law: where the law itself lies; more strands narrow it. new strand: where one "
+        "more strand will lie; more strands do not narrow it below the scatter."
+    )
+    beyond = [words for words, pressure in places if outside(law, pressure)]
+    if beyond:
+        lines += wrapped(
+            f"WARNING: {', '.join(beyond)}: outside the tested "
+            f"{asked.units.pressure_text(low)} to {asked.units.pressure_text(high)}. "
+            "The rate marked * is the law continued; its intervals do not cover a bend "
+            "out there. Test there before you rely on it.",
+            "    ",
+            "  ! ",
         )
     return lines
 
 
-def law_text(rate: float, exponent: float, asked: Asked) -> str:
-    """Write r = a p^n with a beside its units; `rate` is that at 1 MPa [m/s]."""
-    a = rate / _MILLI
-    text = f"r = {a:.4g} mm/s (p / MPa)^{exponent:.3f}"
-    if (asked.rate_unit, asked.pressure_unit) != ("mm/s", "MPa"):
-        other = convert_coefficient(
-            a, exponent, "mm/s", "MPa", asked.rate_unit, asked.pressure_unit
+def _single_lines(result: MixResult, asked: Asked) -> list[str]:
+    """Return what strands at one pressure tell."""
+    single, shown = result.single, asked.units
+    assert single is not None
+    text = (
+        f"Measured rate at {shown.pressure_text(single.pressure)}: "
+        f"{shown.rate_text(single.rate)}"
+    )
+    if single.count == 1:
+        lines = wrapped(f"{text}; one strand tells no interval and no repeatability.")
+    else:
+        low, high = new_strand_interval(single)
+        lines = wrapped(
+            f"{text}; {asked.percent} interval of the mean "
+            f"{_range(single.low, single.high, shown)}."
         )
-        text += f" = {other:.4g} {asked.rate_unit} (p / {asked.pressure_unit})"
-        text += f"^{exponent:.3f}"
-    return text
+        lines += wrapped(
+            f"Repeatability {shown.rate_text(single.repeatability, 2)}, "
+            f"{significant(100.0 * single.variation, 2)} % of the rate (standard deviation of one "
+            f"strand); the next strand here: {_range(low, high, shown)} "
+            f"({asked.percent} prediction interval)."
+        )
+    lines += _offer_lines(result, asked) if result.offers else []
+    return [*lines, *_next_test_lines(result, asked)]
 
 
-def _law(result: MixResult, asked: Asked) -> list[str]:
-    """Return the law of a mix, its intervals, and the tests behind it."""
-    fit = result.fit
-    assert fit is not None  # a law comes from a fit
-    assert result.law is not None
-    lines = ["", "  measured, log least squares (this one is used)"]
-    for band in result.law.bands:
-        where = f"{band.low / _MEGA:.3g} to {band.high / _MEGA:.3g} MPa: "
-        lines += wrapped(where + law_text(band.rate, band.exponent, asked), "      ")
-    if len(result.law.bands) == 1:
-        lines += _single_band(fit, asked)
-    lines.append(f"    scatter of single strands {100.0 * fit.scatter:.2g} %")
-    lines += _at(fit, asked)
-    if result.lack_of_fit is not None:
-        p = result.lack_of_fit.probability
-        word = "does not fit" if p < 0.05 else "fits"
-        lines.append(f"    against replicates the law {word} (probability {p:.2g})")
-    if result.on_rate is not None:
-        beside = result.on_rate
-        text = law_text(beside.rate_at_reference, beside.exponent, asked)
-        lines += wrapped(f"beside it, least squares on the rate itself: {text}", "    ")
-    return lines
+def _range(low: float, high: float, shown: StrandUnits) -> str:
+    """Return an interval of rates [m/s]."""
+    told = []
+    for unit in shown.rates:
+        ends = [significant(units.convert(r, "burn_rate", unit)) for r in (low, high)]
+        told.append(f"{ends[0]} to {ends[1]} {unit}")
+    return told[0] + "".join(f" ({text})" for text in told[1:])
 
 
-def _single_band(fit: LawFit, asked: Asked) -> list[str]:
-    """Return the intervals of a and n of one power law."""
-    low, high = (float(v) / _MILLI for v in fit.law_interval(_MEGA, asked.level))
-    n_low, n_high = fit.exponent_interval(asked.level)
-    return [
-        f"    {asked.percent} of a {low:.4g} to {high:.4g} mm/s at 1 MPa, of n "
-        f"{n_low:.3f} to {n_high:.3f}"
-    ]
+def offer_places(asked: Asked) -> tuple[tuple[str, float], ...]:
+    """Return where the rate of a borrowed law is stated."""
+    return asked.at or (("1000 psi", DEFAULT_PRESSURE),)
 
 
-def _at(fit: LawFit, asked: Asked) -> list[str]:
-    """Return the rate at the pressure asked for, two intervals told apart."""
-    p = asked.pressure
+def _offer_lines(result: MixResult, asked: Asked) -> list[str]:
+    """Return the borrowed laws scaled to the rate."""
     lines = [
-        f"    at {asked.pressure_text} ({p / _MEGA:.4g} MPa): "
-        f"{float(fit.rate_at(p)) / _MILLI:.3g} mm/s",
+        "",
+        "  BORROWED, not measured: published laws, moved to pass through your rate",
     ]
-    for words, interval in (
-        ("the law itself", fit.law_interval),
-        ("the next strand", fit.strand_interval),
-    ):
-        low, high = (float(v) / _MILLI for v in interval(p, asked.level))
-        lines.append(f"      {words}: {asked.percent} {low:.3g} to {high:.3g} mm/s")
-    low_p, high_p = float(fit.pressure.min()), float(fit.pressure.max())
-    if not low_p <= p <= high_p:
-        lines += wrapped(
-            f"that is outside the tested {low_p / _MEGA:.3g} to {high_p / _MEGA:.3g} "
-            "MPa: a continuation, not a measurement",
-            "      ",
-        )
+    for words, pressure in offer_places(asked):
+        at = asked.units.pressure_text(pressure)
+        lines += wrapped(f"at {words}: {at}, rates in mm/s", "    ")
+        lines.append(f"    {'law':<28}{'exponent':>12}{'rate':>9}{asked.percent:>22}")
+        for law in result.offers:
+            low, high = grain_interval(law, pressure, asked.level)
+            rate = float(burn_rate(law, pressure))
+            band = f"{significant(1e3 * low, 2)} to {significant(1e3 * high, 2)}"
+            mark = "*" if outside(law, pressure) else ""
+            told = significant(1e3 * rate, 3) + mark
+            lines.append(
+                f"    {law.name[:27]:<28}{_exponents(law):>12}{told:>9}{band:>22}"
+            )
+        if any(outside(law, pressure) for law in result.offers):
+            lines += wrapped("* outside the pressures that law was tested at", "    ")
+    for key in dict.fromkeys(law.source for law in result.offers):
+        names = ", ".join(law.name for law in result.offers if law.source == key)
+        status = next(law.status for law in result.offers if law.source == key)
+        source = asked.sources[key].citation
+        lines += wrapped(f"{names}: {status}; {source}", "      ", "    ")
     return lines
 
 
-def _no_law(result: MixResult) -> list[str]:
-    """Say why there is no law, and what is known instead."""
-    lines = ["", *wrapped(f"no law: {result.reason}")]
-    single = result.single
-    if single is None:
-        return lines
-    lines.append(
-        f"    rate at {single.pressure / _MEGA:.4g} MPa: {single.rate / _MILLI:.3g} "
-        f"mm/s, {100.0 * single.level:g} % {single.low / _MILLI:.3g} to "
-        f"{single.high / _MILLI:.3g}"
-        if math.isfinite(single.high)
-        else f"    one strand at {single.pressure / _MEGA:.4g} MPa: "
-        f"{single.rate / _MILLI:.3g} mm/s"
+def _exponents(law: BurnLaw) -> str:
+    """Say the exponent, or how many there are."""
+    if len(law.bands) == 1:
+        return number(law.bands[0].exponent, 3)
+    return f"{len(law.bands)} bands"
+
+
+def _next_test_lines(result: MixResult, asked: Asked) -> list[str]:
+    """Say which test would fix the exponent."""
+    single, test = result.single, result.next_test
+    assert single is not None
+    if test is None:
+        text = (
+            "Next test: burn 2 more strands here, or more, and then 3 or more at "
+            f"{asked.units.pressure_text(2.0 * single.pressure, 3)} or above."
+        )
+        return ["", *wrapped(text)]
+    there = test.ratio * single.pressure
+    here = f"{test.more_here} more here, and " if test.more_here else ""
+    text = (
+        f"Next test: burn {here}{test.strands} strands at {test.ratio:.3g} times this "
+        f"pressure or more, that is {asked.units.pressure_text(there, 3)}; the "
+        f"exponent is then known to ± {test.exponent_u:.2g} (one standard error)."
     )
-    if math.isfinite(single.variation):
-        lines.append(
-            f"    repeatability {single.repeatability / _MILLI:.2g} mm/s "
-            f"({100.0 * single.variation:.2g} %)"
+    if test.more_here:
+        text += (
+            f" So many because strands scatter by {significant(100.0 * single.scatter, 2)} %: look "
+            "for the reason first (bubbles, timing, density)."
         )
-    if result.offers:
-        lines += wrapped(
-            "Borrowed laws scaled to this rate, to be used with their wide bands only:"
+    return ["", *wrapped(text)]
+
+
+def _comparison_lines(comparisons: Sequence[Comparison], asked: Asked) -> list[str]:
+    """Return the mixes side by side."""
+    lines = ["Do the mixes burn differently?"]
+    for pair in comparisons:
+        names = f"{pair.first} and {pair.second}"
+        if pair.reason:
+            text = f"{names}: cannot tell; {pair.reason}."
+            lines += wrapped(text, "    ", "  - ")
+            continue
+        verdict = (
+            "they differ" if pair.verdict == "differ" else "cannot tell them apart"
         )
-    for law in result.offers:
-        lines += wrapped(offer_text(law), "      ", "    - ")
-    test = result.next_test
-    if test is not None:
-        more = f", and {test.more_here} more here" if test.more_here else ""
+        text = (
+            f"{names}: {verdict}. At {asked.units.pressure_text(pair.pressure)} the "
+            f"first burns {significant(pair.ratio, 3)} times as fast as the second, "
+            f"{asked.percent} interval {significant(pair.low, 3)} to "
+            f"{significant(pair.high, 3)}; probability of data as far apart if both "
+            f"burn alike {pair.coincidence:.2g}"
+        )
+        if pair.parallel == pair.parallel:
+            text += f", if both have one exponent {pair.parallel:.2g}"
+        lines += wrapped(f"{text}.", "    ", "  - ")
+        if pair.unequal_scatter < FALSE_ALARM:
+            lines += wrapped(
+                "One of them scatters more than the other (probability "
+                f"{pair.unequal_scatter:.2g}); this test takes them as alike.",
+                "    ",
+            )
+    if len(comparisons) > 1:
         lines += wrapped(
-            f"What would fix n: {test.strands} strands at {test.ratio:.2g} times this "
-            f"pressure or more{more}; then n is known to +-{test.exponent_u:.2f}."
+            f"{len(comparisons)} pairs: each probability was multiplied by "
+            f"{len(comparisons)} before it was called a difference (below 0.05)."
         )
     return lines
-
-
-def offer_text(law: BurnLaw) -> str:
-    """Say what a borrowed law gives at 3 and 7 MPa, one standard deviation each way."""
-    parts = []
-    for mega in (3.0, 7.0):
-        rate = float(burn_rate(law, mega * _MEGA)) / _MILLI
-        u = float(log_rate_uncertainty(law, mega * _MEGA))
-        parts.append(
-            f"{mega:g} MPa {rate:.2g} mm/s ({rate * math.exp(-u):.2g} to "
-            f"{rate * math.exp(u):.2g})"
-        )
-    return f"{law.origin}; status {law.status}: " + ", ".join(parts)
-
-
-def _compared(comparison: Comparison) -> str:
-    """Say whether two mixes differ."""
-    c = comparison
-    text = f"{c.first} and {c.second}: {c.verdict}"
-    if c.reason:
-        return f"{text}: {c.reason}"
-    text += (
-        f"; at {c.pressure / _MEGA:.3g} MPa the first burns {c.ratio:.3f} times as "
-        f"fast, {100.0 * c.level:g} % {c.low:.3f} to {c.high:.3f} (one law for both: "
-        f"probability {c.coincidence:.2g}"
-    )
-    if math.isfinite(c.parallel):
-        text += f"; one exponent: {c.parallel:.2g}"
-    return text + ")"
-
-
-def unit_text(pressure: float, unit: str) -> str:
-    """Write a pressure [Pa] in a unit."""
-    return f"{units.convert(pressure, 'pressure', unit):.4g} {unit}"

@@ -8,8 +8,8 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.species_sets import shipped_species
 from castsugar.rows import characteristic_velocity
+from castsugar.species_sets import shipped_species
 from castsugar.thermo import batch
 from castsugar.thermo.batch import Job
 from castsugar.thermo.gibbs.solution import Flow

@@ -1,0 +1,287 @@
+"""Mixes in the user's motor: peak, margin, origin of the law, and the bench file."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import castsugar as cs
+from castsugar.cli.main import main
+from castsugar.database import load_database
+from castsugar.motor.blend_law import blend_law
+from castsugar.motor.case import Case
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.peak import Spread
+from castsugar.workshop.bench import check_bench, read_bench
+from castsugar.workshop.motor_bench import hardware_of
+
+RATE, EXPONENT = 4.6e-3, 0.31
+LAW = BurnLaw(
+    name="invented",
+    bands=(Band(low=1e5, high=1e7, rate=RATE, exponent=EXPONENT),),
+    log_rate_u=0.0,
+    origin="stated",
+)
+GRAIN = HollowCylinder(
+    outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
+)
+MIX = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
+
+
+def hardware(**changes: object) -> Hardware:
+    """Return a motor of which everything is sure."""
+    given: dict[str, object] = {
+        "grain": GRAIN,
+        "throat_diameter": 0.008,
+        "burning": BurnKnowledge(law=blend_law([], borrowed=LAW)),
+        "spread": Spread(),
+        "density_ratio": 1.0,
+        "draws": 20,
+        **changes,
+    }
+    return Hardware(**given)  # type: ignore[arg-type]
+
+
+@pytest.mark.exact
+def test_peak_is_the_closed_form() -> None:
+    """Mass balance: p = (a rho c* Kn)^(1/(1-n)), here at the largest Kn."""
+    case = Case(rated_pressure=5e6)
+    row = cs.evaluate(MIX, motor=hardware(case=case)).iloc[0]
+    kn = GRAIN.largest_area / (math.pi / 4 * 0.008**2)
+    a = RATE / 1e6**EXPONENT
+    product = a * row.density_kg_m3 * row.characteristic_velocity_m_s * kn
+    wanted = product ** (1 / (1 - EXPONENT))
+    assert row.kn_max == pytest.approx(kn, rel=1e-12)
+    assert 1e6 * row.chamber_pressure_MPa == pytest.approx(wanted, rel=1e-9)
+    # Nothing is uncertain: the 95 % pressure is the pressure itself.
+    assert 1e6 * row.chamber_pressure_p95_MPa == pytest.approx(wanted, rel=1e-9)
+    assert row.pressure_margin == pytest.approx((5e6 - wanted) / 5e6, rel=1e-9)
+    assert row.burn_law_origin == "borrowed: invented"
+
+
+@pytest.mark.exact
+def test_density_efficiency_and_temperature() -> None:
+    """Each factor on the mass made enters with the power 1/(1-n)."""
+    power = 1 / (1 - EXPONENT)
+
+    def peak(**changes: object) -> float:
+        row = cs.evaluate(MIX, motor=hardware(**changes)).iloc[0]
+        return float(row.chamber_pressure_MPa)
+
+    plain = peak()
+    assert peak(density_ratio=0.95) == pytest.approx(plain * 0.95**power, rel=1e-9)
+    # A stated efficiency is for performance; a measured one counts for the margin.
+    assert peak(efficiency=0.9) == pytest.approx(plain, rel=1e-12)
+    measured = peak(efficiency=0.9, efficiency_measured=True)
+    assert measured == pytest.approx(plain * 0.9**power, rel=1e-9)
+    warm = peak(grain_temperature=318.15, temperature_sensitivity=0.002)
+    assert warm == pytest.approx(plain * math.exp(0.04) ** power, rel=1e-9)
+
+
+@pytest.mark.exact
+def test_rows_without_c_star_keep_their_place() -> None:
+    """No nozzle or no flame: NaN and the reason, the others untouched."""
+    cold = cs.Mix.weigh({"KNO3": 30, "sucrose": 10, "water": 60})
+    table = cs.evaluate([MIX, cold], motor=hardware())
+    assert np.isfinite(table.chamber_pressure_MPa[0])
+    assert np.isnan(table.chamber_pressure_MPa[1])
+    assert "no c*" in table.burn_law_origin[1]
+    bare = cs.evaluate(MIX, motor=hardware(), exit_pressure=None).iloc[0]
+    assert "no c*" in bare.burn_law_origin
+
+
+STRANDS = """\
+# invented readings
+length_mm,time_s,pressure_MPa,temperature_C,mix
+"""
+RATIOS = {"a": (60, 20, 20), "b": (65, 15, 20), "c": (60, 15, 25)}
+ITEMS = ("KNO3", "powdered sugar", "corn syrup")
+NAMES = "KNO3:{} powdered sugar:{} corn syrup:{}"
+MOTOR = """\
+[motor]
+throat = "8 mm"
+exit = "18 mm"
+
+[motor.grain]
+outer = "32 mm"
+core = "12 mm"
+length = "55 mm"
+segments = 3
+
+[motor.case]
+rated_pressure = "1000 psi"
+plastic = true
+"""
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    """Write an invented bench with strands of three mixes."""
+    rng = np.random.default_rng(4)
+    text, laws = STRANDS, MOTOR
+    for (mix, parts), a in zip(RATIOS.items(), (4.6, 5.4, 4.1), strict=True):
+        for p in (0.1013, 0.1013, 1.0, 1.0, 3.0, 3.0, 7.0, 7.0):
+            rate = a * p**0.31 * math.exp(0.02 * rng.standard_normal())
+            text += f"50.0,{50.0 / rate:.3f},{p},20,{mix}\n"
+        recipe = NAMES.format(*parts)
+        laws += f'\n[[motor.burn_law]]\nrecipe = "{recipe}"\n'
+        laws += f'strands = "strands.csv"\nmix = "{mix}"\n'
+    (tmp_path / "strands.csv").write_text(text)
+    (tmp_path / "bench.toml").write_text(laws)
+    return tmp_path / "bench.toml"
+
+
+def driven(path: Path, recipes: list[tuple[float, float, float]]) -> object:
+    """Evaluate mixes in the motor of a bench file."""
+    mixes = [
+        cs.Mix.weigh(
+            dict(zip(("KNO3", "powdered sugar", "corn syrup"), r, strict=True))
+        )
+        for r in recipes
+    ]
+    return cs.evaluate(mixes, motor=hardware_of(read_bench(path), load_database()))
+
+
+@pytest.mark.exact
+def test_measured_mix_keeps_its_own_law(bench: Path) -> None:
+    """A measured mix has a tighter band than one between the measured."""
+    table = driven(bench, [RATIOS["a"], (61.7, 16.7, 21.6)])
+    assert table.burn_law_origin[0] == "measured: a"
+    assert table.burn_law_origin[1].startswith("mixture model of 3 measured mixes")
+    spread = table.chamber_pressure_p95_MPa / table.chamber_pressure_MPa
+    assert 1.0 < spread[0] < spread[1]
+    # Between the three, the best estimate lies between theirs.
+    corners = driven(bench, list(RATIOS.values())).chamber_pressure_MPa
+    assert corners.min() < table.chamber_pressure_MPa[1] < corners.max()
+
+
+@pytest.mark.exact
+def test_foreign_ingredient_widens_the_band(bench: Path) -> None:
+    """What no measured mix holds is said, and doubted."""
+    hard = hardware_of(read_bench(bench), load_database())
+    parts = {"KNO3": 60, "powdered sugar": 20, "corn syrup": 17, "Fe2O3": 3}
+    row = cs.evaluate(cs.Mix.weigh(parts), motor=hard).iloc[0]
+    assert "3 % of it in no measured mix" in row.burn_law_origin
+    plain = driven(bench, [(60, 20, 17)]).iloc[0]
+    assert row.chamber_pressure_p95_MPa > plain.chamber_pressure_p95_MPa
+
+
+@pytest.mark.exact
+def test_blends_are_mixes(bench: Path) -> None:
+    """Thousands at once give what one by one gives."""
+    shares = np.array([[0.6, 0.2, 0.2], [0.62, 0.16, 0.22], [0.5, 0.3, 0.2]])
+    hard = hardware_of(read_bench(bench), load_database())
+    many = cs.evaluate(cs.blend(ITEMS, shares), motor=hard)
+    each = driven(bench, [tuple(100 * row) for row in shares])
+    for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa", "pressure_margin"):
+        np.testing.assert_allclose(many[key], each[key], rtol=1e-9)
+    assert list(many.burn_law_origin) == list(each.burn_law_origin)
+
+
+LAWFUL = MOTOR + '\n[[motor.burn_law]]\nborrowed = "sucrose 65/35"\n'
+
+BAD = [
+    (LAWFUL.replace('throat = "8 mm"', 'throat = "13 mm"'), "larger than the core"),
+    (LAWFUL.replace('core = "12 mm"', 'core = "40 mm"'), "not below the outer"),
+    (LAWFUL.replace("sucrose 65/35", "sucrose 60/40"), "did you mean"),
+    (MOTOR, "burn_law is missing"),
+    (LAWFUL.replace("segments = 3", "segments = 2.5"), "whole number"),
+    (
+        LAWFUL.replace('"8 mm"', '"8 mm"\nefficiency = 0.9\nmeasured_efficiency = 0.9'),
+        "both given",
+    ),
+    (LAWFUL.replace("plastic = true", "plastic = 1"), "true or false"),
+    (
+        LAWFUL.replace("rated_pressure", "rated_presure"),
+        "'rated_pressure'",
+    ),
+    (LAWFUL.replace('rated_pressure = "1000 psi"\n', ""), "no limit"),
+    (
+        MOTOR
+        + '\n[[motor.burn_law]]\nrecipe = "KNO3:65 sucrose:35"\nrate = "5 mm/s"\n',
+        "pressure is missing",
+    ),
+    (
+        MOTOR + '\n[[motor.burn_law]]\nrecipe = "KNO3:65 sucrose:35"\n'
+        'strands = "none.csv"\n',
+        "none.csv",
+    ),
+]
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("text", "words"), BAD)
+def test_bad_motor_table(text: str, words: str, tmp_path: Path) -> None:
+    """One line with the file and what is allowed."""
+    path = tmp_path / "bench.toml"
+    with pytest.raises(cs.CastsugarError) as caught:
+        hardware_of(check_bench(path, text), load_database())
+    message = str(caught.value)
+    assert words in message
+    assert "bench.toml" in message or "none.csv" in message
+    assert "\n" not in message
+
+
+@pytest.mark.exact
+def test_borrowed_law_is_said_and_wide() -> None:
+    """A law of others: named, and its 95 % pressure far above the best estimate."""
+    hard = hardware_of(check_bench(Path("bench.toml"), LAWFUL), load_database())
+    row = cs.evaluate(cs.Mix.weigh({"KNO3": 65, "sucrose": 35}), motor=hard).iloc[0]
+    assert row.burn_law_origin.startswith("borrowed: sucrose 65/35")
+    # 25 % on the rate is 1.25^(1.645/(1-0.319)) = 1.71 on the 95 % pressure.
+    assert row.chamber_pressure_p95_MPa / row.chamber_pressure_MPa > 1.6
+
+
+@pytest.mark.exact
+def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Page, cautions, JSON and picture of a motor."""
+    picture = bench.parent / "trace.svg"
+    words = ["evaluate", NAMES.format(60, 20, 20), "--motor", str(bench)]
+    assert main([*words, "--ballistics", "--trace", str(picture)]) == 0
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 80
+    flat = " ".join(text.split())
+    for said in (
+        "In your motor, an unproved estimate",
+        "peak pressure, 95 % below, psi",
+        "measured: a",
+        "Not modelled in the motor",
+        "Erosive burning is not modelled",
+        "belongs with the mix mass per mole of gas",
+        "pressure and margin with the ideal c* (cautious)",
+        "More than 125 g of propellant",
+        "A pipe rating is no allowable for a motor case",
+        "estimate about a case that nobody has proved",
+    ):
+        assert said in flat, said
+    assert picture.read_text("utf-8").startswith("<svg")
+    assert main([*words, "--json", "--no-confirm"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    fired = document["firings"][0]
+    assert fired["mass_burned_kg"] == pytest.approx(fired["mass_loaded_kg"], rel=1e-6)
+    assert fired["impulse_letter"] == "H"
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--motor", "none.toml"], "cannot be read"),
+        (["--trace", "t.svg"], "add --motor FILE"),
+    ],
+)
+def test_bad_command(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2 and one line."""
+    assert main(["evaluate", "KNO3:65 sucrose:35", "--no-confirm", *words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert said in err
+    assert err.count("\n") == 1
