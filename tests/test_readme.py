@@ -16,6 +16,9 @@ BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, re.DOTALL)
 TEXT = [text for kind, text in BLOCKS if kind == "text"]
 SHELL = [text for kind, text in BLOCKS if kind == "bash"]
 
+#: What a block of another language is the content of.
+FILES = {"toml": "bench.toml", "csv": "strands.csv"}
+
 pytestmark = pytest.mark.exact  # text against text
 
 
@@ -48,10 +51,14 @@ def test_other_commands_run(
     """Every further command of README ends well, in its order and in one folder."""
     monkeypatch.chdir(tmp_path)
     printed = {}
-    for line in "".join(SHELL[2:]).strip().splitlines():
-        assert main(shlex.split(line)[1:]) == 0, line
-        printed[line] = capsys.readouterr().out
-        assert printed[line]
+    for kind, text in BLOCKS[BLOCKS.index(("bash", SHELL[1])) + 1 :]:
+        if kind in FILES:  # shown as the content of a file, or to be added to it
+            with (tmp_path / FILES[kind]).open("a", encoding="utf-8") as stream:
+                stream.write("\n" + text if stream.tell() else text)
+        for line in text.strip().splitlines() if kind == "bash" else []:
+            assert main(shlex.split(line)[1:]) == 0, line
+            printed[line] = capsys.readouterr().out
+            assert printed[line]
     # The other texts shown are what one of the commands prints.
     for text in TEXT[1:]:
         assert any(text.strip() in out for out in printed.values())

@@ -9,7 +9,13 @@ from castsugar.motor.bands import FALSE_ALARM
 from castsugar.motor.regression import student
 from castsugar.motor.strands import MixResult
 from castsugar.report.layout import WIDTH, number, wrapped
-from castsugar.report.strand_units import StrandUnits, coefficient, short, significant
+from castsugar.report.strand_units import (
+    StrandUnits,
+    coefficient,
+    percent,
+    short,
+    significant,
+)
 from castsugar.strand_intervals import BandLaw, band_laws
 
 _CELL, _LAST = 9, 13
@@ -31,18 +37,17 @@ def strand_table(result: MixResult, shown: StrandUnits) -> list[str]:
         remark = "OUTLIER? " if index in flagged else ""
         row = "".join(f"{cell:>{_CELL}}" for cell in cells)
         row += f"{number(left[index], 1):>{_LAST}}"
-        room = WIDTH - len(row) - 2
-        lines.append(f"{row}  {_short(remark + strand.note, room)}".rstrip())
+        text = " ".join(f"{remark}{strand.note}".split())
+        if len(row) + 2 + len(text) <= WIDTH:
+            lines.append(f"{row}  {text}".rstrip())
+        else:
+            lines += [row, *wrapped(text, " " * (_CELL + 2))]
     if flagged:
         lines += wrapped(
             "OUTLIER?: lies far from the law through the others; look at its note, "
             "time and bubbles. It is in the fit all the same."
         )
     return lines
-
-
-def _short(text: str, room: int) -> str:
-    return text if len(text) <= room else text[: room - 3] + "..."
 
 
 def fitted_rates(result: MixResult) -> Iterator[float]:
@@ -78,11 +83,10 @@ def fit_lines(result: MixResult, shown: StrandUnits, level: float) -> list[str]:
         for band, interval in zip(law.bands, found, strict=True):
             a = coefficient(band.rate, band.exponent, pressure_unit, rate_unit)
             lines += _band_lines(a, interval, shown=(pressure_unit, rate_unit))
-    percent = f"{100.0 * level:.4g} %"
     if law.temperature is not None:
         mean = units.to_celsius(law.temperature)
         lines.append(f"    of strands at {number(mean, 1)} C (mean)")
-    lines.append(f"    in brackets: {percent} confidence interval")
+    lines.append(f"    in brackets: {100.0 * level:.4g} % confidence interval")
     if len(law.bands) == 1:
         lines += _beside_lines(result, shown, level)
     return [*lines, *_quality_lines(result)]
@@ -135,7 +139,7 @@ def _quality_lines(result: MixResult) -> list[str]:
     fit, test, choice = result.fit, result.lack_of_fit, result.choice
     assert fit is not None
     lines = wrapped(
-        f"Scatter of single strands about the law {significant(100.0 * fit.scatter, 2)} % (one "
+        f"Scatter of single strands about the law {percent(fit.scatter)} % (one "
         f"standard deviation of ln r, {fit.degrees_of_freedom} degrees of freedom)."
     )
     if test is None:

@@ -31,6 +31,17 @@ def significant(value: float, digits: int = 4) -> str:
     return f"{value:.{max(places, 0)}f}"
 
 
+def percent(share: float) -> str:
+    """Write a share in percent, two digits, without the sign.
+
+    Examples
+    --------
+    >>> percent(0.0234567)
+    '2.3'
+    """
+    return significant(100.0 * share, 2)
+
+
 def short(value: float, digits: int = 4) -> str:
     """Write a number that was chosen, as a pressure is: no zeros at its end.
 

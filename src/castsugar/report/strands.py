@@ -14,7 +14,7 @@ from castsugar.motor.law import BurnLaw, burn_rate, outside
 from castsugar.motor.strands import MixResult, StrandResults
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_fit import fit_lines, strand_table
-from castsugar.report.strand_units import StrandUnits, short, significant
+from castsugar.report.strand_units import StrandUnits, percent, short, significant
 from castsugar.strand_intervals import grain_interval, new_strand_interval
 
 #: What the numbers are.
@@ -163,7 +163,7 @@ def _single_lines(result: MixResult, asked: Asked) -> list[str]:
         )
         lines += wrapped(
             f"Repeatability {shown.rate_text(single.repeatability, 2)}, "
-            f"{significant(100.0 * single.variation, 2)} % of the rate (standard deviation of one "
+            f"{percent(single.variation)} % of the rate (standard deviation of one "
             f"strand); the next strand here: {_range(low, high, shown)} "
             f"({asked.percent} prediction interval)."
         )
@@ -240,7 +240,7 @@ def _next_test_lines(result: MixResult, asked: Asked) -> list[str]:
     )
     if test.more_here:
         text += (
-            f" So many because strands scatter by {significant(100.0 * single.scatter, 2)} %: look "
+            f" So many because strands scatter by {percent(single.scatter)} %: look "
             "for the reason first (bubbles, timing, density)."
         )
     return ["", *wrapped(text)]
