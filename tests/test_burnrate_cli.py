@@ -288,6 +288,15 @@ def test_no_law_is_a_plain_answer(run, text: str, words: str) -> None:
     assert document["mixes"][0]["nonlinear"] is None
 
 
+def test_numbers_from_a_formula(run) -> None:
+    """r = 8 p^0.5 to the last digit: found again, and no strands, says the page."""
+    rows = [f"A,50,{50.0 / (8.0 * p**0.5)!r},{p}" for p in range(1, 9)]
+    page = run(HEAD + "\n".join(rows) + "\n")
+    assert "a = 8.000 mm/s at 1 MPa" in page
+    assert "n = 0.500" in page
+    assert "WARNING: no scatter at all" in page
+
+
 def test_outlier_is_flagged_and_kept(run) -> None:
     """A strand burned twice as fast is pointed out; it stays in the fit."""
     text = two_mixes().splitlines()

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import castsugar as cs
 from castsugar import measuring
 from castsugar.kitchen.belief import Belief, unmeasured
-from castsugar.kitchen.calibration import calibrate
+from castsugar.kitchen.calibration import CONTRADICTION, calibrate, compare
 from castsugar.kitchen.measurements import LOSS_SHARE, Measurement
-from castsugar.kitchen.parameters import PLACE, values_of
+from castsugar.kitchen.parameters import PARAMETERS, PLACE, values_of
 from castsugar.kitchen.pot import poured
 from castsugar.kitchen.viscometry import ball_viscosity, flow_out_viscosity
 from castsugar.potting import pot_of
@@ -202,4 +205,310 @@ def test_bad_ball(change: dict[str, float], words: str) -> None:
     }
     with pytest.raises(cs.CastsugarError, match=words) as caught:
         measuring.ball_fall(**{**given, **change})
+    assert "\n" not in str(caught.value)
+
+
+def flow_out(time: float, cook: cs.Cook = COOK) -> Measurement:
+    """The same mix through a tube of 8 mm x 30 mm."""
+    return measuring.flow_out(
+        MIX,
+        cook,
+        tube_diameter=8e-3,
+        tube_length=0.03,
+        head=0.06,
+        volume=50e-6,
+        time=time,
+    )
+
+
+@pytest.mark.exact
+def test_every_order_gives_the_same() -> None:
+    """All six orders of three readings, to 1e-6 of what was believed before."""
+    prior = unmeasured()
+    readings = read(prior.mean, np.random.default_rng(11))
+    found = [calibrate(prior, list(p)) for p in itertools.permutations(readings)]
+    assert not any(c.contradictions for c in found)
+    spreads = prior.spreads()
+    for one in found[1:]:
+        shift = (one.after.mean - found[0].after.mean) / spreads
+        np.testing.assert_allclose(shift, 0.0, atol=1e-6)
+        change = one.after.covariance - found[0].after.covariance
+        np.testing.assert_allclose(change / np.outer(spreads, spreads), 0, atol=1e-6)
+        assert one.after.origins == found[0].after.origins
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("seed", range(5))
+def test_each_kind_narrows(seed: int) -> None:
+    """Prior less posterior covariance has no negative eigenvalue, kind by kind."""
+    rng, prior = np.random.default_rng(seed), unmeasured()
+    truth = prior.mean + 0.7 * prior.spreads() * rng.standard_normal(8)
+    scale = np.outer(prior.spreads(), prior.spreads())
+    for measurement in (*read(truth, rng), flow_out(72.0)):
+        found = calibrate(prior, [measurement])
+        less = (prior.covariance - found.after.covariance) / scale
+        assert np.linalg.eigvalsh(less)[0] > -1e-9
+        if not found.contradictions:
+            assert np.linalg.eigvalsh(less)[-1] > 0.1  # something was learnt
+
+
+@pytest.mark.exact
+def test_density_far_off_a_stated_packing() -> None:
+    """Set aside in the middle of a series; the rest is used as if it never was."""
+    # Exact: 0.70 +- 0.005 stated, 0.60 +- 0.015 read: 0.10 / 0.0158 = 6.3 of both.
+    sure = unmeasured({"packing": (0.70, 0.005)})
+    pan, _, ball = trio()
+    wrong = measuring.bulk_density(mass=0.060 * 2.109, volume=100e-6)
+    found = calibrate(sure, [pan, wrong, ball])
+    assert [o.contradicts for o in found.outcomes] == [False, True, False]
+    assert found.outcomes[1].deviation == pytest.approx(
+        -0.10 / math.hypot(0.005, 0.015), rel=1e-6
+    )
+    without = calibrate(sure, [pan, ball])
+    np.testing.assert_array_equal(found.after.mean, without.after.mean)
+    np.testing.assert_array_equal(found.after.covariance, without.after.covariance)
+    assert found.after.origins == without.after.origins
+
+
+@pytest.mark.exact
+def test_only_a_contradiction_changes_nothing() -> None:
+    """The belief after it is the belief before it, bit by bit."""
+    good = trio()[1]
+    prior = unmeasured()
+    found = calibrate(prior, [replace(good, observed=good.observed + 0.2)])
+    assert len(found.contradictions) == 1
+    np.testing.assert_array_equal(found.after.mean, prior.mean)
+    np.testing.assert_array_equal(found.after.covariance, prior.covariance)
+    assert found.after.origins == prior.origins
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("parameter", PARAMETERS, ids=lambda p: p.name)
+def test_each_sure_parameter_stays(parameter: object) -> None:
+    """Stated with spread 0: no kind of measurement moves it or gives it doubt."""
+    name, middle = parameter.name, parameter.middle  # type: ignore[attr-defined]
+    stated = middle * 1.02 if middle else 0.3
+    sure = unmeasured({name: (stated, 0.0)})
+    after = calibrate(sure, [*trio(), flow_out(100.0)]).after
+    assert after.interval(name) == pytest.approx((stated,) * 3, rel=1e-12)
+    others = [i for i in range(8) if i != PLACE[name]]
+    np.testing.assert_array_equal(after.covariance[PLACE[name], others], 0.0)
+
+
+def only_drying() -> Belief:
+    """All but the drying time is known for sure."""
+    belief = unmeasured()
+    for p in PARAMETERS:
+        if p.name != "drying_time":
+            belief = belief.with_value(p.name, p.middle, 0.0, "sure")
+    return belief
+
+
+def exact_quantiles(measurement: Measurement) -> np.ndarray:
+    """Return p10, p50 and p90 of the drying time by quadrature of Bayes' theorem."""
+    belief = only_drying()
+    middle, spread = math.log(3000.0), 0.55
+    x = np.linspace(middle - 5 * spread, middle + 7 * spread, 20_001)
+    points = np.repeat(belief.mean[None], x.size, axis=0)
+    points[:, PLACE["drying_time"]] = x
+    expected = np.ravel(measurement.predict(values_of(points)))
+    misfit = (expected - measurement.observed) / measurement.spread
+    log = -0.5 * ((x - middle) / spread) ** 2 - 0.5 * misfit**2
+    share = np.cumsum(np.exp(log - log.max()))
+    return np.exp(np.interp([0.1, 0.5, 0.9], share / share[-1], x))
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("minutes", "lost"), [(10, 1.4e-3), (10, 3e-3), (20, 1.4e-3), (20, 5e-3)]
+)
+def test_drying_time_against_quadrature(minutes: int, lost: float) -> None:
+    """One free parameter: the linearised posterior against the whole integral."""
+    cook = cs.Cook.hold(392.15, 60.0 * minutes)
+    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=lost)
+    after = calibrate(only_drying(), [pan]).after
+    found = np.array(after.interval("drying_time"))
+    np.testing.assert_allclose(found, exact_quantiles(pan), rtol=0.05)
+
+
+def false_alarms(minutes: float, kind: int, count: int = 1000) -> int:
+    """Count contradictions among readings that are just as the model states."""
+    prior, rng = unmeasured(), np.random.default_rng(1)
+    cook = cs.Cook.hold(392.15, 60.0 * minutes)
+    good = trio()[kind]
+    if kind == 0:
+        good = measuring.pan_weight(MIX, cook, batch=0.2, lost=0.0015, scale=SCALE)
+    alarms = 0
+    for _ in range(count):
+        values = values_of(prior.mean + prior.spreads() * rng.standard_normal(8))
+        observed, spread = float(np.ravel(good.predict(values))[0]), good.spread
+        if kind == 0:
+            spread = math.hypot(math.sqrt(2.0) * SCALE, LOSS_SHARE * observed)
+        observed += spread * rng.standard_normal()
+        if kind == 0:  # as measurements.pan_weight takes it from the reading
+            spread = math.hypot(math.sqrt(2.0) * SCALE, LOSS_SHARE * max(observed, 0))
+        alarms += compare(
+            prior, replace(good, observed=observed, spread=spread)
+        ).contradicts
+    return alarms
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("kind", "minutes"),
+    [
+        *((i, m) for i, m in [(1, 10.0), (2, 10.0), (0, 40.0)]),
+        *(
+            pytest.param(
+                0,
+                m,
+                marks=pytest.mark.xfail(
+                    strict=True,
+                    reason="bug: the expected loss is skewed (drying time is "
+                    "log-normal), compare() takes it as normal: 5 min 60, 10 min 26 "
+                    "of 1000 good pan weights are set aside instead of 2.7",
+                ),
+            )
+            for m in (5.0, 10.0)
+        ),
+    ],
+)
+def test_good_readings_seldom_contradict(kind: int, minutes: float) -> None:
+    """One in 370, as the limit of three standard deviations says."""
+    # Exact: 2.7 of 1000 expected; more than 10 by chance once in 10,000 (Poisson).
+    assert CONTRADICTION == 3.0
+    assert false_alarms(minutes, kind) <= 10
+
+
+@pytest.mark.exact
+@pytest.mark.xfail(
+    strict=True, reason="bug: 3 g in 5 min are called a contradiction of 4 sigma"
+)
+def test_a_fast_pan_is_no_contradiction() -> None:
+    """Drying times down to 1000 s are in the range that the parameter states."""
+    # Exact: of 9.36 g water, 300 s at 1000 s take 1 - exp(-0.3): 2.43 g; 2.6 g read.
+    cook = cs.Cook.hold(392.15, 300.0)
+    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=2.6e-3)
+    assert not compare(unmeasured(), pan).contradicts
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    "spread",
+    [
+        pytest.param(
+            x,
+            marks=pytest.mark.xfail(
+                strict=True,
+                raises=(OverflowError, pytest.fail.Exception),
+                reason="bug: a spread without limit is taken and breaks what follows",
+            ),
+        )
+        for x in (math.inf, 1e200)
+    ]
+    + [-1.0, math.nan],
+)
+def test_a_spread_that_is_none(spread: float) -> None:
+    """Negative, no number, infinite or beyond squaring: one line."""
+    with pytest.raises(cs.InputError, match="spread"):
+        unmeasured({"packing": (0.6, spread)})
+
+
+@pytest.mark.exact
+@given(
+    size=st.floats(0.01, 100.0),
+    ratio=st.floats(0.01, 0.33),
+    speed=st.floats(1e-5, 0.1),
+    excess=st.floats(10.0, 1e4),
+)
+def test_ball_scales(size: float, ratio: float, speed: float, excess: float) -> None:
+    """Eta goes with size squared, excess density, and 1 / speed; Faxen in q alone."""
+
+    def eta(size: float, speed: float, excess: float) -> float:
+        return ball_viscosity(
+            ball=1e-3 * size, cup=1e-3 * size / ratio, speed=speed, excess=excess
+        )
+
+    base = eta(size, speed, excess)
+    assert eta(2.0 * size, speed, excess) == pytest.approx(4.0 * base, rel=1e-12)
+    assert eta(size, 2.0 * speed, excess) == pytest.approx(0.5 * base, rel=1e-12)
+    assert eta(size, speed, 2.0 * excess) == pytest.approx(2.0 * base, rel=1e-12)
+    # Exact: Stokes, eta = 2 g drho a^2 / (9 v), times Faxen's 1 - 2.104 q + 2.09 q^3.
+    stokes = 2.0 * 9.80665 * excess * (0.5e-3 * size) ** 2 / (9.0 * speed)
+    faxen = 1.0 - 2.104 * ratio + 2.09 * ratio**3
+    assert base == pytest.approx(stokes * faxen, rel=1e-12)
+
+
+@pytest.mark.exact
+@given(size=st.floats(0.1, 10.0), rate=st.floats(1e-9, 1e-3))
+def test_tube_scales(size: float, rate: float) -> None:
+    """R^4, 1 / L, 1 / rate, head and density once each: Hagen-Poiseuille."""
+    base = {
+        "radius": 4e-3 * size,
+        "length": 0.03,
+        "head": 0.06,
+        "rate": rate,
+        "density": 1750.0,
+    }
+    eta = flow_out_viscosity(**base)
+    for name, power in (
+        ("radius", 4),
+        ("length", -1),
+        ("head", 1),
+        ("rate", -1),
+        ("density", 1),
+    ):
+        other = flow_out_viscosity(**{**base, name: 2.0 * base[name]})
+        assert other == pytest.approx(2.0**power * eta, rel=1e-12), name
+
+
+@pytest.mark.exact
+def test_salt_of_the_same_volume_flows_alike() -> None:
+    """Chloride in the nitrate's volume: the same grains, a little more dissolved."""
+    hot = {"tube_diameter": 8e-3, "tube_length": 0.03, "head": 0.06, "volume": 5e-5}
+    values = values_of(unmeasured().mean)
+    etas = [
+        float(
+            measuring.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(values)
+        )
+        for salt in measuring.SALTS
+    ]
+    assert abs(etas[0] - etas[1]) < 0.8  # of ln eta; far inside the prior's 1.4
+    with pytest.raises(cs.InputError, match="allowed: potassium nitrate"):
+        measuring.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: measuring.bulk_density(mass=0.0, volume=5e-5), "above 0"),
+        (lambda: measuring.bulk_density(mass=0.063, volume=math.inf), "above 0"),
+        (lambda: measuring.bulk_density(mass=0.2, volume=5e-5), "0.35 to 0.8"),
+        (lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=-1e-3), "between 0"),
+        (lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=0.2), "between 0"),
+        (
+            lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=0.001, scale=0.0),
+            "above 0",
+        ),
+        (lambda: flow_out(math.nan), "above 0"),
+        (lambda: flow_out(-1.0), "above 0"),
+        (
+            lambda: measuring.pan_weight(
+                cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}), COOK, batch=0.2, lost=0.001
+            ),
+            "no model for sorbitol",
+        ),
+        (
+            lambda: measuring.ball_fall(
+                "sucrose", ball=3e-3, cup=0.04, fall=0.05, time=9.0, temperature=298.15
+            ),
+            "no syrup",
+        ),
+    ],
+)
+def test_bad_readings(call: object, words: str) -> None:
+    """One line that says what is allowed."""
+    with pytest.raises(cs.CastsugarError, match=words) as caught:
+        call()  # type: ignore[operator]
     assert "\n" not in str(caught.value)

@@ -14,14 +14,21 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "published"))
+sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "kitchen"))
 
-from published_checks import PROVENANCES, summary
+from kitchen_checks import PROVENANCES
+from kitchen_checks import summary as kitchen_summary
+from published_checks import summary
 
 WIDTH = 100
 
 #: Provenance -> its word in the lines.
 SHORT = dict(
-    zip(PROVENANCES, ("read", "open data", "memory", "independent"), strict=True)
+    zip(
+        PROVENANCES,
+        ("read", "open data", "memory", "independent", "fitted"),
+        strict=True,
+    )
 )
 
 Compared = dict[str, Any]
@@ -29,7 +36,7 @@ Compared = dict[str, Any]
 
 def compared() -> list[Compared]:
     """Return all rows, with the difference in percent and the tests' verdict."""
-    rows = summary()
+    rows = [*summary(), *kitchen_summary()]
     for row in rows:
         value, difference = row["published"], row["difference"]
         row["difference_percent"] = 100.0 * difference / abs(value) if value else None
@@ -45,8 +52,8 @@ def report(rows: list[Compared]) -> list[str]:
         "of published.",
         "Provenance: read = in the source; open data = machine-readable copy; memory = "
         "from memory,",
-        "reproduced; independent = calculation by other code, no publication. "
-        "! = outside tolerance.",
+        "reproduced; independent = calculation by other code, no publication; fitted = "
+        "no check. ! = outside.",
     ]
     for source, group in itertools.groupby(rows, key=lambda row: row["source"]):
         lines += ["", *textwrap.wrap(source, WIDTH), _heading()]

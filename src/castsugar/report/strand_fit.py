@@ -20,6 +20,9 @@ from castsugar.strand_intervals import BandLaw, band_laws
 
 _CELL, _LAST = 9, 13
 
+#: Below this scatter of ln r, numbers were not measured.
+_NO_SCATTER = 1e-9
+
 
 def strand_table(result: MixResult, shown: StrandUnits) -> list[str]:
     """Return the strands as measured, with what the law leaves of each."""
@@ -138,6 +141,13 @@ def _quality_lines(result: MixResult) -> list[str]:
     """Return scatter, lack of fit, and why bands or none."""
     fit, test, choice = result.fit, result.lack_of_fit, result.choice
     assert fit is not None
+    if fit.scatter < _NO_SCATTER:
+        return wrapped(
+            "WARNING: no scatter at all. Such numbers come from a formula, not from "
+            "strands; the intervals mean nothing.",
+            "    ",
+            "  ! ",
+        )
     lines = wrapped(
         f"Scatter of single strands about the law {percent(fit.scatter)} % (one "
         f"standard deviation of ln r, {fit.degrees_of_freedom} degrees of freedom)."
