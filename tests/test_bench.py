@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import string
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import castsugar as cs
 from castsugar.cli.measure_keys import OPTIONS
@@ -182,3 +187,347 @@ def test_options_are_the_keys_of_the_file() -> None:
         asked = {name: required for name, required, _ in OPTIONS[kind]}
         wanted = {n: k.required for n, k in keys.items() if n != "kind"}
         assert asked == wanted, kind
+
+
+def bug(reason: str, *raises: type[BaseException]) -> pytest.MarkDecorator:
+    """Mark what a fault of the program makes fail; to be taken off with the fault."""
+    known = raises or (AssertionError,)
+    return pytest.mark.xfail(strict=True, raises=known, reason=f"bug: {reason}")
+
+
+#: Twice the same keys, a stated parameter and a motor with keys of the same names.
+TANGLED = """\
+# a bench, invented
+[kitchen]   # the stove
+"altitude" = "300 m"
+minutes = 8
+
+[ kitchen . packing ]
+value = 0.62
+spread = 0.02
+
+[kitchen.liquid_factor]
+value = 1.1
+spread = 0.3
+
+[[kitchen.measured]]  # first
+kind = "bulk density"
+mass = "63 g"
+volume = "50 ml"
+
+[[ kitchen.measured ]]
+kind = "bulk density"
+mass = "64 g"
+volume = "50 ml"
+
+[[kitchen.measured]]
+kind = "ball fall"
+ball = "3 mm"
+cup = "40 mm"
+fall = "50 mm"
+time = "9.5 s"
+temperature = "25 C"
+"""
+
+WHERE = [
+    (('"altitude" = "300 m"', '"altitude" = "high"'), 3, "[kitchen] altitude"),
+    (("minutes = 8", "minutes = true"), 4, "[kitchen] minutes"),
+    (("value = 0.62", 'value = "0.62"'), 7, "[kitchen.packing] value"),
+    (("value = 1.1", "value = nan"), 11, "[kitchen.liquid_factor] value"),
+    (("spread = 0.3", "sprad = 0.3"), 12, "did you mean 'spread'"),
+    (('mass = "63 g"', 'mass = "63"'), 16, "has no unit"),
+    (('mass = "64 g"', 'mass = "64"'), 21, "has no unit"),
+    (('mass = "64 g"\nvolume', 'mass = "64 ml"\nvolume'), 21, "is not a mass unit"),
+    (('64 g"\nvolume = "50 ml"', '64 g"\nvolume = ""'), 22, "has no number"),
+    (('mass = "64 g"\n', ""), 19, "mass is missing"),
+    (('temperature = "25 C"', 'temperature = "25 g"'), 30, "temperature unit"),
+    (('time = "9.5 s"', "time = 1979-05-27"), 29, "with its unit in quotes"),
+    (('kind = "ball fall"', 'kind = "Ball Fall"'), 25, "did you mean 'ball fall'"),
+    (('kind = "ball fall"', "kind = 3"), 25, "allowed: pan weight"),
+    (('cup = "40 mm"', 'cup = "40 mm"\nrecipe = "KNO3:60"'), 28, "recipe is not known"),
+    (('cup = "40 mm"', 'cup = "40 mm"\nsalt = "x"'), 28, "salt is not known"),
+    (
+        ('volume = "50 ml"\n\n[[ ', 'salt = "table"\nvolume = "50 ml"\n\n[[ '),
+        17,
+        "salt",
+    ),
+    (("[kitchen.liquid_factor]", "[kitchen.liquid_facto]"), 2, "'liquid_factor'"),
+]
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+@pytest.mark.parametrize(("change", "line", "words"), WHERE)
+def test_line_of_each_fault(
+    change: tuple[str, str], line: int, words: str, newline: str
+) -> None:
+    """Right also with repeated keys and tables, quotes and remarks."""
+    assert TANGLED.count(change[0]) == 1
+    text = TANGLED.replace(*change).replace("\n", newline)
+    with pytest.raises(cs.InputError) as caught:
+        check_bench(PATH, text)
+    message = str(caught.value)
+    assert words in message
+    assert "\n" not in message
+    assert message.startswith(f"bench.toml, line {line}:"), message
+
+
+def test_tangled_file_is_good() -> None:
+    """What the faults are put into has none."""
+    kitchen = check_bench(PATH, TANGLED).kitchen
+    assert [m["kind"] for m in kitchen["measured"]][2] == "ball fall"
+    assert kitchen["packing"]["value"] == 0.62
+    assert kitchen["liquid_factor"]["origin"] == "stated in the bench file"
+    inline = "[kitchen]\npacking = { value = 0.6, spread = 0 }\n"
+    assert check_bench(PATH, inline).kitchen["packing"]["spread"] == 0.0
+    dotted = "kitchen.packing.value = 0.6\nkitchen.packing.spread = 0.01\n"
+    assert check_bench(PATH, dotted).kitchen["packing"]["value"] == 0.6
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[kitchen]\nminutes = 3\nminutes = 4\n", "line 3"),
+        ("[kitchen]\naltitude = 300 m\n", "line 2"),
+        ("[kitchen]\naltitude = 0,3\n", "line 2"),
+        ("[kitchen]\n[kitchen]\n", "line 2"),
+        ('[kitchen]\ncook = "119 C\n', "line 2"),
+        ("\x00", "line 1"),
+        pytest.param("# c\n[kitchen", "line 2", marks=bug("no line at the end")),
+    ],
+)
+def test_syntax_faults_name_their_line(text: str, words: str) -> None:
+    """One line with the file and where in it."""
+    with pytest.raises(cs.InputError) as caught:
+        check_bench(PATH, text)
+    message = str(caught.value)
+    assert message.startswith("bench.toml")
+    assert words in message
+    assert "\n" not in message
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        pytest.param("# c\nx = 1\n", 2, marks=bug("line 1 for any stray key")),
+        pytest.param("# c\n[[x]]\n", 2, marks=bug("line 1 for arrays of tables")),
+        pytest.param("# c\nkitchen = 3\n", 2, marks=bug("line 1 for no table")),
+        pytest.param(
+            "# c\nkitchen.minutes = true\n", 2, marks=bug("line 1 for dotted keys")
+        ),
+        pytest.param(
+            "[kitchen]\nminutes = 3\npacking = {value = 0.6}\n",
+            3,
+            marks=bug("line 1 for inline tables"),
+        ),
+        pytest.param(
+            '[kitchen]\nsyrup = """\ncook = 3\n"""\ncook = 4\n',
+            5,
+            marks=bug("keys are looked for inside long strings"),
+        ),
+        pytest.param(
+            "[kitchen]\n'minutes' = true\n", 2, marks=bug("keys in single quotes")
+        ),
+        pytest.param(
+            "# c\n[kitchens.packing]\n", 2, marks=bug("line 1 for sub-tables")
+        ),
+        pytest.param(
+            "[kitchen]\n# a\u2028b\nminutes = true\n",
+            3,
+            marks=bug("counts lines at characters that end none in TOML"),
+        ),
+    ],
+)
+def test_line_of_odd_forms(text: str, line: int) -> None:
+    """Forms that TOML allows as well."""
+    with pytest.raises(cs.InputError, match=rf"^bench\.toml, line {line}:"):
+        check_bench(PATH, text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param(
+            '[[kitchen.measured]]\nkind = ["bulk density"]\n',
+            marks=bug("unhashable kind", TypeError),
+        ),
+        pytest.param(
+            "[kitchen]\nx = " + "[" * 3000 + "]" * 3000 + "\n",
+            marks=bug("deep nesting is not caught", RecursionError),
+        ),
+        pytest.param(
+            "[kitchen]\nminutes = " + "9" * 5000 + "\n",
+            marks=bug("int of too many digits", ValueError),
+        ),
+        pytest.param(
+            "[kitchen]\nminutes = " + "9" * 400 + "\n",
+            marks=bug("int beyond a float", OverflowError),
+        ),
+    ],
+    ids=["kind", "nested", "digits", "large"],
+)
+def test_no_text_crashes_the_reader(text: str) -> None:
+    """Whatever stands in the file: an InputError of one line."""
+    with pytest.raises(cs.InputError) as caught:
+        check_bench(PATH, text)
+    assert "\n" not in str(caught.value)
+
+
+@given(st.text(alphabet=string.printable + "\u00e4\u2028\x00", max_size=60))
+@settings(max_examples=150)
+def test_any_text_is_read_or_refused(text: str) -> None:
+    """Never anything but a bench or an InputError."""
+    for whole in (text, "[kitchen]\n" + text, "[[kitchen.measured]]\n" + text):
+        try:
+            check_bench(PATH, whole)
+        except cs.InputError as error:
+            assert str(error).startswith("bench.toml")  # noqa: PT017
+
+
+@given(
+    note=st.text(
+        st.characters(exclude_categories=["Cs"], exclude_characters="\x7f"),
+        max_size=40,
+    )
+)
+@settings(max_examples=60)
+def test_any_note_survives(note: str) -> None:
+    """Quotes, backslashes, line ends, control characters: as they were given."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.toml"
+        for _ in range(2):
+            append_measurement(path, {**ENTRY, "note": note})
+        notes = [m["note"] for m in read_bench(path).kitchen["measured"]]
+    assert notes == [note, note]
+
+
+@pytest.mark.parametrize(
+    "start",
+    [
+        b"# no end of line",
+        b"[kitchen]\nminutes = 8 # no end of line",
+        b"\n\n\n",
+        b"# only a remark\n",
+        "# \u00e4\u00f6 \u2028\n".encode(),
+        pytest.param(
+            b"# c\r\n[kitchen]\r\nminutes = 8\r\n",
+            marks=bug("CRLF becomes LF in the whole file"),
+        ),
+        pytest.param(b"\xef\xbb\xbf# c\n", marks=bug("byte order mark is dropped")),
+    ],
+)
+def test_append_keeps_bytes(start: bytes, tmp_path: Path) -> None:
+    """Every byte that was there, then the entry; twice."""
+    path = tmp_path / "bench.toml"
+    path.write_bytes(start)
+    append_measurement(path, ENTRY)
+    once = path.read_bytes()
+    append_measurement(path, ENTRY)
+    assert once.startswith(start)
+    assert path.read_bytes().startswith(once)
+    assert len(read_bench(path).kitchen["measured"]) == 2
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'kitchen = { altitude = "300 m" }\n',
+        "[kitchen]\nmeasured = []\n",
+        "[kitchen]\nmeasured = 3\n",
+        "[kitchen\n",
+        "[kitchn]\n",
+    ],
+)
+def test_append_to_what_cannot_take_it(text: str, tmp_path: Path) -> None:
+    """One line, the file as it was, nothing beside it."""
+    path = tmp_path / "bench.toml"
+    path.write_bytes(text.encode())
+    with pytest.raises(cs.InputError) as caught:
+        append_measurement(path, ENTRY)
+    assert "\n" not in str(caught.value)
+    assert path.read_bytes() == text.encode()
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {**ENTRY, "note": 3},
+        {**ENTRY, "mass": "64"},
+        {**ENTRY, "kind": "bulk"},
+        {**ENTRY, "minutes": 3.0},
+        {},
+        pytest.param(
+            {**ENTRY, "note": "a\udcff"},
+            marks=bug("not encodable: a traceback", UnicodeEncodeError),
+        ),
+        pytest.param({**ENTRY, "note": None}, marks=bug("no TOML", TypeError)),
+    ],
+)
+def test_bad_entry_makes_no_file(entry: dict[str, object], tmp_path: Path) -> None:
+    """Refused before anything is written; no temporary file stays."""
+    path = tmp_path / "new.toml"
+    try:
+        with pytest.raises(cs.InputError) as caught:
+            append_measurement(path, entry)
+        assert "\n" not in str(caught.value)
+    finally:
+        assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("stage", ["open", "write", "chmod", "interrupted"])
+def test_each_step_may_fail(
+    stage: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Old file and folder as they were, whatever step fails."""
+    path = tmp_path / "bench.toml"
+    path.write_text(GOOD, "utf-8")
+    wanted: type[BaseException] = cs.InputError
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    if stage == "open":
+        monkeypatch.setattr(files.tempfile, "mkstemp", fail)
+    elif stage == "write":
+        monkeypatch.setattr(files.os, "fdopen", fail)
+    elif stage == "chmod":
+        monkeypatch.setattr(files.Path, "chmod", fail)
+    else:
+        monkeypatch.setattr(files.Path, "replace", stop)
+        wanted = KeyboardInterrupt
+    with pytest.raises(wanted):
+        append_measurement(path, ENTRY)
+    monkeypatch.undo()
+    assert path.read_text("utf-8") == GOOD
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_append_into_no_folder(tmp_path: Path) -> None:
+    """A folder that does not exist is not made."""
+    with pytest.raises(cs.InputError, match="cannot be written"):
+        append_measurement(tmp_path / "none" / "bench.toml", ENTRY)
+    assert list(tmp_path.iterdir()) == []
+
+
+@bug("a private file becomes readable for all")
+def test_append_keeps_permissions(tmp_path: Path) -> None:
+    """What the user closed stays closed."""
+    path = tmp_path / "bench.toml"
+    path.write_text(GOOD, "utf-8")
+    path.chmod(0o600)
+    append_measurement(path, ENTRY)
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+@bug("the link is replaced by a file, what it points to stays old")
+def test_append_follows_a_link(tmp_path: Path) -> None:
+    """A bench file kept elsewhere by a symbolic link."""
+    real, link = tmp_path / "real.toml", tmp_path / "bench.toml"
+    real.write_text(GOOD, "utf-8")
+    os.symlink(real, link)
+    append_measurement(link, ENTRY)
+    assert link.is_symlink()
+    assert len(read_bench(real).kitchen["measured"]) == 3

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -191,3 +192,499 @@ def test_same_bytes_and_no_cantera() -> None:
     ]
     assert runs[0].stdout == runs[1].stdout
     assert json.loads(runs[0].stdout)["mixes"][0]["flow_class"] == "thick"
+
+
+def bug(reason: str, *raises: type[BaseException]) -> pytest.MarkDecorator:
+    """Mark what a fault of the program makes fail; to be taken off with the fault."""
+    known = raises or (AssertionError,)
+    return pytest.mark.xfail(strict=True, raises=known, reason=f"bug: {reason}")
+
+
+def run(words: list[str], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
+    """Return exit code, output and errors of one command."""
+    capsys.readouterr()
+    try:
+        code = main(words)
+    except SystemExit as leave:  # argparse
+        code = int(leave.code or 0)
+    return (code, *capsys.readouterr())
+
+
+BULK = ["kitchen", "bulk-density", "--mass", "63 g", "--volume", "50 ml"]
+FLOW = [
+    *("kitchen", "flow-out", "--tube-diameter", "8 mm", "--tube-length", "30 mm"),
+    *("--head", "60 mm", "--volume", "50 ml", "--time", "72 s"),
+]
+TRIANGLE = ["map", "KNO3", "powdered sugar", "corn syrup"]
+
+MORE_BAD = [
+    ([*JUDGE, "--cook", "119 m", "--minutes", "8"], "not a temperature unit"),
+    ([*JUDGE, "--cook", "119 K", "--minutes", "8"], "outside 0 to 200 C"),
+    ([*JUDGE, "--cook", "-5 C", "--minutes", "8"], "outside 0 to 200 C"),
+    ([*JUDGE, "--cook", "201 C", "--minutes", "8"], "outside 0 to 200 C"),
+    ([*JUDGE, "--cook", "84 C", "--minutes", "8"], "from 85 C up"),
+    ([*JUDGE, "--cook", "", "--minutes", "8"], "has no number"),
+    ([*JUDGE, "--cook", "119 C", "--minutes", "0"], "give a time above 0"),
+    ([*JUDGE, "--cook", "119 C", "--minutes", ""], "has no number"),
+    ([*JUDGE, "--cook", "119 C", "--minutes", "8,5"], "decimal comma: write 8.5"),
+    ([*JUDGE, "--cook", "119 C", "--minutes", "1441"], "allowed up to 24 h"),
+    ([*JUDGE, "--cook", "119 C", "--minutes", "8 m"], "is not a time unit"),
+    ([*JUDGE, "--cook", "0 min 25 C, 0 min 119 C, 5 min 119 C"], "times must rise"),
+    ([*JUDGE, "--cook", "0 min 25 C; 5 min 119"], "not a time and a temperature"),
+    ([*JUDGE, "--cook", "0 min 119 C, 9 min 60 C"], "from 85 C up"),
+    ([*JUDGE, *HELD, "--syrup-grade", "nan"], "24 to 63"),
+    ([*JUDGE, *HELD, "--syrup-grade", "high"], "as a number"),
+    ([*JUDGE, *HELD, "--syrup-grade", "-42"], "24 to 63"),
+    ([*JUDGE, *HELD, "--syrup-solids", "79"], "above 1"),
+    ([*JUDGE, *HELD, "--syrup-solids", "-10 %"], "below zero"),
+    ([*JUDGE, *HELD, "--syrup-solids", "nan"], "not a finite number"),
+    ([*JUDGE, *HELD, "--water-lost", "-0.1"], "below zero"),
+    ([*JUDGE, *HELD, "--json", "--csv"], "not allowed with"),
+    ([*JUDGE, *HELD, "--cok", "119 C"], "unrecognized arguments: --cok"),
+    (["kitchen", "judge", "", *HELD], "the recipe is empty"),
+    (["kitchen", "judge", *HELD], "required: RECIPE"),
+    (["kitchn", "judge", BASE], "did you mean 'kitchen'"),
+    (["kitchen", "pan-wieght"], "did you mean 'pan-weight'"),
+    (["kitchen", "parameters", "--kitchen", "none.toml"], "cannot be read"),
+    (["kitchen", "parameters", "--kitchen", "."], "cannot be read: Is a directory"),
+    (["kitchen", "pan-weight"], "--recipe, --cook, --batch, --lost"),
+    ([*PAN, "--lost", "200 g"], "between 0 and the batch"),
+    ([*PAN, "--batch", "0 g"], "above 0"),
+    ([*PAN, "--scale", "0 g"], "above 0"),
+    ([*PAN, "--batch", "200"], "has no unit"),
+    ([*PAN, "--batch", "0,2 kg"], "decimal comma"),
+    ([*PAN, "--minutes", "-10"], "give a time above 0"),
+    ([*PAN, "--minutes", "inf"], "give numbers"),
+    ([*PAN, "--recipe", ""], "the recipe is empty"),
+    ([*PAN, "--recipe", "KNO3:65 sorbitol:35"], "no model for sorbitol"),
+    ([*PAN, "--cook", "84 C"], "from 85 C up"),
+    ([*BULK, "--mass", "630 g"], "0.35 to 0.8"),
+    ([*BULK, "--mass", "0 g"], "above 0"),
+    ([*BULK, "--mass", "63 ml"], "not a mass unit"),
+    ([*BULK, "--salt", "table salt"], "allowed: potassium nitrate"),
+    ([*BALL, "--time", "9 s", "--ball", "15 mm"], "allowed up to 0.33"),
+    ([*BALL, "--time", "9 s", "--ball-density", "1 g/cm3"], "not denser"),
+    ([*BALL, "--time", "9 s", "--temperature", "25"], "has no unit"),
+    ([*BALL, "--time", "9 s", "--temperature", "60 C"], "0 to 50 C"),
+    ([*BALL, "--time", "9 s", "--syrup", "sucrose"], "is no syrup"),
+    ([*BALL, "--time", "9 s", "--syrup", "corn sirup"], "did you mean 'corn syrup'"),
+    ([*FLOW, "--recipe", BASE, "--cook", "20 C", "--minutes", "5"], "from 85 C up"),
+    ([*FLOW, "--recipe", BASE, "--cook", "119 C"], "says no time"),
+    (
+        [*FLOW, "--recipe", "KNO3:65 sucrose:35", "--cook", "119 C", "--minutes", "8"],
+        "by what is believed this mix jams",
+    ),
+    (["evaluate", BASE, "--minutes", "8"], "--minutes needs --cook"),
+    (["evaluate", BASE, "--cook", "119"], "has no unit"),
+    (["evaluate", BASE, *HELD, "--kitchen", "none.toml"], "cannot be read"),
+    ([*TRIANGLE, "--show", "pour_viscosity"], "needs a cook"),
+    ([*TRIANGLE, "--show", "pour_window", "--cook", "119 C"], "says no time"),
+    pytest.param(
+        [*TRIANGLE, "--show", "pour_windw", *HELD],
+        "'pour_window'",
+        marks=bug("the nearest names leave out pour_window itself"),
+    ),
+    pytest.param(
+        [*JUDGE, "--cook", "119,5 C", "--minutes", "8"],
+        "decimal comma",
+        marks=bug("says that the points carry their times already"),
+    ),
+    pytest.param(
+        [*PAN, "--kitchen", "none/bench.toml", "--save"],
+        "cannot be written",
+        marks=bug("prints the whole page, then finds that it cannot save"),
+    ),
+    pytest.param(
+        [*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"],
+        "note",
+        marks=bug("bytes that are not UTF-8 end in a traceback", UnicodeEncodeError),
+    ),
+    pytest.param(
+        [*BULK, "--mass", "63"],
+        "--mass",
+        marks=bug("names 'command line, line 3: [kitchen.measured]', no option"),
+    ),
+    pytest.param(
+        [*PAN, "--minutes", "nan"],
+        "--minutes",
+        marks=bug("'minutes is nan; it must be a number without quotes'"),
+    ),
+    pytest.param(
+        [*JUDGE, *HELD, "--kitchen", ""],
+        "--kitchen",
+        marks=bug("an empty name is taken as no bench file at all"),
+    ),
+]
+
+
+@pytest.mark.parametrize(("words", "said"), MORE_BAD)
+def test_more_bad_input(
+    words: list[str],
+    said: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Exit code 2, one line that names the fault, nothing printed, nothing written."""
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run([*words, "-o", "out.txt"] if len(words) > 3 else words, capsys)
+    assert list(tmp_path.iterdir()) == []
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert said in err
+    assert err.startswith("castsugar: ")
+
+
+@bug("names a line that the bench file does not have")
+def test_fault_of_an_option_is_not_one_of_the_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was typed is wrong, not the file."""
+    path = tmp_path / "bench.toml"
+    path.write_text("[kitchen]\nminutes = 8\n")
+    code, _, err = run([*BULK, "--mass", "63", "--kitchen", str(path)], capsys)
+    assert code == 2
+    assert "bench.toml, line" not in err
+
+
+def test_a_page_as_proof_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """151 C in any point of a profile: no verdict, no number, the caution to stop."""
+    profile = "0 min 25 C, 5 min 151 C, 9 min 119 C"
+    code, out, err = run([*JUDGE, "--cook", profile], capsys)
+    assert (code, err) == (0, "")
+    assert "no verdict above 150 C" in " ".join(out.split())
+    assert "switch the heat off" in " ".join(out.split())
+    table = out.split("In the kitchen")[1].split("pours: below")[0].splitlines()[1:]
+    assert all(line.split()[-1] == "-" for line in table if line.strip())
+    code, out, _ = run([*JUDGE, "--cook", profile, "--json"], capsys)
+    document = json.loads(out)
+    (mix,) = document["mixes"]
+    assert mix["pour_viscosity_Pa_s"] is mix["set_ratio"] is None
+    assert mix["pours_probability"] is mix["pour_window_low_C"] is None
+    assert mix["flow_class"] == "not computed"
+    assert any("150 C" in text for text in document["cautions"])
+
+
+def test_evaluate_sorbitol_with_a_cook(capsys: pytest.CaptureFixture[str]) -> None:
+    """The thermochemistry as ever, the kitchen says why it has nothing to say."""
+    words = ["evaluate", "KNO3:65 sorbitol:35", "--no-confirm"]
+    code, out, _ = run([*words, *HELD], capsys)
+    assert code == 0
+    assert "kitchen not computed: no model for sorbitol" in out
+    assert max(map(len, out.splitlines())) <= 80
+    one = next(csv.DictReader(io.StringIO(run([*words, *HELD, "--csv"], capsys)[1])))
+    two = next(csv.DictReader(io.StringIO(run([*words, "--csv"], capsys)[1])))
+    for key in ("flame_temperature_K", "characteristic_velocity_m_s"):
+        assert one[key] == two[key]
+    assert one["pour_viscosity_Pa_s"] == one["pour_window_low_C"] == ""
+
+
+@bug("degradation of sucrose in CSV and JSON although nothing was computed")
+@pytest.mark.parametrize(
+    ("recipe", "held"),
+    [
+        ("KNO3:65 sorbitol:35", HELD),
+        ("KNO3:65 sorbitol:30 corn syrup:5", HELD),
+        (BASE, ["--cook", "151 C", "--minutes", "8"]),
+    ],
+)
+def test_not_computed_has_no_number(
+    recipe: str, held: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where the page shows '-', the data is null: the sugar degraded as well."""
+    _, out, _ = run(["kitchen", "judge", recipe, *held, "--json"], capsys)
+    (mix,) = json.loads(out)["mixes"]
+    assert mix["flow_class"] == "not computed"
+    assert mix["sugar_degraded_percent"] is None
+
+
+@bug("'1.5e+03 g; expected 654, 95 % 246 to 1.06e+03'")
+def test_no_exponents_in_sentences(capsys: pytest.CaptureFixture[str]) -> None:
+    """Numbers as a person writes them."""
+    big = [*PAN, "--batch", "20 kg", "--lost", "1.5 kg", "--minutes", "60"]
+    assert "e+0" not in run(big, capsys)[1]
+
+
+@bug("0.96 becomes '1.0' and 0.096 '0.10'")
+@pytest.mark.parametrize(("value", "text"), [(0.96, "1"), (0.096, "0.1")])
+def test_one_digit_when_rounding_up(value: float, text: str) -> None:
+    """One digit, also where rounding carries."""
+    from castsugar.report.kitchen import one_digit
+
+    assert one_digit(value) == text
+
+
+def test_jammed_is_null(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON has no infinity; a jam is null there and empty in CSV."""
+    dry = ["kitchen", "judge", "KNO3:70 sucrose:28 corn syrup:2", *HELD]
+    _, out, _ = run([*dry, "--json"], capsys)
+    assert "Infinity" not in out
+    assert "NaN" not in out
+    (mix,) = json.loads(out)["mixes"]
+    assert mix["pour_viscosity_Pa_s"] is None
+    assert mix["pours_probability"] == 0.0
+    (row,) = csv.DictReader(io.StringIO(run([*dry, "--csv"], capsys)[1]))
+    assert row["pour_viscosity_Pa_s"] == ""
+    assert "jams" in run(dry, capsys)[1]
+
+
+@pytest.mark.parametrize("words", [PAN, BULK, [*BALL, "--time", "9.5 s"]])
+def test_measurement_as_json(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Schema, versions, the reading, the bands and the parameters before and after."""
+    code, out, err = run([*words, "--json"], capsys)
+    assert (code, err) == (0, "")
+    document = json.loads(out)
+    assert document["schema"] == "castsugar.kitchen_measurement/1"
+    assert "castsugar" in document["versions"]
+    assert document["measurement"]["contradicts"] is False
+    before, after = (document[f"parameters_{w}"] for w in ("before", "after"))
+    assert [p["name"] for p in before] == [p["name"] for p in after]
+    assert len(before) == 8
+    for old, new in zip(before, after, strict=True):
+        assert new["p90"] - new["p10"] <= (old["p90"] - old["p10"]) * (1 + 1e-6) or (
+            math.log(new["p90"] / new["p10"]) <= math.log(old["p90"] / old["p10"])
+        )
+    for band in document["band"].values():
+        known = [v for v in band.values() if v is not None]
+        assert known == sorted(known)
+    assert run([*words, "--json"], capsys)[1] == out
+
+
+def test_contradiction_writes_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 1 with and without a file, in JSON as well; no file is made."""
+    path = tmp_path / "bench.toml"
+    wrong = [*BULK, "--mass", "50 g", "--kitchen", str(path), "--save"]
+    code, out, err = run(wrong, capsys)
+    assert code == 1
+    assert "contradicts" in out
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+    code, out, _ = run([*wrong, "--json"], capsys)
+    document = json.loads(out)
+    assert code == 1
+    assert document["measurement"]["contradicts"] is True
+    assert document["parameters_before"] == document["parameters_after"]
+    assert document["band"]["before"] == document["band"]["after"]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_contradiction_in_the_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Written there by hand: told on every use, and not used."""
+    entry = '[[kitchen.measured]]\nkind = "bulk density"\nvolume = "50 ml"\n'
+    good, both = tmp_path / "good.toml", tmp_path / "both.toml"
+    good.write_text(entry + 'mass = "63 g"\n')
+    both.write_text(entry + 'mass = "63 g"\n' + entry + 'mass = "80 g"\n')
+    _, one, _ = run([*JUDGE, *HELD, "--json", "--kitchen", str(good)], capsys)
+    code, two, err = run([*JUDGE, *HELD, "--json", "--kitchen", str(both)], capsys)
+    assert code == 0
+    assert "bulk density no. 2" in err
+    assert "contradicts" in err
+    assert json.loads(one)["mixes"] == json.loads(two)["mixes"]
+    code, out, _ = run(["kitchen", "parameters", "--kitchen", str(both)], capsys)
+    assert code == 1
+    assert "set aside" in " ".join(out.split())
+
+
+def test_parameters_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Changed by what is saved; eight names; 80 columns."""
+    path = str(tmp_path / "bench.toml")
+    code, before, _ = run(["kitchen", "parameters"], capsys)
+    assert code == 0
+    assert run([*BULK, "--kitchen", path], capsys)[0] == 0
+    assert not Path(path).exists()
+    assert run([*BULK, "--kitchen", path, "--save"], capsys)[0] == 0
+    code, after, _ = run(["kitchen", "parameters", "--kitchen", path], capsys)
+    assert code == 0
+    assert before != after
+    assert "measured: bulk density" in after
+    for text in (before, after):
+        assert max(map(len, text.splitlines())) <= 80
+        heads = [x for x in text.splitlines() if x.startswith("  ") and " .. " in x]
+        assert len(heads) == 8
+
+
+WIDE = bug("the examples are up to 85 columns wide")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        pytest.param(["kitchen"], marks=WIDE),
+        ["kitchen", "judge"],
+        ["kitchen", "parameters"],
+        ["kitchen", "pan-weight"],
+        ["kitchen", "bulk-density"],
+        ["kitchen", "ball-fall"],
+        ["kitchen", "flow-out"],
+    ],
+    ids=lambda words: "-".join(words),
+)
+def test_help_fits(
+    words: list[str],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """80 columns on a terminal of 80 columns."""
+    monkeypatch.setenv("COLUMNS", "80")
+    code, out, _ = run([*words, "--help"], capsys)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_measurement_pages_fit(capsys: pytest.CaptureFixture[str]) -> None:
+    """80 columns, also of long recipes and numbers of odd size."""
+    long = "KNO3:60 powdered sugar:10 sucrose:9.123456789 corn syrup:20.876543211"
+    for words in (
+        [*PAN, "--recipe", long],
+        [*BALL, "--time", "190 s"],
+        BULK,
+        [*FLOW, "--recipe", BASE, *HELD],
+    ):
+        _, out, _ = run(words, capsys)
+        assert max(map(len, out.splitlines())) <= 80, words
+
+
+@bug("no measurement page shows a caution, whatever it is about to do")
+@pytest.mark.parametrize(
+    ("words", "caution"),
+    [
+        ([*FLOW, "--recipe", BASE, *HELD], "Never heat a mix over a flame"),
+        (PAN, "local law decides"),
+        ([*PAN, "--batch", "900 g", "--lost", "6 g"], "More than 500 g in one batch"),
+        (
+            [*PAN, "--cook", "140 C", "--minutes", "4", "--lost", "1.8 g"],
+            "Above 130 C bulk temperature",
+        ),
+    ],
+)
+def test_measuring_hot_mix_shows_cautions(
+    words: list[str], caution: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Those that the temperature and the batch ask for, as on every kitchen page."""
+    code, out, _ = run(words, capsys)
+    assert code == 0
+    assert caution in " ".join(out.split())
+
+
+@bug("says only that 'the salt solution is 160.7 C'; no word to stop")
+def test_measuring_above_150_is_refused_with_the_caution(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A pan at 155 C is the case that the caution is for."""
+    code, out, err = run([*PAN, "--cook", "155 C", "--minutes", "4"], capsys)
+    assert code != 0
+    assert "150 C" in out + err
+
+
+@bug("a table of '-', exit code 0, no reason and no caution")
+def test_sweep_above_150_says_why(capsys: pytest.CaptureFixture[str]) -> None:
+    """No numbers: then at least the reason."""
+    words = ["sweep", BASE, "--vary", "KNO3", "--show", "pour_viscosity"]
+    _, out, err = run([*words, "--cook", "160 C", "--minutes", "5"], capsys)
+    assert "150 C" in out + err
+
+
+@bug("what a ball tells of one syrup is booked to another")
+@pytest.mark.parametrize(
+    ("bench", "typed"),
+    [("", ["--syrup", "42 DE syrup", "--time", "400 s"]), ("42 DE syrup", [])],
+)
+def test_ball_in_another_syrup(
+    bench: str, typed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Refused, or nothing learnt about the syrup of the kitchen."""
+    words = [*BALL, "--time", "9.5 s", *typed, "--json"]
+    if bench:  # the kitchen has this syrup; the ball fell in the default, corn syrup
+        path = tmp_path / "bench.toml"
+        path.write_text(f'[kitchen]\nsyrup = "{bench}"\n')
+        words += ["--kitchen", str(path)]
+    code, out, _ = run(words, capsys)
+    if code == 0:
+        document = json.loads(out)
+        assert document["parameters_before"][:2] == document["parameters_after"][:2]
+
+
+@bug("200 draws there, 1000 here: p90 of 394 and 3200 Pa s for the same belief")
+def test_two_pages_agree_on_one_band(capsys: pytest.CaptureFixture[str]) -> None:
+    """The judge and the measurement tell the same band of the same mix and cook."""
+    held = ["--cook", "119 C", "--minutes", "10", "--json"]
+    (mix,) = json.loads(run([*JUDGE, *held], capsys)[1])["mixes"]
+    band = json.loads(run([*PAN, "--json"], capsys)[1])["band"]["before"]
+    for p in ("p10", "p90"):
+        ratio = mix[f"pour_viscosity_{p}_Pa_s"] / band[f"pour_viscosity_{p}_Pa_s"]
+        assert 0.5 < ratio < 2.0, p
+
+
+@bug("-o FILE --force may be the bench file itself; the page replaces it")
+def test_output_is_not_the_bench(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was measured is not lost to a slip of the pen."""
+    path = tmp_path / "bench.toml"
+    assert run([*BULK, "--kitchen", str(path), "--save"], capsys)[0] == 0
+    before = path.read_bytes()
+    run([*BULK, "--kitchen", str(path), "-o", str(path), "--force"], capsys)
+    assert path.read_bytes() == before
+
+
+def fresh(code: str) -> subprocess.CompletedProcess[str]:
+    """Run a program in a new interpreter."""
+    return subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+
+def test_parser_loads_nothing_heavy() -> None:
+    """Help comes at once: neither numbers nor thermochemistry are loaded for it."""
+    done = fresh(
+        "import sys\n"
+        "from castsugar.cli.main import build_parser\n"
+        "build_parser()\n"
+        "heavy = {'numpy', 'scipy', 'pandas', 'cantera'} & set(sys.modules)\n"
+        "sys.exit(' '.join(sorted(heavy)) or 0)"
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_as_a_program(tmp_path: Path) -> None:
+    """The module as the user starts it: bad input, no traceback."""
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "castsugar", *JUDGE),
+            *("--cook", "119", "--minutes", "8", "-o", "page.txt"),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+        timeout=60,
+    )
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.count("\n") == 1
+    assert "has no unit" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_map_is_the_same_twice(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Seeded draws: the same picture byte by byte; a cook of the bench file counts."""
+    bench = tmp_path / "bench.toml"
+    bench.write_text('[kitchen]\ncook = "119 C"\nminutes = 8\n')
+    words = [*TRIANGLE, "--step", "20%", "--show", "pour_viscosity"]
+    names = [tmp_path / name for name in ("one.svg", "two.svg", "three.svg")]
+    for name, more in zip(names, (HELD, HELD, ["--kitchen", str(bench)]), strict=True):
+        assert run([*words, *more, "-o", str(name)], capsys)[0] == 0
+    assert names[0].read_bytes() == names[1].read_bytes()
+    assert "cook: 8 min at 119 C" in " ".join(ET.parse(names[2]).getroot().itertext())

@@ -26,17 +26,19 @@ from castsugar.burning import (
 from castsugar.columns import COLUMNS
 from castsugar.mix import Mix
 from castsugar.motor import balance, limits
-from castsugar.motor.balance import Bands
 from castsugar.motor.blend_law import BlendRates
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.impulse import impulse_class
-from castsugar.motor.law import BORROWED_DOUBT, BurnLaw
+from castsugar.motor.law import BORROWED_DOUBT
 from castsugar.motor.many import ManyPeaks, MixBurns, one_band_each, peaks_of_mixes
 from castsugar.motor.trace import Trace, fire
 
 FloatArray = NDArray[np.float64]
 Columns = dict[str, Any]
+
+#: From here on a pressure counts as none: nothing of the model holds there. [Pa]
+BEYOND = 1.0e9
 
 #: Share of foreign ingredients over which the doubt of a burn law grows by as much as
 #: that of a borrowed one (assumed, as for the nearest measured mix).
@@ -64,11 +66,14 @@ class Driven:
     def columns(self) -> Columns:
         """Return the motor columns of the contract."""
         peaks = self.peaks
-        left = margin(self.hardware.allowable, peaks.p05, peaks.p50, peaks.p95)
+        best, high = (
+            np.where(p > BEYOND, np.inf, p) for p in (peaks.pressure, peaks.p95)
+        )
+        left = margin(self.hardware.allowable, peaks.p05, peaks.p50, high)
         return {
             "kn_max": peaks.kn_max,
-            "chamber_pressure_MPa": 1e-6 * peaks.pressure,
-            "chamber_pressure_p95_MPa": 1e-6 * peaks.p95,
+            "chamber_pressure_MPa": 1e-6 * best,
+            "chamber_pressure_p95_MPa": 1e-6 * high,
             "pressure_margin": left.at_p95,
             "burn_law_origin": self.origins(),
         }
@@ -192,6 +197,10 @@ class Firing:
         Relative rise of the peak pressure with 10 % more burning area.
     propellant_mass : float
         [kg]
+    pressure_band : tuple of float
+        Peak pressure that 5 and 95 of 100 draws stay below. [Pa]
+    margin_band : tuple of float
+        Margin of the case at those, lowest first; NaN without a case.
     """
 
     trace: Trace
@@ -200,6 +209,8 @@ class Firing:
     port_caution: str
     rise_of_a_tenth: float
     propellant_mass: float
+    pressure_band: tuple[float, float]
+    margin_band: tuple[float, float]
 
 
 def firings(
@@ -219,17 +230,27 @@ def firings(
     list of Firing or None
         None for a row that could not be driven.
     """
-    rates, _ = rates_of(of_mixes(mixes), mixes, hardware)
+    driven = drive(
+        of_mixes(mixes),
+        hardware,
+        characteristic_velocity=np.array(
+            [row["characteristic_velocity_m_s"] for row in rows]
+        ),
+        mixes=mixes,
+    )
     return [
-        _fire(hardware, law_of_row(hardware, rates, index), row)
+        _fire(driven, index, row)
         if math.isfinite(row["chamber_pressure_MPa"])
         else None
         for index, row in enumerate(rows)
     ]
 
 
-def _fire(hardware: Hardware, law: BurnLaw | Bands, values: dict[str, Any]) -> Firing:
+def _fire(driven: Driven, index: int, values: dict[str, Any]) -> Firing:
     """Fire one mix."""
+    hardware, peaks = driven.hardware, driven.peaks
+    law = law_of_row(hardware, driven.rates, index)
+    left = margin(hardware.allowable, peaks.p05, peaks.p50, peaks.p95)
     motor = hardware.motor(
         density=values["density_kg_m3"],
         characteristic_velocity=values["characteristic_velocity_m_s"],
@@ -250,4 +271,6 @@ def _fire(hardware: Hardware, law: BurnLaw | Bands, values: dict[str, Any]) -> F
         port_caution=limits.port_caution(motor.port_to_throat),
         rise_of_a_tenth=float(limits.pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
+        pressure_band=(float(peaks.p05[index]), float(peaks.p95[index])),
+        margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),
     )

@@ -84,6 +84,11 @@ class Group:
     rate: FloatArray
 
 
+def testable(first: Group, second: Group) -> bool:
+    """Return whether two mixes can be compared at all."""
+    return not compare(first, second).reason
+
+
 def compare(
     first: Group,
     second: Group,
@@ -100,7 +105,7 @@ def compare(
         3 strands or more each.
     pressure : float, optional
         Where to state the ratio; by default the middle of the common pressures, else
-        the middle of all. [Pa]
+        the middle of all. Mixes burned at one pressure are compared there. [Pa]
     level : float
         Probability of the interval of the ratio.
     pairs : int
@@ -127,7 +132,8 @@ def compare(
     elif any(one):
         only = first.name if one[0] else second.name
         return _no(first, second, f"{only!r} burned at one pressure only")
-    at = _common_pressure(p1, p2) if pressure is None else pressure
+    # Where both burned at one pressure, nothing is known of the ratio elsewhere.
+    at = _common_pressure(p1, p2) if pressure is None or one[0] else pressure
     x = (np.sort(np.log(p1 / at)), np.sort(np.log(p2 / at)))
     y = (np.log(r1)[np.lexsort((r1, p1))], np.log(r2)[np.lexsort((r2, p2))])
     return _tested((first.name, second.name), x, y, (at, level, pairs), flat=one[0])
@@ -167,11 +173,16 @@ def _tested(
         parallel=math.nan if flat else _f_test(shared, separate),
         unequal_scatter=doubted,
         pressure=at,
-        ratio=math.exp(difference),
-        low=math.exp(difference - half),
-        high=math.exp(difference + half),
+        ratio=_exp(difference),
+        low=_exp(difference - half),
+        high=_exp(difference + half),
         level=level,
     )
+
+
+def _exp(value: float) -> float:
+    """Return e to a power; infinite where a float cannot hold it."""
+    return math.exp(value) if value < 700.0 else math.inf
 
 
 def _f_test(narrow: LeastSquares, wide: LeastSquares) -> float:

@@ -174,9 +174,10 @@ class LawFit:
     ) -> tuple[FloatArray, FloatArray]:
         if not 0.0 < level < 1.0:
             raise InputError(f"level is {level:g}; allowed: between 0 and 1")
-        half = np.exp(student(level, self.degrees_of_freedom) * u)
         middle = self.rate_at(pressure)
-        return middle / half, middle * half
+        with np.errstate(over="ignore"):
+            half = np.exp(student(level, self.degrees_of_freedom) * u)
+            return middle / half, middle * half
 
 
 def fit_law(

@@ -188,8 +188,8 @@ def drawn_pressures(
     steepness = 1.0 - law.exponent[..., 0]
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         log_s = np.log(np.asarray(supply, dtype=float) / REFERENCE_PRESSURE)
-        p = np.exp((law.log_rate[..., 0] + log_s) / steepness)
-    p = np.where(steepness > 0.0, p * REFERENCE_PRESSURE, np.inf)
+        p = np.exp((law.log_rate[..., 0] + log_s) / steepness) * REFERENCE_PRESSURE
+    p = np.where(steepness > 0.0, p, np.inf)
     return np.asarray(np.where(np.isnan(log_s), np.nan, p))
 
 

@@ -19,7 +19,7 @@ from castsugar.motor.checks import (
     lack_of_fit,
     outliers,
 )
-from castsugar.motor.families import Comparison, Group, compare
+from castsugar.motor.families import Comparison, Group, compare, testable
 from castsugar.motor.fit import LawFit
 from castsugar.motor.law import BurnLaw
 from castsugar.motor.single import (
@@ -149,12 +149,11 @@ def analyse(
         for name, group in groups.items()
     )
     pairs = list(itertools.combinations(mixes, 2))
+    count = max(sum(testable(_group(a), _group(b)) for a, b in pairs), 1)
     return StrandResults(
         mixes=mixes,
         comparisons=tuple(
-            compare(
-                _group(a), _group(b), pressure=pressure, level=level, pairs=len(pairs)
-            )
+            compare(_group(a), _group(b), pressure=pressure, level=level, pairs=count)
             for a, b in pairs
         ),
     )
@@ -260,14 +259,15 @@ def _cautions_of_fit(fit: LawFit, test: LackOfFit | None) -> tuple[str, ...]:
             f"lack of fit (probability {test.probability:.2g}): replicates agree "
             "better than the law does; its intervals are too narrow"
         )
-    if min(fit.exponents) < 0.0:
+    if len(fit.exponents) == 1 and fit.exponent_interval()[1] < 0.0:
         found.append(
-            f"fitted exponent n = {min(fit.exponents):.3g} is below 0: the rate falls "
-            "with pressure there; confirm it with more strands"
+            f"fitted exponent n = {fit.exponent:.3g} is below 0, its interval too: the "
+            "rate falls with pressure; confirm it with more strands"
         )
     if fit.degrees_of_freedom < 3:
+        noun = "degree" if fit.degrees_of_freedom == 1 else "degrees"
         found.append(
-            f"only {fit.degrees_of_freedom} degrees of freedom: the intervals are wide "
+            f"only {fit.degrees_of_freedom} {noun} of freedom: the intervals are wide "
             "and lean on a normal scatter"
         )
     return tuple(found)

@@ -16,22 +16,35 @@ from castsugar.report.svg import TernaryMap, ternary_map
 FloatArray = NDArray[np.float64]
 Shares = tuple[float, float, float]
 
-#: Columns that are coloured by their logarithm, and their largest value shown.
-LOGARITHMIC = (
-    "pour_viscosity_Pa_s",
-    "pour_viscosity_p10_Pa_s",
-    "pour_viscosity_p90_Pa_s",
-)
-NO_FLOW = 300.0
 
-#: What it means that a mix has no value in a kitchen column.
-_ABSENT = {
-    **dict.fromkeys(LOGARITHMIC, "no flow: thicker than 300 Pa s, or jammed"),
-    "pour_window_low_C": "no pour window",
-    "pour_window_high_C": "no pour window",
-    "pour_window_width_C": "no pour window",
-    "liquid_boils_C": "does not boil below 160 C",
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How a column is drawn: logarithm or not, limits, what lies outside."""
+
+    absent: str
+    logarithmic: bool = False
+    low: float = -math.inf
+    high: float = math.inf
+
+
+_VISCOSITY = Shown("no flow: thicker than 300 Pa s, or jammed", True, high=300.0)
+_WINDOW = Shown("no pour window")
+_PRESSURE = Shown("above 100 MPa, or no stable pressure", True, high=100.0)
+
+#: Columns that are not drawn as they are.
+SHOWN = {
+    "pour_viscosity_Pa_s": _VISCOSITY,
+    "pour_viscosity_p10_Pa_s": _VISCOSITY,
+    "pour_viscosity_p90_Pa_s": _VISCOSITY,
+    "pour_window_low_C": _WINDOW,
+    "pour_window_high_C": _WINDOW,
+    "pour_window_width_C": _WINDOW,
+    "liquid_boils_C": Shown("does not boil below 160 C"),
+    "chamber_pressure_MPa": _PRESSURE,
+    "chamber_pressure_p95_MPa": _PRESSURE,
+    "pressure_margin": Shown("less than -1: twice the allowed pressure", low=-1.0),
 }
+_AS_IT_IS = Shown("none")
 
 _FLAME_NOTES = (
     "Hatched as not burning: cold by this model, or a flame below 900 K.",
@@ -41,6 +54,12 @@ _KITCHEN_NOTES = (
     "Runny below 3 Pa s, pours below 10, spoon it up to 60, tamp it up to 300.",
     "A model, good to a factor of 4 before it is calibrated. No claim of safety.",
 )
+
+_MOTOR_NOTES = (
+    "One motor, its burn laws measured or borrowed: see burn_law_origin in the table.",
+    "An estimate about an unproved case. No claim of safety.",
+)
+_NOTES = {"kitchen": _KITCHEN_NOTES, "motor": _MOTOR_NOTES}
 
 #: Words in the flags of a row whose flame is too faint to be shown as one that burns.
 _FAINT = "flame below"
@@ -78,7 +97,8 @@ def ternary(
     notes: Sequence[str],
 ) -> str:
     """Return the picture of one column of a map, as SVG text."""
-    kinds = [_kind(row, column) for row in rows]
+    shown = SHOWN.get(column.key, _AS_IT_IS)
+    kinds = [_kind(row, column, shown) for row in rows]
     values = np.array(
         [
             float(row[column.key]) if kind == "ok" else math.nan
@@ -99,27 +119,30 @@ def ternary(
             quantity=column.label,
             unit=column.unit,
             decimals=column.decimals or 0,
-            logarithmic=column.key in LOGARITHMIC,
-            absent=_ABSENT.get(column.key, "none"),
+            logarithmic=shown.logarithmic,
+            absent=shown.absent,
             marks=tuple(drawn.marks),
             fixed=f"with {parts}" if parts else "",
             notes=(
                 *notes,
-                *(_KITCHEN_NOTES if column.group == "kitchen" else _FLAME_NOTES),
+                *_NOTES.get(column.group, _FLAME_NOTES),
             ),
             total=drawn.total,
         )
     )
 
 
-def _kind(row: Mapping[str, Any], column: Column) -> str:
+def _kind(row: Mapping[str, Any], column: Column, shown: Shown) -> str:
     """Return how a cell is drawn: a value, or which hatch."""
+    value = float(row[column.key])
     if column.group == "kitchen":
         if row["flow_class"] in ("not asked", "not computed"):
             return "not computed"
-        value = float(row[column.key])
-        thick = column.key in LOGARITHMIC and value > NO_FLOW
-        return "absent" if thick or not math.isfinite(value) else "ok"
-    if row["status"] == "ok":
-        return "cold" if _FAINT in row["flags"] else "ok"
-    return "cold" if row["status"] == "cold" else "not computed"
+        return "ok" if shown.low <= value <= shown.high else "absent"
+    if row["status"] != "ok":
+        return "cold" if row["status"] == "cold" else "not computed"
+    if _FAINT in row["flags"]:
+        return "cold"
+    if column.group == "motor" and not math.isnan(value):
+        return "ok" if shown.low <= value <= shown.high else "absent"
+    return "ok"

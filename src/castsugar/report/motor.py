@@ -56,6 +56,7 @@ def motor_lines(
         limit = number(1e-6 * hardware.allowable, 2)
         add("pressure that the case may hold, MPa", [limit] * len(rows))
         add("margin at 95 %, %", [_percent(r["pressure_margin"]) for r in rows])
+        add("its band, 95 % to 5 %, %", [_margin(f) for f in firings])
     _add_firings(add, firings, hardware)
     return lines
 
@@ -91,6 +92,13 @@ def _pressure(value: float, unit: str, digits: int) -> str:
     if math.isnan(value):
         return "-"
     return number(units.convert(1e6 * value, "pressure", unit), digits)
+
+
+def _margin(firing: Firing | None) -> str:
+    """Write the band of a margin."""
+    if firing is None:
+        return "-"
+    return " to ".join(_percent(v) for v in firing.margin_band)
 
 
 def _percent(value: float) -> str:
@@ -164,6 +172,8 @@ def firing_rows(firing: Firing | None) -> dict[str, Any]:
     return {
         **firing.trace.summary(),
         "impulse_letter": firing.impulse_class,
+        "chamber_pressure_p05_MPa": 1e-6 * firing.pressure_band[0],
+        "pressure_margin_at_p05": firing.margin_band[1],
         "port_to_throat_area_ratio": firing.port_to_throat,
         "pressure_rise_of_10_percent_more_area": firing.rise_of_a_tenth,
     }

@@ -68,7 +68,7 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
         A file that cannot be read, is empty or has no rows; a missing, unknown or
         doubled column; an unknown unit; a row of another length.
     """
-    file = path.name
+    file = path.name or str(path)
     kept = [
         (number, line)
         for number, line in enumerate(read_text(path).splitlines(), start=1)

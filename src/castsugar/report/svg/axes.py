@@ -115,7 +115,10 @@ class Scale:
             span = self.high - self.low if self.high > self.low else 1.0
             words = tick_labels(values, nice_step(span, about))
             return list(zip(values, words, strict=True))
-        return [(v, f"{v:g}") for v in decade_ticks(self.low, self.high, about)]
+        values = tuple(decade_ticks(self.low, self.high, about))
+        if len(values) < 2:  # less than a third of a decade: as on a linear axis
+            values = nice_ticks(self.low, self.high, about)
+        return [(v, f"{v:g}") for v in values]
 
 
 def decade_ticks(low: float, high: float, about: int) -> list[float]:
