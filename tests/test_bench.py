@@ -189,12 +189,6 @@ def test_options_are_the_keys_of_the_file() -> None:
         assert asked == wanted, kind
 
 
-def bug(reason: str, *raises: type[BaseException]) -> pytest.MarkDecorator:
-    """Mark what a fault of the program makes fail; to be taken off with the fault."""
-    known = raises or (AssertionError,)
-    return pytest.mark.xfail(strict=True, raises=known, reason=f"bug: {reason}")
-
-
 #: Twice the same keys, a stated parameter and a motor with keys of the same names.
 TANGLED = """\
 # a bench, invented
@@ -251,7 +245,7 @@ WHERE = [
         17,
         "salt",
     ),
-    (("[kitchen.liquid_factor]", "[kitchen.liquid_facto]"), 2, "'liquid_factor'"),
+    (("[kitchen.liquid_factor]", "[kitchen.liquid_facto]"), 10, "'liquid_factor'"),
 ]
 
 
@@ -292,7 +286,7 @@ def test_tangled_file_is_good() -> None:
         ("[kitchen]\n[kitchen]\n", "line 2"),
         ('[kitchen]\ncook = "119 C\n', "line 2"),
         ("\x00", "line 1"),
-        pytest.param("# c\n[kitchen", "line 2", marks=bug("no line at the end")),
+        ("# c\n[kitchen", "line 2"),
     ],
 )
 def test_syntax_faults_name_their_line(text: str, words: str) -> None:
@@ -308,33 +302,15 @@ def test_syntax_faults_name_their_line(text: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("text", "line"),
     [
-        pytest.param("# c\nx = 1\n", 2, marks=bug("line 1 for any stray key")),
-        pytest.param("# c\n[[x]]\n", 2, marks=bug("line 1 for arrays of tables")),
-        pytest.param("# c\nkitchen = 3\n", 2, marks=bug("line 1 for no table")),
-        pytest.param(
-            "# c\nkitchen.minutes = true\n", 2, marks=bug("line 1 for dotted keys")
-        ),
-        pytest.param(
-            "[kitchen]\nminutes = 3\npacking = {value = 0.6}\n",
-            3,
-            marks=bug("line 1 for inline tables"),
-        ),
-        pytest.param(
-            '[kitchen]\nsyrup = """\ncook = 3\n"""\ncook = 4\n',
-            5,
-            marks=bug("keys are looked for inside long strings"),
-        ),
-        pytest.param(
-            "[kitchen]\n'minutes' = true\n", 2, marks=bug("keys in single quotes")
-        ),
-        pytest.param(
-            "# c\n[kitchens.packing]\n", 2, marks=bug("line 1 for sub-tables")
-        ),
-        pytest.param(
-            "[kitchen]\n# a\u2028b\nminutes = true\n",
-            3,
-            marks=bug("counts lines at characters that end none in TOML"),
-        ),
+        ("# c\nx = 1\n", 2),
+        ("# c\n[[x]]\n", 2),
+        ("# c\nkitchen = 3\n", 2),
+        ("# c\nkitchen.minutes = true\n", 2),
+        ("[kitchen]\nminutes = 3\npacking = {value = 0.6}\n", 3),
+        ('[kitchen]\nsyrup = """\ncook = 3\n"""\ncook = 4\n', 5),
+        ("[kitchen]\n'minutes' = true\n", 2),
+        ("# c\n[kitchens.packing]\n", 2),
+        ("[kitchen]\n# a\u2028b\nminutes = true\n", 3),
     ],
 )
 def test_line_of_odd_forms(text: str, line: int) -> None:
@@ -346,22 +322,10 @@ def test_line_of_odd_forms(text: str, line: int) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        pytest.param(
-            '[[kitchen.measured]]\nkind = ["bulk density"]\n',
-            marks=bug("unhashable kind", TypeError),
-        ),
-        pytest.param(
-            "[kitchen]\nx = " + "[" * 3000 + "]" * 3000 + "\n",
-            marks=bug("deep nesting is not caught", RecursionError),
-        ),
-        pytest.param(
-            "[kitchen]\nminutes = " + "9" * 5000 + "\n",
-            marks=bug("int of too many digits", ValueError),
-        ),
-        pytest.param(
-            "[kitchen]\nminutes = " + "9" * 400 + "\n",
-            marks=bug("int beyond a float", OverflowError),
-        ),
+        '[[kitchen.measured]]\nkind = ["bulk density"]\n',
+        "[kitchen]\nx = " + "[" * 3000 + "]" * 3000 + "\n",
+        "[kitchen]\nminutes = " + "9" * 5000 + "\n",
+        "[kitchen]\nminutes = " + "9" * 400 + "\n",
     ],
     ids=["kind", "nested", "digits", "large"],
 )
@@ -408,11 +372,8 @@ def test_any_note_survives(note: str) -> None:
         b"\n\n\n",
         b"# only a remark\n",
         "# \u00e4\u00f6 \u2028\n".encode(),
-        pytest.param(
-            b"# c\r\n[kitchen]\r\nminutes = 8\r\n",
-            marks=bug("CRLF becomes LF in the whole file"),
-        ),
-        pytest.param(b"\xef\xbb\xbf# c\n", marks=bug("byte order mark is dropped")),
+        b"# c\r\n[kitchen]\r\nminutes = 8\r\n",
+        b"\xef\xbb\xbf# c\n",
     ],
 )
 def test_append_keeps_bytes(start: bytes, tmp_path: Path) -> None:
@@ -456,11 +417,8 @@ def test_append_to_what_cannot_take_it(text: str, tmp_path: Path) -> None:
         {**ENTRY, "kind": "bulk"},
         {**ENTRY, "minutes": 3.0},
         {},
-        pytest.param(
-            {**ENTRY, "note": "a\udcff"},
-            marks=bug("not encodable: a traceback", UnicodeEncodeError),
-        ),
-        pytest.param({**ENTRY, "note": None}, marks=bug("no TOML", TypeError)),
+        {**ENTRY, "note": "a\udcff"},
+        {**ENTRY, "note": None},
     ],
 )
 def test_bad_entry_makes_no_file(entry: dict[str, object], tmp_path: Path) -> None:
@@ -512,7 +470,6 @@ def test_append_into_no_folder(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@bug("a private file becomes readable for all")
 def test_append_keeps_permissions(tmp_path: Path) -> None:
     """What the user closed stays closed."""
     path = tmp_path / "bench.toml"
@@ -522,7 +479,6 @@ def test_append_keeps_permissions(tmp_path: Path) -> None:
     assert path.stat().st_mode & 0o777 == 0o600
 
 
-@bug("the link is replaced by a file, what it points to stays old")
 def test_append_follows_a_link(tmp_path: Path) -> None:
     """A bench file kept elsewhere by a symbolic link."""
     real, link = tmp_path / "real.toml", tmp_path / "bench.toml"

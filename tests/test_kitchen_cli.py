@@ -194,12 +194,6 @@ def test_same_bytes_and_no_cantera() -> None:
     assert json.loads(runs[0].stdout)["mixes"][0]["flow_class"] == "thick"
 
 
-def bug(reason: str, *raises: type[BaseException]) -> pytest.MarkDecorator:
-    """Mark what a fault of the program makes fail; to be taken off with the fault."""
-    known = raises or (AssertionError,)
-    return pytest.mark.xfail(strict=True, raises=known, reason=f"bug: {reason}")
-
-
 def run(words: list[str], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
     """Return exit code, output and errors of one command."""
     capsys.readouterr()
@@ -254,7 +248,7 @@ MORE_BAD = [
     ([*PAN, "--batch", "200"], "has no unit"),
     ([*PAN, "--batch", "0,2 kg"], "decimal comma"),
     ([*PAN, "--minutes", "-10"], "give a time above 0"),
-    ([*PAN, "--minutes", "inf"], "give numbers"),
+    ([*PAN, "--minutes", "inf"], "--minutes"),
     ([*PAN, "--recipe", ""], "the recipe is empty"),
     ([*PAN, "--recipe", "KNO3:65 sorbitol:35"], "no model for sorbitol"),
     ([*PAN, "--cook", "84 C"], "from 85 C up"),
@@ -270,50 +264,18 @@ MORE_BAD = [
     ([*BALL, "--time", "9 s", "--syrup", "corn sirup"], "did you mean 'corn syrup'"),
     ([*FLOW, "--recipe", BASE, "--cook", "20 C", "--minutes", "5"], "from 85 C up"),
     ([*FLOW, "--recipe", BASE, "--cook", "119 C"], "says no time"),
-    (
-        [*FLOW, "--recipe", "KNO3:65 sucrose:35", "--cook", "119 C", "--minutes", "8"],
-        "by what is believed this mix jams",
-    ),
     (["evaluate", BASE, "--minutes", "8"], "--minutes needs --cook"),
     (["evaluate", BASE, "--cook", "119"], "has no unit"),
     (["evaluate", BASE, *HELD, "--kitchen", "none.toml"], "cannot be read"),
     ([*TRIANGLE, "--show", "pour_viscosity"], "needs a cook"),
     ([*TRIANGLE, "--show", "pour_window", "--cook", "119 C"], "says no time"),
-    pytest.param(
-        [*TRIANGLE, "--show", "pour_windw", *HELD],
-        "'pour_window'",
-        marks=bug("the nearest names leave out pour_window itself"),
-    ),
-    pytest.param(
-        [*JUDGE, "--cook", "119,5 C", "--minutes", "8"],
-        "decimal comma",
-        marks=bug("says that the points carry their times already"),
-    ),
-    pytest.param(
-        [*PAN, "--kitchen", "none/bench.toml", "--save"],
-        "cannot be written",
-        marks=bug("prints the whole page, then finds that it cannot save"),
-    ),
-    pytest.param(
-        [*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"],
-        "note",
-        marks=bug("bytes that are not UTF-8 end in a traceback", UnicodeEncodeError),
-    ),
-    pytest.param(
-        [*BULK, "--mass", "63"],
-        "--mass",
-        marks=bug("names 'command line, line 3: [kitchen.measured]', no option"),
-    ),
-    pytest.param(
-        [*PAN, "--minutes", "nan"],
-        "--minutes",
-        marks=bug("'minutes is nan; it must be a number without quotes'"),
-    ),
-    pytest.param(
-        [*JUDGE, *HELD, "--kitchen", ""],
-        "--kitchen",
-        marks=bug("an empty name is taken as no bench file at all"),
-    ),
+    ([*TRIANGLE, "--show", "pour_windw", *HELD], "'pour_window'"),
+    ([*JUDGE, "--cook", "119,5 C", "--minutes", "8"], "decimal comma"),
+    ([*PAN, "--kitchen", "none/bench.toml", "--save"], "cannot be written"),
+    ([*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"], "note"),
+    ([*BULK, "--mass", "63"], "--mass"),
+    ([*PAN, "--minutes", "nan"], "--minutes"),
+    ([*JUDGE, *HELD, "--kitchen", ""], "--kitchen"),
 ]
 
 
@@ -336,7 +298,6 @@ def test_more_bad_input(
     assert err.startswith("castsugar: ")
 
 
-@bug("names a line that the bench file does not have")
 def test_fault_of_an_option_is_not_one_of_the_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -380,7 +341,6 @@ def test_evaluate_sorbitol_with_a_cook(capsys: pytest.CaptureFixture[str]) -> No
     assert one["pour_viscosity_Pa_s"] == one["pour_window_low_C"] == ""
 
 
-@bug("degradation of sucrose in CSV and JSON although nothing was computed")
 @pytest.mark.parametrize(
     ("recipe", "held"),
     [
@@ -399,14 +359,12 @@ def test_not_computed_has_no_number(
     assert mix["sugar_degraded_percent"] is None
 
 
-@bug("'1.5e+03 g; expected 654, 95 % 246 to 1.06e+03'")
 def test_no_exponents_in_sentences(capsys: pytest.CaptureFixture[str]) -> None:
     """Numbers as a person writes them."""
     big = [*PAN, "--batch", "20 kg", "--lost", "1.5 kg", "--minutes", "60"]
     assert "e+0" not in run(big, capsys)[1]
 
 
-@bug("0.96 becomes '1.0' and 0.096 '0.10'")
 @pytest.mark.parametrize(("value", "text"), [(0.96, "1"), (0.096, "0.1")])
 def test_one_digit_when_rounding_up(value: float, text: str) -> None:
     """One digit, also where rounding carries."""
@@ -510,13 +468,10 @@ def test_parameters_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
         assert len(heads) == 8
 
 
-WIDE = bug("the examples are up to 85 columns wide")
-
-
 @pytest.mark.parametrize(
     "words",
     [
-        pytest.param(["kitchen"], marks=WIDE),
+        ["kitchen"],
         ["kitchen", "judge"],
         ["kitchen", "parameters"],
         ["kitchen", "pan-weight"],
@@ -551,7 +506,6 @@ def test_measurement_pages_fit(capsys: pytest.CaptureFixture[str]) -> None:
         assert max(map(len, out.splitlines())) <= 80, words
 
 
-@bug("no measurement page shows a caution, whatever it is about to do")
 @pytest.mark.parametrize(
     ("words", "caution"),
     [
@@ -559,7 +513,7 @@ def test_measurement_pages_fit(capsys: pytest.CaptureFixture[str]) -> None:
         (PAN, "local law decides"),
         ([*PAN, "--batch", "900 g", "--lost", "6 g"], "More than 500 g in one batch"),
         (
-            [*PAN, "--cook", "140 C", "--minutes", "4", "--lost", "1.8 g"],
+            [*PAN, "--cook", "140 C", "--minutes", "4", "--lost", "6 g"],
             "Above 130 C bulk temperature",
         ),
     ],
@@ -573,7 +527,6 @@ def test_measuring_hot_mix_shows_cautions(
     assert caution in " ".join(out.split())
 
 
-@bug("says only that 'the salt solution is 160.7 C'; no word to stop")
 def test_measuring_above_150_is_refused_with_the_caution(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -583,7 +536,6 @@ def test_measuring_above_150_is_refused_with_the_caution(
     assert "150 C" in out + err
 
 
-@bug("a table of '-', exit code 0, no reason and no caution")
 def test_sweep_above_150_says_why(capsys: pytest.CaptureFixture[str]) -> None:
     """No numbers: then at least the reason."""
     words = ["sweep", BASE, "--vary", "KNO3", "--show", "pour_viscosity"]
@@ -591,7 +543,6 @@ def test_sweep_above_150_says_why(capsys: pytest.CaptureFixture[str]) -> None:
     assert "150 C" in out + err
 
 
-@bug("what a ball tells of one syrup is booked to another")
 @pytest.mark.parametrize(
     ("bench", "typed"),
     [("", ["--syrup", "42 DE syrup", "--time", "400 s"]), ("42 DE syrup", [])],
@@ -611,7 +562,6 @@ def test_ball_in_another_syrup(
         assert document["parameters_before"][:2] == document["parameters_after"][:2]
 
 
-@bug("200 draws there, 1000 here: p90 of 394 and 3200 Pa s for the same belief")
 def test_two_pages_agree_on_one_band(capsys: pytest.CaptureFixture[str]) -> None:
     """The judge and the measurement tell the same band of the same mix and cook."""
     held = ["--cook", "119 C", "--minutes", "10", "--json"]
@@ -622,7 +572,6 @@ def test_two_pages_agree_on_one_band(capsys: pytest.CaptureFixture[str]) -> None
         assert 0.5 < ratio < 2.0, p
 
 
-@bug("-o FILE --force may be the bench file itself; the page replaces it")
 def test_output_is_not_the_bench(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -688,3 +637,14 @@ def test_map_is_the_same_twice(
         assert run([*words, *more, "-o", str(name)], capsys)[0] == 0
     assert names[0].read_bytes() == names[1].read_bytes()
     assert "cook: 8 min at 119 C" in " ".join(ET.parse(names[2]).getroot().itertext())
+
+
+def test_a_mix_that_should_not_flow_is_told(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """It ran out, and by the model it jams: reported, exit code 1, nothing learnt."""
+    words = [*FLOW, "--recipe", "KNO3:65 sucrose:35", "--cook", "119 C"]
+    code, out, err = run([*words, "--minutes", "8"], capsys)
+    assert code == 1
+    assert "jams, and it flowed" in " ".join(out.split())
+    assert "not saved" in err

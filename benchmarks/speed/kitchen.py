@@ -18,7 +18,7 @@ ITEMS = ("KNO3", "powdered sugar", "corn syrup")
 
 def main() -> None:
     """Judge random mixes around 60/20/20 and print the times."""
-    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=200)
     fractions = np.random.default_rng(1).dirichlet([12.0, 4.0, 4.0], 10_000)
     pot = pots_of(None, cs.blend(ITEMS, fractions), kitchen)
     single = [pot.take(np.array([row])) for row in range(100)]

@@ -167,7 +167,7 @@ def _columns(verdict: Verdict) -> Columns:
         "pour_window_high_C": window[1],
         "set_ratio": verdict.set_ratio,
         "binder_glass_transition_C": verdict.glass - ICE_POINT,
-        "sugar_degraded_percent": np.full(len(told), degraded),
+        "sugar_degraded_percent": np.where(told, degraded, np.nan),
         "storage_humidity_max_percent": verdict.humidity,
     }
 

@@ -90,7 +90,7 @@ def viscosity_band(kitchen: Kitchen, mix: Mix) -> tuple[float, ...]:
     belief = kitchen.belief
     if not pot.measured_syrup[0]:
         belief = belief.of_another_syrup()
-    values = belief.draw(max(kitchen.draws, 1000), kitchen.seed)
+    values = belief.draw(kitchen.draws, kitchen.seed)
     eta = np.sort(poured(pot, values, kitchen.cook, kitchen.air_pressure)[0][0])
     return tuple(float(eta[round(q * (eta.size - 1))]) for q in BAND)
 

@@ -178,5 +178,5 @@ def test_every_limit_of_a_parameter_can_be_stated(parameter: Parameter) -> None:
         assert not np.isnan(row.pour_viscosity_Pa_s)
     with pytest.raises(cs.InputError, match=parameter.name):
         unmeasured({parameter.name: (parameter.high * 1.01 + 0.01, 0.1)})
-    with pytest.raises(cs.InputError, match="spread of 0 or more"):
+    with pytest.raises(cs.InputError, match="spread of 0 to 1000"):
         unmeasured({parameter.name: (parameter.high, -0.1)})

@@ -49,7 +49,7 @@ def read_column(name: str) -> Column:
     found = exact or (begin if len(begin) == 1 else [])
     if found:
         return found[0]
-    raise unknown_name("column", name, [c.key for c in columns])
+    raise unknown_name("column", name, [*_SHORT, *(c.key for c in columns)])
 
 
 def check_asked(columns: Sequence[Column], kitchen: object, motor: object) -> None:

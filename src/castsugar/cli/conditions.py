@@ -191,7 +191,9 @@ def lot_text(lot: Lot) -> str:
     return ", ".join(parts)
 
 
-def read_conditions(options: argparse.Namespace, database: Database) -> Conditions:
+def read_conditions(
+    options: argparse.Namespace, database: Database, *, draws: int | None = None
+) -> Conditions:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar import units
     from castsugar.database.locate import PRODUCT_SETS
@@ -224,7 +226,7 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Conditio
         alternatives=found,
         data=options.data,
         uncertainty=options.uncertainty,
-        kitchen=read_kitchen(options, database, lost),
+        kitchen=read_kitchen(options, database, lost, draws),
         motor=read_hardware(options, database),
         syrup=read_syrup_lot(options),
     )

@@ -20,13 +20,16 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 examples:
-  castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" --minutes 8
+  castsugar kitchen judge "KNO3:6 sugar:2 corn syrup:2" --cook "119 C" \\
+      --minutes 8
   castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --batch "200 g" --lost "1.4 g" --cook "119 C" --minutes 10 --kitchen bench.toml
-  castsugar kitchen bulk-density --mass "63 g" --volume "50 ml" --kitchen bench.toml
+      --batch "200 g" --lost "1.4 g" --cook "119 C" --minutes 10
+  castsugar kitchen bulk-density --mass "63 g" --volume "50 ml"
   castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "9.5 s" --temperature "25 C" --kitchen bench.toml
-  castsugar kitchen parameters --kitchen bench.toml
+      --time "9.5 s" --temperature "25 C"
+  castsugar kitchen parameters
+Add --kitchen bench.toml --save to keep a measurement, --kitchen bench.toml to
+use what was measured.
 """
 
 

@@ -72,82 +72,151 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Use one measurement, show what it changes, keep it if asked."""
+    """Use one measurement, keep it if asked, show what it changes."""
     import sys
 
     from castsugar.database import load_database
-    from castsugar.measuring import viscosity_band
-    from castsugar.report import data, kitchen
     from castsugar.workshop.bench import append_measurement
+    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
     entry = _entry(options)
+    refuse_existing([options.output], force=options.force)
     before, after, mix = _learn(options, entry, database)
+    page = _page(options, database, before, after, mix)
     new = after.calibration.outcomes[-1]
-    syrup = database.syrups[after.kitchen.syrup]
-    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
-    page = kitchen.measurement_page(before, after, syrup, mix.name, bands)
-    if options.json:
-        page = data.to_json(
-            {
-                "schema": "castsugar.kitchen_measurement/1",
-                "versions": data.versions(database.version),
-                **kitchen.measurement_document(before, after, syrup, mix.name, bands),
-            }
-        )
+    if options.save and not new.contradicts:
+        append_measurement(Path(options.kitchen), entry)
     deliver(options, page)
     if new.contradicts:
         sys.stderr.write("castsugar: not saved, it contradicts what is believed\n")
         return 1
     if options.save:
-        append_measurement(Path(options.kitchen), entry)
         sys.stderr.write(f"added to {options.kitchen}\n")
-    elif options.kitchen:
+    elif options.kitchen is not None:
         sys.stderr.write(f"not saved; add --save to keep it in {options.kitchen}\n")
     return 0
+
+
+def _page(
+    options: argparse.Namespace, database: Any, before: Any, after: Any, mix: Any
+) -> str:
+    """Return what the measurement changes, as JSON or text."""
+    from castsugar.measuring import viscosity_band
+    from castsugar.report import data, kitchen
+    from castsugar.units import to_celsius
+
+    syrup = database.syrups[after.kitchen.syrup]
+    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
+    hot = options.kind in ("pan weight", "flow-out")
+    facts = {}
+    if hot:
+        facts["bulk_temperature"] = to_celsius(after.kitchen.cook.hottest)
+    batch = getattr(options, "key_batch", None)
+    if batch is not None:
+        facts["batch_mass"] = 1e3 * _parse_mass(batch)
+    cautions = database.cautions_for("kitchen" if hot else "all", facts)
+    if not options.json:
+        return kitchen.measurement_page(
+            before, after, syrup, mix.name, bands
+        ) + kitchen.caution_lines(cautions)
+    return data.to_json(
+        {
+            "schema": "castsugar.kitchen_measurement/1",
+            "versions": data.versions(database.version),
+            **kitchen.measurement_document(before, after, syrup, mix.name, bands),
+            "cautions": [c.text for c in cautions],
+        }
+    )
+
+
+def _parse_mass(text: str) -> float:
+    from castsugar import units
+
+    return units.parse(text, "mass").value
 
 
 def _entry(options: argparse.Namespace) -> dict[str, Any]:
     """Return the measurement as it is written in the bench file."""
     from castsugar.errors import InputError
 
-    if options.save and not options.kitchen:
+    if options.save and options.kitchen is None:
         raise InputError("--save needs --kitchen FILE, the bench file to keep it in")
+    if options.kitchen == "":
+        raise InputError("--kitchen is empty; give the name of the bench file")
+    if options.kitchen is not None and options.output is not None:
+        same = Path(options.kitchen).resolve() == Path(options.output).resolve()
+        if same:
+            raise InputError("-o is the bench file itself; choose another name")
     entry: dict[str, Any] = {"kind": options.kind}
     for name, value in vars(options).items():
         if name.startswith("key_") and value is not None:
-            entry[name.removeprefix("key_")] = value
+            entry[name.removeprefix("key_")] = _readable(name, value)
     if "minutes" in entry:
-        try:
-            entry["minutes"] = float(entry["minutes"])
-        except ValueError:
-            raise InputError(
-                f"--minutes {entry['minutes']!r} is not a number of minutes"
-            ) from None
+        entry["minutes"] = _minutes(entry["minutes"])
     return entry
+
+
+def _readable(name: str, value: str) -> str:
+    """Refuse bytes that are no text."""
+    from castsugar.errors import InputError
+
+    try:
+        value.encode("utf-8")
+    except UnicodeEncodeError:
+        option = name.removeprefix("key_").replace("_", "-")
+        raise InputError(f"--{option} is not UTF-8 text") from None
+    return value
+
+
+def _minutes(typed: str) -> float:
+    """Read a number of minutes."""
+    import math
+
+    from castsugar import units
+    from castsugar.errors import InputError
+
+    try:
+        value = float(typed)
+    except ValueError:
+        try:
+            value = units.parse(typed, "time").value / 60.0
+        except InputError:
+            value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"--minutes {typed!r} is not a number of minutes")
+    return value
 
 
 def _learn(
     options: argparse.Namespace, entry: dict[str, Any], database: Any
 ) -> tuple[Any, Any, Any]:
     """Return the kitchen before and after the measurement, and a mix to show it on."""
-    import tomli_w
-
+    from castsugar.errors import InputError
+    from castsugar.kitchen.heat import HOTTEST
     from castsugar.kitchen.profile import parse_cook
     from castsugar.mix import Mix
     from castsugar.recipe import parse_recipe
-    from castsugar.workshop.bench import check_bench, read_bench
+    from castsugar.workshop.bench import check_bench, read_bench, read_measurement
     from castsugar.workshop.kitchen_bench import learn
+    from castsugar.workshop.schema import Options
 
-    path = Path(options.kitchen) if options.kitchen else Path("command line")
-    old = read_bench(path) if options.kitchen and path.exists() else None
-    text = (old.text.rstrip("\n") + "\n\n") if old else ""
-    line = "[[kitchen.measured]]\n" + tomli_w.dumps(entry)
-    new = check_bench(path, text + line)
+    checked = read_measurement(entry, Options())
     typed = entry.get("cook", "119 C")
-    cook = parse_cook(typed, entry.get("minutes", None if "," in typed else 10))
+    cook = parse_cook(
+        typed, entry.get("minutes", None if "," in typed else 10), where="--cook"
+    )
+    if cook.hottest > HOTTEST:
+        raise InputError(
+            "--cook goes above 150 C bulk temperature: nothing is learnt there. Switch "
+            "the heat off and move away; recipes with syrup need no more than 130 C"
+        )
     recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
     mix = Mix.weigh(
         dict(recipe.parts), name=recipe.text, basis=recipe.basis, database=database
     )
+    path = Path("command line" if options.kitchen is None else options.kitchen)
+    there = options.kitchen is not None and path.exists()
+    old = read_bench(path) if there else check_bench(path, "")
+    new = old.with_measurement(checked)
     return learn(old, cook, database), learn(new, cook, database), mix

@@ -6,6 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+#: Draws where thousands of mixes are asked.
+MANY_DRAWS = 200
+
 if TYPE_CHECKING:
     from castsugar.database import Database
     from castsugar.kitchen.cook import Cook
@@ -52,19 +55,27 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
     InputError
         Also if no cook is given.
     """
+    from castsugar.errors import InputError
     from castsugar.workshop.bench import read_bench
     from castsugar.workshop.kitchen_bench import learn
 
-    bench = read_bench(Path(options.kitchen)) if options.kitchen else None
+    given = options.kitchen is not None
+    if given and not options.kitchen:
+        raise InputError("--kitchen is empty; give the name of the bench file")
+    bench = read_bench(Path(options.kitchen)) if given else None
     return learn(bench, read_cook(options), database)
 
 
 def read_kitchen(
-    options: argparse.Namespace, database: Database, water_lost: float | None
+    options: argparse.Namespace,
+    database: Database,
+    water_lost: float | None,
+    draws: int | None = None,
 ) -> Kitchen | None:
     """Return the kitchen, or None if none was asked for.
 
-    `water_lost` is what the user states; it overrules drying and boiling.
+    `water_lost` is what the user states; it overrules drying and boiling. `draws` is
+    for commands that ask thousands of mixes.
     """
     import sys
 
@@ -74,7 +85,28 @@ def read_kitchen(
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
-    return learnt.kitchen.changed(water_lost=water_lost)
+    kitchen = learnt.kitchen.changed(water_lost=water_lost)
+    return kitchen if draws is None else kitchen.changed(draws=draws)
+
+
+def heat_words(kitchen: Kitchen | None, database: Database) -> str:
+    """Return the cautions about the heat of a cook; empty below 130 C."""
+    from castsugar.report.layout import wrapped
+    from castsugar.units import to_celsius
+
+    if kitchen is None:
+        return ""
+    hottest = to_celsius(kitchen.cook.hottest)
+    facts = {"bulk_temperature": hottest}
+    lines = []
+    if kitchen.too_hot:
+        lines.append(
+            f"kitchen not computed: the cook reaches {hottest:.4g} C, above 150 C"
+        )
+    for caution in database.cautions_for("kitchen", facts):
+        if caution.quantity == "bulk_temperature":
+            lines += wrapped(caution.text, "  ", "! ")
+    return "".join(line + "\n" for line in lines)
 
 
 def kitchen_assumptions(kitchen: Kitchen) -> list[str]:

@@ -10,7 +10,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
-from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -85,7 +85,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.workshop.files import refuse_existing
 
     database = load_database()
-    conditions = read_conditions(options, database)
+    conditions = read_conditions(options, database, draws=MANY_DRAWS)
     shown = options.show or ["flame_temperature", "characteristic_velocity"]
     columns = [read_column(name) for name in shown]
     check_asked(columns, conditions.kitchen, conditions.motor)
@@ -119,6 +119,7 @@ def run(options: argparse.Namespace) -> int:
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_picture(options, picture)
     sys.stdout.write(_summary(rows, share, columns, complete=complete))
+    sys.stdout.write(heat_words(conditions.kitchen, database))
     return 0 if complete else 130
 
 
@@ -163,7 +164,7 @@ def _values(options: argparse.Namespace) -> Any:
 
 def _summary(rows: Rows, share: str, columns: list[Column], *, complete: bool) -> str:
     """Return a short table of the sweep, at most 12 rows."""
-    from castsugar.report.layout import number
+    from castsugar.report.kitchen import column_text
 
     stride = max(1, -(-len(rows) // 12))
     shown = columns[:2]
@@ -171,7 +172,7 @@ def _summary(rows: Rows, share: str, columns: list[Column], *, complete: bool) -
     lines = [head + "".join(f"{c.label[:26]:>28}" for c in shown)]
     for row in rows[::stride]:
         cells = "".join(
-            f"{number(row[c.key], c.decimals) + ' ' + c.unit:>28}" for c in shown
+            f"{column_text(c, row[c.key]) + ' ' + c.unit:>28}" for c in shown
         )
         remark = "" if row["status"] == "ok" else f"  {row['status']}"
         lines.append(f"  {row[share]:<22.6g}{cells}{remark}")

@@ -11,7 +11,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
-from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -92,7 +92,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.workshop.files import refuse_existing
 
     database = load_database()
-    conditions = read_conditions(options, database)
+    conditions = read_conditions(options, database, draws=MANY_DRAWS)
     column = read_column(options.show)
     check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step, *STEPS)
@@ -132,6 +132,7 @@ def run(options: argparse.Namespace) -> int:
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         write_picture(options, ternary(drawn, rows, column, notes))
     sys.stdout.write(_summary(rows, column, complete=complete))
+    sys.stdout.write(heat_words(conditions.kitchen, database))
     return 0 if complete else 130
 
 
@@ -150,6 +151,9 @@ def _marks(
 
 def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
     """Say in a few lines what was found."""
+    from castsugar.report.kitchen import column_text
+    from castsugar.report.layout import wrapped
+
     fine = [r for r in rows if r["status"] == "ok"]
     cold = sum(r["status"] == "cold" for r in rows)
     rest = len(rows) - len(fine) - cold
@@ -165,9 +169,9 @@ def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
     if usable:
         for word, choose in (("largest", max), ("smallest", min)):
             row = choose(usable, key=lambda r: float(r[column.key]))
-            value = round(row[column.key], column.decimals or 0)
-            lines.append(
-                f"{word} {column.label}: {value:g} {column.unit} at {row['name']}"
+            value = f"{column_text(column, row[column.key])} {column.unit}".rstrip()
+            lines += wrapped(
+                f"{word} {column.label}: {value} at {row['name']}", "  ", ""
             )
         lines.append(
             "rows flagged for freezing at the throat or a faint flame left out"

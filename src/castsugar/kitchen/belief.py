@@ -22,6 +22,9 @@ from castsugar.kitchen.parameters import (
 
 FloatArray = NDArray[np.float64]
 
+#: Largest spread that can be stated.
+WIDEST = 1.0e3
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Belief:
@@ -79,11 +82,12 @@ class Belief:
         InputError, UnknownNameError
         """
         parameter = find(name)
-        if not parameter.low <= value <= parameter.high or not spread >= 0.0:
+        inside = parameter.low <= value <= parameter.high
+        if not (inside and 0.0 <= spread <= WIDEST):
             raise InputError(
                 f"{name} is {value:g} with spread {spread:g}; allowed "
                 f"{parameter.low:g} to {parameter.high:g} {parameter.unit}".rstrip()
-                + " and a spread of 0 or more"
+                + f" and a spread of 0 to {WIDEST:g}"
             )
         place = PLACE[name]
         mean, covariance = self.mean.copy(), self.covariance.copy()

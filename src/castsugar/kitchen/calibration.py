@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
-from castsugar.errors import ConvergenceError, InputError
+from castsugar.errors import CastsugarError, ConvergenceError
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import NAMES, Values, values_of
@@ -17,12 +19,19 @@ from castsugar.kitchen.validity import FloatArray
 #: all is as assumed.
 CONTRADICTION = 3.0
 
+#: Draws that a measurement is held against, and their seed.
+DRAWS, _SEED = 4000, 7
+
 #: A measurement tells something about a parameter if one standard deviation of it moves
 #: the expectation by more than so many errors of the measurement.
 TELLS = 0.5
 
 #: Step of the derivatives in the fit, in standard deviations of what was believed.
 _STEP = 1e-3
+
+
+class JamError(CastsugarError):
+    """By what is believed a mix jams that was seen to flow."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +46,8 @@ class Outcome:
     observed : float
         [SI]
     deviation : float
-        Distance from the expectation in standard deviations of both.
+        Distance from the expectation in standard deviations of both; infinite if the
+        mix should not have flowed at all.
     contradicts : bool
         Then it was set aside.
     """
@@ -54,9 +64,14 @@ class Outcome:
         """Say it in words."""
         m = self.measurement
         name = f"{m.kind} {m.label}".rstrip()
+        if math.isinf(self.deviation):
+            return (
+                f"{name}: by what is believed this mix jams, and it flowed. It is set "
+                "aside: check the other measurements, or measure a thinner mix"
+            )
         unit, size = ("g", 1e3) if m.unit == "kg" else (m.unit, 1.0)
         found, expected, low, high = (
-            f"{size * value:.3g}"
+            f"{float(f'{size * value:.3g}'):g}"
             for value in (self.observed, self.expected, max(self.low, 0.0), self.high)
         )
         text = f"{name}: {m.quantity} {found} {unit}".rstrip()
@@ -104,41 +119,64 @@ def calibrate(before: Belief, measurements: Sequence[Measurement]) -> Calibratio
 
     Raises
     ------
-    InputError
-        If the model expects that a mix jams which was seen to flow.
     ConvergenceError
     """
     accepted: list[Measurement] = []
     outcomes = []
     belief = before
     for measurement in measurements:
-        outcome = compare(belief, measurement)
+        try:
+            outcome = compare(belief, measurement)
+            if not outcome.contradicts:
+                belief = _update(before, [*accepted, measurement])
+                accepted.append(measurement)
+        except JamError:
+            outcome = _jammed(measurement)
         outcomes.append(outcome)
-        if not outcome.contradicts:
-            accepted.append(measurement)
-            belief = _update(before, accepted)
     return Calibration(before=before, after=belief, outcomes=tuple(outcomes))
 
 
 def compare(belief: Belief, measurement: Measurement) -> Outcome:
-    """Hold a measurement against what is believed, before it is used."""
-    expected, slope = _linear(belief.mean, belief.spreads(), [measurement])
-    variance = float((slope @ belief.covariance @ slope.T).item())
-    spread = np.sqrt(variance + measurement.spread**2)
-    middle = float(expected[0])
-    deviation = (measurement.observed - middle) / spread
-    low, centre, high = (
-        measurement.physical(middle + k * spread) for k in (-1.96, 0.0, 1.96)
+    """Hold a measurement against what is believed, before it is used.
+
+    Against draws of the belief, each with the error of the measurement, because the
+    expectation may be skew: the share of them below what was read gives the distance,
+    in standard deviations of a normal. Far out, where no draw reaches, the distance is
+    that of the model linearised at the middle, if that is more.
+    """
+    drawn = np.asarray(measurement.predict(belief.draw(DRAWS, _SEED)))
+    drawn = np.broadcast_to(drawn, (DRAWS,))
+    if np.isinf(drawn).mean() > 0.5:
+        raise JamError(measurement.kind)
+    below = float(np.mean(ndtr((measurement.observed - drawn) / measurement.spread)))
+    edge = 1.0 / DRAWS
+    deviation = float(ndtri(min(max(below, edge), 1.0 - edge)))
+    if not edge < below < 1.0 - edge:
+        far = _linear_deviation(belief, measurement)
+        deviation = math.copysign(max(abs(deviation), abs(far)), deviation)
+    noise = np.random.default_rng(_SEED).standard_normal(DRAWS)
+    read = np.sort(drawn + measurement.spread * noise)
+    low, middle, high = (
+        measurement.physical(float(read[round(q * (DRAWS - 1))]))
+        for q in (0.025, 0.5, 0.975)
     )
     return Outcome(
         measurement=measurement,
-        expected=centre,
+        expected=middle,
         low=low,
         high=high,
         observed=measurement.physical(measurement.observed),
-        deviation=float(deviation),
+        deviation=deviation,
         contradicts=bool(abs(deviation) > CONTRADICTION),
     )
+
+
+def _linear_deviation(belief: Belief, measurement: Measurement) -> float:
+    """Return the distance by the model linearised at the middle."""
+    expected, slope = _linear(belief.mean, belief.spreads(), [measurement])
+    variance = float((slope @ belief.covariance @ slope.T).item())
+    spread = math.sqrt(variance + measurement.spread**2)
+    return float(measurement.observed - expected[0]) / spread
 
 
 def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
@@ -155,8 +193,9 @@ def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
 
     def misfit(u: FloatArray) -> FloatArray:
         values = values_of(before.mean + root @ u)
-        expected = [_expected(m, values).item() for m in measurements]
-        return np.concatenate([u, (np.array(expected) - observed) / errors])
+        expected = [np.ravel(m.predict(values))[0] for m in measurements]
+        held = np.minimum(np.array(expected), 1e3)  # a jam is far from any reading
+        return np.concatenate([u, (held - observed) / errors])
 
     fit = least_squares(misfit, np.zeros(len(NAMES)), diff_step=_STEP, x_scale=1.0)
     if not fit.success:
@@ -195,12 +234,21 @@ def _expected(measurement: Measurement, values: Values) -> FloatArray:
     """Return what the model expects, or say that the mix jams."""
     found = np.asarray(measurement.predict(values))
     if not np.isfinite(found).all():
-        raise InputError(
-            f"{measurement.kind} {measurement.label}".rstrip()
-            + ": by what is believed this mix jams and nothing can be learnt from it; "
-            "measure a thinner one, with more syrup or hotter"
-        )
+        raise JamError(measurement.kind)
     return found
+
+
+def _jammed(measurement: Measurement) -> Outcome:
+    """Return the outcome of a mix that flowed and should not."""
+    return Outcome(
+        measurement=measurement,
+        expected=math.inf,
+        low=math.inf,
+        high=math.inf,
+        observed=measurement.physical(measurement.observed),
+        deviation=-math.inf,
+        contradicts=True,
+    )
 
 
 def _linear(

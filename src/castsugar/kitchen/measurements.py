@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from castsugar.errors import InputError
 from castsugar.kitchen import slurry
 from castsugar.kitchen.cook import Cook
@@ -37,8 +39,8 @@ class Measurement:
         On the scale.
     spread : float
         Standard uncertainty on the scale, reading and model.
-    logarithmic : bool
-        Whether the scale is the logarithm of the quantity.
+    inverse : callable
+        From the scale to the quantity.
     predict : callable
         Of parameter values, single or arrays: the expectation on the scale.
     label : str
@@ -50,13 +52,13 @@ class Measurement:
     unit: str
     observed: float
     spread: float
-    logarithmic: bool
+    inverse: Callable[[float], float]
     predict: Callable[[Values], FloatArray]
     label: str = ""
 
     def physical(self, value: float) -> float:
         """Return a value of the scale in SI."""
-        return math.exp(value) if self.logarithmic else value
+        return self.inverse(value)
 
 
 def pan_weight(  # noqa: PLR0913 - keyword-only options
@@ -72,7 +74,9 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     """Weigh the pan with the mix before and after the cook.
 
     The difference is the water that left: batch x water as weighed x share lost. It
-    tells the drying time, and a little of the syrup's solids.
+    tells the drying time, and a little of the syrup's solids. The error of a loss L is
+    the root of a^2 + (b L)^2, weighings and spills; on the scale asinh(b L / a) / b it
+    is 1 everywhere.
 
     Parameters
     ----------
@@ -90,7 +94,7 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        If more left than there was water, or mass was gained.
+        If mass was gained, or more left than the batch.
     """
     positive(batch, "batch mass", "kg")
     positive(scale, "uncertainty of the scale", "kg")
@@ -100,19 +104,26 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
             "must lie between 0 and the batch"
         )
 
+    error = math.sqrt(2.0) * scale
+
     def predict(values: Values) -> FloatArray:
         start = water_at_start(pot, values)
-        gone = start - water_left(pot, values, cook, air_pressure)
-        result: FloatArray = batch * gone[0]
+        gone = batch * (start - water_left(pot, values, cook, air_pressure))[0]
+        result: FloatArray = np.arcsinh(LOSS_SHARE * gone / error) / LOSS_SHARE
         return result
+
+    def inverse(value: float) -> float:
+        # Beyond the batch the scale says nothing more.
+        reach = math.asinh(LOSS_SHARE * batch / error)
+        return error / LOSS_SHARE * math.sinh(min(LOSS_SHARE * value, reach))
 
     return Measurement(
         kind="pan weight",
         quantity="water lost",
         unit="kg",
-        observed=lost,
-        spread=math.hypot(math.sqrt(2.0) * scale, LOSS_SHARE * lost),
-        logarithmic=False,
+        observed=math.asinh(LOSS_SHARE * lost / error) / LOSS_SHARE,
+        spread=1.0,
+        inverse=inverse,
         predict=predict,
         label=label,
     )
@@ -151,7 +162,7 @@ def bulk_density(
         unit="",
         observed=observed,
         spread=PACKING,
-        logarithmic=False,
+        inverse=float,
         predict=lambda values: values.packing,
         label=label,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from castsugar import units
 from castsugar.errors import InputError
 from castsugar.kitchen.cook import Cook, cook_of_points
@@ -38,6 +40,10 @@ def parse_cook(
     >>> parse_cook("119 C", 8).pour_temperature
     392.15
     """
+    comma = re.search(r"[0-9],[0-9]", text)
+    if comma:
+        fixed = text.replace(comma[0], comma[0].replace(",", "."))
+        raise InputError(f"{where}: {text!r} has a decimal comma: write {fixed!r}")
     points = [p.strip() for p in text.replace(";", ",").split(",")]
     if len(points) == 1:
         return _hold(points[0], minutes, where)

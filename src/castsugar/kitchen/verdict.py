@@ -18,7 +18,7 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.settings import WINDOW_DRAWS, Kitchen
 from castsugar.kitchen.validity import ICE_POINT, FloatArray
 from castsugar.kitchen.window import degradation_limit, pour_window
 
@@ -136,7 +136,8 @@ def judge(pot: Pot, kitchen: Kitchen, *, window: bool = True) -> Verdict:
             single[name][rows] = found
         viscosity[:, rows], classes[rows] = _bands(part, values, kitchen)
         if window:
-            edges[:, rows] = _window(part, values, kitchen)
+            few = known.draw(min(kitchen.draws, WINDOW_DRAWS), kitchen.seed)
+            edges[:, rows] = _window(part, few, kitchen)
     return Verdict(
         gap=gap,
         viscosity=viscosity,

@@ -97,7 +97,7 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
         unit="Pa s",
         observed=math.log(viscosity),
         spread=BALL,
-        logarithmic=True,
+        inverse=math.exp,
         predict=predict,
         label=label,
     )
@@ -201,7 +201,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
         unit="Pa s",
         observed=math.log(viscosity),
         spread=FLOW_OUT,
-        logarithmic=True,
+        inverse=math.exp,
         predict=predict,
         label=label,
     )

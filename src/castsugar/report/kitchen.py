@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from castsugar.columns import Column
 from castsugar.database import Caution, Syrup
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import Outcome
@@ -55,8 +56,14 @@ def one_digit(value: float) -> str:
         return ">10000"
     if value <= 0.0:
         return "0"
-    digits = -math.floor(math.log10(value))
-    return f"{round(value, digits):.{max(digits, 0)}f}"
+    return f"{float(f'{value:.0e}'):g}"
+
+
+def column_text(column: Column, value: float) -> str:
+    """Write a value of a column with the digits that it deserves."""
+    if column.key.startswith("pour_viscosity"):
+        return one_digit(value)
+    return number(value, column.decimals)
 
 
 def _band(row: Row) -> str:
@@ -121,7 +128,12 @@ def kitchen_page(
     for text in _NOTES:
         lines += wrapped(text)
     lines += remarks(names, rows)
-    lines += ["", "Cautions"]
+    return "\n".join(lines) + "\n" + caution_lines(cautions)
+
+
+def caution_lines(cautions: Sequence[Caution]) -> str:
+    """Return the cautions as the end of a page."""
+    lines = ["", "Cautions"]
     for caution in cautions:
         lines += wrapped(caution.text, "    ", "  ! ")
     return "\n".join(lines) + "\n"

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from castsugar.errors import InputError, nearest_names
-from castsugar.kitchen.parameters import NAMES, OF_SYRUP
 from castsugar.workshop.files import write_text
+from castsugar.workshop.kitchen_keys import KITCHEN, MEASUREMENTS, STATABLE, STATED
 from castsugar.workshop.motor_keys import (
     AREAS,
     BORROWED,
@@ -23,93 +23,13 @@ from castsugar.workshop.motor_keys import (
     STRANDS,
 )
 from castsugar.workshop.motor_keys import STATED as STATED_LAW
-from castsugar.workshop.schema import Key, Keys, Place, read_table
+from castsugar.workshop.schema import Keys, Place, Where, read_table
 
 #: Largest bench file that is read [bytes].
 LARGEST = 4_000_000
 
-#: Parameters that the user may state; those of a syrup belong to its lot.
-STATABLE = tuple(name for name in NAMES if name not in OF_SYRUP)
-
-#: How a parameter is stated.
-STATED: Keys = {
-    "value": Key(kind="number", required=True, about="the value, in SI"),
-    "spread": Key(
-        kind="number",
-        required=True,
-        about="its standard uncertainty (of the logarithm for times and factors)",
-    ),
-    "origin": Key(kind="text", default="stated in the bench file"),
-}
-
-_COOK = Key(kind="text", about="a temperature or a profile, '119 C'")
-_MINUTES = Key(kind="number", about="minutes at the temperature")
-
-KITCHEN: Keys = {
-    "altitude": Key(kind="length", about="height above the sea, '300 m'"),
-    "air_pressure": Key(kind="pressure", about="pressure of the air, '980 mbar'"),
-    "syrup": Key(kind="text", default="corn syrup"),
-    "cook": _COOK,
-    "minutes": _MINUTES,
-    "degradation_limit": Key(kind="fraction", about="largest share of browned sugar"),
-    **{name: Key(kind="table") for name in STATABLE},
-    "measured": Key(kind="table"),
-}
-
-_MEASURED: Keys = {
-    "kind": Key(kind="text", required=True),
-    "date": Key(kind="text", default=""),
-    "note": Key(kind="text", default=""),
-}
-
-_POT: Keys = {
-    "recipe": Key(kind="text", required=True, about="what was in the pan"),
-    "cook": Key(kind="text", required=True, about=_COOK.about),
-    "minutes": _MINUTES,
-}
-
-_SALT = Key(
-    kind="choice",
-    default="potassium nitrate",
-    choices=("potassium nitrate", "potassium chloride"),
-)
-
-#: Kind of measurement -> its keys.
-MEASUREMENTS: dict[str, Keys] = {
-    "pan weight": {
-        **_MEASURED,
-        **_POT,
-        "batch": Key(kind="mass", required=True, about="mass of the mix, '200 g'"),
-        "lost": Key(kind="mass", required=True, about="mass that left, '1.4 g'"),
-        "scale": Key(kind="mass", default=1e-4),
-    },
-    "bulk density": {
-        **_MEASURED,
-        "mass": Key(kind="mass", required=True, about="mass of the tapped powder"),
-        "volume": Key(kind="volume", required=True, about="volume of the cup"),
-        "salt": _SALT,
-    },
-    "ball fall": {
-        **_MEASURED,
-        "syrup": Key(kind="text", default="corn syrup"),
-        "ball": Key(kind="length", required=True, about="diameter of the ball"),
-        "cup": Key(kind="length", required=True, about="diameter of the cup"),
-        "fall": Key(kind="length", required=True, about="distance of the fall"),
-        "time": Key(kind="time", required=True, about="time of the fall"),
-        "temperature": Key(kind="temperature", required=True, about="of the syrup"),
-        "ball_density": Key(kind="density", default=7800.0),
-    },
-    "flow-out": {
-        **_MEASURED,
-        **_POT,
-        "tube_diameter": Key(kind="length", required=True, about="inner diameter"),
-        "tube_length": Key(kind="length", required=True, about="length of the tube"),
-        "head": Key(kind="length", required=True, about="mean height above the outlet"),
-        "volume": Key(kind="volume", required=True, about="volume that ran out"),
-        "time": Key(kind="time", required=True, about="time it took"),
-        "salt": _SALT,
-    },
-}
+#: Longest line [characters].
+LONGEST_LINE = 8_000
 
 #: Tables of the file and their keys.
 TABLES: dict[str, Keys] = {"kitchen": KITCHEN, "motor": MOTOR}
@@ -137,6 +57,11 @@ class Bench:
     kitchen: dict[str, Any]
     motor: dict[str, Any] | None
 
+    def with_measurement(self, checked: dict[str, Any]) -> Bench:
+        """Return the same bench with one measurement more, as it was checked."""
+        measured = [*self.kitchen["measured"], checked]
+        return replace(self, kitchen={**self.kitchen, "measured": measured})
+
 
 def read_bench(path: Path) -> Bench:
     """Read and check a bench file.
@@ -150,7 +75,7 @@ def read_bench(path: Path) -> Bench:
         size = path.stat().st_size
         if size > LARGEST:
             raise InputError(f"{path} has {size:,} bytes; allowed {LARGEST:,}")
-        text = path.read_text("utf-8-sig")
+        text = path.read_bytes().decode("utf-8")
     except UnicodeDecodeError as error:
         raise InputError(
             f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8"
@@ -162,15 +87,12 @@ def read_bench(path: Path) -> Bench:
 
 def check_bench(path: Path, text: str) -> Bench:
     """Check the text of a bench file; errors as for :func:`read_bench`."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path} is not valid TOML: {error}") from None
+    raw = _parsed(path, text)
     for name in raw:
         if name not in TABLES:
             near = nearest_names(name, list(TABLES))
             hint = f"did you mean [{near[0]}]? " if near else ""
-            line = Place(path, text, name).line() if isinstance(raw[name], dict) else 1
+            line = Place(path, text, "").line(name)
             raise InputError(
                 f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
                 + ", ".join(f"[{t}]" for t in TABLES)
@@ -179,6 +101,25 @@ def check_bench(path: Path, text: str) -> Bench:
     if "motor" in raw:
         motor = _motor(raw["motor"], path, text)
     return Bench(path, text, _kitchen(raw.get("kitchen", {}), path, text), motor)
+
+
+def _parsed(path: Path, text: str) -> dict[str, Any]:
+    """Read TOML; whatever is wrong with it becomes one line."""
+    longest = max(map(len, text.split("\n")))
+    if longest > LONGEST_LINE:
+        raise InputError(
+            f"{path} has a line of {longest:,} characters; allowed {LONGEST_LINE:,}"
+        )
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError as error:
+        last = text.rstrip("\n").count("\n") + 1
+        said = str(error).replace("at end of document", f"at the end, line {last}")
+        raise InputError(f"{path} is not valid TOML: {said}") from None
+    except RecursionError:
+        raise InputError(f"{path} is not valid TOML: nested too deeply") from None
+    except ValueError as error:
+        raise InputError(f"{path} is not usable TOML: {error}") from None
 
 
 def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
@@ -235,16 +176,34 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
     return read_table(raw, keys, place) | {"line": place.line()}
 
 
-def read_measurement(raw: Any, place: Place) -> dict[str, Any]:
+def read_measurement(raw: Any, place: Where) -> dict[str, Any]:
     """Check one measurement; its kind says which keys belong to it."""
     kind = raw.get("kind") if isinstance(raw, Mapping) else None
-    if kind not in MEASUREMENTS:
+    if not isinstance(kind, str) or kind not in MEASUREMENTS:
         near = nearest_names(str(kind), list(MEASUREMENTS)) if kind else []
         hint = f"did you mean {near[0]!r}? " if near else ""
         raise place.fail(
             "kind", f"is {kind!r}; {hint}allowed: {', '.join(MEASUREMENTS)}"
         )
     return read_table(raw, MEASUREMENTS[kind], place)
+
+
+def toml_text(entry: Mapping[str, Any]) -> str:
+    """Write a table as TOML.
+
+    Raises
+    ------
+    InputError
+        For a value that TOML cannot hold, or text that is not UTF-8.
+    """
+    import tomli_w
+
+    try:
+        text = tomli_w.dumps(dict(entry))
+        text.encode("utf-8")
+    except (TypeError, ValueError) as error:
+        raise InputError(f"this entry cannot be written as TOML: {error}") from None
+    return text
 
 
 def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
@@ -256,13 +215,12 @@ def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
     ------
     InputError
     """
-    import tomli_w
-
     text = read_bench(path).text if path.exists() else ""
+    end = "\r\n" if "\r\n" in text else "\n"
     if text and not text.endswith("\n"):
-        text += "\n"
-    block = tomli_w.dumps(dict(entry))
-    text += ("\n" if text else "") + "[[kitchen.measured]]\n" + block
+        text += end
+    block = "[[kitchen.measured]]\n" + toml_text(entry)
+    text += (end if text else "") + block.replace("\n", end)
     bench = check_bench(path, text)
     write_text(path, text, force=True)
     return bench

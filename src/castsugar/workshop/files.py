@@ -48,12 +48,14 @@ def write_text(path: Path, text: str, *, force: bool = False) -> None:
     """
     if path.exists() and not force:
         raise _exists(path)
+    path = path.resolve()  # a link stays a link, its file is replaced
     try:
+        mode = path.stat().st_mode & 0o7777 if path.exists() else 0o666 & ~_umask()
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
             with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
                 stream.write(text)
-            Path(temporary).chmod(0o666 & ~_umask())
+            Path(temporary).chmod(mode)
             Path(temporary).replace(path)
         except BaseException:
             Path(temporary).unlink(missing_ok=True)

@@ -18,7 +18,8 @@ from castsugar.kitchen.water import air_pressure
 from castsugar.measuring import Learnt
 from castsugar.mix import Mix
 from castsugar.recipe import parse_recipe
-from castsugar.workshop.bench import STATABLE, Bench
+from castsugar.workshop.bench import Bench
+from castsugar.workshop.kitchen_keys import STATABLE
 
 
 def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
@@ -48,11 +49,13 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
     )
     measured = []
     for index, entry in enumerate(table.get("measured", []), start=1):
-        where = f"{bench.path if bench else ''}, measurement {index}"
         try:
             measured.append(measurement(entry, air, database, label=f"no. {index}"))
+            _check_syrup(entry, kitchen, database)
         except CastsugarError as error:
-            raise InputError(f"{where} ({entry['kind']}): {error}") from None
+            where = f"{bench.path if bench else ''}, measurement {index}: "
+            where = "" if where.startswith("command line") else where
+            raise InputError(f"{where}{entry['kind']}: {error}") from None
     return measuring.calibrate(kitchen, measured)
 
 
@@ -82,6 +85,20 @@ def measurement(
     if entry["kind"] == "pan weight":
         return measuring.pan_weight(mix, cook, **values, air_pressure=air, label=label)
     return measuring.flow_out(mix, cook, **values, air_pressure=air, label=label)
+
+
+def _check_syrup(
+    entry: Mapping[str, Any], kitchen: Kitchen, database: Database
+) -> None:
+    """Refuse a ball that fell in another syrup than the kitchen's."""
+    if entry["kind"] != "ball fall":
+        return
+    name = database.find(entry["syrup"]).name
+    if name != kitchen.syrup:
+        raise InputError(
+            f"the ball fell in {name!r}, the kitchen's syrup is {kitchen.syrup!r}; "
+            'write the one that you use as syrup = "..." into [kitchen]'
+        )
 
 
 def _given(table: Mapping[str, Any], names: tuple[str, ...]) -> dict[str, Any]:

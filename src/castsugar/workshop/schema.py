@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import re
+import datetime
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from castsugar import units
 from castsugar.errors import InputError, nearest_names
+from castsugar.workshop import lines
 
 #: Kinds of values that are no quantity of :mod:`castsugar.units`.
 PLAIN = ("text", "number", "numbers", "flag", "choice", "table")
@@ -42,9 +44,17 @@ class Key:
 Keys = Mapping[str, Key]
 
 
+class Where(Protocol):
+    """Where a table stands, for messages."""
+
+    def fail(self, key: str, fault: str) -> InputError:
+        """Build an error about one key; about the table if the key is empty."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a table stands: file, its name, and its count in an array of tables."""
+    """A table of a file: its dotted name, and its count in an array of tables."""
 
     path: Path
     text: str
@@ -52,27 +62,34 @@ class Place:
     index: int = 0
 
     def line(self, key: str = "") -> int:
-        """Return the line (from 1) of a key, or of the table's head if it is absent."""
-        inside, count, head = self.table == "", 0, 1
-        pattern = re.compile(rf'\s*(?:"{re.escape(key)}"|{re.escape(key)})\s*[=.]')
-        for number, line in enumerate(self.text.splitlines(), start=1):
-            found = re.match(r"\s*(\[\[?)\s*([^\]]+?)\s*\]", line)
-            if found:
-                same = found[2].replace(" ", "") == self.table
-                inside = same and (found[1] == "[" or count == self.index)
-                count += same
-                head = number if inside else head
-            elif inside and key and pattern.match(line):
-                return number
-        return head
+        """Return the line (from 1) of a key, or of its table if it is absent."""
+        table = tuple(self.table.split(".")) if self.table else ()
+        wanted = (*table, key) if key else table
+        found = list(lines.entries(self.text))
+        for path in (wanted, table):
+            for entry in found:
+                if entry.path == path and entry.index == self.index:
+                    return entry.line
+        inside = (e.line for e in found if e.path[: len(wanted)] == wanted)
+        return next(inside, 1)
 
     def fail(self, key: str, fault: str) -> InputError:
         """Build an error that says file, line, table and key."""
         name = f"[{self.table}] " if self.table else ""
-        return InputError(f"{self.path}, line {self.line(key)}: {name}{key} {fault}")
+        where = f"{self.path}, line {self.line(key)}: {name}{key}".rstrip()
+        return InputError(f"{where} {fault}")
 
 
-def read_table(raw: Any, keys: Keys, place: Place) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Options:
+    """The command line: keys are options."""
+
+    def fail(self, key: str, fault: str) -> InputError:
+        """Build an error that names the option."""
+        return InputError(f"--{key.replace('_', '-')} {fault}")
+
+
+def read_table(raw: Any, keys: Keys, place: Where) -> dict[str, Any]:
     """Check one table and return its values in SI.
 
     Parameters
@@ -94,9 +111,7 @@ def read_table(raw: Any, keys: Keys, place: Place) -> dict[str, Any]:
         File, line, key, what was got, what is allowed.
     """
     if not isinstance(raw, Mapping):
-        raise InputError(
-            f"{place.path}, line {place.line()}: [{place.table}] must be a table"
-        )
+        raise place.fail("", "must be a table")
     for key in raw:
         if key not in keys:
             near = nearest_names(key, list(keys))
@@ -113,7 +128,7 @@ def read_table(raw: Any, keys: Keys, place: Place) -> dict[str, Any]:
     return found
 
 
-def _value(raw: Any, name: str, key: Key, place: Place) -> Any:
+def _value(raw: Any, name: str, key: Key, place: Where) -> Any:
     """Check one value."""
     if key.kind == "table":
         return raw
@@ -129,7 +144,9 @@ def _value(raw: Any, name: str, key: Key, place: Place) -> Any:
         raise place.fail(name, f"- {error}") from None
 
 
-def _text(raw: Any, name: str, key: Key, place: Place) -> str:
+def _text(raw: Any, name: str, key: Key, place: Where) -> str:
+    if isinstance(raw, datetime.date) and name == "date":
+        return raw.isoformat()
     if not isinstance(raw, str):
         raise place.fail(name, f"is {raw!r}; it must be text in quotes")
     if key.choices and raw not in key.choices:
@@ -137,22 +154,28 @@ def _text(raw: Any, name: str, key: Key, place: Place) -> str:
     return raw
 
 
-def _flag(raw: Any, name: str, place: Place) -> bool:
+def _flag(raw: Any, name: str, place: Where) -> bool:
     if not isinstance(raw, bool):
         raise place.fail(name, f"is {raw!r}; it must be true or false")
     return raw
 
 
-def _numbers(raw: Any, name: str, place: Place) -> tuple[float, ...]:
+def _numbers(raw: Any, name: str, place: Where) -> tuple[float, ...]:
     if not isinstance(raw, list):
         raise place.fail(name, f"is {raw!r}; it must be a list of numbers")
     return tuple(_number(value, name, place) for value in raw)
 
 
-def _number(raw: Any, name: str, place: Place) -> float:
-    if isinstance(raw, bool) or not isinstance(raw, int | float) or raw != raw:
+def _number(raw: Any, name: str, place: Where) -> float:
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
         raise place.fail(name, f"is {raw!r}; it must be a number without quotes")
-    return float(raw)
+    try:
+        value = float(raw)
+    except OverflowError:
+        value = math.inf
+    if not math.isfinite(value):
+        raise place.fail(name, "is not a finite number")
+    return value
 
 
 _READERS = {"number": _number, "numbers": _numbers, "flag": _flag}
