@@ -22,7 +22,10 @@ pytestmark = pytest.mark.exact
 #: flat in castsugar and belong together are listed. The package's own __init__ and
 #: __main__ stand outside: nobody imports them.
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
-    "ground": (0, ("errors", "constants", "units", "columns", "lattice")),
+    "ground": (
+        0,
+        ("errors", "constants", "units", "columns", "lattice", "propagation"),
+    ),
     "database": (1, ()),
     "mix": (
         2,

@@ -14,6 +14,7 @@ from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import NAMES, Values, values_of
 from castsugar.kitchen.validity import FloatArray
+from castsugar.propagation import variance
 
 #: A measurement further than this from what is believed contradicts it: one in 370 if
 #: all is as assumed.
@@ -174,8 +175,8 @@ def compare(belief: Belief, measurement: Measurement) -> Outcome:
 def _linear_deviation(belief: Belief, measurement: Measurement) -> float:
     """Return the distance by the model linearised at the middle."""
     expected, slope = _linear(belief.mean, belief.spreads(), [measurement])
-    variance = float((slope @ belief.covariance @ slope.T).item())
-    spread = math.sqrt(variance + measurement.spread**2)
+    own = float(variance(slope[0], belief.covariance))
+    spread = math.sqrt(own + measurement.spread**2)
     return float(measurement.observed - expected[0]) / spread
 
 

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from castsugar.errors import InputError
 from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.regression import LeastSquares, least_squares, student
+from castsugar.propagation import variance
 
 FloatArray = NDArray[np.float64]
 
@@ -91,8 +92,7 @@ class LawFit:
     def log_rate_u(self, pressure: ArrayLike) -> FloatArray:
         """Return the standard error of the fitted ln r at a pressure [Pa]."""
         row = self._basis(pressure)
-        square = np.einsum("...i,ij,...j->...", row, self.covariance, row)
-        return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+        return np.asarray(np.sqrt(variance(row, self.covariance)))
 
     def new_strand_u(self, pressure: ArrayLike) -> FloatArray:
         """Return the standard uncertainty of ln r of one new strand."""

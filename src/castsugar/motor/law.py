@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.errors import InputError
+from castsugar.propagation import variance
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -195,9 +196,11 @@ def log_rate_uncertainty(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     x = np.log(_pressures(pressure) / law.centre)
     if law.covariance is None:
         return np.full(x.shape, law.log_rate_u)
-    (_, cross), (_, variance) = law.covariance
-    square = law.log_rate_u**2 + 2.0 * cross * x + variance * x**2
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+    (_, cross), (_, square) = law.covariance
+    covariance = np.array([[law.log_rate_u**2, cross], [cross, square]])
+    return np.asarray(
+        np.sqrt(variance(np.stack([np.ones_like(x), x], axis=-1), covariance))
+    )
 
 
 def draw_laws(

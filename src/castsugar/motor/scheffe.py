@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.motor.regression import LeastSquares, least_squares
+from castsugar.propagation import variance
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -65,8 +66,7 @@ class ScheffeModel:
         fractions : ndarray, shape (..., k)
         """
         row = scheffe_design(fractions, self.order)
-        square = np.einsum("...i,ij,...j->...", row, self.covariance, row)
-        u = np.sqrt(np.maximum(square, 0.0) + self.between**2)
+        u = np.sqrt(variance(row, self.covariance) + self.between**2)
         return self.offset + row @ self.coefficients, u
 
 
