@@ -249,7 +249,7 @@ def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     flat = " ".join(text.split())
     for said in (
         "In your motor, an unproved estimate",
-        "peak pressure, 95 % below, psi",
+        "peak pressure, 95 of 100 below, psi",
         "measured: a",
         "Not modelled in the motor",
         "Erosive burning is not modelled",

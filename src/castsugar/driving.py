@@ -111,6 +111,20 @@ class Driven:
                     f"pressure outside the {low / 1e6:.3g} to {high / 1e6:.3g} MPa "
                     "that the burn law was tested at"
                 )
+            elif self.peaks.p95[row] > high:
+                own.append(
+                    "95 % pressure above the tested pressures of the burn law"
+                    if self.peaks.p95[row] < BEYOND
+                    else "95 % pressure without limit"
+                )
+            if self.peaks.pressure[row] > self.hardware.allowable:
+                own.append(
+                    "the expected peak exceeds what the case may hold: do not fire it"
+                )
+            elif self.peaks.p95[row] > self.hardware.allowable:
+                own.append(
+                    "the 95 % pressure exceeds what the case may hold: do not fire it"
+                )
             if self.peaks.without_root[row] > 0.0:
                 share = 100.0 * self.peaks.without_root[row]
                 own.append(f"no stable pressure in {share:.2g} % of the draws")

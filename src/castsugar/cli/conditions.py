@@ -136,10 +136,16 @@ class Conditions:
     def picture_notes(self, columns: Sequence[Column]) -> list[str]:
         """Say below a picture under which conditions its columns hold."""
         lines = []
-        if any(c.group != "kitchen" for c in columns):
+        if any(c.group not in ("kitchen", "motor") for c in columns):
             lines += [self.pressures_text(), f"flow {self.flow}"]
         if self.kitchen is not None:
             lines += kitchen_assumptions(self.kitchen)
+        if self.motor is not None and any(c.group == "motor" for c in columns):
+            lines += motor_assumptions(self.motor)
+            lines.append(
+                "an estimate about an unproved case; not modelled: ignition "
+                "peak, erosive burning, cracks and voids"
+            )
         return lines
 
     def assumptions(self) -> list[str]:

@@ -140,7 +140,7 @@ def _render(
         topics.append("kitchen")
         facts["bulk_temperature"] = to_celsius(conditions.kitchen.cook.hottest)
     if conditions.motor:
-        topics.append("motor")
+        topics += ["motor", "firing"]
         facts |= motor_facts(conditions.motor, fired)
     cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
@@ -158,6 +158,7 @@ def _render(
         "cautions": [c.text for c in cautions],
     }
     if conditions.motor:
+        document["case_may_hold_MPa"] = 1e-6 * conditions.motor.allowable
         document["firings"] = [firing_rows(f) for f in fired]
     if options.species:
         document["species_chamber_throat_exit_mol_kg"] = species

@@ -123,7 +123,8 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
     lines = [f"cook: {held}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
     measured = sum(o.startswith("measured") for o in kitchen.belief.origins)
     lines.append(
-        f"kitchen: {measured} of {len(kitchen.belief.origins)} parameters measured; "
+        f"kitchen: {measured} of {len(kitchen.belief.origins)} parameters informed by "
+        "measurements; "
         f"bands of {kitchen.draws} draws, seed {kitchen.seed}"
         if measured
         else "kitchen: nothing measured yet, pour viscosity known to a factor of 4 or "

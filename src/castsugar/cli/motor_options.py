@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from castsugar.columns import Column
     from castsugar.database import Database
     from castsugar.motor.hardware import Hardware
 
@@ -33,6 +35,8 @@ def read_hardware(options: argparse.Namespace, database: Database) -> Hardware |
 
 def motor_assumptions(hardware: Hardware) -> list[str]:
     """Say what was assumed about the motor, one line each."""
+    from castsugar.motor.case import allowable_pressure
+
     spread = hardware.spread
     lines = [
         f"motor: throat {1e3 * hardware.throat_diameter:.4g} mm, grain at "
@@ -44,6 +48,21 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
         f"{100 * spread.characteristic_velocity:.2g} %, grain "
         f"{spread.temperature:.2g} K; {hardware.draws} draws, seed {hardware.seed}",
     ]
+    wide = hardware.exit_diameter
+    nozzle = f"exit {1e3 * wide:.4g} mm" if wide else "no exit given: no divergence"
+    warmer = hardware.grain_temperature - hardware.strand_temperature
+    lines.append(
+        f"{nozzle}; burn rate {100 * hardware.temperature_sensitivity:.2g} % a kelvin, "
+        f"grain {warmer:+.3g} K against the strands; c* as at the chamber pressure "
+        "above"
+    )
+    if hardware.case is not None:
+        found = allowable_pressure(hardware.case)
+        lines.append(
+            f"case: {found.pressure / 1e6:.3g} MPa, {found.rule}; safety factor "
+            f"{hardware.case.safety_factor:g} (none on a rating), hot over cold "
+            f"{hardware.case.total_derating:g}; closures, threads and joints not judged"
+        )
     if hardware.efficiency is None:
         lines.append("pressure and margin with the ideal c* (cautious)")
     else:
@@ -54,3 +73,24 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
             f"{margin} the margin"
         )
     return lines
+
+
+def motor_words(
+    hardware: Hardware | None, columns: Sequence[Column], database: Database
+) -> str:
+    """Return what must stand beside the motor columns of many mixes."""
+    from castsugar.report.layout import wrapped
+
+    if hardware is None or not any(c.group == "motor" for c in columns):
+        return ""
+    lines = wrapped(
+        "Bands are narrow at measured mixes and wide between them: a jump of the 95 % "
+        "pressure or of the margin is knowledge, not the mix. Not modelled: ignition "
+        "peak, erosive burning, cracks and voids.",
+        "  ",
+        "",
+    )
+    for caution in database.cautions_for("motor"):
+        if caution.key in ("general", "no-claim", "pressure-margin", "fragments"):
+            lines += wrapped(caution.text, "  ", "! ")
+    return "".join(line + "\n" for line in lines)

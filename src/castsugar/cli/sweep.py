@@ -18,7 +18,7 @@ from castsugar.cli.many import (
     write_picture,
     write_table,
 )
-from castsugar.cli.motor_options import add_motor_options
+from castsugar.cli.motor_options import add_motor_options, motor_words
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -41,7 +41,7 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "sweep",
         help="one ingredient against the rest, as a chart and a table",
-        description="Let one ingredient of a recipe run; the others keep their ratio. "
+        description="Let one ingredient of a recipe run; the others keep their ratio.\n"
         "The second solver is not asked.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -120,6 +120,7 @@ def run(options: argparse.Namespace) -> int:
         write_picture(options, picture)
     sys.stdout.write(_summary(rows, share, columns, complete=complete))
     sys.stdout.write(heat_words(conditions.kitchen, database))
+    sys.stdout.write(motor_words(conditions.motor, columns, database))
     return 0 if complete else 130
 
 

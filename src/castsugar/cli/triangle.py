@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,7 @@ from castsugar.cli.many import (
     write_picture,
     write_table,
 )
-from castsugar.cli.motor_options import add_motor_options
+from castsugar.cli.motor_options import add_motor_options, motor_words
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -42,7 +41,7 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "map",
         help="three ingredients against each other, as a picture and a table",
-        description="Compute every mix of three ingredients on a triangular lattice. "
+        description="Compute every mix of three ingredients on a triangular lattice.\n"
         "The second solver is not asked.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -133,6 +132,7 @@ def run(options: argparse.Namespace) -> int:
         write_picture(options, ternary(drawn, rows, column, notes))
     sys.stdout.write(_summary(rows, column, complete=complete))
     sys.stdout.write(heat_words(conditions.kitchen, database))
+    sys.stdout.write(motor_words(conditions.motor, [column], database))
     return 0 if complete else 130
 
 
@@ -153,6 +153,7 @@ def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
     """Say in a few lines what was found."""
     from castsugar.report.kitchen import column_text
     from castsugar.report.layout import wrapped
+    from castsugar.report.maps import drawn
 
     fine = [r for r in rows if r["status"] == "ok"]
     cold = sum(r["status"] == "cold" for r in rows)
@@ -165,7 +166,7 @@ def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
         lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
     doubtful = ("freezing", "flame below")
     usable = [r for r in fine if not any(word in r["flags"] for word in doubtful)]
-    usable = [r for r in usable if math.isfinite(float(r[column.key]))]
+    usable = [r for r in usable if drawn(column, float(r[column.key]))]
     if usable:
         for word, choose in (("largest", max), ("smallest", min)):
             row = choose(usable, key=lambda r: float(r[column.key]))

@@ -72,7 +72,7 @@ class Outcome:
             )
         unit, size = ("g", 1e3) if m.unit == "kg" else (m.unit, 1.0)
         found, expected, low, high = (
-            f"{float(f'{size * value:.3g}'):g}"
+            "jams" if math.isinf(value) else f"{float(f'{size * value:.3g}'):g}"
             for value in (self.observed, self.expected, max(self.low, 0.0), self.high)
         )
         text = f"{name}: {m.quantity} {found} {unit}".rstrip()

@@ -90,7 +90,8 @@ class Hardware:
     Raises
     ------
     InputError
-        A throat wider than the core, and what its parts refuse.
+        A throat wider than the core, a grain wider than the case, and what its
+        parts refuse.
     """
 
     grain: Grain
@@ -117,6 +118,13 @@ class Hardware:
         if self.draws < 20:
             raise InputError(f"draws is {self.draws}; at least 20 for a 95 % quantile")
         self.motor(density=1800.0, characteristic_velocity=900.0)
+        bore = self.case.inner_diameter if self.case else None
+        outer = getattr(self.grain, "outer_diameter", 0.0)
+        if bore is not None and outer > bore * (1.0 + 1e-12):
+            raise InputError(
+                f"the grain is {1e3 * outer:g} mm wide, the case {1e3 * bore:g} mm "
+                "inside; the grain must fit"
+            )
 
     def motor(
         self,

@@ -266,7 +266,12 @@ def measurement_page(
         now = f"{_three(new['p10'])} .. {_three(new['p90'])} {new['unit']}".rstrip()
         text = "same" if was == now else now
         lines.append(f"  {old['name']:<20}{was:<24}{text}")
-    lines += ["", "Pour viscosity of the mix, 10-90 % band, Pa s"]
+    cook = after.kitchen.cook
+    lines += [
+        "",
+        f"Pour viscosity after {cook.duration / 60:g} min, poured at "
+        f"{cook.pour_temperature - 273.15:.4g} C, 10-90 % band, Pa s",
+    ]
     lines += wrapped(recipe)
     for name in ("before", "after"):
         band = document["band"][name]

@@ -57,6 +57,7 @@ _KITCHEN_NOTES = (
 
 _MOTOR_NOTES = (
     "One motor, its burn laws measured or borrowed: see burn_law_origin in the table.",
+    "Bands are narrow at measured mixes: a jump is knowledge, not the mix.",
     "An estimate about an unproved case. No claim of safety.",
 )
 _NOTES = {"kitchen": _KITCHEN_NOTES, "motor": _MOTOR_NOTES}
@@ -130,6 +131,12 @@ def ternary(
             total=drawn.total,
         )
     )
+
+
+def drawn(column: Column, value: float) -> bool:
+    """Return whether a value of a column lies inside what its map shows."""
+    shown = SHOWN.get(column.key, _AS_IT_IS)
+    return math.isfinite(value) and shown.low <= value <= shown.high
 
 
 def _kind(row: Mapping[str, Any], column: Column, shown: Shown) -> str:

@@ -47,7 +47,7 @@ def motor_lines(
     add("largest Kn", [number(r["kn_max"], 0) for r in rows])
     for key, label, digits in (
         ("chamber_pressure_MPa", "peak pressure", 2),
-        ("chamber_pressure_p95_MPa", "peak pressure, 95 % below", 1),
+        ("chamber_pressure_p95_MPa", "peak pressure, 95 of 100 below", 1),
     ):
         add(f"{label}, MPa", [_pressure(r[key], "MPa", digits) for r in rows])
         if unit != "MPa":
@@ -56,7 +56,7 @@ def motor_lines(
         limit = number(1e-6 * hardware.allowable, 2)
         add("pressure that the case may hold, MPa", [limit] * len(rows))
         add("margin at 95 %, %", [_percent(r["pressure_margin"]) for r in rows])
-        add("its band, 95 % to 5 %, %", [_margin(f) for f in firings])
+        add("margin, 90 % band, %", [_margin(f) for f in firings])
     _add_firings(add, firings, hardware)
     return lines
 

@@ -36,6 +36,11 @@ def trace_chart(
         pressures.append(
             Series(name, 1e-6 * np.interp(time, t.time, t.pressure, right=np.nan))
         )
+        highest = 1e-6 * firing.pressure_band[1]
+        if highest < 100.0:
+            pressures.append(
+                Series(f"{name}: 95 of 100 peaks below", np.full(_POINTS, highest))
+            )
         thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
     if np.isfinite(limit):
         pressures.append(Series("case may hold", np.full(_POINTS, 1e-6 * limit)))
@@ -56,7 +61,8 @@ def trace_chart(
             ),
             notes=(
                 *notes,
-                "Best estimates; the 95 % pressure is in the table. No ignition peak, "
+                "Curves are best estimates; a mix without a line for 95 of 100 peaks "
+                "has no limit that can be drawn. No ignition peak, "
                 "no erosive burning, no cracks. No claim of safety.",
             ),
         )

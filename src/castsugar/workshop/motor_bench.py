@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,6 +26,31 @@ from castsugar.workshop.bench import Bench
 from castsugar.workshop.readings import read_strands
 
 _MILLI = 1e-3
+
+#: Words in the name of a material that make a case plastic.
+PLASTICS = frozenset(
+    [
+        "plastic",
+        "pvc",
+        "cpvc",
+        "upvc",
+        "abs",
+        "pla",
+        "petg",
+        "pet",
+        "hdpe",
+        "pe",
+        "pp",
+        "nylon",
+        "polyamide",
+        "acrylic",
+        "pmma",
+        "polycarbonate",
+        "polypropylene",
+        "polyethylene",
+        "resin",
+    ]
+)
 
 
 def hardware_of(bench: Bench, database: Database) -> Hardware:
@@ -122,13 +148,21 @@ def _grain(table: Mapping[str, Any]) -> Grain:
 def _case(table: Mapping[str, Any] | None) -> Case | None:
     if table is None:
         return None
+    words = set(re.split(r"[^a-z]+", table["material"].lower()))
+    plastic = table["plastic"] or bool(words & PLASTICS)
+    if plastic and table["wall"] is not None and table["derating"] is None:
+        raise InputError(
+            "a plastic wall softens in a firing: give derating in [motor.case], its "
+            "strength hot over cold, or a rated_pressure of your own"
+        )
+    derating = 1.0 if table["derating"] is None else table["derating"]
     material = None
     if table["yield_strength"] is not None or table["ultimate_strength"] is not None:
         material = Material(
             name=table["material"],
             yield_strength=table["yield_strength"],
             ultimate_strength=table["ultimate_strength"],
-            plastic=table["plastic"],
+            plastic=plastic,
         )
     return Case(
         rated_pressure=table["rated_pressure"],
@@ -137,8 +171,8 @@ def _case(table: Mapping[str, Any] | None) -> Case | None:
         thickness=table["wall"],
         material=material,
         safety_factor=table["safety_factor"],
-        derating=table["derating"],
-        plastic=table["plastic"],
+        derating=derating,
+        plastic=plastic,
     )
 
 
@@ -207,6 +241,10 @@ def _law(entry: Mapping[str, Any], bench: Bench) -> tuple[BurnLaw, tuple[str, ..
     names = list(dict.fromkeys(s.mix for s in strands))
     wanted = entry["mix"] or (names[0] if len(names) == 1 else "")
     chosen = [s for s in strands if s.mix == wanted]
+    if not wanted and len(names) > 1:
+        raise InputError(
+            f"{path} holds {', '.join(map(repr, names))}; say which by mix = ..."
+        )
     if not chosen:
         raise InputError(
             f"{path} has no mix {wanted!r}; it holds {', '.join(map(repr, names))}"

@@ -22,9 +22,13 @@ MOTOR: Keys = {
     "grain_temperature_spread": Key(kind="number", about="in kelvin"),
     "temperature_sensitivity": Key(kind="number", about="of the burn rate, 1/K"),
     "ambient_pressure": Key(kind="pressure"),
-    "grain": Key(kind="table", required=True),
+    "grain": Key(kind="table", required=True, about="[motor.grain] with its sizes"),
     "case": Key(kind="table"),
-    "burn_law": Key(kind="table", required=True),
+    "burn_law": Key(
+        kind="table",
+        required=True,
+        about="[[motor.burn_law]] with recipe and strands, or with borrowed",
+    ),
 }
 
 #: A hollow cylinder.
@@ -52,7 +56,7 @@ CASE: Keys = {
     "yield_strength": Key(kind="pressure", about="cold, '240 MPa'"),
     "ultimate_strength": Key(kind="pressure"),
     "safety_factor": Key(kind="number", default=2.0),
-    "derating": Key(kind="fraction", default=1.0, about="hot over cold strength"),
+    "derating": Key(kind="fraction", about="hot over cold strength"),
     "plastic": Key(kind="flag", default=False),
 }
 
