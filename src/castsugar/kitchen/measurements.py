@@ -10,6 +10,7 @@ import numpy as np
 
 from castsugar.errors import InputError
 from castsugar.kitchen import slurry
+from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import (
@@ -23,6 +24,9 @@ from castsugar.kitchen.validity import FloatArray
 #: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
 #: no source.
 LOSS_SHARE, PACKING = 0.05, 0.015
+
+#: Times the expected water that a pan can lose: a syrup may be wetter than stated.
+MOST_LOST = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +98,7 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        If mass was gained, or more left than the batch.
+        If mass was gained, or more left than there was water.
     """
     positive(batch, "batch mass", "kg")
     positive(scale, "uncertainty of the scale", "kg")
@@ -105,6 +109,12 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
         )
 
     error = math.sqrt(2.0) * scale
+    held = batch * float(water_at_start(pot, unmeasured().central())[0])
+    if lost > MOST_LOST * held + 3.0 * error:
+        raise InputError(
+            f"the pan lost {1e3 * lost:.3g} g, the mix holds about {1e3 * held:.2g} g "
+            "of water: something else left, or was weighed"
+        )
 
     def predict(values: Values) -> FloatArray:
         start = water_at_start(pot, values)

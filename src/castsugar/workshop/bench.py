@@ -149,7 +149,9 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     if found["efficiency"] is not None and found["measured_efficiency"] is not None:
         raise place.fail("efficiency", "and measured_efficiency are both given")
     grain = found["grain"]
-    shaped = isinstance(grain, Mapping) and ("web_mm" in grain or "area_mm2" in grain)
+    shaped = isinstance(grain, Mapping) and any(
+        key.startswith(("web", "area")) for key in grain
+    )
     found["grain"] = read_table(
         grain, AREAS if shaped else CYLINDER, Place(path, text, "motor.grain")
     )
@@ -171,6 +173,8 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
     """Check one way of saying how a mix burns."""
     keys = STATED_LAW
     if isinstance(raw, Mapping):
+        if not {"borrowed", "strands", "rate"} & set(raw):
+            raise place.fail("", "needs one of strands, rate or borrowed")
         keys = BORROWED if "borrowed" in raw else keys
         keys = STRANDS if "strands" in raw else keys
     return read_table(raw, keys, place) | {"line": place.line()}
