@@ -53,8 +53,8 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
     warmer = hardware.grain_temperature - hardware.strand_temperature
     lines.append(
         f"{nozzle}; burn rate {100 * hardware.temperature_sensitivity:.2g} % a kelvin, "
-        f"grain {warmer:+.3g} K against the strands; c* as at the chamber pressure "
-        "above"
+        f"grain {warmer:+.3g} K against the strands; c* as at the evaluated "
+        "chamber pressure"
     )
     if hardware.case is not None:
         found = allowable_pressure(hardware.case)

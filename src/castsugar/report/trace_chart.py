@@ -30,7 +30,7 @@ def trace_chart(
     """
     longest = max(f.trace.burn_time for f in firings)
     time = np.linspace(0.0, longest, _POINTS)
-    pressures, thrusts = [], []
+    pressures, thrusts, limits = [], [], []
     for name, firing in zip(names, firings, strict=True):
         t = firing.trace
         pressures.append(
@@ -38,12 +38,12 @@ def trace_chart(
         )
         highest = 1e-6 * firing.pressure_band[1]
         if highest < 100.0:
-            pressures.append(
+            limits.append(
                 Series(f"{name}: 95 of 100 peaks below", np.full(_POINTS, highest))
             )
         thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
     if np.isfinite(limit):
-        pressures.append(Series("case may hold", np.full(_POINTS, 1e-6 * limit)))
+        limits.append(Series("case may hold", np.full(_POINTS, 1e-6 * limit)))
     return line_chart(
         LineChart(
             title="Pressure and thrust, quasi-steady",
@@ -54,7 +54,7 @@ def trace_chart(
                 Panel(
                     "chamber pressure, absolute",
                     "MPa",
-                    tuple(pressures),
+                    (*pressures, *limits),
                     from_zero=True,
                 ),
                 Panel("thrust", "N", tuple(thrusts), from_zero=True),
