@@ -11,6 +11,7 @@ from castsugar.database import Caution, Syrup
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import Outcome
 from castsugar.kitchen.glass import set_word
+from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import PARAMETERS
 from castsugar.measuring import BAND, Learnt
 from castsugar.report.layout import CELL, LABEL, letters, number, remarks, wrapped
@@ -89,7 +90,7 @@ _LINES = (
     ("sugar not dissolved, %", _plain("undissolved_sugar_percent", 0)),
     ("pours between, C", _window),
     ("liquid starts to boil, C", _plain("liquid_boils_C", 0)),
-    ("sugar degraded, % (factor 5)", _degraded),
+    (f"sugar degraded, % (factor {FACTOR:g})", _degraded),
     ("solids over packing at 20 C", _plain("set_ratio", 2)),
     ("the grain, once set", lambda row: set_word(row["set_ratio"])),
     ("binder's glass transition, C", _plain("binder_glass_transition_C", 0)),

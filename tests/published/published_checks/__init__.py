@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from published_checks import flames, nitrate_sugar, nozzle, species
+from published_checks.comparing import compared, value_of
 from published_checks.disputed import DISPUTED
 from published_checks.rows import PROVENANCES, Given, Row, read_rows
 
@@ -80,43 +81,10 @@ EVALUATORS = {
 
 
 def ours(row: Row) -> float:
-    """Return our value for a row, in the row's unit.
-
-    Raises
-    ------
-    ValueError
-        If the row has another unit than its quantity, or a condition that the
-        evaluation did not look at.
-    """
-    unit, function = EVALUATORS[row.quantity]
-    if unit != row.unit:
-        raise ValueError(f"{row.id}: unit is {row.unit!r}, not {unit!r}")
-    given = row.given()
-    value = function(given)
-    if given.unused():
-        raise ValueError(f"{row.id}: conditions {given.unused()} were not looked at")
-    return value
+    """Return our value for a row; see :func:`published_checks.comparing.value_of`."""
+    return value_of(row, EVALUATORS)
 
 
 def summary() -> list[dict[str, Any]]:
     """Return our value beside every published one, one dictionary a row."""
-    return [_compared(row) for row in read_rows()]
-
-
-def _compared(row: Row) -> dict[str, Any]:
-    value = ours(row)
-    return {
-        "file": row.file,
-        "case": row.case,
-        "quantity": row.quantity,
-        "published": row.value,
-        "ours": value,
-        "unit": row.unit,
-        "difference": value - row.value,
-        "tolerance": row.tolerance,
-        "inside": abs(value - row.value) <= row.tolerance,
-        "disputed": DISPUTED.get(row.id, ""),
-        "provenance": row.provenance,
-        "source": row.source,
-        "locator": row.locator,
-    }
+    return [compared(row, EVALUATORS, DISPUTED) for row in read_rows()]

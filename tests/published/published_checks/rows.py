@@ -112,9 +112,9 @@ class Row:
         )
 
 
-def read_rows() -> list[Row]:
-    """Read all rows of all files, in the order of the files' names."""
-    return [row for path in sorted(FOLDER.glob("*.csv")) for row in _read(path)]
+def read_rows(folder: Path = FOLDER) -> list[Row]:
+    """Read all rows of all files of a folder, in the order of the files' names."""
+    return [row for path in sorted(folder.glob("*.csv")) for row in _read(path)]
 
 
 def _read(path: Path) -> list[Row]:
