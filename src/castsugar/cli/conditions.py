@@ -142,10 +142,12 @@ class Conditions:
             lines += kitchen_assumptions(self.kitchen)
         if self.motor is not None and any(c.group == "motor" for c in columns):
             lines += motor_assumptions(self.motor)
-            lines.append(
-                "an estimate about an unproved case; not modelled: ignition "
-                "peak, erosive burning, cracks and voids"
-            )
+            lines += [
+                "bands are narrow at measured mixes and wide between them: a jump is "
+                "knowledge, not the mix",
+                "an estimate about an unproved case; not modelled: ignition peak, "
+                "erosive burning, cracks and voids",
+            ]
         return lines
 
     def assumptions(self) -> list[str]:

@@ -25,7 +25,7 @@ DRIVING = (
     ),
     Column(
         "chamber_pressure_p95_MPa",
-        "peak pressure, 95 % below",
+        "peak pressure, 95 of 100 below",
         "MPa",
         1,
         "one draw in twenty of burn law, density, throat, area, c* and temperature is "

@@ -57,8 +57,7 @@ _KITCHEN_NOTES = (
 
 _MOTOR_NOTES = (
     "One motor, its burn laws measured or borrowed: see burn_law_origin in the table.",
-    "Bands are narrow at measured mixes: a jump is knowledge, not the mix.",
-    "An estimate about an unproved case. No claim of safety.",
+    "No claim of safety.",
 )
 _NOTES = {"kitchen": _KITCHEN_NOTES, "motor": _MOTOR_NOTES}
 
