@@ -1,0 +1,1 @@
+"""Which mix: the space of mixes, the search in it, and why the answer is that one."""
