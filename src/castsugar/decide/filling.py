@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.decide.region import Region
+from castsugar.decide.region import Region, tidy
 from castsugar.decide.vertices import FloatArray
 
 #: Finest lattice: parts of what lies above the lowest fractions.
@@ -42,13 +42,13 @@ def fill(
     if region.dimension == 0:
         return special[:1]
     if step is not None:
-        return np.vstack([special, lattice(region, step)])
+        return tidy(np.vstack([special, lattice(region, step)]))
     points = _lattice_of(region, count)
     if len(points) < count // 2:
         rng = np.random.default_rng([seed, 11])
         shares = rng.dirichlet(np.ones(len(region.corners)), count - len(points))
         points = np.vstack([points, shares @ region.corners])
-    return np.vstack([special, points])
+    return tidy(np.vstack([special, points]))
 
 
 def _lattice_of(region: Region, count: int) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from castsugar.decide.filling import fill
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import Ledger
-from castsugar.decide.polish import Polished, polish
+from castsugar.decide.polish import Board, Manner, Polished, polish
 from castsugar.decide.poll import poll
 from castsugar.decide.problem import Goal
 from castsugar.decide.starts import Start, choose
@@ -107,14 +107,15 @@ def climb(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
             f"{judge.goal.objective} and its limits; look at the status of their rows"
         )
     ledger.stage = "polish"
-    return together(ledger, [_from(ledger, judge, start) for start in starts])
+    manner = Manner(board=Board())
+    return together(ledger, [_from(ledger, judge, s, manner) for s in starts])
 
 
 def _from(
-    ledger: Ledger, judge: Judge, start: Start, radius: float = 0.1
+    ledger: Ledger, judge: Judge, start: Start, manner: Manner
 ) -> Search[Polished]:
     region = ledger.regions[start.region]
-    return polish(region, start.region, judge, start.fractions, radius=radius)
+    return polish(region, start.region, judge, start.fractions, manner=manner)
 
 
 def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
@@ -133,7 +134,7 @@ def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
             break
         ledger.stage = "polish"
         start = best_start(ledger, judge)
-        ends += together(ledger, [_from(ledger, judge, start, _NEAR)])
+        ends += together(ledger, [_from(ledger, judge, start, Manner(radius=_NEAR))])
     return ends
 
 

@@ -32,8 +32,61 @@ _DONE = 1e-8
 #: An expected gain below this, of the objective's size, ends it too.
 _GAIN = 1e-11
 
-#: Most steps.
-_STEPS = 40
+#: Most steps; steps after which a search may be beaten, and how many times the expected
+#: gain of one step it may still hope for.
+_STEPS, _PATIENCE, _HOPE = 40, 4, 20.0
+
+
+@dataclass(slots=True, kw_only=True)
+class Board:
+    """The best that searches of the same goal have reached, to know when one is beaten.
+
+    Attributes
+    ----------
+    objective : float
+        Scaled, of the best end that keeps all limits.
+    """
+
+    objective: float = np.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manner:
+    """How a search goes on.
+
+    Attributes
+    ----------
+    radius : float
+        Reach of the first step. [coordinates of the region]
+    gain : float
+        Expected gain, of the objective's size, below which it ends.
+    confirm : bool
+        Whether an end is confirmed by a look from several places.
+    board : Board, optional
+        Where searches of the same goal write what they reached: one that is far behind
+        gives up.
+    """
+
+    radius: float = 0.1
+    gain: float = _GAIN
+    confirm: bool = True
+    board: Board | None = None
+
+    def beaten(self, walk: Walk, gain: float) -> bool:
+        """Say whether a search is so far behind that its next steps cannot help."""
+        if self.board is None or walk.steps <= _PATIENCE:
+            return False
+        hoped = float(walk.merit(walk.outputs)) - _HOPE * max(gain, 0.0)
+        return hoped > self.board.objective
+
+    def post(self, objective: float, violation: float) -> None:
+        """Write down where a search ended."""
+        if self.board is not None and violation <= 0.0:
+            self.board.objective = min(self.board.objective, objective)
+
+
+#: The manner of a search on its own.
+ALONE = Manner()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,7 +119,7 @@ def polish(
     judge: Judge,
     start: FloatArray,
     *,
-    radius: float = 0.1,
+    manner: Manner = ALONE,
 ) -> Search[Polished]:
     """Search the best mix near a start; a generator for :func:`together`.
 
@@ -77,17 +130,17 @@ def polish(
         Of the region in the ledger.
     judge : Judge
     start : ndarray, shape (k,)
-    radius : float
-        Reach of the first step. [coordinates of the region]
+    manner : Manner
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
-    walk = Walk(region=region, judge=judge, z=z, radius=radius)
-    look = Look.plain(z, min(radius, _WIDEST))
+    walk = Walk(region=region, judge=judge, z=z, radius=manner.radius)
+    look = Look.plain(z, min(manner.radius, _WIDEST))
     done = not (yield from _look(walk, number, look)) or region.dimension == 0
     while not done and walk.steps < _STEPS:
         walk.steps += 1
-        done = yield from _step(walk, number)
+        done = yield from _step(walk, number, manner)
     objective, violation = standing(walk.outputs)
+    manner.post(float(objective), float(violation))
     return Polished(
         fractions=region.mixes(walk.z),
         values=walk.values,
@@ -109,15 +162,19 @@ def _look(walk: Walk, number: int, look: Look) -> Search[bool]:
     return walk.arrive(look, answer)
 
 
-def _step(walk: Walk, number: int) -> Search[bool]:
+def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
     """Try the best steps of two reaches; return whether the search is at its end."""
     near = walk.surroundings(walk.radius)
     full = best_step(near)
     length = float(np.abs(full).max(initial=0.0)) * walk.radius
     gain = _expected_gain(walk, near, full)
+    if manner.beaten(walk, gain):
+        return True
+    # What is beyond a limit by a hair still wants a step to restore it, however short.
     kept = standing(walk.outputs)[1] <= 0.0
-    if length < _DONE or (kept and gain < _GAIN):
-        return (yield from _confirm(walk, number))
+    short, least = (_DONE, manner.gain) if kept else (1e-3 * _DONE, _GAIN)
+    if length < short or gain < least:
+        return (not manner.confirm) or (yield from _confirm(walk, number))
     look = _next_look(walk, walk.z + walk.radius * full, length)
     tries = np.vstack([_other_steps(walk, near, full), look.points])
     start = len(tries) - len(look)
@@ -135,8 +192,8 @@ def _step(walk: Walk, number: int) -> Search[bool]:
     if good and walk.arrive(look, there):
         _stretch(walk, length, ratio)
         return False
-    if best == 0:
-        walk.radius *= 0.25
+    if best < start:
+        walk.radius *= (0.25, 0.5)[best]
     yield from _look(walk, number, _next_look(walk, tries[best], walk.radius))
     return False
 

@@ -11,7 +11,7 @@ from scipy.optimize import nnls
 from castsugar.decide.found import Price
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import MOVED, Ledger
-from castsugar.decide.polish import Polished, polish
+from castsugar.decide.polish import Manner, Polished, polish
 from castsugar.decide.region import Region
 from castsugar.decide.space import Space
 from castsugar.decide.together import Ask, Search, together
@@ -90,6 +90,11 @@ def multipliers(
     return Multipliers(limits=of_limits, rows=of_rows, residual=rest)
 
 
+def _manner(change: float) -> Manner:
+    """Return how to search where the objective is expected to change by so much."""
+    return Manner(radius=_RADIUS, gain=1e-4 * change, confirm=False)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trier:
     """Searches again with one limit or row moved.
@@ -127,9 +132,15 @@ class Trier:
         if not self.again:
             return prices
         searches = [
-            polish(self.region, self.number, judge, self.fractions, radius=_RADIUS)
+            polish(
+                self.region,
+                self.number,
+                self._moved(index, way),
+                self.fractions,
+                manner=_manner(_MOVE * found.limits[index]),
+            )
             for index in prices
-            for judge in (self._moved(index, 1.0), self._moved(index, -1.0))
+            for way in (1.0, -1.0)
         ]
         ends = together(self.ledger, searches)
         for place, (index, price) in enumerate(prices.items()):
@@ -151,8 +162,14 @@ class Trier:
                 pairs[index] = [self._region(name, s * _MOVE_ROW) for s in (1, -1)]
         moved = {i: [r for r in pair if r] for i, pair in pairs.items() if all(pair)}
         searches = [
-            polish(region, MOVED, self.judge, self.fractions, radius=_RADIUS)
-            for pair in moved.values()
+            polish(
+                region,
+                MOVED,
+                self.judge,
+                self.fractions,
+                manner=_manner(_MOVE_ROW * found.rows[index]),
+            )
+            for index, pair in moved.items()
             for region in pair
         ]
         ends = together(self.ledger, searches)

@@ -14,6 +14,9 @@ from castsugar.decide.vertices import BoolArray, FloatArray, corners
 #: How far beyond a row a mix may lie by rounding. [mass fraction]
 ROUNDING = 1e-10
 
+#: A fraction below this is rounding.
+_TRACE = 1e-14
+
 #: A direction shorter than this is none. [mass fraction]
 _FLAT = 1e-9
 
@@ -112,9 +115,7 @@ class Region:
             pull = np.where(real & (over > 0.0), over / (room + over), 0.0)
         share = pull.max(axis=-1, keepdims=True, initial=0.0)
         x = x + share * (centre - x)
-        absent = self.corners.max(axis=0) <= 0.0
-        inside: FloatArray = np.where(absent, 0.0, np.maximum(x, 0.0))
-        return inside
+        return tidy(x)
 
     def local_rows(self) -> LocalRows:
         """Return the rows in coordinates, without those that nothing inside meets."""
@@ -130,6 +131,12 @@ class Region:
             sizes=size[kept],
             places=np.flatnonzero(kept),
         )
+
+
+def tidy(fractions: FloatArray) -> FloatArray:
+    """Return mixes without traces that only rounding left."""
+    kept: FloatArray = np.where(fractions < _TRACE, 0.0, fractions)
+    return kept
 
 
 def region(
