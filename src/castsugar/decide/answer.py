@@ -25,10 +25,8 @@ from castsugar.decide.problem import Goal
 from castsugar.decide.region import ROUNDING
 from castsugar.decide.space import Space
 from castsugar.decide.starts import apart
+from castsugar.decide.vertices import FloatArray
 from castsugar.errors import ConvergenceError
-
-#: A trial this close to the end of a local search is that end.
-_SAME = 1e-6
 
 
 @dataclass(slots=True, kw_only=True)
@@ -123,32 +121,50 @@ def _rows(known: Knowledge, trials: Trials, best: int) -> tuple[RowState, ...]:
 def _runners(
     known: Knowledge, judge: Judge, trials: Trials, order: NDArray[np.int64]
 ) -> tuple[Runner, ...]:
-    """Return the next best feasible mixes, each different from all before it."""
+    """Return feasible mixes, each different from the best and from each other.
+
+    Ends of local searches come before other trials; the result is in order of merit.
+    """
     _, violation = judge.standing(trials.values[order])
     rows = order[violation <= 0.0]
+    ends = {_key(end.fractions) for end in known.ends if end.violation <= 0.0}
+    ended = np.array([_key(trials.fractions[r]) in ends for r in rows], dtype=bool)
+    places = np.argsort(~ended, kind="stable")
     kept = trials.fractions[order[:1]]
-    ends = np.array([end.fractions for end in known.ends]).reshape(-1, kept.shape[1])
-    found: list[Runner] = []
-    for row in rows:
-        mix = trials.fractions[row]
-        if len(found) == known.effort.runners_up:
+    chosen: list[int] = []
+    for place in places.tolist():
+        mix = trials.fractions[rows[place]]
+        if len(chosen) == known.effort.runners_up:
             break
-        if float(apart(mix, kept).min()) <= known.effort.apart:
-            continue
-        values = trials.values[row]
-        place = list(known.ledger.problem.columns).index
-        found.append(
-            Runner(
-                fractions=mix,
-                choice=known.ledger.regions[trials.region[row]].choice,
-                objective=float(values[place(known.goal.objective)]),
-                slacks={
-                    limit.name: float(limit.slack(values[place(limit.column)]))
-                    for limit in known.goal.limits
-                },
-                distance=float(apart(mix, kept[:1])[0]),
-                polished=bool(apart(mix, ends).min(initial=1.0) < _SAME),
-            )
-        )
-        kept = np.vstack([kept, mix])
-    return tuple(found)
+        if float(apart(mix, kept).min()) > known.effort.apart:
+            chosen.append(place)
+            kept = np.vstack([kept, mix])
+    return tuple(
+        _runner(known, trials, int(rows[place]), kept[0], bool(ended[place]))
+        for place in sorted(chosen)
+    )
+
+
+def _key(fractions: FloatArray) -> tuple[float, ...]:
+    """Return a mix without its last bits, which may differ from batch to batch."""
+    return tuple(np.round(fractions, 10).tolist())
+
+
+def _runner(
+    known: Knowledge, trials: Trials, row: int, best: FloatArray, polished: bool
+) -> Runner:
+    """Return what is told about one of them."""
+    columns = known.ledger.problem.columns
+    values = dict(zip(columns, trials.values[row].tolist(), strict=True))
+    mix = trials.fractions[row]
+    return Runner(
+        fractions=mix,
+        choice=known.ledger.regions[trials.region[row]].choice,
+        objective=values[known.goal.objective],
+        slacks={
+            limit.name: float(limit.slack(np.array(values[limit.column])))
+            for limit in known.goal.limits
+        },
+        distance=float(apart(best, mix)),
+        polished=polished,
+    )

@@ -18,7 +18,8 @@ AGREEMENT = 0.05
 class Price:
     """What moving a limit does to the best objective: a derivative.
 
-    In units of the objective per unit of the limit, for a limit whose number rises.
+    In units of the objective per unit of the limit: for a limit on a column, as its
+    number rises; for a row of the space, as it is relaxed.
 
     Attributes
     ----------
@@ -26,6 +27,7 @@ class Price:
         From the conditions of Karush, Kuhn and Tucker at the optimum.
     relaxed, tightened : float
         By searching again with the limit moved by `step` either way; NaN if not done.
+        They differ where something else begins or ceases to bind at the optimum.
     step : float
         In the unit of the limit.
     """

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from castsugar.decide.problem import Goal
 from castsugar.decide.vertices import FloatArray
 
-#: A limit counts as kept down to this scaled slack.
-TOLERANCE = 1e-9
+#: A limit counts as kept down to this scaled slack: rounding, no more.
+TOLERANCE = 1e-12
 
 #: Logarithms of columns are those of values not below this.
 _TINY = 1e-300

@@ -34,7 +34,7 @@ _GAIN = 1e-11
 
 #: Most steps; steps after which a search may be beaten, and how many times the expected
 #: gain of one step it may still hope for.
-_STEPS, _PATIENCE, _HOPE = 40, 4, 20.0
+_STEPS, _PATIENCE, _HOPE = 40, 12, 100.0
 
 
 @dataclass(slots=True, kw_only=True)

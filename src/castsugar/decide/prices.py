@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,8 +22,9 @@ from castsugar.errors import InputError
 #: Scaled slack, and mass fraction, within which a limit or row binds.
 BINDS = 1e-6
 
-#: How far limits are moved to try: share of the limit; mass fraction of a row.
-_MOVE, _MOVE_ROW = 1e-3, 1e-3
+#: How far limits are moved to try: share of the limit, or mass fraction of a row. The
+#: smaller move is for a price that holds over a short way only.
+_MOVES = (1e-3, 3e-5)
 
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
 #: with a moved limit.
@@ -90,14 +91,20 @@ def multipliers(
     return Multipliers(limits=of_limits, rows=of_rows, residual=rest)
 
 
-def _manner(change: float) -> Manner:
-    """Return how to search where the objective is expected to change by so much."""
-    return Manner(radius=_RADIUS, gain=1e-4 * change, confirm=False)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Binding:
+    """A limit (`is_row` False) or row that binds, and how its price is counted."""
+
+    is_row: bool
+    index: int
+    multiplier: float
+    unit: float
+    sign: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trier:
-    """Searches again with one limit or row moved.
+    """Prices of what binds: multipliers, and searches with one limit moved.
 
     Attributes
     ----------
@@ -122,97 +129,98 @@ class Trier:
     objective: float
     again: bool = True
 
-    def limit_prices(self, found: Multipliers) -> dict[int, Price]:
-        """Return the price of every binding limit, by its number."""
-        limits = self.judge.goal.limits
-        prices: dict[int, Price] = {}
+    def prices(self, found: Multipliers) -> tuple[dict[int, Price], dict[int, Price]]:
+        """Return prices by number of the limit, and by number of the region's row."""
+        binding = [*self._limits(found), *self._rows(found)]
+        prices = {
+            one: Price(
+                multiplier=-self._per_objective(one.sign * one.multiplier / one.unit)
+            )
+            for one in binding
+        }
+        for move in _MOVES if self.again else ():
+            doubted = [one for one, price in prices.items() if not price.confirmed]
+            prices |= self._tried(doubted, prices, move)
+        limits = {one.index: p for one, p in prices.items() if not one.is_row}
+        rows = {one.index: p for one, p in prices.items() if one.is_row}
+        return limits, rows
+
+    def _limits(self, found: Multipliers) -> Iterable[_Binding]:
         for index in np.flatnonzero(found.limits > 0.0).tolist():
-            slope = limits[index].sign * found.limits[index] / self._unit(index)
-            prices[index] = Price(multiplier=-self._per_objective(slope))
-        if not self.again:
-            return prices
-        searches = [
-            polish(
-                self.region,
-                self.number,
-                self._moved(index, way),
-                self.fractions,
-                manner=_manner(_MOVE * found.limits[index]),
+            limit = self.judge.goal.limits[index]
+            size = float(self.judge.scales[index])
+            yield _Binding(
+                is_row=False,
+                index=index,
+                multiplier=float(found.limits[index]),
+                unit=limit.value if limit.logarithmic else size,
+                sign=limit.sign,
             )
-            for index in prices
-            for way in (1.0, -1.0)
-        ]
-        ends = together(self.ledger, searches)
-        for place, (index, price) in enumerate(prices.items()):
-            step = _MOVE * self._unit(index)
-            pair = ends[2 * place : 2 * place + 2]
-            prices[index] = self._tried(price, pair, step, limits[index].sign)
-        return prices
 
-    def row_prices(self, found: Multipliers) -> dict[int, Price]:
-        """Return the price of every binding row, by its number in the region."""
-        prices: dict[int, Price] = {}
-        pairs: dict[int, list[Region | None]] = {}
-        names = {row.name for row in self.space.movable_rows()}
+    def _rows(self, found: Multipliers) -> Iterable[_Binding]:
         for index in np.flatnonzero(found.rows > 0.0).tolist():
-            multiplier = -self._per_objective(found.rows[index])
-            prices[index] = Price(multiplier=multiplier)
-            name = self.region.row_names[index]
-            if self.again and name in names:
-                pairs[index] = [self._region(name, s * _MOVE_ROW) for s in (1, -1)]
-        moved = {i: [r for r in pair if r] for i, pair in pairs.items() if all(pair)}
-        searches = [
-            polish(
-                region,
-                MOVED,
-                self.judge,
-                self.fractions,
-                manner=_manner(_MOVE_ROW * found.rows[index]),
+            yield _Binding(
+                is_row=True,
+                index=index,
+                multiplier=float(found.rows[index]),
+                unit=1.0,
+                sign=1.0,
             )
-            for index, pair in moved.items()
-            for region in pair
-        ]
-        ends = together(self.ledger, searches)
-        for place, index in enumerate(moved):
-            pair = ends[2 * place : 2 * place + 2]
-            prices[index] = self._tried(prices[index], pair, _MOVE_ROW, 1.0)
-        return prices
 
-    def _unit(self, index: int) -> float:
-        """Return the size by which a limit's slack was divided."""
-        limit = self.judge.goal.limits[index]
-        return limit.value if limit.logarithmic else float(self.judge.scales[index])
+    def _tried(
+        self, binding: Sequence[_Binding], prices: Mapping[_Binding, Price], move: float
+    ) -> dict[_Binding, Price]:
+        """Search again with each limit relaxed and tightened."""
+        pairs = {one: [self._search(one, w * move) for w in (1, -1)] for one in binding}
+        known = {one: [s for s in pair if s is not None] for one, pair in pairs.items()}
+        known = {one: pair for one, pair in known.items() if len(pair) == 2}
+        ends = together(self.ledger, [s for pair in known.values() for s in pair])
+        found = {}
+        for place, one in enumerate(known):
+            relaxed, tightened = (
+                end.objective if end.violation <= 0.0 else np.nan
+                for end in ends[2 * place : 2 * place + 2]
+            )
+            by = one.sign * move * one.unit
+            found[one] = replace(
+                prices[one],
+                relaxed=self._per_objective((relaxed - self.objective) / by),
+                tightened=self._per_objective((self.objective - tightened) / by),
+                step=move * one.unit,
+            )
+        return found
 
-    def _moved(self, index: int, way: float) -> Judge:
-        """Return the judge with one limit relaxed (1) or tightened (-1) by a step."""
+    def _search(self, one: _Binding, move: float) -> Search[Polished] | None:
+        """Return a search with a limit relaxed, or tightened if `move` is below 0."""
+        region: Region | None = self.region
+        number, judge = self.number, self.judge
+        if one.is_row:
+            region, number = self._moved_region(one.index, move), MOVED
+        else:
+            judge = self._moved_judge(one, move)
+        if region is None:
+            return None
+        gain = 1e-4 * abs(move) * one.multiplier
+        manner = Manner(radius=_RADIUS, gain=gain, confirm=False)
+        return polish(region, number, judge, self.fractions, manner=manner)
+
+    def _moved_judge(self, one: _Binding, move: float) -> Judge:
         goal = self.judge.goal
         limits = list(goal.limits)
-        change = way * limits[index].sign * _MOVE * self._unit(index)
-        limits[index] = replace(limits[index], value=limits[index].value + change)
+        value = limits[one.index].value + one.sign * move * one.unit
+        limits[one.index] = replace(limits[one.index], value=value)
         return replace(self.judge, goal=replace(goal, limits=tuple(limits)))
 
-    def _region(self, name: str, change: float) -> Region | None:
+    def _moved_region(self, index: int, move: float) -> Region | None:
+        name = self.region.row_names[index]
+        if name not in {row.name for row in self.space.movable_rows()}:
+            return None
         try:
-            regions = self.space.moved(name, change).regions()
+            regions = self.space.moved(name, move).regions()
         except InputError:
             return None
         same = [r for r in regions if r.choice == self.region.choice]
         return same[0] if same else None
-
-    def _tried(
-        self, price: Price, ends: Sequence[Polished], step: float, sign: float
-    ) -> Price:
-        """Return the price with the slopes of a relaxed and a tightened search."""
-        relaxed, tightened = (
-            end.objective if end.violation <= 0.0 else np.nan for end in ends
-        )
-        by = sign * step
-        return replace(
-            price,
-            relaxed=self._per_objective((relaxed - self.objective) / by),
-            tightened=self._per_objective((self.objective - tightened) / by),
-            step=step,
-        )
 
     def _per_objective(self, scaled: float) -> float:
         """Turn a change of what is minimised into one of the objective."""

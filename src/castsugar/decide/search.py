@@ -62,8 +62,8 @@ def optimise(
     -----
     The global part is the lattice: an optimum in a basin that no lattice point belongs
     to is not found. A feasible mix is found if the search for the least violation from
-    the best lattice points leads to one. Limits count as kept down to 1e-9 of their
-    size.
+    the best lattice points leads to one. A binding limit keeps a slack of some
+    1e-9 of its size.
 
     Examples
     --------
@@ -132,5 +132,4 @@ def _price(known: Knowledge, judge: Judge) -> None:
         objective=hunt.stand(ledger, judge)[1],
         again=known.effort.prices,
     )
-    known.limit_prices = trier.limit_prices(found)
-    known.row_prices = trier.row_prices(found)
+    known.limit_prices, known.row_prices = trier.prices(found)

@@ -87,7 +87,7 @@ def _spacing(region: Region, count: int) -> float:
     if region.dimension == 0 or count == 0:
         return 1.0
     wide = float(apart(region.centre, region.corners).max(initial=0.0))
-    return float(3.0 * wide * count ** (-1.0 / region.dimension))
+    return float(1.5 * wide * count ** (-1.0 / region.dimension))
 
 
 def _local_bests(

@@ -1,0 +1,335 @@
+"""The answers of a search: optimal, infeasible, incomplete, refused."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from castsugar.decide.found import Found
+from castsugar.decide.front import trade_off
+from castsugar.decide.hunt import Effort
+from castsugar.decide.problem import FunctionProblem, Goal, Limit
+from castsugar.decide.rounding import weigh_out
+from castsugar.decide.search import optimise
+from castsugar.decide.space import Space
+from castsugar.errors import ConvergenceError, InputError, UnknownNameError
+
+pytestmark = pytest.mark.exact
+
+COLUMNS = ("product", "b")
+THREE = Space(bounds=dict.fromkeys("abc", (0.0, 1.0)))
+
+
+def product(x: np.ndarray) -> np.ndarray:
+    """Return a b, and b."""
+    return np.stack([x[:, 0] * x[:, 1], x[:, 1]], axis=1)
+
+
+class Counting:
+    """The product, with a stop after some batches."""
+
+    columns = COLUMNS
+
+    def __init__(self, batches: float = np.inf) -> None:
+        self.batches = batches
+        self.rows: list[int] = []
+
+    def evaluate(self, fractions: np.ndarray) -> np.ndarray:
+        if len(self.rows) >= self.batches:
+            raise KeyboardInterrupt
+        self.rows.append(len(fractions))
+        return product(fractions)
+
+    def jacobian(self, fractions: np.ndarray) -> None:
+        return None
+
+
+def limit(sense: str, value: float, **more) -> Limit:
+    return Limit(column="b", sense=sense, value=value, **more)
+
+
+def goal(*limits: Limit) -> Goal:
+    return Goal(objective="product", limits=limits)
+
+
+@pytest.mark.parametrize("logarithmic", [False, True])
+def test_a_binding_limit_and_its_price(logarithmic: bool) -> None:
+    """b at most 0.3: best (1 - b) b = 0.21, price 1 - 2 b = 0.4 of a b for each b."""
+    wanted = goal(limit("<=", 0.3, logarithmic=logarithmic))
+    found = optimise(Counting(), wanted, THREE)
+    assert found.status == "optimal"
+    np.testing.assert_allclose(found.fractions, [0.7, 0.3, 0.0], atol=1e-8)
+    assert found.recipe.keys() == {"a", "b"}
+    (state,) = found.limits
+    assert state.binding
+    assert -1e-12 <= state.slack < 1e-8
+    assert state.price is not None
+    assert state.price.confirmed
+    np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
+    np.testing.assert_allclose(state.price.searched, 0.4, rtol=1e-3)
+    # c at 0: a unit of it in place of a would cost b = 0.3.
+    (row,) = found.rows
+    assert row.name == "c at least 0 %"
+    assert row.price is not None
+    np.testing.assert_allclose(row.price.multiplier, 0.3, rtol=1e-5)
+
+
+def test_prices_of_minimising_and_of_a_floor() -> None:
+    """Least -a b with b at least 0.6: -0.24; raising the floor costs 2 b - 1 = 0.2."""
+    problem = FunctionProblem(columns=COLUMNS, function=lambda x: product(x) * [-1, 1])
+    wanted = Goal(objective="product", maximise=False, limits=(limit(">=", 0.6),))
+    found = optimise(problem, wanted, THREE)
+    np.testing.assert_allclose(found.objective, -0.24, atol=1e-8)
+    (state,) = found.limits
+    assert state.price is not None
+    assert state.price.confirmed
+    np.testing.assert_allclose(state.price.multiplier, 0.2, rtol=1e-5)
+
+
+def test_prices_of_rows_of_the_space() -> None:
+    """10 g of b in 100 g: 0.09; 1 % more of b buys (1 - 2 b) 0.01 = 0.008."""
+    space = Space(bounds=THREE.bounds, purchases={"b": 0.01}, batch=0.1)
+    found = optimise(Counting(), goal(), space)
+    np.testing.assert_allclose(found.objective, 0.09, atol=1e-9)
+    prices = {row.name: row.price for row in found.rows}
+    price = prices["10 g of b for 100 g"]
+    assert price is not None
+    assert price.confirmed
+    np.testing.assert_allclose(price.multiplier, 0.8, rtol=1e-5)
+
+
+def test_batches_are_few_and_every_trial_is_kept() -> None:
+    problem = Counting()
+    found = optimise(problem, goal(limit("<=", 0.3)), THREE)
+    assert sum(problem.rows) == len(found.trials) == len(found.trials.stage)
+    assert found.batches == len(problem.rows) <= 25
+    assert len(found.trials) <= 1500
+    assert set(found.trials.stage) == {"lattice", "polish", "poll", "prices"}
+    np.testing.assert_array_equal(product(found.trials.fractions), found.trials.values)
+
+
+def test_the_same_seed_gives_the_same_bits() -> None:
+    one, two, other = (
+        optimise(Counting(), goal(limit("<=", 0.3)), THREE, effort=Effort(seed=seed))
+        for seed in (5, 5, 6)
+    )
+    np.testing.assert_array_equal(one.trials.fractions, two.trials.fractions)
+    np.testing.assert_array_equal(one.fractions, two.fractions)
+    assert one.trials.fractions[:50].tolist() != other.trials.fractions[:50].tolist()
+    np.testing.assert_allclose(one.fractions, other.fractions, atol=1e-8)
+
+
+def test_runners_up_differ_by_what_was_asked() -> None:
+    effort = Effort(apart=0.1, runners_up=3)
+    found = optimise(Counting(), goal(limit("<=", 0.3)), THREE, effort=effort)
+    assert len(found.runners_up) == 3
+    mixes = [found.fractions, *(runner.fractions for runner in found.runners_up)]
+    for place, mix in enumerate(mixes):
+        for earlier in mixes[:place]:
+            assert 0.5 * np.abs(mix - earlier).sum() > 0.1
+    values = [found.objective, *(runner.objective for runner in found.runners_up)]
+    assert values == sorted(values, reverse=True)
+    assert all(runner.slacks["b <= 0.3"] >= -1e-9 for runner in found.runners_up)
+
+
+def test_choices_compete_and_the_other_one_is_runner_up() -> None:
+    """Salt times sugar, the second sugar worth 10 % more: best half and half of it."""
+    problem = FunctionProblem(
+        columns=("y",),
+        function=lambda x: (x[:, 0] * (x[:, 1] + 1.1 * x[:, 2]))[:, None],
+    )
+    space = Space(
+        bounds={"salt": (0.0, 1.0), "sugar": (0.0, 1.0)},
+        choices={"sugar": ("plain", "fine")},
+    )
+    found = optimise(problem, Goal(objective="y"), space)
+    assert dict(found.choice) == {"sugar": "fine"}
+    assert found.ingredients == ("salt", "plain", "fine")
+    np.testing.assert_allclose(found.objective, 0.275, rtol=1e-9)
+    others = [r for r in found.runners_up if dict(r.choice) == {"sugar": "plain"}]
+    np.testing.assert_allclose(others[0].objective, 0.25, rtol=1e-9)
+    assert others[0].polished
+
+
+def test_rows_that_fail_are_left_out() -> None:
+    """Failure where a > 0.4: the best of a b is at that border, a = 0.4 and b = 0.6.
+
+    The search cannot see the border but by failing: it comes within 1e-4.
+    """
+
+    def failing(x: np.ndarray) -> np.ndarray:
+        values = product(x)
+        values[x[:, 0] > 0.4] = np.nan
+        return values
+
+    problem = FunctionProblem(columns=COLUMNS, function=failing)
+    found = optimise(problem, goal(), THREE)
+    assert found.status == "optimal"
+    np.testing.assert_allclose(found.objective, 0.24, rtol=1e-4)
+    # Nothing that binds explains this optimum, and the answer shows it.
+    assert found.stationarity > 0.1
+
+
+def test_an_infinite_column_is_a_limit_not_kept() -> None:
+    """b is infinite above 0.25: the limit of 0.3 on it is not kept there."""
+
+    def jumping(x: np.ndarray) -> np.ndarray:
+        values = product(x)
+        values[x[:, 1] > 0.25, 1] = np.inf
+        return values
+
+    problem = FunctionProblem(columns=COLUMNS, function=jumping)
+    found = optimise(problem, goal(limit("<=", 0.3)), THREE)
+    assert found.status == "optimal"
+    np.testing.assert_allclose(found.objective, 0.25 * 0.75, rtol=1e-3)
+
+
+def test_an_optimum_on_a_kink() -> None:
+    """Least of max(a - 0.3 c, 0.5 b - a + 0.2): with b = 0 and c = 1 - a they meet.
+
+    a - 0.3 (1 - a) = 0.2 - a at a = 5/23; and b > 0 only raises both there.
+    """
+
+    def ridge(x: np.ndarray) -> np.ndarray:
+        a, b, c = x.T
+        return np.maximum(a - 0.3 * c, 0.5 * b - a + 0.2)[:, None]
+
+    problem = FunctionProblem(columns=("larger",), function=ridge)
+    found = optimise(problem, Goal(objective="larger", maximise=False), THREE)
+    np.testing.assert_allclose(found.fractions, [5 / 23, 0, 18 / 23], atol=1e-6)
+    assert found.stationarity < 1e-6
+
+
+def test_infeasible_is_an_answer() -> None:
+    """a b at least 0.2 with b at most 0.2, where a b is at most 0.16.
+
+    Alone: the product must come down to 0.16, or b may go up to where (1 - b) b = 0.2,
+    b = (1 - sqrt(0.2)) / 2 = 0.27639. Violations as shares are equal at the least:
+    (0.2 - (1 - b) b) / 0.2 = (b - 0.2) / 0.2, so 0.4 = b (2 - b), b = 1 - sqrt(0.6).
+    """
+    wanted = goal(Limit(column="product", sense=">=", value=0.2), limit("<=", 0.2))
+    found = optimise(Counting(), wanted, THREE)
+    assert found.status == "infeasible"
+    least = 1.0 - np.sqrt(0.6)
+    np.testing.assert_allclose(found.fractions, [1 - least, least, 0.0], atol=1e-6)
+    np.testing.assert_allclose(found.violation, 5.0 * least - 1.0, rtol=1e-6)
+    moved = {one.limit.name: one.value for one in found.relaxations}
+    assert list(moved) == ["product >= 0.2", "b <= 0.2"]
+    np.testing.assert_allclose(moved["product >= 0.2"], 0.16, rtol=1e-6)
+    np.testing.assert_allclose(moved["b <= 0.2"], (1 - np.sqrt(0.2)) / 2, rtol=1e-6)
+
+
+def test_infeasible_where_no_single_limit_suffices() -> None:
+    """b at least 2 and a b at least 2: neither can be met, whatever the other."""
+    wanted = goal(Limit(column="product", sense=">=", value=2.0), limit(">=", 2.0))
+    found = optimise(Counting(), wanted, THREE)
+    assert found.status == "infeasible"
+    assert found.relaxations == ()
+
+
+@pytest.mark.parametrize("batches", [1, 2, 4, 6, 8])
+def test_control_c_returns_the_best_so_far(batches: int) -> None:
+    found = optimise(Counting(batches), goal(limit("<=", 0.3)), THREE)
+    assert (found.status, found.reason) == ("incomplete", "interrupted")
+    assert found.batches == batches + 1
+    kept = found.trials.values[found.trials.values[:, 1] <= 0.3]
+    assert found.objective >= kept[:, 0].max()
+
+
+def test_control_c_before_anything_is_known() -> None:
+    with pytest.raises(KeyboardInterrupt):
+        optimise(Counting(0), goal(), THREE)
+
+
+@pytest.mark.parametrize("budget", [1, 100, 720, 900])
+def test_the_budget_is_kept_to_the_row(budget: int) -> None:
+    problem = Counting()
+    found = optimise(
+        problem, goal(limit("<=", 0.3)), THREE, effort=Effort(budget=budget)
+    )
+    assert found.status == "incomplete"
+    assert f"budget of {budget} " in found.reason
+    assert sum(problem.rows) == len(found.trials) == budget
+
+
+def test_a_single_mix() -> None:
+    """No freedom at all: the mix is the answer."""
+    space = Space(bounds={"a": (0.2, 0.2), "b": (0.8, 0.8)})
+    found = optimise(Counting(), goal(), space)
+    assert found.status == "optimal"
+    np.testing.assert_allclose(found.objective, 0.16)
+
+
+def test_nothing_can_be_computed() -> None:
+    problem = FunctionProblem(columns=COLUMNS, function=lambda x: product(x) * np.nan)
+    with pytest.raises(ConvergenceError, match=r"none of the .* mixes tried could be"):
+        optimise(problem, goal(), THREE)
+
+
+def refused(wanted: Goal, space: Space = THREE) -> Found:
+    return optimise(Counting(), wanted, space)
+
+
+def test_misspelt_columns_and_contradictory_limits() -> None:
+    with pytest.raises(UnknownNameError, match="did you mean 'product'"):
+        refused(Goal(objective="prodct"))
+    with pytest.raises(InputError, match=r"limits on 'b' contradict: at least 0\.6"):
+        refused(goal(limit(">=", 0.6), limit("<=", 0.4)))
+    with pytest.raises(InputError, match="given twice"):
+        refused(goal(limit("<=", 0.4), limit("<=", 0.4)))
+    with pytest.raises(InputError, match=re.escape("allowed: <=, >=")):
+        limit("<", 0.4)
+    with pytest.raises(InputError, match="above 0"):
+        limit("<=", 0.0, logarithmic=True)
+    with pytest.raises(InputError, match="give a number"):
+        limit("<=", np.nan)
+    empty = Space(bounds={"a": (0.7, 1.0), "b": (0.7, 1.0)})
+    with pytest.raises(InputError, match="a at least 70 %; b at least 70 %"):
+        refused(goal(), empty)
+
+
+def test_a_problem_of_another_shape_is_refused() -> None:
+    problem = FunctionProblem(columns=COLUMNS, function=lambda x: product(x)[:, :1])
+    with pytest.raises(InputError, match="one row a mix, one column a name"):
+        optimise(problem, goal(), THREE)
+    bad = FunctionProblem(
+        columns=COLUMNS, function=product, derivative=lambda x: x[:, None, :]
+    )
+    with pytest.raises(InputError, match="jacobian has shape"):
+        optimise(bad, goal(), THREE)
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"budget": 0}, {"points": 0}, {"starts": 0}, {"step": 0.0}, {"apart": 1.0}],
+)
+def test_efforts_without_sense(given: dict) -> None:
+    with pytest.raises(InputError):
+        Effort(**given)
+
+
+def test_weighed_out_on_a_scale_of_ten_grams() -> None:
+    """100 g in steps of 10 g, b at most 33 %: 70 / 30 loses 0.2211 - 0.21."""
+    space = Space(bounds=THREE.bounds, batch=0.1, scale_step=0.01)
+    problem = Counting()
+    found = optimise(problem, goal(limit("<=", 0.33)), space)
+    weighed = weigh_out(problem, space, found)
+    np.testing.assert_allclose(weighed.masses, [0.07, 0.03, 0.0])
+    np.testing.assert_allclose(weighed.loss, 0.0111, rtol=1e-6)
+    assert weighed.feasible
+
+
+def test_fronts_without_a_mix_or_with_one_column() -> None:
+    impossible = goal(limit(">=", 2.0))
+    cheap = Goal(objective="b", maximise=False)
+    front = trade_off(Counting(), impossible, cheap, THREE)
+    assert (front.status, len(front.first)) == ("infeasible", 0)
+    with pytest.raises(InputError, match="two columns"):
+        trade_off(Counting(), goal(), goal(), THREE)
+    with pytest.raises(InputError, match="at least 1"):
+        trade_off(Counting(), goal(), cheap, THREE, levels=0)
+    stopped = trade_off(Counting(3), goal(), cheap, THREE)
+    assert (stopped.status, stopped.reason) == ("incomplete", "interrupted")
+    assert len(stopped.first) > 0
