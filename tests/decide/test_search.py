@@ -104,8 +104,8 @@ def test_batches_are_few_and_every_trial_is_kept() -> None:
     problem = Counting()
     found = optimise(problem, goal(limit("<=", 0.3)), THREE)
     assert sum(problem.rows) == len(found.trials) == len(found.trials.stage)
-    assert found.batches == len(problem.rows) <= 25
-    assert len(found.trials) <= 1500
+    assert found.batches == len(problem.rows) <= 15
+    assert len(found.trials) <= 1000
     assert set(found.trials.stage) == {"lattice", "polish", "poll", "prices"}
     np.testing.assert_array_equal(product(found.trials.fractions), found.trials.values)
 
@@ -229,13 +229,13 @@ def test_infeasible_where_no_single_limit_suffices() -> None:
     assert found.relaxations == ()
 
 
-@pytest.mark.parametrize("batches", [1, 2, 4, 6, 8])
+@pytest.mark.parametrize("batches", [1, 2, 4, 6, 7])
 def test_control_c_returns_the_best_so_far(batches: int) -> None:
     found = optimise(Counting(batches), goal(limit("<=", 0.3)), THREE)
     assert (found.status, found.reason) == ("incomplete", "interrupted")
     assert found.batches == batches + 1
     kept = found.trials.values[found.trials.values[:, 1] <= 0.3]
-    assert found.objective >= kept[:, 0].max()
+    assert found.objective >= kept[:, 0].max() - 1e-12
 
 
 def test_control_c_before_anything_is_known() -> None:
@@ -243,7 +243,7 @@ def test_control_c_before_anything_is_known() -> None:
         optimise(Counting(0), goal(), THREE)
 
 
-@pytest.mark.parametrize("budget", [1, 100, 720, 900])
+@pytest.mark.parametrize("budget", [1, 100, 450, 500])
 def test_the_budget_is_kept_to_the_row(budget: int) -> None:
     problem = Counting()
     found = optimise(

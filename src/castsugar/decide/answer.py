@@ -127,7 +127,7 @@ def _runners(
     """
     _, violation = judge.standing(trials.values[order])
     rows = order[violation <= 0.0]
-    ends = {_key(end.fractions) for end in known.ends if end.violation <= 0.0}
+    ends = {_key(end.fractions) for end in known.ends if end.converged}
     ended = np.array([_key(trials.fractions[r]) in ends for r in rows], dtype=bool)
     places = np.argsort(~ended, kind="stable")
     kept = trials.fractions[order[:1]]

@@ -9,9 +9,10 @@ import numpy as np
 from castsugar.decide.filling import fill
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import Ledger
-from castsugar.decide.polish import Board, Manner, Polished, polish
+from castsugar.decide.polish import Manner, Polished, polish
 from castsugar.decide.poll import poll
 from castsugar.decide.problem import Goal
+from castsugar.decide.rivals import Board
 from castsugar.decide.starts import Start, choose
 from castsugar.decide.together import Search, together
 from castsugar.errors import ConvergenceError, InputError
@@ -74,7 +75,7 @@ def sow(ledger: Ledger, effort: Effort) -> None:
     """Evaluate the lattice of every region; its order is random after the corners."""
     regions = ledger.regions
     freedom = max(region.dimension for region in regions)
-    total = effort.points or max(300 * freedom, 100 * freedom**2)
+    total = effort.points or max(200 * freedom, 100 * freedom**2)
     each = max(total // len(regions), 50)
     points, numbers = [], []
     for number, region in enumerate(regions):

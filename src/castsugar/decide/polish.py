@@ -15,6 +15,7 @@ import numpy as np
 
 from castsugar.decide.judge import Judge, standing
 from castsugar.decide.region import Region
+from castsugar.decide.rivals import Board, Stand
 from castsugar.decide.subproblem import Surroundings, best_step
 from castsugar.decide.together import Answer, Ask, Search
 from castsugar.decide.vertices import FloatArray
@@ -32,22 +33,8 @@ _DONE = 1e-8
 #: An expected gain below this, of the objective's size, ends it too.
 _GAIN = 1e-11
 
-#: Most steps; steps after which a search may be beaten, and how many times the expected
-#: gain of one step it may still hope for.
-_STEPS, _PATIENCE, _HOPE = 40, 12, 100.0
-
-
-@dataclass(slots=True, kw_only=True)
-class Board:
-    """The best that searches of the same goal have reached, to know when one is beaten.
-
-    Attributes
-    ----------
-    objective : float
-        Scaled, of the best end that keeps all limits.
-    """
-
-    objective: float = np.inf
+#: Most steps.
+_STEPS = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +50,7 @@ class Manner:
     confirm : bool
         Whether an end is confirmed by a look from several places.
     board : Board, optional
-        Where searches of the same goal write what they reached: one that is far behind
+        Where searches of the same goal write what they reached: one that is needless
         gives up.
     """
 
@@ -71,18 +58,6 @@ class Manner:
     gain: float = _GAIN
     confirm: bool = True
     board: Board | None = None
-
-    def beaten(self, walk: Walk, gain: float) -> bool:
-        """Say whether a search is so far behind that its next steps cannot help."""
-        if self.board is None or walk.steps <= _PATIENCE:
-            return False
-        hoped = float(walk.merit(walk.outputs)) - _HOPE * max(gain, 0.0)
-        return hoped > self.board.objective
-
-    def post(self, objective: float, violation: float) -> None:
-        """Write down where a search ended."""
-        if self.board is not None and violation <= 0.0:
-            self.board.objective = min(self.board.objective, objective)
 
 
 #: The manner of a search on its own.
@@ -140,7 +115,8 @@ def polish(
         walk.steps += 1
         done = yield from _step(walk, number, manner)
     objective, violation = standing(walk.outputs)
-    manner.post(float(objective), float(violation))
+    if manner.board is not None and not walk.gave_up:
+        manner.board.end(float(violation), float(objective))
     return Polished(
         fractions=region.mixes(walk.z),
         values=walk.values,
@@ -148,7 +124,7 @@ def polish(
         objective=float(objective),
         violation=float(violation),
         steps=walk.steps,
-        converged=done and bool(walk.pieces),
+        converged=done and bool(walk.pieces) and not walk.gave_up,
     )
 
 
@@ -168,7 +144,7 @@ def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
     full = best_step(near)
     length = float(np.abs(full).max(initial=0.0)) * walk.radius
     gain = _expected_gain(walk, near, full)
-    if manner.beaten(walk, gain):
+    if _gives_up(walk, number, manner, gain):
         return True
     # What is beyond a limit by a hair still wants a step to restore it, however short.
     kept = standing(walk.outputs)[1] <= 0.0
@@ -196,6 +172,25 @@ def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
         walk.radius *= (0.25, 0.5)[best]
     yield from _look(walk, number, _next_look(walk, tries[best], walk.radius))
     return False
+
+
+def _gives_up(walk: Walk, number: int, manner: Manner, gain: float) -> bool:
+    """Say whether another search of the same goal makes this one needless."""
+    if manner.board is None:
+        return False
+    objective, violation = standing(walk.outputs)
+    stand = Stand(
+        region=number,
+        fractions=walk.region.mixes(walk.z),
+        violation=float(violation),
+        objective=float(objective),
+        steps=walk.steps,
+        gain=gain,
+    )
+    if walk.entry is None:
+        walk.entry = manner.board.enter()
+    walk.gave_up = manner.board.needless(walk.entry, stand)
+    return walk.gave_up
 
 
 def _other_steps(walk: Walk, near: Surroundings, full: FloatArray) -> FloatArray:

@@ -65,12 +65,15 @@ def multipliers(
     )
     none = np.zeros(len(judge.goal.limits)), np.zeros(len(region.limits))
     # The wide look tells how large slopes are, the narrow one whether there is a kink.
-    for look in (Look.plain(walk.z, _WIDE), Look.sampling(walk.z, _LOOK)):
-        points = region.mixes(look.points)
-        slopes = tuple(range(len(look.places)))
-        answer = yield Ask(fractions=points, region=number, slopes=slopes)
-        if not walk.arrive(look, answer):
-            return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
+    wide, narrow = Look.plain(walk.z, _WIDE), Look.sampling(walk.z, _LOOK)
+    slopes = (0, *range(len(wide), len(wide) + len(narrow.places)))
+    points = region.mixes(np.vstack([wide.points, narrow.points]))
+    answer = yield Ask(fractions=points, region=number, slopes=slopes)
+    if not all(
+        walk.arrive(look, part)
+        for look, part in zip((wide, narrow), answer.split(len(wide), 1), strict=True)
+    ):
+        return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
     pieces = walk.pieces if walk.kinky else walk.pieces[:1]
     seen = np.stack([piece.around(walk.z, 1.0)[1] for piece in pieces])
     binding = np.flatnonzero(walk.outputs[1:] <= BINDS)

@@ -42,6 +42,20 @@ class Answer:
     values: FloatArray
     slopes: FloatArray | None
 
+    def split(self, rows: int, slopes: int) -> tuple[Answer, Answer]:
+        """Return the answers to the first rows and slopes, and to the rest."""
+        known = self.slopes
+        return (
+            Answer(
+                values=self.values[:rows],
+                slopes=None if known is None else known[:slopes],
+            ),
+            Answer(
+                values=self.values[rows:],
+                slopes=None if known is None else known[slopes:],
+            ),
+        )
+
 
 Search = Generator[Ask, Answer, T]
 

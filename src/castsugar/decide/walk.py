@@ -85,6 +85,12 @@ class Walk:
         Of a violation against the objective.
     steepness : ndarray, optional
         How large slopes were in the first look.
+    steps : int
+        Made so far.
+    entry : int, optional
+        Number on the board of rivals.
+    gave_up : bool
+        Whether a rival made this search needless.
     """
 
     region: Region
@@ -99,6 +105,8 @@ class Walk:
     weight: float = 10.0
     steepness: FloatArray | None = None
     steps: int = 0
+    entry: int | None = None
+    gave_up: bool = False
     rows: LocalRows = field(init=False)
 
     def __post_init__(self) -> None:
