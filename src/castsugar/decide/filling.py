@@ -74,9 +74,9 @@ def _room(region: Region) -> float:
 def lattice(region: Region, step: float) -> FloatArray:
     """Return the mixes of a region at whole steps above its lowest fractions.
 
-    These are the points of a simplex lattice in pseudo-components (J. A. Cornell,
-    *Experiments with Mixtures*, from memory) that the region holds. An ingredient that takes up
-    the rest is not a multiple of the step where the room is not.
+    These are the points of a simplex lattice in pseudo-components that the region holds
+    (J. A. Cornell, *Experiments with Mixtures*, from memory). An ingredient that takes
+    up the rest is not a multiple of the step where the room is not.
     """
     low, high = region.corners.min(axis=0), region.corners.max(axis=0)
     free = np.flatnonzero(high > low + 1e-12)

@@ -57,8 +57,8 @@ def multipliers(
     .. math:: \nabla F = \sum_j \lambda_j \nabla G_j - \sum_i \nu_i n_i
 
     over binding slacks G and rows n, by non-negative least squares (C. L. Lawson &
-    R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the slope of each
-    branch of a column has a share of its own; those of the objective sum to 1.
+    R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
+    slope of each branch has a share of its own; those of the objective sum to 1.
     """
     walk = Walk(
         region=region, judge=judge, z=region.coordinates(fractions), radius=_LOOK
