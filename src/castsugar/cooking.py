@@ -98,7 +98,14 @@ class Cooked:
         return ["; ".join([*own, *more]) for own, more in both]
 
 
-def cook(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Cooked:
+def cook(
+    mixes: list[Mix] | None,
+    blends: Blends,
+    kitchen: Kitchen,
+    *,
+    window: bool = True,
+    levels: tuple[float, ...] = (),
+) -> Cooked:
     """Judge mixes, and cast them again with the water that the kitchen leaves.
 
     The dry solids of the syrup that was measured become those of the kitchen, so that
@@ -106,7 +113,7 @@ def cook(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Cooked:
     its loss is known. Mixes without a kitchen model are left as they are.
     """
     pot = pots_of(mixes, blends, kitchen)
-    verdict = judge(pot, kitchen)
+    verdict = judge(pot, kitchen, window=window, levels=levels)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     lost = np.where(told, verdict.water_lost, blends.water_lost)
     measured = told & pot.measured_syrup

@@ -138,6 +138,7 @@ def drive(
     *,
     characteristic_velocity: FloatArray,
     mixes: Sequence[Mix] | None = None,
+    levels: tuple[float, ...] = (),
 ) -> Driven:
     """Put mixes into a motor and draw their peak pressures.
 
@@ -179,6 +180,7 @@ def drive(
         spread=hardware.spread,
         draws=hardware.draws,
         seed=hardware.seed,
+        levels=levels,
     )
     missing = np.isnan(characteristic_velocity)
     no_c_star = "not computed: no c*, without a nozzle or a flame"

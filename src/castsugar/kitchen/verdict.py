@@ -73,6 +73,8 @@ class Verdict:
         Of the air, above which the grain gains water. [%]
     degraded : float
         Share of degraded sugar; an index.
+    further : ndarray, shape (levels, n)
+        Viscosity that so many of the draws stay below, for the levels asked for. [Pa s]
     """
 
     gap: tuple[str, ...]
@@ -87,6 +89,7 @@ class Verdict:
     glass: FloatArray
     humidity: FloatArray
     degraded: float
+    further: FloatArray
 
     @property
     def pours(self) -> FloatArray:
@@ -104,7 +107,13 @@ class Verdict:
         ]
 
 
-def judge(pot: Pot, kitchen: Kitchen, *, window: bool = True) -> Verdict:
+def judge(
+    pot: Pot,
+    kitchen: Kitchen,
+    *,
+    window: bool = True,
+    levels: tuple[float, ...] = (),
+) -> Verdict:
     """Say how mixes cook, pour, set and keep.
 
     Parameters
@@ -114,17 +123,17 @@ def judge(pot: Pot, kitchen: Kitchen, *, window: bool = True) -> Verdict:
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
-
-    Returns
-    -------
-    Verdict
-        Every row on its own; draws are shared.
+    levels : tuple of float
+        Further quantiles of the viscosity, 0 to 1.
+    Every row stands on its own; draws are shared.
     """
     count = len(pot)
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    viscosity, edges = np.full((3, count), np.nan), np.full((2, count), np.nan)
+    asked = (0.1, 0.5, 0.9, *levels)
+    viscosity = np.full((len(asked), count), np.nan)
+    edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(slurry.CLASSES)))
     for mine in (True, False):
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
@@ -134,13 +143,14 @@ def judge(pot: Pot, kitchen: Kitchen, *, window: bool = True) -> Verdict:
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen)
+        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen, asked)
         if window:
             few = known.draw(min(kitchen.draws, WINDOW_DRAWS), kitchen.seed)
             edges[:, rows] = _window(part, few, kitchen)
     return Verdict(
         gap=gap,
-        viscosity=viscosity,
+        viscosity=viscosity[:3],
+        further=viscosity[3:],
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded(),
@@ -176,11 +186,14 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     }
 
 
-def _bands(pot: Pot, values: Values, kitchen: Kitchen) -> tuple[FloatArray, FloatArray]:
-    """Return p10, p50, p90 of the viscosity, and the probability of every class."""
+def _bands(
+    pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Return quantiles of the viscosity, and the probability of every class."""
     count, draws = len(pot), kitchen.draws
-    quantiles, classes = np.empty((3, count)), np.empty((count, len(slurry.CLASSES)))
-    ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
+    quantiles = np.empty((len(levels), count))
+    classes = np.empty((count, len(slurry.CLASSES)))
+    ranks = [round(q * (draws - 1)) for q in levels]
     for rows in _blocks(np.arange(count)):
         eta, crowding = poured(
             pot.take(rows), values, kitchen.cook, kitchen.air_pressure
@@ -223,8 +236,7 @@ def _blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
 def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> FloatArray:
     """Return where the liquid of a pot boils; NaN where it does not below 160 C. [K]
 
-    Activity of the sugars that are dissolved at that temperature, times that of the
-    nitrate that the water takes, times the vapour pressure, against the air.
+    Activity of dissolved sugars and nitrate times the vapour pressure, against the air.
 
     Parameters
     ----------

@@ -80,6 +80,8 @@ class ManyPeaks:
         Share of draws with no stable pressure.
     status : ndarray of str, shape (mixes,)
         "ok" or "not computed: reason".
+    further : ndarray, shape (levels, mixes)
+        Pressure that so many of the draws stay below, for the levels asked for. [Pa]
     """
 
     kn_max: FloatArray
@@ -89,6 +91,7 @@ class ManyPeaks:
     p95: FloatArray
     without_root: FloatArray
     status: NDArray[np.str_]
+    further: FloatArray
 
 
 def peaks_of_mixes(
@@ -99,6 +102,7 @@ def peaks_of_mixes(
     draws: int = DRAWS,
     branch: str = "highest",
     seed: int = peak.SEED,
+    levels: tuple[float, ...] = (),
 ) -> ManyPeaks:
     """Return the peak of every mix in the grain and behind the nozzle of `motor`.
 
@@ -113,6 +117,8 @@ def peaks_of_mixes(
         At least 20.
     branch, seed
         As in :func:`castsugar.motor.peak.peak_pressure`.
+    levels : tuple of float
+        Further quantiles, 0 to 1, rounded up to a draw.
 
     Raises
     ------
@@ -127,10 +133,10 @@ def peaks_of_mixes(
     count = len(rows.supply)
     band_count = mixes.bands.exponent.shape[-1]
     chunk = max(1, _ELEMENTS_AT_ONCE // (draws * band_count))
-    found = np.empty((5, count))
+    found = np.empty((5 + len(levels), count))
     for start in range(0, count, chunk):
         part = slice(start, start + chunk)
-        found[:, part] = rows.peaks(part, scores, branch)
+        found[:, part] = rows.peaks(part, scores, branch, levels)
     steep = ~np.all(rows.exponent < 1.0, axis=-1)
     status = np.where(steep, f"not computed: {NO_ROOT}", "ok")
     bad = ~(rows.usable & np.isfinite(rows.exponent).all(axis=-1))
@@ -144,6 +150,7 @@ def peaks_of_mixes(
         p95=found[3],
         without_root=found[4],
         status=status,
+        further=found[5:],
     )
 
 
@@ -204,8 +211,10 @@ class _Rows:
         good &= np.isfinite(self.log_rate).all(axis=-1)
         return np.asarray(good & (np.abs(self.correlation) <= 1) & (self.freedom > 0))
 
-    def peaks(self, part: slice, scores: FloatArray, branch: str) -> FloatArray:
-        """Return best, p05, p50, p95, share without root of some rows."""
+    def peaks(
+        self, part: slice, scores: FloatArray, branch: str, levels: tuple[float, ...]
+    ) -> FloatArray:
+        """Return best, p05, p50, p95, share without root, further quantiles."""
         bands = Bands(
             edges=self.edges,
             log_rate=self.log_rate[part, None, :],
@@ -227,7 +236,15 @@ class _Rows:
         p = peak.drawn_pressures(bands, drawn, shifts, branch)
         p05, p50, p95 = peak.quantiles(p[:, 1:])
         lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
-        return np.stack([p[:, 0], p05, p50, p95, lost])
+        more = [_reached(p[:, 1:], level) for level in levels]
+        return np.stack([p[:, 0], p05, p50, p95, lost, *more])
+
+
+def _reached(draws: FloatArray, level: float) -> FloatArray:
+    """Return what a share of the draws stays below, rounded up to a draw."""
+    rank = int(np.ceil(level * (draws.shape[-1] - 1)))
+    order: FloatArray = np.partition(draws, rank, axis=-1)[..., rank]
+    return np.where(np.isnan(draws).any(axis=-1), np.nan, order)
 
 
 def _scores(seed: int, draws: int) -> FloatArray:

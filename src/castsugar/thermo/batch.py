@@ -38,7 +38,7 @@ class Job:
     flow : str
         One of :data:`castsugar.thermo.flow.FLOWS`.
     differentiate : bool
-        Whether the derivatives with respect to the enthalpy are wanted.
+        Whether the derivatives by enthalpy and by element amounts are wanted.
     """
 
     table: SpeciesTable
@@ -132,16 +132,19 @@ def solve_chunk(job: Job) -> Flow:
             job.flow,
         )
         if job.differentiate:
-            _differentiate(model, solved)
+            _differentiate(model, solved, np.flatnonzero(pattern))
         _put(result, rows, solved)
     return result
 
 
-def _differentiate(model: TableModel, solved: Flow) -> None:
-    """Write the derivatives with respect to the enthalpy into a solved flow."""
+def _differentiate(model: TableModel, solved: Flow, kept: IntArray) -> None:
+    """Write the derivatives by enthalpy and by elements (`kept`) into a solved flow."""
     d = sensitivity.derivatives(model, solved)
-    by_enthalpy = (d.temperature, d.characteristic_velocity, d.exit_velocity)
-    solved.by_enthalpy[d.rows] = np.stack([v[:, -1] for v in by_enthalpy], axis=1)
+    by_charge = np.stack(
+        [d.temperature, d.characteristic_velocity, d.exit_velocity], axis=1
+    )
+    solved.by_enthalpy[d.rows] = by_charge[:, :, -1]
+    solved.by_elements[np.ix_(d.rows, np.arange(3), kept)] = by_charge[:, :, :-1]
 
 
 def _put(result: Flow, rows: IntArray, part: Flow) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.constants import ELEMENTS
 from castsugar.thermo.gibbs import chamber, held, starts
 from castsugar.thermo.gibbs.downstream import without_solidification
 from castsugar.thermo.gibbs.expansion import Isentrope, exits
@@ -43,6 +44,7 @@ class Flow:
     two_throats: BoolArray
     freezing: BoolArray  # solid forms between chamber and throat
     by_enthalpy: FloatArray  # (n, 3): of T, c*, exit velocity, where asked for
+    by_elements: FloatArray  # (n, 3, elements): the same by the amounts of elements
     solved: Solved | None = None
 
 
@@ -150,6 +152,7 @@ def blank(count: int) -> Flow:
         two_throats=no(),
         freezing=no(),
         by_enthalpy=np.full((count, 3), np.nan),
+        by_elements=np.full((count, 3, len(ELEMENTS)), np.nan),
     )
 
 

@@ -1,0 +1,265 @@
+"""The columns of the table as a problem to search: all wings, many at once. Floor 5.
+
+The flow is without solidification by default: equilibrium freezing at the throat makes
+a peak of c* that no motor shows. Chance limits are quantiles over common draws, which
+move smoothly with the mix: ``P(x <= limit) >= s`` is ``quantile_s(x) <= limit``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from castsugar import cooking, driving, rows
+from castsugar.blends import Blends, blend
+from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.decide.vertices import FloatArray
+from castsugar.evaluation import DEFAULT_PRESSURE
+from castsugar.expand import Lot
+from castsugar.kitchen.settings import Kitchen
+from castsugar.motor.hardware import Hardware
+from castsugar.species_sets import shipped_species
+from castsugar.thermo import batch
+from castsugar.thermo.batch import Job
+from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.tables import SpeciesTable
+
+#: Columns that a chance limit can be set on: those that are drawn.
+DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
+
+#: What an infinite column counts as: worse than any limit, but a number.
+_BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
+
+#: Columns with derivatives in closed form: row of `Flow.by_elements`.
+_ANALYTIC = {
+    "flame_temperature_K": 0,
+    "characteristic_velocity_m_s": 1,
+    "specific_impulse_s": 2,
+    "density_impulse_kg_s_m3": 2,
+}
+
+#: Water that leaves, at most, where a mix of nothing else has to have a cast.
+_NEARLY_ALL = 1.0 - 1e-12
+
+_WINDOW = ("pour_window_low_C", "pour_window_high_C")
+
+
+def chance_column(column: str, probability: float) -> str:
+    """Return the name of a quantile of a drawn column.
+
+    Examples
+    --------
+    >>> chance_column("pour_viscosity_Pa_s", 0.8)
+    'pour_viscosity_Pa_s, 80 of 100'
+    """
+    return f"{column}, {100.0 * probability:.6g} of 100"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settings:
+    """Under what the mixes are judged.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Catalogue names, in the order of the fractions.
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+    water_lost : float
+        Share that leaves, where no kitchen decides.
+    kitchen : Kitchen or None
+    motor : Hardware or None
+    lots, alternatives : mapping
+        As for :func:`castsugar.blends.blend`.
+    species : SpeciesTable or None
+    """
+
+    items: tuple[str, ...]
+    pressure: float = DEFAULT_PRESSURE
+    exit_pressure: float = STANDARD_ATMOSPHERE
+    flow: str = "no-solidification"
+    water_lost: float = 0.0
+    kitchen: Kitchen | None = None
+    motor: Hardware | None = None
+    lots: Mapping[str, Lot] = field(default_factory=dict)
+    alternatives: Mapping[str, str] = field(default_factory=dict)
+    species: SpeciesTable | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TableProblem:
+    """Columns of :data:`castsugar.columns.COLUMNS` as a problem.
+
+    Attributes
+    ----------
+    settings : Settings
+    wanted : tuple of str
+        Keys of columns with numbers.
+    chances : tuple of (column, probability)
+        Quantiles of drawn columns, named by :func:`chance_column`.
+    weights : mapping
+        Column to weight: makes the column "weighted sum"; empty for none.
+    """
+
+    settings: Settings
+    wanted: tuple[str, ...]
+    chances: tuple[tuple[str, float], ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def columns(self) -> Sequence[str]:
+        """Return the names of the columns."""
+        more = [chance_column(*chance) for chance in self.chances]
+        return (*self.wanted, *more, *([WEIGHTED] if self.weights else []))
+
+    def evaluate(self, fractions: FloatArray) -> FloatArray:
+        """Return the columns of mixes, (n, k) to (n, c); NaN where one failed."""
+        known = self._columns(fractions)[0]
+        found = [np.asarray(known[name], dtype=float) for name in self.columns]
+        return np.stack(found, axis=1)
+
+    def jacobian(self, fractions: FloatArray) -> FloatArray | None:
+        """Return derivatives in closed form; NaN for columns that have none.
+
+        None where the kitchen decides how much water leaves: the cast then follows the
+        mix in a way of its own.
+        """
+        if self.settings.kitchen is not None or self.settings.flow == "frozen":
+            return None
+        known, blends, flow = self._columns(fractions, differentiate=True)
+        slopes = _charge_slopes(self.settings, blends)
+        count, width = np.shape(fractions)
+        result = np.full((count, len(self.columns), width), np.nan)
+        by_charge = np.concatenate(
+            [flow.by_elements, flow.by_enthalpy[:, :, None]], axis=2
+        )
+        steps = _product(by_charge, slopes.charge)
+        for place, name in enumerate(self.columns):
+            if name in _ANALYTIC:
+                result[:, place] = steps[:, _ANALYTIC[name]]
+            if name in ("specific_impulse_s", "density_impulse_kg_s_m3"):
+                result[:, place] /= STANDARD_GRAVITY
+            if name == "density_kg_m3":
+                result[:, place] = slopes.density
+            if name == "density_impulse_kg_s_m3":
+                impulse = known["specific_impulse_s"][:, None]
+                result[:, place] *= blends.density[:, None]
+                result[:, place] += impulse * slopes.density
+        return result
+
+    def _columns(
+        self, fractions: FloatArray, *, differentiate: bool = False
+    ) -> tuple[dict[str, Any], Blends, Flow]:
+        """Return every column by name, the mixes as cast, and how they flow."""
+        s = self.settings
+        blends = blend(
+            s.items,
+            fractions,
+            water_lost=s.water_lost,
+            lots=s.lots,
+            alternatives=s.alternatives,
+        )
+        known: dict[str, Any] = {}
+        if s.kitchen is not None:
+            blends = self._cook(blends, s.kitchen, known)
+        job = Job(
+            table=s.species or shipped_species(),
+            elements=blends.elements,
+            enthalpy=blends.enthalpy,
+            pressure=np.full(len(blends), s.pressure),
+            exit_pressure=s.exit_pressure,
+            flow=s.flow,
+            differentiate=differentiate,
+        )
+        flow = batch.solve(job)
+        known |= rows.mix_columns(blends)
+        known |= rows.flow_columns(flow, blends, [""] * len(blends))
+        # The peak of c* that freezing at the throat makes is no optimum.
+        fake = np.asarray(flow.freezing)
+        for name in _ANALYTIC:
+            known[name] = np.where(fake, np.nan, known[name])
+        if s.motor is not None:
+            self._drive(blends, s.motor, known)
+        for name, value in _BEYOND.items():
+            for key in [k for k in known if k.startswith(name)]:
+                known[key] = np.where(np.isinf(known[key]), value, known[key])
+        if self.weights:
+            parts = [w * np.asarray(known[c]) for c, w in self.weights.items()]
+            known[WEIGHTED] = np.sum(parts, axis=0)
+        return known, blends, flow
+
+    def _levels(self, column: str) -> tuple[float, ...]:
+        return tuple(level for name, level in self.chances if name == column)
+
+    def _cook(self, blends: Blends, kitchen: Kitchen, known: dict[str, Any]) -> Blends:
+        """Write the kitchen columns, and return the mixes as cast."""
+        levels = self._levels("pour_viscosity_Pa_s")
+        window = any(name in self.wanted for name in _WINDOW)
+        said = cooking.cook(None, blends, kitchen, window=window, levels=levels)
+        known |= said.columns()
+        for level, values in zip(levels, said.verdict.further, strict=True):
+            known[chance_column("pour_viscosity_Pa_s", level)] = values
+        return said.blends
+
+    def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
+        """Write the motor columns."""
+        levels = self._levels("chamber_pressure_MPa")
+        driven = driving.drive(
+            blends,
+            motor,
+            characteristic_velocity=known["characteristic_velocity_m_s"],
+            levels=levels,
+        )
+        known |= driven.columns()
+        for level, values in zip(levels, driven.peaks.further, strict=True):
+            known[chance_column("chamber_pressure_MPa", level)] = 1e-6 * values
+
+
+def _product(by_charge: FloatArray, charge: FloatArray) -> FloatArray:
+    """Return (n, q, e) times (n, e, k).
+
+    NaN where an item brings an element that the mix does not hold: no derivative.
+    """
+    terms = by_charge[:, :, :, None] * charge[:, None]
+    terms = np.where(charge[:, None] == 0.0, 0.0, terms)
+    result: FloatArray = terms.sum(axis=2)
+    return result
+
+
+#: Name of the weighted sum of columns.
+WEIGHTED = "weighted sum"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Slopes:
+    """Derivatives of the cast by the fractions: elements and enthalpy; density."""
+
+    charge: FloatArray  # (n, elements + 1, k)
+    density: FloatArray  # (n, k)
+
+
+def _charge_slopes(settings: Settings, blends: Blends) -> _Slopes:
+    """Differentiate the cast of blends by their fractions.
+
+    A kilogram of item i leaves the mass m_i in the cast; elements, enthalpy and volume
+    of the cast are sums over items divided by the sum of m.
+    """
+    alone = blend(
+        settings.items,
+        np.eye(len(settings.items)),
+        water_lost=min(settings.water_lost, _NEARLY_ALL),
+        lots=settings.lots,
+        alternatives=settings.alternatives,
+    )
+    kept = 1.0 - alone.water_lost * alone.water_as_weighed
+    own = np.column_stack([alone.elements, alone.enthalpy, 1.0 / alone.density])
+    mixed = np.column_stack([blends.elements, blends.enthalpy, 1.0 / blends.density])
+    total = (blends.shares @ kept)[:, None, None]
+    change = (own[None] - mixed[:, None]) * kept[None, :, None] / total
+    slopes = np.transpose(change, (0, 2, 1))
+    density = -(blends.density[:, None] ** 2) * slopes[:, -1]
+    return _Slopes(charge=slopes[:, :-1], density=density)
