@@ -35,6 +35,7 @@ def test_public_names() -> None:
         "Lot",
         "Mix",
         "RefusedError",
+        "Requirement",
         "UnknownNameError",
         "ValidityError",
         "WorkerError",
@@ -46,6 +47,7 @@ def test_public_names() -> None:
         "load_database",
         "parse_recipe",
         "performance",
+        "search",
         "sensitivities",
         "species_set",
     ]

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from castsugar.columns import COLUMNS
     from castsugar.cooking import kitchen_table
     from castsugar.database import Database, Ingredient, load_database
+    from castsugar.decide.asking import search
+    from castsugar.decide.requirement import Requirement
     from castsugar.errors import (
         CastsugarError,
         ConvergenceError,
@@ -55,6 +57,7 @@ _PLACES = {
     "Lot": "expand",
     "Mix": "mix",
     "RefusedError": "errors",
+    "Requirement": "decide.requirement",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",
@@ -65,6 +68,7 @@ _PLACES = {
     "load_database": "database",
     "parse_recipe": "recipe",
     "performance": "evaluation",
+    "search": "decide.asking",
     "sensitivities": "evaluation",
     "species_set": "species_sets",
 }
@@ -84,6 +88,7 @@ __all__ = [
     "Lot",
     "Mix",
     "RefusedError",
+    "Requirement",
     "UnknownNameError",
     "ValidityError",
     "WorkerError",
@@ -95,6 +100,7 @@ __all__ = [
     "load_database",
     "parse_recipe",
     "performance",
+    "search",
     "sensitivities",
     "species_set",
 ]

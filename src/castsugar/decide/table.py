@@ -8,16 +8,19 @@ move smoothly with the mix: ``P(x <= limit) >= s`` is ``quantile_s(x) <= limit``
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from castsugar import cooking, driving, rows
 from castsugar.blends import Blends, blend
-from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.constants import (
+    DEFAULT_PRESSURE,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+)
 from castsugar.decide.vertices import FloatArray
-from castsugar.evaluation import DEFAULT_PRESSURE
 from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen
 from castsugar.motor.hardware import Hardware
@@ -29,6 +32,9 @@ from castsugar.thermo.tables import SpeciesTable
 
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
+
+#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.5 of 100.
+_MOTOR_DRAWS = 2000
 
 #: What an infinite column counts as: worse than any limit, but a number.
 _BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
@@ -43,6 +49,10 @@ _ANALYTIC = {
 
 #: Water that leaves, at most, where a mix of nothing else has to have a cast.
 _NEARLY_ALL = 1.0 - 1e-12
+
+#: Names of columns that only a search has: the weighted sum, and what the motor is
+#: said or was measured to deliver.
+WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
 
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
@@ -187,6 +197,8 @@ class TableProblem:
         for name, value in _BEYOND.items():
             for key in [k for k in known if k.startswith(name)]:
                 known[key] = np.where(np.isinf(known[key]), value, known[key])
+        if s.motor is not None and s.motor.efficiency is not None:
+            known[DELIVERED] = s.motor.efficiency * known["specific_impulse_s"]
         if self.weights:
             parts = [w * np.asarray(known[c]) for c, w in self.weights.items()]
             known[WEIGHTED] = np.sum(parts, axis=0)
@@ -208,6 +220,8 @@ class TableProblem:
     def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
         """Write the motor columns."""
         levels = self._levels("chamber_pressure_MPa")
+        if levels:
+            motor = replace(motor, draws=max(motor.draws, _MOTOR_DRAWS))
         driven = driving.drive(
             blends,
             motor,
@@ -228,10 +242,6 @@ def _product(by_charge: FloatArray, charge: FloatArray) -> FloatArray:
     terms = np.where(charge[:, None] == 0.0, 0.0, terms)
     result: FloatArray = terms.sum(axis=2)
     return result
-
-
-#: Name of the weighted sum of columns.
-WEIGHTED = "weighted sum"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

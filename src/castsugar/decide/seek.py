@@ -1,0 +1,189 @@
+"""From a task to its outcome: search, round, make robust, confirm. Floor 5."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from castsugar.decide.found import Found
+from castsugar.decide.front import Front, trade_off
+from castsugar.decide.outcome import Outcome
+from castsugar.decide.problem import Goal
+from castsugar.decide.robust import Robust, robust_optimum
+from castsugar.decide.rounding import Weighable, weigh_out
+from castsugar.decide.search import optimise
+from castsugar.decide.sloppy import Batches
+from castsugar.decide.table import TableProblem
+from castsugar.decide.task import Task
+from castsugar.errors import InputError
+from castsugar.evaluation import evaluate
+from castsugar.mix import Mix
+
+#: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
+_USUAL_BATCH = 0.2
+
+
+def seek(task: Task, *, confirm: bool = True) -> Outcome:
+    """Search, and find out what else a person has to know about the answer.
+
+    Parameters
+    ----------
+    task : Task
+    confirm : bool
+        Whether the second solver solves what is shown.
+
+    Raises
+    ------
+    InputError
+        For an empty space; the message names the rows that conflict.
+    ConvergenceError
+        If not one mix could be computed.
+    """
+    problem, goal = task.problem(), task.goal()
+    found = optimise(problem, goal, task.space, effort=task.effort)
+    fine = found.status == "optimal"
+    percents, weighable, gap = _rounded(task, problem, found)
+    robust = _robust(task, problem, goal, found) if fine else None
+    front = _front(task, problem, goal) if fine and task.front else None
+    rows = _rows(task, found, percents, weighable, robust, confirm=confirm)
+    return Outcome(
+        task=task,
+        found=found,
+        percents=percents,
+        weighable=weighable,
+        no_rounding=gap,
+        robust=robust,
+        front=front,
+        rows=rows,
+        tried_values=_tried(task, problem),
+        refused=_refused(rows["best"]),
+    )
+
+
+def _rounded(
+    task: Task, problem: TableProblem, found: Found
+) -> tuple[Weighable | None, Weighable | None, str]:
+    """Return the answer in whole percents and in steps of the scale."""
+    made: list[Weighable | None] = []
+    gaps = []
+    space = task.space
+    for other in (replace(space, purchases={}, batch=1.0, scale_step=0.01), space):
+        if other is space and (space.batch is None or space.scale_step is None):
+            made.append(None)
+            continue
+        try:
+            made.append(weigh_out(problem, other, found))
+        except InputError as error:
+            made.append(None)
+            gaps.append(str(error))
+    return made[0], made[1], "; ".join(gaps)
+
+
+def _robust(
+    task: Task, problem: TableProblem, goal: Goal, found: Found
+) -> Robust | None:
+    if task.sloppiness is None:
+        return None
+    batches = Batches(
+        sloppiness=task.sloppiness,
+        batch=task.space.batch or _USUAL_BATCH,
+        seed=task.effort.seed,
+    )
+    return robust_optimum(problem, goal, task.space, found, batches, effort=task.effort)
+
+
+def _front(task: Task, problem: TableProblem, goal: Goal) -> Front | None:
+    if task.front is None:
+        return None
+    first, second = (
+        Goal(objective=column, maximise=more, limits=goal.limits)
+        for column, more in task.front
+    )
+    return trade_off(problem, first, second, task.space, effort=task.effort)
+
+
+def _rows(
+    task: Task,
+    found: Found,
+    percents: Weighable | None,
+    weighable: Weighable | None,
+    robust: Robust | None,
+    *,
+    confirm: bool,
+) -> dict[str, dict[str, Any]]:
+    """Return full rows of the table for every mix that is shown."""
+    shown: dict[str, Mapping[str, float]] = {"best": found.recipe}
+    names = task.space.columns
+    for name, rounded in (("percents", percents), ("weighable", weighable)):
+        if rounded is not None:
+            shown[name] = _recipe(names, rounded.fractions)
+    if robust is not None:
+        shown["robust"] = robust.found.recipe
+    for count, runner in enumerate(found.runners_up, start=1):
+        shown[f"runner {count}"] = _recipe(names, runner.fractions)
+    shown |= task.tried
+    settings = task.settings
+    mixes = [
+        Mix.weigh(
+            dict(list(recipe.items())),
+            name=name,
+            water_lost=0.0 if settings.kitchen else settings.water_lost,
+            lots={k: v for k, v in settings.lots.items() if k in recipe},
+            alternatives=dict(settings.alternatives),
+        )
+        for name, recipe in shown.items()
+    ]
+    table = evaluate(
+        mixes,
+        pressure=settings.pressure,
+        exit_pressure=settings.exit_pressure,
+        flow=settings.flow,
+        confirm=confirm,
+        kitchen=settings.kitchen,
+        motor=settings.motor,
+        species=settings.species,
+    )
+    records = table.to_dict("records")
+    return {
+        name: {str(k): v for k, v in row.items()}
+        for name, row in zip(shown, records, strict=True)
+    }
+
+
+def _recipe(names: tuple[str, ...], fractions: np.ndarray) -> dict[str, float]:
+    pairs = zip(names, fractions.tolist(), strict=True)
+    return {name: share for name, share in pairs if share > 0.0}
+
+
+def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
+    """Return the columns of the search at every tried mix of the space's items."""
+    names = task.space.columns
+    inside = {n: r for n, r in task.tried.items() if set(r) <= set(names)}
+    if not inside:
+        return {}
+    fractions = np.array([[r.get(c, 0.0) for c in names] for r in inside.values()])
+    fractions /= fractions.sum(axis=1, keepdims=True)
+    values = problem.evaluate(fractions)
+    return {
+        name: dict(zip(problem.columns, row.tolist(), strict=True))
+        for name, row in zip(inside, values, strict=True)
+    }
+
+
+def _refused(row: Mapping[str, Any]) -> str:
+    """Say why a row is no optimum to be trusted."""
+    status, flags = str(row["status"]), str(row["flags"])
+    if status != "ok":
+        return f"the best mix is {status}"
+    if "freezing at the throat" in flags:
+        return (
+            "the best mix lies where potassium carbonate freezes at the throat: its c* "
+            "is an artefact of equilibrium flow; search without solidification"
+        )
+    if not math.isfinite(row["characteristic_velocity_m_s"]):
+        return "the best mix has no c*"
+    return ""

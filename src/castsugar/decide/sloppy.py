@@ -1,0 +1,148 @@
+"""Batches as people weigh them: recipes that miss, syrup and powders that differ."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import stats
+
+from castsugar.database import load_database
+from castsugar.decide.problem import Goal
+from castsugar.decide.table import Settings, TableProblem
+from castsugar.decide.task import Sloppiness
+from castsugar.decide.vertices import BoolArray, FloatArray
+from castsugar.expand import Lot, syrup_use
+
+#: Batches that are drawn, and levels of the syrup's solids among them.
+COUNT, _LEVELS = 200, 5
+
+_WATER = "water"
+
+#: A limit counts as kept down to this part of it.
+_ROUNDING = 1e-9
+
+#: Dry solids stay between these.
+_SOLIDS = (0.5, 0.95)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Batches:
+    """How batches of a mix scatter.
+
+    Attributes
+    ----------
+    sloppiness : Sloppiness
+    batch : float
+        Mass of what is weighed. [kg]
+    seed : int
+    count : int
+    """
+
+    sloppiness: Sloppiness
+    batch: float
+    seed: int
+    count: int = COUNT
+
+    def deviations(
+        self, problem: TableProblem, fractions: FloatArray, goal: Goal
+    ) -> FloatArray:
+        """Return the standard deviation of every limit, (m,).
+
+        Of the logarithm where the limit is logarithmic.
+        """
+        used = np.flatnonzero(fractions > 0.0)
+        weighed = np.repeat(fractions[None], len(used) + 1, axis=0)
+        weighed[np.arange(len(used)), used] += self.sloppiness.weighing / self.batch
+        damp = np.r_[np.zeros(len(used)), self.sloppiness.moisture]
+        changed = _evaluate(problem, weighed, damp, 0.0)
+        still = _evaluate(problem, fractions[None], np.zeros(1), 0.0)
+        thinner = _evaluate(
+            problem, fractions[None], np.zeros(1), -self.sloppiness.syrup_solids
+        )
+        every = _shifts(problem, goal, np.vstack([changed, thinner]))
+        moved = every - _shifts(problem, goal, still)
+        moved[-1, _own_solids(goal)] = 0.0
+        result: FloatArray = np.sqrt((moved**2).sum(axis=0))
+        return result
+
+    def kept(self, problem: TableProblem, fractions: FloatArray, goal: Goal) -> float:
+        """Return the share of drawn batches that keep every limit."""
+        rng = np.random.default_rng([self.seed, 31])
+        used = fractions > 0.0
+        wrong = rng.standard_normal((self.count, len(fractions))) * used
+        weighed = fractions + wrong * self.sloppiness.weighing / self.batch
+        weighed = np.maximum(weighed, 0.0)
+        damp = self.sloppiness.moisture * np.abs(rng.standard_normal(self.count))
+        chances = (np.arange(_LEVELS) + 0.5) / _LEVELS
+        shifts = self.sloppiness.syrup_solids * stats.norm.ppf(chances)
+        kept = 0
+        for level, shift in enumerate(shifts.tolist()):
+            part = slice(level, None, _LEVELS)
+            values = _evaluate(problem, weighed[part], damp[part], shift)
+            still = _evaluate(problem, weighed[part], damp[part], 0.0)
+            fine = np.ones(len(values), dtype=bool)
+            own = _own_solids(goal)
+            for limit, drawn in zip(goal.limits, own.tolist(), strict=True):
+                table = still if drawn else values
+                slack = limit.slack(table[:, _place(problem, limit.column)])
+                fine &= slack >= -_ROUNDING * abs(limit.value)
+            kept += int(fine.sum())
+        return kept / self.count
+
+
+def _own_solids(goal: Goal) -> BoolArray:
+    """Mark limits that draw the solids of the syrup already: chances of pouring."""
+    names = [limit.column for limit in goal.limits]
+    return np.array([n.startswith("pour_viscosity_Pa_s, ") for n in names], dtype=bool)
+
+
+def _evaluate(
+    problem: TableProblem, weighed: FloatArray, damp: FloatArray, shift: float
+) -> FloatArray:
+    """Return the columns of batches: parts as weighed, water of damp powders."""
+    settings = problem.settings
+    items = settings.items
+    if _WATER not in items:
+        items = (*items, _WATER)
+        weighed = np.column_stack([weighed, np.zeros(len(weighed))])
+    wet = weighed.copy()
+    dry = np.array([_is_powder(name) for name in items])
+    brought = damp[:, None] * weighed * dry
+    wet -= brought
+    wet[:, items.index(_WATER)] += brought.sum(axis=1)
+    lots = _lots(settings, shift)
+    moved = replace(problem, settings=replace(settings, items=items, lots=lots))
+    return moved.evaluate(wet / wet.sum(axis=1, keepdims=True))
+
+
+def _is_powder(name: str) -> bool:
+    return name != _WATER and syrup_use(load_database(), name, 1.0, None) is None
+
+
+def _lots(settings: Settings, shift: float) -> Mapping[str, Lot]:
+    """Return the lots with the dry solids of every syrup shifted."""
+    data, lots = load_database(), dict(settings.lots)
+    if shift == 0.0:
+        return lots
+    for name in settings.items:
+        lot = lots.get(name)
+        use = syrup_use(data, name, 1.0, lot)
+        if use is not None and use.dry_solids < 1.0:
+            solids = float(np.clip(use.dry_solids + shift, *_SOLIDS))
+            lots[name] = replace(lot or Lot(), dry_solids=solids)
+    return lots
+
+
+def _shifts(problem: TableProblem, goal: Goal, values: FloatArray) -> FloatArray:
+    """Return what limits look at: columns, or their logarithms, (n, m)."""
+    found = []
+    for limit in goal.limits:
+        column = values[:, _place(problem, limit.column)]
+        found.append(np.log(column) if limit.logarithmic else column)
+    return np.stack(found or [np.zeros(len(values))], axis=1)
+
+
+def _place(problem: TableProblem, column: str) -> int:
+    return list(problem.columns).index(column)
