@@ -33,8 +33,8 @@ from castsugar.thermo.tables import SpeciesTable
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
 
-#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.5 of 100.
-_MOTOR_DRAWS = 2000
+#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
+_MOTOR_DRAWS = 1000
 
 #: What an infinite column counts as: worse than any limit, but a number.
 _BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
