@@ -50,7 +50,7 @@ _ATMOSPHERE: Final = Fraction(101325)
 UNITS: Final[dict[str, dict[str, Unit]]] = {
     "pressure": _units(
         {"Pa": "1", "kPa": "1e3", "MPa": "1e6", "bar": "1e5", "mbar": "100"}
-        | {"hPa": "100", "atm": _ATMOSPHERE, "psi": _PSI, "ksi": 1000 * _PSI}
+        | {"hPa": Fraction(100), "atm": _ATMOSPHERE, "psi": _PSI, "ksi": 1000 * _PSI}
     ),
     "temperature": {
         "K": Unit(Fraction(1)),

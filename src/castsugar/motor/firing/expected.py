@@ -20,7 +20,10 @@ from castsugar.motor.trace import Trace, fire
 
 FloatArray = NDArray[np.float64]
 
-DRAWS, POINTS = 100, 240
+DRAWS, POINTS = 200, 240
+
+#: Results of a firing that get a band.
+_BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
 
 #: Panels of one firing; corners add theirs.
 _PANELS = 24
@@ -38,6 +41,9 @@ class Expected:
         From ignition. [s]
     low, high : ndarray, shape (points,)
         Pressure that 5 and 95 of 100 draws stay below, ambient after burnout. [Pa]
+    bands : dict of str to tuple of float
+        peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]:
+        what 5 and 95 of 100 draws stay below; infinite where draws have no pressure.
     failed : int
         Draws that have no stable pressure; they stand above every other one.
     draws, seed : int
@@ -47,9 +53,36 @@ class Expected:
     time: FloatArray
     low: FloatArray
     high: FloatArray
+    bands: dict[str, tuple[float, float]]
     failed: int
     draws: int
     seed: int
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the best estimate and the bands, with units in the names."""
+        names = {
+            "peak_pressure": ("peak_pressure_{}_MPa", 1e-6),
+            "mean_pressure": ("mean_pressure_{}_MPa", 1e-6),
+            "burn_time": ("burn_time_{}_s", 1.0),
+            "total_impulse": ("total_impulse_{}_N_s", 1.0),
+        }
+        bands = {
+            key.format(end): scale * value
+            for name, (key, scale) in names.items()
+            for end, value in zip(("p05", "p95"), self.bands[name], strict=True)
+        }
+        return {
+            **self.best.summary(),
+            **bands,
+            "draws": self.draws,
+            "draws_without_stable_pressure": self.failed,
+            "seed": self.seed,
+        }
+
+    def holds(self, name: str, value: float) -> bool:
+        """Return whether a result lies within its band."""
+        low, high = self.bands[name]
+        return low <= value <= high
 
 
 def expect(
@@ -93,16 +126,30 @@ def expect(
     for row, trace in enumerate(traces):
         if trace is not None:
             course[row] = np.interp(time, trace.time, trace.pressure, right=ambient)
-    order = np.sort(course, axis=0)
+    low, high = _ends(course)
     return Expected(
         best=best,
         time=time,
-        low=order[int(0.05 * (draws - 1))],
-        high=order[math.ceil(0.95 * (draws - 1))],
+        low=low,
+        high=high,
+        bands={name: _band(traces, name) for name in _BANDED},
         failed=sum(t is None for t in traces),
         draws=draws,
         seed=seed,
     )
+
+
+def _ends(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what 5 and 95 of 100 draws stay below, rounded outward to a draw."""
+    order, most = np.sort(values, axis=0), len(values) - 1
+    return order[int(0.05 * most)], order[math.ceil(0.95 * most)]
+
+
+def _band(traces: list[Trace | None], name: str) -> tuple[float, float]:
+    """Return the band of one result over the draws."""
+    values = [math.inf if t is None else getattr(t, name) for t in traces]
+    low, high = _ends(np.array(values))
+    return float(low), float(high)
 
 
 def _fire(motor: Motor, bands: balance.Bands, factor: float) -> Trace | None:

@@ -25,6 +25,10 @@ _STANDS_OFF, _SHARE = 10.0, 0.1
 #: Equal readings in a row at the very top that make a sensor suspect. Our rule.
 _FLAT = 5
 
+#: Levels that make readings come in steps, and the widest step over the range that a
+#: usable converter has (7 bits). Our rules.
+_FEWEST_LEVELS, _COARSEST = 10, 0.01
+
 #: A gap in the times is longer than this many usual intervals. Our rule.
 _GAP = 3.0
 
@@ -44,7 +48,8 @@ def noise_of(values: FloatArray) -> float:
     """Return the standard deviation of a single sample about a smooth course.
 
     From the differences of neighbours, whose median is not moved by the burning
-    itself; at least that of rounding to the step of the readings, step / sqrt(12).
+    itself. Where most neighbours are equal, because the readings come in steps wider
+    than the noise, that of rounding, step / sqrt(12).
     """
     known = values[np.isfinite(values)]
     if known.size < 3:
@@ -52,14 +57,16 @@ def noise_of(values: FloatArray) -> float:
     wiggle = known[1:-1] - 0.5 * (known[:-2] + known[2:])
     # The variance of y1 - (y0 + y2) / 2 is 1.5 times that of a sample.
     found = _MAD * float(np.median(np.abs(wiggle))) / np.sqrt(1.5)
-    if found == 0.0 and _is_coarse(known):
-        found = step_of(known) / np.sqrt(12.0)
-    return float(found)
+    return found if found > 0.0 else _rounding(known)
 
 
-def _is_coarse(values: FloatArray) -> bool:
-    """Return whether readings come in steps: few different ones among many."""
-    return bool(np.unique(values).size < 0.5 * values.size)
+def _rounding(values: FloatArray) -> float:
+    """Return the noise of rounding; 0 where the levels are too few to be steps."""
+    levels = np.unique(values)
+    if levels.size < _FEWEST_LEVELS:
+        return 0.0
+    step = min(step_of(values), _COARSEST * float(np.ptp(levels)))
+    return float(step / np.sqrt(12.0))
 
 
 def smoothed(values: FloatArray) -> FloatArray:
