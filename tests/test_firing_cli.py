@@ -275,5 +275,7 @@ def test_options_that_do_not_belong(
     assert "--mix" in line
     line = complaint(["shot.csv", *STAND, "--delay-time", "6 s"], capsys)
     assert "--delay" in line
+    line = complaint(["shot.csv", "--delay", "--mix", MIX], capsys)
+    assert "--mix says nothing of a delay column" in line
     line = complaint(["nowhere.csv", *STAND], capsys)
     assert "nowhere.csv" in line

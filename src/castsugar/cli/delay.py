@@ -34,6 +34,20 @@ _ONLY_WITH_DELAY = (
 _NOT_HERE = frozenset({"borrowed-burn-law", "pressure-margin", "class-1-build"})
 
 
+#: What reduces a recording and means nothing for a delay column.
+_NEVER_WITH_DELAY = (
+    "--propellant-mass",
+    "--mass-uncertainty",
+    "--throat",
+    "--throat-after",
+    "--throat-uncertainty",
+    "--grain-uncertainty",
+    "--mix",
+    "--water-lost",
+    "--motor",
+)
+
+
 def add_delay_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the delay column to a command.
 
@@ -65,10 +79,13 @@ def add_delay_options(parser: argparse.ArgumentParser) -> None:
 
 
 def refuse_stray(options: argparse.Namespace) -> None:
-    """Refuse options of the delay column without --delay."""
+    """Refuse options of the delay column without --delay, and of the motor with it."""
     from castsugar.errors import InputError
 
     if options.delay:
+        for name in _NEVER_WITH_DELAY:
+            if getattr(options, name.removeprefix("--").replace("-", "_"), None):
+                raise InputError(f"{name} says nothing of a delay column; leave it out")
         return
     for name in _ONLY_WITH_DELAY:
         if _given(options, name) is not None:

@@ -141,12 +141,16 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
     except CastsugarError as error:
         if not options.chart:
             raise type(error)(f"{error} (--chart FILE draws what was read)") from None
-        from castsugar.report.firing_chart import raw_chart
-
-        _write_chart(
-            options, raw_chart(recording.file, recording.time, _read(recording))
-        )
+        _draw_as_read(options, recording)
         raise type(error)(f"{error} ({options.chart} shows what was read)") from None
+
+
+def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
+    """Draw what was read."""
+    from castsugar.report.firing_chart import raw_chart
+
+    courses = _read(recording)
+    _write_chart(options, raw_chart(recording.file, recording.time, courses))
 
 
 def _read(recording: Recording) -> list[tuple[str, str, Any]]:
@@ -212,6 +216,8 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
                 f"{recording.file} has no pressure; a delay column burns by it: give "
                 "--chamber-pressure and --burn-time instead of the file"
             )
+    if options.chart:
+        _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
     return Thrusting.from_trace(time - burning.start, over + ambient)
