@@ -88,6 +88,11 @@ def find_burning(
         course = smoothed(values)
     peak = float(course.max())
     level = max(share * peak, _OVER_NOISE * noise)
+    if not peak >= level > 0.0:
+        raise InputError(
+            "no burning found: the signal never stands clearly above zero; if the "
+            "sensor is not at zero before ignition, do not take its zero as read"
+        )
     above = course >= level
     places = np.flatnonzero(above)
     first, last = int(places[0]), int(places[-1])

@@ -8,7 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.errors import InputError
-from castsugar.motor.firing.burning import Burning, find_burning, integral
+from castsugar.motor.firing.burning import (
+    THRESHOLD,
+    Burning,
+    find_burning,
+    integral,
+)
 from castsugar.motor.firing.signal import (
     at_limit,
     bridge,
@@ -24,6 +29,12 @@ BoolArray = NDArray[np.bool_]
 
 #: A peak stands this many times the noise above zero, or nothing burned. Our rule.
 _OVER_NOISE = 8.0
+
+#: A gap in the times matters if it is longer than this part of the burning. Our rule.
+_LONG = 0.01
+
+#: Share of the peak that is the first sign of a burning. Our rule.
+_FIRST_SIGN = 0.01
 
 #: Share of the range that a record may stand above its lowest level at its ends.
 _QUIET = 0.2
@@ -109,9 +120,13 @@ class Channel:
         return float((step * height)[open_].sum())
 
     def limits(self, share: float | None = None) -> Burning:
-        """Return start and end; with limits at another share of the peak."""
+        """Return start and end; with limits at another share of the peak.
+
+        Shares near 1 are taken as half-way to the peak.
+        """
         if share is None:
             return self.burning
+        share = min(share, 0.5 * (1.0 + self.burning.share))
         return find_burning(
             self.time, self.value, noise=self.noise, share=share, course=self.course
         )
@@ -125,7 +140,8 @@ class Channel:
         """Mark intervals of the burning that samples do not cover."""
         middle = 0.5 * (self.time[1:] + self.time[:-1])
         inside = (middle > self.burning.start) & (middle < self.burning.end)
-        bridged = self.gap | self.bridged[1:] | self.bridged[:-1]
+        long = np.diff(self.time) > _LONG * self.burning.lasting
+        bridged = (self.gap & long) | self.bridged[1:] | self.bridged[:-1]
         return np.asarray(bridged & inside)
 
 
@@ -155,26 +171,17 @@ def prepare(
     filled, bridged = bridge(time, values)
     noise = noise_of(filled)
     _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
-    rough = filled - np.interp(time, time[[0, -1]], _end_levels(filled))
-    burning = find_burning(time, rough, noise=noise, share=rules.share)
     zero = as_read()
     if not rules.taken_as_read:
-        found = fit_zero(
-            time,
-            filled,
-            start=burning.start,
-            end=burning.end,
-            peak=float(smoothed(rough).max()),
-        )
-        if found is None:
-            raise InputError(
-                f"{name}: fewer than {FEWEST} quiet samples before ignition; the zero "
-                "of the sensor is unknown: record earlier, or say --zero as-read"
-            )
-        zero = found
+        zero = _found_zero(name, time, filled, noise)
     value = filled - zero.at(time)
     course = smoothed(value)
     top = int(np.argmax(course))
+    if not course[top] > 0.0:
+        raise InputError(
+            f"{name}: no burning found; taken as read, nothing stands above zero: let "
+            "the zero be taken away (--zero line)"
+        )
     return Channel(
         name=name,
         time=time,
@@ -194,6 +201,22 @@ def prepare(
     )
 
 
+def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -> Zero:
+    """Return the zero line; the limits of the results have no say in it."""
+    rough = filled - np.interp(time, time[[0, -1]], _end_levels(filled))
+    burning = find_burning(time, rough, noise=noise, share=THRESHOLD)
+    first = find_burning(time, rough, noise=noise, share=_FIRST_SIGN)
+    peak = float(smoothed(rough).max())
+    for start in (first.start, burning.start):
+        found = fit_zero(time, filled, start=start, end=burning.end, peak=peak)
+        if found is not None:
+            return found
+    raise InputError(
+        f"{name}: fewer than {FEWEST} quiet samples before ignition; the zero of the "
+        "sensor is unknown: record earlier, or say --zero as-read"
+    )
+
+
 def _check(name: str, time: FloatArray, values: FloatArray) -> None:
     """Refuse samples that are no record."""
     if time.ndim != 1 or time.shape != values.shape:
@@ -204,6 +227,11 @@ def _check(name: str, time: FloatArray, values: FloatArray) -> None:
     if len(time) < 3 * FEWEST:
         raise InputError(
             f"{name}: {len(time)} samples are no recording; at least {3 * FEWEST}"
+        )
+    if not np.isfinite(time).all():
+        raise InputError(
+            f"{name}: a time is no finite number; times must rise, leave such samples "
+            "out"
         )
     late = np.flatnonzero(~(np.diff(time) > 0.0))
     if late.size:
@@ -235,7 +263,8 @@ def _check_found(name: str, filled: FloatArray, least: float) -> None:
         if over > least and level - lowest > _QUIET * over:
             raise InputError(
                 f"{name}: the recording {what} during the burning, at "
-                f"{100 * (level - lowest) / over:.2g} % of the peak; record {do}"
+                f"{100 * (level - lowest) / over:.3g} % of the peak (or its zero moved "
+                f"that far); record {do}"
             )
     if not up > least:
         raise InputError(

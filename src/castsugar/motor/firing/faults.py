@@ -22,6 +22,9 @@ _DRIFT = 0.02
 #: part of the ambient pressure.
 _REST = 0.3
 
+#: The end of burning at twice the limit, earlier by this part of the burn time.
+_SLOW_END = 0.1
+
 #: A throat that grows by more than this part of its diameter.
 _EROSION = 0.03
 
@@ -48,11 +51,14 @@ def channel_cautions(channel: Channel) -> list[str]:
             f"recorded ({lost} samples replaced); bridged by straight lines"
         )
     if channel.burning.dips:
+        times = channel.burning.dips
+        often = "once" if times == 1 else f"{times} times"
         found.append(
             f"{channel.name}: falls below {100 * channel.burning.share:.2g} % of its "
-            f"peak {channel.burning.dips} times within the burning: chuffing, or a "
-            "loose connection"
+            f"peak {often} within the burning: an igniter before the grain, chuffing, "
+            "or a loose connection"
         )
+    found += _slow_end(channel)
     zero = channel.zero
     if math.isnan(zero.after) and zero.rule != "as read":
         found.append(
@@ -65,6 +71,19 @@ def channel_cautions(channel: Channel) -> list[str]:
             "% of the peak during the firing; a straight line was taken away"
         )
     return found
+
+
+def _slow_end(channel: Channel) -> list[str]:
+    """Say if the end of the burning hangs on the limit."""
+    own, other = channel.burning, channel.limits(2.0 * channel.burning.share)
+    if other.end - own.end > -_SLOW_END * own.lasting:
+        return []
+    return [
+        f"{channel.name}: stands between {100 * own.share:.2g} and "
+        f"{100 * other.share:.2g} % of its peak for {own.end - other.end:.2g} s at the "
+        "end: a slow tail, or a sensor that got hot; see what other limits give, and "
+        "--limits"
+    ]
 
 
 def throat_cautions(pressure: Channel, stand: Stand, *, gauge: bool) -> list[str]:

@@ -24,20 +24,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.errors import InputError
-from castsugar.motor.firing.burning import cut
-from castsugar.motor.firing.channel import Channel
+from castsugar.motor.firing.burning import THRESHOLD, cut
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.firing.stand import Stand
+from castsugar.motor.firing.shifts import Case, jumping_zeros, shifted_cases
 from castsugar.motor.grain import Grain
-from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.law import EXPONENT_DOUBT, Band, BurnLaw
 from castsugar.propagation import carried
 
 FloatArray = NDArray[np.float64]
-
-#: Shares of the mass between which the law is fitted: ignition and burnout are left
-#: out. Our rule; what a narrower window would give is part of the doubt.
-WINDOW = (0.05, 0.90)
-_NARROW = (0.12, 0.83)
 
 _BINS = 120
 
@@ -46,6 +40,10 @@ _DEPTHS = 4001
 
 #: A 95 % half-width of n above which a firing does not tell n. Our rule.
 VAGUE = 0.25
+
+#: A ln Kn that scatters less than this does not change: n is then that of usual laws,
+#: 0.2 to 0.6 (Sutton & Biblarz, ch. 11), with :data:`EXPONENT_DOUBT`.
+_STEADY, _USUAL = 1e-6, 0.4
 
 #: No slope below this: n = 1 - 1 / s would fall under -4.
 _LEAST_SLOPE = 0.2
@@ -80,7 +78,7 @@ class InferredLaw:
     rate : float
         At the centre. [m/s]
     exponent : float
-        NaN where the slope gives none below 1.
+        Meaningless where the firing does not tell it.
     covariance : ndarray, shape (2, 2)
         Of ln of the rate at the centre, and the exponent.
     parts : dict of str to tuple of float
@@ -137,17 +135,6 @@ class InferredLaw:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Case:
-    """What one fit is made of."""
-
-    time: FloatArray
-    pressure: FloatArray
-    areas: tuple[float, float]
-    grain: Grain
-    window: tuple[float, float] = WINDOW
-
-
 def infer_law(
     reduction: Reduction, grain: Grain, *, rivals: dict[str, Grain] | None = None
 ) -> InferredLaw:
@@ -165,7 +152,7 @@ def infer_law(
     Raises
     ------
     InputError
-        No pressure, the sensor at its limit, a pressure that does not follow Kn at all.
+        No pressure, the sensor at its limit, an absolute pressure of 0 or below.
     """
     pressure = reduction.pressure
     if pressure is None:
@@ -173,14 +160,15 @@ def infer_law(
     if pressure.at_limit.any():
         raise InputError("the pressure sensor was at its limit, so no burn law follows")
     ambient = reduction.stand.ambient_pressure
-    burning = reduction.burning
+    # Limits high up would cut off a part of the grain that burnt.
+    burning = pressure.limits(min(reduction.stand.share, THRESHOLD))
     time, over = cut(pressure.time, pressure.value, burning.start, burning.end)
     areas = reduction.stand.throat_areas()
-    case = _Case(time=time, pressure=over + ambient, areas=areas, grain=grain)
+    case = Case(time=time, pressure=over + ambient, areas=areas, grain=grain)
     burnt = _burnt(case)
     centre = float(np.exp(np.log(burnt.pressure).mean()))
     best, noise = _fit(burnt, centre)
-    shifted = _shifted(case, over, pressure, reduction.stand)
+    shifted = shifted_cases(case, over, pressure, reduction.stand)
     for name, rival in (rivals or {}).items():
         shifted[name] = replace(case, grain=rival)
     parts = {
@@ -189,11 +177,16 @@ def infer_law(
     shrink = 1.0 / math.sqrt(3.0)
     for name in ("integration limits", "part of the burning"):
         parts[name] = parts[name] * shrink
+    jumps = [
+        _fit(_burnt(other), centre)[0] - best for other in jumping_zeros(case, pressure)
+    ]
     # A stretched pressure axis: the same rates stand at other pressures.
     calibration = reduction.stand.pressure_calibration_u
     parts["calibration"] = np.array([-best[1] * calibration, 0.0])
-    jacobian = np.column_stack(list(parts.values()))
+    jacobian = np.column_stack([*parts.values(), *_shared(jumps)])
     covariance = noise + carried(jacobian, np.eye(jacobian.shape[1]))
+    if jumps:
+        parts["zero"] = np.sqrt(parts["zero"] ** 2 + np.square(jumps).mean(axis=0))
     told = best[1] < 1.0 and 1.96 * math.sqrt(covariance[1, 1]) < VAGUE
     return InferredLaw(
         burnt=burnt,
@@ -208,24 +201,19 @@ def infer_law(
     )
 
 
-def _shifted(
-    case: _Case, over: FloatArray, pressure: Channel, stand: Stand
-) -> dict[str, _Case]:
-    """Return the fit with one input of the recording off by its uncertainty."""
-    ambient, zero = stand.ambient_pressure, pressure.zero.uncertainty
-    narrow = pressure.limits(2.0 * stand.share)
-    time, short = cut(pressure.time, pressure.value, narrow.start, narrow.end)
-    return {
-        "zero": replace(case, pressure=over + zero + ambient),
-        "ambient pressure": replace(case, pressure=over + ambient + stand.ambient_u),
-        "integration limits": replace(case, time=time, pressure=short + ambient),
-        "part of the burning": replace(case, window=_NARROW),
-    }
+def _shared(jumps: list[FloatArray]) -> list[FloatArray]:
+    """Return equally likely shifts so that their squares add to the mean square."""
+    return [jump / math.sqrt(len(jumps)) for jump in jumps]
 
 
-def _burnt(case: _Case) -> Burnt:
+def _burnt(case: Case) -> Burnt:
     """Return bins of the burning against the burnt web."""
     t, p = case.time, case.pressure
+    if not p.min() > 0.0:
+        raise InputError(
+            "the absolute pressure falls to zero or below within the burning, so no "
+            "burn law follows: a loose connection, or the wrong zero"
+        )
     plain = np.r_[0.0, np.cumsum(0.5 * (p[1:] + p[:-1]) * np.diff(t))]
     before, after = case.areas
     area = before + (after - before) * plain / plain[-1]
@@ -263,10 +251,11 @@ def _fit(burnt: Burnt, centre: float) -> tuple[FloatArray, FloatArray]:
     y, x = np.log(burnt.pressure / centre), np.log(burnt.kn)
     middle = x.mean()
     square = float(((x - middle) ** 2).sum())
-    if square == 0.0:
-        raise InputError(
-            "the burning area of the grain does not change, so a firing tells no n"
-        )
+    if square < len(x) * _STEADY**2:
+        variance = float(((y - y.mean()) ** 2).sum()) / (len(x) - 1)
+        rate = float(np.log(burnt.rate).mean() - _USUAL * y.mean())
+        usual = np.array([rate, _USUAL])
+        return usual, np.diag([variance / len(x), EXPONENT_DOUBT**2])
     slope = float(((x - middle) * (y - y.mean())).sum()) / square
     left = y - y.mean() - slope * (x - middle)
     alike = _alike(left)

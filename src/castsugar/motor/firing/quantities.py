@@ -58,8 +58,10 @@ def _by_limits(channel: Channel, result: Callable[[Burning], float]) -> float:
 
 def _area_parts(stand: Stand) -> dict[str, float]:
     before, after = stand.throat_areas()
+    # The mean of two measurements, each with its own doubt, or of one.
+    count = 1 if stand.throat_after is None else 2
     return {
-        "throat": stand.log_area_u,
+        "throat": stand.log_area_u / math.sqrt(count),
         "throat erosion": abs(after - before) / (0.5 * (after + before)) * _TRIANGLE,
     }
 
@@ -112,7 +114,7 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
     peak = {
         "calibration": stand.pressure_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
-        "noise": channel.noise / math.sqrt(3.0),
+        "noise": channel.noise,
         "ambient pressure": stand.ambient_u,
     }
     return {
@@ -140,7 +142,7 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     peak = {
         "calibration": stand.thrust_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
-        "noise": channel.noise / math.sqrt(3.0),
+        "noise": channel.noise,
     }
     weight = stand.propellant_mass * STANDARD_GRAVITY
     return {

@@ -153,12 +153,13 @@ def pressure_channel(
     values = recorded.pressure
     if values is None:
         return None
+    ceiling = recorded.pressure_ceiling
     if recorded.taken_as_read and not recorded.pressure_is_gauge:
-        values = values - ambient
+        values, ceiling = values - ambient, ceiling - ambient
     rules = Rules(
         share=share,
         taken_as_read=recorded.taken_as_read,
-        ceiling=recorded.pressure_ceiling,
+        ceiling=ceiling,
         least_peak=_LEAST_RISE * ambient,
     )
     return _covered(prepare("pressure", recorded.time, values, rules))

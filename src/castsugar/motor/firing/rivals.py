@@ -19,7 +19,7 @@ def rivals_of(grain: Grain, size_u: float = SIZE_DOUBT) -> dict[str, Grain]:
     grain : Grain
     size_u : float
         Standard uncertainty of every size: diameters and length of a hollow cylinder,
-        the web of an area table. [m]
+        the web of an area table, and by the same part the slope of its areas. [m]
 
     Raises
     ------
@@ -43,6 +43,11 @@ def rivals_of(grain: Grain, size_u: float = SIZE_DOUBT) -> dict[str, Grain]:
             "length of a segment": replace(grain, segment_length=length),
         }
     if isinstance(grain, AreaTable):
-        factor = 1.0 + size_u / grain.web
-        return {"web": replace(grain, webs=tuple(factor * x for x in grain.webs))}
+        part = size_u / grain.web
+        tilt = [1.0 + part * (2.0 * x / grain.web - 1.0) for x in grain.webs]
+        areas = tuple(a * t for a, t in zip(grain.areas, tilt, strict=True))
+        return {
+            "web": replace(grain, webs=tuple((1.0 + part) * x for x in grain.webs)),
+            "shape of the area": replace(grain, areas=areas),
+        }
     return {}

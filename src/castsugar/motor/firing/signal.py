@@ -129,7 +129,7 @@ def flat_top(values: FloatArray) -> int:
     """Return how many equal readings in a row stand at the very top, if suspect.
 
     Five or more are, where other samples near the top do move from one to the next;
-    0 otherwise. A course without any noise is not suspect.
+    0 otherwise. A rectangle without noise is not suspect, a trapezium without noise is.
     """
     top = float(np.nanmax(values))
     level = values >= top - 1e-9 * abs(top)

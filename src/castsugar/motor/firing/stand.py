@@ -110,7 +110,7 @@ class Stand:
 
     @property
     def log_area_u(self) -> float:
-        """Return the standard uncertainty of ln of the throat area. [-]"""
+        """Return the standard uncertainty of ln of a measured throat area. [-]"""
         if self.throat_diameter is None:
             return math.nan
         return 2.0 * self.throat_u / self.throat_diameter
