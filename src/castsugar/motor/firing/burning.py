@@ -158,9 +158,9 @@ def cut(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the course between two times, with samples at both ends."""
     inside = (time > start) & (time < end)
-    t = np.r_[start, time[inside], end]
+    t = np.concatenate(([start], time[inside], [end]))
     ends = np.interp([start, end], time, values)
-    return t, np.r_[ends[0], values[inside], ends[1]]
+    return t, np.concatenate((ends[:1], values[inside], ends[1:]))
 
 
 def integral_noise(time: FloatArray, start: float, end: float, noise: float) -> float:

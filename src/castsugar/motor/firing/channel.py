@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,6 +100,7 @@ class Channel:
     gap: BoolArray
     at_limit: BoolArray
     flat: int
+    _found: dict[float, Burning] = field(default_factory=dict, repr=False)
 
     def impulse(self) -> float:
         """Return the integral over the burning. [unit of the sensor, s]"""
@@ -127,9 +128,11 @@ class Channel:
         if share is None:
             return self.burning
         share = min(share, 0.5 * (1.0 + self.burning.share))
-        return find_burning(
-            self.time, self.value, noise=self.noise, share=share, course=self.course
-        )
+        if share not in self._found:
+            self._found[share] = find_burning(
+                self.time, self.value, noise=self.noise, share=share, course=self.course
+            )
+        return self._found[share]
 
     @property
     def bridged_share(self) -> float:

@@ -17,6 +17,7 @@ straight line is taken as it comes, neighbours alike.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, replace
 
@@ -214,11 +215,11 @@ def _burnt(case: Case) -> Burnt:
             "the absolute pressure falls to zero or below within the burning, so no "
             "burn law follows: a loose connection, or the wrong zero"
         )
-    plain = np.r_[0.0, np.cumsum(0.5 * (p[1:] + p[:-1]) * np.diff(t))]
+    plain = _running(t, p)
     before, after = case.areas
     area = before + (after - before) * plain / plain[-1]
     flow = area * p
-    made = np.r_[0.0, np.cumsum(0.5 * (flow[1:] + flow[:-1]) * np.diff(t))]
+    made = _running(t, flow)
     share = made / made[-1]
     low, high = case.window
     edges = np.linspace(low, high, _BINS + 1)
@@ -239,11 +240,24 @@ def _burnt(case: Case) -> Burnt:
     )
 
 
+def _running(time: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the integral from the start to every time."""
+    found = np.zeros(len(time))
+    np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time), out=found[1:])
+    return found
+
+
 def _webs(grain: Grain, share: FloatArray) -> FloatArray:
     """Return the web burnt where a share of the volume has burnt. [m]"""
-    depths = np.unique(np.r_[np.linspace(0.0, grain.web, _DEPTHS), grain.breakpoints])
-    gone = 1.0 - grain.volume_left(depths) / grain.volume
+    depths, gone = _burnt_volume(grain)
     return np.asarray(np.interp(share * gone[-1], gone, depths))
+
+
+@functools.lru_cache(maxsize=32)
+def _burnt_volume(grain: Grain) -> tuple[FloatArray, FloatArray]:
+    """Return depths, and the share of the volume that is gone there."""
+    depths = np.unique(np.r_[np.linspace(0.0, grain.web, _DEPTHS), grain.breakpoints])
+    return depths, 1.0 - grain.volume_left(depths) / grain.volume
 
 
 def _fit(burnt: Burnt, centre: float) -> tuple[FloatArray, FloatArray]:
