@@ -24,7 +24,7 @@ from simulated_firing import Known, Setup, drawn, known_law
 
 # Exact: strands and grain are drawn from one law with normal scatter of ln r, which is
 # what the test assumes.
-SEEDS, SCATTER, KNOWN = 500, 0.03, Known()
+SEEDS, SCATTER, KNOWN = 250, 0.03, Known()
 GRAIN = HollowCylinder(
     outer_diameter=32e-3, core_diameter=12e-3, segment_length=100e-3, burning_ends=1
 )
@@ -59,20 +59,24 @@ def compared(grain: HollowCylinder, factor: float, seed: int) -> Agreement:
 @pytest.mark.exact
 @pytest.mark.slow
 def test_firings_of_the_strands_law_disagree_in_one_of_twenty() -> None:
-    """And the interval of the ratio of the rates holds 1 as often as it says."""
+    """And the interval of the ratio of the rates holds 1 as often as it says.
+
+    Of 250 firings: 5 % are counted as 1 to 9 %, 95 % as 91 to 99 %, but for a chance of
+    0.4 %.
+    """
     found = [compared(GRAIN, 1.0, seed) for seed in range(SEEDS)]
     share = np.mean([not one.agrees for one in found])
-    assert 0.02 <= share <= 0.08, share
+    assert 0.01 <= share <= 0.09, share
     covered = np.mean([one.ratio_low <= 1.0 <= one.ratio_high for one in found])
-    assert 0.92 <= covered <= 0.98, covered
+    assert 0.91 <= covered <= 0.99, covered
 
 
 @pytest.mark.exact
 @pytest.mark.slow
 def test_an_area_that_rises_and_falls_rings_as_seldom() -> None:
-    """150 firings: 5 % are counted as 0 to 11 % but for a chance of 0.1 %."""
-    found = [compared(THERE_AND_BACK, 1.0, seed) for seed in range(150)]
-    assert np.mean([not one.agrees for one in found]) <= 0.11
+    """100 firings: 5 % are counted as 0 to 12 % but for a chance of 0.1 %."""
+    found = [compared(THERE_AND_BACK, 1.0, seed) for seed in range(100)]
+    assert np.mean([not one.agrees for one in found]) <= 0.12
 
 
 @pytest.mark.exact

@@ -137,9 +137,9 @@ def test_an_area_that_rises_and_falls() -> None:
 @pytest.mark.parametrize("after", [None, 8e-3, 8.1e-3])
 def test_a_nearly_neutral_grain_does_not_tell_n(after: float | None) -> None:
     """But it does tell the rate."""
-    found, told = study(Setup(grain=NEARLY_NEUTRAL, throat_after=after), 100)
-    # 100 seeds: 95 % is counted as 88 % or more but for a chance of 0.4 %.
-    assert covered(found["log rate"]) >= 0.88
+    found, told = study(Setup(grain=NEARLY_NEUTRAL, throat_after=after), 50)
+    # 50 seeds: 95 % is counted as 86 % or more but for a chance of 1 %.
+    assert covered(found["log rate"]) >= 0.86
     assert told <= 0.05
 
 
