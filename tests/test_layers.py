@@ -48,6 +48,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "confirmation",
             "sensitivity",
             "species_sets",
+            "static_test",
             "strand_intervals",
             "uncertainty",
         ),
@@ -69,6 +70,7 @@ PANDAS = (
     "castsugar.mix",
     "castsugar.sensitivity",
     "castsugar.thermo.states",
+    "castsugar.workshop.samples",
 )
 
 #: Who may touch files (design 2), and how that looks in source.

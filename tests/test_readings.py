@@ -95,6 +95,8 @@ BAD = [
      ["twice", "'length (mm)'"]),
     ("length (furlong),time (s),pressure (MPa)\n1,1,1\n", 1, "length (furlong)",
      ["'furlong'", "accepted: mm"]),
+    ("length 100 mm,time (s),pressure (MPa)\n1,1,1\n", 1, "length 100 mm",
+     ["'100 mm'", "accepted: mm"]),
     ("length (mm),time (s),pressure (mpa)\n1,1,1\n", 1, "pressure (mpa)",
      ["'mpa'", "MPa"]),
     (HEAD + "50,6,1\n2 in,6,1\n", 3, "length (mm)", ["'2 in'", "header says mm"]),

@@ -6,9 +6,16 @@ import re
 import shlex
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from castsugar.cli.main import main
+from castsugar.motor.assembly import Motor, Propellant
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.nozzle import Nozzle
+from castsugar.motor.trace import fire
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -20,6 +27,39 @@ SHELL = [text for kind, text in BLOCKS if kind == "bash"]
 FILES = {"toml": "bench.toml", "csv": "strands.csv"}
 
 pytestmark = pytest.mark.exact  # text against text
+
+
+def invented_shot() -> str:
+    """Return the recording of a firing that never was: 1 kHz, noise, drift, 12 bits.
+
+    The motor of README's bench file with a c* of 835 m/s, 0.93 of the ideal one, and
+    the burn law that the invented strands were made with.
+    """
+    band = Band(low=1e5, high=1e7, rate=4.7e-3, exponent=0.30)
+    motor = Motor(
+        grain=HollowCylinder(
+            outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
+        ),
+        nozzle=Nozzle(
+            throat_diameter=0.0081, exit_diameter=0.018, exponent=1.13, efficiency=0.9
+        ),
+        propellant=Propellant(density=1740.0, characteristic_velocity=835.0),
+    )
+    trace = fire(motor, BurnLaw(name="invented", bands=(band,), log_rate_u=0.0))
+    t = np.arange(0.0, trace.burn_time + 2.5, 1e-3)
+    rng = np.random.default_rng(3)
+    lines = ["time (s),pressure (barg),thrust (N)"]
+    columns = []
+    for course, rest, step in (
+        (1e-5 * trace.pressure, 1.01325, 0.02),
+        (trace.thrust, 0.0, 0.1),
+    ):
+        over = np.interp(t - 0.6, trace.time, course - rest, left=0.0, right=0.0)
+        lagged = lfilter([0.1], [1.0, -0.9], over)
+        noisy = lagged + over.max() * (0.004 * rng.standard_normal(t.shape) + 0.003 * t)
+        columns.append(step * np.round(noisy / step))
+    lines += [f"{a:.3f},{b:.2f},{c:.1f}" for a, b, c in zip(t, *columns, strict=True)]
+    return "\n".join(lines) + "\n"
 
 
 def test_two_commands_on_one_line_each() -> None:
@@ -50,6 +90,7 @@ def test_other_commands_run(
 ) -> None:
     """Every further command of README ends well, in its order and in one folder."""
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "shot.csv").write_text(invented_shot(), "utf-8")
     printed = {}
     for kind, text in BLOCKS[BLOCKS.index(("bash", SHELL[1])) + 1 :]:
         if kind in FILES:  # shown as the content of a file, or to be added to it

@@ -71,6 +71,8 @@ EXACT = [
     ("15 mPa s", "viscosity", 0.015),
     ("60 mL", "volume", 6e-5),
     ("1 in^3", "volume", 1.6387064e-5),
+    ("2.5 V", "voltage", 2.5),
+    ("350 mV", "voltage", 0.35),
 ]
 
 
@@ -140,6 +142,8 @@ REFUSED = [
     ("120 %", "fraction", "is above 1"),
     ("-1 %", "fraction", "below zero"),
     ("5", "burn_rate", "burn rate '5' has no unit"),
+    ("2.5", "voltage", "has no unit; write for example '2.5 V' or '350 mV'"),
+    ("5 mv", "voltage", "did you mean 'mV'? accepted: V, mV"),
 ]
 
 

@@ -18,13 +18,17 @@ from castsugar.motor import balance
 from castsugar.motor.balance import Bands
 from castsugar.motor.blend_law import BlendLaw, BlendRates
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import REFERENCE_PRESSURE, BurnLaw
+from castsugar.motor.law import BORROWED_DOUBT, REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.measured import columns
 
 FloatArray = NDArray[np.float64]
 
 #: Share of the mass that may differ between a mix and a measured one that it is.
 SAME_MIX = 1e-4
+
+#: Share of foreign ingredients over which the doubt of a burn law grows by as much as
+#: that of a borrowed one (assumed, as for the nearest measured mix).
+_NEAR = 0.1
 
 
 def components_of(
@@ -121,6 +125,42 @@ def law_of_row(hardware: Hardware, rates: BlendRates, row: int) -> BurnLaw | Ban
     at_one = math.exp(float(rates.log_rate[row]))
     at_one *= (REFERENCE_PRESSURE / centre) ** exponent
     return balance.power_law(at_one, exponent)
+
+
+def doubt_of(rates: BlendRates, foreign: FloatArray) -> FloatArray:
+    """Return the standard uncertainty of ln r, foreign ingredients included."""
+    return np.hypot(rates.log_rate_u, BORROWED_DOUBT * foreign / _NEAR)
+
+
+def burn_law_of(
+    blends: Blends, hardware: Hardware, *, mixes: Sequence[Mix] | None = None
+) -> BurnLaw:
+    """Return the law that the first of some mixes burns by, with its doubt.
+
+    A mix that was measured keeps its own law; others get that of the mixture model or
+    of the nearest mix, or the borrowed one.
+    """
+    burning = hardware.burning.law
+    if not burning.mixes:
+        return single_law(hardware)
+    rates, foreign = rates_of(blends, mixes, hardware)
+    if is_measured(rates, foreign)[0]:
+        return burning.mixes[int(rates.nearest[0])].law
+    low, high = tested(hardware)
+    centre, exponent = burning.reference_pressure, float(rates.exponent[0])
+    at_one = math.exp(float(rates.log_rate[0]))
+    at_one *= (REFERENCE_PRESSURE / centre) ** exponent
+    doubt = float(doubt_of(rates, foreign)[0])
+    slope = float(rates.exponent_u[0]) ** 2
+    return BurnLaw(
+        name="between measured mixes",
+        bands=(Band(low=low, high=high, rate=at_one, exponent=exponent),),
+        log_rate_u=doubt,
+        covariance=((doubt**2, 0.0), (0.0, slope)),
+        centre=centre,
+        origin=burning.origin(row_of(rates, 0)),
+        status="fitted",
+    )
 
 
 def tested(hardware: Hardware) -> tuple[float, float]:

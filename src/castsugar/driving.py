@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from castsugar.blends import Blends, of_mixes
 from castsugar.burning import (
+    doubt_of,
     is_measured,
     law_of_row,
     rates_of,
@@ -30,7 +31,6 @@ from castsugar.motor.blend_law import BlendRates
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.impulse import impulse_class
-from castsugar.motor.law import BORROWED_DOUBT
 from castsugar.motor.many import ManyPeaks, MixBurns, one_band_each, peaks_of_mixes
 from castsugar.motor.trace import Trace, fire
 
@@ -39,10 +39,6 @@ Columns = dict[str, Any]
 
 #: From here on a pressure counts as none: nothing of the model holds there. [Pa]
 BEYOND = 1.0e9
-
-#: Share of foreign ingredients over which the doubt of a burn law grows by as much as
-#: that of a borrowed one (assumed, as for the nearest measured mix).
-_NEAR = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -163,7 +159,7 @@ def drive(
         bands = one_band_each(
             rates.log_rate, rates.exponent, burning.reference_pressure
         )
-        doubt = np.hypot(rates.log_rate_u, BORROWED_DOUBT * foreign / _NEAR)
+        doubt = doubt_of(rates, foreign)
         known: dict[str, Any] = {
             "bands": bands,
             "log_rate_u": doubt,

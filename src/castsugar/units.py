@@ -1,7 +1,7 @@
 """Units at the edge: what people type becomes SI floats, and back.
 
 One closed table, :data:`UNITS`, holds the accepted units of each quantity. Inside
-castsugar every number is SI (Pa absolute, K, m, kg, s, m/s, N, kg/m3, Pa s, m3, and
+castsugar every number is SI (Pa absolute, K, m, kg, s, m/s, N, kg/m3, Pa s, m3, V, and
 0 to 1 for a fraction). The arithmetic is rational, so a parsed value is the float
 nearest to the number that was typed.
 """
@@ -50,7 +50,7 @@ _ATMOSPHERE: Final = Fraction(101325)
 UNITS: Final[dict[str, dict[str, Unit]]] = {
     "pressure": _units(
         {"Pa": "1", "kPa": "1e3", "MPa": "1e6", "bar": "1e5", "mbar": "100"}
-        | {"atm": _ATMOSPHERE, "psi": _PSI, "ksi": 1000 * _PSI}
+        | {"hPa": Fraction(100), "atm": _ATMOSPHERE, "psi": _PSI, "ksi": 1000 * _PSI}
     ),
     "temperature": {
         "K": Unit(Fraction(1)),
@@ -64,7 +64,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     "mass": _units(
         {"g": "1e-3", "kg": "1", "mg": "1e-6", "oz": _POUND / 16, "lb": _POUND}
     ),
-    "time": _units({"s": "1", "ms": "1e-3", "min": "60", "h": "3600"}),
+    "time": _units({"s": "1", "ms": "1e-3", "us": "1e-6", "min": "60", "h": "3600"}),
     "burn_rate": _units({"mm/s": "1e-3", "in/s": _INCH, "m/s": "1", "cm/s": "1e-2"}),
     "force": _units({"N": "1", "kN": "1e3", "lbf": _LBF, "kgf": _GRAVITY}),
     "density": _units({"kg/m3": "1", "g/cm3": "1e3", "g/ml": "1e3"}),
@@ -73,6 +73,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     "volume": _units(
         {"ml": "1e-6", "cm3": "1e-6", "l": "1e-3", "m3": "1", "in3": _INCH**3}
     ),
+    "voltage": _units({"V": "1", "mV": "1e-3"}),
 }
 
 _EXAMPLES: Final[dict[str, str]] = {
@@ -87,6 +88,7 @@ _EXAMPLES: Final[dict[str, str]] = {
     "fraction": "'0.2' or '20 %'",
     "viscosity": "'15 Pa s' or '15000 cP'",
     "volume": "'60 ml' or '4 in3'",
+    "voltage": "'2.5 V' or '350 mV'",
 }
 
 _SPELLING: Final = str.maketrans(

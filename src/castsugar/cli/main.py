@@ -28,7 +28,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar kitchen parameters
   castsugar ingredients "corn syrup"
 
-Commands: evaluate, sweep, map, kitchen, burnrate, ingredients.
+Commands: evaluate, sweep, map, kitchen, burnrate, firing, ingredients.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
@@ -61,6 +61,7 @@ def build_parser() -> Parser:
     from castsugar.cli import (
         burnrate,
         evaluate,
+        firing,
         ingredients,
         kitchen,
         sweep,
@@ -75,7 +76,7 @@ def build_parser() -> Parser:
         help="print the versions of castsugar, its data and Cantera",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for command in (evaluate, sweep, triangle, kitchen, burnrate, ingredients):
+    for command in (evaluate, sweep, triangle, kitchen, burnrate, firing, ingredients):
         command.add_parser(commands)
     return parser
 

@@ -53,6 +53,10 @@ class Grain(Protocol):
     @property
     def breakpoints(self) -> tuple[float, ...]: ...  # noqa: D102
 
+    def __hash__(self) -> int:
+        """Grains are keys of what is computed once for each."""
+        ...
+
     def area(self, web: ArrayLike) -> FloatArray:
         """Return the burning area at a web burnt [m2]; 0 beyond the web."""
         ...

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from castsugar.errors import DataError, InputError, nearest_names
-from castsugar.units import parse
+from castsugar.units import UNITS, convert
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
 _BETWEEN_WORDS = re.compile(r"[\s_,:]+")
@@ -29,12 +29,18 @@ class Heading:
     quantity : str
         A key of :data:`castsugar.units.UNITS`; empty for text.
     required : bool
+    other_quantity : str
+        A second quantity in which it may be given (a sensor's voltage); the unit tells.
+    example : str
+        A title with a unit, for messages.
     """
 
     name: str
     others: tuple[str, ...] = ()
     quantity: str = ""
     required: bool = True
+    other_quantity: str = ""
+    example: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +51,7 @@ class Column:
     index: int
     title: str
     unit: str
+    quantity: str
 
 
 def shown(cell: str) -> str:
@@ -59,7 +66,11 @@ def listed(headings: Sequence[Heading]) -> str:
 
 
 def match_header(
-    where: str, titles: Sequence[str], headings: Sequence[Heading]
+    where: str,
+    titles: Sequence[str],
+    headings: Sequence[Heading],
+    *,
+    extra: bool = False,
 ) -> dict[str, Column]:
     """Match the titles of a header with the columns that a table may have.
 
@@ -71,43 +82,61 @@ def match_header(
         File and line; starts each message.
     titles : sequence of str
     headings : sequence of Heading
+    extra : bool
+        Leave out columns that are not known, as a data logger records them. A column
+        then needs its unit in the title; one that names, or nearly names, a heading
+        found nowhere else is an error and not left out.
 
     Raises
     ------
     DataError
-        A missing, unknown or doubled column, an unknown unit.
+        A missing or doubled column, an unknown unit; an unknown column, unless
+        `extra`, or if it looks like a missing one.
     """
     found: dict[str, Column] = {}
     unknown: list[str] = []
     for index, title in enumerate(titles):
-        known = _identify(title, headings)
+        known = _identify(title, headings, with_unit=extra)
         if known is None:
             unknown.append(title)
             continue
         heading, unit = known
+        place = f"{where}, column {shown(title)}"
         if heading.name in found:
             raise DataError(
-                f"{where}, column {shown(title)}: {heading.name} stands twice, first "
+                f"{place}: {heading.name} stands twice, first "
                 f"as {shown(found[heading.name].title)}; keep one"
             )
         found[heading.name] = Column(
             heading=heading,
             index=index,
             title=title,
-            unit=_unit(f"{where}, column {shown(title)}", unit, heading.quantity),
+            unit=unit,
+            quantity=_quantity(place, unit, heading),
         )
-    _check_complete(where, found, unknown, headings)
+    check = _check_extra if extra else _check_complete
+    check(where, found, unknown, headings)
     return found
 
 
-def _identify(title: str, headings: Sequence[Heading]) -> tuple[Heading, str] | None:
+def _identify(
+    title: str, headings: Sequence[Heading], *, with_unit: bool = False
+) -> tuple[Heading, str] | None:
     """Return the heading that a title means and the text of its unit."""
     known = {word: h for h in headings for word in (h.name, *h.others)}
     for name, unit in _readings(title):
-        heading = known.get(" ".join(_BETWEEN_WORDS.split(name.replace("-", " "))))
-        if heading is not None and (heading.quantity or not unit):
+        heading = known.get(_plain(name))
+        if (
+            heading is not None
+            and (heading.quantity or not unit)
+            and (not with_unit or _fits(unit, heading))
+        ):
             return heading, unit
     return None
+
+
+def _plain(name: str) -> str:
+    return " ".join(_BETWEEN_WORDS.split(name.replace("-", " ")))
 
 
 def _readings(title: str) -> Iterator[tuple[str, str]]:
@@ -121,14 +150,35 @@ def _readings(title: str) -> Iterator[tuple[str, str]]:
         yield " ".join(words[:count]).lower(), " ".join(words[count:])
 
 
-def _unit(where: str, unit: str, quantity: str) -> str:
-    """Return a unit as typed, once it is known to be one."""
-    if unit and quantity:
+def _quantity(where: str, unit: str, heading: Heading) -> str:
+    """Return the quantity that a unit measures, once it is known to be one."""
+    if not (unit and heading.quantity):
+        return heading.quantity
+    faults = []
+    for quantity in filter(None, (heading.quantity, heading.other_quantity)):
         try:
-            parse(f"1 {unit}", quantity)
+            convert(0.0, quantity, unit)
         except InputError as error:
-            raise DataError(f"{where}: {error}") from None
-    return unit
+            faults.append(str(error))
+        else:
+            return quantity
+    raise DataError(f"{where}: {'; or '.join(faults)}")
+
+
+def _accepted(heading: Heading) -> str:
+    """Return the units that a column may have, for a message."""
+    named = ", ".join(UNITS[heading.quantity])
+    if heading.quantity == "pressure":
+        named += " (or psia, psig, kPa(a), kPa(g) and the like)"
+    return ", ".join([named, *UNITS.get(heading.other_quantity, ())])
+
+
+def _fits(unit: str, heading: Heading) -> bool:
+    """Return whether a title that needs a unit has one that the heading takes."""
+    try:
+        return not heading.quantity or bool(unit and _quantity("", unit, heading))
+    except DataError:
+        return False
 
 
 def _check_complete(
@@ -154,3 +204,39 @@ def _check_complete(
             f"{where}, column {shown(title)}: not known{hint}; columns are "
             f"{listed(headings)}"
         )
+
+
+def _check_extra(
+    where: str,
+    found: Mapping[str, Column],
+    unknown: Sequence[str],
+    headings: Sequence[Heading],
+) -> None:
+    """Refuse to leave out a column that may be a missing one; the rest may go."""
+    missing = [h for h in headings if h.name not in found]
+    words = {word: h for h in missing for word in (h.name, *h.others)}
+    for title in unknown:
+        place = f"{where}, column {shown(title)}"
+        meant = _identify(title, missing)
+        if meant is not None:
+            heading, unit = meant
+            fault = "has no unit"
+            if unit:
+                fault = f"unit {shown(unit)} is no unit of {heading.name}"
+            raise DataError(
+                f"{place}: {fault}; accepted: {_accepted(heading)}; write for example "
+                f"{heading.example!r}, or give a column of other content another name"
+            )
+        name = _plain(next(_readings(title), (title, ""))[0])
+        near = nearest_names(name, (w for w in words if len(w) > 2), 1)
+        if near:
+            raise DataError(
+                f"{place}: not known; did you mean {near[0]!r}? if so write for "
+                f"example {words[near[0]].example!r}, else give it another name"
+            )
+    for heading in missing:
+        if heading.required:
+            raise DataError(
+                f"{where}: column {heading.name!r} is missing; write for example "
+                f"{heading.example!r}; columns are {listed(headings)}"
+            )

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle
+from castsugar.report.svg.events import draw_events, room_for_events
 from castsugar.report.svg.hatch import SPANS, define_hatch
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
 from castsugar.report.svg.place import spread
@@ -71,14 +72,17 @@ def line_chart(chart: LineChart) -> str:
     svg = Svg(_WIDTH, 0.0, chart.title, _description(chart))
     layout = _layout(chart)
     top = draw_heading(svg, chart.title, (), _MARGIN)
-    paints = _span_paints(svg, chart.spans)
+    every = [*chart.spans, *(s for panel in chart.panels for s in panel.spans)]
+    paints = _span_paints(svg, every)
     x = _x_scale(chart, layout)
     for panel in chart.panels:
         top = _draw_panel_head(svg, panel, top, direct=layout.direct)
+        top += room_for_events(panel.events, x)
         limits = y_range(panel) or (0.0, 1.0)
         y = Scale(*limits, top + layout.height, top, panel.logarithmic)
         area = Area(x, y)
         _draw_panel(svg, chart, panel, area, paints)
+        draw_events(svg, panel.events, area)
         if layout.direct:
             _draw_names(svg, chart.x, panel, area)
         top += layout.height + 14.0
@@ -96,7 +100,8 @@ def _layout(chart: LineChart) -> _Layout:
     names = [s.name for panel in several for s in panel.series]
     widest = max((text_width(name, _SIZE) for name in names), default=0.0)
     crowd = max((len(panel.series) for panel in several), default=0)
-    direct = bool(names) and widest <= _ROOM and crowd * 19.0 <= height
+    fit = bool(names) and widest <= _ROOM and crowd * 19.0 <= height
+    direct = fit and chart.names_at_ends
     right = _WIDTH - _MARGIN - (widest + 41.0 if direct else 0.0)
     return _Layout(height, right, direct)
 
@@ -144,7 +149,7 @@ def _draw_panel(
     svg: Svg, chart: LineChart, panel: Panel, area: Area, paints: dict[str, str]
 ) -> None:
     """Draw stretches, grid, bands, lines and the y axis of a panel."""
-    for span in chart.spans:
+    for span in (*chart.spans, *panel.spans):
         _draw_span(svg, span, area, paints[span.name])
     _draw_grid(svg, area, empty=y_range(panel) is None)
     for index, series in enumerate(panel.series):
@@ -166,7 +171,7 @@ def _shown(panel: Panel, series: Series) -> Series:
         None if edge is None else held(panel, edge)
         for edge in (series.low, series.high)
     )
-    return Series(series.name, drawn(panel, series.values), low, high)
+    return replace(series, values=drawn(panel, series.values), low=low, high=high)
 
 
 def _box(area: Area) -> tuple[tuple[float, float], tuple[float, float]]:

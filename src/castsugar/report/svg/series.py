@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,16 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """A line: name, values (NaN leaves a gap), optional band [unit of its panel]."""
+    """A line: name, values (NaN leaves a gap), optional band [unit of its panel].
+
+    `width` is that of the line [px].
+    """
 
     name: str
     values: FloatArray
     low: FloatArray | None = None
     high: FloatArray | None = None
+    width: float = field(default=2.4, kw_only=True)
 
     def edges(self) -> list[FloatArray]:
         """Return values, and the edges of the band if there is one."""
@@ -42,6 +46,23 @@ class Points:
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """A named stretch of the x axis, hatched; a line where both ends are equal."""
+
+    name: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A named place on the x axis: a dashed line, its name above the panel."""
+
+    name: str
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
     """One y axis.
 
@@ -58,6 +79,10 @@ class Panel:
     points : tuple of Points
     from_zero : bool
         Whether the axis starts at 0 (values are 0 or more then).
+    spans : tuple of Span
+        Stretches of the x axis to hatch in this panel only.
+    events : tuple of Event
+        Those beyond the x axis are left out.
     """
 
     label: str
@@ -68,15 +93,8 @@ class Panel:
     ceiling: float = np.inf
     points: tuple[Points, ...] = ()
     from_zero: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A named stretch of the x axis, hatched; a line where both ends are equal."""
-
-    name: str
-    low: float
-    high: float
+    spans: tuple[Span, ...] = ()
+    events: tuple[Event, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +114,8 @@ class LineChart:
         Lines below the picture.
     logarithmic : bool
         Whether the x axis is; x is above 0 then.
+    names_at_ends : bool
+        Whether names may stand at line ends; else they stand in a key.
     """
 
     title: str
@@ -106,6 +126,7 @@ class LineChart:
     spans: tuple[Span, ...] = ()
     notes: tuple[str, ...] = ()
     logarithmic: bool = False
+    names_at_ends: bool = True
 
 
 def check(chart: LineChart) -> None:

@@ -60,7 +60,7 @@ def draw_line(svg: Svg, x: FloatArray, series: Series, area: Area, index: int) -
         cx, cy = points[0]
         svg.element("circle", {"cx": cx, "cy": cy, "r": 3.0, "fill": ink})
     if data:
-        svg.path(data, Stroke(ink, 2.4, dashes_of(index)).attributes())
+        svg.path(data, Stroke(ink, series.width, dashes_of(index)).attributes())
 
 
 def draw_points(svg: Svg, points: Points, area: Area) -> None:

@@ -1,0 +1,295 @@
+"""``castsugar firing --delay``: the delay column."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.output import deliver
+
+if TYPE_CHECKING:
+    from castsugar.database import Caution, Database
+    from castsugar.motor.delay import Delay, Settings, Thrusting
+    from castsugar.motor.strands import MixResult
+    from castsugar.report.delay import Asked
+    from castsugar.units import Quantity
+
+#: Options that mean nothing without --delay.
+_ONLY_WITH_DELAY = (
+    "--strands",
+    "--strand-mix",
+    "--delay-time",
+    "--delay-length",
+    "--length-uncertainty",
+    "--chamber-pressure",
+    "--burn-time",
+    "--thrust-uncertainty",
+    "--altitude",
+)
+
+#: Cautions of the topic firing that are not about a delay: of borrowed laws, of a
+#: pressure margin, of building to a rule.
+_NOT_HERE = frozenset({"borrowed-burn-law", "pressure-margin", "class-1-build"})
+
+
+#: What reduces a recording and means nothing for a delay column.
+_NEVER_WITH_DELAY = (
+    "--propellant-mass",
+    "--mass-uncertainty",
+    "--throat",
+    "--throat-after",
+    "--throat-uncertainty",
+    "--grain-uncertainty",
+    "--mix",
+    "--water-lost",
+    "--motor",
+)
+
+
+def add_delay_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the delay column to a command.
+
+    The command has --ambient, --seed and those of :mod:`castsugar.cli.output`.
+    """
+    group = parser.add_argument_group(
+        "delay column",
+        "With --delay: how long a column of your delay mix lasts after the end of "
+        "thrust, or how long to cut it. Both rates come from your strands of that mix.",
+    )
+    group.add_argument("--delay", action="store_true", help="turn to the delay column")
+    for name, metavar, words in (
+        ("--strands", "FILE", "strands of the delay mix (CSV), in open air and at "
+         "chamber pressure"),
+        ("--strand-mix", "NAME", "the delay mix, if FILE holds several"),
+        ("--delay-time", "TIME", 'find the length for this delay ("6 s")'),
+        ("--delay-length", "LENGTH", 'find the delay of this column ("12 mm")'),
+        ("--length-uncertainty", "LENGTH", "of the column, one standard deviation "
+         '(default "0.2 mm", assumed)'),
+        ("--chamber-pressure", "PRESSURE", "of the motor, with unit, if there is no "
+         "trace"),
+        ("--burn-time", "TIME", "of the motor, with unit, if there is no trace"),
+        ("--thrust-uncertainty", "SHARE", "of chamber pressure and of burn time, one "
+         "standard deviation (default 5%%, assumed)"),
+        ("--altitude", "LENGTH", 'above sea level, where the delay burns ("300 m"; '
+         "default: as at --ambient)"),
+    ):  # fmt: skip
+        group.add_argument(name, metavar=metavar, help=words)
+
+
+def refuse_stray(options: argparse.Namespace) -> None:
+    """Refuse options of the delay column without --delay, and of the motor with it."""
+    from castsugar.errors import InputError
+
+    if options.delay:
+        for name in _NEVER_WITH_DELAY:
+            if getattr(options, name.removeprefix("--").replace("-", "_"), None):
+                raise InputError(f"{name} says nothing of a delay column; leave it out")
+        return
+    for name in _ONLY_WITH_DELAY:
+        if _given(options, name) is not None:
+            raise InputError(f"{name} is about the delay column; add --delay")
+
+
+def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
+    """Find the delay or the length and print it.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    thrusting : Thrusting or None
+        Of the trace; None: from --chamber-pressure and --burn-time.
+
+    Returns
+    -------
+    int
+        1 if the column is through before the thrust ends.
+    """
+    from castsugar.database import load_database
+    from castsugar.motor.delay import delay_law, delay_length, delay_time
+    from castsugar.workshop.files import refuse_existing
+
+    refuse_existing([options.output], force=options.force)
+    typed: dict[str, Quantity] = _typed(options)
+    _check_choice(options, thrusting)
+    result = _delay_mix(options, typed["--ambient"].value)
+    law = delay_law(result)
+    common: dict[str, Any] = {
+        "ambient": typed["--ambient"].value,
+        "burning_at": _pressure_aloft(typed),
+        "settings": _settings(options, typed),
+    }
+    fired = _thrusting(typed, thrusting)
+    if "--delay-time" in typed:
+        wanted = typed["--delay-time"].value
+        delay = delay_length(law, fired, time=wanted, **common)
+    else:
+        length = typed["--delay-length"].value
+        delay = delay_time(law, fired, length=length, **common)
+    asked = _asked(options, typed, result)
+    deliver(options, _render(options, load_database(), delay, asked))
+    return 0 if delay.lasts else 1
+
+
+def _given(options: argparse.Namespace, name: str) -> Any:
+    return getattr(options, name.removeprefix("--").replace("-", "_"))
+
+
+def _typed(options: argparse.Namespace) -> dict[str, Quantity]:
+    """Read every quantity that was typed, by the name of its option."""
+    from castsugar import units
+
+    kinds = {
+        "--delay-time": "time",
+        "--delay-length": "length",
+        "--length-uncertainty": "length",
+        "--chamber-pressure": "pressure",
+        "--burn-time": "time",
+        "--thrust-uncertainty": "fraction",
+        "--ambient": "pressure",
+        "--altitude": "length",
+    }
+    return {
+        name: units.parse(_given(options, name), quantity, where=name)
+        for name, quantity in kinds.items()
+        if _given(options, name) is not None
+    }
+
+
+def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> None:
+    """Refuse options that are missing or contradict each other."""
+    from castsugar.errors import InputError
+
+    if options.strands is None:
+        raise InputError(
+            "--delay needs --strands FILE: strands of the delay mix, burned in open "
+            "air and at chamber pressure; no other law will do"
+        )
+    if (options.delay_time is None) == (options.delay_length is None):
+        both = "got neither" if options.delay_time is None else "got both"
+        raise InputError(
+            '--delay takes either --delay-time "6 s", to find the length, or '
+            f'--delay-length "12 mm", to find the delay; {both}'
+        )
+    stated = (options.chamber_pressure, options.burn_time)
+    if thrusting is None and None in stated:
+        raise InputError(
+            "--delay needs a trace, or both --chamber-pressure and --burn-time of the "
+            "motor"
+        )
+    if thrusting is not None and stated != (None, None):
+        raise InputError(
+            "pressure and burn time come from the trace; leave out --chamber-pressure "
+            "and --burn-time, or the trace"
+        )
+
+
+def _delay_mix(options: argparse.Namespace, ambient: float) -> MixResult:
+    """Read the strands of the delay mix and turn them into a law."""
+    from castsugar.errors import InputError, unknown_name
+    from castsugar.motor.strands import analyse_mix
+    from castsugar.workshop.readings import read_strands
+
+    strands = read_strands(Path(options.strands), ambient=ambient)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    wanted = options.strand_mix
+    if wanted is None and len(names) > 1:
+        raise InputError(
+            f"{options.strands} holds {len(names)} mixes; name the delay mix with "
+            f"--strand-mix: {', '.join(n or '(no name)' for n in names)}"
+        )
+    if wanted is not None and wanted not in names:
+        raise unknown_name(f"mix of {options.strands}", wanted, filter(None, names))
+    name = names[0] if wanted is None else wanted
+    return analyse_mix(name, [s for s in strands if s.mix == name])
+
+
+def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrusting:
+    """Return the thrust phase, with the doubt that was stated about it."""
+    from castsugar.motor.delay import Thrusting
+
+    if thrusting is None:
+        thrusting = Thrusting.constant(
+            typed["--chamber-pressure"].value, typed["--burn-time"].value
+        )
+    if "--thrust-uncertainty" in typed:
+        u = typed["--thrust-uncertainty"].value
+        thrusting = replace(thrusting, pressure_u=u, time_u=u)
+    return thrusting
+
+
+def _pressure_aloft(typed: dict[str, Quantity]) -> float | None:
+    """Return the pressure at the altitude; None if none was stated."""
+    from castsugar.motor.delay import ambient_pressure_at
+
+    if "--altitude" not in typed:
+        return None
+    return float(ambient_pressure_at(typed["--altitude"].value))
+
+
+def _settings(options: argparse.Namespace, typed: dict[str, Quantity]) -> Settings:
+    """Return doubts and seed."""
+    from castsugar.motor.delay import Settings
+
+    settings = Settings(seed=options.seed)
+    if "--length-uncertainty" in typed:
+        length_u = typed["--length-uncertainty"].value
+        settings = replace(settings, length_u=length_u)
+    return settings
+
+
+def _asked(
+    options: argparse.Namespace, typed: dict[str, Quantity], result: MixResult
+) -> Asked:
+    """Return what was typed, for the page."""
+    from castsugar.report.delay import Asked
+
+    words = {
+        "--delay-time": "delay wanted",
+        "--delay-length": "length of the column",
+        "--chamber-pressure": "chamber pressure",
+        "--burn-time": "burn time",
+        "--ambient": "air at the test place",
+        "--altitude": "altitude above sea level where the delay burns",
+    }
+    told = [(words[n], typed[n].echo()) for n in words if n in typed]
+    if "--chamber-pressure" not in typed:
+        told.append(("chamber pressure and burn time", "from the trace"))
+    length = typed.get("--delay-length")
+    pressure = typed.get("--chamber-pressure")
+    return Asked(
+        file=Path(options.strands).name,
+        result=result,
+        typed=tuple(told),
+        length=length.unit if length else "mm",
+        pressure=pressure.unit if pressure else "kPa",
+    )
+
+
+def _render(
+    options: argparse.Namespace, database: Database, delay: Delay, asked: Asked
+) -> str:
+    """Return the result as CSV, JSON or text."""
+    from castsugar.report import data
+    from castsugar.report.delay import delay_document, delay_page, delay_rows
+
+    if options.csv:
+        rows = delay_rows(delay, asked)
+        return data.to_csv(rows, list(rows[0]))
+    cautions = _cautions(database)
+    if not options.json:
+        return delay_page(delay, asked, cautions)
+    return data.to_json(
+        {
+            "schema": "castsugar.delay/1",
+            "versions": data.versions(database.version),
+            **delay_document(delay, asked, cautions),
+        }
+    )
+
+
+def _cautions(database: Database) -> list[Caution]:
+    """Return the cautions about a firing that concern a delay too."""
+    found = database.cautions_for(["firing"])
+    return [c for c in found if c.key not in _NOT_HERE]

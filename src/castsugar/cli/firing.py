@@ -1,0 +1,293 @@
+"""``castsugar firing``: what a static test says, and the delay column."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.firing_options import add_stand_options
+from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.syrup_options import add_syrup_options
+
+if TYPE_CHECKING:
+    from castsugar.database import Caution, Database
+    from castsugar.mix import Mix
+    from castsugar.motor.delay import Thrusting
+    from castsugar.motor.hardware import Hardware
+    from castsugar.report.firing import Asked
+    from castsugar.static_test import StaticTest
+    from castsugar.workshop.traces import Recording
+
+_EXAMPLES = """\
+FILE is a table with one row a sample: time, and pressure or thrust or both. Units
+stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
+
+examples:
+  castsugar firing shot.csv --throat "8 mm" --propellant-mass "180 g"
+  castsugar firing shot.csv --propellant-mass "180 g" --motor bench.toml \\
+      --mix "KNO3:65 sucrose:35" --chart shot.svg
+  castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
+      --chamber-pressure "2 MPa" --burn-time "1.2 s"
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "firing",
+        help="c*, impulse, efficiency and burn law from a static test; delay columns",
+        description="Reduce the recording of a static test, or size a delay column.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "file",
+        metavar="FILE",
+        nargs="?",
+        help="recording (CSV); with --delay it may be left out",
+    )
+    add_stand_options(parser)
+    beside = parser.add_argument_group("what it is held against")
+    beside.add_argument(
+        "--mix", metavar="RECIPE", help="what was cast: gives the ideal c*"
+    )
+    beside.add_argument(
+        "--water-lost",
+        metavar="SHARE",
+        help="share of the recipe's water that left before the cast (default 0)",
+    )
+    add_syrup_options(beside)
+    beside.add_argument(
+        "--motor",
+        metavar="FILE",
+        help="bench file (TOML); its [motor] table gives grain, throat and what was "
+        "known of the burn rate",
+    )
+    add_delay_options(parser)
+    parser.add_argument(
+        "--chart", metavar="FILE", help="draw the recording and what it says, SVG"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
+    )
+    add_output_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Reduce the recording and print what it says; or turn to the delay column."""
+    from castsugar.errors import InputError
+    from castsugar.workshop.files import refuse_existing
+
+    refuse_stray(options)
+    refuse_existing([options.output, options.chart], force=options.force)
+    if options.delay:
+        return run_delay(options, _thrusting(options))
+    if options.file is None:
+        raise InputError("no recording given; name its FILE (CSV)")
+    from castsugar.database import load_database
+    from castsugar.workshop.traces import read_trace
+
+    database = load_database()
+    hardware, mix = _beside(options, database)
+    recording = read_trace(options.file)
+    with _offering_plot(options, recording):
+        test = _reduce(options, recording, hardware, mix)
+    asked = _asked(options, recording, test)
+    deliver(options, _render(options, database, test, asked))
+    if options.chart:
+        from castsugar.report.firing_chart import firing_chart
+
+        _write_chart(options, firing_chart(test, asked))
+    return 0
+
+
+def _beside(
+    options: argparse.Namespace, database: Database
+) -> tuple[Hardware | None, Mix | None]:
+    """Return the motor and the mix that the firing is held against."""
+    from castsugar import units
+    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.motor_options import read_hardware
+    from castsugar.cli.syrup_options import read_syrup_lot
+    from castsugar.errors import InputError
+
+    hardware = read_hardware(options, database)
+    syrup = read_syrup_lot(options)
+    if options.mix is None:
+        if options.water_lost is not None or syrup is not None:
+            raise InputError("water and syrup are stated, but no mix; add --mix RECIPE")
+        return hardware, None
+    lost = 0.0
+    if options.water_lost is not None:
+        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+    mixes = weigh_recipes(database, [options.mix], water_lost=lost, syrup=syrup)
+    return hardware, mixes[0]
+
+
+@contextmanager
+def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterator[None]:
+    """Draw what was read, or say how to, where a recording is refused."""
+    from castsugar.errors import CastsugarError
+
+    try:
+        yield
+    except CastsugarError as error:
+        if not options.chart:
+            raise type(error)(f"{error} (--chart FILE draws what was read)") from None
+        _draw_as_read(options, recording)
+        raise type(error)(f"{error} ({options.chart} shows what was read)") from None
+
+
+def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
+    """Draw what was read."""
+    from castsugar.report.firing_chart import raw_chart
+
+    courses = _read(recording)
+    _write_chart(options, raw_chart(recording.file, recording.time, courses))
+
+
+def _read(recording: Recording) -> list[tuple[str, str, Any]]:
+    """Return the courses as read: label, unit, values."""
+    found = []
+    if recording.pressure is not None:
+        volts = recording.pressure_kind == "volts"
+        unit, scale = ("V", 1.0) if volts else ("MPa", 1e-6)
+        kind = "" if volts else f", {recording.pressure_kind}"
+        found.append((f"pressure as read{kind}", unit, scale * recording.pressure))
+    if recording.thrust is not None:
+        unit = "V" if recording.thrust_kind == "volts" else "N"
+        found.append(("thrust as read", unit, recording.thrust))
+    return found
+
+
+def _reduce(
+    options: argparse.Namespace,
+    recording: Recording,
+    hardware: Hardware | None,
+    mix: Mix | None,
+) -> StaticTest:
+    """Reduce the recording and put it beside mix and motor."""
+    from castsugar import units
+    from castsugar.cli.firing_options import read_recorded, read_stand
+    from castsugar.motor.firing.reduction import reduce_recording
+    from castsugar.motor.firing.rivals import SIZE_DOUBT
+    from castsugar.static_test import review
+    from castsugar.workshop.traces import check_order
+
+    check_order(recording)
+    stand = read_stand(options, hardware)
+    reduction = reduce_recording(read_recorded(options, recording), stand)
+    size = SIZE_DOUBT
+    if options.grain_uncertainty is not None:
+        where = "--grain-uncertainty"
+        size = units.parse(options.grain_uncertainty, "length", where=where).value
+    return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
+
+
+def _thrusting(options: argparse.Namespace) -> Thrusting | None:
+    """Return the pressure that the delay column saw; None without a recording."""
+    if options.file is None:
+        return None
+    from castsugar import units
+    from castsugar.cli.firing_options import read_recorded
+    from castsugar.errors import InputError
+    from castsugar.motor.delay import Thrusting
+    from castsugar.motor.firing.burning import cut
+    from castsugar.motor.firing.reduction import pressure_channel
+    from castsugar.workshop.traces import check_order, read_trace
+
+    recording = read_trace(options.file)
+    with _offering_plot(options, recording):
+        check_order(recording)
+        ambient = units.parse(options.ambient, "pressure", where="--ambient").value
+        share = units.parse(options.limits, "fraction", where="--limits").value
+        channel = pressure_channel(
+            read_recorded(options, recording), ambient=ambient, share=share
+        )
+        if channel is None:
+            raise InputError(
+                f"{recording.file} has no pressure; a delay column burns by it: give "
+                "--chamber-pressure and --burn-time instead of the file"
+            )
+    if options.chart:
+        _draw_as_read(options, recording)
+    burning = channel.burning
+    time, over = cut(channel.time, channel.value, burning.start, burning.end)
+    return Thrusting.from_trace(time - burning.start, over + ambient)
+
+
+def _asked(
+    options: argparse.Namespace, recording: Recording, test: StaticTest
+) -> Asked:
+    """Say what was typed, what was assumed, and in which units to answer."""
+    from castsugar.cli.firing_options import assumed_words, typed_words
+    from castsugar.report.firing import Asked
+
+    mix = []
+    if test.mix is not None:
+        lost = options.water_lost
+        stays = (
+            f"{lost} of it left before the cast" if lost else "all of it in the cast"
+        )
+        mix.append(f"water of the recipe: {stays}")
+    return Asked(
+        file=recording.file,
+        mix=test.mix.name if test.mix else "",
+        typed=typed_words(options),
+        assumptions=(*assumed_words(options, recording, test.hardware), *mix),
+        pressure=recording.pressure_unit
+        if recording.pressure_kind != "volts"
+        else "MPa",
+        force=recording.thrust_unit if recording.thrust_kind == "force" else "N",
+    )
+
+
+def _render(
+    options: argparse.Namespace, database: Database, test: StaticTest, asked: Asked
+) -> str:
+    """Return the result as CSV, JSON or text."""
+    from castsugar.report import data, firing, firing_rows
+
+    if options.csv:
+        row = firing_rows.firing_row(test, asked)
+        return data.to_csv([row], list(row))
+    cautions = _cautions(database, test)
+    if options.json:
+        return data.to_json(
+            {
+                "schema": "castsugar.firing/1",
+                "versions": data.versions(database.version),
+                **firing_rows.firing_document(test, asked, cautions),
+            }
+        )
+    return firing.firing_page(test, asked, cautions)
+
+
+def _cautions(database: Database, test: StaticTest) -> list[Caution]:
+    """Return the cautions about this firing."""
+    from castsugar.units import to_celsius
+
+    results = test.reduction.results
+    facts = {"propellant_mass": 1e3 * test.reduction.stand.propellant_mass}
+    if "total_impulse" in results:
+        facts["total_impulse"] = results["total_impulse"].value
+    if test.hardware is not None:
+        facts["grain_temperature"] = to_celsius(test.hardware.grain_temperature)
+        case = test.hardware.case
+        facts["casing_plastic"] = float(case is not None and case.is_plastic)
+    return list(database.cautions_for(["firing"], facts))
+
+
+def _write_chart(options: argparse.Namespace, text: str) -> None:
+    """Write the picture and say so."""
+    from castsugar.workshop.files import write_text
+
+    write_text(Path(options.chart), text, force=options.force)
+    sys.stderr.write(f"wrote {options.chart}\n")

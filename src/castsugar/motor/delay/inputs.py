@@ -1,0 +1,288 @@
+r"""What a delay column goes through: chamber pressure during thrust, then air.
+
+The air is the troposphere of the standard atmosphere (ISO 2533:1975; U.S. Standard
+Atmosphere, 1976; constants from memory, values checked in the tests):
+
+.. math:: p = p_0 (1 - \beta H / T_0)^{g / (\beta R)}
+
+with T_0 = 288.15 K, beta = 6.5 K/km, R = 287.05287 J/(kg K), H the geopotential
+altitude; a height in metres differs from it by 0.2 % at 11 km.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.errors import InputError, ValidityError
+from castsugar.motor.inputs import positive
+from castsugar.motor.law import BurnLaw
+from castsugar.motor.peak import DRAWS, SEED
+from castsugar.motor.strands import MixResult
+
+FloatArray = NDArray[np.float64]
+
+# ISO 2533:1975, sea level and troposphere; from memory.
+_SEA_LEVEL_TEMPERATURE: Final = 288.15  # K
+_LAPSE: Final = 6.5e-3  # K/m
+_AIR_CONSTANT: Final = 287.05287  # J/(kg K)
+_POWER: Final = STANDARD_GRAVITY / (_LAPSE * _AIR_CONSTANT)
+_LOWEST, _HIGHEST = -500.0, 11_000.0  # m
+
+#: Relative standard uncertainty of a stated chamber pressure, or of that of a trace as
+#: a forecast of the next motor, and of the burn time. Assumed.
+THRUSTING_DOUBT: Final = 0.05
+
+_NODES = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Thrusting:
+    """What the column sees from its ignition to the end of thrust.
+
+    Between points the pressure runs straight. Afterwards it is that of the air.
+
+    Attributes
+    ----------
+    time : ndarray, shape (n,)
+        From the ignition of the column, 0, to the end of thrust; two points may share
+        a time where the pressure jumps. [s]
+    pressure : ndarray, shape (n,)
+        Absolute. [Pa]
+    pressure_u, time_u : float
+        Relative standard uncertainty of all pressures alike, and of the burn time.
+
+    Raises
+    ------
+    InputError
+        Fewer than 2 points, unequal lengths, times that fall, values that are not
+        finite, a pressure of 0 or less, a negative uncertainty.
+    """
+
+    time: FloatArray
+    pressure: FloatArray
+    pressure_u: float = THRUSTING_DOUBT
+    time_u: float = THRUSTING_DOUBT
+
+    def __post_init__(self) -> None:
+        t, p = self.time, self.pressure
+        if t.ndim != 1 or t.shape != p.shape or len(t) < 2:
+            raise InputError(
+                f"times have shape {t.shape} and pressures {p.shape}; give one "
+                "pressure for each time, at least 2"
+            )
+        if not np.all(np.isfinite(t) & np.isfinite(p)):
+            raise InputError(
+                "a time or a pressure of the thrust phase is no finite number; leave "
+                "such points out"
+            )
+        if np.any(np.diff(t) < 0.0) or t[0] != 0.0 or t[-1] <= 0.0:
+            raise InputError(
+                f"times run from {t[0]:g} to {t[-1]:g} s; they must start at 0 and "
+                "never fall"
+            )
+        positive("lowest pressure of the thrust phase", float(p.min()), "Pa")
+        for what in ("pressure_u", "time_u"):
+            _not_negative(what, getattr(self, what))
+
+    @classmethod
+    def constant(
+        cls,
+        pressure: float,
+        burn_time: float,
+        *,
+        pressure_u: float = THRUSTING_DOUBT,
+        time_u: float = THRUSTING_DOUBT,
+    ) -> Thrusting:
+        """Return one chamber pressure [Pa] for a burn time [s].
+
+        Examples
+        --------
+        >>> Thrusting.constant(2e6, 1.5).mean_pressure
+        2000000.0
+        """
+        return cls(
+            time=np.array([0.0, positive("burn time", burn_time, "s")]),
+            pressure=np.full(2, positive("chamber pressure", pressure, "Pa")),
+            pressure_u=pressure_u,
+            time_u=time_u,
+        )
+
+    @classmethod
+    def from_trace(
+        cls,
+        time: ArrayLike,
+        pressure: ArrayLike,
+        *,
+        pressure_u: float = THRUSTING_DOUBT,
+        time_u: float = THRUSTING_DOUBT,
+    ) -> Thrusting:
+        """Return a trace, (n,) [s] and (n,) absolute [Pa].
+
+        Its first point is taken as the ignition of the column, its last as the end
+        of thrust: cut it there.
+        """
+        t = np.asarray(time, dtype=float)
+        return cls(
+            time=t - t[:1] if t.ndim == 1 else t,
+            pressure=np.asarray(pressure, dtype=float),
+            pressure_u=pressure_u,
+            time_u=time_u,
+        )
+
+    @property
+    def burn_time(self) -> float:
+        """Return the time from ignition to the end of thrust. [s]"""
+        return float(self.time[-1])
+
+    @property
+    def mean_pressure(self) -> float:
+        """Return the mean over time. [Pa]"""
+        return float(np.trapezoid(self.pressure, self.time) / self.time[-1])
+
+    @property
+    def peak_pressure(self) -> float:
+        """Return the highest pressure. [Pa]"""
+        return float(self.pressure.max())
+
+    def nodes(self, edges: ArrayLike = ()) -> tuple[FloatArray, FloatArray]:
+        """Return ln p [ln Pa] and weights [s] of an integral over the thrust phase.
+
+        Gauss-Legendre in ln p between points, where a power of p is smooth however
+        steep the rise; pressures in `edges`, where the integrand bends, are ends.
+
+        Examples
+        --------
+        >>> u, w = Thrusting.from_trace([0.0, 1.0], [1e5, 4e6]).nodes()
+        >>> round(float((w * np.exp(u)).sum()))  # the mean pressure
+        2050000
+        """
+        t, p = self.time, self.pressure
+        for edge in np.asarray(edges, dtype=float):
+            k = np.flatnonzero((p[:-1] - edge) * (p[1:] - edge) < 0.0)
+            crossed = t[k] + (edge - p[k]) / (p[k + 1] - p[k]) * (t[k + 1] - t[k])
+            t, p = np.insert(t, k + 1, crossed), np.insert(p, k + 1, edge)
+        step, low = np.diff(t)[:, None], np.log(p[:-1])[:, None]
+        width = np.diff(np.log(p))[:, None]
+        x, w = np.polynomial.legendre.leggauss(_NODES)
+        along = width * 0.5 * (x + 1.0)
+        # dt / step = p du / (p2 - p1); with p from p1, so that a flat stretch is 0 / 0.
+        flat = width == 0.0
+        slope = np.where(flat, 1.0, np.expm1(width) / np.where(flat, 1.0, width))
+        weights = step * 0.5 * w * np.exp(along) / slope
+        kept = weights.ravel() > 0.0
+        return (low + along).ravel()[kept], weights.ravel()[kept]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Doubts beside those of the law and of the thrust phase, and how to draw.
+
+    Attributes
+    ----------
+    length_u : float
+        Standard uncertainty of the column; 0.2 mm, assumed: a ruler, and ends that are
+        not flat. [m]
+    ambient_u : float
+        Relative standard uncertainty of the pressure of the air; 1 %, assumed: the
+        weather.
+    probability : float
+        Of bands.
+    draws, seed : int
+
+    Raises
+    ------
+    InputError
+        A negative uncertainty, a probability not between 0 and 1, too few draws.
+    """
+
+    length_u: float = 0.2e-3
+    ambient_u: float = 0.01
+    probability: float = 0.90
+    draws: int = DRAWS
+    seed: int = SEED
+
+    def __post_init__(self) -> None:
+        _not_negative("length_u", self.length_u)
+        _not_negative("ambient_u", self.ambient_u)
+        if not 0.0 < self.probability < 1.0:
+            raise InputError(
+                f"probability of the band is {self.probability:g}; it must lie between "
+                "0 and 1"
+            )
+        if 0.5 * (1.0 - self.probability) * self.draws < 1.0:
+            raise InputError(
+                f"{self.draws} draws are too few for a band of "
+                f"{100.0 * self.probability:g} %; draw at least one beyond each end"
+            )
+
+
+def _not_negative(name: str, value: float) -> None:
+    if not 0.0 <= value < np.inf:
+        words = name.removesuffix("_u")
+        raise InputError(
+            f"standard uncertainty of {words} is {value:g}; it must be 0 or more"
+        )
+
+
+def ambient_pressure_at(altitude: ArrayLike) -> FloatArray:
+    """Return the pressure of the standard atmosphere. [Pa]
+
+    Parameters
+    ----------
+    altitude : array_like
+        Above sea level, geopotential, -500 to 11,000. [m]
+
+    Raises
+    ------
+    ValidityError
+        Outside that range.
+
+    Examples
+    --------
+    >>> round(float(ambient_pressure_at(1000.0)), 1)
+    89874.6
+    """
+    h = np.asarray(altitude, dtype=float)
+    wrong = h[~((h >= _LOWEST) & (h <= _HIGHEST))]
+    if wrong.size:
+        raise ValidityError(
+            f"altitude is {wrong.flat[0]:g} m; the standard troposphere covers -500 to "
+            "11000 m; give metres above sea level"
+        )
+    cooled = 1.0 - _LAPSE * h / _SEA_LEVEL_TEMPERATURE
+    return np.asarray(STANDARD_ATMOSPHERE * cooled**_POWER)
+
+
+def pressure_above(pressure: float, height: float) -> float:
+    """Return the pressure [Pa] at a height [m] above a place with `pressure` [Pa].
+
+    Examples
+    --------
+    >>> round(pressure_above(101325.0, 1000.0), 1)
+    89874.6
+    """
+    share = (pressure / STANDARD_ATMOSPHERE) ** (1.0 / _POWER)
+    here = _SEA_LEVEL_TEMPERATURE * share
+    return float(pressure * (1.0 - _LAPSE * height / here) ** _POWER)
+
+
+def delay_law(result: MixResult) -> BurnLaw:
+    """Return the law that the strands of the delay mix gave.
+
+    Raises
+    ------
+    InputError
+        There is none; the message says why.
+    """
+    if result.law is None:
+        mix = f" of {result.mix!r}" if result.mix else ""
+        raise InputError(
+            f"no burn law from the strands{mix}: {result.reason}; a delay needs "
+            "strands of its own mix, burned in open air and at chamber pressure"
+        )
+    return result.law

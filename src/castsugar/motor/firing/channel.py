@@ -1,0 +1,288 @@
+"""One sensor of a static test, from raw samples to a course above zero."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.errors import InputError
+from castsugar.motor.firing.burning import (
+    THRESHOLD,
+    Burning,
+    find_burning,
+    integral,
+)
+from castsugar.motor.firing.signal import (
+    at_limit,
+    bridge,
+    flat_top,
+    gaps,
+    noise_of,
+    smoothed,
+)
+from castsugar.motor.firing.zero import FEWEST, Zero, as_read, fit_zero
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+#: A peak stands this many times the noise above zero, or nothing burned. Our rule.
+_OVER_NOISE = 8.0
+
+#: A gap in the times matters if it is longer than this part of the burning. Our rule.
+_LONG = 0.01
+
+#: Share of the peak that is the first sign of a burning. Our rule.
+_FIRST_SIGN = 0.01
+
+#: Share of the range that a record may stand above its lowest level at its ends.
+_QUIET = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """How a sensor's samples are taken.
+
+    Attributes
+    ----------
+    share : float
+        Of the peak, where burning starts and ends.
+    taken_as_read : bool
+        Take no zero away.
+    ceiling : float
+        Highest reading of the sensor. [unit of the sensor]
+    least_peak : float
+        A peak below is no burning. [unit of the sensor]
+    """
+
+    share: float
+    taken_as_read: bool = False
+    ceiling: float = np.inf
+    least_peak: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Channel:
+    """A sensor's course, zero taken away, gaps bridged.
+
+    Attributes
+    ----------
+    name : str
+    time, value : ndarray, shape (n,)
+        [s], [unit of the sensor]
+    course : ndarray, shape (n,)
+        Running median of five values. [unit of the sensor]
+    noise : float
+        Standard deviation of a sample.
+    zero : Zero
+    burning : Burning
+    peak, peak_time : float
+        Highest running median of five samples. [unit of the sensor], [s]
+    bridged : ndarray of bool, shape (n,)
+    gap : ndarray of bool, shape (n - 1,)
+    at_limit : ndarray of bool, shape (n,)
+        Samples at the stated limit of the sensor.
+    flat : int
+        Equal readings in a row at the top that make the sensor suspect.
+    """
+
+    name: str
+    time: FloatArray
+    value: FloatArray
+    course: FloatArray
+    noise: float
+    zero: Zero
+    burning: Burning
+    peak: float
+    peak_time: float
+    bridged: BoolArray
+    gap: BoolArray
+    at_limit: BoolArray
+    flat: int
+    _found: dict[float, Burning] = field(default_factory=dict, repr=False)
+
+    def impulse(self) -> float:
+        """Return the integral over the burning. [unit of the sensor, s]"""
+        return self.between(self.burning)
+
+    def between(self, burning: Burning) -> float:
+        """Return the integral between other limits. [unit of the sensor, s]"""
+        return integral(self.time, self.value, burning.start, burning.end)
+
+    def whole(self) -> float:
+        """Return the integral over the whole record. [unit of the sensor, s]"""
+        return float(np.trapezoid(self.value, self.time))
+
+    def bridged_impulse(self) -> float:
+        """Return the part of the integral that lies under bridged samples and gaps."""
+        step, open_ = np.diff(self.time), self._open()
+        height = 0.5 * (self.value[1:] + self.value[:-1])
+        return float((step * height)[open_].sum())
+
+    def limits(self, share: float | None = None) -> Burning:
+        """Return start and end; with limits at another share of the peak.
+
+        Shares near 1 are taken as half-way to the peak.
+        """
+        if share is None:
+            return self.burning
+        share = min(share, 0.5 * (1.0 + self.burning.share))
+        if share not in self._found:
+            self._found[share] = find_burning(
+                self.time, self.value, noise=self.noise, share=share, course=self.course
+            )
+        return self._found[share]
+
+    @property
+    def bridged_share(self) -> float:
+        """Return the share of the burn time that samples do not cover."""
+        return float(np.diff(self.time)[self._open()].sum() / self.burning.lasting)
+
+    def _open(self) -> BoolArray:
+        """Mark intervals of the burning that samples do not cover."""
+        middle = 0.5 * (self.time[1:] + self.time[:-1])
+        inside = (middle > self.burning.start) & (middle < self.burning.end)
+        long = np.diff(self.time) > _LONG * self.burning.lasting
+        bridged = (self.gap & long) | self.bridged[1:] | self.bridged[:-1]
+        return np.asarray(bridged & inside)
+
+
+def prepare(
+    name: str,
+    time: FloatArray,
+    values: FloatArray,
+    rules: Rules,
+) -> Channel:
+    """Turn raw samples into a course above zero, with its burning.
+
+    Parameters
+    ----------
+    name : str
+        Of what is measured, for messages.
+    time, values : ndarray, shape (n,)
+        Times rise; NaN is a dropout.
+    rules : Rules
+
+    Raises
+    ------
+    InputError
+        No burning, a signal upside down, a record without quiet samples before
+        ignition, one that starts or ends during the burning.
+    """
+    _check(name, time, values)
+    filled, bridged = bridge(time, values)
+    noise = noise_of(filled)
+    _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
+    zero = as_read()
+    if not rules.taken_as_read:
+        zero = _found_zero(name, time, filled, noise)
+    value = filled - zero.at(time)
+    course = smoothed(value)
+    top = int(np.argmax(course))
+    if not course[top] > 0.0:
+        raise InputError(
+            f"{name}: no burning found; taken as read, nothing stands above zero: let "
+            "the zero be taken away (--zero line)"
+        )
+    return Channel(
+        name=name,
+        time=time,
+        value=value,
+        course=course,
+        noise=noise,
+        zero=zero,
+        burning=find_burning(
+            time, value, noise=noise, share=rules.share, course=course
+        ),
+        peak=float(course[top]),
+        peak_time=float(time[top]),
+        bridged=bridged,
+        gap=gaps(time),
+        at_limit=at_limit(filled, rules.ceiling),
+        flat=flat_top(filled),
+    )
+
+
+def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -> Zero:
+    """Return the zero line; the limits of the results have no say in it."""
+    rough = filled - np.interp(time, time[[0, -1]], _end_levels(filled))
+    burning = find_burning(time, rough, noise=noise, share=THRESHOLD)
+    first = find_burning(time, rough, noise=noise, share=_FIRST_SIGN)
+    peak = float(smoothed(rough).max())
+    for start in (first.start, burning.start):
+        found = fit_zero(time, filled, start=start, end=burning.end, peak=peak)
+        if found is not None:
+            return found
+    raise InputError(
+        f"{name}: fewer than {FEWEST} quiet samples before ignition; the zero of the "
+        "sensor is unknown: record earlier, or say --zero as-read"
+    )
+
+
+def _check(name: str, time: FloatArray, values: FloatArray) -> None:
+    """Refuse samples that are no record."""
+    if time.ndim != 1 or time.shape != values.shape:
+        raise InputError(
+            f"{name}: times have shape {time.shape} and readings {values.shape}; give "
+            "one reading for each time"
+        )
+    if len(time) < 3 * FEWEST:
+        raise InputError(
+            f"{name}: {len(time)} samples are no recording; at least {3 * FEWEST}"
+        )
+    if not np.isfinite(time).all():
+        raise InputError(
+            f"{name}: a time is no finite number; times must rise, leave such samples "
+            "out"
+        )
+    late = np.flatnonzero(~(np.diff(time) > 0.0))
+    if late.size:
+        i = int(late[0]) + 1
+        raise InputError(
+            f"{name}: sample {i + 1} at {time[i]:.9g} s does not come after the one "
+            f"before at {time[i - 1]:.9g} s; times must rise"
+        )
+    if not np.isfinite(values).any():
+        raise InputError(f"{name}: no reading at all, every sample is missing")
+
+
+def _check_found(name: str, filled: FloatArray, least: float) -> None:
+    """Refuse a record without a burning, or upside down, or cut off."""
+    course = smoothed(filled)
+    first, last = _end_levels(filled)
+    lowest, highest = float(course.min()), float(course.max())
+    up, down = highest - max(first, last), min(first, last) - lowest
+    if down > 2.0 * max(up, 0.0) and down > least:
+        raise InputError(
+            f"{name} falls {_shown(name, down)} below its zero and never rises as far: "
+            f"the sensor reads upside down; turn it with --invert-{name}"
+        )
+    over = highest - lowest
+    for level, what, do in (
+        (first, "starts", "before ignition"),
+        (last, "ends", "until well after burnout"),
+    ):
+        if over > least and level - lowest > _QUIET * over:
+            raise InputError(
+                f"{name}: the recording {what} during the burning, at "
+                f"{100 * (level - lowest) / over:.3g} % of the peak (or its zero moved "
+                f"that far); record {do}"
+            )
+    if not up > least:
+        raise InputError(
+            f"{name}: no burning found; the highest reading stands "
+            f"{_shown(name, max(up, 0.0))} above the quiet ones, and more than "
+            f"{_shown(name, least)} is needed"
+        )
+
+
+def _end_levels(filled: FloatArray) -> tuple[float, float]:
+    """Return the median reading of the first and of the last samples."""
+    count = int(np.clip(len(filled) // 100, 5, 200))
+    return float(np.median(filled[:count])), float(np.median(filled[-count:]))
+
+
+def _shown(name: str, value: float) -> str:
+    """Write a reading with its unit."""
+    return f"{1e-6 * value:.3g} MPa" if name == "pressure" else f"{value:.3g} N"

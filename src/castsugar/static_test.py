@@ -1,0 +1,242 @@
+"""A firing beside its mix and its motor. Floor 4: efficiency, burn law, expectation.
+
+Works without Cantera where no mix is given.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+from castsugar.blends import of_mixes
+from castsugar.burning import burn_law_of
+from castsugar.errors import CastsugarError
+from castsugar.evaluation import evaluate
+from castsugar.mix import Mix
+from castsugar.motor.firing.agreement import Agreement, compare_with_law
+from castsugar.motor.firing.budget import Measured, scaled
+from castsugar.motor.firing.expected import Expected, expect
+from castsugar.motor.firing.faults import explain_efficiency
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.reduction import Reduction
+from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.law import BurnLaw
+from castsugar.thermo.tables import SpeciesTable
+
+#: A grain holds between these shares of the density without voids; outside, mass or
+#: sizes are likely wrong (poured grains have 3-7 % voids: common practice, no source).
+_DENSEST, _LIGHTEST = 1.01, 0.85
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StaticTest:
+    """A firing, reduced, beside what was known before it.
+
+    Attributes
+    ----------
+    reduction : Reduction
+    mix : Mix or None
+    row : dict
+        The mix at the mean pressure of the firing, as of :func:`evaluate`; empty
+        without a mix.
+    hardware : Hardware or None
+    characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
+        Delivered over ideal.
+    density_ratio : float
+        Propellant mass over that of the grain without voids; NaN where unknown.
+    inferred : InferredLaw or None
+        The burn law that the trace shows.
+    no_law : str
+        Why there is none; empty if there is one.
+    law : BurnLaw or None
+        What was known of the burn rate before.
+    agreement : Agreement or None
+    expected : Expected or None
+    cautions : tuple of str
+        Beside those of the reduction.
+    """
+
+    reduction: Reduction
+    mix: Mix | None
+    row: dict[str, Any]
+    hardware: Hardware | None
+    characteristic_velocity_efficiency: Measured | None
+    specific_impulse_efficiency: Measured | None
+    density_ratio: float
+    inferred: InferredLaw | None
+    no_law: str
+    law: BurnLaw | None
+    agreement: Agreement | None
+    expected: Expected | None
+    cautions: tuple[str, ...]
+
+
+def review(
+    reduction: Reduction,
+    *,
+    mix: Mix | None = None,
+    hardware: Hardware | None = None,
+    size_u: float = SIZE_DOUBT,
+    species: SpeciesTable | None = None,
+    seed: int = 1,
+) -> StaticTest:
+    """Put a firing beside its mix and its motor.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    mix : Mix, optional
+        What was cast; gives the ideal performance.
+    hardware : Hardware, optional
+        Gives the grain, so that a burn law follows, and the law known before.
+    size_u : float
+        Standard uncertainty of every size of the grain. [m]
+    species : SpeciesTable, optional
+    seed : int
+        Of the draws behind the expected band.
+
+    Raises
+    ------
+    InputError
+        For a mix or a grain that cannot be used.
+    """
+    row = _ideal(reduction, mix, species)
+    inferred, no_law = _infer(reduction, hardware, size_u)
+    law = agreement = expected = None
+    if hardware is not None and mix is not None:
+        law = burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+        if inferred is not None:
+            agreement = compare_with_law(
+                inferred, law, rate_factor=_rate_factor(hardware)
+            )
+        if row["status"] == "ok":
+            expected = _expected(reduction, hardware, row, law, seed)
+    velocity = _over_ideal(reduction, "characteristic_velocity", row)
+    impulse = _over_ideal(reduction, "specific_impulse", row)
+    ratio = _density_ratio(reduction, hardware, row)
+    return StaticTest(
+        reduction=reduction,
+        mix=mix,
+        row=row,
+        hardware=hardware,
+        characteristic_velocity_efficiency=velocity,
+        specific_impulse_efficiency=impulse,
+        density_ratio=ratio,
+        inferred=inferred,
+        no_law=no_law,
+        law=law,
+        agreement=agreement,
+        expected=expected,
+        cautions=_cautions(reduction, velocity, impulse, ratio),
+    )
+
+
+def _ideal(
+    reduction: Reduction, mix: Mix | None, species: SpeciesTable | None
+) -> dict[str, Any]:
+    """Return the mix at the mean pressure of the firing."""
+    if mix is None:
+        return {}
+    ambient = reduction.stand.ambient_pressure
+    options: dict[str, Any] = {"exit_pressure": ambient, "species": species}
+    mean = reduction.results.get("mean_pressure")
+    if mean is not None:
+        options["pressure"] = mean.value
+    table = evaluate([mix], data_uncertainty=True, **options)
+    return {str(k): v for k, v in table.to_dict("records")[0].items()}
+
+
+def _over_ideal(
+    reduction: Reduction, name: str, row: dict[str, Any]
+) -> Measured | None:
+    """Return a delivered value over the ideal one."""
+    delivered = reduction.results.get(name)
+    unit = {"characteristic_velocity": "m_s", "specific_impulse": "s"}[name]
+    ideal = row.get(f"{name}_{unit}", math.nan)
+    known_pressure = "mean_pressure" in reduction.results
+    if delivered is None or not ideal > 0.0 or not known_pressure:
+        return None
+    logs = {what: u / delivered.value for what, u in delivered.parts.items()}
+    doubt = row.get(f"{name}_u_{unit}", math.nan)
+    if doubt > 0.0:
+        logs["data of the ideal value"] = doubt / ideal
+    return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
+
+
+def _infer(
+    reduction: Reduction, hardware: Hardware | None, size_u: float
+) -> tuple[InferredLaw | None, str]:
+    """Return the burn law of the trace, or why there is none."""
+    if hardware is None:
+        return None, "the grain is not known; give --motor with its sizes"
+    try:
+        rivals = rivals_of(hardware.grain, size_u)
+        return infer_law(reduction, hardware.grain, rivals=rivals), ""
+    except CastsugarError as error:
+        return None, str(error)
+
+
+def _rate_factor(hardware: Hardware) -> float:
+    """Return the burn rate at the grain temperature over that of the strands."""
+    motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
+    return motor.propellant.rate_factor
+
+
+def _expected(
+    reduction: Reduction,
+    hardware: Hardware,
+    row: dict[str, Any],
+    law: BurnLaw,
+    seed: int,
+) -> Expected | None:
+    """Predict the firing, with the throat and the air pressure that it had."""
+    throat = reduction.stand.throat_diameter
+    if throat is None:
+        return None
+    exit_ = hardware.exit_diameter
+    as_fired = replace(
+        hardware,
+        throat_diameter=throat,
+        exit_diameter=None if exit_ is None else max(exit_, throat),
+        ambient_pressure=reduction.stand.ambient_pressure,
+    )
+    motor = as_fired.motor(
+        density=row["density_kg_m3"],
+        characteristic_velocity=row["characteristic_velocity_m_s"],
+        exponent=row["isentropic_exponent"],
+    )
+    return expect(motor, law, hardware.spread, seed=seed)
+
+
+def _density_ratio(
+    reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
+) -> float:
+    if hardware is None or not row:
+        return math.nan
+    full = hardware.grain.volume * float(row["density_kg_m3"])
+    return reduction.stand.propellant_mass / full
+
+
+def _cautions(
+    reduction: Reduction,
+    velocity: Measured | None,
+    impulse: Measured | None,
+    density_ratio: float,
+) -> tuple[str, ...]:
+    found = []
+    if velocity is not None:
+        stand = reduction.stand
+        found.append(
+            explain_efficiency(velocity.value, eroded=stand.throat_after is not None)
+        )
+    elif impulse is not None:
+        found.append(explain_efficiency(impulse.value))
+    if density_ratio > _DENSEST or density_ratio < _LIGHTEST:
+        found.append(
+            f"the propellant mass is {100 * density_ratio:.3g} % of what the grain "
+            "would weigh without voids; mass, sizes of the grain or mix are likely not "
+            "those that were fired"
+        )
+    return tuple(text for text in found if text)

@@ -1,0 +1,293 @@
+"""The delay column as it is used: pages, files, bad input.
+
+All strands, columns and firings here are invented.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.output import add_output_options
+from castsugar.errors import CastsugarError
+from castsugar.motor.delay import Thrusting
+
+# Exact: values on the page are compared with straight lines through ln r against ln p,
+# computed here by numpy.polyfit, and both phases by hand.
+pytestmark = pytest.mark.exact
+
+ATM, PSI = 101325.0, 6894.757293168361  # Pa, NIST SP 811 (2008), appendix B
+HEAD = "mix,length_mm,time_s,pressure\n"
+SLOW = (
+    "slow,40,18.1,ambient\nslow,40,17.4,ambient\nslow,40,18.6,ambient\n"
+    "slow,40,17.9,ambient\nslow,40,6.2,2.0 MPa\nslow,40,6.5,2.0 MPa\n"
+    "slow,40,6.3,2.0 MPa\nslow,40,6.05,2.2 MPa\n"
+)
+OPEN_AIR = "air,40,10,ambient\nair,40,10.2,ambient\nair,40,9.9,ambient\n"
+MOTOR = ("--chamber-pressure", "300 psi", "--burn-time", "1.5 s")
+WANTED = ("--delay-time", "6 s", *MOTOR)
+
+
+def fitted(air: float = ATM) -> tuple[float, float]:
+    """Return exponent and ln of the rate at 1 Pa of the slow strands."""
+    cells = [line.split(",") for line in SLOW.splitlines()]
+    p = [air if c[3] == "ambient" else 1e6 * float(c[3].split()[0]) for c in cells]
+    rate = [1e-3 * float(c[1]) / float(c[2]) for c in cells]
+    n, log_rate = np.polyfit(np.log(p), np.log(rate), 1)
+    return float(n), float(log_rate)
+
+
+def rate(pressure: float, air: float = ATM) -> float:
+    """Return the rate of the slow strands. [m/s]"""
+    n, log_rate = fitted(air)
+    return math.exp(log_rate) * pressure**n
+
+
+@pytest.fixture
+def run(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """Return a function that writes strands, runs the delay and returns its output."""
+
+    def called(
+        text: str, *words: str, thrusting: Thrusting | None = None, code: int = 0
+    ) -> str:
+        path = tmp_path / "delay.csv"
+        path.write_text(HEAD + text, "utf-8")
+        parser = argparse.ArgumentParser(allow_abbrev=False)
+        parser.add_argument("--ambient", default="1 atm")
+        parser.add_argument("--seed", type=int, default=1)
+        add_delay_options(parser)
+        add_output_options(parser)
+        options = parser.parse_args(["--delay", "--strands", str(path), *words])
+        assert run_delay(options, thrusting) == code
+        out = capsys.readouterr().out
+        if "--json" in words or "--csv" in words:
+            return out
+        assert all(len(line) <= 80 for line in out.splitlines())
+        return " ".join(out.split())
+
+    return called
+
+
+def test_page_of_a_wanted_delay(run) -> None:
+    """Length, both phases, altitude, doubt and cautions; numbers by hand."""
+    page = run(SLOW, *WANTED)
+    thrust, air = rate(300 * PSI), rate(ATM)
+    burned, left = 1e3 * thrust * 1.5, 1e3 * air * 6.0
+    assert "Delay column, length for a delay: slow, delay.csv" in page
+    assert f"length to cut, mm {burned + left:.1f}" in page
+    assert "delay from the end of thrust, s 6.00 " in page
+    assert "From ignition to the end: 7.50 s." in page
+    assert f"during thrust {burned:.2f}" in page
+    assert f"1.50 {1e3 * thrust:.2f} in open air {left:.1f}" in page
+    assert f"6.00 {1e3 * air:.2f} {100 * burned / (burned + left):.0f} %" in page
+    # ISO 2533: 97 772.6 Pa at 300 m, by its formula.
+    longer = 6.0 * (ATM / 97772.57) ** fitted()[0]
+    assert "300 m above the test place (standard atmosphere, 97.8 kPa" in page
+    assert f"the delay is {longer:.2f} s instead of 6.00 s" in page
+    assert "nobody can test up there" in page
+    assert "What the doubt comes from delay, ± s burn law" in page
+    for text in (
+        "delay wanted: 6 s",
+        "chamber pressure: 300 psi absolute",
+        "burn time: 1.5 s",
+        "air at the test place: 1 atm absolute",
+        "8 strands, tested at 101 kPa (14.7 psi) to 2.2 MPa (319 psi)",
+        "10000 draws, seed 1",
+        "A delay is only as good as its strands",
+        "Test delays on the ground",
+        "too early or too late wrecks a rocket",
+        "After a misfire",
+        "local law decides",
+    ):
+        assert text in page
+    assert "borrowed from" not in page
+    assert "taken from a publication" not in page
+    assert "Look again" not in page
+
+
+def test_page_of_a_given_length_in_inches(run) -> None:
+    """The length stands in inches too; the altitude slows the delay and is flagged."""
+    page = run(SLOW, "--delay-length", "1 in", *MOTOR, "--altitude", "1000 m")
+    left = 25.4e-3 - rate(300 * PSI) * 1.5
+    delay = left / rate(89874.6)  # ISO 2533, 1000 m
+    assert "delay of a column" in page
+    assert "length of the column, mm 25.4" in page
+    assert "length of the column, in 1.00" in page
+    assert f"delay from the end of thrust, s {delay:.2f} " in page
+    assert "altitude above sea level where the delay burns: 1000 m" in page
+    assert "the delay burns at 89.87 kPa, below the lowest tested, 101.3 kPa" in page
+
+
+def test_trace_instead_of_one_pressure(run) -> None:
+    """A trace of two steps; its own doubts; a stated doubt replaces them."""
+    trace = Thrusting.from_trace(
+        [0.0, 1.0, 1.0, 1.5], [2e6, 2e6, 1e6, 1e6], pressure_u=0.02, time_u=0.01
+    )
+    words = ("--delay-length", "20 mm", "--json")
+    found = json.loads(run(SLOW, *words, thrusting=trace))
+    burned = rate(2e6) * 1.0 + rate(1e6) * 0.5
+    assert found["delay"]["length_burned_during_thrust_mm"] == pytest.approx(
+        1e3 * burned, rel=1e-6
+    )
+    assert found["assumptions"]["chamber_pressure_relative_uncertainty"] == 0.02
+    assert found["assumptions"]["burn_time_relative_uncertainty"] == 0.01
+    assert any("from the trace" in n for n in found["assumptions"]["notes"])
+    more = (*words, "--thrust-uncertainty", "10%", "--length-uncertainty", "0.5 mm")
+    wide = json.loads(run(SLOW, *more, thrusting=trace))
+    assert wide["assumptions"]["chamber_pressure_relative_uncertainty"] == 0.1
+    assert wide["assumptions"]["burn_time_relative_uncertainty"] == 0.1
+    assert wide["assumptions"]["length_uncertainty_mm"] == 0.5
+    assert wide["delay"]["delay_low_s"] < found["delay"]["delay_low_s"]
+
+
+def test_json_and_csv_hold_the_same(run) -> None:
+    """One schema, one row; the same seed gives the same bytes."""
+    text = run(SLOW, *WANTED, "--json")
+    found = json.loads(text)
+    assert found["schema"] == "castsugar.delay/1"
+    assert {"versions", "assumptions", "cautions", "look_again"} <= set(found)
+    assert found["file"] == "delay.csv"
+    burned, left = rate(300 * PSI) * 1.5, rate(ATM) * 6.0
+    delay = found["delay"]
+    assert delay["length_mm"] == pytest.approx(1e3 * (burned + left), rel=1e-8)
+    assert delay["length_low_mm"] < delay["length_mm"] < delay["length_high_mm"]
+    assert delay["delay_low_s"] < delay["delay_s"] < delay["delay_high_s"]
+    assert delay["ambient_pressure_kPa"] == pytest.approx(101.325)
+    assert delay["strands"] == 8
+    assert delay["status"] == "ok"
+    (row,) = csv.DictReader(io.StringIO(run(SLOW, *WANTED, "--csv")))
+    assert list(row) == list(delay)
+    assert float(row["delay_high_s"]) == delay["delay_high_s"]
+    assert run(SLOW, *WANTED, "--json") == text
+    assert run(SLOW, *WANTED, "--json", "--seed", "2") != text
+
+
+def test_word_ambient_is_the_test_place(run) -> None:
+    """Strands in open air burned at the stated pressure; the page says so."""
+    words = ("--delay-length", "25 mm", *MOTOR, "--ambient", "900 mbar")
+    page = run(SLOW, *words)
+    left = 25e-3 - rate(300 * PSI, 9e4) * 1.5
+    delay = left / rate(9e4, 9e4)
+    assert f"delay from the end of thrust, s {delay:.2f} " in page
+    assert "strands burned at ambient pressure: that of the test place, 90 kPa" in page
+
+
+def test_mix_is_chosen_by_name(run) -> None:
+    """Only the strands of that mix count."""
+    words = ("--strand-mix", "slow", *WANTED, "--csv")
+    assert run(SLOW + OPEN_AIR, *words) == run(SLOW, *WANTED, "--csv")
+
+
+def test_odd_strand_is_told(run) -> None:
+    """A strand of twice the rate is an outlier; burnrate shows which."""
+    odd = SLOW.replace("slow,40,17.4", "slow,40,8.7")
+    assert "1 strand lies far from the law" in run(odd, *WANTED)
+
+
+def test_through_before_the_end_of_thrust(run) -> None:
+    """No delay: exit code 1, no false altitude, and how much the thrust phase burns."""
+    page = run(SLOW, "--delay-length", "8 mm", *MOTOR, code=1)
+    assert "NO DELAY" in page
+    assert "delay from the end of thrust, s 0 0 to 0" in page
+    assert f"during thrust {1e3 * rate(300 * PSI) * 1.5:.2f}" in page
+    assert "With altitude" not in page
+    assert "whatever it lights goes off while the motor still pushes" in page
+    words = ("--delay-length", "8 mm", *MOTOR, "--csv")
+    (row,) = csv.DictReader(io.StringIO(run(SLOW, *words, code=1)))
+    assert row["status"] == "through before the thrust ends"
+    assert row["end_after_ignition_s"] == ""
+
+
+def test_result_goes_to_a_file(run, tmp_path: Path) -> None:
+    """Not over another one."""
+    out = tmp_path / "delay.txt"
+    assert run(SLOW, *WANTED, "-o", str(out)) == ""
+    assert "length to cut" in out.read_text("utf-8")
+    with pytest.raises(CastsugarError, match="exists already"):
+        run(SLOW, *WANTED, "-o", str(out))
+
+
+STEADY = Thrusting.constant(2e6, 1.5)
+WRONG = {
+    "neither": ((*MOTOR,), None, "to find the delay; got neither"),
+    "both": ((*WANTED, "--delay-length", "9 mm"), None, "got both"),
+    "no motor": (("--delay-time", "6 s"), None, "needs a trace, or both"),
+    "half a motor": (
+        ("--delay-time", "6 s", "--burn-time", "1 s"),
+        None,
+        "both --chamber-pressure and --burn-time",
+    ),
+    "trace and motor": (WANTED, STEADY, "come from the trace; leave out"),
+    "two mixes": (WANTED, None, "holds 2 mixes; name the delay mix with --strand-mix"),
+    "wrong mix": (
+        ("--strand-mix", "slwo", *WANTED),
+        None,
+        "'slwo'; did you mean 'slow'?",
+    ),
+    "no law": (
+        ("--strand-mix", "air", *WANTED),
+        None,
+        "no burn law from the strands of 'air': 3 strands at one pressure",
+    ),
+    "unit": (
+        ("--delay-time", "6", "--strand-mix", "slow", *MOTOR),
+        None,
+        "--delay-time: time '6' has no unit",
+    ),
+    "zero": (
+        ("--delay-time", "0 s", "--strand-mix", "slow", *MOTOR),
+        None,
+        "delay is 0 s",
+    ),
+    "chamber": (
+        ("--strand-mix", "slow", "--delay-time", "6 s"),
+        Thrusting.constant(5e6, 1.5),
+        "chamber pressure up to 5 MPa lies outside the tested 101.3 kPa to 2.2 MPa",
+    ),
+    "altitude": (
+        ("--strand-mix", "slow", *WANTED, "--altitude", "40000 ft"),
+        None,
+        "altitude is 12192 m; the standard troposphere covers",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_bad_input(run, case: str) -> None:
+    """One line: what, got, allowed or to do."""
+    words, thrusting, message = WRONG[case]
+    with pytest.raises(CastsugarError) as caught:
+        run(SLOW + OPEN_AIR, *words, thrusting=thrusting)
+    assert message in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_ambient_untested(run) -> None:
+    """Strands in numbers do not move with --ambient."""
+    text = SLOW.replace("ambient", "0.101 MPa")
+    with pytest.raises(CastsugarError, match="burn strands in open air"):
+        run(text, *WANTED, "--ambient", "850 mbar")
+
+
+def test_options_need_each_other() -> None:
+    """--delay needs strands; the others need --delay."""
+    parser = argparse.ArgumentParser(allow_abbrev=False)
+    parser.add_argument("--ambient", default="1 atm")
+    parser.add_argument("--seed", type=int, default=1)
+    add_delay_options(parser)
+    add_output_options(parser)
+    refuse_stray(parser.parse_args([]))
+    refuse_stray(parser.parse_args(["--delay", "--altitude", "300 m"]))
+    with pytest.raises(CastsugarError, match="--altitude is about the delay column"):
+        refuse_stray(parser.parse_args(["--altitude", "300 m"]))
+    with pytest.raises(CastsugarError, match="--delay needs --strands FILE"):
+        run_delay(parser.parse_args(["--delay", *WANTED]), None)
+    assert "delay column" in parser.format_help()

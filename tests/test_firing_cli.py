@@ -1,0 +1,281 @@
+"""``castsugar firing`` as it is used: pages, files, pictures, bad input.
+
+All recordings here are invented.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from castsugar.cli.main import main
+
+# Exact: a trapezoid of pressure and thrust has an area that is known by hand.
+pytestmark = pytest.mark.exact
+
+MIX = "KNO3:65 sucrose:35"
+STAND = ["--throat", "8 mm", "--throat-after", "8 mm", "--propellant-mass", "100 g"]
+#: Quiet to 0.5 s, up in 0.1 s, level for 1 s, down in 0.1 s, quiet to 3.5 s.
+LEVEL = 2.0e6  # Pa over ambient
+PUSH = 100.0  # N
+
+BENCH = """\
+[motor]
+throat = "8 mm"
+[motor.grain]
+outer = "32 mm"
+core = "12 mm"
+length = "80 mm"
+[[motor.burn_law]]
+borrowed = "sucrose 65/35"
+"""
+
+
+def course(t: np.ndarray) -> np.ndarray:
+    """Return the trapezoid, from 0 to 1."""
+    return np.interp(t, [0.5, 0.6, 1.6, 1.7], [0.0, 1.0, 1.0, 0.0])
+
+
+def trapezoid(
+    head: str = "time (s),pressure (kPa(g)),thrust (N)",
+    scale: tuple[float, float] = (1.0, 1.0),
+) -> str:
+    """Write the trapezoid with 1000 samples a second."""
+    t = np.arange(0.0, 3.5, 1e-3)
+    y = course(t)
+    lines = [head]
+    for time, value in zip(t, y, strict=True):
+        p, f = scale[0] * 1e-3 * LEVEL * value, scale[1] * PUSH * value
+        lines.append(f"{time:.3f},{p:.10g},{f:.10g}")
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture
+def shot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Write the trapezoid and a bench file into the working folder."""
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "shot.csv"
+    path.write_text(trapezoid(), "utf-8")
+    (tmp_path / "bench.toml").write_text(BENCH, "utf-8")
+    return path
+
+
+def answered(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """Run a command that must end well and return what it prints."""
+    assert main(["firing", *words]) == 0
+    return capsys.readouterr().out
+
+
+def complaint(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """Run a command that must be refused and return its one line."""
+    assert main(["firing", *words]) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    last = printed.err.strip().splitlines()[-1]
+    assert last.startswith("castsugar: ")
+    return last
+
+
+def test_json_holds_the_area_by_hand(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The limits cut 5 % off each flank: area 1.1 - 2 (0.05 * 0.005 / 2), by hand."""
+    document = json.loads(answered(["shot.csv", *STAND, "--json"], capsys))
+    assert document["schema"] == "castsugar.firing/1"
+    area = 1.1 - 2.0 * 0.5 * 0.05 * 0.005
+    lasting = 1.2 - 2.0 * 0.005
+    push = LEVEL * area + 101325.0 * lasting
+    velocity = 0.25 * math.pi * 0.008**2 * push / 0.1
+    results = document["results"]
+    value = results["characteristic_velocity"]["value_m_s"]
+    assert value == pytest.approx(velocity, rel=1e-6)
+    value = results["total_impulse"]["value_N_s"]
+    assert value == pytest.approx(PUSH * area, rel=1e-6)
+    assert results["burn_time"]["value_s"] == pytest.approx(lasting, rel=1e-6)
+
+
+def test_page_and_row_say_the_same(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Text, CSV and JSON of one firing carry the same c* and the same letter."""
+    words = ["shot.csv", *STAND]
+    page = answered(words, capsys)
+    (row,) = csv.DictReader(io.StringIO(answered([*words, "--csv"], capsys)))
+    document = json.loads(answered([*words, "--json"], capsys))
+    value = document["results"]["characteristic_velocity"]["value_m_s"]
+    assert float(row["characteristic_velocity_m_s"]) == pytest.approx(value, rel=1e-9)
+    assert f"{value:.0f}" in page
+    # 110 N s lies between 80 and 160: G.
+    assert row["impulse_letter"] == "G"
+    assert "never" not in page.split("Cautions")[0].casefold()
+    assert "Ignite electrically" in page
+
+
+def test_mix_and_motor_give_efficiency_and_law(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a mix and a motor the page judges; the picture is a drawing."""
+    words = ["shot.csv", *STAND, "--mix", MIX, "--motor", "bench.toml"]
+    page = answered([*words, "--chart", "shot.svg"], capsys)
+    assert "c* efficiency" in page
+    assert "Burn law that this firing shows" in page
+    drawing = ET.parse("shot.svg").getroot()
+    assert drawing.tag.endswith("svg")
+    text = Path("shot.svg").read_text("utf-8")
+    assert "expected" in text
+    assert main(["firing", *words, "--chart", "shot.svg"]) == 2  # never overwritten
+    capsys.readouterr()
+    again = answered([*words, "--chart", "again.svg"], capsys)
+    assert again == page
+    assert Path("again.svg").read_text("utf-8") == text
+
+
+def test_unlikely_efficiency_is_explained(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """c* of 1178 m/s and of 590 m/s are faults of measuring, not motors."""
+    words = ["shot.csv", "--throat", "8 mm", "--mix", MIX]
+    high = answered([*words, "--propellant-mass", "100 g"], capsys)
+    assert "no motor delivers more than its" in " ".join(high.split())
+    low = answered([*words, "--propellant-mass", "200 g"], capsys)
+    assert "is very low" in " ".join(low.split())
+
+
+def test_volts_with_calibration_are_a_pressure(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same firing in volts, 1 V for 500 kPa and for 20 N, gives the same c*."""
+    volts = trapezoid("time (s),pressure (V),thrust (V)", (1 / 500.0, 1 / 20.0))
+    Path("volts.csv").write_text(volts, "utf-8")
+    words = ["--pressure-per-volt", "500 kPa", "--thrust-per-volt", "20 N"]
+    found = [
+        json.loads(answered([*w, *STAND, "--json"], capsys))["results"]
+        for w in (["shot.csv"], ["volts.csv", *words])
+    ]
+    for name in ("characteristic_velocity", "total_impulse"):
+        first, second = (next(iter(f[name].values())) for f in found)
+        assert first == pytest.approx(second, rel=1e-8)
+
+
+def test_sensor_at_its_limit_gives_lower_limits(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A level at the highest reading of the sensor is no peak."""
+    page = answered(["shot.csv", *STAND, "--pressure-range", "2 MPa(g)"], capsys)
+    assert "at least" in page
+
+
+def test_thrust_alone_needs_no_throat(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Impulse and specific impulse come from thrust and mass alone."""
+    cells = [row.split(",") for row in trapezoid().splitlines()[1:]]
+    lines = [f"{time},{thrust}" for time, _, thrust in cells]
+    Path("thrust.csv").write_text("time (s),thrust (N)\n" + "\n".join(lines), "utf-8")
+    page = answered(["thrust.csv", "--propellant-mass", "100 g"], capsys)
+    assert "total impulse, N s" in page
+    assert "delivered specific impulse" in page
+
+
+def test_delay_from_a_recording(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The column burns by the recorded pressure: 5 mm/s (p / 1 MPa)^0.3, by hand."""
+    rows = ["length_mm,time_s,pressure_MPa"]
+    pressures = (0.1, 0.1, 0.1, 2.0, 2.0, 2.0)
+    rows += [f"50,{50.0 / (5.0 * p**0.3):.9f},{p}" for p in pressures]
+    Path("delay.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    words = ["shot.csv", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
+    document = json.loads(answered([*words, "--json"], capsys))
+    t = np.linspace(0.505, 1.695, 20001)
+    under = np.trapezoid(5.0 * (1e-6 * (LEVEL * course(t) + 101325.0)) ** 0.3, t)
+    after = 5.0 * 0.101325**0.3 * 6.0
+    text = json.dumps(document)
+    length = next(
+        v for k, v in flat(document) if k.endswith("length_mm") and v is not None
+    )
+    assert length == pytest.approx(under + after, rel=1e-3), text
+
+
+def flat(document: object) -> list[tuple[str, float]]:
+    """Return every number of a document by its key."""
+    found: list[tuple[str, float]] = []
+    if isinstance(document, dict):
+        for key, value in document.items():
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                found.append((key, value))
+            found += flat(value)
+    elif isinstance(document, list):
+        for value in document:
+            found += flat(value)
+    return found
+
+
+def swapped(lines: list[str], i: int) -> list[str]:
+    """Return lines with two neighbours exchanged."""
+    return [*lines[:i], lines[i + 1], lines[i], *lines[i + 2 :]]
+
+
+BAD = {
+    "time going backwards": (lambda r: swapped(r, 900), STAND, "time goes back"),
+    "duplicate sample": (lambda r: [*r[:900], r[899], *r[900:]], STAND, "same time"),
+    "no burn": (lambda r: [*r[:480], *r[1800:]], STAND, "no burning found"),
+    "starts late": (lambda r: [r[0], *r[1000:]], STAND, "starts during the burning"),
+    "mass missing": (lambda r: r, STAND[:4], "propellant mass is missing"),
+    "throat missing": (lambda r: r, STAND[4:], "throat"),
+    "gauge or absolute": (
+        lambda r: ["time (s),pressure (kPa),thrust (N)", *r[1:]],
+        STAND,
+        "--pressure-is gauge",
+    ),
+    "volts": (
+        lambda r: ["time (s),pressure (V),thrust (N)", *r[1:]],
+        STAND,
+        "--pressure-per-volt",
+    ),
+    "upside down": (
+        lambda r: [
+            r[0],
+            *(",".join([*x.split(",")[:2], "-" + x.split(",")[2]]) for x in r[1:]),
+        ],
+        STAND,
+        "--invert-thrust",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_one_line_and_the_plot_is_offered(
+    case: str, shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Refused with one line and exit code 2; what was read can be drawn."""
+    change, words, meaning = BAD[case]
+    rows = change(trapezoid().strip().splitlines())
+    Path("bad.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    line = complaint(["bad.csv", *words], capsys)
+    assert meaning in line
+    assert "--chart FILE draws what was read" in line
+    line = complaint(["bad.csv", *words, "--chart", "read.svg"], capsys)
+    assert meaning in line
+    assert "read.svg shows what was read" in line
+    assert ET.parse("read.svg").getroot().tag.endswith("svg")
+
+
+def test_options_that_do_not_belong(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No file, no mix for its water, delay words without --delay."""
+    assert "FILE" in complaint([*STAND], capsys)
+    line = complaint(["shot.csv", *STAND, "--water-lost", "0.2"], capsys)
+    assert "--mix" in line
+    line = complaint(["shot.csv", *STAND, "--delay-time", "6 s"], capsys)
+    assert "--delay" in line
+    line = complaint(["shot.csv", "--delay", "--mix", MIX], capsys)
+    assert "--mix says nothing of a delay column" in line
+    line = complaint(["nowhere.csv", *STAND], capsys)
+    assert "nowhere.csv" in line
