@@ -1,13 +1,14 @@
 """The bench file: one TOML file that describes the user's world. Its only schema.
 
-Tables known so far: ``[kitchen]`` and ``[motor]``.
+Tables known so far: ``[kitchen]``, ``[motor]``, ``[recipes]``, ``[scale]``,
+``[limits]`` and ``[search]``.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,13 @@ from castsugar.workshop.motor_keys import (
 )
 from castsugar.workshop.motor_keys import STATED as STATED_LAW
 from castsugar.workshop.schema import Keys, Place, Where, read_table
+from castsugar.workshop.search_keys import LIMITS, SCALE, SEARCH
+from castsugar.workshop.search_tables import (
+    read_limits,
+    read_recipes,
+    read_scale,
+    read_search,
+)
 
 #: Largest bench file that is read [bytes].
 LARGEST = 4_000_000
@@ -31,8 +39,15 @@ LARGEST = 4_000_000
 #: Longest line [characters].
 LONGEST_LINE = 8_000
 
-#: Tables of the file and their keys.
-TABLES: dict[str, Keys] = {"kitchen": KITCHEN, "motor": MOTOR}
+#: Tables of the file and their keys; in the table of recipes the user makes them.
+TABLES: dict[str, Keys] = {
+    "kitchen": KITCHEN,
+    "motor": MOTOR,
+    "recipes": {},
+    "scale": SCALE,
+    "limits": LIMITS,
+    "search": SEARCH,
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,12 +65,26 @@ class Bench:
     motor : dict or None
         Keys of :data:`castsugar.workshop.motor_keys.MOTOR`; `grain` and `case` as
         dicts, `burn_law` as a list of dicts. None without the table.
+    recipes : dict of str to str
+        Name of a mix that the user made to its recipe as typed.
+    scale : dict or None
+        Keys of :data:`castsugar.workshop.search_keys.SCALE`. None without the table.
+    limits : dict of str to dict
+        Column to the keys of :data:`castsugar.workshop.search_keys.LIMIT`.
+    search : dict or None
+        Keys of :data:`castsugar.workshop.search_keys.SEARCH`, as
+        :func:`castsugar.workshop.search_tables.read_search` says. None without the
+        table.
     """
 
     path: Path
     text: str
     kitchen: dict[str, Any]
     motor: dict[str, Any] | None
+    recipes: dict[str, str] = field(default_factory=dict)
+    scale: dict[str, Any] | None = None
+    limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    search: dict[str, Any] | None = None
 
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
@@ -97,10 +126,11 @@ def check_bench(path: Path, text: str) -> Bench:
                 f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
                 + ", ".join(f"[{t}]" for t in TABLES)
             )
-    motor = None
-    if "motor" in raw:
-        motor = _motor(raw["motor"], path, text)
-    return Bench(path, text, _kitchen(raw.get("kitchen", {}), path, text), motor)
+    given = {
+        name: _READERS[name](table, path, text)
+        for name, table in ({"kitchen": {}} | raw).items()
+    }
+    return Bench(path, text, **({"motor": None} | given))
 
 
 def _parsed(path: Path, text: str) -> dict[str, Any]:
@@ -178,6 +208,17 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
         keys = BORROWED if "borrowed" in raw else keys
         keys = STRANDS if "strands" in raw else keys
     return read_table(raw, keys, place) | {"line": place.line()}
+
+
+#: Table to what checks it.
+_READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+    "kitchen": _kitchen,
+    "motor": _motor,
+    "recipes": read_recipes,
+    "scale": read_scale,
+    "limits": read_limits,
+    "search": read_search,
+}
 
 
 def read_measurement(raw: Any, place: Where) -> dict[str, Any]:

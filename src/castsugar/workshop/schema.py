@@ -14,7 +14,17 @@ from castsugar.errors import InputError, nearest_names
 from castsugar.workshop import lines
 
 #: Kinds of values that are no quantity of :mod:`castsugar.units`.
-PLAIN = ("text", "number", "numbers", "flag", "choice", "table")
+PLAIN = (
+    "text",
+    "texts",
+    "number",
+    "numbers",
+    "number or text",
+    "whole",
+    "flag",
+    "choice",
+    "table",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +86,8 @@ class Place:
     def fail(self, key: str, fault: str) -> InputError:
         """Build an error that says file, line, table and key."""
         name = f"[{self.table}] " if self.table else ""
-        where = f"{self.path}, line {self.line(key)}: {name}{key}".rstrip()
+        shown = key if key.isprintable() else repr(key)
+        where = f"{self.path}, line {self.line(key)}: {name}{shown}".rstrip()
         return InputError(f"{where} {fault}")
 
 
@@ -178,4 +189,27 @@ def _number(raw: Any, name: str, place: Where) -> float:
     return value
 
 
-_READERS = {"number": _number, "numbers": _numbers, "flag": _flag}
+def _number_or_text(raw: Any, name: str, place: Where) -> float | str:
+    return raw if isinstance(raw, str) else _number(raw, name, place)
+
+
+def _whole(raw: Any, name: str, place: Where) -> int:
+    if isinstance(raw, bool) or not isinstance(raw, int) or raw < 0:
+        raise place.fail(name, f"is {raw!r}; it must be a whole number, 0 or more")
+    return raw
+
+
+def _texts(raw: Any, name: str, place: Where) -> tuple[str, ...]:
+    if not isinstance(raw, list) or not all(isinstance(item, str) for item in raw):
+        raise place.fail(name, f"is {raw!r}; it must be a list of texts in quotes")
+    return tuple(raw)
+
+
+_READERS = {
+    "number": _number,
+    "numbers": _numbers,
+    "number or text": _number_or_text,
+    "whole": _whole,
+    "texts": _texts,
+    "flag": _flag,
+}

@@ -1,0 +1,84 @@
+"""From a bench file to the task of a search: workshop and decide meet here."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.decide.task import Task
+    from castsugar.kitchen.settings import Kitchen
+    from castsugar.motor.hardware import Hardware
+    from castsugar.workshop.bench import Bench
+
+
+def task_of(
+    bench: Bench,
+    database: Database,
+    *,
+    kitchen: Kitchen | None = None,
+    motor: Hardware | None = None,
+    seed: int | None = None,
+) -> Task:
+    """Return the search that a bench file asks for.
+
+    Parameters
+    ----------
+    bench : Bench
+    database : Database
+    kitchen : Kitchen, optional
+        Built of :func:`castsugar.workshop.search_bench.search_conditions`.
+    motor : Hardware, optional
+        Of the [motor] table of the same file.
+    seed : int, optional
+        Goes before the seed of the file; 0 where neither is given.
+
+    Raises
+    ------
+    InputError
+        File, line, table and key, in the words that were typed; also if no mix is in
+        the space, with the limits that contradict.
+    """
+    from castsugar.decide.hunt import Effort
+    from castsugar.decide.requirement import Requirement
+    from castsugar.decide.space import Space
+    from castsugar.decide.table import Settings
+    from castsugar.decide.task import Sloppiness, Task
+    from castsugar.errors import InputError
+    from castsugar.workshop.schema import Place
+    from castsugar.workshop.search_bench import search_asked
+
+    if seed is not None and seed < 0:
+        raise InputError(f"the seed is {seed}; it must be 0 or more")
+    asked = search_asked(bench, database, motor=motor)
+    conditions = asked.conditions
+    if kitchen is not None and conditions.water_lost is not None:
+        raise Place(bench.path, bench.text, "search").fail(
+            "water_lost", "is for a search without a kitchen; leave one of them out"
+        )
+    number = next((s for s in (seed, conditions.seed) if s is not None), 0)
+    with asked.placed():
+        space = Space(**asked.space)
+        space.regions()  # an empty space is best refused here
+        return Task(
+            space=space,
+            settings=Settings(
+                items=space.columns,
+                pressure=conditions.pressure,
+                exit_pressure=conditions.exit_pressure,
+                flow=conditions.flow,
+                water_lost=conditions.water_lost or 0.0,
+                kitchen=kitchen,
+                motor=motor,
+            ),
+            requirements=tuple(
+                Requirement(column=column, **limit)
+                for column, limit in asked.limits.items()
+            ),
+            tried=asked.tried,
+            sloppiness=(
+                None if asked.sloppiness is None else Sloppiness(**asked.sloppiness)
+            ),
+            effort=Effort(seed=number),
+            **asked.goal,
+        )

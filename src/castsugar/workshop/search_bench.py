@@ -1,0 +1,285 @@
+"""From the tables of a bench file to what a search is asked, in catalogue names.
+
+Plain values only: rooms of one floor do not know each other, so whoever may import both
+(``castsugar.cli.search_task``) makes a task of them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from typing import Any
+
+from castsugar import units
+from castsugar.columns import COLUMN
+from castsugar.database import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.evaluation import PRESSURE_RANGE
+from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.settings import DRAWS
+from castsugar.motor.hardware import Hardware
+from castsugar.workshop.bench import Bench
+from castsugar.workshop.schema import Place
+from castsugar.workshop.search_keys import CASE, SEARCH
+from castsugar.workshop.search_names import Names, placed, tried_mix
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchConditions:
+    """Under what a search judges its mixes; known before a kitchen is built.
+
+    Attributes
+    ----------
+    cook, minutes : str or None
+        For :func:`castsugar.kitchen.profile.parse_cook`; "119 C 8 min" comes apart.
+    water_lost : float or None
+        Share of the water that leaves, where there is no kitchen.
+    draws : int or None
+        Of kitchen and motor.
+    seed : int or None
+    pressure, exit_pressure : float
+        [Pa]
+    pressures_typed : tuple of str
+        Both as they were understood, "1000 psi absolute".
+    flow : str
+    needs_kitchen, needs_motor : bool
+        Whether an objective, weight, limit or front names a column of theirs.
+    """
+
+    cook: str | None
+    minutes: str | None
+    water_lost: float | None
+    draws: int | None
+    seed: int | None
+    pressure: float
+    exit_pressure: float
+    pressures_typed: tuple[str, str]
+    flow: str
+    needs_kitchen: bool
+    needs_motor: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SearchAsked:
+    """What a bench file asks of a search, in catalogue names and SI.
+
+    Attributes
+    ----------
+    bench : Bench
+    conditions : SearchConditions
+    space : dict
+        `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
+        space of mixes.
+    goal : dict
+        Those of `objective`, `maximise`, `weights` and `front` that are stated.
+    limits : dict of str to dict
+        Column to `at_most`, `at_least` (in its unit) and `probability`.
+    tried : dict of str to dict
+        Name of a mix that the user made to mass fractions.
+    sloppiness : dict or None
+        `weighing` [kg], `syrup_solids`, `moisture` as far as stated; None if no robust
+        optimum is asked for.
+    typed : dict of str to str
+        Catalogue name to the name that the user typed.
+    """
+
+    bench: Bench
+    conditions: SearchConditions
+    space: dict[str, Any]
+    goal: dict[str, Any]
+    limits: dict[str, dict[str, Any]]
+    tried: dict[str, dict[str, float]]
+    sloppiness: dict[str, float] | None
+    typed: dict[str, str]
+
+    @contextmanager
+    def placed(self) -> Iterator[None]:
+        """Put file, line and table before every error, and speak as the user typed.
+
+        Raises
+        ------
+        InputError
+            For every :class:`CastsugarError` inside.
+        """
+        try:
+            yield
+        except CastsugarError as error:
+            message = self._spoken(str(error))
+            place, key = self._place(message)
+            raise place.fail(key, f"- {message}") from None
+
+    def _spoken(self, message: str) -> str:
+        """Return a message with catalogue names as the user typed them."""
+        if not self.typed:
+            return message
+        names = sorted(self.typed, key=len, reverse=True)
+        either = "|".join(map(re.escape, names))
+        return re.sub(
+            rf"(?<!\w)(?:{either})(?!\w)", lambda found: self.typed[found[0]], message
+        )
+
+    def _place(self, message: str) -> tuple[Place, str]:
+        """Return the table and key that a message is about, as far as it tells."""
+        words = re.findall(r"\w+", message)
+        about = next((word for word in words if word in self.limits), "")
+        if about:
+            return _place(self.bench, "limits"), about
+        for name in _search(self.bench)["ingredients"]:
+            if message.startswith(f"bounds of '{name}' "):
+                return _place(self.bench, "search.ingredients"), name
+        return _place(self.bench, "search"), ""
+
+
+def search_conditions(bench: Bench) -> SearchConditions:
+    """Return under what the search of a bench file judges its mixes.
+
+    Raises
+    ------
+    InputError
+        If the file has no [search] table, or a value of it cannot be used.
+    """
+    table = _search(bench)
+    place = _place(bench, "search")
+    _check_pressures(table, place)
+    draws = table["draws"]
+    if draws is not None and not DRAWS[0] <= draws <= DRAWS[1]:
+        raise place.fail("draws", f"is {draws}; allowed: {DRAWS[0]} to {DRAWS[1]:,}")
+    if table["cook"] is not None:
+        with placed(place, "cook"):
+            parse_cook(table["cook"], table["minutes"])
+    groups = {COLUMN[name].group for name in _columns(bench) if name in COLUMN}
+    shared = set(SEARCH) & {f.name for f in fields(SearchConditions)}
+    return SearchConditions(
+        **{key: table[key] for key in shared},
+        pressures_typed=(table["typed"]["pressure"], table["typed"]["exit_pressure"]),
+        needs_kitchen="kitchen" in groups,
+        needs_motor="motor" in groups,
+    )
+
+
+def search_asked(
+    bench: Bench, database: Database, *, motor: Hardware | None = None
+) -> SearchAsked:
+    """Return what a bench file asks of a search.
+
+    Parameters
+    ----------
+    bench : Bench
+    database : Database
+    motor : Hardware, optional
+        The motor of the file, for limits that say "case".
+
+    Raises
+    ------
+    InputError
+        File, line, table and key, in the words that were typed.
+    """
+    table = _search(bench)
+    conditions = search_conditions(bench)
+    names = Names(bench=bench, database=database)
+    bounds, fixed = names.ingredients(table)
+    stock = names.masses(table)
+    if stock and table["batch"] is None:
+        place = _place(bench, "search")
+        raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
+    step = bench.scale["step"] if bench.scale and table["batch"] is not None else None
+    return SearchAsked(
+        bench=bench,
+        conditions=conditions,
+        space={
+            "bounds": bounds,
+            "fixed": fixed,
+            "ratios": tuple(names.ratio(text) for text in table["ratios"]),
+            "choices": names.choices,
+            "purchases": stock,
+            "batch": table["batch"],
+            "scale_step": step,
+        },
+        goal=_goal(table),
+        limits={c: _limit(bench, c, motor) for c in bench.limits},
+        tried={n: tried_mix(bench, database, n) for n in bench.recipes},
+        sloppiness=_sloppiness(bench),
+        typed=names.typed,
+    )
+
+
+def _search(bench: Bench) -> dict[str, Any]:
+    if bench.search is None:
+        raise InputError(
+            f"{bench.path} has no [search] table; add one with [search.ingredients], "
+            "names and bounds of what may be weighed"
+        )
+    return bench.search
+
+
+def _place(bench: Bench, table: str) -> Place:
+    return Place(bench.path, bench.text, table)
+
+
+def _check_pressures(table: Mapping[str, Any], place: Place) -> None:
+    low, high = PRESSURE_RANGE
+    pressure, leaving = table["pressure"], table["exit_pressure"]
+    if not low <= pressure <= high:
+        raise place.fail(
+            "pressure",
+            f"is {pressure / 1e6:g} MPa; allowed {low / 1e6:g} to {high / 1e6:g} MPa "
+            "absolute",
+        )
+    if not 0.0 < leaving < pressure:
+        raise place.fail(
+            "exit_pressure",
+            f"{leaving / 1e6:g} MPa is not below the chamber pressure "
+            f"{pressure / 1e6:g} MPa; give a lower one, above 0",
+        )
+
+
+def _columns(bench: Bench) -> Iterable[str]:
+    """Return every column that the search of a file names."""
+    table = _search(bench)
+    stated = [table["maximise"], table["minimise"]]
+    yield from (name for name in stated if name is not None)
+    yield from table["weights"] or ()
+    yield from bench.limits
+    yield from (column for column, _ in table["front"] or ())
+
+
+def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is stated of objective, weights and front."""
+    found: dict[str, Any] = {}
+    for key in ("maximise", "minimise"):
+        if table[key] is not None:
+            found |= {"objective": table[key], "maximise": key == "maximise"}
+    for key in ("weights", "front"):
+        if table[key] is not None:
+            found[key] = table[key]
+    return found
+
+
+def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
+    """Return a limit with what the case may hold in the place of its word."""
+    limit = dict(bench.limits[column])
+    if limit["at_most"] == CASE:
+        allowed = math.nan if motor is None else motor.allowable
+        if math.isnan(allowed):
+            place = _place(bench, f"limits.{column}")
+            raise place.fail(
+                "at_most", f"is {CASE!r}, but no case is known; add [motor.case]"
+            )
+        limit["at_most"] = units.convert(allowed, "pressure", COLUMN[column].unit)
+    return limit
+
+
+def _sloppiness(bench: Bench) -> dict[str, float] | None:
+    """Return what is stated of sloppy batches; None if nobody asks for them."""
+    table = _search(bench)
+    if not table["robust"]:
+        return None
+    stated = {
+        "weighing": bench.scale["accuracy"] if bench.scale else None,
+        "syrup_solids": table["syrup_solids_spread"],
+        "moisture": table["moisture_spread"],
+    }
+    return {key: value for key, value in stated.items() if value is not None}
