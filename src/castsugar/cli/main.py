@@ -28,7 +28,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar kitchen parameters
   castsugar ingredients "corn syrup"
 
-Commands: evaluate, sweep, map, kitchen, burnrate, firing, ingredients.
+Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, ingredients.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
@@ -64,6 +64,7 @@ def build_parser() -> Parser:
         firing,
         ingredients,
         kitchen,
+        search,
         sweep,
         triangle,
     )
@@ -76,7 +77,16 @@ def build_parser() -> Parser:
         help="print the versions of castsugar, its data and Cantera",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for command in (evaluate, sweep, triangle, kitchen, burnrate, firing, ingredients):
+    for command in (
+        evaluate,
+        sweep,
+        triangle,
+        kitchen,
+        burnrate,
+        firing,
+        search,
+        ingredients,
+    ):
         command.add_parser(commands)
     return parser
 

@@ -34,7 +34,7 @@ from castsugar.thermo.tables import SpeciesTable
 DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
 
 #: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
-_MOTOR_DRAWS = 1000
+MOTOR_DRAWS = 1000
 
 #: What an infinite column counts as: worse than any limit, but a number.
 _BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
@@ -221,7 +221,7 @@ class TableProblem:
         """Write the motor columns."""
         levels = self._levels("chamber_pressure_MPa")
         if levels:
-            motor = replace(motor, draws=max(motor.draws, _MOTOR_DRAWS))
+            motor = replace(motor, draws=max(motor.draws, MOTOR_DRAWS))
         driven = driving.drive(
             blends,
             motor,

@@ -16,6 +16,10 @@ from castsugar.errors import InputError
 OBJECTIVE = "density_impulse_kg_s_m3"
 
 
+#: Names of mixes in the answer, beside "runner 1" and so on.
+RESERVED = ("best", "percents", "weighable", "robust")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sloppiness:
     """How far a batch may miss its recipe; standard uncertainties.
@@ -84,6 +88,12 @@ class Task:
 
     def __post_init__(self) -> None:
         """Check that the settings can give what is asked for."""
+        for name in self.tried:
+            if name in RESERVED or name.startswith("runner "):
+                raise InputError(
+                    f"a tried mix is called {name!r}, a name that the search uses "
+                    "itself; call it otherwise"
+                )
         if self.settings.items != self.space.columns:
             raise InputError("settings and space name different ingredients")
         if (self.objective == WEIGHTED) != bool(self.weights):

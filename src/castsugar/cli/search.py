@@ -1,0 +1,297 @@
+"""``castsugar search``: the best mix under your limits, and why it is that one."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.output import add_output_options, deliver
+
+if TYPE_CHECKING:
+    from castsugar.database import Caution, Database
+    from castsugar.decide.outcome import Outcome
+    from castsugar.decide.task import Task
+    from castsugar.kitchen.settings import Kitchen
+    from castsugar.report.search_words import Asked
+    from castsugar.workshop.bench import Bench
+    from castsugar.workshop.search_bench import SearchConditions
+
+NO, INTERRUPTED = 1, 130
+
+#: Draws of the kitchen behind each mix.
+DRAWS = 500
+
+#: Largest batch of strands that is proposed [kg].
+_STRAND_BATCH = 0.1
+
+_EXAMPLES = """\
+BENCH is a TOML file with a [search] table: ingredients with bounds, what to maximise;
+[limits] says what a mix must keep, [motor] and [kitchen] what is known of yours.
+
+examples:
+  castsugar search bench.toml --explain
+  castsugar search bench.toml --map map.svg --traces traces.svg --front front.svg
+  castsugar search bench.toml --next-strands 3
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "search",
+        help="the best mix that pours, sets and stays under pressure, and why",
+        description="Search the best mix under limits; the answer may be that there is "
+        "none (exit code 1).",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("bench", metavar="BENCH", help="bench file (TOML)")
+    parser.add_argument(
+        "--explain", action="store_true", help="tell the reasoning in sentences"
+    )
+    parser.add_argument(
+        "--next-strands",
+        type=int,
+        metavar="K",
+        help="propose the next K mixes to burn strands of, instead of searching",
+    )
+    for name, words in (
+        ("--map", "three ingredients: what is feasible, and which limit stops where"),
+        ("--traces", "each ingredient along its own direction from the best mix"),
+        ("--front", "the trade-off of [search] front"),
+    ):
+        parser.add_argument(name, metavar="FILE", help=f"draw {words}, SVG")
+    parser.add_argument(
+        "--trials", metavar="FILE", help="write every mix that was tried, CSV"
+    )
+    parser.add_argument(
+        "--confirm",
+        action=argparse.BooleanOptionalAction,
+        default=True,
+        help="solve what is shown again with Cantera (default)",
+    )
+    parser.add_argument("--seed", type=int, metavar="N", help="of the search")
+    add_output_options(parser, csv=False)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Search and print the answer; 1 if no mix keeps the limits."""
+    from castsugar.database import load_database
+    from castsugar.decide.seek import seek
+    from castsugar.workshop.bench import read_bench
+    from castsugar.workshop.files import refuse_existing
+
+    database = load_database()
+    pictures = [options.map, options.traces, options.front]
+    refuse_existing([options.output, options.trials, *pictures], force=options.force)
+    bench = read_bench(Path(options.bench))
+    task = _task(options, bench, database)
+    if options.next_strands is not None:
+        return _propose(options, bench, task, database)
+    _check_pictures(options, task)
+    outcome = seek(task, confirm=options.confirm)
+    asked = _asked(bench, outcome, database)
+    deliver(options, _render(options, database, outcome, asked))
+    _draw(options, outcome, asked)
+    if outcome.found.reason == "interrupted":
+        sys.stderr.write("castsugar: interrupted; this is the best so far\n")
+        return INTERRUPTED
+    return 0 if outcome.feasible and not outcome.refused else NO
+
+
+def _task(options: argparse.Namespace, bench: Bench, database: Database) -> Task:
+    """Return what the bench file asks for."""
+    from dataclasses import replace
+
+    from castsugar.cli.search_task import task_of
+    from castsugar.decide.table import MOTOR_DRAWS
+    from castsugar.workshop.motor_bench import hardware_of
+    from castsugar.workshop.search_bench import search_conditions
+
+    conditions = search_conditions(bench)
+    motor = hardware_of(bench, database) if bench.motor else None
+    if motor is not None:  # the table shows what the search has seen
+        draws = max(conditions.draws or motor.draws, MOTOR_DRAWS)
+        motor = replace(motor, draws=draws)
+    return task_of(
+        bench,
+        database,
+        kitchen=_kitchen(bench, conditions, database),
+        motor=motor,
+        seed=options.seed,
+    )
+
+
+def _kitchen(
+    bench: Bench, conditions: SearchConditions, database: Database
+) -> Kitchen | None:
+    """Return the kitchen of the bench file; None without a cook."""
+    from castsugar.kitchen.profile import parse_cook
+    from castsugar.workshop.kitchen_bench import learn
+
+    cook = None
+    if conditions.cook is not None:
+        cook = parse_cook(conditions.cook, conditions.minutes)
+    elif not bench.kitchen.get("cook") or conditions.water_lost is not None:
+        return None
+    learnt = learn(bench, cook, database)
+    for outcome in learnt.calibration.contradictions:
+        sys.stderr.write(f"castsugar: {bench.path}: {outcome.sentence()}\n")
+    return learnt.kitchen.changed(draws=conditions.draws or DRAWS)
+
+
+def _check_pictures(options: argparse.Namespace, task: Task) -> None:
+    """Refuse pictures that could not be drawn, before any work is done."""
+    from castsugar.errors import InputError
+
+    if options.front and task.front is None:
+        raise InputError("--front needs two columns: front = [...] in [search]")
+    free = sum(low < high for low, high in task.space.bounds.values())
+    if options.map and free != 3:
+        raise InputError(
+            f"--map draws three ingredients that vary; this search has {free}"
+        )
+
+
+def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
+    """Say what was typed, and what was assumed."""
+    from castsugar.cli.kitchen_options import kitchen_assumptions
+    from castsugar.cli.motor_options import motor_assumptions
+    from castsugar.report.search_words import Asked
+    from castsugar.workshop.search_bench import search_asked
+
+    settings = outcome.task.settings
+    known = search_asked(bench, database, motor=settings.motor)
+    chamber, leaving = known.conditions.pressures_typed
+    lines = [
+        f"chamber {chamber}, expansion to {leaving}; flow {settings.flow}",
+    ]
+    peak = 1e6 * float(outcome.rows["best"]["chamber_pressure_MPa"])
+    if peak > 0.0 and not 0.5 < peak / settings.pressure < 2.0:
+        lines.append(
+            f"c*, impulse and temperature are those at {chamber}; the best mix peaks "
+            f"at {peak / 1e6:.3g} MPa in your motor: set pressure in [search] nearer "
+            "to that"
+        )
+    if settings.kitchen is None:
+        lines.append(f"{100 * settings.water_lost:g} % of the water leaves")
+    else:
+        lines += kitchen_assumptions(settings.kitchen)
+    if settings.motor is not None:
+        lines += motor_assumptions(settings.motor)
+    return Asked(
+        file=Path(bench.path).name,
+        typed={typed: name for name, typed in known.typed.items()},
+        pressure=_typed_unit(chamber),
+        assumptions=tuple(lines),
+    )
+
+
+def _typed_unit(text: str) -> str:
+    """Return the unit of a pressure as typed."""
+    from castsugar import units
+    from castsugar.errors import CastsugarError
+
+    try:
+        typed = re.split(r" (?:absolute|gauge)", text, maxsplit=1)[0]
+        return units.parse(typed, "pressure").unit
+    except CastsugarError:
+        return "MPa"
+
+
+def _render(
+    options: argparse.Namespace, database: Database, outcome: Outcome, asked: Asked
+) -> str:
+    """Return the answer as JSON or text."""
+    from castsugar.report import data
+    from castsugar.report.search import search_page
+    from castsugar.report.search_rows import search_document
+
+    cautions = _cautions(database, outcome)
+    if not options.json:
+        return search_page(outcome, asked, cautions, explain=options.explain)
+    document = search_document(outcome, asked, cautions)
+    return data.to_json({"versions": data.versions(database.version), **document})
+
+
+def _cautions(database: Database, outcome: Outcome) -> list[Caution]:
+    """Return the cautions about mixes, kitchen and motor of the search."""
+    from castsugar.units import to_celsius
+
+    settings = outcome.task.settings
+    topics, facts = ["evaluate"], {}
+    if settings.kitchen is not None:
+        topics.append("kitchen")
+        facts["bulk_temperature"] = to_celsius(settings.kitchen.cook.hottest)
+    if settings.motor is not None:
+        topics.append("motor")
+        facts["grain_temperature"] = to_celsius(settings.motor.grain_temperature)
+        case = settings.motor.case
+        facts["casing_plastic"] = float(case is not None and case.is_plastic)
+    return list(database.cautions_for(topics, facts))
+
+
+def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
+    """Write the pictures and the trials that were asked for."""
+    from castsugar.report import data
+    from castsugar.report.search_front import front_chart
+    from castsugar.report.search_map import search_map
+    from castsugar.report.search_rows import trial_rows
+    from castsugar.report.search_trace import trace_plot
+
+    if options.map:
+        _write(options, options.map, search_map(outcome, asked=asked))
+    if options.traces:
+        _write(options, options.traces, trace_plot(outcome, asked=asked))
+    if options.front and outcome.front is not None:
+        _write(options, options.front, front_chart(outcome, asked=asked))
+    elif options.front:
+        sys.stderr.write("castsugar: no front to draw: no mix keeps the limits\n")
+    if options.trials:
+        rows = trial_rows(outcome)
+        _write(options, options.trials, data.to_csv(rows, list(rows[0])))
+
+
+def _write(options: argparse.Namespace, name: str, text: str) -> None:
+    """Write one file and say so."""
+    from castsugar.workshop.files import write_text
+
+    write_text(Path(name), text, force=options.force)
+    sys.stderr.write(f"wrote {name}\n")
+
+
+def _propose(
+    options: argparse.Namespace, bench: Bench, task: Task, database: Database
+) -> int:
+    """Print the next mixes to burn strands of."""
+    from castsugar.decide.next_strands import propose
+    from castsugar.report import data
+    from castsugar.report import next_strands as report
+
+    proposal = propose(task, None, options.next_strands)
+    batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)
+    asked = report.Asked(
+        file=Path(bench.path).name,
+        batch=batch,
+        seed=task.effort.seed,
+        scale_step=task.space.scale_step,
+    )
+    facts = {"batch_mass": 1e3 * batch}
+    topics = ["weigh", "kitchen", "motor", "firing"]
+    cautions = database.cautions_for(topics, facts)
+    if options.json:
+        document = report.next_strands_document(proposal, asked)
+        document |= {
+            "versions": data.versions(database.version),
+            "cautions": [c.text for c in cautions],
+        }
+        text = data.to_json(document)
+    else:
+        text = report.next_strands_page(proposal, asked, cautions)
+    deliver(options, text)
+    return 0 if proposal.candidates.kept else NO
