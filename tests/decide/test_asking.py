@@ -1,0 +1,125 @@
+"""``cs.search`` in one call: names, choices, refusals, and the fake optimum.
+
+Exact: answers are held against evaluations of their own.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import castsugar as cs
+from castsugar.decide.asking import search
+from castsugar.decide.hunt import Effort
+from castsugar.decide.outcome import Outcome
+from castsugar.decide.table import Settings, TableProblem
+
+pytestmark = pytest.mark.exact
+
+QUICK = Effort(points=60, prices=False)
+
+
+def asked(**options: object) -> Outcome:
+    """Search the best c* below 1600 K, with as little effort as does."""
+    usual: dict[str, object] = {
+        "objective": "characteristic_velocity_m_s",
+        "limits": [cs.Requirement(column="flame_temperature_K", at_most=1600.0)],
+        "effort": QUICK,
+        "confirm": False,
+    }
+    ingredients = {"KNO3": (0.55, 0.75), "sugar": (0.2, 0.4), "corn syrup": 0.1}
+    return search(ingredients, **(usual | options))  # type: ignore[arg-type]
+
+
+def test_aliases_and_fixed_parts() -> None:
+    """Catalogue names in the answer; the fixed part stays."""
+    outcome = asked()
+    assert outcome.found.status == "optimal"
+    recipe = outcome.found.recipe
+    assert set(recipe) == {"potassium nitrate", "sucrose", "light corn syrup"}
+    assert recipe["light corn syrup"] == pytest.approx(0.1, abs=1e-9)
+    row = cs.evaluate(cs.Mix.weigh(dict(recipe)), flow="no-solidification").iloc[0]
+    assert row["flame_temperature_K"] <= 1600.0 + 1e-6
+    assert outcome.found.values["flame_temperature_K"] == pytest.approx(
+        row["flame_temperature_K"], abs=1e-6
+    )
+
+
+def test_a_choice_of_sugars() -> None:
+    """The chosen one gives at least what each alone gives."""
+    best = asked(choices={"sugar": ["sucrose", "sorbitol"]})
+    alone = []
+    for name in ("sucrose", "sorbitol"):
+        found = search(
+            {"KNO3": (0.55, 0.75), name: (0.2, 0.4), "corn syrup": 0.1},
+            objective="characteristic_velocity_m_s",
+            limits=[cs.Requirement(column="flame_temperature_K", at_most=1600.0)],
+            effort=QUICK,
+            confirm=False,
+        ).found
+        alone.append(found.objective)
+    assert best.found.objective >= max(alone) * (1.0 - 1e-6)
+    assert best.found.choice["sugar"] in ("sucrose", "sorbitol")
+
+
+def test_a_weighted_sum() -> None:
+    """Half of c*: the same mix, half the objective."""
+    half = asked(objective="weighted sum", weights={"characteristic_velocity_m_s": 0.5})
+    whole = asked()
+    assert half.found.objective == pytest.approx(0.5 * whole.found.objective, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("options", "kind", "meaning"),
+    [
+        ({"objective": "c_star"}, cs.UnknownNameError, "c_star"),
+        ({"objective": "pour_viscosity_Pa_s"}, cs.InputError, "needs a kitchen"),
+        ({"objective": "chamber_pressure_MPa"}, cs.InputError, "needs a motor"),
+        (
+            {"objective": "delivered_specific_impulse_s"},
+            cs.InputError,
+            "needs an efficiency",
+        ),
+        ({"weights": {"density_kg_m3": 1.0}}, cs.InputError, "weighted sum"),
+        ({"presure": 1e6}, cs.InputError, "presure"),
+        ({"tried": {"best": {"KNO3": 1.0}}}, cs.InputError, "uses itself"),
+        ({"ratios": ["KNO3:sugarr >= 1"]}, cs.UnknownNameError, "sugarr"),
+        ({"stock": {"sugar": 0.1}}, cs.InputError, "mass of the batch"),
+    ],
+)
+def test_refusals(
+    options: dict[str, object], kind: type[Exception], meaning: str
+) -> None:
+    """One line that says what, and what is allowed."""
+    with pytest.raises(kind, match=meaning) as caught:
+        asked(**options)
+    assert "\n" not in str(caught.value)
+
+
+def test_what_is_outside_the_scope() -> None:
+    """No perchlorate, whatever it would do."""
+    with pytest.raises(cs.CastsugarError):
+        search({"KClO4": (0.5, 0.7), "sucrose": (0.3, 0.5)})
+
+
+def test_the_fake_optimum_is_no_optimum() -> None:
+    """Equilibrium freezing at the throat makes a peak of c* near 54 % nitrate (design
+    5.5); a search in that flow does not take it."""
+    items = ("potassium nitrate", "sucrose")
+    shares = np.linspace(0.50, 0.58, 41)
+    mixes = np.stack([shares, 1.0 - shares], axis=1)
+    table = cs.evaluate(cs.blend(items, mixes), flow="equilibrium")
+    fake = table["flags"].str.contains("freezing at the throat").to_numpy()
+    assert fake.any()
+    settings = Settings(items=items, flow="equilibrium")
+    problem = TableProblem(settings=settings, wanted=("characteristic_velocity_m_s",))
+    assert np.isnan(problem.evaluate(mixes)[fake]).all()
+    outcome = search(
+        {"KNO3": (0.50, 0.58), "sucrose": (0.42, 0.50)},
+        objective="characteristic_velocity_m_s",
+        flow="equilibrium",
+        effort=QUICK,
+        confirm=False,
+    )
+    assert not outcome.refused
+    assert "freezing" not in outcome.rows["best"]["flags"]
