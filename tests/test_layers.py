@@ -24,7 +24,15 @@ pytestmark = pytest.mark.exact
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "ground": (
         0,
-        ("errors", "constants", "units", "columns", "lattice", "propagation"),
+        (
+            "errors",
+            "constants",
+            "units",
+            "columns",
+            "lattice",
+            "propagation",
+            "quantile",
+        ),
     ),
     "database": (1, ()),
     "mix": (

@@ -249,7 +249,7 @@ def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
     if options.traces:
         _write(options, options.traces, trace_plot(outcome, asked=asked))
     if options.front and outcome.front is not None:
-        _write(options, options.front, front_chart(outcome, asked=asked))
+        _write(options, options.front, front_chart(outcome))
     elif options.front:
         sys.stderr.write("castsugar: no front to draw: no mix keeps the limits\n")
     if options.trials:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.decide.comb import cloud
 from castsugar.decide.filling import fill
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import Ledger
@@ -22,6 +23,9 @@ _BATCH = 1024
 
 #: Gain of the last look, of the objective's size, for which it is searched on.
 _WORTH = 1e-9
+
+#: Most last looks, and gain of a cloud of mixes for which it is searched on.
+_LOOKS, _GAIN = 3, 1e-5
 
 #: First reach of a search that goes on from a last look.
 _NEAR = 0.01
@@ -48,6 +52,9 @@ class Effort:
         Share of the mix that runners-up differ by, at least.
     runners_up : int
         Most of them.
+    also : tuple of tuples of float
+        Further mixes to begin with, such as those that were made; what lies outside
+        the space is left out. [mass fractions]
     """
 
     seed: int = 0
@@ -58,6 +65,7 @@ class Effort:
     prices: bool = True
     apart: float = 0.05
     runners_up: int = 3
+    also: tuple[tuple[float, ...], ...] = ()
 
     def __post_init__(self) -> None:
         """Check the numbers."""
@@ -80,6 +88,9 @@ def sow(ledger: Ledger, effort: Effort) -> None:
     points, numbers = [], []
     for number, region in enumerate(regions):
         filled = fill(region, each, effort.seed, step=effort.step)
+        if effort.also:
+            known = np.array(effort.also)
+            filled = np.vstack([filled, known[region.contains(known)]])
         points.append(filled)
         numbers.append(np.full(len(filled), number))
     fractions, owner = np.vstack(points), np.concatenate(numbers)
@@ -100,7 +111,7 @@ def judge_of(ledger: Ledger, goal: Goal) -> Judge:
 def climb(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
     """Search from the best distinct trials; return where the searches ended."""
     freedom = max(region.dimension for region in ledger.regions)
-    count = effort.starts or 2 + freedom**2 // 2
+    count = effort.starts or 1 + 3 * freedom // 2
     starts = choose(ledger.trials(), judge, ledger.regions, count)
     if not starts:
         raise ConvergenceError(
@@ -122,7 +133,7 @@ def _from(
 def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
     """Look around the best mix once more, and search on if that helps."""
     ends: list[Polished] = []
-    for _ in range(3):
+    for turn in range(_LOOKS):
         before = best_start(ledger, judge)
         standing = stand(ledger, judge)
         ledger.stage = "poll"
@@ -131,12 +142,21 @@ def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
             break
         look = poll(region, before.region, judge, before.fractions, effort.seed)
         together(ledger, [look])
-        if not _better(stand(ledger, judge), standing):
-            break
+        if not _better(stand(ledger, judge), standing, _WORTH):
+            _comb(ledger, best_start(ledger, judge), effort.seed, turn)
+            if not _better(stand(ledger, judge), standing, _GAIN):
+                break
         ledger.stage = "polish"
         start = best_start(ledger, judge)
         ends += together(ledger, [_from(ledger, judge, start, Manner(radius=_NEAR))])
     return ends
+
+
+def _comb(ledger: Ledger, best: Start, seed: int, turn: int) -> None:
+    """Evaluate a cloud of mixes around the best one."""
+    points = cloud(ledger.regions[best.region], best.fractions, seed, turn)
+    if len(points):
+        ledger.ask(points, np.full(len(points), best.region))
 
 
 def stand(ledger: Ledger, judge: Judge) -> tuple[float, float]:
@@ -153,8 +173,8 @@ def best_start(ledger: Ledger, judge: Judge) -> Start:
     return Start(fractions=trials.fractions[row], region=int(trials.region[row]))
 
 
-def _better(new: tuple[float, float], old: tuple[float, float]) -> bool:
+def _better(new: tuple[float, float], old: tuple[float, float], worth: float) -> bool:
     """Say whether the gain is worth a search."""
     if old[0] > 0.0:
         return new[0] < old[0] * (1.0 - 1e-6)
-    return new[1] < old[1] - _WORTH
+    return new[1] < old[1] - worth

@@ -26,6 +26,9 @@ BINDS = 1e-6
 #: smaller move is for a price that holds over a short way only.
 _MOVES = (1e-3, 3e-5)
 
+#: Free ingredients up to which bounds and ratios are searched again too.
+_FEW = 3
+
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
 #: with a moved limit.
 _WIDE, _LOOK, _RADIUS = 0.05, 3e-3, 0.02
@@ -142,11 +145,20 @@ class Trier:
             for one in binding
         }
         for move in _MOVES if self.again else ():
-            doubted = [one for one, price in prices.items() if not price.confirmed]
+            doubted = [
+                one
+                for one, price in prices.items()
+                if not price.confirmed and not (one.is_row and self._costly)
+            ]
             prices |= self._tried(doubted, prices, move)
         limits = {one.index: p for one, p in prices.items() if not one.is_row}
         rows = {one.index: p for one, p in prices.items() if one.is_row}
         return limits, rows
+
+    @property
+    def _costly(self) -> bool:
+        """Whether bounds and ratios keep their multipliers, not searched again."""
+        return self.region.dimension > _FEW
 
     def _limits(self, found: Multipliers) -> Iterable[_Binding]:
         for index in np.flatnonzero(found.limits > 0.0).tolist():

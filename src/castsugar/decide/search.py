@@ -18,7 +18,11 @@ from castsugar.decide.space import Space
 from castsugar.decide.together import together
 
 #: Gain found while prices were tried, of the objective's size, that makes a new start.
-_OVERLOOKED = 1e-8
+_OVERLOOKED = 1e-6
+
+#: Part of the objective's slope that no limit explains, above which a mix lies at an
+#: edge where some column jumps.
+_EDGE = 0.3
 
 #: Most new starts.
 _ROUNDS = 3
@@ -130,6 +134,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
         number=best.region,
         fractions=best.fractions,
         objective=hunt.stand(ledger, judge)[1],
-        again=known.effort.prices,
+        # At an edge where a column jumps there is no slope, and no price to confirm.
+        again=known.effort.prices and not found.residual > _EDGE,
     )
     known.limit_prices, known.row_prices = trier.prices(found)

@@ -44,7 +44,8 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         If not one mix could be computed.
     """
     problem, goal = task.problem(), task.goal()
-    found = optimise(problem, goal, task.space, effort=task.effort)
+    effort = replace(task.effort, also=known_mixes(task))
+    found = optimise(problem, goal, task.space, effort=effort)
     fine = found.status == "optimal"
     percents, weighable, gap = _rounded(task, problem, found)
     robust = _robust(task, problem, goal, found) if fine else None
@@ -61,6 +62,28 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         rows=rows,
         tried_values=_tried(task, problem),
         refused=_refused(rows["best"]),
+    )
+
+
+def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:
+    """Return mixes that were made or measured, as fractions of the space's items.
+
+    A measured mix keeps its own burn law: a better one than all mixes around it, which
+    no lattice meets.
+    """
+    names = task.space.columns
+    recipes = [dict(recipe) for recipe in task.tried.values()]
+    motor = task.settings.motor
+    if motor is not None:
+        parts = motor.burning.components
+        recipes += [
+            dict(zip(parts, mix.fractions, strict=True))
+            for mix in motor.burning.law.mixes
+        ]
+    return tuple(
+        tuple(recipe.get(name, 0.0) / sum(recipe.values()) for name in names)
+        for recipe in recipes
+        if {n for n, share in recipe.items() if share > 0.0} <= set(names)
     )
 
 

@@ -21,6 +21,7 @@ from castsugar.kitchen.pot import (
 from castsugar.kitchen.settings import WINDOW_DRAWS, Kitchen
 from castsugar.kitchen.validity import ICE_POINT, FloatArray
 from castsugar.kitchen.window import degradation_limit, pour_window
+from castsugar.quantile import smooth_quantile
 
 #: Rows that are drawn together: their arrays fit the cache.
 BLOCK = 64
@@ -124,15 +125,14 @@ def judge(
     window : bool
         Whether the pour window is sought (about 25 pours more).
     levels : tuple of float
-        Further quantiles of the viscosity, 0 to 1.
+        Further quantiles of the viscosity, smooth in the mix.
     Every row stands on its own; draws are shared.
     """
     count = len(pot)
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    asked = (0.1, 0.5, 0.9, *levels)
-    viscosity = np.full((len(asked), count), np.nan)
+    viscosity = np.full((3 + len(levels), count), np.nan)
     edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(slurry.CLASSES)))
     for mine in (True, False):
@@ -143,7 +143,7 @@ def judge(
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen, asked)
+        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
         if window:
             few = known.draw(min(kitchen.draws, WINDOW_DRAWS), kitchen.seed)
             edges[:, rows] = _window(part, few, kitchen)
@@ -191,9 +191,9 @@ def _bands(
 ) -> tuple[FloatArray, FloatArray]:
     """Return quantiles of the viscosity, and the probability of every class."""
     count, draws = len(pot), kitchen.draws
-    quantiles = np.empty((len(levels), count))
+    quantiles = np.empty((3 + len(levels), count))
     classes = np.empty((count, len(slurry.CLASSES)))
-    ranks = [round(q * (draws - 1)) for q in levels]
+    ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
     for rows in _blocks(np.arange(count)):
         eta, crowding = poured(
             pot.take(rows), values, kitchen.cook, kitchen.air_pressure
@@ -201,8 +201,10 @@ def _bands(
         index = slurry.flow_class(eta, crowding)
         for which in range(len(slurry.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
+        for place, level in enumerate(levels, start=3):
+            quantiles[place, rows] = smooth_quantile(eta, level)
         eta = np.partition(eta, ranks, axis=1)
-        quantiles[:, rows] = eta[:, ranks].T
+        quantiles[:3, rows] = eta[:, ranks].T
     return quantiles, classes
 
 

@@ -19,6 +19,7 @@ from castsugar.motor.balance import Bands, FloatArray
 from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE
 from castsugar.motor.standing import BRANCHES, NO_ROOT
+from castsugar.quantile import smooth_quantile
 
 #: Draws a mix.
 DRAWS = 200
@@ -94,7 +95,7 @@ class ManyPeaks:
     further: FloatArray
 
 
-def peaks_of_mixes(
+def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     motor: Motor,
     mixes: MixBurns,
     *,
@@ -118,7 +119,7 @@ def peaks_of_mixes(
     branch, seed
         As in :func:`castsugar.motor.peak.peak_pressure`.
     levels : tuple of float
-        Further quantiles, 0 to 1, rounded up to a draw.
+        Further quantiles, 0 to 1, smooth in the mix.
 
     Raises
     ------
@@ -236,15 +237,8 @@ class _Rows:
         p = peak.drawn_pressures(bands, drawn, shifts, branch)
         p05, p50, p95 = peak.quantiles(p[:, 1:])
         lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
-        more = [_reached(p[:, 1:], level) for level in levels]
+        more = [smooth_quantile(p[:, 1:], level) for level in levels]
         return np.stack([p[:, 0], p05, p50, p95, lost, *more])
-
-
-def _reached(draws: FloatArray, level: float) -> FloatArray:
-    """Return what a share of the draws stays below, rounded up to a draw."""
-    rank = int(np.ceil(level * (draws.shape[-1] - 1)))
-    order: FloatArray = np.partition(draws, rank, axis=-1)[..., rank]
-    return np.where(np.isnan(draws).any(axis=-1), np.nan, order)
 
 
 def _scores(seed: int, draws: int) -> FloatArray:

@@ -18,6 +18,7 @@ from castsugar.report.svg.canvas import (
 )
 from castsugar.report.svg.colour import BINS, bin_colour
 from castsugar.report.svg.place import Box, Taken, text_box
+from castsugar.report.svg.symbols import draw_symbol
 from castsugar.report.svg.words import text_width, wrapped
 
 SIZE = 16.0
@@ -37,15 +38,17 @@ class ColourBar:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A swatch and what it means; `kind` "fill", "line" or "mark".
+    """A swatch and what it means; `kind` "fill", "line", "thick", "mark", "symbol".
 
-    `paint` is a fill or a colour; `dashes` go with a line.
+    `paint` is a fill or a colour; `dashes` go with a line, `symbol` with a line or
+    alone.
     """
 
     kind: str
     paint: str
     words: str
     dashes: str | None = None
+    symbol: str = ""
 
 
 def draw_bar(svg: Svg, bar: ColourBar, left: float, top: float, width: float) -> float:
@@ -109,9 +112,13 @@ def _draw_key(svg: Svg, key: Key, corner: Point) -> None:
     x, y = corner
     if key.kind == "mark":
         draw_mark(svg, (x + 14.0, y + 9.0))
-    elif key.kind == "line":
-        stroke = Stroke(key.paint, 2.4, key.dashes)
+    elif key.kind in ("line", "thick"):
+        stroke = Stroke(key.paint, 4.2 if key.kind == "thick" else 2.4, key.dashes)
         svg.line((x, y + 9.0), (x + 28.0, y + 9.0), stroke)
+        if key.symbol:
+            draw_symbol(svg, (x + 14.0, y + 9.0), key.symbol, key.paint)
+    elif key.kind == "symbol":
+        draw_symbol(svg, (x + 14.0, y + 9.0), key.symbol, key.paint)
     else:
         box: Attributes = {"fill": key.paint, "stroke": SOFT, "stroke-width": 0.8}
         svg.rect((x, y + 1.0), (28.0, 16.0), box)

@@ -32,11 +32,14 @@ _TICK, _SIZE, _BIG = 8.0, 16.0, 17.0
 class Sides:
     """What the sides say: names of the ingredients, and what the triangle spans.
 
-    `total` is the share of the whole mix that the three make up together.
+    `total` is the share of the whole mix that the three make up together, `drop` how
+    far the names of the lower corners stand below the base, and 16 more than that of
+    the upper one above the top [px].
     """
 
     names: tuple[str, str, str]
     total: float
+    drop: float = 24.0
 
 
 def shifted(at: Point, angle: float, distance: float) -> Point:
@@ -147,7 +150,11 @@ def _draw_corners(svg: Svg, frame: Frame, sides: Sides) -> None:
         if len(lines) > 3:
             lines = [*lines[:2], shortened(" ".join(lines[2:]), room, 16.0)]
         lines.append(f"{most:.4g} %")
-        first = y - 8.0 - 19.0 * (len(lines) - 1) if index == 0 else y + 24.0
+        first = (
+            y + 16.0 - sides.drop - 19.0 * (len(lines) - 1)
+            if index == 0
+            else y + sides.drop
+        )
         middle = (x, x - 16.0, x + 16.0)[index]
         for row, words in enumerate(lines):
             style = TextStyle(16.0, "middle", AXES[index], bold=row < len(lines) - 1)

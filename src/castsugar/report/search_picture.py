@@ -1,0 +1,134 @@
+"""What all pictures of a search say: limits in words, state, notes."""
+
+from __future__ import annotations
+
+from castsugar.columns import COLUMN
+from castsugar.decide.outcome import Outcome
+from castsugar.decide.problem import Limit
+from castsugar.report.layout import number
+from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
+
+#: Where nothing was typed: catalogue names.
+PLAIN = Asked(file="")
+
+_IDEAL = "A model; impulses are ideal, no losses. No claim of safety."
+_PRESSURE = "A pressure limit rests on an estimate about an unproved case."
+_VISCOSITY = "Pour viscosity is good to a factor of 4 before it is calibrated."
+
+
+def stem(column: str) -> str:
+    """Return what a column measures, in few words.
+
+    Examples
+    --------
+    >>> stem("pour_viscosity_Pa_s, 80 of 100")
+    'pour viscosity'
+    """
+    return label_of(chance_of(column)[0]).removesuffix(", middle")
+
+
+def bound_words(limit: Limit) -> str:
+    """Return sense and value of a limit with its unit.
+
+    Examples
+    --------
+    >>> bound_words(Limit(column="chamber_pressure_MPa", sense="<=", value=6.9))
+    'at most 6.9 MPa'
+    """
+    word = "at most" if limit.sense == "<=" else "at least"
+    return f"{word} {limit.value:.4g} {unit_of(limit.column)}".rstrip()
+
+
+def short_limit(limit: Limit) -> str:
+    """Return a limit in few words, with sense and value.
+
+    Examples
+    --------
+    >>> short_limit(Limit(column="pour_viscosity_Pa_s", sense="<=", value=10.0))
+    'pour viscosity at most 10 Pa s'
+    """
+    return f"{stem(limit.column)} {bound_words(limit)}"
+
+
+def limit_words(limit: Limit) -> str:
+    """Return a limit with the share of the draws that must keep it.
+
+    Examples
+    --------
+    >>> name = "chamber_pressure_MPa, 95 of 100"
+    >>> limit_words(Limit(column=name, sense="<=", value=6.9))
+    'peak pressure at most 6.9 MPa, in 95 of 100'
+    """
+    share = chance_of(limit.column)[1]
+    if share is None:
+        return short_limit(limit)
+    most = share if limit.sense == "<=" else 100.0 - share
+    return f"{short_limit(limit)}, in {most:g} of 100"
+
+
+def decimals_of(column: str) -> int:
+    """Return the decimals that a column deserves on a picture."""
+    known = COLUMN.get(chance_of(column)[0])
+    return (known.decimals or 0) if known else 1
+
+
+def value_words(column: str, value: float) -> str:
+    """Return a value with its unit.
+
+    Examples
+    --------
+    >>> value_words("specific_impulse_s", 152.97)
+    '153.0 s'
+    """
+    return f"{spaced(number(value, decimals_of(column)))} {unit_of(column)}".rstrip()
+
+
+def spaced(text: str) -> str:
+    """Return a number as text, from 10,000 on with thin spaces.
+
+    Examples
+    --------
+    >>> spaced("9000.5"), spaced("-277900").encode("ascii", "replace")
+    ('9000.5', b'-277?900')
+    """
+    whole, point, rest = text.partition(".")
+    if len(whole.lstrip("-")) > 4 and whole.lstrip("-").isdigit():
+        whole = f"{int(whole):,}".replace(",", "\u2009")
+    return whole + point + rest
+
+
+def stop_words(outcome: Outcome, name: str, asked: Asked) -> str:
+    """Return what a limit or a row of the space is called where it stops a mix."""
+    for limit in outcome.found.goal.limits:
+        if limit.name == name:
+            return stem(limit.column)
+    return asked.renamed(name)
+
+
+def state_words(outcome: Outcome) -> str:
+    """Return what is not as it should be with the answer; empty for an optimum."""
+    found = outcome.found
+    if found.status == "infeasible":
+        return "No mix keeps all limits: this one breaks them least."
+    if outcome.refused:
+        return f"Not to be trusted: {outcome.refused}."
+    if found.status == "incomplete":
+        return f"Stopped early ({found.reason}): the best so far, not an optimum."
+    return ""
+
+
+def best_words(outcome: Outcome) -> str:
+    """Return what the mix of an answer is called."""
+    words = {"infeasible": "least bad mix", "incomplete": "best so far"}
+    return words.get(outcome.found.status, "best mix")
+
+
+def notes_of(outcome: Outcome, columns: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the notes that belong under a picture of some columns."""
+    notes = []
+    if any(name.startswith("pour_viscosity") for name in columns):
+        notes.append(_VISCOSITY)
+    if any(name.startswith(("chamber_pressure", "pressure_m")) for name in columns):
+        notes.append(_PRESSURE)
+    text = " ".join([*notes, _IDEAL])
+    return (text,)

@@ -1,0 +1,563 @@
+"""Pictures of a search: what is computed for them, and what stands on them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from castsugar.decide.directions import cloud, directions
+from castsugar.decide.front import Front, trade_off
+from castsugar.decide.hunt import Effort
+from castsugar.decide.ledger import Trials
+from castsugar.decide.measure import broken
+from castsugar.decide.outcome import Outcome
+from castsugar.decide.plane import plane
+from castsugar.decide.problem import Goal, Limit
+from castsugar.decide.requirement import Requirement
+from castsugar.decide.rounding import weigh_out
+from castsugar.decide.search import optimise
+from castsugar.decide.space import Space
+from castsugar.decide.table import Settings
+from castsugar.decide.task import Task
+from castsugar.errors import InputError, UnknownNameError
+from castsugar.report.search_front import front_chart
+from castsugar.report.search_map import search_map
+from castsugar.report.search_trace import trace_plot
+from castsugar.report.search_words import Asked
+from castsugar.report.svg.patches import between, cut, inside, patches_of
+
+pytestmark = pytest.mark.exact
+
+SVG = "{http://www.w3.org/2000/svg}"
+QUICK = Effort(points=40, prices=False)
+COLUMNS = ("specific_impulse_s", "density_kg_m3", "flame_temperature_K")
+
+
+class Counted:
+    """An objective 100 (a + 2 b), a density 1000 b, a temperature 1000 a.
+
+    The sizes of its batches are kept.
+
+    A mix with more of the first ingredient than `fails` fails.
+    """
+
+    columns = COLUMNS
+
+    def __init__(self, fails: float = 2.0) -> None:
+        self.fails = fails
+        self.batches: list[int] = []
+
+    def evaluate(self, x: np.ndarray) -> np.ndarray:
+        self.batches.append(len(x))
+        a, b = x[:, 0], x[:, 1]
+        out = np.stack([100.0 * (a + 2.0 * b), 1e3 * b, 1e3 * a], axis=1)
+        out[x[:, 0] > self.fails] = np.nan
+        return out
+
+    def jacobian(self, x: np.ndarray) -> None:
+        return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plain:
+    """A task with a problem of its own."""
+
+    space: Space
+    made: Counted = field(default_factory=Counted)
+    tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    front: Any = None
+
+    def problem(self) -> Counted:
+        return self.made
+
+
+def limit(value: float, sense: str = "<=", column: str = COLUMNS[1]) -> Limit:
+    return Limit(column=column, sense=sense, value=value)
+
+
+def outcome(
+    space: Space, *limits: Limit, front: bool = False, fails: float = 2.0, **more: Any
+) -> Outcome:
+    """Return what a search for most of a + 2 b finds."""
+    problem = Counted(fails)
+    goal = Goal(objective=COLUMNS[0], limits=limits)
+    found = optimise(problem, goal, space, effort=QUICK)
+    wanted, line = None, None
+    if front:
+        wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
+        both = [
+            Goal(objective=column, maximise=way, limits=limits)
+            for column, way in wanted
+        ]
+        line = trade_off(problem, *both, space, levels=5, effort=QUICK)
+    task = Plain(space=space, made=problem, front=wanted, **more)
+    names = space.columns
+    known = {n: r for n, r in task.tried.items() if set(r) <= set(names)}
+    values = {
+        n: problem.evaluate(np.array([[r.get(c, 0.0) for c in names]]))[0]
+        for n, r in known.items()
+    }
+    problem.batches.clear()
+    return Outcome(
+        task=task,  # type: ignore[arg-type]
+        found=found,
+        percents=None,
+        weighable=None,
+        no_rounding="",
+        robust=None,
+        front=line,
+        rows={},
+        tried_values={
+            n: dict(zip(COLUMNS, v.tolist(), strict=True)) for n, v in values.items()
+        },
+        refused="",
+    )
+
+
+@cache
+def standard() -> Outcome:
+    """Return the outcome whose numbers the first test derives."""
+    return outcome(THREE, limit(300.0))
+
+
+THREE = Space(bounds={"a": (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
+
+
+def texts(picture: str) -> list[str]:
+    """Return the words on a picture, which is well-formed."""
+    root = ElementTree.fromstring(picture)
+    return [t.text or "" for t in root.iter(f"{SVG}text")]
+
+
+def area(data: str) -> float:
+    """Return the area of the closed polygons of a path [px2]."""
+    total = 0.0
+    for part in re.findall(r"M([^MZ]+)Z", data):
+        points = np.array([[float(v) for v in at.split()] for at in part.split("L")])
+        x, y = points.T
+        total += 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+    return total
+
+
+def test_directions_keep_the_ratio_of_the_others() -> None:
+    """Best: c at its least, 0.1; b at its limit, 0.3; so a is 0.6.
+
+    Along a, b = 0.3 (1 - a) / 0.4 = 0.75 (1 - a): at most 0.3 down to a = 0.6, where it
+    is; c = 0.25 (1 - a) falls below 0.1 above it: the best cannot move. Along c,
+    b = 0.3 (1 - c) / 0.9 only falls, a = 2 b stays above 0.2: up to c = 0.5. Along b it
+    is limited upward; downward c = 0.1 (1 - b) / 0.7 grows, a = 6 c is at most 0.9 (at
+    b = 0, 0.857): down to b = 0.
+    """
+    made = outcome(THREE, limit(300.0))
+    np.testing.assert_allclose(made.found.fractions, [0.6, 0.3, 0.1], atol=1e-9)
+    ran = directions(made)
+    a, b, c = ran.ways
+    assert len(made.task.problem().batches) == 1  # type: ignore[attr-defined]
+    assert (a.ingredient, b.ingredient, c.ingredient) == ("a", "b", "c")
+    np.testing.assert_allclose(a.reach, 0.0, atol=1e-6)
+    assert a.stops == ("density_kg_m3 <= 300", "c at least 10 %")
+    np.testing.assert_allclose(c.reach, (0.0, 0.4), atol=1e-6)
+    assert c.stops == ("c at least 10 %", "c at most 50 %")
+    np.testing.assert_allclose(b.reach, (-0.3, 0.0), atol=1e-6)
+    assert b.stops == ("b at least 0 %", "density_kg_m3 <= 300")
+    # The columns are straight along a direction: a + 2 b = 4 b = 4 (1 - c) / 3.
+    expected = 400.0 / 3.0 * (0.9 - c.change)
+    np.testing.assert_allclose(c.values[:, 0], expected, rtol=1e-7)
+    np.testing.assert_allclose(a.values[:, 1], 750.0 * (0.4 - a.change), atol=1e-9)
+    np.testing.assert_allclose([a.change[0], a.change[-1]], [-0.4, 0.3], atol=1e-9)
+    assert b.change[-1] == pytest.approx(0.7)
+
+
+def test_the_place_at_which_a_limit_breaks_is_exact() -> None:
+    """Best again 0.6, 0.3, 0.1. Along b, a = 6 (1 - b) / 7 reaches 0.7 at b = 11 / 60.
+
+    There, and only there, it begins to break, whatever the steps.
+    """
+    made = outcome(THREE, limit(300.0), limit(700.0, column=COLUMNS[2]))
+    (way,) = [w for w in directions(made).ways if w.ingredient == "b"]
+    assert way.reach[0] == pytest.approx(11.0 / 60.0 - 0.3, abs=1e-6)
+    assert way.stops[0] == "flame_temperature_K <= 700"
+    place = int(np.argmax(way.kept))
+    assert way.change[place] == pytest.approx(way.reach[0])
+    assert way.values[place, 2] == pytest.approx(700.0, rel=1e-6)
+
+
+def test_fixed_parts_stay_and_choices_are_made() -> None:
+    """The oxide keeps its 2 %; the slot runs under the name of what occupies it."""
+    space = Space(
+        bounds={"a": (0.2, 0.8), "slot": (0.1, 0.5)},
+        fixed={"oxide": 0.02},
+        choices={"slot": ("b", "d")},
+    )
+    made = outcome(space, limit(250.0))
+    # Only b adds to the objective beside a: it is chosen.
+    assert made.found.choice == {"slot": "b"}
+    asked: list[np.ndarray] = []
+    made.task.problem().evaluate = lambda x: (asked.append(x), Counted().evaluate(x))[1]  # type: ignore[method-assign]
+    ran = directions(made)
+    assert [w.ingredient for w in ran.ways] == ["a", "b"]
+    (mixes,) = asked
+    np.testing.assert_allclose(mixes[:, 3], 0.02)
+    np.testing.assert_allclose(mixes.sum(axis=1), 1.0)
+    assert (mixes[:, 2] == 0.0).all()
+
+
+def test_a_mix_that_fails_breaks_and_leaves_a_gap() -> None:
+    """Above 70 % of a nothing is computed."""
+    made = outcome(THREE, limit(300.0), fails=0.7)
+    (way,) = [w for w in directions(made).ways if w.ingredient == "a"]
+    failed = np.isnan(way.values).any(axis=1)
+    assert (way.share + way.change[failed] > 0.7 - 0.7 / 48).all()
+    assert failed.any()
+    assert not way.kept[np.isnan(way.values[:, 0]) & (way.change > 0.15)].any()
+    ElementTree.fromstring(trace_plot(made))
+    assert "not computed" in texts(search_map(made))
+
+
+def test_no_direction_is_refused() -> None:
+    fixed = Space(bounds={"a": (0.6, 0.6), "b": (0.4, 0.4)})
+    with pytest.raises(InputError, match="least two ingredients"):
+        trace_plot(outcome(fixed))
+
+
+def test_the_lattice_covers_the_space_in_one_batch() -> None:
+    """Room above the least shares 0.2, 0, 0.1 is 0.7; corners by hand.
+
+    a 0.9 leaves c 0.1; a 0.2 leaves b 0.7 with c 0.1, b 0.3 with c 0.5; c 0.5 leaves a
+    0.5 with b 0.
+    """
+    made = plane_of(THREE)
+    assert made.low == pytest.approx((0.2, 0.0, 0.1))
+    corners = sorted(tuple(round(v, 9) for v in row) for row in made.outline.tolist())
+    assert corners == [
+        (0.2, 0.3, 0.5),
+        (0.2, 0.7, 0.1),
+        (0.5, 0.0, 0.5),
+        (0.9, 0.0, 0.1),
+    ]
+    np.testing.assert_allclose(made.shares.sum(axis=1), 1.0)
+    inside_space = (made.rows >= 0.0).all(axis=1)
+    # The space is 0.7^2 - 0.3^2 of 0.7^2 of the triangle (in units of its side).
+    assert 400 < inside_space.sum() < len(made.shares) < 900
+    # Every mix of the space lies between points of the lattice: none farther than one
+    # step from its corners.
+    for corner in made.outline:
+        near = np.abs(made.shares - corner).max(axis=1).min()
+        assert near <= made.step
+
+
+def plane_of(space: Space, *limits: Limit, **more: Any) -> Any:
+    made = outcome(space, *limits, **more)
+    found = plane(made)
+    assert made.task.problem().batches == [len(found.shares)]  # type: ignore[attr-defined]
+    return found
+
+
+def test_the_plane_of_a_choice_with_a_fixed_part() -> None:
+    space = Space(
+        bounds={"a": (0.2, 0.8), "slot": (0.1, 0.5), "c": (0.1, 0.5)},
+        fixed={"oxide": 0.02},
+        choices={"slot": ("b", "d")},
+    )
+    made = plane_of(space, limit(400.0))
+    assert made.corners == ("a", "b", "c")
+    assert made.fixed == {"oxide": pytest.approx(0.02)}
+    assert made.total == pytest.approx(0.98)
+    mix = np.array([0.49, 0.294, 0.0, 0.196, 0.02])
+    assert made.shares_of(mix) == pytest.approx((0.5, 0.3, 0.2))
+    assert made.shares_of(np.array([0.5, 0.0, 0.28, 0.2, 0.02])) is None
+
+
+def test_mixes_tried_nearby_are_on_the_picture() -> None:
+    near, far = {"a": 0.15, "b": 0.65, "c": 0.2}, {"a": 0.2, "b": 0.8, "c": 0.0}
+    tight = Space(bounds={"a": (0.2, 0.9), "b": (0.0, 1.0), "c": (0.4, 0.5)})
+    assert plane_of(THREE, tried={"near": near}).low == pytest.approx((0.15, 0.0, 0.1))
+    # 0.4 more of room on top of 0.4 is too much.
+    assert plane_of(tight, tried={"far": far}).low == pytest.approx((0.2, 0.0, 0.4))
+    words = " ".join(texts(search_map(outcome(tight, tried={"far": far}))))
+    assert "far: 20.0 / 80.0 / 0.0 % (not on the picture)" in words
+
+
+@pytest.mark.parametrize("count", [2, 4])
+def test_a_map_needs_three_ingredients(count: int) -> None:
+    space = Space(bounds=dict.fromkeys("abcd"[:count], (0.1, 0.8)))
+    with pytest.raises(InputError, match=f"three varying ingredients; here {count} "):
+        search_map(outcome(space))
+
+
+def test_the_clear_part_has_the_area_of_what_keeps_all_limits() -> None:
+    """Of the triangle above 0.2, 0, 0.1 (side 0.7), c at most 0.5 cuts off 0.3^2.
+
+    b at most 0.3 leaves the strip between b 0 and 0.3: 0.7^2 - 0.4^2, less what c above
+    0.5 takes of it: all of 0.3^2 (there b is at most 0.3). Areas in units of the side.
+    """
+    root = ElementTree.fromstring(search_map(standard()))
+    paths = [path for path in root.findall(f"{SVG}path") if "Z" in path.get("d", "")]
+    clear = sum(
+        area(path.get("d", "")) for path in paths if path.get("stroke-width") == "0.6"
+    )
+    (group,) = [g for g in root.findall(f"{SVG}g") if g.get("opacity")]
+    faded = sum(area(path.get("d", "")) for path in group)
+    side = 470.0**2 * np.sqrt(0.75) / 2.0 / 0.7**2
+    assert faded / side == pytest.approx(0.7**2 - 0.3**2, rel=2e-3)
+    assert clear / side == pytest.approx(0.7**2 - 0.4**2 - 0.3**2, rel=2e-3)
+
+
+def test_the_border_of_a_limit_lies_where_it_is() -> None:
+    """A limit on the upper corner's ingredient is level: 0.5 of a, 0.3 of 0.7 up."""
+    picture = search_map(outcome(THREE, limit(500.0, column=COLUMNS[2])))
+    root = ElementTree.fromstring(picture)
+    (line,) = [p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.6"]
+    heights = [float(at.split()[1]) for at in re.split("[ML]", line.get("d", ""))[1:]]
+    outline = root.findall(f"{SVG}path")[0].get("d", "")  # top, left and right corner
+    (_, top), (_, base), _ = (
+        [float(v) for v in at.split()] for at in outline.strip("MZ").split("L")
+    )
+    expected = base + 0.3 / 0.7 * (top - base)
+    np.testing.assert_allclose(heights, expected, atol=0.02)
+    assert "flame temperature" in texts(picture)
+    assert "flame temperature at most 500 K" in texts(picture)
+
+
+def test_a_limit_without_a_border_says_so() -> None:
+    loose, hard = limit(5000.0), limit(2000.0, ">=", COLUMNS[2])
+    made = outcome(THREE, loose, hard)
+    words = texts(search_map(made))
+    assert "density without voids at most 5000 kg/m3: kept everywhere" in words
+    assert "flame temperature at least 2000 K: broken everywhere" in words
+    assert "Where the least bad mix lies" in words
+    assert "No mix keeps all limits: this one breaks them least." in words
+    thick = [
+        p
+        for p in ElementTree.fromstring(trace_plot(made)).iter(f"{SVG}path")
+        if p.get("stroke-width") == "4.2"
+    ]
+    assert thick == []
+
+
+def test_the_trace_plot_says_how_far_and_what_stops() -> None:
+    """The numbers are those of the first test."""
+    made = standard()
+    words = " ".join(texts(trace_plot(made)))
+    assert (
+        "a 60.0 %: no less (density without voids), no more (c at least 10 %)" in words
+    )
+    assert "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)" in words
+    assert "at most 300 kg/m3" in words
+    assert "specific impulse [s]: more is better" in words
+    one = texts(trace_plot(made, [COLUMNS[2]]))
+    assert "flame temperature [K]" in one
+    assert "density without voids [kg/m3]" not in one
+    with pytest.raises(UnknownNameError, match="flame_temperature_K"):
+        trace_plot(made, ["flame_temperature_C"])
+
+
+def test_thick_lines_are_as_long_as_what_is_kept() -> None:
+    """Along b all is kept from -0.3 to 0, along c from 0 to +0.4 (first test)."""
+    made = standard()
+    root = ElementTree.fromstring(trace_plot(made))
+    thick = [p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "4.2"]
+    ends = [
+        [float(at.split()[0]) for at in re.split("[ML]", p.get("d", ""))[1:]]
+        for p in thick
+    ]
+    # x from -0.4 (a) to +0.7 (b), widened by 3 % at both ends, stands at 84 to 576 px.
+    unit = (576.0 - 84.0) / (1.1 * 1.06)
+    long = [max(xs) - min(xs) for xs in ends if max(xs) - min(xs) > 1.0]
+    two_panels = [0.3 * unit, 0.4 * unit] * 2
+    np.testing.assert_allclose(long, two_panels, rtol=1e-3)
+
+
+def test_decades_are_interpolated_by_their_logarithm() -> None:
+    """Pressure 10^(10 b): the limit 10 breaks at b = 0.1, wherever the steps lie."""
+
+    class Steep(Counted):
+        columns = ("chamber_pressure_MPa", "specific_impulse_s")
+
+        def evaluate(self, x: np.ndarray) -> np.ndarray:
+            return np.stack([10.0 ** (10.0 * x[:, 1]), x[:, 0] + x[:, 1]], axis=1)
+
+    space = Space(bounds={"a": (0.0, 1.0), "b": (0.0, 0.7), "c": (0.3, 0.9)})
+    most = Limit(
+        column="chamber_pressure_MPa", sense="<=", value=10.0, logarithmic=True
+    )
+    goal = Goal(objective="specific_impulse_s", limits=(most,))
+    found = optimise(Steep(), goal, space, effort=QUICK)
+    base = outcome(space)
+    made = Outcome(
+        **{
+            **{k: getattr(base, k) for k in base.__slots__},
+            "task": Plain(space=space, made=Steep()),
+            "found": found,
+        }
+    )
+    (way,) = [w for w in directions(made).ways if w.ingredient == "b"]
+    # Down from the best, c = 0.3 (1 - b) / (1 - b0) grows, nothing breaks.
+    last = way.values[way.kept][-1, 0]
+    assert last <= 10.0 * (1.0 + 1e-5)
+    axis = texts(trace_plot(made, ["chamber_pressure_MPa"]))
+    assert "at most 10 MPa" in axis
+    assert {"1", "10", "100"} <= set(axis)
+
+
+def test_front_chart_draws_front_trials_and_mixes() -> None:
+    """Most a + 2 b against least a, c at least 0.1, b at most 0.3: b stays 0.3.
+
+    From a 0.6 (objective 120) to a 0.2 (objective 80, temperature 200).
+    """
+    tried = {"mine": {"a": 0.4, "b": 0.4, "c": 0.2}, "odd": {"z": 1.0}}
+    made = outcome(THREE, limit(300.0), front=True, tried=tried)
+    picture = front_chart(made)
+    words = texts(picture)
+    assert "specific impulse [s]: more is better" in words
+    assert "flame temperature [K]: less is better" in words
+    assert "best mix: 120.0 s, 600 K" in words
+    assert "mine: 120.0 s, 400 K; breaks density without voids" in words
+    assert "odd" not in " ".join(words)
+    pairs = cloud(made)
+    a = 1e-3 * pairs[:, 1]
+    b = 0.5 * (1e-2 * pairs[:, 0] - a)
+    assert ((b <= 0.3 + 1e-6) & (a >= 0.2 - 1e-9)).all()
+    assert len(pairs) > 20
+    front = made.front
+    assert front is not None
+    root = ElementTree.fromstring(picture)
+    blue = [c for c in root.iter(f"{SVG}circle") if c.get("fill") == "#0072b2"]
+    # Two circles each (rim and dot), the dot blue; one more in the keys.
+    assert len(blue) == len(front.first) + 1
+    across = [float(c.get("cx", 0)) for c in blue[:-1]]
+    assert across == sorted(across, reverse=True)
+
+
+def test_no_front_is_refused() -> None:
+    made = standard()
+    with pytest.raises(InputError, match="no trade-off front to draw: none was asked"):
+        front_chart(made)
+    wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
+    none = np.empty(0)
+    front = Front(
+        status="infeasible",
+        reason="",
+        fractions=np.empty((0, 3)),
+        first=none,
+        second=none,
+        trials=Trials(
+            fractions=np.empty((0, 3)),
+            values=np.empty((0, 3)),
+            region=np.empty(0, dtype=np.int64),
+            stage=(),
+        ),
+    )
+    empty = Outcome(
+        **{
+            **{k: getattr(made, k) for k in made.__slots__},
+            "front": front,
+            "task": Plain(space=THREE, front=wanted),
+        }
+    )
+    with pytest.raises(InputError, match="no mix keeps all limits"):
+        front_chart(empty)
+
+
+def test_names_are_escaped_and_bytes_repeat() -> None:
+    evil = '<b> & "x"</svg>'
+    space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
+    tried = {evil * 2: {evil: 0.5, "b": 0.3, "c": 0.2}}
+    made = outcome(space, limit(300.0), front=True, tried=tried)
+    for draw in (trace_plot, search_map, front_chart):
+        first = draw(made)
+        assert first == draw(made)
+        assert "<b>" not in first
+        assert evil in " ".join(texts(first)), draw
+    typed = trace_plot(made, asked=Asked(file="", typed={"KNO3 <1>": evil}))
+    assert any(words.startswith("KNO3 <1> 60.0 %") for words in texts(typed))
+
+
+def test_limits_that_a_tried_mix_breaks() -> None:
+    goal = Goal(
+        objective=COLUMNS[0], limits=(limit(300.0), limit(0.5, ">=", COLUMNS[2]))
+    )
+    assert broken(goal, {COLUMNS[1]: 300.0, COLUMNS[2]: 0.6}) == ()
+    assert broken(goal, {COLUMNS[1]: 301.0, COLUMNS[2]: 0.4}) == (
+        "density_kg_m3 <= 300",
+        "flame_temperature_K >= 0.5",
+    )
+    # What is not known is not kept.
+    assert broken(goal, {COLUMNS[1]: np.nan, COLUMNS[2]: 0.6}) != ()
+
+
+def test_patches_between_levels_cover_the_triangle_once() -> None:
+    """A right triangle of area 2 with the field x: x below 1 is 1.5, above it 0.5."""
+    points = np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0], [9.0, 9.0]])
+    field_ = np.array([[0.0], [2.0], [0.0], [np.nan]])
+    patches = patches_of(points, field_, np.array([[0, 1, 2], [1, 2, 3]]))
+    assert len(patches) == 1  # the triangle of the NaN is left out
+    low, high = between(patches, 0, [1.0])
+    sizes = [sum(polygon(p) for p in part) for part in (low, high)]
+    np.testing.assert_allclose(sizes, [1.5, 0.5])
+    assert cut(patches, 0, 1.0, 3.0) == []
+
+
+def polygon(patch: np.ndarray) -> float:
+    x, y = patch[:, 0], patch[:, 1]
+    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+
+
+def test_lines_are_cut_to_a_convex_outline() -> None:
+    square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    line = np.array([[-1.0, 0.5], [0.5, 0.5], [0.5, 2.0], [0.75, 2.0], [0.75, -1.0]])
+    first, second = inside(line, square)
+    np.testing.assert_allclose(first, [[0.0, 0.5], [0.5, 0.5], [0.5, 1.0]])
+    np.testing.assert_allclose(second, [[0.75, 1.0], [0.75, 0.0]])
+    np.testing.assert_allclose(inside(line, square[::-1])[1], second)
+    assert inside(line, square[:2]) == []
+
+
+def test_pictures_of_a_real_search() -> None:
+    """The table's own columns, an invented space; what each picture must hold."""
+    space = Space(
+        bounds={
+            "potassium nitrate": (0.55, 0.7),
+            "sucrose": (0.1, 0.4),
+            "light corn syrup": (0.05, 0.3),
+        }
+    )
+    task = Task(
+        space=space,
+        settings=Settings(items=space.columns),
+        requirements=(Requirement(column="flame_temperature_K", at_most=1500.0),),
+        tried={
+            "base": {"potassium nitrate": 0.6, "sucrose": 0.2, "light corn syrup": 0.2}
+        },
+        effort=QUICK,
+    )
+    trial = standard()
+    goal = task.goal()
+    problem = task.problem()
+    found = optimise(problem, goal, space, effort=QUICK)
+    base = problem.evaluate(np.array([[0.6, 0.2, 0.2]]))[0]
+    made = Outcome(
+        **{
+            **{k: getattr(trial, k) for k in trial.__slots__},
+            "task": task,
+            "found": found,
+            "percents": weigh_out(
+                problem, replace(space, batch=1.0, scale_step=0.01), found
+            ),
+            "tried_values": {"base": dict(zip(problem.columns, base, strict=True))},
+        }
+    )
+    words = texts(trace_plot(made))
+    assert "flame temperature [K]" in words
+    assert "at most 1500 K" in words
+    words = texts(search_map(made))
+    assert "flame temperature at most 1500 K" in words
+    assert {"best mix", "whole percents", "base"} <= set(words)
+    assert "density x specific impulse [kg s/m3]: more is better" in words
