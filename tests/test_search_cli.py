@@ -58,7 +58,7 @@ def test_the_answer_in_text_and_json(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The same mix in both; the limit binds and has a price."""
-    page, _ = searched(["--explain"], capsys)
+    page, _ = searched(["--explain", "--no-confirm"], capsys)
     document = json.loads(searched(["--json"], capsys)[0])
     assert document["schema"] == "castsugar.search/1"
     assert document["status"] == "optimal"
