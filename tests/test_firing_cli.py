@@ -9,6 +9,7 @@ import csv
 import io
 import json
 import math
+import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -283,3 +284,36 @@ def test_options_that_do_not_belong(
     assert "--mix says nothing of a delay column" in line
     line = complaint(["nowhere.csv", *STAND], capsys)
     assert "nowhere.csv" in line
+
+
+@pytest.mark.parametrize(
+    ("words", "fault"),
+    [
+        (["--throat", "8 mm", "--propellant-mass", "100 kg"], "c\\* of 1.17"),
+        (["--throat", "8 in", "--propellant-mass", "100 g"], "c\\* of"),
+    ],
+)
+def test_what_no_motor_can_do_is_said_without_a_mix(
+    words: list[str],
+    fault: str,
+    shot: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Kilograms for grams, inches for millimetres: 1.17 m/s and 760,000 m/s by hand."""
+    page = " ".join(
+        answered(["shot.csv", *words, "--motor", "bench.toml"], capsys).split()
+    )
+    assert re.search(fault, page)
+    assert "is not possible" in page
+    assert "the recording is not understood" in page
+
+
+def test_two_clocks(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A thrust 0.3 s late is seen; the rule is 5 % of 1.2 s."""
+    t = np.arange(0.0, 3.5, 1e-3)
+    rows = zip(t, course(t), course(t - 0.3), strict=True)
+    lines = [f"{a:.3f},{1e-3 * LEVEL * p:.6g},{PUSH * f:.6g}" for a, p, f in rows]
+    text = "time (s),pressure (kPa(g)),thrust (N)\n" + "\n".join(lines) + "\n"
+    Path("late.csv").write_text(text, "utf-8")
+    page = " ".join(answered(["late.csv", *STAND], capsys).split())
+    assert "the thrust starts 0.3 s after the pressure" in page

@@ -17,7 +17,7 @@ from castsugar.mix import Mix
 from castsugar.motor.firing.agreement import Agreement, compare_with_law
 from castsugar.motor.firing.budget import Measured, scaled
 from castsugar.motor.firing.expected import Expected, expect
-from castsugar.motor.firing.faults import explain_efficiency
+from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.motor.firing.inference import InferredLaw, infer_law
 from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
@@ -171,6 +171,8 @@ def _infer(
     """Return the burn law of the trace, or why there is none."""
     if hardware is None:
         return None, "the grain is not known; give --motor with its sizes"
+    if impossible(reduction.results):
+        return None, "the results are not possible, so the recording is not understood"
     try:
         rivals = rivals_of(hardware.grain, size_u)
         return infer_law(reduction, hardware.grain, rivals=rivals), ""

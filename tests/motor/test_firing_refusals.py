@@ -285,15 +285,13 @@ def test_an_igniter_that_is_a_lone_spike_is_no_burning() -> None:
 
 
 @pytest.mark.exact
-def test_two_humps_and_chuffing_are_said() -> None:
-    """The burning lasts from the first rise to the last fall; the dips are counted."""
+def test_two_burnings_are_refused_and_chuffing_is_said() -> None:
+    """One second of quiet within three is two firings; short dips are counted."""
     humps = np.interp(
         TIME, [1.0, 1.1, 1.9, 2.0, 3.0, 3.1, 3.9, 4.0], [0, 1, 1, 0, 0, 1, 1, 0]
     )
-    reduced = reduce_recording(record(pressure=2e6 * (humps + NOISE)), STAND)
-    check_finite(reduced)
-    assert reduced.burning.dips == 1
-    assert reduced.burning.lasting == pytest.approx(3.0 - 2 * 0.005, abs=5e-3)
+    two = record(pressure=2e6 * (humps + NOISE))
+    refused(lambda: reduce_recording(two, STAND), "two burnings")
     chuffs = np.where((TIME > 1.0) & (TIME < 3.0), np.sin(10 * np.pi * TIME) > 0.0, 0.0)
     reduced = reduce_recording(record(pressure=2e6 * (chuffs + NOISE)), STAND)
     check_finite(reduced)

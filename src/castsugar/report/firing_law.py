@@ -116,6 +116,8 @@ def agreement_lines(test: StaticTest, found: Agreement, asked: Asked) -> list[st
     assert test.law is not None
     name = law_words(test.law)
     verdict = "agrees" if found.agrees else "DISAGREES"
+    if not found.tells:
+        verdict = "cannot tell whether it agrees"
     ends = f"{significant(found.ratio_low, 3)} to {significant(found.ratio_high, 3)}"
     before = asked.text(found.rate_law, "burn_rate")
     lines = wrapped(f"The firing {verdict} with {name}.", "  ", "")

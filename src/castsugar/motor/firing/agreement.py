@@ -24,6 +24,9 @@ from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
 #: Probability below which firing and law are said to disagree.
 LEVEL = 0.05
 
+#: An interval of the ratio wider than this factor tells nothing. Our rule.
+_TELLING = 3.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
@@ -42,6 +45,8 @@ class Agreement:
     probability : float
         Of a difference as large if both are the same.
     agrees : bool
+    tells : bool
+        The interval of the ratio is narrow enough, a factor of 3, to tell anything.
     outside : bool
         The pressure lies outside the tested ones of the law.
     """
@@ -55,6 +60,7 @@ class Agreement:
     exponent_difference: float
     probability: float
     agrees: bool
+    tells: bool
     outside: bool
 
 
@@ -100,6 +106,7 @@ def compare_with_law(
         exponent_difference=exponent,
         probability=probability,
         agrees=probability >= LEVEL,
+        tells=2.0 * half <= math.log(_TELLING) or probability < LEVEL,
         outside=not low <= p <= high,
     )
 

@@ -9,6 +9,7 @@ rule is a choice, its effect is part of the doubt of everything that hangs on it
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,8 @@ class Burning:
         Signal at both ends. [unit of the signal]
     dips : int
         Times that the signal falls below the level between.
+    longest_dip : float
+        [s]
     """
 
     start: float
@@ -52,6 +55,7 @@ class Burning:
     share: float
     level: float
     dips: int
+    longest_dip: float = 0.0
 
     @property
     def lasting(self) -> float:
@@ -114,7 +118,7 @@ def find_burning(
         end=_crossing(time, values, last, level, rising=False),
         share=level / peak,
         level=level,
-        dips=_dips(above[first : last + 1]),
+        **_dips(time[first : last + 1], above[first : last + 1]),
     )
 
 
@@ -135,9 +139,13 @@ def _crossing(
     return float(time[at])
 
 
-def _dips(above: NDArray[np.bool_]) -> int:
+def _dips(time: FloatArray, above: NDArray[np.bool_]) -> dict[str, Any]:
+    """Return how often the signal is below, and for how long at most."""
     edges = np.flatnonzero(np.diff(np.r_[True, above, True].astype(np.int8)))
-    return int(np.count_nonzero(np.diff(edges.reshape(-1, 2), axis=1) >= _DIP))
+    pairs = edges.reshape(-1, 2)
+    pairs = pairs[np.diff(pairs, axis=1)[:, 0] >= _DIP]
+    lasting = time[pairs[:, 1]] - time[pairs[:, 0]]
+    return {"dips": len(pairs), "longest_dip": float(lasting.max(initial=0.0))}
 
 
 def integral(time: FloatArray, values: FloatArray, start: float, end: float) -> float:

@@ -17,6 +17,7 @@ from castsugar.motor.firing.burning import (
 from castsugar.motor.firing.signal import (
     at_limit,
     bridge,
+    clipped,
     flat_top,
     gaps,
     noise_of,
@@ -30,8 +31,9 @@ BoolArray = NDArray[np.bool_]
 #: A peak stands this many times the noise above zero, or nothing burned. Our rule.
 _OVER_NOISE = 8.0
 
-#: A gap in the times matters if it is longer than this part of the burning. Our rule.
-_LONG = 0.01
+#: Quiet of this part of the burning, in one piece, makes it two; a gap in the times
+#: matters if it is longer than this part of the burning. Our rules.
+_QUIET_BETWEEN, _LONG = 0.3, 0.01
 
 #: Share of the peak that is the first sign of a burning. Our rule.
 _FIRST_SIGN = 0.01
@@ -72,7 +74,7 @@ class Channel:
     time, value : ndarray, shape (n,)
         [s], [unit of the sensor]
     course : ndarray, shape (n,)
-        Running median of five values. [unit of the sensor]
+        Running median of five values.
     noise : float
         Standard deviation of a sample.
     zero : Zero
@@ -84,7 +86,7 @@ class Channel:
     at_limit : ndarray of bool, shape (n,)
         Samples at the stated limit of the sensor.
     flat : int
-        Equal readings in a row at the top that make the sensor suspect.
+        Equal readings at the top that make the sensor suspect.
     """
 
     name: str
@@ -185,6 +187,8 @@ def prepare(
             f"{name}: no burning found; taken as read, nothing stands above zero: let "
             "the zero be taken away (--zero line)"
         )
+    burning = find_burning(time, value, noise=noise, share=rules.share, course=course)
+    _check_one(name, burning)
     return Channel(
         name=name,
         time=time,
@@ -192,16 +196,24 @@ def prepare(
         course=course,
         noise=noise,
         zero=zero,
-        burning=find_burning(
-            time, value, noise=noise, share=rules.share, course=course
-        ),
+        burning=burning,
         peak=float(course[top]),
         peak_time=float(time[top]),
         bridged=bridged,
         gap=gaps(time),
-        at_limit=at_limit(filled, rules.ceiling),
+        at_limit=at_limit(filled, rules.ceiling) | clipped(filled),
         flat=flat_top(filled),
     )
+
+
+def _check_one(name: str, burning: Burning) -> None:
+    """Refuse two burnings in one record."""
+    if burning.longest_dip > _QUIET_BETWEEN * burning.lasting:
+        raise InputError(
+            f"{name}: {burning.longest_dip:.2g} s of quiet lie between two burnings, "
+            f"{burning.start:.4g} s to {burning.end:.4g} s in all; if the file holds "
+            "two firings, or an igniter long before the grain, cut it and keep one"
+        )
 
 
 def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -> Zero:

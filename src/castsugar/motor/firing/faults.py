@@ -6,7 +6,9 @@ Words for people; the rules are ours and stand beside each.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
+from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.stand import Stand
 
@@ -24,6 +26,15 @@ _REST = 0.3
 
 #: The end of burning at twice the limit, earlier by this part of the burn time.
 _SLOW_END = 0.1
+
+#: Starts of pressure and thrust that differ by this part of the burning.
+_APART = 0.05
+
+#: What nitrate-sugar motors can have. Ideal c* is 850 to 950 m/s and ideal specific
+#: impulse below 170 s (this library, 40 to 75 % nitrate, 1 to 10 MPa); a thrust
+#: coefficient of a real nozzle lies between 0.5 and 2 (Sutton & Biblarz, ch. 3, from
+#: memory). A third of it still counts as a bad motor, less does not.
+VELOCITIES, IMPULSES, COEFFICIENTS = (280.0, 1100.0), (25.0, 200.0), (0.4, 2.0)
 
 #: A throat that grows by more than this part of its diameter.
 _EROSION = 0.03
@@ -44,11 +55,14 @@ def channel_cautions(channel: Channel) -> list[str]:
             "if the sensor or its amplifier was at its limit, peak and integrals are "
             f"too low: state its range with --{channel.name}-range"
         )
-    lost = int((channel.bridged & (channel.value > channel.burning.level)).sum())
+    inside = (channel.time > channel.burning.start) & (
+        channel.time < channel.burning.end
+    )
+    lost = int((channel.bridged & inside).sum())
     if channel.bridged_share > 0.0:
         found.append(
             f"{channel.name}: {100 * channel.bridged_share:.2g} % of the burning not "
-            f"recorded ({lost} samples replaced); bridged by straight lines"
+            f"recorded (samples replaced: {lost}); bridged by straight lines"
         )
     if channel.burning.dips:
         times = channel.burning.dips
@@ -56,14 +70,15 @@ def channel_cautions(channel: Channel) -> list[str]:
         found.append(
             f"{channel.name}: falls below {100 * channel.burning.share:.2g} % of its "
             f"peak {often} within the burning: an igniter before the grain, chuffing, "
-            "or a loose connection"
+            "or a loose connection; means and times are not those of steady burning"
         )
     found += _slow_end(channel)
     zero = channel.zero
     if math.isnan(zero.after) and zero.rule != "as read":
         found.append(
-            f"{channel.name}: no quiet samples after burnout, so the drift of the zero "
-            "is unknown; record longer"
+            f"{channel.name}: too little quiet after burnout (it counts from half a "
+            f"burn time, {0.5 * channel.burning.lasting:.2g} s, after it), so the "
+            "drift of the zero is unknown; record longer"
         )
     if abs(zero.drift) > _DRIFT * channel.peak:
         found.append(
@@ -83,6 +98,39 @@ def _slow_end(channel: Channel) -> list[str]:
         f"{100 * other.share:.2g} % of its peak for {own.end - other.end:.2g} s at the "
         "end: a slow tail, or a sensor that got hot; see what other limits give, and "
         "--limits"
+    ]
+
+
+def impossible(results: Mapping[str, Measured]) -> list[str]:
+    """Return which results no nitrate-sugar motor can have, whatever its mix."""
+    found = []
+    for name, words, low, high, unit in (
+        ("characteristic_velocity", "c*", *VELOCITIES, "m/s"),
+        ("specific_impulse", "specific impulse", *IMPULSES, "s"),
+        ("thrust_coefficient", "thrust coefficient", *COEFFICIENTS, ""),
+    ):
+        result = results.get(name)
+        if result is None or low <= result.value <= high:
+            continue
+        found.append(
+            f"a {words} of {result.value:.3g} {unit}".rstrip()
+            + f" is not possible (nitrate-sugar motors have {low:g} to {high:g}): look "
+            "for a wrong unit (ms under s, g under kg, mm under in), a wrong throat or "
+            "mass, more than one firing in the file, or a calibration that is off; "
+            "nothing on this page is to be used"
+        )
+    return found
+
+
+def starts_apart(pressure: Channel, thrust: Channel) -> list[str]:
+    """Say if pressure and thrust do not start together."""
+    apart = thrust.burning.start - pressure.burning.start
+    if abs(apart) <= _APART * pressure.burning.lasting:
+        return []
+    order = "after" if apart > 0.0 else "before"
+    return [
+        f"the thrust starts {abs(apart):.2g} s {order} the pressure: the two clocks "
+        "differ, or one sensor is slow; the thrust coefficient suffers"
     ]
 
 

@@ -160,6 +160,8 @@ def infer_law(
         raise InputError("the recording has no pressure, so no burn law follows")
     if pressure.at_limit.any():
         raise InputError("the pressure sensor was at its limit, so no burn law follows")
+    if pressure.burning.dips > 1:
+        raise InputError("the motor chuffs, so no burn law of steady burning follows")
     ambient = reduction.stand.ambient_pressure
     # Limits high up would cut off a part of the grain that burnt.
     burning = pressure.limits(min(reduction.stand.share, THRESHOLD))

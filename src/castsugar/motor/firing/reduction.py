@@ -12,7 +12,12 @@ from castsugar.errors import InputError
 from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.burning import Burning
 from castsugar.motor.firing.channel import Channel, Rules, prepare
-from castsugar.motor.firing.faults import channel_cautions, throat_cautions
+from castsugar.motor.firing.faults import (
+    channel_cautions,
+    impossible,
+    starts_apart,
+    throat_cautions,
+)
 from castsugar.motor.firing.quantities import (
     burn_time,
     of_pressure,
@@ -128,7 +133,10 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         thrust=thrust,
         results=results,
         effects=_effects(pressure, thrust, stand),
-        cautions=_cautions(recorded, pressure, thrust, stand),
+        cautions=(
+            *impossible(results),
+            *_cautions(recorded, pressure, thrust, stand),
+        ),
     )
 
 
@@ -218,6 +226,8 @@ def _cautions(
     for channel in (pressure, thrust):
         if channel is not None:
             found += channel_cautions(channel)
+    if pressure is not None and thrust is not None:
+        found += starts_apart(pressure, thrust)
     if pressure is not None:
         found += throat_cautions(pressure, stand, gauge=recorded.pressure_is_gauge)
     return tuple(found)

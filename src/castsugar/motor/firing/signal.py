@@ -29,6 +29,9 @@ _FLAT = 5
 #: usable converter has (7 bits). Our rules.
 _FEWEST_LEVELS, _COARSEST = 10, 0.01
 
+#: Equal readings at the top that prove it, where there is noise. Our rule.
+_CLIPPED = 20
+
 #: A gap in the times is longer than this many usual intervals. Our rule.
 _GAP = 3.0
 
@@ -54,10 +57,17 @@ def noise_of(values: FloatArray) -> float:
     known = values[np.isfinite(values)]
     if known.size < 3:
         return 0.0
-    wiggle = known[1:-1] - 0.5 * (known[:-2] + known[2:])
-    # The variance of y1 - (y0 + y2) / 2 is 1.5 times that of a sample.
-    found = _MAD * float(np.median(np.abs(wiggle))) / np.sqrt(1.5)
+    found = _wiggle(known)
     return found if found > 0.0 else _rounding(known)
+
+
+def _wiggle(values: FloatArray) -> float:
+    """Return the noise that neighbours show; 0 where most of them are equal."""
+    if values.size < 3:
+        return 0.0
+    off = values[1:-1] - 0.5 * (values[:-2] + values[2:])
+    # The variance of y1 - (y0 + y2) / 2 is 1.5 times that of a sample.
+    return float(_MAD * np.median(np.abs(off)) / np.sqrt(1.5))
 
 
 def _rounding(values: FloatArray) -> float:
@@ -123,6 +133,19 @@ def _line_over(time: FloatArray, values: FloatArray, gone: BoolArray) -> FloatAr
 def at_limit(values: FloatArray, ceiling: float) -> BoolArray:
     """Mark samples at or above the highest reading of a sensor, to 0.1 %."""
     return np.asarray(values >= ceiling - 1e-3 * abs(ceiling))
+
+
+def clipped(values: FloatArray) -> BoolArray:
+    """Mark readings at the very top that cannot be but a sensor at its limit.
+
+    Twenty or more equal ones in a row, where all others are noisy.
+    """
+    nothing = np.zeros(values.shape, dtype=bool)
+    if flat_top(values) < _CLIPPED:
+        return nothing
+    top = values >= values.max() - 1e-9 * abs(float(values.max()))
+    least = 1e-9 * float(np.ptp(values))
+    return np.asarray(top) if _wiggle(values[~top]) > least else nothing
 
 
 def flat_top(values: FloatArray) -> int:
