@@ -123,3 +123,38 @@ def test_the_fake_optimum_is_no_optimum() -> None:
     )
     assert not outcome.refused
     assert "freezing" not in outcome.rows["best"]["flags"]
+
+
+def test_whole_percents_keep_the_stock() -> None:
+    """120 g of nitrate for 200 g are 60 %, also in whole percents."""
+    outcome = asked(stock={"KNO3": 0.12}, batch=0.2, scale_step=1e-3)
+    assert outcome.percents is not None
+    assert outcome.weighable is not None
+    for made in (outcome.percents, outcome.weighable):
+        assert made.fractions[0] <= 0.6 + 1e-9
+
+
+def test_what_has_no_model_is_named() -> None:
+    """The kitchen has none for sorbitol: no mix with it is judged, and that is said."""
+    outcome = search(
+        {
+            "KNO3": (0.55, 0.7),
+            "sucrose": (0.1, 0.3),
+            "corn syrup": 0.15,
+            "sorbitol": (0.0, 0.1),
+        },
+        objective="characteristic_velocity_m_s",
+        limits=[cs.Requirement(column="set_ratio", at_least=0.9)],
+        kitchen=cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=50),
+        effort=QUICK,
+        confirm=False,
+    )
+    assert outcome.unjudged == ("sorbitol",)
+    assert outcome.found.recipe.get("sorbitol", 0.0) == 0.0
+
+
+def test_a_cook_above_150_c_is_refused_at_once() -> None:
+    """There is no verdict on any mix then."""
+    hot = cs.Kitchen(cook=cs.Cook.hold(443.15, 480.0), draws=50)
+    with pytest.raises(cs.InputError, match="above 150 C"):
+        asked(kitchen=hot)

@@ -208,6 +208,22 @@ def test_a_sloppy_batch(outcome: Outcome) -> None:
     assert robust.kept_robust >= 0.85
 
 
+def test_above_the_case_is_refused(task: Task) -> None:
+    """Without a limit on the pressure the best mix of a weak case is not to be made."""
+    assert task.settings.motor is not None
+    weak = replace(task.settings.motor, case=Case(rated_pressure=1.5e6))
+    only_set = (cs.Requirement(column="set_ratio", at_least=SET),)
+    other = replace(
+        task,
+        settings=replace(task.settings, motor=weak),
+        requirements=only_set,
+        sloppiness=None,
+        effort=Effort(points=60, prices=False),
+    )
+    outcome = seek(other, confirm=False)
+    assert "exceeds what the case may hold" in outcome.refused
+
+
 def test_rounding_costs_little(outcome: Outcome) -> None:
     """Steps of 0.1 g of 200 g keep the limits and cost less than whole percents."""
     assert outcome.weighable is not None

@@ -268,10 +268,10 @@ def test_a_binding_limit_and_its_price_in_words(full: Outcome) -> None:
     table_of_limits = text[text.index("Limits  ") :]
     told = line(table_of_limits, "peak pressure, 95 of 100 below, MPa")
     assert told[-6:] == ["6", "at", "most", "6", "0", "yes"]
-    # 10 % of 6 MPa times 12000; 7200 of 272000. 6 MPa are 870.2 psi (NIST SP 811).
+    # 1 % of 6 MPa times 12000; 720 of 272000. 6 MPa are 870.2 psi (NIST SP 811).
     assert line(text, "in psi")[-4:] == ["870.2", "at", "most", "870.2"]
     assert (
-        "10 % more (0.6 MPa, 87.02 psi) buys about +7200 kg s/m3 (+2.6 %)."
+        "1 % more (0.06 MPa, 8.702 psi) buys about +720 kg s/m3 (+0.26 %)."
         in joined(text)
     )
     assert "Loosen it only with a case that may hold more than 8 MPa" in joined(text)
@@ -324,16 +324,16 @@ def test_a_bound_has_a_price_per_percentage_point_and_the_typed_name() -> None:
     [
         (
             Price(multiplier=12000.0),
-            "buys about +7200 kg s/m3 (+2.6 %), by the slopes there; not tried",
+            "buys about +720 kg s/m3 (+0.26 %), by the slopes there; not tried",
         ),
         (
             Price(multiplier=9000.0, relaxed=0.0, tightened=12000.0, step=0.01),
-            "87.02 psi) buys about 0 kg s/m3 (below 0.01 %); 10 % less changes it by "
-            "about -7200 kg s/m3 (-2.6 %) (the sides differ",
+            "8.702 psi) buys about 0 kg s/m3 (below 0.01 %); 1 % less changes it by "
+            "about -720 kg s/m3 (-0.26 %) (the sides differ",
         ),
         (
             Price(multiplier=9000.0, relaxed=12000.0, step=0.01),
-            "buys about +7200 kg s/m3 (+2.6 %) (the other side could not be searched)",
+            "buys about +720 kg s/m3 (+0.26 %) (the other side could not be searched)",
         ),
     ],
 )
@@ -669,7 +669,7 @@ def test_a_viscosity_or_set_limit_asks_for_its_own_measurement() -> None:
     thick = replace(AT_SIX, column=POUR, value=5.0, name="")
     states = tuple(replace(s, limit=thick, value=5.0) for s in found(AT_SIX).limits)
     answer = replace(found(AT_SIX), limits=states)
-    assert "kitchen measure narrows the band" in joined(
+    assert "pan-weight and bulk-density narrow the band" in joined(
         page(outcome(answer), explain=True)
     )
 

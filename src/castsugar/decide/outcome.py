@@ -37,6 +37,8 @@ class Outcome:
         "weighable", "robust", "runner 1", ..., and each tried mix by its name.
     tried_values : dict of str to dict
         Name of a tried mix to the columns of the search at it.
+    unjudged : tuple of str
+        Ingredients that no mix could be computed with: left out of the search.
     refused : str
         Why the best mix is no optimum to be trusted (second solver, freezing at the
         throat); empty if it is.
@@ -52,6 +54,7 @@ class Outcome:
     rows: Mapping[str, dict[str, Any]]
     tried_values: Mapping[str, Mapping[str, float]]
     refused: str
+    unjudged: tuple[str, ...] = ()
 
     @property
     def feasible(self) -> bool:

@@ -65,7 +65,8 @@ def ratio_row(text: str) -> Row:
     found = _RATIO.match(text)
     if not found:
         raise InputError(
-            f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5'"
+            f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5', "
+            "with >= or <="
         )
     one, other, sense, number = found.groups()
     try:

@@ -23,6 +23,10 @@ from castsugar.errors import InputError
 from castsugar.evaluation import evaluate
 from castsugar.mix import Mix
 
+#: A margin below 0 by more than this is one: search and table draw alike, but not the
+#: very same quantile.
+_ROUNDING = 0.01
+
 #: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
 _USUAL_BATCH = 0.2
 
@@ -62,6 +66,7 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         rows=rows,
         tried_values=_tried(task, problem),
         refused=_refused(rows["best"]),
+        unjudged=_unjudged(found),
     )
 
 
@@ -94,7 +99,10 @@ def _rounded(
     made: list[Weighable | None] = []
     gaps = []
     space = task.space
-    for other in (replace(space, purchases={}, batch=1.0, scale_step=0.01), space):
+    percents = replace(
+        space, batch=1.0, scale_step=0.01, purchases=space.shares_at_hand()
+    )
+    for other in (percents, space):
         if other is space and (space.batch is None or space.scale_step is None):
             made.append(None)
             continue
@@ -209,4 +217,22 @@ def _refused(row: Mapping[str, Any]) -> str:
         )
     if not math.isfinite(row["characteristic_velocity_m_s"]):
         return "the best mix has no c*"
+    if row["pressure_margin"] < -_ROUNDING:
+        return (
+            "the 95 % pressure of the best mix exceeds what the case may hold; set the "
+            'limit on chamber_pressure_MPa to at_most = "case"'
+        )
     return ""
+
+
+def _unjudged(found: Found) -> tuple[str, ...]:
+    """Return ingredients of which every mix that holds them could not be computed."""
+    needed = [found.goal.objective, *(limit.column for limit in found.goal.limits)]
+    places = [list(found.values).index(name) for name in needed]
+    known = np.asarray(np.isfinite(found.trials.values[:, places]).all(axis=1))
+    holds = found.trials.fractions > 0.0
+    return tuple(
+        name
+        for name, rows in zip(found.ingredients, holds.T, strict=True)
+        if rows.any() and not known[rows].any() and known.any()
+    )

@@ -190,6 +190,11 @@ class Space:
             text = f"{1e3 * mass:.10g} g of {name} for {1e3 * self.batch:.10g} g"
             yield Row(name=text, coefficients={name: 1.0}, limit=mass / self.batch)
 
+    def shares_at_hand(self) -> dict[str, float]:
+        """Return what is at hand as a share of the batch: for a batch of 1 kg. [kg]"""
+        batch = self.batch or 1.0
+        return {name: mass / batch for name, mass in self.purchases.items()}
+
     def moved(self, name: str, change: float) -> Space:
         """Return the space with the limit of one row moved; above 0 relaxes it.
 

@@ -112,6 +112,12 @@ class Task:
     def _check_wings(self) -> None:
         from castsugar.columns import COLUMNS
 
+        kitchen = self.settings.kitchen
+        if kitchen is not None and kitchen.too_hot:
+            raise InputError(
+                f"the cook reaches {kitchen.cook.hottest - 273.15:.4g} C; above 150 C "
+                "there is no verdict on any mix: cook cooler"
+            )
         groups = {c.key: c.group for c in COLUMNS}
         for name in self._named():
             group = groups.get(name, "")

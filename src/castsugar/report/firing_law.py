@@ -199,9 +199,8 @@ def expected_lines(test: StaticTest, asked: Asked) -> list[str]:
             )
             verdict = _inside(expected, name, results[name])
             label = f"{kind.label}, {words}"
-            lines.append(
-                f"  {label:<34}{wanted:>9}{f'{low} to {high}':>17}{got:>9}{verdict:>9}"
-            )
+            band = f"{low} to {high}"
+            lines.append(f"  {label:<34}{wanted:>9} {band:>16} {got:>8}{verdict:>9}")
     return [*lines, *_expected_notes(test)]
 
 

@@ -104,6 +104,13 @@ def _standing(outcome: Outcome) -> list[str]:
             "  ",
             "",
         )
+    for name in outcome.unjudged:
+        lines += filled(
+            f"LEFT OUT: {name}. No mix with it could be judged under these limits (no "
+            "model for it); that says nothing about how good it is.",
+            "  ",
+            "",
+        )
     if found.violation > 0.0:
         none = "No mix keeps all limits"
         if found.status == "incomplete":
@@ -123,6 +130,9 @@ def _look_first(outcome: Outcome) -> list[str]:
         row = row_of(outcome, name)
         status = str(row.get("status", "ok"))
         texts = [status] if status != "ok" else []
+        flow = str(row.get("flow_class", ""))
+        if flow in ("no flow", "jams"):
+            texts.append(f"{flow}: it cannot be poured")
         flags = str(row.get("flags", ""))
         for text in [*texts, *(flags.split("; ") if flags else [])]:
             told.setdefault(text, []).append(head)

@@ -108,7 +108,9 @@ def robust_lines(outcome: Outcome, asked: Asked) -> list[str]:
     lines += filled(
         f"Taken: every part of {of} wrong by {few(1e3 * sloppy.weighing, 2)} g, syrup "
         f"solids by {few(100.0 * sloppy.syrup_solids, 2)} points, powders damp by "
-        f"{few(100.0 * sloppy.moisture, 2)} % (standard uncertainties). "
+        f"{few(100.0 * sloppy.moisture, 2)} % (standard uncertainties; damp only adds "
+        "water). A chance limit on pouring holds the doubt of the syrup already; it is "
+        "not counted twice. "
         f"{robust.batches} batches of each mix were drawn."
     )
     if robust.found.violation > 0.0:

@@ -284,8 +284,8 @@ def _next(outcome: Outcome, asked: Asked) -> list[str]:
         )
         texts.append(
             f"The pour viscosity. Now 8 draws of 10 lie between {low} and {high}. "
-            "Weigh the pan before and after the cook (water) and find the bulk density "
-            "of your nitrate (packing): castsugar kitchen measure narrows the band."
+            "Weigh the pan before and after the cook, find the bulk density of your "
+            "nitrate: kitchen pan-weight and bulk-density narrow the band."
         )
     if any(c in ("set_ratio", "solids_over_packing") for c in held):
         texts.append(

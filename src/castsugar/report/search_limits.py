@@ -68,7 +68,7 @@ def limit_lines(outcome: Outcome, asked: Asked) -> list[str]:
         lines.append("Bounds, ratios and purchases that bind")
     for row in found.rows:
         lines += filled(asked.renamed(row.name), "    ", "  ")
-        if found.violation <= 0.0:
+        if found.violation <= 0.0 and not row.name.endswith(" at least 0 %"):
             lines += filled(row_price(row, found), "      ")
     return [*lines, *_price_notes(found), *_case_lines(outcome, asked)]
 
@@ -88,7 +88,7 @@ def _price_notes(found: Found) -> list[str]:
 def _line(*cells: str) -> str:
     """Return one line of the table."""
     label, *rest = zip(cells, _WIDTHS, strict=True)
-    text = f"{label[0]:<{label[1]}}" + "".join(f"{c:>{w}}" for c, w in rest)
+    text = f"{label[0]:<{label[1]}}" + "".join(f" {c:>{w - 1}}" for c, w in rest)
     return text.rstrip()
 
 
@@ -138,11 +138,11 @@ def row_price(row: RowState, found: Found) -> str:
 
 
 def _step(limit: Limit, asked: Asked) -> tuple[float, str, str]:
-    """Return a step to quote a price for, in words: 10 %, or a round number below."""
+    """Return a step to quote a price for, in words: 1 %, or a round number below."""
     column, size = limit.column, abs(limit.value)
     if limit.logarithmic:
-        told = ", ".join(units_of(column, 0.1 * size, asked))
-        return 0.1 * size, "10 %", f" ({told})"
+        told = ", ".join(units_of(column, 0.01 * size, asked))
+        return 0.01 * size, "1 %", f" ({told})"
     step = 10.0 ** math.floor(math.log10(0.05 * size)) if size else 0.01
     return step, with_unit(few(step, 1), column), ""
 

@@ -36,7 +36,7 @@ _IDEAL = (
 )
 
 #: The pressure that a limit with 95 % looks at, and what counts as the same.
-_LIMITED, _SAME = chance_column("chamber_pressure_MPa", 0.95), 1e-3
+_LIMITED, _SAME = chance_column("chamber_pressure_MPa", 0.95), 0.02
 
 _LESS = (
     "Small motors deliver clearly less than this; a firing with pressure and "
