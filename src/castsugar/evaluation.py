@@ -166,7 +166,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     cooked = None
     if kitchen is not None:
         cooked = cooking.cook(listed, blends, kitchen)
-        listed, blends, columns = cooked.mixes, cooked.blends, cooked.columns()
+        listed, blends = cooked.mixes, cooked.blends
+        columns |= cooked.columns()
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
         _check_options(value, exit_pressure, flow)
