@@ -189,9 +189,11 @@ def _altitude(delay: Delay, asked: Asked) -> str:
     """Say what altitude does to the delay."""
     more = "longer" if delay.climb_change >= 0.0 else "shorter"
     text = (
+        f"At the test place ({asked.pressure_text(delay.ambient)}) the same column "
+        f"lasts {_told(delay.ground_time)} s after thrust. "
         f"{CLIMB:.0f} m above the test place (standard atmosphere, "
         f"{asked.pressure_text(delay.climb_pressure)}) the delay is "
-        f"{_told(delay.climb_time)} s instead of {_told(delay.ground_time)} s: "
+        f"{_told(delay.climb_time)} s: "
         f"{percent(abs(delay.climb_change))} % {more}, by the exponent of the law at "
         "ambient pressure."
     )
