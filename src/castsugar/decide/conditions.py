@@ -1,0 +1,114 @@
+"""Under what mixes are compared, and the doubts that no data file states. Floor 5."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.errors import InputError
+from castsugar.evaluation import PRESSURE_RANGE
+from castsugar.kitchen.settings import Kitchen
+from castsugar.motor.hardware import Hardware
+from castsugar.thermo.flow import FLOWS
+from castsugar.thermo.tables import SpeciesTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubts:
+    """Standard uncertainties that no data file states; 0 switches one off.
+
+    Attributes
+    ----------
+    weighing : float
+        Of every weighed part. [kg]
+    batch : float
+        Mass of what is weighed for one batch. [kg]
+    moisture : float
+        Mass fraction of water that a powder may bring beyond what the recipe counts:
+        scale of a half-normal. Common practice, no source.
+    dextrose_equivalent : float
+        Of the composition of a syrup; its viscosity has a grade of its own in the
+        kitchen. Common practice, no source. [DE]
+    pressure : float
+        Relative, of the chamber pressure. Common practice, no source.
+    enthalpies, product_data : bool
+        Whether the enthalpies of formation and the product data count.
+
+    Raises
+    ------
+    InputError
+    """
+
+    weighing: float = 5e-5
+    batch: float = 0.2
+    moisture: float = 0.002
+    dextrose_equivalent: float = 3.0
+    pressure: float = 0.05
+    enthalpies: bool = True
+    product_data: bool = True
+
+    def __post_init__(self) -> None:
+        """Check the numbers."""
+        if not 0.0 < self.batch < math.inf:
+            raise InputError(f"batch is {self.batch:g} kg; give a mass above 0")
+        highest = {
+            "weighing": 0.2 * self.batch,
+            "moisture": 0.2,
+            "dextrose_equivalent": 20.0,
+            "pressure": 0.5,
+        }
+        for name, limit in highest.items():
+            value = getattr(self, name)
+            if not 0.0 <= value <= limit:
+                raise InputError(
+                    f"standard uncertainty of {name.replace('_', ' ')} is {value:g}; "
+                    f"allowed: 0 to {limit:g}"
+                )
+
+    @classmethod
+    def none(cls, batch: float = 0.2) -> Doubts:
+        """Return doubts that are all 0."""
+        off = {f.name: 0.0 for f in fields(cls) if f.type == "float"}
+        off["batch"] = batch
+        return cls(**off, enthalpies=False, product_data=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Conditions:
+    """Under what mixes are compared.
+
+    Attributes
+    ----------
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+        One of :data:`castsugar.thermo.flow.FLOWS`.
+    kitchen : Kitchen or None
+    motor : Hardware or None
+    species : SpeciesTable or None
+        Set 1 of the product data; the shipped default.
+    """
+
+    pressure: float = DEFAULT_PRESSURE
+    exit_pressure: float = STANDARD_ATMOSPHERE
+    flow: str = "equilibrium"
+    kitchen: Kitchen | None = None
+    motor: Hardware | None = None
+    species: SpeciesTable | None = None
+
+    def __post_init__(self) -> None:
+        """Check that they make a flow."""
+        low, high = PRESSURE_RANGE
+        if not low <= self.pressure <= high:
+            raise InputError(
+                f"chamber pressure is {self.pressure:g} Pa; allowed {low:g} to "
+                f"{high:g} Pa absolute"
+            )
+        if not 0.0 < self.exit_pressure < self.pressure:
+            raise InputError(
+                f"exit pressure is {self.exit_pressure:g} Pa; give one above 0 and "
+                f"below the chamber pressure, {self.pressure:g} Pa"
+            )
+        if self.flow not in FLOWS:
+            raise InputError(f"flow is {self.flow!r}; allowed: {', '.join(FLOWS)}")
