@@ -23,9 +23,8 @@ from castsugar.errors import InputError
 from castsugar.evaluation import evaluate
 from castsugar.mix import Mix
 
-#: A margin below 0 by more than this is one: search and table draw alike, but not the
-#: very same quantile.
-_ROUNDING = 0.01
+#: A margin below 0 by more than this is one; the search keeps limits to rounding.
+_ROUNDING = 1e-6
 
 #: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
 _USUAL_BATCH = 0.2

@@ -119,7 +119,7 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     branch, seed
         As in :func:`castsugar.motor.peak.peak_pressure`.
     levels : tuple of float
-        Further quantiles, 0 to 1, smooth in the mix.
+        Further quantiles, 0 to 1, never below those of a table.
 
     Raises
     ------
@@ -237,8 +237,19 @@ class _Rows:
         p = peak.drawn_pressures(bands, drawn, shifts, branch)
         p05, p50, p95 = peak.quantiles(p[:, 1:])
         lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
-        more = [smooth_quantile(p[:, 1:], level) for level in levels]
+        more = [_reached(p[:, 1:], level) for level in levels]
         return np.stack([p[:, 0], p05, p50, p95, lost, *more])
+
+
+def _reached(draws: FloatArray, level: float) -> FloatArray:
+    """Return what a share of the draws stays below; never less than a table shows.
+
+    The smooth quantile, or the one rounded up to a draw, as `p95` is, if that is more:
+    a mix that keeps a limit here keeps it there too.
+    """
+    rank = int(np.ceil(level * (draws.shape[-1] - 1)))
+    rounded = np.partition(draws, rank, axis=-1)[..., rank]
+    return np.maximum(smooth_quantile(draws, level), rounded)
 
 
 def _scores(seed: int, draws: int) -> FloatArray:
