@@ -64,7 +64,7 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         front=front,
         rows=rows,
         tried_values=_tried(task, problem),
-        refused=_refused(rows["best"]),
+        refused=_refused(rows["best"], kept=found.violation <= 0.0),
         unjudged=_unjudged(found),
     )
 
@@ -204,8 +204,11 @@ def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
     }
 
 
-def _refused(row: Mapping[str, Any]) -> str:
-    """Say why a row is no optimum to be trusted."""
+def _refused(row: Mapping[str, Any], *, kept: bool) -> str:
+    """Say why a row is no optimum to be trusted.
+
+    One that breaks a limit is none anyway: what its pressure does is told there.
+    """
     status, flags = str(row["status"]), str(row["flags"])
     if status != "ok":
         return f"the best mix is {status}"
@@ -216,7 +219,7 @@ def _refused(row: Mapping[str, Any]) -> str:
         )
     if not math.isfinite(row["characteristic_velocity_m_s"]):
         return "the best mix has no c*"
-    if row["pressure_margin"] < -_ROUNDING:
+    if kept and row["pressure_margin"] < -_ROUNDING:
         return (
             "the 95 % pressure of the best mix exceeds what the case may hold; set the "
             'limit on chamber_pressure_MPa to at_most = "case"'
