@@ -65,3 +65,27 @@ def along(recipe: Sequence[float], index: int, values: Sequence[float]) -> Float
     out = np.outer(1.0 - np.asarray(values, dtype=float), rest)
     out[:, index] = values
     return out
+
+
+def in_steps(shares: Sequence[float], total: int) -> list[int]:
+    """Return whole numbers in proportion to shares that sum to `total`.
+
+    Largest remainder: every number is less than 1 from its exact part.
+
+    Parameters
+    ----------
+    shares : sequence of float
+        0 or more, not all 0.
+    total : int
+
+    Examples
+    --------
+    >>> in_steps([1.0, 1.0, 1.0], 10), in_steps([0.6, 0.2, 0.2], 7)
+    ([4, 3, 3], [4, 2, 1])
+    """
+    exact = np.asarray(shares, dtype=float)
+    exact = total * exact / exact.sum()
+    found = np.floor(exact + 1e-9)
+    order = np.argsort(-(exact - found), kind="stable")
+    found[order[: total - int(found.sum())]] += 1.0
+    return [int(n) for n in found]

@@ -32,6 +32,9 @@ from castsugar.motor.peak import Spread
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
 SYRUP = {"potassium nitrate": 60, "powdered sugar": 20, "corn syrup": 20}
+#: What comparisons take where nothing is stated.
+FLOW = "no-solidification"
+
 KITCHEN = Kitchen(cook=Cook.hold(392.15, 480.0))
 
 
@@ -130,7 +133,7 @@ def test_enthalpy_alone_is_the_column_of_the_table() -> None:
     """evaluate(data_uncertainty) joins the two product sets and the enthalpies."""
     doubts = Doubts(weighing=0.0, moisture=0.0, pressure=0.0)
     check = linear(Outlook.of([SUCROSE], doubts=doubts))
-    row = cs.evaluate(cs.Mix.weigh(SUCROSE), data_uncertainty=True).iloc[0]
+    row = cs.evaluate(cs.Mix.weigh(SUCROSE), data_uncertainty=True, flow=FLOW).iloc[0]
     wanted = [
         row.flame_temperature_u_K,
         row.characteristic_velocity_u_m_s,
@@ -145,7 +148,7 @@ def test_without_doubts_nothing_moves() -> None:
     outlook = Outlook.of([SYRUP], doubts=Doubts.none())
     assert {i.kind for i in outlook.inputs} == {"syrup"}
     found = draw(outlook, draws=100, without=["syrup"])
-    row = cs.evaluate(cs.Mix.weigh(SYRUP)).iloc[0]
+    row = cs.evaluate(cs.Mix.weigh(SYRUP), flow=FLOW).iloc[0]
     for column in found.columns:
         np.testing.assert_allclose(found.values[column], row[column], rtol=1e-12)
         assert found.parts(column, 0) == []
@@ -157,7 +160,7 @@ def test_middle_is_the_row_of_the_table_with_all_wings() -> None:
     conditions = Conditions(kitchen=KITCHEN, motor=hardware)
     found = draw([SYRUP, SORBITOL], conditions=conditions, draws=100)
     mixes = [cs.Mix.weigh(SYRUP), cs.Mix.weigh(SORBITOL)]
-    table = cs.evaluate(mixes, kitchen=KITCHEN, motor=hardware)
+    table = cs.evaluate(mixes, kitchen=KITCHEN, motor=hardware, flow=FLOW)
     for column in found.columns:
         if column != "pour_viscosity_Pa_s":  # the table shows the middle of draws
             np.testing.assert_allclose(found.best[column], table[column], rtol=1e-9)
@@ -211,7 +214,7 @@ def test_bands_of_kitchen_and_motor_are_those_of_the_table() -> None:
     conditions = Conditions(kitchen=KITCHEN, motor=hardware)
     found = draw(Outlook.of([SYRUP], conditions, Doubts.none()))
     mix = cs.Mix.weigh(SYRUP)
-    row = cs.evaluate(mix, kitchen=KITCHEN, motor=hardware).iloc[0]
+    row = cs.evaluate(mix, kitchen=KITCHEN, motor=hardware, flow=FLOW).iloc[0]
     eta = found.values["pour_viscosity_Pa_s"][:, 0]
     shown = [row.pour_viscosity_p10_Pa_s, row.pour_viscosity_Pa_s]
     for level, value in zip((0.1, 0.5), shown, strict=True):

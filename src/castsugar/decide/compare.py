@@ -171,7 +171,7 @@ def _cell(
     paired = found.difference(column, mix, baseline)
     difference = summarise(paired)
     word = verdict(difference)
-    if column in MOTOR and _share_a_law(found, pair):
+    if column in MOTOR and share_a_law(found, pair):
         word = CANNOT_TELL
     good = BETTER.get(column, "")
     merit = ""
@@ -195,7 +195,7 @@ def _cell(
     )
 
 
-def _share_a_law(found: Draws, pair: tuple[int, int]) -> bool:
+def share_a_law(found: Draws, pair: tuple[int, int]) -> bool:
     """Say whether two mixes burn by one law: their pressures are then not told apart.
 
     How the burn rate changes from one to the other is not known, so the difference,

@@ -83,7 +83,8 @@ class Conditions:
     pressure, exit_pressure : float
         [Pa]
     flow : str
-        One of :data:`castsugar.thermo.flow.FLOWS`.
+        One of :data:`castsugar.thermo.flow.FLOWS`; by default, as in a search, the one
+        without the false peak of c* that freezing at the throat makes.
     kitchen : Kitchen or None
     motor : Hardware or None
     species : SpeciesTable or None
@@ -92,7 +93,7 @@ class Conditions:
 
     pressure: float = DEFAULT_PRESSURE
     exit_pressure: float = STANDARD_ATMOSPHERE
-    flow: str = "equilibrium"
+    flow: str = "no-solidification"
     kitchen: Kitchen | None = None
     motor: Hardware | None = None
     species: SpeciesTable | None = None

@@ -39,6 +39,8 @@ class InMotor:
     hardware : Hardware
     law : str
         Name of the doubt of the burn law; recipes that share the law share it.
+    words : str
+        What people call it.
     origin : str
     bands : Bands
     log_rate_u, exponent_u, correlation, freedom, centre : float
@@ -46,6 +48,7 @@ class InMotor:
 
     hardware: Hardware
     law: str
+    words: str
     origin: str
     bands: Bands
     log_rate_u: float
@@ -66,6 +69,7 @@ class InMotor:
             return cls(
                 hardware=hardware,
                 law=single.name,
+                words=single.name,
                 origin=origin,
                 bands=known["bands"],
                 log_rate_u=float(known["log_rate_u"]),
@@ -82,6 +86,7 @@ class InMotor:
         return cls(
             hardware=hardware,
             law=name if own else f"{name}, not measured",
+            words=name if own else f"{recipe.mix.name}, not measured",
             origin=origin,
             bands=Bands(
                 edges=bands.edges,
@@ -107,7 +112,7 @@ class InMotor:
             Input(
                 key=self._key(name),
                 kind="motor",
-                label=f"{label} ({self.law})",
+                label=f"{label} ({self.words})",
                 uncertainty=u,
                 unit="relative" if name == "rate" else "",
                 origin=self.origin,

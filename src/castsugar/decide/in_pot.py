@@ -15,7 +15,7 @@ from castsugar.decide.vertices import FloatArray
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Values, find, values_of
 from castsugar.kitchen.pot import poured, standing, water_at_start, water_left
 from castsugar.kitchen.settings import Kitchen
-from castsugar.kitchen.verdict import ROOM
+from castsugar.kitchen.verdict import ROOM, humidity
 from castsugar.potting import pots_of
 
 
@@ -25,8 +25,8 @@ class Cooking:
 
     Attributes
     ----------
-    viscosity, set_ratio : ndarray
-        [Pa s], [-]
+    viscosity, set_ratio, humidity : ndarray
+        [Pa s], [-]; relative humidity above which a grain draws water [%]
     water_lost : ndarray
     solids : ndarray
         Dry solids of the syrup off the stated ones, in standard uncertainties.
@@ -34,6 +34,7 @@ class Cooking:
 
     viscosity: FloatArray
     set_ratio: FloatArray
+    humidity: FloatArray
     water_lost: FloatArray
     solids: FloatArray
 
@@ -106,7 +107,11 @@ class InPot:
             gone = np.full(rows, np.nan)
             lost = np.full(rows, self.recipe.mix.water_lost)
             return Cooking(
-                viscosity=gone, set_ratio=gone, water_lost=lost, solids=solids
+                viscosity=gone,
+                set_ratio=gone,
+                humidity=gone,
+                water_lost=lost,
+                solids=solids,
             )
         kitchen = self.kitchen
         pot = pots_of(None, self.recipe.pot(weighed), kitchen)
@@ -119,6 +124,7 @@ class InPot:
         return Cooking(
             viscosity=eta[:, 0],
             set_ratio=cold.crowding[:, 0],
+            humidity=humidity(pot, values, cold)[:, 0],
             water_lost=np.clip(lost[:, 0], 0.0, 1.0),
             solids=solids,
         )

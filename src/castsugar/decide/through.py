@@ -39,7 +39,7 @@ THERMO = (
     "density_impulse_kg_s_m3",
     "condensed_mass_fraction",
 )
-KITCHEN = ("pour_viscosity_Pa_s", "set_ratio")
+KITCHEN = ("pour_viscosity_Pa_s", "set_ratio", "storage_humidity_max_percent")
 MOTOR = ("chamber_pressure_MPa",)
 
 #: Columns that run over decades: differences are of the logarithm, so ratios.
@@ -143,6 +143,7 @@ def solved(
     if cooking is not None:
         found["pour_viscosity_Pa_s"] = cooking.viscosity
         found["set_ratio"] = cooking.set_ratio
+        found["storage_humidity_max_percent"] = cooking.humidity
     if place.bench is not None:
         found["chamber_pressure_MPa"] = place.bench.pressures(
             found["density_kg_m3"], found["characteristic_velocity_m_s"], scores

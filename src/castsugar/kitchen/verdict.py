@@ -182,7 +182,7 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
         "crowding": hot.crowding,
         "set_ratio": cold.crowding,
         "glass": _glass(pot, left, hot.syrup_solids),
-        "humidity": _humidity(pot, values, cold),
+        "humidity": humidity(pot, values, cold),
     }
 
 
@@ -293,7 +293,7 @@ def _glass(pot: Pot, left: FloatArray, solids: FloatArray) -> FloatArray:
     return np.where(fine, value, np.nan)
 
 
-def _humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
+def humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
     """Return the humidity above which the set grain gains water. [%]"""
     activity = _activity(pot, values, cold, np.asarray(ROOM))
     liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
