@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from castsugar import weighing
+from castsugar import plain, weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.expand import Constituent, Lot, expand, syrup_use
@@ -263,3 +263,16 @@ class Mix:
         import pandas as pd
 
         return pd.DataFrame(self.to_dict()["constituents"])
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
+    def _repr_html_(self) -> str:
+        water = 100.0 * self.water_as_cast
+        return plain.html_table(
+            ("ingredient", "% as weighed"),
+            [(name, 100.0 * share) for name, share in self.recipe],
+            f"{self.name}: {self.density:.0f} kg/m3 without voids, as cast {water:.3g} "
+            f"% water",
+        )

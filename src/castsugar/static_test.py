@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from castsugar import plain
 from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.errors import CastsugarError
@@ -19,11 +20,15 @@ from castsugar.motor.firing.budget import Measured, scaled
 from castsugar.motor.firing.expected import Expected, expect
 from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.plain_rows import result_rows
 from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw
 from castsugar.thermo.tables import SpeciesTable
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: A grain holds between these shares of the density without voids; outside, mass or
 #: sizes are likely wrong (poured grains have 3-7 % voids: common practice, no source).
@@ -71,6 +76,43 @@ class StaticTest:
     agreement: Agreement | None
     expected: Expected | None
     cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return results with their 95 % intervals, units in the names."""
+        return {
+            "mix": None if self.mix is None else self.mix.name,
+            "results": self._results(),
+            "density_ratio": self.density_ratio,
+            "expected": None if self.expected is None else self.expected.to_dict(),
+            "cautions": [*self.reduction.cautions, *self.cautions],
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a result: value, uncertainty, 95 % interval."""
+        import pandas as pd
+
+        return pd.DataFrame(self._results())
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (str(r["result"]), r["value"], r["low_95"], r["high_95"])
+            for r in self._results()
+        ]
+        above = "; ".join((*self.reduction.cautions, *self.cautions))
+        return plain.html_table(("", "value", "low, 95 %", "high, 95 %"), rows, above)
+
+    def _results(self) -> list[dict[str, Any]]:
+        """Return results and efficiencies; a lower limit has no interval."""
+        found = dict(self.reduction.results)
+        for name in ("characteristic_velocity", "specific_impulse"):
+            efficiency = getattr(self, f"{name}_efficiency")
+            if efficiency is not None:
+                found[f"{name}_efficiency"] = efficiency
+        return result_rows(found)
 
 
 def review(

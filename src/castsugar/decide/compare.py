@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from castsugar import plain
 from castsugar.database import Ingredient
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
@@ -38,6 +39,9 @@ from castsugar.decide.verdicts import (
 from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.mix import Mix
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: One step of a kitchen scale that shows tenths of a gram. [kg]
 SCALE_STEP = 1e-4
@@ -93,6 +97,25 @@ class Comparison:
                 for name, own in zip(self.names, self.cells, strict=True)
             ],
         }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table: one row a mix and column, units as the column names them."""
+        import pandas as pd
+
+        pairs = zip(self.names, self.cells, strict=True)
+        return pd.DataFrame([_row(n, c) for n, own in pairs for c in own.values()])
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (column, *(_words(own[column]) for own in self.cells))
+            for column in self.draws.columns
+        ]
+        above = f"beside {self.names[self.baseline]}; {RULE}"
+        return plain.html_table(("", *self.names), rows, above)
 
 
 def compare(  # noqa: PLR0913 - keyword-only options
@@ -156,6 +179,22 @@ def compare(  # noqa: PLR0913 - keyword-only options
         cells=cells,
         notes=_notes(found),
     )
+
+
+def _row(name: str, cell: Cell) -> dict[str, Any]:
+    """Return a cell as one flat row."""
+    row = {"name": name, **cell.to_dict()}
+    doubt = row.pop("doubt")
+    for key in ("interval", "difference_interval"):
+        row[f"{key}_low"], row[f"{key}_high"] = row.pop(key)
+    return row | {"largest_doubt": doubt[0]["input"] if doubt else ""}
+
+
+def _words(cell: Cell) -> str:
+    """Return value, interval and verdict in few words."""
+    low, high = (plain.shown(end) for end in cell.interval)
+    told = cell.merit or cell.verdict
+    return f"{plain.shown(cell.value)} ({low} to {high}), {told}"
 
 
 def _cell(

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from castsugar import plain
 from castsugar.decide.found import Found
 from castsugar.decide.front import Front
 from castsugar.decide.robust import Robust
 from castsugar.decide.rounding import Weighable
 from castsugar.decide.task import Task
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,3 +64,46 @@ class Outcome:
     def feasible(self) -> bool:
         """Return whether a mix keeps all limits."""
         return self.found.status != "infeasible" and self.found.violation <= 0.0
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values; units are those in the names of the columns."""
+        found = self.found
+        return {
+            "status": found.status,
+            "reason": found.reason,
+            "refused": self.refused,
+            "objective": found.goal.objective,
+            "recipe_mass_fraction": found.recipe,
+            "values": dict(found.values),
+            "limits": [
+                {
+                    "limit": state.limit.name,
+                    "value": state.value,
+                    "slack": state.slack,
+                    "binding": state.binding,
+                }
+                for state in found.limits
+            ],
+            "left_out": list(self.unjudged),
+            "seed": found.seed,
+            "rows": {name: dict(row) for name, row in self.rows.items()},
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the full rows: best, rounded, robust, runners-up, tried mixes."""
+        import pandas as pd
+
+        return pd.DataFrame([{"mix": n, **row} for n, row in self.rows.items()])
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
+    def _repr_html_(self) -> str:
+        found = self.found
+        above = "; ".join(filter(None, (found.status, found.reason, self.refused)))
+        rows: list[tuple[str, float]] = [
+            *((f"{name}, %", 100.0 * share) for name, share in found.recipe.items()),
+            *found.values.items(),
+        ]
+        return plain.html_table(("", "best mix"), rows, above)

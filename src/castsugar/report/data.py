@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import math
 import platform
 from collections.abc import Mapping, Sequence
 from importlib import metadata
 from typing import Any
 
-#: Significant digits of a number in a file.
-DIGITS = 10
+from castsugar.plain import DIGITS, to_json
+
+__all__ = ["DIGITS", "Row", "to_csv", "to_json", "versions"]
 
 Row = Mapping[str, Any]
 
@@ -48,19 +48,3 @@ def _cell(value: Any) -> str:
             return '"' + value.replace('"', '""') + '"'
         return value
     return f"{value:.{DIGITS}g}" if math.isfinite(value) else ""
-
-
-def to_json(document: Mapping[str, Any]) -> str:
-    """Return a document as JSON; a number that is missing is null."""
-    return json.dumps(_plain(document), indent=2, ensure_ascii=False) + "\n"
-
-
-def _plain(value: Any) -> Any:
-    """Round floats to the digits of a file and turn NaN into null."""
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, float):
-        return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None
-    return value

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from castsugar import plain
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
@@ -135,15 +135,16 @@ class State:
             }
         )
 
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
     def _repr_html_(self) -> str:
-        rows = "".join(
-            f"<tr><td>{html.escape(n)}</td><td>{v:.4f}</td></tr>"
-            for n, v in list(self.main_species().items())[:12]
-        )
         verdict = "certificate passed" if self.certificate.passed else "NOT CERTIFIED"
-        return (
-            f"<p>{self.temperature:.1f} K, {self.pressure / 1e6:.4g} MPa; {verdict}</p>"
-            f"<table><tr><th>species</th><th>mol/kg</th></tr>{rows}</table>"
+        return plain.html_table(
+            ("species", "mol/kg"),
+            [(n, f"{v:.4f}") for n, v in list(self.main_species().items())[:12]],
+            f"{self.temperature:.1f} K, {self.pressure / 1e6:.4g} MPa; {verdict}",
         )
 
 

@@ -22,6 +22,9 @@ FloatArray = NDArray[np.float64]
 
 DRAWS, POINTS = 200, 240
 
+#: Share of the draws beyond each end of a band.
+TAIL = 0.05
+
 #: Results of a firing that get a band.
 _BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
 
@@ -40,13 +43,16 @@ class Expected:
     time : ndarray, shape (points,)
         From ignition. [s]
     low, high : ndarray, shape (points,)
-        Pressure that 5 and 95 of 100 draws stay below, ambient after burnout. [Pa]
+        Pressure that 5 and 95 of 100 draws stay below, or as many as `tail` says;
+        ambient after burnout. [Pa]
     bands : dict of str to tuple of float
         peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]:
-        what 5 and 95 of 100 draws stay below; infinite where draws have no pressure.
+        what so many draws stay below; infinite where draws have no pressure.
     failed : int
         Draws that have no stable pressure; they stand above every other one.
     draws, seed : int
+    tail : float
+        Share of the draws beyond each end of a band.
     """
 
     best: Trace
@@ -57,6 +63,7 @@ class Expected:
     failed: int
     draws: int
     seed: int
+    tail: float = TAIL
 
     def to_dict(self) -> dict[str, object]:
         """Return the best estimate and the bands, with units in the names."""
@@ -66,10 +73,11 @@ class Expected:
             "burn_time": ("burn_time_{}_s", 1.0),
             "total_impulse": ("total_impulse_{}_N_s", 1.0),
         }
+        ends = (_end_name(self.tail), _end_name(1.0 - self.tail))
         bands = {
             key.format(end): scale * value
             for name, (key, scale) in names.items()
-            for end, value in zip(("p05", "p95"), self.bands[name], strict=True)
+            for end, value in zip(ends, self.bands[name], strict=True)
         }
         return {
             **self.best.summary(),
@@ -92,6 +100,7 @@ def expect(
     *,
     draws: int = DRAWS,
     seed: int = 1,
+    tail: float = TAIL,
 ) -> Expected:
     """Predict a firing with its band.
 
@@ -102,6 +111,8 @@ def expect(
     law : BurnLaw
     spread : Spread
     draws, seed : int
+    tail : float
+        Share of the draws beyond each end of a band.
 
     Raises
     ------
@@ -126,29 +137,36 @@ def expect(
     for row, trace in enumerate(traces):
         if trace is not None:
             course[row] = np.interp(time, trace.time, trace.pressure, right=ambient)
-    low, high = _ends(course)
+    low, high = _ends(course, tail)
     return Expected(
         best=best,
         time=time,
         low=low,
         high=high,
-        bands={name: _band(traces, name) for name in _BANDED},
+        bands={name: _band(traces, name, tail) for name in _BANDED},
         failed=sum(t is None for t in traces),
         draws=draws,
         seed=seed,
+        tail=tail,
     )
 
 
-def _ends(values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return what 5 and 95 of 100 draws stay below, rounded outward to a draw."""
+def _end_name(share: float) -> str:
+    """Return the name of a quantile: p05 for 0.05, p97_5 for 0.975."""
+    text = f"p{100.0 * share:04.1f}"
+    return text.removesuffix(".0").replace(".", "_")
+
+
+def _ends(values: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
+    """Return what so many draws stay below, rounded outward to a draw."""
     order, most = np.sort(values, axis=0), len(values) - 1
-    return order[int(0.05 * most)], order[math.ceil(0.95 * most)]
+    return order[int(tail * most)], order[math.ceil((1.0 - tail) * most)]
 
 
-def _band(traces: list[Trace | None], name: str) -> tuple[float, float]:
+def _band(traces: list[Trace | None], name: str, tail: float) -> tuple[float, float]:
     """Return the band of one result over the draws."""
     values = [math.inf if t is None else getattr(t, name) for t in traces]
-    low, high = _ends(np.array(values))
+    low, high = _ends(np.array(values), tail)
     return float(low), float(high)
 
 
