@@ -1,0 +1,238 @@
+"""Paired differences with their intervals: what a change of mix does, at a glance.
+
+A row a column, each on a scale of its own, all about one zero line. Filled and coloured
+where there is a verdict, hollow and grey where there is none; the word stands beside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from castsugar.decide.compare import Comparison
+from castsugar.errors import InputError
+from castsugar.report.difference_words import (
+    INKS,
+    Line,
+    describe,
+    groups_of,
+    key_words,
+    label_of,
+    lines_of,
+    remarks,
+    span_of,
+    span_words,
+)
+from castsugar.report.svg.axes import Scale
+from castsugar.report.svg.canvas import (
+    FAINT,
+    INK,
+    SOFT,
+    Stroke,
+    Svg,
+    TextStyle,
+    moves,
+)
+from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
+from castsugar.report.svg.symbols import draw_symbol, symbol_of
+from castsugar.report.svg.words import shortened
+
+_WIDTH, _MARGIN = 640.0, 24.0
+_BIG, _SIZE, _SMALL = 17.0, 16.0, 14.0
+#: Ends of the tracks, and where verdicts start [px].
+_LEFT, _RIGHT, _WORDS = 266.0, 488.0, 506.0
+_ZERO = 0.5 * (_LEFT + _RIGHT)
+_LABEL, _TRACK, _GAP = 22.0, 25.0, 7.0
+
+#: Other mixes that one picture tells apart.
+MOST = 6
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is drawn: the comparison, places of mixes, columns."""
+
+    comparison: Comparison
+    mixes: tuple[int, ...]
+    columns: tuple[str, ...]
+
+
+def difference_plot(
+    comparison: Comparison, mix: int, *, columns: Sequence[str] | None = None
+) -> str:
+    """Draw how one mix differs from the baseline.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    mix : int
+        Its place.
+    columns : sequence of str, optional
+        All that were compared by default.
+
+    Returns
+    -------
+    str
+        An SVG document; the same bytes for the same input.
+
+    Raises
+    ------
+    InputError
+        For a place that is none, or the baseline's; a column that was not compared.
+    """
+    return _picture(_asked(comparison, (mix,), columns))
+
+
+def difference_plots(
+    comparison: Comparison, *, columns: Sequence[str] | None = None
+) -> str:
+    """Draw how every other mix differs from the baseline, a symbol each.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of more than :data:`MOST` others the first are drawn, and that is said.
+    columns : sequence of str, optional
+        All that were compared by default.
+
+    Returns
+    -------
+    str
+        An SVG document; the same bytes for the same input.
+
+    Raises
+    ------
+    InputError
+        Without another mix; for a column that was not compared.
+    """
+    others = (k for k in range(len(comparison.names)) if k != comparison.baseline)
+    return _picture(_asked(comparison, tuple(others), columns))
+
+
+def _asked(
+    comparison: Comparison, mixes: tuple[int, ...], columns: Sequence[str] | None
+) -> _Asked:
+    """Check what is asked for."""
+    count = len(comparison.names)
+    wrong = [m for m in mixes if not 0 <= m < count or m == comparison.baseline]
+    if wrong or not mixes:
+        raise InputError(
+            f"mix {wrong[0] if wrong else 'none'} is not beside the baseline; give a "
+            f"place from 0 to {count - 1} other than {comparison.baseline}"
+        )
+    known = comparison.draws.columns
+    if columns is None:
+        return _Asked(comparison, mixes, known)
+    for name in columns:
+        comparison.draws.known(name)
+    return _Asked(comparison, mixes, tuple(c for c in known if c in columns))
+
+
+def _picture(asked: _Asked) -> str:
+    """Draw the picture."""
+    found, shown = asked.comparison, asked.mixes[:MOST]
+    names = [found.names[mix] for mix in shown]
+    base = found.names[found.baseline]
+    title = f"Differences from {base}"
+    if len(asked.mixes) == 1:
+        title = f"{names[0]} beside {base}"
+    rows = {c: lines_of(found, c, shown) for c in asked.columns}
+    svg = Svg(_WIDTH, 0.0, title, describe(names, base, rows))
+    below = "paired differences, 95 % intervals; every row has a scale of its own"
+    top = draw_heading(svg, title, [below], _MARGIN)
+    if len(shown) > 1:
+        keys = [
+            Key("symbol", SOFT, name, symbol=symbol_of(k))
+            for k, name in enumerate(names)
+        ]
+        top = draw_keys(svg, keys, _MARGIN, top, _WIDTH - 2.0 * _MARGIN)
+    for group, columns in groups_of(asked.columns):
+        top = _draw_group(svg, group, top)
+        for column in columns:
+            top = _draw_row(svg, column, rows[column], top)
+    notes = [*key_words(), *remarks(found, rows)]
+    if len(asked.mixes) > len(shown):
+        notes.append(f"The first {MOST} of {len(asked.mixes)} other mixes are drawn.")
+    svg.height = draw_notes(svg, notes, _MARGIN, top + 4.0) + 8.0
+    return svg.to_text()
+
+
+def _draw_group(svg: Svg, group: str, top: float) -> float:
+    """Write the head of a group; return the y below it [px]."""
+    y = top + 22.0
+    svg.text((_MARGIN, y), group, TextStyle(_BIG, bold=True))
+    style = TextStyle(_SMALL, colour=SOFT)
+    svg.text((_ZERO - 8.0, y), "← lower", TextStyle(_SMALL, "end", SOFT))
+    svg.text((_ZERO + 8.0, y), "higher →", style)
+    y += 8.0
+    svg.line((_MARGIN, y), (_WIDTH - _MARGIN, y), Stroke(SOFT, 0.8))
+    return y
+
+
+def _draw_row(svg: Svg, column: str, lines: Sequence[Line], top: float) -> float:
+    """Draw one row; return the y below it [px]."""
+    span = span_of(lines)
+    scale = Scale(-(span or 1.0), span or 1.0, _LEFT, _RIGHT)
+    y = top + 19.0
+    label = shortened(label_of(column), _LEFT - _MARGIN - 12.0, _SIZE)
+    svg.text((_MARGIN, y), label, TextStyle(_SIZE, bold=True))
+    bottom = top + _LABEL + _TRACK * len(lines) + _GAP
+    svg.line((_ZERO, top), (_ZERO, bottom), Stroke(INK, 1.2))
+    if span:
+        low, high = span_words(column, span)
+        svg.text((_LEFT, y), low, TextStyle(_SMALL, colour=SOFT))
+        svg.text((_RIGHT, y), high, TextStyle(_SMALL, "end", SOFT))
+    for index, line in enumerate(lines):
+        middle = top + _LABEL + _TRACK * (index + 0.5)
+        svg.line((_LEFT, middle), (_RIGHT, middle), Stroke(FAINT, 0.8))
+        left = _MARGIN
+        if len(lines) > 1:
+            draw_symbol(svg, (left + 8.0, middle), symbol_of(index), SOFT, size=5.0)
+            left += 22.0
+        words = shortened(line.words, _LEFT - left - 8.0, _SMALL)
+        svg.text((left, middle + 5.0), words, TextStyle(_SMALL))
+        if line.known:
+            _draw_interval(svg, line, scale, middle, symbol_of(index))
+        _draw_verdict(svg, line, middle)
+    svg.line((_MARGIN, bottom), (_WIDTH - _MARGIN, bottom), Stroke(FAINT, 0.8))
+    return bottom
+
+
+def _draw_interval(svg: Svg, line: Line, scale: Scale, y: float, symbol: str) -> None:
+    """Draw a bar with its ends, arrows where it has none, and its middle."""
+    ink = INKS[line.tone]
+    told = line.tone != "open"
+    ends = [(v, _held(v, scale)) for v in (line.low, line.high)]
+    if line.low == line.high and math.isinf(line.low):
+        ends = [(0.0, scale(0.0)), ends[0]]
+    svg.line((ends[0][1], y), (ends[1][1], y), Stroke(ink, 4.5 if told else 1.8))
+    for value, x in ends:
+        if math.isfinite(value):
+            svg.line((x, y - 6.0), (x, y + 6.0), Stroke(ink, 1.8))
+            continue
+        back = math.copysign(9.0, value)
+        tip = [(x - back, y - 6.0), (x, y), (x - back, y + 6.0)]
+        svg.path(moves(tip), Stroke(ink, 2.2).attributes())
+    if math.isfinite(line.middle):
+        fill = ink if told else "#ffffff"
+        draw_symbol(svg, (scale(line.middle), y), symbol, fill, size=5.2, rim=0.8)
+
+
+def _held(value: float, scale: Scale) -> float:
+    """Return the place of a value; an infinite one stands at the end [px]."""
+    if math.isfinite(value):
+        return scale(value)
+    return scale.end + 6.0 if value > 0.0 else scale.start - 6.0
+
+
+def _draw_verdict(svg: Svg, line: Line, y: float) -> None:
+    """Write the verdict, led by a triangle that says which way."""
+    ink = INKS[line.tone]
+    if line.turn:
+        symbol = "triangle" if line.turn == "higher" else "wedge"
+        draw_symbol(svg, (_WORDS + 6.0, y), symbol, ink, size=5.0, rim=0.0)
+    else:
+        draw_symbol(svg, (_WORDS + 6.0, y), "circle", "#ffffff", size=4.2, rim=0.0)
+    style = TextStyle(_SIZE, colour=ink, bold=bool(line.turn))
+    svg.text((_WORDS + 20.0, y + 5.5), line.verdict, style)

@@ -1,0 +1,138 @@
+"""Pressure against time of mixes in one motor, with the band of their draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.decide.fired import PressureBand
+from castsugar.errors import InputError
+from castsugar.motor.firing.expected import Expected
+from castsugar.report.svg import LineChart, Panel, Series, line_chart
+
+FloatArray = NDArray[np.float64]
+
+_POINTS = 300
+
+#: A picture reaches so many times as far as the curves, so that they stay legible.
+_REACH = 2.5
+#: And so many times as high as the limit of the case.
+_ABOVE = 1.15
+
+
+def firing_band_chart(bands: Sequence[PressureBand], *, limit: float = math.nan) -> str:
+    """Draw pressure against time, a curve and a band a mix.
+
+    A band without an upper end is not drawn, and that is said.
+
+    Parameters
+    ----------
+    bands : sequence of PressureBand
+    limit : float
+        Pressure that the case may hold; NaN for none. [Pa]
+
+    Returns
+    -------
+    str
+        An SVG document; the same bytes for the same input.
+
+    Raises
+    ------
+    InputError
+        Without any mix that has a pressure.
+    """
+    shown = [(b, b.expected) for b in bands if b.expected is not None]
+    if not shown:
+        why = "; ".join(f"{b.name}: {b.reason}" for b in bands) or "none was given"
+        raise InputError(f"no mix has a pressure that can be drawn ({why})")
+    every = [e for _, e in shown]
+    time, ceiling = _times(every), _ceiling(every, limit)
+    series = [_series(b, e, time) for b, e in shown]
+    if math.isfinite(limit):
+        held = np.full(_POINTS, 1e-6 * limit)
+        series.append(Series("the case may hold", held, width=3.2))
+    highest = max(np.nanmax(s.high, initial=0.0) for s in series if s.high is not None)
+    names = ", ".join(b.name for b, _ in shown)
+    return line_chart(
+        LineChart(
+            title=f"Pressure against time: {names}",
+            x_label="time from ignition, quasi-steady",
+            x_unit="s",
+            x=time,
+            panels=(
+                Panel(
+                    "chamber pressure, absolute",
+                    "MPa",
+                    tuple(series),
+                    band="band: 95 of 100 draws of burn law and motor at each time",
+                    from_zero=True,
+                    ceiling=ceiling,
+                ),
+            ),
+            notes=tuple(_notes(bands, *_cuts(every, time, highest, ceiling))),
+        )
+    )
+
+
+def _series(band: PressureBand, found: Expected, time: FloatArray) -> Series:
+    """Return curve and band of one mix. [MPa]"""
+    ambient = float(found.low.min())
+    best = found.best
+    curve = np.interp(time, best.time, best.pressure, right=ambient)
+    low = np.interp(time, found.time, found.low, right=ambient)
+    if not band.bounded:
+        gone = np.full(time.shape, np.nan)
+        return Series(band.name, 1e-6 * curve, gone, gone)
+    high = np.interp(time, found.time, found.high, right=ambient)
+    return Series(band.name, 1e-6 * curve, 1e-6 * low, 1e-6 * high)
+
+
+def _times(found: Sequence[Expected]) -> FloatArray:
+    """Return the times of the picture. [s]"""
+    ends = max(float(e.time[-1]) for e in found)
+    burnt = max(e.best.burn_time for e in found)
+    return np.linspace(0.0, min(ends, _REACH * burnt), _POINTS)
+
+
+def _ceiling(found: Sequence[Expected], limit: float) -> float:
+    """Return how high the picture reaches. [MPa]"""
+    most = _REACH * max(e.best.peak_pressure for e in found)
+    return 1e-6 * max(most, _ABOVE * limit if math.isfinite(limit) else 0.0)
+
+
+def _cuts(
+    found: Sequence[Expected], time: FloatArray, highest: float, ceiling: float
+) -> tuple[float, float]:
+    """Return where bands leave the picture: pressure [MPa] and time [s], or inf."""
+    last = float(time[-1])
+    longer = any(float(e.time[-1]) > last for e in found)
+    return ceiling if highest > ceiling else math.inf, last if longer else math.inf
+
+
+def _notes(bands: Sequence[PressureBand], ceiling: float, last: float) -> list[str]:
+    """Return what the picture does not show."""
+    notes = []
+    for band in bands:
+        found = band.expected
+        if found is None:
+            notes.append(f"{band.name}: not drawn, {band.reason}.")
+        elif found.failed:
+            more = (
+                "" if band.bounded else "; its band has no upper end and is not drawn"
+            )
+            notes.append(
+                f"{band.name}: {found.failed} of {found.draws} draws have no stable "
+                f"pressure{more}."
+            )
+    if math.isfinite(ceiling):
+        notes.append(f"Bands go on above {ceiling:.3g} MPa.")
+    if math.isfinite(last):
+        notes.append(f"Bands go on after {last:.3g} s.")
+    notes.append(
+        "Curves are best estimates. No ignition peak, no erosive burning, no cracks. "
+        "No claim of safety."
+    )
+    return notes

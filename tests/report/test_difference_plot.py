@@ -1,0 +1,403 @@
+"""Pictures of a change of mix: differences, products, pressure against time."""
+
+from __future__ import annotations
+
+import math
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import castsugar as cs
+from castsugar.decide.compare import Comparison, compare
+from castsugar.decide.conditions import Conditions
+from castsugar.decide.fired import PressureBand, pressure_bands
+from castsugar.decide.products import Products, chamber_products
+from castsugar.decide.summary import Summary
+from castsugar.decide.verdicts import verdict
+from castsugar.errors import InputError
+from castsugar.motor.blend_law import blend_law
+from castsugar.motor.firing.expected import expect
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.peak import Spread
+from castsugar.report.difference_plot import MOST, difference_plot, difference_plots
+from castsugar.report.firing_band import firing_band_chart
+from castsugar.report.species_bars import species_bars
+
+# Exact: differences of a mix with itself are 0, a made-up interval stands where the
+# scale of its row puts it, masses of products are those of their atoms.
+pytestmark = pytest.mark.exact
+
+SCRIPT = "<script>alert(1)</script>"
+SVG = "{http://www.w3.org/2000/svg}"
+#: Zero and half width of the tracks [px].
+ZERO, HALF = 377.0, 111.0
+TEMPERATURE, VISCOSITY = "flame_temperature_K", "pour_viscosity_Pa_s"
+PRESSURE = "chamber_pressure_MPa"
+LAW = BurnLaw(
+    name="invented",
+    bands=(Band(low=1e5, high=1e7, rate=4.6e-3, exponent=0.31),),
+    log_rate_u=0.1,
+    origin="stated",
+)
+GRAIN = HollowCylinder(
+    outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
+)
+
+
+def mix(sugar: str = "sucrose", name: str = "") -> cs.Mix:
+    """Return 65 parts of nitrate and 35 of a sugar."""
+    return cs.Mix.weigh({"potassium nitrate": 65, sugar: 35}, name=name)
+
+
+def hardware(law: BurnLaw = LAW, spread: Spread | None = None) -> Hardware:
+    """Return an invented motor."""
+    return Hardware(
+        grain=GRAIN,
+        throat_diameter=0.008,
+        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        spread=spread or Spread(),
+    )
+
+
+@pytest.fixture(scope="module")
+def comparison() -> Comparison:
+    """Compare a base with itself under another name, and with sorbitol."""
+    mixes = [mix(name=SCRIPT), mix(name="the same"), mix("sorbitol", "sorbitol")]
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=100)
+    conditions = Conditions(kitchen=kitchen, motor=hardware())
+    return compare(mixes, conditions=conditions, draws=100)
+
+
+def told(
+    comparison: Comparison,
+    column: str,
+    low: float,
+    high: float,
+    failed: float = 0.0,
+) -> Comparison:
+    """Return the comparison with another interval of one column of mix 2."""
+    middle = low if low == high else 0.5 * (low + high)
+    difference = Summary(
+        mean=middle, deviation=1.0, median=middle, interval=(low, high), failed=failed
+    )
+    cell = comparison.cells[2][column]
+    word = verdict(difference)
+    cell = replace(cell, difference=difference, verdict=word, merit="")
+    own = {**comparison.cells[2], column: cell}
+    return replace(comparison, cells=(*comparison.cells[:2], own))
+
+
+def texts(svg: str) -> list[str]:
+    """Return every text of a picture."""
+    return [e.text or "" for e in ET.fromstring(svg).iter(f"{SVG}text")]
+
+
+def widths(svg: str, width: str) -> list[tuple[float, float]]:
+    """Return both ends of the level lines of a width."""
+    found = []
+    for e in ET.fromstring(svg).iter(f"{SVG}line"):
+        level = e.get("y1") == e.get("y2")
+        if level and e.get("stroke-width") == width:
+            found.append((float(e.get("x1", "")), float(e.get("x2", ""))))
+    return found
+
+
+def test_same_mix_has_no_difference(comparison: Comparison) -> None:
+    """Every row of a mix beside itself is empty and cannot be told."""
+    words = texts(difference_plot(comparison, 1))
+    rows = len(comparison.draws.columns)
+    assert words.count("no difference") == words.count("cannot tell") == rows
+    assert not {"higher", "lower", "better", "worse"} & {*words}
+
+
+def test_bar_stands_where_its_scale_puts_it(comparison: Comparison) -> None:
+    """-10 to 30 K on a scale of +-35 K: 35 is the next multiple of 5 with room."""
+    columns = [TEMPERATURE]
+    svg = difference_plot(
+        told(comparison, TEMPERATURE, -10.0, 30.0), 2, columns=columns
+    )
+    words = texts(svg)
+    assert {"−35", "+35 K", "+10 K (−10 to +30)", "cannot tell"} <= {*words}
+    (bar,) = widths(svg, "1.8")
+    ends = [ZERO - 10.0 / 35.0 * HALF, ZERO + 30.0 / 35.0 * HALF]
+    assert bar == pytest.approx(ends, abs=0.01)
+
+
+def test_verdict_fills_the_bar(comparison: Comparison) -> None:
+    """An interval that leaves out 0 is thick and has its word; a tie is thin."""
+    svg = difference_plot(
+        told(comparison, TEMPERATURE, -30.0, -10.0), 2, columns=[TEMPERATURE]
+    )
+    assert len(widths(svg, "4.5")) == 1
+    assert "lower" in texts(svg)
+    assert "cannot tell" not in texts(svg)
+
+
+def test_ratio_is_a_factor(comparison: Comparison) -> None:
+    """Differences of ln: ln 0.25 to ln 1 is a quarter to 1, the middle a half."""
+    case = told(comparison, VISCOSITY, math.log(0.25), 0.0)
+    words = texts(difference_plot(case, 2, columns=[VISCOSITY]))
+    assert "× 0.5 (0.25 to 1)" in words
+
+
+@pytest.mark.parametrize(
+    ("column", "low", "high", "words"),
+    [
+        (TEMPERATURE, math.nan, math.nan, "not computed"),
+        (VISCOSITY, -math.inf, math.inf, "not computed"),  # its median is none
+        (VISCOSITY, -math.inf, -math.inf, "flows; the baseline jams"),
+        (VISCOSITY, math.inf, math.inf, "jams"),
+        (PRESSURE, math.inf, math.inf, "no stable pressure"),
+    ],
+)
+def test_intervals_without_numbers(
+    comparison: Comparison, column: str, low: float, high: float, words: str
+) -> None:
+    """What has no number is said, and draws no coordinate that is none."""
+    svg = difference_plot(told(comparison, column, low, high), 2, columns=[column])
+    assert words in texts(svg)
+    assert "nan" not in svg
+    assert "inf" not in svg
+
+
+def test_half_open_interval_has_an_arrow(comparison: Comparison) -> None:
+    """One end without limit: an arrow, and the words say so."""
+    case = told(comparison, PRESSURE, 1.0, 2.0)
+    cell = case.cells[2][PRESSURE]
+    wide = replace(cell.difference, interval=(1.0, math.inf))
+    own = {**case.cells[2], PRESSURE: replace(cell, difference=wide)}
+    case = replace(case, cells=(*case.cells[:2], own))
+    svg = difference_plot(case, 2, columns=[PRESSURE])
+    assert any("to no limit)" in t for t in texts(svg))
+    (bar,) = widths(svg, "4.5")
+    assert bar[1] > ZERO + HALF
+
+
+def test_no_verdict_is_explained(comparison: Comparison) -> None:
+    """A bar that leaves out 0 without a verdict says why."""
+    case = told(comparison, PRESSURE, 1.0, 2.0)
+    cell = replace(case.cells[2][PRESSURE], verdict="cannot tell")
+    own = {**case.cells[2], PRESSURE: cell}
+    one_law = replace(case, cells=(*case.cells[:2], own))
+    assert "under one burn law" in " ".join(texts(difference_plot(one_law, 2)))
+    failed = told(comparison, TEMPERATURE, 1.0, 2.0, failed=0.5)
+    assert "could not be computed" in " ".join(texts(difference_plot(failed, 2)))
+    plain = difference_plot(told(comparison, TEMPERATURE, 1.0, 2.0), 2)
+    assert "could not be computed" not in " ".join(texts(plain))
+
+
+def test_pictures_are_alike_and_names_inert(comparison: Comparison) -> None:
+    """The same bytes twice; a name with tags is text, all mixes are in the key."""
+    for svg in (difference_plots(comparison), difference_plot(comparison, 2)):
+        assert "<script" not in svg
+        assert SCRIPT in "".join(ET.fromstring(svg).itertext())
+    assert difference_plots(comparison) == difference_plots(comparison)
+    assert {"the same", "sorbitol"} <= {*texts(difference_plots(comparison))}
+    named = replace(comparison, names=("base", "new", SCRIPT))
+    assert SCRIPT in texts(difference_plots(named))
+
+
+def test_description_tells_every_row(comparison: Comparison) -> None:
+    """Who cannot see the picture reads column, difference, interval and verdict."""
+    case = told(comparison, TEMPERATURE, -30.0, -10.0)
+    (desc,) = ET.fromstring(difference_plot(case, 2)).iter(f"{SVG}desc")
+    assert "flame temperature −20 K (−30 to −10): lower" in (desc.text or "")
+    assert "pour viscosity not computed" in (desc.text or "")
+
+
+def test_more_mixes_than_symbols(comparison: Comparison) -> None:
+    """The first six others are drawn, and that is said."""
+    cells = (*comparison.cells, *(comparison.cells[2:] * 5))
+    names = (*comparison.names, *(f"more {k}" for k in range(5)))
+    words = texts(difference_plots(replace(comparison, cells=cells, names=names)))
+    assert f"The first {MOST} of 7 other mixes are drawn." in words
+    assert "more 3" in words
+    assert "more 4" not in words
+
+
+def test_refused(comparison: Comparison) -> None:
+    """The baseline beside itself, a place that is none, an unknown column."""
+    for place in (0, 3, -1):
+        with pytest.raises(InputError, match="not beside the baseline"):
+            difference_plot(comparison, place)
+    with pytest.raises(cs.UnknownNameError):
+        difference_plot(comparison, 1, columns=["flame_temperature"])
+
+
+# --- products
+
+
+def test_products_are_the_mass_of_the_mix() -> None:
+    """Shares sum to 1; K2CO3 holds (nearly) all potassium: 0.65 x 138.205/202.206."""
+    (found,) = chamber_products([mix()])
+    assert sum(found.gases.values()) + sum(found.condensed.values()) == pytest.approx(
+        1.0, abs=2e-3
+    )
+    carbonate = found.condensed["K2CO3(L)"]
+    gone = found.gases["KOH"] * 138.205 / (2.0 * 56.105)
+    assert carbonate + gone == pytest.approx(0.65 * 138.205 / 202.206, rel=5e-3)
+    assert list(found.gases.values()) == sorted(found.gases.values(), reverse=True)
+
+
+def test_products_of_a_kitchen_have_less_water() -> None:
+    """The water that the kitchen takes does not burn."""
+    syrup = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=100)
+    wet, dry = (
+        chamber_products([syrup], Conditions(kitchen=k))[0] for k in (None, kitchen)
+    )
+    assert dry.gases["H2O"] < wet.gases["H2O"]
+
+
+def test_species_bars() -> None:
+    """Bars are in proportion to shares; small ones are summed; phases are named."""
+    found = [
+        Products(
+            name=SCRIPT,
+            gases={"CO2": 0.4, "A": 0.002, "B": 0.001},
+            condensed={"K2CO3(L)": 0.2},
+        ),
+        Products(name="new", gases={"CO2": 0.2}, condensed={"K2CO3(s)": 0.4}),
+        Products(name="cold", gases={}, condensed={}, reason="no flame"),
+    ]
+    svg = species_bars(found)
+    words = texts(svg)
+    assert {"CO2", "other gases", "0.3 %", "K2CO3 liquid", "K2CO3 solid"} <= {*words}
+    assert {"40.0 %", "20.0 %", "< 0.01 %", "cold: not computed, no flame"} <= {*words}
+    bars = [
+        float(e.get("width", ""))
+        for e in ET.fromstring(svg).iter(f"{SVG}rect")
+        if e.get("height") == "14"
+    ]
+    # CO2 of both, other gases of one, then the solid, which is more.
+    assert bars == pytest.approx(
+        [bars[0] * s for s in (1.0, 0.5, 0.0075, 1.0, 0.5)], abs=0.02
+    )
+    assert species_bars(found) == svg
+    assert "<script" not in svg
+
+
+def test_species_bars_refused() -> None:
+    """None that burns, or more than hatches tell apart."""
+    cold = Products(name="cold", gases={}, condensed={}, reason="no flame")
+    warm = Products(name="warm", gases={"CO2": 1.0}, condensed={})
+    for products in ([cold], [warm] * 7, []):
+        with pytest.raises(InputError, match="give 1 to 6"):
+            species_bars(products)
+
+
+# --- pressure against time
+
+
+@pytest.fixture(scope="module")
+def bands() -> list[PressureBand]:
+    """Fire two mixes in one motor."""
+    return banded(hardware())
+
+
+def banded(motor: Hardware) -> list[PressureBand]:
+    """Fire sucrose and sorbitol."""
+    mixes = [mix(name="base"), mix("sorbitol", SCRIPT)]
+    rows = cs.evaluate(mixes, motor=motor).to_dict("records")
+    return pressure_bands(mixes, rows, motor, draws=80)
+
+
+def test_best_estimate_is_that_of_the_table(bands: list[PressureBand]) -> None:
+    """The curve peaks at the pressure of the row; the band holds it."""
+    row = cs.evaluate(mix(), motor=hardware()).iloc[0]
+    found = bands[0].expected
+    assert found is not None
+    assert 1e-6 * found.best.peak_pressure == pytest.approx(row.chamber_pressure_MPa)
+    low, high = found.bands["peak_pressure"]
+    assert low < found.best.peak_pressure < high
+    assert "invented" in bands[0].burn_law
+
+
+def test_nothing_uncertain_is_a_line() -> None:
+    """Without doubt about law and motor both ends of the band are the curve."""
+    sure = banded(hardware(replace(LAW, log_rate_u=0.0)))[0].expected
+    assert sure is not None
+    peak = sure.best.peak_pressure
+    # Draws are followed in 24 panels, the curve in 100.
+    assert sure.bands["peak_pressure"] == pytest.approx((peak, peak), rel=1e-3)
+    assert np.array_equal(sure.low, sure.high)
+
+
+def test_band_is_wider_than_that_of_90_percent(bands: list[PressureBand]) -> None:
+    """The same draws: 2.5 and 97.5 of 100 lie outside of 5 and 95, and say so."""
+    wide, row = bands[0].expected, cs.evaluate(mix(), motor=hardware()).iloc[0]
+    motor = hardware().motor(
+        density=row.density_kg_m3,
+        characteristic_velocity=row.characteristic_velocity_m_s,
+        exponent=row.isentropic_exponent,
+    )
+    narrow = expect(motor, LAW, Spread(), draws=80)
+    assert wide is not None
+    assert wide.bands["peak_pressure"][0] < narrow.bands["peak_pressure"][0]
+    assert wide.bands["peak_pressure"][1] > narrow.bands["peak_pressure"][1]
+    assert "peak_pressure_p97_5_MPa" in wide.to_dict()
+    assert "peak_pressure_p95_MPa" in narrow.to_dict()
+
+
+def test_firing_band_chart(bands: list[PressureBand]) -> None:
+    """Two bands, two curves and the limit; names are inert, bytes the same."""
+    svg = firing_band_chart(bands, limit=5e6)
+    assert svg.count('fill-opacity="0.24"') == 2
+    assert {"base", "the case may hold"} <= {*texts(svg)}
+    assert "<script" not in svg
+    assert SCRIPT in texts(svg)
+    assert svg == firing_band_chart(bands, limit=5e6)
+    assert "the case may hold" not in texts(firing_band_chart(bands))
+
+
+def test_open_band_is_said_not_drawn(bands: list[PressureBand]) -> None:
+    """Draws without a stable pressure: no band of that mix, and the count is told."""
+    first = bands[0].expected
+    assert first is not None
+    wild = replace(first, high=np.full_like(first.high, np.inf), failed=9)
+    svg = firing_band_chart([replace(bands[0], expected=wild), bands[1]])
+    assert svg.count('fill-opacity="0.24"') == 1
+    words = " ".join(texts(svg))
+    assert "9 of 80 draws have no stable pressure" in words
+    assert "has no upper end" in words
+    few = replace(bands[0], expected=replace(first, failed=1))
+    words = " ".join(texts(firing_band_chart([few])))
+    assert "1 of 80 draws" in words
+    assert "upper end" not in words
+
+
+def test_far_band_is_cut_and_said(bands: list[PressureBand]) -> None:
+    """A band far above the curves is cut where they stay legible."""
+    first = bands[0].expected
+    assert first is not None
+    wide = replace(first, high=100.0 * first.high, time=10.0 * first.time)
+    words = " ".join(texts(firing_band_chart([replace(bands[0], expected=wide)])))
+    top = 2.5e-6 * first.best.peak_pressure
+    last = 2.5 * first.best.burn_time
+    assert f"Bands go on above {top:.3g} MPa." in words
+    assert f"Bands go on after {last:.3g} s." in words
+
+
+def test_mix_without_pressure() -> None:
+    """A row without a stable pressure is named, and alone refused."""
+    rows = cs.evaluate([mix()]).to_dict("records")
+    rows[0] |= {"chamber_pressure_MPa": math.inf, "burn_law_origin": "invented"}
+    (found,) = pressure_bands([mix()], rows, hardware())
+    assert found.expected is None
+    assert found.reason == "no stable pressure"
+    with pytest.raises(InputError, match="no stable pressure"):
+        firing_band_chart([found])
+    both = firing_band_chart([found, *banded(hardware())[:1]])
+    assert "not drawn, no stable pressure" in " ".join(texts(both))
+
+
+def test_bands_refused() -> None:
+    """Too few draws for 95 %, and rows that are not those of the mixes."""
+    with pytest.raises(InputError, match="80 or more"):
+        pressure_bands([], [], hardware(), draws=79)
+    with pytest.raises(InputError, match="a row a mix"):
+        pressure_bands([mix()], [], hardware())
