@@ -1,0 +1,1 @@
+"""Examples to be read, copied and changed; the ``plot`` extra brings what they need."""
