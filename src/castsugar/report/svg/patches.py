@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.report.svg.around import around
 from castsugar.report.svg.canvas import number
 
 FloatArray = NDArray[np.float64]
@@ -99,10 +100,19 @@ def between(
 
 
 def path_of(patches: Iterable[FloatArray]) -> str:
-    """Return one path of all patches, to a tenth of a pixel."""
+    """Return one path around patches that touch, to a tenth of a pixel.
+
+    Examples
+    --------
+    >>> left = np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]])
+    >>> right = np.array([[2.0, 0.0], [2.0, 2.0], [0.0, 2.0]])
+    >>> path_of([left, right])
+    'M0 0L2 0L2 2L0 2Z'
+    """
+    loops = around([np.rint(10.0 * patch[:, :2]).astype(int) for patch in patches])
     return "".join(
-        "M" + "L".join(f"{number(x, 1)} {number(y, 1)}" for x, y in corners) + "Z"
-        for corners in (patch[:, :2].tolist() for patch in patches)
+        "M" + "L".join(f"{number(x / 10)} {number(y / 10)}" for x, y in loop) + "Z"
+        for loop in loops
     )
 
 
