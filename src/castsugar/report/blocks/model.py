@@ -75,7 +75,7 @@ class Table:
     caption : str
         What the table shows; empty for none.
     words : tuple of int
-        Columns that hold words (left) beside the first; the others hold numbers (right).
+        Columns that hold words (left) beside the first; others hold numbers (right).
     """
 
     heads: tuple[str, ...]
@@ -125,7 +125,10 @@ class Panel:
         Plain script.
     style : str
     fallback : tuple of blocks
-        What text and Markdown show.
+        What text, Markdown, paper, and a page without script show.
+    key : str
+        Its anchor, like that of a section; the element that holds `data` has this key
+        and ``-data`` as its id.
     """
 
     html: str
@@ -133,6 +136,7 @@ class Panel:
     script: str
     style: str = ""
     fallback: tuple[Paragraph | Bullets | Table, ...] = ()
+    key: str = "panel"
 
 
 Block = Paragraph | Bullets | Table | Figure | Blanks | Panel
