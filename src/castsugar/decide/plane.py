@@ -12,6 +12,7 @@ import numpy as np
 
 from castsugar.decide.measure import Measure
 from castsugar.decide.outcome import Outcome
+from castsugar.decide.problem import Problem
 from castsugar.decide.region import Region
 from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
@@ -76,6 +77,11 @@ class Plane:
     outline: FloatArray
     base: FloatArray
 
+    @property
+    def fractions(self) -> FloatArray:
+        """Return the mixes of the lattice as fractions of the space, (n, k)."""
+        return _mixes(self.shares, self.base, list(self.places), self.total)
+
     def shares_of(self, fractions: FloatArray) -> Shares | None:
         """Return the shares of the three in a mix, (k,); None beside the plane."""
         return _shares(fractions, self.base, self.places)
@@ -105,12 +111,14 @@ def recipe_fractions(
     return fractions
 
 
-def plane(outcome: Outcome) -> Plane:
+def plane(outcome: Outcome, problem: Problem | None = None) -> Plane:
     """Evaluate a lattice over the space of the best mix's choice, in one batch.
 
     Parameters
     ----------
     outcome : Outcome
+    problem : Problem, optional
+        To evaluate further columns, too; it has those of the task.
 
     Raises
     ------
@@ -133,8 +141,10 @@ def plane(outcome: Outcome) -> Plane:
     low = _lowest(outcome, base, (a, b, c), corners[:, free].min(axis=0) / total)
     shares, step = _lattice(measure.region, low, base, free, total)
     mixes = _mixes(shares, base, free, total)
-    problem = outcome.task.problem()
-    values = np.asarray(problem.evaluate(mixes), dtype=float)
+    asked = problem or outcome.task.problem()
+    columns = tuple(asked.columns)
+    values = np.asarray(asked.evaluate(mixes), dtype=float)
+    own = values[:, [columns.index(name) for name in measure.columns]]
     return Plane(
         corners=(names[a], names[b], names[c]),
         places=(a, b, c),
@@ -147,9 +157,9 @@ def plane(outcome: Outcome) -> Plane:
         low=(float(low[0]), float(low[1]), float(low[2])),
         step=step,
         shares=shares,
-        columns=measure.columns,
+        columns=columns,
         values=values,
-        limits=measure.limits(values),
+        limits=measure.limits(own),
         rows=measure.rows(mixes),
         outline=_around(corners[:, free] / total),
         base=base,

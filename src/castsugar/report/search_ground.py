@@ -80,8 +80,13 @@ def ground_of(made: Plane, frame: Frame, objective: str) -> Ground:
     )
 
 
-def draw_ground(svg: Svg, made: Plane, ground: Ground) -> list[Key]:
-    """Draw shades, faded and hatched where a limit is broken; return the keys."""
+def draw_ground(
+    svg: Svg, made: Plane, ground: Ground, span: str = "the bounds of the search"
+) -> list[Key]:
+    """Draw shades, faded and hatched where a limit is broken; return the keys.
+
+    `span` says what the space of the mixes is called.
+    """
     svg.path(moves(ground.frame.corners(), closed=True), {"fill": _BESIDE})
     fields = np.column_stack([ground.objective, made.limits, made.rows])
     shown = patches_of(ground.points, fields, ground.triangles)
@@ -98,9 +103,9 @@ def draw_ground(svg: Svg, made: Plane, ground: Ground) -> list[Key]:
     clear = shown
     for field in limits:
         clear = cut(clear, field, 1.0)
-    with svg.group({"opacity": _FADED}):
-        _draw_bands(svg, shown, ground)
     if limits:
+        with svg.group({"opacity": _FADED}):
+            _draw_bands(svg, shown, ground)
         paint = define_hatch(svg, _BROKEN)
         svg.path(path_of(shown) if keys else outline, {"fill": paint})
         keys.append(Key("fill", bin_colour(BINS // 2), "clear: all limits are kept"))
@@ -108,7 +113,7 @@ def draw_ground(svg: Svg, made: Plane, ground: Ground) -> list[Key]:
     _draw_bands(svg, clear, ground)
     svg.path(outline, Stroke(INK, 1.6).attributes())
     svg.path(moves(ground.frame.corners(), closed=True), Stroke(SOFT).attributes())
-    return [*keys, Key("fill", _BESIDE, "outside the bounds of the search")]
+    return [*keys, Key("fill", _BESIDE, f"outside {span}")]
 
 
 def _draw_bands(svg: Svg, patches: list[FloatArray], ground: Ground) -> None:

@@ -16,6 +16,7 @@ from castsugar.report.search_picture import (
     decimals_of,
     limit_words,
     notes_of,
+    range_words,
     short_limit,
     spaced,
     state_words,
@@ -60,7 +61,9 @@ _BORDERS = (
 )
 
 
-def search_map(outcome: Outcome, *, asked: Asked = PLAIN) -> str:
+def search_map(
+    outcome: Outcome, *, asked: Asked = PLAIN, made: Plane | None = None
+) -> str:
     """Draw the best mix among all mixes of three ingredients.
 
     Shades and thin lines are the objective. The part of the space that keeps all limits
@@ -71,6 +74,8 @@ def search_map(outcome: Outcome, *, asked: Asked = PLAIN) -> str:
     outcome : Outcome
     asked : Asked
         Ingredients as typed.
+    made : Plane, optional
+        The lattice of this outcome, if it was evaluated before.
 
     Returns
     -------
@@ -82,7 +87,7 @@ def search_map(outcome: Outcome, *, asked: Asked = PLAIN) -> str:
     InputError
         Unless exactly three ingredients vary.
     """
-    made = plane(outcome)
+    made = made or plane(outcome)
     names = tuple(asked.name(name) for name in made.corners)
     goal = outcome.found.goal
     svg = Svg(
@@ -96,7 +101,7 @@ def search_map(outcome: Outcome, *, asked: Asked = PLAIN) -> str:
     frame = Frame(low, span, _LEFT, top + 38.0 + _DROP + HEIGHT * _SIDE, _SIDE)
     ground = ground_of(made, frame, goal.objective)
     marks = marks_of(outcome, made, frame)
-    keys = draw_ground(svg, made, ground)
+    keys = draw_ground(svg, made, ground, range_words(outcome))
     draw_grid(svg, frame, made.total)
     keys += _draw_over(svg, outcome, made, ground, marks)
     draw_sides(svg, frame, Sides((names[0], names[1], names[2]), made.total, _DROP))

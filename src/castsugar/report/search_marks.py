@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from castsugar.decide.measure import broken
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.plane import Plane, recipe_fractions
 from castsugar.decide.vertices import FloatArray
-from castsugar.report.search_picture import best_words, stem
+from castsugar.report.search_picture import best_words, is_stated, stem
 from castsugar.report.svg.canvas import INK, PAGE, Point, Stroke, Svg, TextStyle, moves
 from castsugar.report.svg.legend import Key
 from castsugar.report.svg.place import Taken, beside
@@ -56,8 +57,9 @@ class Mark:
 
 def marks_of(outcome: Outcome, made: Plane, frame: Frame) -> list[Mark]:
     """Return the mixes to mark, the most important first."""
-    best = best_words(outcome)
-    found = [_mark("best", best, outcome.found.fractions, made, frame)]
+    best, mix = best_words(outcome), outcome.found.fractions
+    wrong = _wrong(outcome, outcome.found.values) if is_stated(outcome) else ""
+    found = [_mark("best", best, mix, made, frame, wrong)]
     if outcome.robust and outcome.robust.found.status != "infeasible":
         mix = outcome.robust.found.fractions
         found.append(_mark("robust", "robust mix", mix, made, frame))
@@ -65,7 +67,6 @@ def marks_of(outcome: Outcome, made: Plane, frame: Frame) -> list[Mark]:
     if rounded is not None:
         name = "whole percents" if outcome.percents is not None else "as weighed"
         found.append(_mark("rounded", name, rounded.fractions, made, frame))
-    limits = {limit.name: stem(limit.column) for limit in outcome.found.goal.limits}
     for name, recipe in outcome.task.tried.items():
         own = recipe_fractions(outcome, recipe)
         if own is None:
@@ -73,11 +74,19 @@ def marks_of(outcome: Outcome, made: Plane, frame: Frame) -> list[Mark]:
                 Mark("tried", name, "has other ingredients", (0.0, 0.0), held=False)
             )
             continue
-        values = outcome.tried_values.get(name)
-        wrong = [] if values is None else broken(outcome.found.goal, values)
-        told = ", ".join(dict.fromkeys(limits[limit] for limit in wrong))
-        found.append(_mark("tried", name, own, made, frame, told and f"breaks {told}"))
+        wrong = _wrong(outcome, outcome.tried_values.get(name, {}))
+        found.append(_mark("tried", name, own, made, frame, wrong))
     return found
+
+
+def _wrong(outcome: Outcome, values: Mapping[str, float]) -> str:
+    """Say which limits a mix breaks; empty if none, or if it was not judged."""
+    if not values:
+        return ""
+    goal = outcome.found.goal
+    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    told = ", ".join(dict.fromkeys(limits[name] for name in broken(goal, values)))
+    return told and f"breaks {told}"
 
 
 def _mark(

@@ -57,11 +57,14 @@ class Panel:
     best: float
 
 
-def ground_keys() -> list[Key]:
-    """Return the keys of what all panels share."""
+def ground_keys(*, stated: bool = False) -> list[Key]:
+    """Return the keys of what all panels share; around a mix that was stated or not."""
+    words = ("all limits and bounds kept", "some limit or bound broken")
+    if stated:
+        words = ("all limits kept", "some limit broken, or outside the range shown")
     return [
-        Key("thick", INK, "all limits and bounds kept"),
-        Key("line", INK, "some limit or bound broken", _DASHES),
+        Key("thick", INK, words[0]),
+        Key("line", INK, words[1], _DASHES),
         Key("fill", _FORBIDDEN, "beyond the limit of the panel"),
     ]
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from castsugar.columns import COLUMN
+from castsugar.decide.measure import FAILED
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
+from castsugar.decide.stated import STATED
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
 
@@ -97,11 +99,26 @@ def spaced(text: str) -> str:
     return whole + point + rest
 
 
+def is_stated(outcome: Outcome) -> bool:
+    """Say whether the mix was given: nothing was searched."""
+    return outcome.found.status == STATED
+
+
+def range_words(outcome: Outcome) -> str:
+    """Return what the space of the mixes is called."""
+    return "the range shown" if is_stated(outcome) else "the bounds of the search"
+
+
 def stop_words(outcome: Outcome, name: str, asked: Asked) -> str:
-    """Return what a limit or a row of the space is called where it stops a mix."""
+    """Return what a limit or a row of the space is called where it stops a mix.
+
+    Around a mix that was given no row is anybody's bound: the picture ends there.
+    """
     for limit in outcome.found.goal.limits:
         if limit.name == name:
             return stem(limit.column)
+    if is_stated(outcome) and name and name != FAILED:
+        return "end of the range shown"
     return asked.renamed(name)
 
 
@@ -110,6 +127,8 @@ def state_words(outcome: Outcome) -> str:
     found = outcome.found
     if found.status == "infeasible":
         return "No mix keeps all limits: this one breaks them least."
+    if is_stated(outcome):
+        return ""
     if outcome.refused:
         return f"Not to be trusted: {outcome.refused}."
     if found.status == "incomplete":
@@ -119,7 +138,11 @@ def state_words(outcome: Outcome) -> str:
 
 def best_words(outcome: Outcome) -> str:
     """Return what the mix of an answer is called."""
-    words = {"infeasible": "least bad mix", "incomplete": "best so far"}
+    words = {
+        "infeasible": "least bad mix",
+        "incomplete": "best so far",
+        STATED: "new mix",
+    }
     return words.get(outcome.found.status, "best mix")
 
 

@@ -16,6 +16,7 @@ from castsugar.report.search_panel import Curve, Panel, draw_panel, ground_keys
 from castsugar.report.search_picture import (
     PLAIN,
     best_words,
+    is_stated,
     notes_of,
     state_words,
     stop_words,
@@ -215,7 +216,7 @@ def _draw_below(
 ) -> float:
     """Draw the keys of lines and ground, and the notes; return the height [px]."""
     width = _WIDTH - 2.0 * _MARGIN
-    top = draw_keys(svg, ground_keys(), _MARGIN, top, width)
+    top = draw_keys(svg, ground_keys(stated=is_stated(outcome)), _MARGIN, top, width)
     return draw_notes(svg, notes_of(outcome, columns), _MARGIN, top) + 8.0
 
 
