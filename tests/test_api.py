@@ -24,10 +24,13 @@ def test_public_names() -> None:
         "COLUMNS",
         "Blends",
         "CastsugarError",
+        "Claim",
+        "Conditions",
         "ConvergenceError",
         "Cook",
         "DataError",
         "Database",
+        "Doubts",
         "Hardware",
         "Ingredient",
         "InputError",
@@ -41,8 +44,10 @@ def test_public_names() -> None:
         "WorkerError",
         "__version__",
         "blend",
+        "compare",
         "equilibrium",
         "evaluate",
+        "justify",
         "kitchen_table",
         "load_database",
         "parse_recipe",
@@ -65,6 +70,14 @@ def test_unknown_public_name() -> None:
 # Frozen, 2026-11: names, order and defaults of the parameters; "*" starts those that
 # must be named. 6894757 Pa is 1000 psi to seven digits, 101325 Pa one atmosphere.
 SIGNATURES = {
+    "compare": (
+        "(mixes, *, baseline=0, conditions=None, doubts=None, scale_step=0.0001, "
+        "draws=2000, seed=1)"
+    ),
+    "justify": (
+        "(base, new, *, conditions=None, doubts=None, limits=(), claims=(), "
+        "scale_step=0.0001, draws=2000, seed=1, confirm=True)"
+    ),
     "Mix.weigh": (
         "(recipe, *, name='', basis='parts', water_lost=0.0, lots=None, "
         "alternatives=None, database=None)"

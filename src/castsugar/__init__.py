@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from castsugar.cooking import kitchen_table
     from castsugar.database import Database, Ingredient, load_database
     from castsugar.decide.asking import search
+    from castsugar.decide.change import justify
+    from castsugar.decide.claims import Claim
+    from castsugar.decide.compare import compare
+    from castsugar.decide.conditions import Conditions, Doubts
     from castsugar.decide.requirement import Requirement
     from castsugar.errors import (
         CastsugarError,
@@ -46,10 +50,13 @@ _PLACES = {
     "Blends": "blends",
     "COLUMNS": "columns",
     "CastsugarError": "errors",
+    "Claim": "decide.claims",
+    "Conditions": "decide.conditions",
     "ConvergenceError": "errors",
     "Cook": "kitchen.cook",
     "DataError": "errors",
     "Database": "database",
+    "Doubts": "decide.conditions",
     "Hardware": "motor.hardware",
     "Ingredient": "database",
     "InputError": "errors",
@@ -62,8 +69,10 @@ _PLACES = {
     "ValidityError": "errors",
     "WorkerError": "errors",
     "blend": "blends",
+    "compare": "decide.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
+    "justify": "decide.change",
     "kitchen_table": "cooking",
     "load_database": "database",
     "parse_recipe": "recipe",
@@ -77,10 +86,13 @@ __all__ = [
     "COLUMNS",
     "Blends",
     "CastsugarError",
+    "Claim",
+    "Conditions",
     "ConvergenceError",
     "Cook",
     "DataError",
     "Database",
+    "Doubts",
     "Hardware",
     "Ingredient",
     "InputError",
@@ -94,8 +106,10 @@ __all__ = [
     "WorkerError",
     "__version__",
     "blend",
+    "compare",
     "equilibrium",
     "evaluate",
+    "justify",
     "kitchen_table",
     "load_database",
     "parse_recipe",

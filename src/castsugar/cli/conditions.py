@@ -20,12 +20,24 @@ if TYPE_CHECKING:
     from castsugar.thermo.tables import SpeciesTable
     from castsugar.units import Quantity
 
+#: Chamber pressure where none is stated.
+PRESSURE = "1000 psi"
 
-def add_condition_options(parser: argparse.ArgumentParser) -> None:
-    """Add the options to a command."""
+
+def add_condition_options(
+    parser: argparse.ArgumentParser,
+    *,
+    pressure: str | None = PRESSURE,
+    flow: str = "equilibrium",
+    uncertainty: bool = True,
+) -> None:
+    """Add the options to a command.
+
+    `pressure` and `flow` are its defaults; None leaves the pressure to a bench file.
+    """
     parser.add_argument(
         "--pressure",
-        default="1000 psi",
+        default=pressure,
         help='chamber pressure with unit (default "1000 psi")',
     )
     parser.add_argument(
@@ -36,9 +48,9 @@ def add_condition_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--flow",
-        default="equilibrium",
+        default=flow,
         metavar="KIND",
-        help="equilibrium, frozen or no-solidification (default equilibrium)",
+        help=f"equilibrium, frozen or no-solidification (default {flow})",
     )
     parser.add_argument(
         "--water-lost",
@@ -60,6 +72,9 @@ def add_condition_options(parser: argparse.ArgumentParser) -> None:
         metavar="SET",
         help="combustion products: nasa-1993 (default) or nasa-2002",
     )
+    if not uncertainty:
+        parser.set_defaults(uncertainty=False)
+        return
     parser.add_argument(
         "--uncertainty",
         action="store_true",

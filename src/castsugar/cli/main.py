@@ -28,7 +28,8 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar kitchen parameters
   castsugar ingredients "corn syrup"
 
-Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, ingredients.
+Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, compare,
+justify, ingredients.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
@@ -60,9 +61,11 @@ def build_parser() -> Parser:
     """Return the parser of all commands."""
     from castsugar.cli import (
         burnrate,
+        compare,
         evaluate,
         firing,
         ingredients,
+        justify,
         kitchen,
         search,
         sweep,
@@ -85,6 +88,8 @@ def build_parser() -> Parser:
         burnrate,
         firing,
         search,
+        compare,
+        justify,
         ingredients,
     ):
         command.add_parser(commands)
@@ -97,6 +102,7 @@ def main(words: Sequence[str] | None = None) -> int:
         os.environ.setdefault(variable, "1")
     parser = build_parser()
     options = parser.parse_args(words)
+    options.words = tuple(sys.argv[1:] if words is None else words)
     try:
         return _run(options)
     except ConvergenceError as error:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 
@@ -42,3 +44,33 @@ def version_line() -> str:
         f"castsugar {metadata.version('castsugar')}, species data {data_version()}, "
         f"Cantera {metadata.version('cantera')}"
     )
+
+
+#: Options that say where a result goes, not what it is: with a value, without one.
+_WHERE = ("-o", "--output", "--page")
+_HOW = ("--json", "--csv", "--markdown", "--force")
+
+
+def command_text(words: Sequence[str]) -> str:
+    """Return a command as typed, without what only says where the result goes.
+
+    Parameters
+    ----------
+    words : sequence of str
+        All words but the program's name.
+
+    Examples
+    --------
+    >>> command_text(["compare", "a b", "--page", "x.html", "--json", "--seed", "2"])
+    "castsugar compare 'a b' --seed 2"
+    """
+    kept: list[str] = []
+    skip = False
+    for word in words:
+        if skip:
+            skip = False
+        elif word in _WHERE:
+            skip = True
+        elif word not in _HOW and not word.startswith(tuple(f"{w}=" for w in _WHERE)):
+            kept.append(word)
+    return shlex.join(["castsugar", *kept])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import COLUMN
 from castsugar.database import Ingredient, load_database
@@ -26,6 +26,10 @@ from castsugar.errors import InputError, RefusedError
 from castsugar.evaluation import evaluate
 from castsugar.lattice import in_steps
 from castsugar.mix import Mix
+from castsugar.weighing import item_name
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Places of the two mixes.
 BASE, NEW = 0, 1
@@ -98,6 +102,14 @@ class Change:
     def broken(self) -> tuple[Held, ...]:
         """Return the limits that the new mix does not keep, or not computably."""
         return tuple(h for h in self.limits if h.standings[NEW].verdict != KEPT)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return both mixes, a row a mix and column, as the comparison does."""
+        return self.comparison.to_frame()
+
+    def _repr_html_(self) -> str:
+        """Return the differences as a short table, for notebooks."""
+        return self.comparison._repr_html_()
 
     @property
     def justified(self) -> bool:
@@ -223,16 +235,19 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
     >>> [(a.item, round(1e3 * a.change, 1)) for a in amounts_of(one, two, 0.2, 1e-4)]
     [('potassium nitrate', 3.3), ('sucrose', -3.3)]
     """
-    items = list(dict.fromkeys(c.origin for mix in (base, new) for c in mix.weighed))
-    weighed = []
+    database, steps = load_database(), round(batch / step)
+    recipes: list[dict[str, float]] = []
     for mix in (base, new):
-        shares = [
-            sum(c.mass_fraction for c in mix.weighed if c.origin == item)
-            for item in items
-        ]
-        weighed.append(
-            [round(step * n, 12) for n in in_steps(shares, round(batch / step))]
-        )
+        shares: dict[str, float] = {}
+        for typed, share in mix.recipe:
+            item = item_name(database, typed)
+            shares[item] = shares.get(item, 0.0) + share
+        recipes.append(shares)
+    items = list(dict.fromkeys(item for shares in recipes for item in shares))
+    weighed = []
+    for shares in recipes:
+        parts = [shares.get(item, 0.0) for item in items]
+        weighed.append([round(step * n, 12) for n in in_steps(parts, steps)])
     return tuple(
         Amount(item=item, base=one, new=two)
         for item, one, two in zip(items, *weighed, strict=True)

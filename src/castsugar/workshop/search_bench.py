@@ -6,14 +6,12 @@ Plain values only: rooms of one floor do not know each other, so whoever may imp
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from typing import Any
 
-from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.database import Database
 from castsugar.errors import CastsugarError, InputError
@@ -23,8 +21,9 @@ from castsugar.kitchen.settings import DRAWS
 from castsugar.motor.hardware import Hardware
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place
-from castsugar.workshop.search_keys import CASE, SEARCH
+from castsugar.workshop.search_keys import SEARCH
 from castsugar.workshop.search_names import Names, placed, tried_mix
+from castsugar.workshop.stated_limits import stated_limits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +198,7 @@ def search_asked(
             "scale_step": step,
         },
         goal=_goal(table),
-        limits={c: _limit(bench, c, motor) for c in bench.limits},
+        limits=stated_limits(bench, motor),
         tried={n: tried_mix(bench, database, n) for n in bench.recipes},
         sloppiness=_sloppiness(bench),
         typed=names.typed,
@@ -256,20 +255,6 @@ def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
         if table[key] is not None:
             found[key] = table[key]
     return found
-
-
-def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
-    """Return a limit with what the case may hold in the place of its word."""
-    limit = dict(bench.limits[column])
-    if limit["at_most"] == CASE:
-        allowed = math.nan if motor is None else motor.allowable
-        if math.isnan(allowed):
-            place = _place(bench, f"limits.{column}")
-            raise place.fail(
-                "at_most", f"is {CASE!r}, but no case is known; add [motor.case]"
-            )
-        limit["at_most"] = units.convert(allowed, "pressure", COLUMN[column].unit)
-    return limit
 
 
 def _sloppiness(bench: Bench) -> dict[str, float] | None:

@@ -1,0 +1,102 @@
+"""``castsugar compare``: mixes side by side, with intervals and verdicts."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from castsugar.cli.comparing import (
+    add_comparing_options,
+    add_document_options,
+    read_comparing,
+)
+from castsugar.cli.documents import asked_of, deliver_document
+
+_EXAMPLES = """\
+Every mix is held against the first one (or --baseline). "cannot tell" is an answer: the
+difference is smaller than what is known. All mixes meet the same drawn world, so that
+what they share cancels.
+
+examples:
+  castsugar compare "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35"
+  castsugar compare base "KNO3:62 powdered sugar:14 corn syrup:24" --bench bench.toml
+  castsugar compare "KNO3:60 sugar:20 corn syrup:20" "KNO3:60 sugar:15 corn syrup:25" \
+--cook "119 C" --minutes 8 --page compare.html
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "compare",
+        help="mixes side by side: what differs for certain, and what cannot be told",
+        description="Compare recipes with a baseline.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "recipes", nargs="+", metavar="RECIPE", help="two or more; or names of a bench"
+    )
+    parser.add_argument(
+        "--baseline", metavar="NAME", help="which one to hold the others against"
+    )
+    add_comparing_options(parser)
+    add_document_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Compare and print; 3 if a mix did not converge."""
+    from castsugar.errors import InputError
+
+    if len(options.recipes) < 2:
+        raise InputError(
+            "one recipe cannot be compared; give two or more (castsugar evaluate looks "
+            "at one)"
+        )
+    asked_for = read_comparing(options, options.recipes)
+
+    from castsugar.decide.compare import compare
+    from castsugar.evaluation import evaluate
+    from castsugar.report.change.beside import comparison_document, comparison_rows
+
+    conditions = asked_for.conditions
+    comparison = compare(
+        asked_for.mixes,
+        baseline=_baseline(options, [m.name for m in asked_for.mixes]),
+        conditions=conditions,
+        doubts=asked_for.doubts,
+        scale_step=asked_for.scale_step,
+        draws=asked_for.draws,
+        seed=asked_for.seed,
+    )
+    table = evaluate(
+        list(asked_for.mixes),
+        pressure=conditions.pressure,
+        exit_pressure=conditions.exit_pressure,
+        flow=conditions.flow,
+        confirm=options.confirm,
+        kitchen=conditions.kitchen,
+        motor=conditions.motor,
+        species=conditions.species,
+    )
+    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+    asked = asked_of(asked_for, topics=["evaluate"])
+    document = comparison_document(comparison, rows, asked)
+    deliver_document(options, document, comparison_rows(comparison, rows, asked))
+    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
+    return 3 if failed else 0
+
+
+def _baseline(options: argparse.Namespace, names: list[str]) -> int | str:
+    """Return which mix is the baseline: by its name, or by its recipe as typed."""
+    wanted = options.baseline
+    if wanted is None:
+        return 0
+    if wanted in options.recipes:
+        place: int = options.recipes.index(wanted)
+        return place
+    if wanted.strip().isdigit() and 1 <= int(wanted) <= len(names):
+        return int(wanted) - 1
+    return str(wanted)

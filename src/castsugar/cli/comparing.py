@@ -1,0 +1,237 @@
+"""What ``compare`` and ``justify`` share: options, the bench file, documents."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.conditions import PRESSURE, add_condition_options
+from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.motor_options import add_motor_options
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from castsugar.cli.conditions import Conditions as Read
+    from castsugar.database import Database
+    from castsugar.decide.conditions import Conditions, Doubts
+    from castsugar.decide.requirement import Requirement
+    from castsugar.mix import Mix
+    from castsugar.workshop.bench import Bench
+
+#: Batch and step of the scale where nothing is stated.
+BATCH, STEP = "200 g", "0.1 g"
+
+
+def add_comparing_options(parser: argparse.ArgumentParser) -> None:
+    """Add what both commands share."""
+    parser.add_argument(
+        "--bench",
+        metavar="FILE",
+        help="bench file (TOML): its [kitchen], [motor], [limits], [scale], [search] "
+        "and the names in [recipes]",
+    )
+    add_condition_options(
+        parser, pressure=None, flow="no-solidification", uncertainty=False
+    )
+    add_kitchen_options(parser)
+    add_motor_options(parser)
+    parser.add_argument(
+        "--batch", metavar="MASS", help=f'what is weighed (default "{BATCH}")'
+    )
+    parser.add_argument(
+        "--scale-step",
+        metavar="MASS",
+        help=f'smallest step of the scale (default "{STEP}")',
+    )
+    parser.add_argument(
+        "--draws", type=int, metavar="N", help="of everything uncertain (default 2000)"
+    )
+    parser.add_argument(
+        "--seed", type=int, metavar="N", help="of the draws (default 1)"
+    )
+    parser.add_argument(
+        "--confirm",
+        action=argparse.BooleanOptionalAction,
+        default=True,
+        help="solve every mix again with Cantera (default)",
+    )
+    parser.add_argument(
+        "--page", metavar="FILE", help="write the document as one HTML page, too"
+    )
+
+
+def add_document_options(parser: argparse.ArgumentParser) -> None:
+    """Add what the document is printed as, and where it goes."""
+    kind = parser.add_mutually_exclusive_group()
+    kind.add_argument("--json", action="store_true", help="print JSON, units in keys")
+    kind.add_argument("--markdown", action="store_true", help="print Markdown")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
+    )
+    parser.add_argument(
+        "--force", action="store_true", help="let files that exist be replaced"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comparing:
+    """What was asked, read: the same for both commands."""
+
+    options: argparse.Namespace
+    database: Database
+    bench: Bench | None
+    read: Read
+    mixes: tuple[Mix, ...]
+    conditions: Conditions
+    doubts: Doubts
+    limits: tuple[Requirement, ...]
+    scale_step: float
+    draws: int
+    seed: int
+
+
+def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Comparing:
+    """Read options, bench file and recipes.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    from castsugar.cli.conditions import read_conditions
+    from castsugar.database import load_database
+    from castsugar.decide.conditions import Conditions
+    from castsugar.decide.uncertainty import DRAWS, SEED
+    from castsugar.errors import InputError
+    from castsugar.workshop.bench import read_bench
+    from castsugar.workshop.files import refuse_existing
+
+    refuse_existing([options.output, options.page], force=options.force)
+    database = load_database()
+    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    _from_bench(options, bench)
+    read = read_conditions(options, database)
+    if read.leaving is None:
+        raise InputError(
+            "--exit-pressure is none; a comparison needs one, for example '1 atm'"
+        )
+    mixes = _mixes(options, bench, read, recipes, database)
+    step, doubts = _doubts(options, bench)
+    return Comparing(
+        options=options,
+        database=database,
+        bench=bench,
+        read=read,
+        mixes=mixes,
+        conditions=Conditions(
+            pressure=read.pressure.value,
+            exit_pressure=read.leaving.value,
+            flow=read.flow,
+            kitchen=read.kitchen,
+            motor=read.motor,
+            species=read.species,
+        ),
+        doubts=doubts,
+        limits=_limits(bench, read),
+        scale_step=step,
+        draws=DRAWS if options.draws is None else options.draws,
+        seed=SEED if options.seed is None else options.seed,
+    )
+
+
+def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
+    """Let the bench file answer what no option does."""
+    search: dict[str, Any] = (bench.search if bench else None) or {}
+    if options.pressure is None:
+        options.pressure = search.get("typed", {}).get("pressure", PRESSURE)
+        options.pressure = re.sub(r" gauge.*", "g", options.pressure)
+        options.pressure = options.pressure.removesuffix(" absolute")
+    if bench is None:
+        return
+    if options.motor is None and bench.motor:
+        options.motor = options.bench
+    if options.cook is None and options.minutes is None and search.get("cook"):
+        from castsugar.workshop.search_bench import search_conditions
+
+        stated = search_conditions(bench)
+        options.cook, options.minutes = stated.cook, stated.minutes
+    if options.kitchen is None and (options.cook or bench.kitchen.get("cook")):
+        options.kitchen = options.bench
+    if options.water_lost is None and search.get("water_lost") is not None:
+        options.water_lost = str(search["water_lost"])
+
+
+def _mixes(
+    options: argparse.Namespace,
+    bench: Bench | None,
+    read: Read,
+    recipes: Sequence[str],
+    database: Database,
+) -> tuple[Mix, ...]:
+    """Weigh the recipes; a name of the bench file stands for its recipe."""
+    from castsugar.cli.evaluate import weigh_recipes
+
+    known = bench.recipes if bench else {}
+    names = [word.strip() if word.strip() in known else "" for word in recipes]
+    typed = [known.get(word.strip(), word) for word in recipes]
+    mixes = weigh_recipes(
+        database,
+        typed,
+        water_lost=read.water_lost or 0.0,
+        alternatives=read.alternatives,
+        syrup=read.syrup,
+    )
+    return tuple(
+        replace(mix, name=name) if name else mix
+        for name, mix in zip(names, mixes, strict=True)
+    )
+
+
+def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:
+    """Return the step of the scale, and what is doubted about a batch."""
+    from castsugar import units
+    from castsugar.decide.conditions import Doubts
+    from castsugar.errors import InputError
+
+    scale: dict[str, Any] = (bench.scale if bench else None) or {}
+    search: dict[str, Any] = (bench.search if bench else None) or {}
+    step = scale.get("step")
+    if options.scale_step is not None or step is None:
+        typed = options.scale_step or STEP
+        step = units.parse(typed, "mass", where="--scale-step").value
+    batch = search.get("batch")
+    if options.batch is not None or batch is None:
+        typed = options.batch or BATCH
+        batch = units.parse(typed, "mass", where="--batch").value
+    if not 0.0 < step <= batch:
+        raise InputError(
+            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; both "
+            "must be above 0, the batch at least one step"
+        )
+    accuracy = scale.get("accuracy") or 0.5 * step
+    return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)
+
+
+def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
+    """Return the limits of the bench file; that of the case where none is on it."""
+    import math
+
+    from castsugar.decide.requirement import Requirement
+    from castsugar.workshop.stated_limits import stated_limits
+
+    stated = stated_limits(bench, read.motor) if bench is not None else {}
+    limits = [Requirement(column=c, **limit) for c, limit in stated.items()]
+    guarded = any(c.startswith(("chamber_pressure", "pressure_m")) for c in stated)
+    allowed = read.motor.allowable if read.motor is not None else math.nan
+    if math.isfinite(allowed) and not guarded:
+        limits.append(
+            Requirement(
+                column="chamber_pressure_MPa",
+                at_most=1e-6 * allowed,
+                probability=0.95,
+            )
+        )
+    return tuple(limits)

@@ -1,0 +1,127 @@
+"""``castsugar justify``: the record of a change of mix, with evidence."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.comparing import (
+    Comparing,
+    add_comparing_options,
+    add_document_options,
+    read_comparing,
+)
+from castsugar.cli.documents import asked_of, deliver_document
+
+if TYPE_CHECKING:
+    from castsugar.decide.change import Change
+    from castsugar.report.change.pictures import Pictures
+
+NO = 1
+
+_EXAMPLES = """\
+BASE is what you make now, NEW what you want to make: recipes, or names of the bench
+file. Limits come from the bench file. A claim is "lower" or "higher" and one of:
+pressure, flame temperature, c*, specific impulse, density, density impulse, condensed
+fraction, pour viscosity, set ratio, storage humidity.
+
+Exit code 1: the numbers do not support the change (a limit is broken, a claim is
+contradicted or cannot be told).
+
+examples:
+  castsugar justify "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35" \
+--claim "lower flame temperature"
+  castsugar justify base "KNO3:62 powdered sugar:14 corn syrup:24" --bench bench.toml \
+--claim "lower pressure" --page change.html
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "justify",
+        help="a change of mix on one page: what it does, how sure, on what evidence",
+        description="Write the record of a change from one mix to another.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("base", metavar="BASE", help="the mix that is made now")
+    parser.add_argument("new", metavar="NEW", help="the mix that is to replace it")
+    parser.add_argument(
+        "--claim",
+        action="append",
+        default=[],
+        metavar="WORDS",
+        help="what the change is said to do, 'lower pressure'; may be repeated",
+    )
+    parser.add_argument(
+        "--reason", default="", metavar="TEXT", help="why, in your own words"
+    )
+    add_comparing_options(parser)
+    add_document_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the record; 1 if the numbers do not support the change."""
+    from castsugar.decide.claims import parse_claim
+
+    claims = [parse_claim(text) for text in options.claim]
+    asked_for = read_comparing(options, [options.base, options.new])
+
+    from castsugar.decide.change import justify
+
+    base, new = asked_for.mixes
+    change = justify(
+        base,
+        new,
+        conditions=asked_for.conditions,
+        doubts=asked_for.doubts,
+        limits=asked_for.limits,
+        claims=claims,
+        scale_step=asked_for.scale_step,
+        draws=asked_for.draws,
+        seed=asked_for.seed,
+        confirm=options.confirm,
+    )
+
+    from castsugar.report.change.document import change_document
+    from castsugar.report.change.rows import change_rows
+
+    asked = asked_of(
+        asked_for,
+        reason=options.reason.strip(),
+        topics=["evaluate", "justify"],
+        facts=_facts(change),
+    )
+    pictures = _pictures(asked_for, change) if options.page else None
+    document = change_document(change, asked, pictures)
+    deliver_document(options, document, change_rows(change, asked))
+    if any(str(row["status"]).startswith("no convergence") for row in change.rows):
+        return 3
+    return 0 if change.justified else NO
+
+
+def _facts(change: Change) -> dict[str, float]:
+    """Return what the cautions of a firing go by."""
+    from castsugar.driving import firings
+
+    motor = change.conditions.motor
+    if motor is None:
+        return {}
+    fired = firings(motor, list(change.mixes), [dict(row) for row in change.rows])
+    known = [one for one in fired if one is not None]
+    if not known:
+        return {}
+    return {
+        "propellant_mass": 1e3 * max(one.propellant_mass for one in known),
+        "total_impulse": max(one.trace.total_impulse for one in known),
+    }
+
+
+def _pictures(asked_for: Comparing, change: Change) -> Pictures:
+    """Draw what belongs on the page."""
+    from castsugar.cli.justify_pictures import pictures_of
+
+    return pictures_of(asked_for, change)

@@ -1,0 +1,161 @@
+"""The pictures of a change record: decide works them out, report draws them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from castsugar.cli.comparing import Comparing
+    from castsugar.decide.around import Around
+    from castsugar.decide.change import Change
+    from castsugar.decide.table import Settings
+    from castsugar.report.blocks import Figure
+    from castsugar.report.change.pictures import Pictures
+    from castsugar.report.search_words import Asked
+
+#: Draws of the kitchen behind each neighbour, as in a search.
+DRAWS = 500
+
+
+def pictures_of(asked_for: Comparing, change: Change) -> Pictures:
+    """Draw what can be drawn; what cannot says why.
+
+    Parameters
+    ----------
+    asked_for : Comparing
+    change : Change
+    """
+    from castsugar.errors import InputError
+    from castsugar.report.change.pictures import Pictures
+
+    missing: list[str] = []
+
+    def drawn(name: str, draw: Callable[[], Figure | None]) -> Figure | None:
+        try:
+            return draw()
+        except InputError as error:
+            missing.append(f"no picture of {name}: {error}")
+            return None
+
+    pictures = Pictures(
+        species=drawn("the products", lambda: _species(change)),
+        firing=drawn("pressure against time", lambda: _firing(change)),
+    )
+    try:
+        around = _around(asked_for, change)
+    except InputError as error:
+        missing.append(f"no map of neighbours: {error}")
+        return replace(pictures, missing=tuple(missing))
+
+    from castsugar.report.what_if import what_if
+
+    names = _names(asked_for, change)
+    return replace(
+        pictures,
+        map=drawn("the map", lambda: _map(around, names)),
+        traces=drawn("one ingredient more or less", lambda: _traces(around, names)),
+        what_if=what_if(around, asked=names),
+        missing=tuple(missing),
+    )
+
+
+def _around(asked_for: Comparing, change: Change) -> Around:
+    """Evaluate the mixes around the two."""
+    from castsugar.decide.around import look_around
+
+    base, new = change.mixes
+    return look_around(base, new, _settings(asked_for), asked_for.limits)
+
+
+def _settings(asked_for: Comparing) -> Settings:
+    """Return under what neighbours are judged: as the two mixes are."""
+    from castsugar.cli.syrup_options import syrup_lots
+    from castsugar.decide.table import MOTOR_DRAWS, Settings
+
+    read = asked_for.read
+    kitchen, motor = read.kitchen, read.motor
+    recipes = [[name for name, _ in mix.recipe] for mix in asked_for.mixes]
+    lots = syrup_lots(asked_for.database, read.syrup, recipes)
+    return Settings(
+        items=(),
+        pressure=asked_for.conditions.pressure,
+        exit_pressure=asked_for.conditions.exit_pressure,
+        flow=read.flow,
+        water_lost=read.water_lost or 0.0,
+        kitchen=None if kitchen is None else kitchen.changed(draws=DRAWS),
+        motor=None if motor is None else replace(motor, draws=MOTOR_DRAWS),
+        lots={name: lot for own in lots for name, lot in own.items()},
+        alternatives=read.alternatives,
+        species=read.species,
+    )
+
+
+def _names(asked_for: Comparing, change: Change) -> Asked:
+    """Return the ingredients as they were typed."""
+    from castsugar import weighing
+    from castsugar.report.search_words import Asked
+
+    typed = {
+        name: weighing.item_name(asked_for.database, name)
+        for mix in change.mixes
+        for name, _ in mix.recipe
+    }
+    return Asked(file="", typed=typed, pressure=asked_for.read.pressure.unit)
+
+
+def _map(around: Around, names: Asked) -> Figure | None:
+    """Draw the triangle with the limits and the two mixes; none along a line."""
+    from castsugar.report.blocks import Figure
+    from castsugar.report.search_map import search_map
+
+    if around.plane is None:
+        return None
+    return Figure(
+        svg=search_map(around.outcome, asked=names, made=around.plane),
+        caption="Mixes around the two, with the limits: c* as shades and lines.",
+    )
+
+
+def _traces(around: Around, names: Asked) -> Figure:
+    """Draw each ingredient of the new mix along its own direction."""
+    from castsugar.report.blocks import Figure
+    from castsugar.report.search_trace import trace_plot
+
+    return Figure(
+        svg=trace_plot(around.outcome, asked=names),
+        caption="From the new mix: one ingredient more or less, the others in ratio.",
+    )
+
+
+def _species(change: Change) -> Figure:
+    """Draw the main products in the chamber."""
+    from castsugar.decide.products import chamber_products
+    from castsugar.report.blocks import Figure
+    from castsugar.report.species_bars import species_bars
+
+    found = chamber_products(change.mixes, change.conditions)
+    return Figure(
+        svg=species_bars(found),
+        caption="Main products in the chamber, in percent of the mass.",
+    )
+
+
+def _firing(change: Change) -> Figure | None:
+    """Draw pressure against time with its band; none without a motor."""
+    from castsugar.decide.fired import pressure_bands
+    from castsugar.report.blocks import Figure
+    from castsugar.report.firing_band import firing_band_chart
+
+    motor = change.conditions.motor
+    if motor is None:
+        return None
+    bands = pressure_bands(change.mixes, change.rows, motor)
+    limit = motor.allowable
+    return Figure(
+        svg=firing_band_chart(bands, limit=limit if math.isfinite(limit) else math.nan),
+        caption="Quasi-steady; 95 of 100 draws of burn law and motor lie in the band.",
+    )

@@ -1,0 +1,158 @@
+"""The record of a change, from the question to the blanks for signatures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from castsugar.decide.change import Change
+from castsugar.report.blocks import (
+    Blanks,
+    Block,
+    Bullets,
+    Cell,
+    Document,
+    Paragraph,
+    Section,
+)
+from castsugar.report.change.answer import (
+    amounts_section,
+    answer_section,
+    question_section,
+)
+from castsugar.report.change.asked import Asked
+from castsugar.report.change.doubt import doubt_section, overturn_section
+from castsugar.report.change.effects import effects_section
+from castsugar.report.change.evidence import cited, evidence_section, numbers_section
+from castsugar.report.change.limits import limits_section
+from castsugar.report.change.pictures import Pictures
+
+#: What is filled in by hand.
+BLANKS = ("date", "batch", "prepared by", "read by (safety officer)", "remarks")
+
+
+def change_document(
+    change: Change, asked: Asked, pictures: Pictures | None = None
+) -> Document:
+    """Return the record of a change.
+
+    Parameters
+    ----------
+    change : Change
+    asked : Asked
+    pictures : Pictures, optional
+    """
+    drawn = pictures or Pictures()
+    base, new = change.mixes
+    limits: list[Block] = [b for b in (drawn.map, drawn.what_if) if b is not None]
+    sections = [
+        question_section(change, asked),
+        answer_section(change),
+        amounts_section(change),
+        effects_section(change),
+        limits_section(change, asked.pressure, limits),
+        *_pictured("firing", "Pressure against time", drawn.firing),
+        *_pictured("directions", "One ingredient more or less", drawn.traces),
+        evidence_section(change),
+        doubt_section(change),
+        overturn_section(change),
+        second_section(change.rows),
+        *_pictured("species", "What the chamber holds", drawn.species),
+        cautions_section(asked),
+        assumptions_section(asked, drawn.missing),
+        reproduce_section(
+            asked,
+            seed=change.comparison.draws.seed,
+            draws=change.comparison.draws.count,
+        ),
+        numbers_section(change, asked.sources),
+        Section(key="signed", title="Read and agreed", blocks=(Blanks(labels=BLANKS),)),
+    ]
+    return Document(
+        title="Record of a change of mix",
+        subtitle=f"{base.name} \u2192 {new.name}",
+        sections=tuple(sections),
+        sources=cited(change, asked.sources),
+        foot=foot(asked),
+    )
+
+
+def _pictured(key: str, title: str, block: Block | None) -> list[Section]:
+    """Return a section of one picture; none without it."""
+    if block is None:
+        return []
+    return [Section(key=key, title=title, blocks=(block,))]
+
+
+def second_section(
+    rows: tuple[Mapping[str, Any], ...], names: tuple[str, ...] = ("now", "new")
+) -> Section:
+    """Return what the second solver made of the mixes."""
+    items = []
+    for name, row in zip(names, rows, strict=True):
+        verdict = str(row["confirmation"])
+        kelvin = float(row["difference_temperature_K"])
+        ppm = float(row["difference_characteristic_velocity_ppm"])
+        text = f"{name}: {verdict}"
+        if math.isfinite(kelvin):
+            text += f"; flame differs by {abs(kelvin):.1e} K"
+        if math.isfinite(ppm):
+            text += f", c* by {abs(ppm):.1e} ppm"
+        tone = "good" if verdict == "confirmed" else "open"
+        items.append(Cell(text=text, tone="bad" if verdict == "disputed" else tone))
+    return Section(
+        key="second",
+        title="Second opinion",
+        blocks=(
+            Paragraph(
+                text="Cantera solved the same mixes by a route of its own (its "
+                "equilibrium solver, our bracketed search for states). It guards "
+                "against errors of the solver, not of the data, which are the same."
+            ),
+            Bullets(items=tuple(items)),
+        ),
+    )
+
+
+def cautions_section(asked: Asked) -> Section:
+    """Return the cautions that apply."""
+    items = tuple(Cell(text=caution.text) for caution in asked.cautions)
+    return Section(
+        key="cautions", title="Cautions", blocks=(Bullets(items=items, warning=True),)
+    )
+
+
+def assumptions_section(asked: Asked, missing: tuple[str, ...] = ()) -> Section:
+    """Return what was assumed, and what is not there."""
+    items = tuple(Cell(text=text) for text in (*asked.assumptions, *missing))
+    return Section(key="assumed", title="Assumed", blocks=(Bullets(items=items),))
+
+
+def reproduce_section(asked: Asked, *, seed: int, draws: int) -> Section:
+    """Return what gives the same document again, byte for byte."""
+    lines = [
+        f"command: {asked.command}",
+        f"draws {draws}, seed {seed}",
+        *(f"{name} {version}" for name, version in asked.versions.items()),
+    ]
+    if asked.bench:
+        lines.insert(1, f"bench file: {asked.bench} and the files that it names")
+    return Section(
+        key="reproduce",
+        title="To get the same record again",
+        blocks=(
+            Paragraph(
+                text="The same command, files and versions give the same bytes; the "
+                "record holds no date of its own."
+            ),
+            Bullets(items=tuple(Cell(text=line) for line in lines)),
+        ),
+    )
+
+
+def foot(asked: Asked) -> tuple[str, ...]:
+    """Return the last line of a document."""
+    first = asked.versions.get("castsugar", "")
+    data = asked.versions.get("species_data", "")
+    return (f"castsugar {first}, species data {data}. A model; no claim of safety.",)

@@ -1,0 +1,153 @@
+"""Values, intervals, chances and verdicts in words."""
+
+from __future__ import annotations
+
+import math
+
+from castsugar import units
+from castsugar.columns import COLUMN
+from castsugar.decide.held import BROKEN, KEPT, Held, Standing
+from castsugar.decide.through import DECADES
+from castsugar.decide.verdicts import CANNOT_TELL, Cell
+from castsugar.mix import Mix
+from castsugar.report.blocks import Cell as Box
+from castsugar.report.kitchen import one_digit
+from castsugar.report.layout import number
+
+#: What a chance beyond what the draws can tell is called.
+_SURE = 0.999
+
+
+def label(column: str) -> str:
+    """Return what a column is called, with its unit.
+
+    Examples
+    --------
+    >>> label("flame_temperature_K")
+    'flame temperature, K'
+    """
+    known = COLUMN[column]
+    text = known.label.removesuffix(", middle")
+    return f"{text}, {known.unit}" if known.unit else text
+
+
+def plain_label(column: str) -> str:
+    """Return what a column is called, without its unit."""
+    return COLUMN[column].label.removesuffix(", middle")
+
+
+def value_text(column: str, value: float) -> str:
+    """Write a value with the digits that its column deserves; words for none.
+
+    Examples
+    --------
+    >>> value_text("flame_temperature_K", 1521.84), value_text("set_ratio", math.inf)
+    ('1522', 'no limit')
+    """
+    if math.isnan(value):
+        return "not computed"
+    if column.startswith("pour_viscosity"):
+        return one_digit(value)
+    if math.isinf(value):
+        return "no limit"
+    return number(value, COLUMN[column].decimals)
+
+
+def with_interval(cell: Cell) -> str:
+    """Write a value with its 95 % interval.
+
+    Examples
+    --------
+    >>> from castsugar.decide.summary import Summary
+    >>> gone = Summary(mean=0, deviation=0, median=0, interval=(0, 0), failed=0)
+    >>> cell = Cell(
+    ...     column="set_ratio", value=0.97, interval=(0.87, 1.1), difference=gone,
+    ...     chance_higher=0.5, verdict="", merit="", best=0.5, failed=0, one_step=0,
+    ...     step_item="", parts=())
+    >>> with_interval(cell)
+    '0.97 (0.87 to 1.10)'
+    """
+    if math.isnan(cell.value):
+        return "not computed"
+    low, high = (value_text(cell.column, end) for end in cell.interval)
+    return f"{value_text(cell.column, cell.value)} ({low} to {high})"
+
+
+def verdict_box(cell: Cell) -> Box:
+    """Return the verdict on a difference, with its merit where it has one."""
+    if cell.verdict == CANNOT_TELL:
+        return Box(text=CANNOT_TELL, tone="open")
+    if not cell.merit:
+        return Box(text=cell.verdict, tone="strong")
+    tone = "good" if cell.merit == "better" else "bad"
+    return Box(text=f"{cell.verdict}: {cell.merit}", tone=tone)
+
+
+def chance_text(chance: float) -> str:
+    """Write a probability as percent, never as certainty.
+
+    Examples
+    --------
+    >>> [chance_text(c) for c in (0.873, 1.0, 0.0004, math.nan)]
+    ['87 %', '> 99.9 %', '< 0.1 %', '-']
+    """
+    if math.isnan(chance):
+        return "-"
+    if chance > _SURE:
+        return "> 99.9 %"
+    if chance < 1.0 - _SURE:
+        return "< 0.1 %"
+    decimals = 0 if 0.01 <= chance <= 0.99 else 1
+    return f"{number(100.0 * chance, decimals)} %"
+
+
+def limit_text(held: Held, pressure: str = "MPa") -> str:
+    """Return a limit in words.
+
+    Examples
+    --------
+    >>> limit_text(Held(column="chamber_pressure_MPa", sense="<=", value=6.894757,
+    ...     probability=0.95, standings=()), "psi")
+    'peak pressure at most 6.89 MPa (1000 psi) with 95 %'
+    """
+    word = "at most" if held.sense == "<=" else "at least"
+    unit = COLUMN[held.column].unit
+    value = f"{held.value:.3g} {unit}".rstrip()
+    if held.column.startswith("chamber_pressure"):
+        value += beside(held.value, pressure)
+    chance = "" if held.probability is None else f" with {100 * held.probability:g} %"
+    return f"{plain_label(held.column)} {word} {value}{chance}"
+
+
+def beside(megapascal: float, unit: str) -> str:
+    """Return a pressure in another unit, in brackets; empty for MPa."""
+    if unit == "MPa" or not math.isfinite(megapascal):
+        return ""
+    shown = units.convert(1e6 * megapascal, "pressure", unit)
+    return f" ({float(f'{shown:.3g}'):g} {unit})"
+
+
+def standing_box(held: Held, standing: Standing) -> Box:
+    """Return how a mix stands to a limit."""
+    if standing.verdict == KEPT:
+        return Box(text=KEPT, tone="good")
+    if standing.verdict == BROKEN:
+        return Box(text="BROKEN", tone="bad")
+    return Box(text=f"not computed: {plain_label(held.column)}", tone="open")
+
+
+def composition(mix: Mix) -> str:
+    """Return a recipe in percent, as weighed.
+
+    Examples
+    --------
+    >>> composition(Mix.weigh({"KNO3": 65, "sucrose": 35}))
+    'KNO3 65 %, sucrose 35 %'
+    """
+    parts = [f"{name} {100.0 * share:.4g} %" for name, share in mix.recipe]
+    return ", ".join(parts)
+
+
+def is_ratio(column: str) -> bool:
+    """Say whether differences of a column are ratios."""
+    return column in DECADES
