@@ -76,6 +76,7 @@ MOST_LINES, MOST_STATEMENTS = 300, 40
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
 PANDAS = (
     "castsugar.cooking",
+    "castsugar.decide.change",
     "castsugar.decide.compare",
     "castsugar.decide.outcome",
     "castsugar.evaluation",

@@ -366,7 +366,7 @@ def test_table_that_fits_stands_in_columns() -> None:
     rows = (
         ("Quantity", "base, MPa", "verdict"),
         ("pressure in the chamber in the chamber in the", "4.1", "worse"),
-        (" chamber in the chamber", "", ""),
+        ("  chamber in the chamber", "", ""),
         ("short", "12.25 (bad) [rig]", ""),
     )
     lines = [f"  {a:<50}  {b:>17}  {c}".rstrip() for a, b, c in rows]
@@ -396,6 +396,21 @@ def test_wide_table_puts_sources_below_then_rows_below_one_another() -> None:
         "  row",
         "      head 0: 123456.7 m",
         "      head 1: 123456.7 m",
+    ]
+
+
+def test_words_of_a_label_are_cut_only_where_they_are_wider_than_the_screen() -> None:
+    """Of 78 columns the number takes 34, the gap 2: word and indent just fit in 42."""
+    word = "w" * 40
+    table = Table(
+        heads=("", "value"),
+        rows=(cells(word, "1" * 34), cells(f"{word} {word}", "2")),
+    )
+    assert to_text(some(table)).splitlines()[3:] == [
+        f"  {'':<42}  {'value':>34}",
+        f"  {word:<42}  {'1' * 34}",
+        f"  {word:<42}  {'2':>34}",
+        f"    {word}",
     ]
 
 

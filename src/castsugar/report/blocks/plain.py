@@ -78,7 +78,7 @@ def _pieces(word: str, room: int) -> list[str]:
     return parts
 
 
-def filled(text: str, room: int, indent: str = "") -> list[str]:
+def filled(text: str, room: int, *, indent: str = "") -> list[str]:
     """Break a text into lines of at most `room` columns; at least one line.
 
     All lines but the first begin with `indent`.
@@ -88,15 +88,18 @@ def filled(text: str, room: int, indent: str = "") -> list[str]:
     >>> filled("one two three", 8, indent=" ")
     ['one two', ' three']
     """
+    whole = clean(text)
+    if span(whole) <= room:
+        return [whole]
     lines: list[str] = []
-    for word in clean(text).split():
+    for word in whole.split():
         for piece in _pieces(word, room - span(indent)):
             joined = f"{lines[-1]} {piece}" if lines else piece
             if span(joined) > room and lines:
                 lines.append(indent + piece)
             else:
                 lines[-1:] = [joined]
-    return lines or [""]
+    return lines
 
 
 def hung(text: str, indent: str = "  ", first: str | None = None) -> list[str]:

@@ -18,6 +18,9 @@ from castsugar.report.layout import WIDTH
 
 _INDENT, _GAP = 2, 2
 
+#: Before the second line of a name and those below.
+_HANG = "  "
+
 #: Columns below which words are not squeezed: those that name rows, others.
 _LABEL, _WORDS = 20, 14
 
@@ -70,7 +73,7 @@ def _widths(heads: Sequence[str], rows: Texts, wordy: set[int]) -> list[int] | N
         most.append(max(widest, span(head), 1))
         if index in wordy:
             floor = max(map(_longest, texts), default=0)
-            floor = max(floor, _WORDS if index else _LABEL, _longest(head))
+            floor = max(floor + len(_HANG), _WORDS if index else _LABEL, _longest(head))
         else:
             floor = max(widest, _longest(head))
         least.append(min(floor, most[-1]))
@@ -91,7 +94,7 @@ def _row(
     bottom: bool = False,
 ) -> list[str]:
     """Return the lines of one row; `bottom` aligns its cells below."""
-    cells = [filled(texts[0], widths[0], "" if bottom else " ")]
+    cells = [filled(texts[0], widths[0], indent="" if bottom else _HANG)]
     cells += [filled(t, w) for t, w in zip(texts[1:], widths[1:], strict=True)]
     height = max(map(len, cells))
     for cell in cells:
