@@ -143,7 +143,7 @@ def _overturn(one: Overturn) -> str:
     far = abs(one.steps) * one.input.uncertainty
     way = "higher" if one.steps > 0.0 else "lower"
     return (
-        f"{name}: {one.verdict}; it would vanish if {one.input.label} were {far:.2g} "
+        f"{name}: {one.verdict}; it would vanish if {one.input.label} were {far:.3g} "
         f"{one.input.unit} {way} than taken ({abs(one.steps):.1f} of its standard "
         "uncertainties)"
     )
