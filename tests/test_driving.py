@@ -17,6 +17,7 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.measured import MeasuredMix
 from castsugar.motor.peak import Spread
 from castsugar.workshop.bench import check_bench, read_bench
 from castsugar.workshop.motor_bench import hardware_of
@@ -63,6 +64,39 @@ def test_peak_is_the_closed_form() -> None:
     assert 1e6 * row.chamber_pressure_p95_MPa == pytest.approx(wanted, rel=1e-9)
     assert row.pressure_margin == pytest.approx((5e6 - wanted) / 5e6, rel=1e-9)
     assert row.burn_law_origin == "borrowed: invented"
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("freedom", [1.0, 3.0, math.inf])
+def test_few_strands_of_a_measured_mix_widen_its_pressure(freedom: float) -> None:
+    """ln p moves by t u / (1 - n): 95 of 100 lie below t of 0.95, Student's or normal.
+
+    Student's t of 0.95 is 6.314 with 1 and 2.353 with 3 degrees of freedom (any table).
+    """
+    law = BurnLaw(
+        name="own",
+        bands=LAW.bands,
+        log_rate_u=0.02,
+        covariance=((0.02**2, 0.0), (0.0, 0.0)),
+        degrees_of_freedom=freedom,
+    )
+    parts = (0.6, 0.2, 0.2)
+    known = BurnKnowledge(
+        law=blend_law([MeasuredMix(name="own", fractions=parts, law=law)]),
+        components=("potassium nitrate", "powdered sugar", "light corn syrup"),
+    )
+    motor = hardware(burning=known, draws=4000)
+    row = cs.evaluate(MIX, motor=motor).iloc[0]
+    assert row.burn_law_origin.startswith("measured")
+    t = {1.0: 6.314, 3.0: 2.353, math.inf: 1.645}[freedom]
+    moved = math.log(row.chamber_pressure_p95_MPa / row.chamber_pressure_MPa)
+    assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.07)
+    # The comparison draws the same burn law.
+    conditions = cs.Conditions(motor=motor, flow="equilibrium")
+    found = cs.compare([MIX], conditions=conditions, doubts=cs.Doubts.none())
+    values = np.log(found.draws.values["chamber_pressure_MPa"][:, 0])
+    moved = float(np.quantile(values, 0.95) - np.median(values))
+    assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.1)
 
 
 @pytest.mark.exact

@@ -92,6 +92,20 @@ def is_measured(rates: BlendRates, foreign: FloatArray) -> NDArray[np.bool_]:
     return np.asarray((near < SAME_MIX) & (rates.nearest >= 0))
 
 
+def freedom_of(law: BlendLaw, rates: BlendRates, foreign: FloatArray) -> FloatArray:
+    """Return the degrees of freedom behind the burn law of each mix.
+
+    Those of its own strands for a mix that was measured: few strands know their own
+    scatter badly, and draws of Student's t say so. Infinite for the others, whose doubt
+    is that of the model between mixes.
+    """
+    own = is_measured(rates, foreign)
+    if not own.any():
+        return np.full(len(own), np.inf)
+    known = np.array([m.law.degrees_of_freedom for m in law.mixes])
+    return np.where(own, known[rates.nearest], np.inf)
+
+
 def single_law(hardware: Hardware) -> BurnLaw:
     """Return the one law that serves all mixes."""
     law = hardware.burning.law.borrowed

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from castsugar.blends import Blends, of_mixes
 from castsugar.burning import (
     doubt_of,
+    freedom_of,
     is_measured,
     law_of_row,
     rates_of,
@@ -164,6 +165,7 @@ def drive(
             "bands": bands,
             "log_rate_u": doubt,
             "exponent_u": rates.exponent_u,
+            "degrees_of_freedom": freedom_of(burning, rates, foreign),
             "centre": burning.reference_pressure,
         }
     else:

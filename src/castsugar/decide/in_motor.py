@@ -12,6 +12,7 @@ from castsugar.blends import of_mixes
 from castsugar.burning import (
     burn_law_of,
     doubt_of,
+    freedom_of,
     is_measured,
     rates_of,
     single_law,
@@ -96,7 +97,7 @@ class InMotor:
             log_rate_u=float(doubt_of(rates, foreign)[0]),
             exponent_u=float(rates.exponent_u[0]),
             correlation=0.0,
-            freedom=float("inf"),
+            freedom=float(freedom_of(burning, rates, foreign)[0]),
             centre=centre,
         )
 
