@@ -137,7 +137,7 @@ def test_notes_say_what_is_not_known() -> None:
     flameless = {"potassium nitrate": 100}
     found = compare([SUCROSE, rival, flameless], draws=100)
     assert "no uncertainty is stated for the enthalpy of sucrose" in found.notes[0]
-    assert "not computed for every mix: flame_temperature_K" in found.notes[1]
+    assert "no verdict is given on: flame temperature" in found.notes[1]
     cell = found.cells[2]["flame_temperature_K"]
     assert (cell.verdict, cell.failed) == (CANNOT_TELL, 1.0)
     # One batch with two values of one substance, 4.9 kJ/mol apart: the doubts are the

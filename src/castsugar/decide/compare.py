@@ -12,10 +12,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from castsugar import plain
 from castsugar.database import Ingredient
+from castsugar.decide.compare_notes import notes_of
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
 from castsugar.decide.summary import summarise
@@ -29,7 +28,6 @@ from castsugar.decide.uncertainty import (
 from castsugar.decide.verdicts import (
     BETTER,
     CANNOT_TELL,
-    MOST_FAILED,
     RULE,
     Cell,
     chance_above,
@@ -177,7 +175,7 @@ def compare(  # noqa: PLR0913 - keyword-only options
         baseline=place,
         scale_step=scale_step,
         cells=cells,
-        notes=_notes(found),
+        notes=notes_of(found),
     )
 
 
@@ -255,30 +253,3 @@ def _place(baseline: int | str, names: tuple[str, ...]) -> int:
         f"the baseline is {baseline!r}; give the place (0 to {len(names) - 1}) or the "
         f"one-off name of a mix: {listed}"
     )
-
-
-def _notes(found: Draws) -> tuple[str, ...]:
-    """Return what a reader has to know."""
-    used = {c.ingredient for mix in found.outlook.mixes for c in mix.cast}
-    unknown = sorted(
-        {i.name for i in used if i.composition and np.isnan(i.enthalpy_uncertainty)}
-    )
-    notes = [
-        f"no uncertainty is stated for the enthalpy of {name} that was chosen; that of "
-        "the catalogue's own row is taken, or none if it has none"
-        for name in unknown
-    ]
-    laws = found.outlook.burn_laws()
-    if len(laws) > 1 and len(set(laws)) < len(laws):
-        notes.append(
-            "mixes that share one burn law differ in pressure by c* and density alone; "
-            "how their burn rates differ is not known, so no verdict is given on it"
-        )
-    missing = [
-        name
-        for name in found.columns
-        if np.isnan(found.values[name]).mean() > MOST_FAILED
-    ]
-    if missing:
-        notes.append("not computed for every mix: " + ", ".join(missing))
-    return tuple(notes)

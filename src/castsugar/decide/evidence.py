@@ -6,75 +6,28 @@ Floor 5.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
-from castsugar.blends import of_mixes
-from castsugar.burning import burn_law_of
 from castsugar.database import Database, Ingredient
+from castsugar.decide.evidence_record import (
+    PUBLISHED,
+    STANDINGS,
+    STATED,
+    Evidence,
+    standing_of,
+)
+from castsugar.decide.evidence_world import (
+    doubt_evidence,
+    kitchen_evidence,
+    motor_evidence,
+)
 from castsugar.decide.inputs import SYRUP_SOLIDS, enthalpy_u
 from castsugar.decide.outlook import Outlook
-from castsugar.kitchen.parameters import NAMES, OF_SYRUP, find
-from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
-from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import burn_rate
 from castsugar.species_sets import shipped_species
 from castsugar.syrups import SOLIDS_UNCERTAINTY
 
-#: How a number came to be: by the user's own measurement; from a source that can be
-#: read; of something else than the mix or kitchen at hand; by calculation from
-#: published numbers; without a source.
-MEASURED, PUBLISHED, BORROWED = "measured", "published", "borrowed"
-DERIVED, ASSUMED, STATED = "derived", "assumed", "stated"
-STANDINGS = (MEASURED, STATED, PUBLISHED, DERIVED, BORROWED, ASSUMED)
-
-#: Status of a row of the data files -> standing.
-_STATUS = {
-    "measured": PUBLISHED,
-    "fitted": PUBLISHED,
-    "estimated": DERIVED,
-    "assumed": ASSUMED,
-    "from memory": PUBLISHED,
-}
-
-
-#: First word of the origin of a burn law -> standing.
-_LAWS = {
-    "measured": MEASURED,
-    "stated": STATED,
-    "borrowed": BORROWED,
-    "nearest": BORROWED,
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
-    """One number behind a comparison.
-
-    Attributes
-    ----------
-    subject : str
-        What it is the value of.
-    value, uncertainty : float
-        NaN where there is none; the uncertainty is standard, on the scale that `unit`
-        names.
-    unit : str
-    standing : str
-        Of :data:`STANDINGS`.
-    source : str
-        Key of the sources of the database, or words where it is none of them.
-    note : str
-        How it is known, in the words of its row; rival values.
-    """
-
-    subject: str
-    value: float
-    uncertainty: float
-    unit: str
-    standing: str
-    source: str
-    note: str = ""
+__all__ = ["STANDINGS", "Evidence", "evidence_of"]
 
 
 def evidence_of(outlook: Outlook, database: Database) -> tuple[Evidence, ...]:
@@ -104,25 +57,12 @@ def evidence_of(outlook: Outlook, database: Database) -> tuple[Evidence, ...]:
         )
     )
     if conditions.kitchen is not None:
-        found += _kitchen(
-            conditions.kitchen, syrup=any(m.syrups for m in outlook.mixes)
-        )
+        syrup = any(mix.syrups for mix in outlook.mixes)
+        found += kitchen_evidence(conditions.kitchen, syrup=syrup)
     if conditions.motor is not None:
-        found += _motor(outlook.mixes, conditions.motor)
+        found += motor_evidence(outlook.mixes, conditions.motor)
+    found += doubt_evidence(outlook.doubts)
     return tuple(found)
-
-
-def standing_of(status: str, source: str) -> str:
-    """Return the standing of a row of the data files.
-
-    Examples
-    --------
-    >>> standing_of("measured", "crc-handbook"), standing_of("assumed", "user")
-    ('published', 'assumed')
-    """
-    if source in ("common-practice", "derived-convention", "from-memory"):
-        return ASSUMED
-    return _STATUS.get(status, ASSUMED)
 
 
 def _ingredients(mixes: Sequence[Mix]) -> list[Evidence]:
@@ -214,65 +154,3 @@ def _syrups(mixes: Sequence[Mix], database: Database) -> list[Evidence]:
                 note=f"dextrose equivalent {use.grade:g}",
             )
     return list(found.values())
-
-
-def _kitchen(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:
-    """Return the parameters of the kitchen."""
-    belief = kitchen.belief
-    spreads = belief.spreads().tolist()
-    middles = belief.central()
-    for name, spread, origin in zip(NAMES, spreads, belief.origins, strict=True):
-        if name in OF_SYRUP and not syrup:
-            continue
-        parameter = find(name)
-        scale = "" if parameter.scale == "plain" else f"{parameter.scale} scale"
-        unit = " ".join(
-            u for u in (parameter.unit, scale and f"(u on the {scale})") if u
-        )
-        measured = origin.startswith("measured")
-        yield Evidence(
-            subject=f"kitchen: {parameter.label}",
-            value=float(getattr(middles, name)),
-            uncertainty=spread,
-            unit=unit,
-            standing=MEASURED
-            if measured
-            else STATED
-            if origin.startswith("stated")
-            else ASSUMED,
-            source="your kitchen measurements" if measured else origin,
-        )
-
-
-def _motor(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
-    """Return burn laws and what is stated of the motor."""
-    for mix in mixes:
-        law = burn_law_of(of_mixes([mix]), motor, mixes=[mix])
-        first = law.origin.split(":")[0].split(" ")[0]
-        yield Evidence(
-            subject=f"burn rate of {mix.name} at {law.centre / 1e6:.3g} MPa",
-            value=1e3 * float(burn_rate(law, law.centre)),
-            uncertainty=law.log_rate_u,
-            unit="mm/s (u relative)",
-            standing=_LAWS.get(first, DERIVED),
-            source=law.origin.removeprefix("borrowed: "),
-            note="never from thermochemistry",
-        )
-    yield Evidence(
-        subject="throat diameter",
-        value=1e3 * motor.throat_diameter,
-        uncertainty=1e3 * motor.throat_diameter * motor.spread.throat_diameter,
-        unit="mm",
-        standing=STATED,
-        source="stated by you, [motor]",
-    )
-    if motor.case is not None:
-        yield Evidence(
-            subject="pressure that the case may hold",
-            value=1e-6 * motor.allowable,
-            uncertainty=math.nan,
-            unit="MPa",
-            standing=STATED,
-            source="stated by you, [motor.case]",
-            note="nobody has proved it",
-        )

@@ -4,18 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from castsugar.blends import of_mixes
+from castsugar.burning import burn_law_of
+from castsugar.cooking import cook
+from castsugar.decide.conditions import Conditions
+from castsugar.decide.evidence_record import MEASURED, STATED, law_standing
 from castsugar.decide.problem import Limit
 from castsugar.decide.requirement import Requirement
+from castsugar.decide.table import MOTOR_DRAWS, chance_column
 from castsugar.decide.uncertainty import Draws
 from castsugar.decide.vertices import FloatArray
-from castsugar.quantile import smooth_quantile
+from castsugar.driving import BEYOND, drive
+from castsugar.mix import Mix
 
 KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
+
+#: What a verdict on pressure may rest on, and on which burn laws it does not.
+BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
+
+_POUR, _PEAK = "pour_viscosity_Pa_s", "chamber_pressure_MPa"
+_PRESSED = ("chamber_pressure", "pressure_margin")
+
+#: A limit counts as kept within this share of it, as in a search.
+_ROUNDING = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,16 +46,21 @@ class Standing:
     verdict : str
         "kept", "broken" or "not computed".
     share : float
-        Of the draws that keep it; NaN for a column that is not drawn.
+        Of the draws of the comparison that keep a limit without a probability; NaN for
+        one with a probability, and for a column that is not drawn.
     margin : float
         Distance to the limit over the limit, below 0 where it is broken; NaN for a
         limit of 0.
+    ground : str
+        "borrowed burn rate" where a pressure rests on strands of another mix or on a
+        published law; else empty.
     """
 
     value: float
     verdict: str
     share: float
     margin: float
+    ground: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,56 +92,123 @@ def held_of(
     draws: Draws,
     rows: Sequence[Mapping[str, Any]],
 ) -> tuple[Held, ...]:
-    """Hold every mix against every limit.
+    """Hold every mix against every limit, as a search does.
+
+    A limit with a probability is held against the quantile of the kitchen's or the
+    motor's own draws, so that search, map and record say the same; one without against
+    the best estimate.
 
     Parameters
     ----------
     requirements : sequence of Requirement
     draws : Draws
+        Of the comparison: mixes, conditions, and the shares of draws.
     rows : sequence of mappings
         Rows of the table, one a mix: best estimates.
     """
-    return tuple(
-        Held(
-            column=need.column,
-            sense=limit.sense,
-            value=limit.value,
-            probability=need.probability,
-            standings=tuple(
-                _standing(need, limit, draws, row, mix) for mix, row in enumerate(rows)
-            ),
+    outlook = draws.outlook
+    chances = [chance for need in requirements for chance in need.chances()]
+    quantiles = quantiles_of(outlook.mixes, outlook.conditions, chances, rows)
+    grounds = _grounds(outlook.mixes, outlook.conditions)
+    found = []
+    for need in requirements:
+        for limit in need.limits():
+            standings = []
+            for mix, row in enumerate(rows):
+                column = quantiles.get(limit.column)
+                best = float(row[need.column]) if column is None else column[mix]
+                drawn = draws.values.get(need.column) if column is None else None
+                own = None if drawn is None else drawn[:, mix]
+                pressed = need.column.startswith(_PRESSED)
+                ground = grounds[mix] if pressed else ""
+                standings.append(_standing(limit, best, own, ground))
+            found.append(
+                Held(
+                    column=need.column,
+                    sense=limit.sense,
+                    value=limit.value,
+                    probability=need.probability,
+                    standings=tuple(standings),
+                )
+            )
+    return tuple(found)
+
+
+def quantiles_of(
+    mixes: Sequence[Mix],
+    conditions: Conditions,
+    chances: Sequence[tuple[str, float]],
+    rows: Sequence[Mapping[str, Any]],
+) -> dict[str, list[float]]:
+    """Return quantiles of pour viscosity and peak pressure, one a mix.
+
+    Parameters
+    ----------
+    mixes : sequence of Mix
+    conditions : Conditions
+    chances : sequence of (column, level)
+        What the limits ask for.
+    rows : sequence of mappings
+        With the ideal c* of each mix.
+
+    Returns
+    -------
+    dict
+        By the names of :func:`castsugar.decide.table.chance_column`.
+    """
+
+    def levels(column: str) -> tuple[float, ...]:
+        return tuple(dict.fromkeys(level for name, level in chances if name == column))
+
+    found: dict[str, list[float]] = {}
+    blends = of_mixes(mixes)
+    kitchen, motor = conditions.kitchen, conditions.motor
+    if kitchen is not None:
+        own = levels(_POUR)
+        said = cook(list(mixes), blends, kitchen, window=False, levels=own)
+        blends = said.blends
+        for level, values in zip(own, said.verdict.further, strict=True):
+            found[chance_column(_POUR, level)] = values.tolist()
+    if motor is not None and (own := levels(_PEAK)):
+        velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
+        driven = drive(
+            blends,
+            replace(motor, draws=max(motor.draws, MOTOR_DRAWS)),
+            characteristic_velocity=np.array(velocity),
+            mixes=mixes,
+            levels=own,
         )
-        for need in requirements
-        for limit in need.limits()
-    )
+        for level, values in zip(own, driven.peaks.further, strict=True):
+            mega = np.where(values > BEYOND, np.inf, 1e-6 * values)
+            found[chance_column(_PEAK, level)] = mega.tolist()
+    return found
+
+
+def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
+    """Return what the pressure of each mix rests on, where it is nothing measured."""
+    motor = conditions.motor
+    if motor is None:
+        return [""] * len(mixes)
+    origins = [burn_law_of(of_mixes([m]), motor, mixes=[m]).origin for m in mixes]
+    return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
 
 
 def _standing(
-    need: Requirement, limit: Limit, draws: Draws, row: Mapping[str, Any], mix: int
+    limit: Limit, value: float, drawn: FloatArray | None, ground: str
 ) -> Standing:
     """Hold one mix against one limit."""
-    best = float(row[need.column])
-    drawn = draws.values.get(need.column)
-    own = None if drawn is None else drawn[:, mix]
-    known = own is not None and bool(np.isfinite(own).any() or np.isinf(own).any())
-    share = _share(own, limit) if own is not None and known else math.nan
-    if need.probability is None or own is None or not known:
-        value = best
-        kept = float(limit.slack(np.asarray(best))) >= 0.0
-    else:
-        level = need.probability if limit.sense == "<=" else 1.0 - need.probability
-        value = float(smooth_quantile(own[None], level)[0])
-        kept = share >= need.probability
+    share = math.nan
+    if drawn is not None and not np.isnan(drawn).all():
+        share = _share(drawn, limit)
     if math.isnan(value):
-        return Standing(
-            value=math.nan, verdict=NOT_COMPUTED, share=share, margin=math.nan
-        )
+        return Standing(value=value, verdict=NOT_COMPUTED, share=share, margin=math.nan)
     left = float(limit.slack(np.asarray(value)))
     return Standing(
         value=value,
-        verdict=KEPT if kept else BROKEN,
+        verdict=KEPT if left >= -_ROUNDING * abs(limit.value) else BROKEN,
         share=share,
         margin=left / abs(limit.value) if limit.value else math.nan,
+        ground=ground,
     )
 
 

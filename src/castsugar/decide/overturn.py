@@ -75,6 +75,6 @@ def overturn_of(cell: Cell) -> Overturn:
         verdict=cell.verdict,
         input=first.input,
         share=first.share,
-        steps=steps if abs(steps) <= FAR else math.inf,
+        steps=math.inf if abs(steps) > FAR else steps,
         alone=alone,
     )
