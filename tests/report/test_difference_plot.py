@@ -24,7 +24,7 @@ from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import Band, BurnLaw
 from castsugar.motor.peak import Spread
 from castsugar.report.difference_plot import MOST, difference_plot, difference_plots
-from castsugar.report.firing_band import firing_band_chart
+from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from castsugar.report.species_bars import species_bars
 
 # Exact: differences of a mix with itself are 0, a made-up interval stands where the
@@ -162,6 +162,39 @@ def test_intervals_without_numbers(
     assert words in texts(svg)
     assert "nan" not in svg
     assert "inf" not in svg
+
+
+@pytest.mark.parametrize(
+    ("column", "low", "high", "words"),
+    [
+        # Two digits of the width 10 would print the low end as 0: one digit more.
+        (TEMPERATURE, 0.4, 10.4, "+5.4 K (+0.4 to +10.4)"),
+        # Width 19: no decimals; three more at most, and 0.0001 needs four.
+        (TEMPERATURE, 1e-4, 19.0, "+9.500 K (0.000 to +19.000)"),
+        # exp(0.0012) = 1.0012: two digits would read as no difference.
+        (VISCOSITY, 0.0012, 0.2, "× 1.106 (1.001 to 1.221)"),
+        # A pressure has three significant digits at most, whatever its interval.
+        (PRESSURE, -0.001, 12.3456, "+6 MPa (0 to +12)"),
+    ],
+)
+def test_ends_beside_no_difference_keep_their_digits(
+    comparison: Comparison, column: str, low: float, high: float, words: str
+) -> None:
+    """An interval that leaves out 0 does not read as if it touched it."""
+    svg = difference_plot(told(comparison, column, low, high), 2, columns=[column])
+    assert words in texts(svg)
+
+
+def test_no_ratio_to_what_jams(comparison: Comparison) -> None:
+    """Most draws jam, some do not: the middle is infinite, and no factor is told."""
+    case = told(comparison, VISCOSITY, 1.0, 2.0)
+    cell = case.cells[2][VISCOSITY]
+    wide = replace(cell.difference, interval=(1.0, math.inf), median=math.inf)
+    own = {**case.cells[2], VISCOSITY: replace(cell, difference=wide)}
+    case = replace(case, cells=(*case.cells[:2], own))
+    svg = difference_plot(case, 2, columns=[VISCOSITY])
+    assert "no ratio: one of them jams" in texts(svg)
+    assert not any(t.startswith("×") and "inf" in t for t in texts(svg))
 
 
 def test_half_open_interval_has_an_arrow(comparison: Comparison) -> None:
@@ -347,11 +380,14 @@ def test_firing_band_chart(bands: list[PressureBand]) -> None:
     """Two bands, two curves and the limit; names are inert, bytes the same."""
     svg = firing_band_chart(bands, limit=5e6)
     assert svg.count('fill-opacity="0.24"') == 2
-    assert {"base", "the case may hold"} <= {*texts(svg)}
+    assert {"base", BY_NUMBERS} <= {*texts(svg)}
     assert "<script" not in svg
     assert SCRIPT in texts(svg)
     assert svg == firing_band_chart(bands, limit=5e6)
-    assert "the case may hold" not in texts(firing_band_chart(bands))
+    assert BY_NUMBERS not in texts(firing_band_chart(bands))
+    rated = texts(firing_band_chart(bands, limit=5e6, limit_name=BY_RATING))
+    assert "your rating, unproved" in rated
+    assert BY_NUMBERS not in rated
 
 
 def test_open_band_is_said_not_drawn(bands: list[PressureBand]) -> None:

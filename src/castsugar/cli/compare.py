@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from castsugar.cli.comparing import (
+    Comparing,
     add_comparing_options,
     add_document_options,
     read_comparing,
@@ -39,7 +40,9 @@ def add_parser(commands: Any) -> None:
         "recipes", nargs="+", metavar="RECIPE", help="two or more; or names of a bench"
     )
     parser.add_argument(
-        "--baseline", metavar="NAME", help="which one to hold the others against"
+        "--baseline",
+        metavar="NAME",
+        help="which one to hold the others against: name, number or letter (B)",
     )
     add_comparing_options(parser)
     add_document_options(parser)
@@ -56,6 +59,7 @@ def run(options: argparse.Namespace) -> int:
             "at one)"
         )
     asked_for = read_comparing(options, options.recipes)
+    baseline = _baseline(options, [m.name for m in asked_for.mixes])
 
     from castsugar.decide.compare import compare
     from castsugar.evaluation import evaluate
@@ -64,7 +68,7 @@ def run(options: argparse.Namespace) -> int:
     conditions = asked_for.conditions
     comparison = compare(
         asked_for.mixes,
-        baseline=_baseline(options, [m.name for m in asked_for.mixes]),
+        baseline=baseline,
         conditions=conditions,
         doubts=asked_for.doubts,
         scale_step=asked_for.scale_step,
@@ -82,21 +86,40 @@ def run(options: argparse.Namespace) -> int:
         species=conditions.species,
     )
     rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
-    asked = asked_of(asked_for, topics=["evaluate"])
+    asked = asked_of(asked_for, topics=["evaluate"], rows=rows, notes=_notes(asked_for))
     document = comparison_document(comparison, rows, asked)
     deliver_document(options, document, comparison_rows(comparison, rows, asked))
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 
 
-def _baseline(options: argparse.Namespace, names: list[str]) -> int | str:
-    """Return which mix is the baseline: by its name, or by its recipe as typed."""
+def _notes(asked_for: Comparing) -> list[str]:
+    """Say what is in the bench file and not used here."""
+    if asked_for.bench is None or not asked_for.bench.limits:
+        return []
+    return ["limits are not judged here; castsugar justify holds a change against them"]
+
+
+def _baseline(options: argparse.Namespace, names: list[str]) -> int:
+    """Return which mix is the baseline: by name, recipe as typed, number or letter."""
+    from castsugar.errors import InputError
+    from castsugar.report.layout import letters
+
     wanted = options.baseline
     if wanted is None:
         return 0
     if wanted in options.recipes:
         place: int = options.recipes.index(wanted)
         return place
-    if wanted.strip().isdigit() and 1 <= int(wanted) <= len(names):
-        return int(wanted) - 1
-    return str(wanted)
+    if names.count(wanted) == 1:
+        return names.index(wanted)
+    short, known = letters(len(names)), wanted.strip()
+    if known.isdigit() and 1 <= int(known) <= len(names):
+        return int(known) - 1
+    if known.upper() in short:
+        return short.index(known.upper())
+    told = ", ".join(f"{s} {name!r}" for s, name in zip(short, names, strict=True))
+    raise InputError(
+        f"the baseline is {wanted!r}; give the letter of a mix, its number (1 to "
+        f"{len(names)}) or its name where no other has it: {told}"
+    )

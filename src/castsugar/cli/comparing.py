@@ -109,6 +109,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.workshop.bench import read_bench
     from castsugar.workshop.files import refuse_existing
 
+    _check_files(options)
     refuse_existing([options.output, options.page], force=options.force)
     database = load_database()
     bench = read_bench(Path(options.bench)) if options.bench is not None else None
@@ -140,6 +141,24 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
         draws=DRAWS if options.draws is None else options.draws,
         seed=SEED if options.seed is None else options.seed,
     )
+
+
+def _check_files(options: argparse.Namespace) -> None:
+    """Refuse files that cannot be written before any work is done for them."""
+    from castsugar.errors import InputError
+
+    named = {"-o": options.output, "--page": options.page}
+    paths = {name: Path(file) for name, file in named.items() if file is not None}
+    for name, path in paths.items():
+        if not path.parent.is_dir():
+            raise InputError(
+                f"{name}: the folder {str(path.parent)!r} of {path.name!r} does not "
+                "exist; make it, or choose another"
+            )
+    if len({path.resolve() for path in paths.values()}) < len(paths):
+        raise InputError(
+            f"-o and --page both name {str(options.page)!r}; give two files"
+        )
 
 
 def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,8 +12,12 @@ if TYPE_CHECKING:
 
     from castsugar.cli.comparing import Comparing
     from castsugar.database import Caution
+    from castsugar.driving import Firing
     from castsugar.report.blocks import Document
     from castsugar.report.change.asked import Asked
+
+#: How evaluate tells its draws, which are not those of these commands.
+_DRAWS = re.compile(r"; (bands of )?\d+ draws, seed \d+$")
 
 
 def asked_of(
@@ -20,15 +25,18 @@ def asked_of(
     *,
     topics: Sequence[str],
     reason: str = "",
-    facts: Mapping[str, float] | None = None,
+    rows: Sequence[Mapping[str, Any]] = (),
+    notes: Sequence[str] = (),
 ) -> Asked:
     """Return what a document says beside the numbers."""
+    from castsugar.cli.files_read import files_read
     from castsugar.cli.output import command_text
     from castsugar.report import data
     from castsugar.report.change.asked import Asked
 
     read, doubts = comparing.read, comparing.doubts
-    lines = read.assumptions()
+    lines = _assumptions(comparing, judged="justify" in topics)
+    fired = _fired(comparing, rows)
     lines.append(
         f"batch {1e3 * doubts.batch:g} g, every mass weighed to "
         f"\u00b1{1e3 * doubts.weighing:.2g} g; powders up to some "
@@ -40,12 +48,60 @@ def asked_of(
         command=command_text(comparing.options.words),
         versions=data.versions(comparing.database.version),
         sources=comparing.database.sources,
-        cautions=tuple(_cautions(comparing, topics, facts or {})),
+        cautions=tuple(_cautions(comparing, topics, _facts(fired))),
         assumptions=tuple(lines),
         reason=reason,
         pressure=read.pressure.unit,
         bench=comparing.options.bench or "",
+        notes=tuple(notes),
+        files=files_read(comparing.options),
+        fired=fired,
     )
+
+
+def _assumptions(comparing: Comparing, *, judged: bool) -> list[str]:
+    """Return what was assumed, with the draws of this command, not evaluate's."""
+    from castsugar.decide.table import MOTOR_DRAWS
+
+    read = comparing.read
+    lines = [_DRAWS.sub("", line) for line in read.assumptions()]
+    flow = f"flow {read.flow}:"
+    if read.flow != "equilibrium":
+        more = " (castsugar evaluate takes equilibrium unless told)"
+        lines = [f"{t}{more}" if t.startswith(flow) else t for t in lines]
+    own = {}
+    if read.kitchen is not None:
+        own["kitchen"] = read.kitchen.draws
+    if read.motor is not None:
+        own["motor"] = max(read.motor.draws, MOTOR_DRAWS)
+    text = f"{comparing.draws} draws, seed {comparing.seed} of everything uncertain"
+    if judged and own and comparing.limits:
+        told = ", ".join(f"{count} draws of the {name}" for name, count in own.items())
+        text += f"; limits: {told}, as in the search"
+    return [*lines, text]
+
+
+def _fired(
+    comparing: Comparing, rows: Sequence[Mapping[str, Any]]
+) -> tuple[Firing | None, ...]:
+    """Fire every mix at the best estimates; empty without a motor."""
+    from castsugar.driving import firings
+
+    motor = comparing.read.motor
+    if motor is None or not rows:
+        return ()
+    return tuple(firings(motor, list(comparing.mixes), [dict(row) for row in rows]))
+
+
+def _facts(fired: Sequence[Firing | None]) -> dict[str, float]:
+    """Return what the cautions of a firing go by."""
+    known = [one for one in fired if one is not None]
+    if not known:
+        return {}
+    return {
+        "propellant_mass": 1e3 * max(one.propellant_mass for one in known),
+        "total_impulse": max(one.trace.total_impulse for one in known),
+    }
 
 
 def _cautions(
@@ -61,7 +117,7 @@ def _cautions(
         found.append("kitchen")
         facts["bulk_temperature"] = to_celsius(read.kitchen.cook.hottest)
     if read.motor is not None:
-        found.append("motor")
+        found += ["motor", "firing"]
         facts["grain_temperature"] = to_celsius(read.motor.grain_temperature)
         case = read.motor.case
         facts["casing_plastic"] = float(case is not None and case.is_plastic)

@@ -69,6 +69,7 @@ def run(options: argparse.Namespace) -> int:
 
     claims = [parse_claim(text) for text in options.claim]
     asked_for = read_comparing(options, [options.base, options.new])
+    _check_limits(asked_for)
 
     from castsugar.decide.change import justify
 
@@ -93,7 +94,7 @@ def run(options: argparse.Namespace) -> int:
         asked_for,
         reason=options.reason.strip(),
         topics=["evaluate", "justify"],
-        facts=_facts(change),
+        rows=change.rows,
     )
     pictures = _pictures(asked_for, change) if options.page else None
     document = change_document(change, asked, pictures)
@@ -103,21 +104,22 @@ def run(options: argparse.Namespace) -> int:
     return 0 if change.justified else NO
 
 
-def _facts(change: Change) -> dict[str, float]:
-    """Return what the cautions of a firing go by."""
-    from castsugar.driving import firings
+def _check_limits(asked_for: Comparing) -> None:
+    """Refuse limits on what is not computed, and name the option that is missing."""
+    from castsugar.columns import COLUMN
+    from castsugar.errors import InputError
 
-    motor = change.conditions.motor
-    if motor is None:
-        return {}
-    fired = firings(motor, list(change.mixes), [dict(row) for row in change.rows])
-    known = [one for one in fired if one is not None]
-    if not known:
-        return {}
-    return {
-        "propellant_mass": 1e3 * max(one.propellant_mass for one in known),
-        "total_impulse": max(one.trace.total_impulse for one in known),
-    }
+    missing = {}
+    if asked_for.read.kitchen is None:
+        missing["kitchen"] = "--cook, or cook to [kitchen] of the bench file"
+    if asked_for.read.motor is None:
+        missing["motor"] = "--motor, or [motor] to the bench file (--bench)"
+    for need in asked_for.limits:
+        group = COLUMN[need.column].group
+        if group in missing:
+            raise InputError(
+                f"the limit on {need.column} needs a {group}; add {missing[group]}"
+            )
 
 
 def _pictures(asked_for: Comparing, change: Change) -> Pictures:

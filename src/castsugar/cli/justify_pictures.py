@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from castsugar.report.change.pictures import Pictures
     from castsugar.report.search_words import Asked
 
-#: Draws of the kitchen behind each neighbour, as in a search.
-DRAWS = 500
-
 
 def pictures_of(asked_for: Comparing, change: Change) -> Pictures:
     """Draw what can be drawn; what cannot says why.
@@ -86,7 +83,7 @@ def _settings(asked_for: Comparing) -> Settings:
         exit_pressure=asked_for.conditions.exit_pressure,
         flow=read.flow,
         water_lost=read.water_lost or 0.0,
-        kitchen=None if kitchen is None else kitchen.changed(draws=DRAWS),
+        kitchen=kitchen,
         motor=None if motor is None else replace(motor, draws=MOTOR_DRAWS),
         lots={name: lot for own in lots for name, lot in own.items()},
         alternatives=read.alternatives,
@@ -147,15 +144,20 @@ def _species(change: Change) -> Figure:
 def _firing(change: Change) -> Figure | None:
     """Draw pressure against time with its band; none without a motor."""
     from castsugar.decide.fired import pressure_bands
+    from castsugar.motor.case import allowable_pressure
     from castsugar.report.blocks import Figure
-    from castsugar.report.firing_band import firing_band_chart
+    from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 
     motor = change.conditions.motor
     if motor is None:
         return None
     bands = pressure_bands(change.mixes, change.rows, motor)
-    limit = motor.allowable
+    limit, name = math.nan, BY_NUMBERS
+    if motor.case is not None:
+        found = allowable_pressure(motor.case)
+        limit = found.pressure if math.isfinite(found.pressure) else math.nan
+        name = BY_RATING if found.rule.startswith("rated") else BY_NUMBERS
     return Figure(
-        svg=firing_band_chart(bands, limit=limit if math.isfinite(limit) else math.nan),
+        svg=firing_band_chart(bands, limit=limit, limit_name=name),
         caption="Quasi-steady; 95 of 100 draws of burn law and motor lie in the band.",
     )

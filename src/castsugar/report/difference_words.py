@@ -18,6 +18,16 @@ INKS = {"better": "#00558a", "worse": "#9c3f00", "": "#1c1c1c", "open": "#565656
 #: What stands in place of an interval.
 NOT_COMPUTED = "not computed"
 
+#: What stands in place of a ratio that is 0 or without limit.
+NO_RATIO = "no ratio: one of them jams"
+
+#: Digits of a factor; so many more, and decimals, where an end would read as no
+#: difference though it is one.
+_DIGITS, _MORE = 2, 3
+
+#: Significant digits of a pressure, at most.
+_PRESSURE = 3
+
 _MINUS = "\u2212"
 
 #: Letters of a unit that still fits beside an interval.
@@ -117,10 +127,15 @@ def _value_words(
         text = "no difference" if low == 0.0 else _without_end(column, low)
         return text, text
     if column in DECADES:
-        text = f"× {_factor(middle)} ({_factor(low)} to {_factor(high)})"
+        if math.isinf(middle):
+            return NO_RATIO, NO_RATIO
+        digits = _significant(low, high)
+        value, *ends = (_factor(v, digits) for v in (middle, low, high))
+        text = f"× {value} ({' to '.join(ends)})"
         return text, text
     digits = _decimals(column, low, high)
-    value, *ends = (_signed(v, digits) for v in (middle, low, high))
+    most = _PRESSURE if column in MOTOR else math.inf
+    value, *ends = (_signed(v, digits, most) for v in (middle, low, high))
     unit, inner = COLUMN[column].unit, " to ".join(ends)
     full = " ".join(filter(None, (value, unit, f"({inner})")))
     return (full if len(unit) <= _LONG else f"{value} ({inner})"), full
@@ -145,27 +160,48 @@ def _decimals(column: str, low: float, high: float) -> int:
         if not ends:
             return COLUMN[column].decimals or 0
         width = min(ends)
-    return min(1 - math.floor(math.log10(width)), 6)
+    return _apart(low, high, min(1 - math.floor(math.log10(width)), 6))
 
 
-def _signed(value: float, decimals: int) -> str:
-    """Write a signed number; zero has no sign."""
+def _apart(low: float, high: float, digits: int) -> int:
+    """Return so many decimals that an end beside 0 is not printed as 0."""
+    if low <= 0.0 <= high:
+        return digits
+    near = min(abs(low), abs(high))
+    more = (d for d in range(digits, digits + _MORE) if round(near, d) != 0.0)
+    return next(more, digits + _MORE)
+
+
+def _significant(low: float, high: float) -> int:
+    """Return so many digits of factors that one beside 1 is not printed as 1."""
+    if low <= 0.0 <= high:
+        return _DIGITS
+    near = min((low, high), key=abs)
+    every = range(_DIGITS, _DIGITS + _MORE)
+    more = (d for d in every if _factor(near, d) != "1")
+    return next(more, _DIGITS + _MORE)
+
+
+def _signed(value: float, decimals: int, most: float = math.inf) -> str:
+    """Write a signed number with so many digits at most; zero has no sign."""
     if math.isinf(value):
         return "no limit"
+    if value and math.isfinite(most):
+        decimals = min(decimals, int(most) - 1 - math.floor(math.log10(abs(value))))
     text = f"{abs(round(value, decimals)):.{max(decimals, 0)}f}"
     if not text.strip("0."):
         return text
     return f"{'+' if value > 0.0 else _MINUS}{text}"
 
 
-def _factor(log: float) -> str:
-    """Write exp of a logarithm with two digits."""
+def _factor(log: float, digits: int = _DIGITS) -> str:
+    """Write exp of a logarithm with two digits, or more."""
     if math.isinf(log):
         return "no limit" if log > 0.0 else "0"
     value = math.exp(min(max(log, -60.0), 60.0))
     if not 1e-3 <= value < 1e4:
         return f"{value:.0e}".replace("e-0", "e-").replace("e+0", "e")
-    return f"{float(f'{value:.2g}'):g}"
+    return f"{float(f'{value:.{digits}g}'):g}"
 
 
 def span_of(lines: Sequence[Line]) -> float:

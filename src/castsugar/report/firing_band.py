@@ -15,6 +15,11 @@ from castsugar.report.svg import LineChart, Panel, Series, line_chart
 
 FloatArray = NDArray[np.float64]
 
+#: What the limit of a case is called: a pressure that the user states, or one worked
+#: out of what the user states of proof or wall.
+BY_RATING = "your rating, unproved"
+BY_NUMBERS = "the case may hold, by your numbers"
+
 _POINTS = 300
 
 #: A picture reaches so many times as far as the curves, so that they stay legible.
@@ -23,7 +28,12 @@ _REACH = 2.5
 _ABOVE = 1.15
 
 
-def firing_band_chart(bands: Sequence[PressureBand], *, limit: float = math.nan) -> str:
+def firing_band_chart(
+    bands: Sequence[PressureBand],
+    *,
+    limit: float = math.nan,
+    limit_name: str = BY_NUMBERS,
+) -> str:
     """Draw pressure against time, a curve and a band a mix.
 
     A band without an upper end is not drawn, and that is said.
@@ -33,6 +43,8 @@ def firing_band_chart(bands: Sequence[PressureBand], *, limit: float = math.nan)
     bands : sequence of PressureBand
     limit : float
         Pressure that the case may hold; NaN for none. [Pa]
+    limit_name : str
+        What the limit is called: :data:`BY_RATING` or :data:`BY_NUMBERS`.
 
     Returns
     -------
@@ -53,7 +65,7 @@ def firing_band_chart(bands: Sequence[PressureBand], *, limit: float = math.nan)
     series = [_series(b, e, time) for b, e in shown]
     if math.isfinite(limit):
         held = np.full(_POINTS, 1e-6 * limit)
-        series.append(Series("the case may hold", held, width=3.2))
+        series.append(Series(limit_name, held, width=3.2))
     highest = max(np.nanmax(s.high, initial=0.0) for s in series if s.high is not None)
     names = ", ".join(b.name for b, _ in shown)
     return line_chart(

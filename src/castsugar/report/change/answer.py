@@ -12,10 +12,20 @@ from castsugar.report.change.settling import test_for
 from castsugar.report.change.words import (
     chance_text,
     composition,
+    is_same,
     limit_text,
     plain_label,
+    standing_box,
+    why_open,
 )
 from castsugar.report.layout import number
+
+#: What a limit may be on -> how the names of such columns begin.
+_LIMITED = {
+    "pressure": ("chamber_pressure", "pressure_margin"),
+    "pouring": ("pour", "flow_class"),
+    "setting": ("set_ratio",),
+}
 
 #: Columns that the answer names one by one, if nothing was claimed.
 _TOLD = (
@@ -36,10 +46,8 @@ def question_section(change: Change, asked: Asked) -> Section:
     if asked.reason:
         blocks.append(Paragraph(text=f"Reason given: {asked.reason}"))
     if change.claims:
-        told = ", ".join(
-            f"{c.claim.direction} {plain_label(c.claim.column)}" for c in change.claims
-        )
-        blocks.append(Paragraph(text=f"The change is said to give: {told}."))
+        told = f"The change is said to give: {_claimed(change)}."
+        blocks.append(Paragraph(text=told))
     else:
         blocks.append(
             Paragraph(
@@ -51,18 +59,24 @@ def question_section(change: Change, asked: Asked) -> Section:
     return Section(key="question", title="The question", blocks=tuple(blocks))
 
 
-def answer_section(change: Change) -> Section:
+def answer_section(change: Change, asked: Asked) -> Section:
     """Return the answer: does the record support the change, and why."""
     blocks: list[Block] = [Paragraph(text=_verdict(change), tone=_tone(change))]
+    same = is_same(change.comparison, NEW)
+    if same:
+        blocks.append(Paragraph(text="Both are the same recipe.", tone="strong"))
     points = [
         *_unsound(change),
         *(_claim(change, c) for c in change.claims),
-        *_limits(change),
+        *_limits(change, asked.pressure),
     ]
-    if not change.claims:
+    if not change.claims and not same:
         points += _plain(change)
     if points:
         blocks.append(Bullets(items=tuple(points)))
+    free = _unlimited(change)
+    if free:
+        blocks.append(Paragraph(text=free, tone="soft"))
     blocks.append(
         Paragraph(
             text="This is arithmetic about a model. It does not say that either mix is "
@@ -75,10 +89,12 @@ def answer_section(change: Change) -> Section:
 def _verdict(change: Change) -> str:
     """Return the answer in one sentence."""
     if change.justified and change.claims:
-        kept = ", every limit is kept" if change.limits else "; no limits were given"
-        return f"The numbers support the change: every claim holds{kept}."
+        told = _claimed(change)
+        kept = f" Every limit is kept{_openly(change)}." if change.limits else ""
+        return f"The numbers support what is claimed: {told}.{kept}"
     if change.justified and change.limits:
-        return "The new mix keeps every limit. Nothing was claimed for it."
+        kept = f"The new mix keeps every limit{_openly(change)}."
+        return f"{kept} Nothing was claimed for it."
     if change.justified:
         return (
             "Neither claims nor limits were given, so there is nothing to hold the "
@@ -97,9 +113,39 @@ def _verdict(change: Change) -> str:
     return "The numbers contradict what is claimed for the change."
 
 
+def _claimed(change: Change) -> str:
+    """Return what is claimed."""
+    return ", ".join(
+        f"{c.claim.direction} {plain_label(c.claim.column)}" for c in change.claims
+    )
+
+
+def _openly(change: Change) -> str:
+    """Return a remark where some limit is kept, but not firmly."""
+    some = any(why_open(held, held.standings[NEW]) for held in change.limits)
+    return ", not all of them firmly" if some else ""
+
+
+def _unlimited(change: Change) -> str:
+    """Say on what no limit was given; empty if there is one on everything."""
+    columns = [held.column for held in change.limits]
+    free = [
+        name
+        for name, starts in _LIMITED.items()
+        if not any(column.startswith(starts) for column in columns)
+    ]
+    if not free or not (change.limits or change.claims):
+        return ""
+    *first, last = free
+    told = f"{', '.join(first)} or {last}" if first else last
+    return f"No limit on {told} was given."
+
+
 def _tone(change: Change) -> str:
     if not change.justified:
         return "bad"
+    if _openly(change):
+        return "open"
     return "good" if change.claims or change.limits else "strong"
 
 
@@ -131,15 +177,16 @@ def _claim(change: Change, one: Judged) -> Cell:
     return Cell(text=text, tone=tones.get(one.verdict, "bad"))
 
 
-def _limits(change: Change) -> list[Cell]:
-    """Return the limits that are broken now or by the new mix."""
+def _limits(change: Change, pressure: str) -> list[Cell]:
+    """Return how the new mix stands to every limit, and how the old one did."""
     found = []
     for held in change.limits:
-        now, new = held.standings[BASE].verdict, held.standings[NEW].verdict
-        text = f"{limit_text(held)}: {new}"
-        if now != new:
-            text += f" (now {now})"
-        found.append(Cell(text=text, tone="good" if new == KEPT else "bad"))
+        now, new = held.standings[BASE], held.standings[NEW]
+        box = standing_box(held, new)
+        text = f"{limit_text(held, pressure)}: {box.text}"
+        if now.verdict != new.verdict:
+            text += f" (now {now.verdict})"
+        found.append(Cell(text=text, tone=box.tone))
     return found
 
 

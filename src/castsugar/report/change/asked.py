@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from castsugar.database import Caution, Source
+from castsugar.driving import Firing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +30,12 @@ class Asked:
         Unit of pressure to show beside MPa.
     bench : str
         Name of the bench file; empty for none.
+    notes : tuple of str
+        What a reader has to know about what was asked.
+    files : mapping of str to str
+        Name of every file that was read to the first hexadecimal digits of its SHA-256.
+    fired : tuple of Firing or None
+        Every mix in the motor at the best estimates; empty without a motor.
     """
 
     command: str
@@ -39,4 +46,6 @@ class Asked:
     reason: str = ""
     pressure: str = "MPa"
     bench: str = ""
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+    files: Mapping[str, str] = field(default_factory=dict)
+    fired: tuple[Firing | None, ...] = ()

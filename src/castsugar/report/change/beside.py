@@ -19,6 +19,7 @@ from castsugar.report.blocks import (
     Table,
 )
 from castsugar.report.change.asked import Asked
+from castsugar.report.change.best import best_tables, firing_rows
 from castsugar.report.change.document import (
     assumptions_section,
     cautions_section,
@@ -28,12 +29,20 @@ from castsugar.report.change.document import (
 )
 from castsugar.report.change.doubt import shares_table, tests_table
 from castsugar.report.change.effects import (
+    MIDDLE,
     closing,
     differences_table,
     listed,
     values_table,
 )
-from castsugar.report.change.words import chance_text, composition, label
+from castsugar.report.change.words import (
+    chance_text,
+    composition,
+    is_ratio,
+    is_same,
+    label,
+    plain_label,
+)
 from castsugar.report.difference_plot import difference_plots
 from castsugar.report.layout import letters
 
@@ -61,7 +70,7 @@ def comparison_document(comparison: Comparison, rows: Rows, asked: Asked) -> Doc
     others = [k for k in range(len(names)) if k != base]
     sections = [
         _legend(comparison, names, rows),
-        _values(comparison, names),
+        _values(comparison, names, rows, asked),
         *(_against(comparison, names, mix) for mix in others),
         _settling(comparison, others),
         _picture(comparison, names),
@@ -90,9 +99,12 @@ def comparison_rows(comparison: Comparison, rows: Rows, asked: Asked) -> dict[st
         "versions": dict(asked.versions),
         "command": asked.command,
         "bench": asked.bench,
+        "files": dict(asked.files),
         **comparison.to_dict(),
-        "recipes": [mix.to_dict() for mix in mixes],
+        "notes": [*comparison.notes, *asked.notes],
+        "recipes_as_weighed": [mix.to_dict() for mix in mixes],
         "rows": [dict(row) for row in rows],
+        "firings": firing_rows(comparison.names, asked.fired),
         "assumptions": list(asked.assumptions),
         "cautions": [caution.text for caution in asked.cautions],
     }
@@ -106,6 +118,8 @@ def _legend(comparison: Comparison, names: Sequence[str], rows: Rows) -> Section
         text = f"{name}: {mix.name} ({composition(mix)})"
         if place == comparison.baseline:
             text += ", the baseline"
+        elif is_same(comparison, place):
+            text += f", the same recipe as {names[comparison.baseline]}"
         items.append(Cell(text=text))
         texts = [] if row["status"] == "ok" else [str(row["status"])]
         texts += [t for t in str(row["flags"]).split("; ") if t]
@@ -115,13 +129,20 @@ def _legend(comparison: Comparison, names: Sequence[str], rows: Rows) -> Section
     )
 
 
-def _values(comparison: Comparison, names: Sequence[str]) -> Section:
+def _values(
+    comparison: Comparison, names: Sequence[str], rows: Rows, asked: Asked
+) -> Section:
     """Return the values of all mixes, a few side by side."""
     blocks: list[Block] = [
         values_table(comparison, names[at : at + _SIDE], range(at, _end(names, at)))
         for at in range(0, len(names), _SIDE)
     ]
+    blocks.append(Paragraph(text=MIDDLE, tone="soft"))
+    for at in range(0, len(names), _SIDE):
+        end = _end(names, at)
+        blocks += best_tables(names[at:end], rows[at:end], asked.fired[at:end])
     blocks += closing(comparison)
+    blocks += [Paragraph(text=f"{n[:1].upper()}{n[1:]}.") for n in asked.notes]
     return Section(key="values", title="What each mix does", blocks=tuple(blocks))
 
 
@@ -159,8 +180,8 @@ def _picture(comparison: Comparison, names: Sequence[str]) -> Section:
         blocks=(
             Figure(
                 svg=difference_plots(comparison),
-                caption=f"Less {names[comparison.baseline]}, with 95 % intervals. An "
-                "interval that touches the middle line decides nothing.",
+                caption=f"Difference to {names[comparison.baseline]}, with 95 % "
+                "intervals. An interval that touches the middle line decides nothing.",
             ),
             Paragraph(text=f"Rule of the verdict: {RULE}.", tone="soft"),
         ),
@@ -189,8 +210,8 @@ def _scale(comparison: Comparison, names: Sequence[str]) -> Section:
     step = 1e3 * comparison.scale_step
     rows = tuple(
         (
-            Cell(text=label(column)),
-            *(_step(own[column].one_step) for own in comparison.cells),
+            Cell(text=_in_percent(column)),
+            *(_step(column, own[column].one_step) for own in comparison.cells),
         )
         for column in listed(comparison)
     )
@@ -202,15 +223,26 @@ def _scale(comparison: Comparison, names: Sequence[str]) -> Section:
             Table(
                 heads=("largest change, any one item", *names),
                 rows=rows,
-                caption="Of the pour viscosity in percent; small beside the intervals "
-                "above means that a finer scale buys nothing.",
+                caption="Small beside the intervals above means that a finer scale "
+                "buys nothing.",
             ),
         ),
     )
 
 
-def _step(change: float) -> Cell:
+def _in_percent(column: str) -> str:
+    """Return what a row is called; ratios are told in percent."""
+    return f"{plain_label(column)}, %" if is_ratio(column) else label(column)
+
+
+def _step(column: str, change: float) -> Cell:
     """Return the effect of one step of the scale."""
     if not math.isfinite(change):
         return Cell(text="-")
-    return Cell(text=f"{change:+.2g}".replace("-", "\u2212"))
+    if is_ratio(column):
+        change = 100.0 * math.expm1(change)
+    if change == 0.0:
+        return Cell(text="0")
+    digits = max(1 - math.floor(math.log10(abs(change))), 0)
+    text = f"{float(f'{change:.2g}'):+.{digits}f}"
+    return Cell(text=text.replace("-", "\u2212"))

@@ -28,6 +28,14 @@ from castsugar.report.change.evidence import cited, evidence_section, numbers_se
 from castsugar.report.change.limits import limits_section
 from castsugar.report.change.pictures import Pictures
 
+_SECOND = "Second opinion"
+
+#: So many cautions stand before the answer.
+_GENERAL = 2
+
+#: What a row says where the second solver did not solve it.
+_NOT_ASKED = "not asked"
+
 #: What is filled in by hand.
 BLANKS = ("date", "batch", "prepared by", "read by (safety officer)", "remarks")
 
@@ -48,9 +56,10 @@ def change_document(
     limits: list[Block] = [b for b in (drawn.map, drawn.what_if) if b is not None]
     sections = [
         question_section(change, asked),
-        answer_section(change),
+        *first_section(asked),
+        answer_section(change, asked),
         amounts_section(change),
-        effects_section(change),
+        effects_section(change, asked),
         limits_section(change, asked.pressure, limits),
         *_pictured("firing", "Pressure against time", drawn.firing),
         *_pictured("directions", "One ingredient more or less", drawn.traces),
@@ -67,7 +76,7 @@ def change_document(
             draws=change.comparison.draws.count,
         ),
         numbers_section(change, asked.sources),
-        Section(key="signed", title="Read and agreed", blocks=(Blanks(labels=BLANKS),)),
+        Section(key="signed", title="Read", blocks=(Blanks(labels=BLANKS),)),
     ]
     return Document(
         title="Record of a change of mix",
@@ -89,6 +98,9 @@ def second_section(
     rows: tuple[Mapping[str, Any], ...], names: tuple[str, ...] = ("now", "new")
 ) -> Section:
     """Return what the second solver made of the mixes."""
+    if all(str(row["confirmation"]) == _NOT_ASKED for row in rows):
+        said = Paragraph(text="The second solver was not asked (--no-confirm).")
+        return Section(key="second", title=_SECOND, blocks=(said,))
     items = []
     for name, row in zip(names, rows, strict=True):
         verdict = str(row["confirmation"])
@@ -103,7 +115,7 @@ def second_section(
         items.append(Cell(text=text, tone="bad" if verdict == "disputed" else tone))
     return Section(
         key="second",
-        title="Second opinion",
+        title=_SECOND,
         blocks=(
             Paragraph(
                 text="Cantera solved the same mixes by a route of its own (its "
@@ -113,6 +125,15 @@ def second_section(
             Bullets(items=tuple(items)),
         ),
     )
+
+
+def first_section(asked: Asked) -> list[Section]:
+    """Return the first cautions, which are the general ones, before any number."""
+    if not asked.cautions:
+        return []
+    told = " ".join(caution.text for caution in asked.cautions[:_GENERAL])
+    said = Paragraph(text=told, tone="strong")
+    return [Section(key="first", title="Before anything else", blocks=(said,))]
 
 
 def cautions_section(asked: Asked) -> Section:
@@ -136,8 +157,8 @@ def reproduce_section(asked: Asked, *, seed: int, draws: int) -> Section:
         f"draws {draws}, seed {seed}",
         *(f"{name} {version}" for name, version in asked.versions.items()),
     ]
-    if asked.bench:
-        lines.insert(1, f"bench file: {asked.bench} and the files that it names")
+    told = [f"{name}: SHA-256 begins {digest}" for name, digest in asked.files.items()]
+    lines[1:1] = told
     return Section(
         key="reproduce",
         title="To get the same record again",

@@ -8,8 +8,11 @@ from castsugar.decide.change import BASE, NEW, Change
 from castsugar.decide.compare import Comparison
 from castsugar.decide.verdicts import RULE
 from castsugar.report.blocks import Block, Cell, Figure, Paragraph, Section, Table
+from castsugar.report.change.asked import Asked
+from castsugar.report.change.best import best_tables
 from castsugar.report.change.words import (
     chance_text,
+    is_equal,
     label,
     plain_label,
     verdict_box,
@@ -51,13 +54,20 @@ _MISSING = {
     "mix is cooked (--cook).",
 }
 
+#: What stands below a table of values.
+MIDDLE = (
+    "A value has every input in the middle and powders as dry as the recipe says (that "
+    "of the pour viscosity is the median of the draws). The draws add moisture, so a "
+    "value may stand at an end of its interval."
+)
+
 _LESS = (
     "The performance is ideal, without losses: small motors deliver clearly less; a "
     "firing with pressure and propellant mass measures how much (castsugar firing)."
 )
 
 
-def effects_section(change: Change) -> Section:
+def effects_section(change: Change, asked: Asked) -> Section:
     """Return the section on what a change is expected to do."""
     comparison = change.comparison
     blocks: list[Block] = [
@@ -65,10 +75,12 @@ def effects_section(change: Change) -> Section:
         differences_table(comparison, NEW),
         Figure(
             svg=difference_plot(comparison, NEW),
-            caption="New less now, with 95 % intervals. An interval that touches the "
-            "middle line decides nothing.",
+            caption="Difference: new mix minus the one made now, with 95 % intervals. "
+            "An interval that touches the middle line decides nothing.",
         ),
         values_table(comparison, ("now", "new"), (BASE, NEW)),
+        Paragraph(text=MIDDLE, tone="soft"),
+        *best_tables(("now", "new"), change.rows, asked.fired),
         *closing(comparison),
     ]
     return Section(
@@ -100,7 +112,7 @@ def _row(comparison: Comparison, column: str, mix: int) -> tuple[Cell, ...]:
         Cell(text=_NAMES.get(column, plain_label(column))),
         Cell(text=line.words),
         verdict_box(cell),
-        Cell(text=chance_text(cell.chance_higher)),
+        Cell(text="-" if is_equal(cell) else chance_text(cell.chance_higher)),
     )
 
 

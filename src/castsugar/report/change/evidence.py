@@ -17,6 +17,7 @@ _MEANING = {
     "stated": "stated by you, not checked",
     "published": "from a source that can be read",
     "derived": "calculated from published numbers",
+    "from memory": "recalled from a source, no document at hand",
     "borrowed": "measured on something else than this mix",
     "assumed": "assumed: common practice or a guess, no source",
 }

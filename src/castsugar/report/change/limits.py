@@ -13,6 +13,7 @@ from castsugar.report.change.words import (
     chance_text,
     limit_text,
     standing_box,
+    three_digits,
     value_text,
 )
 from castsugar.report.layout import number
@@ -22,11 +23,13 @@ _NONE = (
     "pour viscosity, setting."
 )
 
+#: Decimals that a value beside a limit has at most.
+_MOST = 4
+
 _NOTES = (
-    "A limit with a chance is held against the value that so many of 100 draws keep; "
-    "one without against the best estimate. The draws here hold batch, kitchen, "
-    "motor and data alike, those of the search only kitchen or motor: they differ a "
-    "little.",
+    "A limit with a chance is held against the value that so many of 100 draws of "
+    "kitchen or motor keep, as in a search; one without against the best estimate, and "
+    "the last column says how many draws of everything uncertain keep it.",
     "A pressure limit rests on an estimate about an unproved case.",
 )
 
@@ -61,6 +64,8 @@ def limits_section(change: Change, pressure: str, more: Sequence[Block]) -> Sect
 def _value(held: Held, standing: Standing, pressure: str) -> str:
     """Return what is held against a limit."""
     text = value_text(held.column, standing.value)
+    if math.isfinite(standing.value):
+        text = three_digits(standing.value, _MOST)
     if held.column.startswith("chamber_pressure"):
         text += beside(standing.value, pressure)
     return text
@@ -70,4 +75,4 @@ def _margin(standing: Standing) -> str:
     """Return the margin in percent of the limit."""
     if not math.isfinite(standing.margin):
         return "-" if math.isnan(standing.margin) else "beyond"
-    return f"{number(100.0 * standing.margin, 0)} %"
+    return f"{number(100.0 * standing.margin, 0)} %".replace("-", "\u2212")

@@ -10,6 +10,7 @@ from castsugar.decide.evidence import Evidence
 from castsugar.decide.held import Held
 from castsugar.decide.overturn import Overturn
 from castsugar.report.change.asked import Asked
+from castsugar.report.change.best import firing_rows
 from castsugar.report.change.settling import test_for
 
 #: Name and number of the schema; its file is :data:`castsugar.report.schemas`.
@@ -40,7 +41,8 @@ def change_rows(change: Change, asked: Asked) -> dict[str, Any]:
         "bench": asked.bench,
         "reason": asked.reason,
         "justified": change.justified,
-        "mixes": {"now": base.to_dict(), "new": new.to_dict()},
+        "files": dict(asked.files),
+        "recipes_as_weighed": {"now": base.to_dict(), "new": new.to_dict()},
         "claims": [
             {
                 "column": one.claim.column,
@@ -65,6 +67,7 @@ def change_rows(change: Change, asked: Asked) -> dict[str, Any]:
         },
         "limits": [_limit(held) for held in change.limits],
         "rows": dict(zip(_NAMES, (dict(row) for row in change.rows), strict=True)),
+        "firings": firing_rows(_NAMES, asked.fired),
         "evidence": [_evidence(one) for one in change.evidence],
         "inputs": [
             {**shown, "what_would_settle_it": test_for(one)}
@@ -96,6 +99,7 @@ def _limit(held: Held) -> Mapping[str, Any]:
                 "value": one.value,
                 "margin": one.margin,
                 "share_of_draws": one.share,
+                "ground": one.ground,
             }
             for name, one in zip(_NAMES, held.standings, strict=True)
         },

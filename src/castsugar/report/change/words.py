@@ -6,9 +6,10 @@ import math
 
 from castsugar import units
 from castsugar.columns import COLUMN
+from castsugar.decide.compare import Comparison
 from castsugar.decide.held import BROKEN, KEPT, Held, Standing
 from castsugar.decide.through import DECADES
-from castsugar.decide.verdicts import CANNOT_TELL, Cell
+from castsugar.decide.verdicts import CANNOT_TELL, MOST_FAILED, Cell
 from castsugar.mix import Mix
 from castsugar.report.blocks import Cell as Box
 from castsugar.report.kitchen import one_digit
@@ -16,6 +17,9 @@ from castsugar.report.layout import number
 
 #: What a chance beyond what the draws can tell is called.
 _SURE = 0.999
+
+#: Share of the draws that must keep a limit without a probability.
+_FIRM = 0.9
 
 
 def label(column: str) -> str:
@@ -50,7 +54,23 @@ def value_text(column: str, value: float) -> str:
         return one_digit(value)
     if math.isinf(value):
         return "no limit"
+    if column.startswith("chamber_pressure"):
+        return three_digits(value, COLUMN[column].decimals or 0)
     return number(value, COLUMN[column].decimals)
+
+
+def three_digits(value: float, most: int = 2) -> str:
+    """Write a number with at most three significant digits, and a real minus sign.
+
+    Examples
+    --------
+    >>> [three_digits(v) for v in (2.4, 0.08, 93.21, 1234.0)], three_digits(-1.5, 1)
+    (['2.40', '0.08', '93.2', '1230'], '−1.5')
+    """
+    if not math.isfinite(value):
+        return "-"
+    digits = 2 - math.floor(math.log10(abs(value))) if value else most
+    return number(value, min(digits, most)).replace("-", "−")
 
 
 def with_interval(cell: Cell) -> str:
@@ -70,11 +90,17 @@ def with_interval(cell: Cell) -> str:
     if math.isnan(cell.value):
         return "not computed"
     low, high = (value_text(cell.column, end) for end in cell.interval)
-    return f"{value_text(cell.column, cell.value)} ({low} to {high})"
+    value = value_text(cell.column, cell.value)
+    if math.isinf(cell.value) and low == high == value:
+        return value
+    return f"{value} ({low} to {high})"
 
 
 def verdict_box(cell: Cell) -> Box:
     """Return the verdict on a difference, with its merit where it has one."""
+    if cell.verdict == CANNOT_TELL and cell.difference.failed > MOST_FAILED:
+        why = f"more than {100.0 * MOST_FAILED:g} % of the draws gave no number"
+        return Box(text=f"{CANNOT_TELL}: {why}", tone="open")
     if cell.verdict == CANNOT_TELL:
         return Box(text=CANNOT_TELL, tone="open")
     if not cell.merit:
@@ -127,10 +153,30 @@ def beside(megapascal: float, unit: str) -> str:
     return f" ({float(f'{shown:.3g}'):g} {unit})"
 
 
+def why_open(held: Held, standing: Standing) -> str:
+    """Return why a limit that is kept is not kept firmly; empty if it is.
+
+    Examples
+    --------
+    >>> held = Held(column="set_ratio", sense=">=", value=0.95, probability=None,
+    ...     standings=())
+    >>> one = Standing(value=0.99, verdict="kept", share=0.8, margin=0.04)
+    >>> why_open(held, one)
+    ' (80 % of the draws)'
+    """
+    why = ""
+    if held.probability is None and standing.share < _FIRM:
+        why = f" ({chance_text(standing.share)} of the draws)"
+    if standing.ground:
+        why += f", but on a {standing.ground}: no evidence of this mix"
+    return why
+
+
 def standing_box(held: Held, standing: Standing) -> Box:
     """Return how a mix stands to a limit."""
     if standing.verdict == KEPT:
-        return Box(text=KEPT, tone="good")
+        why = why_open(held, standing)
+        return Box(text=f"{KEPT}{why}", tone="open" if why else "good")
     if standing.verdict == BROKEN:
         return Box(text="BROKEN", tone="bad")
     return Box(text=f"not computed: {plain_label(held.column)}", tone="open")
@@ -151,3 +197,13 @@ def composition(mix: Mix) -> str:
 def is_ratio(column: str) -> bool:
     """Say whether differences of a column are ratios."""
     return column in DECADES
+
+
+def is_equal(cell: Cell) -> bool:
+    """Say whether a mix does the same as the baseline in every draw."""
+    return cell.difference.interval == (0.0, 0.0) and cell.difference.median == 0.0
+
+
+def is_same(comparison: Comparison, mix: int) -> bool:
+    """Say whether a mix is the baseline over again: nothing differs in any draw."""
+    return all(is_equal(cell) for cell in comparison.cells[mix].values())

@@ -1,0 +1,53 @@
+"""Which files a document rests on, each by its SHA-256."""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+from pathlib import Path
+
+#: So many hexadecimal digits are shown.
+_SHOWN = 16
+
+
+def files_read(options: argparse.Namespace) -> dict[str, str]:
+    """Return the bench files of a command and the files that they name.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        With `bench`, `motor` and `kitchen`: names of files, or None.
+
+    Returns
+    -------
+    dict of str to str
+        Name as typed to the first digits of its SHA-256.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read.
+    """
+    from castsugar.workshop.bench import read_bench
+
+    found: dict[str, str] = {}
+    for name in (options.bench, options.motor, options.kitchen):
+        if name is None or name in found:
+            continue
+        found[name] = _digest(Path(name))
+        bench = read_bench(Path(name))
+        for law in (bench.motor or {}).get("burn_law", []):
+            if strands := law.get("strands"):
+                found[strands] = _digest(bench.path.parent / strands)
+    return found
+
+
+def _digest(path: Path) -> str:
+    """Return the first digits of the SHA-256 of a file."""
+    from castsugar.errors import InputError
+
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}") from None
+    return hashlib.sha256(content).hexdigest()[:_SHOWN]
