@@ -81,12 +81,16 @@ def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> Non
 
 
 def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
-    """All modules, all data, the type marker, the command; no tests."""
+    """All modules, schemas, all data, the type marker, the command; no tests."""
     wheel = built["wheel"]
     package = Path(cs.__file__).parent
-    modules = {p.relative_to(package) for p in package.rglob("*.py")}
+    kinds = (".py", ".json", ".js", ".css")
+    modules = {
+        p.relative_to(package) for p in package.rglob("*.*") if p.suffix in kinds
+    }
     packed = {p.relative_to(wheel / "castsugar") for p in wheel.rglob("castsugar/**/*")}
     assert modules <= packed
+    assert Path("report/schemas/justify-1.json") in packed
     data = {Path("species_data") / p.name for p in (ROOT / "species_data").glob("*.*")}
     assert data <= packed
     assert Path("py.typed") in packed

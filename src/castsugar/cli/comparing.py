@@ -192,8 +192,12 @@ def _mixes(
 ) -> tuple[Mix, ...]:
     """Weigh the recipes; a name of the bench file stands for its recipe."""
     from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.errors import unknown_name
 
     known = bench.recipes if bench else {}
+    for word in recipes:
+        if known and ":" not in word and word.strip() not in known:
+            raise unknown_name("mix of the bench file", word.strip(), known)
     names = [word.strip() if word.strip() in known else "" for word in recipes]
     typed = [known.get(word.strip(), word) for word in recipes]
     mixes = weigh_recipes(

@@ -40,7 +40,8 @@ def evidence_of(outlook: Outlook, database: Database) -> tuple[Evidence, ...]:
         For the sources.
     """
     conditions = outlook.conditions
-    found = _ingredients(outlook.mixes)
+    damp = [database.ingredients["water"]] if outlook.doubts.moisture > 0.0 else []
+    found = _ingredients(outlook.mixes, damp)
     found += _syrups(outlook.mixes, database)
     table = conditions.species or shipped_species()
     found.append(
@@ -65,13 +66,11 @@ def evidence_of(outlook: Outlook, database: Database) -> tuple[Evidence, ...]:
     return tuple(found)
 
 
-def _ingredients(mixes: Sequence[Mix]) -> list[Evidence]:
-    """Return enthalpies of formation and densities, each once."""
+def _ingredients(mixes: Sequence[Mix], more: Sequence[Ingredient]) -> list[Evidence]:
+    """Return enthalpies of formation and densities, each once; more of them last."""
     used: dict[tuple[str, float], Ingredient] = {}
-    for mix in mixes:
-        for part in mix.cast:
-            one = part.ingredient
-            used.setdefault((one.name, one.enthalpy_of_formation), one)
+    for one in [*(part.ingredient for mix in mixes for part in mix.cast), *more]:
+        used.setdefault((one.name, one.enthalpy_of_formation), one)
     found = []
     solids = [one for one in used.values() if one.name.startswith(SYRUP_SOLIDS)]
     found += _solids(solids[0], len(solids)) if solids else []

@@ -32,6 +32,9 @@ from castsugar.propagation import carried, variance
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.
 _CHANCE = 9.0
 
+#: A difference within this share of the values is rounding.
+_ROUNDING = 1e-12
+
 #: Draws and seed by default; the fewest draws that a 95 % interval is taken from.
 DRAWS, SEED, FEWEST = 2000, 1, 100
 
@@ -82,10 +85,14 @@ class Draws:
     def difference(self, column: str, mix: int, baseline: int) -> FloatArray:
         """Return paired differences, (count,); of ln for viscosity.
 
-        Exactly 0 for a mix of the same recipe, and where both jam.
+        Exactly 0 for a mix of the same recipe, where both jam, and where only rounding
+        is left, so that no verdict hangs on it.
         """
         drawn = on_scale(column, self.values[self.known(column)])
-        return less(drawn[:, mix], drawn[:, baseline])
+        found = less(drawn[:, mix], drawn[:, baseline])
+        scale = np.abs(drawn[:, [mix, baseline]]).max(axis=1)
+        equal = np.isfinite(scale) & (np.abs(found) <= _ROUNDING * scale)
+        return np.where(equal, 0.0, found)
 
     def parts(self, column: str, mix: int, baseline: int | None = None) -> list[Part]:
         """Return what each input adds to the doubt, the largest share first.

@@ -143,7 +143,9 @@ def _unlimited(change: Change) -> str:
 
 def _tone(change: Change) -> str:
     if not change.justified:
-        return "bad"
+        sound = change.rows[NEW]["status"] == "ok" and not change.broken
+        waiting = all(c.verdict in (SUPPORTED, CANNOT_TELL) for c in change.claims)
+        return "open" if sound and waiting else "bad"
     if _openly(change):
         return "open"
     return "good" if change.claims or change.limits else "strong"

@@ -91,9 +91,9 @@ def effects_section(change: Change, asked: Asked) -> Section:
 def differences_table(comparison: Comparison, mix: int) -> Table:
     """Return differences to the baseline, one row a column."""
     return Table(
-        heads=("", "difference, 95 %", "verdict", "P(more)"),
+        heads=("", "verdict", "difference, 95 %", "P(more)"),
         rows=tuple(_row(comparison, column, mix) for column in listed(comparison)),
-        words=(2,),
+        words=(1,),
     )
 
 
@@ -110,8 +110,8 @@ def _row(comparison: Comparison, column: str, mix: int) -> tuple[Cell, ...]:
     line = lines_of(comparison, column, (mix,))[0]
     return (
         Cell(text=_NAMES.get(column, plain_label(column))),
-        Cell(text=line.words),
         verdict_box(cell),
+        Cell(text=line.words),
         Cell(text="-" if is_equal(cell) else chance_text(cell.chance_higher)),
     )
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from castsugar.database import Source
 from castsugar.decide.change import Change
 from castsugar.decide.evidence import STANDINGS, Evidence
-from castsugar.report.blocks import Cell, Paragraph, Section, Table
+from castsugar.report.blocks import Bullets, Cell, Paragraph, Section, Table
+
+#: A source in the words of a note: its key in brackets.
+_KEY = re.compile(r"\(([a-z0-9-]+)\)")
 
 #: What a standing means.
 _MEANING = {
@@ -53,10 +57,16 @@ def numbers_section(change: Change, sources: Mapping[str, Source]) -> Section:
         rows=tuple(_row(one, sources) for one in _ordered(change.evidence)),
         words=(2, 3),
     )
+    own = {one.source for one in change.evidence}
+    rivals = tuple(
+        Cell(text=f"rival values that name {key}", source=key)
+        for key in source_keys(change, sources)
+        if key not in own
+    )
     return Section(
         key="numbers",
         title="Every number and its source",
-        blocks=(table,),
+        blocks=(table, Bullets(items=rivals)) if rivals else (table,),
         folded=True,
     )
 
@@ -104,8 +114,14 @@ def value_words(one: Evidence) -> str:
 
 def cited(change: Change, sources: Mapping[str, Source]) -> dict[str, str]:
     """Return the citations of the sources that the evidence points at."""
-    keys = sorted({one.source for one in change.evidence} & set(sources))
-    return {key: citation(sources[key]) for key in keys}
+    return {key: citation(sources[key]) for key in source_keys(change, sources)}
+
+
+def source_keys(change: Change, sources: Mapping[str, Source]) -> list[str]:
+    """Return the keys of the sources of the evidence, rivals in notes too."""
+    told = {one.source for one in change.evidence}
+    told.update(key for one in change.evidence for key in _KEY.findall(one.note))
+    return sorted(told & set(sources))
 
 
 def citation(source: Source) -> str:

@@ -11,6 +11,7 @@ from castsugar.decide.held import Held
 from castsugar.decide.overturn import Overturn
 from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import firing_rows
+from castsugar.report.change.evidence import source_keys
 from castsugar.report.change.settling import test_for
 
 #: Name and number of the schema; its file is :data:`castsugar.report.schemas`.
@@ -81,7 +82,7 @@ def change_rows(change: Change, asked: Asked) -> dict[str, Any]:
         "cautions": [caution.text for caution in asked.cautions],
         "sources": {
             key: asked.sources[key].citation
-            for key in sorted({e.source for e in change.evidence} & set(asked.sources))
+            for key in source_keys(change, asked.sources)
         },
     }
 
