@@ -124,12 +124,13 @@ def calibrate(before: Belief, measurements: Sequence[Measurement]) -> Calibratio
     """
     accepted: list[Measurement] = []
     outcomes = []
-    belief = before
+    belief, units = before, np.zeros(len(NAMES))
     for measurement in measurements:
         try:
             outcome = compare(belief, measurement)
             if not outcome.contradicts:
-                belief = _update(before, [*accepted, measurement])
+                used = [*accepted, measurement]
+                belief, units = _update(before, used, units)
                 accepted.append(measurement)
         except JamError:
             outcome = _jammed(measurement)
@@ -180,11 +181,14 @@ def _linear_deviation(belief: Belief, measurement: Measurement) -> float:
     return float(measurement.observed - expected[0]) / spread
 
 
-def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
-    """Return the belief after measurements that do not contradict it.
+def _update(
+    before: Belief, measurements: Sequence[Measurement], start: FloatArray
+) -> tuple[Belief, FloatArray]:
+    """Return the belief after measurements that do not contradict it, and its units.
 
     In independent units of the prior, u with parameters = mean + root u, the sum of
     squares of u and of all errors is least; its curvature gives the covariance.
+    `start` is where u was before the last measurement.
     """
     from scipy.optimize import least_squares
 
@@ -192,13 +196,21 @@ def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
     errors = np.array([m.spread for m in measurements])
     observed = np.array([m.observed for m in measurements])
 
-    def misfit(u: FloatArray) -> FloatArray:
-        values = values_of(before.mean + root @ u)
-        expected = [np.ravel(m.predict(values))[0] for m in measurements]
-        held = np.minimum(np.array(expected), 1e3)  # a jam is far from any reading
-        return np.concatenate([u, (held - observed) / errors])
+    def misfits(u: FloatArray) -> FloatArray:
+        """Return the misfits at points, (points, parameters)."""
+        values = values_of(before.mean + u @ root.T)
+        expected = [
+            np.broadcast_to(np.asarray(m.predict(values)), len(u)) for m in measurements
+        ]
+        held = np.minimum(np.stack(expected, axis=1), 1e3)  # a jam is far from all
+        return np.hstack([u, (held - observed) / errors])
 
-    fit = least_squares(misfit, np.zeros(len(NAMES)), diff_step=_STEP, x_scale=1.0)
+    def slopes(u: FloatArray) -> FloatArray:
+        steps = _STEP * np.eye(len(NAMES))
+        found = misfits(np.vstack([u + steps, u - steps]))
+        return (found[: len(u)] - found[len(u) :]).T / (2.0 * _STEP)
+
+    fit = least_squares(lambda u: misfits(u[None])[0], start, jac=slopes, x_scale=1.0)
     if not fit.success:
         names = ", ".join(m.kind for m in measurements)
         raise ConvergenceError(
@@ -208,11 +220,12 @@ def _update(before: Belief, measurements: Sequence[Measurement]) -> Belief:
     _, slope = _linear(mean, before.spreads(), measurements)
     weighted = (slope @ root) / errors[:, None]
     inner = np.linalg.inv(np.eye(len(NAMES)) + weighted.T @ weighted)
-    return Belief(
+    belief = Belief(
         mean=mean,
         covariance=root @ inner @ root.T,
         origins=_origins(before, np.abs(slope) / errors[:, None], measurements),
     )
+    return belief, np.asarray(fit.x)
 
 
 def _origins(
