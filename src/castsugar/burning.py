@@ -23,8 +23,9 @@ from castsugar.motor.measured import columns
 
 FloatArray = NDArray[np.float64]
 
-#: Share of the mass that may differ between a mix and a measured one that it is.
-SAME_MIX = 1e-4
+#: Share of the mass that may differ between a mix and a measured one that it is: a
+#: scale in steps of 0.1 g rounds 200 g by half as much, and strands were weighed so.
+SAME_MIX = 1e-3
 
 #: Share of foreign ingredients over which the doubt of a burn law grows by as much as
 #: that of a borrowed one (assumed, as for the nearest measured mix).
@@ -87,7 +88,7 @@ def _with_own(law: BlendLaw, rates: BlendRates, foreign: FloatArray) -> BlendRat
 
 
 def is_measured(rates: BlendRates, foreign: FloatArray) -> NDArray[np.bool_]:
-    """Return which mixes are, within 0.01 % of the mass, one that was measured."""
+    """Return which mixes are, within 0.1 % of the mass, one that was measured."""
     near = np.nan_to_num(rates.distance, nan=1.0) + foreign
     return np.asarray((near < SAME_MIX) & (rates.nearest >= 0))
 
