@@ -1,13 +1,17 @@
-"""Regular points of a triangle, and lines through a recipe. Floor 0."""
+"""Regular points of a triangle, lines through a recipe, whole steps. Floor 0."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+
+#: A quota this close below a whole number is that number.
+_EDGE = 1e-6
 
 
 def triangle(step: float) -> FloatArray:
@@ -67,25 +71,41 @@ def along(recipe: Sequence[float], index: int, values: Sequence[float]) -> Float
     return out
 
 
-def in_steps(shares: Sequence[float], total: int) -> list[int]:
-    """Return whole numbers in proportion to shares that sum to `total`.
+def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
+    """Return whole numbers of a given sum near to quotas: largest remainder.
 
-    Largest remainder: every number is less than 1 from its exact part.
+    Every quota is rounded down; what is missing to the sum goes, one each, to those
+    with the largest remainder, the first of equals first.
 
     Parameters
     ----------
-    shares : sequence of float
-        0 or more, not all 0.
-    total : int
+    quotas : sequence of float
+        Of sum `count`, but for rounding.
+    count : int
+
+    Returns
+    -------
+    tuple of int
+        Each within 1 of its quota.
+
+    Raises
+    ------
+    ValueError
+        If the quotas do not sum to the count.
 
     Examples
     --------
-    >>> in_steps([1.0, 1.0, 1.0], 10), in_steps([0.6, 0.2, 0.2], 7)
-    ([4, 3, 3], [4, 2, 1])
+    >>> apportion([2.5, 1.25, 1.25], 5)
+    (3, 1, 1)
     """
-    exact = np.asarray(shares, dtype=float)
-    exact = total * exact / exact.sum()
-    found = np.floor(exact + 1e-9)
-    order = np.argsort(-(exact - found), kind="stable")
-    found[order[: total - int(found.sum())]] += 1.0
-    return [int(n) for n in found]
+    total = math.fsum(quotas)
+    if abs(total - count) > 1e-6 * max(1.0, len(quotas), 1e-3 * abs(count)):
+        raise ValueError(f"quotas sum to {total!r}, not to {count}")
+    down = [math.floor(q + _EDGE) for q in quotas]
+    missing = count - sum(down)
+    order = sorted(range(len(quotas)), key=lambda i: down[i] - quotas[i])
+    for index in order[: max(missing, 0)]:
+        down[index] += 1
+    for index in order[: missing - 1 : -1] if missing < 0 else ():
+        down[index] -= 1  # quotas a hair below whole numbers were taken as these
+    return tuple(down)

@@ -24,7 +24,7 @@ from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
 from castsugar.errors import InputError, RefusedError
 from castsugar.evaluation import evaluate
-from castsugar.lattice import in_steps
+from castsugar.lattice import apportion
 from castsugar.mix import Mix
 from castsugar.weighing import item_name
 
@@ -246,8 +246,8 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
     items = list(dict.fromkeys(item for shares in recipes for item in shares))
     weighed = []
     for shares in recipes:
-        parts = [shares.get(item, 0.0) for item in items]
-        weighed.append([round(step * n, 12) for n in in_steps(parts, steps)])
+        quotas = [steps * shares.get(item, 0.0) for item in items]
+        weighed.append([round(step * n, 12) for n in apportion(quotas, steps)])
     return tuple(
         Amount(item=item, base=one, new=two)
         for item, one, two in zip(items, *weighed, strict=True)
