@@ -55,6 +55,8 @@ SEARCH = """\
 "base" = "KNO3:60 powdered sugar:20 corn syrup:20"
 [scale]
 step = "0.1 g"
+capacity = "500 g"
+vessel = "60 g"
 accuracy = "0.04 g"
 [limits]
 pour_viscosity_Pa_s = { at_most = 10, probability = "80 %" }

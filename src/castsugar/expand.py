@@ -27,6 +27,8 @@ class Lot:
         Of a syrup: mass fraction of dry solids.
     dextrose_equivalent : float, optional
         Of a glucose syrup.
+    dry_solids_uncertainty : float, optional
+        Standard uncertainty of stated dry solids; 0.005 if not said.
     """
 
     moisture: float = 0.0
@@ -34,6 +36,7 @@ class Lot:
     assay: float | None = None
     dry_solids: float | None = None
     dextrose_equivalent: float | None = None
+    dry_solids_uncertainty: float | None = None
 
     def __post_init__(self) -> None:
         """Check that every share is a fraction and that they leave room."""
@@ -42,6 +45,7 @@ class Lot:
             "inert": self.inert,
             "assay": self.assay,
             "dry_solids": self.dry_solids,
+            "dry_solids_uncertainty": self.dry_solids_uncertainty,
         }
         for name, value in shares.items():
             if value is not None and not 0.0 <= value <= 1.0:
@@ -134,6 +138,8 @@ def syrup_use(
     solids, doubt = found.dry_solids_fraction, found.dry_solids_uncertainty
     if lot.dry_solids is not None:
         solids, doubt = lot.dry_solids, syrups.STATED_SOLIDS_UNCERTAINTY
+        if lot.dry_solids_uncertainty is not None:
+            doubt = lot.dry_solids_uncertainty
     grade, flows = found.dextrose_equivalent, found.viscosity_dextrose_equivalent
     if lot.dextrose_equivalent is not None:
         grade = flows = lot.dextrose_equivalent

@@ -1,7 +1,7 @@
 """The bench file: one TOML file that describes the user's world. Its only schema.
 
 Tables known so far: ``[kitchen]``, ``[motor]``, ``[recipes]``, ``[scale]``,
-``[limits]`` and ``[search]``.
+``[limits]``, ``[search]``, ``[lots]``, ``[pan]`` and ``[casting]``.
 """
 
 from __future__ import annotations
@@ -15,6 +15,15 @@ from typing import Any
 from castsugar.errors import InputError, nearest_names
 from castsugar.workshop.files import write_text
 from castsugar.workshop.kitchen_keys import KITCHEN, MEASUREMENTS, STATABLE, STATED
+from castsugar.workshop.lock import locked
+from castsugar.workshop.lot_keys import (
+    CASTING,
+    PAN,
+    read_casting,
+    read_lots,
+    read_pan,
+    read_scale,
+)
 from castsugar.workshop.motor_keys import (
     AREAS,
     BORROWED,
@@ -29,7 +38,6 @@ from castsugar.workshop.search_keys import LIMITS, SCALE, SEARCH
 from castsugar.workshop.search_tables import (
     read_limits,
     read_recipes,
-    read_scale,
     read_search,
 )
 
@@ -39,7 +47,8 @@ LARGEST = 4_000_000
 #: Longest line [characters].
 LONGEST_LINE = 8_000
 
-#: Tables of the file and their keys; in the table of recipes the user makes them.
+#: Tables of the file and their keys; recipes and lots have the names that the user
+#: gives them.
 TABLES: dict[str, Keys] = {
     "kitchen": KITCHEN,
     "motor": MOTOR,
@@ -47,6 +56,9 @@ TABLES: dict[str, Keys] = {
     "scale": SCALE,
     "limits": LIMITS,
     "search": SEARCH,
+    "lots": {},
+    "pan": PAN,
+    "casting": CASTING,
 }
 
 
@@ -75,6 +87,11 @@ class Bench:
         Keys of :data:`castsugar.workshop.search_keys.SEARCH`, as
         :func:`castsugar.workshop.search_tables.read_search` says. None without the
         table.
+    lots : dict of str to dict
+        Name of a bag or bottle to the keys of :data:`castsugar.workshop.lot_keys.LOT`.
+    pan, casting : dict or None
+        Keys of :data:`castsugar.workshop.lot_keys.PAN` and of
+        :data:`castsugar.workshop.lot_keys.CASTING`. None without the table.
     """
 
     path: Path
@@ -85,6 +102,9 @@ class Bench:
     scale: dict[str, Any] | None = None
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
     search: dict[str, Any] | None = None
+    lots: dict[str, dict[str, Any]] = field(default_factory=dict)
+    pan: dict[str, Any] | None = None
+    casting: dict[str, Any] | None = None
 
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
@@ -218,6 +238,9 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "scale": read_scale,
     "limits": read_limits,
     "search": read_search,
+    "lots": read_lots,
+    "pan": read_pan,
+    "casting": read_casting,
 }
 
 
@@ -254,18 +277,20 @@ def toml_text(entry: Mapping[str, Any]) -> str:
 def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
     """Add a measurement at the end of a bench file; comments and order stay.
 
-    The file is made if it does not exist, and replaced as a whole or not at all.
+    The file is made if it does not exist, and replaced as a whole or not at all. Of two
+    processes at once both add.
 
     Raises
     ------
     InputError
     """
-    text = read_bench(path).text if path.exists() else ""
-    end = "\r\n" if "\r\n" in text else "\n"
-    if text and not text.endswith("\n"):
-        text += end
     block = "[[kitchen.measured]]\n" + toml_text(entry)
-    text += (end if text else "") + block.replace("\n", end)
-    bench = check_bench(path, text)
-    write_text(path, text, force=True)
+    with locked(path):
+        text = read_bench(path).text if path.exists() else ""
+        end = "\r\n" if "\r\n" in text else "\n"
+        if text and not text.endswith("\n"):
+            text += end
+        text += (end if text else "") + block.replace("\n", end)
+        bench = check_bench(path, text)
+        write_text(path, text, force=True)
     return bench

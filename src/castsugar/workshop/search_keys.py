@@ -53,6 +53,8 @@ BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 SCALE: Keys = {
     "step": Key(kind="mass", required=True, about="its smallest step, '0.1 g'"),
     "accuracy": Key(kind="mass", about="standard uncertainty of one weighing"),
+    "capacity": Key(kind="mass", about="its largest load, vessel included, '500 g'"),
+    "vessel": Key(kind="mass", about="what is weighed into, empty, '60 g'"),
 }
 
 #: Column -> a table of :data:`LIMIT`.
