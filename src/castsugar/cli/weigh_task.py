@@ -1,0 +1,271 @@
+"""What ``castsugar weigh`` reads of its options and the bench file."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.kitchen.settings import Kitchen
+    from castsugar.mix import Mix
+    from castsugar.motor.hardware import Hardware
+    from castsugar.workshop.bench import Bench
+    from castsugar.workshop.weigh import Charge, Conditions, Sheet
+
+#: The water that leaves does not come into this: a kitchen of few draws will do.
+_CAST_DRAWS = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Setting:
+    """The user's world, as far as a sheet needs it.
+
+    Attributes
+    ----------
+    bench : Bench or None
+    charge : Charge
+    mix : Mix
+        As cast.
+    conditions : Conditions
+    pressure_words : str
+    """
+
+    bench: Bench | None
+    charge: Charge
+    mix: Mix
+    conditions: Conditions
+    pressure_words: str
+
+    @property
+    def kitchen(self) -> Kitchen | None:
+        """The kitchen, if there is a cook."""
+        return self.conditions.kitchen
+
+    @property
+    def motor(self) -> Hardware | None:
+        """The motor of the bench file."""
+        return self.conditions.motor
+
+
+def read_setting(options: argparse.Namespace, database: Database) -> Setting:
+    """Read recipe, bench file, cook and pressure.
+
+    Raises
+    ------
+    InputError
+        And whatever the parts refuse.
+    """
+    from castsugar import units
+    from castsugar.constants import STANDARD_ATMOSPHERE
+    from castsugar.errors import InputError
+    from castsugar.workshop.bench import read_bench
+    from castsugar.workshop.motor_bench import hardware_of
+    from castsugar.workshop.weigh import Conditions, read_charge
+
+    if options.bench is not None and not options.bench:
+        raise InputError("--bench is empty; give the name of the bench file")
+    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    charge = read_charge(options.recipe, bench, database, wanted=options.lot)
+    lost = None
+    if options.water_lost is not None:
+        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+    kitchen = _kitchen(options, bench, database, lost)
+    pressure = units.parse(options.pressure, "pressure", where="--pressure")
+    motor = hardware_of(bench, database) if bench and bench.motor else None
+    return Setting(
+        bench=bench,
+        charge=charge,
+        mix=_as_cast(charge, kitchen, lost or 0.0),
+        conditions=Conditions(
+            pressure=pressure.value,
+            exit_pressure=STANDARD_ATMOSPHERE,
+            water_lost=lost or 0.0,
+            kitchen=kitchen,
+            motor=motor,
+        ),
+        pressure_words=pressure.echo(),
+    )
+
+
+def _kitchen(
+    options: argparse.Namespace,
+    bench: Bench | None,
+    database: Database,
+    lost: float | None,
+) -> Kitchen | None:
+    """Return the kitchen of --cook, or of the cook in [kitchen]; None without."""
+    import sys
+
+    from castsugar.cli.kitchen_options import read_cook
+    from castsugar.workshop.kitchen_bench import learn
+
+    cook = read_cook(options)
+    own = bench is not None and bench.kitchen["cook"] is not None
+    if cook is None and not own:
+        return None
+    learnt = learn(bench, cook, database)
+    for outcome in learnt.calibration.contradictions:
+        sys.stderr.write(f"castsugar: {options.bench}: {outcome.sentence()}\n")
+    return learnt.kitchen.changed(water_lost=lost)
+
+
+def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
+    """Return the mix with the water that leaves: none without a kitchen model."""
+    from castsugar.blends import of_mixes
+    from castsugar.cooking import cook
+
+    mix = charge.mix(water_lost=lost)
+    if kitchen is None:
+        return mix
+    few = replace(kitchen, draws=_CAST_DRAWS)
+    cooked = cook([charge.mix()], of_mixes([charge.mix()]), few, window=False)
+    if cooked.verdict.gap[0] or cooked.mixes is None:
+        return mix
+    return cooked.mixes[0]
+
+
+def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
+    """Return the sheet of the castings or of the batch asked for.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar import units
+    from castsugar.errors import InputError
+    from castsugar.motor.hardware import DENSITY_RATIO
+    from castsugar.workshop.weigh import equipment_of, pieces_of, plan, sizes_of
+    from castsugar.workshop.weigh.pieces import STRANDS
+
+    counts = (options.grains, options.strands, options.delays)
+    equipment = equipment_of(setting.bench, options.scale_step)
+    motor = setting.motor
+    ratio = motor.density_ratio if motor is not None else DENSITY_RATIO
+    if options.batch is not None:
+        if any(count is not None for count in counts):
+            raise InputError(
+                "--batch and --grains, --strands or --delays are both given; give one"
+            )
+        batch = units.parse(options.batch, "mass", where="--batch").value
+        if not batch > 0.0:
+            raise InputError(
+                f"--batch is {options.batch!r}; it must be above 0: the mass on the "
+                "scale, '200 g'"
+            )
+        return plan(
+            setting.charge,
+            equipment,
+            mix=setting.mix,
+            batch=batch,
+            density_ratio=ratio,
+        )
+    if all(count is None for count in counts):
+        raise InputError(
+            "what is to be cast? give --grains 4 with a bench file, or --batch '200 g'"
+        )
+    usual = STRANDS if options.grains else 0
+    pieces = pieces_of(
+        motor.grain if motor is not None else None,
+        sizes_of(setting.bench),
+        grains=options.grains or 0,
+        strands=usual if options.strands is None else options.strands,
+        delays=options.delays or 0,
+    )
+    return plan(
+        setting.charge,
+        equipment,
+        mix=setting.mix,
+        pieces=pieces,
+        density_ratio=ratio,
+    )
+
+
+def read_actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
+    """Read what the scale showed, by catalogue name. [kg]
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar import units
+    from castsugar.errors import InputError
+
+    found: dict[str, float] = {}
+    for word in words:
+        name, equals, typed = word.partition("=")
+        if not (equals and name.strip() and typed.strip()):
+            raise InputError(
+                f"--actual {word!r} is not of the form NAME=MASS; write for example "
+                "'KNO3=301.2 g'"
+            )
+        item = charge.find(name.strip(), "--actual")
+        if item in found:
+            raise InputError(
+                f"--actual names {charge.typed[item]!r} twice; give what the scale "
+                "showed in the end"
+            )
+        found[item] = units.parse(typed, "mass", where=f"--actual {word!r}").value
+        if not found[item] > 0.0:
+            raise InputError(
+                f"--actual {word!r}: it must be above 0; leave out what is not weighed "
+                "yet"
+            )
+    return found
+
+
+def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
+    """Say what was assumed, one line each."""
+    from castsugar.cli.kitchen_options import kitchen_assumptions
+    from castsugar.cli.motor_options import motor_assumptions
+
+    equipment = sheet.equipment
+    said = [
+        "amounts of the recipe are as weighed: each line with the water of its lot, "
+        "without what stays in the cup"
+    ]
+    if setting.kitchen is not None:
+        said += kitchen_assumptions(setting.kitchen)
+    elif setting.conditions.water_lost:
+        said.append(
+            f"{100.0 * setting.conditions.water_lost:.3g} % of the recipe's water "
+            "leaves, as you say"
+        )
+    else:
+        said.append(
+            "no water leaves: say --cook '119 C' --minutes 8, or --water-lost '15 %'"
+        )
+    usual = {
+        "step": f"scale in steps of {1e3 * equipment.step:g} g",
+        "residue_cup": f"{1e3 * equipment.residue_cup:g} g of syrup stay in a cup",
+        "residue_pan": f"{1e3 * equipment.residue_pan:g} g stay in pan and tools",
+    }
+    said += [
+        f"{usual[name]}: common practice, no source; weigh yours for [scale] and [pan]"
+        for name in equipment.assumed
+        if name != "residue_cup" or sheet.cups
+    ]
+    said += _sizes(setting, sheet)
+    said.append(
+        f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
+        f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
+    )
+    said.append(f"c* ideal, equilibrium flow, at {setting.pressure_words}")
+    if setting.motor is not None:
+        said += motor_assumptions(setting.motor)
+    return said
+
+
+def _sizes(setting: Setting, sheet: Sheet) -> list[str]:
+    """Say which sizes nobody stated."""
+    from castsugar.workshop.weigh import sizes_of
+
+    assumed = sizes_of(setting.bench).assumed
+    return [
+        f"size of a {piece.kind}: common practice, no source; state yours in [casting]"
+        for piece in sheet.pieces
+        if piece.kind.split()[0] in assumed
+    ]
