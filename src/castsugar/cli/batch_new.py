@@ -1,0 +1,128 @@
+"""``castsugar batch new``: from what was typed to a record."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from castsugar import units
+from castsugar.cli.batch_dates import date_of
+from castsugar.database import Database, load_database
+from castsugar.errors import InputError, nearest_names
+from castsugar.kitchen.profile import parse_cook
+from castsugar.recipe import Recipe, parse_recipe
+from castsugar.report import data
+from castsugar.workshop.batches.batch import Batch
+from castsugar.workshop.batches.foresee import foresee, used_lots
+from castsugar.workshop.batches.frozen import freeze
+from castsugar.workshop.batches.planned import fractions_of, read_actual
+from castsugar.workshop.batches.record import Made
+from castsugar.workshop.batches.store import new_batch
+from castsugar.workshop.bench import Bench, read_bench
+from castsugar.workshop.weigh import equipment_of, plan, read_charge
+
+
+def make(options: argparse.Namespace, folder: Path) -> Batch:
+    """Keep a new batch, with what is foreseen of it.
+
+    Raises
+    ------
+    CastsugarError
+        Nothing is kept then.
+    """
+    database = load_database()
+    date = date_of(options.date)
+    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    recipe, name = _recipe(options.recipe, bench)
+    lost = None
+    if options.water_lost is not None:
+        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+    draft = Made(
+        date=date,
+        recipe=recipe.text,
+        name=name,
+        **_masses(options, recipe, bench, database),
+        **_cook(options, bench),
+        pressure=units.parse(options.pressure, "pressure", where="--pressure").value,
+        bench=None if bench is None else freeze(bench, folder),
+        versions=data.versions(database.version),
+        note=options.note or "",
+    )
+    lots = {i: r.to_dict() for i, (_, r) in used_lots(draft, bench, database).items()}
+    draft = replace(draft, lots=lots)
+    row, share = foresee(draft, bench, database, water_lost=lost)
+    return new_batch(folder, replace(draft, predictions=row, water_lost=share))
+
+
+def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:
+    """Return a recipe as typed, or the one of the bench file with that name."""
+    named = bench.recipes if bench is not None else {}
+    if typed in named:
+        found = parse_recipe(named[typed], where=f"recipe {typed!r}")
+        return found, typed
+    try:
+        found = parse_recipe(typed, where="recipe")
+    except InputError as error:
+        if ":" in typed:
+            raise
+        near = nearest_names(typed, list(named))
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        known = ", ".join(map(repr, named)) or "none"
+        raise InputError(f"{error}; {hint}recipes of the bench file: {known}") from None
+    return found, found.name
+
+
+def _masses(
+    options: argparse.Namespace,
+    recipe: Recipe,
+    bench: Bench | None,
+    database: Database,
+) -> dict[str, Any]:
+    """Return fractions, masses as the weigh sheet plans them, and those weighed."""
+    from castsugar.mix import Mix
+
+    Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+    fractions = fractions_of(recipe, database)
+    actual = read_actual(options.actual, fractions, database)
+    if options.batch is not None:
+        mass = units.parse(options.batch, "mass", where="--batch").value
+    elif set(actual) == set(fractions):
+        mass = sum(actual.values())
+    else:
+        raise InputError(
+            "no mass is given; add --batch '200 g', what all ingredients weigh "
+            "together, or --actual for each of them"
+        )
+    if not mass > 0.0:
+        raise InputError("the batch weighs nothing; give what was put into the pan")
+    charge = read_charge(options.recipe, bench, database)
+    sheet = plan(charge, equipment_of(bench), mix=charge.mix(), batch=mass)
+    cups = {line.name: line.cup for line in sheet.lines if line.cup > 0.0}
+    for name, cup in cups.items():
+        if name in actual and not actual[name] > cup:
+            raise InputError(
+                f"--actual: {1e3 * actual[name]:g} g of {name!r} cannot be: "
+                f"{1e3 * cup:g} g stay in its cup; give the mass on the scale"
+            )
+    return {
+        "fractions": fractions,
+        "batch": sheet.total,
+        "planned": {name: sheet.line(name).mass for name in fractions},
+        "actual": actual,
+        "cups": cups,
+    }
+
+
+def _cook(options: argparse.Namespace, bench: Bench | None) -> dict[str, Any]:
+    """Return the cook as typed, or that of the bench file."""
+    text, minutes = options.cook, options.minutes
+    if text is None:
+        if minutes is not None:
+            raise InputError("--minutes needs --cook, for example --cook '119 C'")
+        table = bench.kitchen if bench is not None else {}
+        return {"cook": table.get("cook") or "", "minutes": table.get("minutes")}
+    cook = parse_cook(text, minutes, where="--cook")
+    held = None if minutes is None else cook.duration / 60.0
+    return {"cook": text, "minutes": held}

@@ -1,0 +1,76 @@
+"""What a record keeps of other files: tables of the bench file, names and hashes."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tomllib
+from pathlib import Path
+
+from castsugar.errors import InputError
+from castsugar.workshop.batches.record import FrozenBench
+from castsugar.workshop.bench import Bench, check_bench, toml_text
+
+#: Tables that matter for what is foreseen.
+TABLES = ("kitchen", "motor", "lots")
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}") from None
+
+
+def relative(path: Path, folder: Path) -> str:
+    """Return how a file is called from a folder, "/" between the parts.
+
+    Of a file on another drive the whole name.
+    """
+    try:
+        found = os.path.relpath(path.resolve(), folder.resolve())
+    except ValueError:
+        found = str(path.resolve())
+    return Path(found).as_posix()
+
+
+def freeze(bench: Bench, folder: Path) -> FrozenBench:
+    """Keep what matters of a bench file in a record of a folder.
+
+    Raises
+    ------
+    InputError
+        If a file of strands that its [motor] names cannot be read.
+    """
+    raw = tomllib.loads(bench.text.removeprefix("\ufeff"))
+    texts = {t: toml_text({t: raw[t]}) if t in raw else "" for t in TABLES}
+    laws = bench.motor["burn_law"] if bench.motor else []
+    names = [law["strands"] for law in laws if "strands" in law]
+    return FrozenBench(
+        file=relative(bench.path, folder),
+        sha256=hashlib.sha256(bench.text.encode("utf-8")).hexdigest(),
+        strands={name: sha256_of(bench.path.parent / name) for name in names},
+        **texts,
+    )
+
+
+def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
+    """Return the bench file as it was, from a record in a folder.
+
+    Raises
+    ------
+    InputError
+        If a table is not what this version reads.
+    """
+    if frozen is None:
+        return None
+    text = "\n".join(t for t in (frozen.kitchen, frozen.motor, frozen.lots) if t)
+    return check_bench(folder / frozen.file, text)
