@@ -1,0 +1,263 @@
+"""Burn laws by mix, from the bench file's strands and those of the batches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from castsugar.blends import of_mixes
+from castsugar.burning import SAME_MIX, burn_law_of
+from castsugar.database import Database
+from castsugar.errors import CastsugarError
+from castsugar.mix import Mix
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.law import BurnLaw
+from castsugar.motor.strand import Strand
+from castsugar.motor.strands import MixResult, analyse_mix
+from castsugar.recipe import parse_recipe
+from castsugar.workshop.batches.batch import Batch
+from castsugar.workshop.batches.frozen import sha256_of
+from castsugar.workshop.batches.planned import fractions_of
+from castsugar.workshop.batches.record import Link
+from castsugar.workshop.bench import Bench
+from castsugar.workshop.learning.material import FileFault, file_fault
+from castsugar.workshop.readings import read_strands
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrandSource:
+    """Strands of one mix in one file.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    mix : str
+        Name of the mix in the file.
+    sha256 : str
+    strands : tuple of Strand
+    batches : tuple of str
+        Batches that link it; empty for the bench file's own.
+    in_bench : bool
+        Whether the bench file names it.
+    """
+
+    path: Path
+    mix: str
+    sha256: str
+    strands: tuple[Strand, ...]
+    batches: tuple[str, ...] = ()
+    in_bench: bool = False
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Group:
+    """One mix while it is put together."""
+
+    recipe: str
+    fractions: dict[str, float]
+    sources: list[StrandSource] = field(default_factory=list)
+    in_bench: bool = False
+
+    def add(self, source: StrandSource) -> bool:
+        """Add strands once; return whether they were new."""
+        for i, known in enumerate(self.sources):
+            if known.mix == source.mix and known.sha256 == source.sha256:
+                both = dict.fromkeys((*known.batches, *source.batches))
+                self.sources[i] = replace(known, batches=tuple(both))
+                return False
+        self.sources.append(source)
+        return True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MixLaw:
+    """What is known of how one mix burns.
+
+    Attributes
+    ----------
+    recipe : str
+    fractions : dict of str to float
+        Catalogue name to mass fraction, as planned.
+    sources : tuple of StrandSource
+    in_bench : bool
+        Whether the bench file has a law or strands of this mix.
+    before : BurnLaw or None
+        What the bench file alone says; None without [motor].
+    result : MixResult or None
+        The fit of all strands; None without strands.
+    """
+
+    recipe: str
+    fractions: dict[str, float]
+    sources: tuple[StrandSource, ...]
+    in_bench: bool
+    before: BurnLaw | None
+    result: MixResult | None
+
+    @property
+    def fitted(self) -> BurnLaw | None:
+        """The law of all its strands together; None if they give none."""
+        return self.result.law if self.result is not None else None
+
+    @property
+    def strands(self) -> int:
+        """Number of strands."""
+        return sum(len(s.strands) for s in self.sources)
+
+    @property
+    def from_batches(self) -> int:
+        """Number of strands that batches brought."""
+        return sum(len(s.strands) for s in self.sources if s.batches)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BurnedLearnt:
+    """What the strands teach.
+
+    Attributes
+    ----------
+    mixes : tuple of MixLaw
+    faults : tuple of FileFault
+    unusable : tuple of (str, str)
+        Batch and line, and what is wrong with its strands.
+    twice : tuple of str
+        Files that two records point at; counted once.
+    """
+
+    mixes: tuple[MixLaw, ...]
+    faults: tuple[FileFault, ...]
+    unusable: tuple[tuple[str, str], ...]
+    twice: tuple[str, ...]
+
+
+def learn_laws(
+    bench: Bench,
+    batches: Sequence[Batch],
+    database: Database,
+    *,
+    hardware: Hardware | None,
+    changed: bool = False,
+) -> BurnedLearnt:
+    """Refit the burn law of every mix that has strands.
+
+    Parameters
+    ----------
+    bench, batches, database
+    hardware : Hardware or None
+        Of the bench file.
+    changed : bool
+        Whether files that changed since they were linked are used, too.
+
+    Raises
+    ------
+    CastsugarError
+        If strands of the bench file cannot be used.
+    """
+    groups = _of_bench(bench, hardware, database)
+    faults: list[FileFault] = []
+    unusable: list[tuple[str, str]] = []
+    twice: list[str] = []
+    for batch in batches:
+        for link in batch.strand_files():
+            fault = file_fault(link)
+            if fault:
+                used = fault == "changed" and changed
+                done = "used as it is now" if used else "left out"
+                faults.append(_fault(batch, link, fault, done))
+                if not used:
+                    continue
+            try:
+                source = source_of(link.path, link.mix, batch.id)
+            except CastsugarError as error:
+                unusable.append((f"batch {batch.id} line {link.line}", str(error)))
+                continue
+            group = _group(groups, batch.made.fractions, batch.made.recipe)
+            if not group.add(source):
+                twice.append(link.path.name)
+    mixes = tuple(_fitted(g, hardware, database) for g in groups)
+    return BurnedLearnt(
+        mixes=mixes,
+        faults=tuple(faults),
+        unusable=tuple(unusable),
+        twice=tuple(dict.fromkeys(twice)),
+    )
+
+
+def _fault(batch: Batch, link: Link, fault: str, done: str) -> FileFault:
+    return FileFault(
+        batch=batch.id, line=link.line, path=link.path, fault=fault, done=done
+    )
+
+
+def _of_bench(
+    bench: Bench, hardware: Hardware | None, database: Database
+) -> list[_Group]:
+    """Return the mixes of [motor], in the order of the file."""
+    groups: list[_Group] = []
+    if bench.motor is None or hardware is None:
+        return groups
+    entries = [e for e in bench.motor["burn_law"] if "borrowed" not in e]
+    for entry in entries:
+        parts = fractions_of(parse_recipe(entry["recipe"]), database)
+        group = _group(groups, parts, entry["recipe"])
+        group.in_bench = True
+        if "strands" in entry:
+            path = bench.path.parent / entry["strands"]
+            group.add(replace(source_of(path, entry["mix"]), in_bench=True))
+    return groups
+
+
+def source_of(path: Path, mix: str, batch: str = "") -> StrandSource:
+    """Read the strands of one mix; the only one of the file if none is named."""
+    strands = read_strands(path)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    wanted = mix or (names[0] if len(names) == 1 else "")
+    return StrandSource(
+        path=path,
+        mix=wanted,
+        sha256=sha256_of(path),
+        strands=tuple(s for s in strands if s.mix == wanted),
+        batches=(batch,) if batch else (),
+    )
+
+
+def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) -> _Group:
+    """Return the group of a mix; a new one if no other is the same."""
+    for group in groups:
+        if differs(group.fractions, fractions) < SAME_MIX:
+            return group
+    groups.append(_Group(recipe=recipe, fractions=dict(fractions)))
+    return groups[-1]
+
+
+def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
+    """Return the share of the mass that differs between two mixes."""
+    names = dict.fromkeys((*one, *other))
+    return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
+
+
+def law_for(mix: Mix, hardware: Hardware) -> BurnLaw:
+    """Return the law that a mix burns by."""
+    return burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+
+
+def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> MixLaw:
+    """Fit all strands of a mix together."""
+    before = None
+    if hardware is not None:
+        parts: dict[Any, float] = {**group.fractions}
+        mix = Mix.weigh(parts, name=group.recipe, database=database)
+        before = law_for(mix, hardware)
+    strands = [s for source in group.sources for s in source.strands]
+    result = analyse_mix(group.recipe, strands) if strands else None
+    return MixLaw(
+        recipe=group.recipe,
+        fractions=group.fractions,
+        sources=tuple(group.sources),
+        in_bench=group.in_bench,
+        before=before,
+        result=result,
+    )

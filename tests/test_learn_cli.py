@@ -1,0 +1,458 @@
+"""``castsugar learn`` as it is used. All batches here are invented."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import shutil
+import xml.etree.ElementTree as ET
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from castsugar import static_test
+from castsugar.cli.main import main
+from castsugar.motor.firing.expected import expect
+from castsugar.report.learn_picture import checks_picture
+from castsugar.workshop.batches.record import Event
+from castsugar.workshop.batches.store import add_events
+from castsugar.workshop.learning.tally import Check
+
+# Exact: the same numbers as other commands give, bytes that stay, exit codes.
+pytestmark = pytest.mark.exact
+
+BENCH = """\
+# an invented bench
+[kitchen]
+cook = "119 C"
+minutes = 10
+
+[recipes]
+base = "KNO3:60 powdered sugar:20 corn syrup:20"
+
+[motor]
+throat = "8 mm"
+efficiency = 0.93
+[motor.grain]
+outer = "32 mm"
+core = "12 mm"
+length = "100 mm"
+burning_ends = 1
+[motor.case]
+rated_pressure = "4 MPa"
+[[motor.burn_law]]
+recipe = "KNO3:60 powdered sugar:20 corn syrup:20"
+rate = "5 mm/s"
+pressure = "1 MPa"
+exponent = 0.35
+rate_spread = "10 %"
+exponent_spread = 0.05
+"""
+ID = "2026-05-02-1"
+DATE = ["--date", "2026-05-02"]
+STAND = ["--throat", "8 mm", "--throat-after", "8 mm", "--propellant-mass", "160 g"]
+TUBE = "kind=flow-out tube_diameter=8 mm tube_length=30 mm head=60 mm volume=50 ml"
+LEARN = ["learn", "--bench", "bench.toml"]
+
+
+def shot() -> str:
+    """Write a trapezoid of pressure, 1.2 MPa over the air for 2 s."""
+    rng = np.random.default_rng(3)
+    time = np.arange(0.0, 4.5, 4e-3)
+    over = 1.2e3 * np.interp(time, [0.5, 0.6, 2.5, 2.6], [0.0, 1.0, 1.0, 0.0])
+    over += 2.0 * rng.standard_normal(time.size)
+    rows = [f"{t:.3f},{p:.4f}" for t, p in zip(time, over, strict=True)]
+    return "\n".join(["time (s),pressure (kPa(g))", *rows]) + "\n"
+
+
+def strands() -> str:
+    rows = [f"40,{40.0 / (4.7 * p**0.38):.4f},{p}" for p in (0.3, 0.7, 1.5, 3.0)]
+    return "\n".join(["length (mm),time (s),pressure (MPa)", *rows]) + "\n"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make one batch with everything measured, and close it."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "bench.toml").write_text(BENCH, "utf-8")
+    (folder / "shot.csv").write_text(shot(), "utf-8")
+    (folder / "strands.csv").write_text(strands(), "utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        patch.setattr(static_test, "expect", partial(expect, draws=20))
+        mass = ["--batch", "200 g", *DATE]
+        assert main(["batch", "new", "base", "--bench", "bench.toml", *mass]) == 0
+        add = ["batch", "add", ID, *DATE]
+        pan = ["--measured", "kind=pan-weight lost=1.9 g"]
+        tube = ["--measured", f"{TUBE} time=150 s"]
+        assert main([*add, *pan, *tube, "--strands", "strands.csv"]) == 0
+        assert main([*add, "--firing", "shot.csv", *STAND]) == 0
+        assert main(["batch", "close", ID, *DATE, "--outcome", "used"]) == 0
+    return folder
+
+
+@pytest.fixture
+def world(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Copy what was made into the working folder."""
+    shutil.copytree(made, tmp_path / "w")
+    monkeypatch.chdir(tmp_path / "w")
+    monkeypatch.setattr(static_test, "expect", partial(expect, draws=20))
+    return tmp_path / "w"
+
+
+def answered(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    capsys.readouterr()
+    assert main([*LEARN, *words]) == 0
+    return capsys.readouterr().out
+
+
+def test_json_says_what_other_commands_say(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The efficiency is that of castsugar firing, the law that of the strands."""
+    document = json.loads(answered(["--json"], capsys))
+    assert document["schema"] == "castsugar.learn/1"
+    assert document["batches"] == [ID]
+    record = (world / "batches" / f"{ID}.jsonl").read_text("utf-8").splitlines()
+    frozen = json.loads(record[4])["results"]
+    name = "characteristic_velocity_efficiency"
+    mean = document[name]
+    assert mean["value"] == pytest.approx(frozen[name], rel=1e-8)
+    assert mean["standard_uncertainty"] == pytest.approx(
+        frozen[f"{name}_uncertainty"], rel=1e-6
+    )
+    (law,) = document["burn_laws"]
+    assert law["strands"] == 4
+    # r = 4.7 p^0.38 without scatter.
+    assert law["all_strands"]["exponent"] == pytest.approx(0.38, abs=1e-4)
+    at = law["pressure_MPa"]
+    assert law["all_strands"]["rate_mm_s"] == pytest.approx(4.7 * at**0.38, rel=1e-3)
+    # What the user states stays, so that it is still believed afterwards.
+    assert law["after"] == law["before"]
+    quantities = [c["quantity"] for c in document["checks"]]
+    assert quantities == [
+        "water lost",
+        "pour viscosity",
+        "burn rate of strands",
+        "delivered c*",
+        "peak pressure",
+        "burn time",
+    ]
+    # One firing is one comparison: its peak.
+    shown = [c["quantity"] for c in document["checks"] if not c["counts"]]
+    assert shown == ["delivered c*", "burn time"]
+    inside = sum(c["inside"] for c in document["checks"] if c["counts"])
+    assert document["tally"]["inside"] == inside
+
+
+def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = answered(["--page", "p.html"], capsys)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "1 closed batch with 2 kitchen measurements, 4 strands and 1 firing" in text
+    assert re.search(r"\d of \d inside their 95 % bands", text)
+    assert "cannot tell a good band from a poor one yet" in " ".join(text.split())
+    page = (world / "p.html").read_text("utf-8")
+    assert "<svg" in page
+    assert "Measured over predicted" in page
+    again = answered(["--page", "q.html"], capsys)
+    assert again.split("castsugar learn")[0] == text.split("castsugar learn")[0]
+    assert (world / "q.html").read_bytes() == (world / "p.html").read_bytes()
+    assert main([*LEARN, "--page", "p.html"]) == 2  # never overwritten
+
+
+def test_save_twice_changes_nothing(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = world / "bench.toml"
+    own = BENCH.replace("efficiency = 0.93\n", "")
+    path.write_text(own, "utf-8")
+    assert main([*LEARN, "--save", "--json"]) == 0
+    said = capsys.readouterr().err
+    assert said.count("wrote into bench.toml") == 3
+    kept = path.read_bytes()
+    assert main([*LEARN, "--save", "--json"]) == 0
+    assert "nothing new for bench.toml" in capsys.readouterr().err
+    assert path.read_bytes() == kept
+    assert main(["evaluate", "base", "--bench", "bench.toml", "--json"]) == 0
+
+
+def test_own_efficiency_is_left_alone(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*LEARN, "--save", "--json"]) == 0
+    said = capsys.readouterr().err.splitlines()
+    law, line = [text for text in said if "not written" in text]
+    assert "4 strands of KNO3:60" in law
+    assert "put strands = 'strands.csv' in the place of what it states" in law
+    assert "efficiency = 0.93 is your own" in line
+    assert "efficiency = 0.93\n" in (world / "bench.toml").read_text("utf-8")
+
+
+#: Without an efficiency, and with a burn law of another mix alone.
+OPEN = BENCH.replace("efficiency = 0.93\n", "").replace(
+    'recipe = "KNO3:60 powdered sugar:20', 'recipe = "KNO3:62 powdered sugar:18'
+)
+
+
+def withdraw(world: Path, *numbers: int) -> None:
+    """Set lines of the record aside."""
+    path = world / "batches" / f"{ID}.jsonl"
+    wrong = [
+        Event(kind="corrected", date="2026-05-09", note="wrong", values={"line": n})
+        for n in numbers
+    ]
+    add_events(path, wrong)
+
+
+def test_after_is_what_evaluate_says_once_it_is_saved(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a law and an efficiency that are written, and with ones that are not."""
+    evaluate = ["evaluate", "base", "--bench", "bench.toml", "--json"]
+    for text in (OPEN, BENCH):
+        (world / "bench.toml").write_text(text, "utf-8")
+        (moved,) = json.loads(answered(["--json"], capsys))["predictions"]
+        assert main([*LEARN, "--save", "--json"]) == 0
+        capsys.readouterr()
+        assert main(evaluate) == 0
+        (row,) = json.loads(capsys.readouterr().out)["mixes"]
+        for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa"):
+            assert moved["after"][key] == pytest.approx(row[key], rel=1e-9)
+        lower = moved["after"][key] < moved["before"][key]
+        assert lower == (text == OPEN)
+
+
+def test_what_was_withdrawn_leaves_the_bench_file(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Shouted about at once, not believed before, and taken out by --save."""
+    path = world / "bench.toml"
+    path.write_text(OPEN, "utf-8")
+    assert main([*LEARN, "--save", "--json"]) == 0
+    assert path.read_text("utf-8").count("written by castsugar learn") == 2
+    first = json.loads(answered(["--json"], capsys))["predictions"][0]
+    withdraw(world, 4, 5)  # strands and firing
+    assert main(LEARN) == 0
+    printed = capsys.readouterr()
+    top = " ".join(printed.out.split("In short")[0].split())
+    for said in (top, " ".join(printed.err.split())):
+        assert "still holds [[motor.burn_law]] from strands.csv" in said
+        assert "still holds measured_efficiency" in said
+    assert main([*LEARN, "--save", "--json"]) == 0
+    printed = capsys.readouterr()
+    assert printed.err.count("took out of bench.toml") == 2
+    (moved,) = json.loads(printed.out)["predictions"]
+    assert moved["before"] == first["before"]
+    # The water that left moves it a little, law and efficiency would more.
+    key = "chamber_pressure_p95_MPa"
+    assert moved["after"][key] == pytest.approx(moved["before"][key], rel=0.01)
+    assert first["after"][key] < 0.95 * moved["after"][key]
+    text = path.read_text("utf-8")
+    assert "written by castsugar learn" not in text
+    assert text.startswith(OPEN)  # the kitchen's entries follow
+    assert main([*LEARN, "--save", "--json"]) == 0
+    assert "nothing new" in capsys.readouterr().err
+
+
+def test_withdrawn_altogether(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The record opened again, there is nothing to learn, but something to take out."""
+    path = world / "bench.toml"
+    path.write_text(OPEN, "utf-8")
+    assert main([*LEARN, "--save", "--json"]) == 0
+    withdraw(world, 6)
+    assert main([*LEARN, "--save", "--json"]) == 1
+    assert "nothing to learn from yet" in capsys.readouterr().err
+    assert "written by castsugar learn" not in path.read_text("utf-8")
+
+
+def test_what_no_record_tells_of_stays_and_is_said(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another folder of records is no reason to take anything out."""
+    path = world / "bench.toml"
+    path.write_text(OPEN, "utf-8")
+    assert main([*LEARN, "--save", "--json"]) == 0
+    kept = path.read_bytes()
+    (world / "none").mkdir()
+    assert main([*LEARN, "--save", "--json", "--dir", "none"]) == 1
+    said = capsys.readouterr().err
+    assert "no record in this folder links it" in said
+    assert "no record in this folder has a firing" in said
+    assert path.read_bytes() == kept
+
+
+def test_a_law_that_castsugar_did_not_mark_is_left_and_named(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = world / "bench.toml"
+    path.write_text(OPEN, "utf-8")
+    assert main([*LEARN, "--save", "--json"]) == 0
+    text = path.read_text("utf-8")
+    mine = text.replace(
+        "[[motor.burn_law]]  # written by castsugar learn", "[[motor.burn_law]]"
+    )
+    path.write_text(mine, "utf-8")
+    withdraw(world, 4)
+    assert main([*LEARN, "--save", "--json"]) == 0
+    said = capsys.readouterr().err
+    assert "were withdrawn (batch 2026-05-02-1 line 4)" in said
+    assert 'strands = "strands.csv"' in path.read_text("utf-8")
+
+
+def test_a_peak_that_was_too_high_is_said_first(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Above the band and above the 4 MPa of the case; an open batch is told, too."""
+    path = world / "batches" / f"{ID}.jsonl"
+    lines = path.read_text("utf-8").splitlines()
+    shot = json.loads(lines[4])
+    shot["results"]["peak_pressure_MPa"] = 6.0
+    lines[4] = json.dumps(shot)
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    assert main([*LEARN, "--page", "p.html"]) == 0
+    printed = capsys.readouterr()
+    top = " ".join(printed.out.split("In short")[0].split())
+    words = "Do not fire this case again before you know why"
+    for said in (top, " ".join(printed.err.split())):
+        assert "shot.csv: the peak was 6 MPa, above its 95 % band" in said
+        assert "above what the case may hold (4 MPa)" in said
+        assert words in said
+    assert words in (world / "p.html").read_text("utf-8")
+    verdict = " ".join(printed.out.split("any good?")[1].split())
+    assert verdict.startswith(">> Not where it matters most: 1 measured peak above")
+    document = json.loads(answered(["--json"], capsys))
+    (alarm,) = document["alarms"]
+    # The record keeps p95 and margin, of which 4 MPa follow.
+    assert alarm["above_allowed_MPa"] == pytest.approx(4.0, rel=1e-6)
+    first = document["checks"][0]
+    assert (first["quantity"], first["inside"], first["counts"]) == (
+        "peak pressure",
+        False,
+        True,
+    )
+
+
+def test_a_margin_below_nothing_is_told_in_words(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    weak = BENCH.replace('"4 MPa"', '"1.5 MPa"')
+    (world / "bench.toml").write_text(weak, "utf-8")
+    text = " ".join(answered([], capsys).split())
+    (moved,) = json.loads(answered(["--json"], capsys))["predictions"]
+    after = moved["after"]
+    over = 100.0 * (after["chamber_pressure_p95_MPa"] / 1.5 - 1.0)
+    assert after["pressure_margin"] == pytest.approx(-0.01 * over)
+    assert f"over by {over:.3g}" in text
+    assert "More than the case may hold, after what was learnt: base." in text
+
+
+def test_an_impossible_firing_is_never_saved(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A propellant mass of 100 g in place of 160 g: c* 1.6 times too high."""
+    (world / "bench.toml").write_text(OPEN, "utf-8")
+    path = world / "batches" / f"{ID}.jsonl"
+    text = path.read_text("utf-8")
+    assert text.count('"160 g"') == 1
+    path.write_text(text.replace('"160 g"', '"100 g"'), "utf-8")
+    assert main([*LEARN, "--save"]) == 0
+    printed = capsys.readouterr()
+    top = " ".join(printed.out.split("In short")[0].split())
+    for said in (top, " ".join(printed.err.split())):
+        assert "shot.csv: left out of the c* efficiency: a fault of measuring" in said
+    assert "measured_efficiency" not in (world / "bench.toml").read_text("utf-8")
+
+
+def test_discarded_is_compared_but_not_learnt(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = json.loads(answered(["--json"], capsys))
+    path = world / "batches" / f"{ID}.jsonl"
+    lines = path.read_text("utf-8").splitlines()
+    end = json.loads(lines[5])
+    lines[5] = json.dumps(end | {"outcome": "discarded"})
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    after = json.loads(answered(["--json"], capsys))
+    assert after["tally"] == before["tally"]
+    assert {c["discarded"] for c in after["checks"]} == {True}
+    assert (after["batches"], after["firings"], after["burn_laws"][1:]) == ([], [], [])
+    assert after["kitchen"]["measurements"] == []
+    text = " ".join(answered([], capsys).split())
+    assert "discarded (compared, not learnt from): 2026-05-02-1" in text
+
+
+def test_changed_missing_and_damaged(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """They are named, the rest is used, and the exit code is that of a run."""
+    with (world / "strands.csv").open("a", encoding="utf-8") as stream:
+        stream.write("40,8.6,1\n")
+    (world / "shot.csv").unlink()
+    (world / "batches" / "2026-05-03-1.jsonl").write_text("{", "utf-8")
+    assert main(LEARN) == 0
+    printed = capsys.readouterr()
+    text = " ".join(printed.out.split())
+    assert "2026-05-03-1.jsonl" in text.split("In short")[0]
+    assert "strands.csv has changed since; left out" in text
+    assert "shot.csv is missing; the results of that day stand" in text
+    assert "damaged, left out" in printed.err
+    used = json.loads(answered(["--json", "--changed"], capsys))
+    assert used["burn_laws"][0]["strands"] == 5
+
+
+def test_nothing_to_learn_from(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 1 and one line that says what to record; 2 for bad input."""
+    shutil.rmtree(world / "batches")
+    assert main(LEARN) == 1
+    line = capsys.readouterr().err
+    assert line.count("\n") == 1
+    assert "no closed batch in batches" in line
+    assert "castsugar batch close ID" in line
+    for words in (
+        ["learn", "--bench", "none.toml"],
+        [*LEARN, "--dir", "none"],
+        [*LEARN, "--page", "bench.toml", "--force"],
+        [*LEARN, "-o", "a.txt", "--page", "a.txt"],
+        ["learn", "--bench", ""],
+    ):
+        assert main(words) == 2
+        assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_closed_batch_without_anything_measured(
+    world: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = world / "batches" / f"{ID}.jsonl"
+    lines = path.read_text("utf-8").splitlines()
+    path.write_text(f"{lines[0]}\n{lines[-1]}\n", "utf-8")
+    assert main(LEARN) == 1
+    assert "nothing measured in them" in capsys.readouterr().err
+
+
+def test_picture_of_checks() -> None:
+    """Diamonds outside, hollow where not counted, tips where a band goes on."""
+
+    def check(measured: float, high: float = 1.5, *, counts: bool = True) -> Check:
+        return Check(
+            batch="<b>",
+            quantity="water lost",
+            unit="g",
+            predicted=1.0,
+            low=0.5,
+            high=high,
+            measured=measured,
+            counts=counts,
+        )
+
+    checks = [check(1.0), check(3.0), check(1.0, math.inf), check(1.2, counts=False)]
+    text = checks_picture(checks)
+    root = ET.fromstring(text)
+    spots = [e for e in root.iter() if e.tag.endswith("circle")]
+    assert len(spots) == 2 * 3  # each with its rim
+    assert "&lt;b&gt;" in text
+    assert text == checks_picture(checks)
+    assert "3 inside" in text
+    assert checks_picture([]) == ""

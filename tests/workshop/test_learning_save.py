@@ -1,0 +1,390 @@
+"""What is learnt goes into the bench file: all or nothing, once, comments kept."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from castsugar.database import load_database
+from castsugar.errors import InputError
+from castsugar.motor.firing.budget import Measured
+from castsugar.workshop.batches.folder import read_batches
+from castsugar.workshop.batches.frozen import relative, sha256_of
+from castsugar.workshop.batches.record import Event, Made
+from castsugar.workshop.batches.store import add_events, new_batch
+from castsugar.workshop.bench import read_bench
+from castsugar.workshop.learning import save as saving
+from castsugar.workshop.learning.burned import learn_laws
+from castsugar.workshop.learning.combine import combined
+from castsugar.workshop.learning.cooked import learn_kitchen
+from castsugar.workshop.learning.earlier import earlier_of
+from castsugar.workshop.learning.edits import (
+    WRITTEN,
+    block_lines,
+    head_line,
+    key_line,
+    with_line,
+    without_lines,
+)
+from castsugar.workshop.learning.fired import learn_efficiency
+from castsugar.workshop.learning.lesson import Lesson, Saved
+from castsugar.workshop.learning.material import material_of
+from castsugar.workshop.learning.save import efficiency_line, plan, save
+from castsugar.workshop.motor_bench import hardware_of
+
+# Exact: the text of a file, character by character.
+pytestmark = pytest.mark.exact
+
+DATABASE = load_database()
+DAY = "2026-05-02"
+SHARES = {"potassium nitrate": 0.65, "sucrose": 0.35}
+RECIPE = "KNO3:65 sucrose:35"
+PAN_RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
+
+BENCH = """\
+# the bench of an invented club
+[kitchen]
+cook = "119 C"  # by the probe
+minutes = 10
+
+[motor]  # the small one
+throat = "8 mm"
+[motor.grain]
+outer = "32 mm"
+core = "12 mm"
+length = "100 mm"
+[[motor.burn_law]]  # stated
+recipe = "KNO3:60 powdered sugar:20 corn syrup:20"
+rate = "5 mm/s"
+pressure = "1 MPa"
+exponent = 0.4
+rate_spread = "10 %"
+exponent_spread = 0.05
+"""
+
+
+@pytest.fixture
+def world(tmp_path: Path) -> Path:
+    """Write a bench file and one closed batch with everything measured."""
+    (tmp_path / "bench.toml").write_text(BENCH, "utf-8")
+    rows = [f"40,{40.0 / (5.0 * p**0.4):.5f},{p}" for p in (0.3, 1.0, 2.0, 3.1)]
+    head = "length (mm),time (s),pressure (MPa)"
+    (tmp_path / "s.csv").write_text("\n".join([head, *rows]) + "\n", "utf-8")
+    (tmp_path / "f.csv").write_text("a firing\n", "utf-8")
+    made = Made(
+        date=DAY,
+        recipe=RECIPE,
+        name="",
+        fractions=SHARES,
+        batch=0.2,
+        planned={n: 0.2 * f for n, f in SHARES.items()},
+        pressure=1e6,
+    )
+    batch = new_batch(tmp_path / "batches", made)
+    pan = {
+        "kind": "pan weight",
+        "lost": "1.8 g",
+        "recipe": PAN_RECIPE,
+        "cook": "119 C",
+        "minutes": 10,
+        "batch": "200 g",
+    }
+    links = {
+        n: {"file": f"../{n}.csv", "sha256": sha256_of(tmp_path / f"{n}.csv")}
+        for n in "sf"
+    }
+    todo: list[tuple[str, dict[str, Any]]] = [
+        ("measured", {"measurement": pan}),
+        ("measured", {"measurement": pan | {"lost": "9 g"}}),
+        ("burned", {**links["s"], "mix": "", "strands": 4}),
+        ("fired", {**links["f"], "options": {}, "results": {}}),
+        ("closed", {"outcome": "used"}),
+    ]
+    note = 'a "good" one'
+    add_events(
+        batch.path, [Event(kind=k, date=DAY, note=note, values=v) for k, v in todo]
+    )
+    return tmp_path
+
+
+def learnt(folder: Path, efficiency: float | dict[str, float] = 0.9) -> Saved:
+    """Learn, and plan what is saved."""
+
+    def reduce(path: Path, *_: object) -> Any:
+        one = efficiency if isinstance(efficiency, float) else efficiency[path.name]
+        found = Measured(value=one, parts={"throat": 0.0123})
+        return SimpleNamespace(characteristic_velocity_efficiency=found, expected=None)
+
+    bench = read_bench(folder / "bench.toml")
+    material = material_of(*read_batches(folder / "batches"))
+    batches = material.batches
+    earlier = earlier_of(bench, material)
+    motor = hardware_of(earlier.bare, DATABASE) if bench.motor else None
+    lesson = Lesson(
+        bench=bench,
+        earlier=earlier,
+        kitchen=learn_kitchen(bench, batches, DATABASE),
+        burning=learn_laws(earlier.bare, batches, DATABASE, hardware=motor),
+        firing=learn_efficiency(batches, reduce),
+        no_efficiency="",
+    )
+    return plan(lesson)
+
+
+def kept(planned: Saved) -> Saved:
+    """Save what was planned."""
+    save(planned)
+    return planned
+
+
+def test_everything_is_written_once(world: Path) -> None:
+    """Old lines stay as they are; a second time nothing changes."""
+    path = world / "bench.toml"
+    first = kept(learnt(world))
+    text = path.read_text("utf-8")
+    assert [line for line in BENCH.splitlines() if line not in text.splitlines()] == []
+    raw = tomllib.loads(text)
+    assert raw["motor"]["measured_efficiency"] == 0.9
+    assert raw["motor"]["burn_law"][1] == {"recipe": RECIPE, "strands": "s.csv"}
+    (entry,) = raw["kitchen"]["measured"]
+    assert entry["note"] == f'batch {DAY}-1 line 2: a "good" one'
+    assert len(first.written) == 3
+    # The contradicting pan weight is not kept, and that is said.
+    (said,) = first.refused
+    assert f"batch {DAY}-1 line 3" in said
+    second = kept(learnt(world))
+    assert second.written == ()
+    assert path.read_text("utf-8") == text
+
+
+def test_its_own_line_is_replaced(world: Path) -> None:
+    save(learnt(world, 0.9))
+    found = kept(learnt(world, 0.95))
+    assert len(found.written) == 1
+    text = (world / "bench.toml").read_text("utf-8")
+    assert text.count("measured_efficiency") == 1
+    assert tomllib.loads(text)["motor"]["measured_efficiency"] == 0.95
+
+
+@pytest.mark.parametrize("key", ["efficiency", "measured_efficiency"])
+def test_what_the_user_wrote_stays(world: Path, key: str) -> None:
+    """The rest is written; the efficiency is refused in one line that says where."""
+    path = world / "bench.toml"
+    mine = BENCH.replace("[motor.grain]", f"{key} = 0.93  # mine\n[motor.grain]")
+    path.write_text(mine, "utf-8")
+    found = kept(learnt(world))
+    text = path.read_text("utf-8")
+    assert f"{key} = 0.93  # mine" in text
+    assert text.count(WRITTEN) == 1  # beside the burn law
+    assert len(found.written) == 2
+    assert f"line 8: {key} = 0.93 is your own" in found.refused[-1]
+
+
+def test_a_borrowed_law_stands_alone(world: Path) -> None:
+    path = world / "bench.toml"
+    head = BENCH[: BENCH.index("[[motor.burn_law]]")]
+    path.write_text(head + '[[motor.burn_law]]\nborrowed = "sucrose 65/35"\n', "utf-8")
+    found = kept(learnt(world))
+    assert any("borrowed one in line 12 stands alone" in text for text in found.refused)
+    assert "strands" not in path.read_text("utf-8")
+
+
+def test_without_a_motor_only_the_kitchen_is_written(world: Path) -> None:
+    path = world / "bench.toml"
+    path.write_text("", "utf-8")
+    found = kept(learnt(world))
+    assert len(found.written) == 1
+    assert [text for text in found.refused if "no [motor] table" in text]
+
+
+def test_line_ends_and_mark_stay(world: Path) -> None:
+    """A file from Windows stays one, byte order mark included."""
+    path = world / "bench.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + BENCH.replace("\n", "\r\n").encode())
+    save(learnt(world))
+    raw = path.read_bytes()
+    assert raw.startswith(b"\xef\xbb\xbf#")
+    assert raw.count(b"\n") == raw.count(b"\r\n")
+    assert b"measured_efficiency" in raw
+    save(learnt(world, 0.95))
+    assert path.read_bytes().count(b"\n") == raw.count(b"\n")
+
+
+def test_strands_in_several_files(world: Path) -> None:
+    """One entry holds one file: the one with most strands, and that is said."""
+    more = (world / "s.csv").read_text("utf-8") + "40,8.1,1.0\n"
+    (world / "t.csv").write_text(more, "utf-8")
+    batch = read_batches(world / "batches")[0][0]
+    reopened = Event(kind="corrected", date=DAY, note="more", values={"line": 6})
+    link = {
+        "file": relative(world / "t.csv", world / "batches"),
+        "sha256": sha256_of(world / "t.csv"),
+        "mix": "",
+        "strands": 5,
+    }
+    todo = [
+        reopened,
+        Event(kind="burned", date=DAY, values=link),
+        Event(kind="closed", date=DAY, values={"outcome": "used"}),
+    ]
+    add_events(batch.path, todo)
+    found = learnt(world)
+    assert [t for t in found.written if t.endswith("from t.csv")]
+    assert [t for t in found.refused if "in s.csv: one entry holds one file" in t]
+
+
+def test_nothing_is_lost_if_the_file_changes_or_the_write_fails(
+    world: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = world / "bench.toml"
+    found = learnt(world)
+    path.write_text(BENCH + "# edited meanwhile\n", "utf-8")
+    with pytest.raises(InputError, match="changed while this ran"):
+        save(found)
+    assert path.read_text("utf-8").endswith("# edited meanwhile\n")
+
+    def killed(self: Path, target: Path) -> Path:
+        raise KeyboardInterrupt
+
+    before = path.read_bytes()
+    monkeypatch.setattr(Path, "replace", killed)
+    with pytest.raises(KeyboardInterrupt):
+        save(learnt(world))
+    assert path.read_bytes() == before
+    assert [p.name for p in world.glob(".bench*")] == []
+
+
+def test_a_file_that_would_not_be_good_is_not_written(
+    world: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = (world / "bench.toml").read_bytes()
+    monkeypatch.setattr(saving, "efficiency_line", lambda _: "efficiency = 7")
+    found = learnt(world)
+    assert (found.text, found.written) == (found.before, ())
+    with pytest.raises(InputError, match="nothing was saved"):
+        save(found)
+    assert (world / "bench.toml").read_bytes() == before
+
+
+def test_digits_follow_the_uncertainty() -> None:
+    """Two digits of u: 0.0123 is 0.012."""
+    line = efficiency_line(combined([0.91234], [0.0123]))
+    assert line.startswith("measured_efficiency = 0.912  # +-0.012 (standard ")
+    assert "1 firing)" in line
+    assert math.isclose(tomllib.loads(line)["measured_efficiency"], 0.912)
+
+
+def test_lines_are_found_where_they_are() -> None:
+    """A key in a text over several lines is none; a head within one neither."""
+    text = 'a = """\n[motor]\nefficiency = 1\n"""\n[motor]\nefficiency = 2\n'
+    assert (head_line(text, "motor"), key_line(text, "motor", "efficiency")) == (5, 6)
+    assert head_line("motor.throat = 1\n", "motor") == 0
+    assert with_line("[a]", "b = 1", after=1) == "[a]\nb = 1"
+
+
+def test_a_block_is_taken_out_whole() -> None:
+    """With the blank line above it; what follows stays, other tables too."""
+    text = "[a]\nx = 1\n\n[[b.c]]  # mine\ny = 1\nz = 2\n\n[[b.c]]\ny = 2\n[d]\ny = 3\n"
+    assert block_lines(text, "b.c") == [(4, 6), (8, 9)]
+    assert without_lines(text, 4, 6) == "[a]\nx = 1\n\n[[b.c]]\ny = 2\n[d]\ny = 3\n"
+    assert without_lines(text, 8, 9).endswith("z = 2\n[d]\ny = 3\n")
+
+
+def correct(world: Path, *numbers: int) -> None:
+    batch = read_batches(world / "batches")[0][0]
+    wrong = [
+        Event(kind="corrected", date=DAY, note="slip", values={"line": n})
+        for n in numbers
+    ]
+    add_events(batch.path, wrong)
+
+
+def test_saved_and_withdrawn_is_as_never_saved(world: Path) -> None:
+    """Windows line ends, too; the kitchen measurement, which still stands, remains."""
+    path = world / "bench.toml"
+    path.write_bytes(BENCH.replace("\n", "\r\n").encode())
+    kept(learnt(world))
+    correct(world, 4, 5)
+    found = kept(learnt(world))
+    assert len(found.removed) == 2
+    raw = path.read_bytes()
+    assert raw.startswith(BENCH.replace("\n", "\r\n").encode())
+    assert raw.count(b"\n") == raw.count(b"\r\n")
+    assert list(tomllib.loads(path.read_text("utf-8"))["kitchen"]["measured"][0]) == [
+        "kind",
+        "lost",
+        "recipe",
+        "cook",
+        "minutes",
+        "batch",
+        "note",
+    ]
+
+
+def test_the_only_burn_law_stays_and_is_shouted_about(world: Path) -> None:
+    """A motor needs one: nothing is taken out, the rest is."""
+    path = world / "bench.toml"
+    kept(learnt(world))
+    text = path.read_text("utf-8")
+    start, end = text.index("[[motor.burn_law]]  # stated"), text.index("[[kitchen")
+    path.write_text(text[:start] + text[end:], "utf-8")
+    correct(world, 4, 5)
+    earlier = earlier_of(
+        read_bench(path), material_of(*read_batches(world / "batches"))
+    )
+    (said,) = earlier.warnings
+    assert "no burn law would be left without them" in said
+    assert "trust no pressure until then" in said
+    found = kept(learnt(world))
+    assert len(found.removed) == 1
+    raw = tomllib.loads(path.read_text("utf-8"))["motor"]
+    assert [law["strands"] for law in raw["burn_law"]] == ["s.csv"]
+    assert "measured_efficiency" not in raw
+
+
+def test_a_strand_file_that_changed_is_shouted_about(world: Path) -> None:
+    kept(learnt(world))
+    with (world / "s.csv").open("a", encoding="utf-8") as stream:
+        stream.write("40,8.1,1.0\n")
+    bench = read_bench(world / "bench.toml")
+    material = material_of(*read_batches(world / "batches"))
+    (said,) = earlier_of(bench, material).warnings
+    assert "s.csv has changed since" in said
+    assert earlier_of(bench, material, changed=True).warnings == ()
+    found = kept(learnt(world))
+    assert found.removed == ()
+    assert 'strands = "s.csv"' in found.text
+
+
+def test_only_part_is_withdrawn(world: Path) -> None:
+    """The firing that is left says what stands in the place of both."""
+    (world / "g.csv").write_text("another firing\n", "utf-8")
+    batch = read_batches(world / "batches")[0][0]
+    link = {
+        "file": relative(world / "g.csv", world / "batches"),
+        "sha256": sha256_of(world / "g.csv"),
+        "options": {},
+        "results": {},
+    }
+    add_events(
+        batch.path,
+        [
+            Event(kind="corrected", date=DAY, note="more", values={"line": 6}),
+            Event(kind="fired", date=DAY, values=link),
+            Event(kind="closed", date=DAY, values={"outcome": "used"}),
+        ],
+    )
+    said = {"f.csv": 0.8, "g.csv": 0.9}
+    kept(learnt(world, said))
+    text = (world / "bench.toml").read_text("utf-8")
+    assert tomllib.loads(text)["motor"]["measured_efficiency"] == pytest.approx(0.85)
+    correct(world, 5)
+    kept(learnt(world, said))
+    text = (world / "bench.toml").read_text("utf-8")
+    assert tomllib.loads(text)["motor"]["measured_efficiency"] == 0.9
+    assert text.count("measured_efficiency") == 1
