@@ -1,0 +1,97 @@
+"""The example scenario: an invented club's bench, written into a folder of the user's.
+
+The files lie in :mod:`castsugar.workshop.example`. All are invented and say so in their
+first line; the readings were made by a seeded script of the tests, which compares them.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+
+from castsugar.errors import InputError
+
+#: File of the scenario -> what it is.
+FILES: dict[str, str] = {
+    "bench.toml": "the bench file: every table, with comments",
+    "strands.csv": "strands of three mixes",
+    "strands-new.csv": "strands of the mix that the search finds",
+    "shot.csv": "the recording of a static test of that mix",
+    "delay.csv": "strands of a delay mix",
+}
+
+
+def example_files() -> dict[str, str]:
+    """Return the files of the scenario: name to content.
+
+    Examples
+    --------
+    >>> all("INVENTED" in text.splitlines()[0] for text in example_files().values())
+    True
+    """
+    folder = resources.files("castsugar.workshop.example")
+    return {name: (folder / name).read_text("utf-8") for name in FILES}
+
+
+def write_example(folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Write the scenario into a folder, which is made if it is not there.
+
+    Every file is written beside its place first; only when all are there does the
+    first one take its place. So none is ever half-written, and a full disk changes
+    nothing.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    force : bool
+        Whether files of these names may be replaced.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+
+    Raises
+    ------
+    InputError
+        If any of the files exists (without `force`), or cannot be written.
+    """
+    texts = example_files()
+    if not force:
+        _refuse(folder, [n for n in texts if os.path.lexists(folder / n)])
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _put(folder, texts)
+    except OSError as error:
+        raise InputError(
+            f"{folder}: the example cannot be written there: {error.strerror}; choose "
+            "another folder"
+        ) from None
+    return tuple(folder / name for name in texts)
+
+
+def _refuse(folder: Path, there: list[str]) -> None:
+    """Refuse to write over files, all of them named at once."""
+    if there:
+        them, verb = ("it", "exists") if len(there) == 1 else ("them", "exist")
+        raise InputError(
+            f"{', '.join(there)} {verb} already in {folder}; choose another folder or "
+            f"add --force to replace {them}"
+        )
+
+
+def _put(folder: Path, texts: Mapping[str, str]) -> None:
+    """Write all files beside their places, then put each into its own."""
+    folder = folder.resolve()
+    with tempfile.TemporaryDirectory(dir=folder, prefix=".castsugar-init-") as made:
+        for name, text in texts.items():
+            if (folder / name).is_dir():
+                raise InputError(
+                    f"{folder / name} is a folder; move it or choose another folder"
+                )
+            with (Path(made) / name).open("w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+        for name in texts:
+            (Path(made) / name).replace(folder / name)

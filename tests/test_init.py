@@ -1,0 +1,209 @@
+"""castsugar init: a whole example or nothing, and every table of the bench file."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import re
+import tomllib
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from castsugar.cli.main import main
+from castsugar.database import load_database
+from castsugar.errors import InputError
+from castsugar.recipe import parse_recipe
+from castsugar.workshop import scenario
+from castsugar.workshop.bench import TABLES, check_bench
+from castsugar.workshop.lots import lots_of
+from castsugar.workshop.readings import read_strands
+
+# Exact: what is written against what is shipped and made.
+pytestmark = pytest.mark.exact
+
+FILES = scenario.example_files()
+
+
+def _maker() -> ModuleType:
+    """Load the script that makes the invented readings."""
+    path = Path(__file__).with_name("example_update.py")
+    spec = importlib.util.spec_from_file_location("example_update", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_writes_all_files_as_shipped(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Into a folder that is not there yet; nothing else is left in it."""
+    folder = tmp_path / "a" / "b"
+    assert main(["init", str(folder)]) == 0
+    assert {p.name: p.read_text("utf-8") for p in folder.iterdir()} == FILES
+    printed = capsys.readouterr().out
+    assert "invented" in printed
+    assert all(name in printed for name in FILES)
+
+
+def test_here_is_the_default(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without DIR the files go here, beside whatever else is here."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "notes.txt").write_text("mine", "utf-8")
+    assert main(["init"]) == 0
+    assert {p.name for p in tmp_path.iterdir()} == {*FILES, "notes.txt"}
+    assert " in " not in re.findall(r"^Next.*", capsys.readouterr().out, re.M)[0]
+
+
+def test_overwrites_nothing_and_names_all(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two of the files are there: one line names both; nothing is written."""
+    for name in ("strands.csv", "bench.toml"):
+        (tmp_path / name).write_text("mine", "utf-8")
+    assert main(["init", str(tmp_path)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert said.startswith("castsugar: bench.toml, strands.csv exist already in")
+    assert "--force" in said
+    assert {p.name for p in tmp_path.iterdir()} == {"strands.csv", "bench.toml"}
+    assert (tmp_path / "bench.toml").read_text("utf-8") == "mine"
+    assert main(["init", str(tmp_path), "--force"]) == 0
+    assert (tmp_path / "bench.toml").read_text("utf-8") == FILES["bench.toml"]
+
+
+@pytest.mark.parametrize("failing", range(2 * len(FILES)))
+def test_whole_or_not_at_all(
+    failing: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Let the k-th writing or moving of a file fail: no file is ever half there."""
+    calls = iter(range(100))
+    opened, moved = Path.open, Path.replace
+
+    def failing_open(self: Path, *args: object, **named: object) -> object:
+        if "w" in (args or ("",)) and next(calls) == failing:
+            raise OSError(28, "No space left on device")
+        return opened(self, *args, **named)  # type: ignore[arg-type]
+
+    def failing_move(self: Path, target: Path) -> Path:
+        if next(calls) == failing:
+            raise OSError(28, "No space left on device")
+        return moved(self, target)
+
+    monkeypatch.setattr(Path, "open", failing_open)
+    monkeypatch.setattr(Path, "replace", failing_move)
+    with pytest.raises(InputError, match="No space left on device"):
+        scenario.write_example(tmp_path)
+    monkeypatch.undo()
+    left = {p.name: p.read_text("utf-8") for p in tmp_path.iterdir()}
+    assert left == {n: FILES[n] for n in left}
+    if failing < len(FILES):  # while they are written beside their places
+        assert left == {}
+
+
+def test_bad_folders_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file, an empty name, and a folder of the name of a file: one line each."""
+    (tmp_path / "file").write_text("", "utf-8")
+    (tmp_path / "taken" / "shot.csv").mkdir(parents=True)
+    for words in (["file"], [""], ["taken"], ["taken", "--force"]):
+        given = [str(tmp_path / w) if w and w[0] != "-" else w for w in words]
+        assert main(["init", *given]) == 2
+        assert capsys.readouterr().err.count("\n") == 1
+    assert {p.name for p in (tmp_path / "taken").iterdir()} == {"shot.csv"}
+
+
+def test_every_file_says_that_it_is_invented() -> None:
+    """In its first line; and nothing there is a name of this machine."""
+    for name, text in FILES.items():
+        assert "INVENTED" in text.split("\n")[0], name
+        assert "\r" not in text
+
+
+def test_recording_is_small() -> None:
+    """The recording stays below 60 kB."""
+    assert len(FILES["shot.csv"]) < 60_000
+
+
+def test_bench_file_has_every_table() -> None:
+    """Every table of the schema; recipes, lots and measurements pass their checks."""
+    bench = check_bench(Path("bench.toml"), FILES["bench.toml"])
+    assert set(tomllib.loads(bench.text)) == set(TABLES)
+    database = load_database()
+    for recipe in bench.recipes.values():
+        for name, _ in parse_recipe(recipe).parts:
+            database.find(name)
+    # Two bottles of syrup, one in use.
+    lots = {record.name for _, record in lots_of(bench, database).values()}
+    assert lots == {"bag A", "sugar, 1 kg", "bottle 3"}
+    assert len(bench.kitchen["measured"]) == 3
+
+
+def test_commented_keys_are_keys() -> None:
+    """What is commented out may be let in: each such line passes the check."""
+    text = FILES["bench.toml"]
+    for line in re.findall(
+        r"^# ((?:front|robust|ratios|measured_eff)\w* = .*)$", text, re.M
+    ):
+        used = text.replace(f"# {line}", line)
+        assert used != text
+        check_bench(Path("bench.toml"), used)
+
+
+def test_commented_alternatives_are_valid() -> None:
+    """A label instead of solids; a choice of sugars; a stock: as the comments say."""
+    text = FILES["bench.toml"]
+    for old, new in (
+        ('"powdered sugar" = "5 % to 35 %"', '"sugar" = "5 % to 35 %"'),
+        ("# [search.choices]\n# sugar", "[search.choices]\nsugar"),
+        ("# [search.stock]\n# ", "[search.stock]\n"),
+        (
+            'solids = "77 %"\n',
+            'label_carbohydrate = "78 g"\nlabel_serving = "100 g"\n',
+        ),
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    bench = check_bench(Path("bench.toml"), text)
+    assert bench.search is not None
+    assert bench.search["choices"] == {"sugar": ("powdered sugar", "sucrose")}
+
+
+@pytest.mark.parametrize("name", [n for n in FILES if n.endswith(".csv")])
+def test_readings_are_those_that_the_script_makes(name: str) -> None:
+    """Shipped against made anew: equal but for the last digit, in case of rounding."""
+    made = _maker().files()[name].splitlines()
+    shipped = FILES[name].splitlines()
+    assert len(made) == len(shipped)
+    for a, b in zip(made, shipped, strict=True):
+        if a != b:
+            cells = zip(a.split(","), b.split(","), strict=True)
+            for x, y in cells:
+                assert x == y or abs(float(x) - float(y)) <= 0.11, (a, b)
+
+
+def test_strands_of_every_law_are_there(tmp_path: Path) -> None:
+    """Each [[motor.burn_law]] finds its mix in its file."""
+    scenario.write_example(tmp_path)
+    motor = check_bench(tmp_path / "bench.toml", FILES["bench.toml"]).motor
+    assert motor is not None
+    for law in motor["burn_law"]:
+        text = (tmp_path / law["strands"]).read_text("utf-8")
+        assert f",{law['mix']}\n" in text
+        assert read_strands(tmp_path / law["strands"])
+
+
+def test_link_is_not_followed_unseen(tmp_path: Path) -> None:
+    """A dangling link of a file's name counts as a file that is there."""
+    if os.name == "nt":
+        pytest.skip("links need rights there")
+    (tmp_path / "bench.toml").symlink_to(tmp_path / "elsewhere.toml")
+    with pytest.raises(InputError, match=r"bench\.toml exists already"):
+        scenario.write_example(tmp_path)
+    assert not (tmp_path / "elsewhere.toml").exists()
