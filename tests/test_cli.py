@@ -7,7 +7,6 @@ import io
 import json
 import os
 import re
-import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -285,21 +284,3 @@ def test_same_input_same_bytes(form: str) -> None:
     second = new_process(*ACCEPTANCE, form, seed="2")
     assert first.returncode == 0
     assert first.stdout == second.stdout
-
-
-def examples() -> list[str]:
-    """Every example line of every help text."""
-    done = [new_process(*w, "--help") for w in ([], ["evaluate"], ["ingredients"])]
-    lines = "\n".join(d.stdout for d in done).splitlines()
-    return [x.strip() for x in lines if re.match(r"  castsugar [a-z]+( |$)", x)]
-
-
-def test_help_examples_run(capsys: pytest.CaptureFixture[str]) -> None:
-    """What help shows can be typed as it stands."""
-    found = examples()
-    assert len(found) >= 8
-    for line in dict.fromkeys(found):
-        assert main(shlex.split(line)[1:]) == 0, line
-        out, err = capsys.readouterr()
-        assert out
-        assert err == ""

@@ -93,6 +93,8 @@ def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
     assert Path("report/schemas/justify-1.json") in packed
     data = {Path("species_data") / p.name for p in (ROOT / "species_data").glob("*.*")}
     assert data <= packed
+    example = (package / "workshop" / "example").glob("*.*")
+    assert {p.relative_to(package) for p in example} <= packed
     assert Path("py.typed") in packed
     assert {p.name for p in wheel.iterdir()} == {
         "castsugar",
@@ -111,7 +113,7 @@ def test_metadata(built: dict[str, Path]) -> None:
     assert (found["License-Expression"], found["Requires-Python"]) == ("MIT", ">=3.11")
     needs = [n for n in found.get_all("Requires-Dist") or [] if "extra" not in n]
     names = {n.split(">")[0].split("<")[0].strip() for n in needs}
-    assert names == {"numpy", "scipy", "pandas", "tomli-w", "cantera"}
+    assert names == {"numpy", "scipy", "pandas", "tomli-w", "shtab", "cantera"}
     (cantera,) = (n for n in needs if n.startswith("cantera"))
     assert "<4" in cantera
 

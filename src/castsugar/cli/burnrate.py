@@ -27,7 +27,7 @@ temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
 examples:
   castsugar burnrate strands.csv
   castsugar burnrate strands.csv --at "1000 psi" --chart strands.svg
-  castsugar burnrate open-air.csv --ambient "950 mbar" --fuel sucrose
+  castsugar burnrate delay.csv --ambient "950 mbar" --level 90%
 """
 
 #: Cautions of the topics motor and firing that are about a motor, not about strands.
@@ -52,7 +52,7 @@ def add_parser(commands: Any) -> None:
         "--ambient",
         default="1 atm",
         metavar="PRESSURE",
-        help='what the word ambient means, with unit (default "1 atm")',
+        help="what the word ambient means, with unit (default '1 atm')",
     )
     parser.add_argument(
         "--at",

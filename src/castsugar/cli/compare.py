@@ -14,15 +14,17 @@ from castsugar.cli.comparing import (
 from castsugar.cli.documents import asked_of, deliver_document
 
 _EXAMPLES = """\
-Every mix is held against the first one (or --baseline). "cannot tell" is an answer: the
-difference is smaller than what is known. All mixes meet the same drawn world, so that
-what they share cancels.
+Every mix is held against the first one (or --baseline). "cannot tell" is an
+answer: the difference is smaller than what is known. All mixes meet the same
+drawn world, so that what they share cancels.
 
 examples:
   castsugar compare "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35"
-  castsugar compare base "KNO3:62 powdered sugar:14 corn syrup:24" --bench bench.toml
-  castsugar compare "KNO3:60 sugar:20 corn syrup:20" "KNO3:60 sugar:15 corn syrup:25" \
---cook "119 C" --minutes 8 --page compare.html
+  castsugar compare base "KNO3:60 powdered sugar:17 corn syrup:23" \\
+      --bench bench.toml
+  castsugar compare "KNO3:60 sugar:20 corn syrup:20" \\
+      "KNO3:60 sugar:15 corn syrup:25" --cook "119 C" --minutes 8 \\
+      --page compare.html
 """
 
 
@@ -37,7 +39,10 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument(
-        "recipes", nargs="+", metavar="RECIPE", help="two or more; or names of a bench"
+        "recipes",
+        nargs="+",
+        metavar="RECIPE",
+        help="two or more recipes, or names of [recipes]",
     )
     parser.add_argument(
         "--baseline",

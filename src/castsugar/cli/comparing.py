@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option, read_bench_option
 from castsugar.cli.conditions import PRESSURE, add_condition_options
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
@@ -28,24 +29,19 @@ BATCH, STEP = "200 g", "0.1 g"
 
 def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     """Add what both commands share."""
-    parser.add_argument(
-        "--bench",
-        metavar="FILE",
-        help="bench file (TOML): its [kitchen], [motor], [limits], [scale], [search] "
-        "and the names in [recipes]",
-    )
+    add_bench_option(parser)
     add_condition_options(
         parser, pressure=None, flow="no-solidification", uncertainty=False
     )
     add_kitchen_options(parser)
     add_motor_options(parser)
     parser.add_argument(
-        "--batch", metavar="MASS", help=f'what is weighed (default "{BATCH}")'
+        "--batch", metavar="MASS", help=f"what is weighed (default '{BATCH}')"
     )
     parser.add_argument(
         "--scale-step",
         metavar="MASS",
-        help=f'smallest step of the scale (default "{STEP}")',
+        help=f"smallest step of the scale (default '{STEP}')",
     )
     parser.add_argument(
         "--draws", type=int, metavar="N", help="of everything uncertain (default 2000)"
@@ -106,20 +102,19 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.decide.conditions import Conditions
     from castsugar.decide.uncertainty import DRAWS, SEED
     from castsugar.errors import InputError
-    from castsugar.workshop.bench import read_bench
     from castsugar.workshop.files import refuse_existing
 
     _check_files(options)
     refuse_existing([options.output, options.page], force=options.force)
     database = load_database()
-    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    bench = read_bench_option(options)
     _from_bench(options, bench)
     read = read_conditions(options, database)
     if read.leaving is None:
         raise InputError(
             "--exit-pressure is none; a comparison needs one, for example '1 atm'"
         )
-    mixes = _mixes(options, bench, read, recipes, database)
+    mixes = _mixes(read, recipes, database)
     step, doubts = _doubts(options, bench)
     return Comparing(
         options=options,
@@ -170,8 +165,6 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
         options.pressure = options.pressure.removesuffix(" absolute")
     if bench is None:
         return
-    if options.motor is None and bench.motor:
-        options.motor = options.bench
     if options.cook is None and options.minutes is None and search.get("cook"):
         from castsugar.workshop.search_bench import search_conditions
 
@@ -183,34 +176,18 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
         options.water_lost = str(search["water_lost"])
 
 
-def _mixes(
-    options: argparse.Namespace,
-    bench: Bench | None,
-    read: Read,
-    recipes: Sequence[str],
-    database: Database,
-) -> tuple[Mix, ...]:
-    """Weigh the recipes; a name of the bench file stands for its recipe."""
+def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix, ...]:
+    """Weigh the recipes, from the lots of the bench file."""
     from castsugar.cli.evaluate import weigh_recipes
-    from castsugar.errors import unknown_name
 
-    known = bench.recipes if bench else {}
-    for word in recipes:
-        if known and ":" not in word and word.strip() not in known:
-            raise unknown_name("mix of the bench file", word.strip(), known)
-    names = [word.strip() if word.strip() in known else "" for word in recipes]
-    typed = [known.get(word.strip(), word) for word in recipes]
     mixes = weigh_recipes(
         database,
-        typed,
+        list(recipes),
         water_lost=read.water_lost or 0.0,
         alternatives=read.alternatives,
-        syrup=read.syrup,
+        shelf=read.shelf,
     )
-    return tuple(
-        replace(mix, name=name) if name else mix
-        for name, mix in zip(names, mixes, strict=True)
-    )
+    return tuple(mixes)
 
 
 def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:

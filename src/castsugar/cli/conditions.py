@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import Shelf, read_shelf
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions, read_hardware
-from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
+from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -38,12 +39,14 @@ def add_condition_options(
     parser.add_argument(
         "--pressure",
         default=pressure,
-        help='chamber pressure with unit (default "1000 psi")',
+        metavar="PRESSURE",
+        help="chamber pressure with unit (default '1000 psi')",
     )
     parser.add_argument(
         "--exit-pressure",
         default="1 atm",
-        help='pressure at the nozzle exit with unit (default "1 atm"), or "none" for '
+        metavar="PRESSURE",
+        help="pressure at the nozzle exit with unit (default '1 atm'), or 'none' for "
         "the chamber only",
     )
     parser.add_argument(
@@ -96,7 +99,7 @@ class Conditions:
     uncertainty: bool
     kitchen: Kitchen | None
     motor: Hardware | None
-    syrup: Lot | None
+    shelf: Shelf
 
     @property
     def species(self) -> SpeciesTable:
@@ -131,6 +134,15 @@ class Conditions:
                 self.syrup.dextrose_equivalent if self.syrup else None
             ),
         }
+
+    @property
+    def syrup(self) -> Lot | None:
+        """What is stated about every syrup."""
+        return self.shelf.syrup
+
+    def lots_for(self, database: Database, items: Sequence[str]) -> dict[str, Lot]:
+        """Return the lots of ingredients, by catalogue name."""
+        return self.shelf.of(database, [items])[0]
 
     def _water_lost(self) -> float | None:
         """Return the share that is stated; None if the kitchen decides."""
@@ -184,6 +196,8 @@ class Conditions:
         )
         if self.syrup is not None:
             lines.append(f"syrup at hand: {lot_text(self.syrup)}")
+        lots = self.shelf.lots.items()
+        lines += [f"lot of {name}: {lot_text(lot)}" for name, lot in lots]
         if self.kitchen is not None:
             lines += kitchen_assumptions(self.kitchen)
         if self.motor is not None:
@@ -205,8 +219,14 @@ class Conditions:
 
 
 def lot_text(lot: Lot) -> str:
-    """Say what is stated about a syrup."""
+    """Say what is stated about a bag or bottle."""
     parts = []
+    if lot.assay is not None:
+        parts.append(f"assay {100 * lot.assay:g} %")
+    if lot.moisture:
+        parts.append(f"{100 * lot.moisture:g} % water")
+    if lot.inert:
+        parts.append(f"{100 * lot.inert:g} % inert")
     if lot.dry_solids is not None:
         parts.append(f"{100 * lot.dry_solids:g} % dry solids")
     if lot.dextrose_equivalent is not None:
@@ -222,6 +242,7 @@ def read_conditions(
     from castsugar.database.locate import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
 
+    shelf = read_shelf(options, database)
     leaving = None
     if options.exit_pressure.strip().lower() != "none":
         leaving = units.parse(
@@ -251,5 +272,5 @@ def read_conditions(
         uncertainty=options.uncertainty,
         kitchen=read_kitchen(options, database, lost, draws),
         motor=read_hardware(options, database),
-        syrup=read_syrup_lot(options),
+        shelf=shelf,
     )

@@ -55,25 +55,25 @@ def add_delay_options(parser: argparse.ArgumentParser) -> None:
     """
     group = parser.add_argument_group(
         "delay column",
-        "With --delay: how long a column of your delay mix lasts after the end of "
-        "thrust, or how long to cut it. Both rates come from your strands of that mix.",
+        "With --delay: how long a column of your delay mix lasts after the end of\n"
+        "thrust, or how long to cut it. Both rates come from your strands of it.",
     )
     group.add_argument("--delay", action="store_true", help="turn to the delay column")
     for name, metavar, words in (
         ("--strands", "FILE", "strands of the delay mix (CSV), in open air and at "
          "chamber pressure"),
         ("--strand-mix", "NAME", "the delay mix, if FILE holds several"),
-        ("--delay-time", "TIME", 'find the length for this delay ("6 s")'),
-        ("--delay-length", "LENGTH", 'find the delay of this column ("12 mm")'),
+        ("--delay-time", "TIME", "find the length for this delay, '6 s'"),
+        ("--delay-length", "LENGTH", "find the delay of this column, '12 mm'"),
         ("--length-uncertainty", "LENGTH", "of the column, one standard deviation "
-         '(default "0.2 mm", assumed)'),
+         "(default '0.2 mm', assumed)"),
         ("--chamber-pressure", "PRESSURE", "of the motor, with unit, if there is no "
          "trace"),
         ("--burn-time", "TIME", "of the motor, with unit, if there is no trace"),
         ("--thrust-uncertainty", "SHARE", "of chamber pressure and of burn time, one "
          "standard deviation (default 5%%, assumed)"),
-        ("--altitude", "LENGTH", 'above sea level, where the delay burns ("300 m"; '
-         "default: as at --ambient)"),
+        ("--altitude", "LENGTH", "above sea level, where the delay burns, '300 m' "
+         "(default as at --ambient)"),
     ):  # fmt: skip
         group.add_argument(name, metavar=metavar, help=words)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
 from castsugar.cli.conditions import (
     Conditions,
     add_condition_options,
@@ -24,7 +25,6 @@ from castsugar.cli.output import add_output_options, deliver
 if TYPE_CHECKING:
     from castsugar.database import Database
     from castsugar.driving import Firing
-    from castsugar.expand import Lot
     from castsugar.mix import Mix
 
 #: Up to this many mixes the second solver is asked without being told to.
@@ -41,6 +41,7 @@ examples:
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" "KNO3:65 sucrose:35"
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
+  castsugar evaluate base --bench bench.toml --trace firing.svg
 """
 
 
@@ -54,7 +55,13 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("recipes", nargs="+", metavar="RECIPE", help="one or more")
+    parser.add_argument(
+        "recipes",
+        nargs="+",
+        metavar="RECIPE",
+        help="one or more recipes, or names of [recipes]",
+    )
+    add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
     add_motor_options(parser)
@@ -88,17 +95,17 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.database import load_database
 
     database = load_database()
-    if options.trace:
-        check_trace(options.trace, options.motor, force=options.force)
     if options.ballistics and options.flow != "frozen":
         options.uncertainty = True
     conditions = read_conditions(options, database)
+    if options.trace:  # --motor may come of --bench, which is read by now
+        check_trace(options.trace, options.motor, force=options.force)
     mixes = weigh_recipes(
         database,
         options.recipes,
         water_lost=conditions.water_lost or 0.0,
         alternatives=conditions.alternatives,
-        syrup=conditions.syrup,
+        shelf=conditions.shelf,
     )
 
     from castsugar.evaluation import evaluate
@@ -194,13 +201,12 @@ def weigh_recipes(
     *,
     water_lost: float = 0.0,
     alternatives: dict[str, str] | None = None,
-    syrup: Lot | None = None,
+    shelf: Shelf | None = None,
 ) -> list[Mix]:
     """Read recipes as typed; an error says which one it was.
 
-    `syrup` is what is stated about every syrup in them.
+    Names in the bench file of the shelf stand for recipes.
     """
-    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.errors import CastsugarError
     from castsugar.mix import Mix
     from castsugar.recipe import parse_recipe
@@ -209,17 +215,20 @@ def weigh_recipes(
         f"recipe {count}" if len(recipes) > 1 else "recipe"
         for count in range(1, len(recipes) + 1)
     ]
+    shelf = shelf or Shelf()
+    texts, names = recipe_texts(recipes, shelf.bench)
     parsed = [
         parse_recipe(typed, where=where)
-        for typed, where in zip(recipes, places, strict=True)
+        for typed, where in zip(texts, places, strict=True)
     ]
-    lots = syrup_lots(database, syrup, [dict(r.parts) for r in parsed])
+    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
+    known = shelf.of(database, parts)
     mixes = []
-    for recipe, where, own in zip(parsed, places, lots, strict=True):
+    for recipe, name, where, own in zip(parsed, names, places, known, strict=True):
         try:
             mix = Mix.weigh(
                 dict(recipe.parts),
-                name=recipe.name or recipe.text,
+                name=name or recipe.name or recipe.text,
                 basis=recipe.basis,
                 water_lost=water_lost,
                 lots=own,

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import add_output_options, deliver
@@ -24,13 +25,13 @@ if TYPE_CHECKING:
     from castsugar.workshop.traces import Recording
 
 _EXAMPLES = """\
-FILE is a table with one row a sample: time, and pressure or thrust or both. Units
-stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
+FILE is a table with one row a sample: time, and pressure or thrust or both.
+Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
 
 examples:
-  castsugar firing shot.csv --throat "8 mm" --propellant-mass "180 g"
-  castsugar firing shot.csv --propellant-mass "180 g" --motor bench.toml \\
-      --mix "KNO3:65 sucrose:35" --chart shot.svg
+  castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
+  castsugar firing shot.csv --propellant-mass "368 g" --motor bench.toml \\
+      --mix "KNO3:60 powdered sugar:17 corn syrup:23" --chart shot.svg
   castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
       --chamber-pressure "2 MPa" --burn-time "1.2 s"
 """
@@ -62,6 +63,7 @@ def add_parser(commands: Any) -> None:
         metavar="SHARE",
         help="share of the recipe's water that left before the cast (default 0)",
     )
+    add_bench_option(beside)
     add_syrup_options(beside)
     beside.add_argument(
         "--motor",
@@ -113,21 +115,23 @@ def _beside(
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
     from castsugar import units
+    from castsugar.cli.bench_option import as_cooked, read_shelf
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cli.motor_options import read_hardware
-    from castsugar.cli.syrup_options import read_syrup_lot
     from castsugar.errors import InputError
 
+    shelf = read_shelf(options, database)
     hardware = read_hardware(options, database)
-    syrup = read_syrup_lot(options)
     if options.mix is None:
-        if options.water_lost is not None or syrup is not None:
+        if options.water_lost is not None or shelf.syrup is not None:
             raise InputError("water and syrup are stated, but no mix; add --mix RECIPE")
         return hardware, None
-    lost = 0.0
+    lost = None
     if options.water_lost is not None:
         lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
-    mixes = weigh_recipes(database, [options.mix], water_lost=lost, syrup=syrup)
+    mixes = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
+    if lost is None and shelf.bench is not None:
+        return hardware, as_cooked(mixes[0], shelf.bench, database)
     return hardware, mixes[0]
 
 

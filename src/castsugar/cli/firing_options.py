@@ -36,7 +36,7 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         "--ambient",
         default="1 atm",
         metavar="PRESSURE",
-        help='air pressure at the stand, not reduced to sea level (default "1 atm")',
+        help="air pressure at the stand, not reduced to sea level (default '1 atm')",
     )
     _add_sensor_options(parser.add_argument_group("sensors"))
 

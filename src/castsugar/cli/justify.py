@@ -20,19 +20,19 @@ if TYPE_CHECKING:
 NO = 1
 
 _EXAMPLES = """\
-BASE is what you make now, NEW what you want to make: recipes, or names of the bench
-file. Limits come from the bench file. A claim is "lower" or "higher" and one of:
-pressure, flame temperature, c*, specific impulse, density, density impulse, condensed
-fraction, pour viscosity, set ratio, storage humidity.
+BASE is what you make now, NEW what you want to make: recipes, or names of
+[recipes]. Limits come from the bench file. A claim is "lower" or "higher" and
+one of: pressure, flame temperature, c*, specific impulse, density, density
+impulse, condensed fraction, pour viscosity, set ratio, storage humidity.
 
-Exit code 1: the numbers do not support the change (a limit is broken, a claim is
-contradicted or cannot be told).
+Exit code 1: the numbers do not support the change (a limit is broken, a claim
+is contradicted or cannot be told).
 
 examples:
-  castsugar justify "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35" \
---claim "lower flame temperature"
-  castsugar justify base "KNO3:62 powdered sugar:14 corn syrup:24" --bench bench.toml \
---claim "lower pressure" --page change.html
+  castsugar justify "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35" \\
+      --claim "lower flame temperature"
+  castsugar justify base "KNO3:60 powdered sugar:17 corn syrup:23" \\
+      --bench bench.toml --claim "lower pressure" --page change.html
 """
 
 

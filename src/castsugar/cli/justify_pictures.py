@@ -70,13 +70,12 @@ def _around(asked_for: Comparing, change: Change) -> Around:
 
 def _settings(asked_for: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.decide.table import MOTOR_DRAWS, Settings
 
     read = asked_for.read
     kitchen, motor = read.kitchen, read.motor
     recipes = [[name for name, _ in mix.recipe] for mix in asked_for.mixes]
-    lots = syrup_lots(asked_for.database, read.syrup, recipes)
+    lots = read.shelf.of(asked_for.database, recipes)
     return Settings(
         items=(),
         pressure=asked_for.conditions.pressure,

@@ -6,13 +6,14 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
+from castsugar.cli.bench_option import add_bench_option, read_shelf
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     kitchen_assumptions,
     read_learnt,
 )
 from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.syrup_options import add_syrup_options, read_syrup_lot
+from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
     from castsugar.database import Database
@@ -20,16 +21,21 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 examples:
-  castsugar kitchen judge "KNO3:6 sugar:2 corn syrup:2" --cook "119 C" \\
+  castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" \\
       --minutes 8
+  castsugar kitchen judge base --bench bench.toml
   castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --batch "200 g" --lost "1.4 g" --cook "119 C" --minutes 10
-  castsugar kitchen bulk-density --mass "63 g" --volume "50 ml"
+      --batch "200 g" --lost "2.2 g" --cook "119 C" --minutes 10
+  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"
   castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "9.5 s" --temperature "25 C"
+      --time "12 s" --temperature "25 C" --kitchen bench.toml
+  castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\
+      --cook "119 C" --minutes 8 --tube-diameter "8 mm" --tube-length "30 mm" \\
+      --head "60 mm" --volume "50 ml" --time "300 s" --salt "potassium chloride"
   castsugar kitchen parameters
 Add --kitchen bench.toml --save to keep a measurement, --kitchen bench.toml to
-use what was measured.
+use what was measured. Exit code 1: a measurement contradicts what is believed,
+and is not saved.
 """
 
 
@@ -51,13 +57,19 @@ def add_parser(commands: Any) -> None:
         description="Judge recipes after a cook. Nothing is burnt; see evaluate.",
         allow_abbrev=False,
     )
-    judge.add_argument("recipes", nargs="+", metavar="RECIPE", help="one or more")
+    judge.add_argument(
+        "recipes",
+        nargs="+",
+        metavar="RECIPE",
+        help="one or more recipes, or names of [recipes]",
+    )
     judge.add_argument(
         "--water-lost",
         metavar="SHARE",
         help="share of the recipe's water that is known to leave; drying and boiling "
         "decide without it",
     )
+    add_bench_option(judge)
     add_syrup_options(judge)
     add_kitchen_options(judge)
     add_output_options(judge)
@@ -68,7 +80,7 @@ def add_parser(commands: Any) -> None:
         description="Show what a kitchen knows about its eight parameters.",
         allow_abbrev=False,
     )
-    show.add_argument("--kitchen", metavar="FILE", help="bench file (TOML)")
+    show.add_argument("--kitchen", "--bench", metavar="FILE", help="bench file (TOML)")
     add_output_options(show, csv=False)
     show.set_defaults(run=run_parameters, cook="119 C", minutes="10")
     kitchen_measure.add_parsers(inner)
@@ -93,6 +105,7 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.database import load_database
 
     database = load_database()
+    shelf = read_shelf(options, database)
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
@@ -100,7 +113,7 @@ def run_judge(options: argparse.Namespace) -> int:
     if options.water_lost is not None:
         stated = units.parse(options.water_lost, "fraction", where="--water-lost").value
     kitchen = learnt.kitchen.changed(water_lost=stated)
-    mixes = weigh_recipes(database, options.recipes, syrup=read_syrup_lot(options))
+    mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     table = kitchen_table(mixes, kitchen)
     rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
     hottest = units.to_celsius(kitchen.cook.hottest)

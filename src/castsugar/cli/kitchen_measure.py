@@ -21,14 +21,36 @@ _HELP = {
 }
 
 _EPILOG = {
-    "pan weight": "Weigh to 0.1 g or better, spoon included.",
-    "bulk density": "Fill, tap 200 times, strike off, weigh. Powder of the oxidizer\n"
-    "alone.",
-    "ball fall": "A steel ball in plain syrup at a known temperature, no oxidizer. "
-    "Time it\nwell below the surface; the ball at most a third of the cup's diameter.",
-    "flow-out": "First without oxidizer: weigh the same volume of ground potassium "
-    "chloride\n(0.943 of the mass) instead of the nitrate, and say --salt "
-    '"potassium chloride".',
+    "pan weight": """\
+Weigh to 0.1 g or better, spoon included.
+
+examples:
+  castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
+      --batch "200 g" --lost "2.2 g" --cook "119 C" --minutes 10
+""",
+    "bulk density": """\
+Fill, tap 200 times, strike off, weigh. Powder of the oxidizer alone.
+
+examples:
+  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"
+""",
+    "ball fall": """\
+A steel ball in plain syrup at a known temperature, no oxidizer. Time it well
+below the surface; the ball at most a third of the cup's diameter.
+
+examples:
+  castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
+      --time "12 s" --temperature "25 C" --kitchen bench.toml --save
+""",
+    "flow-out": """\
+First without oxidizer: weigh the same volume of ground potassium chloride
+(0.943 of the mass) instead of the nitrate, and say --salt "potassium chloride".
+
+examples:
+  castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\
+      --cook "119 C" --minutes 8 --tube-diameter "8 mm" --tube-length "30 mm" \\
+      --head "60 mm" --volume "50 ml" --time "300 s" --salt "potassium chloride"
+""",
 }
 
 #: The recipe on which the band is shown where the measurement has none.
@@ -47,7 +69,9 @@ def add_parsers(inner: Any) -> None:
             allow_abbrev=False,
         )
         _add_keys(parser, kind)
-        parser.add_argument("--kitchen", metavar="FILE", help="bench file (TOML)")
+        parser.add_argument(
+            "--kitchen", "--bench", metavar="FILE", help="bench file (TOML)"
+        )
         parser.add_argument(
             "--save",
             action="store_true",
@@ -59,14 +83,14 @@ def add_parsers(inner: Any) -> None:
 
 def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
     """Add the keys of a measurement as options."""
-    from castsugar.cli.measure_keys import OPTIONS
+    from castsugar.cli.measure_keys import OPTIONS, TAKES
 
     for name, required, text in OPTIONS[kind]:
         parser.add_argument(
             "--" + name.replace("_", "-"),
             dest=f"key_{name}",
             required=required,
-            metavar="VALUE",
+            metavar=TAKES[name],
             help=text,
         )
 
@@ -136,8 +160,8 @@ def _parse_mass(text: str) -> float:
     return units.parse(text, "mass").value
 
 
-def _entry(options: argparse.Namespace) -> dict[str, Any]:
-    """Return the measurement as it is written in the bench file."""
+def _check_files(options: argparse.Namespace) -> None:
+    """Refuse files that could not be written."""
     from castsugar.errors import InputError
 
     if options.save and options.kitchen is None:
@@ -148,13 +172,27 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
         same = Path(options.kitchen).resolve() == Path(options.output).resolve()
         if same:
             raise InputError("-o is the bench file itself; choose another name")
+
+
+def _entry(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the measurement as it is written in the bench file."""
+    _check_files(options)
     entry: dict[str, Any] = {"kind": options.kind}
     for name, value in vars(options).items():
         if name.startswith("key_") and value is not None:
             entry[name.removeprefix("key_")] = _readable(name, value)
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
+    if "recipe" in entry and options.kitchen and Path(options.kitchen).exists():
+        entry["recipe"] = _recipe(entry["recipe"], Path(options.kitchen))
     return entry
+
+
+def _recipe(typed: str, path: Path) -> str:
+    """Return a recipe as typed, or the one that the bench file calls so."""
+    from castsugar.workshop.bench import read_bench
+
+    return read_bench(path).recipes.get(typed.strip(), typed)
 
 
 def _readable(name: str, value: str) -> str:

@@ -25,11 +25,12 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
 
   castsugar evaluate "KNO3:65 sucrose:35" --pressure "1000 psi"
   castsugar evaluate "KNO3:60 powdered sugar:20 corn syrup:20" --water-lost 0.2
-  castsugar kitchen parameters
   castsugar ingredients "corn syrup"
+  castsugar init my-bench
 
 Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, compare,
-justify, ingredients.
+justify, weigh, batch, learn, init, completion, ingredients.
+castsugar init writes an example of everything, to learn on.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
@@ -60,16 +61,21 @@ class Parser(argparse.ArgumentParser):
 def build_parser() -> Parser:
     """Return the parser of all commands."""
     from castsugar.cli import (
+        batch,
         burnrate,
         compare,
+        completion,
         evaluate,
         firing,
         ingredients,
+        init,
         justify,
         kitchen,
+        learn,
         search,
         sweep,
         triangle,
+        weigh,
     )
 
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
@@ -90,6 +96,11 @@ def build_parser() -> Parser:
         search,
         compare,
         justify,
+        weigh,
+        batch,
+        learn,
+        init,
+        completion,
         ingredients,
     ):
         command.add_parser(commands)
@@ -102,6 +113,7 @@ def main(words: Sequence[str] | None = None) -> int:
         os.environ.setdefault(variable, "1")
     parser = build_parser()
     options = parser.parse_args(words)
+    options.parser = parser
     options.words = tuple(sys.argv[1:] if words is None else words)
     try:
         return _run(options)

@@ -29,7 +29,7 @@ def add_many_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("-o", "--output", metavar="FILE", help="write the picture, SVG")
     parser.add_argument(
-        "--force", action="store_true", help="let files be replaced that exist"
+        "--force", action="store_true", help="let files that exist be replaced"
     )
     parser.add_argument(
         "--workers",

@@ -54,3 +54,21 @@ OPTIONS: dict[str, tuple[Option, ...]] = {
         *_COMMON,
     ),
 }
+
+#: What each option takes, as in the other commands.
+TAKES: dict[str, str] = {
+    "recipe": "RECIPE",
+    "cook": "PROFILE",
+    "minutes": "N",
+    **dict.fromkeys(("batch", "lost", "scale", "mass"), "MASS"),
+    **dict.fromkeys(("ball", "cup", "fall"), "LENGTH"),
+    **dict.fromkeys(("tube_diameter", "tube_length", "head"), "LENGTH"),
+    "volume": "VOLUME",
+    "time": "TIME",
+    "temperature": "TEMPERATURE",
+    "ball_density": "DENSITY",
+    "salt": "NAME",
+    "syrup": "NAME",
+    "date": "DATE",
+    "note": "TEXT",
+}

@@ -19,7 +19,7 @@ def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> 
         "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
     )
     parser.add_argument(
-        "--force", action="store_true", help="let -o replace an existing file"
+        "--force", action="store_true", help="let files that exist be replaced"
     )
 
 

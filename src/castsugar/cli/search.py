@@ -28,12 +28,15 @@ DRAWS = 500
 _STRAND_BATCH = 0.1
 
 _EXAMPLES = """\
-BENCH is a TOML file with a [search] table: ingredients with bounds, what to maximise;
-[limits] says what a mix must keep, [motor] and [kitchen] what is known of yours.
+BENCH is a TOML file with a [search] table: ingredients with bounds, what to
+maximise; [limits] says what a mix must keep, [motor] and [kitchen] what is
+known of yours. --front needs front = [...] in [search]: two columns.
+
+Exit code 1: no mix keeps all limits; what breaks them least is shown.
 
 examples:
   castsugar search bench.toml --explain
-  castsugar search bench.toml --map map.svg --traces traces.svg --front front.svg
+  castsugar search bench.toml --map map.svg --traces traces.svg
   castsugar search bench.toml --next-strands 3
 """
 
@@ -43,8 +46,7 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "search",
         help="the best mix that pours, sets and stays under pressure, and why",
-        description="Search the best mix under limits; the answer may be that there is "
-        "none (exit code 1).",
+        description="Search the best mix under limits.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,

@@ -39,6 +39,7 @@ def task_of(
         File, line, table and key, in the words that were typed; also if no mix is in
         the space, with the limits that contradict.
     """
+    from castsugar.cli.bench_option import bench_lots
     from castsugar.decide.hunt import Effort
     from castsugar.decide.requirement import Requirement
     from castsugar.decide.space import Space
@@ -56,6 +57,7 @@ def task_of(
         raise Place(bench.path, bench.text, "search").fail(
             "water_lost", "is for a search without a kitchen; leave one of them out"
         )
+    lots = bench_lots(bench, database)
     number = next((s for s in (seed, conditions.seed) if s is not None), 0)
     with asked.placed():
         space = Space(**asked.space)
@@ -70,6 +72,7 @@ def task_of(
                 water_lost=conditions.water_lost or 0.0,
                 kitchen=kitchen,
                 motor=motor,
+                lots={i: lot for i, lot in lots.items() if i in space.columns},
             ),
             requirements=tuple(
                 Requirement(column=column, **limit)

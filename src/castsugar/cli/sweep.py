@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
@@ -29,7 +30,7 @@ examples:
   castsugar sweep "KNO3:60 sugar:20 corn syrup:20" --vary "corn syrup" \\
       --from 10% --to 35% --csv syrup.csv
   castsugar sweep "KNO3:65 sorbitol:35" --vary KNO3 --uncertainty \\
-      --show flame_temperature --show characteristic_velocity -o sweep.svg
+      --show flame_temperature --show characteristic_velocity -o rivals.svg
 """
 
 #: Most mixes in one sweep.
@@ -47,7 +48,9 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("recipe", metavar="RECIPE")
+    parser.add_argument(
+        "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
+    )
     parser.add_argument(
         "--vary", required=True, metavar="INGREDIENT", help="the one that runs"
     )
@@ -66,6 +69,7 @@ def add_parser(commands: Any) -> None:
         help="what the chart shows; may be repeated (default flame_temperature and "
         "characteristic_velocity)",
     )
+    add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
     add_motor_options(parser)
@@ -78,7 +82,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar import lattice
     from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
-    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.database import load_database
     from castsugar.recipe import parse_recipe
     from castsugar.report.charts import sweep_chart
@@ -89,7 +92,8 @@ def run(options: argparse.Namespace) -> int:
     shown = options.show or ["flame_temperature", "characteristic_velocity"]
     columns = [read_column(name) for name in shown]
     check_asked(columns, conditions.kitchen, conditions.motor)
-    recipe = parse_recipe(options.recipe, where="recipe")
+    typed = recipe_texts([options.recipe], conditions.shelf.bench)[0][0]
+    recipe = parse_recipe(typed, where="recipe")
     items = [name for name, _ in recipe.parts]
     index = _which(database, items, options.vary)
     values = _values(options)
@@ -100,7 +104,7 @@ def run(options: argparse.Namespace) -> int:
         items,
         lattice.along(base, index, values),
         water_lost=conditions.water_lost or 0.0,
-        lots=syrup_lots(database, conditions.syrup, [items])[0],
+        lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
         database=database,
     )

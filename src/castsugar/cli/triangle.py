@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
@@ -29,7 +30,7 @@ examples:
   castsugar map KNO3 "powdered sugar" "corn syrup" --step 2% -o map.svg
   castsugar map KNO3 sucrose water --with "red iron oxide:1%" --csv map.csv
   castsugar map KNO3 sorbitol sucrose --show flame_temperature \\
-      --mark "mine=KNO3:65 sorbitol:35" -o map.svg
+      --mark "mine=KNO3:65 sorbitol:35" -o flame.svg
 """
 
 #: Steps that are accepted [mass fraction].
@@ -47,9 +48,17 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("ingredients", nargs=3, metavar="INGREDIENT")
     parser.add_argument(
-        "--step", default="2%", help="distance of the lattice points (default 2%%)"
+        "ingredients",
+        nargs=3,
+        metavar="INGREDIENT",
+        help="three names; see castsugar ingredients",
+    )
+    parser.add_argument(
+        "--step",
+        default="2%",
+        metavar="SHARE",
+        help="distance of the lattice points (default 2%%)",
     )
     parser.add_argument(
         "--with",
@@ -72,6 +81,7 @@ def add_parser(commands: Any) -> None:
         metavar="RECIPE",
         help="a recipe to draw and name on the picture; may be repeated",
     )
+    add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
     add_motor_options(parser)
@@ -85,7 +95,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
-    from castsugar.cli.syrup_options import syrup_lots
     from castsugar.database import load_database
     from castsugar.report.maps import Triangle, ternary
     from castsugar.workshop.files import refuse_existing
@@ -106,7 +115,7 @@ def run(options: argparse.Namespace) -> int:
         items,
         fractions,
         water_lost=conditions.water_lost or 0.0,
-        lots=syrup_lots(database, conditions.syrup, [items])[0],
+        lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
         database=database,
     )

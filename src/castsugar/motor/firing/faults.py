@@ -113,7 +113,7 @@ def impossible(results: Mapping[str, Measured]) -> list[str]:
         if result is None or low <= result.value <= high:
             continue
         found.append(
-            f"a {words} of {result.value:.3g} {unit}".rstrip()
+            f"a {words} of {result.value:.4g} {unit}".rstrip()
             + f" is not possible (nitrate-sugar motors have {low:g} to {high:g}): look "
             "for a wrong unit (ms under s, g under kg, mm under in), a wrong throat or "
             "mass, more than one firing in the file, or a calibration that is off; "

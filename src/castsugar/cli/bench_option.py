@@ -1,0 +1,168 @@
+"""The option --bench: one file that says everything about the user's world."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+#: The water that leaves does not hang on the draws: few will do.
+_FEW = 20
+
+if TYPE_CHECKING:
+    from castsugar.database import Database
+    from castsugar.expand import Lot
+    from castsugar.mix import Mix
+    from castsugar.workshop.bench import Bench
+
+
+def add_bench_option(parser: argparse.ArgumentParser) -> None:
+    """Add the option to a command."""
+    parser.add_argument(
+        "--bench",
+        metavar="FILE",
+        help="bench file (TOML): its [kitchen] with the cook, [motor] and [lots] are "
+        "used, names in [recipes] stand for their recipes",
+    )
+
+
+def read_bench_option(options: argparse.Namespace) -> Bench | None:
+    """Read the bench file, and let it stand for --kitchen and --motor.
+
+    Options that were typed go first. None without the option.
+
+    Raises
+    ------
+    InputError
+    """
+    if getattr(options, "bench", None) is None:
+        return None
+    from castsugar.workshop.bench import read_bench
+
+    bench = read_bench(Path(options.bench))
+    if getattr(options, "motor", None) is None and bench.motor:
+        options.motor = options.bench
+    cooked = getattr(options, "cook", None) or bench.kitchen.get("cook")
+    if getattr(options, "kitchen", None) is None and cooked:
+        options.kitchen = options.bench
+    return bench
+
+
+def bench_lots(
+    bench: Bench | None, database: Database, wanted: Iterable[str] = ()
+) -> dict[str, Lot]:
+    """Return the lot that each ingredient is weighed from, by catalogue name."""
+    if bench is None or not bench.lots:
+        return {}
+    from castsugar.workshop.lots import lots_of
+
+    found = lots_of(bench, database, wanted=wanted)
+    return {item: lot for item, (lot, _) in found.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelf:
+    """What is weighed from: a stated syrup, the bench file with its lots.
+
+    Attributes
+    ----------
+    syrup : Lot or None
+        What is stated about every syrup; goes before the lots.
+    bench : Bench or None
+    lots : mapping of str to Lot
+        By catalogue name.
+    """
+
+    syrup: Lot | None = None
+    bench: Bench | None = None
+    lots: Mapping[str, Lot] = field(default_factory=dict)
+
+    def of(
+        self, database: Database, recipes: Sequence[Sequence[str]]
+    ) -> list[dict[str, Lot]]:
+        """Return the lots of each recipe, by catalogue name.
+
+        Raises
+        ------
+        InputError
+            If a syrup is stated and no recipe holds one.
+        """
+        from castsugar import weighing
+        from castsugar.cli.syrup_options import syrup_lots
+        from castsugar.errors import CastsugarError
+
+        found = []
+        every = syrup_lots(database, self.syrup, recipes)
+        for names, stated in zip(recipes, every, strict=True):
+            own = {}
+            for typed in names:
+                try:
+                    item = weighing.item_name(database, typed)
+                except CastsugarError:
+                    continue  # the weighing will say so
+                lot = stated.get(typed, self.lots.get(item))
+                if lot is not None:
+                    own[item] = lot
+            found.append(own)
+        return found
+
+
+def read_shelf(options: argparse.Namespace, database: Database) -> Shelf:
+    """Read --bench and what is stated about the syrup.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.cli.syrup_options import read_syrup_lot
+
+    bench = read_bench_option(options)
+    return Shelf(
+        syrup=read_syrup_lot(options), bench=bench, lots=bench_lots(bench, database)
+    )
+
+
+def as_cooked(mix: Mix, bench: Bench, database: Database) -> Mix:
+    """Return a mix cast with the water that the cook in [kitchen] leaves.
+
+    As it is without a cook, or where there is no kitchen model for it.
+    """
+    if not bench.kitchen.get("cook"):
+        return mix
+    from castsugar.blends import of_mixes
+    from castsugar.cooking import cook
+    from castsugar.workshop.kitchen_bench import learn
+
+    kitchen = learn(bench, None, database).kitchen.changed(draws=_FEW)
+    cooked = cook([mix], of_mixes([mix]), kitchen, window=False)
+    if cooked.verdict.gap[0] or cooked.mixes is None:
+        return mix
+    return cooked.mixes[0]
+
+
+def recipe_texts(
+    recipes: Sequence[str], bench: Bench | None
+) -> tuple[list[str], list[str]]:
+    """Return recipes as typed, names of the bench file replaced; and those names.
+
+    A name is empty where a recipe was typed.
+
+    Raises
+    ------
+    InputError
+        For a word that is neither a recipe nor a name of the bench file.
+    """
+    known = bench.recipes if bench is not None else {}
+    texts, names = [], []
+    for word in recipes:
+        name = word.strip()
+        named = name in known
+        if known and not named and ":" not in word:
+            from castsugar.errors import unknown_name
+
+            raise unknown_name("recipe of the bench file", name, known)
+        texts.append(known[name] if named else word)
+        names.append(name if named else "")
+    return texts, names

@@ -1,0 +1,185 @@
+"""Every example of every --help runs on the example scenario; one voice in all."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shlex
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from castsugar.cli.main import INTRODUCTION, build_parser, main
+
+# Exact: exit codes; words against words.
+pytestmark = pytest.mark.exact
+
+
+def parsers() -> dict[str, argparse.ArgumentParser]:
+    """Return every parser by the words that call it."""
+    return dict(_walk((), build_parser()))
+
+
+def _walk(
+    words: tuple[str, ...], parser: argparse.ArgumentParser
+) -> Iterator[tuple[str, argparse.ArgumentParser]]:
+    yield " ".join(words), parser
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for name, inner in action.choices.items():
+                yield from _walk((*words, name), inner)
+
+
+PARSERS = parsers()
+
+
+def examples(text: str | None) -> list[str]:
+    """Return the commands in a text, continued lines joined."""
+    joined = re.sub(r"\\\n\s*", "", text or "")
+    lines = (line.strip() for line in joined.splitlines() if line.startswith("  "))
+    return [line for line in lines if line.startswith("castsugar ")]
+
+
+EXAMPLES = {
+    words: examples(parser.epilog)
+    for words, parser in PARSERS.items()
+    if examples(parser.epilog)
+} | {"": examples(INTRODUCTION)}
+
+#: These take seconds.
+SLOW = ("sweep", "map", "search", "compare", "justify", "learn")
+
+#: Commands whose help says when the answer is "no" (exit code 1).
+MAY_SAY_NO = ("search", "justify", "weigh", "learn")
+
+
+def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Run the examples of a command in order, in a folder of their own."""
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    if words not in ("", "init"):
+        assert main(["init"]) == 0
+    if words == "learn":  # from what the examples of batch leave
+        for line in EXAMPLES["batch"]:
+            assert main(shlex.split(line)[1:]) == 0, line
+    allowed = (0, 1) if words.split(" ")[0] in MAY_SAY_NO else (0,)
+    for line in EXAMPLES[words]:
+        assert main(shlex.split(line)[1:]) in allowed, line
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        pytest.param(w, marks=[pytest.mark.slow] if w.startswith(SLOW) else [])
+        for w in EXAMPLES
+    ],
+)
+def test_examples_run(
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """As they stand, one after the other, on what castsugar init writes."""
+    run_all(words, tmp_path / "bench", monkeypatch)
+    assert capsys.readouterr().out
+
+
+def test_every_command_has_examples() -> None:
+    """Each command of the first level; tasks may lean on those of their command."""
+    for words in PARSERS:
+        assert words.split(" ")[0] in EXAMPLES, words
+
+
+def test_every_command_is_introduced() -> None:
+    """The list in the introduction is the list of commands."""
+    listed = re.search(r"Commands: (.*?)\.", INTRODUCTION, re.DOTALL)
+    assert listed is not None
+    known = [words for words in PARSERS if words and " " not in words]
+    assert re.split(r",\s+", " ".join(listed[1].split())) == known
+
+
+def arguments() -> list[tuple[str, argparse.Action]]:
+    """Return every argument with the words of its command."""
+    return [
+        (words, action)
+        for words, parser in PARSERS.items()
+        for action in parser._actions
+        if not isinstance(action, argparse._HelpAction | argparse._SubParsersAction)
+    ]
+
+
+def test_every_argument_is_explained() -> None:
+    """A help and a word for what it takes; --no- forms and flags take nothing."""
+    for words, action in arguments():
+        assert action.help, (words, action.dest)
+        assert action.nargs == 0 or action.metavar or action.choices, (words, action)
+        if isinstance(action, argparse._AppendAction):
+            assert "may be repeated" in action.help, (words, action.dest)
+
+
+#: Options that mean the same everywhere -> the one metavar they have.
+METAVARS = {
+    "--bench": "FILE",
+    "--kitchen": "FILE",
+    "--motor": "FILE",
+    "--page": "FILE",
+    "--output": "FILE",
+    "--chart": "FILE",
+    "--strands": "FILE",
+    "--dir": "DIR",
+    "--batch": "MASS",
+    "--actual": "NAME=MASS",
+    "--scale-step": "MASS",
+    "--propellant-mass": "MASS",
+    "--cook": "PROFILE",
+    "--minutes": "N",
+    "--seed": "N",
+    "--draws": "N",
+    "--date": "DATE",
+    "--note": "TEXT",
+    "--water-lost": "SHARE",
+    "--step": "SHARE",
+    "--syrup-solids": "SHARE",
+    "--pressure": "PRESSURE",
+    "--exit-pressure": "PRESSURE",
+    "--temperature": "TEMPERATURE",
+    "--altitude": "LENGTH",
+    "--ambient": "PRESSURE",
+    "--strand-mix": "NAME",
+}
+
+#: Where an option of the same name means something else.
+OTHER = {("weigh", "--strands"): "N"}
+
+
+def test_same_option_same_word() -> None:
+    """What an option takes is called the same in every command."""
+    for words, action in arguments():
+        for option in action.option_strings:
+            if option in METAVARS:
+                shown = action.metavar or action.dest.upper()
+                wanted = OTHER.get((words, option), METAVARS[option])
+                assert shown == wanted, (words, option)
+
+
+def test_one_voice() -> None:
+    """No capital first, no full stop last, values in single quotes, same --force."""
+    for words, action in arguments():
+        text = action.help or ""
+        assert not text.endswith("."), (words, text)
+        assert '"' not in text, (words, text)
+        if not re.match(r"(JSON|CSV|SVG)\b", text):
+            assert text[0] == text[0].lower(), (words, text)
+        if "--force" in action.option_strings:
+            assert text == "let files that exist be replaced"
+    for words, parser in PARSERS.items():
+        assert words == "" or (parser.description or "").rstrip()[-1] in ".?)", words
+
+
+@pytest.mark.parametrize("words", PARSERS)
+def test_help_fits_80_columns(words: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a terminal of 80 columns."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert max(map(len, PARSERS[words].format_help().splitlines())) <= 80
