@@ -113,7 +113,7 @@ def impossible(results: Mapping[str, Measured]) -> list[str]:
         if result is None or low <= result.value <= high:
             continue
         found.append(
-            f"a {words} of {result.value:.4g} {unit}".rstrip()
+            f"a {words} of {_few(result.value)} {unit}".rstrip()
             + f" is not possible (nitrate-sugar motors have {low:g} to {high:g}): look "
             "for a wrong unit (ms under s, g under kg, mm under in), a wrong throat or "
             "mass, more than one firing in the file, or a calibration that is off; "
@@ -181,3 +181,14 @@ def explain_efficiency(efficiency: float, *, eroded: bool = False) -> str:
             "comes after those"
         )
     return ""
+
+
+def _few(value: float) -> str:
+    """Write a number with three digits, without a power of ten.
+
+    Examples
+    --------
+    >>> _few(1.1672), _few(1166.7)
+    ('1.17', '1170')
+    """
+    return f"{float(f'{value:.3g}'):.10g}"
