@@ -67,7 +67,6 @@ def run(options: argparse.Namespace) -> int:
     baseline = _baseline(options, [m.name for m in asked_for.mixes])
 
     from castsugar.decide.compare import compare
-    from castsugar.evaluation import evaluate
     from castsugar.report.change.beside import comparison_document, comparison_rows
 
     conditions = asked_for.conditions
@@ -80,17 +79,7 @@ def run(options: argparse.Namespace) -> int:
         draws=asked_for.draws,
         seed=asked_for.seed,
     )
-    table = evaluate(
-        list(asked_for.mixes),
-        pressure=conditions.pressure,
-        exit_pressure=conditions.exit_pressure,
-        flow=conditions.flow,
-        confirm=options.confirm,
-        kitchen=conditions.kitchen,
-        motor=conditions.motor,
-        species=conditions.species,
-    )
-    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+    rows = conditions.rows(asked_for.mixes, confirm=options.confirm)
     asked = asked_of(asked_for, topics=["evaluate"], rows=rows, notes=_notes(asked_for))
     document = comparison_document(comparison, rows, asked)
     deliver_document(options, document, comparison_rows(comparison, rows, asked))

@@ -23,7 +23,6 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
 from castsugar.errors import InputError, RefusedError
-from castsugar.evaluation import evaluate
 from castsugar.lattice import apportion
 from castsugar.mix import Mix
 from castsugar.weighing import item_name
@@ -193,19 +192,7 @@ def justify(  # noqa: PLR0913 - keyword-only options
         draws=draws,
         seed=seed,
     )
-    table = evaluate(
-        mixes,
-        pressure=conditions.pressure,
-        exit_pressure=conditions.exit_pressure,
-        flow=conditions.flow,
-        confirm=confirm,
-        kitchen=conditions.kitchen,
-        motor=conditions.motor,
-        species=conditions.species,
-    )
-    first, second = (
-        {str(k): v for k, v in row.items()} for row in table.to_dict("records")
-    )
+    first, second = conditions.rows(mixes, confirm=confirm)
     cells = comparison.cells[NEW]
     shared = share_a_law(comparison.draws, (NEW, BASE))
     return Change(

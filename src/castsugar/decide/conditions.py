@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.evaluation import PRESSURE_RANGE
+from castsugar.evaluation import PRESSURE_RANGE, evaluate
 from castsugar.kitchen.settings import Kitchen
+from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
 from castsugar.thermo.flow import FLOWS
 from castsugar.thermo.tables import SpeciesTable
@@ -113,3 +116,24 @@ class Conditions:
             )
         if self.flow not in FLOWS:
             raise InputError(f"flow is {self.flow!r}; allowed: {', '.join(FLOWS)}")
+
+    def rows(self, mixes: Sequence[Mix], *, confirm: bool) -> list[dict[str, Any]]:
+        """Return the row of the table of each mix.
+
+        Parameters
+        ----------
+        mixes : sequence of Mix
+        confirm : bool
+            Whether the second solver solves them again.
+        """
+        table = evaluate(
+            list(mixes),
+            pressure=self.pressure,
+            exit_pressure=self.exit_pressure,
+            flow=self.flow,
+            confirm=confirm,
+            kitchen=self.kitchen,
+            motor=self.motor,
+            species=self.species,
+        )
+        return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
