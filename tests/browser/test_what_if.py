@@ -4,24 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import pytest
+from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
-import castsugar as cs
-from castsugar.decide.around import PRESSURE, VISCOSITY, Around, look_around
+from castsugar.decide.around import Around, look_around
 from castsugar.decide.dials import Dials, dials_of
-from castsugar.decide.requirement import Requirement
 from castsugar.decide.stated import C_STAR
-from castsugar.decide.table import Settings
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Section
 from castsugar.report.what_if import what_if
@@ -29,12 +20,7 @@ from castsugar.report.what_if import what_if
 # Exact: what remains is counted again in Python, from the values before rounding.
 pytestmark = pytest.mark.exact
 
-DRY = Settings(items=(), flow="no-solidification")
-LIMITS = (
-    Requirement(column=PRESSURE, at_most=6.894757, probability=0.95),
-    Requirement(column=VISCOSITY, at_most=10.0, probability=0.8),
-    Requirement(column="set_ratio", at_least=0.9),
-)
+LIMITS = (PRESSED, POURED, SETTLED)
 SLIDERS = [f"#what-if-slider-{place}" for place in range(3)]
 TEXTS = ("count", "best", "member-0", "member-1", "output-0", "output-1", "output-2")
 
@@ -49,28 +35,12 @@ CLASSES = """() => [
 ].map((shape) => shape.getAttribute("class")).join("")"""
 
 
-def mix(name: str, **parts: float) -> cs.Mix:
-    recipe = {key.replace("_", " "): part for key, part in parts.items()}
-    return cs.Mix.weigh(recipe, name=name)
-
-
 @cache
 def around() -> Around:
     """Return the mixes around two, with an invented motor and a kitchen."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
-    grain = HollowCylinder(
-        outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
-    )
-    motor = Hardware(
-        grain=grain,
-        throat_diameter=0.010,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-    )
-    kitchen = Kitchen(cook=parse_cook("119 C", 14), draws=60)
-    settings = replace(DRY, motor=motor, kitchen=kitchen)
     base = mix("bench mix", KNO3=60, powdered_sugar=20, corn_syrup=20)
     new = mix("<b>more syrup</b>", KNO3=62, powdered_sugar=14, corn_syrup=24)
-    return look_around(base, new, settings, LIMITS)
+    return look_around(base, new, wings(), LIMITS)
 
 
 @cache

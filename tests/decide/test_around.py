@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 import castsugar as cs
 from castsugar.decide.around import PRESSURE, VISCOSITY, Around, look_around
@@ -21,52 +22,21 @@ from castsugar.decide.problem import Limit
 from castsugar.decide.remaining import ENDLESS, best, standing
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.stated import C_STAR, around_task, fractions_of, stated
-from castsugar.decide.table import Settings, TableProblem
+from castsugar.decide.table import TableProblem
 from castsugar.errors import InputError
 from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.report.search_map import search_map
 from castsugar.report.search_trace import trace_plot
 
 # Exact: rules written out once more in plain loops, or counted by hand.
 pytestmark = pytest.mark.exact
 
-#: Limits on pressure, viscosity and setting, as hobbyists set them.
-PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)
-POURED = Requirement(column=VISCOSITY, at_most=10.0, probability=0.8)
-SETTLED = Requirement(column="set_ratio", at_least=0.9)
-DRY = Settings(items=(), flow="no-solidification")
-
-
-def mix(name: str, **parts: float) -> cs.Mix:
-    recipe = {key.replace("_", " "): part for key, part in parts.items()}
-    return cs.Mix.weigh(recipe, name=name)
-
 
 BENCH = mix("bench mix", KNO3=60, powdered_sugar=20, corn_syrup=20)
 SYRUP = mix("more syrup", KNO3=62, powdered_sugar=14, corn_syrup=24)
 SUCROSE = mix("dry", KNO3=65, sucrose=35)
 SORBITOL = mix("sorbitol", KNO3=65, sorbitol=35)
-
-
-@cache
-def wings() -> Settings:
-    """Return an invented motor with a borrowed burn law, and a kitchen."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
-    grain = HollowCylinder(
-        outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
-    )
-    motor = Hardware(
-        grain=grain,
-        throat_diameter=0.010,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-    )
-    kitchen = Kitchen(cook=parse_cook("119 C", 14), draws=60)
-    return replace(DRY, motor=motor, kitchen=kitchen)
 
 
 @cache

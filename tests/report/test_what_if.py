@@ -5,25 +5,16 @@ from __future__ import annotations
 import json
 import math
 import re
-from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
-import castsugar as cs
-from castsugar.decide.around import PRESSURE, VISCOSITY, Around, look_around
+from castsugar.decide.around import Around, look_around
 from castsugar.decide.problem import Limit
-from castsugar.decide.requirement import Requirement
 from castsugar.decide.stated import C_STAR
-from castsugar.decide.table import Settings
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Paragraph, Section, Table
 from castsugar.report.blocks.text import to_text
@@ -33,37 +24,12 @@ from castsugar.report.what_if import what_if
 # Exact: counts and choices are taken again from the values, in plain loops.
 pytestmark = pytest.mark.exact
 
-PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)
-POURED = Requirement(column=VISCOSITY, at_most=10.0, probability=0.8)
-SETTLED = Requirement(column="set_ratio", at_least=0.9)
-DRY = Settings(items=(), flow="no-solidification")
 NASTY = "<script>alert(1)</script>"
-
-
-def mix(name: str, **parts: float) -> cs.Mix:
-    recipe = {key.replace("_", " "): part for key, part in parts.items()}
-    return cs.Mix.weigh(recipe, name=name)
 
 
 BENCH = mix("bench mix", KNO3=60, powdered_sugar=20, corn_syrup=20)
 SYRUP = mix("more syrup", KNO3=62, powdered_sugar=14, corn_syrup=24)
 SUCROSE = mix("dry", KNO3=65, sucrose=35)
-
-
-@cache
-def wings() -> Settings:
-    """Return an invented motor with a borrowed burn law, and a kitchen."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
-    grain = HollowCylinder(
-        outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
-    )
-    motor = Hardware(
-        grain=grain,
-        throat_diameter=0.010,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-    )
-    kitchen = Kitchen(cook=parse_cook("119 C", 14), draws=60)
-    return replace(DRY, motor=motor, kitchen=kitchen)
 
 
 @cache

@@ -1,0 +1,45 @@
+"""An invented motor, kitchen and limits around which several tests look."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import castsugar as cs
+from castsugar.decide.around import PRESSURE, VISCOSITY
+from castsugar.decide.requirement import Requirement
+from castsugar.decide.table import Settings
+from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.settings import Kitchen
+from castsugar.lending import borrowed_law
+from castsugar.motor.blend_law import blend_law
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.hardware import BurnKnowledge, Hardware
+
+#: Limits on pressure, viscosity and setting, as hobbyists set them.
+PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)
+POURED = Requirement(column=VISCOSITY, at_most=10.0, probability=0.8)
+SETTLED = Requirement(column="set_ratio", at_least=0.9)
+DRY = Settings(items=(), flow="no-solidification")
+
+
+def mix(name: str, **parts: float) -> cs.Mix:
+    """Weigh a mix; "_" stands for a space."""
+    recipe = {key.replace("_", " "): part for key, part in parts.items()}
+    return cs.Mix.weigh(recipe, name=name)
+
+
+@cache
+def wings() -> Settings:
+    """Return an invented motor with a borrowed burn law, and a kitchen."""
+    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
+    grain = HollowCylinder(
+        outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
+    )
+    motor = Hardware(
+        grain=grain,
+        throat_diameter=0.010,
+        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+    )
+    kitchen = Kitchen(cook=parse_cook("119 C", 14), draws=60)
+    return replace(DRY, motor=motor, kitchen=kitchen)
