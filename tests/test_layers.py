@@ -70,7 +70,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
 
-MOST_LINES, MOST_STATEMENTS = 300, 40
+MOST_LINES, MOST_STATEMENTS = 700, 40
 
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
@@ -243,7 +243,7 @@ def touching_files(sources: Sources) -> Iterator[str]:
 
 
 def too_big(sources: Sources) -> Iterator[str]:
-    """Modules of 300 lines, functions of 40 statements, nested ones included."""
+    """Modules of 700 lines, functions of 40 statements, nested ones included."""
     for name, source in sources.items():
         lines = len(source.splitlines())
         if lines > MOST_LINES:
@@ -314,7 +314,7 @@ BAD = [
     (talking, "castsugar.report.text", "import sys\nsys.stdout.write('')", "sys."),
     (touching_files, "castsugar.mix", "open('x')", "touches a file (open)"),
     (touching_files, "castsugar.mix", "def f(p):\n    p.read_text()", "read_text"),
-    (too_big, "castsugar.mix", "\n" * 301, "301 lines"),
+    (too_big, "castsugar.mix", "\n" * 701, "701 lines"),
     (too_big, "castsugar.mix", "def f():\n" + "    x = 1\n" * 41, "41 statements"),
 ]  # fmt: skip
 
