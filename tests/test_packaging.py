@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import configparser
 import os
+import py_compile
 import subprocess
 import sys
 import tarfile
@@ -34,8 +35,12 @@ print(len(database.ingredients), database.version, f"{state.amount('K2CO3(L)'):.
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """Build both archives and unpack them: kind to the folder with the package."""
+    """Build both archives and unpack them: kind to the folder with the package.
+
+    `archive` is the source archive as built: where it is unpacked, running makes caches.
+    """
     folder = tmp_path_factory.mktemp("built")
+    py_compile.compile(__file__)  # a cache to be left out, whatever the environment
     subprocess.run(
         [sys.executable, "-m", "build", "--no-isolation", "-o", str(folder), str(ROOT)],
         check=True,
@@ -52,6 +57,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "wheel": folder / "wheel",
         "sdist": source / "src",
         "checkout": ROOT / "src",
+        "archive": archive,
     }
 
 
@@ -120,9 +126,11 @@ def test_metadata(built: dict[str, Path]) -> None:
 
 def test_source_archive_is_complete(built: dict[str, Path]) -> None:
     """Licence, README, data and tests travel with the sources; no caches do."""
-    source = built["sdist"].parent
-    for name in ("LICENSE", "README.md", "DEVELOPERS.md", "pyproject.toml"):
-        assert (source / name).is_file()
-    tests = {p.name for p in (ROOT / "tests").glob("*.py")}
-    assert tests <= {p.name for p in (source / "tests").glob("*.py")}
-    assert not list(source.rglob("__pycache__"))
+    with tarfile.open(built["archive"]) as opened:
+        packed = {Path(*Path(n).parts[1:]) for n in opened.getnames()}
+    names = ("LICENSE", "README.md", "DEVELOPERS.md", "pyproject.toml")
+    assert {Path(name) for name in names} <= packed
+    tests = {p.relative_to(ROOT) for p in (ROOT / "tests").rglob("*.py")}
+    assert tests <= packed
+    assert list((ROOT / "tests" / "__pycache__").glob("test_packaging.*.pyc"))
+    assert not [p for p in packed if "__pycache__" in p.parts]
