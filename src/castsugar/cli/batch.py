@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark, say
 
 if TYPE_CHECKING:
     from castsugar.workshop.batches.batch import Batch
@@ -198,13 +199,12 @@ def run_new(options: argparse.Namespace) -> int:
     topics = ("weigh", "kitchen", "storage")
     deliver(options, page(batch, topics, as_json=options.json))
     _say_later(batch.made.date)
-    return _say(f"kept as {batch.path}")
+    remark(f"kept as {batch.path}")
+    return 0
 
 
 def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
-    import sys
-
     from castsugar.cli.batch_events import events_of
     from castsugar.database import load_database
     from castsugar.report import batch_rows
@@ -221,12 +221,13 @@ def run_add(options: argparse.Namespace) -> int:
     if options.json:
         from castsugar.report import data
 
-        sys.stdout.write(data.to_json(batch_rows.events_document(batch, added, first)))
+        say(data.to_json(batch_rows.events_document(batch, added, first)))
     else:
         lines = [f"{line}\n" for line in first_lines(first)]
-        sys.stdout.write("".join([*lines, *batch_rows.event_lines(batch, added)]))
+        say("".join([*lines, *batch_rows.event_lines(batch, added)]))
     _say_later(added[0].date)
-    return _say(f"added to {path}")
+    remark(f"added to {path}")
+    return 0
 
 
 def run_list(options: argparse.Namespace) -> int:
@@ -242,7 +243,7 @@ def run_list(options: argparse.Namespace) -> int:
     found, damaged = list_batches(folder)
     deliver(options, batch_list.render(found, damaged, folder, options))
     for entry in damaged:
-        _say(f"castsugar: damaged: {entry.fault}")
+        remark(f"castsugar: damaged: {entry.fault}")
     return 1 if damaged else 0
 
 
@@ -276,12 +277,4 @@ def _say_later(date: str) -> None:
     import datetime
 
     if date > datetime.date.today().isoformat():
-        _say(f"castsugar: {date} is yet to come; correct --date if that is a slip")
-
-
-def _say(text: str) -> int:
-    """Say something beside the result."""
-    import sys
-
-    sys.stderr.write(" ".join(text.split()) + "\n")
-    return 0
+        remark(f"castsugar: {date} is yet to come; correct --date if that is a slip")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from typing import Any
@@ -110,7 +110,7 @@ def run(options: argparse.Namespace) -> int:
 
         text = strand_chart(results, asked)
         write_text(Path(options.chart), text, force=options.force)
-        sys.stderr.write(f"wrote {options.chart}\n")
+        remark(f"wrote {options.chart}")
     return 0
 
 

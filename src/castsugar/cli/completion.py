@@ -6,6 +6,8 @@ import argparse
 from collections.abc import Iterator
 from typing import Any
 
+from castsugar.cli.screen import say
+
 SHELLS = ("bash", "zsh")
 
 #: What an argument is called in the help -> what the shell offers for it.
@@ -37,9 +39,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the script."""
-    import sys
-
-    sys.stdout.write(script(options.parser, options.shell))
+    say(script(options.parser, options.shell))
     return 0
 
 

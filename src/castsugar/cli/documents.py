@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.screen import remark
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -141,9 +143,7 @@ def deliver_document(
     page = to_html(document) if options.page else ""
     deliver(options, text)
     if options.page:
-        import sys
-
         from castsugar.workshop.files import write_text
 
         write_text(Path(options.page), page, force=options.force)
-        sys.stderr.write(f"wrote {options.page}\n")
+        remark(f"wrote {options.page}")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.screen import remark
+
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
     from castsugar.driving import Firing
@@ -92,8 +94,6 @@ def write_trace(
     InputError
         If no mix could be driven.
     """
-    import sys
-
     from castsugar.cli.motor_options import motor_assumptions
     from castsugar.errors import InputError
     from castsugar.report.trace_chart import trace_chart
@@ -107,4 +107,4 @@ def write_trace(
         names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)
     )
     write_text(Path(path), text, force=force)
-    sys.stderr.write(f"wrote {path}\n")
+    remark(f"wrote {path}")

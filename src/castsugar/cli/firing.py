@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +12,7 @@ from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
@@ -294,4 +294,4 @@ def _write_chart(options: argparse.Namespace, text: str) -> None:
     from castsugar.workshop.files import write_text
 
     write_text(Path(options.chart), text, force=options.force)
-    sys.stderr.write(f"wrote {options.chart}\n")
+    remark(f"wrote {options.chart}")

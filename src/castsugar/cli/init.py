@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from castsugar.cli.screen import say
+
 _EXAMPLES = """\
 The files are those of an invented club: a bench file with every table
 explained, strands, the recording of a static test. Every command of README
@@ -50,8 +52,6 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the files and say what to do with them."""
-    import sys
-
     from castsugar.errors import InputError
     from castsugar.workshop.scenario import FILES, write_example
 
@@ -67,5 +67,5 @@ def run(options: argparse.Namespace) -> int:
     longest = max(len(words) for words, _ in _NEXT) + 2
     lines += [f"  castsugar {words:<{longest}}{about}" for words, about in _NEXT]
     lines.append("Then put your own recipes, bags, pan and motor into bench.toml.")
-    sys.stdout.write("\n".join(lines) + "\n")
+    say("\n".join(lines) + "\n")
     return 0

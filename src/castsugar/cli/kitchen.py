@@ -13,6 +13,7 @@ from castsugar.cli.kitchen_options import (
     read_learnt,
 )
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
@@ -97,8 +98,6 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and print the table."""
-    import sys
-
     from castsugar import units
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cooking import kitchen_table
@@ -108,7 +107,7 @@ def run_judge(options: argparse.Namespace) -> int:
     shelf = read_shelf(options, database)
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
-        sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
+        remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
     stated = None
     if options.water_lost is not None:
         stated = units.parse(options.water_lost, "fraction", where="--water-lost").value

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 
 #: What each measurement is for.
 _HELP = {
@@ -97,8 +98,6 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
-    import sys
-
     from castsugar.database import load_database
     from castsugar.workshop.bench import append_measurement
     from castsugar.workshop.files import refuse_existing
@@ -113,12 +112,12 @@ def run(options: argparse.Namespace) -> int:
         append_measurement(Path(options.kitchen), entry)
     deliver(options, page)
     if new.contradicts:
-        sys.stderr.write("castsugar: not saved, it contradicts what is believed\n")
+        remark("castsugar: not saved, it contradicts what is believed")
         return 1
     if options.save:
-        sys.stderr.write(f"added to {options.kitchen}\n")
+        remark(f"added to {options.kitchen}")
     elif options.kitchen is not None:
-        sys.stderr.write(f"not saved; add --save to keep it in {options.kitchen}\n")
+        remark(f"not saved; add --save to keep it in {options.kitchen}")
     return 0
 
 

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from castsugar.cli.screen import remark
+
 #: Draws where thousands of mixes are asked.
 MANY_DRAWS = 200
 
@@ -77,14 +79,12 @@ def read_kitchen(
     `water_lost` is what the user states; it overrules drying and boiling. `draws` is
     for commands that ask thousands of mixes.
     """
-    import sys
-
     if options.kitchen is None and options.cook is None:
         read_cook(options)
         return None
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
-        sys.stderr.write(f"castsugar: {options.kitchen}: {outcome.sentence()}\n")
+        remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
     kitchen = learnt.kitchen.changed(water_lost=water_lost)
     return kitchen if draws is None else kitchen.changed(draws=draws)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.comparing import add_document_options
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.database import Database
@@ -82,7 +83,8 @@ def run(options: argparse.Namespace) -> int:
     bench = read_bench(Path(options.bench))
     material, folder = _material(options)
     if material.is_empty and not _wrote(bench):
-        return _say(_nothing(material, folder), NO)
+        remark(_nothing(material, folder))
+        return NO
 
     from castsugar.database import load_database
     from castsugar.workshop.learning.learnt import learn_all
@@ -101,7 +103,10 @@ def run(options: argparse.Namespace) -> int:
         save(learning.planned)
     _deliver(options, learning, _told(options, learning, database, folder))
     _beside(options, learning)
-    return _say(_nothing(material, folder), NO) if material.is_empty else 0
+    if material.is_empty:
+        remark(_nothing(material, folder))
+        return NO
+    return 0
 
 
 def _wrote(bench: Bench) -> bool:
@@ -119,20 +124,20 @@ def _beside(options: argparse.Namespace, learning: Learning) -> None:
     from castsugar.report.learn_first import shouts
 
     for entry in learning.material.damaged:
-        _say(f"castsugar: damaged, left out: {entry.fault}")
+        remark(f"castsugar: damaged, left out: {entry.fault}")
     for text in shouts(learning, saved=options.save):
-        _say(f"castsugar: {text}")
+        remark(f"castsugar: {text}")
     if not options.save:
         return
     saved = learning.planned
     for text in saved.written:
-        _say(f"wrote into {saved.path}: {text}")
+        remark(f"wrote into {saved.path}: {text}")
     for text in saved.removed:
-        _say(f"took out of {saved.path}: {text}")
+        remark(f"took out of {saved.path}: {text}")
     if saved.text == saved.before:
-        _say(f"nothing new for {saved.path}")
+        remark(f"nothing new for {saved.path}")
     for text in saved.refused:
-        _say(f"castsugar: not written: {text}")
+        remark(f"castsugar: not written: {text}")
 
 
 def _check_names(options: argparse.Namespace) -> None:
@@ -225,11 +230,3 @@ def _deliver(options: argparse.Namespace, learning: Learning, told: Told) -> Non
     picture = checks_picture(learning.checks) if options.page else ""
     document = learn_document(learning, told, picture)
     deliver_document(options, document, learn_rows(learning, told))
-
-
-def _say(text: str, code: int = 0) -> int:
-    """Say something beside the result."""
-    import sys
-
-    sys.stderr.write(" ".join(text.split()) + "\n")
-    return code

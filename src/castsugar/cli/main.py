@@ -12,6 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
+from castsugar.cli.screen import remark, say
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
@@ -45,7 +46,7 @@ class Parser(argparse.ArgumentParser):
         text = " ".join(message.split())
         if "invalid choice" in text:
             text = self._nearest(text)
-        sys.stderr.write(f"castsugar: {text}; see {self.prog} --help\n")
+        remark(f"castsugar: {text}; see {self.prog} --help")
         sys.exit(BAD_INPUT)
 
     def _nearest(self, text: str) -> str:
@@ -122,7 +123,7 @@ def main(words: Sequence[str] | None = None) -> int:
     except CastsugarError as error:
         return _complain(error, BAD_INPUT)
     except KeyboardInterrupt:
-        sys.stderr.write("castsugar: interrupted\n")
+        remark("castsugar: interrupted")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -134,10 +135,10 @@ def _run(options: argparse.Namespace) -> int:
     if options.version:
         from castsugar.cli.output import version_line
 
-        sys.stdout.write(version_line() + "\n")
+        say(version_line() + "\n")
         return 0
     if options.command is None:
-        sys.stdout.write(INTRODUCTION)
+        say(INTRODUCTION)
         return 0
     code: int = options.run(options)
     return code
@@ -145,5 +146,5 @@ def _run(options: argparse.Namespace) -> int:
 
 def _complain(error: Exception, code: int) -> int:
     """Print an error as one line."""
-    sys.stderr.write("castsugar: " + " ".join(str(error).split()) + "\n")
+    remark(f"castsugar: {error}")
     return code

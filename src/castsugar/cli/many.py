@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import sys
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.progress import Progress
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,7 +131,7 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
 
     text = data.to_csv(rows, list(rows[0]))
     write_text(Path(options.csv), text, force=options.force)
-    sys.stderr.write(f"wrote {options.csv}\n")
+    remark(f"wrote {options.csv}")
 
 
 def write_picture(options: argparse.Namespace, text: str) -> None:
@@ -139,4 +139,4 @@ def write_picture(options: argparse.Namespace, text: str) -> None:
     from castsugar.workshop.files import write_text
 
     write_text(Path(options.output), text, force=options.force)
-    sys.stderr.write(f"wrote {options.output}\n")
+    remark(f"wrote {options.output}")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import shlex
-import sys
 from collections.abc import Sequence
 from pathlib import Path
+
+from castsugar.cli.screen import remark, say
 
 
 def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
@@ -26,12 +27,12 @@ def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> 
 def deliver(options: argparse.Namespace, text: str) -> None:
     """Print a result, or write it to the file asked for."""
     if options.output is None:
-        sys.stdout.write(text)
+        say(text)
         return
     from castsugar.workshop.files import write_text
 
     write_text(Path(options.output), text, force=options.force)
-    sys.stderr.write(f"wrote {options.output}\n")
+    remark(f"wrote {options.output}")
 
 
 def version_line() -> str:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import re
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -101,7 +101,7 @@ def run(options: argparse.Namespace) -> int:
     deliver(options, _render(options, database, outcome, asked))
     _draw(options, outcome, asked)
     if outcome.found.reason == "interrupted":
-        sys.stderr.write("castsugar: interrupted; this is the best so far\n")
+        remark("castsugar: interrupted; this is the best so far")
         return INTERRUPTED
     return 0 if outcome.feasible and not outcome.refused else NO
 
@@ -143,7 +143,7 @@ def _kitchen(
         return None
     learnt = learn(bench, cook, database)
     for outcome in learnt.calibration.contradictions:
-        sys.stderr.write(f"castsugar: {bench.path}: {outcome.sentence()}\n")
+        remark(f"castsugar: {bench.path}: {outcome.sentence()}")
     return learnt.kitchen.changed(draws=conditions.draws or DRAWS)
 
 
@@ -253,7 +253,7 @@ def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
     if options.front and outcome.front is not None:
         _write(options, options.front, front_chart(outcome))
     elif options.front:
-        sys.stderr.write("castsugar: no front to draw: no mix keeps the limits\n")
+        remark("castsugar: no front to draw: no mix keeps the limits")
     if options.trials:
         rows = trial_rows(outcome)
         _write(options, options.trials, data.to_csv(rows, list(rows[0])))
@@ -264,7 +264,7 @@ def _write(options: argparse.Namespace, name: str, text: str) -> None:
     from castsugar.workshop.files import write_text
 
     write_text(Path(name), text, force=options.force)
-    sys.stderr.write(f"wrote {name}\n")
+    remark(f"wrote {name}")
 
 
 def _propose(

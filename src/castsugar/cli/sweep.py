@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
@@ -20,6 +19,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
+from castsugar.cli.screen import say
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -122,9 +122,9 @@ def run(options: argparse.Namespace) -> int:
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_picture(options, picture)
-    sys.stdout.write(_summary(rows, share, columns, complete=complete))
-    sys.stdout.write(heat_words(conditions.kitchen, database))
-    sys.stdout.write(motor_words(conditions.motor, columns, database))
+    say(_summary(rows, share, columns, complete=complete))
+    say(heat_words(conditions.kitchen, database))
+    say(motor_words(conditions.motor, columns, database))
     return 0 if complete else 130
 
 

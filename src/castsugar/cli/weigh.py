@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -187,8 +188,6 @@ def _write_page(
     database: Database,
 ) -> None:
     """Write the page to print."""
-    import sys
-
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.weigh import weigh_document
@@ -198,4 +197,4 @@ def _write_page(
     foot = [", ".join(f"{name} {version}" for name, version in versions.items())]
     document = weigh_document(found, told, cautions, paper=True, foot=foot)
     write_text(Path(options.page), to_html(document), force=options.force)
-    sys.stderr.write(f"wrote {options.page}\n")
+    remark(f"wrote {options.page}")

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from castsugar.cli.screen import remark
+
 if TYPE_CHECKING:
     from castsugar.database import Database
     from castsugar.kitchen.settings import Kitchen
@@ -98,8 +100,6 @@ def _kitchen(
     lost: float | None,
 ) -> Kitchen | None:
     """Return the kitchen of --cook, or of the cook in [kitchen]; None without."""
-    import sys
-
     from castsugar.cli.kitchen_options import read_cook
     from castsugar.workshop.kitchen_bench import learn
 
@@ -109,7 +109,7 @@ def _kitchen(
         return None
     learnt = learn(bench, cook, database)
     for outcome in learnt.calibration.contradictions:
-        sys.stderr.write(f"castsugar: {options.bench}: {outcome.sentence()}\n")
+        remark(f"castsugar: {options.bench}: {outcome.sentence()}")
     return learnt.kitchen.changed(water_lost=lost)
 
 
