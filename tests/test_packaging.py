@@ -37,7 +37,7 @@ print(len(database.ingredients), database.version, f"{state.amount('K2CO3(L)'):.
 def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Build both archives and unpack them: kind to the folder with the package.
 
-    `archive` is the source archive as built: where it is unpacked, running makes caches.
+    `archive` is the source archive as built: running what is unpacked makes caches.
     """
     folder = tmp_path_factory.mktemp("built")
     py_compile.compile(__file__)  # a cache to be left out, whatever the environment
