@@ -13,6 +13,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
+from castsugar.cli.output import command_text
 
 # Exact: the acceptance list of the issue and the exit codes of design 4.
 pytestmark = pytest.mark.exact
@@ -174,6 +175,57 @@ def test_interrupted(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("castsugar.evaluation.evaluate", interrupt)
     code, out, err = run(capsys, "evaluate", BASE)
     assert (code, out, err) == (130, "", "castsugar: interrupted\n")
+
+
+def at_fault(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
+    """Let evaluate raise what nobody expects."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr("castsugar.evaluation.evaluate", fail)
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (ZeroDivisionError("division by zero"), "ZeroDivisionError: division by zero"),
+        (RecursionError("too deep"), "RecursionError: too deep"),
+        (RuntimeError("two\nlines"), "RuntimeError: two lines"),
+        (MemoryError(), "out of memory"),
+    ],
+)
+def test_unexpected_fault(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch, error: Exception, said: str
+) -> None:
+    """One line and 70 (EX_SOFTWARE of BSD's sysexits.h): never 1, which means "no"."""
+    at_fault(monkeypatch, error)
+    code, out, err = run(capsys, "evaluate", BASE)
+    assert (code, out, err.count("\n")) == (70, "", 1)
+    assert err.startswith("castsugar: ")
+    assert said in err
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    "words", [["--debug", "evaluate", BASE], ["evaluate", BASE, "--debug"]]
+)
+def test_debug_shows_the_traceback(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch, words: list[str]
+) -> None:
+    """Before and after the command; the one line comes last."""
+    at_fault(monkeypatch, ZeroDivisionError("division by zero"))
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (70, "")
+    assert err.startswith("Traceback (most recent call last):\n")
+    assert err.splitlines()[-1].startswith("castsugar: this is a fault")
+
+
+def test_debug_changes_nothing_else(capsys: Capture) -> None:
+    """Bad input stays one line; a record does not repeat the word."""
+    code, _, err = run(capsys, "evaluate", "KNO3 65", "--debug")
+    assert (code, err.count("\n")) == (2, 1)
+    assert command_text(["compare", "a b", "--debug"]) == "castsugar compare 'a b'"
 
 
 def test_reader_that_leaves_early() -> None:

@@ -1,7 +1,7 @@
 """Entry point: read the words, call the command, turn errors into exit codes.
 
 Exit codes: 0 done; 1 ran, but the answer is "no"; 2 bad input; 3 a row without
-convergence; 130 interrupted.
+convergence; 70 a fault of castsugar; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from castsugar.cli.screen import remark, say
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
@@ -19,7 +19,10 @@ from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 #: Set before numpy is loaded, and only where the user has not set them.
 SINGLE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
-BAD_INPUT, NO_CONVERGENCE, INTERRUPTED = 2, 3, 130
+BAD_INPUT, NO_CONVERGENCE, FAULT, INTERRUPTED = 2, 3, 70, 130
+
+#: Shows the traceback of a fault; known before and after the command.
+DEBUG = "--debug"
 
 INTRODUCTION = """\
 castsugar says what a nitrate-sugar mix does, before it is cooked.
@@ -40,6 +43,15 @@ products and licensed practice come first.
 
 class Parser(argparse.ArgumentParser):
     """An argument parser that complains in one line and names the nearest word."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self.add_argument(
+            DEBUG,
+            action="store_true",
+            default=argparse.SUPPRESS,
+            help="show the traceback of a fault of castsugar (exit code 70)",
+        )
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with exit code 2."""
@@ -112,12 +124,9 @@ def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     for variable in SINGLE_THREAD:
         os.environ.setdefault(variable, "1")
-    parser = build_parser()
-    options = parser.parse_args(words)
-    options.parser = parser
-    options.words = tuple(sys.argv[1:] if words is None else words)
+    typed = tuple(sys.argv[1:] if words is None else words)
     try:
-        return _run(options)
+        return _run(_read(typed))
     except ConvergenceError as error:
         return _complain(error, NO_CONVERGENCE)
     except CastsugarError as error:
@@ -128,6 +137,17 @@ def main(words: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as error:  # noqa: BLE001 the last resort: nobody above
+        return _fault(error, show=DEBUG in typed)
+
+
+def _read(words: tuple[str, ...]) -> argparse.Namespace:
+    """Return the options that were typed, with the words themselves."""
+    parser = build_parser()
+    options = parser.parse_args(words)
+    options.parser = parser
+    options.words = words
+    return options
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -148,3 +168,21 @@ def _complain(error: Exception, code: int) -> int:
     """Print an error as one line."""
     remark(f"castsugar: {error}")
     return code
+
+
+def _fault(error: Exception, *, show: bool) -> int:
+    """Say in one line that castsugar is at fault, and where; all of it if asked for."""
+    import traceback
+
+    if show:
+        traceback.print_exc()
+    if isinstance(error, MemoryError):
+        remark("castsugar: out of memory; ask for fewer mixes, draws or points")
+        return FAULT
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    remark(
+        f"castsugar: this is a fault of castsugar, and no answer: "
+        f"{type(error).__name__}: {error} ({os.path.basename(last.filename)}, line "
+        f"{last.lineno}); {DEBUG} shows all of it, to be reported with the command"
+    )
+    return FAULT

@@ -49,7 +49,7 @@ def version_line() -> str:
 
 #: Options that say where a result goes, not what it is: with a value, without one.
 _WHERE = ("-o", "--output", "--page")
-_HOW = ("--json", "--csv", "--markdown", "--force")
+_HOW = ("--json", "--csv", "--markdown", "--force", "--debug")
 
 
 def command_text(words: Sequence[str]) -> str:
