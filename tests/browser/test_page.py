@@ -152,7 +152,8 @@ def test_panel_whose_script_fails_stays_hidden(browser, tmp_path) -> None:
     broken = dataclasses.replace(panel, script="throw new Error('broken');")
     part = Section(key="part", title="Part", blocks=(broken,))
     place = tmp_path / "broken.html"
-    place.write_text(to_html(Document(title="T", subtitle="", sections=(part,))))
+    page = to_html(Document(title="T", subtitle="", sections=(part,)))
+    place.write_text(page, "utf-8")
     page = browser.new_page()
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
@@ -168,7 +169,7 @@ def test_policy_stops_a_script_that_is_not_ours(browser, tmp_path) -> None:
     text = to_html(record())
     slipped = "<script>document.title = 'taken'</script><b onclick='x()'>x</b></main>"
     place = tmp_path / "slipped.html"
-    place.write_text(text.replace("</main>", slipped))
+    place.write_text(text.replace("</main>", slipped), "utf-8")
     page = browser.new_page()
     told: list[str] = []
     page.on("console", lambda message: told.append(message.text))
