@@ -36,7 +36,7 @@ def plain(value: Any) -> Any:
 
 def to_json(document: Mapping[str, Any]) -> str:
     """Return a document as JSON; a number that is missing or infinite is null."""
-    return json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n"
+    return json.dumps(plain(document), indent=2) + "\n"
 
 
 def html_table(

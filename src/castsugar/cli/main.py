@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
-from castsugar.cli.screen import remark, say
+from castsugar.cli.screen import remark, say, spell_what_does_not_fit
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
@@ -60,6 +60,13 @@ class Parser(argparse.ArgumentParser):
             text = self._nearest(text)
         remark(f"castsugar: {text}; see {self.prog} --help")
         sys.exit(BAD_INPUT)
+
+    def check(self, words: Sequence[str]) -> None:
+        """Refuse words that would not come through as they were typed."""
+        for word in words:
+            if any("\ud800" <= char <= "\udfff" for char in word):
+                known = sys.getfilesystemencoding()
+                self.error(f"{word!r} is not text in {known}; type or name it anew")
 
     def _nearest(self, text: str) -> str:
         """Replace the list of all choices by the nearest ones."""
@@ -124,6 +131,7 @@ def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     for variable in SINGLE_THREAD:
         os.environ.setdefault(variable, "1")
+    spell_what_does_not_fit()
     typed = tuple(sys.argv[1:] if words is None else words)
     try:
         return _run(_read(typed))
@@ -144,6 +152,7 @@ def main(words: Sequence[str] | None = None) -> int:
 def _read(words: tuple[str, ...]) -> argparse.Namespace:
     """Return the options that were typed, with the words themselves."""
     parser = build_parser()
+    parser.check(words)
     options = parser.parse_args(words)
     options.parser = parser
     options.words = words

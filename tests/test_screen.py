@@ -1,0 +1,108 @@
+"""What reaches a screen: every encoding can show it."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from castsugar.cli import screen
+from castsugar.cli.main import main
+
+# Exact: characters against characters.
+pytestmark = pytest.mark.exact
+
+BASE = "KNO3:65 sucrose:35"
+
+
+def shown(
+    monkeypatch: pytest.MonkeyPatch, encoding: str, *words: str
+) -> tuple[int, str]:
+    """Return exit code and stdout of a command on a screen of this encoding."""
+    stream = io.TextIOWrapper(io.BytesIO(), encoding)
+    monkeypatch.setattr(sys, "stdout", stream)
+    code = main(words)
+    stream.flush()
+    assert isinstance(stream.buffer, io.BytesIO)
+    return code, stream.buffer.getvalue().decode(encoding)
+
+
+@pytest.mark.parametrize(
+    ("encoding", "wanted"),
+    [
+        ("utf-8", "\u221210 \u00b12 \u00e9 \u7cd6"),
+        ("cp1252", "-10 \u00b12 \u00e9 ?"),
+        ("cp850", "-10 \u00b12 \u00e9 ?"),
+        ("cp437", "-10 \u00b12 \u00e9 ?"),
+        ("ascii", "-10 +-2 ? ?"),
+    ],
+)
+def test_spelling(monkeypatch: pytest.MonkeyPatch, encoding: str, wanted: str) -> None:
+    """A minus stays a minus; what has no spelling becomes "?"."""
+    stream = io.TextIOWrapper(io.BytesIO(), encoding)
+    monkeypatch.setattr(sys, "stdout", stream)
+    screen.spell_what_does_not_fit()
+    screen.say("\u221210 \u00b12 \u00e9 \u7cd6")
+    stream.flush()
+    assert isinstance(stream.buffer, io.BytesIO)
+    assert stream.buffer.getvalue().decode(encoding) == wanted
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp437", "ascii"])
+def test_json_loses_nothing(monkeypatch: pytest.MonkeyPatch, encoding: str) -> None:
+    """JSON escapes what ASCII lacks, so that no character is replaced."""
+    label = "\u7cd6 \u2212 \u00e9"
+    code, out = shown(
+        monkeypatch, encoding, "evaluate", f"{label}={BASE}", "--json", "--no-confirm"
+    )
+    assert code == 0
+    assert out.isascii()
+    assert json.loads(out)["mixes"][0]["name"] == label
+
+
+def in_a_process(
+    words: list[str | bytes], changed: Mapping[str, str]
+) -> subprocess.CompletedProcess[bytes]:
+    """Run castsugar in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "castsugar", *words],
+        capture_output=True,
+        check=False,
+        env=os.environ | changed,
+    )
+
+
+def test_process_with_an_ascii_screen() -> None:
+    """In the encoding that the environment asks for."""
+    done = in_a_process(
+        ["evaluate", BASE, "--uncertainty"], {"PYTHONIOENCODING": "ascii"}
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b" +-" in done.stdout
+
+
+def test_error_line_on_an_ascii_screen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The line repeats what was typed, as far as the screen can show it."""
+    stream = io.TextIOWrapper(io.BytesIO(), "ascii")
+    monkeypatch.setattr(sys, "stderr", stream)
+    assert main(["evaluate", "KNO3:65 s\u00fccrose:35"]) == 2
+    stream.seek(0)
+    assert "unknown ingredient 's?crose'; did you mean 'sucrose'" in stream.read()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="words are not bytes here")
+@pytest.mark.parametrize("more", [[], ["-o", "made.txt"], ["--json"]])
+def test_bytes_that_are_no_text(tmp_path: Path, more: list[str]) -> None:
+    """A label with a byte that is not UTF-8: one line, and no file."""
+    made = [str(tmp_path / w) if w.startswith("made") else w for w in more]
+    words = ["evaluate", b"caf\xe9=KNO3:65 sucrose:35", *made]
+    done = in_a_process(words, {"PYTHONUTF8": "1"})
+    assert (done.returncode, done.stdout, done.stderr.count(b"\n")) == (2, b"", 1)
+    assert b"'caf\\udce9=KNO3:65 sucrose:35' is not text in utf-8" in done.stderr
+    assert not list(tmp_path.iterdir())
