@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 import castsugar as cs
-from castsugar.cli.main import main
+from castsugar.cli.main import build_parser, main
 from castsugar.cli.output import command_text
 
 # Exact: the acceptance list of the issue and the exit codes of design 4.
@@ -98,6 +100,36 @@ def test_other_slips(capsys: Capture, words: list[str], said: str) -> None:
     code, out, err = run(capsys, *words)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert said in err
+
+
+def options_with_a_value(
+    parser: argparse.ArgumentParser, *words: str
+) -> Iterator[tuple[str, ...]]:
+    """Yield the words of every option of every command that takes a value."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for name, inner in action.choices.items():
+                yield from options_with_a_value(inner, *words, name)
+        elif action.nargs != 0:
+            yield from ((*words, option) for option in action.option_strings)
+
+
+@pytest.mark.parametrize(
+    "words", list(options_with_a_value(build_parser())), ids=" ".join
+)
+def test_two_dashes_are_no_value(capsys: Capture, words: tuple[str, ...]) -> None:
+    """``--option=--``: one line that names the option."""
+    for equals in ("=", "") if len(words[-1]) == 2 else ("=",):
+        code, out, err = run(capsys, *words[:-1], BASE, f"{words[-1]}{equals}--")
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"argument {words[-1]}: '--' is no value" in err
+
+
+def test_dashes_behind_the_end_of_options(capsys: Capture) -> None:
+    """Behind ``--`` there are no options: the word is a recipe, and not a good one."""
+    code, out, err = run(capsys, "evaluate", "--", "--pressure=--")
+    assert (code, out) == (2, "")
+    assert "recipe" in err
 
 
 def test_slip_in_a_process_of_its_own() -> None:

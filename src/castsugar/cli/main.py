@@ -7,7 +7,9 @@ convergence; 70 a fault of castsugar; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import itertools
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -23,6 +25,9 @@ BAD_INPUT, NO_CONVERGENCE, FAULT, INTERRUPTED = 2, 3, 70, 130
 
 #: Shows the traceback of a fault; known before and after the command.
 DEBUG = "--debug"
+
+#: Two dashes as the value of an option, which argparse takes for the end of options.
+_DASHES = re.compile(r"(--[^=]+|-[A-Za-z])=?--")
 
 INTRODUCTION = """\
 castsugar says what a nitrate-sugar mix does, before it is cooked.
@@ -67,6 +72,9 @@ class Parser(argparse.ArgumentParser):
             if any("\ud800" <= char <= "\udfff" for char in word):
                 known = sys.getfilesystemencoding()
                 self.error(f"{word!r} is not text in {known}; type or name it anew")
+        for word in itertools.takewhile(lambda word: word != "--", words):
+            if found := _DASHES.fullmatch(word):
+                self.error(f"argument {found[1]}: '--' is no value")
 
     def _nearest(self, text: str) -> str:
         """Replace the list of all choices by the nearest ones."""
