@@ -170,7 +170,7 @@ def test_the_list_in_its_three_forms(capsys: pytest.CaptureFixture[str]) -> None
     assert max(map(len, text.splitlines())) <= 80
     rows = list(csv.DictReader(io.StringIO(answered(["list", "--csv"], capsys))))
     assert [r["id"] for r in rows] == [ID, "2026-05-02-2"]
-    assert rows[0]["note"] == note
+    assert rows[0]["note"] == note.replace("\x1b", "\\u001b")
     assert float(rows[0]["mass_kg"]) == pytest.approx(0.2)
     (Path("batches") / f"{ID}.jsonl").write_text("{", "utf-8")
     assert main(["batch", "list", "--json"]) == 1

@@ -1,4 +1,4 @@
-"""What reaches a screen: every encoding can show it."""
+"""What reaches a screen: every encoding can show it, nothing in it steers."""
 
 from __future__ import annotations
 
@@ -106,3 +106,85 @@ def test_bytes_that_are_no_text(tmp_path: Path, more: list[str]) -> None:
     assert (done.returncode, done.stdout, done.stderr.count(b"\n")) == (2, b"", 1)
     assert b"'caf\\udce9=KNO3:65 sucrose:35' is not text in utf-8" in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+#: Clears the screen; turns the order of what follows; rings; takes back a line.
+STEERING = "\x1b[2J", "\u202e", "\x07", "\x9b2J", "\r", "\u2066"
+
+Capture = pytest.CaptureFixture[str]
+
+
+@pytest.mark.parametrize("steering", STEERING)
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["evaluate", "KNO3:65 sux{}crose:35"],
+        ["evaluate", BASE, "--pressure", "7 MPa{}x"],
+        ["evaluate", BASE, "--no-such{}option"],
+        ["eval{}uate"],
+        ["evaluate", BASE, "--bench", "no{}such.toml"],
+        ["batch", "show", "no{}such"],
+    ],
+)
+def test_error_lines_do_not_steer(
+    capsys: Capture, words: list[str], steering: str
+) -> None:
+    """What was typed is repeated with its steering characters written out."""
+    code = ended([word.format(steering) for word in words])
+    out, err = capsys.readouterr()
+    assert (code, out) == (2, "")
+    assert err.endswith("\n")
+    assert err[:-1].isprintable()
+
+
+def ended(words: list[str]) -> object:
+    """Run a command; return its exit code."""
+    try:
+        return main(words)
+    except SystemExit as stop:
+        return stop.code
+
+
+@pytest.mark.parametrize("kind", [[], ["--json"], ["--csv"], ["-o", "made.txt"]])
+def test_results_do_not_steer(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: list[str]
+) -> None:
+    """A label is shown with its steering characters written out; a file alike."""
+    monkeypatch.chdir(tmp_path)
+    label = "a".join(STEERING)
+    words = ["evaluate", f"{label}b={BASE}", "--no-confirm", "--exit-pressure", "none"]
+    assert main([*words, *kind]) == 0
+    out = capsys.readouterr().out
+    if "-o" in kind:
+        out = Path("made.txt").read_text("utf-8")
+    assert out.replace("\n", "").isprintable()
+    if "--json" in kind:
+        assert json.loads(out)["mixes"][0]["name"] == f"{label}b".replace("\r", " ")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["evaluate", "KNO3:65 {}:35"],
+        ["evaluate", "{} = KNO3 65"],
+        ["evaluate", BASE, "--pressure", "7 {}"],
+        ["evaluate", BASE, "--{}"],
+        ["evaluate", BASE, "--bench", "{}"],
+        ["{}"],
+        ["batch", "show", "{}"],
+    ],
+)
+@pytest.mark.parametrize("piece", ["x", "x ", "'", "x' ", '" ', "\x1b"])
+def test_error_lines_are_short(capsys: Capture, words: list[str], piece: str) -> None:
+    """Ten thousand characters typed do not fill the screen; the advice stays."""
+    code = ended([word.format(piece * (10_000 // len(piece))) for word in words])
+    out, err = capsys.readouterr()
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert len(err) < 1200
+    assert "..." in err
+
+
+def test_short_pieces_stay_whole() -> None:
+    """What is no longer than a line of a terminal is repeated as it is."""
+    said = f"the syrup's grade {'4' * 79!r} isn't known; the bottle's label says it"
+    assert screen.one_line(said) == said

@@ -26,6 +26,9 @@ BAD_INPUT, NO_CONVERGENCE, FAULT, INTERRUPTED = 2, 3, 70, 130
 #: Shows the traceback of a fault; known before and after the command.
 DEBUG = "--debug"
 
+#: What argparse says of a word that is none of a few.
+_CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
+
 #: Two dashes as the value of an option, which argparse takes for the end of options.
 _DASHES = re.compile(r"(--[^=]+|-[A-Za-z])=?--")
 
@@ -61,8 +64,8 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with exit code 2."""
         text = " ".join(message.split())
-        if "invalid choice" in text:
-            text = self._nearest(text)
+        if found := _CHOICE.fullmatch(text):
+            text = self._nearest(found[1], found[2].replace("'", "").split(", "))
         remark(f"castsugar: {text}; see {self.prog} --help")
         sys.exit(BAD_INPUT)
 
@@ -76,14 +79,11 @@ class Parser(argparse.ArgumentParser):
             if found := _DASHES.fullmatch(word):
                 self.error(f"argument {found[1]}: '--' is no value")
 
-    def _nearest(self, text: str) -> str:
-        """Replace the list of all choices by the nearest ones."""
-        typed = text.split("invalid choice: ", 1)[1].split("'")[1]
-        words = text.rsplit("choose from", 1)[1].replace("'", "").strip(" )").split(",")
-        near = nearest_names(typed, [w.strip() for w in words])
-        known = ", ".join(w.strip() for w in words)
+    def _nearest(self, typed: str, known: Sequence[str]) -> str:
+        """Say what is allowed instead of what was typed, the nearest word first."""
+        near = nearest_names(typed[1:-1], known)
         hint = f"did you mean {near[0]!r}? " if near else ""
-        return f"{typed!r} is not known here; {hint}allowed: {known}"
+        return f"{typed} is not known here; {hint}allowed: {', '.join(known)}"
 
 
 def build_parser() -> Parser:

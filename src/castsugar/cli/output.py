@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
-from castsugar.cli.screen import remark, say
+from castsugar.cli.screen import remark, say, visible
 
 
 def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
@@ -31,7 +31,7 @@ def deliver(options: argparse.Namespace, text: str) -> None:
         return
     from castsugar.workshop.files import write_text
 
-    write_text(Path(options.output), text, force=options.force)
+    write_text(Path(options.output), visible(text), force=options.force)
     remark(f"wrote {options.output}")
 
 

@@ -1,13 +1,30 @@
 """What reaches a screen: results by :func:`say`, a line beside by :func:`remark`.
 
-A sign that a stream has no character for is spelled in ASCII.
+Labels, names and paths come from people and from files: what would steer a terminal is
+written out, what is long is shortened. A sign that a stream has no character for is
+spelled in ASCII.
 """
 
 from __future__ import annotations
 
 import codecs
 import io
+import re
 import sys
+
+#: Longest piece of input that a line repeats, and the longest line [characters].
+_LONGEST_ECHO, _LONGEST_LINE = 80, 1000
+
+#: What steers a terminal or turns the order of what is read: controls but tab and line
+#: feed, marks of direction, invisible characters, halves of surrogate pairs.
+_STEERING = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f"
+    "\ud800-\udfff\ufeff\ufff9-\ufffb\ufffe\uffff]"
+)
+
+#: A piece in quotes, as ``repr`` writes it; an apostrophe inside a word opens none.
+_QUOTED = re.compile(r"""(?<!\w)(['"])((?:\\.|(?!\1)[^\\])*)\1(?!\w)""")
+_UNBROKEN = re.compile(rf"\S{{{4 * _LONGEST_ECHO},}}")
 
 #: Signs of results that some screens lack: a minus that is lost would be a lie.
 _SPELLED = {"\u2212": "-", "\u2013": "-", "\u00b1": "+-", "\u00d7": "x", "\u2192": "->"}
@@ -32,11 +49,44 @@ def spell_what_does_not_fit() -> None:
             stream.reconfigure(errors=_ERRORS)
 
 
+def visible(text: str) -> str:
+    r"""Return a text with characters that steer a terminal written out.
+
+    Examples
+    --------
+    >>> visible("a" + chr(27) + "[2Jb")
+    'a\\u001b[2Jb'
+    """
+    return _STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
 def say(text: str) -> None:
     """Print a result, or a part of it."""
-    sys.stdout.write(text)
+    sys.stdout.write(visible(text))
 
 
 def remark(text: str) -> None:
-    """Print one line beside the result."""
-    sys.stderr.write(" ".join(text.split()) + "\n")
+    """Print one line beside the result; what it repeats of the input is shortened."""
+    sys.stderr.write(one_line(text) + "\n")
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, its long pieces shortened.
+
+    Examples
+    --------
+    >>> len(one_line(f"recipe {'x' * 10000!r} is empty"))
+    98
+    """
+    line = visible(" ".join(text.split()))
+    line = _QUOTED.sub(lambda found: f"{found[1]}{_cut(found[2])}{found[1]}", line)
+    line = _UNBROKEN.sub(lambda found: _cut(found[0], 4 * _LONGEST_ECHO), line)
+    return _cut(line, _LONGEST_LINE)
+
+
+def _cut(text: str, longest: int = _LONGEST_ECHO) -> str:
+    """Return a text, its middle left out where it is longer than `longest`."""
+    if len(text) <= longest:
+        return text
+    tail = (longest - 3) // 4
+    return f"{text[: longest - 3 - tail]}...{text[-tail:]}"

@@ -14,6 +14,10 @@ __all__ = ["DIGITS", "Row", "to_csv", "to_json", "versions"]
 
 Row = Mapping[str, Any]
 
+#: How a cell starts that spreadsheets take for a formula (OWASP, "CSV Injection", from
+#: memory; the last four are the full-width forms of the first).
+_RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+
 
 def versions(data_version: str) -> dict[str, str]:
     """Return the versions that a result depends on."""
@@ -35,8 +39,11 @@ def _version(package: str) -> str:
 
 
 def to_csv(rows: Sequence[Row], columns: Sequence[str]) -> str:
-    """Return rows as CSV: one header line, empty where there is no finite number."""
-    lines = [",".join(columns)]
+    """Return rows as CSV: one header line, empty where there is no finite number.
+
+    A text that a spreadsheet would run gets an apostrophe in front.
+    """
+    lines = [",".join(map(_cell, columns))]
     lines += [",".join(_cell(row[c]) for c in columns) for row in rows]
     return "\n".join(lines) + "\n"
 
@@ -44,7 +51,18 @@ def to_csv(rows: Sequence[Row], columns: Sequence[str]) -> str:
 def _cell(value: Any) -> str:
     """Write one cell, quoted where it must be."""
     if isinstance(value, str):
-        if any(c in value for c in ',"\n'):
-            return '"' + value.replace('"', '""') + '"'
-        return value
+        text = (
+            f"'{value}" if value.startswith(_RUN) and not _is_number(value) else value
+        )
+        quoted = any(c in text for c in ',"\n\r')
+        return '"' + text.replace('"', '""') + '"' if quoted else text
     return f"{value:.{DIGITS}g}" if math.isfinite(value) else ""
+
+
+def _is_number(text: str) -> bool:
+    """Return whether a text is a number, as "-5" is."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
