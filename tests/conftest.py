@@ -1,4 +1,4 @@
-"""Make `worlds` importable from every test (importlib mode)."""
+"""Make what `shared` holds importable from every test (importlib mode)."""
 
 from __future__ import annotations
 

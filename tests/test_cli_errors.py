@@ -8,13 +8,13 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from commands import PARSERS
 
 import castsugar as cs
-from castsugar.cli.main import build_parser, main
+from castsugar.cli.main import main
 from castsugar.cli.output import command_text
 
 # Exact: the acceptance list of the issue and the exit codes of design 4.
@@ -102,21 +102,16 @@ def test_other_slips(capsys: Capture, words: list[str], said: str) -> None:
     assert said in err
 
 
-def options_with_a_value(
-    parser: argparse.ArgumentParser, *words: str
-) -> Iterator[tuple[str, ...]]:
-    """Yield the words of every option of every command that takes a value."""
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            for name, inner in action.choices.items():
-                yield from options_with_a_value(inner, *words, name)
-        elif action.nargs != 0:
-            yield from ((*words, option) for option in action.option_strings)
+OPTIONS = [
+    (*words.split(), option)
+    for words, parser in PARSERS.items()
+    for action in parser._actions
+    if action.nargs != 0 and not isinstance(action, argparse._SubParsersAction)
+    for option in action.option_strings
+]
 
 
-@pytest.mark.parametrize(
-    "words", list(options_with_a_value(build_parser())), ids=" ".join
-)
+@pytest.mark.parametrize("words", OPTIONS, ids=" ".join)
 def test_two_dashes_are_no_value(capsys: Capture, words: tuple[str, ...]) -> None:
     """``--option=--``: one line that names the option."""
     for equals in ("=", "") if len(words[-1]) == 2 else ("=",):

@@ -5,47 +5,16 @@ from __future__ import annotations
 import argparse
 import re
 import shlex
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from commands import EXAMPLES, PARSERS
 
-from castsugar.cli.main import INTRODUCTION, build_parser, main
+from castsugar.cli.main import INTRODUCTION, main
 
 # Exact: exit codes; words against words.
 pytestmark = pytest.mark.exact
 
-
-def parsers() -> dict[str, argparse.ArgumentParser]:
-    """Return every parser by the words that call it."""
-    return dict(_walk((), build_parser()))
-
-
-def _walk(
-    words: tuple[str, ...], parser: argparse.ArgumentParser
-) -> Iterator[tuple[str, argparse.ArgumentParser]]:
-    yield " ".join(words), parser
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            for name, inner in action.choices.items():
-                yield from _walk((*words, name), inner)
-
-
-PARSERS = parsers()
-
-
-def examples(text: str | None) -> list[str]:
-    """Return the commands in a text, continued lines joined."""
-    joined = re.sub(r"\\\n\s*", "", text or "")
-    lines = (line.strip() for line in joined.splitlines() if line.startswith("  "))
-    return [line for line in lines if line.startswith("castsugar ")]
-
-
-EXAMPLES = {
-    words: examples(parser.epilog)
-    for words, parser in PARSERS.items()
-    if examples(parser.epilog)
-} | {"": examples(INTRODUCTION)}
 
 #: These take seconds.
 SLOW = ("sweep", "map", "search", "compare", "justify", "learn")
