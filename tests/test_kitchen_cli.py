@@ -272,7 +272,7 @@ MORE_BAD = [
     ([*TRIANGLE, "--show", "pour_windw", *HELD], "'pour_window'"),
     ([*JUDGE, "--cook", "119,5 C", "--minutes", "8"], "decimal comma"),
     ([*PAN, "--kitchen", "none/bench.toml", "--save"], "cannot be written"),
-    ([*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"], "note"),
+    ([*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"], "not text"),
     ([*BULK, "--mass", "63"], "--mass"),
     ([*PAN, "--minutes", "nan"], "--minutes"),
     ([*JUDGE, *HELD, "--kitchen", ""], "--kitchen"),

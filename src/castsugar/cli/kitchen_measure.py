@@ -179,7 +179,7 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
     entry: dict[str, Any] = {"kind": options.kind}
     for name, value in vars(options).items():
         if name.startswith("key_") and value is not None:
-            entry[name.removeprefix("key_")] = _readable(name, value)
+            entry[name.removeprefix("key_")] = value
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
     if "recipe" in entry and options.kitchen and Path(options.kitchen).exists():
@@ -192,18 +192,6 @@ def _recipe(typed: str, path: Path) -> str:
     from castsugar.workshop.bench import read_bench
 
     return read_bench(path).recipes.get(typed.strip(), typed)
-
-
-def _readable(name: str, value: str) -> str:
-    """Refuse bytes that are no text."""
-    from castsugar.errors import InputError
-
-    try:
-        value.encode("utf-8")
-    except UnicodeEncodeError:
-        option = name.removeprefix("key_").replace("_", "-")
-        raise InputError(f"--{option} is not UTF-8 text") from None
-    return value
 
 
 def _minutes(typed: str) -> float:
