@@ -119,6 +119,10 @@ _GROUPED: Final = re.compile(
 _RATIO: Final = re.compile(r"(?:([0-9]+)[ -])?([0-9]+)/([0-9]+)")
 _LONGEST_NUMBER: Final = 40
 
+#: Beyond so many decades in SI a square leaves the range of a float.
+_DECADES: Final = 100
+_SMALLEST: Final = Fraction(1, 10**_DECADES)
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -251,10 +255,9 @@ def _comma_error(raw: str, unit: str, typed: str, quantity: str) -> InputError:
 
 
 def _in_range(exact: Fraction, typed: str, quantity: str) -> float:
-    try:
-        value = float(exact)
-    except OverflowError:
-        raise _error(typed, quantity, "is not a finite number in range") from None
+    if exact and not _SMALLEST < abs(exact) < 1 / _SMALLEST:
+        raise _error(typed, quantity, f"is not between 1e-{_DECADES} and 1e{_DECADES}")
+    value = float(exact)
     if value < 0:
         absolute = "absolute " if quantity in {"pressure", "temperature"} else ""
         raise _error(typed, quantity, f"is below {absolute}zero")
