@@ -147,6 +147,17 @@ def test_danwood_both_ways() -> None:
     assert 1e3 * reported.rate_at_reference == pytest.approx(0.7500, abs=6e-5)
 
 
+@pytest.mark.exact
+@pytest.mark.parametrize(("place", "scale"), [(9, 1e8), (0, 1e12), (8, 1e15)])
+def test_a_rate_from_another_world(place: int, scale: float) -> None:
+    """One time in wrong units: no fit on r, whose errors are lost in the rounding."""
+    pressure = 1e6 * np.repeat([0.1013, 1.0, 2.0, 4.0, 7.0], 2)
+    times = np.array([21.4, 21.2, 11.3, 11.7, 9.2, 9.3, 7.8, 7.6, 6.5, 6.6])
+    rate = 0.05 / times
+    rate[place] *= scale
+    assert fit_on_rate(pressure, rate) is None
+
+
 # Sutton & Biblarz, Ex. 11-1 (read): four rows; n 0.401, a 0.0595 (psi, in/s), true law
 # 0.4, 0.060. The row at 2500 psi, printed 1.33, is a misprint (formula 1.372) and is
 # left out; with it n would be 0.389. Tolerance 0.005: two printed digits.

@@ -109,10 +109,12 @@ def fit_on_rate(pressure: ArrayLike, rate: ArrayLike) -> NonlinearFit | None:
     freedom = len(x) - 2
     rate_there = scale * math.exp(log_rate + n * to_reference[1])
     variance = square / freedom * inverse
-    log_u = math.sqrt(to_reference @ variance @ to_reference)
+    log_variance = float(to_reference @ variance @ to_reference)
+    if not min(log_variance, variance[1, 1]) >= 0.0:  # lost in the rounding
+        return None
     return NonlinearFit(
         rate_at_reference=rate_there,
-        rate_u=rate_there * log_u,
+        rate_u=rate_there * math.sqrt(log_variance),
         exponent=n,
         exponent_u=math.sqrt(variance[1, 1]),
         residual_sd=scale * math.sqrt(square / freedom),
@@ -140,8 +142,11 @@ def _gauss_newton(
             step = 0.5 * step
         b = b + step
         if np.abs(step).max() < 1e-12:
-            curvature = jacobian.T @ jacobian
-            return (float(b[0]), float(b[1])), np.linalg.inv(curvature), square(b)
+            try:
+                inverse = np.linalg.inv(jacobian.T @ jacobian)
+            except np.linalg.LinAlgError:
+                return None
+            return (float(b[0]), float(b[1])), inverse, square(b)
     return None
 
 
