@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -13,6 +14,7 @@ from castsugar import evaluation
 from castsugar.cli import many
 from castsugar.cli.main import main
 from castsugar.cli.progress import Progress
+from castsugar.thermo.batch import CHUNK
 
 pytestmark = pytest.mark.exact
 
@@ -147,6 +149,21 @@ def test_bad_input(
     assert out == ""
     assert err.count("\n") == 1
     assert any(part in err for part in message.split("|"))
+
+
+def test_no_process_without_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Any number of workers is asked for; two chunks of mixes keep two of them busy."""
+    opened = []
+
+    def pool(count: int) -> contextlib.nullcontext[None]:
+        opened.append(count)
+        return contextlib.nullcontext()
+
+    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", pool)
+    for workers in (2, 50_000, 10**12):
+        with many._pool(workers, CHUNK + 1):
+            pass
+    assert opened == [2, 2, 2]
 
 
 def test_files_are_not_replaced(

@@ -100,7 +100,8 @@ def _pool(workers: int, count: int) -> Iterator[Executor | None]:
         return
     from concurrent.futures import ProcessPoolExecutor
 
-    with ProcessPoolExecutor(workers) as pool:
+    chunks = -(-count // CHUNK)  # a process more would have nothing to do
+    with ProcessPoolExecutor(min(workers, chunks)) as pool:
         yield pool
 
 
