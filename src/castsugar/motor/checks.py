@@ -21,6 +21,9 @@ REPLICATE_TOLERANCE = 0.005
 #: A strand is pointed out where its probability, times the number of strands, is less.
 OUTLIER_PROBABILITY = 0.05
 
+#: A Jacobian of this condition leaves no digit in the inverse of its square.
+_LOST_IN_ROUNDING = float(np.finfo(float).eps) ** -0.5
+
 #: Below this scatter of ln r the data are numbers from a formula, not strands.
 _NO_SCATTER = 1e-9
 
@@ -110,8 +113,6 @@ def fit_on_rate(pressure: ArrayLike, rate: ArrayLike) -> NonlinearFit | None:
     rate_there = scale * math.exp(log_rate + n * to_reference[1])
     variance = square / freedom * inverse
     log_variance = float(to_reference @ variance @ to_reference)
-    if not min(log_variance, variance[1, 1]) >= 0.0:  # lost in the rounding
-        return None
     return NonlinearFit(
         rate_at_reference=rate_there,
         rate_u=rate_there * math.sqrt(log_variance),
@@ -142,10 +143,9 @@ def _gauss_newton(
             step = 0.5 * step
         b = b + step
         if np.abs(step).max() < 1e-12:
-            try:
-                inverse = np.linalg.inv(jacobian.T @ jacobian)
-            except np.linalg.LinAlgError:
+            if not np.linalg.cond(jacobian) < _LOST_IN_ROUNDING:
                 return None
+            inverse = np.linalg.inv(jacobian.T @ jacobian)
             return (float(b[0]), float(b[1])), inverse, square(b)
     return None
 
