@@ -86,6 +86,49 @@ def test_bad_input(capsys: Capture, words: list[str], said: list[str]) -> None:
         assert text in err
 
 
+TWO_NAMES = "KNO3:30 potassium nitrate:35 sucrose:35"
+BENCH = f"""\
+[recipes]
+mine = "{TWO_NAMES}"
+
+[search]
+maximise = "characteristic_velocity_m_s"
+[search.ingredients]
+KNO3 = "50 % to 70 %"
+sucrose = "30 % to 50 %"
+
+[kitchen]
+cook = "119 C"
+minutes = 8
+"""
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["evaluate", TWO_NAMES],
+        ["evaluate", "mine", "--bench", "bench.toml"],
+        ["kitchen", "judge", TWO_NAMES, "--cook", "119 C", "--minutes", "8"],
+        ["sweep", TWO_NAMES, "--vary", "sucrose"],
+        ["compare", TWO_NAMES, BASE],
+        ["justify", BASE, TWO_NAMES],
+        ["weigh", TWO_NAMES, "--batch", "200 g"],
+        ["weigh", "mine", "--bench", "bench.toml", "--batch", "200 g"],
+        ["search", "bench.toml"],
+        ["batch", "new", TWO_NAMES, "--batch", "200 g", "--date", "2026-05-01"],
+    ],
+)
+def test_one_ingredient_under_two_names(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str]
+) -> None:
+    """Refused by every command that reads a recipe, as the same name twice is."""
+    monkeypatch.chdir(tmp_path)
+    Path("bench.toml").write_text(BENCH, "utf-8")
+    code, out, err = run(capsys, *words)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "'potassium nitrate' comes twice (first as 'KNO3', both are" in err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -198,15 +198,6 @@ def test_alternative_enthalpy_by_hand() -> None:
     )
 
 
-def test_ingredient_of_the_same_name_stays_its_own() -> None:
-    """An own substance called like one of the catalogue is not merged with it."""
-    own = cs.Ingredient(name="sucrose", formula="C", enthalpy_of_formation=0.0)
-    mix = cs.Mix.weigh({"KNO3": 50, "sucrose": 25, own: 25})
-    expected = 12 * 0.25 / SUCROSE + 0.25 / 12.011e-3
-    assert atoms(mix)["C"] == pytest.approx(expected, rel=1e-12)
-    assert "reference only" in mix.flags
-
-
 def test_plain_values() -> None:
     """to_dict and to_frame carry units in their names and sum to the whole."""
     mix = cs.Mix.weigh({"KNO3": 60, "corn syrup": 40}, name="pan 1", water_lost=0.25)

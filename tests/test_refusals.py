@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 
+import numpy as np
 import pytest
 
 import castsugar as cs
@@ -151,6 +152,59 @@ def test_fraction_tolerance() -> None:
     """A sum within 1e-4 of 1 is accepted and scaled (design 4)."""
     mix = cs.Mix.weigh({"KNO3": 0.65, "sucrose": 0.35009}, basis="fraction")
     assert sum(f for _, f in mix.recipe) == pytest.approx(1.0, abs=1e-15)
+
+
+SUGAR = cs.load_database().ingredients["sucrose"]
+# One ingredient under two names: by alias, by zero parts, by object, in another order.
+TWO_NAMES = [
+    ({"KNO3": 30, "potassium nitrate": 35, "sucrose": 35}, "'KNO3'"),
+    ({"KNO3": 65, "saltpeter": 0, "sucrose": 35}, "'KNO3'"),
+    ({"KNO3": 65, SUGAR: 20, "table sugar": 15}, "'sucrose'"),
+    ({"KNO3": 65, "sugar": 20, SUGAR: 15}, "'sugar'"),
+    ({"KNO3": 60, "corn syrup": 20, "light syrup": 20}, "'corn syrup'"),
+    ({"KNO3": 60, "10X": 20, "icing sugar": 20}, "'10X'"),
+]
+
+
+@pytest.mark.parametrize(("recipe", "first"), TWO_NAMES)
+def test_one_ingredient_has_one_name_in_a_recipe(recipe: dict, first: str) -> None:
+    """As the same name twice: never added up silently."""
+    with pytest.raises(cs.InputError, match=rf"twice \(first as {first}, both"):
+        cs.Mix.weigh(recipe)
+    names = [n for n in recipe if isinstance(n, str)]
+    if len(names) == len(recipe):
+        shares = np.full((1, len(names)), 1.0 / len(names))
+        with pytest.raises(cs.InputError, match=rf"first as {first}"):
+            cs.blend(names, shares)
+
+
+def test_an_own_substance_needs_a_name_of_its_own() -> None:
+    """Called like one of the catalogue, it would stand in the table as that one."""
+    own = cs.Ingredient(name="saltpeter", formula="C", enthalpy_of_formation=0.0)
+    with pytest.raises(cs.InputError, match="'saltpeter' comes twice"):
+        cs.Mix.weigh(BASE | {own: 1.0})
+
+
+def test_one_lot_for_one_ingredient() -> None:
+    """Nor may two lots of it be stated."""
+    lots = {"KNO3": cs.Lot(moisture=0.01), "saltpeter": cs.Lot(moisture=0.02)}
+    with pytest.raises(cs.InputError, match="two lots are given for 'potassium ni"):
+        cs.Mix.weigh(BASE, lots=lots)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"ingredients": {"KNO3": (0.5, 0.6), "saltpeter": (0.5, 0.7), "sugar": 0.4}},
+        {"stock": {"KNO3": 0.1, "niter": 0.2}, "batch": 0.2},
+        {"tried": {"mine": {"KNO3": 60, "niter": 5, "sucrose": 35}}},
+    ],
+)
+def test_a_search_names_an_ingredient_once(asked: dict) -> None:
+    """In its space, among what is at hand and in the mixes that were tried."""
+    space = {"KNO3": (0.5, 0.7), "sucrose": (0.3, 0.5)}
+    with pytest.raises(cs.InputError, match=r"comes twice \(first as 'KNO3'"):
+        cs.search(**({"ingredients": space} | asked))
 
 
 @pytest.mark.parametrize("lost", [-0.1, 1.1, math.nan])

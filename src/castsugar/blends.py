@@ -189,6 +189,7 @@ def blend(
     if (shares < 0.0).any() or (np.abs(shares.sum(axis=1) - 1.0) > 1e-6).any():
         raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
     data = database or load_database()
+    weighing.check_named_once(data, items)
     found = weigh_items(data, items, lots or {}, alternatives or {})
     names = tuple(_name(items, row) for row in shares)
     return _cast(names, found, shares, np.full(len(shares), water_lost))

@@ -43,14 +43,10 @@ def components_of(
             for row in blends.shares
         ]
     data = load_database()
-    found = []
-    for mix in mixes:
-        parts: dict[str, float] = {}
-        for item, share in mix.recipe:
-            name = weighing.item_name(data, item)
-            parts[name] = parts.get(name, 0.0) + share
-        found.append(parts)
-    return found
+    return [
+        {weighing.item_name(data, item): share for item, share in mix.recipe}
+        for mix in mixes
+    ]
 
 
 def rates_of(

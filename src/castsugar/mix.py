@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar import plain, weighing
 from castsugar.constants import ELEMENTS
-from castsugar.database import Database, Ingredient, load_database
+from castsugar.database import Database, load_database
 from castsugar.expand import Constituent, Lot, expand, syrup_use
 from castsugar.syrups import SyrupUse
 
@@ -51,7 +51,7 @@ class Mix:
     @classmethod
     def weigh(  # noqa: PLR0913 - keyword-only options
         cls,
-        recipe: Mapping[str | Ingredient, float],
+        recipe: weighing.Amounts,
         *,
         name: str = "",
         basis: str = "parts",
@@ -92,6 +92,7 @@ class Mix:
         data = database or load_database()
         weighing.check_water_lost(water_lost)
         parts = weighing.fractions(recipe, basis)
+        weighing.check_named_once(data, recipe)
         known_lots = weighing.by_item(data, lots or {}, parts, "lot")
         rivals = {
             weighing.item_name(data, key): value

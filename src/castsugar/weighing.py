@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.database import Database, Ingredient
@@ -24,6 +24,11 @@ FRACTION_TOLERANCE = 1e-4
 
 #: Inert matter above this mass fraction is flagged (its heat capacity is ignored).
 INERT_FLAG = 0.01
+
+#: Names, aliases or ingredients to amounts by mass.
+Amounts: TypeAlias = (
+    Mapping[str, float] | Mapping[Ingredient, float] | Mapping[str | Ingredient, float]
+)
 
 #: A number, or an array of numbers.
 Number = TypeVar("Number", float, "FloatArray")
@@ -65,9 +70,7 @@ def check_water_lost(water_lost: float) -> None:
         )
 
 
-def fractions(
-    recipe: Mapping[str | Ingredient, float], basis: str
-) -> dict[str | Ingredient, float]:
+def fractions(recipe: Amounts, basis: str) -> dict[str | Ingredient, float]:
     """Check amounts and turn them into mass fractions."""
     if basis not in ("parts", "fraction"):
         raise InputError(f"basis is {basis!r}; allowed: 'parts', 'fraction'")
@@ -104,6 +107,41 @@ def item_name(database: Database, item: str | Ingredient) -> str:
         return item
 
 
+def check_named_once(database: Database, items: Iterable[str | Ingredient]) -> None:
+    """Refuse one ingredient under two names.
+
+    Raises
+    ------
+    InputError
+    """
+    seen: dict[str, str] = {}
+    for item in items:
+        typed = shown(item)
+        name = item_name(database, typed)
+        if name in seen:
+            raise InputError(
+                f"{typed!r} comes twice (first as {seen[name]!r}, both are {name!r}); "
+                "add the two amounts up and give each ingredient once"
+            )
+        seen[name] = typed
+
+
+def catalogue_shares(
+    database: Database, parts: Iterable[tuple[str, float]]
+) -> dict[str, float]:
+    """Return named amounts as mass fractions by catalogue name, without those of 0.
+
+    Raises
+    ------
+    InputError
+        For one ingredient under two names.
+    """
+    listed = list(parts)
+    check_named_once(database, [item for item, _ in listed])
+    whole = math.fsum(amount for _, amount in listed)
+    return {item_name(database, i): amount / whole for i, amount in listed if amount}
+
+
 def by_item(
     database: Database,
     given: Mapping[str, Lot],
@@ -120,6 +158,8 @@ def by_item(
                 f"{what} for {key!r}, which is not in the recipe "
                 f"({', '.join(sorted(items))})"
             )
+        if name in found:
+            raise InputError(f"two {what}s are given for {name!r}; give one")
         found[name] = lot
     return found
 
@@ -135,7 +175,7 @@ def check_alternatives(rivals: Mapping[str, str], weighed: list[Constituent]) ->
             )
 
 
-def recipe_name(recipe: Mapping[str | Ingredient, float]) -> str:
+def recipe_name(recipe: Amounts) -> str:
     """Return the recipe as a name."""
     return " ".join(f"{shown(i)}:{a:g}" for i, a in recipe.items())
 

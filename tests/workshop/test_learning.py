@@ -30,6 +30,7 @@ from castsugar.workshop.learning.combine import combined
 from castsugar.workshop.learning.cooked import learn_kitchen
 from castsugar.workshop.learning.fired import learn_efficiency
 from castsugar.workshop.learning.material import material_of
+from castsugar.workshop.learning.moved import wanted_of
 from castsugar.workshop.learning.tally import FEW, Check, Skipped, tally
 from castsugar.workshop.motor_bench import hardware_of
 from castsugar.workshop.readings import read_strands
@@ -686,3 +687,11 @@ def test_a_bench_file_that_is_not_there_any_more_is_no_matter(tmp_path: Path) ->
     kept(tmp_path, burned(tmp_path, path), bench=frozen)
     (found,) = strand_checks(batches_of(tmp_path), DATABASE)
     assert isinstance(found, Check)
+
+
+@pytest.mark.exact
+def test_a_recipe_with_one_ingredient_twice_is_told(tmp_path: Path) -> None:
+    """Not added up: file, line and name of the recipe."""
+    text = '[recipes]\nmine = "KNO3:30 saltpeter:35 sucrose:35"\n'
+    with pytest.raises(InputError, match=r"line 2: .*mine - 'saltpeter' comes twi"):
+        wanted_of(check_bench(tmp_path / "bench.toml", text), [], load_database())

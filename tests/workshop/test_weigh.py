@@ -294,10 +294,6 @@ def test_recipes_by_name_and_labels() -> None:
     bench = check_bench(Path("b.toml"), text)
     assert read_charge("base", bench, DATABASE).name == "base"
     assert read_charge("mine=KNO3:2 sugar:1", None, DATABASE).name == "mine"
-    assert read_charge("sugar:1 sucrose:1 KNO3:2", None, DATABASE).shares == {
-        "sucrose": 0.5,
-        "potassium nitrate": 0.5,
-    }
 
 
 def test_order_is_liquid_small_sugar_oxidizer() -> None:

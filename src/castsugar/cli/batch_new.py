@@ -14,10 +14,11 @@ from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.profile import parse_cook
 from castsugar.recipe import Recipe, parse_recipe
 from castsugar.report import data
+from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.foresee import foresee, used_lots
 from castsugar.workshop.batches.frozen import freeze
-from castsugar.workshop.batches.planned import fractions_of, read_actual
+from castsugar.workshop.batches.planned import read_actual
 from castsugar.workshop.batches.record import Made
 from castsugar.workshop.batches.store import new_batch
 from castsugar.workshop.bench import Bench, read_bench
@@ -84,7 +85,7 @@ def _masses(
     from castsugar.mix import Mix
 
     Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
-    fractions = fractions_of(recipe, database)
+    fractions = catalogue_shares(database, recipe.parts)
     actual = read_actual(options.actual, fractions, database)
     if options.batch is not None:
         mass = units.parse(options.batch, "mass", where="--batch").value

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar import weighing
-from castsugar.database import Database, load_database
+from castsugar.database import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.ratios import Row
@@ -16,6 +16,8 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.errors import InputError
+from castsugar.expand import catalogue_name
+from castsugar.mix import Mix
 
 #: Parts of a space that a call may state beside its ingredients.
 _SPACE = ("batch", "scale_step")
@@ -95,8 +97,10 @@ def search(  # noqa: PLR0913 - keyword-only options
     slots = dict(choices or {})
 
     def known(name: str) -> str:
-        return name if name in slots else _name(database, name)
+        return name if name in slots else catalogue_name(database, name)
 
+    weighing.check_named_once(database, ingredients)
+    weighing.check_named_once(database, stock or {})
     bounds: dict[str, tuple[float, float]] = {}
     fixed: dict[str, float] = {}
     for name, share in ingredients.items():
@@ -109,7 +113,7 @@ def search(  # noqa: PLR0913 - keyword-only options
         fixed=fixed,
         rows=rows,
         ratios=[_ratio(text, known) for text in ratios],
-        choices={s: [_name(database, o) for o in slots[s]] for s in slots},
+        choices={s: [catalogue_name(database, o) for o in slots[s]] for s in slots},
         purchases={known(n): m for n, m in (stock or {}).items()},
         **{name: options.pop(name) for name in _SPACE if name in options},
     )
@@ -120,7 +124,10 @@ def search(  # noqa: PLR0913 - keyword-only options
         maximise=maximise,
         weights=weights or {},
         requirements=tuple(limits),
-        tried={n: _recipe(database, r) for n, r in (tried or {}).items()},
+        tried={
+            name: weighing.catalogue_shares(database, Mix.weigh(r).recipe)
+            for name, r in (tried or {}).items()
+        },
         front=front,
         sloppiness=sloppiness,
         effort=effort or Effort(),
@@ -135,14 +142,6 @@ def _settings(space: Space, options: dict[str, Any]) -> Settings:
         raise InputError(f"search: {str(error).split('() ', 1)[-1]}") from None
 
 
-def _name(database: Database, name: str) -> str:
-    """Return the catalogue name, once it is known that the item may be weighed."""
-    from castsugar.mix import Mix
-
-    Mix.weigh({"potassium nitrate": 1.0, name: 1e-3}, database=database)
-    return weighing.item_name(database, name)
-
-
 def _ratio(text: str, known: Any) -> str:
     """Return a ratio with catalogue names."""
     pair, sense, value = text, "", ""
@@ -154,13 +153,3 @@ def _ratio(text: str, known: Any) -> str:
     if not (sense and colon):
         return text  # the space says what is wrong with it
     return f"{known(one.strip())}:{known(other.strip())} {sense} {value.strip()}"
-
-
-def _recipe(database: Database, recipe: Mapping[str, float]) -> dict[str, float]:
-    """Return a recipe by catalogue name, as fractions."""
-    whole = sum(recipe.values())
-    found: dict[str, float] = {}
-    for name, amount in recipe.items():
-        key = _name(database, name)
-        found[key] = found.get(key, 0.0) + amount / whole
-    return found

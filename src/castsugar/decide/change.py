@@ -223,13 +223,10 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
     [('potassium nitrate', 3.3), ('sucrose', -3.3)]
     """
     database, steps = load_database(), round(batch / step)
-    recipes: list[dict[str, float]] = []
-    for mix in (base, new):
-        shares: dict[str, float] = {}
-        for typed, share in mix.recipe:
-            item = item_name(database, typed)
-            shares[item] = shares.get(item, 0.0) + share
-        recipes.append(shares)
+    recipes = [
+        {item_name(database, typed): share for typed, share in mix.recipe}
+        for mix in (base, new)
+    ]
     items = list(dict.fromkeys(item for shares in recipes for item in shares))
     weighed = []
     for shares in recipes:

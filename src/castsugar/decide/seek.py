@@ -159,7 +159,7 @@ def _rows(
     settings = task.settings
     mixes = [
         Mix.weigh(
-            dict(list(recipe.items())),
+            recipe,
             name=name,
             water_lost=0.0 if settings.kitchen else settings.water_lost,
             lots={k: v for k, v in settings.lots.items() if k in recipe},

@@ -213,11 +213,7 @@ def stated(task: Task, fractions: FloatArray, status: str = STATED) -> Outcome:
 
 def _recipe(mix: Mix, database: Database) -> dict[str, float]:
     """Return a recipe by catalogue name."""
-    found: dict[str, float] = {}
-    for typed, share in mix.recipe:
-        name = database.find(typed).name
-        found[name] = found.get(name, 0.0) + share
-    return found
+    return {database.find(typed).name: share for typed, share in mix.recipe}
 
 
 def _space(base: Mix, new: Mix, margin: float) -> Space:

@@ -224,12 +224,7 @@ def _recipe(text: str, database: Database) -> dict[str, float]:
     """Return a recipe as catalogue names and mass fractions."""
     recipe = parse_recipe(text, where="recipe")
     Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
-    whole = math.fsum(amount for _, amount in recipe.parts)
-    parts: dict[str, float] = {}
-    for item, amount in recipe.parts:
-        name = weighing.item_name(database, item)
-        parts[name] = parts.get(name, 0.0) + amount / whole
-    return parts
+    return weighing.catalogue_shares(database, recipe.parts)
 
 
 def _law(entry: Mapping[str, Any], bench: Bench) -> tuple[BurnLaw, tuple[str, ...]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -13,7 +12,7 @@ from castsugar import weighing
 from castsugar.database import Database
 from castsugar.database.load import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.expand import expand
+from castsugar.expand import catalogue_name
 from castsugar.recipe import parse_recipe
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place
@@ -116,21 +115,6 @@ class Names:
         return found
 
 
-def catalogue_name(database: Database, typed: str) -> str:
-    """Return the catalogue's own name of an ingredient that may be weighed.
-
-    Raises
-    ------
-    UnknownNameError, RefusedError
-    InputError
-        For what serves as a reference only.
-    """
-    parts = expand(database, typed, 1.0, None, {})
-    if not all(part.ingredient.catalogued for part in parts):
-        raise InputError(f"{typed!r} serves as a reference only; it is never weighed")
-    return database.find(typed).name
-
-
 def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
     """Return a mix that the user made, in catalogue names and mass fractions.
 
@@ -146,13 +130,9 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
                 f"the label {recipe.name!r} is one name too many; leave it out, the "
                 "key is the name"
             )
-        whole = math.fsum(amount for _, amount in recipe.parts)
-        found: dict[str, float] = {}
-        for item, amount in recipe.parts:
-            known = catalogue_name(database, item)
-            if amount > 0.0:
-                found[known] = found.get(known, 0.0) + amount / whole
-    return found
+        for item, _ in recipe.parts:
+            catalogue_name(database, item)
+        return weighing.catalogue_shares(database, recipe.parts)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from typing import Any
 from castsugar.blends import of_mixes
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.cooking import cook
-from castsugar.database import Database, Ingredient
+from castsugar.database import Database
 from castsugar.evaluation import evaluate
 from castsugar.expand import Lot
 from castsugar.kitchen.profile import parse_cook
@@ -54,9 +54,8 @@ def _weighed(
     lots: Mapping[str, Lot] = {
         item: lot for item, (lot, _) in used_lots(made, bench, database).items()
     }
-    masses: dict[str | Ingredient, float] = dict(made.masses.items())
     return Mix.weigh(
-        masses,
+        made.masses,
         name=made.name or made.recipe,
         water_lost=water_lost or 0.0,
         lots=lots,

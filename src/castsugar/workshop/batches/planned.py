@@ -9,20 +9,8 @@ from typing import Any
 from castsugar import units, weighing
 from castsugar.database import Database
 from castsugar.errors import InputError, nearest_names
-from castsugar.recipe import Recipe
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.kitchen_keys import MEASUREMENTS
-
-
-def fractions_of(recipe: Recipe, database: Database) -> dict[str, float]:
-    """Return a recipe as catalogue names and mass fractions, in the order typed."""
-    whole = sum(amount for _, amount in recipe.parts)
-    found: dict[str, float] = {}
-    for item, amount in recipe.parts:
-        if amount > 0.0:
-            name = weighing.item_name(database, item)
-            found[name] = found.get(name, 0.0) + amount / whole
-    return found
 
 
 def read_actual(

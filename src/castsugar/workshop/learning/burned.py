@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 from castsugar.blends import of_mixes
 from castsugar.burning import SAME_MIX, burn_law_of
@@ -18,9 +17,9 @@ from castsugar.motor.law import BurnLaw
 from castsugar.motor.strand import Strand
 from castsugar.motor.strands import MixResult, analyse_mix
 from castsugar.recipe import parse_recipe
+from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.frozen import sha256_of
-from castsugar.workshop.batches.planned import fractions_of
 from castsugar.workshop.batches.record import Link
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.learning.material import FileFault, file_fault
@@ -201,7 +200,7 @@ def _of_bench(
         return groups
     entries = [e for e in bench.motor["burn_law"] if "borrowed" not in e]
     for entry in entries:
-        parts = fractions_of(parse_recipe(entry["recipe"]), database)
+        parts = catalogue_shares(database, parse_recipe(entry["recipe"]).parts)
         group = _group(groups, parts, entry["recipe"])
         group.in_bench = True
         if "strands" in entry:
@@ -248,8 +247,7 @@ def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> Mix
     """Fit all strands of a mix together."""
     before = None
     if hardware is not None:
-        parts: dict[Any, float] = {**group.fractions}
-        mix = Mix.weigh(parts, name=group.recipe, database=database)
+        mix = Mix.weigh(group.fractions, name=group.recipe, database=database)
         before = law_for(mix, hardware)
     strands = [s for source in group.sources for s in source.strands]
     result = analyse_mix(group.recipe, strands) if strands else None

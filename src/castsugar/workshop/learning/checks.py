@@ -12,10 +12,10 @@ from castsugar.kitchen.calibration import compare
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.profile import parse_cook
 from castsugar.recipe import parse_recipe
+from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch, Spot
 from castsugar.workshop.batches.foresee import kitchen_of
 from castsugar.workshop.batches.frozen import thaw
-from castsugar.workshop.batches.planned import fractions_of
 from castsugar.workshop.bench import read_measurement
 from castsugar.workshop.kitchen_bench import measurement
 from castsugar.workshop.learning.burned import differs
@@ -80,7 +80,7 @@ class KitchenChecks:
         recipe = parse_recipe(str(entry["recipe"]), where="recipe")
         total = made.mass
         shares = {name: mass / total for name, mass in made.masses.items()}
-        if differs(fractions_of(recipe, self._database), shares) > _SAME:
+        if differs(catalogue_shares(self._database, recipe.parts), shares) > _SAME:
             return "measured on another recipe"
         minutes = entry["minutes"]
         held = None if minutes is None else float(str(minutes))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from castsugar.database import Database
 from castsugar.errors import CastsugarError
@@ -189,8 +188,7 @@ def _law(
     """Return the law that a motor has for a mix."""
     if hardware is None:
         return None
-    parts: dict[Any, float] = {**fractions}
-    return law_for(Mix.weigh(parts, database=database), hardware)
+    return law_for(Mix.weigh(fractions, database=database), hardware)
 
 
 def _efficiency_fault(hardware: Hardware | None, firing: FiredLearnt) -> str:

@@ -16,11 +16,13 @@ from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
 from castsugar.recipe import parse_recipe
+from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.planned import fractions_of
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.learning.burned import differs
 from castsugar.workshop.lots import lots_of
+from castsugar.workshop.schema import Place
+from castsugar.workshop.search_names import placed
 
 #: Most recipes that are shown: those of the bench file, then the latest batches'.
 MOST = 12
@@ -78,7 +80,8 @@ def wanted_of(
     cook, minutes = table.get("cook") or "", table.get("minutes")
     found: list[Wanted] = []
     for name, text in bench.recipes.items():
-        parts = fractions_of(parse_recipe(text, where=f"recipe {name!r}"), database)
+        with placed(Place(bench.path, bench.text, "recipes"), name):
+            parts = catalogue_shares(database, parse_recipe(text).parts)
         _add(found, Wanted(name=name, fractions=parts, cook=cook, minutes=minutes))
     for batch in reversed(batches):
         made = batch.made
@@ -125,7 +128,7 @@ def moved(
     for entry in wanted:
         try:
             cook = parse_cook(entry.cook, entry.minutes) if entry.cook else None
-            parts: dict[Any, float] = {**entry.fractions}
+            parts = entry.fractions
             used = {n: lot for n, lot in lots.items() if n in parts}
             mix = Mix.weigh(parts, name=entry.name, lots=used, database=database)
             both = [

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from castsugar.database import Database, Ingredient, Syrup
+from castsugar.database import Database, Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.expand import Lot
+from castsugar.expand import Lot, catalogue_name
 from castsugar.mix import Mix
 from castsugar.recipe import parse_recipe
-from castsugar.weighing import item_name
+from castsugar.weighing import catalogue_shares, item_name
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.lots import LotRecord, lots_of
 from castsugar.workshop.schema import Place
-from castsugar.workshop.search_names import catalogue_name, placed
+from castsugar.workshop.search_names import placed
 
 #: Liquids of the catalogue that are no syrup.
 LIQUIDS = frozenset({"water", "glycerol"})
@@ -56,8 +55,7 @@ class Charge:
         water_lost: float = 0.0,
     ) -> Mix:
         """Return the mix of some masses in the pan; of the shares by default."""
-        parts: dict[str | Ingredient, float] = {}
-        parts.update(self.shares if masses is None else masses)
+        parts = self.shares if masses is None else masses
         held = {item for item, mass in parts.items() if mass > 0.0}
         return Mix.weigh(
             parts,
@@ -166,15 +164,10 @@ def _shares(
     text: str, database: Database, where: str
 ) -> tuple[str, dict[str, float], dict[str, str]]:
     recipe = parse_recipe(text, where=where)
-    whole = math.fsum(amount for _, amount in recipe.parts)
-    shares: dict[str, float] = {}
-    typed: dict[str, str] = {}
-    for item, amount in recipe.parts:
-        try:
-            name = catalogue_name(database, item)
-        except CastsugarError as error:
-            raise type(error)(f"{where}: {error}" if where else str(error)) from None
-        if amount > 0.0:
-            shares[name] = shares.get(name, 0.0) + amount / whole
-            typed.setdefault(name, item)
+    try:
+        names = {catalogue_name(database, item): item for item, _ in recipe.parts}
+        shares = catalogue_shares(database, recipe.parts)
+    except CastsugarError as error:
+        raise type(error)(f"{where}: {error}" if where else str(error)) from None
+    typed = {name: item for name, item in names.items() if name in shares}
     return recipe.name or recipe.text, shares, typed
