@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from castsugar import scope, syrups
-from castsugar.database import Database, Ingredient, Premix, Syrup
+from castsugar import syrups
+from castsugar.database import Database, Ingredient, Premix, Syrup, refused
 from castsugar.errors import InputError, ValidityError, unknown_name
 from castsugar.syrups import SyrupUse
 
@@ -189,10 +189,10 @@ def choose(ingredient: Ingredient, alternatives: Mapping[str, str]) -> Ingredien
 def _resolve(database: Database, item: str | Ingredient) -> Ingredient | Syrup | Premix:
     """Look an item up; refuse what is out of scope."""
     if isinstance(item, Ingredient):
-        scope.check_name(item.name)
-        scope.check_composition(item.name, item.composition)
+        refused.check_name(item.name)
+        refused.check_composition(item.name, item.composition)
         return item
-    scope.check_name(item)
+    refused.check_name(item)
     return database.find(item)
 
 

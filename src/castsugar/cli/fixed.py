@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from castsugar import scope, units
-from castsugar.database import Database
+from castsugar import units
+from castsugar.database import Database, refused
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
 
@@ -24,7 +24,7 @@ def read_fixed(
 ) -> dict[str, float]:
     """Read ``NAME:PERCENT`` options as mass fractions of the whole."""
     for name in (*corners, *(word.rpartition(":")[0] for word in words)):
-        scope.check_name(name)
+        refused.check_name(name)
     names = [database.find(corner).name for corner in corners]
     if len(set(names)) < len(names):
         raise InputError(

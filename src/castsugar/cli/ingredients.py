@@ -33,8 +33,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the catalogue or one item."""
-    from castsugar import scope
-    from castsugar.database import load_database
+    from castsugar.database import load_database, refused
     from castsugar.report import data, ingredients
 
     database = load_database()
@@ -47,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         }
         text = ingredients.listing(database)
     else:
-        scope.check_name(options.name)
+        refused.check_name(options.name)
         facts = ingredients.facts(database, options.name)
         document = {"schema": "castsugar.ingredient/1", **facts}
         text = ingredients.describe(facts)

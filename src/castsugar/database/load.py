@@ -20,6 +20,7 @@ from castsugar.database.records import (
     Source,
     Syrup,
     parse_formula,
+    plain,
 )
 from castsugar.database.rules import load_cautions, load_sources
 from castsugar.database.table import Row, read_rows
@@ -86,12 +87,6 @@ class Database:
         topics = [topic] if isinstance(topic, str) else topic
         known = facts or {}
         return [c for c in self.cautions if any(c.applies(t, known) for t in topics)]
-
-
-def plain(name: str) -> str:
-    """Reduce a name to what is compared: lower case, no spaces, no hyphens."""
-    kept = name.lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
-    return "".join(c for c in kept if c not in " -_\t")
 
 
 def load_database(folder: str | Path | None = None) -> Database:

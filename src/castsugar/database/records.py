@@ -21,6 +21,12 @@ _TOKEN = re.compile(r"([A-Z][a-z]?)(\d*\.?\d*)")
 Composition = tuple[tuple[str, float], ...]
 
 
+def plain(name: str) -> str:
+    """Reduce a name to what is compared: lower case, no spaces, no hyphens."""
+    kept = name.lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    return "".join(c for c in kept if c not in " -_\t")
+
+
 def parse_formula(formula: str) -> Composition:
     """Element counts of a chemical formula without brackets, such as ``C12H22O11``.
 

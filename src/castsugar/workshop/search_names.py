@@ -10,7 +10,7 @@ from typing import Any
 
 from castsugar import weighing
 from castsugar.database import Database
-from castsugar.database.load import plain
+from castsugar.database.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.expand import catalogue_name
 from castsugar.recipe import parse_recipe

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from castsugar.constants import ELEMENTS
-from castsugar.database.load import plain
+from castsugar.database.records import plain
 from castsugar.errors import RefusedError
 
 _CHLORATE = (
