@@ -4,17 +4,32 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.database import refused
+from castsugar.workshop.bench import check_bench
+from castsugar.workshop.search_bench import search_asked
+from castsugar.workshop.weigh.charge import read_charge
 
 # Exact: the list of design 4 ("Refused by name, alias and composition") and the bad
 # inputs of the issue; the messages say what, got, allowed, do (design 3).
 pytestmark = pytest.mark.exact
 
 BASE = {"KNO3": 65.0, "sucrose": 35.0}
+
+OXIDIZERS = [cs.load_database().find(name) for name in ("KNO3", "NaNO3")]
+SPACE = """\
+[search]
+maximise = "flame_temperature_K"
+ratios = ["{}:sucrose >= 1"]
+[search.ingredients]
+KNO3 = "50 % to 70 %"
+sucrose = "30 % to 50 %"
+"""
 
 REFUSED_NAMES = [
     ("potassium perchlorate", "perchlorates"),
@@ -35,7 +50,78 @@ REFUSED_NAMES = [
     ("magnesium", "metal"),
     ("iron filings", "metal"),
     ("vinegar", "acid"),
+    # One and more of every further class; spelt with spaces, hyphens, as formulas.
+    ("potassium bromate", "bromates"),
+    ("Ba(ClO3)2", "chlorates"),
+    ("nitroglycerin", "explosive"),
+    ("Nitro-Glycerine", "explosive"),
+    ("nitrocellulose", "explosive"),
+    ("TNT", "explosive"),
+    ("rdx", "explosive"),
+    ("HMX", "explosive"),
+    ("PETN", "explosive"),
+    ("erythritol tetranitrate", "explosive"),
+    ("lead azide", "azides"),
+    ("mercury fulminate", "fulminates"),
+    ("lead styphnate", "styphnates"),
+    ("picric acid", "picrates"),
+    ("barium nitrate", "potassium and sodium"),
+    ("strontium nitrate", "potassium and sodium"),
+    ("calcium nitrate", "potassium and sodium"),
+    ("magnesium nitrate", "potassium and sodium"),
+    ("lead nitrate", "potassium and sodium"),
+    ("silver nitrate", "potassium and sodium"),
+    ("AgNO3", "potassium and sodium"),
+    ("urea nitrate", "potassium and sodium"),
+    ("guanidine nitrate", "potassium and sodium"),
+    ("xylitol pentanitrate", "potassium and sodium"),
+    ("potassium nitrite", "nitrites"),
+    ("KNO2", "nitrites"),
+    ("black powder", "energetic mix"),
+    ("gunpowder", "energetic mix"),
+    ("flash powder", "energetic mix"),
+    ("thermite", "energetic mix"),
+    ("potassium permanganate", "permanganates"),
+    ("KMnO4", "permanganates"),
+    ("potassium dichromate", "chromates"),
+    ("hydrogen peroxide", "peroxides"),
+    ("sodium persulfate", "persulfates"),
+    ("charcoal-sulfur", "sulfur"),
+    ("red phosphorus", "phosphorus"),
+    ("boron", "metal"),
+    ("barium carbonate", "poison"),
+    ("citric acid", "acid"),
 ]
+
+# A slip of the pen in such a name is no unknown word, and suggests nothing.
+MISSPELT_REFUSED = [
+    ("potassium permaganate", "potassium permanganate"),
+    ("potasium clorate", "potassium chlorate"),
+    ("amonium perclorate", "ammonium perchlorate"),
+    ("alumnium", "aluminium"),
+    ("gunpowdr", "gunpowder"),
+]
+
+
+@pytest.mark.parametrize(("typed", "meant"), MISSPELT_REFUSED)
+def test_misspelt_names_of_refused_substances(typed: str, meant: str) -> None:
+    """The refusal and its reason, never the nearest name of the catalogue."""
+    words = f"'{typed}' looks like '{meant}', which is refused: "
+    with pytest.raises(cs.RefusedError, match=words):
+        cs.load_database().find(typed)
+    for name in ("amonium nitrate", "nitroglicerin", "sulfer", "barium nitrat"):
+        with pytest.raises(cs.RefusedError, match=f"'{name}' is refused: "):
+            cs.load_database().find(name)
+
+
+def test_no_name_of_the_catalogue_is_refused() -> None:
+    """Nor names of textbook gases and of harmless things that sound alike."""
+    harmless = ["nitrogen", "hydrogen", "oxygen", "methane", "air", "copper oxide"]
+    harmless += ["sodium chloride", "sodium bicarbonate", "silica", "anhydride"]
+    known = cs.load_database().known_names()
+    for name in (*known, *harmless, "my potassium nitrate"):
+        refused.check_name(name)
+        refused.check_misspelt(name, known)
 
 
 @pytest.mark.parametrize(("name", "reason"), REFUSED_NAMES)
@@ -68,6 +154,23 @@ REFUSED_FORMULAS = [
     ("HNO3", "acid"),
     ("K", "metal"),
     ("Na", "metal"),
+    # A trace more or less, of its own atoms or others, changes nothing.
+    ("N2H4.0001O3", "ammonium nitrate"),
+    ("N2H4.02O3", "ammonium nitrate"),
+    ("N2H4O3C0.001", "ammonium nitrate"),
+    ("N4H8.0001O6", "ammonium nitrate"),
+    ("H0.999NO3", "acid"),
+    ("H2.0001N2O6", "acid"),
+    ("K1O0.001", "metal"),
+    ("Fe2O3.001", "Fe2O3"),
+    # Explosives of allowed elements: glycerol and erythritol nitrates, RDX, TNT.
+    ("C3H5N3O9", "explosive"),
+    ("C4H6N4O12", "explosive"),
+    ("C3H6N6O6", "explosive"),
+    ("C7H5N3O6", "explosive"),
+    ("CH5N3O4", "urea"),
+    ("CH6N4O3", "guanidine"),
+    ("C6H3N3O7", "picrates"),
 ]
 
 
@@ -79,7 +182,11 @@ def test_refused_by_composition(formula: str, reason: str) -> None:
         cs.Mix.weigh({"KNO3": 65, own: 35})
 
 
-@pytest.mark.parametrize("formula", ["Fe2O3", "Fe4O6", "CH4", "H2", "O2", "N2", "C"])
+# Red iron oxide, textbook fuels; not far from a refused formula: urea, nitrogen oxide.
+LET_IN = ["Fe2O3", "Fe4O6", "CH4", "H2", "O2", "N2", "C", "CH4N2O", "H2O", "N2O4"]
+
+
+@pytest.mark.parametrize("formula", LET_IN)
 def test_check_substances_are_let_in_and_flagged(formula: str) -> None:
     """Red iron oxide and textbook fuels pass; the mix carries the flag."""
     own = cs.Ingredient(name="my powder", formula=formula, enthalpy_of_formation=0.0)
@@ -95,7 +202,7 @@ MISSPELT = [
     ("sorbitl", "sorbitol"),
     ("corn sirup", "corn syrup"),
     ("powderd sugar", "powdered sugar"),
-    ("KNO2", "KNO3"),
+    ("sodum nitrate", "sodium nitrate"),
     ("pottasium nitrate", "potassium nitrate"),
     ("iron oxide", "red iron oxide"),
     ("erythrytol", "erythritol"),
@@ -119,6 +226,48 @@ def test_no_one_letter_advice(typed: str) -> None:
         cs.Mix.weigh({"KNO3": 65, typed: 35})
     offered = re.findall(r"'([^']*)'", str(caught.value))
     assert not [n for n in offered if len(n) < 3]
+
+
+# Near an oxidizer's name, alias or formula, by a letter; none says "nitrate".
+NO_OXIDIZER = ["KNO", "KNO4", "KN03", "NaNO", "saltpeeter", "nitr", "potassium nitrat"]
+
+
+@pytest.mark.parametrize("typed", NO_OXIDIZER)
+def test_an_oxidizer_is_never_guessed(typed: str) -> None:
+    """Not for a word without "nitrate" in it: in a recipe, a space, on the scale."""
+    data = cs.load_database()
+    names = [n for n in data.known_names() if data.find(n) in OXIDIZERS]
+    assert len(names) > 8
+    bench = check_bench(Path("b.toml"), SPACE.format(typed))
+    for call in (
+        lambda: cs.Mix.weigh({"sucrose": 65, typed: 35}),
+        lambda: read_charge("KNO3:65 sugar:35", None, data).find(typed, "--actual"),
+        lambda: search_asked(bench, data),
+    ):
+        with pytest.raises(cs.CastsugarError) as caught:
+            call()
+        offered = re.findall(r"mean '([^']*)'|or '([^']*)'", str(caught.value))
+        assert not {n for pair in offered for n in pair} & set(names)
+
+
+def test_a_word_with_nitrate_may_be_a_nitrate() -> None:
+    """What holds "nitrate" is close enough to be told."""
+    with pytest.raises(cs.UnknownNameError, match="mean 'potassium nitrate'"):
+        cs.load_database().find("potasium nitrate")
+
+
+def test_forbidden_words_are_refused_wherever_names_are_read() -> None:
+    """In a ratio, as a lot, on the scale: the reason, never the nearest name."""
+    data = cs.load_database()
+    bench = check_bench(Path("b.toml"), SPACE.format("potassium chlorate"))
+    charge = read_charge("KNO3:65 sugar:35", None, data)
+    for call in (
+        lambda: charge.find("potassium chlorate", "--actual"),
+        lambda: search_asked(bench, data),
+        lambda: data.find("potassium chlorate"),
+    ):
+        with pytest.raises(cs.CastsugarError, match="is refused: chlorates"):
+            call()
 
 
 def test_no_advice_is_better_than_bad_advice() -> None:

@@ -548,7 +548,7 @@ BAD = [
         "names 'chamber_pressure_MPa' twice",
     ),
     # table search.ingredients
-    (('"KNO3" = "55 % to', '"KNO" = "55 % to'), '"KNO"', "did you mean 'KNO3'"),
+    (('"KNO3" = "55 % to', '"KNO" = "55 % to'), '"KNO"', "unknown ingredient 'KNO'"),
     (('"red iron oxide" = "1', '"chlorate" = "1'), '"chlorate"', "is refused"),
     (
         ('oxide" = "1 %"', 'oxide" = "1"'),

@@ -106,7 +106,7 @@ def test_no_mix_keeps_the_limits(
         (('"characteristic_velocity_m_s"', '"c_star"'), "c_star"),
         (("50 % to 70 %", "70 % to 50 %"), "contradict"),
         (("50 % to 70 %", "10 % to 20 %"), "no mix"),
-        (('"KNO3"', '"KNO4"'), "KNO3"),
+        (('"KNO3"', '"KNO4"'), "unknown ingredient 'KNO4'"),
         (('"KNO3" =', '"KClO4" ='), "KClO4"),
         (("at_most = 1500", "at_mst = 1500"), "at_most"),
         (("[search]", "[serch]"), "search"),

@@ -58,10 +58,15 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     return [lowered[candidate] for candidate in found[:count]]
 
 
-def unknown_name(kind: str, name: str, known: Iterable[str]) -> UnknownNameError:
-    """Build the error for an unknown `name` of the given `kind` ("ingredient", ...)."""
+def unknown_name(
+    kind: str, name: str, known: Iterable[str], offered: Iterable[str] | None = None
+) -> UnknownNameError:
+    """Build the error for an unknown `name` of the given `kind` ("ingredient", ...).
+
+    A suggestion is one of `offered`; of all known names by default.
+    """
     listed = list(known)
-    near = nearest_names(name, listed)
+    near = nearest_names(name, listed if offered is None else offered)
     if near:
         hint = f"did you mean {' or '.join(repr(n) for n in near)}?"
     elif kind == "ingredient" and len(listed) > 12:

@@ -192,7 +192,6 @@ def _resolve(database: Database, item: str | Ingredient) -> Ingredient | Syrup |
         refused.check_name(item.name)
         refused.check_composition(item.name, item.composition)
         return item
-    refused.check_name(item)
     return database.find(item)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from castsugar import units
-from castsugar.database import Database, refused
+from castsugar.database import Database
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
 
@@ -23,8 +23,6 @@ def read_fixed(
     database: Database, words: list[str], corners: list[str]
 ) -> dict[str, float]:
     """Read ``NAME:PERCENT`` options as mass fractions of the whole."""
-    for name in (*corners, *(word.rpartition(":")[0] for word in words)):
-        refused.check_name(name)
     names = [database.find(corner).name for corner in corners]
     if len(set(names)) < len(names):
         raise InputError(

@@ -33,7 +33,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the catalogue or one item."""
-    from castsugar.database import load_database, refused
+    from castsugar.database import load_database
     from castsugar.report import data, ingredients
 
     database = load_database()
@@ -46,7 +46,6 @@ def run(options: argparse.Namespace) -> int:
         }
         text = ingredients.listing(database)
     else:
-        refused.check_name(options.name)
         facts = ingredients.facts(database, options.name)
         document = {"schema": "castsugar.ingredient/1", **facts}
         text = ingredients.describe(facts)

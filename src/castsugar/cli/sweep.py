@@ -137,7 +137,9 @@ def _which(database: Any, items: list[str], vary: str) -> int:
         raise InputError("a sweep needs a recipe of at least two ingredients")
     wanted = database.find(vary).name
     if wanted not in names:
-        raise unknown_name("ingredient of the recipe", vary, items)
+        raise unknown_name(
+            "ingredient of the recipe", vary, items, database.offered(vary, items)
+        )
     return names.index(wanted)
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from castsugar.database import headers, validate
+from castsugar.database import headers, refused, validate
 from castsugar.database.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.database.locate import data_folder, data_version
 from castsugar.database.records import (
@@ -66,13 +66,41 @@ class Database:
 
         Raises
         ------
+        RefusedError
+            For what is out of scope, with the reason.
         UnknownNameError
             With the nearest known names.
         """
         item = self._index.get(plain(name))
         if item is None:
-            raise unknown_name("ingredient", name, self.known_names())
+            refused.check_name(name)
+            refused.check_misspelt(name, self.known_names())
+            raise unknown_name(
+                "ingredient", name, self.known_names(), self.offered(name)
+            )
         return item
+
+    def offered(self, name: str, known: Iterable[str] | None = None) -> list[str]:
+        """Return the names that may be suggested for one that is not known.
+
+        No oxidizer for a word that does not say nitrate: a wrong guess there is the
+        one that matters.
+
+        Parameters
+        ----------
+        name : str
+            As typed.
+        known : iterable of str, optional
+            Names and aliases to choose from; all by default.
+        """
+        names = self.known_names() if known is None else list(known)
+        if "nitrate" in name.lower():
+            return names
+        return [n for n in names if not self._oxidizes(n)]
+
+    def _oxidizes(self, name: str) -> bool:
+        item = self._index.get(plain(name))
+        return isinstance(item, Ingredient) and item.role == "oxidizer"
 
     def known_names(self) -> list[str]:
         """All names and aliases."""

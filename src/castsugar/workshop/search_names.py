@@ -87,7 +87,7 @@ class Names:
         if name in self.typed:
             return name
         known = [*self.choices, *self.typed.values()]
-        near = nearest_names(typed, known)
+        near = nearest_names(typed, self.database.offered(typed, known))
         hint = f"did you mean {near[0]!r}?" if near else f"it holds {', '.join(known)}"
         raise place.fail(key, f"- {typed!r} is not in [search.ingredients]; {hint}")
 

@@ -87,7 +87,7 @@ class Charge:
         name = item_name(self.database, typed)
         if name in self.shares:
             return name
-        near = nearest_names(typed, list(self.typed.values()))
+        near = nearest_names(typed, self.database.offered(typed, self.typed.values()))
         hint = f"did you mean {near[0]!r}?" if near else "it holds "
         hint += "" if near else ", ".join(self.typed.values())
         raise InputError(f"{where}: {typed!r} is not in the recipe; {hint}")
