@@ -38,7 +38,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "database": (1, ()),
     "mix": (
         2,
-        ("recipe", "syrups", "expand", "weighing", "mix", "items", "blends"),
+        ("recipe", "syrups", "expand", "scope", "weighing", "mix", "items", "blends"),
     ),
     "thermo": (3, ()),
     "kitchen": (3, ()),

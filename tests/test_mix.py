@@ -62,7 +62,9 @@ BALANCES = [
 @pytest.mark.parametrize(("recipe", "percent"), BALANCES)
 def test_oxygen_balance(recipe: dict[str, float], percent: float) -> None:
     """Oxygen balance worked by hand, printed to two decimals."""
-    assert cs.Mix.weigh(recipe).oxygen_balance == pytest.approx(percent, abs=0.005)
+    assert cs.Mix.put_together(recipe).oxygen_balance == pytest.approx(
+        percent, abs=0.005
+    )
 
 
 def test_oxidizer_fuel_ratio_leaves_water_out() -> None:

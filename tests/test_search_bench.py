@@ -404,7 +404,7 @@ def test_reference_only_is_refused(database: Database) -> None:
         with pytest.raises(cs.InputError) as caught:
             task_of(bench(text), own)
         assert str(caught.value).startswith(f"bench.toml, {words}")
-        assert "'hydrogen' serves as a reference only" in str(caught.value)
+        assert "'hydrogen', which is none of the catalogue's" in str(caught.value)
 
 
 def test_kitchen_beside_stated_water() -> None:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar import weighing
+from castsugar import scope, weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
-from castsugar.expand import Lot
+from castsugar.expand import Constituent, Lot
 from castsugar.items import Item, weigh_items, with_solids
 from castsugar.mix import Mix
 
@@ -65,6 +65,23 @@ class Blends:
 
     def __len__(self) -> int:
         return len(self.names)
+
+    @property
+    def outside(self) -> NDArray[np.bool_]:
+        """Which rows are out of scope by what burns in them, (n,)."""
+        burns = [scope.fuel_shares(item.constituents) for item in self.items]
+        parts = self.shares @ np.array(burns, dtype=float).reshape(-1, 2)
+        by_mass, by_fuel = scope.excesses(parts[:, 0], parts[:, 1])
+        return np.asarray(np.maximum(by_mass, by_fuel) > scope.ROUNDING)
+
+    def weighed(self, row: int) -> list[Constituent]:
+        """Return the pure substances of one row as weighed, item by item."""
+        return [
+            replace(c, mass_fraction=share * c.mass_fraction)
+            for item, share in zip(self.items, self.shares[row].tolist(), strict=True)
+            for c in item.constituents
+            if share > 0.0
+        ]
 
     def take(self, part: slice) -> Blends:
         """Return some of the rows."""
@@ -179,7 +196,35 @@ def blend(
     ------
     InputError
         For fractions below 0 or that do not sum to 1.
+    RefusedError
+        For a row whose fuel is not sugars, polyols and syrups, and for an ingredient
+        that is none of the catalogue's.
     """
+    made = put_together(
+        items,
+        fractions,
+        water_lost=water_lost,
+        lots=lots,
+        alternatives=alternatives,
+        database=database,
+    )
+    for item in made.items:
+        scope.check_catalogued("blend", item.constituents)
+    for row in np.flatnonzero(made.outside).tolist():
+        scope.check_mix(made.names[row], made.weighed(row))
+    return made
+
+
+def put_together(
+    items: Sequence[str],
+    fractions: FloatArray,
+    *,
+    water_lost: float = 0.0,
+    lots: Mapping[str, Lot] | None = None,
+    alternatives: Mapping[str, str] | None = None,
+    database: Database | None = None,
+) -> Blends:
+    """Cast as :func:`blend` does, without a look at what the fuel is."""
     weighing.check_water_lost(water_lost)
     shares = np.asarray(fractions, dtype=float)
     if shares.ndim != 2 or shares.shape[1] != len(items):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, cooking, driving, rows, uncertainty
+from castsugar import confirmation, cooking, driving, rows, scope, uncertainty
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
@@ -247,9 +247,12 @@ def sensitivities(
     ------
     InputError
         For options without meaning.
+    RefusedError
+        For an ingredient that is none of the catalogue's.
     ConvergenceError
         If the mix is cold or a station is not found.
     """
+    scope.check_catalogued(mix.name, mix.weighed)
     _check_options(pressure, exit_pressure, flow)
     table = species or shipped_species()
     return _sensitivities(mix, table, pressure, exit_pressure, flow)

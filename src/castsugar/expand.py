@@ -153,21 +153,6 @@ def syrup_use(
     )
 
 
-def catalogue_name(database: Database, typed: str) -> str:
-    """Return the catalogue's own name of an ingredient that may be weighed.
-
-    Raises
-    ------
-    UnknownNameError, RefusedError
-    InputError
-        For what serves as a reference only.
-    """
-    parts = expand(database, typed, 1.0, None, {})
-    if not all(part.ingredient.catalogued for part in parts):
-        raise InputError(f"{typed!r} serves as a reference only; it is never weighed")
-    return database.find(typed).name
-
-
 def choose(ingredient: Ingredient, alternatives: Mapping[str, str]) -> Ingredient:
     """Return the ingredient with the alternative enthalpy asked for, if any."""
     wanted = alternatives.get(ingredient.name)

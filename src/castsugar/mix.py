@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from castsugar import plain, weighing
+from castsugar import plain, scope, weighing
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, load_database
 from castsugar.expand import Constituent, Lot, expand, syrup_use
@@ -62,6 +62,8 @@ class Mix:
     ) -> Mix:
         """Weigh a recipe and cast it.
 
+        Its fuel must be sugars, polyols and syrups; see :mod:`castsugar.scope`.
+
         Parameters
         ----------
         recipe : mapping
@@ -88,6 +90,35 @@ class Mix:
         >>> mix = Mix.weigh({"KNO3": 65, "sucrose": 35})
         >>> round(mix.oxygen_balance, 2)
         -13.55
+        """
+        mix = cls.put_together(
+            recipe,
+            name=name,
+            basis=basis,
+            water_lost=water_lost,
+            lots=lots,
+            alternatives=alternatives,
+            database=database,
+        )
+        scope.check_mix(mix.name, mix.weighed)
+        return mix
+
+    @classmethod
+    def put_together(  # noqa: PLR0913 - keyword-only options
+        cls,
+        recipe: weighing.Amounts,
+        *,
+        name: str = "",
+        basis: str = "parts",
+        water_lost: float = 0.0,
+        lots: Mapping[str, Lot] | None = None,
+        alternatives: Mapping[str, str] | None = None,
+        database: Database | None = None,
+    ) -> Mix:
+        """Weigh as :meth:`weigh` does, without a look at what the fuel is.
+
+        For what lies on the scale beside a recipe that is in scope, and for a pure
+        ingredient: the error of one line may lead out of scope.
         """
         data = database or load_database()
         weighing.check_water_lost(water_lost)
@@ -172,11 +203,6 @@ class Mix:
         """
         volume = sum(c.mass_fraction / c.ingredient.density for c in self.cast)
         return 1.0 / volume
-
-    @property
-    def reference_only(self) -> bool:
-        """Whether an ingredient is not of the catalogue (for checks only)."""
-        return any(not c.ingredient.catalogued for c in self.cast)
 
     @property
     def flags(self) -> tuple[str, ...]:

@@ -129,6 +129,7 @@ def saccharide(
     substance = Ingredient(
         name=f"syrup solids {kind}",
         formula={"C": 6 * n, "H": 10 * n + 2, "O": 5 * n + 1},
+        fuel_kind="syrup solids",
         enthalpy_of_formation=enthalpy,
         enthalpy_uncertainty=math.nan,
         density=1.0 / specific_volume,

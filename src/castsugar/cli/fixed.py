@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar import units
+from castsugar import scope, units
 from castsugar.database import Database
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
@@ -23,6 +23,8 @@ def read_fixed(
     database: Database, words: list[str], corners: list[str]
 ) -> dict[str, float]:
     """Read ``NAME:PERCENT`` options as mass fractions of the whole."""
+    for corner in corners:
+        scope.check_bound(database, corner, 1.0)
     names = [database.find(corner).name for corner in corners]
     if len(set(names)) < len(names):
         raise InputError(
@@ -40,7 +42,9 @@ def read_fixed(
         if known in names:
             raise InputError(f"--with {name.strip()!r} is among the three already")
         names.append(known)
-        fixed[name.strip()] = units.parse(amount, "fraction", where="--with").value
+        share = units.parse(amount, "fraction", where="--with").value
+        scope.check_bound(database, known, share)
+        fixed[name.strip()] = share
     taken = sum(fixed.values())
     if taken >= 1.0:
         raise InputError(f"--with takes {taken:.0%}; nothing is left for the three")

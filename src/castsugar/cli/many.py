@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import math
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from pathlib import Path
@@ -121,6 +122,15 @@ def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
     hidden = () if conditions.uncertainty else ("uncertainty",)
     names = [c.key for c in COLUMNS if c.group not in hidden]
     return pd.DataFrame(known, columns=names)
+
+
+def withheld(row: dict[str, Any]) -> dict[str, Any]:
+    """Return the row of a mix that is out of scope: its name, and why it is empty."""
+    empty = {key: math.nan for key, value in row.items() if isinstance(value, float)}
+    status = "not computed: sugars are less than nine tenths of what burns"
+    told = {"status": status, "flags": "", "confirmation": "not asked"}
+    classes = {"flow_class": "not computed", "burn_law_origin": "not computed"}
+    return row | empty | told | {k: v for k, v in classes.items() if k in row}
 
 
 def write_table(options: argparse.Namespace, rows: Rows) -> None:

@@ -15,6 +15,7 @@ from castsugar.cli.many import (
     Rows,
     add_many_options,
     evaluate_many,
+    withheld,
     write_picture,
     write_table,
 )
@@ -92,7 +93,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
     from castsugar import lattice
-    from castsugar.blends import blend
+    from castsugar.blends import put_together
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
     from castsugar.database import load_database
@@ -111,7 +112,7 @@ def run(options: argparse.Namespace) -> int:
     items = [*options.ingredients, *fixed]
     fractions = lattice.with_fixed(triangle, total, list(fixed.values()))
     marks = _marks(database, options.mark, options.ingredients, fixed, total)
-    blends = blend(
+    blends = put_together(
         items,
         fractions,
         water_lost=conditions.water_lost or 0.0,
@@ -122,8 +123,8 @@ def run(options: argparse.Namespace) -> int:
     rows, complete = evaluate_many(blends, conditions, options.workers)
     names = [f"{item}_mass_percent" for item in items]
     rows = [
-        dict(zip(names, 100.0 * shares, strict=True)) | row
-        for shares, row in zip(fractions, rows, strict=True)
+        dict(zip(names, 100.0 * shares, strict=True)) | (withheld(row) if out else row)
+        for shares, row, out in zip(fractions, rows, blends.outside, strict=True)
     ]
     if conditions.kitchen is not None:
         add_window(rows)

@@ -8,6 +8,7 @@ INGREDIENTS = (
     "aliases",
     "formula",
     "role",
+    "fuel_kind",
     "enthalpy_of_formation_kJ_mol",
     "enthalpy_uncertainty_kJ_mol",
     "enthalpy_status",

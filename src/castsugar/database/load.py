@@ -11,6 +11,7 @@ from castsugar.database import headers, refused, validate
 from castsugar.database.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.database.locate import data_folder, data_version
 from castsugar.database.records import (
+    FUEL_KINDS,
     ROLES,
     STATUSES,
     Alternative,
@@ -219,6 +220,7 @@ def _ingredient(
         aliases=row.names("aliases"),
         formula=composition,
         role=role,
+        fuel_kind=_fuel_kind(row, role),
         enthalpy_of_formation=1e3
         * row.number("enthalpy_of_formation_kJ_mol", -20000.0, 1000.0),
         enthalpy_uncertainty=1e3 * row.number("enthalpy_uncertainty_kJ_mol", 0.0),
@@ -231,6 +233,15 @@ def _ingredient(
         note=row.text("note"),
         catalogued=True,
     )
+
+
+def _fuel_kind(row: Row, role: str) -> str:
+    """Return what kind of fuel a row is; empty if it is none."""
+    if role == "fuel":
+        return row.text("fuel_kind", FUEL_KINDS)
+    if row.text("fuel_kind"):
+        raise row.fail("fuel_kind", f"belongs to a fuel; this is role {role}")
+    return ""
 
 
 def _syrup(row: Row, sources: dict[str, Source]) -> Syrup:

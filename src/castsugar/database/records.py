@@ -13,6 +13,9 @@ from castsugar.errors import InputError, RefusedError
 #: What an ingredient does in a mix.
 ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert")
 
+#: What kind of fuel a fuel is; all but the last are those of a nitrate-sugar mix.
+FUEL_KINDS = ("sugar", "polyol", "syrup solids", "other")
+
 #: How a value came to be known.
 STATUSES = ("measured", "fitted", "estimated", "assumed", "from memory")
 
@@ -111,6 +114,8 @@ class Ingredient:
         True density; NaN if unknown (then no mix density is given). [kg/m3]
     role : str
         One of :data:`ROLES`.
+    fuel_kind : str, optional
+        Of a fuel of the catalogue, one of :data:`FUEL_KINDS`.
     enthalpy_uncertainty : float, optional
         Standard uncertainty of the enthalpy, covering rival values. [J/mol]
     status, source, note : str, optional
@@ -125,6 +130,7 @@ class Ingredient:
     enthalpy_of_formation: float
     density: float = math.nan
     role: str = "fuel"
+    fuel_kind: str = ""
     enthalpy_uncertainty: float = math.nan
     status: str = "assumed"
     source: str = "user"

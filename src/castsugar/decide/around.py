@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar import cooking
-from castsugar.blends import blend
+from castsugar.blends import put_together
 from castsugar.decide.measure import KEPT
 from castsugar.decide.mixing_line import line_through, same_as
 from castsugar.decide.outcome import Outcome
@@ -272,7 +272,7 @@ def _gaps(
     if asked.kitchen is None:
         found["kitchen"] = "no kitchen was given"
     else:
-        blends = blend(
+        blends = put_together(
             settings.items,
             pair,
             water_lost=settings.water_lost,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from castsugar import weighing
+from castsugar import scope, weighing
 from castsugar.database import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
@@ -16,7 +16,6 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.errors import InputError
-from castsugar.expand import catalogue_name
 from castsugar.mix import Mix
 
 #: Parts of a space that a call may state beside its ingredients.
@@ -97,7 +96,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     slots = dict(choices or {})
 
     def known(name: str) -> str:
-        return name if name in slots else catalogue_name(database, name)
+        return name if name in slots else scope.catalogue_name(database, name)
 
     weighing.check_named_once(database, ingredients)
     weighing.check_named_once(database, stock or {})
@@ -108,12 +107,17 @@ def search(  # noqa: PLR0913 - keyword-only options
             bounds[known(name)] = share
         else:
             fixed[known(name)] = float(share)
+        highest = share[1] if isinstance(share, tuple) else float(share)
+        for option in slots.get(name, [name]):
+            scope.check_bound(database, option, highest)
     space = Space(
         bounds=bounds,
         fixed=fixed,
         rows=rows,
         ratios=[_ratio(text, known) for text in ratios],
-        choices={s: [catalogue_name(database, o) for o in slots[s]] for s in slots},
+        choices={
+            s: [scope.catalogue_name(database, o) for o in slots[s]] for s in slots
+        },
         purchases={known(n): m for n, m in (stock or {}).items()},
         **{name: options.pop(name) for name in _SPACE if name in options},
     )

@@ -22,7 +22,7 @@ from castsugar.decide.overturn import Overturn, overturn_of
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
-from castsugar.errors import InputError, RefusedError
+from castsugar.errors import InputError
 from castsugar.lattice import apportion
 from castsugar.mix import Mix
 from castsugar.weighing import item_name
@@ -177,12 +177,6 @@ def justify(  # noqa: PLR0913 - keyword-only options
     """
     conditions, doubts = conditions or Conditions(), doubts or Doubts()
     mixes = [as_mix(base), as_mix(new)]
-    for mix in mixes:
-        if mix.reference_only:
-            raise RefusedError(
-                f"{mix.name} holds an ingredient that is none of the catalogue's: such "
-                "mixes serve checks only, a change to them is not justified here"
-            )
     _check_wings(limits, conditions)
     comparison = compare(
         mixes,

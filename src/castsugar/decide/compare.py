@@ -146,6 +146,8 @@ def compare(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
         For a baseline that is none of the mixes, a scale step that is not above 0.
+    RefusedError
+        For an ingredient that is none of the catalogue's.
 
     Examples
     --------

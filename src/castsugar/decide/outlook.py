@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar import scope
 from castsugar.database import Ingredient
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
@@ -80,11 +81,15 @@ class Outlook:
         ------
         InputError
             Without a mix; and what weighing refuses.
+        RefusedError
+            For an ingredient that is none of the catalogue's.
         """
         conditions, doubts = conditions or Conditions(), doubts or Doubts()
         listed = tuple(as_mix(mix) for mix in mixes)
         if not listed:
             raise InputError("no mixes given; give one or more to look at")
+        for mix in listed:
+            scope.check_catalogued(mix.name, mix.weighed)
         places: dict[str, Place] = {}
         keys = []
         for mix in listed:

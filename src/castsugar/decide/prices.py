@@ -173,7 +173,10 @@ class Trier:
             )
 
     def _rows(self, found: Multipliers) -> Iterable[_Binding]:
+        scope = {row.name for row in self.space.scope}
         for index in np.flatnonzero(found.rows > 0.0).tolist():
+            if self.region.row_names[index] in scope:
+                continue
             yield _Binding(
                 is_row=True,
                 index=index,

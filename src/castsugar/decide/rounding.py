@@ -83,7 +83,8 @@ def neighbours(
     found = np.zeros((int(good.sum()), len(fractions)))
     found[:, used] = counts[good] / total
     fixed = _within(found, space, occupied(space.fixed_rows(), choice), 0.5 / total)
-    free = _within(found, space, occupied(space.movable_rows(), choice), 0.0)
+    others = (*space.movable_rows(), *space.scope)
+    free = _within(found, space, occupied(others, choice), 0.0)
     found = found[fixed & free]
     if not len(found):
         raise InputError(

@@ -26,6 +26,10 @@ MOST_FREE = 8
 MOST_CHOICES = 64
 
 
+#: How names of rows end that are no limit of the user's.
+SCOPE = " (scope)"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Space:
     """The mixes that may be weighed.
@@ -48,6 +52,9 @@ class Space:
         Mass of what is weighed; purchases and the scale need it. [kg]
     scale_step : float, optional
         Smallest step of the user's scale. [kg]
+    scope : sequence of Row
+        Linear limits that are never moved and have no price: beyond them nothing is
+        judged. Their names end in :data:`SCOPE`.
 
     Raises
     ------
@@ -76,6 +83,7 @@ class Space:
     purchases: Mapping[str, float] = field(default_factory=dict)
     batch: float | None = None
     scale_step: float | None = None
+    scope: Sequence[Row] = ()
 
     def __post_init__(self) -> None:
         """Check everything that needs no solver."""
@@ -155,10 +163,10 @@ class Space:
 
     def all_rows(self) -> tuple[Row, ...]:
         """Return every limit as a row of slots and ingredients, named for people."""
-        return (*self.fixed_rows(), *self.movable_rows())
+        return (*self.fixed_rows(), *self.movable_rows(), *self.scope)
 
     def movable_rows(self) -> tuple[Row, ...]:
-        """Return the rows that may be relaxed: all but those of fixed parts."""
+        """Return the rows that may be relaxed: neither fixed parts nor the scope."""
         return (*self._bound_rows(), *self._user_rows(), *self._purchase_rows())
 
     def fixed_rows(self) -> tuple[Row, ...]:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from castsugar import cooking, driving, rows
-from castsugar.blends import Blends, blend
+from castsugar.blends import Blends, put_together
 from castsugar.constants import (
     DEFAULT_PRESSURE,
     STANDARD_ATMOSPHERE,
@@ -166,7 +166,7 @@ class TableProblem:
     ) -> tuple[dict[str, Any], Blends, Flow]:
         """Return every column by name, the mixes as cast, and how they flow."""
         s = self.settings
-        blends = blend(
+        blends = put_together(
             s.items,
             fractions,
             water_lost=s.water_lost,
@@ -258,7 +258,7 @@ def _charge_slopes(settings: Settings, blends: Blends) -> _Slopes:
     A kilogram of item i leaves the mass m_i in the cast; elements, enthalpy and volume
     of the cast are sums over items divided by the sum of m.
     """
-    alone = blend(
+    alone = put_together(
         settings.items,
         np.eye(len(settings.items)),
         water_lost=min(settings.water_lost, _NEARLY_ALL),

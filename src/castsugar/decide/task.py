@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from castsugar import scope
+from castsugar.database import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.problem import Goal
+from castsugar.decide.ratios import Row
 from castsugar.decide.requirement import Requirement, check_column
-from castsugar.decide.space import Space
+from castsugar.decide.space import SCOPE, Space
 from castsugar.decide.table import DELIVERED, WEIGHTED, Settings, TableProblem
 from castsugar.errors import InputError
+from castsugar.items import weigh_items
 
 #: What is searched for by default: impulse for the volume of the motor.
 OBJECTIVE = "density_impulse_kg_s_m3"
@@ -47,6 +51,30 @@ class Sloppiness:
                     f"{name.replace('_', ' ')} of a sloppy batch is {value:g}; "
                     "allowed: 0 or more, below 0.2"
                 )
+
+
+def _scope_rows(settings: Settings) -> tuple[Row, ...]:
+    """Return the limits on what may burn; none where sugars, polyols, syrups do."""
+    made = weigh_items(load_database(), settings.items, settings.lots, {})
+    burns = [scope.fuel_shares(item.constituents) for item in made]
+    if not any(others for others, _ in burns):
+        return ()
+    excess = [scope.excesses(others, fuel)[1] for others, fuel in burns]
+    return (
+        Row(
+            name=f"combustibles other than sugars at most 3 %{SCOPE}",
+            coefficients={
+                item: others
+                for item, (others, _) in zip(settings.items, burns, strict=True)
+            },
+            limit=scope.OF_THE_MASS,
+        ),
+        Row(
+            name=f"such combustibles at most a tenth of all that burns{SCOPE}",
+            coefficients=dict(zip(settings.items, excess, strict=True)),
+            limit=0.0,
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +115,9 @@ class Task:
     effort: Effort = field(default_factory=Effort)
 
     def __post_init__(self) -> None:
-        """Check that the settings can give what is asked for."""
+        """Check that the settings can give what is asked for; keep to the scope."""
+        rows = _scope_rows(self.settings)
+        object.__setattr__(self, "space", replace(self.space, scope=rows))
         for name in self.tried:
             if name in RESERVED or name.startswith("runner "):
                 raise InputError(

@@ -70,6 +70,7 @@ def _ingredient(database: Database, item: Ingredient) -> dict[str, Any]:
         "also_called": list(item.aliases),
         "kind": "ingredient",
         "role": item.role,
+        "fuel_kind": item.fuel_kind,
         "formula": item.formula_text,
         "molar_mass_g_mol": 1e3 * item.molar_mass,
         "enthalpy_of_formation_kJ_mol": item.enthalpy_of_formation / 1e3,

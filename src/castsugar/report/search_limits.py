@@ -9,6 +9,7 @@ from castsugar import units
 from castsugar.decide.found import AGREEMENT, Found, LimitState, Price, RowState
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
+from castsugar.decide.space import SCOPE
 from castsugar.report.search_amounts import (
     bound,
     bound_text,
@@ -131,6 +132,8 @@ def limit_price(state: LimitState, found: Found, asked: Asked) -> str:
 
 def row_price(row: RowState, found: Found) -> str:
     """Say what loosening a bound, ratio or purchase by a percentage point buys."""
+    if row.name.endswith(SCOPE):
+        return "What lies beyond is none of a nitrate-sugar mix, and is not looked at."
     if row.price is None:
         return _unpriced(found)
     words = "a percentage point of the mix looser", "as much tighter"

@@ -8,11 +8,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from castsugar import weighing
+from castsugar import scope, weighing
 from castsugar.database import Database
 from castsugar.database.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.expand import catalogue_name
+from castsugar.mix import Mix
 from castsugar.recipe import parse_recipe
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place
@@ -38,7 +38,7 @@ class Names:
         place = self._place("search.ingredients")
         for name, share in table["ingredients"].items():
             chosen = name in table["choices"]
-            item = name if chosen else self._add(name, place, name)
+            item = name if chosen else self._add(name, place, name, share)
             if isinstance(share, tuple):
                 bounds[item] = share
             else:
@@ -51,7 +51,10 @@ class Names:
                 raise place.fail(
                     slot, f"has no bounds; {hint}add it to [search.ingredients]"
                 )
-            self.choices[slot] = tuple(self._add(o, place, slot) for o in options)
+            share = table["ingredients"][slot]
+            self.choices[slot] = tuple(
+                self._add(o, place, slot, share) for o in options
+            )
         for slot in self.choices:
             same = [n for pair in self.typed.items() for n in pair]
             if plain(slot) in map(plain, same):
@@ -63,10 +66,14 @@ class Names:
     def _place(self, table: str) -> Place:
         return Place(self.bench.path, self.bench.text, table)
 
-    def _add(self, typed: str, place: Place, key: str) -> str:
+    def _add(
+        self, typed: str, place: Place, key: str, share: tuple[float, float] | float
+    ) -> str:
         """Return the catalogue name of an ingredient that is new to the space."""
+        highest = share[1] if isinstance(share, tuple) else share
         with placed(place, key):
-            name = catalogue_name(self.database, typed)
+            name = scope.catalogue_name(self.database, typed)
+            scope.check_bound(self.database, name, highest)
         if name in self.typed:
             is_it = "" if typed == name else f" is {name!r}, which"
             before = self.typed[name]
@@ -130,8 +137,8 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
                 f"the label {recipe.name!r} is one name too many; leave it out, the "
                 "key is the name"
             )
-        for item, _ in recipe.parts:
-            catalogue_name(database, item)
+        mix = Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)
+        scope.check_catalogued(recipe.text, mix.weighed)
         return weighing.catalogue_shares(database, recipe.parts)
 
 

@@ -26,7 +26,7 @@ POOL = (*NITRATES, *SUGARS, *SYRUPS, "water", *ADDITIVES)
 @functools.cache
 def pure(name: str) -> tuple[np.ndarray, float]:
     """Elements [mol/kg] and enthalpy [J/kg] of an ingredient alone."""
-    mix = cs.Mix.weigh({name: 1.0})
+    mix = cs.Mix.put_together({name: 1.0})
     return np.array(mix.elements), mix.enthalpy
 
 

@@ -54,7 +54,7 @@ def _weighed(
     lots: Mapping[str, Lot] = {
         item: lot for item, (lot, _) in used_lots(made, bench, database).items()
     }
-    return Mix.weigh(
+    return Mix.put_together(
         made.masses,
         name=made.name or made.recipe,
         water_lost=water_lost or 0.0,

@@ -247,7 +247,7 @@ def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> Mix
     """Fit all strands of a mix together."""
     before = None
     if hardware is not None:
-        mix = Mix.weigh(group.fractions, name=group.recipe, database=database)
+        mix = Mix.put_together(group.fractions, name=group.recipe, database=database)
         before = law_for(mix, hardware)
     strands = [s for source in group.sources for s in source.strands]
     result = analyse_mix(group.recipe, strands) if strands else None

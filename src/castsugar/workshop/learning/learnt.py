@@ -188,7 +188,7 @@ def _law(
     """Return the law that a motor has for a mix."""
     if hardware is None:
         return None
-    return law_for(Mix.weigh(fractions, database=database), hardware)
+    return law_for(Mix.put_together(fractions, database=database), hardware)
 
 
 def _efficiency_fault(hardware: Hardware | None, firing: FiredLearnt) -> str:

@@ -130,7 +130,7 @@ def moved(
             cook = parse_cook(entry.cook, entry.minutes) if entry.cook else None
             parts = entry.fractions
             used = {n: lot for n, lot in lots.items() if n in parts}
-            mix = Mix.weigh(parts, name=entry.name, lots=used, database=database)
+            mix = Mix.put_together(parts, name=entry.name, lots=used, database=database)
             both = [
                 _predicted(mix, cook, kitchen, motor)
                 for kitchen, motor in zip(kitchens, motors, strict=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from castsugar.database import Database, Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.expand import Lot, catalogue_name
+from castsugar.expand import Lot
 from castsugar.mix import Mix
 from castsugar.recipe import parse_recipe
 from castsugar.weighing import catalogue_shares, item_name
@@ -57,7 +57,7 @@ class Charge:
         """Return the mix of some masses in the pan; of the shares by default."""
         parts = self.shares if masses is None else masses
         held = {item for item, mass in parts.items() if mass > 0.0}
-        return Mix.weigh(
+        return Mix.put_together(
             parts,
             name=name or self.name,
             water_lost=water_lost,
@@ -165,7 +165,8 @@ def _shares(
 ) -> tuple[str, dict[str, float], dict[str, str]]:
     recipe = parse_recipe(text, where=where)
     try:
-        names = {catalogue_name(database, item): item for item, _ in recipe.parts}
+        Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+        names = {item_name(database, item): item for item, _ in recipe.parts}
         shares = catalogue_shares(database, recipe.parts)
     except CastsugarError as error:
         raise type(error)(f"{where}: {error}" if where else str(error)) from None
