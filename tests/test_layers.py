@@ -26,6 +26,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         0,
         (
             "errors",
+            "arguments",
             "constants",
             "units",
             "columns",

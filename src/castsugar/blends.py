@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar import scope, weighing
+from castsugar.arguments import named_options
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
@@ -165,6 +166,7 @@ def of_mixes(mixes: Sequence[Mix]) -> Blends:
     )
 
 
+@named_options
 def blend(
     items: Sequence[str],
     fractions: FloatArray,

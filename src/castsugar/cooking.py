@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from castsugar.arguments import named_options
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.parameters import find
@@ -18,7 +19,7 @@ from castsugar.kitchen.pot import SYRUP_SOLIDS
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
-from castsugar.mix import Mix
+from castsugar.mix import Mix, MixLike, as_mixes
 from castsugar.potting import measured_syrup, pots_of
 from castsugar.syrups import SyrupUse
 
@@ -31,14 +32,15 @@ _BROWN = ((5.0, "sugar degraded above 5 %: browns"), (2.0, "sugar degraded above
 Columns = dict[str, Any]
 
 
+@named_options
 def kitchen_table(
-    mixes: Mix | Iterable[Mix] | Blends, kitchen: Kitchen
+    mixes: MixLike | Iterable[MixLike] | Blends, kitchen: Kitchen
 ) -> pd.DataFrame:
     """Return what a kitchen says about mixes: name, water, density, kitchen columns.
 
     Parameters
     ----------
-    mixes : Mix, iterable of Mix, or Blends
+    mixes : Mix, recipe or recipe text, an iterable of these, or Blends
     kitchen : Kitchen
 
     Returns
@@ -53,7 +55,7 @@ def kitchen_table(
     """
     import pandas as pd
 
-    listed = None if isinstance(mixes, Blends) else _listed(mixes)
+    listed = None if isinstance(mixes, Blends) else as_mixes(mixes)
     blends = mixes if isinstance(mixes, Blends) else of_mixes(listed or [])
     said = cook(listed, blends, kitchen)
     blends = said.blends
@@ -66,10 +68,6 @@ def kitchen_table(
         "flags": said.flags(),
     }
     return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
-
-
-def _listed(mixes: Mix | Iterable[Mix]) -> list[Mix]:
-    return [mixes] if isinstance(mixes, Mix) else list(mixes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

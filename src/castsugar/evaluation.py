@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from castsugar import confirmation, cooking, driving, rows, scope, uncertainty
+from castsugar.arguments import named_options
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
+from castsugar.mix import Mix, MixLike, as_mix, as_mixes
 from castsugar.motor.hardware import Hardware
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
@@ -34,8 +35,9 @@ if TYPE_CHECKING:
 PRESSURE_RANGE = (1.0e3, 1.0e8)
 
 
+@named_options
 def equilibrium(
-    mix: Mix,
+    mix: MixLike,
     *,
     pressure: float = DEFAULT_PRESSURE,
     temperature: float | None = None,
@@ -45,7 +47,7 @@ def equilibrium(
 
     Parameters
     ----------
-    mix : Mix
+    mix : Mix, recipe or recipe text
     pressure : float
         Absolute. [Pa]
     temperature : float, optional
@@ -67,7 +69,7 @@ def equilibrium(
 
     Examples
     --------
-    >>> state = equilibrium(Mix.weigh({"KNO3": 65, "sucrose": 35}))
+    >>> state = equilibrium({"KNO3": 65, "sucrose": 35})
     >>> round(state.temperature)
     1717
     """
@@ -76,12 +78,13 @@ def equilibrium(
         raise InputError(
             f"temperature is {temperature:g} K; the species data cover 300 to 5000 K"
         )
-    table, charge = charge_of(mix, species or shipped_species())
+    table, charge = charge_of(as_mix(mix), species or shipped_species())
     return detail.equilibrium(table, charge, pressure, temperature)
 
 
+@named_options
 def performance(
-    mix: Mix,
+    mix: MixLike,
     *,
     pressure: float = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
@@ -94,12 +97,13 @@ def performance(
     ConvergenceError instead of writing a status.
     """
     _check_options(pressure, exit_pressure, flow)
-    table, charge = charge_of(mix, species or shipped_species())
+    table, charge = charge_of(as_mix(mix), species or shipped_species())
     return detail.solve(table, charge, pressure, exit_pressure, flow)
 
 
+@named_options
 def evaluate(  # noqa: PLR0913 - keyword-only options
-    mixes: Mix | Iterable[Mix] | Blends,
+    mixes: MixLike | Iterable[MixLike] | Blends,
     *,
     pressure: float | Sequence[float] = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
@@ -115,7 +119,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    mixes : Mix, iterable of Mix, or Blends
+    mixes : Mix, recipe or recipe text, an iterable of these, or Blends
+        As ``Mix``, ``{"KNO3": 65, "sucrose": 35}`` or ``"KNO3:65 sucrose:35"``;
         :func:`castsugar.blends.blend` makes thousands of mixes at once.
     pressure : float or sequence of float
         Chamber pressure, absolute; one value or one a mix. [Pa]
@@ -160,7 +165,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         if confirm:
             raise InputError("confirm needs Mix objects; blends are not solved again")
     else:
-        listed = [mixes] if isinstance(mixes, Mix) else list(mixes)
+        listed = as_mixes(mixes)
         blends = of_mixes(listed)
     columns = cooking.not_asked(len(blends)) | driving.not_asked(len(blends))
     cooked = None
@@ -213,8 +218,9 @@ def _drive(
     ]
 
 
+@named_options
 def sensitivities(
-    mix: Mix,
+    mix: MixLike,
     *,
     pressure: float = DEFAULT_PRESSURE,
     exit_pressure: float = STANDARD_ATMOSPHERE,
@@ -228,7 +234,7 @@ def sensitivities(
 
     Parameters
     ----------
-    mix : Mix
+    mix : Mix, recipe or recipe text
     pressure, exit_pressure : float
         [Pa]
     flow : str
@@ -252,10 +258,11 @@ def sensitivities(
     ConvergenceError
         If the mix is cold or a station is not found.
     """
-    scope.check_catalogued(mix.name, mix.weighed)
+    known = as_mix(mix)
+    scope.check_catalogued(known.name, known.weighed)
     _check_options(pressure, exit_pressure, flow)
     table = species or shipped_species()
-    return _sensitivities(mix, table, pressure, exit_pressure, flow)
+    return _sensitivities(known, table, pressure, exit_pressure, flow)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

@@ -21,7 +21,7 @@ from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.pot import Pot, poured
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.viscometry import STEEL
-from castsugar.mix import Mix
+from castsugar.mix import Mix, MixLike, as_mix
 from castsugar.potting import pot_of
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]
@@ -78,7 +78,7 @@ def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:
     return Learnt(kitchen=kitchen.changed(belief=found.after), calibration=found)
 
 
-def viscosity_band(kitchen: Kitchen, mix: Mix) -> tuple[float, ...]:
+def viscosity_band(kitchen: Kitchen, mix: MixLike) -> tuple[float, ...]:
     """Return the quantiles :data:`BAND` of the pour viscosity of one mix. [Pa s]
 
     Raises
@@ -96,7 +96,7 @@ def viscosity_band(kitchen: Kitchen, mix: Mix) -> tuple[float, ...]:
 
 
 def pan_weight(  # noqa: PLR0913 - keyword-only options
-    mix: Mix,
+    mix: MixLike,
     cook: Cook,
     *,
     batch: float,
@@ -109,7 +109,7 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    mix : Mix
+    mix : Mix, recipe or recipe text
     cook : Cook
     batch, lost : float
         Mass of the mix, and the mass that left. [kg]
@@ -208,7 +208,7 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
 
 
 def flow_out(  # noqa: PLR0913 - keyword-only options
-    mix: Mix,
+    mix: MixLike,
     cook: Cook,
     *,
     tube_diameter: float,
@@ -227,7 +227,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    mix : Mix
+    mix : Mix, recipe or recipe text
         With nitrate, also if chloride stood in for it.
     cook : Cook
         It runs out at the last temperature.
@@ -246,6 +246,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     InputError
     """
     _salt(salt)
+    mix = as_mix(mix)
     pot = _known(mix, Kitchen(cook=cook, air_pressure=air_pressure))
     return viscometry.flow_out(
         pot,
@@ -269,8 +270,9 @@ def _salt(name: str) -> float:
     return SALTS[name]
 
 
-def _known(mix: Mix, kitchen: Kitchen) -> Pot:
+def _known(given: MixLike, kitchen: Kitchen) -> Pot:
     """Return the pot of a mix that has a model."""
+    mix = as_mix(given)
     pot = pot_of(mix, kitchen)
     if pot.gap[0]:
         raise InputError(f"{mix.name!r}: {pot.gap[0]}; nothing can be learnt from it")

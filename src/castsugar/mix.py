@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from castsugar import plain, scope, weighing
+from castsugar.arguments import named_options, shown
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, load_database
+from castsugar.errors import CastsugarError, InputError
 from castsugar.expand import Constituent, Lot, expand, syrup_use
+from castsugar.recipe import Recipe, parse_recipe
 from castsugar.syrups import SyrupUse
 
 if TYPE_CHECKING:
@@ -49,9 +52,10 @@ class Mix:
     enthalpy: float
 
     @classmethod
+    @named_options
     def weigh(  # noqa: PLR0913 - keyword-only options
         cls,
-        recipe: weighing.Amounts,
+        recipe: weighing.Amounts | Recipe | str,
         *,
         name: str = "",
         basis: str = "parts",
@@ -66,12 +70,14 @@ class Mix:
 
         Parameters
         ----------
-        recipe : mapping
-            Name, alias or :class:`Ingredient` to amount by mass.
+        recipe : mapping or str
+            Name, alias or :class:`Ingredient` to amount by mass; or a recipe as typed
+            (``"KNO3:65 sucrose:35"``, see :func:`castsugar.parse_recipe`).
         name : str, optional
-            Shown in tables; the recipe itself by default.
+            Shown in tables; the recipe itself, or its label, by default.
         basis : str
-            ``"parts"`` (any positive numbers) or ``"fraction"`` (must sum to 1).
+            ``"parts"`` (any positive numbers) or ``"fraction"`` (must sum to 1); a
+            recipe as typed says it itself.
         water_lost : float
             Fraction (0 to 1) of the recipe's own water that leaves before the cast.
         lots : mapping, optional
@@ -106,7 +112,7 @@ class Mix:
     @classmethod
     def put_together(  # noqa: PLR0913 - keyword-only options
         cls,
-        recipe: weighing.Amounts,
+        recipe: weighing.Amounts | Recipe | str,
         *,
         name: str = "",
         basis: str = "parts",
@@ -122,6 +128,11 @@ class Mix:
         """
         data = database or load_database()
         weighing.check_water_lost(water_lost)
+        if isinstance(recipe, str):
+            recipe = parse_recipe(recipe)
+        if isinstance(recipe, Recipe):
+            name, basis = name or recipe.name or recipe.text, recipe.basis
+            recipe = recipe.to_dict()
         parts = weighing.fractions(recipe, basis)
         weighing.check_named_once(data, recipe)
         known_lots = weighing.by_item(data, lots or {}, parts, "lot")
@@ -303,3 +314,56 @@ class Mix:
             f"{self.name}: {self.density:.0f} kg/m3 without voids, as cast {water:.3g} "
             f"% water",
         )
+
+
+#: What means a mix: itself, a recipe as typed or read, or names to amounts.
+MixLike: TypeAlias = Mix | Recipe | str | weighing.Amounts
+
+
+def as_mix(given: MixLike, where: str = "mix") -> Mix:
+    """Return what means a mix as one.
+
+    Parameters
+    ----------
+    given : Mix, Recipe, str or mapping
+    where : str
+        Names it in a message.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+    UnknownNameError, RefusedError
+        As :meth:`Mix.weigh`.
+
+    Examples
+    --------
+    >>> as_mix("base=KNO3:65 sucrose:35").name, as_mix({"KNO3": 2, "sugar": 1}).name
+    ('base', 'KNO3:2 sugar:1')
+    """
+    if isinstance(given, Mix):
+        return given
+    if not isinstance(given, Recipe | str | Mapping):
+        raise InputError(
+            f"{where} is {shown(given)}; give a Mix, a recipe such as "
+            "{'KNO3': 65, 'sucrose': 35}, or its text 'KNO3:65 sucrose:35'"
+        )
+    try:
+        return Mix.weigh(given)
+    except CastsugarError as error:
+        raise type(error)(f"{where}: {error}") from None
+
+
+def as_mixes(given: MixLike | Iterable[MixLike]) -> list[Mix]:
+    """Return one or more things that mean a mix as mixes.
+
+    Raises
+    ------
+    InputError, UnknownNameError, RefusedError
+        As :func:`as_mix`; of several, with the number of the faulty one.
+    """
+    if isinstance(given, Mix | Recipe | str | Mapping) or not isinstance(
+        given, Iterable
+    ):
+        return [as_mix(given)]
+    return [as_mix(one, f"mix {count}") for count, one in enumerate(given, start=1)]

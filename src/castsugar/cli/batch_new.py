@@ -84,7 +84,7 @@ def _masses(
     """Return fractions, masses as the weigh sheet plans them, and those weighed."""
     from castsugar.mix import Mix
 
-    Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+    Mix.weigh(recipe, database=database)  # refuses
     fractions = catalogue_shares(database, recipe.parts)
     actual = read_actual(options.actual, fractions, database)
     if options.batch is not None:

@@ -227,9 +227,8 @@ def weigh_recipes(
     for recipe, name, where, own in zip(parsed, names, places, known, strict=True):
         try:
             mix = Mix.weigh(
-                dict(recipe.parts),
-                name=name or recipe.name or recipe.text,
-                basis=recipe.basis,
+                recipe,
+                name=name,
                 water_lost=water_lost,
                 lots=own,
                 alternatives=alternatives,

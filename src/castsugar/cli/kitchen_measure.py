@@ -237,9 +237,7 @@ def _learn(
             "the heat off and move away; recipes with syrup need no more than 130 C"
         )
     recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
-    mix = Mix.weigh(
-        dict(recipe.parts), name=recipe.text, basis=recipe.basis, database=database
-    )
+    mix = Mix.weigh(recipe, name=recipe.text, database=database)
     path = Path("command line" if options.kitchen is None else options.kitchen)
     there = options.kitchen is not None and path.exists()
     old = read_bench(path) if there else check_bench(path, "")

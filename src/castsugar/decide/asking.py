@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
 
 from castsugar import scope, weighing
-from castsugar.database import load_database
+from castsugar.arguments import named_options, number, shown
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.database import Database, load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.ratios import Row
@@ -16,12 +18,14 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.expand import Lot
+from castsugar.kitchen.settings import Kitchen
+from castsugar.mix import MixLike, as_mix
+from castsugar.motor.hardware import Hardware
+from castsugar.thermo.tables import SpeciesTable
 
-#: Parts of a space that a call may state beside its ingredients.
-_SPACE = ("batch", "scale_step")
 
-
+@named_options
 def search(  # noqa: PLR0913 - keyword-only options
     ingredients: Mapping[str, tuple[float, float] | float],
     *,
@@ -33,12 +37,22 @@ def search(  # noqa: PLR0913 - keyword-only options
     rows: Sequence[Row] = (),
     choices: Mapping[str, Sequence[str]] | None = None,
     stock: Mapping[str, float] | None = None,
-    tried: Mapping[str, Mapping[str, float]] | None = None,
+    batch: float | None = None,
+    scale_step: float | None = None,
+    tried: Mapping[str, MixLike] | None = None,
     front: tuple[tuple[str, bool], tuple[str, bool]] | None = None,
     sloppiness: Sloppiness | None = None,
     effort: Effort | None = None,
     confirm: bool = True,
-    **options: Any,
+    pressure: float = DEFAULT_PRESSURE,
+    exit_pressure: float = STANDARD_ATMOSPHERE,
+    flow: str = "no-solidification",
+    water_lost: float = 0.0,
+    kitchen: Kitchen | None = None,
+    motor: Hardware | None = None,
+    lots: Mapping[str, Lot] | None = None,
+    alternatives: Mapping[str, str] | None = None,
+    species: SpeciesTable | None = None,
 ) -> Outcome:
     """Search the best mix under limits, and say why it is that one.
 
@@ -62,8 +76,10 @@ def search(  # noqa: PLR0913 - keyword-only options
         Slot to its alternatives, of which each mix holds one.
     stock : mapping, optional
         Ingredient to the mass at hand [kg]; needs `batch`.
+    batch, scale_step : float, optional
+        What is weighed for one batch, and the smallest step of the scale. [kg]
     tried : mapping, optional
-        Name to recipe of mixes that were made, to stand beside the answer.
+        Name to mix, recipe or recipe text that was made, to stand beside the answer.
     front : two (column, more is better), optional
         A trade-off to follow.
     sloppiness : Sloppiness, optional
@@ -72,11 +88,16 @@ def search(  # noqa: PLR0913 - keyword-only options
         Seed, budget, lattice.
     confirm : bool
         Whether the second solver solves what is shown.
-    **options
-        `batch` and `scale_step` [kg]; and those of
-        :class:`castsugar.decide.table.Settings`: pressure, exit_pressure [Pa], flow
-        (without solidification by default), water_lost, kitchen, motor, lots,
-        alternatives, species.
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+        As for :func:`castsugar.evaluate`.
+    water_lost : float
+        Share of the water that leaves, where no kitchen decides.
+    kitchen, motor, species : optional
+        As for :func:`castsugar.evaluate`.
+    lots, alternatives : mapping, optional
+        As for :meth:`castsugar.Mix.weigh`.
 
     Returns
     -------
@@ -93,44 +114,53 @@ def search(  # noqa: PLR0913 - keyword-only options
         For an ingredient outside the scope.
     """
     database = load_database()
-    slots = dict(choices or {})
-
-    def known(name: str) -> str:
-        return name if name in slots else scope.catalogue_name(database, name)
-
-    weighing.check_named_once(database, ingredients)
+    slots = {
+        slot: [options] if isinstance(options, str) else list(options)
+        for slot, options in (choices or {}).items()
+    }
+    names = _Names(database, tuple(slots))
+    weighing.check_named_once(database, (n for n in ingredients if n not in slots))
     weighing.check_named_once(database, stock or {})
     bounds: dict[str, tuple[float, float]] = {}
     fixed: dict[str, float] = {}
     for name, share in ingredients.items():
-        if isinstance(share, tuple):
-            bounds[known(name)] = share
-        else:
-            fixed[known(name)] = float(share)
-        highest = share[1] if isinstance(share, tuple) else float(share)
+        low, high = _share(name, share)
         for option in slots.get(name, [name]):
-            scope.check_bound(database, option, highest)
+            scope.check_bound(database, option, high)
+        if isinstance(share, tuple | list):
+            bounds[names.known(name)] = low, high
+        else:
+            fixed[names.known(name)] = high
     space = Space(
         bounds=bounds,
         fixed=fixed,
         rows=rows,
-        ratios=[_ratio(text, known) for text in ratios],
-        choices={
-            s: [scope.catalogue_name(database, o) for o in slots[s]] for s in slots
-        },
-        purchases={known(n): m for n, m in (stock or {}).items()},
-        **{name: options.pop(name) for name in _SPACE if name in options},
+        ratios=[names.ratio(text) for text in ratios],
+        choices={s: [names.known(o) for o in slots[s]] for s in slots},
+        purchases={names.known(n): m for n, m in (stock or {}).items()},
+        batch=batch,
+        scale_step=scale_step,
     )
     task = Task(
         space=space,
-        settings=_settings(space, options),
+        settings=Settings(
+            items=space.columns,
+            pressure=pressure,
+            exit_pressure=exit_pressure,
+            flow=flow,
+            water_lost=water_lost,
+            kitchen=kitchen,
+            motor=motor,
+            lots=lots or {},
+            alternatives=alternatives or {},
+            species=species,
+        ),
         objective=objective,
         maximise=maximise,
         weights=weights or {},
         requirements=tuple(limits),
         tried={
-            name: weighing.catalogue_shares(database, Mix.weigh(r).recipe)
-            for name, r in (tried or {}).items()
+            name: _shares(database, name, mix) for name, mix in (tried or {}).items()
         },
         front=front,
         sloppiness=sloppiness,
@@ -139,21 +169,44 @@ def search(  # noqa: PLR0913 - keyword-only options
     return seek(task, confirm=confirm)
 
 
-def _settings(space: Space, options: dict[str, Any]) -> Settings:
-    try:
-        return Settings(items=space.columns, **options)
-    except TypeError as error:
-        raise InputError(f"search: {str(error).split('() ', 1)[-1]}") from None
+def _share(name: str, share: tuple[float, float] | float) -> tuple[float, float]:
+    """Return lowest and highest mass fraction of an ingredient."""
+    what = f"share of {name!r}"
+    pair = list(share) if isinstance(share, tuple | list) else [share, share]
+    if len(pair) != 2:
+        raise InputError(
+            f"{what} is {shown(share)}; give lowest and highest mass fraction, or one"
+        )
+    return number(pair[0], what), number(pair[1], what)
 
 
-def _ratio(text: str, known: Any) -> str:
-    """Return a ratio with catalogue names."""
-    pair, sense, value = text, "", ""
-    for mark in ("<=", ">="):
-        if mark in text:
-            pair, value = text.split(mark, 1)
-            sense = mark
-    one, colon, other = pair.partition(":")
-    if not (sense and colon):
-        return text  # the space says what is wrong with it
-    return f"{known(one.strip())}:{known(other.strip())} {sense} {value.strip()}"
+def _shares(database: Database, name: str, given: MixLike) -> dict[str, float]:
+    """Return a mix that was made by catalogue name."""
+    mix = as_mix(given, f"tried mix {name!r}")
+    scope.check_catalogued(name, mix.weighed)
+    return weighing.catalogue_shares(database, mix.recipe)
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """Names as typed, and in the catalogue's own words."""
+
+    database: Database
+    slots: tuple[str, ...]
+
+    def known(self, name: str) -> str:
+        """Return a slot, or the catalogue name of what may be weighed."""
+        return name if name in self.slots else scope.catalogue_name(self.database, name)
+
+    def ratio(self, text: str) -> str:
+        """Return a ratio with catalogue names."""
+        pair, sense, value = text, "", ""
+        for mark in ("<=", ">="):
+            if mark in text:
+                pair, value = text.split(mark, 1)
+                sense = mark
+        one, colon, other = pair.partition(":")
+        if not (sense and colon):
+            return text  # the space says what is wrong with it
+        one, other = self.known(one.strip()), self.known(other.strip())
+        return f"{one}:{other} {sense} {value.strip()}"

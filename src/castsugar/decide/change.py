@@ -10,21 +10,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.arguments import named_options
 from castsugar.columns import COLUMN
-from castsugar.database import Ingredient, load_database
+from castsugar.database import load_database
 from castsugar.decide.claims import SUPPORTED, Claim, Judged, judged
 from castsugar.decide.compare import SCALE_STEP, Comparison, compare, share_a_law
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.evidence import Evidence, evidence_of
 from castsugar.decide.held import KEPT, Held, held_of
-from castsugar.decide.inputs import as_mix
 from castsugar.decide.overturn import Overturn, overturn_of
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
 from castsugar.errors import InputError
 from castsugar.lattice import apportion
-from castsugar.mix import Mix
+from castsugar.mix import Mix, MixLike, as_mix
 from castsugar.weighing import item_name
 
 if TYPE_CHECKING:
@@ -122,9 +122,10 @@ class Change:
         return sound and kept and all(c.verdict == SUPPORTED for c in self.claims)
 
 
+@named_options
 def justify(  # noqa: PLR0913 - keyword-only options
-    base: Mix | Mapping[str | Ingredient, float],
-    new: Mix | Mapping[str | Ingredient, float],
+    base: MixLike,
+    new: MixLike,
     *,
     conditions: Conditions | None = None,
     doubts: Doubts | None = None,
@@ -139,7 +140,7 @@ def justify(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    base, new : Mix or recipe
+    base, new : Mix, recipe or recipe text
     conditions, doubts, draws, seed
         As for :func:`castsugar.decide.uncertainty.draw`; `doubts.batch` is the batch
         that is weighed.
@@ -176,7 +177,7 @@ def justify(  # noqa: PLR0913 - keyword-only options
     ('supported', True)
     """
     conditions, doubts = conditions or Conditions(), doubts or Doubts()
-    mixes = [as_mix(base), as_mix(new)]
+    mixes = [as_mix(base, "base"), as_mix(new, "new")]
     _check_wings(limits, conditions)
     comparison = compare(
         mixes,

@@ -8,12 +8,12 @@ world, so that what they share cancels.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.database import Ingredient
+from castsugar.arguments import named_options
 from castsugar.decide.compare_notes import notes_of
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
@@ -36,7 +36,7 @@ from castsugar.decide.verdicts import (
 )
 from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.mix import MixLike
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,8 +116,9 @@ class Comparison:
         return plain.html_table(("", *self.names), rows, above)
 
 
+@named_options
 def compare(  # noqa: PLR0913 - keyword-only options
-    mixes: Sequence[Mix | Mapping[str | Ingredient, float]] | Outlook,
+    mixes: Iterable[MixLike] | Outlook,
     *,
     baseline: int | str = 0,
     conditions: Conditions | None = None,
@@ -130,7 +131,7 @@ def compare(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    mixes : sequence of Mix or recipes, or an Outlook of them
+    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
     baseline : int or str
         Place or name of the mix that the others are held against.
     conditions, doubts, draws, seed

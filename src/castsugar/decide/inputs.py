@@ -69,11 +69,6 @@ class Input:
     conflict: str = ""
 
 
-def as_mix(mix: Mix | Mapping[str | Ingredient, float]) -> Mix:
-    """Return a mix as it is, or weigh a recipe of catalogue names."""
-    return mix if isinstance(mix, Mix) else Mix.weigh(mix)
-
-
 def identity(mix: Mix, *, data: bool = True) -> str:
     """Return what makes two mixes one recipe, as a short text.
 

@@ -6,18 +6,16 @@ same bits; recipes that occur twice are solved once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar import scope
-from castsugar.database import Ingredient
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
     Scores,
-    as_mix,
     unique,
 )
 from castsugar.decide.perturbed import Recipe
@@ -38,7 +36,7 @@ from castsugar.decide.through import (
 )
 from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.mix import Mix, MixLike, as_mixes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,7 +62,7 @@ class Outlook:
     @classmethod
     def of(
         cls,
-        mixes: Sequence[Mix | Mapping[str | Ingredient, float]],
+        mixes: MixLike | Iterable[MixLike],
         conditions: Conditions | None = None,
         doubts: Doubts | None = None,
     ) -> Outlook:
@@ -72,8 +70,7 @@ class Outlook:
 
         Parameters
         ----------
-        mixes : sequence of Mix or mapping
-            A mapping is a recipe of catalogue names, in parts.
+        mixes : iterable of what :func:`castsugar.mix.as_mix` takes
         conditions : Conditions, optional
         doubts : Doubts, optional
 
@@ -85,7 +82,7 @@ class Outlook:
             For an ingredient that is none of the catalogue's.
         """
         conditions, doubts = conditions or Conditions(), doubts or Doubts()
-        listed = tuple(as_mix(mix) for mix in mixes)
+        listed = tuple(as_mixes(mixes))
         if not listed:
             raise InputError("no mixes given; give one or more to look at")
         for mix in listed:

@@ -7,13 +7,12 @@ guide's linear propagation with analytic derivatives, as a check.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import rankdata
 
-from castsugar.database import Ingredient
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
@@ -26,7 +25,7 @@ from castsugar.decide.summary import Part, Summary, parts_of, summarise
 from castsugar.decide.through import THERMO, less, on_scale
 from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError, unknown_name
-from castsugar.mix import Mix
+from castsugar.mix import MixLike
 from castsugar.propagation import carried, variance
 
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.
@@ -171,7 +170,7 @@ class Linear:
 
 
 def draw(
-    mixes: Sequence[Mix | Mapping[str | Ingredient, float]] | Outlook,
+    mixes: Iterable[MixLike] | Outlook,
     *,
     conditions: Conditions | None = None,
     doubts: Doubts | None = None,
@@ -183,7 +182,7 @@ def draw(
 
     Parameters
     ----------
-    mixes : sequence of Mix or recipes, or an Outlook of them
+    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
     conditions : Conditions, optional
     doubts : Doubts, optional
         For an Outlook both are its own.

@@ -28,7 +28,7 @@ def figure(path: str) -> None:
     mpl.use("Agg")
     from matplotlib import pyplot as plt
 
-    mixes = [cs.Mix.weigh(dict(cs.parse_recipe(text).parts)) for text in (BASE, NEW)]
+    mixes = [cs.Mix.weigh(text) for text in (BASE, NEW)]
     table = cs.compare(mixes, draws=500).to_frame()
     new = table[table["name"] == mixes[1].name].set_index("column")
 

@@ -78,9 +78,7 @@ def measurement(
     if entry["kind"] == "ball fall":
         return measuring.ball_fall(**values, label=label)
     recipe = parse_recipe(entry["recipe"], where="recipe")
-    mix = Mix.weigh(
-        dict(recipe.parts), name=recipe.text, basis=recipe.basis, database=database
-    )
+    mix = Mix.weigh(recipe, name=recipe.text, database=database)
     cook = parse_cook(entry["cook"], entry["minutes"])
     if entry["kind"] == "pan weight":
         return measuring.pan_weight(mix, cook, **values, air_pressure=air, label=label)

@@ -223,7 +223,7 @@ def _burning(
 def _recipe(text: str, database: Database) -> dict[str, float]:
     """Return a recipe as catalogue names and mass fractions."""
     recipe = parse_recipe(text, where="recipe")
-    Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+    Mix.weigh(recipe, database=database)  # refuses
     return weighing.catalogue_shares(database, recipe.parts)
 
 

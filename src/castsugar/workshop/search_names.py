@@ -137,7 +137,7 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
                 f"the label {recipe.name!r} is one name too many; leave it out, the "
                 "key is the name"
             )
-        mix = Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)
+        mix = Mix.weigh(recipe, database=database)
         scope.check_catalogued(recipe.text, mix.weighed)
         return weighing.catalogue_shares(database, recipe.parts)
 

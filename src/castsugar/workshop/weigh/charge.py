@@ -165,7 +165,7 @@ def _shares(
 ) -> tuple[str, dict[str, float], dict[str, str]]:
     recipe = parse_recipe(text, where=where)
     try:
-        Mix.weigh(dict(recipe.parts), basis=recipe.basis, database=database)  # refuses
+        Mix.weigh(recipe, database=database)  # refuses
         names = {item_name(database, item): item for item, _ in recipe.parts}
         shares = catalogue_shares(database, recipe.parts)
     except CastsugarError as error:

@@ -1,0 +1,122 @@
+"""Arguments of public functions: numbers that are numbers, options that exist.
+
+Wrong types are told as every other bad input: what, what was got, what is allowed.
+"""
+
+from __future__ import annotations
+
+import functools
+import inspect
+import operator
+import reprlib
+from collections.abc import Callable
+from typing import Any, ParamSpec, TypeVar
+
+from castsugar.errors import InputError, nearest_names
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def number(value: Any, what: str, unit: str = "") -> float:
+    """Return a number as a float; NaN and infinite ones are numbers, too.
+
+    Parameters
+    ----------
+    value : object
+    what : str
+        Names it in the message.
+    unit : str
+        In which it is given.
+
+    Raises
+    ------
+    InputError
+        For text, arrays, true and false, and whatever else is no number.
+
+    Examples
+    --------
+    >>> number(7, "pressure", "Pa")
+    7.0
+    >>> number("7 MPa", "pressure", "Pa")
+    Traceback (most recent call last):
+    castsugar.errors.InputError: pressure is '7 MPa'; give a plain number in Pa
+    """
+    plain = not isinstance(value, str | bytes) and getattr(value, "shape", ()) == ()
+    if plain and type(value).__name__ not in ("bool", "bool_"):
+        try:
+            return float(value)
+        except (TypeError, ValueError):
+            pass
+    within = f" in {unit}" if unit else ""
+    raise InputError(f"{what} is {shown(value)}; give a plain number{within}")
+
+
+def whole(value: Any, what: str) -> int:
+    """Return a whole number.
+
+    Raises
+    ------
+    InputError
+        For a number with a fraction, and for what is no number.
+
+    Examples
+    --------
+    >>> whole(100, "draws")
+    100
+    """
+    if type(value).__name__ not in ("bool", "bool_"):
+        try:
+            return operator.index(value)
+        except TypeError:
+            pass
+    raise InputError(f"{what} is {shown(value)}; give a whole number")
+
+
+def instance(value: Any, kind: type, what: str) -> None:
+    """Refuse a value that is neither None nor of a kind.
+
+    Raises
+    ------
+    InputError
+    """
+    if value is not None and not isinstance(value, kind):
+        raise InputError(f"{what} is {shown(value)}; give a castsugar.{kind.__name__}")
+
+
+def shown(value: Any) -> str:
+    """Return a value as a short text for a message.
+
+    Examples
+    --------
+    >>> shown([1] * 100)
+    'the list [1, 1, 1, 1, 1, 1, ...]'
+    """
+    text = " ".join(reprlib.repr(value).split())
+    plain = isinstance(value, str | bytes | bool | int | float) or value is None
+    return text if plain else f"the {type(value).__name__} {text}"
+
+
+def named_options(function: Callable[P, R]) -> Callable[P, R]:
+    """Let a function name the nearest option for one that it does not have.
+
+    Raises
+    ------
+    InputError
+        By the function, instead of the TypeError of Python.
+    """
+    known = [n for n in inspect.signature(function).parameters if n != "cls"]
+
+    @functools.wraps(function)
+    def checked(*values: P.args, **options: P.kwargs) -> R:
+        for name in options:
+            if name not in known:
+                near = nearest_names(name, known)
+                hint = f"did you mean {near[0]!r}? " if near else ""
+                raise InputError(
+                    f"{function.__name__} has no option {name!r}; {hint}it takes "
+                    f"{', '.join(known)}"
+                )
+        return function(*values, **options)
+
+    return checked
