@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,6 +81,7 @@ NO_MIX = [
     ("1000 psi", "mix: '1000 psi' has no ':'"),
     ([TEXT, "KNO3:65 sucrse:35"], "mix 2: unknown ingredient 'sucrse'; did you mean"),
     ([b"KNO3:65"], "mix 1 is b'KNO3:65'; give a Mix"),
+    ({"base": MAPPING}, "amount of 'base' is the dict"),
 ]
 
 
@@ -117,3 +120,115 @@ def test_a_misspelt_option_names_the_nearest(call, told: str) -> None:
     """An InputError in place of Python's own."""
     with pytest.raises(cs.InputError, match=told):
         call()
+
+
+SUGAR = {"name": "mine", "formula": "C6H14O6", "enthalpy_of_formation": -1e6}
+SPACE = {"KNO3": (0.6, 0.7), "sucrose": (0.3, 0.4)}
+
+
+def ingredient(**change: object) -> cs.Ingredient:
+    """A good one with one value changed."""
+    return cs.Ingredient(**(SUGAR | change))
+
+
+# The call, and words that say what was got and what is allowed.
+WRONG_TYPES = [
+    # Amounts.
+    (lambda: cs.Mix.weigh({"KNO3": "65"}), "amount of 'KNO3' is '65'; give a plain"),
+    (lambda: cs.Mix.weigh({"KNO3": True}), "amount of 'KNO3' is True; give a plain"),
+    (lambda: cs.Mix.weigh({"KNO3": np.bool_(1)}), "amount of 'KNO3' is the bool"),
+    (lambda: cs.Mix.weigh({"KNO3": None}), "amount of 'KNO3' is None; give a plain"),
+    (lambda: cs.Mix.weigh({"KNO3": [65]}), "amount of 'KNO3' is the list"),
+    (lambda: cs.Mix.weigh({"KNO3": np.ones(2)}), "amount of 'KNO3' is the ndarray"),
+    (lambda: cs.Mix.weigh({3: 65}), "recipe names 3; give names of the catalogue"),
+    (lambda: cs.Mix.weigh([("KNO3", 65)]), "recipe is the list .*; give a Mapping"),
+    (lambda: cs.Mix.weigh(MAPPING, water_lost="2 %"), "water_lost is '2 %'"),
+    (lambda: cs.Mix.weigh(MAPPING, lots={"KNO3": 0.01}), "lot of 'KNO3' is 0.01; give"),
+    (lambda: cs.Mix.weigh(MAPPING, database="mine"), "database is 'mine'; give a Data"),
+    (lambda: cs.Lot(moisture="1 %"), "lot moisture is '1 %'"),
+    (lambda: cs.Lot(dextrose_equivalent="42 DE"), "dextrose_equivalent is '42 DE'"),
+    # Own substances.
+    (lambda: ingredient(formula=""), "formula of 'mine' is empty"),
+    (lambda: ingredient(formula={}), "formula of 'mine' is empty"),
+    (lambda: ingredient(formula=6), "formula of 'mine' is 6; write it as 'C6H14O6'"),
+    (lambda: ingredient(formula={"C": "6"}), "atoms of C of 'mine' is '6'"),
+    (lambda: ingredient(formula={"C": True}), "atoms of C of 'mine' is True"),
+    (lambda: ingredient(density=np.nan), "density of 'mine' is nan .*left out"),
+    (lambda: ingredient(density=np.inf), "density of 'mine' is inf .*finite"),
+    (lambda: ingredient(density="1500"), "density of 'mine' is '1500'; .* in kg/m3"),
+    (lambda: ingredient(enthalpy_of_formation="-1 MJ"), "'-1 MJ'; .* in J/mol"),
+    (lambda: ingredient(enthalpy_uncertainty="1"), "uncertainty of the enthalpy"),
+    (lambda: ingredient(name=3), "no name but 3"),
+    # Conditions.
+    (
+        lambda: cs.evaluate(TEXT, pressure="1000 psi"),
+        "pressure is '1000 psi'; .* in Pa",
+    ),
+    (lambda: cs.evaluate(TEXT, pressure=["7e6"]), "pressure is '7e6'"),
+    (lambda: cs.evaluate(TEXT, pressure=[[7e6]]), "pressure is the list"),
+    (lambda: cs.evaluate(TEXT, pressure=None), "pressure is None"),
+    (lambda: cs.evaluate(TEXT, pressure=True), "pressure is True"),
+    (lambda: cs.evaluate(TEXT, pressure=np.nan), "chamber pressure is nan"),
+    (lambda: cs.evaluate(TEXT, exit_pressure="1 atm"), "exit pressure is '1 atm'"),
+    (
+        lambda: cs.evaluate([TEXT, TEXT], exit_pressure=np.full(3, 1e5)),
+        "exit pressure is the ndarray .*; give a plain number in Pa",
+    ),
+    (lambda: cs.evaluate(TEXT, exit_pressure=[1e5]), "exit pressure is the list"),
+    (lambda: cs.evaluate(TEXT, flow=1), "flow is 1; allowed: equilibrium"),
+    (lambda: cs.evaluate(TEXT, kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (lambda: cs.evaluate(TEXT, motor={}), "motor is the dict .*; give a Hardware"),
+    (lambda: cs.evaluate(TEXT, species="2002"), "species is '2002'; give a Species"),
+    (lambda: cs.equilibrium(TEXT, pressure="7 MPa"), "pressure is '7 MPa'"),
+    (lambda: cs.equilibrium(TEXT, temperature="1700 K"), "temperature is '1700 K'"),
+    (lambda: cs.performance(TEXT, pressure="7 MPa"), "pressure is '7 MPa'"),
+    (lambda: cs.sensitivities(TEXT, exit_pressure="1 atm"), "exit pressure is '1 atm'"),
+    (lambda: cs.kitchen_table(TEXT, None), "kitchen is None; give a Kitchen"),
+    (lambda: cs.kitchen_table(TEXT, "119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (lambda: cs.Conditions(pressure="7 MPa"), "chamber pressure is '7 MPa'"),
+    (lambda: cs.Conditions(exit_pressure=None), "exit pressure is None"),
+    (lambda: cs.Conditions(kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (lambda: cs.Doubts(batch="200 g"), "batch is '200 g'; give a plain number in kg"),
+    (lambda: cs.Doubts(moisture="1 %"), "uncertainty of moisture is '1 %'"),
+    # Decisions.
+    (lambda: cs.compare([TEXT, TEXT], draws="many"), "draws is 'many'; give a whole"),
+    (lambda: cs.compare([TEXT, TEXT], draws=150.5), "draws is 150.5; give a whole"),
+    (lambda: cs.compare([TEXT, TEXT], seed=True), "seed is True; give a whole"),
+    (lambda: cs.compare([TEXT, TEXT], draws=100, baseline=True), "baseline is True"),
+    (lambda: cs.compare([TEXT, TEXT], scale_step="0.1 g"), "scale_step is '0.1 g'"),
+    (lambda: cs.compare([TEXT], conditions={}), "conditions is the dict"),
+    (lambda: cs.justify(TEXT, TEXT, doubts=0.1), "doubts is 0.1; give a Doubts"),
+    (lambda: cs.search(SPACE, pressure="7 MPa"), "chamber pressure is '7 MPa'"),
+    (lambda: cs.search(SPACE, water_lost="20 %"), "water_lost is '20 %'"),
+    (lambda: cs.search(SPACE, kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (lambda: cs.search(SPACE | {"water": "1 %"}), "share of 'water' is '1 %'"),
+    (lambda: cs.search(SPACE | {"water": (0, "1 %")}), "share of 'water' is '1 %'"),
+    (lambda: cs.search(SPACE | {"water": (0, 1, 2)}), "share of 'water' is the tuple"),
+    (lambda: cs.Requirement(column="set_ratio", at_least="1"), "set_ratio is '1'"),
+    # Many at once.
+    (lambda: cs.blend("KNO3", np.ones((1, 1))), "items is 'KNO3'; give a list"),
+    (lambda: cs.blend(["KNO3"], [["all"]]), "fractions is the list"),
+    (lambda: cs.blend(["KNO3"], [[np.nan]]), "must be 0 or more and sum to 1"),
+]
+
+
+@pytest.mark.parametrize(("call", "told"), WRONG_TYPES, ids=[t for _, t in WRONG_TYPES])
+def test_a_wrong_type_is_told(call, told: str) -> None:
+    """What, got, allowed, do; never a TypeError from inside."""
+    with pytest.raises(cs.InputError, match=told):
+        call()
+
+
+def test_numbers_of_any_kind_are_numbers() -> None:
+    """Of numpy, whole or not; a density that is left out stays unknown."""
+    wanted = cs.Mix.weigh({"KNO3": 65.0, "sucrose": 35.0})
+    for kind in (int, np.int64, np.float32, np.float64, lambda x: np.array(float(x))):
+        assert cs.Mix.weigh({"KNO3": kind(65), "sucrose": kind(35)}).cast == wanted.cast
+    pressures = np.array([5e6, 7e6])
+    table = cs.evaluate([TEXT, TEXT], pressure=pressures)
+    assert table["flame_temperature_K"].is_monotonic_increasing
+    own = ingredient()
+    assert np.isnan(own.density)
+    assert np.isnan(cs.evaluate({"KNO3": 65, own: 35})["density_kg_m3"][0])
+    assert replace(own, note="again") == own
+    assert ingredient(formula=(("C", 6), ("H", 14), ("O", 6))) == own

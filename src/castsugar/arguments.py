@@ -73,15 +73,15 @@ def whole(value: Any, what: str) -> int:
     raise InputError(f"{what} is {shown(value)}; give a whole number")
 
 
-def instance(value: Any, kind: type, what: str) -> None:
-    """Refuse a value that is neither None nor of a kind.
+def instance(value: Any, kind: type, what: str, *, optional: bool = True) -> None:
+    """Refuse a value that is not of a kind, nor None where it may be left out.
 
     Raises
     ------
     InputError
     """
-    if value is not None and not isinstance(value, kind):
-        raise InputError(f"{what} is {shown(value)}; give a castsugar.{kind.__name__}")
+    if not (isinstance(value, kind) or (optional and value is None)):
+        raise InputError(f"{what} is {shown(value)}; give a {kind.__name__}")
 
 
 def shown(value: Any) -> str:

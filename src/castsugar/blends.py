@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar import scope, weighing
-from castsugar.arguments import named_options
+from castsugar.arguments import named_options, shown
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
@@ -228,18 +228,32 @@ def put_together(
 ) -> Blends:
     """Cast as :func:`blend` does, without a look at what the fuel is."""
     weighing.check_water_lost(water_lost)
-    shares = np.asarray(fractions, dtype=float)
-    if shares.ndim != 2 or shares.shape[1] != len(items):
-        raise InputError(
-            f"fractions have shape {shares.shape}; expected (mixes, {len(items)})"
-        )
-    if (shares < 0.0).any() or (np.abs(shares.sum(axis=1) - 1.0) > 1e-6).any():
-        raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
+    shares = _checked(items, fractions)
     data = database or load_database()
     weighing.check_named_once(data, items)
     found = weigh_items(data, items, lots or {}, alternatives or {})
     names = tuple(_name(items, row) for row in shares)
     return _cast(names, found, shares, np.full(len(shares), water_lost))
+
+
+def _checked(items: Sequence[str], fractions: FloatArray) -> FloatArray:
+    """Return mass fractions, once they are some."""
+    if isinstance(items, str):
+        raise InputError(f"items is {items!r}; give a list of names, ['KNO3', ...]")
+    try:
+        shares = np.asarray(fractions, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(
+            f"fractions is {shown(fractions)}; give numbers, a row a mix"
+        ) from None
+    if shares.ndim != 2 or shares.shape[1] != len(items):
+        raise InputError(
+            f"fractions have shape {shares.shape}; expected (mixes, {len(items)})"
+        )
+    sums = np.abs(shares.sum(axis=1) - 1.0) <= 1e-6
+    if not ((shares >= 0.0).all() and sums.all()):
+        raise InputError("mass fractions must be 0 or more and sum to 1 in every row")
+    return shares
 
 
 def _cast(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from castsugar.arguments import named_options
+from castsugar.arguments import instance, named_options
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.parameters import find
@@ -55,6 +55,7 @@ def kitchen_table(
     """
     import pandas as pd
 
+    instance(kitchen, Kitchen, "kitchen", optional=False)
     listed = None if isinstance(mixes, Blends) else as_mixes(mixes)
     blends = mixes if isinstance(mixes, Blends) else of_mixes(listed or [])
     said = cook(listed, blends, kitchen)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from castsugar import confirmation, cooking, driving, rows, scope, uncertainty
-from castsugar.arguments import named_options
+from castsugar.arguments import instance, named_options, number, shown
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
@@ -74,10 +74,14 @@ def equilibrium(
     1717
     """
     _check_pressure(pressure, "pressure")
-    if temperature is not None and not 300.0 <= temperature <= 5000.0:
-        raise InputError(
-            f"temperature is {temperature:g} K; the species data cover 300 to 5000 K"
-        )
+    if temperature is not None:
+        temperature = number(temperature, "temperature", "K")
+        if not 300.0 <= temperature <= 5000.0:
+            raise InputError(
+                f"temperature is {temperature:g} K; the species data cover 300 to "
+                "5000 K"
+            )
+    instance(species, SpeciesTable, "species")
     table, charge = charge_of(as_mix(mix), species or shipped_species())
     return detail.equilibrium(table, charge, pressure, temperature)
 
@@ -96,7 +100,8 @@ def performance(
     Parameters and errors as for :func:`evaluate`, for one mix; raises
     ConvergenceError instead of writing a status.
     """
-    _check_options(pressure, exit_pressure, flow)
+    check_options(pressure, exit_pressure, flow)
+    instance(species, SpeciesTable, "species")
     table, charge = charge_of(as_mix(mix), species or shipped_species())
     return detail.solve(table, charge, pressure, exit_pressure, flow)
 
@@ -160,6 +165,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     """
     import pandas as pd
 
+    _check_wings(kitchen, motor, species)
     if isinstance(mixes, Blends):
         listed, blends = None, mixes
         if confirm:
@@ -175,7 +181,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         columns |= cooked.columns()
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
-        _check_options(value, exit_pressure, flow)
+        check_options(value, exit_pressure, flow)
     job = Job(
         table=species or shipped_species(),
         elements=blends.elements,
@@ -260,17 +266,17 @@ def sensitivities(
     """
     known = as_mix(mix)
     scope.check_catalogued(known.name, known.weighed)
-    _check_options(pressure, exit_pressure, flow)
+    check_options(pressure, exit_pressure, flow)
+    instance(species, SpeciesTable, "species")
     table = species or shipped_species()
     return _sensitivities(known, table, pressure, exit_pressure, flow)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:
     """Return one pressure a mix."""
-    try:
-        values = [float(p) for p in pressure]  # type: ignore[union-attr]
-    except TypeError:
-        return [float(pressure)] * count  # type: ignore[arg-type]
+    if isinstance(pressure, str) or not np.ndim(pressure):
+        return [number(pressure, "pressure", "Pa")] * count
+    values = [number(p, "pressure", "Pa") for p in pressure]  # type: ignore[union-attr]
     if len(values) != count:
         raise InputError(
             f"{len(values)} pressures for {count} mixes; give one value or one a mix"
@@ -278,24 +284,43 @@ def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:
     return values
 
 
+def check_options(pressure: float, exit_pressure: float | None, flow: str) -> None:
+    """Refuse options that make no flow.
+
+    Parameters
+    ----------
+    pressure, exit_pressure : float
+        [Pa]; no exit: None
+    flow : str
+
+    Raises
+    ------
+    InputError
+    """
+    _check_pressure(pressure, "chamber pressure")
+    if flow not in FLOWS:
+        raise InputError(f"flow is {shown(flow)}; allowed: {', '.join(FLOWS)}")
+    if exit_pressure is None:
+        return
+    if not 0.0 < number(exit_pressure, "exit pressure", "Pa") < pressure:
+        raise InputError(
+            f"exit pressure {exit_pressure / 1e6:g} MPa is not below the chamber "
+            f"pressure {pressure / 1e6:g} MPa; give a lower exit pressure, above 0"
+        )
+
+
 def _check_pressure(pressure: float, name: str) -> None:
     low, high = PRESSURE_RANGE
-    if not low <= pressure <= high:
+    if not low <= number(pressure, name, "Pa") <= high:
         raise InputError(
             f"{name} is {pressure:g} Pa ({pressure / 1e6:g} MPa); allowed "
             f"{low / 1e6:g} to {high / 1e6:g} MPa absolute"
         )
 
 
-def _check_options(pressure: float, exit_pressure: float | None, flow: str) -> None:
-    """Refuse options that make no flow."""
-    _check_pressure(pressure, "chamber pressure")
-    if flow not in FLOWS:
-        raise InputError(f"flow is {flow!r}; allowed: {', '.join(FLOWS)}")
-    if exit_pressure is None:
-        return
-    if not 0.0 < exit_pressure < pressure:
-        raise InputError(
-            f"exit pressure {exit_pressure / 1e6:g} MPa is not below the chamber "
-            f"pressure {pressure / 1e6:g} MPa; give a lower exit pressure, above 0"
-        )
+def _check_wings(
+    kitchen: Kitchen | None, motor: Hardware | None, species: SpeciesTable | None
+) -> None:
+    instance(kitchen, Kitchen, "kitchen")
+    instance(motor, Hardware, "motor")
+    instance(species, SpeciesTable, "species")

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from castsugar import syrups
+from castsugar.arguments import number
 from castsugar.database import Database, Ingredient, Premix, Syrup, refused
 from castsugar.errors import InputError, ValidityError, unknown_name
 from castsugar.syrups import SyrupUse
@@ -48,10 +49,12 @@ class Lot:
             "dry_solids_uncertainty": self.dry_solids_uncertainty,
         }
         for name, value in shares.items():
-            if value is not None and not 0.0 <= value <= 1.0:
+            if value is not None and not 0.0 <= number(value, f"lot {name}") <= 1.0:
                 raise InputError(
                     f"lot {name} is {value:g}; it must lie between 0 and 1"
                 )
+        if self.dextrose_equivalent is not None:
+            number(self.dextrose_equivalent, "lot dextrose_equivalent")
         total = self.moisture + self.inert + (self.assay or 0.0)
         if total > 1.0 + 1e-9:
             raise InputError(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from castsugar import plain, scope, weighing
-from castsugar.arguments import named_options, shown
+from castsugar.arguments import instance, named_options, shown
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, load_database
 from castsugar.errors import CastsugarError, InputError
@@ -126,6 +126,7 @@ class Mix:
         For what lies on the scale beside a recipe that is in scope, and for a pure
         ingredient: the error of one line may lead out of scope.
         """
+        instance(database, Database, "database")
         data = database or load_database()
         weighing.check_water_lost(water_lost)
         if isinstance(recipe, str):

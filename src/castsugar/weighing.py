@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
+from castsugar import arguments
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.database import Database, Ingredient
 from castsugar.errors import InputError
@@ -63,7 +64,7 @@ def mix_flags(
 
 def check_water_lost(water_lost: float) -> None:
     """Refuse a share of water that is not between 0 and 1."""
-    if not 0.0 <= water_lost <= 1.0:
+    if not 0.0 <= arguments.number(water_lost, "water_lost") <= 1.0:
         raise InputError(
             f"water_lost is {water_lost:g}; it must lie between 0 (none leaves) and 1 "
             "(all leaves)"
@@ -74,14 +75,23 @@ def fractions(recipe: Amounts, basis: str) -> dict[str | Ingredient, float]:
     """Check amounts and turn them into mass fractions."""
     if basis not in ("parts", "fraction"):
         raise InputError(f"basis is {basis!r}; allowed: 'parts', 'fraction'")
+    arguments.instance(recipe, Mapping, "recipe", optional=False)
     if not recipe:
         raise InputError("the recipe is empty; give for example {'KNO3': 65, ...}")
-    for item, amount in recipe.items():
+    amounts: dict[str | Ingredient, float] = {}
+    for item, given in recipe.items():
+        if not isinstance(item, str | Ingredient):
+            raise InputError(
+                f"the recipe names {arguments.shown(item)}; give names of the "
+                "catalogue, or an Ingredient"
+            )
+        amount = arguments.number(given, f"amount of {shown(item)!r}")
         if not (math.isfinite(amount) and amount >= 0.0):
             raise InputError(
                 f"amount of {shown(item)!r} is {amount}; it must be 0 or more"
             )
-    total = math.fsum(recipe.values())
+        amounts[item] = amount
+    total = math.fsum(amounts.values())
     if total <= 0.0:
         raise InputError("all amounts are 0; at least one must be above 0")
     if basis == "fraction" and abs(total - 1.0) > FRACTION_TOLERANCE:
@@ -89,7 +99,7 @@ def fractions(recipe: Amounts, basis: str) -> dict[str | Ingredient, float]:
             f"mass fractions sum to {total:.6g}; they must sum to 1 within "
             f"{FRACTION_TOLERANCE:g}; use basis='parts' to rescale"
         )
-    return {item: amount / total for item, amount in recipe.items() if amount > 0.0}
+    return {item: amount / total for item, amount in amounts.items() if amount > 0.0}
 
 
 def shown(item: str | Ingredient) -> str:
@@ -152,6 +162,7 @@ def by_item(
     items = {item_name(database, i) for i in parts}
     found = {}
     for key, lot in given.items():
+        arguments.instance(lot, Lot, f"{what} of {key!r}", optional=False)
         name = item_name(database, key)
         if name not in items:
             raise InputError(

@@ -6,7 +6,9 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
+from castsugar.arguments import number, shown
 from castsugar.constants import ATOMIC_MASSES
 from castsugar.errors import InputError, RefusedError
 
@@ -15,6 +17,9 @@ ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert")
 
 #: What kind of fuel a fuel is; all but the last are those of a nitrate-sugar mix.
 FUEL_KINDS = ("sugar", "polyol", "syrup solids", "other")
+
+#: A density that was left out: this very NaN, no other is a density.
+UNKNOWN: Final = float("nan")
 
 #: How a value came to be known.
 STATUSES = ("measured", "fitted", "estimated", "assumed", "from memory")
@@ -111,7 +116,8 @@ class Ingredient:
     enthalpy_of_formation : float
         At 298.15 K and 1 bar, in the state as weighed. [J/mol]
     density : float, optional
-        True density; NaN if unknown (then no mix density is given). [kg/m3]
+        True density; leave it out if unknown: it is NaN then, and so is that of a mix
+        with it. [kg/m3]
     role : str
         One of :data:`ROLES`.
     fuel_kind : str, optional
@@ -128,7 +134,7 @@ class Ingredient:
     name: str
     formula: str | Mapping[str, float] | Composition
     enthalpy_of_formation: float
-    density: float = math.nan
+    density: float = UNKNOWN
     role: str = "fuel"
     fuel_kind: str = ""
     enthalpy_uncertainty: float = math.nan
@@ -143,24 +149,40 @@ class Ingredient:
 
     def __post_init__(self) -> None:
         """Turn the formula into element counts and check role and enthalpy."""
-        if not self.name.strip():
-            raise InputError("an ingredient has no name; give it one")
+        if not (isinstance(self.name, str) and self.name.strip()):
+            raise InputError(
+                f"an ingredient has no name but {shown(self.name)}; give it one"
+            )
         if self.role not in ROLES:
             raise InputError(
                 f"role {self.role!r} of {self.name!r} is not known; "
                 f"allowed: {', '.join(ROLES)}"
             )
-        if not math.isfinite(self.enthalpy_of_formation):
+        enthalpy = f"enthalpy_of_formation of {self.name!r}"
+        if not math.isfinite(number(self.enthalpy_of_formation, enthalpy, "J/mol")):
             raise InputError(
-                f"enthalpy_of_formation of {self.name!r} is "
-                f"{self.enthalpy_of_formation}; give a finite value in J/mol"
+                f"{enthalpy} is {self.enthalpy_of_formation}; give a finite value in "
+                "J/mol"
             )
-        if self.density <= 0.0:
+        number(self.enthalpy_uncertainty, f"uncertainty of the {enthalpy}", "J/mol")
+        self._check_density()
+        counts = _composition(self.formula, self.name)
+        if not counts and self.role != "inert":
             raise InputError(
-                f"density of {self.name!r} is {self.density} kg/m3; it must be above "
-                "0, or left out if unknown"
+                f"the formula of {self.name!r} is empty; write for example C6H14O6; "
+                "only inert matter has none"
             )
-        object.__setattr__(self, "formula", _composition(self.formula, self.name))
+        object.__setattr__(self, "formula", counts)
+
+    def _check_density(self) -> None:
+        """Refuse a density that is none; one that was left out is not known."""
+        what = f"density of {self.name!r}"
+        known = self.density is not UNKNOWN
+        if known and not 0.0 < number(self.density, what, "kg/m3") < math.inf:
+            raise InputError(
+                f"{what} is {self.density} kg/m3; it must be above 0 and finite, or "
+                "left out if unknown"
+            )
 
     @property
     def composition(self) -> dict[str, float]:
@@ -207,9 +229,16 @@ def _composition(
     """Normalise the three accepted forms of a formula to a tuple of pairs."""
     if isinstance(formula, str):
         return parse_formula(formula) if formula else ()
-    pairs = tuple(formula.items()) if isinstance(formula, Mapping) else tuple(formula)
+    try:
+        pairs = dict(formula).items()
+    except (TypeError, ValueError):
+        raise InputError(
+            f"formula of {name!r} is {shown(formula)}; write it as 'C6H14O6' or as "
+            "{'C': 6, 'H': 14, 'O': 6}"
+        ) from None
     for element, count in pairs:
-        if not (math.isfinite(count) and count > 0):
+        atoms = number(count, f"number of atoms of {element} of {name!r}")
+        if not (math.isfinite(atoms) and atoms > 0):
             raise InputError(
                 f"formula of {name!r} has {count} atoms of {element}; "
                 "counts must be finite and above 0"

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.arguments import named_options
+from castsugar.arguments import instance, named_options
 from castsugar.columns import COLUMN
 from castsugar.database import load_database
 from castsugar.decide.claims import SUPPORTED, Claim, Judged, judged
@@ -176,6 +176,8 @@ def justify(  # noqa: PLR0913 - keyword-only options
     >>> change.claims[0].verdict, change.justified
     ('supported', True)
     """
+    instance(conditions, Conditions, "conditions")
+    instance(doubts, Doubts, "doubts")
     conditions, doubts = conditions or Conditions(), doubts or Doubts()
     mixes = [as_mix(base, "base"), as_mix(new, "new")]
     _check_wings(limits, conditions)

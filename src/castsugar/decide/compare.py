@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.arguments import named_options
+from castsugar.arguments import named_options, number
 from castsugar.decide.compare_notes import notes_of
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
@@ -158,7 +158,7 @@ def compare(  # noqa: PLR0913 - keyword-only options
     >>> cell.verdict, cell.difference.interval
     ('cannot tell', (0.0, 0.0))
     """
-    if not 0.0 < scale_step < math.inf:
+    if not 0.0 < number(scale_step, "scale_step", "kg") < math.inf:
         raise InputError(f"the scale step is {scale_step:g} kg; give one above 0")
     found = draw(mixes, conditions=conditions, doubts=doubts, draws=draws, seed=seed)
     names = tuple(mix.name for mix in found.outlook.mixes)
@@ -249,8 +249,9 @@ def _place(baseline: int | str, names: tuple[str, ...]) -> int:
     """Return the place of the baseline."""
     if isinstance(baseline, str) and names.count(baseline) == 1:
         return names.index(baseline)
-    if isinstance(baseline, int) and 0 <= baseline < len(names):
-        return baseline
+    whole = isinstance(baseline, int) and not isinstance(baseline, bool)
+    if whole and 0 <= int(baseline) < len(names):
+        return int(baseline)
     listed = ", ".join(repr(name) for name in names)
     raise InputError(
         f"the baseline is {baseline!r}; give the place (0 to {len(names) - 1}) or the "

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
+from castsugar.arguments import instance, number
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.evaluation import PRESSURE_RANGE, evaluate
+from castsugar.evaluation import check_options, evaluate
 from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
-from castsugar.thermo.flow import FLOWS
 from castsugar.thermo.tables import SpeciesTable
 
 
@@ -53,7 +53,7 @@ class Doubts:
 
     def __post_init__(self) -> None:
         """Check the numbers."""
-        if not 0.0 < self.batch < math.inf:
+        if not 0.0 < number(self.batch, "batch", "kg") < math.inf:
             raise InputError(f"batch is {self.batch:g} kg; give a mass above 0")
         highest = {
             "weighing": 0.2 * self.batch,
@@ -62,12 +62,10 @@ class Doubts:
             "pressure": 0.5,
         }
         for name, limit in highest.items():
-            value = getattr(self, name)
+            what = f"standard uncertainty of {name.replace('_', ' ')}"
+            value = number(getattr(self, name), what)
             if not 0.0 <= value <= limit:
-                raise InputError(
-                    f"standard uncertainty of {name.replace('_', ' ')} is {value:g}; "
-                    f"allowed: 0 to {limit:g}"
-                )
+                raise InputError(f"{what} is {value:g}; allowed: 0 to {limit:g}")
 
     @classmethod
     def none(cls, batch: float = 0.2) -> Doubts:
@@ -103,19 +101,11 @@ class Conditions:
 
     def __post_init__(self) -> None:
         """Check that they make a flow."""
-        low, high = PRESSURE_RANGE
-        if not low <= self.pressure <= high:
-            raise InputError(
-                f"chamber pressure is {self.pressure:g} Pa; allowed {low:g} to "
-                f"{high:g} Pa absolute"
-            )
-        if not 0.0 < self.exit_pressure < self.pressure:
-            raise InputError(
-                f"exit pressure is {self.exit_pressure:g} Pa; give one above 0 and "
-                f"below the chamber pressure, {self.pressure:g} Pa"
-            )
-        if self.flow not in FLOWS:
-            raise InputError(f"flow is {self.flow!r}; allowed: {', '.join(FLOWS)}")
+        number(self.exit_pressure, "exit pressure", "Pa")
+        check_options(self.pressure, self.exit_pressure, self.flow)
+        instance(self.kitchen, Kitchen, "kitchen")
+        instance(self.motor, Hardware, "motor")
+        instance(self.species, SpeciesTable, "species")
 
     def rows(self, mixes: Sequence[Mix], *, confirm: bool) -> list[dict[str, Any]]:
         """Return the row of the table of each mix.

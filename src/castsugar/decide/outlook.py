@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar import scope
+from castsugar.arguments import instance
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
@@ -81,6 +82,8 @@ class Outlook:
         RefusedError
             For an ingredient that is none of the catalogue's.
         """
+        instance(conditions, Conditions, "conditions")
+        instance(doubts, Doubts, "doubts")
         conditions, doubts = conditions or Conditions(), doubts or Doubts()
         listed = tuple(as_mixes(mixes))
         if not listed:

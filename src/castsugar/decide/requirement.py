@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from castsugar.arguments import number
 from castsugar.columns import COLUMNS
 from castsugar.decide.problem import Limit
 from castsugar.decide.table import DRAWN, chance_column
@@ -67,7 +68,9 @@ class Requirement:
     def __post_init__(self) -> None:
         """Check it."""
         check_column(self.column)
-        values = [v for v in (self.at_most, self.at_least) if v is not None]
+        what = f"limit on {self.column}"
+        both = (self.at_most, self.at_least)
+        values = [number(v, what) for v in both if v is not None]
         if not values or not all(math.isfinite(v) for v in values):
             raise InputError(
                 f"the limit on {self.column} has no number; give at_most or at_least"
@@ -86,7 +89,8 @@ class Requirement:
                 f"{self.column} has no draws, so no probability; a chance limit may "
                 f"stand on {' and '.join(DRAWN)}"
             )
-        if not 0.5 <= probability <= 0.99:
+        what = f"probability of the limit on {self.column}"
+        if not 0.5 <= number(probability, what) <= 0.99:
             raise InputError(
                 f"the probability of the limit on {self.column} is {probability:g}; "
                 "allowed: 50 % to 99 %"

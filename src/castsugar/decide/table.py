@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from castsugar import cooking, driving, rows
+from castsugar import cooking, driving, rows, weighing
+from castsugar.arguments import instance, number
 from castsugar.blends import Blends, put_together
 from castsugar.constants import (
     DEFAULT_PRESSURE,
@@ -21,6 +22,7 @@ from castsugar.constants import (
     STANDARD_GRAVITY,
 )
 from castsugar.decide.vertices import FloatArray
+from castsugar.evaluation import check_options
 from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen
 from castsugar.motor.hardware import Hardware
@@ -98,6 +100,15 @@ class Settings:
     lots: Mapping[str, Lot] = field(default_factory=dict)
     alternatives: Mapping[str, str] = field(default_factory=dict)
     species: SpeciesTable | None = None
+
+    def __post_init__(self) -> None:
+        """Check that they make a flow."""
+        number(self.exit_pressure, "exit pressure", "Pa")
+        check_options(self.pressure, self.exit_pressure, self.flow)
+        weighing.check_water_lost(self.water_lost)
+        instance(self.kitchen, Kitchen, "kitchen")
+        instance(self.motor, Hardware, "motor")
+        instance(self.species, SpeciesTable, "species")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

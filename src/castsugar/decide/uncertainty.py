@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import rankdata
 
+from castsugar.arguments import whole
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
@@ -201,31 +202,31 @@ def draw(
     InputError
         For too few draws, a seed below 0, a kind that does not occur.
     """
-    if draws < FEWEST or seed < 0:
+    if whole(draws, "draws") < FEWEST or whole(seed, "seed") < 0:
         raise InputError(
             f"draws is {draws} and seed {seed}; allowed: {FEWEST} draws or more and a "
             "seed of 0 or more"
         )
-    whole = mixes
-    if not isinstance(whole, Outlook):
-        whole = Outlook.of(whole, conditions, doubts)
-    kinds = {i.kind for i in whole.inputs} | {i.key for i in whole.inputs}
+    looked = mixes
+    if not isinstance(looked, Outlook):
+        looked = Outlook.of(looked, conditions, doubts)
+    kinds = {i.kind for i in looked.inputs} | {i.key for i in looked.inputs}
     for name in without:
         if name not in kinds:
             raise unknown_name("kind of input", name, sorted(kinds))
-    kept = [i for i in whole.inputs if not {i.kind, i.key} & {*without}]
-    steps = whole.values(shifted(whole.inputs), 1 + 2 * len(whole.inputs))
-    on = np.array([i in kept for i in whole.inputs], dtype=bool)
+    kept = [i for i in looked.inputs if not {i.kind, i.key} & {*without}]
+    steps = looked.values(shifted(looked.inputs), 1 + 2 * len(looked.inputs))
+    on = np.array([i in kept for i in looked.inputs], dtype=bool)
     scores = drawn(kept, draws, seed)
     return Draws(
-        outlook=whole,
+        outlook=looked,
         scores=scores,
         seed=seed,
         count=draws,
         best={name: values[0] for name, values in steps.items()},
-        values=whole.values(scores, draws),
+        values=looked.values(scores, draws),
         effects={
-            name: np.where(on, of_shifts(on_scale(name, values), whole.inputs), 0.0)
+            name: np.where(on, of_shifts(on_scale(name, values), looked.inputs), 0.0)
             for name, values in steps.items()
         },
     )
