@@ -160,19 +160,17 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
         For options that no row could use.
+    RefusedError
+        For an inert dummy: it does not burn.
     WorkerError
         If a worker of the executor died.
     """
     import pandas as pd
 
     _check_wings(kitchen, motor, species)
-    if isinstance(mixes, Blends):
-        listed, blends = None, mixes
-        if confirm:
-            raise InputError("confirm needs Mix objects; blends are not solved again")
-    else:
-        listed = as_mixes(mixes)
-        blends = of_mixes(listed)
+    listed, blends = _taken(mixes)
+    if confirm and listed is None:
+        raise InputError("confirm needs Mix objects; blends are not solved again")
     columns = cooking.not_asked(len(blends)) | driving.not_asked(len(blends))
     cooked = None
     if kitchen is not None:
@@ -270,6 +268,20 @@ def sensitivities(
     instance(species, SpeciesTable, "species")
     table = species or shipped_species()
     return _sensitivities(known, table, pressure, exit_pressure, flow)
+
+
+def _taken(
+    mixes: MixLike | Iterable[MixLike] | Blends,
+) -> tuple[list[Mix] | None, Blends]:
+    """Return mixes one by one, if there are some, and as columns; no dummy."""
+    if isinstance(mixes, Blends):
+        for item in mixes.items:
+            scope.check_burns("blend", item.constituents)
+        return None, mixes
+    listed = as_mixes(mixes)
+    for mix in listed:
+        scope.check_burns(mix.name, mix.cast)
+    return listed, of_mixes(listed)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

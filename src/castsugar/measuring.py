@@ -223,7 +223,8 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     """Time hot mix that runs out of a cup; tells the mix's viscosity itself.
 
     Do it first without oxidizer: weigh the same volume of ground potassium chloride
-    (0.943 of the mass) in place of the nitrate, and say so by `salt`.
+    (0.943 of the mass) in place of the nitrate, and say so by `salt`, or name it in the
+    mix.
 
     Parameters
     ----------
@@ -245,11 +246,10 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
     """
-    _salt(salt)
     mix = as_mix(mix)
     pot = _known(mix, Kitchen(cook=cook, air_pressure=air_pressure))
     return viscometry.flow_out(
-        pot,
+        pot.as_dummy() if _salt(salt) == slurry.CHLORIDE else pot,
         cook,
         radius=0.5 * tube_diameter,
         length=tube_length,
@@ -258,7 +258,6 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
         time=time,
         density=mix.density,
         air_pressure=air_pressure,
-        salt=salt,
         label=label,
     )
 

@@ -23,7 +23,7 @@ from castsugar.syrups import SyrupUse
 GRAINS = ("starch", "graphite", "carbon black", "charcoal")
 
 #: Masses that the pot sorts the constituents into; the last is a volume.
-_SORTS = ("nitrate", "sucrose", "syrup", "water", "grains", "grains_volume")
+_SORTS = ("nitrate", "chloride", "sucrose", "syrup", "water", "grains", "grains_volume")
 
 
 def measured_syrup(kitchen: Kitchen) -> str:
@@ -50,15 +50,22 @@ def pots_of(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
     stated = np.where(blends.water_lost > 0.0, blends.water_lost, np.nan)
     if kitchen.water_lost is not None:
         stated = np.full(len(blends), kitchen.water_lost)
-    nothing = ~(sorts[:, :3].sum(axis=1) > 0.0)
+    masses = dict(zip(_SORTS, sorts.T.copy(), strict=True))
+    chloride = masses.pop("chloride")
+    nothing = ~(sorts[:, :4].sum(axis=1) > 0.0)
+    both = (chloride > 0.0) & (masses["nitrate"] > 0.0)
     gaps = [
-        gap or ("neither nitrate nor sugar" if empty else "")
-        for gap, empty in zip(gaps, nothing, strict=True)
+        gap
+        or ("neither nitrate nor sugar" if empty else "")
+        or ("nitrate and its dummy in one pot" if mixed else "")
+        for gap, empty, mixed in zip(gaps, nothing, both, strict=True)
     ]
+    masses["nitrate"] = masses["nitrate"] + chloride
     measured = ("", measured_syrup(kitchen))
     names = [" + ".join(sorted({u.name for u in uses})) for uses in syrups]
     return Pot(
-        **{name: sorts[:, i].copy() for i, name in enumerate(_SORTS)},
+        **masses,
+        chloride=chloride > 0.0,
         syrup_solids=np.array([s.dry_solids for s in known]),
         syrup_solids_u=np.array([s.dry_solids_uncertainty for s in known]),
         syrup_grade=np.array([s.grade for s in known]),
@@ -102,6 +109,8 @@ def _sorted(
         elif ingredient.name in ("potassium nitrate", "sucrose"):
             sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
             masses[sort] += share
+        elif ingredient.role == "dummy":
+            masses["chloride"] += share
         elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
             masses["grains"] += share
             masses["grains_volume"] += share / ingredient.density

@@ -84,6 +84,26 @@ def check_mix(name: str, weighed: Sequence[Constituent]) -> None:
         raise RefusedError(_text(name, found, others / fuel))
 
 
+def is_dummy(constituents: Iterable[Constituent]) -> bool:
+    """Say whether a mix is an inert dummy: a salt stands in for its oxidizer."""
+    return any(c.ingredient.role == "dummy" for c in constituents)
+
+
+def check_burns(name: str, constituents: Iterable[Constituent]) -> None:
+    """Refuse a dummy where something is to burn.
+
+    Raises
+    ------
+    RefusedError
+    """
+    if is_dummy(constituents):
+        raise RefusedError(
+            f"{name!r} is refused: potassium chloride makes it an inert dummy, which "
+            "does not burn and is no propellant; castsugar kitchen judge says how it "
+            "pours, castsugar weigh what to weigh"
+        )
+
+
 def check_bound(database: Database, item: str, highest: float) -> None:
     """Refuse a space in which too much of an item may burn that is no sugar.
 
@@ -108,13 +128,15 @@ def check_bound(database: Database, item: str, highest: float) -> None:
 
 
 def catalogue_name(database: Database, typed: str) -> str:
-    """Return the catalogue's own name of an ingredient that may be weighed.
+    """Return the catalogue's own name of an ingredient of a mix that is to burn.
 
     Raises
     ------
     UnknownNameError, RefusedError
     """
-    check_catalogued(typed, expand(database, typed, 1.0, None, {}))
+    parts = expand(database, typed, 1.0, None, {})
+    check_catalogued(typed, parts)
+    check_burns(typed, parts)
     return database.find(typed).name
 
 

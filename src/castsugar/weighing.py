@@ -55,6 +55,8 @@ def mix_flags(
     found = []
     if any(not i.catalogued for i in present):
         found.append("reference only")
+    if any(i.role == "dummy" for i in present):
+        found.append("DUMMY: inert, no propellant")
     if inert > INERT_FLAG:
         found.append("inert matter above 1 %")
     if len({i.name for i in present if i.role == "oxidizer"}) > 1:

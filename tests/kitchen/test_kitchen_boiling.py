@@ -130,7 +130,7 @@ def _over_scarce(left: float, parts: tuple[float, ...], kelvin: float) -> float:
     full = float(MEDIANS.nitrate_dissolved * solubility.salt_solubility(kelvin))
     salt = min(full, nitrate / left)
     activity = water.water_activity(ratio / (1.0 + ratio))
-    activity = activity * water.nitrate_activity(salt)
+    activity = activity * water.salt_activity(salt)
     return float(activity * water.saturation_pressure(kelvin))
 
 

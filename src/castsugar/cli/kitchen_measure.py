@@ -45,7 +45,8 @@ examples:
 """,
     "flow-out": """\
 First without oxidizer: weigh the same volume of ground potassium chloride
-(0.943 of the mass) instead of the nitrate, and say --salt "potassium chloride".
+(0.943 of the mass) instead of the nitrate, and say --salt "potassium chloride",
+or write it into the recipe: KCl:56.6 for KNO3:60.
 
 examples:
   castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\

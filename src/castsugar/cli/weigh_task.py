@@ -253,6 +253,8 @@ def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
         f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
         f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
     )
+    if setting.charge.dummy:
+        return said
     said.append(f"c* ideal, equilibrium flow, at {setting.pressure_words}")
     if setting.motor is not None:
         said += motor_assumptions(setting.motor)

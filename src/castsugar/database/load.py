@@ -14,6 +14,7 @@ from castsugar.database.records import (
     FUEL_KINDS,
     ROLES,
     STATUSES,
+    UNBURNT,
     Alternative,
     Caution,
     Ingredient,
@@ -208,7 +209,7 @@ def _ingredient(
     """Make one ingredient of a row of ``ingredients.csv``."""
     formula = row.text("formula")
     role = row.text("role", ROLES)
-    if not formula and role != "inert":
+    if not formula and role not in UNBURNT:
         raise row.fail("formula", "is empty; only inert matter may lack a formula")
     try:
         composition = parse_formula(formula) if formula else ()

@@ -12,8 +12,11 @@ from castsugar.arguments import number, shown
 from castsugar.constants import ATOMIC_MASSES
 from castsugar.errors import InputError, RefusedError
 
-#: What an ingredient does in a mix.
-ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert")
+#: What an ingredient does in a mix. A dummy stands in for the oxidizer in the kitchen.
+ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert", "dummy")
+
+#: Roles of what needs no formula: it is never burnt.
+UNBURNT = ("inert", "dummy")
 
 #: What kind of fuel a fuel is; all but the last are those of a nitrate-sugar mix.
 FUEL_KINDS = ("sugar", "polyol", "syrup solids", "other")
@@ -167,7 +170,7 @@ class Ingredient:
         number(self.enthalpy_uncertainty, f"uncertainty of the {enthalpy}", "J/mol")
         self._check_density()
         counts = _composition(self.formula, self.name)
-        if not counts and self.role != "inert":
+        if not counts and self.role not in UNBURNT:
             raise InputError(
                 f"the formula of {self.name!r} is empty; write for example C6H14O6; "
                 "only inert matter has none"

@@ -184,6 +184,7 @@ def _shares(database: Database, name: str, given: MixLike) -> dict[str, float]:
     """Return a mix that was made by catalogue name."""
     mix = as_mix(given, f"tried mix {name!r}")
     scope.check_catalogued(name, mix.weighed)
+    scope.check_burns(name, mix.weighed)
     return weighing.catalogue_shares(database, mix.recipe)
 
 

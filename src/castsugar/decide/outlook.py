@@ -80,7 +80,7 @@ class Outlook:
         InputError
             Without a mix; and what weighing refuses.
         RefusedError
-            For an ingredient that is none of the catalogue's.
+            For an ingredient that is none of the catalogue's, and for a dummy.
         """
         instance(conditions, Conditions, "conditions")
         instance(doubts, Doubts, "doubts")
@@ -90,6 +90,7 @@ class Outlook:
             raise InputError("no mixes given; give one or more to look at")
         for mix in listed:
             scope.check_catalogued(mix.name, mix.weighed)
+            scope.check_burns(mix.name, mix.weighed)
         places: dict[str, Place] = {}
         keys = []
         for mix in listed:

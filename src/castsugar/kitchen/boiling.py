@@ -51,8 +51,9 @@ def after_boiling(
     moles / c*. Where it is not, c(r) = sol / ((1 + a r) M) + r / M', r the solids per
     water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
     """
-    full = values.nitrate_dissolved * solubility.salt_solubility(hottest)
-    against = pressure / water.nitrate_activity(full)
+    chloride = rows["chloride"]
+    full = values.nitrate_dissolved * solubility.dissolved_salt(hottest, chloride)
+    against = pressure / water.salt_activity(full, chloride)
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
         return _left_with(rows, solids, dried, values, hottest, against)
@@ -83,7 +84,7 @@ def _quiet_from(
     def boils(left: FloatArray) -> BoolArray:
         salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
         x = water.boiling_mole_fraction(
-            hottest, pressure / water.nitrate_activity(salt)
+            hottest, pressure / water.salt_activity(salt, rows["chloride"])
         )
         sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
         held = sugars / water.SUCROSE + solids * per_solids

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,11 @@ class Pot:
     Attributes
     ----------
     nitrate, sucrose, syrup, water, grains : ndarray, shape (n,)
-        Potassium nitrate; sucrose; whole syrup; water that is not the syrup's; what
-        does not dissolve (starch, pigment, inert matter).
+        Potassium nitrate, or the chloride that stands in for it; sucrose; whole syrup;
+        water that is not the syrup's; what does not dissolve (starch, pigment, inert
+        matter).
+    chloride : ndarray of bool, shape (n,)
+        Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
         Of those, per mass of mix. [m3/kg]
     syrup_solids, syrup_solids_u : ndarray, shape (n,)
@@ -44,6 +47,7 @@ class Pot:
     """
 
     nitrate: FloatArray
+    chloride: NDArray[np.bool_]
     sucrose: FloatArray
     syrup: FloatArray
     water: FloatArray
@@ -59,6 +63,13 @@ class Pot:
 
     def __len__(self) -> int:
         return len(self.gap)
+
+    def as_dummy(self) -> Pot:
+        """Return the pot with the same volume of chloride in place of nitrate."""
+        same = np.where(self.chloride, 1.0, slurry.CHLORIDE / slurry.NITRATE)
+        return replace(
+            self, nitrate=same * self.nitrate, chloride=np.ones_like(self.chloride)
+        )
 
     def take(self, rows: NDArray[np.intp]) -> Pot:
         """Return some of the rows."""
@@ -132,7 +143,6 @@ def standing(
     values: Values,
     left: FloatArray,
     temperature: FloatArray,
-    salt: str = "potassium nitrate",
 ) -> Slurry:
     """Return what stands in the pot: what is dissolved, and how crowded the grains are.
 
@@ -144,17 +154,14 @@ def standing(
         Water left, of :func:`water_left`.
     temperature : ndarray, shape () or (draws,)
         True bulk temperature. [K]
-    salt : str
-        What is weighed as nitrate: potassium nitrate, or the same volume of potassium
-        chloride for a trial without oxidizer.
     """
     rows = _rows(pot, np.ndim(values.packing))
     _, solids = _syrup(rows, values)
     limit = solubility.sucrose_solubility(temperature)
     dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
-    salty = solubility.salt_solubility(temperature, salt)
-    crystal = slurry.NITRATE if salt == "potassium nitrate" else slurry.CHLORIDE
-    whole = rows["nitrate"] * (crystal / slurry.NITRATE)
+    whole, chloride = rows["nitrate"], rows["chloride"]
+    salty = solubility.dissolved_salt(temperature, chloride)
+    crystal = np.where(chloride, slurry.CHLORIDE, slurry.NITRATE)
     in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = slurry.expansions(temperature)
@@ -201,7 +208,6 @@ def poured(
     values: Values,
     cook: Cook,
     pressure: float,
-    salt: str = "potassium nitrate",
 ) -> tuple[FloatArray, FloatArray]:
     """Return viscosity [Pa s] and crowding at the end of a cook.
 
@@ -209,7 +215,7 @@ def poured(
     """
     left = water_left(pot, values, cook, pressure)
     temperature = cook.pour_temperature + values.thermometer
-    held = standing(pot, values, left, temperature, salt)
+    held = standing(pot, values, left, temperature)
     return viscosity(pot, values, held, temperature), held.crowding
 
 

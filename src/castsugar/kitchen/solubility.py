@@ -98,6 +98,23 @@ def _liquidus(t: FloatArray) -> FloatArray:
     return result
 
 
+def dissolved_salt(temperature: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
+    """Return :func:`salt_solubility` of potassium nitrate, or chloride where so said.
+
+    Parameters
+    ----------
+    temperature : array_like
+        [K]
+    chloride : array_like of bool
+    """
+    nitrate = salt_solubility(temperature)
+    if not np.any(chloride):
+        return nitrate
+    other = salt_solubility(temperature, "potassium chloride")
+    result: FloatArray = np.where(chloride, other, nitrate)
+    return result
+
+
 def salt_solubility(
     temperature: ArrayLike, salt: str = "potassium nitrate"
 ) -> FloatArray:

@@ -264,10 +264,11 @@ def _activity(
     pot: Pot, values: Values, held: Slurry, temperature: FloatArray
 ) -> FloatArray:
     """Return the activity of water over what the liquid holds."""
-    full = values.nitrate_dissolved * solubility.salt_solubility(temperature)
+    soluble = solubility.dissolved_salt(temperature, pot.chloride)
+    full = values.nitrate_dissolved * soluble
     salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
     sugars = water.water_activity(_sugar_share(pot, held))
-    result: FloatArray = sugars * water.nitrate_activity(salt)
+    result: FloatArray = sugars * water.salt_activity(salt, pot.chloride)
     return result
 
 

@@ -147,13 +147,12 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     time: float,
     density: float,
     air_pressure: float,
-    salt: str = "potassium nitrate",
     label: str = "",
 ) -> Measurement:
     """Time a volume of hot mix that runs out of a cup through a tube.
 
     eta = pi rho g h R^4 t / (8 L V), Hagen-Poiseuille under a mean head h. Try it first
-    without oxidizer: the same volume of ground potassium chloride instead of nitrate.
+    without oxidizer: see :meth:`castsugar.kitchen.pot.Pot.as_dummy`.
 
     Parameters
     ----------
@@ -171,7 +170,6 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
         Of the mix. [kg/m3]
     air_pressure : float
         [Pa]
-    salt : str
     label : str
 
     Raises
@@ -191,7 +189,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     )
 
     def predict(values: Values) -> FloatArray:
-        eta, _ = poured(pot, values, cook, air_pressure, salt)
+        eta, _ = poured(pot, values, cook, air_pressure)
         result: FloatArray = np.log(eta[0])
         return result
 

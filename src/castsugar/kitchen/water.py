@@ -29,6 +29,11 @@ NORRISH = {
 #: it gives 0.94 over the saturated solution, where 0.92-0.936 is measured.
 NITRATE = -0.164
 
+#: The same of potassium chloride: between -0.48, of the 84.3 % over its saturated
+#: solution at 25 C (L. Greenspan, J. Res. NBS 81A (1977) 89, from memory), and -0.51,
+#: of its boiling at 108.6 C (from memory).
+CHLORIDE = -0.50
+
 #: Weakens the Norrish term at high concentration so that the confectioners' boiling
 #: temperatures come out; fitted to them.
 DAMPING = 1.12
@@ -155,22 +160,26 @@ def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatA
     return result
 
 
-def nitrate_activity(dissolved: ArrayLike) -> FloatArray:
-    """Return the factor on the activity of water that dissolved nitrate brings.
+def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
+    """Return the factor on the activity of water that a dissolved salt brings.
 
-    exp(-0.164 m), multiplied with that of the sugars (Ross, 1975, from memory).
+    exp(-0.164 m) for potassium nitrate, exp(-0.50 m) for potassium chloride, multiplied
+    with that of the sugars (Ross, 1975, from memory).
 
     Parameters
     ----------
     dissolved : array_like
-        Mass of potassium nitrate per mass of water.
+        Mass of the salt per mass of water.
+    chloride : array_like of bool
+        Whether the salt is potassium chloride.
 
     Examples
     --------
-    >>> round(float(nitrate_activity(0.38)), 2)
-    0.94
+    >>> round(float(salt_activity(0.38)), 2), round(float(salt_activity(0.34, True)), 2)
+    (0.94, 0.84)
     """
-    result: FloatArray = np.exp(NITRATE * np.asarray(dissolved, dtype=float))
+    slope = np.where(chloride, CHLORIDE, NITRATE) if np.any(chloride) else NITRATE
+    result: FloatArray = np.exp(slope * np.asarray(dissolved, dtype=float))
     return result
 
 

@@ -37,6 +37,14 @@ _BLANKS = (
 )
 
 
+#: What stands on top of the sheet of a dummy.
+_DUMMY = (
+    "DUMMY: potassium chloride stands in for the nitrate, in its volume (0.943 of its "
+    "mass), ground as fine. It teaches how the mix pours and sets; it is no "
+    "propellant. It scalds like one; keep it apart and labelled."
+)
+
+
 def weigh_document(
     found: Weighing,
     assumed: Sequence[str],
@@ -100,8 +108,9 @@ def weigh_document(
         f"{charge.typed[item]}:{100.0 * share:.4g}%"
         for item, share in charge.shares.items()
     )
+    head = "DUMMY, weigh sheet of an inert trial" if charge.dummy else "Weigh sheet"
     return Document(
-        title=f"Weigh sheet: {charge.name}",
+        title=f"{head}: {charge.name}",
         subtitle=f"{recipe}, by mass as weighed",
         sections=tuple(sections),
         foot=tuple(foot),
@@ -124,6 +133,8 @@ def _top(
     big = [c.text for c in cautions if c.quantity == "batch_mass"]
     blocks: list[Block] = [Paragraph(text=text, tone="strong") for text in big[-1:]]
     sheet = found.sheet
+    if sheet.charge.dummy:
+        blocks.append(Paragraph(text=_DUMMY, tone="strong"))
     if found.too_much:
         text = f"The sheet asks for {grams(sheet.total, sheet)} g, more than you allow."
         blocks.append(Paragraph(text=text, tone="strong"))

@@ -89,6 +89,7 @@ def weigh_json(
             "water_lost": sheet.mix.water_lost,
             "notes": list(assumed),
         },
+        "dummy": sheet.charge.dummy,
         "recipe": {
             "name": sheet.charge.name,
             "mass_fraction_as_weighed": sheet.charge.shares,

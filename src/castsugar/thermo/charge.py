@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar import scope
 from castsugar.constants import ELEMENTS
 from castsugar.errors import InputError
 from castsugar.mix import Mix
@@ -23,6 +24,7 @@ class Charge:
 
 def charge_of(mix: Mix, table: SpeciesTable) -> tuple[SpeciesTable, Charge]:
     """Return the species of the elements that a mix has, and its charge."""
+    scope.check_burns(mix.name, mix.cast)
     present = frozenset(
         e for e, n in zip(ELEMENTS, mix.elements, strict=True) if n > 0.0
     )

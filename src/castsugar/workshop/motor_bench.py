@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from castsugar import weighing
+from castsugar import scope, weighing
 from castsugar.database import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.lending import borrowed_law
@@ -223,7 +223,7 @@ def _burning(
 def _recipe(text: str, database: Database) -> dict[str, float]:
     """Return a recipe as catalogue names and mass fractions."""
     recipe = parse_recipe(text, where="recipe")
-    Mix.weigh(recipe, database=database)  # refuses
+    scope.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
     return weighing.catalogue_shares(database, recipe.parts)
 
 

@@ -199,7 +199,11 @@ def search_asked(
         },
         goal=_goal(table),
         limits=stated_limits(bench, motor),
-        tried={n: tried_mix(bench, database, n) for n in bench.recipes},
+        tried={
+            name: mix
+            for name in bench.recipes
+            if (mix := tried_mix(bench, database, name))
+        },
         sloppiness=_sloppiness(bench),
         typed=names.typed,
     )

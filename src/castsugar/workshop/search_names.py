@@ -125,6 +125,8 @@ class Names:
 def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
     """Return a mix that the user made, in catalogue names and mass fractions.
 
+    Empty for a dummy: it was never burnt.
+
     Raises
     ------
     InputError
@@ -139,6 +141,8 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
             )
         mix = Mix.weigh(recipe, database=database)
         scope.check_catalogued(recipe.text, mix.weighed)
+        if scope.is_dummy(mix.weighed):
+            return {}
         return weighing.catalogue_shares(database, recipe.parts)
 
 

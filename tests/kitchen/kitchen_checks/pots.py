@@ -58,6 +58,7 @@ def pot_of(
         water=rows[:, 3],
         grains=full(0.0),
         grains_volume=full(0.0),
+        chloride=np.zeros(len(rows), dtype=bool),
         syrup_solids=full(solids),
         syrup_solids_u=full(0.02),
         syrup_grade=full(grade),
@@ -106,6 +107,6 @@ def pressure_over(
     ratio = sugar_per_water(left, sucrose, solids, kelvin)
     salt = float(MEDIANS.nitrate_dissolved) * solubility.salt_solubility(kelvin)
     activity = water.water_activity(ratio / (1.0 + ratio))
-    activity = activity * water.nitrate_activity(salt)
+    activity = activity * water.salt_activity(salt)
     result: FloatArray = activity * water.saturation_pressure(kelvin)
     return result

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from castsugar import scope
 from castsugar.database import Database, Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.expand import Lot
@@ -46,6 +47,11 @@ class Charge:
     lots: dict[str, Lot]
     records: dict[str, LotRecord]
     database: Database
+
+    @property
+    def dummy(self) -> bool:
+        """Whether a salt stands in for the oxidizer."""
+        return scope.is_dummy(self.mix().weighed)
 
     def mix(
         self,

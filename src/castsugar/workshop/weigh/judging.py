@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar import cooking
+from castsugar.blends import of_mixes
+from castsugar.cooking import kitchen_table
 from castsugar.evaluation import evaluate
+from castsugar.mix import Mix
+from castsugar.rows import mix_columns
 from castsugar.workshop.weigh.charge import Charge
 
 if TYPE_CHECKING:
@@ -29,6 +35,10 @@ LOOKED_AT = (
     PEAK,
     "chamber_pressure_p95_MPa",
 )
+
+
+#: Status of a mix that does not burn because a salt stands in for its oxidizer.
+DUMMY = "not computed: a dummy does not burn"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,20 +90,36 @@ def judge(
         charge.mix(masses, name=name, water_lost=conditions.water_lost)
         for name, masses in batches.items()
     ]
-    table = evaluate(
-        mixes,
-        pressure=conditions.pressure,
-        exit_pressure=conditions.exit_pressure,
-        kitchen=conditions.kitchen,
-        motor=conditions.motor,
-    )
-    rows: Sequence[Mapping[Any, Any]] = table.to_dict("records")
+    rows: Sequence[Mapping[Any, Any]]
+    if charge.dummy:
+        rows = _in_the_kitchen(mixes, conditions.kitchen)
+    else:
+        rows = evaluate(
+            mixes,
+            pressure=conditions.pressure,
+            exit_pressure=conditions.exit_pressure,
+            kitchen=conditions.kitchen,
+            motor=conditions.motor,
+        ).to_dict("records")
     return [
         Judged(
             name=str(row["name"]),
-            status=str(row["status"]),
-            values={key: row[key] for key in LOOKED_AT},
+            status=str(row.get("status", DUMMY)),
+            values={key: row.get(key, math.nan) for key in LOOKED_AT},
             flags=str(row["flags"]),
         )
         for row in rows
     ]
+
+
+def _in_the_kitchen(
+    mixes: Sequence[Mix], kitchen: Kitchen | None
+) -> Sequence[Mapping[Any, Any]]:
+    """Return what can be said of dummies: how they pour, if there is a cook."""
+    if kitchen is not None:
+        return kitchen_table(mixes, kitchen).to_dict("records")
+    blends = of_mixes(mixes)
+    columns = mix_columns(blends) | cooking.not_asked(len(blends))
+    columns["flags"] = ["; ".join(flags) for flags in blends.flags]
+    lines = zip(*columns.values(), strict=True)
+    return [dict(zip(columns, line, strict=True)) for line in lines]
