@@ -141,10 +141,16 @@ WRONG_TYPES = [
     (lambda: cs.Mix.weigh({"KNO3": [65]}), "amount of 'KNO3' is the list"),
     (lambda: cs.Mix.weigh({"KNO3": np.ones(2)}), "amount of 'KNO3' is the ndarray"),
     (lambda: cs.Mix.weigh({3: 65}), "recipe names 3; give names of the catalogue"),
-    (lambda: cs.Mix.weigh([("KNO3", 65)]), "recipe is the list .*; give a Mapping"),
+    (
+        lambda: cs.Mix.weigh([("KNO3", 65)]),
+        "recipe is the list .*; give a Mapping",
+    ),
     (lambda: cs.Mix.weigh(MAPPING, water_lost="2 %"), "water_lost is '2 %'"),
     (lambda: cs.Mix.weigh(MAPPING, lots={"KNO3": 0.01}), "lot of 'KNO3' is 0.01; give"),
-    (lambda: cs.Mix.weigh(MAPPING, database="mine"), "database is 'mine'; give a Data"),
+    (
+        lambda: cs.Mix.weigh(MAPPING, database="mine"),
+        "database is 'mine'; give a Data",
+    ),
     (lambda: cs.Lot(moisture="1 %"), "lot moisture is '1 %'"),
     (lambda: cs.Lot(dextrose_equivalent="42 DE"), "dextrose_equivalent is '42 DE'"),
     # Own substances.
@@ -176,18 +182,33 @@ WRONG_TYPES = [
     ),
     (lambda: cs.evaluate(TEXT, exit_pressure=[1e5]), "exit pressure is the list"),
     (lambda: cs.evaluate(TEXT, flow=1), "flow is 1; allowed: equilibrium"),
-    (lambda: cs.evaluate(TEXT, kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
-    (lambda: cs.evaluate(TEXT, motor={}), "motor is the dict .*; give a Hardware"),
-    (lambda: cs.evaluate(TEXT, species="2002"), "species is '2002'; give a Species"),
+    (
+        lambda: cs.evaluate(TEXT, kitchen="119 C"),
+        "kitchen is '119 C'; give a Kitchen",
+    ),
+    (
+        lambda: cs.evaluate(TEXT, motor={}),
+        "motor is the dict .*; give a Hardware",
+    ),
+    (
+        lambda: cs.evaluate(TEXT, species="2002"),
+        "species is '2002'; give a Species",
+    ),
     (lambda: cs.equilibrium(TEXT, pressure="7 MPa"), "pressure is '7 MPa'"),
     (lambda: cs.equilibrium(TEXT, temperature="1700 K"), "temperature is '1700 K'"),
     (lambda: cs.performance(TEXT, pressure="7 MPa"), "pressure is '7 MPa'"),
     (lambda: cs.sensitivities(TEXT, exit_pressure="1 atm"), "exit pressure is '1 atm'"),
     (lambda: cs.kitchen_table(TEXT, None), "kitchen is None; give a Kitchen"),
-    (lambda: cs.kitchen_table(TEXT, "119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (
+        lambda: cs.kitchen_table(TEXT, "119 C"),
+        "kitchen is '119 C'; give a Kitchen",
+    ),
     (lambda: cs.Conditions(pressure="7 MPa"), "chamber pressure is '7 MPa'"),
     (lambda: cs.Conditions(exit_pressure=None), "exit pressure is None"),
-    (lambda: cs.Conditions(kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (
+        lambda: cs.Conditions(kitchen="119 C"),
+        "kitchen is '119 C'; give a Kitchen",
+    ),
     (lambda: cs.Doubts(batch="200 g"), "batch is '200 g'; give a plain number in kg"),
     (lambda: cs.Doubts(moisture="1 %"), "uncertainty of moisture is '1 %'"),
     # Decisions.
@@ -197,13 +218,43 @@ WRONG_TYPES = [
     (lambda: cs.compare([TEXT, TEXT], draws=100, baseline=True), "baseline is True"),
     (lambda: cs.compare([TEXT, TEXT], scale_step="0.1 g"), "scale_step is '0.1 g'"),
     (lambda: cs.compare([TEXT], conditions={}), "conditions is the dict"),
-    (lambda: cs.justify(TEXT, TEXT, doubts=0.1), "doubts is 0.1; give a Doubts"),
+    (
+        lambda: cs.justify(TEXT, TEXT, doubts=0.1),
+        "doubts is 0.1; give a Doubts",
+    ),
     (lambda: cs.search(SPACE, pressure="7 MPa"), "chamber pressure is '7 MPa'"),
     (lambda: cs.search(SPACE, water_lost="20 %"), "water_lost is '20 %'"),
-    (lambda: cs.search(SPACE, kitchen="119 C"), "kitchen is '119 C'; give a Kitchen"),
+    (
+        lambda: cs.search(SPACE, kitchen="119 C"),
+        "kitchen is '119 C'; give a Kitchen",
+    ),
     (lambda: cs.search(SPACE | {"water": "1 %"}), "share of 'water' is '1 %'"),
     (lambda: cs.search(SPACE | {"water": (0, "1 %")}), "share of 'water' is '1 %'"),
     (lambda: cs.search(SPACE | {"water": (0, 1, 2)}), "share of 'water' is the tuple"),
+    (
+        lambda: cs.search(["KNO3", "sucrose"]),
+        "ingredients is the list .*; give a Mapp",
+    ),
+    (lambda: cs.search(SPACE, batch="200 g"), "batch is '200 g'"),
+    (lambda: cs.search(SPACE, batch=0.2, stock={"KNO3": "1 kg"}), "'1 kg'; .* in kg"),
+    (
+        lambda: cs.search(SPACE, tried=[MAPPING]),
+        "tried is the list .*; give a Mapping",
+    ),
+    (
+        lambda: cs.search(SPACE, limits=["T < 1500 K"]),
+        "limit is 'T < 1500 K'; give a R",
+    ),
+    (lambda: cs.search(SPACE, effort=3), "effort is 3; give an Effort"),
+    (lambda: cs.search(SPACE, sloppiness=True), "sloppiness is True"),
+    (
+        lambda: cs.search(
+            SPACE, objective="weighted sum", weights={"density_kg_m3": "1"}
+        ),
+        "weight of density_kg_m3 is '1'",
+    ),
+    (lambda: cs.justify(TEXT, TEXT, limits=["cooler"]), "limit is 'cooler'"),
+    (lambda: cs.justify(TEXT, TEXT, claims=["cooler"]), "claim is 'cooler'"),
     (lambda: cs.Requirement(column="set_ratio", at_least="1"), "set_ratio is '1'"),
     # Many at once.
     (lambda: cs.blend("KNO3", np.ones((1, 1))), "items is 'KNO3'; give a list"),

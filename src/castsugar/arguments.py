@@ -81,7 +81,9 @@ def instance(value: Any, kind: type, what: str, *, optional: bool = True) -> Non
     InputError
     """
     if not (isinstance(value, kind) or (optional and value is None)):
-        raise InputError(f"{what} is {shown(value)}; give a {kind.__name__}")
+        name = kind.__name__
+        one = f"an {name}" if name[0] in "AEIOU" else f"a {name}"
+        raise InputError(f"{what} is {shown(value)}; give {one}")
 
 
 def shown(value: Any) -> str:

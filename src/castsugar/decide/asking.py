@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from castsugar import scope, weighing
-from castsugar.arguments import named_options, number, shown
+from castsugar.arguments import instance, named_options, number, shown
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.database import Database, load_database
 from castsugar.decide.hunt import Effort
@@ -113,6 +113,9 @@ def search(  # noqa: PLR0913 - keyword-only options
     RefusedError
         For an ingredient outside the scope.
     """
+    instance(ingredients, Mapping, "ingredients", optional=False)
+    for what, given in (("choices", choices), ("stock", stock), ("tried", tried)):
+        instance(given, Mapping, what)
     database = load_database()
     slots = {
         slot: [options] if isinstance(options, str) else list(options)

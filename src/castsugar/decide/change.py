@@ -181,6 +181,8 @@ def justify(  # noqa: PLR0913 - keyword-only options
     conditions, doubts = conditions or Conditions(), doubts or Doubts()
     mixes = [as_mix(base, "base"), as_mix(new, "new")]
     _check_wings(limits, conditions)
+    for claim in claims:
+        instance(claim, Claim, "claim", optional=False)
     comparison = compare(
         mixes,
         conditions=conditions,
@@ -238,6 +240,7 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
 def _check_wings(limits: Sequence[Requirement], conditions: Conditions) -> None:
     """Refuse limits on what is not computed."""
     for need in limits:
+        instance(need, Requirement, "limit", optional=False)
         group = COLUMN[need.column].group
         if group == "kitchen" and conditions.kitchen is None:
             raise InputError(

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from castsugar.arguments import number
 from castsugar.decide.explain import conflict
 from castsugar.decide.ratios import Row, ratio_row
 from castsugar.decide.region import Region, region
@@ -132,14 +133,14 @@ class Space:
 
     def _check_masses(self) -> None:
         for name, mass in self.purchases.items():
-            if not (math.isfinite(mass) and mass >= 0.0):
+            if not 0.0 <= number(mass, f"mass of {name!r}", "kg") < math.inf:
                 raise InputError(f"mass of {name!r} at hand is {mass:g} kg; 0 or more")
         if (self.purchases or self.scale_step is not None) and self.batch is None:
             raise InputError(
                 "purchases and the scale's step need the mass of the batch"
             )
         for name, value in (("batch", self.batch), ("scale step", self.scale_step)):
-            if value is not None and not (math.isfinite(value) and value > 0.0):
+            if value is not None and not 0.0 < number(value, name, "kg") < math.inf:
                 raise InputError(f"{name} is {value:g} kg; it must be above 0")
         if self.batch and self.scale_step and self.scale_step > 0.5 * self.batch:
             raise InputError(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from castsugar import scope
+from castsugar.arguments import instance, number
 from castsugar.database import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.problem import Goal
@@ -116,6 +117,7 @@ class Task:
 
     def __post_init__(self) -> None:
         """Check that the settings can give what is asked for; keep to the scope."""
+        self._check_types()
         rows = _scope_rows(self.settings)
         object.__setattr__(self, "space", replace(self.space, scope=rows))
         for name in self.tried:
@@ -132,6 +134,14 @@ class Task:
             if name not in (WEIGHTED, DELIVERED):
                 check_column(name)
         self._check_wings()
+
+    def _check_types(self) -> None:
+        instance(self.effort, Effort, "effort", optional=False)
+        instance(self.sloppiness, Sloppiness, "sloppiness")
+        for limit in self.requirements:
+            instance(limit, Requirement, "limit", optional=False)
+        for column, weight in self.weights.items():
+            number(weight, f"weight of {column}")
 
     def _named(self) -> list[str]:
         """Return every column that is asked for."""
