@@ -11,7 +11,7 @@ import castsugar as cs
 from castsugar import measuring
 
 # Exact: the same mix in three forms is the same mix; wrong types are refused as every
-# other bad input (design 3: what, got, allowed, do).
+# other bad input: what, got, allowed, do.
 pytestmark = pytest.mark.exact
 
 MAPPING = {"KNO3": 65, "sucrose": 35}

@@ -13,7 +13,7 @@ import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.report.search_limits import row_price
 
-# Exact: the limits are those of the design (sections 1 and 4): other combustibles at
+# Exact: the limits are those that README states: other combustibles at
 # most 3 % of the mass, sugars, polyols and syrup solids at least nine tenths of what
 # burns. Shares by hand beside each mix.
 pytestmark = pytest.mark.exact
