@@ -80,6 +80,7 @@ NO_MIX = [
     ([TEXT, "base"], "mix 2: 'base' has no ':'"),
     ("1000 psi", "mix: '1000 psi' has no ':'"),
     ([TEXT, "KNO3:65 sucrse:35"], "mix 2: unknown ingredient 'sucrse'; did you mean"),
+    (b"KNO3:65", "mix is b'KNO3:65'; give a Mix"),
     ([b"KNO3:65"], "mix 1 is b'KNO3:65'; give a Mix"),
     ({"base": MAPPING}, "amount of 'base' is the dict"),
 ]
@@ -235,6 +236,10 @@ WRONG_TYPES = [
         lambda: cs.search(["KNO3", "sucrose"]),
         "ingredients is the list .*; give a Mapp",
     ),
+    (lambda: cs.search(SPACE | {3: 0.1}), "a name is 3; give one of the catalogue"),
+    (lambda: cs.search(SPACE | {ingredient(): 0.1}), "a name is the Ingredient"),
+    (lambda: cs.load_database().find(3), "a name is 3; give one of the catalogue"),
+    (lambda: cs.blend([3], np.ones((1, 1))), "a name is 3; give one of the catalogue"),
     (lambda: cs.search(SPACE, batch="200 g"), "batch is '200 g'"),
     (lambda: cs.search(SPACE, batch=0.2, stock={"KNO3": "1 kg"}), "'1 kg'; .* in kg"),
     (

@@ -363,8 +363,8 @@ def as_mixes(given: MixLike | Iterable[MixLike]) -> list[Mix]:
     InputError, UnknownNameError, RefusedError
         As :func:`as_mix`; of several, with the number of the faulty one.
     """
-    if isinstance(given, Mix | Recipe | str | Mapping) or not isinstance(
-        given, Iterable
-    ):
+    if isinstance(given, Mix | Recipe | str | Mapping):
         return [as_mix(given)]
+    if isinstance(given, bytes) or not isinstance(given, Iterable):
+        return [as_mix(given)]  # which says what it should be
     return [as_mix(one, f"mix {count}") for count, one in enumerate(given, start=1)]

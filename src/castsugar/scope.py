@@ -132,12 +132,13 @@ def catalogue_name(database: Database, typed: str) -> str:
 
     Raises
     ------
-    UnknownNameError, RefusedError
+    InputError, UnknownNameError, RefusedError
     """
+    name = database.find(typed).name
     parts = expand(database, typed, 1.0, None, {})
     check_catalogued(typed, parts)
     check_burns(typed, parts)
-    return database.find(typed).name
+    return name
 
 
 def check_catalogued(name: str, constituents: Iterable[Constituent]) -> None:

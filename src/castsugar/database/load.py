@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from castsugar.arguments import shown
 from castsugar.database import headers, refused, validate
 from castsugar.database.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.database.locate import data_folder, data_version
@@ -68,11 +69,15 @@ class Database:
 
         Raises
         ------
+        InputError
+            For what is no text.
         RefusedError
             For what is out of scope, with the reason.
         UnknownNameError
             With the nearest known names.
         """
+        if not isinstance(name, str):
+            raise InputError(f"a name is {shown(name)}; give one of the catalogue")
         item = self._index.get(plain(name))
         if item is None:
             refused.check_name(name)
