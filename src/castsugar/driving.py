@@ -6,7 +6,7 @@ Works without Cantera where c* is given.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -37,6 +37,8 @@ from castsugar.motor.trace import Trace, fire
 
 FloatArray = NDArray[np.float64]
 Columns = dict[str, Any]
+
+_BURSTS = "the expected peak exceeds what the case may hold: do not fire it"
 
 #: From here on a pressure counts as none: nothing of the model holds there. [Pa]
 BEYOND = 1.0e9
@@ -100,7 +102,8 @@ class Driven:
         found = []
         for row, status in enumerate(self.peaks.status):
             if status != "ok":
-                found.append([f"motor {status}"])
+                beyond = self.peaks.estimate[row] > self.hardware.allowable
+                found.append([f"motor {status}", *([_BURSTS] if beyond else [])])
                 continue
             own = []
             if not low <= self.peaks.pressure[row] <= high:
@@ -115,9 +118,7 @@ class Driven:
                     else "95 % pressure without limit"
                 )
             if self.peaks.pressure[row] > self.hardware.allowable:
-                own.append(
-                    "the expected peak exceeds what the case may hold: do not fire it"
-                )
+                own.append(_BURSTS)
             elif self.peaks.p95[row] > self.hardware.allowable:
                 own.append(
                     "the 95 % pressure exceeds what the case may hold: do not fire it"
@@ -184,6 +185,18 @@ def drive(
     no_c_star = "not computed: no c*, without a nozzle or a flame"
     peaks = replace(peaks, status=np.where(missing, no_c_star, peaks.status))
     return Driven(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
+
+
+def untold(row: Mapping[str, Any]) -> str:
+    """Return why a row has no pressure and no margin; empty if it has, or no motor.
+
+    Examples
+    --------
+    >>> untold({"burn_law_origin": "not computed: the burn law is too steep"})
+    'the burn law is too steep'
+    """
+    head, _, why = str(row.get("burn_law_origin", "")).partition(": ")
+    return why if head == "not computed" else ""
 
 
 def not_asked(count: int) -> Columns:

@@ -16,7 +16,7 @@ from castsugar.decide.directions import cloud, directions
 from castsugar.decide.front import Front, trade_off
 from castsugar.decide.hunt import Effort
 from castsugar.decide.ledger import Trials
-from castsugar.decide.measure import broken
+from castsugar.decide.measure import broken, unknown
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.plane import plane
 from castsugar.decide.problem import Goal, Limit
@@ -29,6 +29,7 @@ from castsugar.decide.task import Task
 from castsugar.errors import InputError, UnknownNameError
 from castsugar.report.search_front import front_chart
 from castsugar.report.search_map import search_map
+from castsugar.report.search_picture import fault_words
 from castsugar.report.search_trace import trace_plot
 from castsugar.report.search_words import Asked
 from castsugar.report.svg.patches import between, cut, inside, patches_of
@@ -489,8 +490,11 @@ def test_limits_that_a_tried_mix_breaks() -> None:
         "density_kg_m3 <= 300",
         "flame_temperature_K >= 0.5",
     )
-    # What is not known is not kept.
-    assert broken(goal, {COLUMNS[1]: np.nan, COLUMNS[2]: 0.6}) != ()
+    # What is not known is not broken, and not kept either.
+    some = {COLUMNS[1]: np.nan, COLUMNS[2]: 0.4}
+    assert broken(goal, some) == ("flame_temperature_K >= 0.5",)
+    assert unknown(goal, some) == ("density_kg_m3 <= 300",)
+    assert fault_words(goal, some).startswith("breaks flame temperature; not computed:")
 
 
 def test_patches_between_levels_cover_the_triangle_once() -> None:

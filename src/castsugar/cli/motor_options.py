@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -76,14 +76,28 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
 
 
 def motor_words(
-    hardware: Hardware | None, columns: Sequence[Column], database: Database
+    hardware: Hardware | None,
+    columns: Sequence[Column],
+    rows: Sequence[Mapping[str, Any]],
+    database: Database,
 ) -> str:
     """Return what must stand beside the motor columns of many mixes."""
+    from castsugar.driving import untold
     from castsugar.report.layout import wrapped
 
     if hardware is None or not any(c.group == "motor" for c in columns):
         return ""
-    lines = wrapped(
+    lines = []
+    without = [r for r in rows if r["status"] == "ok" and untold(r)]
+    if without:
+        first = without[0]
+        lines = wrapped(
+            f"No pressure is told of {len(without):,} of {len(rows):,} mixes, so no "
+            f"margin; of {first['name']}: {untold(first)}",
+            "  ",
+            "",
+        )
+    lines += wrapped(
         "Bands are narrow at measured mixes and wide between them: a jump of the 95 % "
         "pressure or of the margin is knowledge, not the mix. Not modelled: ignition "
         "peak, erosive burning, cracks and voids.",

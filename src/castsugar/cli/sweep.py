@@ -124,7 +124,7 @@ def run(options: argparse.Namespace) -> int:
         write_picture(options, picture)
     say(_summary(rows, share, columns, complete=complete))
     say(heat_words(conditions.kitchen, database))
-    say(motor_words(conditions.motor, columns, database))
+    say(motor_words(conditions.motor, columns, rows, database))
     return 0 if complete else 130
 
 

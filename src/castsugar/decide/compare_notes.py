@@ -27,6 +27,12 @@ def notes_of(found: Draws) -> tuple[str, ...]:
             "mixes that share one burn law differ in pressure by c* and density alone; "
             "how their burn rates differ is not known, so no verdict is given on it"
         )
+    whys = found.outlook.withheld()
+    notes += [
+        f"no pressure is told of {mix.name}: {why}"
+        for mix, why in zip(found.outlook.mixes, whys, strict=True)
+        if why
+    ]
     missing = [
         COLUMN[name].label
         for name in found.columns

@@ -9,6 +9,7 @@ from typing import Any
 
 from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
+from castsugar.driving import untold
 from castsugar.errors import InputError
 from castsugar.mix import Mix
 from castsugar.motor.firing.expected import DRAWS, Expected, expect
@@ -94,9 +95,8 @@ def _band(
     origin = str(row["burn_law_origin"])
     peak = float(row["chamber_pressure_MPa"])
     if not math.isfinite(peak):
-        reason = (
-            "no stable pressure" if peak > 0.0 else f"not computed: {row['status']}"
-        )
+        why = untold(row) or row["status"]
+        reason = "no stable pressure" if peak > 0.0 else f"not computed: {why}"
         return PressureBand(
             name=mix.name, burn_law=origin, expected=None, reason=reason
         )

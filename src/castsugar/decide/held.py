@@ -19,7 +19,7 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.table import MOTOR_DRAWS, chance_column
 from castsugar.decide.uncertainty import Draws
 from castsugar.decide.vertices import FloatArray
-from castsugar.driving import BEYOND, drive
+from castsugar.driving import BEYOND, drive, untold
 from castsugar.mix import Mix
 
 KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
@@ -54,6 +54,8 @@ class Standing:
     ground : str
         "borrowed burn rate" where a pressure rests on strands of another mix or on a
         published law; else empty.
+    reason : str
+        Why a limit on the pressure is not computed; else empty.
     """
 
     value: float
@@ -61,6 +63,7 @@ class Standing:
     share: float
     margin: float
     ground: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,9 +122,11 @@ def held_of(
                 best = float(row[need.column]) if column is None else column[mix]
                 drawn = draws.values.get(need.column) if column is None else None
                 own = None if drawn is None else drawn[:, mix]
-                pressed = need.column.startswith(_PRESSED)
-                ground = grounds[mix] if pressed else ""
-                standings.append(_standing(limit, best, own, ground))
+                standing = _standing(limit, best, own)
+                if need.column.startswith(_PRESSED):
+                    why = untold(row) if standing.verdict == NOT_COMPUTED else ""
+                    standing = replace(standing, ground=grounds[mix], reason=why)
+                standings.append(standing)
             found.append(
                 Held(
                     column=need.column,
@@ -193,9 +198,7 @@ def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
     return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
 
 
-def _standing(
-    limit: Limit, value: float, drawn: FloatArray | None, ground: str
-) -> Standing:
+def _standing(limit: Limit, value: float, drawn: FloatArray | None) -> Standing:
     """Hold one mix against one limit."""
     share = math.nan
     if drawn is not None and not np.isnan(drawn).all():
@@ -208,7 +211,6 @@ def _standing(
         verdict=KEPT if left >= -_ROUNDING * abs(limit.value) else BROKEN,
         share=share,
         margin=left / abs(limit.value) if limit.value else math.nan,
-        ground=ground,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
@@ -29,6 +29,7 @@ from castsugar.motor import balance, peak
 from castsugar.motor.balance import Bands
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.many import one_band_each
+from castsugar.motor.standing import withheld
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,6 +46,8 @@ class InMotor:
     origin : str
     bands : Bands
     log_rate_u, exponent_u, correlation, freedom, centre : float
+    withheld : str
+        Why no pressure is told; empty if one is.
     """
 
     hardware: Hardware
@@ -57,6 +60,7 @@ class InMotor:
     correlation: float
     freedom: float
     centre: float
+    withheld: str = ""
 
     @classmethod
     def of(cls, recipe: Recipe, hardware: Hardware) -> InMotor:
@@ -101,6 +105,18 @@ class InMotor:
             centre=centre,
         )
 
+    def judged(self, density: FloatArray, velocity: FloatArray) -> InMotor:
+        """Return it with its word on whether a pressure is told, at the middle.
+
+        Parameters
+        ----------
+        density, velocity : ndarray, shape (1,)
+            As for :meth:`pressures`.
+        """
+        middle = 1e6 * self.pressures(density, velocity, {})
+        why = withheld(self.bands, middle, self.hardware.ambient_pressure)
+        return replace(self, withheld=str(why[0]))
+
     def inputs(self) -> list[Input]:
         """Return what is uncertain about motor and burn law."""
         few = 1.0 if np.isfinite(self.freedom) else 0.0
@@ -138,12 +154,16 @@ class InMotor:
     ) -> FloatArray:
         """Return the peak pressure of every row; infinite where none is stable. [MPa]
 
+        NaN in every row where none is told.
+
         Parameters
         ----------
         density, velocity : ndarray, shape (rows,)
             Without voids [kg/m3]; ideal c* [m/s].
         """
         zero = np.zeros(len(density))
+        if self.withheld:
+            return np.full(len(density), np.nan)
 
         def score(key: str) -> FloatArray:
             return scores.get(key, zero)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -99,12 +100,19 @@ def varying(space: Space, choice: Mapping[str, str]) -> dict[str, int]:
 
 
 def broken(goal: Goal, values: Mapping[str, float]) -> tuple[str, ...]:
-    """Return the names of the limits that a mix breaks; those not computed too."""
+    """Return the names of the limits that a mix breaks, as far as computed."""
     return tuple(
         limit.name
         for limit in goal.limits
-        if not float(limit.slack(np.asarray(values[limit.column])))
-        >= -KEPT * abs(limit.value)
+        if float(limit.slack(np.asarray(values[limit.column])))
+        < -KEPT * abs(limit.value)
+    )
+
+
+def unknown(goal: Goal, values: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the names of the limits whose column could not be computed of a mix."""
+    return tuple(
+        limit.name for limit in goal.limits if math.isnan(values[limit.column])
     )
 
 

@@ -135,6 +135,11 @@ class Outlook:
         benches = [self._places[key].bench for key in self._keys]
         return tuple(b.law for b in benches if b is not None)
 
+    def withheld(self) -> tuple[str, ...]:
+        """Return why no pressure is told of each mix; empty where one is."""
+        benches = [self._places[key].bench for key in self._keys]
+        return tuple(b.withheld if b is not None else "" for b in benches)
+
     def stepped(self, step: float) -> list[Mapping[str, Mapping[str, float]]]:
         """Return what one scale step more of one item changes.
 

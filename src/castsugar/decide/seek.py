@@ -17,9 +17,10 @@ from castsugar.decide.robust import Robust, robust_optimum
 from castsugar.decide.rounding import Weighable, weigh_out
 from castsugar.decide.search import optimise
 from castsugar.decide.sloppy import Batches
-from castsugar.decide.table import TableProblem
+from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Task
-from castsugar.errors import InputError
+from castsugar.driving import untold
+from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate
 from castsugar.mix import Mix
 
@@ -48,7 +49,11 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
     """
     problem, goal = task.problem(), task.goal()
     effort = replace(task.effort, also=known_mixes(task))
-    found = optimise(problem, goal, task.space, effort=effort)
+    try:
+        found = optimise(problem, goal, task.space, effort=effort)
+    except ConvergenceError as error:
+        why = _untold(task)
+        raise InputError(f"no mix can be judged: {why}") if why else error from None
     fine = found.status == "optimal"
     percents, weighable, gap = _rounded(task, problem, found)
     robust = _robust(task, problem, goal, found) if fine else None
@@ -67,6 +72,16 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         refused=_refused(rows["best"], kept=found.violation <= 0.0),
         unjudged=_unjudged(found),
     )
+
+
+def _untold(task: Task) -> str:
+    """Return why no pressure is told of a mix of the space; empty if one is."""
+    settings = task.settings
+    if settings.motor is None:
+        return ""
+    names, corner = task.space.columns, task.space.regions()[0].corners[0]
+    rows = _evaluated(settings, {"corner": _recipe(names, corner)}, confirm=False)
+    return untold(rows["corner"])
 
 
 def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:
@@ -156,7 +171,13 @@ def _rows(
     for count, runner in enumerate(found.runners_up, start=1):
         shown[f"runner {count}"] = _recipe(names, runner.fractions)
     shown |= task.tried
-    settings = task.settings
+    return _evaluated(task.settings, shown, confirm=confirm)
+
+
+def _evaluated(
+    settings: Settings, shown: Mapping[str, Mapping[str, float]], *, confirm: bool
+) -> dict[str, dict[str, Any]]:
+    """Return full rows of the table of recipes by name."""
     mixes = [
         Mix.weigh(
             recipe,
@@ -219,6 +240,8 @@ def _refused(row: Mapping[str, Any], *, kept: bool) -> str:
         )
     if not math.isfinite(row["characteristic_velocity_m_s"]):
         return "the best mix has no c*"
+    if kept and (why := untold(row)):
+        return f"no pressure is told of the best mix, so no margin: {why}"
     if kept and row["pressure_margin"] < -_ROUNDING:
         return (
             "the 95 % pressure of the best mix exceeds what the case may hold; set the "

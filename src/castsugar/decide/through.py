@@ -29,6 +29,7 @@ from castsugar.species_sets import other_set, shipped_species
 from castsugar.thermo import batch
 from castsugar.thermo.batch import Job
 from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.tables import SpeciesTable
 
 #: Columns that every mix has, then those of a kitchen and of a motor.
 THERMO = (
@@ -78,14 +79,20 @@ def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:
         bench=InMotor.of(recipe, motor) if motor is not None else None,
         rival={},
     )
-    if not doubts.product_data:
-        return place
     table = conditions.species or shipped_species()
     middle = recipe.weighed({}, 1)
-    own, other = (
-        _burnt(place, replace(conditions, species=t), doubts, {}, middle)[0]
-        for t in (table, other_set(table))
-    )
+
+    def burnt(species: SpeciesTable) -> Columns:
+        own = replace(conditions, species=species)
+        return _burnt(place, own, doubts, {}, middle)[0]
+
+    own = burnt(table)
+    if place.bench is not None:
+        known = own["density_kg_m3"], own["characteristic_velocity_m_s"]
+        place = replace(place, bench=place.bench.judged(*known))
+    if not doubts.product_data:
+        return place
+    other = burnt(other_set(table))
     return replace(
         place, rival={n: float(np.nan_to_num(other[n] - own[n])[0]) for n in THERMO}
     )

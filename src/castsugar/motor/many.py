@@ -6,7 +6,7 @@ luck, and a row does not depend on its neighbours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +18,7 @@ from castsugar.motor.assembly import Motor
 from castsugar.motor.balance import Bands, FloatArray
 from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE
-from castsugar.motor.standing import BRANCHES, NO_ROOT
+from castsugar.motor.standing import BRANCHES, withheld
 from castsugar.quantile import smooth_quantile
 
 #: Draws a mix.
@@ -80,7 +80,10 @@ class ManyPeaks:
     without_root : ndarray, shape (mixes,)
         Share of draws with no stable pressure.
     status : ndarray of str, shape (mixes,)
-        "ok" or "not computed: reason".
+        "ok" or "not computed: reason", see
+        :func:`castsugar.motor.standing.withheld`.
+    estimate : ndarray, shape (mixes,)
+        The best estimate also where no pressure is told: for warnings alone. [Pa]
     further : ndarray, shape (levels, mixes)
         Pressure that so many of the draws stay below, for the levels asked for. [Pa]
     """
@@ -92,6 +95,7 @@ class ManyPeaks:
     p95: FloatArray
     without_root: FloatArray
     status: NDArray[np.str_]
+    estimate: FloatArray
     further: FloatArray
 
 
@@ -138,11 +142,12 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     for start in range(0, count, chunk):
         part = slice(start, start + chunk)
         found[:, part] = rows.peaks(part, scores, branch, levels)
-    steep = ~np.all(rows.exponent < 1.0, axis=-1)
-    status = np.where(steep, f"not computed: {NO_ROOT}", "ok")
     bad = ~(rows.usable & np.isfinite(rows.exponent).all(axis=-1))
-    status = np.where(bad, "not computed: an input is not a positive number", status)
-    found[:, bad | steep] = np.nan
+    why = withheld(rows.bands(slice(None)), found[0], motor.ambient_pressure)
+    why = np.where(bad, "an input is not a positive number", why)
+    status = np.where(why == "", "ok", np.char.add("not computed: ", why))
+    estimate = np.where(bad, np.nan, found[0])
+    found[:, why != ""] = np.nan
     return ManyPeaks(
         kn_max=np.full(count, motor.kn_max),
         pressure=found[0],
@@ -151,6 +156,7 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
         p95=found[3],
         without_root=found[4],
         status=status,
+        estimate=estimate,
         further=found[5:],
     )
 
@@ -212,14 +218,23 @@ class _Rows:
         good &= np.isfinite(self.log_rate).all(axis=-1)
         return np.asarray(good & (np.abs(self.correlation) <= 1) & (self.freedom > 0))
 
+    def bands(self, part: slice) -> Bands:
+        """Return the burn laws of some rows, (rows, K)."""
+        return Bands(
+            edges=self.edges,
+            log_rate=self.log_rate[part],
+            exponent=self.exponent[part],
+        )
+
     def peaks(
         self, part: slice, scores: FloatArray, branch: str, levels: tuple[float, ...]
     ) -> FloatArray:
         """Return best, p05, p50, p95, share without root, further quantiles."""
-        bands = Bands(
-            edges=self.edges,
-            log_rate=self.log_rate[part, None, :],
-            exponent=self.exponent[part, None, :],
+        laws = self.bands(part)
+        bands = replace(
+            laws,
+            log_rate=laws.log_rate[:, None, :],
+            exponent=laws.exponent[:, None, :],
         )
         rho = self.correlation[part, None]
         rest = np.sqrt(np.clip(1.0 - rho**2, 0.0, 1.0))

@@ -19,6 +19,16 @@ NO_ROOT = "no stable pressure: burn-rate exponent of 1 or more"
 NO_GAS = "no pressure: nothing burns"
 NOT_A_NUMBER = "no pressure: an input is not a number"
 
+#: Times the ambient pressure below which a motor does not come up to pressure. The
+#: balance takes a choked throat, and one chokes from some 1.8 times on: the critical
+#: ratio ((k + 1) / 2)**(k / (k - 1)) is 1.73 for k = 1.13, 1.89 for 1.4. Ours.
+CHOKES_AT = 2.0
+
+#: Largest 1 / (1 - n) for which a pressure is told: above, 1 % more burning area lifts
+#: it by 4 % and more. An exponent of 0.2 to 0.6 is usual (Sutton & Biblarz, ch. 11),
+#: which gives 1.25 to 2.5. Ours.
+MOST_AMPLIFICATION = 4.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StandingPressure:
@@ -102,6 +112,73 @@ def equilibrium_pressure(
     return StandingPressure(
         pressure=p, several=found.several, outside=bands.outside(p), status=status
     )
+
+
+def amplification(bands: Bands, pressure: ArrayLike) -> FloatArray:
+    r"""Return how often the pressure repeats an error of the area: 1/(1 - n). [-]
+
+    The exponent is that of the band in which the motor stands, the larger one where
+    two bands meet: :math:`d \ln p / d \ln K_n = 1/(1 - n)`.
+
+    Parameters
+    ----------
+    bands : Bands
+        Leading axes broadcast with `pressure`.
+    pressure : array_like
+        [Pa]
+
+    Examples
+    --------
+    >>> float(amplification(balance.power_law(8e-3, 0.5), 2e6))
+    2.0
+    """
+    p = np.asarray(pressure, dtype=float)[..., None]
+    inside = (p >= np.r_[0.0, bands.edges]) & (p <= np.r_[bands.edges, np.inf])
+    exponent = np.where(inside, bands.exponent, -np.inf).max(axis=-1)
+    with np.errstate(divide="ignore"):
+        steep = 1.0 / (1.0 - exponent)
+    return np.asarray(np.where(exponent < 1.0, steep, np.inf))
+
+
+def withheld(bands: Bands, pressure: ArrayLike, ambient: float) -> NDArray[np.str_]:
+    """Return why no pressure is told at which a motor would stand; empty if one is.
+
+    Parameters
+    ----------
+    bands : Bands
+        Leading axes broadcast with `pressure`.
+    pressure : array_like
+        Best estimates. [Pa]
+    ambient : float
+        [Pa]
+
+    Returns
+    -------
+    ndarray of str
+        An exponent of 1 or more, a peak below :data:`CHOKES_AT` times the ambient
+        pressure, or an amplification above :data:`MOST_AMPLIFICATION`.
+    """
+    p = np.asarray(pressure, dtype=float)
+    times = amplification(bands, p)
+    stable = np.all(bands.exponent < 1.0, axis=-1)
+    found = np.where(np.broadcast_to(stable, p.shape), "", NO_ROOT).astype(object)
+    doubtful = (p < CHOKES_AT * ambient) | (times > MOST_AMPLIFICATION)
+    for place in np.argwhere(doubtful & (found == "")):
+        at = tuple(place)
+        if p[at] < CHOKES_AT * ambient:
+            found[at] = (
+                f"the motor does not come up to pressure: {1e-6 * p[at]:.2g} MPa at "
+                f"the best estimate is below {CHOKES_AT:g} times the ambient "
+                f"{1e-6 * ambient:.4g} MPa"
+            )
+        else:
+            found[at] = (
+                f"the burn law is too steep: with n = {1.0 - 1.0 / times[at]:.2g} the "
+                f"pressure repeats every error of the burning area {times[at]:.2g} "
+                f"times, more than {MOST_AMPLIFICATION:g} (best estimate "
+                f"{1e-6 * p[at]:.3g} MPa)"
+            )
+    return np.asarray(found, dtype=str)
 
 
 def throat_diameter(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.driving import untold
 from castsugar.report.batch_list import printable
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import number, wrapped
@@ -270,6 +271,6 @@ def _peak(row: Mapping[str, Any]) -> str:
     best = row.get("chamber_pressure_MPa", math.nan)
     high = row.get("chamber_pressure_p95_MPa", math.nan)
     if math.isnan(best):
-        return "-"
+        return "not told" if untold(row) else "-"
     limit = f"{high:.3g}" if math.isfinite(high) else "no limit"
     return f"{best:.3g} MPa, 95 %: {limit}"

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from castsugar.database import Database
+from castsugar.driving import untold
 from castsugar.motor.firing.budget import COVERAGE, Measured
 from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.units import to_celsius
@@ -48,10 +49,12 @@ def _foreseen(row: Mapping[str, Any]) -> Iterator[str]:
     for flag in str(row.get("flags") or "").split("; "):
         if flag.endswith(_STOP):
             top = f"{high:.3g} MPa" if math.isfinite(high) else "no limit"
-            told = f"best {best:.3g} MPa, 95 %: {top}"
+            told = f" (best {best:.3g} MPa, 95 %: {top}"
             holds = _holds(row)
-            told += f"; it may hold {holds:.3g} MPa" if holds > 0.0 else ""
-            yield f"Foreseen: {flag} ({told})."
+            told += f"; it may hold {holds:.3g} MPa)" if holds > 0.0 else ")"
+            yield f"Foreseen: {flag}{'' if math.isnan(best) else told}."
+    if why := untold(row):
+        yield f"Foreseen: no pressure is told, so no margin: {why}."
 
 
 def _holds(row: Mapping[str, Any]) -> float:

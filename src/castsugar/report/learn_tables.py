@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from castsugar.driving import untold
 from castsugar.motor.hardware import Hardware
 from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section, Table
 from castsugar.report.kitchen import one_digit, parameter_rows
@@ -206,6 +207,11 @@ def moved_section(learning: Learning) -> Section:
         )
         blocks += _over(driven)
     items = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
+    items += [
+        f"{m.name}: no pressure is told, so no margin: {why}"
+        for m in driven
+        if (why := untold(m.after))
+    ]
     if learning.not_shown:
         more = count(learning.not_shown, "older recipe")
         items.append(f"{more} not shown")

@@ -163,10 +163,17 @@ def broken(
     found = []
     for limit in limits:
         value = values.get(limit.column, math.nan)
-        if kept(limit, value):
+        if math.isnan(value) or kept(limit, value):
             continue
         told = in_units(limit.column, value, asked)
-        if math.isnan(value):
-            told = "not known"
         found.append(f"{label_of(limit.column)}: {told} ({bound_text(limit)})")
     return found
+
+
+def not_computed(limits: Sequence[Limit], values: Mapping[str, float]) -> list[str]:
+    """Return one phrase for each limit on a column that values do not hold."""
+    return [
+        f"{label_of(limit.column)} ({bound_text(limit)})"
+        for limit in limits
+        if math.isnan(values.get(limit.column, math.nan))
+    ]

@@ -10,6 +10,7 @@ from castsugar.columns import COLUMN
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.robust import Robust
 from castsugar.decide.table import chance_column
+from castsugar.driving import untold
 from castsugar.motor.hardware import SPREAD
 from castsugar.report.layout import CELL, LABEL, number
 from castsugar.report.search_amounts import (
@@ -19,6 +20,7 @@ from castsugar.report.search_amounts import (
     few,
     gain,
     loss_text,
+    not_computed,
     percent_of,
     shown,
     with_unit,
@@ -228,8 +230,7 @@ def _pressure(row: Mapping[str, Any], values: Mapping[str, float]) -> str:
 
 
 def _judged(outcome: Outcome, name: str, asked: Asked) -> list[str]:
-    """Say which limits a tried mix breaks, and what its difference is worth."""
-    found, goal = outcome.found, outcome.found.goal
+    """Say how a tried mix was computed, and how it stands to the limits."""
     if name == "best":
         return []
     notes = []
@@ -243,15 +244,28 @@ def _judged(outcome: Outcome, name: str, asked: Asked) -> list[str]:
             "judged."
         )
         return [x for note in notes for x in filled(note, "      ", "    ")]
+    notes += _held(outcome, name, values, asked)
+    return [x for note in notes for x in filled(note, "      ", "    ")]
+
+
+def _held(
+    outcome: Outcome, name: str, values: Mapping[str, float], asked: Asked
+) -> list[str]:
+    """Say how a tried mix stands to the limits, and what its difference is worth."""
+    found, goal = outcome.found, outcome.found.goal
     breaks = broken(goal.limits, values, asked)
-    if breaks:
-        notes.append(f"Breaks {'; '.join(breaks)}.")
-    elif goal.limits:
+    gaps = not_computed(goal.limits, values)
+    notes = [f"Breaks {'; '.join(breaks)}."] if breaks else []
+    if gaps:
+        why = untold(row_of(outcome, name))
+        why = f": {why}" if why else ""
+        return [*notes, f"Not computed: {'; '.join(gaps)}{why}."]
+    if goal.limits and not breaks:
         notes.append("Keeps all limits.")
     notes += _worth(outcome, values[goal.objective], sound=not breaks)
     if found.violation > 0.0 and not breaks and goal.limits:
         notes.append("The search did not find it: ask again with more effort.")
-    return [x for note in notes for x in filled(note, "      ", "    ")]
+    return notes
 
 
 def _worth(outcome: Outcome, score: float, *, sound: bool) -> list[str]:

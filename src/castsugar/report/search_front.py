@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.decide.directions import DECADES, cloud
-from castsugar.decide.measure import broken
 from castsugar.decide.outcome import Outcome
 from castsugar.report.search_marks import LOOKS
 from castsugar.report.search_picture import (
     best_words,
+    fault_words,
     notes_of,
     state_words,
     stem,
@@ -110,11 +110,8 @@ def _mixes(outcome: Outcome, columns: tuple[str, str]) -> list[_Mix]:
     mixes = [("best", best_words(outcome), "", found.values)]
     if outcome.robust and outcome.robust.found.status != "infeasible":
         mixes.append(("robust", "robust mix", "", outcome.robust.found.values))
-    limits = {limit.name: stem(limit.column) for limit in found.goal.limits}
     for name, values in outcome.tried_values.items():
-        wrong = dict.fromkeys(limits[n] for n in broken(found.goal, values))
-        more = f"breaks {', '.join(wrong)}" if wrong else ""
-        mixes.append(("tried", name, more, values))
+        mixes.append(("tried", name, fault_words(found.goal, values), values))
     return [
         _Mix(kind, name, more, (values[columns[0]], values[columns[1]]))
         for kind, name, more, values in mixes

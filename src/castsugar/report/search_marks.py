@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from castsugar.decide.measure import broken
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.plane import Plane, recipe_fractions
 from castsugar.decide.vertices import FloatArray
-from castsugar.report.search_picture import best_words, is_stated, stem
+from castsugar.report.search_picture import best_words, fault_words, is_stated, stem
 from castsugar.report.svg.canvas import INK, PAGE, Point, Stroke, Svg, TextStyle, moves
 from castsugar.report.svg.legend import Key
 from castsugar.report.svg.place import Taken, beside
@@ -81,12 +80,7 @@ def marks_of(outcome: Outcome, made: Plane, frame: Frame) -> list[Mark]:
 
 def _wrong(outcome: Outcome, values: Mapping[str, float]) -> str:
     """Say which limits a mix breaks; empty if none, or if it was not judged."""
-    if not values:
-        return ""
-    goal = outcome.found.goal
-    limits = {limit.name: stem(limit.column) for limit in goal.limits}
-    told = ", ".join(dict.fromkeys(limits[name] for name in broken(goal, values)))
-    return told and f"breaks {told}"
+    return fault_words(outcome.found.goal, values) if values else ""
 
 
 def _mark(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from castsugar.columns import COLUMN
-from castsugar.decide.measure import FAILED
+from castsugar.decide.measure import FAILED, broken, unknown
 from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Limit
+from castsugar.decide.problem import Goal, Limit
 from castsugar.decide.stated import STATED
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
@@ -27,6 +29,19 @@ def stem(column: str) -> str:
     'pour viscosity'
     """
     return label_of(chance_of(column)[0]).removesuffix(", middle")
+
+
+def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
+    """Say which limits a mix breaks, and which were not computed of it."""
+    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    found = []
+    for word, names in (
+        ("breaks", broken(goal, values)),
+        ("not computed:", unknown(goal, values)),
+    ):
+        told = dict.fromkeys(limits[name] for name in names)
+        found += [f"{word} {', '.join(told)}"] if told else []
+    return "; ".join(found)
 
 
 def bound_words(limit: Limit) -> str:

@@ -15,7 +15,7 @@ from castsugar.decide.problem import Limit
 from castsugar.decide.rounding import Weighable
 from castsugar.decide.vertices import FloatArray
 from castsugar.report.data import versions
-from castsugar.report.search_amounts import boundless, broken, gain
+from castsugar.report.search_amounts import boundless, broken, gain, not_computed
 from castsugar.report.search_words import (
     Asked,
     file_key,
@@ -279,11 +279,12 @@ def _tried(outcome: Outcome, name: str, asked: Asked) -> Row:
     }
     values = outcome.tried_values.get(name)
     if values is None:
-        return {**row, "columns": None, "breaks": None}
+        return {**row, "columns": None, "breaks": None, "not_computed": None}
     better = gain(found.goal, found.objective, values[found.goal.objective])
     return {
         **row,
         "columns": values_row(values),
         "breaks": broken(found.goal.limits, values, asked),
+        "not_computed": not_computed(found.goal.limits, values),
         f"best_gains_{file_key(found.goal.objective)}": better,
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from castsugar.decide.change import BASE, NEW, Change
 from castsugar.decide.claims import SUPPORTED, Judged
-from castsugar.decide.held import KEPT
+from castsugar.decide.held import BROKEN
 from castsugar.decide.verdicts import CANNOT_TELL
 from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section, Table
 from castsugar.report.change.asked import Asked
@@ -102,8 +102,13 @@ def _verdict(change: Change) -> str:
         )
     if change.rows[NEW]["status"] != "ok":
         return "The numbers do not support the change: the new mix is not sound."
-    if any(h.standings[NEW].verdict != KEPT for h in change.limits):
+    if any(h.standings[NEW].verdict == BROKEN for h in change.limits):
         return "The numbers do not support the change: a limit is not kept."
+    if change.broken:
+        return (
+            "The numbers do not support the change yet: whether it keeps every limit "
+            "could not be computed."
+        )
     open_only = all(c.verdict in (SUPPORTED, CANNOT_TELL) for c in change.claims)
     if open_only:
         return (
@@ -143,7 +148,8 @@ def _unlimited(change: Change) -> str:
 
 def _tone(change: Change) -> str:
     if not change.justified:
-        sound = change.rows[NEW]["status"] == "ok" and not change.broken
+        broken = any(h.standings[NEW].verdict == BROKEN for h in change.broken)
+        sound = change.rows[NEW]["status"] == "ok" and not broken
         waiting = all(c.verdict in (SUPPORTED, CANNOT_TELL) for c in change.claims)
         return "open" if sound and waiting else "bad"
     if _openly(change):

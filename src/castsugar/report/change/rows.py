@@ -101,6 +101,7 @@ def _limit(held: Held) -> Mapping[str, Any]:
                 "margin": one.margin,
                 "share_of_draws": one.share,
                 "ground": one.ground,
+                "reason": one.reason,
             }
             for name, one in zip(_NAMES, held.standings, strict=True)
         },

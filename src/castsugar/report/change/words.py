@@ -7,7 +7,7 @@ import math
 from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.decide.compare import Comparison
-from castsugar.decide.held import BROKEN, KEPT, Held, Standing
+from castsugar.decide.held import BROKEN, KEPT, NOT_COMPUTED, Held, Standing
 from castsugar.decide.through import DECADES
 from castsugar.decide.verdicts import CANNOT_TELL, MOST_FAILED, Cell
 from castsugar.mix import Mix
@@ -179,7 +179,8 @@ def standing_box(held: Held, standing: Standing) -> Box:
         return Box(text=f"{KEPT}{why}", tone="open" if why else "good")
     if standing.verdict == BROKEN:
         return Box(text="BROKEN", tone="bad")
-    return Box(text=f"not computed: {plain_label(held.column)}", tone="open")
+    why = standing.reason or plain_label(held.column)
+    return Box(text=f"{NOT_COMPUTED}: {why}", tone="open")
 
 
 def composition(mix: Mix) -> str:
