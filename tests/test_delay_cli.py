@@ -246,7 +246,7 @@ WRONG = {
     "zero": (
         ("--delay-time", "0 s", "--strand-mix", "slow", *MOTOR),
         None,
-        "delay is 0 s",
+        "--delay-time is 0 s; allowed 0.05 to 120 s",
     ),
     "chamber": (
         ("--strand-mix", "slow", "--delay-time", "6 s"),
@@ -256,7 +256,7 @@ WRONG = {
     "altitude": (
         ("--strand-mix", "slow", *WANTED, "--altitude", "40000 ft"),
         None,
-        "altitude is 12192 m; the standard troposphere covers",
+        "--altitude is 12192 m; allowed -500 to 9000 m",
     ),
 }
 

@@ -289,8 +289,8 @@ def test_options_that_do_not_belong(
 @pytest.mark.parametrize(
     ("words", "fault"),
     [
-        (["--throat", "8 mm", "--propellant-mass", "100 kg"], "c\\* of 1.17"),
-        (["--throat", "8 in", "--propellant-mass", "100 g"], "c\\* of"),
+        (["--throat", "8 mm", "--propellant-mass", "10 kg"], "c\\* of 11.7"),
+        (["--throat", "7 in", "--propellant-mass", "100 g"], "c\\* of"),
     ],
 )
 def test_what_no_motor_can_do_is_said_without_a_mix(
@@ -299,7 +299,7 @@ def test_what_no_motor_can_do_is_said_without_a_mix(
     shot: Path,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Kilograms for grams, inches for millimetres: 1.17 m/s and 760,000 m/s by hand."""
+    """Kilograms for grams, inches for millimetres: 11.7 m/s and 580,000 m/s by hand."""
     page = " ".join(
         answered(["shot.csv", *words, "--motor", "bench.toml"], capsys).split()
     )

@@ -33,6 +33,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "lattice",
             "plain",
             "propagation",
+            "plausible",
             "quantile",
         ),
     ),

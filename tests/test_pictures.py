@@ -130,7 +130,7 @@ ERRORS = [
     (["map", "KNO3", "sucrose"], "INGREDIENT"),
     ([*SWEEP, "--vary", "water"], "did you mean|known"),
     ([*SWEEP, "--from", "80%", "--to", "70%"], "no range"),
-    ([*SWEEP, "--step", "0.0001%"], "at most"),
+    ([*SWEEP, "--step", "0.001%"], "at most"),
     (["sweep", "KNO3:65", "--vary", "KNO3"], "at least two"),
 ]
 

@@ -195,13 +195,13 @@ BAD = [
     ([BASE, "--batch", "200 g", "--actual", "KNO3"], "NAME=MASS"),
     ([BASE, "--batch", "200 g", "--actual", "KNO3=12"], "has no unit"),
     ([BASE, "--batch", "200 g", "--actual", "sucrose=12 g"], "not in the recipe"),
-    ([BASE, "--batch", "200 g", "--actual", "KNO3=0 g"], "must be above 0"),
+    ([BASE, "--batch", "200 g", "--actual", "KNO3=0 g"], "is 0 g; allowed"),
     (
         [BASE, *("--batch", "200 g", "--actual", "KNO3=1 g", "--actual", "niter=1 g")],
         "names 'KNO3' twice",
     ),
     ([BASE, "--batch", "200 g", "--lot", "bag"], "needs --bench"),
-    ([BASE, "--batch", "200 g", "--scale-step", "0 g"], "must be above 0"),
+    ([BASE, "--batch", "200 g", "--scale-step", "0 g"], "is 0 g; allowed"),
     ([BASE, "--batch", "200 g", "--minutes", "8"], "--minutes needs --cook"),
     ([BASE, "--batch", "200 g", "--water-lost", "2"], "above 1"),
     ([BASE, "--batch", "200 g", "--pressure", "1000"], "has no unit"),
@@ -318,8 +318,11 @@ def test_of_a_big_batch_taking_off_comes_first(capsys) -> None:
 
 def test_nothing_weighed_is_no_batch_and_no_line(capsys) -> None:
     for words, said in (
-        (("--batch", "0 g"), "--batch is '0 g'; it must be above 0"),
-        (("--batch", "9 g", "--actual", "KNO3=0 g"), "it must be above 0"),
+        (("--batch", "0 g"), "--batch is 0 g; allowed 0.1 to 10000 g"),
+        (
+            ("--batch", "9 g", "--actual", "KNO3=0 g"),
+            "is 0 g; allowed 0.0001 to 10000 g",
+        ),
     ):
         assert main(["weigh", BASE, *words]) == 2
         assert said in capsys.readouterr().err

@@ -43,6 +43,10 @@ class WorkerError(CastsugarError, RuntimeError):
     """A worker of an executor died or could not be reached."""
 
 
+class UnusualWarning(UserWarning):
+    """A value is possible but not usual: says where it stands and what is usual."""
+
+
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     """Return up to `count` known names that look most like `name`, best first.
 

@@ -18,6 +18,7 @@ from castsugar.errors import InputError
 from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix, MixLike, as_mix, as_mixes
 from castsugar.motor.hardware import Hardware
+from castsugar.plausible import RANGES
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
 from castsugar.species_sets import other_set, shipped_species
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: Chamber pressures that are accepted [Pa].
-PRESSURE_RANGE = (1.0e3, 1.0e8)
+PRESSURE_RANGE = RANGES["chamber pressure"].hard
 
 
 @named_options

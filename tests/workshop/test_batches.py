@@ -183,7 +183,7 @@ def _good(tmp_path_factory: pytest.TempPathFactory) -> None:
         (lambda: _line(schema="castsugar.batch/2"), "this reads"),
         (lambda: _line(id=f"{DAY}-7"), "copy or renamed"),
         (lambda: _line(date="2026-02-30"), "must be a date"),
-        (lambda: _line(batch_kg=-1), "above 0"),
+        (lambda: _line(batch_kg=-1), "a mass from 0.0001 to 10 kg"),
         (lambda: _line(extra=1), "'extra' is not known"),
         (lambda: GOOD[0].replace(b"0.65", b"NaN"), "NaN"),
         (lambda: GOOD[0].replace(b"0.65", b"1e999"), "mass_fractions"),

@@ -362,7 +362,7 @@ BAD = [
     (lambda: Equipment(step=0.0), "must be above 0"),
     (lambda: Equipment(capacity=1e-5), "less than its step"),
     (lambda: pieces_of(None, Sizes(), grains=4), "needs the size of a grain"),
-    (lambda: pieces_of(None, Sizes(), strands=-1), "allowed are 0"),
+    (lambda: pieces_of(None, Sizes(), strands=-1), "allowed 0 to 10000"),
     (lambda: pieces_of(None, Sizes()), "nothing is to be cast"),
     (lambda: corrected(sheet(batch=0.1), {"water": 1.0}), "not on the sheet"),
     (

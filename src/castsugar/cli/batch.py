@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.firing_options import add_stand_options
-from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.output import add_output_options, deliver, remarked
 from castsugar.cli.screen import remark, say
 
 if TYPE_CHECKING:
@@ -221,10 +221,11 @@ def run_add(options: argparse.Namespace) -> int:
     if options.json:
         from castsugar.report import data
 
-        say(data.to_json(batch_rows.events_document(batch, added, first)))
+        text = data.to_json(batch_rows.events_document(batch, added, first))
     else:
         lines = [f"{line}\n" for line in first_lines(first)]
-        say("".join([*lines, *batch_rows.event_lines(batch, added)]))
+        text = "".join([*lines, *batch_rows.event_lines(batch, added)])
+    say(remarked(options, text))
     _say_later(added[0].date)
     remark(f"added to {path}")
     return 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 
 from castsugar.errors import InputError
+from castsugar.workshop.schema import day
 
 
 def date_of(typed: str | None) -> str:
@@ -17,9 +18,6 @@ def date_of(typed: str | None) -> str:
     if typed is None:
         return datetime.date.today().isoformat()
     try:
-        found = datetime.date.fromisoformat(typed.strip())
-    except ValueError:
-        raise InputError(
-            f"--date {typed!r} is no day; write year, month and day: 2026-05-02"
-        ) from None
-    return found.isoformat()
+        return day(typed)
+    except InputError as error:
+        raise InputError(f"--date {error}") from None

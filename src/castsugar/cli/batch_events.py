@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from castsugar import units
+from castsugar import plausible, units
 from castsugar.cli.batch_dates import date_of
 from castsugar.cli.batch_firing import firing_values, stand_options
 from castsugar.database import load_database
@@ -70,6 +70,9 @@ def _observed(options: argparse.Namespace) -> list[Kept]:
     if options.temperature is not None:
         where = "--temperature"
         kelvin = units.parse(options.temperature, "temperature", where=where).value
+        wrong = plausible.fault("observed temperature", kelvin)
+        if wrong:  # an odd one stands in the warnings of the batch from now on
+            raise InputError(f"{where} {wrong}")
     values = {
         "text": options.observe or "",
         "temperature_K": kelvin,

@@ -76,9 +76,8 @@ def reduce_firing(
     ------
     CastsugarError
     """
-    from castsugar import units
+    from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
-    from castsugar.motor.firing.rivals import SIZE_DOUBT
     from castsugar.static_test import review
     from castsugar.workshop.batches.foresee import mix_of
     from castsugar.workshop.traces import check_order, read_trace
@@ -89,10 +88,7 @@ def reduce_firing(
     check_order(recording)
     stand = read_stand(options, hardware)
     reduction = reduce_recording(read_recorded(options, recording), stand)
-    size = SIZE_DOUBT
-    if options.grain_uncertainty is not None:
-        where = "--grain-uncertainty"
-        size = units.parse(options.grain_uncertainty, "length", where=where).value
+    size = read_size(options)
     mix = mix_of(batch.made, batch.path.parent, database)
     return review(reduction, mix=mix, hardware=hardware, size_u=size), recording
 
@@ -148,12 +144,13 @@ def firing_values(path: Path, kept: Mapping[str, Any], batch: Batch) -> dict[str
 
 def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
     """Refuse more propellant than the batch had in the pan."""
-    from castsugar import units
+    from castsugar import plausible
 
     typed = kept.get("propellant_mass")
     if typed is None:
         return  # the stand says what is missing
-    mass = units.parse(typed, "mass", where="--propellant-mass").value
+    name, where = "propellant mass", "--propellant-mass"
+    mass = plausible.read(typed, name, where=where).value
     if mass > batch.made.mass:
         raise InputError(
             f"--propellant-mass is {1e3 * mass:.4g} g, and {batch.id} had only "

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from castsugar import units
+from castsugar import plausible
 from castsugar.cli.batch_dates import date_of
 from castsugar.database import Database, load_database
 from castsugar.errors import InputError, nearest_names
@@ -39,14 +39,18 @@ def make(options: argparse.Namespace, folder: Path) -> Batch:
     recipe, name = _recipe(options.recipe, bench)
     lost = None
     if options.water_lost is not None:
-        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+        lost = plausible.read(
+            options.water_lost, "water lost", where="--water-lost"
+        ).value
     draft = Made(
         date=date,
         recipe=recipe.text,
         name=name,
         **_masses(options, recipe, bench, database),
         **_cook(options, bench),
-        pressure=units.parse(options.pressure, "pressure", where="--pressure").value,
+        pressure=plausible.read(
+            options.pressure, "chamber pressure", where="--pressure"
+        ).value,
         bench=None if bench is None else freeze(bench, folder),
         versions=data.versions(database.version),
         note=options.note or "",
@@ -88,7 +92,7 @@ def _masses(
     fractions = catalogue_shares(database, recipe.parts)
     actual = read_actual(options.actual, fractions, database)
     if options.batch is not None:
-        mass = units.parse(options.batch, "mass", where="--batch").value
+        mass = plausible.read(options.batch, "batch", where="--batch").value
     elif set(actual) == set(fractions):
         mass = sum(actual.values())
     else:
@@ -96,8 +100,6 @@ def _masses(
             "no mass is given; add --batch '200 g', what all ingredients weigh "
             "together, or --actual for each of them"
         )
-    if not mass > 0.0:
-        raise InputError("the batch weighs nothing; give what was put into the pan")
     charge = read_charge(options.recipe, bench, database)
     sheet = plan(charge, equipment_of(bench), mix=charge.mix(), batch=mass)
     cups = {line.name: line.cup for line in sheet.lines if line.cup > 0.0}

@@ -90,14 +90,14 @@ def run(options: argparse.Namespace) -> int:
 
     Exit code 0 also where a mix has no law: the report then says why, and what to do.
     """
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.database import load_database
     from castsugar.motor.strands import analyse
     from castsugar.workshop.files import refuse_existing
     from castsugar.workshop.readings import read_strands
 
     database = load_database()
-    ambient = units.parse(options.ambient, "pressure", where="--ambient")
+    ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
     borrowed = _borrowed(options.fuel, database)
     refuse_existing([options.output, options.chart], force=options.force)
     strands = read_strands(Path(options.file), ambient=ambient.value)
@@ -132,20 +132,13 @@ def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
 
 def _asked(options: argparse.Namespace, database: Database, ambient: Quantity) -> Asked:
     """Read what the page is to show."""
-    from castsugar import units
-    from castsugar.errors import InputError
+    from castsugar import plausible
     from castsugar.report.strands import Asked
 
-    level = units.parse(options.level, "fraction", where="--level").value
-    if not 0.5 <= level <= 0.999:
-        raise InputError(
-            f"--level {options.level!r} is no usable probability; give 50% to 99.9%"
-        )
+    level = plausible.read(options.level, "level", where="--level").value
     at = []
     for text in options.at:
-        typed = units.parse(text, "pressure", where="--at")
-        if typed.value <= 0.0:
-            raise InputError(f"--at {text!r} is zero; give a pressure above 0")
+        typed = plausible.read(text, "pressure of a burn rate", where="--at")
         at.append((typed.echo(), typed.value))
     return Asked(
         file=Path(options.file).name,

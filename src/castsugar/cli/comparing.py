@@ -133,9 +133,19 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
         doubts=doubts,
         limits=_limits(bench, read),
         scale_step=step,
-        draws=DRAWS if options.draws is None else options.draws,
+        draws=_draws(options, DRAWS),
         seed=SEED if options.seed is None else options.seed,
     )
+
+
+def _draws(options: argparse.Namespace, usual: int) -> int:
+    """Return the draws asked for."""
+    from castsugar import plausible
+
+    if options.draws is None:
+        return usual
+    say = plausible.said_at("--draws")
+    return int(plausible.checked("draws of a comparison", options.draws, say))
 
 
 def _check_files(options: argparse.Namespace) -> None:
@@ -192,7 +202,7 @@ def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix,
 
 def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.decide.conditions import Doubts
     from castsugar.errors import InputError
 
@@ -201,15 +211,15 @@ def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Do
     step = scale.get("step")
     if options.scale_step is not None or step is None:
         typed = options.scale_step or STEP
-        step = units.parse(typed, "mass", where="--scale-step").value
+        step = plausible.read(typed, "step of the scale", where="--scale-step").value
     batch = search.get("batch")
     if options.batch is not None or batch is None:
         typed = options.batch or BATCH
-        batch = units.parse(typed, "mass", where="--batch").value
-    if not 0.0 < step <= batch:
+        batch = plausible.read(typed, "batch", where="--batch").value
+    if step > batch:
         raise InputError(
-            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; both "
-            "must be above 0, the batch at least one step"
+            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
+            "be at least one step"
         )
     accuracy = scale.get("accuracy") or 0.5 * step
     return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)

@@ -238,15 +238,15 @@ def read_conditions(
     options: argparse.Namespace, database: Database, *, draws: int | None = None
 ) -> Conditions:
     """Read the shared options as typed, those of the kitchen included."""
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.database.locate import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
 
     shelf = read_shelf(options, database)
     leaving = None
     if options.exit_pressure.strip().lower() != "none":
-        leaving = units.parse(
-            options.exit_pressure, "pressure", where="--exit-pressure"
+        leaving = plausible.read(
+            options.exit_pressure, "exit pressure", where="--exit-pressure"
         )
     if options.data not in PRODUCT_SETS:
         raise unknown_name("product set", options.data, PRODUCT_SETS)
@@ -261,9 +261,13 @@ def read_conditions(
         found[name.strip()] = rival.strip()
     lost = None
     if options.water_lost is not None:
-        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+        lost = plausible.read(
+            options.water_lost, "water lost", where="--water-lost"
+        ).value
     return Conditions(
-        pressure=units.parse(options.pressure, "pressure", where="--pressure"),
+        pressure=plausible.read(
+            options.pressure, "chamber pressure", where="--pressure"
+        ),
         leaving=leaving,
         flow=options.flow,
         water_lost=lost,

@@ -138,21 +138,21 @@ def _given(options: argparse.Namespace, name: str) -> Any:
 
 def _typed(options: argparse.Namespace) -> dict[str, Quantity]:
     """Read every quantity that was typed, by the name of its option."""
-    from castsugar import units
+    from castsugar import plausible
 
-    kinds = {
-        "--delay-time": "time",
-        "--delay-length": "length",
-        "--length-uncertainty": "length",
-        "--chamber-pressure": "pressure",
-        "--burn-time": "time",
-        "--thrust-uncertainty": "fraction",
-        "--ambient": "pressure",
-        "--altitude": "length",
+    known = {
+        "--delay-time": "delay time",
+        "--delay-length": "delay length",
+        "--length-uncertainty": "uncertainty of the delay length",
+        "--chamber-pressure": "chamber pressure",
+        "--burn-time": "burn time",
+        "--thrust-uncertainty": "uncertainty of the chamber pressure",
+        "--ambient": "air pressure",
+        "--altitude": "altitude",
     }
     return {
-        name: units.parse(_given(options, name), quantity, where=name)
-        for name, quantity in kinds.items()
+        name: plausible.read(_given(options, name), known_as, where=name)
+        for name, known_as in known.items()
         if _given(options, name) is not None
     }
 

@@ -126,22 +126,36 @@ def _cautions(
     return list(comparing.database.cautions_for(found, facts))
 
 
+def with_remarks(options: argparse.Namespace, document: Document) -> Document:
+    """Return a document that begins with the remarks on unusual values."""
+    from dataclasses import replace
+
+    from castsugar.report.blocks import Paragraph, Section
+
+    if not getattr(options, "remarks", None):
+        return document
+    blocks = tuple(Paragraph(text=text, tone="strong") for text in options.remarks)
+    first = Section(key="unusual", title="Unusual values", blocks=blocks)
+    return replace(document, sections=(first, *document.sections))
+
+
 def deliver_document(
     options: argparse.Namespace, document: Document, rows: dict[str, Any]
 ) -> None:
     """Print a document as asked for, and write its page."""
-    from castsugar.cli.output import deliver
+    from castsugar.cli.output import put, remarked
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.blocks.markdown import to_markdown
     from castsugar.report.blocks.text import to_text
 
+    document = with_remarks(options, document)
     if options.json:
-        text = data.to_json(rows)
+        text = remarked(options, data.to_json(rows))
     else:
         text = to_markdown(document) if options.markdown else to_text(document)
     page = to_html(document) if options.page else ""
-    deliver(options, text)
+    put(options, text)
     if options.page:
         from castsugar.workshop.files import write_text
 

@@ -114,7 +114,7 @@ def _beside(
     options: argparse.Namespace, database: Database
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.cli.bench_option import as_cooked, read_shelf
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cli.motor_options import read_hardware
@@ -128,7 +128,9 @@ def _beside(
         return hardware, None
     lost = None
     if options.water_lost is not None:
-        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+        lost = plausible.read(
+            options.water_lost, "water lost", where="--water-lost"
+        ).value
     mixes = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
     if lost is None and shelf.bench is not None:
         return hardware, as_cooked(mixes[0], shelf.bench, database)
@@ -178,20 +180,15 @@ def _reduce(
     mix: Mix | None,
 ) -> StaticTest:
     """Reduce the recording and put it beside mix and motor."""
-    from castsugar import units
-    from castsugar.cli.firing_options import read_recorded, read_stand
+    from castsugar.cli.firing_options import read_recorded, read_size, read_stand
     from castsugar.motor.firing.reduction import reduce_recording
-    from castsugar.motor.firing.rivals import SIZE_DOUBT
     from castsugar.static_test import review
     from castsugar.workshop.traces import check_order
 
     check_order(recording)
     stand = read_stand(options, hardware)
     reduction = reduce_recording(read_recorded(options, recording), stand)
-    size = SIZE_DOUBT
-    if options.grain_uncertainty is not None:
-        where = "--grain-uncertainty"
-        size = units.parse(options.grain_uncertainty, "length", where=where).value
+    size = read_size(options)
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
 
 
@@ -199,8 +196,7 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     """Return the pressure that the delay column saw; None without a recording."""
     if options.file is None:
         return None
-    from castsugar import units
-    from castsugar.cli.firing_options import read_recorded
+    from castsugar.cli.firing_options import read_ends, read_recorded
     from castsugar.errors import InputError
     from castsugar.motor.delay import Thrusting
     from castsugar.motor.firing.burning import cut
@@ -210,8 +206,7 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     recording = read_trace(options.file)
     with _offering_plot(options, recording):
         check_order(recording)
-        ambient = units.parse(options.ambient, "pressure", where="--ambient").value
-        share = units.parse(options.limits, "fraction", where="--limits").value
+        ambient, share = read_ends(options)
         channel = pressure_channel(
             read_recorded(options, recording), ambient=ambient, share=share
         )

@@ -99,21 +99,22 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
             "propellant mass is missing: give --propellant-mass '180 g', what the "
             "grains weighed without liner and inhibitor"
         )
-    mass = _parsed(options, "propellant_mass", "mass")
+    mass = _parsed(options, "propellant_mass", "propellant mass")
     known: dict[str, Any] = {"propellant_mass": mass}
-    throat = _parsed(options, "throat", "length")
+    throat = _parsed(options, "throat", "throat diameter")
     if throat is None and hardware is not None:
         throat = hardware.throat_diameter
     known["throat_diameter"] = throat
-    for key, name, quantity in (
-        ("throat_after", "throat_after", "length"),
-        ("throat_u", "throat_uncertainty", "length"),
-        ("pressure_calibration_u", "pressure_calibration", "fraction"),
-        ("thrust_calibration_u", "thrust_calibration", "fraction"),
-        ("ambient_pressure", "ambient", "pressure"),
-        ("share", "limits", "fraction"),
+    doubt = "uncertainty of the throat diameter"
+    for key, name, known_as in (
+        ("throat_after", "throat_after", "throat diameter"),
+        ("throat_u", "throat_uncertainty", doubt),
+        ("pressure_calibration_u", "pressure_calibration", "calibration of a sensor"),
+        ("thrust_calibration_u", "thrust_calibration", "calibration of a sensor"),
+        ("ambient_pressure", "ambient", "air pressure"),
+        ("share", "limits", "start and end of burning"),
     ):
-        value = _parsed(options, name, quantity)
+        value = _parsed(options, name, known_as)
         if value is not None:
             known[key] = value
     if options.mass_uncertainty is not None:
@@ -123,14 +124,30 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
 
 def _mass_uncertainty(options: argparse.Namespace, mass: float) -> float:
     """Return the relative uncertainty of a mass, typed as a mass or as a share."""
-    from castsugar.errors import InputError
+    if "%" in options.mass_uncertainty:
+        share = _parsed(options, "mass_uncertainty", "share of uncertainty")
+        return float(share or 0.0)
+    own = _parsed(options, "mass_uncertainty", "uncertainty of the propellant mass")
+    return float(own or 0.0) / mass
 
-    text = options.mass_uncertainty
-    if "%" in text:
-        return float(_parsed(options, "mass_uncertainty", "fraction") or 0.0)
-    if not mass > 0.0:
-        raise InputError("--propellant-mass is zero; give what the grains weighed")
-    return float(_parsed(options, "mass_uncertainty", "mass") or 0.0) / mass
+
+def read_size(options: argparse.Namespace) -> float:
+    """Return the standard uncertainty of the sizes of the grain. [m]"""
+    from castsugar.motor.firing.rivals import SIZE_DOUBT
+
+    name = "uncertainty of the sizes of the grain"
+    size = _parsed(options, "grain_uncertainty", name)
+    return SIZE_DOUBT if size is None else size
+
+
+def read_ends(options: argparse.Namespace) -> tuple[float, float]:
+    """Return the air pressure [Pa], and the share of the peak that ends burning."""
+    from castsugar import plausible
+
+    ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
+    name = "start and end of burning"
+    share = plausible.read(options.limits, name, where="--limits")
+    return ambient.value, share.value
 
 
 def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded:
@@ -185,8 +202,7 @@ def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> A
     if values is None:
         return None
     factor = -1.0 if getattr(options, f"invert_{name}") else 1.0
-    quantity = {"pressure": "pressure", "thrust": "force"}[name]
-    per_volt = _span(options, f"{name}_per_volt", quantity)
+    per_volt = _span(options, f"{name}_per_volt", f"{name} per volt")
     if getattr(recording, f"{name}_kind") == "volts":
         if not per_volt:
             example = {"pressure": "'2 MPa'", "thrust": "'100 N'"}[name]
@@ -205,20 +221,20 @@ def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> A
 
 def _ceiling(options: argparse.Namespace, name: str) -> float:
     """Return the highest reading of a sensor, as it reads."""
-    quantity = {"pressure": "pressure", "thrust": "force"}[name]
-    found = _span(options, f"{name}_range", quantity)
+    sensor = {"pressure": "pressure sensor", "thrust": "load cell"}[name]
+    found = _span(options, f"{name}_range", f"range of the {sensor}")
     return float("inf") if found is None else found
 
 
-def _span(options: argparse.Namespace, name: str, quantity: str) -> float | None:
+def _span(options: argparse.Namespace, name: str, known_as: str) -> float | None:
     """Return what a sensor spans: a gauge pressure stays one."""
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.constants import STANDARD_ATMOSPHERE
 
     text = getattr(options, name)
     if text is None:
         return None
-    typed = units.parse(text, quantity, where="--" + name.replace("_", "-"))
+    typed = plausible.read(text, known_as, where="--" + name.replace("_", "-"))
     gauge = typed.note.startswith("gauge")
     return typed.value - (STANDARD_ATMOSPHERE if gauge else 0.0)
 
@@ -288,12 +304,12 @@ def assumed_words(
     return tuple(lines)
 
 
-def _parsed(options: argparse.Namespace, name: str, quantity: str) -> float | None:
+def _parsed(options: argparse.Namespace, name: str, known_as: str) -> float | None:
     """Return an option in SI; None if it was not given."""
-    from castsugar import units
+    from castsugar import plausible
 
     text = getattr(options, name)
     if text is None:
         return None
     where = "--" + name.replace("_", "-")
-    return units.parse(text, quantity, where=where).value
+    return plausible.read(text, known_as, where=where).value

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from castsugar import scope, units
+from castsugar import plausible, scope
 from castsugar.database import Database
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
 
 
-def read_step(text: str, low: float, high: float) -> float:
+def read_step(text: str) -> float:
     """Read a step as a fraction; it must divide 1."""
-    step = units.parse(text, "fraction", where="--step").value
-    if not low <= step <= high or abs(1.0 / step - round(1.0 / step)) > 1e-6:
+    step = plausible.read(text, "step of a map", where="--step").value
+    if abs(1.0 / step - round(1.0 / step)) > 1e-6:
         raise InputError(
-            f"--step {text!r} does not divide 100 %, or is outside {100 * low:g} % to "
-            f"{100 * high:g} %; write for example 1% or 2%"
+            f"--step {text!r} does not divide 100 %; write for example 1% or 2%"
         )
     return step
 
@@ -42,7 +41,7 @@ def read_fixed(
         if known in names:
             raise InputError(f"--with {name.strip()!r} is among the three already")
         names.append(known)
-        share = units.parse(amount, "fraction", where="--with").value
+        share = plausible.read(amount, "share of the mix", where="--with").value
         scope.check_bound(database, known, share)
         fixed[name.strip()] = share
     taken = sum(fixed.values())

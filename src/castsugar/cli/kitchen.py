@@ -98,7 +98,7 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and print the table."""
-    from castsugar import units
+    from castsugar import plausible, units
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cooking import kitchen_table
     from castsugar.database import load_database
@@ -110,7 +110,9 @@ def run_judge(options: argparse.Namespace) -> int:
         remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
     stated = None
     if options.water_lost is not None:
-        stated = units.parse(options.water_lost, "fraction", where="--water-lost").value
+        stated = plausible.read(
+            options.water_lost, "water lost", where="--water-lost"
+        ).value
     kitchen = learnt.kitchen.changed(water_lost=stated)
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     table = kitchen_table(mixes, kitchen)

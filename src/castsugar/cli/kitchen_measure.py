@@ -199,7 +199,7 @@ def _minutes(typed: str) -> float:
     """Read a number of minutes."""
     import math
 
-    from castsugar import units
+    from castsugar import plausible, units
     from castsugar.errors import InputError
 
     try:
@@ -211,7 +211,7 @@ def _minutes(typed: str) -> float:
             value = math.nan
     if not math.isfinite(value):
         raise InputError(f"--minutes {typed!r} is not a number of minutes")
-    return value
+    return plausible.checked("minutes", value, plausible.said_at("--minutes"))
 
 
 def _learn(

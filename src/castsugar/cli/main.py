@@ -177,7 +177,10 @@ def _run(options: argparse.Namespace) -> int:
     if options.command is None:
         say(INTRODUCTION)
         return 0
-    code: int = options.run(options)
+    from castsugar.plausible import collected
+
+    with collected() as options.remarks:
+        code: int = options.run(options)
     return code
 
 

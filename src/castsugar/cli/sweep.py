@@ -19,6 +19,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
+from castsugar.cli.output import remarked
 from castsugar.cli.screen import say
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ def run(options: argparse.Namespace) -> int:
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_picture(options, picture)
-    say(_summary(rows, share, columns, complete=complete))
+    say(remarked(options, _summary(rows, share, columns, complete=complete)))
     say(heat_words(conditions.kitchen, database))
     say(motor_words(conditions.motor, columns, rows, database))
     return 0 if complete else 130
@@ -147,21 +148,21 @@ def _values(options: argparse.Namespace) -> Any:
     """Return the shares of the ingredient that runs."""
     import numpy as np
 
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.errors import InputError
 
     low, high, step = (
-        units.parse(text, "fraction", where=where).value
-        for text, where in (
-            (options.low, "--from"),
-            (options.high, "--to"),
-            (options.step, "--step"),
+        plausible.read(text, name, where=where).value
+        for text, name, where in (
+            (options.low, "share of the mix", "--from"),
+            (options.high, "share of the mix", "--to"),
+            (options.step, "step of a sweep", "--step"),
         )
     )
-    if not (0.0 <= low < high < 1.0 and step > 0.0):
+    if not low < high < 1.0:
         raise InputError(
-            f"--from {options.low} --to {options.high} --step {options.step} is no "
-            "range; give 0 <= from < to < 100 % and a step above 0"
+            f"--from {options.low} --to {options.high} is no range; give 0 <= from < "
+            "to < 100 %"
         )
     count = int((high - low) / step + 1e-9) + 1
     if count > MOST:

@@ -32,14 +32,14 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     ------
     InputError
     """
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.expand import Lot
 
     solids = grade = None
     if options.syrup_solids is not None:
-        solids = units.parse(
-            options.syrup_solids, "fraction", where="--syrup-solids"
+        solids = plausible.read(
+            options.syrup_solids, "dry solids", where="--syrup-solids"
         ).value
     if options.syrup_grade is not None:
         try:
@@ -49,6 +49,9 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
                 f"--syrup-grade is {options.syrup_grade!r}; give the dextrose "
                 "equivalent as a number, for example 42"
             ) from None
+        plausible.checked(
+            "dextrose equivalent", grade, plausible.said_at("--syrup-grade")
+        )
     if solids is None and grade is None:
         return None
     return Lot(dry_solids=solids, dextrose_equivalent=grade)

@@ -20,6 +20,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
+from castsugar.cli.output import remarked
 from castsugar.cli.screen import say
 
 if TYPE_CHECKING:
@@ -33,9 +34,6 @@ examples:
   castsugar map KNO3 sorbitol sucrose --show flame_temperature \\
       --mark "mine=KNO3:65 sorbitol:35" -o flame.svg
 """
-
-#: Steps that are accepted [mass fraction].
-STEPS = (0.0025, 0.25)
 
 
 def add_parser(commands: Any) -> None:
@@ -104,7 +102,7 @@ def run(options: argparse.Namespace) -> int:
     conditions = read_conditions(options, database, draws=MANY_DRAWS)
     column = read_column(options.show)
     check_asked([column], conditions.kitchen, conditions.motor)
-    step = read_step(options.step, *STEPS)
+    step = read_step(options.step)
     fixed = read_fixed(database, options.fixed, options.ingredients)
     refuse_existing([options.csv, options.output], force=options.force)
     total = 1.0 - sum(fixed.values())
@@ -140,7 +138,7 @@ def run(options: argparse.Namespace) -> int:
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         write_picture(options, ternary(drawn, rows, column, notes))
-    say(_summary(rows, column, complete=complete))
+    say(remarked(options, _summary(rows, column, complete=complete)))
     say(heat_words(conditions.kitchen, database))
     say(motor_words(conditions.motor, [column], rows, database))
     return 0 if complete else 130

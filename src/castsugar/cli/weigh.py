@@ -106,7 +106,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Make the sheet, correct it, print it."""
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.cli.weigh_task import (
         Setting,
         assumptions,
@@ -126,7 +126,7 @@ def run(options: argparse.Namespace) -> int:
     motor = setting.motor
     at_most = None
     if options.at_most is not None:
-        at_most = units.parse(options.at_most, "mass", where="--at-most").value
+        at_most = plausible.read(options.at_most, "batch", where="--at-most").value
     found = weighing(
         sheet,
         setting.conditions,
@@ -188,6 +188,7 @@ def _write_page(
     database: Database,
 ) -> None:
     """Write the page to print."""
+    from castsugar.cli.documents import with_remarks
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.weigh import weigh_document
@@ -196,5 +197,6 @@ def _write_page(
     versions = data.versions(database.version)
     foot = [", ".join(f"{name} {version}" for name, version in versions.items())]
     document = weigh_document(found, told, cautions, paper=True, foot=foot)
-    write_text(Path(options.page), to_html(document), force=options.force)
+    page = to_html(with_remarks(options, document))
+    write_text(Path(options.page), page, force=options.force)
     remark(f"wrote {options.page}")

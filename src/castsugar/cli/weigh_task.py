@@ -61,7 +61,7 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     InputError
         And whatever the parts refuse.
     """
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.constants import STANDARD_ATMOSPHERE
     from castsugar.errors import InputError
     from castsugar.workshop.bench import read_bench
@@ -74,9 +74,11 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     lost = None
     if options.water_lost is not None:
-        lost = units.parse(options.water_lost, "fraction", where="--water-lost").value
+        lost = plausible.read(
+            options.water_lost, "water lost", where="--water-lost"
+        ).value
     kitchen = _kitchen(options, bench, database, lost)
-    pressure = units.parse(options.pressure, "pressure", where="--pressure")
+    pressure = plausible.read(options.pressure, "chamber pressure", where="--pressure")
     motor = hardware_of(bench, database) if bench and bench.motor else None
     return Setting(
         bench=bench,
@@ -135,7 +137,7 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
     ------
     InputError
     """
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
     from castsugar.workshop.weigh import equipment_of, pieces_of, plan, sizes_of
@@ -150,12 +152,7 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
             raise InputError(
                 "--batch and --grains, --strands or --delays are both given; give one"
             )
-        batch = units.parse(options.batch, "mass", where="--batch").value
-        if not batch > 0.0:
-            raise InputError(
-                f"--batch is {options.batch!r}; it must be above 0: the mass on the "
-                "scale, '200 g'"
-            )
+        batch = plausible.read(options.batch, "batch", where="--batch").value
         return plan(
             setting.charge,
             equipment,
@@ -191,7 +188,7 @@ def read_actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
     ------
     InputError
     """
-    from castsugar import units
+    from castsugar import plausible
     from castsugar.errors import InputError
 
     found: dict[str, float] = {}
@@ -208,12 +205,8 @@ def read_actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
                 f"--actual names {charge.typed[item]!r} twice; give what the scale "
                 "showed in the end"
             )
-        found[item] = units.parse(typed, "mass", where=f"--actual {word!r}").value
-        if not found[item] > 0.0:
-            raise InputError(
-                f"--actual {word!r}: it must be above 0; leave out what is not weighed "
-                "yet"
-            )
+        where = f"--actual {word!r}"
+        found[item] = plausible.read(typed, "mass on the scale", where=where).value
     return found
 
 

@@ -13,12 +13,13 @@ from castsugar.errors import InputError
 from castsugar.kitchen.heat import degradation_rate
 from castsugar.kitchen.validity import ICE_POINT, FloatArray
 from castsugar.kitchen.water import drying_weight
+from castsugar.plausible import RANGES
 
 #: Bulk temperatures of a cook that are accepted [K].
-COLDEST, HOTTEST = ICE_POINT, ICE_POINT + 200.0
+COLDEST, HOTTEST = RANGES["bulk temperature"].hard
 
 #: Longest cook [s].
-LONGEST = 24.0 * 3600.0
+LONGEST = 60.0 * RANGES["minutes"].hard_high
 
 #: Gauss-Legendre nodes a stretch; the integrands are smooth exponentials.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)

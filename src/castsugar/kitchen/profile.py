@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from castsugar import units
+from castsugar import plausible, units
 from castsugar.errors import InputError
 from castsugar.kitchen.cook import Cook, cook_of_points
 
@@ -46,15 +47,23 @@ def parse_cook(
         raise InputError(f"{where}: {text!r} has a decimal comma: write {fixed!r}")
     points = [p.strip() for p in text.replace(";", ",").split(",")]
     if len(points) == 1:
-        return _hold(points[0], minutes, where)
-    if minutes is not None:
+        cook = _hold(points[0], minutes, where)
+    elif minutes is not None:
         raise InputError(
             f"{where}: the points of {text!r} carry their times already; leave the "
             "minutes out"
         )
-    found = [_point(point, text, where) for point in points]
+    else:
+        cook = _profile([_point(point, text, where) for point in points], where)
+    say = plausible.said_at(f"{where}: the time of {text!r}")
+    plausible.checked("minutes", cook.duration / 60.0, say)
+    return cook
+
+
+def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
+    """Return a cook of points."""
     try:
-        return cook_of_points(found)
+        return cook_of_points(points)
     except InputError as error:
         raise InputError(f"{where}: {error}") from None
 

@@ -11,12 +11,13 @@ from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.heat import HOTTEST, WARN
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
+from castsugar.plausible import RANGES
 
 #: Pour temperatures with a verdict [K].
 POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
 
 #: Draws of the Monte-Carlo that are accepted; most that a pour window takes.
-DRAWS = (20, 100_000)
+DRAWS = tuple(int(count) for count in RANGES["draws"].hard)
 WINDOW_DRAWS = 200
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from castsugar import plausible
 from castsugar.database import Database
 from castsugar.driving import untold
 from castsugar.motor.firing.budget import COVERAGE, Measured
@@ -144,11 +145,9 @@ def _temperatures(batch: Batch, database: Database) -> Iterator[str]:
         if kelvin is None:
             continue
         celsius = to_celsius(kelvin)
-        if celsius < 0.0:
-            yield (
-                f"Line {event.line}: {celsius:.4g} C is below 0 C: is it the bulk, and "
-                "the unit right?"
-            )
+        odd = plausible.doubt("observed temperature", kelvin)
+        if odd:
+            yield f"Line {event.line}: the bulk temperature {odd}."
         facts = {"bulk_temperature": celsius}
         for caution in database.cautions_for(("kitchen",), facts):
             if caution.quantity == "bulk_temperature" and caution.level == "stop":

@@ -20,15 +20,17 @@ STATED: Keys = {
 }
 
 _COOK = Key(kind="text", about="a temperature or a profile, '119 C'")
-_MINUTES = Key(kind="number", about="minutes at the temperature")
+_MINUTES = Key(kind="number", range="minutes", about="minutes at the temperature")
 
 KITCHEN: Keys = {
-    "altitude": Key(kind="length", about="height above the sea, '300 m'"),
-    "air_pressure": Key(kind="pressure", about="pressure of the air, '980 mbar'"),
+    "altitude": Key(range="altitude", about="height above the sea, '300 m'"),
+    "air_pressure": Key(range="air pressure", about="pressure of the air, '980 mbar'"),
     "syrup": Key(kind="text", default="corn syrup"),
     "cook": _COOK,
     "minutes": _MINUTES,
-    "degradation_limit": Key(kind="fraction", about="largest share of browned sugar"),
+    "degradation_limit": Key(
+        range="degraded sugar", about="largest share of browned sugar"
+    ),
     **{name: Key(kind="table") for name in STATABLE},
     "measured": Key(kind="table"),
 }
@@ -56,34 +58,48 @@ MEASUREMENTS: dict[str, Keys] = {
     "pan weight": {
         **_MEASURED,
         **_POT,
-        "batch": Key(kind="mass", required=True, about="mass of the mix, '200 g'"),
-        "lost": Key(kind="mass", required=True, about="mass that left, '1.4 g'"),
-        "scale": Key(kind="mass", default=1e-4),
+        "batch": Key(range="batch", required=True, about="mass of the mix, '200 g'"),
+        "lost": Key(range="mass lost", required=True, about="mass that left, '1.4 g'"),
+        "scale": Key(range="uncertainty of weighing", default=1e-4),
     },
     "bulk density": {
         **_MEASURED,
-        "mass": Key(kind="mass", required=True, about="mass of the tapped powder"),
-        "volume": Key(kind="volume", required=True, about="volume of the cup"),
+        "mass": Key(
+            range="mass of powder", required=True, about="mass of the tapped powder"
+        ),
+        "volume": Key(
+            range="volume of a cup", required=True, about="volume of the cup"
+        ),
         "salt": _SALT,
     },
     "ball fall": {
         **_MEASURED,
         "syrup": Key(kind="text", default="corn syrup"),
-        "ball": Key(kind="length", required=True, about="diameter of the ball"),
-        "cup": Key(kind="length", required=True, about="diameter of the cup"),
-        "fall": Key(kind="length", required=True, about="distance of the fall"),
-        "time": Key(kind="time", required=True, about="time of the fall"),
-        "temperature": Key(kind="temperature", required=True, about="of the syrup"),
-        "ball_density": Key(kind="density", default=7800.0),
+        "ball": Key(range="ball diameter", required=True, about="diameter of the ball"),
+        "cup": Key(range="cup diameter", required=True, about="diameter of the cup"),
+        "fall": Key(range="height", required=True, about="distance of the fall"),
+        "time": Key(range="measured time", required=True, about="time of the fall"),
+        "temperature": Key(
+            range="syrup temperature", required=True, about="of the syrup"
+        ),
+        "ball_density": Key(range="ball density", default=7800.0),
     },
     "flow-out": {
         **_MEASURED,
         **_POT,
-        "tube_diameter": Key(kind="length", required=True, about="inner diameter"),
-        "tube_length": Key(kind="length", required=True, about="length of the tube"),
-        "head": Key(kind="length", required=True, about="mean height above the outlet"),
-        "volume": Key(kind="volume", required=True, about="volume that ran out"),
-        "time": Key(kind="time", required=True, about="time it took"),
+        "tube_diameter": Key(
+            range="tube diameter", required=True, about="inner diameter"
+        ),
+        "tube_length": Key(
+            range="tube length", required=True, about="length of the tube"
+        ),
+        "head": Key(
+            range="height", required=True, about="mean height above the outlet"
+        ),
+        "volume": Key(
+            range="volume of a cup", required=True, about="volume that ran out"
+        ),
+        "time": Key(range="measured time", required=True, about="time it took"),
         "salt": _SALT,
     },
 }

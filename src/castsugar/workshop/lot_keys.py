@@ -15,18 +15,26 @@ from castsugar.workshop.schema import Key, Keys, Place, read_table
 #: One ``[lots."..."]``: a bag or a bottle.
 LOT: Keys = {
     "ingredient": Key(kind="text", required=True, about="a name of the catalogue"),
-    "assay": Key(kind="fraction", about="share of the named substance, '99.2 %'"),
-    "moisture": Key(kind="fraction", about="of a powder as it is weighed, '0.3 %'"),
-    "inert": Key(kind="fraction", about="ash, salt, anti-caking agent, '0.1 %'"),
-    "solids": Key(kind="fraction", about="dry solids of a syrup, '80 %'"),
-    "dextrose_equivalent": Key(kind="number", about="of a glucose syrup, 42"),
-    "label_carbohydrate": Key(kind="mass", about="in one serving, '30 g'"),
+    "assay": Key(range="assay", about="share of the named substance, '99.2 %'"),
+    "moisture": Key(range="moisture", about="of a powder as it is weighed, '0.3 %'"),
+    "inert": Key(range="inert part", about="ash, salt, anti-caking agent, '0.1 %'"),
+    "solids": Key(range="dry solids", about="dry solids of a syrup, '80 %'"),
+    "dextrose_equivalent": Key(
+        kind="number", range="dextrose equivalent", about="of a glucose syrup, 42"
+    ),
+    "label_carbohydrate": Key(
+        range="carbohydrate on a label", about="in one serving, '30 g'"
+    ),
     "label_serving": Key(kind="text", about="mass or volume, '100 g' or '30 ml'"),
-    "label_density": Key(kind="density", about="measured, '1.38 g/ml'"),
-    "assay_u": Key(kind="fraction", about="standard uncertainty of assay"),
-    "moisture_u": Key(kind="fraction", about="standard uncertainty of moisture"),
-    "inert_u": Key(kind="fraction", about="standard uncertainty of inert"),
-    "solids_u": Key(kind="fraction", about="standard uncertainty of solids"),
+    "label_density": Key(range="syrup density", about="measured, '1.38 g/ml'"),
+    "assay_u": Key(range="uncertainty of a lot", about="standard uncertainty of assay"),
+    "moisture_u": Key(
+        range="uncertainty of a lot", about="standard uncertainty of moisture"
+    ),
+    "inert_u": Key(range="uncertainty of a lot", about="standard uncertainty of inert"),
+    "solids_u": Key(
+        range="uncertainty of a lot", about="standard uncertainty of solids"
+    ),
     "date": Key(kind="text", about="when the numbers were read, 2026-05-01"),
     "source": Key(kind="text", default="", about="'label', 'weighed, oven 2 h'"),
     "in_use": Key(kind="flag", about="which of several lots is weighed from"),
@@ -35,18 +43,18 @@ LOT: Keys = {
 #: The pan, and what stays behind.
 PAN: Keys = {
     "name": Key(kind="text", default="", about="'enamel pan, 22 cm'"),
-    "volume": Key(kind="volume", about="up to the rim, '1.5 l'"),
-    "residue_cup": Key(kind="mass", about="syrup that stays in its cup, '1.5 g'"),
-    "residue_pan": Key(kind="mass", about="hot mix left in pan and tools, '4 g'"),
+    "volume": Key(range="pan volume", about="up to the rim, '1.5 l'"),
+    "residue_cup": Key(range="residue", about="syrup that stays in its cup, '1.5 g'"),
+    "residue_pan": Key(range="residue", about="hot mix left in pan and tools, '4 g'"),
 }
 
 #: What is cast beside grains: strands to burn, columns that delay.
 CASTING: Keys = {
-    "strand_length": Key(kind="length", about="'60 mm'"),
-    "strand_side": Key(kind="length", about="of a square strand, '10 mm'"),
-    "strand_diameter": Key(kind="length", about="of a round strand, '10 mm'"),
-    "delay_diameter": Key(kind="length", about="'12 mm'"),
-    "delay_length": Key(kind="length", about="as cast, '25 mm'"),
+    "strand_length": Key(range="strand length", about="'60 mm'"),
+    "strand_side": Key(range="strand width", about="of a square strand, '10 mm'"),
+    "strand_diameter": Key(range="strand width", about="of a round strand, '10 mm'"),
+    "delay_diameter": Key(range="delay diameter", about="'12 mm'"),
+    "delay_length": Key(range="delay length", about="as cast, '25 mm'"),
 }
 
 
@@ -94,20 +102,13 @@ def _check_label(lot: Mapping[str, Any], place: Place) -> None:
 
 def read_pan(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the pan."""
-    place = Place(path, text, "pan")
-    found = read_table(raw, PAN, place)
-    if found["volume"] == 0.0:
-        raise place.fail("volume", "is 0; it must be above 0")
-    return found
+    return read_table(raw, PAN, Place(path, text, "pan"))
 
 
 def read_casting(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the sizes of strands and delay columns."""
     place = Place(path, text, "casting")
     found = read_table(raw, CASTING, place)
-    for key, value in found.items():
-        if value == 0.0:
-            raise place.fail(key, "is 0; it must be above 0")
     if found["strand_side"] is not None and found["strand_diameter"] is not None:
         raise place.fail("strand_side", "and strand_diameter are both given; give one")
     return found

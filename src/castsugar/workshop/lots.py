@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar import units
+from castsugar import plausible, units
 from castsugar.database import Database, Syrup
 from castsugar.errors import CastsugarError, InputError
 from castsugar.expand import Lot, expand
 from castsugar.workshop.bench import Bench
-from castsugar.workshop.schema import Place
+from castsugar.workshop.schema import Place, check_range
 
 #: Specific volume of the water in a syrup at 20 C [m3/kg], for a label in millilitres:
 #: 1 / rho = w v + (1 - w) 1.0018 cm3/g, with v the specific volume of the solids that
@@ -22,9 +22,6 @@ _WATER_VOLUME = 1.0018e-3
 #: Standard uncertainty of dry solids from a label: the number is rounded to 1 g, and
 #: spoons, fill and rules of labelling add to it. Estimated.
 LABEL_SOLIDS_UNCERTAINTY = 0.03
-
-#: Dry solids of a syrup that can be [mass fraction].
-SOLIDS_RANGE = (0.5, 1.0)
 
 _POWDER_ONLY = ("assay", "moisture")
 _SYRUP_ONLY = ("solids", "dextrose_equivalent", "label_carbohydrate")
@@ -231,17 +228,17 @@ def _label_solids(table: Mapping[str, Any], syrup: Syrup, place: Place) -> float
     elif table["label_density"] is not None:
         raise place.fail("label_density", "needs a serving in ml, not one in g")
     if mass is not None:
-        solids = carbohydrate / mass if mass > 0.0 else math.inf
+        solids = carbohydrate / mass
     else:
         solids = volume_solids(carbohydrate / volume, syrup.solids_specific_volume)
-    low, high = SOLIDS_RANGE
-    if not low <= solids <= high:
-        raise place.fail(
+    return plausible.checked(
+        "dry solids",
+        solids,
+        lambda words: place.fail(
             "label_carbohydrate",
-            f"gives {100.0 * solids:.4g} % dry solids in {typed!r}; a syrup has "
-            f"{100 * low:g} to {100 * high:g} %; check the serving",
-        )
-    return solids
+            f"- the share of it in {typed!r} {words}; check the serving",
+        ),
+    )
 
 
 def volume_solids(concentration: float, solids_volume: float) -> float:
@@ -269,16 +266,19 @@ def volume_solids(concentration: float, solids_volume: float) -> float:
 
 def _serving(typed: str, place: Place) -> tuple[float | None, float]:
     """Return mass, or None and the volume, of one serving."""
-    try:
-        return units.parse(typed, "mass").value, math.nan
-    except InputError:
-        pass
-    try:
-        volume = units.parse(typed, "volume").value
-    except InputError:
+    found: list[float | None] = []
+    for quantity in ("mass", "volume"):
+        try:
+            found.append(units.parse(typed, quantity).value)
+        except InputError:
+            found.append(None)
+    mass, volume = found
+    if mass is not None:
+        check_range(mass, "label_serving", "mass of a serving", place)
+        return mass, math.nan
+    if volume is None:
         raise place.fail(
             "label_serving", f"is {typed!r}; write a mass or a volume: '100 g', '30 ml'"
-        ) from None
-    if volume <= 0.0:
-        raise place.fail("label_serving", "is 0; it must be above 0")
+        )
+    check_range(volume, "label_serving", "volume of a serving", place)
     return None, volume

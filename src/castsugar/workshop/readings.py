@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from os import PathLike
 from pathlib import Path
 
+from castsugar import plausible
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.motor.strand import Strand
@@ -41,6 +42,14 @@ STRAND_COLUMNS = (
     Heading(name="note", others=("notes", "remark", "comment"), required=False),
 )
 
+#: Column of a file of strands to what is possible in it.
+_RANGES = {
+    "length": "strand length",
+    "time": "strand time",
+    "pressure": "pressure of a burn rate",
+    "temperature": "strand temperature",
+}
+
 
 def read_strands(
     path: str | PathLike[str], *, ambient: float = STANDARD_ATMOSPHERE
@@ -69,13 +78,13 @@ def read_strands(
     if not (math.isfinite(ambient) and ambient > 0.0):
         raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")
     sheet = read_sheet(Path(path), STRAND_COLUMNS)
-    lengths = _positive(sheet, "length", quantities(sheet, "length"))
-    times = _positive(sheet, "time", quantities(sheet, "time"))
+    lengths = _possible(sheet, "length", quantities(sheet, "length"))
+    times = _possible(sheet, "time", quantities(sheet, "time"))
     read = quantities(sheet, "pressure", {"ambient": ambient})
     _not_all_zero(sheet, read)
-    pressures = _positive(sheet, "pressure", read)
+    pressures = _possible(sheet, "pressure", read)
     temperatures = quantities(sheet, "temperature")
-    _positive(sheet, "temperature", temperatures)
+    _possible(sheet, "temperature", temperatures)
     return tuple(
         Strand(
             length=lengths[i],
@@ -90,17 +99,24 @@ def read_strands(
     )
 
 
-def _positive(
+def _possible(
     sheet: Sheet, name: str, values: Sequence[float | None]
 ) -> tuple[float, ...]:
-    """Return values that must be above 0; None passes by."""
+    """Return values that are possible for a strand; None passes by."""
+    known = _RANGES[name]
+    hint = " (absolute; for gauge readings write psig or kPa(g))"
     for (line, cell), value in zip(sheet.cells(name), values, strict=False):
-        if value is not None and value <= 0.0:
-            hint = ""
-            if name == "pressure":
-                hint = " (absolute; for gauge readings write psig or kPa(g))"
-            raise sheet.fail(line, name, cell, f"is zero; it must be above 0{hint}")
+        if value is not None:
+            more = hint if name == "pressure" and value == 0.0 else ""
+            plausible.checked(known, value, _said_at(sheet, line, name, cell, more))
     return tuple(v for v in values if v is not None)
+
+
+def _said_at(
+    sheet: Sheet, line: int, name: str, cell: str, more: str
+) -> Callable[[str], DataError]:
+    """Return what makes errors about a cell."""
+    return lambda words: sheet.fail(line, name, cell, words + more)
 
 
 def _not_all_zero(sheet: Sheet, pressures: Sequence[float | None]) -> None:

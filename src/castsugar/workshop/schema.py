@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from castsugar import units
+from castsugar import plausible, units
 from castsugar.errors import InputError, nearest_names
 from castsugar.workshop import lines
+
+#: Years that a date may be in.
+YEARS = (1950, 2100)
 
 #: Kinds of values that are no quantity of :mod:`castsugar.units`.
 PLAIN = (
@@ -34,7 +38,8 @@ class Key:
     Attributes
     ----------
     kind : str
-        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`.
+        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`; that of
+        its range if none is given.
     required : bool
     default : object
         For a key that is left out.
@@ -42,13 +47,21 @@ class Key:
         For the kind ``"choice"``.
     about : str
         What it is, for messages and examples.
+    range : str
+        A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
     """
 
-    kind: str
+    kind: str = ""
     required: bool = False
     default: Any = None
     choices: tuple[str, ...] = ()
     about: str = ""
+    range: str = ""
+
+    def __post_init__(self) -> None:
+        """Take the quantity of the range where no kind is given."""
+        if not self.kind:
+            object.__setattr__(self, "kind", plausible.RANGES[self.range].quantity)
 
 
 Keys = Mapping[str, Key]
@@ -136,7 +149,29 @@ def read_table(raw: Any, keys: Keys, place: Where) -> dict[str, Any]:
             found[name] = key.default
             continue
         found[name] = _value(raw[name], name, key, place)
+        if key.range:
+            check_range(found[name], name, key.range, place)
     return found
+
+
+def check_range(value: Any, name: str, known: str, place: Where) -> None:
+    """Refuse numbers that are impossible; remark on those that are not usual.
+
+    Parameters
+    ----------
+    value : float or tuple of float
+    name : str
+        Key of the table.
+    known : str
+        Key of :data:`castsugar.plausible.RANGES`.
+    place : Where
+
+    Raises
+    ------
+    InputError
+    """
+    for one in value if isinstance(value, tuple) else (value,):
+        plausible.checked(known, one, lambda words: place.fail(name, words))
 
 
 def _value(raw: Any, name: str, key: Key, place: Where) -> Any:
@@ -156,13 +191,51 @@ def _value(raw: Any, name: str, key: Key, place: Where) -> Any:
 
 
 def _text(raw: Any, name: str, key: Key, place: Where) -> str:
-    if isinstance(raw, datetime.date) and name == "date":
-        return raw.isoformat()
+    if name == "date" and _is_day(raw):
+        return _day(raw, name, place)
     if not isinstance(raw, str):
         raise place.fail(name, f"is {raw!r}; it must be text in quotes")
     if key.choices and raw not in key.choices:
         raise place.fail(name, f"is {raw!r}; allowed: {', '.join(key.choices)}")
     return raw
+
+
+def _is_day(raw: Any) -> bool:
+    """Whether a date names a day: words such as "spring of 2026" do not."""
+    if isinstance(raw, str):
+        return re.search(r"[0-9]+[-/.][0-9]+[-/.][0-9]+", raw) is not None
+    return isinstance(raw, datetime.date)
+
+
+def _day(raw: Any, name: str, place: Where) -> str:
+    try:
+        return day(raw)
+    except InputError as error:
+        raise place.fail(name, str(error)) from None
+
+
+def day(raw: Any) -> str:
+    """Return a day of the calendar as 2026-05-02, of a date or of such a text.
+
+    Raises
+    ------
+    InputError
+        No day, or one outside :data:`YEARS`; the message begins with what was got.
+    """
+    found = raw
+    if isinstance(raw, str):
+        try:
+            found = datetime.date.fromisoformat(raw.strip())
+        except ValueError:
+            found = None
+    if not isinstance(found, datetime.date) or isinstance(found, datetime.datetime):
+        raise InputError(f"{raw!r} is no day; write year, month and day: 2026-05-02")
+    if not YEARS[0] <= found.year <= YEARS[1]:
+        raise InputError(
+            f"{raw!r} is not in the years {YEARS[0]} to {YEARS[1]}; write year, month "
+            "and day: 2026-05-02"
+        )
+    return found.isoformat()
 
 
 def _flag(raw: Any, name: str, place: Where) -> bool:

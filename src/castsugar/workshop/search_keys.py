@@ -51,10 +51,17 @@ FLOWS = ("no-solidification", "equilibrium", "frozen")
 BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 
 SCALE: Keys = {
-    "step": Key(kind="mass", required=True, about="its smallest step, '0.1 g'"),
-    "accuracy": Key(kind="mass", about="standard uncertainty of one weighing"),
-    "capacity": Key(kind="mass", about="its largest load, vessel included, '500 g'"),
-    "vessel": Key(kind="mass", about="what is weighed into, empty, '60 g'"),
+    "step": Key(
+        range="step of the scale", required=True, about="its smallest step, '0.1 g'"
+    ),
+    "accuracy": Key(
+        range="uncertainty of weighing", about="standard uncertainty of one weighing"
+    ),
+    "capacity": Key(
+        range="capacity of the scale",
+        about="its largest load, vessel included, '500 g'",
+    ),
+    "vessel": Key(range="vessel", about="what is weighed into, empty, '60 g'"),
 }
 
 #: Column -> a table of :data:`LIMIT`.
@@ -63,27 +70,33 @@ LIMITS: Keys = {key: Key(kind="table") for key in SEARCHABLE}
 LIMIT: Keys = {
     "at_most": Key(kind="number or text"),
     "at_least": Key(kind="number or text"),
-    "probability": Key(kind="fraction", about="share of the draws, '80 %'"),
+    "probability": Key(
+        range="probability of a limit", about="share of the draws, '80 %'"
+    ),
 }
 
 SEARCH: Keys = {
     "maximise": Key(kind="text", about="a column"),
     "minimise": Key(kind="text", about="a column"),
     "weights": Key(kind="table", about="column = weight, of a weighted sum"),
-    "pressure": Key(kind="pressure", about="in the chamber, '1000 psi'"),
-    "exit_pressure": Key(kind="pressure", about="at the nozzle exit, '1 atm'"),
+    "pressure": Key(range="chamber pressure", about="in the chamber, '1000 psi'"),
+    "exit_pressure": Key(range="exit pressure", about="at the nozzle exit, '1 atm'"),
     "flow": Key(kind="choice", default=FLOWS[0], choices=FLOWS),
-    "batch": Key(kind="mass", about="mass of what is weighed, '200 g'"),
+    "batch": Key(range="batch", about="mass of what is weighed, '200 g'"),
     "cook": Key(kind="text", about="'119 C 8 min', or points of time and temperature"),
-    "minutes": Key(kind="number", about="minutes at the temperature of the cook"),
-    "water_lost": Key(kind="fraction", about="share that leaves, without a kitchen"),
+    "minutes": Key(
+        kind="number", range="minutes", about="minutes at the temperature of the cook"
+    ),
+    "water_lost": Key(range="water lost", about="share that leaves, without a kitchen"),
     "seed": Key(kind="whole"),
-    "draws": Key(kind="whole", about="of kitchen and motor"),
+    "draws": Key(kind="whole", range="draws", about="of kitchen and motor"),
     "ratios": Key(kind="texts", default=(), about="['sucrose:corn syrup >= 0.5']"),
     "front": Key(kind="texts", about="two columns to trade off"),
     "robust": Key(kind="flag", default=False),
-    "syrup_solids_spread": Key(kind="fraction", about="of a sloppy batch, '2 %'"),
-    "moisture_spread": Key(kind="fraction", about="of powders, '0.2 %'"),
+    "syrup_solids_spread": Key(
+        range="spread of dry solids", about="of a sloppy batch, '2 %'"
+    ),
+    "moisture_spread": Key(range="spread of moisture", about="of powders, '0.2 %'"),
     "ingredients": Key(
         kind="table",
         required=True,

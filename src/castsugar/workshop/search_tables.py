@@ -13,7 +13,8 @@ from typing import Any, TypeVar
 from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.errors import InputError, nearest_names
-from castsugar.workshop.schema import Key, Place, read_table
+from castsugar.plausible import RANGES
+from castsugar.workshop.schema import Key, Place, check_range, read_table
 from castsugar.workshop.search_keys import (
     BOUNDS,
     CASE,
@@ -53,7 +54,6 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the table of the scale; `accuracy` is half a step where none is stated."""
     place = Place(path, text, "scale")
     found = read_table(raw, SCALE, place)
-    _above_zero(found, "step", place)
     if found["accuracy"] is None:
         found["accuracy"] = 0.5 * found["step"]
     return found
@@ -71,10 +71,20 @@ def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
         for side in ("at_most", "at_least"):
             if isinstance(limit[side], str):
                 limit[side] = _typed_limit(limit[side], column, side, inner)
+            if isinstance(limit[side], float):
+                check_range(limit[side], side, range_of(column), inner)
         if limit["at_most"] is None and limit["at_least"] is None:
             raise inner.fail("", "has no number; give at_most or at_least")
         found[column] = limit
     return found
+
+
+def range_of(column: str) -> str:
+    """Return the range of a limit on a column: its own, or that of its unit."""
+    own, unit = f"limit of {column}", COLUMN[column].unit
+    if own in RANGES:
+        return own
+    return f"limit in {unit}" if unit else "limit without a unit"
 
 
 def _typed_limit(typed: str, column: str, side: str, place: Place) -> float | str:
@@ -117,7 +127,6 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     found["typed"] = {
         key: units.parse(str(given[key]), "pressure").echo() for key in PRESSURES
     }
-    _above_zero(found, "batch", place)
     _check_objective(found, place)
     _check_cook(found, place)
     spreads = ("syrup_solids_spread", "moisture_spread")
@@ -255,9 +264,6 @@ def _alternatives(raw: Any, name: str, place: Place) -> tuple[str, ...]:
 
 
 def _mass(raw: Any, name: str, place: Place) -> float:
-    return float(read_table({name: raw}, {name: Key(kind="mass")}, place)[name])
-
-
-def _above_zero(found: Mapping[str, Any], key: str, place: Place) -> None:
-    if found[key] is not None and not found[key] > 0.0:
-        raise place.fail(key, "is 0; it must be above 0")
+    return float(
+        read_table({name: raw}, {name: Key(range="mass at hand")}, place)[name]
+    )

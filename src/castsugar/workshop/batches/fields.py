@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.plausible import RANGES
 from castsugar.workshop.batches.record import FLOWS, OUTCOMES, SCHEMA
 
 _PLAIN_KINDS = frozenset([str, int, bool, type(None)])
@@ -33,14 +34,6 @@ def _number(value: Any) -> bool:
     )
 
 
-def _positive(value: Any) -> bool:
-    return _number(value) and value > 0.0
-
-
-def _share(value: Any) -> bool:
-    return _number(value) and 0.0 <= value <= 1.0
-
-
 def _or_null(check: Callable[[Any], bool]) -> Callable[[Any], bool]:
     return lambda value: value is None or check(value)
 
@@ -49,8 +42,21 @@ def _table(check: Callable[[Any], bool]) -> Callable[[Any], bool]:
     return lambda value: isinstance(value, dict) and all(map(check, value.values()))
 
 
-def _mass(value: Any) -> bool:
-    return _number(value) and value >= 0.0
+def _within(name: str, *, zero: bool = False) -> Callable[[Any], bool]:
+    """Return what checks a number in SI against the range of a quantity.
+
+    Whole records pass here: what is possible is looked up once.
+    """
+    low, high = RANGES[name].hard
+    room = 1e-9 * high
+    low = 0.0 if zero else low - room
+    return lambda value: _number(value) and low <= value <= high + room
+
+
+def _must(name: str) -> str:
+    """Return in words what is possible, in SI."""
+    low, high = RANGES[name].hard
+    return f"from {low:.10g} to {high:.10g}"
 
 
 def _plain(value: Any) -> bool:
@@ -75,7 +81,10 @@ def is_date(text: str) -> bool:
 
 _TEXT = Field(_text, "text")
 _DATE = Field(_date, "a date such as 2026-11-25")
-_MASSES = Field(_table(_mass), "names with masses of 0 or more")
+_MASSES = Field(
+    _table(_within("mass on the scale", zero=True)),
+    f"names with masses {_must('mass on the scale')} kg, or 0",
+)
 _PLAIN = Field(_table(_plain), "names with numbers or text")
 _SHA = Field(lambda v: _text(v) and len(v) == 64, "a SHA-256 of 64 digits")
 
@@ -87,17 +96,23 @@ MADE: dict[str, Field] = {
     "date": _DATE,
     "recipe": _TEXT,
     "name": _TEXT,
-    "mass_fractions": _MASSES,
+    "mass_fractions": Field(
+        _table(_within("share of the mix")), "names with shares from 0 to 1"
+    ),
     "lots": Field(
         _table(lambda v: isinstance(v, dict)), "names with what is known of each"
     ),
-    "batch_kg": Field(_positive, "a mass above 0"),
+    "batch_kg": Field(_within("batch"), f"a mass {_must('batch')} kg"),
     "planned_kg": _MASSES,
     "actual_kg": _MASSES,
     "cook": _TEXT,
-    "minutes": Field(_or_null(_number), "a number or null"),
-    "water_lost": Field(_share, "a share from 0 to 1"),
-    "pressure_Pa": Field(_positive, "a pressure above 0"),
+    "minutes": Field(
+        _or_null(_within("minutes")), f"a number {_must('minutes')} or null"
+    ),
+    "water_lost": Field(_within("water lost"), "a share from 0 to 1"),
+    "pressure_Pa": Field(
+        _within("chamber pressure"), f"a pressure {_must('chamber pressure')} Pa"
+    ),
     "bench": Field(_or_null(lambda v: isinstance(v, dict)), "a table or null"),
     "predictions": _PLAIN,
     "versions": Field(_table(_text), "names with versions"),
@@ -124,7 +139,10 @@ EVENT: dict[str, Field] = {"event": _TEXT, "date": _DATE, "note": _TEXT}
 KINDS: dict[str, dict[str, Field]] = {
     "observed": {
         "text": _TEXT,
-        "temperature_K": Field(_or_null(_positive), "a temperature above 0 or null"),
+        "temperature_K": Field(
+            _or_null(_within("observed temperature")),
+            f"a temperature {_must('observed temperature')} K or null",
+        ),
         "flow_class": Field(lambda v: v in ("", *FLOWS), f"'' or of {FLOWS}"),
     },
     "measured": {"measurement": _PLAIN},

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 from castsugar.errors import InputError
+from castsugar.plausible import collected
 from castsugar.workshop.batches.record import FrozenBench
 from castsugar.workshop.bench import Bench, check_bench, toml_text
 
@@ -65,6 +66,8 @@ def freeze(bench: Bench, folder: Path) -> FrozenBench:
 def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
     """Return the bench file as it was, from a record in a folder.
 
+    What is unusual in it was remarked on when it was frozen.
+
     Raises
     ------
     InputError
@@ -73,4 +76,5 @@ def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
     if frozen is None:
         return None
     text = "\n".join(t for t in (frozen.kitchen, frozen.motor, frozen.lots) if t)
-    return check_bench(folder / frozen.file, text)
+    with collected():
+        return check_bench(folder / frozen.file, text)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from castsugar import units, weighing
+from castsugar import plausible, weighing
 from castsugar.database import Database
 from castsugar.errors import InputError, nearest_names
 from castsugar.workshop.batches.batch import Batch
@@ -39,11 +39,8 @@ def read_actual(
             )
         if name in found:
             raise InputError(f"--actual {text!r}: {name!r} is given twice")
-        found[name] = units.parse(mass, "mass", where=f"--actual {text!r}").value
-        if not found[name] > 0.0:
-            raise InputError(
-                f"--actual {text!r}: it must be above 0; leave out what was not weighed"
-            )
+        where = f"--actual {text!r}"
+        found[name] = plausible.read(mass, "mass on the scale", where=where).value
     return found
 
 

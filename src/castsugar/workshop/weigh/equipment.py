@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from castsugar import units
+from castsugar import plausible
 from castsugar.errors import InputError
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.weigh.steps import portions
@@ -105,9 +105,7 @@ def equipment_of(bench: Bench | None, step: str | None = None) -> Equipment:
         "name": pan.get("name"),
     }
     if step is not None:
-        read = units.parse(step, "mass", where="--scale-step").value
-        if not read > 0.0:
-            raise InputError("--scale-step is 0; it must be above 0")
+        read = plausible.read(step, "step of the scale", where="--scale-step").value
         if read != stated["step"]:
             stated |= {"step": read, "accuracy": 0.5 * read}
     given = {name: value for name, value in stated.items() if value is not None}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from castsugar import plausible
 from castsugar.errors import InputError
 from castsugar.motor.grain import Grain, HollowCylinder
 from castsugar.workshop.bench import Bench
@@ -17,9 +18,6 @@ DELAY_DIAMETER, DELAY_LENGTH = 12e-3, 25e-3
 #: Strands that are cast beside grains where their number is not stated: two that agree
 #: and one that fails. Common practice, no source.
 STRANDS = 3
-
-#: Most pieces of a kind.
-MOST = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,8 +138,7 @@ def pieces_of(
     """
     counts = {"grains": grains, "strands": strands, "delays": delays}
     for name, count in counts.items():
-        if not 0 <= count <= MOST:
-            raise InputError(f"--{name} is {count}; allowed are 0 to {MOST:,}")
+        plausible.checked("pieces", count, plausible.said_at(f"--{name}"))
     if not any(counts.values()):
         raise InputError(
             "nothing is to be cast; give --grains, --strands or --delays above 0, or "
