@@ -40,6 +40,9 @@ Columns = dict[str, Any]
 
 _BURSTS = "the expected peak exceeds what the case may hold: do not fire it"
 
+#: The best estimate does not hang on the draws.
+_FEW = 20
+
 #: From here on a pressure counts as none: nothing of the model holds there. [Pa]
 BEYOND = 1.0e9
 
@@ -197,6 +200,43 @@ def untold(row: Mapping[str, Any]) -> str:
     """
     head, _, why = str(row.get("burn_law_origin", "")).partition(": ")
     return why if head == "not computed" else ""
+
+
+def loaded_mass(hardware: Hardware, density: float) -> float:
+    """Return the propellant that a motor takes of a mix. [kg]
+
+    Parameters
+    ----------
+    hardware : Hardware
+    density : float
+        Of the mix, without voids. [kg/m3]
+    """
+    return hardware.grain.volume * hardware.density_ratio * density
+
+
+def steepest(
+    hardware: Hardware,
+    blends: Blends,
+    characteristic_velocity: Sequence[float],
+    mixes: Sequence[Mix] | None = None,
+) -> float:
+    """Return the largest amplification 1/(1 - n) of mixes in a motor; NaN for none.
+
+    Parameters
+    ----------
+    hardware, blends, mixes
+        As for :func:`drive`.
+    characteristic_velocity : sequence of float
+        [m/s]
+    """
+    driven = drive(
+        blends,
+        replace(hardware, draws=_FEW),
+        characteristic_velocity=np.array(characteristic_velocity),
+        mixes=mixes,
+    )
+    known = driven.peaks.amplification[~np.isnan(driven.peaks.estimate)]
+    return float(known.max(initial=-math.inf)) if known.size else math.nan
 
 
 def not_asked(count: int) -> Columns:

@@ -116,6 +116,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "propellant mass": _g(0.1, 10_000, 0.5, 5000),
     "uncertainty of the propellant mass": _g(0, 200, 0, 20),
     "share of uncertainty": _percent(0, 20, 0, 5),
+    "installed mass": _g(5, 200_000, 20, 30_000),
     # Performance and pressure.
     "efficiency": _percent(30, 100, 60, 100),
     "uncertainty of c*": _percent(0, 30, 0, 5),

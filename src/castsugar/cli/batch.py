@@ -12,6 +12,7 @@ from castsugar.cli.screen import remark, say
 
 if TYPE_CHECKING:
     from castsugar.workshop.batches.batch import Batch
+    from castsugar.workshop.bench import Bench
 
 #: As workshop.batches.record has them (a test compares): --help loads nothing else.
 OUTCOMES = ("used", "partly", "discarded")
@@ -192,12 +193,14 @@ def folder_of(options: argparse.Namespace) -> Path:
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_new import make
+    from castsugar.workshop.bench import read_bench
     from castsugar.workshop.files import refuse_existing
 
     refuse_existing([options.output], force=options.force)
     batch = make(options, folder_of(options))
     topics = ("weigh", "kitchen", "storage")
-    deliver(options, page(batch, topics, as_json=options.json))
+    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    deliver(options, page(batch, topics, as_json=options.json, bench=bench))
     _say_later(batch.made.date)
     remark(f"kept as {batch.path}")
     return 0
@@ -257,14 +260,25 @@ def run_show(options: argparse.Namespace) -> int:
     return 0
 
 
-def page(batch: Batch, topics: tuple[str, ...], *, as_json: bool) -> str:
+def page(
+    batch: Batch,
+    topics: tuple[str, ...],
+    *,
+    as_json: bool,
+    bench: Bench | None = None,
+) -> str:
     """Return a batch as text or JSON, with the cautions that apply."""
+    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.database import load_database
     from castsugar.report import batch_page, batch_rows, data
     from castsugar.report.batch_warnings import warnings
+    from castsugar.workshop.motor_bench import hardware_of
 
     database = load_database()
-    facts = {"batch_mass": 1e3 * sum(batch.made.on_scale.values())}
+    facts = pan_facts(batch=sum(batch.made.on_scale.values()), bench=bench)
+    if bench is not None and bench.motor is not None:
+        motor = hardware_of(bench, database)
+        facts |= motor_facts(motor, [batch.predictions])
     cautions = database.cautions_for(topics, facts)
     first = warnings(batch, database)
     if not as_json:

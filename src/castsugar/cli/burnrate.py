@@ -228,9 +228,15 @@ def _cautions(database: Database, results: StrandResults) -> list[Caution]:
         if s.temperature is not None
     ]
     applying = {c.key for c in database.cautions_for(["motor", "firing"])}
-    for value in temperatures:
-        facts = {"grain_temperature": value}
-        applying |= {c.key for c in database.cautions_for(["motor"], facts)}
+    facts = [{"grain_temperature": value} for value in temperatures]
+    facts += [
+        {"pressure_amplification": 1.0 / (1.0 - band.exponent)}
+        for result in results.mixes
+        for band in (result.law.bands if result.law is not None else ())
+        if band.exponent < 1.0
+    ]
+    for known in facts:
+        applying |= {c.key for c in database.cautions_for(["motor"], known)}
     applying -= _MOTORS_ONLY
     if not any(result.offers for result in results.mixes):
         applying.discard(_IF_BORROWED)

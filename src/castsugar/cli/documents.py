@@ -50,7 +50,7 @@ def asked_of(
         command=command_text(comparing.options.words),
         versions=data.versions(comparing.database.version),
         sources=comparing.database.sources,
-        cautions=tuple(_cautions(comparing, topics, _facts(fired))),
+        cautions=tuple(_cautions(comparing, topics, rows, fired)),
         assumptions=tuple(lines),
         reason=reason,
         pressure=read.pressure.unit,
@@ -95,34 +95,25 @@ def _fired(
     return tuple(firings(motor, list(comparing.mixes), [dict(row) for row in rows]))
 
 
-def _facts(fired: Sequence[Firing | None]) -> dict[str, float]:
-    """Return what the cautions of a firing go by."""
-    known = [one for one in fired if one is not None]
-    if not known:
-        return {}
-    return {
-        "propellant_mass": 1e3 * max(one.propellant_mass for one in known),
-        "total_impulse": max(one.trace.total_impulse for one in known),
-    }
-
-
 def _cautions(
-    comparing: Comparing, topics: Sequence[str], known: Mapping[str, float]
+    comparing: Comparing,
+    topics: Sequence[str],
+    rows: Sequence[Mapping[str, Any]],
+    fired: Sequence[Firing | None],
 ) -> list[Caution]:
     """Return the cautions that apply."""
-    from castsugar.units import to_celsius
+    from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
 
-    read = comparing.read
+    read, mixes = comparing.read, comparing.mixes
     found = list(topics)
-    facts = {"batch_mass": 1e3 * comparing.doubts.batch, **known}
-    if read.kitchen is not None:
-        found.append("kitchen")
-        facts["bulk_temperature"] = to_celsius(read.kitchen.cook.hottest)
-    if read.motor is not None:
-        found += ["motor", "firing"]
-        facts["grain_temperature"] = to_celsius(read.motor.grain_temperature)
-        case = read.motor.case
-        facts["casing_plastic"] = float(case is not None and case.is_plastic)
+    found += ["kitchen"] if read.kitchen is not None else []
+    found += ["motor", "firing"] if read.motor is not None else []
+    batch = comparing.doubts.batch
+    facts = (
+        pan_facts(batch=batch, kitchen=read.kitchen, bench=comparing.bench)
+        | mix_facts(rows, mixes)
+        | motor_facts(read.motor, rows, mixes=mixes if rows else None, fired=fired)
+    )
     return list(comparing.database.cautions_for(found, facts))
 
 

@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
+from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
 from castsugar.cli.conditions import (
     Conditions,
     add_condition_options,
@@ -15,7 +16,6 @@ from castsugar.cli.evaluate_motor import (
     check_trace,
     fire_rows,
     motor_extra,
-    motor_facts,
     write_trace,
 )
 from castsugar.cli.kitchen_options import add_kitchen_options
@@ -134,21 +134,17 @@ def _render(
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, text
     from castsugar.report.motor import firing_rows
-    from castsugar.units import to_celsius
 
     if options.csv:
         return data.to_csv(rows, list(rows[0]))
-    facts = {
-        "water_as_cast": max(r["water_as_cast_percent"] for r in rows),
-        "inert_fraction": max(100.0 * m.inert_fraction for m in mixes),
-    }
     topics = ["evaluate"]
-    if conditions.kitchen:
-        topics.append("kitchen")
-        facts["bulk_temperature"] = to_celsius(conditions.kitchen.cook.hottest)
-    if conditions.motor:
-        topics += ["motor", "firing"]
-        facts |= motor_facts(conditions.motor, fired)
+    topics += ["kitchen"] if conditions.kitchen else []
+    topics += ["motor", "firing"] if conditions.motor else []
+    facts = (
+        pan_facts(kitchen=conditions.kitchen, bench=conditions.shelf.bench)
+        | mix_facts(rows, mixes)
+        | motor_facts(conditions.motor, rows, mixes=mixes, fired=fired)
+    )
     cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
     assumed = conditions.assumptions()

@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
     from castsugar.driving import Firing
     from castsugar.mix import Mix
-    from castsugar.motor.hardware import Hardware
     from castsugar.report.text import Extra
 
 Rows = list[dict[str, Any]]
@@ -36,21 +35,6 @@ def fire_rows(
     if conditions.motor is None:
         return [None] * len(rows)
     return firings(conditions.motor, mixes, rows)
-
-
-def motor_facts(hardware: Hardware, fired: list[Firing | None]) -> dict[str, float]:
-    """Return the facts that decide which cautions apply."""
-    from castsugar.units import to_celsius
-
-    facts = {
-        "grain_temperature": to_celsius(hardware.grain_temperature),
-        "casing_plastic": float(hardware.case is not None and hardware.case.is_plastic),
-    }
-    known = [f for f in fired if f is not None]
-    if known:
-        facts["propellant_mass"] = 1e3 * max(f.propellant_mass for f in known)
-        facts["total_impulse"] = max(f.trace.total_impulse for f in known)
-    return facts
 
 
 def motor_extra(

@@ -271,17 +271,14 @@ def _render(
 
 def _cautions(database: Database, test: StaticTest) -> list[Caution]:
     """Return the cautions about this firing."""
-    from castsugar.units import to_celsius
+    from castsugar.cli.caution_facts import motor_facts
 
     results = test.reduction.results
-    facts = {"propellant_mass": 1e3 * test.reduction.stand.propellant_mass}
+    mass = 1e3 * test.reduction.stand.propellant_mass
+    facts = {"propellant_mass": mass, "installed_mass": mass}
     if "total_impulse" in results:
         facts["total_impulse"] = results["total_impulse"].value
-    if test.hardware is not None:
-        facts["grain_temperature"] = to_celsius(test.hardware.grain_temperature)
-        case = test.hardware.case
-        facts["casing_plastic"] = float(case is not None and case.is_plastic)
-    return list(database.cautions_for(["firing"], facts))
+    return list(database.cautions_for(["firing"], facts | motor_facts(test.hardware)))
 
 
 def _write_chart(options: argparse.Namespace, text: str) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
 from castsugar.cli.bench_option import add_bench_option, read_shelf
+from castsugar.cli.caution_facts import mix_facts, pan_facts
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     kitchen_assumptions,
@@ -18,7 +19,6 @@ from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
     from castsugar.database import Database
-    from castsugar.mix import Mix
 
 _EXAMPLES = """\
 examples:
@@ -98,7 +98,7 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and print the table."""
-    from castsugar import plausible, units
+    from castsugar import plausible
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cooking import kitchen_table
     from castsugar.database import load_database
@@ -117,28 +117,24 @@ def run_judge(options: argparse.Namespace) -> int:
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     table = kitchen_table(mixes, kitchen)
     rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
-    hottest = units.to_celsius(kitchen.cook.hottest)
-    deliver(
-        options,
-        _render(options, database, mixes, rows, kitchen_assumptions(kitchen), hottest),
-    )
+    facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
+    assumed = kitchen_assumptions(kitchen)
+    deliver(options, _render(options, database, rows, assumed, facts))
     return 0
 
 
 def _render(
     options: argparse.Namespace,
     database: Database,
-    mixes: list[Mix],
     rows: list[dict[str, Any]],
     assumed: list[str],
-    hottest: float,
+    facts: dict[str, float],
 ) -> str:
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, kitchen
 
     if options.csv:
         return data.to_csv(rows, list(rows[0]))
-    facts = kitchen_facts(rows, mixes, hottest)
     cautions = database.cautions_for("kitchen", facts)
     if not options.json:
         return kitchen.kitchen_page(rows, assumed, cautions)
@@ -151,17 +147,6 @@ def _render(
             "cautions": [c.text for c in cautions],
         }
     )
-
-
-def kitchen_facts(
-    rows: list[dict[str, Any]], mixes: list[Mix], hottest: float
-) -> dict[str, float]:
-    """Return the facts that decide which cautions apply."""
-    return {
-        "bulk_temperature": hottest,
-        "water_as_cast": max(r["water_as_cast_percent"] for r in rows),
-        "inert_fraction": max(100.0 * m.inert_fraction for m in mixes),
-    }
 
 
 def run_parameters(options: argparse.Namespace) -> int:

@@ -126,19 +126,20 @@ def _page(
     options: argparse.Namespace, database: Any, before: Any, after: Any, mix: Any
 ) -> str:
     """Return what the measurement changes, as JSON or text."""
+    from castsugar import units
+    from castsugar.cli.caution_facts import pan_facts
     from castsugar.measuring import viscosity_band
     from castsugar.report import data, kitchen
-    from castsugar.units import to_celsius
 
     syrup = database.syrups[after.kitchen.syrup]
     bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
     hot = options.kind in ("pan weight", "flow-out")
-    facts = {}
-    if hot:
-        facts["bulk_temperature"] = to_celsius(after.kitchen.cook.hottest)
     batch = getattr(options, "key_batch", None)
-    if batch is not None:
-        facts["batch_mass"] = 1e3 * _parse_mass(batch)
+    facts = pan_facts(
+        batch=None if batch is None else units.parse(batch, "mass").value,
+        kitchen=after.kitchen if hot else None,
+        bench=_bench(options),
+    )
     cautions = database.cautions_for("kitchen" if hot else "all", facts)
     if not options.json:
         return kitchen.measurement_page(
@@ -154,10 +155,12 @@ def _page(
     )
 
 
-def _parse_mass(text: str) -> float:
-    from castsugar import units
+def _bench(options: argparse.Namespace) -> Any:
+    """Return the bench file, if there is one."""
+    from castsugar.workshop.bench import read_bench
 
-    return units.parse(text, "mass").value
+    path = None if options.kitchen is None else Path(options.kitchen)
+    return read_bench(path) if path is not None and path.exists() else None
 
 
 def _check_files(options: argparse.Namespace) -> None:

@@ -91,19 +91,19 @@ def read_kitchen(
 
 def heat_words(kitchen: Kitchen | None, database: Database) -> str:
     """Return the cautions about the heat of a cook; empty below 130 C."""
+    from castsugar.cli.caution_facts import pan_facts
     from castsugar.report.layout import wrapped
     from castsugar.units import to_celsius
 
     if kitchen is None:
         return ""
     hottest = to_celsius(kitchen.cook.hottest)
-    facts = {"bulk_temperature": hottest}
     lines = []
     if kitchen.too_hot:
         lines.append(
             f"kitchen not computed: the cook reaches {hottest:.4g} C, above 150 C"
         )
-    for caution in database.cautions_for("kitchen", facts):
+    for caution in database.cautions_for("kitchen", pan_facts(kitchen=kitchen)):
         if caution.quantity == "bulk_temperature":
             lines += wrapped(caution.text, "  ", "! ")
     return "".join(line + "\n" for line in lines)

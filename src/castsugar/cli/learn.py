@@ -203,6 +203,7 @@ def _told(
     options: argparse.Namespace, learning: Learning, database: Database, folder: Path
 ) -> Told:
     """Return what the document says beside."""
+    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.cli.output import command_text
     from castsugar.report import data
     from castsugar.report.learn_rows import Told
@@ -210,11 +211,13 @@ def _told(
     topics = ["kitchen"] if learning.kitchen.outcomes else []
     topics += ["firing"] if learning.firing.firings else []
     topics += ["motor"] if learning.after is not None else []
+    rows = [batch.predictions for batch in learning.material.batches]
+    facts = pan_facts(bench=learning.bench) | motor_facts(learning.after, rows)
     return Told(
         syrup=database.syrups[learning.kitchen.after.syrup],
         folder=folder.as_posix(),
         saved=options.save,
-        cautions=tuple(database.cautions_for(topics, {})),
+        cautions=tuple(database.cautions_for(topics, facts)),
         versions=data.versions(database.version),
         command=command_text([w for w in options.words if w != "--save"]),
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from castsugar.blends import Blends
     from castsugar.columns import Column
     from castsugar.database import Database
     from castsugar.motor.hardware import Hardware
@@ -79,9 +80,11 @@ def motor_words(
     hardware: Hardware | None,
     columns: Sequence[Column],
     rows: Sequence[Mapping[str, Any]],
+    blends: Blends,
     database: Database,
 ) -> str:
     """Return what must stand beside the motor columns of many mixes."""
+    from castsugar.cli.caution_facts import motor_facts
     from castsugar.driving import untold
     from castsugar.report.layout import wrapped
 
@@ -104,7 +107,9 @@ def motor_words(
         "  ",
         "",
     )
-    for caution in database.cautions_for("motor"):
-        if caution.key in ("general", "no-claim", "pressure-margin", "fragments"):
+    always = ("general", "no-claim", "pressure-margin", "fragments")
+    facts = motor_facts(hardware, rows, blends)
+    for caution in database.cautions_for("motor", facts):
+        if caution.quantity or caution.key in always:
             lines += wrapped(caution.text, "  ", "! ")
     return "".join(line + "\n" for line in lines)

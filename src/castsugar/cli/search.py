@@ -98,7 +98,8 @@ def run(options: argparse.Namespace) -> int:
     _check_pictures(options, task)
     outcome = seek(task, confirm=options.confirm)
     asked = _asked(bench, outcome, database)
-    deliver(options, _render(options, database, outcome, asked))
+    cautions = _cautions(database, bench, outcome)
+    deliver(options, _render(options, database, outcome, asked, cautions))
     _draw(options, outcome, asked)
     if outcome.found.reason == "interrupted":
         remark("castsugar: interrupted; this is the best so far")
@@ -207,34 +208,40 @@ def _typed_unit(text: str) -> str:
 
 
 def _render(
-    options: argparse.Namespace, database: Database, outcome: Outcome, asked: Asked
+    options: argparse.Namespace,
+    database: Database,
+    outcome: Outcome,
+    asked: Asked,
+    cautions: list[Caution],
 ) -> str:
     """Return the answer as JSON or text."""
     from castsugar.report import data
     from castsugar.report.search import search_page
     from castsugar.report.search_rows import search_document
 
-    cautions = _cautions(database, outcome)
     if not options.json:
         return search_page(outcome, asked, cautions, explain=options.explain)
     document = search_document(outcome, asked, cautions)
     return data.to_json({"versions": data.versions(database.version), **document})
 
 
-def _cautions(database: Database, outcome: Outcome) -> list[Caution]:
+def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Caution]:
     """Return the cautions about mixes, kitchen and motor of the search."""
-    from castsugar.units import to_celsius
+    from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
+    from castsugar.mix import Mix
 
-    settings = outcome.task.settings
-    topics, facts = ["evaluate"], {}
-    if settings.kitchen is not None:
-        topics.append("kitchen")
-        facts["bulk_temperature"] = to_celsius(settings.kitchen.cook.hottest)
-    if settings.motor is not None:
-        topics.append("motor")
-        facts["grain_temperature"] = to_celsius(settings.motor.grain_temperature)
-        case = settings.motor.case
-        facts["casing_plastic"] = float(case is not None and case.is_plastic)
+    settings, row = outcome.task.settings, outcome.rows["best"]
+    lots = {n: x for n, x in settings.lots.items() if n in outcome.found.recipe}
+    parts = outcome.found.recipe.items()
+    best = Mix.weigh(dict(list(parts)), lots=lots, database=database)
+    topics = ["evaluate"]
+    topics += ["kitchen"] if settings.kitchen is not None else []
+    topics += ["motor"] if settings.motor is not None else []
+    facts = (
+        pan_facts(batch=outcome.task.space.batch, kitchen=settings.kitchen, bench=bench)
+        | mix_facts([row], [best])
+        | motor_facts(settings.motor, [row], mixes=[best])
+    )
     return list(database.cautions_for(topics, facts))
 
 
@@ -271,6 +278,7 @@ def _propose(
     options: argparse.Namespace, bench: Bench, task: Task, database: Database
 ) -> int:
     """Print the next mixes to burn strands of."""
+    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.decide.next_strands import propose
     from castsugar.report import data
     from castsugar.report import next_strands as report
@@ -283,7 +291,7 @@ def _propose(
         seed=task.effort.seed,
         scale_step=task.space.scale_step,
     )
-    facts = {"batch_mass": 1e3 * batch}
+    facts = pan_facts(batch=batch, bench=bench) | motor_facts(task.settings.motor)
     topics = ["weigh", "kitchen", "motor", "firing"]
     cautions = database.cautions_for(topics, facts)
     if options.json:

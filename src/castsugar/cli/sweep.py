@@ -123,9 +123,10 @@ def run(options: argparse.Namespace) -> int:
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_picture(options, picture)
-    say(remarked(options, _summary(rows, share, columns, complete=complete)))
+    summary = _summary(rows, share, columns, complete=complete)
+    say(remarked(options, summary))
     say(heat_words(conditions.kitchen, database))
-    say(motor_words(conditions.motor, columns, rows, database))
+    say(motor_words(conditions.motor, columns, rows, blends, database))
     return 0 if complete else 130
 
 

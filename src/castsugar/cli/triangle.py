@@ -140,7 +140,7 @@ def run(options: argparse.Namespace) -> int:
         write_picture(options, ternary(drawn, rows, column, notes))
     say(remarked(options, _summary(rows, column, complete=complete)))
     say(heat_words(conditions.kitchen, database))
-    say(motor_words(conditions.motor, [column], rows, database))
+    say(motor_words(conditions.motor, [column], rows, blends, database))
     return 0 if complete else 130
 
 

@@ -11,6 +11,7 @@ from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
+    from castsugar.workshop.bench import Bench
     from castsugar.workshop.weigh import Weighing
 
 _EXAMPLES = """\
@@ -135,25 +136,24 @@ def run(options: argparse.Namespace) -> int:
         grain_volume=one_grain(motor.grain)[0] if motor is not None else None,
     )
     told = assumptions(setting, sheet)
-    cautions = _cautions(database, found)
+    cautions = _cautions(database, setting.bench, found)
     deliver(options, _render(options, found, told, cautions, database))
     if options.page is not None:
         _write_page(options, found, told, cautions, database)
     return 0 if found.answer else 1
 
 
-def _cautions(database: Database, found: Weighing) -> list[Caution]:
+def _cautions(
+    database: Database, bench: Bench | None, found: Weighing
+) -> list[Caution]:
     """Return the cautions that apply to what will be on the scale."""
-    from castsugar.units import to_celsius
+    from castsugar.cli.caution_facts import motor_facts, pan_facts
 
     sheet, conditions = found.sheet, found.conditions
     total = found.correction.total if found.correction is not None else sheet.total
-    facts = {"batch_mass": 1e3 * max(total, sheet.total)}
-    if conditions.kitchen is not None:
-        facts["bulk_temperature"] = to_celsius(conditions.kitchen.cook.hottest)
-    if conditions.motor is not None:
-        volume = conditions.motor.grain.volume
-        facts["propellant_mass"] = 1e3 * volume * sheet.density
+    facts = pan_facts(
+        batch=max(total, sheet.total), kitchen=conditions.kitchen, bench=bench
+    ) | motor_facts(conditions.motor, [found.judged[0].values])
     return database.cautions_for(["weigh"], facts)
 
 

@@ -85,6 +85,8 @@ class Hardware:
     spread : Spread
     ambient_pressure : float
         [Pa]
+    installed_mass : float or None
+        Of the rocket with the motor in it, which law goes by. [kg]
     draws, seed : int
 
     Raises
@@ -109,6 +111,7 @@ class Hardware:
     efficiency_measured: bool = False
     spread: Spread = field(default=SPREAD)
     ambient_pressure: float = STANDARD_ATMOSPHERE
+    installed_mass: float | None = None
     draws: int = 400
     seed: int = 1
 

@@ -18,7 +18,7 @@ from castsugar.motor.assembly import Motor
 from castsugar.motor.balance import Bands, FloatArray
 from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE
-from castsugar.motor.standing import BRANCHES, withheld
+from castsugar.motor.standing import BRANCHES, amplification, withheld
 from castsugar.quantile import smooth_quantile
 
 #: Draws a mix.
@@ -84,6 +84,8 @@ class ManyPeaks:
         :func:`castsugar.motor.standing.withheld`.
     estimate : ndarray, shape (mixes,)
         The best estimate also where no pressure is told: for warnings alone. [Pa]
+    amplification : ndarray, shape (mixes,)
+        See :func:`castsugar.motor.standing.amplification`. [-]
     further : ndarray, shape (levels, mixes)
         Pressure that so many of the draws stay below, for the levels asked for. [Pa]
     """
@@ -96,6 +98,7 @@ class ManyPeaks:
     without_root: FloatArray
     status: NDArray[np.str_]
     estimate: FloatArray
+    amplification: FloatArray
     further: FloatArray
 
 
@@ -157,6 +160,7 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
         without_root=found[4],
         status=status,
         estimate=estimate,
+        amplification=amplification(rows.bands(slice(None)), estimate),
         further=found[5:],
     )
 

@@ -40,12 +40,16 @@ LOT: Keys = {
     "in_use": Key(kind="flag", about="which of several lots is weighed from"),
 }
 
+#: Words in the name of a pan that make it a pressure vessel.
+PRESSURE_VESSELS = ("pressure cooker", "autoclave")
+
 #: The pan, and what stays behind.
 PAN: Keys = {
     "name": Key(kind="text", default="", about="'enamel pan, 22 cm'"),
     "volume": Key(range="pan volume", about="up to the rim, '1.5 l'"),
     "residue_cup": Key(range="residue", about="syrup that stays in its cup, '1.5 g'"),
     "residue_pan": Key(range="residue", about="hot mix left in pan and tools, '4 g'"),
+    "sealed": Key(kind="flag", about="whether its lid holds steam while mix is hot"),
 }
 
 #: What is cast beside grains: strands to burn, columns that delay.
@@ -103,6 +107,20 @@ def _check_label(lot: Mapping[str, Any], place: Place) -> None:
 def read_pan(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the pan."""
     return read_table(raw, PAN, Place(path, text, "pan"))
+
+
+def is_sealed(pan: Mapping[str, Any] | None) -> bool:
+    """Say whether a pan closes: stated, or by its name a pressure vessel.
+
+    Examples
+    --------
+    >>> is_sealed({"name": "old Pressure Cooker", "sealed": None})
+    True
+    """
+    if pan is None:
+        return False
+    named = any(word in pan["name"].casefold() for word in PRESSURE_VESSELS)
+    return named if pan["sealed"] is None else bool(pan["sealed"])
 
 
 def read_casting(raw: Any, path: Path, text: str) -> dict[str, Any]:

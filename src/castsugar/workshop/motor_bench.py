@@ -98,6 +98,7 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
         "grain_temperature",
         "temperature_sensitivity",
         "ambient_pressure",
+        "installed_mass",
     ):
         if table[name] is not None:
             options[name] = table[name]

@@ -37,6 +37,9 @@ MOTOR: Keys = {
         kind="number", range="temperature sensitivity", about="of the burn rate, 1/K"
     ),
     "ambient_pressure": Key(range="air pressure"),
+    "installed_mass": Key(
+        range="installed mass", about="of the rocket with the motor in it, '900 g'"
+    ),
     "grain": Key(kind="table", required=True, about="[motor.grain] with its sizes"),
     "case": Key(kind="table"),
     "burn_law": Key(
