@@ -16,7 +16,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -171,24 +170,34 @@ def run_inside(words: Sequence[str]) -> Ended:
     return Ended(code, screens[1].read(), time.process_time() - started)
 
 
+#: Starts a command and says how it ended. A child counts the memory that its parent
+#: holds when it starts: the parent must be a small process, not this one.
+_STARTER = """
+import os, subprocess, sys
+child = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
+_, status, usage = os.wait4(child.pid, 0)
+code = os.waitstatus_to_exitcode(status)
+print(code, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
+"""
+
+
 def run_process(words: Sequence[str]) -> Ended:
-    """Run a command in a process of its own."""
+    """Run a command in a process of its own; what it prints is thrown away."""
     with tempfile.TemporaryFile() as err:
-        child = subprocess.Popen(
-            [sys.executable, "-m", "castsugar", *words],
+        command = [sys.executable, "-m", "castsugar", *words]
+        started = subprocess.run(
+            [sys.executable, "-c", _STARTER, *command],
             stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
             stderr=err,
+            text=True,
+            timeout=10 * SECONDS,
+            check=True,
         )
-        hanging = threading.Timer(10 * SECONDS, child.kill)
-        hanging.start()
-        _, status, usage = os.wait4(child.pid, 0)
-        hanging.cancel()
-        child.returncode = os.waitstatus_to_exitcode(status)
         err.seek(0)
         text = err.read().decode("utf-8", "replace")
-    spent = usage.ru_utime + usage.ru_stime
-    return Ended(child.returncode, text, spent, usage.ru_maxrss / 1024)
+    code, spent, megabytes = started.stdout.split()
+    return Ended(int(code), text, float(spent), float(megabytes))
 
 
 def fault(ended: Ended) -> str:
