@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import castsugar as cs
 from castsugar.cli.measure_keys import OPTIONS
-from castsugar.workshop import files
+from castsugar.files import writing
 from castsugar.workshop.bench import (
     MEASUREMENTS,
     append_measurement,
@@ -173,7 +173,7 @@ def test_append_is_whole_or_nothing(
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(files.Path, "replace", fail)
+    monkeypatch.setattr(writing.Path, "replace", fail)
     with pytest.raises(cs.InputError, match="No space left"):
         append_measurement(path, ENTRY)
     assert path.read_text("utf-8") == GOOD
@@ -448,13 +448,13 @@ def test_each_step_may_fail(
         raise KeyboardInterrupt
 
     if stage == "open":
-        monkeypatch.setattr(files.tempfile, "mkstemp", fail)
+        monkeypatch.setattr(writing.tempfile, "mkstemp", fail)
     elif stage == "write":
-        monkeypatch.setattr(files.os, "fdopen", fail)
+        monkeypatch.setattr(writing.os, "fdopen", fail)
     elif stage == "chmod":
-        monkeypatch.setattr(files.Path, "chmod", fail)
+        monkeypatch.setattr(writing.Path, "chmod", fail)
     else:
-        monkeypatch.setattr(files.Path, "replace", stop)
+        monkeypatch.setattr(writing.Path, "replace", stop)
         wanted = KeyboardInterrupt
     with pytest.raises(wanted):
         append_measurement(path, ENTRY)

@@ -38,6 +38,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         ),
     ),
     "database": (1, ()),
+    "files": (1, ()),
     "mix": (
         2,
         ("recipe", "syrups", "expand", "scope", "weighing", "mix", "items", "blends"),
@@ -90,7 +91,7 @@ PANDAS = (
 )
 
 #: Who may touch files (design 2), and how that looks in source.
-FILES = ("database", "workshop", "report", "cli")
+FILES = ("database", "files", "workshop", "report", "cli")
 FILE_READERS = ("castsugar.thermo.species", "castsugar.thermo.entries")
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
 

@@ -19,8 +19,7 @@ from typing import Any
 import pytest
 
 from castsugar.errors import CastsugarError, DataError, InputError
-from castsugar.workshop import lock
-from castsugar.workshop.batches import atomic
+from castsugar.files import atomic, lock
 from castsugar.workshop.batches.folder import list_batches, read_batch, record_path
 from castsugar.workshop.batches.record import Event, FrozenBench, Made
 from castsugar.workshop.batches.store import add_event, add_events, new_batch

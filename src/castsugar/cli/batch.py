@@ -193,8 +193,8 @@ def folder_of(options: argparse.Namespace) -> Path:
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_new import make
+    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.files import refuse_existing
 
     refuse_existing([options.output], force=options.force)
     batch = make(options, folder_of(options))

@@ -92,8 +92,8 @@ def run(options: argparse.Namespace) -> int:
     """
     from castsugar import plausible
     from castsugar.database import load_database
+    from castsugar.files.writing import refuse_existing
     from castsugar.motor.strands import analyse
-    from castsugar.workshop.files import refuse_existing
     from castsugar.workshop.readings import read_strands
 
     database = load_database()
@@ -105,8 +105,8 @@ def run(options: argparse.Namespace) -> int:
     results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
     if options.chart:
+        from castsugar.files.writing import write_text
         from castsugar.report.strand_chart import strand_chart
-        from castsugar.workshop.files import write_text
 
         text = strand_chart(results, asked)
         write_text(Path(options.chart), text, force=options.force)

@@ -102,7 +102,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.decide.conditions import Conditions
     from castsugar.decide.uncertainty import DRAWS, SEED
     from castsugar.errors import InputError
-    from castsugar.workshop.files import refuse_existing
+    from castsugar.files.writing import refuse_existing
 
     _check_files(options)
     refuse_existing([options.output, options.page], force=options.force)

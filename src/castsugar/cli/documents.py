@@ -148,7 +148,7 @@ def deliver_document(
     page = to_html(document) if options.page else ""
     put(options, text)
     if options.page:
-        from castsugar.workshop.files import write_text
+        from castsugar.files.writing import write_text
 
         write_text(Path(options.page), page, force=options.force)
         remark(f"wrote {options.page}")

@@ -19,7 +19,7 @@ Rows = list[dict[str, Any]]
 def check_trace(path: str, motor: str | None, *, force: bool) -> None:
     """Refuse a picture that could not be drawn or kept, before any work is done."""
     from castsugar.errors import InputError
-    from castsugar.workshop.files import refuse_existing
+    from castsugar.files.writing import refuse_existing
 
     if motor is None:
         raise InputError("--trace draws a firing; add --motor FILE")
@@ -80,8 +80,8 @@ def write_trace(
     """
     from castsugar.cli.motor_options import motor_assumptions
     from castsugar.errors import InputError
+    from castsugar.files.writing import write_text
     from castsugar.report.trace_chart import trace_chart
-    from castsugar.workshop.files import write_text
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
     if conditions.motor is None or not known:

@@ -85,7 +85,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
     from castsugar.errors import InputError
-    from castsugar.workshop.files import refuse_existing
+    from castsugar.files.writing import refuse_existing
 
     refuse_stray(options)
     refuse_existing([options.output, options.chart], force=options.force)
@@ -283,7 +283,7 @@ def _cautions(database: Database, test: StaticTest) -> list[Caution]:
 
 def _write_chart(options: argparse.Namespace, text: str) -> None:
     """Write the picture and say so."""
-    from castsugar.workshop.files import write_text
+    from castsugar.files.writing import write_text
 
     write_text(Path(options.chart), text, force=options.force)
     remark(f"wrote {options.chart}")

@@ -100,8 +100,8 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
     from castsugar.database import load_database
+    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import append_measurement
-    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
     entry = _entry(options)

@@ -75,8 +75,8 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
+    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.files import refuse_existing
 
     _check_names(options)
     refuse_existing([options.output, options.page], force=options.force)

@@ -137,8 +137,8 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
     """Write all rows to the CSV file, if one was asked for."""
     if not options.csv:
         return
+    from castsugar.files.writing import write_text
     from castsugar.report import data
-    from castsugar.workshop.files import write_text
 
     text = data.to_csv(rows, list(rows[0]))
     write_text(Path(options.csv), text, force=options.force)
@@ -147,7 +147,7 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
 
 def write_picture(options: argparse.Namespace, text: str) -> None:
     """Write the picture to the file asked for."""
-    from castsugar.workshop.files import write_text
+    from castsugar.files.writing import write_text
 
     write_text(Path(options.output), text, force=options.force)
     remark(f"wrote {options.output}")

@@ -57,7 +57,7 @@ def put(options: argparse.Namespace, text: str) -> None:
     if options.output is None:
         say(text)
         return
-    from castsugar.workshop.files import write_text
+    from castsugar.files.writing import write_text
 
     write_text(Path(options.output), visible(text), force=options.force)
     remark(f"wrote {options.output}")

@@ -85,8 +85,8 @@ def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
     from castsugar.database import load_database
     from castsugar.decide.seek import seek
+    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
     pictures = [options.map, options.traces, options.front]
@@ -268,7 +268,7 @@ def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
 
 def _write(options: argparse.Namespace, name: str, text: str) -> None:
     """Write one file and say so."""
-    from castsugar.workshop.files import write_text
+    from castsugar.files.writing import write_text
 
     write_text(Path(name), text, force=options.force)
     remark(f"wrote {name}")

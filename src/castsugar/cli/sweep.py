@@ -84,9 +84,9 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.database import load_database
+    from castsugar.files.writing import refuse_existing
     from castsugar.recipe import parse_recipe
     from castsugar.report.charts import sweep_chart
-    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
     conditions = read_conditions(options, database, draws=MANY_DRAWS)

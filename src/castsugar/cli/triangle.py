@@ -95,8 +95,8 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
     from castsugar.database import load_database
+    from castsugar.files.writing import refuse_existing
     from castsugar.report.maps import Triangle, ternary
-    from castsugar.workshop.files import refuse_existing
 
     database = load_database()
     conditions = read_conditions(options, database, draws=MANY_DRAWS)

@@ -116,7 +116,7 @@ def run(options: argparse.Namespace) -> int:
         read_setting,
     )
     from castsugar.database import load_database
-    from castsugar.workshop.files import refuse_existing
+    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.weigh import weighing
     from castsugar.workshop.weigh.pieces import one_grain
 
@@ -189,10 +189,10 @@ def _write_page(
 ) -> None:
     """Write the page to print."""
     from castsugar.cli.documents import with_remarks
+    from castsugar.files.writing import write_text
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.weigh import weigh_document
-    from castsugar.workshop.files import write_text
 
     versions = data.versions(database.version)
     foot = [", ".join(f"{name} {version}" for name, version in versions.items())]

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.errors import InputError, nearest_names
-from castsugar.workshop.files import write_text
+from castsugar.files.lock import locked
+from castsugar.files.writing import write_text
 from castsugar.workshop.kitchen_keys import KITCHEN, MEASUREMENTS, STATABLE, STATED
-from castsugar.workshop.lock import locked
 from castsugar.workshop.lot_keys import (
     CASTING,
     PAN,

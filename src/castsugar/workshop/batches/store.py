@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from castsugar.errors import InputError
-from castsugar.workshop.batches import atomic
+from castsugar.files import atomic
+from castsugar.files.lock import locked
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.codec import decode, encode_event, encode_made
 from castsugar.workshop.batches.fields import is_date
 from castsugar.workshop.batches.folder import read_bytes
 from castsugar.workshop.batches.record import SUFFIX, Event, Made
-from castsugar.workshop.lock import locked
 
 #: Most batches of one day.
 MOST = 99_999

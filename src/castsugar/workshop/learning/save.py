@@ -9,8 +9,9 @@ import math
 from collections.abc import Iterator
 
 from castsugar.errors import CastsugarError, InputError
+from castsugar.files.lock import locked
+from castsugar.files.writing import write_text
 from castsugar.workshop.bench import check_bench, read_bench
-from castsugar.workshop.files import write_text
 from castsugar.workshop.learning.combine import Combined
 from castsugar.workshop.learning.earlier import EFFICIENCY
 from castsugar.workshop.learning.edits import (
@@ -23,7 +24,6 @@ from castsugar.workshop.learning.edits import (
 )
 from castsugar.workshop.learning.lesson import Draft, Lesson, Saved
 from castsugar.workshop.learning.save_laws import add_laws, cut_laws
-from castsugar.workshop.lock import locked
 
 
 def plan(lesson: Lesson) -> Saved:

@@ -1,0 +1,1 @@
+"""The user's files: whole or not at all, and one process at a time. Floor 1."""
