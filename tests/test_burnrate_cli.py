@@ -413,7 +413,7 @@ def test_files_that_are_none(
 ) -> None:
     """A missing file, a folder, a chart that exists already: exit code 2."""
     assert main(["burnrate", str(tmp_path / "gone.csv")]) == 2
-    assert "gone.csv: cannot be read" in capsys.readouterr().err
+    assert "gone.csv cannot be read" in capsys.readouterr().err
     assert main(["burnrate", str(tmp_path)]) == 2
     assert "cannot be read" in capsys.readouterr().err
     path, chart = tmp_path / "strands.csv", tmp_path / "old.svg"

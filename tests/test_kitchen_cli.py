@@ -240,7 +240,7 @@ MORE_BAD = [
     (["kitchn", "judge", BASE], "did you mean 'kitchen'"),
     (["kitchen", "pan-wieght"], "did you mean 'pan-weight'"),
     (["kitchen", "parameters", "--kitchen", "none.toml"], "cannot be read"),
-    (["kitchen", "parameters", "--kitchen", "."], "cannot be read: Is a directory"),
+    (["kitchen", "parameters", "--kitchen", "."], "cannot be read: it is a folder"),
     (["kitchen", "pan-weight"], "--recipe, --cook, --batch, --lost"),
     ([*PAN, "--lost", "200 g"], "between 0 and the batch"),
     ([*PAN, "--batch", "0 g"], "--batch is 0 g; allowed"),

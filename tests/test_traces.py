@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-import os
 import re
 import subprocess
 import sys
-import threading
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
@@ -17,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from castsugar.errors import DataError
+from castsugar.errors import DataError, InputError
 from castsugar.workshop import blocks
 from castsugar.workshop.traces import Recording, check_order, read_trace
 
@@ -236,7 +234,7 @@ BAD = [
      ["separated by semicolon)"]),
     (rows("0,1", "# a", "", "0,1,,4"), " line 5: 4 cells", []),
     (rows('0,"1'), " line 2: a quotation mark opens", ["close it"]),
-    (rows('0,"' + "1" * 140_000 + '"'), " line 2: field larger than field limit", []),
+    (rows('0,"' + "1" * 140_000 + '"'), " line 2: more than 8,000 characters", []),
     # Cells
     (rows("0,1", "0,1.5 bar"), " line 3, column 'pressure (bar)': '1.5 bar' is no", []),
     (rows("x,1"), " line 2, column 'time (s)': 'x' is no number", []),
@@ -290,26 +288,10 @@ def test_grouped_numbers_are_told_by_their_neighbours(write: Write) -> None:
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(DataError, match=r"^gone\.csv: cannot be read \(No such"):
+    with pytest.raises(InputError, match=r"gone\.csv cannot be read: No such"):
         read_trace(tmp_path / "gone.csv")
-    with pytest.raises(DataError, match=r": cannot be read \("):
+    with pytest.raises(InputError, match="cannot be read: it is a folder"):
         read_trace(tmp_path)
-
-
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names")
-def test_a_pipe_is_read(tmp_path: Path) -> None:
-    """The file is read once from start to end, messages with lines included."""
-    pipe = tmp_path / "pipe"
-    os.mkfifo(pipe)
-    for text, fault in ((rows(), None), (rows("0,x"), "pipe line 2, column")):
-        writer = threading.Thread(target=pipe.write_text, args=(text,))
-        writer.start()
-        if fault is None:
-            assert read_trace(pipe).time.tolist() == TIMES
-        else:
-            with pytest.raises(DataError, match=fault):
-                read_trace(pipe)
-        writer.join()
 
 
 def test_lines_across_blocks(write: Write, monkeypatch: pytest.MonkeyPatch) -> None:

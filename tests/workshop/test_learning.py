@@ -12,12 +12,13 @@ import pytest
 
 from castsugar.database import load_database
 from castsugar.errors import InputError
+from castsugar.files.reading import sha256_of
 from castsugar.motor.firing.budget import Measured
 from castsugar.motor.law import burn_rate, log_rate_uncertainty
 from castsugar.motor.strands import analyse_mix
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.folder import read_batches
-from castsugar.workshop.batches.frozen import freeze, relative, sha256_of
+from castsugar.workshop.batches.frozen import freeze, relative
 from castsugar.workshop.batches.record import Event, FrozenBench, Made
 from castsugar.workshop.batches.store import add_events, new_batch
 from castsugar.workshop.bench import Bench, check_bench, read_bench

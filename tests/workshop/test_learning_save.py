@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import tomllib
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,9 +13,10 @@ import pytest
 
 from castsugar.database import load_database
 from castsugar.errors import InputError
+from castsugar.files.reading import sha256_of
 from castsugar.motor.firing.budget import Measured
 from castsugar.workshop.batches.folder import read_batches
-from castsugar.workshop.batches.frozen import relative, sha256_of
+from castsugar.workshop.batches.frozen import relative
 from castsugar.workshop.batches.record import Event, Made
 from castsugar.workshop.batches.store import add_events, new_batch
 from castsugar.workshop.bench import read_bench
@@ -248,15 +250,15 @@ def test_nothing_is_lost_if_the_file_changes_or_the_write_fails(
         save(found)
     assert path.read_text("utf-8").endswith("# edited meanwhile\n")
 
-    def killed(self: Path, target: Path) -> Path:
+    def killed(*_: object) -> None:
         raise KeyboardInterrupt
 
     before = path.read_bytes()
-    monkeypatch.setattr(Path, "replace", killed)
+    monkeypatch.setattr(os, "replace", killed)
     with pytest.raises(KeyboardInterrupt):
         save(learnt(world))
     assert path.read_bytes() == before
-    assert [p.name for p in world.glob(".bench*")] == []
+    assert [p.name for p in world.glob(".castsugar-*")] == []
 
 
 def test_a_file_that_would_not_be_good_is_not_written(

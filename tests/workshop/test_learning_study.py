@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from castsugar.database import load_database
+from castsugar.files.reading import sha256_of
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.parameters import Values, values_of
 from castsugar.kitchen.pot import poured
@@ -22,7 +23,6 @@ from castsugar.mix import Mix
 from castsugar.motor.firing.budget import Measured
 from castsugar.potting import pot_of
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import sha256_of
 from castsugar.workshop.batches.record import Event, Made
 from castsugar.workshop.batches.store import add_events, new_batch
 from castsugar.workshop.bench import check_bench, read_measurement

@@ -11,8 +11,9 @@ from castsugar.cli.batch_dates import date_of
 from castsugar.cli.batch_firing import firing_values, stand_options
 from castsugar.database import load_database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.files.reading import sha256_of
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import relative, sha256_of
+from castsugar.workshop.batches.frozen import relative
 from castsugar.workshop.batches.planned import measurement_of
 from castsugar.workshop.batches.record import Event
 from castsugar.workshop.batches.store import check_allowed

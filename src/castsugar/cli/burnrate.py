@@ -47,7 +47,7 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("file", metavar="FILE", help="strands (CSV)")
+    parser.add_argument("file", metavar="FILE", help="strands (CSV, up to 1 MB)")
     parser.add_argument(
         "--ambient",
         default="1 atm",
@@ -178,8 +178,6 @@ def _typed_unit(path: Path, name: str) -> str:
     from castsugar.workshop.readings import STRAND_COLUMNS
     from castsugar.workshop.sheet import read_sheet
 
-    if not path.is_file():  # a pipe cannot be read again
-        return ""
     sheet = read_sheet(path, STRAND_COLUMNS)
     column = sheet.columns[name]
     texts = [f"1 {column.unit}"] if column.unit else []

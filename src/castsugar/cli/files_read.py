@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import hashlib
 from pathlib import Path
 
 #: So many hexadecimal digits are shown.
@@ -28,26 +27,16 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
     InputError
         If a file cannot be read.
     """
+    from castsugar.files.reading import sha256_of
     from castsugar.workshop.bench import read_bench
 
     found: dict[str, str] = {}
     for name in (options.bench, options.motor, options.kitchen):
         if name is None or name in found:
             continue
-        found[name] = _digest(Path(name))
+        found[name] = sha256_of(Path(name))[:_SHOWN]
         bench = read_bench(Path(name))
         for law in (bench.motor or {}).get("burn_law", []):
             if strands := law.get("strands"):
-                found[strands] = _digest(bench.path.parent / strands)
+                found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
     return found
-
-
-def _digest(path: Path) -> str:
-    """Return the first digits of the SHA-256 of a file."""
-    from castsugar.errors import InputError
-
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror}") from None
-    return hashlib.sha256(content).hexdigest()[:_SHOWN]

@@ -51,7 +51,7 @@ def add_parser(commands: Any) -> None:
         "file",
         metavar="FILE",
         nargs="?",
-        help="recording (CSV); with --delay it may be left out",
+        help="recording (CSV, up to 100 MB); with --delay it may be left out",
     )
     add_stand_options(parser)
     beside = parser.add_argument_group("what it is held against")

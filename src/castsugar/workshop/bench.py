@@ -14,6 +14,7 @@ from typing import Any
 
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.lock import locked
+from castsugar.files.reading import read_text
 from castsugar.files.writing import write_text
 from castsugar.workshop.kitchen_keys import KITCHEN, MEASUREMENTS, STATABLE, STATED
 from castsugar.workshop.lot_keys import (
@@ -120,18 +121,7 @@ def read_bench(path: Path) -> Bench:
     InputError
         File, line, key, what was got, what is allowed, what to do.
     """
-    try:
-        size = path.stat().st_size
-        if size > LARGEST:
-            raise InputError(f"{path} has {size:,} bytes; allowed {LARGEST:,}")
-        text = path.read_bytes().decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8"
-        ) from None
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror}") from None
-    return check_bench(path, text)
+    return check_bench(path, read_text(path, LARGEST))
 
 
 def check_bench(path: Path, text: str) -> Bench:

@@ -6,38 +6,45 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from castsugar.errors import DataError
+from castsugar.files.reading import opened
 
 #: Bytes read at once: many lines for pandas, little memory.
 BLOCK = 1 << 20
+
+#: Longest line [characters].
+LONGEST = 8_000
 
 
 def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
     """Yield lines that hold something, whole ones, with their numbers from 1.
 
-    Comments (#) and blank lines are left out. The file is read once from its first
-    byte to its last, so that a pipe will do.
+    Comments (#) and blank lines are left out.
 
     Raises
     ------
+    InputError
+        A file that cannot be read or is too large.
     DataError
-        A file that cannot be read, bytes that are no text.
+        Bytes that are no text, a line that is no row.
     """
     file, first = path.name or str(path), 1
-    try:
-        with path.open("rb") as stream:
-            while raw := stream.read(BLOCK) + stream.readline():
-                text = _decoded(raw, file, first)
-                numbers, texts = [], []
-                for number, line in enumerate(text.split("\n"), start=first):
-                    start = line.lstrip()
-                    if start and start[0] != "#":
-                        numbers.append(number)
-                        texts.append(line)
-                if texts:
-                    yield numbers, texts
-                first += text.count("\n")
-    except OSError as error:
-        raise DataError(f"{file}: cannot be read ({error.strerror})") from None
+    with opened(path) as stream:
+        while raw := stream.read(BLOCK) + stream.readline(LONGEST + 1):
+            text = _decoded(raw, file, first)
+            numbers, texts = [], []
+            for number, line in enumerate(text.split("\n"), start=first):
+                if len(line) > LONGEST:
+                    raise DataError(
+                        f"{file} line {number}: more than {LONGEST:,} characters; no "
+                        "row of a recording is so long"
+                    )
+                start = line.lstrip()
+                if start and start[0] != "#":
+                    numbers.append(number)
+                    texts.append(line)
+            if texts:
+                yield numbers, texts
+            first += text.count("\n")
 
 
 def _decoded(raw: bytes, file: str, first: int) -> str:

@@ -73,7 +73,8 @@ def read_strands(
     DataError
         Names file, line, column, cell and what is allowed.
     InputError
-        An ambient pressure that is not positive.
+        If the file cannot be read, is no regular one or larger than 1 MB; an ambient
+        pressure that is not positive.
     """
     if not (math.isfinite(ambient) and ambient > 0.0):
         raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")

@@ -68,8 +68,10 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
 
     Raises
     ------
+    InputError
+        A file that cannot be read or is too large.
     DataError
-        A file that cannot be read or is empty; a fault of the header; a row of another
+        A file that is empty; a fault of the header; a row of another
         length; a cell that is no number; points and commas as decimal marks.
     """
     file = path.name or str(path)

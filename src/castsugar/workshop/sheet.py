@@ -13,9 +13,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from castsugar.database.table import read_text
 from castsugar.errors import DataError
+from castsugar.files.reading import read_text
 from castsugar.workshop.header import Column, Heading, listed, match_header, shown
+
+#: Largest table that is read [bytes]: some 10,000 strands.
+LARGEST = 1_000_000
 
 _NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
 
@@ -64,14 +67,17 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
 
     Raises
     ------
+    InputError
+        A file that cannot be read, is too large or no text.
     DataError
-        A file that cannot be read, is empty or has no rows; a missing, unknown or
-        doubled column; an unknown unit; a row of another length.
+        A file that is empty or has no rows; a missing, unknown or doubled column; an
+        unknown unit; a row of another length.
     """
     file = path.name or str(path)
+    text = read_text(path, LARGEST).removeprefix("\ufeff")
     kept = [
         (number, line)
-        for number, line in enumerate(read_text(path).splitlines(), start=1)
+        for number, line in enumerate(text.splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not kept:

@@ -99,6 +99,8 @@ def read_trace(path: str | PathLike[str]) -> Recording:
 
     Raises
     ------
+    InputError
+        If the file cannot be read, is no regular one or larger than 100 MB.
     DataError
         Names file, line, column, cell and what is allowed.
     """

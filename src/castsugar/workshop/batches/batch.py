@@ -94,7 +94,7 @@ class Batch:
 
     def changed_files(self) -> list[tuple[int, Path, str]]:
         """Return linked files that are not as they were: line, path, fault in words."""
-        from castsugar.workshop.batches.frozen import sha256_of
+        from castsugar.files.reading import sha256_of
 
         found = []
         for link in (*self.strand_files(), *self.firings()):

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
+from castsugar.files.paths import explained, status
+from castsugar.files.reading import read_bytes
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.codec import decode
 from castsugar.workshop.batches.record import IDENTITY, SUFFIX
@@ -60,21 +62,9 @@ def read_batch(path: Path) -> Batch:
     DataError
         File, line and what is wrong.
     InputError
-        If the file cannot be read.
+        If the file cannot be read or is too large.
     """
-    return decode(read_bytes(path), path)
-
-
-def read_bytes(path: Path) -> bytes:
-    """Return the bytes of a record; errors as for :func:`read_batch`."""
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST + 1)
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror}") from None
-    if len(data) > LARGEST:
-        raise DataError(f"{path} has more than {LARGEST:,} bytes; it is no record")
-    return data
+    return decode(read_bytes(path, LARGEST), path)
 
 
 def record_path(folder: Path, identity: str) -> Path:
@@ -91,7 +81,7 @@ def record_path(folder: Path, identity: str) -> Path:
             "2026-05-02-1; castsugar batch list shows them"
         )
     path = folder / f"{identity}{SUFFIX}"
-    if not path.exists():
+    if status(path) is None:
         known = [name.removesuffix(SUFFIX) for name in _names(folder)]
         near = nearest_names(identity, known)
         hint = f"did you mean {near[0]}? " if near else ""
@@ -138,12 +128,10 @@ def _each(folder: Path, damaged: list[Damaged]) -> Iterator[Batch]:
 
 def _names(folder: Path) -> list[str]:
     """Return the names of the records, those of hidden files left out."""
-    try:
-        names = os.listdir(folder)
-    except FileNotFoundError:
+    if status(folder) is None:
         return []
-    except OSError as error:
-        raise InputError(f"{folder} cannot be read: {error.strerror}") from None
+    with explained(folder, "read"):
+        names = os.listdir(folder)
     return sorted(n for n in names if n.endswith(SUFFIX) and not n.startswith("."))
 
 

@@ -7,7 +7,8 @@ import os
 import tomllib
 from pathlib import Path
 
-from castsugar.errors import InputError
+from castsugar.files.paths import real
+from castsugar.files.reading import sha256_of
 from castsugar.plausible import collected
 from castsugar.workshop.batches.record import FrozenBench
 from castsugar.workshop.bench import Bench, check_bench, toml_text
@@ -16,30 +17,15 @@ from castsugar.workshop.bench import Bench, check_bench, toml_text
 TABLES = ("kitchen", "motor", "lots")
 
 
-def sha256_of(path: Path) -> str:
-    """Return the SHA-256 of a file.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read.
-    """
-    try:
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror}") from None
-
-
 def relative(path: Path, folder: Path) -> str:
     """Return how a file is called from a folder, "/" between the parts.
 
     Of a file on another drive the whole name.
     """
     try:
-        found = os.path.relpath(path.resolve(), folder.resolve())
+        found = os.path.relpath(real(path), real(folder))
     except ValueError:
-        found = str(path.resolve())
+        found = str(real(path))
     return Path(found).as_posix()
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 from castsugar.errors import InputError
 from castsugar.files import atomic
 from castsugar.files.lock import locked
+from castsugar.files.reading import read_bytes
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.codec import decode, encode_event, encode_made
 from castsugar.workshop.batches.fields import is_date
-from castsugar.workshop.batches.folder import read_bytes
+from castsugar.workshop.batches.folder import LARGEST
 from castsugar.workshop.batches.record import SUFFIX, Event, Made
 
 #: Most batches of one day.
@@ -100,13 +101,13 @@ def add_events(path: Path, events: Sequence[Event]) -> Batch:
         with locked(path.parent):
             atomic.sweep(path.parent)
             for _ in range(_TRIES):
-                before = read_bytes(path)
+                before = read_bytes(path, LARGEST)
                 data = _with_events(before, path, events)
                 temporary = atomic.write_temporary(
                     path.parent, data, path.stat().st_mode & 0o7777
                 )
                 try:
-                    if read_bytes(path) == before:
+                    if read_bytes(path, LARGEST) == before:
                         atomic.replace(temporary, path)
                         atomic.sync_folder(path.parent)
                         return decode(data, path)

@@ -11,6 +11,7 @@ from castsugar.blends import of_mixes
 from castsugar.burning import SAME_MIX, burn_law_of
 from castsugar.database import Database
 from castsugar.errors import CastsugarError
+from castsugar.files.reading import sha256_of
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw
@@ -19,7 +20,6 @@ from castsugar.motor.strands import MixResult, analyse_mix
 from castsugar.recipe import parse_recipe
 from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import sha256_of
 from castsugar.workshop.batches.record import Link
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.learning.material import FileFault, file_fault

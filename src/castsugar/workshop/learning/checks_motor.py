@@ -9,12 +9,13 @@ import numpy as np
 
 from castsugar.database import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.files.reading import sha256_of
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
 from castsugar.motor.strand import Strand
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.foresee import mix_of
-from castsugar.workshop.batches.frozen import sha256_of, thaw
+from castsugar.workshop.batches.frozen import thaw
 from castsugar.workshop.batches.record import Link
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.learning.burned import law_for

@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.errors import CastsugarError
+from castsugar.files.paths import real
+from castsugar.files.reading import sha256_of
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import sha256_of
 from castsugar.workshop.batches.record import Event
 from castsugar.workshop.bench import Bench, check_bench
 from castsugar.workshop.learning.burned import source_of
@@ -154,7 +155,7 @@ def _state(law: OldLaw, bench: Bench, material: Material, changed: bool) -> OldL
     found = ""
     for batch, event in _burned(material):
         values = event.values
-        same = (batch.path.parent / values["file"]).resolve() == path.resolve()
+        same = real(batch.path.parent / values["file"]) == real(path)
         if not (same or values["sha256"] == now) or values["mix"] not in ("", mix):
             continue
         who = f"batch {batch.id} line {event.line}"

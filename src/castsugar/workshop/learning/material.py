@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.errors import InputError
+from castsugar.files.reading import sha256_of
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.folder import Damaged
-from castsugar.workshop.batches.frozen import sha256_of
 from castsugar.workshop.batches.record import Link
 
 #: What a measurement that came from a batch is called in a bench file.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from castsugar.files.paths import real
 from castsugar.motor.strands import analyse_mix
 from castsugar.workshop.batches.frozen import relative
 from castsugar.workshop.learning.burned import MixLaw, StrandSource
@@ -124,4 +125,4 @@ def _best(mix: MixLaw) -> StrandSource | None:
 
 
 def _file(lesson: Lesson, source: StrandSource) -> str:
-    return relative(source.path, lesson.bench.path.resolve().parent)
+    return relative(source.path, real(lesson.bench.path).parent)

@@ -1,0 +1,89 @@
+"""Read the user's files: regular ones only, none larger than its kind may be. Floor 1.
+
+A pipe or a device may never end, and a huge file would fill the memory before anything
+could be said about it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from collections.abc import Iterator
+from io import BufferedReader
+from pathlib import Path
+
+from castsugar.errors import InputError
+from castsugar.files.paths import explained, usable, why_no_file
+
+#: Largest file of any kind [bytes]; a recording of an hour at 1 kHz has 80 million.
+LARGEST = 100_000_000
+
+#: Do not wait for somebody to write into a pipe; bytes as they are.
+_FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+
+
+@contextlib.contextmanager
+def opened(path: Path, largest: int = LARGEST) -> Iterator[BufferedReader]:
+    """Open a regular file of at most `largest` bytes.
+
+    Raises
+    ------
+    InputError
+        For anything else, and where the system refuses.
+    """
+    with explained(path, "read"):
+        handle = os.open(usable(path), _FLAGS)
+        try:
+            found = os.fstat(handle)
+            if why := why_no_file(found.st_mode):
+                raise InputError(f"{path} cannot be read: {why}")
+            if found.st_size > largest:
+                raise _too_large(path, f"{found.st_size:,}", largest)
+            with os.fdopen(handle, "rb", closefd=False) as stream:
+                yield stream
+        finally:
+            os.close(handle)
+
+
+def read_bytes(path: Path, largest: int = LARGEST) -> bytes:
+    """Return what a file holds; errors as for :func:`opened`."""
+    with opened(path, largest) as stream:
+        data = stream.read(largest + 1)
+    if len(data) > largest:  # it grew, or its size is not known beforehand
+        raise _too_large(path, f"more than {largest:,}", largest)
+    return data
+
+
+def read_text(path: Path, largest: int = LARGEST) -> str:
+    """Return a file as text, a byte-order mark kept; errors as for :func:`opened`."""
+    return decoded(path, read_bytes(path, largest))
+
+
+def decoded(path: Path, data: bytes) -> str:
+    """Return the bytes of a file as text.
+
+    Raises
+    ------
+    InputError
+        For a byte that is not UTF-8.
+    """
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8"
+        ) from None
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file; errors as for :func:`opened`."""
+    with opened(path) as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _too_large(path: Path, size: str, largest: int) -> InputError:
+    return InputError(
+        f"{path} has {size} bytes; allowed {largest:,}. Is it the right file? "
+        "Otherwise cut it"
+    )
