@@ -10,6 +10,7 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+from faults import Fuse
 
 from castsugar.cli.main import main
 from castsugar.database import load_database
@@ -77,33 +78,21 @@ def test_overwrites_nothing_and_names_all(
     assert (tmp_path / "bench.toml").read_text("utf-8") == FILES["bench.toml"]
 
 
-@pytest.mark.parametrize("failing", range(2 * len(FILES)))
-def test_whole_or_not_at_all(
-    failing: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Let the k-th writing or moving of a file fail: no file is ever half there."""
-    calls = iter(range(100))
-    opened, moved = Path.open, Path.replace
-
-    def failing_open(self: Path, *args: object, **named: object) -> object:
-        if "w" in (args or ("",)) and next(calls) == failing:
-            raise OSError(28, "No space left on device")
-        return opened(self, *args, **named)  # type: ignore[arg-type]
-
-    def failing_move(self: Path, target: Path) -> Path:
-        if next(calls) == failing:
-            raise OSError(28, "No space left on device")
-        return moved(self, target)
-
-    monkeypatch.setattr(Path, "open", failing_open)
-    monkeypatch.setattr(Path, "replace", failing_move)
-    with pytest.raises(InputError, match="No space left on device"):
-        scenario.write_example(tmp_path)
-    monkeypatch.undo()
-    left = {p.name: p.read_text("utf-8") for p in tmp_path.iterdir()}
-    assert left == {n: FILES[n] for n in left}
-    if failing < len(FILES):  # while they are written beside their places
-        assert left == {}
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked process")
+@pytest.mark.parametrize("last", range(1, len(FILES) + 1))
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_killed_it_leaves_no_folder(last: int, tmp_path: Path) -> None:
+    """The process ends while the k-th file is sent to the disk."""
+    child = os.fork()
+    if child == 0:
+        fuse = Fuse(last - 1, lambda: os._exit(7), after=False)
+        os.fsync = fuse.wrap(os.fsync)
+        main(["init", str(tmp_path / "my-bench")])
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 7
+    assert [p for p in tmp_path.rglob("*") if p.is_dir()] == []
+    assert all(p.name.startswith(".castsugar-") for p in tmp_path.iterdir())
+    assert len([*tmp_path.iterdir()]) == last
 
 
 def test_bad_folders_are_refused(
@@ -207,3 +196,6 @@ def test_link_is_not_followed_unseen(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"bench\.toml exists already"):
         scenario.write_example(tmp_path)
     assert not (tmp_path / "elsewhere.toml").exists()
+    assert main(["init", str(tmp_path), "--force"]) == 0
+    assert (tmp_path / "bench.toml").is_symlink()
+    assert (tmp_path / "elsewhere.toml").read_text("utf-8") == FILES["bench.toml"]

@@ -119,7 +119,15 @@ def test_metadata(built: dict[str, Path]) -> None:
     assert (found["License-Expression"], found["Requires-Python"]) == ("MIT", ">=3.11")
     needs = [n for n in found.get_all("Requires-Dist") or [] if "extra" not in n]
     names = {n.split(">")[0].split("<")[0].strip() for n in needs}
-    assert names == {"numpy", "scipy", "pandas", "tomli-w", "shtab", "cantera"}
+    assert names == {
+        "numpy",
+        "scipy",
+        "pandas",
+        "tomli-w",
+        "shtab",
+        "filelock",
+        "cantera",
+    }
     (cantera,) = (n for n in needs if n.startswith("cantera"))
     assert "<4" in cantera
 

@@ -11,15 +11,14 @@ import json
 import math
 import multiprocessing
 import os
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from faults import Fuse, arm, fail, no_locks
 
 from castsugar.errors import CastsugarError, DataError, InputError
-from castsugar.files import atomic, lock
 from castsugar.workshop.batches.folder import list_batches, read_batch, record_path
 from castsugar.workshop.batches.record import Event, FrozenBench, Made
 from castsugar.workshop.batches.store import add_event, add_events, new_batch
@@ -232,57 +231,6 @@ def test_a_name_that_is_none_is_refused(name: str, tmp_path: Path) -> None:
         record_path(tmp_path, name)
 
 
-#: What the writing of a record asks of the system.
-CALLS = (
-    (os, "open"),
-    (os, "fsync"),
-    (os, "link"),
-    (os, "replace"),
-    (os, "unlink"),
-    (os, "scandir"),
-    (lock, "_take"),
-    (Path, "open"),
-    (Path, "unlink"),
-    (Path, "chmod"),
-    (Path, "stat"),
-    (Path, "rename"),
-)
-
-
-class Fuse:
-    """Lets `left` calls pass, then fails or kills the process, before or after one."""
-
-    def __init__(self, left: int, act: Callable[[], None], *, after: bool) -> None:
-        self.left, self.act, self.after, self.burnt = left, act, after, False
-
-    def wrap(self, real: Callable[..., Any]) -> Callable[..., Any]:
-        def call(*args: Any, **words: Any) -> Any:
-            self.left -= 1
-            now = self.left < 0 and not self.burnt
-            self.burnt |= now
-            if now and not self.after:
-                self.act()
-            try:
-                return real(*args, **words)
-            finally:
-                if now and self.after:
-                    self.act()
-
-        return call
-
-
-def _fail() -> None:
-    raise OSError(errno.EIO, "invented fault")
-
-
-def _arm(fuse: Fuse, setter: Callable[[Any, str, Any], None]) -> None:
-    for owner, name in CALLS:
-        setter(owner, name, fuse.wrap(getattr(owner, name)))
-    # A close that fails has closed all the same.
-    late = Fuse(fuse.left, fuse.act, after=True)
-    setter(os, "close", late.wrap(os.close))
-
-
 def _new(folder: Path) -> None:
     new_batch(folder, MADE)
 
@@ -311,9 +259,9 @@ def test_a_fault_at_any_call_loses_nothing(
     for count in range(60):
         folder = tmp_path / str(count)
         before = new_batch(folder, MADE).path.read_bytes()
-        fuse = Fuse(count, _fail, after=False)
+        fuse = Fuse(count, fail, after=False)
         with pytest.MonkeyPatch.context() as patch:
-            _arm(fuse, patch.setattr)
+            arm(fuse, patch.setattr)
             with contextlib.suppress(CastsugarError):
                 work(folder)
         _whole(folder, before, at_least=1)
@@ -337,7 +285,7 @@ def test_killed_at_any_call_nothing_is_lost(
         child = os.fork()
         if child == 0:
             try:
-                _arm(Fuse(count, lambda: os._exit(7), after=after), setattr)
+                arm(Fuse(count, lambda: os._exit(7), after=after), setattr)
                 work(folder)
             finally:
                 os._exit(0)
@@ -350,52 +298,24 @@ def test_killed_at_any_call_nothing_is_lost(
     assert count > 5
 
 
-def test_leftovers_are_swept_once_they_are_old(tmp_path: Path) -> None:
-    names = [".castsugar-0a.tmp", f".castsugar-{DAY}-1.jsonl.claim"]
-    for name in names:
-        (tmp_path / name).write_text("half", "utf-8")
-    new_batch(tmp_path, MADE)
-    assert all((tmp_path / name).exists() for name in names)  # perhaps in use
-    old = time.time() - 2 * 3600.0
-    for name in names:
-        os.utime(tmp_path / name, (old, old))
-    new_batch(tmp_path, MADE)
-    assert not any((tmp_path / name).exists() for name in names)
-
-
-def test_without_second_names_a_claim_keeps_others_away(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def no_link(*_: Any) -> None:
-        raise OSError(errno.EPERM, "no hard links here")
-
-    monkeypatch.setattr(os, "link", no_link)
-    assert new_batch(tmp_path, MADE).id == f"{DAY}-1"
-    (tmp_path / f".castsugar-{DAY}-2.jsonl.claim").touch()
-    assert new_batch(tmp_path, MADE).id == f"{DAY}-3"
-    temporary = atomic.write_temporary(tmp_path, b"x")
-    before = (tmp_path / f"{DAY}-1.jsonl").read_bytes()
-    assert not atomic.name_new(temporary, tmp_path / f"{DAY}-1.jsonl")
-    assert (tmp_path / f"{DAY}-1.jsonl").read_bytes() == before
-
-
-def test_a_lock_that_is_held_is_waited_for_and_then_named(tmp_path: Path) -> None:
-    with (
-        lock.locked(tmp_path),
-        pytest.raises(InputError, match="another process"),
-        lock.locked(tmp_path, patience=0.05),
-    ):
-        pass
-    with lock.locked(tmp_path, patience=0.05):
-        pass
-
-
 def _many_new(folder: Path) -> None:
     for _ in range(25):
         new_batch(folder, MADE)
 
 
-def _many_events(folder: Path, who: str) -> None:
+#: What a file system without locks says; None: one that has them.
+LOCKS = [None, errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP]
+
+
+def _without_locks(code: int | None) -> None:
+    if code is not None:
+        import fcntl
+
+        fcntl.flock = no_locks(code)
+
+
+def _many_events(folder: Path, who: str, code: int | None) -> None:
+    _without_locks(code)
     for count in range(25):
         add_event(folder / f"{DAY}-1.jsonl", seen(f"{who}{count}"))
 
@@ -419,13 +339,16 @@ def test_four_processes_add_batches_at_once(tmp_path: Path) -> None:
     assert not list(tmp_path.glob(".castsugar-*.tmp"))
 
 
+@pytest.mark.skipif(os.name == "nt", reason="other locks there")
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
-def test_two_processes_add_events_to_one_batch(tmp_path: Path) -> None:
+@pytest.mark.parametrize("code", LOCKS)
+def test_processes_add_events_to_one_batch(code: int | None, tmp_path: Path) -> None:
+    """With locks of the system and without: every event that was added is kept."""
     path = new_batch(tmp_path, MADE).path
     before = path.read_bytes()
-    _together(_many_events, [(tmp_path, "a"), (tmp_path, "b")])
+    _together(_many_events, [(tmp_path, who, code) for who in "abcd"])
     told = [e.values["text"] for e in read_batch(path).events]
-    assert sorted(told) == sorted(f"{w}{k}" for w in "ab" for k in range(25))
+    assert sorted(told) == sorted(f"{w}{k}" for w in "abcd" for k in range(25))
     assert path.read_bytes().startswith(before)
 
 
@@ -444,7 +367,8 @@ def test_a_list_of_thousands_counts_every_one(tmp_path: Path) -> None:
     assert all(s.counts == {"observed": 1, "closed": 1} for s in found)
 
 
-def _append_to_bench(path: Path, start: Any, count: int) -> None:
+def _append_to_bench(path: Path, start: Any, count: int, code: int | None) -> None:
+    _without_locks(code)
     start.wait()
     for number in range(count):
         entry = {"kind": "bulk density", "mass": "17.5 g", "volume": "10 ml"}
@@ -452,14 +376,18 @@ def _append_to_bench(path: Path, start: Any, count: int) -> None:
         append_measurement(path, entry)
 
 
-def test_measurements_saved_at_once_are_all_kept(tmp_path: Path) -> None:
+@pytest.mark.skipif(os.name == "nt", reason="other locks there")
+@pytest.mark.parametrize("code", LOCKS)
+def test_measurements_saved_at_once_are_all_kept(
+    code: int | None, tmp_path: Path
+) -> None:
     """Four processes add six entries each to one bench file: 24, nothing beside."""
     path = tmp_path / "bench.toml"
     path.write_text("[kitchen]\n", "utf-8")
     context = multiprocessing.get_context("spawn" if os.name == "nt" else "fork")
     start = context.Barrier(4)
     crowd = [
-        context.Process(target=_append_to_bench, args=(path, start, 6))
+        context.Process(target=_append_to_bench, args=(path, start, 6, code))
         for _ in range(4)
     ]
     for one in crowd:
@@ -469,4 +397,4 @@ def test_measurements_saved_at_once_are_all_kept(tmp_path: Path) -> None:
     assert [one.exitcode for one in crowd] == [0] * 4
     notes = {m["note"] for m in read_bench(path).kitchen["measured"]}
     assert len(notes) == 24
-    assert list(tmp_path.iterdir()) == [path]
+    assert {p.name for p in tmp_path.iterdir()} - {".castsugar-lock"} == {path.name}

@@ -13,9 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.errors import InputError, nearest_names
-from castsugar.files.lock import locked
-from castsugar.files.reading import read_text
-from castsugar.files.writing import write_text
+from castsugar.files.reading import decoded, read_text
+from castsugar.files.writing import update
 from castsugar.workshop.kitchen_keys import KITCHEN, MEASUREMENTS, STATABLE, STATED
 from castsugar.workshop.lot_keys import (
     CASTING,
@@ -275,12 +274,13 @@ def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
     InputError
     """
     block = "[[kitchen.measured]]\n" + toml_text(entry)
-    with locked(path):
-        text = read_bench(path).text if path.exists() else ""
+
+    def appended(before: bytes | None) -> bytes:
+        text = check_bench(path, decoded(path, before or b"")).text
         end = "\r\n" if "\r\n" in text else "\n"
         if text and not text.endswith("\n"):
             text += end
         text += (end if text else "") + block.replace("\n", end)
-        bench = check_bench(path, text)
-        write_text(path, text, force=True)
-    return bench
+        return check_bench(path, text).text.encode("utf-8")
+
+    return check_bench(path, decoded(path, update(path, appended, largest=LARGEST)))

@@ -7,12 +7,11 @@ first line; the readings were made by a seeded script of the tests, which compar
 from __future__ import annotations
 
 import os
-import tempfile
-from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
 
 from castsugar.errors import InputError
+from castsugar.files.writing import write_together
 
 #: File of the scenario -> what it is.
 FILES: dict[str, str] = {
@@ -39,9 +38,8 @@ def example_files() -> dict[str, str]:
 def write_example(folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     """Write the scenario into a folder, which is made if it is not there.
 
-    Every file is written beside its place first; only when all are there does the
-    first one take its place. So none is ever half-written, and a full disk changes
-    nothing.
+    None is ever half-written, and a full disk changes nothing: see
+    :func:`castsugar.files.writing.write_together`.
 
     Parameters
     ----------
@@ -61,14 +59,7 @@ def write_example(folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     texts = example_files()
     if not force:
         _refuse(folder, [n for n in texts if os.path.lexists(folder / n)])
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _put(folder, texts)
-    except OSError as error:
-        raise InputError(
-            f"{folder}: the example cannot be written there: {error.strerror}; choose "
-            "another folder"
-        ) from None
+    write_together(folder, texts, force=force)
     return tuple(folder / name for name in texts)
 
 
@@ -80,18 +71,3 @@ def _refuse(folder: Path, there: list[str]) -> None:
             f"{', '.join(there)} {verb} already in {folder}; choose another folder or "
             f"add --force to replace {them}"
         )
-
-
-def _put(folder: Path, texts: Mapping[str, str]) -> None:
-    """Write all files beside their places, then put each into its own."""
-    folder = folder.resolve()
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".castsugar-init-") as made:
-        for name, text in texts.items():
-            if (folder / name).is_dir():
-                raise InputError(
-                    f"{folder / name} is a folder; move it or choose another folder"
-                )
-            with (Path(made) / name).open("w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-        for name in texts:
-            (Path(made) / name).replace(folder / name)

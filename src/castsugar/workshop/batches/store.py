@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
 from castsugar.errors import InputError
-from castsugar.files import atomic
-from castsugar.files.lock import locked
-from castsugar.files.reading import read_bytes
+from castsugar.files.paths import real
+from castsugar.files.writing import make_folder, update, write_new
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.codec import decode, encode_event, encode_made
 from castsugar.workshop.batches.fields import is_date
@@ -17,9 +17,6 @@ from castsugar.workshop.batches.record import SUFFIX, Event, Made
 
 #: Most batches of one day.
 MOST = 99_999
-
-#: How often a record may change under the hands of one that adds to it.
-_TRIES = 20
 
 
 def new_batch(folder: Path, made: Made) -> Batch:
@@ -36,25 +33,15 @@ def new_batch(folder: Path, made: Made) -> Batch:
     if not is_date(made.date):
         raise InputError(f"date is {made.date!r}; write it as 2026-05-02")
     number = 0
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        atomic.sweep(folder)
-        while number < MOST:
-            number = _next_free(folder, made.date, number)
-            identity = f"{made.date}-{number}"
-            path = folder / f"{identity}{SUFFIX}"
-            data = encode_made(made, identity)
-            batch = decode(data, path)
-            temporary = atomic.write_temporary(folder, data)
-            try:
-                named = atomic.name_new(temporary, path)
-            finally:
-                atomic.remove(temporary)
-            if named:
-                atomic.sync_folder(folder)
-                return batch
-    except OSError as error:
-        raise _unwritable(folder, error) from None
+    make_folder(folder)
+    while number < MOST:
+        number = _next_free(folder, made.date, number)
+        identity = f"{made.date}-{number}"
+        path = folder / f"{identity}{SUFFIX}"
+        data = encode_made(made, identity)
+        batch = decode(data, path)
+        if write_new(path, data):
+            return batch
     raise InputError(
         f"{folder} has {MOST:,} batches of {made.date}; choose another --dir"
     )
@@ -63,13 +50,9 @@ def new_batch(folder: Path, made: Made) -> Batch:
 def _next_free(folder: Path, date: str, last: int) -> int:
     """Return the first number after the last one tried that looks free."""
     number = last + 1
-    while (folder / f"{date}-{number}{SUFFIX}").exists():
+    while os.path.lexists(folder / f"{date}-{number}{SUFFIX}"):
         number += 1
     return number
-
-
-def _unwritable(path: Path, error: OSError) -> InputError:
-    return InputError(f"{path} cannot be written: {error.strerror or error}")
 
 
 def add_event(path: Path, event: Event) -> Batch:
@@ -96,26 +79,14 @@ def add_events(path: Path, events: Sequence[Event]) -> Batch:
     DataError
         If the record is damaged.
     """
-    path = path.resolve()  # a link stays a link, its file is replaced
-    try:
-        with locked(path.parent):
-            atomic.sweep(path.parent)
-            for _ in range(_TRIES):
-                before = read_bytes(path, LARGEST)
-                data = _with_events(before, path, events)
-                temporary = atomic.write_temporary(
-                    path.parent, data, path.stat().st_mode & 0o7777
-                )
-                try:
-                    if read_bytes(path, LARGEST) == before:
-                        atomic.replace(temporary, path)
-                        atomic.sync_folder(path.parent)
-                        return decode(data, path)
-                finally:
-                    atomic.remove(temporary)
-    except OSError as error:
-        raise _unwritable(path, error) from None
-    raise InputError(f"{path} keeps changing; nothing was added; try again")
+    path = real(path)
+
+    def added(before: bytes | None) -> bytes:
+        if before is None:
+            raise InputError(f"{path} is gone; nothing was added")
+        return _with_events(before, path, events)
+
+    return decode(update(path, added, largest=LARGEST), path)
 
 
 def _with_events(before: bytes, path: Path, events: Sequence[Event]) -> bytes:

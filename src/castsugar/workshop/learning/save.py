@@ -9,9 +9,8 @@ import math
 from collections.abc import Iterator
 
 from castsugar.errors import CastsugarError, InputError
-from castsugar.files.lock import locked
-from castsugar.files.writing import write_text
-from castsugar.workshop.bench import check_bench, read_bench
+from castsugar.files.writing import update
+from castsugar.workshop.bench import check_bench
 from castsugar.workshop.learning.combine import Combined
 from castsugar.workshop.learning.earlier import EFFICIENCY
 from castsugar.workshop.learning.edits import (
@@ -67,13 +66,16 @@ def save(planned: Saved) -> None:
         raise InputError(f"nothing was saved: {planned.fault}")
     if planned.text == planned.before:
         return
-    with locked(planned.path):
-        if read_bench(planned.path).text != planned.before:
+
+    def planned_text(before: bytes | None) -> bytes:
+        if before != planned.before.encode("utf-8"):
             raise InputError(
                 f"{planned.path} changed while this ran; nothing was saved, run it "
                 "again"
             )
-        write_text(planned.path, planned.text, force=True)
+        return planned.text.encode("utf-8")
+
+    update(planned.path, planned_text)
 
 
 def _measured(lesson: Lesson, draft: Draft) -> None:
