@@ -13,11 +13,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from castaways import as_nobody, public_folder
 from faults import Fuse, arm, fail, no_locks
 
 from castsugar.errors import InputError
 from castsugar.files.locking import locked
 from castsugar.files.writing import (
+    refuse_closed,
+    refuse_unwritable,
     update,
     write_new,
     write_text,
@@ -39,7 +42,7 @@ def _left(folder: Path) -> dict[str, str]:
     }
 
 
-# --- what is no file ------------------------------------------------------------------
+# --- before the work ------------------------------------------------------------------
 
 
 def _fifo(path: Path) -> None:
@@ -74,6 +77,7 @@ def test_only_regular_files_are_replaced(
     make(path)
     kind = path.lstat().st_mode
     for work in (
+        lambda: refuse_unwritable({"-o": str(path)}, force=force),
         lambda: write_text(path, "a", force=force),
         lambda: write_together(tmp_path, {"x": "a", "y": "b"}, force=force),
     ):
@@ -83,6 +87,58 @@ def test_only_regular_files_are_replaced(
         update(path, lambda _: b"a")
     assert path.lstat().st_mode == kind
     assert os.listdir(tmp_path) == ["x"]
+
+
+#: Names that cannot be written, in a folder with a file "there" -> the complaint.
+UNWRITABLE = [
+    ("", "-o is empty"),
+    ("there", "there exists already"),
+    ("there/below.csv", "does not exist"),
+    ("none/x.csv", r"the folder '.*none' does not exist"),
+    ("n" * 300, "File name too long"),
+    ("loop", "Too many levels"),
+    ("loop/x.csv", "Too many levels"),
+    (".", "it is a folder"),
+    ("a\0b", "a character that no name may hold"),
+]
+
+
+@posix
+@pytest.mark.parametrize(("name", "words"), UNWRITABLE)
+def test_refused_before_the_work(
+    name: str, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("there").write_text("mine")
+    Path("loop").symlink_to("loop")
+    with pytest.raises(InputError, match=words) as caught:
+        refuse_unwritable({"-o": name}, force=False)
+    assert "\n" not in str(caught.value)
+    assert Path("there").read_text() == "mine"
+
+
+def test_two_options_of_one_file(tmp_path: Path) -> None:
+    """However the file is spelled."""
+    names = {"-o": str(tmp_path / "a"), "--page": str(tmp_path / "." / "a")}
+    with pytest.raises(InputError, match=r"-o and --page both name .*give two files"):
+        refuse_unwritable(names, force=True)
+    refuse_unwritable(names | {"--page": str(tmp_path / "b")}, force=True)
+    refuse_unwritable({"-o": None}, force=False)
+
+
+@posix
+def test_a_closed_folder_is_refused_before_the_work() -> None:
+    with public_folder() as folder:
+        open_ = folder / "open"
+        open_.mkdir()
+        open_.chmod(0o777)
+        with as_nobody(folder):
+            with pytest.raises(InputError, match="no permission to write"):
+                refuse_unwritable({"-o": str(folder / "x")}, force=False)
+            with pytest.raises(InputError, match="no permission to write"):
+                refuse_closed(folder / "batches" / "deeper")
+            refuse_unwritable({"-o": str(open_ / "x")}, force=False)
+            refuse_closed(open_ / "batches" / "deeper")
 
 
 # --- whole or not at all --------------------------------------------------------------

@@ -193,11 +193,12 @@ def folder_of(options: argparse.Namespace) -> Path:
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_new import make
-    from castsugar.files.writing import refuse_existing
+    from castsugar.files.writing import refuse_closed
     from castsugar.workshop.bench import read_bench
 
-    refuse_existing([options.output], force=options.force)
-    batch = make(options, folder_of(options))
+    folder = folder_of(options)
+    refuse_closed(folder)
+    batch = make(options, folder)
     topics = ("weigh", "kitchen", "storage")
     bench = read_bench(Path(options.bench)) if options.bench is not None else None
     deliver(options, page(batch, topics, as_json=options.json, bench=bench))
@@ -236,11 +237,12 @@ def run_add(options: argparse.Namespace) -> int:
 
 def run_list(options: argparse.Namespace) -> int:
     """List the batches of a folder; what is damaged is named, the rest still listed."""
+    from castsugar.files.paths import is_folder
     from castsugar.report import batch_list
     from castsugar.workshop.batches.folder import list_batches
 
     folder = folder_of(options)
-    if options.dir is not None and not folder.is_dir():
+    if options.dir is not None and not is_folder(folder):
         from castsugar.errors import InputError
 
         raise InputError(f"--dir {options.dir}: there is no such folder")

@@ -6,8 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.screen import remark
+from castsugar.cli.output import add_output_options, deliver, write_file
 
 if TYPE_CHECKING:
     from typing import Any
@@ -92,25 +91,20 @@ def run(options: argparse.Namespace) -> int:
     """
     from castsugar import plausible
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.motor.strands import analyse
     from castsugar.workshop.readings import read_strands
 
     database = load_database()
     ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
     borrowed = _borrowed(options.fuel, database)
-    refuse_existing([options.output, options.chart], force=options.force)
     strands = read_strands(Path(options.file), ambient=ambient.value)
     asked = _asked(options, database, ambient)
     results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
     if options.chart:
-        from castsugar.files.writing import write_text
         from castsugar.report.strand_chart import strand_chart
 
-        text = strand_chart(results, asked)
-        write_text(Path(options.chart), text, force=options.force)
-        remark(f"wrote {options.chart}")
+        write_file(options, options.chart, strand_chart(results, asked))
     return 0
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import re
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option, read_bench_option
@@ -102,10 +101,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.decide.conditions import Conditions
     from castsugar.decide.uncertainty import DRAWS, SEED
     from castsugar.errors import InputError
-    from castsugar.files.writing import refuse_existing
 
-    _check_files(options)
-    refuse_existing([options.output, options.page], force=options.force)
     database = load_database()
     bench = read_bench_option(options)
     _from_bench(options, bench)
@@ -146,24 +142,6 @@ def _draws(options: argparse.Namespace, usual: int) -> int:
         return usual
     say = plausible.said_at("--draws")
     return int(plausible.checked("draws of a comparison", options.draws, say))
-
-
-def _check_files(options: argparse.Namespace) -> None:
-    """Refuse files that cannot be written before any work is done for them."""
-    from castsugar.errors import InputError
-
-    named = {"-o": options.output, "--page": options.page}
-    paths = {name: Path(file) for name, file in named.items() if file is not None}
-    for name, path in paths.items():
-        if not path.parent.is_dir():
-            raise InputError(
-                f"{name}: the folder {str(path.parent)!r} of {path.name!r} does not "
-                "exist; make it, or choose another"
-            )
-    if len({path.resolve() for path in paths.values()}) < len(paths):
-        raise InputError(
-            f"-o and --page both name {str(options.page)!r}; give two files"
-        )
 
 
 def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:

@@ -107,10 +107,8 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
         1 if the column is through before the thrust ends.
     """
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.motor.delay import delay_law, delay_length, delay_time
 
-    refuse_existing([options.output], force=options.force)
     typed: dict[str, Quantity] = _typed(options)
     _check_choice(options, thrusting)
     result = _delay_mix(options, typed["--ambient"].value)

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -134,7 +131,7 @@ def deliver_document(
     options: argparse.Namespace, document: Document, rows: dict[str, Any]
 ) -> None:
     """Print a document as asked for, and write its page."""
-    from castsugar.cli.output import put, remarked
+    from castsugar.cli.output import put, remarked, write_file
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.blocks.markdown import to_markdown
@@ -148,7 +145,4 @@ def deliver_document(
     page = to_html(document) if options.page else ""
     put(options, text)
     if options.page:
-        from castsugar.files.writing import write_text
-
-        write_text(Path(options.page), page, force=options.force)
-        remark(f"wrote {options.page}")
+        write_file(options, options.page, page)

@@ -16,11 +16,11 @@ from castsugar.cli.evaluate_motor import (
     check_trace,
     fire_rows,
     motor_extra,
-    write_trace,
+    trace_of,
 )
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
-from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.output import add_output_options, deliver, write_file
 
 if TYPE_CHECKING:
     from castsugar.database import Database
@@ -99,7 +99,7 @@ def run(options: argparse.Namespace) -> int:
         options.uncertainty = True
     conditions = read_conditions(options, database)
     if options.trace:  # --motor may come of --bench, which is read by now
-        check_trace(options.trace, options.motor, force=options.force)
+        check_trace(options.motor)
     mixes = weigh_recipes(
         database,
         options.recipes,
@@ -118,7 +118,7 @@ def run(options: argparse.Namespace) -> int:
     fired = fire_rows(conditions, mixes, rows)
     deliver(options, _render(options, database, conditions, mixes, rows, fired))
     if options.trace:
-        write_trace(options.trace, conditions, mixes, fired, force=options.force)
+        write_file(options, options.trace, trace_of(conditions, mixes, fired))
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 

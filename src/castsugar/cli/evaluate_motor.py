@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
@@ -16,14 +13,12 @@ if TYPE_CHECKING:
 Rows = list[dict[str, Any]]
 
 
-def check_trace(path: str, motor: str | None, *, force: bool) -> None:
-    """Refuse a picture that could not be drawn or kept, before any work is done."""
+def check_trace(motor: str | None) -> None:
+    """Refuse a picture that could not be drawn, before any work is done."""
     from castsugar.errors import InputError
-    from castsugar.files.writing import refuse_existing
 
     if motor is None:
         raise InputError("--trace draws a firing; add --motor FILE")
-    refuse_existing([path], force=force)
 
 
 def fire_rows(
@@ -63,15 +58,10 @@ def motor_extra(
     return Extra(block, after)
 
 
-def write_trace(
-    path: str,
-    conditions: Conditions,
-    mixes: list[Mix],
-    fired: list[Firing | None],
-    *,
-    force: bool,
-) -> None:
-    """Write the chart of the firings.
+def trace_of(
+    conditions: Conditions, mixes: list[Mix], fired: list[Firing | None]
+) -> str:
+    """Return the chart of the firings.
 
     Raises
     ------
@@ -80,15 +70,12 @@ def write_trace(
     """
     from castsugar.cli.motor_options import motor_assumptions
     from castsugar.errors import InputError
-    from castsugar.files.writing import write_text
     from castsugar.report.trace_chart import trace_chart
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
     if conditions.motor is None or not known:
         raise InputError("--trace has nothing to draw: no mix could be driven")
     names, firings = zip(*known, strict=True)
-    text = trace_chart(
+    return trace_chart(
         names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)
     )
-    write_text(Path(path), text, force=force)
-    remark(f"wrote {path}")

@@ -5,14 +5,12 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.screen import remark
+from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
@@ -85,10 +83,8 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
     from castsugar.errors import InputError
-    from castsugar.files.writing import refuse_existing
 
     refuse_stray(options)
-    refuse_existing([options.output, options.chart], force=options.force)
     if options.delay:
         return run_delay(options, _thrusting(options))
     if options.file is None:
@@ -106,7 +102,7 @@ def run(options: argparse.Namespace) -> int:
     if options.chart:
         from castsugar.report.firing_chart import firing_chart
 
-        _write_chart(options, firing_chart(test, asked))
+        write_file(options, options.chart, firing_chart(test, asked))
     return 0
 
 
@@ -156,7 +152,8 @@ def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
     from castsugar.report.firing_chart import raw_chart
 
     courses = _read(recording)
-    _write_chart(options, raw_chart(recording.file, recording.time, courses))
+    text = raw_chart(recording.file, recording.time, courses)
+    write_file(options, options.chart, text)
 
 
 def _read(recording: Recording) -> list[tuple[str, str, Any]]:
@@ -279,11 +276,3 @@ def _cautions(database: Database, test: StaticTest) -> list[Caution]:
     if "total_impulse" in results:
         facts["total_impulse"] = results["total_impulse"].value
     return list(database.cautions_for(["firing"], facts | motor_facts(test.hardware)))
-
-
-def _write_chart(options: argparse.Namespace, text: str) -> None:
-    """Write the picture and say so."""
-    from castsugar.files.writing import write_text
-
-    write_text(Path(options.chart), text, force=options.force)
-    remark(f"wrote {options.chart}")

@@ -100,12 +100,10 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import append_measurement
 
     database = load_database()
     entry = _entry(options)
-    refuse_existing([options.output], force=options.force)
     before, after, mix = _learn(options, entry, database)
     page = _page(options, database, before, after, mix)
     new = after.calibration.outcomes[-1]
@@ -166,15 +164,18 @@ def _bench(options: argparse.Namespace) -> Any:
 def _check_files(options: argparse.Namespace) -> None:
     """Refuse files that could not be written."""
     from castsugar.errors import InputError
+    from castsugar.files.paths import real
+    from castsugar.files.writing import refuse_unwritable
 
     if options.save and options.kitchen is None:
         raise InputError("--save needs --kitchen FILE, the bench file to keep it in")
     if options.kitchen == "":
         raise InputError("--kitchen is empty; give the name of the bench file")
-    if options.kitchen is not None and options.output is not None:
-        same = Path(options.kitchen).resolve() == Path(options.output).resolve()
-        if same:
-            raise InputError("-o is the bench file itself; choose another name")
+    both = [real(Path(n)) for n in (options.kitchen, options.output) if n is not None]
+    if len(both) > len({*both}):
+        raise InputError("-o is the bench file itself; choose another name")
+    if options.save:
+        refuse_unwritable({"--kitchen": options.kitchen}, force=True)
 
 
 def _entry(options: argparse.Namespace) -> dict[str, Any]:
@@ -186,9 +187,16 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
             entry[name.removeprefix("key_")] = value
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
-    if "recipe" in entry and options.kitchen and Path(options.kitchen).exists():
+    if "recipe" in entry and _is_there(options):
         entry["recipe"] = _recipe(entry["recipe"], Path(options.kitchen))
     return entry
+
+
+def _is_there(options: argparse.Namespace) -> bool:
+    """Return whether a bench file is named that exists."""
+    from castsugar.files.paths import status
+
+    return options.kitchen is not None and status(Path(options.kitchen)) is not None
 
 
 def _recipe(typed: str, path: Path) -> str:
@@ -243,7 +251,6 @@ def _learn(
     recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
     path = Path("command line" if options.kitchen is None else options.kitchen)
-    there = options.kitchen is not None and path.exists()
-    old = read_bench(path) if there else check_bench(path, "")
+    old = read_bench(path) if _is_there(options) else check_bench(path, "")
     new = old.with_measurement(checked)
     return learn(old, cook, database), learn(new, cook, database), mix

@@ -75,11 +75,9 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
-    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import read_bench
 
     _check_names(options)
-    refuse_existing([options.output, options.page], force=options.force)
     bench = read_bench(Path(options.bench))
     material, folder = _material(options)
     if material.is_empty and not _wrote(bench):
@@ -143,29 +141,31 @@ def _beside(options: argparse.Namespace, learning: Learning) -> None:
 def _check_names(options: argparse.Namespace) -> None:
     """Refuse empty names, and results written over the bench file."""
     from castsugar.errors import InputError
+    from castsugar.files.paths import real
+    from castsugar.files.writing import refuse_unwritable
 
-    for name in ("bench", "dir", "output", "page"):
+    for name in ("bench", "dir"):
         if getattr(options, name) == "":
             raise InputError(f"--{name} is empty; give a name or leave it out")
-    bench = Path(options.bench).resolve()
+    bench = real(Path(options.bench))
     for name in ("output", "page"):
         value = getattr(options, name)
-        if value is not None and Path(value).resolve() == bench:
+        if value is not None and real(Path(value)) == bench:
             raise InputError(f"--{name} is the bench file itself; choose another name")
-    both = options.output, options.page
-    if None not in both and Path(both[0]).resolve() == Path(both[1]).resolve():
-        raise InputError("-o and --page are the same file; choose another name")
+    if options.save:
+        refuse_unwritable({"--bench": options.bench}, force=True)
 
 
 def _material(options: argparse.Namespace) -> tuple[Material, Path]:
     """Return the batches, sorted into those that count, and their folder."""
     from castsugar.cli.batch import folder_of
     from castsugar.errors import InputError
+    from castsugar.files.paths import is_folder
     from castsugar.workshop.batches.folder import read_batches
     from castsugar.workshop.learning.material import material_of
 
     folder = folder_of(options)
-    if options.dir is not None and not folder.is_dir():
+    if options.dir is not None and not is_folder(folder):
         raise InputError(f"--dir {options.dir}: there is no such folder")
     return material_of(*read_batches(folder)), folder
 

@@ -177,8 +177,10 @@ def _run(options: argparse.Namespace) -> int:
     if options.command is None:
         say(INTRODUCTION)
         return 0
+    from castsugar.cli.output import check_outputs
     from castsugar.plausible import collected
 
+    check_outputs(options)
     with collected() as options.remarks:
         code: int = options.run(options)
     return code

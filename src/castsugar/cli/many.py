@@ -7,11 +7,10 @@ import contextlib
 import math
 from collections.abc import Iterator
 from concurrent.futures import Executor
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.output import write_file
 from castsugar.cli.progress import Progress
-from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -137,17 +136,6 @@ def write_table(options: argparse.Namespace, rows: Rows) -> None:
     """Write all rows to the CSV file, if one was asked for."""
     if not options.csv:
         return
-    from castsugar.files.writing import write_text
     from castsugar.report import data
 
-    text = data.to_csv(rows, list(rows[0]))
-    write_text(Path(options.csv), text, force=options.force)
-    remark(f"wrote {options.csv}")
-
-
-def write_picture(options: argparse.Namespace, text: str) -> None:
-    """Write the picture to the file asked for."""
-    from castsugar.files.writing import write_text
-
-    write_text(Path(options.output), text, force=options.force)
-    remark(f"wrote {options.output}")
+    write_file(options, options.csv, data.to_csv(rows, list(rows[0])))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import os
 import shlex
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -22,6 +24,35 @@ def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> 
     parser.add_argument(
         "--force", action="store_true", help="let files that exist be replaced"
     )
+
+
+#: Options that name a file to write, by what argparse calls them.
+_WRITTEN = {
+    "output": "-o",
+    "csv": "--csv",
+    "page": "--page",
+    "chart": "--chart",
+    "trace": "--trace",
+    "map": "--map",
+    "traces": "--traces",
+    "front": "--front",
+    "trials": "--trials",
+}
+
+
+def check_outputs(options: argparse.Namespace) -> None:
+    """Refuse results that could not be written, before any work is done for them.
+
+    Raises
+    ------
+    InputError
+    """
+    given = {_WRITTEN[k]: v for k, v in vars(options).items() if k in _WRITTEN}
+    names = {option: v for option, v in given.items() if isinstance(v, str)}
+    if names:
+        from castsugar.files.writing import refuse_unwritable
+
+        refuse_unwritable(names, force=options.force)
 
 
 def deliver(options: argparse.Namespace, text: str) -> None:
@@ -55,12 +86,38 @@ def remarked(options: argparse.Namespace, text: str) -> str:
 def put(options: argparse.Namespace, text: str) -> None:
     """Print a text as it is, or write it to the file asked for."""
     if options.output is None:
+        show(options, text)
+    else:
+        write_file(options, options.output, visible(text))
+
+
+def show(options: argparse.Namespace, text: str) -> None:
+    """Print a result; a reader that left early keeps nothing else from being done."""
+    try:
         say(text)
-        return
+        sys.stdout.flush()
+    except BrokenPipeError:
+        silence()
+    _note(options, "what is printed above")
+
+
+def silence() -> None:
+    """Let what is still to be printed, or left in a buffer, go nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def write_file(options: argparse.Namespace, name: str, text: str) -> None:
+    """Write a file that an option names, and say so."""
     from castsugar.files.writing import write_text
 
-    write_text(Path(options.output), visible(text), force=options.force)
-    remark(f"wrote {options.output}")
+    write_text(Path(name), text, force=options.force)
+    _note(options, name)
+    remark(f"wrote {name}")
+
+
+def _note(options: argparse.Namespace, what: str) -> None:
+    """Remember what is done, for an interruption to tell."""
+    vars(options).setdefault("done", []).append(what)
 
 
 def version_line() -> str:

@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -85,12 +85,9 @@ def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
     from castsugar.database import load_database
     from castsugar.decide.seek import seek
-    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.bench import read_bench
 
     database = load_database()
-    pictures = [options.map, options.traces, options.front]
-    refuse_existing([options.output, options.trials, *pictures], force=options.force)
     bench = read_bench(Path(options.bench))
     task = _task(options, bench, database)
     if options.next_strands is not None:
@@ -254,24 +251,16 @@ def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
     from castsugar.report.search_trace import trace_plot
 
     if options.map:
-        _write(options, options.map, search_map(outcome, asked=asked))
+        write_file(options, options.map, search_map(outcome, asked=asked))
     if options.traces:
-        _write(options, options.traces, trace_plot(outcome, asked=asked))
+        write_file(options, options.traces, trace_plot(outcome, asked=asked))
     if options.front and outcome.front is not None:
-        _write(options, options.front, front_chart(outcome))
+        write_file(options, options.front, front_chart(outcome))
     elif options.front:
         remark("castsugar: no front to draw: no mix keeps the limits")
     if options.trials:
         rows = trial_rows(outcome)
-        _write(options, options.trials, data.to_csv(rows, list(rows[0])))
-
-
-def _write(options: argparse.Namespace, name: str, text: str) -> None:
-    """Write one file and say so."""
-    from castsugar.files.writing import write_text
-
-    write_text(Path(name), text, force=options.force)
-    remark(f"wrote {name}")
+        write_file(options, options.trials, data.to_csv(rows, list(rows[0])))
 
 
 def _propose(

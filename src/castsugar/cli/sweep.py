@@ -15,11 +15,10 @@ from castsugar.cli.many import (
     Rows,
     add_many_options,
     evaluate_many,
-    write_picture,
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked
+from castsugar.cli.output import remarked, write_file
 from castsugar.cli.screen import say
 
 if TYPE_CHECKING:
@@ -84,7 +83,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.recipe import parse_recipe
     from castsugar.report.charts import sweep_chart
 
@@ -98,7 +96,6 @@ def run(options: argparse.Namespace) -> int:
     items = [name for name, _ in recipe.parts]
     index = _which(database, items, options.vary)
     values = _values(options)
-    refuse_existing([options.csv, options.output], force=options.force)
     whole = sum(amount for _, amount in recipe.parts)
     base = [amount / whole for _, amount in recipe.parts]
     blends = blend(
@@ -122,7 +119,7 @@ def run(options: argparse.Namespace) -> int:
         notes = conditions.picture_notes(columns)
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
-        write_picture(options, picture)
+        write_file(options, options.output, picture)
     summary = _summary(rows, share, columns, complete=complete)
     say(remarked(options, summary))
     say(heat_words(conditions.kitchen, database))

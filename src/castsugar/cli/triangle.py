@@ -16,11 +16,10 @@ from castsugar.cli.many import (
     add_many_options,
     evaluate_many,
     withheld,
-    write_picture,
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked
+from castsugar.cli.output import remarked, write_file
 from castsugar.cli.screen import say
 
 if TYPE_CHECKING:
@@ -95,7 +94,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.report.maps import Triangle, ternary
 
     database = load_database()
@@ -104,7 +102,6 @@ def run(options: argparse.Namespace) -> int:
     check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step)
     fixed = read_fixed(database, options.fixed, options.ingredients)
-    refuse_existing([options.csv, options.output], force=options.force)
     total = 1.0 - sum(fixed.values())
     triangle = lattice.triangle(step)
     items = [*options.ingredients, *fixed]
@@ -137,7 +134,7 @@ def run(options: argparse.Namespace) -> int:
         )
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
-        write_picture(options, ternary(drawn, rows, column, notes))
+        write_file(options, options.output, ternary(drawn, rows, column, notes))
     say(remarked(options, _summary(rows, column, complete=complete)))
     say(heat_words(conditions.kitchen, database))
     say(motor_words(conditions.motor, [column], rows, blends, database))

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.screen import remark
+from castsugar.cli.output import add_output_options, deliver, write_file
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -116,11 +114,9 @@ def run(options: argparse.Namespace) -> int:
         read_setting,
     )
     from castsugar.database import load_database
-    from castsugar.files.writing import refuse_existing
     from castsugar.workshop.weigh import weighing
     from castsugar.workshop.weigh.pieces import one_grain
 
-    refuse_existing([options.page, options.output], force=options.force)
     database = load_database()
     setting: Setting = read_setting(options, database)
     sheet = make_sheet(options, setting)
@@ -189,7 +185,6 @@ def _write_page(
 ) -> None:
     """Write the page to print."""
     from castsugar.cli.documents import with_remarks
-    from castsugar.files.writing import write_text
     from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.weigh import weigh_document
@@ -198,5 +193,4 @@ def _write_page(
     foot = [", ".join(f"{name} {version}" for name, version in versions.items())]
     document = weigh_document(found, told, cautions, paper=True, foot=foot)
     page = to_html(with_remarks(options, document))
-    write_text(Path(options.page), page, force=options.force)
-    remark(f"wrote {options.page}")
+    write_file(options, options.page, page)

@@ -13,13 +13,14 @@ import re
 import secrets
 import stat
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from castsugar.errors import InputError
 from castsugar.files.locking import locked
 from castsugar.files.paths import (
     explained,
+    is_folder,
     real,
     status,
     why_no_file,
@@ -36,11 +37,59 @@ _OLD = 3600.0
 _TRIES, _PAUSE = 20, 0.05
 
 
-def refuse_existing(names: Sequence[str | None], *, force: bool) -> None:
-    """Refuse files that exist before any work is done for them."""
-    for name in names:
-        if name is not None and Path(name).exists() and not force:
-            raise _exists(Path(name))
+def refuse_unwritable(names: Mapping[str, str | None], *, force: bool) -> None:
+    """Refuse files that could not be written before any work is done for them.
+
+    Parameters
+    ----------
+    names : mapping of str to str or None
+        Option to the name of its file; None where there is none.
+    force : bool
+        Whether a file that exists may be replaced.
+
+    Raises
+    ------
+    InputError
+        A file that exists (without `force`); what is no regular file; a folder that is
+        not there or may not be written to; two options that name one file.
+    """
+    seen: dict[Path, str] = {}
+    for option, name in names.items():
+        if name is None:
+            continue
+        if not name:
+            raise InputError(f"{option} is empty; give the name of a file")
+        path = Path(name)
+        _mode(path, force=force)
+        target = real(path)
+        if not is_folder(target.parent):
+            raise InputError(
+                f"{option} {name} cannot be written: the folder "
+                f"{str(target.parent)!r} does not exist; make it, or choose another"
+            )
+        refuse_closed(target.parent)
+        if target in seen:
+            raise InputError(
+                f"{seen[target]} and {option} both name {name!r}; give two files"
+            )
+        seen[target] = option
+
+
+def refuse_closed(folder: Path) -> None:
+    """Refuse a folder that could not be made or written to.
+
+    Raises
+    ------
+    InputError
+    """
+    there = _nearest(folder)
+    if not is_folder(there):
+        raise InputError(f"{folder} cannot be written: {there} is no folder")
+    ours = os.access in os.supports_effective_ids
+    if not os.access(there, os.W_OK | os.X_OK, effective_ids=ours):
+        raise InputError(
+            f"{folder} cannot be written: no permission to write into {there}"
+        )
 
 
 def _nearest(folder: Path) -> Path:

@@ -1,0 +1,229 @@
+"""Paths as people type them: one line and exit code 2, before any work."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from castaways import as_nobody, public_folder
+
+from castsugar.cli.main import main
+from castsugar.workshop.scenario import write_example
+
+# Exact: codes and lines are known.
+pytestmark = [
+    pytest.mark.exact,
+    pytest.mark.skipif(os.name == "nt", reason="other paths there"),
+]
+
+MIX, OTHER = "KNO3:65 sucrose:35", "KNO3:65 sorbitol:35"
+HELD = ["--cook", "119 C", "--minutes", "8"]
+DENSITY = ["kitchen", "bulk-density", "--mass", "69 g", "--volume", "50 ml"]
+DELAY = [
+    "firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s",
+    "--chamber-pressure", "500 psi", "--burn-time", "1 s",
+]  # fmt: skip
+MAP = ["map", "KNO3", "sucrose", "water", "--step", "10%"]
+
+#: Every command that writes a file, with the option that names it.
+WRITING: list[tuple[list[str], str]] = [
+    (["evaluate", MIX], "-o"),
+    (["evaluate", MIX, "--motor", "bench.toml"], "--trace"),
+    (["sweep", MIX, "--vary", "KNO3"], "-o"),
+    (["sweep", MIX, "--vary", "KNO3"], "--csv"),
+    (MAP, "-o"),
+    (MAP, "--csv"),
+    (["kitchen", "judge", MIX, *HELD], "-o"),
+    (["kitchen", "parameters"], "-o"),
+    (DENSITY, "-o"),
+    (["burnrate", "strands.csv"], "-o"),
+    (["burnrate", "strands.csv"], "--chart"),
+    (["firing", "shot.csv"], "-o"),
+    (["firing", "shot.csv"], "--chart"),
+    (DELAY, "-o"),
+    (["search", "bench.toml"], "-o"),
+    (["search", "bench.toml"], "--map"),
+    (["search", "bench.toml"], "--traces"),
+    (["search", "bench.toml"], "--front"),
+    (["search", "bench.toml"], "--trials"),
+    (["compare", MIX, OTHER], "-o"),
+    (["compare", MIX, OTHER], "--page"),
+    (["justify", MIX, OTHER], "-o"),
+    (["justify", MIX, OTHER], "--page"),
+    (["weigh", MIX, "--batch", "200 g"], "-o"),
+    (["weigh", MIX, "--batch", "200 g"], "--page"),
+    (["batch", "new", MIX, "--batch", "200 g"], "-o"),
+    (["batch", "list"], "-o"),
+    (["batch", "show", "2026-05-02-1"], "-o"),
+    (["learn", "--bench", "bench.toml"], "-o"),
+    (["learn", "--bench", "bench.toml"], "--page"),
+    (["ingredients"], "-o"),
+]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Stand in the folder of the example."""
+    monkeypatch.chdir(tmp_path)
+    write_example(tmp_path)
+    return tmp_path
+
+
+def refused(words: Sequence[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """Return the one line that a command ends with."""
+    assert main([*words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert err.startswith("castsugar: ")
+    return err
+
+
+@pytest.mark.parametrize(("words", "option"), WRITING)
+def test_unwritable_results_are_refused_before_the_work(
+    words: list[str],
+    option: str,
+    bench: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whatever command, whatever option; nothing is loaded for it."""
+
+    def worked(*_: object, **__: object) -> None:
+        pytest.fail("something was done first")
+
+    monkeypatch.setattr("castsugar.database.load_database", worked)
+    monkeypatch.setattr("castsugar.workshop.bench.read_bench", worked)
+    os.mkfifo("pipe")
+    for name, said in (
+        ("none/x", "does not exist"),
+        ("n" * 300, "File name too long"),
+        (".", "it is a folder"),
+        ("bench.toml", "exists already"),
+        ("", "is empty"),
+    ):
+        assert said in refused([*words, option, name], capsys)
+    for name, said in (("pipe", "it is a pipe"), ("/dev/null", "it is a device")):
+        assert said in refused([*words, option, name, "--force"], capsys)
+    assert not Path("batches").exists()
+
+
+#: Commands that read a bench file, up to its name.
+READING = [
+    ["evaluate", MIX, "--bench"],
+    ["evaluate", MIX, "--motor"],
+    ["evaluate", MIX, *HELD, "--kitchen"],
+    ["sweep", MIX, "--vary", "KNO3", "--bench"],
+    ["kitchen", "judge", MIX, "--bench"],
+    ["kitchen", "parameters", "--kitchen"],
+    [*DENSITY, "--kitchen"],
+    [*DENSITY, "--save", "--kitchen"],
+    ["search"],
+    ["compare", MIX, OTHER, "--bench"],
+    ["justify", MIX, OTHER, "--bench"],
+    ["weigh", MIX, "--batch", "200 g", "--bench"],
+    ["batch", "new", MIX, "--batch", "200 g", "--bench"],
+    ["learn", "--bench"],
+    ["learn", "--save", "--bench"],
+    ["burnrate"],
+    ["firing"],
+    ["firing", "shot.csv", "--motor"],
+    ["firing", "--delay", "--strands"],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("words", READING)
+def test_inputs_that_are_none(
+    words: list[str], bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A pipe, a device, a link to itself, a long name, a huge file: at once."""
+    os.mkfifo("pipe")
+    Path("loop").symlink_to("loop")
+    with Path("huge").open("wb") as stream:
+        stream.truncate(3_000_000_000)
+    rest = DELAY[4:] if words[-1] == "--strands" else []
+    for name in ("pipe", "/dev/zero", "loop", "n" * 300, "huge", "."):
+        line = refused([*words, name, *rest], capsys)
+        assert "cannot be" in line or "allowed" in line
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["evaluate", "base", "--bench", "bench.toml"],
+        ["justify", "base", MIX, "--bench", "bench.toml"],
+        ["batch", "new", "base", "--batch", "200 g", "--bench", "bench.toml"],
+        ["learn", "--bench", "bench.toml"],
+    ],
+)
+@pytest.mark.parametrize("name", ["a\\u0000b", "n" * 300, ".", "/dev/zero"])
+def test_strands_that_a_bench_file_names(
+    words: list[str], name: str, bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = bench / "bench.toml"
+    text = path.read_text("utf-8")
+    assert 'strands = "strands.csv"' in text
+    path.write_text(text.replace("strands.csv", name), "utf-8")
+    if words[0] == "learn":
+        assert main(["batch", "new", MIX, "--batch", "200 g"]) == 0
+        assert main(["batch", "close", _only_batch(), "--outcome", "used"]) == 0
+        words = [*words, "--dir", "batches"]
+    code = main(words)
+    err = capsys.readouterr().err
+    assert (code, "Traceback" in err) == (2 if words[0] != "learn" else code, False)
+
+
+def _only_batch() -> str:
+    (path,) = Path("batches").glob("*.jsonl")
+    return path.name.removesuffix(".jsonl")
+
+
+FOLDERS = [
+    ["batch", "list", "--dir"],
+    ["batch", "show", "2026-05-02-1", "--dir"],
+    ["batch", "add", "2026-05-02-1", "--observe", "pale", "--dir"],
+    ["batch", "new", MIX, "--batch", "200 g", "--dir"],
+    ["learn", "--bench", "bench.toml", "--dir"],
+    ["init"],
+]
+
+
+@pytest.mark.parametrize("words", FOLDERS)
+def test_folders_that_are_none(
+    words: list[str], bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("loop").symlink_to("loop")
+    for name in ("loop", "loop/deeper", "n" * 300, "bench.toml", "bench.toml/deeper"):
+        refused([*words, name], capsys)
+
+
+def test_closed_folders(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without permission: nothing is read, nothing is written, one line each."""
+    with public_folder() as folder:
+        write_example(folder)
+        path, shut = folder / "bench.toml", folder / "shut"
+        shut.mkdir()
+        cases = [
+            ["evaluate", MIX, "-o", str(folder / "x")],
+            ["evaluate", MIX, "-o", str(shut / "x")],
+            [*DENSITY, "--kitchen", str(path), "--save"],
+            [*DENSITY, "--kitchen", str(shut / "bench.toml")],
+            ["learn", "--bench", str(path), "--save"],
+            ["batch", "new", MIX, "--batch", "200 g", "--dir", str(folder / "b")],
+            ["batch", "list", "--dir", str(shut)],
+            ["init", str(folder / "c")],
+            ["evaluate", "base", "--bench", str(shut / "bench.toml")],
+            ["burnrate", str(shut / "strands.csv")],
+        ]
+        assert main([*DENSITY, "--kitchen", str(path)]) == 0  # loads what is needed
+        assert main(["batch", "list", "--dir", str(folder / "b")]) in (1, 2)
+        assert main(["learn", "--bench", str(path)]) == 1
+        capsys.readouterr()
+        shut.chmod(0)
+        with as_nobody(folder):
+            for words in cases:
+                assert "ermission" in refused(words, capsys)
+        assert not (folder / "b").exists()
+        shut.chmod(0o755)
