@@ -207,7 +207,7 @@ def test_file_is_whole_or_not_there(
     def fail(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(os, "fdopen", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     assert main(["ingredients", "-o", str(path), "--force"]) == 2
     assert "No space left" in capsys.readouterr().err
     monkeypatch.undo()

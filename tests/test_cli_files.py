@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -227,3 +229,60 @@ def test_closed_folders(capsys: pytest.CaptureFixture[str]) -> None:
                 assert "ermission" in refused(words, capsys)
         assert not (folder / "b").exists()
         shut.chmod(0o755)
+
+
+# --- the screen -----------------------------------------------------------------------
+
+
+def _process(words: list[str], shell: str) -> subprocess.CompletedProcess[str]:
+    """Run a command in a shell that does something to its output."""
+    call = [sys.executable, "-m", "castsugar", *words]
+    return subprocess.run(
+        ["bash", "-o", "pipefail", "-c", f'"$@" {shell}', "bash", *call],
+        capture_output=True,
+        text=True,
+        env={k: v for k, v in os.environ.items() if k != "PYTHONUNBUFFERED"},
+        check=False,
+    )
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is full")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--help"],
+        ["--version"],
+        [],
+        ["ingredients", "--json"],
+        ["completion", "bash"],
+        ["evaluate", MIX, "--exit-pressure", "none"],
+        ["batch", "list"],
+        ["init"],
+    ],
+)
+@pytest.mark.parametrize("shell", [">/dev/full", ">&-"])
+def test_output_that_is_full_or_closed(
+    words: list[str], shell: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line and exit code 2; nothing is half there as if it were whole."""
+    monkeypatch.chdir(tmp_path)
+    done = _process(words, shell)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "printed" in done.stderr
+
+
+def test_complaints_that_nobody_hears() -> None:
+    """With the error output closed the exit code is the same."""
+    assert _process(["evaluate", "KNO3:60 suger:40"], "2>&-").returncode == 2
+    done = _process(["ingredients", "sucrose"], "2>&-")
+    assert (done.returncode, done.stdout[:7]) == (0, "sucrose")
+
+
+def test_a_reader_that_leaves_early_costs_no_file(tmp_path: Path) -> None:
+    """The page is written all the same, and the exit code stays 0."""
+    page = tmp_path / "sheet.html"
+    words = ["weigh", MIX, "--batch", "200 g", "--page", str(page)]
+    done = _process(words, "| :")
+    assert done.returncode == 0
+    assert done.stderr == f"wrote {page}\n"
+    assert page.read_text("utf-8").rstrip().endswith("</html>")

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.firing_options import add_stand_options
-from castsugar.cli.output import add_output_options, deliver, remarked
-from castsugar.cli.screen import remark, say
+from castsugar.cli.output import add_output_options, deliver, remarked, show
+from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.workshop.batches.batch import Batch
@@ -229,7 +229,7 @@ def run_add(options: argparse.Namespace) -> int:
     else:
         lines = [f"{line}\n" for line in first_lines(first)]
         text = "".join([*lines, *batch_rows.event_lines(batch, added)])
-    say(remarked(options, text))
+    show(options, remarked(options, text))
     _say_later(added[0].date)
     remark(f"added to {path}")
     return 0

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Iterator
 from typing import Any
 
-from castsugar.cli.screen import say
+from castsugar.cli.output import show
 
 SHELLS = ("bash", "zsh")
 
@@ -39,7 +39,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the script."""
-    say(script(options.parser, options.shell))
+    show(options, script(options.parser, options.shell))
     return 0
 
 

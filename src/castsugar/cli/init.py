@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from castsugar.cli.screen import say
+from castsugar.cli.output import show
 
 _EXAMPLES = """\
 The files are those of an invented club: a bench file with every table
@@ -67,5 +67,5 @@ def run(options: argparse.Namespace) -> int:
     longest = max(len(words) for words, _ in _NEXT) + 2
     lines += [f"  castsugar {words:<{longest}}{about}" for words, about in _NEXT]
     lines.append("Then put your own recipes, bags, pan and motor into bench.toml.")
-    say("\n".join(lines) + "\n")
+    show(options, "\n".join(lines) + "\n")
     return 0

@@ -7,6 +7,7 @@ convergence; 70 a fault of castsugar; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import io
 import itertools
 import os
 import re
@@ -14,7 +15,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
-from castsugar.cli.screen import remark, say, spell_what_does_not_fit
+from castsugar.cli.output import check_outputs, version_line
+from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
@@ -79,6 +81,13 @@ class Parser(argparse.ArgumentParser):
             if found := _DASHES.fullmatch(word):
                 self.error(f"argument {found[1]}: '--' is no value")
 
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Print help; unlike argparse, complain if that cannot be done."""
+        if file is sys.stdout:
+            say(message)
+        else:
+            super()._print_message(message, file)
+
     def _nearest(self, typed: str, known: Sequence[str]) -> str:
         """Say what is allowed instead of what was typed, the nearest word first."""
         near = nearest_names(typed[1:-1], known)
@@ -139,6 +148,8 @@ def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     for variable in SINGLE_THREAD:
         os.environ.setdefault(variable, "1")
+    if sys.stderr is None:
+        sys.stderr = io.StringIO()
     spell_what_does_not_fit()
     typed = tuple(sys.argv[1:] if words is None else words)
     try:
@@ -151,7 +162,7 @@ def main(words: Sequence[str] | None = None) -> int:
         remark("castsugar: interrupted")
         return INTERRUPTED
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        silence()
         return 0
     except Exception as error:  # noqa: BLE001 the last resort: nobody above
         return _fault(error, show=DEBUG in typed)
@@ -170,14 +181,11 @@ def _read(words: tuple[str, ...]) -> argparse.Namespace:
 def _run(options: argparse.Namespace) -> int:
     """Call the command that was asked for."""
     if options.version:
-        from castsugar.cli.output import version_line
-
         say(version_line() + "\n")
         return 0
     if options.command is None:
         say(INTRODUCTION)
         return 0
-    from castsugar.cli.output import check_outputs
     from castsugar.plausible import collected
 
     check_outputs(options)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import os
 import shlex
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -47,6 +45,7 @@ def check_outputs(options: argparse.Namespace) -> None:
     ------
     InputError
     """
+    say("")
     given = {_WRITTEN[k]: v for k, v in vars(options).items() if k in _WRITTEN}
     names = {option: v for option, v in given.items() if isinstance(v, str)}
     if names:
@@ -92,18 +91,9 @@ def put(options: argparse.Namespace, text: str) -> None:
 
 
 def show(options: argparse.Namespace, text: str) -> None:
-    """Print a result; a reader that left early keeps nothing else from being done."""
-    try:
-        say(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        silence()
+    """Print a result; errors as for :func:`say`."""
+    say(text)
     _note(options, "what is printed above")
-
-
-def silence() -> None:
-    """Let what is still to be printed, or left in a buffer, go nowhere."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def write_file(options: argparse.Namespace, name: str, text: str) -> None:

@@ -8,9 +8,13 @@ spelled in ASCII.
 from __future__ import annotations
 
 import codecs
+import contextlib
 import io
+import os
 import re
 import sys
+
+from castsugar.errors import InputError
 
 #: Longest piece of input that a line repeats, and the longest line [characters].
 _LONGEST_ECHO, _LONGEST_LINE = 80, 1000
@@ -61,8 +65,29 @@ def visible(text: str) -> str:
 
 
 def say(text: str) -> None:
-    """Print a result, or a part of it."""
-    sys.stdout.write(visible(text))
+    """Print a result now; a reader that left early keeps nothing else from being done.
+
+    Raises
+    ------
+    InputError
+        If the output is closed, or its disk full: half a result is none.
+    """
+    if sys.stdout is None:
+        raise InputError("nothing can be printed: the output is closed")
+    try:
+        sys.stdout.write(visible(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        silence()
+    except OSError as error:
+        silence()
+        raise InputError(f"the result cannot be printed: {error.strerror}") from None
+
+
+def silence() -> None:
+    """Let what is left in the buffer of the output go nowhere."""
+    with contextlib.suppress(OSError):  # no file of the system
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def remark(text: str) -> None:

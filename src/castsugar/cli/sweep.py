@@ -18,8 +18,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked, write_file
-from castsugar.cli.screen import say
+from castsugar.cli.output import remarked, show, write_file
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -121,9 +120,9 @@ def run(options: argparse.Namespace) -> int:
         picture = sweep_chart(rows, share, columns, options.recipe, notes)
         write_file(options, options.output, picture)
     summary = _summary(rows, share, columns, complete=complete)
-    say(remarked(options, summary))
-    say(heat_words(conditions.kitchen, database))
-    say(motor_words(conditions.motor, columns, rows, blends, database))
+    show(options, remarked(options, summary))
+    show(options, heat_words(conditions.kitchen, database))
+    show(options, motor_words(conditions.motor, columns, rows, blends, database))
     return 0 if complete else 130
 
 

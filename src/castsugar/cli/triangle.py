@@ -19,8 +19,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked, write_file
-from castsugar.cli.screen import say
+from castsugar.cli.output import remarked, show, write_file
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -135,9 +134,9 @@ def run(options: argparse.Namespace) -> int:
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         write_file(options, options.output, ternary(drawn, rows, column, notes))
-    say(remarked(options, _summary(rows, column, complete=complete)))
-    say(heat_words(conditions.kitchen, database))
-    say(motor_words(conditions.motor, [column], rows, blends, database))
+    show(options, remarked(options, _summary(rows, column, complete=complete)))
+    show(options, heat_words(conditions.kitchen, database))
+    show(options, motor_words(conditions.motor, [column], rows, blends, database))
     return 0 if complete else 130
 
 
