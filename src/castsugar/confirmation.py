@@ -16,6 +16,19 @@ from castsugar.thermo.tables import SpeciesTable
 #: Two solvers that differ by more than this do not agree. [K], [ppm]
 MOST_KELVIN, MOST_PPM = 0.1, 50.0
 
+#: What is said of a row that Ctrl-C kept from being solved again.
+INTERRUPTED = "unavailable: interrupted"
+
+_NOT_YET = "not asked"
+
+
+class UnconfirmedError(KeyboardInterrupt):
+    """Ctrl-C while the second solver worked; `columns` hold all rows."""
+
+    def __init__(self, columns: dict[str, Any]) -> None:
+        super().__init__()
+        self.columns = columns
+
 
 @dataclass(frozen=True, slots=True)
 class Reference:
@@ -36,7 +49,27 @@ def confirm(
 
     Changes the columns `confirmation`, `difference_temperature_K`,
     `difference_characteristic_velocity_ppm` and, where the solvers disagree, `status`.
+
+    Raises
+    ------
+    UnconfirmedError
+        After Ctrl-C; rows that were not reached say so.
     """
+    try:
+        _confirm(columns, mixes, pressures, reference)
+    except KeyboardInterrupt:
+        told = columns["confirmation"]
+        columns["confirmation"] = [INTERRUPTED if t == _NOT_YET else t for t in told]
+        raise UnconfirmedError(columns) from None
+
+
+def _confirm(
+    columns: dict[str, Any],
+    mixes: Sequence[Mix],
+    pressures: Sequence[float],
+    reference: Reference,
+) -> None:
+    """Do it row by row."""
     for row, (mix, pressure) in enumerate(zip(mixes, pressures, strict=True)):
         status = columns["status"][row]
         if status not in ("ok", "cold"):

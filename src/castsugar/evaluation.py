@@ -165,9 +165,10 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         For an inert dummy: it does not burn.
     WorkerError
         If a worker of the executor died.
+    UnconfirmedError
+        A KeyboardInterrupt that holds what is known, for :func:`table_of`: if Ctrl-C
+        came while the second solver worked.
     """
-    import pandas as pd
-
     _check_wings(kitchen, motor, species)
     listed, blends = _taken(mixes)
     if confirm and listed is None:
@@ -202,8 +203,14 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     if confirm and listed is not None:
         second = Reference(job.table, exit_pressure, flow)
         confirmation.confirm(columns, listed, pressures, second)
-    names = [c.key for c in COLUMNS if c.key in columns]
-    return pd.DataFrame(columns, columns=names)
+    return table_of(columns)
+
+
+def table_of(columns: rows.Columns) -> pd.DataFrame:
+    """Return columns as the table, in its order."""
+    import pandas as pd
+
+    return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
 
 
 def _drive(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.firing_options import add_stand_options
+from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver, remarked, show
 from castsugar.cli.screen import remark
 
@@ -194,16 +195,19 @@ def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_new import make
     from castsugar.files.writing import refuse_closed
+    from castsugar.workshop.batches.store import new_batch
     from castsugar.workshop.bench import read_bench
 
     folder = folder_of(options)
     refuse_closed(folder)
-    batch = make(options, folder)
-    topics = ("weigh", "kitchen", "storage")
+    made = make(options, folder)
     bench = read_bench(Path(options.bench)) if options.bench is not None else None
-    deliver(options, page(batch, topics, as_json=options.json, bench=bench))
-    _say_later(batch.made.date)
-    remark(f"kept as {batch.path}")
+    with held_back():
+        batch = new_batch(folder, made)
+        topics = ("weigh", "kitchen", "storage")
+        deliver(options, page(batch, topics, as_json=options.json, bench=bench))
+        _say_later(batch.made.date)
+        remark(f"kept as {batch.path}")
     return 0
 
 
@@ -219,19 +223,21 @@ def run_add(options: argparse.Namespace) -> int:
 
     path = record_path(folder_of(options), options.id)
     before = read_batch(path)
-    batch = add_events(path, events_of(options, before))
-    added = batch.events[len(before.events) :]
-    first = warnings(batch, load_database())
-    if options.json:
-        from castsugar.report import data
+    events = events_of(options, before)
+    with held_back():
+        batch = add_events(path, events)
+        added = batch.events[len(before.events) :]
+        first = warnings(batch, load_database())
+        if options.json:
+            from castsugar.report import data
 
-        text = data.to_json(batch_rows.events_document(batch, added, first))
-    else:
-        lines = [f"{line}\n" for line in first_lines(first)]
-        text = "".join([*lines, *batch_rows.event_lines(batch, added)])
-    show(options, remarked(options, text))
-    _say_later(added[0].date)
-    remark(f"added to {path}")
+            text = data.to_json(batch_rows.events_document(batch, added, first))
+        else:
+            lines = [f"{line}\n" for line in first_lines(first)]
+            text = "".join([*lines, *batch_rows.event_lines(batch, added)])
+        show(options, remarked(options, text))
+        _say_later(added[0].date)
+        remark(f"added to {path}")
     return 0
 
 

@@ -15,23 +15,20 @@ from castsugar.kitchen.profile import parse_cook
 from castsugar.recipe import Recipe, parse_recipe
 from castsugar.report import data
 from castsugar.weighing import catalogue_shares
-from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.foresee import foresee, used_lots
 from castsugar.workshop.batches.frozen import freeze
 from castsugar.workshop.batches.planned import read_actual
 from castsugar.workshop.batches.record import Made
-from castsugar.workshop.batches.store import new_batch
 from castsugar.workshop.bench import Bench, read_bench
 from castsugar.workshop.weigh import equipment_of, plan, read_charge
 
 
-def make(options: argparse.Namespace, folder: Path) -> Batch:
-    """Keep a new batch, with what is foreseen of it.
+def make(options: argparse.Namespace, folder: Path) -> Made:
+    """Return a new batch to be kept, with what is foreseen of it.
 
     Raises
     ------
     CastsugarError
-        Nothing is kept then.
     """
     database = load_database()
     date = date_of(options.date)
@@ -58,7 +55,7 @@ def make(options: argparse.Namespace, folder: Path) -> Batch:
     lots = {i: r.to_dict() for i, (_, r) in used_lots(draft, bench, database).items()}
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=lost)
-    return new_batch(folder, replace(draft, predictions=row, water_lost=share))
+    return replace(draft, predictions=row, water_lost=share)
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:

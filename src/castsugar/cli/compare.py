@@ -12,6 +12,7 @@ from castsugar.cli.comparing import (
     read_comparing,
 )
 from castsugar.cli.documents import asked_of, deliver_document
+from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed
 
 _EXAMPLES = """\
 Every mix is held against the first one (or --baseline). "cannot tell" is an
@@ -79,10 +80,15 @@ def run(options: argparse.Namespace) -> int:
         draws=asked_for.draws,
         seed=asked_for.seed,
     )
-    rows = conditions.rows(asked_for.mixes, confirm=options.confirm)
-    asked = asked_of(asked_for, topics=["evaluate"], rows=rows, notes=_notes(asked_for))
-    document = comparison_document(comparison, rows, asked)
-    deliver_document(options, document, comparison_rows(comparison, rows, asked))
+    with held_back() as hold:
+        with hold.work():
+            rows = conditions.rows(asked_for.mixes, confirm=options.confirm)
+        notes = [*unconfirmed(rows), *_notes(asked_for)]
+        asked = asked_of(asked_for, topics=["evaluate"], rows=rows, notes=notes)
+        document = comparison_document(comparison, rows, asked)
+        deliver_document(options, document, comparison_rows(comparison, rows, asked))
+    if unconfirmed(rows):
+        return INTERRUPTED
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -138,6 +139,9 @@ def deliver_document(
     from castsugar.report.blocks.text import to_text
 
     document = with_remarks(options, document)
+    marks = [note for note in rows.get("notes", []) if note.startswith("INCOMPLETE")]
+    if marks:
+        document = replace(document, subtitle="; ".join([*marks, document.subtitle]))
     if options.json:
         text = remarked(options, data.to_json(rows))
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
@@ -18,11 +19,18 @@ from castsugar.cli.evaluate_motor import (
     motor_extra,
     trace_of,
 )
+from castsugar.cli.interrupt import (
+    INTERRUPTED,
+    held_back,
+    unconfirmed,
+    write_pictures,
+)
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
-from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.output import add_output_options, deliver
 
 if TYPE_CHECKING:
+    from castsugar.cli.interrupt import Hold
     from castsugar.database import Database
     from castsugar.driving import Firing
     from castsugar.mix import Mix
@@ -108,19 +116,34 @@ def run(options: argparse.Namespace) -> int:
         shelf=conditions.shelf,
     )
 
-    from castsugar.evaluation import evaluate
+    with held_back() as hold:
+        rows = _evaluated(options, conditions, mixes, hold)
+        fired = fire_rows(conditions, mixes, rows)
+        deliver(options, _render(options, database, conditions, mixes, rows, fired))
+        draw = partial(trace_of, conditions, mixes, fired)
+        drawn = write_pictures(options, hold, {options.trace: draw})
+    if unconfirmed(rows) or not drawn:
+        return INTERRUPTED
+    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
+    return 3 if failed else 0
+
+
+def _evaluated(
+    options: argparse.Namespace, conditions: Conditions, mixes: list[Mix], hold: Hold
+) -> list[dict[str, Any]]:
+    """Return the rows of the mixes; Ctrl-C leaves those that are not confirmed yet."""
+    from castsugar.confirmation import UnconfirmedError
+    from castsugar.evaluation import evaluate, table_of
 
     confirm = options.confirm
     if confirm is None:
         confirm = len(mixes) <= MOST_CONFIRMED
-    table = evaluate(mixes, confirm=confirm, **conditions.evaluate_options())
-    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
-    fired = fire_rows(conditions, mixes, rows)
-    deliver(options, _render(options, database, conditions, mixes, rows, fired))
-    if options.trace:
-        write_file(options, options.trace, trace_of(conditions, mixes, fired))
-    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
-    return 3 if failed else 0
+    try:
+        with hold.work():
+            table = evaluate(mixes, confirm=confirm, **conditions.evaluate_options())
+    except UnconfirmedError as stopped:
+        table = table_of(stopped.columns)
+    return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
 
 
 def _render(
@@ -147,7 +170,7 @@ def _render(
     )
     cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
-    assumed = conditions.assumptions()
+    assumed = [*unconfirmed(rows), *conditions.assumptions()]
     if not options.json:
         ballistics = options.ballistics
         extra = motor_extra(conditions, rows, fired, ballistics=ballistics)

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import show
 
 _EXAMPLES = """\
@@ -58,7 +59,6 @@ def run(options: argparse.Namespace) -> int:
     if not options.dir:
         raise InputError("DIR is empty; give the name of a folder or leave it out")
     folder = Path(options.dir)
-    write_example(folder, force=options.force)
     width = max(map(len, FILES)) + 2
     lines = ["An example, all of it invented:"]
     lines += [f"  {name:<{width}}{about}" for name, about in FILES.items()]
@@ -67,5 +67,7 @@ def run(options: argparse.Namespace) -> int:
     longest = max(len(words) for words, _ in _NEXT) + 2
     lines += [f"  castsugar {words:<{longest}}{about}" for words, about in _NEXT]
     lines.append("Then put your own recipes, bags, pan and motor into bench.toml.")
-    show(options, "\n".join(lines) + "\n")
+    with held_back():
+        write_example(folder, force=options.force)
+        show(options, "\n".join(lines) + "\n")
     return 0

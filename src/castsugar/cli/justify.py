@@ -12,6 +12,13 @@ from castsugar.cli.comparing import (
     read_comparing,
 )
 from castsugar.cli.documents import asked_of, deliver_document
+from castsugar.cli.interrupt import (
+    INTERRUPTED,
+    NOT_DRAWN,
+    Hold,
+    held_back,
+    unconfirmed,
+)
 
 if TYPE_CHECKING:
     from castsugar.decide.change import Change
@@ -90,15 +97,22 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.report.change.document import change_document
     from castsugar.report.change.rows import change_rows
 
-    asked = asked_of(
-        asked_for,
-        reason=options.reason.strip(),
-        topics=["evaluate", "justify"],
-        rows=change.rows,
-    )
-    pictures = _pictures(asked_for, change) if options.page else None
-    document = change_document(change, asked, pictures)
-    deliver_document(options, document, change_rows(change, asked))
+    with held_back() as hold:
+        pictures, marks = None, unconfirmed(change.rows)
+        if options.page:
+            pictures = _pictures(asked_for, change, hold)
+            marks += [NOT_DRAWN] if NOT_DRAWN in pictures.missing else []
+        asked = asked_of(
+            asked_for,
+            reason=options.reason.strip(),
+            topics=["evaluate", "justify"],
+            rows=change.rows,
+            notes=marks,
+        )
+        document = change_document(change, asked, pictures)
+        deliver_document(options, document, change_rows(change, asked))
+    if marks:
+        return INTERRUPTED
     if any(str(row["status"]).startswith("no convergence") for row in change.rows):
         return 3
     return 0 if change.justified else NO
@@ -122,8 +136,8 @@ def _check_limits(asked_for: Comparing) -> None:
             )
 
 
-def _pictures(asked_for: Comparing, change: Change) -> Pictures:
+def _pictures(asked_for: Comparing, change: Change, hold: Hold) -> Pictures:
     """Draw what belongs on the page."""
     from castsugar.cli.justify_pictures import pictures_of
 
-    return pictures_of(asked_for, change)
+    return pictures_of(asked_for, change, hold)

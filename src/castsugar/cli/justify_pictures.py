@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.interrupt import NOT_DRAWN
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from castsugar.cli.comparing import Comparing
+    from castsugar.cli.interrupt import Hold
     from castsugar.decide.around import Around
     from castsugar.decide.change import Change
     from castsugar.decide.table import Settings
@@ -18,46 +21,52 @@ if TYPE_CHECKING:
     from castsugar.report.search_words import Asked
 
 
-def pictures_of(asked_for: Comparing, change: Change) -> Pictures:
+def pictures_of(asked_for: Comparing, change: Change, hold: Hold) -> Pictures:
     """Draw what can be drawn; what cannot says why.
 
     Parameters
     ----------
     asked_for : Comparing
     change : Change
+    hold : Hold
+        Ctrl-C ends the drawing; what was drawn by then is returned.
     """
-    from castsugar.errors import InputError
     from castsugar.report.change.pictures import Pictures
 
+    done: dict[str, Any] = {}
     missing: list[str] = []
+    try:
+        with hold.work():
+            _draw(asked_for, change, done, missing)
+    except KeyboardInterrupt:
+        missing.append(NOT_DRAWN)
+    return Pictures(**done, missing=tuple(missing))
 
-    def drawn(name: str, draw: Callable[[], Figure | None]) -> Figure | None:
+
+def _draw(
+    asked_for: Comparing, change: Change, done: dict[str, Any], missing: list[str]
+) -> None:
+    """Draw one picture after the other into `done`."""
+    from castsugar.errors import InputError
+    from castsugar.report.what_if import what_if
+
+    def drawn(key: str, name: str, draw: Callable[[], Figure | None]) -> None:
         try:
-            return draw()
+            done[key] = draw()
         except InputError as error:
             missing.append(f"no picture of {name}: {error}")
-            return None
 
-    pictures = Pictures(
-        species=drawn("the products", lambda: _species(change)),
-        firing=drawn("pressure against time", lambda: _firing(change)),
-    )
+    drawn("species", "the products", lambda: _species(change))
+    drawn("firing", "pressure against time", lambda: _firing(change))
     try:
         around = _around(asked_for, change)
     except InputError as error:
         missing.append(f"no map of neighbours: {error}")
-        return replace(pictures, missing=tuple(missing))
-
-    from castsugar.report.what_if import what_if
-
+        return
     names = _names(asked_for, change)
-    return replace(
-        pictures,
-        map=drawn("the map", lambda: _map(around, names)),
-        traces=drawn("one ingredient more or less", lambda: _traces(around, names)),
-        what_if=what_if(around, asked=names),
-        missing=tuple(missing),
-    )
+    drawn("map", "the map", lambda: _map(around, names))
+    drawn("traces", "one ingredient more or less", lambda: _traces(around, names))
+    done["what_if"] = what_if(around, asked=names)
 
 
 def _around(asked_for: Comparing, change: Change) -> Around:

@@ -10,6 +10,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
 
@@ -107,17 +108,17 @@ def run(options: argparse.Namespace) -> int:
     before, after, mix = _learn(options, entry, database)
     page = _page(options, database, before, after, mix)
     new = after.calibration.outcomes[-1]
-    if options.save and not new.contradicts:
-        append_measurement(Path(options.kitchen), entry)
-    deliver(options, page)
-    if new.contradicts:
-        remark("castsugar: not saved, it contradicts what is believed")
-        return 1
-    if options.save:
-        remark(f"added to {options.kitchen}")
-    elif options.kitchen is not None:
-        remark(f"not saved; add --save to keep it in {options.kitchen}")
-    return 0
+    with held_back():
+        if options.save and not new.contradicts:
+            append_measurement(Path(options.kitchen), entry)
+        deliver(options, page)
+        if new.contradicts:
+            remark("castsugar: not saved, it contradicts what is believed")
+        elif options.save:
+            remark(f"added to {options.kitchen}")
+        elif options.kitchen is not None:
+            remark(f"not saved; add --save to keep it in {options.kitchen}")
+    return 1 if new.contradicts else 0
 
 
 def _page(

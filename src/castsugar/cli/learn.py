@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.comparing import add_document_options
+from castsugar.cli.interrupt import held_back
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -95,12 +96,13 @@ def run(options: argparse.Namespace) -> int:
         reduce=_reducer(database),
         changed=options.changed,
     )
-    if options.save:
-        from castsugar.workshop.learning.save import save
+    with held_back():
+        if options.save:
+            from castsugar.workshop.learning.save import save
 
-        save(learning.planned)
-    _deliver(options, learning, _told(options, learning, database, folder))
-    _beside(options, learning)
+            save(learning.planned)
+        _deliver(options, learning, _told(options, learning, database, folder))
+        _beside(options, learning)
     if material.is_empty:
         remark(_nothing(material, folder))
         return NO

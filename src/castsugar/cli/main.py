@@ -15,6 +15,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
 from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
@@ -23,7 +24,7 @@ from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
 #: Set before numpy is loaded, and only where the user has not set them.
 SINGLE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
-BAD_INPUT, NO_CONVERGENCE, FAULT, INTERRUPTED = 2, 3, 70, 130
+BAD_INPUT, NO_CONVERGENCE, FAULT = 2, 3, 70
 
 #: Shows the traceback of a fault; known before and after the command.
 DEBUG = "--debug"
@@ -152,15 +153,16 @@ def main(words: Sequence[str] | None = None) -> int:
         sys.stderr = io.StringIO()
     spell_what_does_not_fit()
     typed = tuple(sys.argv[1:] if words is None else words)
+    options = argparse.Namespace()
     try:
-        return _run(_read(typed))
+        _read(typed, options)
+        return _run(options)
     except ConvergenceError as error:
         return _complain(error, NO_CONVERGENCE)
     except CastsugarError as error:
         return _complain(error, BAD_INPUT)
     except KeyboardInterrupt:
-        remark("castsugar: interrupted")
-        return INTERRUPTED
+        return _interrupted(getattr(options, "done", []))
     except BrokenPipeError:
         silence()
         return 0
@@ -168,14 +170,13 @@ def main(words: Sequence[str] | None = None) -> int:
         return _fault(error, show=DEBUG in typed)
 
 
-def _read(words: tuple[str, ...]) -> argparse.Namespace:
-    """Return the options that were typed, with the words themselves."""
+def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
+    """Fill in the options that were typed, with the words themselves."""
     parser = build_parser()
     parser.check(words)
-    options = parser.parse_args(words)
+    parser.parse_args(words, options)
     options.parser = parser
     options.words = words
-    return options
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -192,6 +193,13 @@ def _run(options: argparse.Namespace) -> int:
     with collected() as options.remarks:
         code: int = options.run(options)
     return code
+
+
+def _interrupted(done: Sequence[str]) -> int:
+    """Say what there is of a command that Ctrl-C ended."""
+    told = f"done is only: {', '.join(done)}" if done else "nothing was written"
+    remark(f"castsugar: interrupted; {told}")
+    return INTERRUPTED
 
 
 def _complain(error: Exception, code: int) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import math
+import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from castsugar.blends import Blends
     from castsugar.cli.conditions import Conditions
+    from castsugar.cli.interrupt import Hold
 
 #: Written as the status of a row that an interruption left undone.
 UNDONE = "not computed: interrupted"
@@ -44,9 +46,9 @@ Rows = list[dict[str, Any]]
 
 
 def evaluate_many(
-    blends: Blends, conditions: Conditions, workers: int
+    blends: Blends, conditions: Conditions, workers: int, hold: Hold
 ) -> tuple[Rows, bool]:
-    """Evaluate blends part by part.
+    """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
     Returns
     -------
@@ -61,16 +63,15 @@ def evaluate_many(
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
     parts: list[pd.DataFrame] = []
-    done = 0
     try:
-        with _pool(workers, len(blends)) as executor:
+        with hold.work(), _pool(workers, len(blends)) as executor:
             for start in range(0, len(blends), size):
                 part = blends.take(slice(start, start + size))
                 options: dict[str, Any] = conditions.evaluate_options()
                 parts.append(evaluate(part, executor=executor, **options))
-                done += len(part)
-                progress.update(done)
+                progress.update(start + len(part))
     except KeyboardInterrupt:
+        done = sum(map(len, parts))
         parts.append(_undone(blends.take(slice(done, None)), conditions))
         return _rows(parts), False
     finally:
@@ -101,7 +102,11 @@ def _pool(workers: int, count: int) -> Iterator[Executor | None]:
     from concurrent.futures import ProcessPoolExecutor
 
     chunks = -(-count // CHUNK)  # a process more would have nothing to do
-    with ProcessPoolExecutor(min(workers, chunks)) as pool:
+    # Ctrl-C reaches the workers too; they finish what they have in hand.
+    deaf = (signal.SIGINT, signal.SIG_IGN)
+    with ProcessPoolExecutor(
+        min(workers, chunks), initializer=signal.signal, initargs=deaf
+    ) as pool:
         yield pool
 
 

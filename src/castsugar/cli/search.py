@@ -7,10 +7,12 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
+    from castsugar.cli.interrupt import Hold
     from castsugar.database import Caution, Database
     from castsugar.decide.outcome import Outcome
     from castsugar.decide.task import Task
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from castsugar.workshop.bench import Bench
     from castsugar.workshop.search_bench import SearchConditions
 
-NO, INTERRUPTED = 1, 130
+NO = 1
 
 #: Draws of the kitchen behind each mix.
 DRAWS = 500
@@ -94,12 +96,14 @@ def run(options: argparse.Namespace) -> int:
         return _propose(options, bench, task, database)
     _check_pictures(options, task)
     outcome = seek(task, confirm=options.confirm)
-    asked = _asked(bench, outcome, database)
-    cautions = _cautions(database, bench, outcome)
-    deliver(options, _render(options, database, outcome, asked, cautions))
-    _draw(options, outcome, asked)
-    if outcome.found.reason == "interrupted":
+    with held_back() as hold:
+        asked = _asked(bench, outcome, database)
+        cautions = _cautions(database, bench, outcome)
+        deliver(options, _render(options, database, outcome, asked, cautions))
+        drawn = _draw(options, hold, outcome, asked)
+    if outcome.interrupted:
         remark("castsugar: interrupted; this is the best so far")
+    if outcome.interrupted or not drawn:
         return INTERRUPTED
     return 0 if outcome.feasible and not outcome.refused else NO
 
@@ -242,25 +246,28 @@ def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Cautio
     return list(database.cautions_for(topics, facts))
 
 
-def _draw(options: argparse.Namespace, outcome: Outcome, asked: Asked) -> None:
-    """Write the pictures and the trials that were asked for."""
+def _draw(
+    options: argparse.Namespace, hold: Hold, outcome: Outcome, asked: Asked
+) -> bool:
+    """Write the trials and the pictures; return whether Ctrl-C let all be drawn."""
     from castsugar.report import data
     from castsugar.report.search_front import front_chart
     from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import trial_rows
     from castsugar.report.search_trace import trace_plot
 
-    if options.map:
-        write_file(options, options.map, search_map(outcome, asked=asked))
-    if options.traces:
-        write_file(options, options.traces, trace_plot(outcome, asked=asked))
-    if options.front and outcome.front is not None:
-        write_file(options, options.front, front_chart(outcome))
-    elif options.front:
-        remark("castsugar: no front to draw: no mix keeps the limits")
     if options.trials:
         rows = trial_rows(outcome)
         write_file(options, options.trials, data.to_csv(rows, list(rows[0])))
+    wanted = {
+        options.map: lambda: search_map(outcome, asked=asked),
+        options.traces: lambda: trace_plot(outcome, asked=asked),
+    }
+    if outcome.front is not None:
+        wanted[options.front] = lambda: front_chart(outcome)
+    elif options.front:
+        remark("castsugar: no front to draw: no mix keeps the limits")
+    return write_pictures(options, hold, wanted)
 
 
 def _propose(

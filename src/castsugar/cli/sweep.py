@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
@@ -10,6 +11,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
@@ -18,7 +20,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked, show, write_file
+from castsugar.cli.output import remarked, show
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -105,25 +107,25 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
         database=database,
     )
-    rows, complete = evaluate_many(blends, conditions, options.workers)
     share = f"{items[index]}_mass_percent"
-    rows = [
-        {share: 100.0 * float(value)} | row
-        for value, row in zip(values, rows, strict=True)
-    ]
-    if conditions.kitchen is not None:
-        add_window(rows)
-    write_table(options, rows)
-    if options.output:
+    with held_back() as hold:
+        rows, complete = evaluate_many(blends, conditions, options.workers, hold)
+        rows = [
+            {share: 100.0 * float(value)} | row
+            for value, row in zip(values, rows, strict=True)
+        ]
+        if conditions.kitchen is not None:
+            add_window(rows)
+        write_table(options, rows)
         notes = conditions.picture_notes(columns)
         notes += [] if complete else ["INCOMPLETE: interrupted"]
-        picture = sweep_chart(rows, share, columns, options.recipe, notes)
-        write_file(options, options.output, picture)
-    summary = _summary(rows, share, columns, complete=complete)
-    show(options, remarked(options, summary))
-    show(options, heat_words(conditions.kitchen, database))
-    show(options, motor_words(conditions.motor, columns, rows, blends, database))
-    return 0 if complete else 130
+        draw = partial(sweep_chart, rows, share, columns, options.recipe, notes)
+        drawn = write_pictures(options, hold, {options.output: draw})
+        text = _summary(rows, share, columns, complete=complete)
+        text = remarked(options, text) + heat_words(conditions.kitchen, database)
+        text += motor_words(conditions.motor, columns, rows, blends, database)
+        show(options, text)
+    return 0 if complete and drawn else INTERRUPTED
 
 
 def _which(database: Any, items: list[str], vary: str) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
@@ -10,6 +11,7 @@ from castsugar.cli.conditions import (
     add_condition_options,
     read_conditions,
 )
+from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
@@ -19,7 +21,7 @@ from castsugar.cli.many import (
     write_table,
 )
 from castsugar.cli.motor_options import add_motor_options, motor_words
-from castsugar.cli.output import remarked, show, write_file
+from castsugar.cli.output import remarked, show
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -114,30 +116,34 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
         database=database,
     )
-    rows, complete = evaluate_many(blends, conditions, options.workers)
+    plan = Triangle(
+        corners=tuple(options.ingredients),
+        fractions=triangle,
+        total=total,
+        fixed=fixed,
+        marks=marks,
+    )
     names = [f"{item}_mass_percent" for item in items]
-    rows = [
-        dict(zip(names, 100.0 * shares, strict=True)) | (withheld(row) if out else row)
-        for shares, row, out in zip(fractions, rows, blends.outside, strict=True)
-    ]
-    if conditions.kitchen is not None:
-        add_window(rows)
-    write_table(options, rows)
-    if options.output:
-        drawn = Triangle(
-            corners=tuple(options.ingredients),
-            fractions=triangle,
-            total=total,
-            fixed=fixed,
-            marks=marks,
-        )
+    with held_back() as hold:
+        rows, complete = evaluate_many(blends, conditions, options.workers, hold)
+        outside = zip(fractions, rows, blends.outside, strict=True)
+        rows = [
+            dict(zip(names, 100.0 * shares, strict=True))
+            | (withheld(row) if out else row)
+            for shares, row, out in outside
+        ]
+        if conditions.kitchen is not None:
+            add_window(rows)
+        write_table(options, rows)
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
-        write_file(options, options.output, ternary(drawn, rows, column, notes))
-    show(options, remarked(options, _summary(rows, column, complete=complete)))
-    show(options, heat_words(conditions.kitchen, database))
-    show(options, motor_words(conditions.motor, [column], rows, blends, database))
-    return 0 if complete else 130
+        draw = partial(ternary, plan, rows, column, notes)
+        drawn = write_pictures(options, hold, {options.output: draw})
+        text = _summary(rows, column, complete=complete)
+        text = remarked(options, text) + heat_words(conditions.kitchen, database)
+        text += motor_words(conditions.motor, [column], rows, blends, database)
+        show(options, text)
+    return 0 if complete and drawn else INTERRUPTED
 
 
 def _marks(

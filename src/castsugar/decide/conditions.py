@@ -8,9 +8,10 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from castsugar.arguments import instance, number
+from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.evaluation import check_options, evaluate
+from castsugar.evaluation import check_options, evaluate, table_of
 from castsugar.kitchen.settings import Kitchen
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
@@ -114,16 +115,20 @@ class Conditions:
         ----------
         mixes : sequence of Mix
         confirm : bool
-            Whether the second solver solves them again.
+            Whether the second solver solves them again. Ctrl-C stops only that: the
+            column `confirmation` then says so.
         """
-        table = evaluate(
-            list(mixes),
-            pressure=self.pressure,
-            exit_pressure=self.exit_pressure,
-            flow=self.flow,
-            confirm=confirm,
-            kitchen=self.kitchen,
-            motor=self.motor,
-            species=self.species,
-        )
+        try:
+            table = evaluate(
+                list(mixes),
+                pressure=self.pressure,
+                exit_pressure=self.exit_pressure,
+                flow=self.flow,
+                confirm=confirm,
+                kitchen=self.kitchen,
+                motor=self.motor,
+                species=self.species,
+            )
+        except UnconfirmedError as stopped:
+            table = table_of(stopped.columns)
         return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]

@@ -10,6 +10,12 @@ from castsugar.decide.ledger import Trials
 from castsugar.decide.problem import Goal, Limit
 from castsugar.decide.vertices import FloatArray
 
+#: Why a search is incomplete: Ctrl-C in it, or after it.
+INTERRUPTED = "interrupted"
+INTERRUPTED_AFTER = (
+    "interrupted after the search, before all of it was looked at and confirmed"
+)
+
 #: A shadow price is confirmed when re-optimising differs by less than this share.
 AGREEMENT = 0.05
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from castsugar.decide import hunt
+from castsugar.decide.found import INTERRUPTED
 from castsugar.decide.hunt import Effort
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import MOVED, Ledger, SpentError, Trials
@@ -112,7 +113,9 @@ def trade_off(
     try:
         _run(state, levels, work)
     except KeyboardInterrupt:
-        reason = "interrupted"
+        if not len(ledger.trials()):
+            raise
+        reason = INTERRUPTED
     except SpentError:
         reason = f"the budget of {work.budget} evaluations is used up"
     return _front(state, levels, reason)

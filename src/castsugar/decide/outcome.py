@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.decide.found import Found
+from castsugar.decide.found import INTERRUPTED, Found
 from castsugar.decide.front import Front
 from castsugar.decide.robust import Robust
 from castsugar.decide.rounding import Weighable
@@ -59,6 +59,11 @@ class Outcome:
     tried_values: Mapping[str, Mapping[str, float]]
     refused: str
     unjudged: tuple[str, ...] = ()
+
+    @property
+    def interrupted(self) -> bool:
+        """Return whether Ctrl-C ended the search, or what comes after it."""
+        return INTERRUPTED in self.found.reason
 
     @property
     def feasible(self) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from castsugar.decide import hunt
 from castsugar.decide.answer import Knowledge, answer
-from castsugar.decide.found import Found
+from castsugar.decide.found import INTERRUPTED, Found
 from castsugar.decide.hunt import Effort
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import Ledger, SpentError
@@ -90,7 +90,7 @@ def optimise(
     except KeyboardInterrupt:
         if not len(ledger.trials()):
             raise
-        known.reason = "interrupted"
+        known.reason = INTERRUPTED
     except SpentError:
         known.reason = f"the budget of {work.budget} evaluations is used up"
     return answer(known)

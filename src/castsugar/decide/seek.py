@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from castsugar.decide.found import Found
+from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
+from castsugar.confirmation import UnconfirmedError
+from castsugar.decide.found import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.decide.front import Front, trade_off
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Goal
@@ -21,7 +23,7 @@ from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Task
 from castsugar.driving import untold
 from castsugar.errors import ConvergenceError, InputError
-from castsugar.evaluation import evaluate
+from castsugar.evaluation import evaluate, table_of
 from castsugar.mix import Mix
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
@@ -33,6 +35,8 @@ _USUAL_BATCH = 0.2
 
 def seek(task: Task, *, confirm: bool = True) -> Outcome:
     """Search, and find out what else a person has to know about the answer.
+
+    Ctrl-C ends it with what is known, marked incomplete.
 
     Parameters
     ----------
@@ -54,19 +58,23 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
     except ConvergenceError as error:
         why = _untold(task)
         raise InputError(f"no mix can be judged: {why}") if why else error from None
-    fine = found.status == "optimal"
-    percents, weighable, gap = _rounded(task, problem, found)
-    robust = _robust(task, problem, goal, found) if fine else None
-    front = _front(task, problem, goal) if fine and task.front else None
-    rows = _rows(task, found, percents, weighable, robust, confirm=confirm)
+    beside = _Beside()
+    try:
+        _look_beside(beside, task, problem, goal, found)
+    except KeyboardInterrupt:
+        beside.stopped = True
+    rows = _shown_rows(task, found, beside, confirm=confirm)
+    if beside.stopped and found.reason != INTERRUPTED:
+        why = "; ".join(filter(None, (found.reason, INTERRUPTED_AFTER)))
+        found = replace(found, status="incomplete", reason=why)
     return Outcome(
         task=task,
         found=found,
-        percents=percents,
-        weighable=weighable,
-        no_rounding=gap,
-        robust=robust,
-        front=front,
+        percents=beside.percents,
+        weighable=beside.weighable,
+        no_rounding=beside.gap,
+        robust=beside.robust,
+        front=beside.front,
         rows=rows,
         tried_values=_tried(task, problem),
         refused=_refused(rows["best"], kept=found.violation <= 0.0),
@@ -82,6 +90,49 @@ def _untold(task: Task) -> str:
     names, corner = task.space.columns, task.space.regions()[0].corners[0]
     rows = _evaluated(settings, {"corner": _recipe(names, corner)}, confirm=False)
     return untold(rows["corner"])
+
+
+@dataclass(slots=True, kw_only=True)
+class _Beside:
+    """What stands beside the best mix, as far as it is known."""
+
+    percents: Weighable | None = None
+    weighable: Weighable | None = None
+    gap: str = ""
+    robust: Robust | None = None
+    front: Front | None = None
+    stopped: bool = False
+
+
+def _look_beside(
+    beside: _Beside, task: Task, problem: TableProblem, goal: Goal, found: Found
+) -> None:
+    """Round, make robust, follow the trade-off; Ctrl-C keeps what was found."""
+    beside.stopped, beside.gap = found.reason == INTERRUPTED, INTERRUPTED
+    beside.percents, beside.weighable, beside.gap = _rounded(task, problem, found)
+    if found.status != "optimal":
+        return
+    beside.robust = _robust(task, problem, goal, found)
+    if beside.robust is not None and beside.robust.found.reason == INTERRUPTED:
+        raise KeyboardInterrupt
+    beside.front = _front(task, problem, goal)
+    if beside.front is not None and beside.front.reason == INTERRUPTED:
+        raise KeyboardInterrupt
+
+
+def _shown_rows(
+    task: Task, found: Found, beside: _Beside, *, confirm: bool
+) -> dict[str, dict[str, Any]]:
+    """Return the rows that are shown, not confirmed once Ctrl-C was pressed."""
+    try:
+        rows = _rows(task, found, beside, confirm=confirm and not beside.stopped)
+    except KeyboardInterrupt:
+        if beside.stopped:
+            raise
+        beside.stopped = True
+        return _rows(task, found, beside, confirm=False)
+    beside.stopped |= any(r["confirmation"] == UNCONFIRMED for r in rows.values())
+    return rows
 
 
 def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:
@@ -152,22 +203,17 @@ def _front(task: Task, problem: TableProblem, goal: Goal) -> Front | None:
 
 
 def _rows(
-    task: Task,
-    found: Found,
-    percents: Weighable | None,
-    weighable: Weighable | None,
-    robust: Robust | None,
-    *,
-    confirm: bool,
+    task: Task, found: Found, beside: _Beside, *, confirm: bool
 ) -> dict[str, dict[str, Any]]:
     """Return full rows of the table for every mix that is shown."""
     shown: dict[str, Mapping[str, float]] = {"best": found.recipe}
     names = task.space.columns
-    for name, rounded in (("percents", percents), ("weighable", weighable)):
+    both = (("percents", beside.percents), ("weighable", beside.weighable))
+    for name, rounded in both:
         if rounded is not None:
             shown[name] = _recipe(names, rounded.fractions)
-    if robust is not None:
-        shown["robust"] = robust.found.recipe
+    if beside.robust is not None:
+        shown["robust"] = beside.robust.found.recipe
     for count, runner in enumerate(found.runners_up, start=1):
         shown[f"runner {count}"] = _recipe(names, runner.fractions)
     shown |= task.tried
@@ -188,16 +234,19 @@ def _evaluated(
         )
         for name, recipe in shown.items()
     ]
-    table = evaluate(
-        mixes,
-        pressure=settings.pressure,
-        exit_pressure=settings.exit_pressure,
-        flow=settings.flow,
-        confirm=confirm,
-        kitchen=settings.kitchen,
-        motor=settings.motor,
-        species=settings.species,
-    )
+    try:
+        table = evaluate(
+            mixes,
+            pressure=settings.pressure,
+            exit_pressure=settings.exit_pressure,
+            flow=settings.flow,
+            confirm=confirm,
+            kitchen=settings.kitchen,
+            motor=settings.motor,
+            species=settings.species,
+        )
+    except UnconfirmedError as stopped:
+        table = table_of(stopped.columns)
     records = table.to_dict("records")
     return {
         name: {str(k): v for k, v in row.items()}

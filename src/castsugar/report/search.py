@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from castsugar.database import Caution
+from castsugar.decide.found import INTERRUPTED_AFTER
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.rounding import Weighable
 from castsugar.report.layout import LABEL, number
@@ -98,12 +99,13 @@ def _standing(outcome: Outcome) -> list[str]:
             "",
         )
     if found.status == "incomplete":
-        lines += filled(
-            f"NOT FINISHED: {found.reason}. This is the best of the "
-            f"{len(found.trials)} mixes tried so far; a better one may exist.",
-            "  ",
-            "",
-        )
+        text = f"NOT FINISHED: {found.reason}."
+        if found.reason != INTERRUPTED_AFTER:
+            text += (
+                f" This is the best of the {len(found.trials)} mixes tried so far; a "
+                "better one may exist."
+            )
+        lines += filled(text, "  ", "")
     for name in outcome.unjudged:
         lines += filled(
             f"LEFT OUT: {name}. No mix with it could be judged under these limits (no "

@@ -77,7 +77,7 @@ def change_rows(change: Change, asked: Asked) -> dict[str, Any]:
             )
         ],
         "overturns": [_overturn(one) for one in change.overturns],
-        "notes": compared["notes"],
+        "notes": [*compared["notes"], *asked.notes],
         "assumptions": list(asked.assumptions),
         "cautions": [caution.text for caution in asked.cautions],
         "sources": {
