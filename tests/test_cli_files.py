@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 from castaways import as_nobody, public_folder
 
-from castsugar.cli.main import main
+from castsugar.cli.completion import _actions
+from castsugar.cli.main import build_parser, main
+from castsugar.cli.output import WRITTEN
 from castsugar.workshop.scenario import write_example
 
 # Exact: codes and lines are known.
@@ -110,6 +112,15 @@ def test_unwritable_results_are_refused_before_the_work(
     for name, said in (("pipe", "it is a pipe"), ("/dev/null", "it is a device")):
         assert said in refused([*words, option, name, "--force"], capsys)
     assert not Path("batches").exists()
+
+
+def test_every_file_option_is_known() -> None:
+    """A file is read, or looked at before the work because it is to be written."""
+    read = {"bench", "motor", "kitchen", "file", "strands", "firing"}
+    found = {a.dest for a in _actions(build_parser()) if a.metavar == "FILE"}
+    assert found - read <= set(WRITTEN)
+    assert not read & set(WRITTEN)
+    assert len(found) > len(read)
 
 
 #: Commands that read a bench file, up to its name.

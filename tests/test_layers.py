@@ -90,9 +90,18 @@ PANDAS = (
     "castsugar.workshop.samples",
 )
 
-#: Who may touch files (design 2), and how that looks in source.
-FILES = ("database", "files", "workshop", "report", "cli")
-FILE_READERS = ("castsugar.thermo.species", "castsugar.thermo.entries")
+#: Who may touch files (design 2), and how that looks in source: the user's in one room
+#: only; others read what the package ships, the command line opens the null device.
+FILES = ("database", "files")
+FILE_READERS = (
+    "castsugar.cli.screen",
+    "castsugar.report.blocks.html",
+    "castsugar.report.schemas",
+    "castsugar.report.what_if",
+    "castsugar.thermo.entries",
+    "castsugar.thermo.species",
+    "castsugar.workshop.scenario",
+)
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
 
 IMPORTERS = ("import_module", "__import__", "find_spec")
@@ -241,8 +250,14 @@ def touching_files(sources: Sources) -> Iterator[str]:
         if room in FILES or name in FILE_READERS:
             continue
         for node in ast.walk(ast.parse(source)):
-            if isinstance(node, ast.Call) and called(node) in FILE_CALLS:
+            if isinstance(node, ast.Call) and _touches(node):
                 yield f"{name} line {node.lineno}: touches a file ({called(node)})"
+
+
+def _touches(node: ast.Call) -> bool:
+    """Whether a call goes to a file: the builtin, or a method; not our own readers."""
+    builtin = isinstance(node.func, ast.Name)
+    return called(node) == "open" if builtin else called(node) in FILE_CALLS
 
 
 def too_big(sources: Sources) -> Iterator[str]:
@@ -341,7 +356,7 @@ def test_rules_accept_what_is_allowed() -> None:
         "castsugar.thermo.second_opinion.route": "import cantera",
         "castsugar.evaluation": "from castsugar.thermo import species",
         "castsugar.report.text": "import pandas\nfrom castsugar.thermo import species",
-        "castsugar.cli.main": "import sys\nsys.stdout.write(open('x').read())",
+        "castsugar.cli.main": "import sys\nsys.stdout.write(read_text('x'))",
         "castsugar.examples.figure": "import castsugar as cs",
         "castsugar.kitchen": "def f():\n    pass" + "\n    x = 1" * 39 + "\n" * 250,
     }

@@ -155,7 +155,7 @@ def test_no_process_without_work(monkeypatch: pytest.MonkeyPatch) -> None:
     """Any number of workers is asked for; two chunks of mixes keep two of them busy."""
     opened = []
 
-    def pool(count: int) -> contextlib.nullcontext[None]:
+    def pool(count: int, **_: object) -> contextlib.nullcontext[None]:
         opened.append(count)
         return contextlib.nullcontext()
 

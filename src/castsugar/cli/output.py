@@ -25,7 +25,7 @@ def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> 
 
 
 #: Options that name a file to write, by what argparse calls them.
-_WRITTEN = {
+WRITTEN = {
     "output": "-o",
     "csv": "--csv",
     "page": "--page",
@@ -46,7 +46,7 @@ def check_outputs(options: argparse.Namespace) -> None:
     InputError
     """
     say("")
-    given = {_WRITTEN[k]: v for k, v in vars(options).items() if k in _WRITTEN}
+    given = {WRITTEN[k]: v for k, v in vars(options).items() if k in WRITTEN}
     names = {option: v for option, v in given.items() if isinstance(v, str)}
     if names:
         from castsugar.files.writing import refuse_unwritable
