@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,7 +47,7 @@ def at_enthalpy(
     """
     count = len(enthalpy)
     iterate = _first(model, names, batch.elements, log_pressure)
-    target = Target("enthalpy", enthalpy, floor=math.log(_GIVEN_UP))
+    target = Target("enthalpy", enthalpy, floor=_GIVEN_UP)
     outcome = newton.run(model, batch, iterate, target)
     solved, iterations = outcome.solved, outcome.iterations
     cold = solved & (iterate.temperature < COLD)
@@ -143,6 +142,6 @@ def _from_ladder(
 ) -> tuple[Iterate, IntArray, BoolArray]:
     """Solve at one temperature of the ladder, then go to the enthalpy."""
     at = at_temperature(model, batch, np.full(len(enthalpy), temperature), log_pressure)
-    target = Target("enthalpy", enthalpy, floor=math.log(300.0))
+    target = Target("enthalpy", enthalpy, floor=300.0)
     outcome = newton.run(model, batch, at.iterate, target, limit=200)
     return at.iterate, at.iterations + outcome.iterations, outcome.solved

@@ -29,11 +29,10 @@ class Iterate:
 
     potentials: FloatArray  # (n, elements): element potentials / RT
     log_moles: FloatArray  # (n,): ln of the amount of gas [mol/kg]
-    log_temperature: FloatArray  # (n,)
+    temperature: FloatArray  # (n,): [K]
     log_pressure: FloatArray  # (n,): ln(p / reference pressure)
     amounts: FloatArray  # (n, phases): condensed amounts [mol/kg]
     active: BoolArray  # (n, phases): present
-    above: BoolArray  # (n,): which gas fit is used
 
     def take(self, rows: IntArray | BoolArray) -> Iterate:
         """Return copies of some of the rows."""
@@ -48,12 +47,6 @@ class Iterate:
     def count(self) -> int:
         """Number of rows."""
         return len(self.log_moles)
-
-    @property
-    def temperature(self) -> FloatArray:
-        """Temperature. [K]"""
-        result: FloatArray = np.exp(self.log_temperature)
-        return result
 
     @property
     def moles(self) -> FloatArray:

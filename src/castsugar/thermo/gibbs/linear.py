@@ -79,7 +79,7 @@ def moments(
     """
     t = iterate.temperature
     basis = fits.basis(t)
-    phi = model.exponents(basis, iterate.above, iterate.potentials)
+    phi = model.exponents(basis, t, iterate.potentials)
     top = phi.max(axis=1)
     phi -= top[:, None]
     if every:
@@ -94,7 +94,7 @@ def moments(
     y /= total[:, None]
     with np.errstate(divide="ignore"):
         log_total = np.log(total)
-    h = model.enthalpies(basis, iterate.above, kept)
+    h = model.enthalpies(basis, t, kept)
     y_h = y * h
     moles = iterate.moles
     gas_atoms = model.gas_atoms[kept]
@@ -109,8 +109,7 @@ def moments(
         pairs=y @ model.pairs[kept],
         h=y_h.sum(axis=1),
         atoms_h=y_h @ gas_atoms,
-        heat=np.einsum("ij,ij->i", y_h, h)
-        + model.heat_capacity(basis, iterate.above, kept, y),
+        heat=np.einsum("ij,ij->i", y_h, h) + model.heat_capacity(basis, t, kept, y),
         phase=phase,
         lack=batch.elements - moles[:, None] * mean - condensed,
         affinity=phase.g - iterate.potentials @ model.phase_atoms.T,

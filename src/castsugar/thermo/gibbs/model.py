@@ -14,7 +14,6 @@ import numpy as np
 
 from castsugar.thermo import fits
 from castsugar.thermo.tables import (
-    BoolArray,
     FloatArray,
     IntArray,
     PhaseTable,
@@ -40,13 +39,13 @@ class Model(Protocol):
     transitions: tuple[tuple[int, int, float], ...]
 
     def exponents(
-        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+        self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray
     ) -> FloatArray:
-        """Return a.pi - g/RT of all gases; `above` chooses the upper fit."""
+        """Return a.pi - g/RT of all gases."""
         ...
 
     def enthalpies(
-        self, basis: FloatArray, above: BoolArray, kept: IntArray
+        self, basis: FloatArray, temperature: FloatArray, kept: IntArray
     ) -> FloatArray:
         """Return h/RT of the gases `kept`."""
         ...
@@ -54,7 +53,7 @@ class Model(Protocol):
     def heat_capacity(
         self,
         basis: FloatArray,
-        above: BoolArray,
+        temperature: FloatArray,
         kept: IntArray,
         fractions: FloatArray,
     ) -> FloatArray:
@@ -93,34 +92,38 @@ class TableModel:
         self._cp = [fits.heat_capacity_terms(fit) for fit in table.gas.fit]
         self._phase_edges, self._phase_terms = _intervals(table.phase)
 
+    def _side(self, temperature: FloatArray) -> IntArray:
+        """Return which gas fit holds at a temperature: 0 below the join, else 1."""
+        return (temperature >= self.join).astype(np.intp)
+
     def exponents(
-        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+        self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray
     ) -> FloatArray:
-        """Return a.pi - g/RT of all gases; `above` chooses the upper fit."""
+        """Return a.pi - g/RT of all gases."""
         return _by_group(
             np.hstack([basis, potentials]),
-            above.astype(np.intp),
+            self._side(temperature),
             self._exponents.__getitem__,
         )
 
     def enthalpies(
-        self, basis: FloatArray, above: BoolArray, kept: IntArray
+        self, basis: FloatArray, temperature: FloatArray, kept: IntArray
     ) -> FloatArray:
         """Return h/RT of the gases `kept`."""
         return _by_group(
-            basis, above.astype(np.intp), lambda group: self._h[group][:, kept]
+            basis, self._side(temperature), lambda group: self._h[group][:, kept]
         )
 
     def heat_capacity(
         self,
         basis: FloatArray,
-        above: BoolArray,
+        temperature: FloatArray,
         kept: IntArray,
         fractions: FloatArray,
     ) -> FloatArray:
         """Return the mean cp/R of the gases `kept` in each row."""
         mean = _by_group(
-            fractions, above.astype(np.intp), lambda group: self._cp[group][:, kept].T
+            fractions, self._side(temperature), lambda group: self._cp[group][:, kept].T
         )
         result: FloatArray = (mean * basis).sum(axis=1)
         return result
@@ -187,29 +190,29 @@ class FixedModel:
         self.transitions: tuple[tuple[int, int, float], ...] = ()
 
     def exponents(
-        self, basis: FloatArray, above: BoolArray, potentials: FloatArray
+        self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray
     ) -> FloatArray:
         """Return a.pi - c of all species."""
-        del basis, above
+        del basis, temperature
         result: FloatArray = potentials @ self.gas_atoms.T - self.constants
         return result
 
     def enthalpies(
-        self, basis: FloatArray, above: BoolArray, kept: IntArray
+        self, basis: FloatArray, temperature: FloatArray, kept: IntArray
     ) -> FloatArray:
         """Return zeros: nothing depends on temperature."""
-        del above
+        del temperature
         return np.zeros((len(basis), len(kept)))
 
     def heat_capacity(
         self,
         basis: FloatArray,
-        above: BoolArray,
+        temperature: FloatArray,
         kept: IntArray,
         fractions: FloatArray,
     ) -> FloatArray:
         """Return zeros."""
-        del above, kept, fractions
+        del temperature, kept, fractions
         return np.zeros(len(basis))
 
     def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:

@@ -30,9 +30,6 @@ SOLVED_LOG_P = 1e-9
 #: Temperatures that an iterate may visit [K].
 LOWEST, HIGHEST = 150.0, 7000.0
 
-#: A row that crosses the join of the gas fits this often keeps the fit it has.
-CROSSINGS = 6
-
 
 @dataclass(slots=True, eq=False)
 class Outcome:
@@ -66,7 +63,6 @@ def run(
     rows = np.arange(count)
     progress = Progress(
         np.zeros(iterate.active.shape),
-        np.zeros(count, np.intp),
         np.zeros(count, bool),
         np.full(count, np.nan),
         np.full(count, np.nan),
@@ -109,7 +105,6 @@ def _step(
         step = linear.solve(s, right[:, :, None])[:, :, 0]
         log_p = np.zeros(work.count)
     size, affinity = _apply(model, work, s, step, log_p, m)
-    _choose_fit(model, work, progress)
     near = size < phases.NEAR
     swapped = phases.swap_forms(model, batch, work, ~near & ~progress.swapped)
     progress.swapped |= swapped
@@ -118,7 +113,7 @@ def _step(
     )
     returning = phases.toggled(progress.returns, added, RETURNS)
     changed = swapped | added.any(axis=1) | removed.any(axis=1)
-    lost = ~np.isfinite(size) | (work.log_temperature < target.floor)
+    lost = ~np.isfinite(size) | (work.temperature < target.floor)
     if target.closure in ("sonic", "saturation"):
         lost |= returning
     small = size < SOLVED
@@ -159,26 +154,11 @@ def _apply(
     size = np.maximum.reduce([most, np.abs(d_n), np.abs(d_t), relative, np.abs(log_p)])
     work.potentials += damping[:, None] * d_pi
     work.log_moles += damping * d_n
-    work.log_temperature += damping * d_t
-    np.clip(
-        work.log_temperature,
-        np.log(LOWEST),
-        np.log(HIGHEST),
-        out=work.log_temperature,
-    )
+    work.temperature *= np.exp(damping * d_t)
+    np.clip(work.temperature, LOWEST, HIGHEST, out=work.temperature)
     work.log_pressure += damping * log_p
     rows = np.arange(work.count)
     for slot in range(d_c.shape[1]):  # one by one: empty slots all point to phase 0
         work.amounts[rows, s.slots[:, slot]] += damping * d_c[:, slot]
     moved = d_pi @ model.phase_atoms.T + m.phase.h * d_t[:, None]
     return size, m.affinity - damping[:, None] * moved
-
-
-def _choose_fit(model: Model, work: Iterate, progress: Progress) -> None:
-    """Choose the gas fit by temperature; a row that keeps crossing keeps its fit."""
-    join = getattr(model, "join", 0.0)
-    above = work.temperature >= join
-    crossed = above != work.above
-    progress.crossings += crossed
-    move = crossed & (progress.crossings <= CROSSINGS)
-    work.above[move] = above[move]

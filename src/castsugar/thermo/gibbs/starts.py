@@ -16,11 +16,10 @@ def empty(count: int, elements: int, phases: int) -> Iterate:
     return Iterate(
         potentials=np.zeros((count, elements)),
         log_moles=np.zeros(count),
-        log_temperature=np.zeros(count),
+        temperature=np.ones(count),
         log_pressure=np.zeros(count),
         amounts=np.zeros((count, phases)),
         active=np.zeros((count, phases), bool),
-        above=np.zeros(count, bool),
     )
 
 
@@ -33,14 +32,6 @@ def whole_batch(model: Model, elements: FloatArray) -> Batch:
         held=np.zeros((count, phases), bool),
         solid_share=np.full((count, len(model.transitions)), np.nan),
     )
-
-
-def set_temperature(
-    model: Model, iterate: Iterate, temperature: FloatArray | float
-) -> None:
-    """Set the temperature of all rows and choose the gas fit."""
-    iterate.log_temperature[:] = np.log(temperature)
-    iterate.above[:] = iterate.temperature >= getattr(model, "join", 0.0)
 
 
 def from_anchors(
@@ -89,7 +80,7 @@ def _from_guess(
     """Turn a guess of the anchor's elements into an iterate of all elements."""
     start = empty(len(elements), elements.shape[1], len(model.phase_atoms))
     start.log_pressure[:] = log_pressure
-    set_temperature(model, start, guess[:, 0])
+    start.temperature[:] = guess[:, 0]
     start.log_moles[:] = guess[:, 1]
     stand_in = {"K": "Na"} if "K" not in names else {}
     known = np.zeros(len(names), bool)
@@ -157,10 +148,10 @@ def by_linear_program(
     count = len(elements)
     start = empty(count, elements.shape[1], len(model.phase_atoms))
     start.log_pressure[:] = log_pressure
-    set_temperature(model, start, temperature)
+    start.temperature[:] = temperature
     t = start.temperature
     basis = fits.basis(t)
-    gas = log_pressure[:, None] - model.exponents(basis, start.above, start.potentials)
+    gas = log_pressure[:, None] - model.exponents(basis, t, start.potentials)
     phase = model.phases(basis, t).g
     atoms = np.vstack([model.gas_atoms, model.phase_atoms])
     limits = np.hstack([gas, phase])

@@ -65,7 +65,7 @@ def station(
         What was prescribed. [J/kg], [J/(kg K)]
     """
     m = linear.moments(model, batch, iterate)
-    t = iterate.temperature
+    t = iterate.temperature.copy()
     none = np.full_like(t, np.nan)
     masses = np.array([ATOMIC_MASSES[e] for e in model.table.elements])
     found = Stations(

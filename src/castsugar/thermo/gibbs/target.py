@@ -29,7 +29,7 @@ class Target:
         ln(p/p0) to be reached; the chamber enthalpy [J/kg]; or the index of the absent
         phase that is just about to form.
     floor : float
-        ln T below which a row is given up.
+        Temperature below which a row is given up. [K]
     """
 
     kind: str
@@ -49,7 +49,6 @@ class Progress:
     """What a row remembers from step to step."""
 
     returns: FloatArray  # (n, phases)
-    crossings: IntArray
     swapped: BoolArray
     excess: FloatArray  # last u2 - a2
     log_pressure: FloatArray  # where it was
@@ -58,7 +57,6 @@ class Progress:
         """Return some of the rows."""
         return Progress(
             self.returns[rows],
-            self.crossings[rows],
             self.swapped[rows],
             self.excess[rows],
             self.log_pressure[rows],
