@@ -4,16 +4,34 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar.species_sets import shipped_species, species_set
 from castsugar.thermo import detail
-from castsugar.thermo.charge import charge_of
+from castsugar.thermo.charge import Charge, charge_of
 from castsugar.thermo.second_opinion import route
+from castsugar.thermo.species import restrict
+from castsugar.thermo.tables import SpeciesTable
 
 pytestmark = pytest.mark.exact
 
 BASE = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
+
+
+def charges(count: int, seed: int) -> list[tuple[SpeciesTable, Charge]]:
+    """Random mixes of the whole scope with their species."""
+    blends = scope.blends(scope.shares(count, seed))
+    whole = shipped_species()
+    found = []
+    for elements, enthalpy in zip(blends.elements, blends.enthalpy, strict=True):
+        present = elements > 0.0
+        names = zip(whole.elements, present, strict=True)
+        table = restrict(whole, frozenset(e for e, there in names if there))
+        found.append(
+            (table, Charge(elements=elements[present], enthalpy=float(enthalpy)))
+        )
+    return found
 
 
 def test_round_temperature() -> None:
@@ -38,6 +56,43 @@ def test_every_join_and_transition(name: str) -> None:
         for temperature in (np.nextafter(edge, 0.0), edge, np.nextafter(edge, 1e4)):
             state = detail.equilibrium(table, charge, 3e6, float(temperature))
             assert state.temperature == temperature
+
+
+def check_random_states(
+    count: int, seed: int, low: float = 2000.0, high: float = 5000.0
+) -> None:
+    """Random states between two temperatures, 0.1 to 10 MPa, are all found."""
+    temperature = np.random.default_rng(seed).uniform(low, high, count)
+    pressure = scope.pressures(count, seed + 1)
+    for (table, charge), t, p in zip(
+        charges(count, seed + 2), temperature, pressure, strict=True
+    ):
+        # Raises where no state is found, or one that does not pass its certificate.
+        assert detail.equilibrium(table, charge, float(p), float(t)).temperature == t
+
+
+def test_random_states() -> None:
+    """150 from 2000 K up."""
+    check_random_states(150, 31)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("low", "high"), [(300.0, 2000.0), (2000.0, 5000.0)])
+def test_many_random_states(low: float, high: float) -> None:
+    """1,500 each below and above 2000 K."""
+    check_random_states(1500, 41, low, high)
+
+
+def test_a_phase_that_cannot_be_there() -> None:
+    """Liquid NaOH, which the first guess offers, is not stable: the second route."""
+    mix = cs.Mix.weigh({"NaNO3": 70.38, "sucrose": 15.4, "water": 14.22})
+    table, charge = charge_of(mix, shipped_species())
+    ours = detail.equilibrium(table, charge, 9.14585e6, 3026.22)
+    other = route.equilibrium(table, charge, 9.14585e6, 3026.22)
+    assert ours.amount("NaOH(L)") == 0.0
+    # Both pass certificates of 1e-6 RT in every potential.
+    assert ours.enthalpy == pytest.approx(other.enthalpy, rel=1e-6)
+    assert ours.gas_moles == pytest.approx(other.gas_moles, rel=1e-6)
 
 
 def test_a_flame_that_was_long_to_find() -> None:

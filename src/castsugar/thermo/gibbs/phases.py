@@ -37,7 +37,7 @@ def update(
     *,
     free_temperature: bool,
 ) -> tuple[BoolArray, BoolArray]:
-    """Add or remove at most one phase in every row of `near`.
+    """Add or remove at most one phase in every row of `near`, or of a runaway.
 
     Returns
     -------
@@ -46,7 +46,10 @@ def update(
     """
     added = np.zeros_like(iterate.active)
     removed = np.zeros_like(iterate.active)
-    if not iterate.active.shape[1] or not near.any():
+    if not iterate.active.shape[1]:
+        return added, removed
+    near = near | _runaway(batch, iterate)
+    if not near.any():
         return added, removed
     rows = np.arange(iterate.count)
     value = np.where(iterate.active & ~batch.held, iterate.amounts, np.inf)
@@ -65,6 +68,18 @@ def update(
     elif added.any():
         _leave_plateau(model, iterate, added)
     return added, removed
+
+
+def _runaway(batch: Batch, iterate: Iterate) -> BoolArray:
+    """Whether a phase holds less than minus all atoms of the mix.
+
+    A phase that no equilibrium of these elements holds, present because the first
+    guess had it, sends the amount of gas to infinity and its own to minus infinity:
+    such a row never comes near convergence, where phases are otherwise removed.
+    """
+    least: FloatArray = iterate.amounts.min(axis=1)
+    result: BoolArray = least < -batch.elements.sum(axis=1)
+    return result
 
 
 def _leave_plateau(model: Model, iterate: Iterate, added: BoolArray) -> None:
