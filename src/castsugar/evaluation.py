@@ -66,7 +66,8 @@ def equilibrium(
     InputError
         For a pressure or temperature outside the accepted range.
     ConvergenceError
-        If no certified state is found, or the mix does not burn by this model.
+        If no state is found that passes its certificate, or the mix does not burn by
+        this model.
 
     Examples
     --------
@@ -136,7 +137,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         ``"equilibrium"``, ``"frozen"`` or ``"no-solidification"``.
     confirm : bool
         Whether Cantera solves every mix again, on its own route; a row on which the
-        two do not agree is ``disputed``. Slow: about 0.2 s a mix.
+        two do not agree is ``disputed``. Slow: about 0.2 s a mix. The mass flux of
+        every throat is then held against those beside it, too.
     data_uncertainty : bool
         Whether the columns ``..._u_...`` are filled: the difference between the two
         product sets and the uncertainties of the enthalpies of formation, as the root
@@ -190,6 +192,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         exit_pressure=exit_pressure,
         flow=flow,
         differentiate=data_uncertainty,
+        test_throats=confirm,
     )
     found = batch.solve(job, executor)
     own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]

@@ -103,7 +103,7 @@ def _status(found: Flow) -> list[str]:
             for name, station in zip(detail.STATIONS, stations, strict=True):
                 asked = not np.isnan(station.temperature[row]) or name == "chamber"
                 if asked and not station.residual[row] < 1.0:
-                    text = f"no convergence: the {name} does not pass its certificate"
+                    text = f"no convergence: the {name} fails its check"
         texts.append(text)
     return texts
 

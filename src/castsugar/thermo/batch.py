@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from concurrent.futures import Executor
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -39,6 +39,8 @@ class Job:
         One of :data:`castsugar.thermo.flow.FLOWS`.
     differentiate : bool
         Whether the derivatives by enthalpy and by element amounts are wanted.
+    test_throats : bool
+        Whether the mass flux of every throat is held against those beside it.
     """
 
     table: SpeciesTable
@@ -48,18 +50,16 @@ class Job:
     exit_pressure: float | None
     flow: str
     differentiate: bool = False
+    test_throats: bool = False
 
     def part(self, start: int) -> Job:
         """Return the chunk that starts at a row."""
         rows = slice(start, start + CHUNK)
-        return Job(
-            table=self.table,
+        return replace(
+            self,
             elements=self.elements[rows],
             enthalpy=self.enthalpy[rows],
             pressure=self.pressure[rows],
-            exit_pressure=self.exit_pressure,
-            flow=self.flow,
-            differentiate=self.differentiate,
         )
 
 
@@ -131,6 +131,8 @@ def solve_chunk(job: Job) -> Flow:
             job.exit_pressure,
             job.flow,
         )
+        if job.test_throats:
+            solution.test_throats(model, solved, job.flow)
         if job.differentiate:
             _differentiate(model, solved, np.flatnonzero(pattern))
         _put(result, rows, solved)

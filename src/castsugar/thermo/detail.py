@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from castsugar.errors import ConvergenceError
@@ -12,7 +14,6 @@ from castsugar.thermo.flow import ColdMixError, FlowSolution
 from castsugar.thermo.forms import without_solidification
 from castsugar.thermo.gibbs import chamber, held, solution, starts
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.gibbs.stations import Stations
 from castsugar.thermo.states import State, certified
 from castsugar.thermo.tables import SpeciesTable
 
@@ -67,6 +68,7 @@ def solve(
         flow,
     )
     _raise_if_lost(found)
+    solution.test_throats(model, found, flow)
     if found.solved is None:
         raise ConvergenceError("the chamber was not found")
     amounts = held.amounts(model, found.solved.batch, found.solved.chamber)[0]
@@ -77,10 +79,11 @@ def solve(
         pressure,
         charge.elements,
         enthalpy=charge.enthalpy,
+        solved_pressure=float(found.chamber.pressure[0]),
     )
     if exit_pressure is None:
         return FlowSolution(chamber=here)
-    throat, leaving = _downstream(table, found, here, charge, flow)
+    throat, leaving = _downstream(table, found, here, charge, exit_pressure, flow)
     return FlowSolution(
         chamber=here,
         throat=throat,
@@ -116,7 +119,12 @@ def _raise_if_lost(found: Flow) -> None:
 
 
 def _downstream(
-    table: SpeciesTable, found: Flow, here: State, charge: Charge, flow: str
+    table: SpeciesTable,
+    found: Flow,
+    here: State,
+    charge: Charge,
+    exit_pressure: float,
+    flow: str,
 ) -> tuple[State, State]:
     """Return throat and exit with all species."""
     solved = found.solved
@@ -130,9 +138,14 @@ def _downstream(
         keep = np.array([int(np.flatnonzero(row)[0]) for row in expand], dtype=np.intp)
     excluded = tuple(n for n in table.phase.names if n not in own.phase.names)
     states = []
-    for station, iterate in (
-        (found.throat, solved.throat),
-        (found.leaving, solved.leaving),
+    for station, iterate, asked, flux in (
+        (
+            found.throat,
+            solved.throat,
+            float(found.throat.pressure[0]),
+            float(found.flux_excess[0]),
+        ),
+        (found.leaving, solved.leaving, exit_pressure, math.nan),
     ):
         amounts = here.amounts
         if flow != "frozen":
@@ -142,15 +155,14 @@ def _downstream(
             certified(
                 own,
                 amounts,
-                *_place(station),
+                float(station.temperature[0]),
+                asked,
                 charge.elements,
                 entropy=here.entropy,
+                solved_pressure=float(station.pressure[0]),
+                flux=flux,
                 composition_held=flow == "frozen",
                 excluded=excluded,
             )
         )
     return states[0], states[1]
-
-
-def _place(station: Stations) -> tuple[float, float]:
-    return float(station.temperature[0]), float(station.pressure[0])

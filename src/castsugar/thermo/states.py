@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -115,6 +116,8 @@ class State:
                 "affinity": certificate.affinity,
                 "energy": certificate.energy,
                 "entropy": certificate.entropy,
+                "pressure": certificate.pressure,
+                "flux": certificate.flux,
                 "excluded": list(certificate.excluded),
             },
         }
@@ -140,7 +143,7 @@ class State:
         return plain.to_json(self.to_dict())
 
     def _repr_html_(self) -> str:
-        verdict = "certificate passed" if self.certificate.passed else "NOT CERTIFIED"
+        verdict = "checked" if self.certificate.passed else "FAILS ITS CHECK"
         return plain.html_table(
             ("species", "mol/kg"),
             [(n, f"{v:.4f}") for n, v in list(self.main_species().items())[:12]],
@@ -157,6 +160,8 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
     *,
     enthalpy: float | None = None,
     entropy: float | None = None,
+    solved_pressure: float | None = None,
+    flux: float = math.nan,
     composition_held: bool = False,
     excluded: tuple[str, ...] = (),
 ) -> State:
@@ -174,6 +179,10 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
         What the mix brought. [mol/kg]
     enthalpy, entropy : float, optional
         What was prescribed. [J/kg], [J/(kg K)]
+    solved_pressure : float, optional
+        Where the solver ended when asked for `pressure`. [Pa]
+    flux : float
+        Of a throat: see :class:`~castsugar.thermo.certificate.Certificate`.
     composition_held : bool
         Frozen flow: equilibrium is not tested, the exponent is the frozen one.
     excluded : tuple of str
@@ -192,13 +201,15 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
         elements=elements,
         target_enthalpy=enthalpy,
         target_entropy=entropy,
+        solved_pressure=solved_pressure,
+        flux=flux,
         composition_held=composition_held,
         excluded=excluded,
     )
     if not result.passed:
         raise ConvergenceError(
-            f"a state at {temperature:.2f} K and {pressure:.0f} Pa does not pass its "
-            f"certificate: {'; '.join(result.failures())}"
+            f"a state at {temperature:.2f} K and {pressure:.0f} Pa fails its check: "
+            f"{'; '.join(result.failures())}"
         )
     count = mixture.gas_count(table)
     n_gas = float(amounts[:count].sum())

@@ -46,7 +46,47 @@ def stations(
     p_exit = np.full_like(t_throat, exit_pressure)
     t_exit = frozen.temperature_at_pressure(table, n, here.entropy, p_exit, t_throat)
     throat = _station(model, n, here, t_throat, p_throat)
-    return throat, _station(model, n, here, t_exit, p_exit)
+    leaving = _station(model, n, here, t_exit, p_exit)
+    leaving.test_pressure(exit_pressure)
+    return throat, leaving
+
+
+def flux_excess(
+    model: TableModel, batch: Batch, chamber: Iterate, here: Stations, throat: Stations
+) -> FloatArray:
+    """Return by how much the mass flux beside each throat exceeds its own, relative.
+
+    A side on which the gases have their other fit is not looked at.
+
+    Parameters
+    ----------
+    model, batch, chamber, here
+        As for :func:`stations`.
+    throat : Stations
+    """
+    table = model.table
+    n = amounts(model, batch, chamber)
+
+    most = np.full_like(throat.pressure, np.nan)
+    at = _flux(here, throat.temperature, throat.pressure, throat.enthalpy)
+    for step in (limits.FLUX_STEP, -limits.FLUX_STEP):
+        p = (1.0 + step) * throat.pressure
+        t = frozen.temperature_at_pressure(
+            table, n, here.entropy, p, throat.temperature
+        )
+        alike = model.side(t) == model.side(throat.temperature)
+        beside = _flux(here, t, p, mixture.enthalpy(table, t, n))
+        most = np.fmax(most, np.where(alike, beside / at - 1.0, np.nan))
+    return most
+
+
+def _flux(
+    here: Stations, temperature: FloatArray, pressure: FloatArray, enthalpy: FloatArray
+) -> FloatArray:
+    """Return the mass flux, over the gas constant and the amount of gas."""
+    velocity = np.sqrt(2.0 * np.maximum(here.enthalpy - enthalpy, 0.0))
+    result: FloatArray = velocity * pressure / temperature
+    return result
 
 
 def _station(

@@ -38,6 +38,10 @@ class Model(Protocol):
     pairs: FloatArray  # (gases, elements squared): products of atoms
     transitions: tuple[tuple[int, int, float], ...]
 
+    def side(self, temperature: FloatArray) -> IntArray:
+        """Return which gas fit holds at a temperature: 0 below the join, else 1."""
+        ...
+
     def exponents(
         self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray
     ) -> FloatArray:
@@ -92,7 +96,7 @@ class TableModel:
         self._cp = [fits.heat_capacity_terms(fit) for fit in table.gas.fit]
         self._phase_edges, self._phase_terms = _intervals(table.phase)
 
-    def _side(self, temperature: FloatArray) -> IntArray:
+    def side(self, temperature: FloatArray) -> IntArray:
         """Return which gas fit holds at a temperature: 0 below the join, else 1."""
         return (temperature >= self.join).astype(np.intp)
 
@@ -102,7 +106,7 @@ class TableModel:
         """Return a.pi - g/RT of all gases."""
         return _by_group(
             np.hstack([basis, potentials]),
-            self._side(temperature),
+            self.side(temperature),
             self._exponents.__getitem__,
         )
 
@@ -111,7 +115,7 @@ class TableModel:
     ) -> FloatArray:
         """Return h/RT of the gases `kept`."""
         return _by_group(
-            basis, self._side(temperature), lambda group: self._h[group][:, kept]
+            basis, self.side(temperature), lambda group: self._h[group][:, kept]
         )
 
     def heat_capacity(
@@ -123,7 +127,7 @@ class TableModel:
     ) -> FloatArray:
         """Return the mean cp/R of the gases `kept` in each row."""
         mean = _by_group(
-            fractions, self._side(temperature), lambda group: self._cp[group][:, kept].T
+            fractions, self.side(temperature), lambda group: self._cp[group][:, kept].T
         )
         result: FloatArray = (mean * basis).sum(axis=1)
         return result
@@ -188,6 +192,10 @@ class FixedModel:
         self.phase_atoms = np.zeros((0, self.gas_atoms.shape[1]))
         self.pairs = atom_pairs(self.gas_atoms)
         self.transitions: tuple[tuple[int, int, float], ...] = ()
+
+    def side(self, temperature: FloatArray) -> IntArray:
+        """Return zeros: there is one fit."""
+        return np.zeros(len(temperature), np.intp)
 
     def exponents(
         self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray

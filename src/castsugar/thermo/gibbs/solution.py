@@ -7,14 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.constants import ELEMENTS
+from castsugar.thermo import certificate as limits
 from castsugar.thermo.gibbs import chamber, held, starts
 from castsugar.thermo.gibbs.downstream import without_solidification
 from castsugar.thermo.gibbs.expansion import Isentrope, exits
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.stations import Stations, station
-from castsugar.thermo.gibbs.throat import throats
+from castsugar.thermo.gibbs.throat import flux_excess, throats
 from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
+
+#: Stations that were not found.
+_CHAMBER, _THROAT, _EXIT = 1, 2, 3
 
 
 @dataclass(slots=True, eq=False)
@@ -43,6 +47,7 @@ class Flow:
     pinned: BoolArray
     two_throats: BoolArray
     freezing: BoolArray  # solid forms between chamber and throat
+    flux_excess: FloatArray  # of the certificate of throats, NaN where not tested
     by_enthalpy: FloatArray  # (n, 3): of T, c*, exit velocity, where asked for
     by_elements: FloatArray  # (n, 3, elements): the same by the amounts of elements
     solved: Solved | None = None
@@ -79,12 +84,12 @@ def solve(
     )
     result = blank(count)
     result.cold = found.cold
-    result.lost[~found.solved & ~found.cold] = 1
+    result.lost[~found.solved & ~found.cold] = _CHAMBER
     rows = np.flatnonzero(found.solved)
     if not rows.size:
         return result
     inside, hot = batch.take(rows), found.iterate.take(rows)
-    here = station(model, inside, hot, enthalpy=enthalpy[rows])
+    here = station(model, inside, hot, enthalpy=enthalpy[rows], pressure=pressure[rows])
     result.chamber.put(rows, here)
     result.chamber_plateau[rows] = _on_plateau(model, hot)
     result.solved = Solved(rows, inside, inside, hot, hot, hot)
@@ -97,6 +102,32 @@ def solve(
         return result
     _expand(model, result, rows, exit_pressure, flow, here)
     return result
+
+
+def test_throats(model: TableModel, found: Flow, flow: str) -> None:
+    """Hold the mass flux of every throat against those beside it: two more states.
+
+    Writes `flux_excess`, and the worst residual of the throats.
+    """
+    solved = found.solved
+    if solved is None:
+        return
+    some = ~np.isnan(found.throat.temperature[solved.rows]) & (
+        found.lost[solved.rows] != _THROAT
+    )
+    if not some.any():
+        return
+    rows = solved.rows[some]
+    here, throat = found.chamber.take(rows), found.throat.take(rows)
+    if flow == "frozen":
+        batch, chamber = solved.batch.take(some), solved.chamber.take(some)
+        excess = held.flux_excess(model, batch, chamber, here, throat)
+    else:
+        batch = solved.downstream.take(some)
+        isentrope = Isentrope(model, batch, here.entropy, here.enthalpy)
+        excess = flux_excess(isentrope, solved.throat.take(some))
+    found.flux_excess[rows] = excess
+    found.throat.residual[rows] = np.fmax(throat.residual, excess / limits.FLUX_LIMIT)
 
 
 def _expand(
@@ -123,10 +154,16 @@ def _expand(
     onward.put(~found.solved, start.take(~found.solved))
     log_exit = np.log(exit_pressure / model.table.reference_pressure)
     end, outcome = exits(isentrope, onward, np.full(len(rows), log_exit))
-    result.lost[rows[~outcome.solved]] = 3
-    result.lost[rows[~found.solved]] = 2
-    for place, iterate in ((result.throat, narrow), (result.leaving, end)):
-        place.put(rows, station(model, downstream, iterate, entropy=here.entropy))
+    result.lost[rows[~outcome.solved]] = _EXIT
+    result.lost[rows[~found.solved]] = _THROAT
+    for place, iterate, asked in (
+        (result.throat, narrow, None),
+        (result.leaving, end, exit_pressure),
+    ):
+        state = station(
+            model, downstream, iterate, entropy=here.entropy, pressure=asked
+        )
+        place.put(rows, state)
     result.throat_plateau[rows] = _on_plateau(model, narrow)
     result.pinned[rows], result.two_throats[rows] = found.pinned, found.two
     if flow == "equilibrium":
@@ -151,6 +188,7 @@ def blank(count: int) -> Flow:
         pinned=no(),
         two_throats=no(),
         freezing=no(),
+        flux_excess=np.full(count, np.nan),
         by_enthalpy=np.full((count, 3), np.nan),
         by_elements=np.full((count, 3, len(ELEMENTS)), np.nan),
     )

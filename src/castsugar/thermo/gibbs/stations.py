@@ -44,6 +44,15 @@ class Stations:
         for f in fields(self):
             getattr(self, f.name)[rows] = getattr(other, f.name)
 
+    def take(self, rows: IntArray | BoolArray) -> Stations:
+        """Return some of the rows."""
+        return Stations(*(getattr(self, f.name)[rows] for f in fields(self)))
+
+    def test_pressure(self, asked: FloatArray | float) -> None:
+        """Hold the pressures against those asked for. [Pa]"""
+        off = np.abs(self.pressure / asked - 1.0) / limits.PRESSURE_LIMIT
+        self.residual = np.maximum(self.residual, off)
+
 
 def station(
     model: TableModel,
@@ -52,6 +61,7 @@ def station(
     *,
     enthalpy: FloatArray | None = None,
     entropy: FloatArray | None = None,
+    pressure: FloatArray | float | None = None,
 ) -> Stations:
     """Evaluate a state of every row, and test it.
 
@@ -61,8 +71,8 @@ def station(
     batch : Batch
     iterate : Iterate
         Solved.
-    enthalpy, entropy : ndarray, optional
-        What was prescribed. [J/kg], [J/(kg K)]
+    enthalpy, entropy, pressure : ndarray, optional
+        What was prescribed. [J/kg], [J/(kg K)], [Pa]
     """
     m = linear.moments(model, batch, iterate)
     t = iterate.temperature.copy()
@@ -80,6 +90,8 @@ def station(
         residual=np.zeros_like(t),
     )
     found.residual = residual(batch, iterate, m, found, enthalpy, entropy)
+    if pressure is not None:
+        found.test_pressure(pressure)
     return found
 
 

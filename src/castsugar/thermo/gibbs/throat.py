@@ -14,6 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.constants import GAS_CONSTANT
+from castsugar.thermo.certificate import FLUX_STEP
+from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.expansion import (
     Isentrope,
     excess,
@@ -22,7 +25,7 @@ from castsugar.thermo.gibbs.expansion import (
     to_sound,
 )
 from castsugar.thermo.gibbs.iterate import Iterate
-from castsugar.thermo.tables import BoolArray, IntArray
+from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 #: A throat within this of a transition temperature may have to be decided [relative].
 _NEAR_TRANSITION = 1e-7
@@ -66,6 +69,38 @@ def throats(isentrope: Isentrope, chamber: Iterate) -> Throats:
     left = np.flatnonzero(~result.solved)
     if left.size:
         _bisect(isentrope, chamber, result, left)
+    return result
+
+
+def flux_excess(isentrope: Isentrope, throat: Iterate) -> FloatArray:
+    """Return by how much the mass flux beside each throat exceeds its own, relative.
+
+    The states beside are solved again at constant entropy; no exponent comes in. A side
+    on which other phases are present, or the gases have their other fit, is not looked
+    at: there the flux may have a kink or a step, and rise again. So a throat pinned on
+    an onset is tested from upstream only. NaN where no side can be looked at, infinite
+    where a state beside is not found.
+    """
+    model = isentrope.model
+    at, above = _flux(isentrope, throat), model.side(throat.temperature)
+    most = np.full(throat.count, np.nan)
+    for step in (FLUX_STEP, -FLUX_STEP):
+        wanted = throat.log_pressure + np.log1p(step)
+        beside, outcome = exits(isentrope, throat, wanted)
+        alike = (beside.active == throat.active).all(axis=1)
+        alike &= model.side(beside.temperature) == above
+        excess = np.where(alike, _flux(isentrope, beside) / at - 1.0, np.nan)
+        most = np.fmax(most, np.where(outcome.solved, excess, np.inf))
+    return most
+
+
+def _flux(isentrope: Isentrope, iterate: Iterate) -> FloatArray:
+    """Return the mass flux, over the reference pressure. [s/m]"""
+    m = linear.moments(isentrope.model, isentrope.batch, iterate)
+    scale = GAS_CONSTANT * iterate.temperature
+    gained = isentrope.enthalpy - scale * m.enthalpy(iterate)
+    velocity = np.sqrt(2.0 * np.maximum(gained, 0.0))
+    result: FloatArray = velocity * np.exp(iterate.log_pressure) / (m.moles * scale)
     return result
 
 

@@ -32,9 +32,9 @@ def equilibrium(
     if temperature is not None:
         solver.forget()
         raw = at_temperature(solver, temperature, pressure, charge.elements)
-        return _finish(table, raw, charge)
+        return _finish(table, raw, charge, pressure=pressure)
     raw = _chamber(solver, charge, pressure)
-    return _finish(table, raw, charge, enthalpy=charge.enthalpy)
+    return _finish(table, raw, charge, pressure=pressure, enthalpy=charge.enthalpy)
 
 
 def solve(
@@ -64,7 +64,7 @@ def solve(
         If a state is not found or does not pass its certificate.
     """
     raw = _chamber(composer(table), charge, pressure)
-    chamber = _finish(table, raw, charge, enthalpy=charge.enthalpy)
+    chamber = _finish(table, raw, charge, pressure=pressure, enthalpy=charge.enthalpy)
     if exit_pressure is None:
         return FlowSolution(chamber=chamber)
     if flow == "frozen":
@@ -101,8 +101,15 @@ def _shifting(
         isentrope.at(float(np.log(exit_pressure / chamber.pressure))),
     )
     throat, leaving = (
-        _finish(downstream, r, charge, entropy=chamber.entropy, excluded=excluded)
-        for r in raw
+        _finish(
+            downstream,
+            r,
+            charge,
+            pressure=asked,
+            entropy=chamber.entropy,
+            excluded=excluded,
+        )
+        for r, asked in zip(raw, (None, exit_pressure), strict=True)
     )
     return _performance(chamber, throat, leaving)
 
@@ -147,11 +154,12 @@ def _performance(chamber: State, throat: State, leaving: State) -> FlowSolution:
     )
 
 
-def _finish(
+def _finish(  # noqa: PLR0913 - what was prescribed, each by name
     table: SpeciesTable,
     raw: RawState,
     charge: Charge,
     *,
+    pressure: float | None = None,
     enthalpy: float | None = None,
     entropy: float | None = None,
     excluded: tuple[str, ...] = (),
@@ -161,9 +169,10 @@ def _finish(
         table,
         raw.amounts,
         raw.temperature,
-        raw.pressure,
+        raw.pressure if pressure is None else pressure,
         charge.elements,
         enthalpy=enthalpy,
         entropy=entropy,
+        solved_pressure=raw.pressure,
         excluded=excluded,
     )
