@@ -174,6 +174,7 @@ COLUMN_KEYS = [
     "confirmation",
     "difference_temperature_K",
     "difference_characteristic_velocity_ppm",
+    "difference_specific_impulse_ppm",
     "flags",
 ]
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
 from castsugar.mix import Mix
 from castsugar.thermo.charge import charge_of
@@ -47,8 +48,8 @@ def confirm(
 ) -> None:
     """Solve every row that is ok or cold again, and write what came out.
 
-    Changes the columns `confirmation`, `difference_temperature_K`,
-    `difference_characteristic_velocity_ppm` and, where the solvers disagree, `status`.
+    Changes `confirmation`, the differences of flame, throat (c*) and exit (specific
+    impulse) and, where the solvers disagree, `status`.
 
     Raises
     ------
@@ -105,10 +106,18 @@ def _opinion(
     columns["difference_temperature_K"][row] = kelvin
     agreed = abs(kelvin) <= MOST_KELVIN
     if reference.exit_pressure is not None:
-        ours = columns["characteristic_velocity_m_s"][row]
-        ppm = 1e6 * (ours / again.characteristic_velocity - 1.0)
-        columns["difference_characteristic_velocity_ppm"][row] = ppm
-        agreed = agreed and abs(ppm) <= MOST_PPM
+        impulse = again.exit_velocity / STANDARD_GRAVITY
+        for ours, theirs, difference in (
+            (
+                "characteristic_velocity_m_s",
+                again.characteristic_velocity,
+                "difference_characteristic_velocity_ppm",
+            ),
+            ("specific_impulse_s", impulse, "difference_specific_impulse_ppm"),
+        ):
+            ppm = 1e6 * (columns[ours][row] / theirs - 1.0)
+            columns[difference][row] = ppm
+            agreed = agreed and abs(ppm) <= MOST_PPM
     return "confirmed" if agreed else "disputed"
 
 
@@ -118,7 +127,9 @@ def _dispute(columns: dict[str, Any], row: int, status: str) -> str:
     if kelvin != kelvin:  # no number: one of them calls the mix cold
         other = "burns" if status == "cold" else "does not burn"
         return f"disputed: by the second solver the mix {other}"
+    text = f"disputed: the second solver differs by {kelvin:.3g} K"
     ppm = columns["difference_characteristic_velocity_ppm"][row]
-    return (
-        f"disputed: the second solver differs by {kelvin:.3g} K and {ppm:.3g} ppm of c*"
-    )
+    if ppm == ppm:
+        impulse = columns["difference_specific_impulse_ppm"][row]
+        text += f", {ppm:.3g} ppm of c* and {impulse:.3g} ppm of specific impulse"
+    return text

@@ -75,6 +75,7 @@ def not_confirmed(count: int) -> Columns:
         "confirmation": ["not asked"] * count,
         "difference_temperature_K": np.full(count, np.nan),
         "difference_characteristic_velocity_ppm": np.full(count, np.nan),
+        "difference_specific_impulse_ppm": np.full(count, np.nan),
     }
 
 

@@ -14,7 +14,7 @@ from equilibrium_checks import mixes, scope
 import castsugar as cs
 from castsugar.errors import ConvergenceError
 from castsugar.species_sets import shipped_species
-from castsugar.thermo import batch, frozen
+from castsugar.thermo import batch, certificate, frozen
 from castsugar.thermo.batch import Job
 from castsugar.thermo.gibbs import linear, solution
 from castsugar.thermo.gibbs.solution import Flow
@@ -132,6 +132,18 @@ def test_exit_at_twice_the_pressure(monkeypatch: pytest.MonkeyPatch, flow: str) 
         cs.performance(weighed()[0], flow=flow)
 
 
+def test_second_solver_sees_the_exit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Even without the test of its pressure a wrong exit is disputed."""
+    doubled(monkeypatch)
+    monkeypatch.setattr(certificate, "PRESSURE_LIMIT", np.inf)
+    table = cs.evaluate(weighed()[0], flow="no-solidification", confirm=True)
+    assert table["confirmation"][0] == "disputed"
+    assert "ppm of specific impulse" in table["status"][0]
+    # Half of the way down to 1 atm is some 10 % of the impulse.
+    assert table["difference_specific_impulse_ppm"][0] < -3e4
+    assert abs(table["difference_characteristic_velocity_ppm"][0]) < 5.0
+
+
 @pytest.mark.parametrize("flow", FLOWS)
 @pytest.mark.parametrize("factor", [0.99, 1.01])
 def test_error_in_the_exponent(
@@ -167,6 +179,16 @@ def test_chamber_at_another_pressure(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(solution.chamber, "at_enthalpy", at_enthalpy)
     table = cs.evaluate(weighed())
     assert set(table["status"]) == {"no convergence: the chamber fails its check"}
+
+
+def test_difference_of_specific_impulse() -> None:
+    """Both solvers reach the exit; they agree as closely as on c*."""
+    table = cs.evaluate(weighed()[::2], flow="no-solidification", confirm=True)
+    assert set(table["confirmation"]) == {"confirmed"}
+    # Tolerance as for c*: bracketed searches of 2e-7 in ln p.
+    assert table["difference_specific_impulse_ppm"].abs().max() < 5.0
+    chamber = cs.evaluate(weighed()[0], exit_pressure=None, confirm=True)
+    assert chamber["difference_specific_impulse_ppm"].isna().all()
 
 
 @pytest.mark.slow

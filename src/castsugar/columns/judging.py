@@ -71,5 +71,13 @@ VERDICT = (
         "first solver minus second, millionths",
         _ROW,
     ),
+    Column(
+        "difference_specific_impulse_ppm",
+        "difference in specific impulse",
+        "ppm",
+        3,
+        "first solver minus second, millionths",
+        _ROW,
+    ),
     Column("flags", "flags", "", None, "what is special about the row", _ROW),
 )

@@ -51,6 +51,21 @@ def letters(count: int) -> list[str]:
     return names
 
 
+#: What the second solver differs in, and its unit.
+_DIFFERENCES = (
+    ("difference_temperature_K", "K"),
+    ("difference_characteristic_velocity_ppm", "ppm of c*"),
+    ("difference_specific_impulse_ppm", "ppm of specific impulse"),
+)
+
+
+def solver_differences(row: Row) -> str:
+    """Say by how much the second solver differs; empty where it gave no number."""
+    values = [(float(row.get(key, math.nan)), unit) for key, unit in _DIFFERENCES]
+    texts = [f"{abs(value):.1e} {unit}" for value, unit in values if value == value]
+    return f"differs by {', '.join(texts)}" if texts else ""
+
+
 def remarks(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
     """Return lines for each mix that is not plain ok, or has flags."""
     lines: list[str] = []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -10,7 +9,7 @@ from castsugar.database import Caution
 from castsugar.decide.found import INTERRUPTED_AFTER
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.rounding import Weighable
-from castsugar.report.layout import LABEL, number
+from castsugar.report.layout import LABEL, number, solver_differences
 from castsugar.report.search_amounts import few, loss_text
 from castsugar.report.search_beside import (
     front_lines,
@@ -20,7 +19,7 @@ from castsugar.report.search_beside import (
 )
 from castsugar.report.search_explain import explain_lines
 from castsugar.report.search_limits import infeasible_lines, limit_lines
-from castsugar.report.search_numbers import number_lines, offers, table_row, value_of
+from castsugar.report.search_numbers import number_lines, offers, table_row
 from castsugar.report.search_rows import search_document, trial_rows
 from castsugar.report.search_words import Asked, filled, label_of, row_of
 
@@ -245,14 +244,8 @@ def _second_solver(outcome: Outcome) -> list[str]:
     lines = ["Second solver (Cantera, own search for states)"]
     for verdict, names in verdicts.items():
         lines += filled(f"{verdict}: {', '.join(names)}", "      ")
-    best = row_of(outcome, "best")
-    kelvin = value_of(best, "difference_temperature_K")
-    ppm = value_of(best, "difference_characteristic_velocity_ppm")
-    if math.isfinite(kelvin) and math.isfinite(ppm):
-        lines += filled(
-            f"the best mix differs by {abs(kelvin):.1e} K and {abs(ppm):.1e} ppm of c*"
-        )
-    return lines
+    differs = solver_differences(row_of(outcome, "best"))
+    return [*lines, *filled(f"the best mix {differs}")] if differs else lines
 
 
 def _effort(outcome: Outcome) -> list[str]:

@@ -10,7 +10,15 @@ from typing import Any
 from castsugar.columns import COLUMN, COLUMNS, DOUBTS, Column
 from castsugar.database import Caution
 from castsugar.report.kitchen import kitchen_lines
-from castsugar.report.layout import CELL, LABEL, letters, number, remarks, wrapped
+from castsugar.report.layout import (
+    CELL,
+    LABEL,
+    letters,
+    number,
+    remarks,
+    solver_differences,
+    wrapped,
+)
 
 Row = Mapping[str, Any]
 
@@ -120,11 +128,6 @@ def _second_opinion(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
         return ["", "Second solver not asked (--confirm asks it)"]
     lines = ["", "Second solver (Cantera, own search for states)"]
     for name, row, verdict in zip(names, rows, verdicts, strict=True):
-        kelvin = row["difference_temperature_K"]
-        ppm = row["difference_characteristic_velocity_ppm"]
-        if math.isfinite(kelvin):
-            verdict += f"; differs by {abs(kelvin):.1e} K"
-        if math.isfinite(ppm):
-            verdict += f" and {abs(ppm):.1e} ppm of c*"
-        lines += wrapped(verdict, "      ", f"  {name:<4}")
+        text = "; ".join(t for t in (verdict, solver_differences(row)) if t)
+        lines += wrapped(text, "      ", f"  {name:<4}")
     return lines

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -27,6 +26,7 @@ from castsugar.report.change.effects import effects_section
 from castsugar.report.change.evidence import cited, evidence_section, numbers_section
 from castsugar.report.change.limits import limits_section
 from castsugar.report.change.pictures import Pictures
+from castsugar.report.layout import solver_differences
 
 _SECOND = "Second opinion"
 
@@ -104,13 +104,8 @@ def second_section(
     items = []
     for name, row in zip(names, rows, strict=True):
         verdict = str(row["confirmation"])
-        kelvin = float(row["difference_temperature_K"])
-        ppm = float(row["difference_characteristic_velocity_ppm"])
-        text = f"{name}: {verdict}"
-        if math.isfinite(kelvin):
-            text += f"; flame differs by {abs(kelvin):.1e} K"
-        if math.isfinite(ppm):
-            text += f", c* by {abs(ppm):.1e} ppm"
+        parts = (f"{name}: {verdict}", solver_differences(row))
+        text = "; ".join(part for part in parts if part)
         tone = "good" if verdict == "confirmed" else "open"
         items.append(Cell(text=text, tone="bad" if verdict == "disputed" else tone))
     return Section(
