@@ -18,6 +18,9 @@ from castsugar.thermo.tables import BoolArray, FloatArray
 #: does not hold, could form [K].
 COLDEST_EXIT = 400.0
 
+#: The fits of all gases cover temperatures from here on, those of most from 200 K [K].
+COLDEST_DATA = 300.0
+
 #: Below this flame temperature condensed nitrate, which the species list does not hold,
 #: may survive: the mix may not burn although the model finds a flame [K].
 FAINT_FLAME = 900.0
@@ -86,8 +89,9 @@ def characteristic_velocity(here: Stations, throat: Stations) -> FloatArray:
 
 
 def _velocity(here: Stations, station: Stations) -> FloatArray:
-    """Return the velocity gained from the chamber to a station. [m/s]"""
-    result: FloatArray = np.sqrt(2.0 * (here.enthalpy - station.enthalpy))
+    """Return the velocity gained from the chamber to a station, NaN for none. [m/s]"""
+    gained = here.enthalpy - station.enthalpy
+    result: FloatArray = np.sqrt(2.0 * np.where(gained > 0.0, gained, np.nan))
     return result
 
 
@@ -100,6 +104,8 @@ def _status(found: Flow) -> list[str]:
         if found.lost[row]:
             name = detail.STATIONS[found.lost[row] - 1]
             text = f"no convergence: the {name} was not found"
+            if stations[found.lost[row] - 1].temperature[row] < COLDEST_DATA:
+                text += f", it is below {COLDEST_DATA:g} K, where the species data end"
         elif not cold:
             for name, station in zip(detail.STATIONS, stations, strict=True):
                 asked = not np.isnan(station.temperature[row]) or name == "chamber"
@@ -121,6 +127,10 @@ def _flags(found: Flow, flags: Sequence[str], ok: BoolArray) -> list[str]:
     for row in np.flatnonzero(cold_exit):
         texts[row].append(
             f"exit below {COLDEST_EXIT:g} K: condensed water is not in the species list"
+        )
+    for row in np.flatnonzero(ok & (found.leaving.temperature < COLDEST_DATA)):
+        texts[row].append(
+            f"exit below {COLDEST_DATA:g} K: colder than the species data, extrapolated"
         )
     return [
         "; ".join([*([own] if own else []), *(text if fine else [])])

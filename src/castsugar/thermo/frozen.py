@@ -20,7 +20,7 @@ from castsugar.thermo import mixture
 from castsugar.thermo.tables import FloatArray, SpeciesTable
 
 #: Temperatures between which frozen states are looked for [K].
-LOWEST, HIGHEST = 100.0, 6000.0
+LOWEST, HIGHEST = 50.0, 6000.0
 
 _ITERATIONS = 60
 

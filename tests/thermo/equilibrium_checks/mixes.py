@@ -122,8 +122,7 @@ def certified(found: Flow) -> np.ndarray:
 
 def c_star(found: Flow) -> np.ndarray:
     """The characteristic velocity. [m/s]"""
-    with np.errstate(invalid="ignore"):
-        return characteristic_velocity(found.chamber, found.throat)
+    return characteristic_velocity(found.chamber, found.throat)
 
 
 def solve(asked: Job) -> Flow:

@@ -27,8 +27,8 @@ RETURNS = 5
 #: The pressure of a throat converges more slowly than the rest; it must be this close.
 SOLVED_LOG_P = 1e-9
 
-#: Temperatures that an iterate may visit [K].
-LOWEST, HIGHEST = 150.0, 7000.0
+#: Temperatures that an iterate may visit [K]: exits go below the fits, with a flag.
+LOWEST, HIGHEST = 50.0, 7000.0
 
 
 @dataclass(slots=True, eq=False)
