@@ -260,3 +260,28 @@ def test_failure_is_unavailable(monkeypatch: pytest.MonkeyPatch) -> None:
     assert table["status"][0] == "ok"
     assert table["confirmation"][0] == "unavailable: no answer to 5 questions"
     assert np.isnan(table["difference_temperature_K"][0])
+
+
+#: Fuel-rich mixes with graphite at throat and exit, which Cantera's first solver gives
+#: up on: percent of KNO3, fuel, percent of water, pressure [Pa].
+RICH = (
+    (32.4, "xylitol", 4.5, 2.626e6),
+    (34.5, "erythritol", 0.0, 3.516e6),
+    (32.6, "sucrose", 7.1, 2.061e6),
+    (32.2, "42 DE syrup", 0.0, 1.689e6),
+)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("nitrate", "fuel", "water", "pressure"), RICH)
+def test_graphite_at_the_exit(
+    nitrate: float, fuel: str, water: float, pressure: float
+) -> None:
+    """The other route takes its second solver, from pure species, and agrees."""
+    parts = {"KNO3": nitrate, fuel: 100.0 - nitrate - water}
+    parts |= {"water": water} if water else {}
+    row = cs.evaluate(parts, pressure=pressure, flow="equilibrium", confirm=True).iloc[
+        0
+    ]
+    assert row["confirmation"] == "confirmed"
+    assert abs(row["difference_specific_impulse_ppm"]) < 1.0

@@ -23,10 +23,11 @@ WIDEST_RANGE = (100.0, 10000.0)
 _TOLERANCE = 1e-10
 _STEPS = {"vcs": 600, "gibbs": 5000}
 
-#: Cantera's solvers in turn, and whether each may start from its last composition. The
-#: second is slower; it takes over where the first gives up (much graphite), and can,
-#: because the continued fits leave no phase outside its range.
-_LADDER = (("vcs", True), ("vcs", False), ("gibbs", False))
+#: Cantera's solvers in turn, each with where it starts: from its last composition, from
+#: atomic gas, or from the pure species of least g. The second solver takes over where
+#: the first gives up (graphite), and can, because the continued fits leave no phase
+#: outside its range; from atomic gas it gives up there too.
+_LADDER = (("vcs", "last"), ("vcs", "atoms"), ("gibbs", "vertex"))
 
 
 class Composer:
@@ -51,6 +52,7 @@ class Composer:
         ]
         self._mixtures: dict[tuple[int, ...], Any] = {}
         self._warm: set[tuple[int, ...]] = set()
+        self._ladder = _LADDER
         self._atomic = [table.gas.names.index(e) for e in table.elements]
 
     def forget(self) -> None:
@@ -59,6 +61,7 @@ class Composer:
         So that a result depends on what was asked only, to the last bit.
         """
         self._warm.clear()
+        self._ladder = _LADDER
 
     def solve(
         self,
@@ -84,7 +87,7 @@ class Composer:
             If no start leads to a composition that passes the certificate.
         """
         problem = ""
-        for attempt in _LADDER:
+        for attempt in self._ladder:
             try:
                 amounts = self._attempt(
                     attempt,
@@ -98,6 +101,8 @@ class Composer:
                 continue
             problem = self._complaint(temperature, pressure, amounts, elements, offered)
             if not problem:
+                if attempt == _LADDER[-1]:  # its neighbours will need it too
+                    self._ladder = _LADDER[::-1]
                 return amounts
         raise ConvergenceError(
             f"Cantera found no equilibrium at {temperature:.2f} K and "
@@ -106,22 +111,24 @@ class Composer:
 
     def _attempt(
         self,
-        attempt: tuple[str, bool],
+        attempt: tuple[str, str],
         temperature: float,
         pressure: float,
         elements: FloatArray,
         offered: tuple[int, ...],
     ) -> FloatArray:
-        """Equilibrate once from the last composition or from atomic gas."""
-        solver, warm = attempt
-        warm = warm and offered in self._warm
+        """Equilibrate once from one start."""
+        solver, start = attempt
+        warm = start == "last" and offered in self._warm
         self._warm.add(offered)
         mixed = self._mixture(offered)
         count = mixture.gas_count(self.table)
-        if not warm or not self._same_elements(mixed, elements):
-            start = np.zeros(count + len(offered))
-            start[self._atomic] = elements
-            mixed.species_moles = start
+        if start == "vertex":
+            mixed.species_moles = self._vertex(temperature, pressure, elements, offered)
+        elif not warm or not self._same_elements(mixed, elements):
+            atoms = np.zeros(count + len(offered))
+            atoms[self._atomic] = elements
+            mixed.species_moles = atoms
         mixed.P = pressure
         mixed.T = temperature
         self._equilibrate(mixed, solver)
@@ -130,6 +137,26 @@ class Composer:
         amounts[:count] = found[:count]
         amounts[count + np.array(offered, dtype=int)] = found[count:]
         return amounts
+
+    def _vertex(
+        self,
+        temperature: float,
+        pressure: float,
+        elements: FloatArray,
+        offered: tuple[int, ...],
+    ) -> FloatArray:
+        """Return the amounts of least g if nothing mixed: a linear program."""
+        from scipy.optimize import linprog
+
+        count = mixture.gas_count(self.table)
+        limits = mixture.functions(self.table, np.array(temperature)).g
+        limits[:count] += np.log(pressure / self.table.reference_pressure)
+        kept = np.array([*range(count), *(count + i for i in offered)])
+        atoms = self.table.atoms[kept].T
+        found = linprog(limits[kept], A_eq=atoms, b_eq=elements, bounds=(0, None))
+        if found.status != 0:
+            raise self._error("no start was found")
+        return np.asarray(found.x, dtype=float)
 
     def _equilibrate(self, mixed: Any, solver: str) -> None:
         """Let Cantera equilibrate, without its messages on the screen."""
