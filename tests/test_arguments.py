@@ -41,7 +41,7 @@ def test_what_means_a_mix_is_one(form: object) -> None:
 def test_many_in_any_form() -> None:
     """Lists and generators, forms mixed; labels and texts are the names."""
     table = cs.evaluate(FORMS)
-    assert table["flame_temperature_K"].nunique() == 1
+    assert np.ptp(table["flame_temperature_K"]) < 1e-9
     assert table["name"].tolist()[:2] == ["KNO3:65 sucrose:35", TEXT]
     assert cs.evaluate(f"mine={TEXT}")["name"].tolist() == ["mine"]
     lazy = cs.evaluate(form for form in FORMS)

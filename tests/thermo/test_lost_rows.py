@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar import lattice
@@ -45,3 +46,19 @@ def test_throat_on_a_step_of_a_heat_capacity() -> None:
     table = cs.evaluate(mix, pressure=137024.6568, confirm=True)
     assert table["confirmation"][0] == "confirmed"
     assert abs(table["difference_characteristic_velocity_ppm"][0]) < 2.0
+
+
+@pytest.mark.exact
+@pytest.mark.slow
+@pytest.mark.parametrize("flow", scope.FLOWS)
+def test_random_mixes_of_the_whole_scope(flow: str) -> None:
+    """A tenth of ``benchmarks/validation/thermochemistry.py``; warnings are errors.
+
+    There 12 of 20,000 are lost at most: 5 of 2,000 are three standard errors of that.
+    """
+    found = scope.outcome(2000, 12, flow)
+    assert len(found.reasons) <= 5, found.reasons
+    assert all(": " in reason for reason in found.reasons)
+    assert found.ok > 1500
+    assert found.below_the_fits > 20
+    assert found.unflagged == 0
