@@ -231,6 +231,35 @@ def test_rows_that_are_confirmed_stay_so(monkeypatch: pytest.MonkeyPatch) -> Non
     assert known[same].equals(plain[same])
 
 
+#: Says what is loaded for the first time once the second solver is done.
+_LATE = """
+import sys
+from castsugar import confirmation
+from castsugar.cli.main import main
+real = confirmation.confirm
+def confirm(*a, **k):
+    real(*a, **k)
+    known.update(sys.modules)
+known = set()
+confirmation.confirm = confirm
+main(sys.argv[1:])
+print(*({*sys.modules} - known), file=sys.stderr)
+"""
+
+
+def test_nothing_large_is_loaded_between_answer_and_screen() -> None:
+    """It takes half a second, in which Ctrl-C would cost the answer."""
+    done = subprocess.run(
+        [sys.executable, "-c", _LATE, "evaluate", MIX, "--confirm"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    late = {*done.stderr.split()}
+    assert "castsugar.report.text" in late
+    assert not late & {"numpy", "pandas", "scipy", "cantera"}
+
+
 @pytest.mark.parametrize("words", [["compare"], ["justify"]])
 def test_before_there_is_an_answer(
     words: list[str], capsys: Capture, monkeypatch: pytest.MonkeyPatch

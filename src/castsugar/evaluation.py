@@ -171,6 +171,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         A KeyboardInterrupt that holds what is known, for :func:`table_of`: if Ctrl-C
         came while the second solver worked.
     """
+    table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
     _check_wings(kitchen, motor, species)
     listed, blends = _taken(mixes)
     if confirm and listed is None:

@@ -79,6 +79,8 @@ def run(options: argparse.Namespace) -> int:
     _check_limits(asked_for)
 
     from castsugar.decide.change import justify
+    from castsugar.report.change.document import change_document
+    from castsugar.report.change.rows import change_rows
 
     base, new = asked_for.mixes
     change = justify(
@@ -93,9 +95,6 @@ def run(options: argparse.Namespace) -> int:
         seed=asked_for.seed,
         confirm=options.confirm,
     )
-
-    from castsugar.report.change.document import change_document
-    from castsugar.report.change.rows import change_rows
 
     with held_back() as hold:
         pictures, marks = None, unconfirmed(change.rows)
