@@ -289,6 +289,18 @@ def test_complaints_that_nobody_hears() -> None:
     assert (done.returncode, done.stdout[:7]) == (0, "sucrose")
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is full")
+@pytest.mark.parametrize("shell", ["2>/dev/full", ">/dev/full 2>&1"])
+def test_complaints_that_find_no_room(shell: str, tmp_path: Path) -> None:
+    """Nor does it change the exit code that they cannot be written."""
+    file = tmp_path / "x"
+    assert _process(["evaluate", "KNO3:60 suger:40"], shell).returncode == 2
+    assert _process(["evaluate"], shell).returncode == 2
+    done = _process(["ingredients", "sucrose", "-o", str(file)], shell)
+    assert done.returncode == 0
+    assert file.read_text("utf-8").startswith("sucrose")
+
+
 def test_a_reader_that_leaves_early_costs_no_file(tmp_path: Path) -> None:
     """The page is written all the same, and the exit code stays 0."""
     page = tmp_path / "sheet.html"

@@ -164,7 +164,7 @@ def main(words: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _interrupted(getattr(options, "done", []))
     except BrokenPipeError:
-        silence()
+        silence(sys.stdout)
         return 0
     except Exception as error:  # noqa: BLE001 the last resort: nobody above
         return _fault(error, show=DEBUG in typed)

@@ -13,6 +13,7 @@ import io
 import os
 import re
 import sys
+from typing import TextIO
 
 from castsugar.errors import InputError
 
@@ -78,21 +79,28 @@ def say(text: str) -> None:
         sys.stdout.write(visible(text))
         sys.stdout.flush()
     except BrokenPipeError:
-        silence()
+        silence(sys.stdout)
     except OSError as error:
-        silence()
+        silence(sys.stdout)
         raise InputError(f"the result cannot be printed: {error.strerror}") from None
 
 
-def silence() -> None:
-    """Let what is left in the buffer of the output go nowhere."""
+def silence(stream: TextIO) -> None:
+    """Let what is left in the buffer of an output go nowhere."""
     with contextlib.suppress(OSError):  # no file of the system
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def remark(text: str) -> None:
-    """Print one line beside the result; what it repeats of the input is shortened."""
-    sys.stderr.write(one_line(text) + "\n")
+    """Print one line beside the result; what it repeats of the input is shortened.
+
+    Nobody need hear it: an output without room changes nothing.
+    """
+    try:
+        sys.stderr.write(one_line(text) + "\n")
+        sys.stderr.flush()
+    except OSError:
+        silence(sys.stderr)
 
 
 def one_line(text: str) -> str:
