@@ -260,6 +260,14 @@ def test_nothing_large_is_loaded_between_answer_and_screen() -> None:
     assert not late & {"numpy", "pandas", "scipy", "cantera"}
 
 
+def test_before_the_words_are_read(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("castsugar.cli.main.build_parser", stop)
+    assert main(["evaluate", MIX]) == 130
+    assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
+
+
 @pytest.mark.parametrize("words", [["compare"], ["justify"]])
 def test_before_there_is_an_answer(
     words: list[str], capsys: Capture, monkeypatch: pytest.MonkeyPatch
