@@ -282,6 +282,28 @@ def test_output_that_is_full_or_closed(
     assert "printed" in done.stderr
 
 
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_disk_that_fills_up(unbuffered: str, tmp_path: Path) -> None:
+    """The first 2 kB still find room: that is not the whole answer."""
+    import resource
+
+    def little_room() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000))
+
+    with (tmp_path / "x").open("w") as out:
+        done = subprocess.run(
+            [sys.executable, "-m", "castsugar", "ingredients", "--json"],
+            stdout=out,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"PYTHONUNBUFFERED": unbuffered},
+            preexec_fn=little_room,
+            check=False,
+        )
+    said = "castsugar: the result cannot be printed: File too large\n"
+    assert (done.returncode, done.stderr) == (2, said)
+
+
 def test_complaints_that_nobody_hears() -> None:
     """With the error output closed the exit code is the same."""
     assert _process(["evaluate", "KNO3:60 suger:40"], "2>&-").returncode == 2

@@ -76,13 +76,24 @@ def say(text: str) -> None:
     if sys.stdout is None:
         raise InputError("nothing can be printed: the output is closed")
     try:
-        sys.stdout.write(visible(text))
-        sys.stdout.flush()
+        _write(sys.stdout, visible(text))
     except BrokenPipeError:
         silence(sys.stdout)
     except OSError as error:
         silence(sys.stdout)
         raise InputError(f"the result cannot be printed: {error.strerror}") from None
+
+
+def _write(stream: TextIO, text: str) -> None:
+    """Write all of a text now, or raise OSError."""
+    if isinstance(getattr(stream, "buffer", None), io.RawIOBase):
+        # With PYTHONUNBUFFERED what the system does not take at once would be lost.
+        code, errors, number = stream.encoding, stream.errors, stream.fileno()
+        with open(number, "w", encoding=code, errors=errors, closefd=False) as whole:
+            whole.write(text)
+    else:
+        stream.write(text)
+        stream.flush()
 
 
 def silence(stream: TextIO) -> None:
