@@ -42,7 +42,7 @@ def found(text: str, **options):
 
 
 def test_lots_become_what_a_mix_is_weighed_of() -> None:
-    """By hand: 60 g hold 0.18 g moisture and 0.3 g inert, 40 g syrup 8 g water."""
+    """By hand: 60 g hold 0.18 g moisture and 59.82 g dry; 40 g syrup 8 g water."""
     lots = found(LOTS)
     assert set(lots) == {"potassium nitrate", "light corn syrup"}
     lot, record = lots["potassium nitrate"]
@@ -55,7 +55,27 @@ def test_lots_become_what_a_mix_is_weighed_of() -> None:
     )
     assert mix.water_as_weighed == pytest.approx(0.0818, abs=1e-12)
     nitrate = [c for c in mix.weighed if c.ingredient.name == "potassium nitrate"]
-    assert nitrate[0].mass_fraction == pytest.approx(0.6 * 0.992, abs=1e-12)
+    assert nitrate[0].mass_fraction == pytest.approx(0.5982 * 0.992, abs=1e-12)
+
+
+def test_assay_is_of_the_dry_matter() -> None:
+    """A certificate states assay 99.9 % of the dried salt beside 0.3 % of water.
+
+    By hand: 100 g hold 0.3 g water and 99.7 g dry, of it 99.6003 g nitrate. Inert
+    parts are of the dry matter too, those of a syrup of its dry solids.
+    """
+    text = LOTS.replace("99.2 %", "99.9 %")
+    text = text.replace('solids_u = "0.5 %"', 'inert = "1 %"')
+    lots = {item: lot for item, (lot, _) in found(text).items()}
+    by_name = {}
+    for c in Mix.weigh({"KNO3": 100}, lots={"KNO3": lots["potassium nitrate"]}).weighed:
+        by_name[c.ingredient.name] = c.mass_fraction
+    assert by_name == pytest.approx(
+        {"potassium nitrate": 0.997 * 0.999, "water": 0.003, "inert matter": 0.000997}
+    )
+    syrup = Mix.weigh({"corn syrup": 1}, lots={"corn syrup": lots["light corn syrup"]})
+    catalogue = load_database().syrups["light corn syrup"].ash_fraction
+    assert syrup.inert_fraction == pytest.approx(0.8 * (0.01 + catalogue))
 
 
 def test_a_date_may_be_text() -> None:
@@ -142,7 +162,7 @@ BAD = [
         "is a syrup; it takes solids",
     ),
     ('[lots.a]\ningredient = "corn syrup"\nsolids = "20 %"\n', "allowed 50 to 100 %"),
-    ('[lots.a]\ningredient = "KNO3"\nassay = "100 %"\nmoisture = "1 %"\n', "exceed 1"),
+    ('[lots.a]\ningredient = "KNO3"\nassay = "100 %"\ninert = "1 %"\n', "exceed 1"),
     ('[lots.a]\ningredient = "KNO3"\nmoisture_u = "1 %"\n', "needs moisture"),
     ('[lots.a]\ningredient = "KNO3"\nin_use = "yes"\n', "true or false"),
     ('[lots.a]\ningredient = "KNO3"\ndate = 5\n', "must be text"),

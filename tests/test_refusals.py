@@ -369,7 +369,7 @@ LOTS = [
     ({"moisture": -0.1}, "moisture is -0.1"),
     ({"assay": 1.2}, "assay is 1.2"),
     ({"inert": math.nan}, "inert is nan"),
-    ({"assay": 0.9, "moisture": 0.2}, "sum to 1.1"),
+    ({"assay": 0.9, "inert": 0.2}, "sum to 1.1 of the dry matter"),
 ]
 
 

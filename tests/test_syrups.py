@@ -202,7 +202,7 @@ def test_outside_what_is_known(lot: cs.Lot, words: str) -> None:
     [
         cs.Lot(moisture=0.1),  # the water of a syrup is 1 - dry solids
         cs.Lot(assay=0.9),  # assay of what? the saccharides are several
-        cs.Lot(dry_solids=0.5, inert=0.6),  # more ash than solids
+        cs.Lot(dry_solids=0.5, inert=1.0),  # nothing but ash
     ],
 )
 def test_lot_that_a_syrup_cannot_use_is_refused(lot: cs.Lot) -> None:

@@ -11,6 +11,9 @@ from castsugar.database import Database, Ingredient, Premix, Syrup, refused
 from castsugar.errors import InputError, ValidityError, unknown_name
 from castsugar.syrups import SyrupUse
 
+#: Shares of a lot that refer to its dry matter, not to what is weighed.
+DRY_BASIS = ("assay", "inert")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lot:
@@ -21,9 +24,9 @@ class Lot:
     moisture : float
         Mass fraction of water, as it is weighed.
     inert : float
-        Mass fraction that makes no gas (ash, salt, anti-caking agent).
+        Fraction of the dry matter that makes no gas (ash, salt, anti-caking agent).
     assay : float, optional
-        Mass fraction of the named substance; the rest, less moisture, is inert.
+        Fraction of the dry matter that is the named substance; its rest is inert.
     dry_solids : float, optional
         Of a syrup: mass fraction of dry solids.
     dextrose_equivalent : float, optional
@@ -55,19 +58,17 @@ class Lot:
                 )
         if self.dextrose_equivalent is not None:
             number(self.dextrose_equivalent, "lot dextrose_equivalent")
-        total = self.moisture + self.inert + (self.assay or 0.0)
+        total = self.inert + (self.assay or 0.0)
         if total > 1.0 + 1e-9:
             raise InputError(
-                f"lot assay, moisture and inert part sum to {total:g}; "
+                f"lot assay and inert part sum to {total:g} of the dry matter; "
                 "they must not exceed 1"
             )
 
     @property
-    def inert_share(self) -> float:
-        """Mass fraction of inert matter."""
-        if self.assay is None:
-            return self.inert
-        return max(1.0 - self.assay - self.moisture, self.inert)
+    def inert_of_dry(self) -> float:
+        """Fraction of the dry matter that is inert."""
+        return self.inert if self.assay is None else 1.0 - self.assay
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,12 +198,13 @@ def _with_lot(
             f"lot of {name!r} gives dry solids or dextrose equivalent; these belong to "
             "syrups. Give moisture, assay or inert instead"
         )
-    rest = 1.0 - lot.moisture - lot.inert_share
-    scaled = [(ingredient, rest * share) for ingredient, share in parts]
+    dry = 1.0 - lot.moisture
+    inert = dry * lot.inert_of_dry
+    scaled = [(ingredient, (dry - inert) * share) for ingredient, share in parts]
     return [
         *scaled,
         (database.ingredients["water"], lot.moisture),
-        (database.ingredients["inert matter"], lot.inert_share),
+        (database.ingredients["inert matter"], inert),
     ]
 
 
@@ -225,7 +227,7 @@ def _syrup(
     graded = syrup
     if lot.dextrose_equivalent is not None:
         graded = syrups.grade(database, syrup, lot.dextrose_equivalent)
-    ash = graded.ash_fraction * solids + lot.inert_share
+    ash = (graded.ash_fraction + lot.inert_of_dry) * solids
     sugars = solids - ash
     if sugars <= 0.0:
         raise InputError(

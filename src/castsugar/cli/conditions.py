@@ -222,11 +222,11 @@ def lot_text(lot: Lot) -> str:
     """Say what is stated about a bag or bottle."""
     parts = []
     if lot.assay is not None:
-        parts.append(f"assay {100 * lot.assay:g} %")
+        parts.append(f"assay {100 * lot.assay:g} % (dry basis)")
     if lot.moisture:
         parts.append(f"{100 * lot.moisture:g} % water")
     if lot.inert:
-        parts.append(f"{100 * lot.inert:g} % inert")
+        parts.append(f"{100 * lot.inert:g} % inert (dry basis)")
     if lot.dry_solids is not None:
         parts.append(f"{100 * lot.dry_solids:g} % dry solids")
     if lot.dextrose_equivalent is not None:

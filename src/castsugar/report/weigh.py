@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from castsugar.database import Caution
+from castsugar.expand import DRY_BASIS
 from castsugar.report.blocks import (
     Blanks,
     Block,
@@ -165,7 +166,7 @@ def _lot(typed: str, lot: LotRecord) -> str:
     numbers = [
         f"{key.replace('_', ' ')} {value:g}"
         if key == "dextrose_equivalent"
-        else f"{key} {100.0 * value:.4g} %"
+        else f"{key} {100.0 * value:.4g} %{' (dry basis)' if key in DRY_BASIS else ''}"
         for key, value in lot.stated.items()
     ]
     told = [*numbers, *([lot.source] if lot.source else [])]

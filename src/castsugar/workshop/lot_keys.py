@@ -15,9 +15,9 @@ from castsugar.workshop.schema import Key, Keys, Place, read_table
 #: One ``[lots."..."]``: a bag or a bottle.
 LOT: Keys = {
     "ingredient": Key(kind="text", required=True, about="a name of the catalogue"),
-    "assay": Key(range="assay", about="share of the named substance, '99.2 %'"),
+    "assay": Key(range="assay", about="named substance in the dry matter, '99.2 %'"),
     "moisture": Key(range="moisture", about="of a powder as it is weighed, '0.3 %'"),
-    "inert": Key(range="inert part", about="ash, salt, anti-caking agent, '0.1 %'"),
+    "inert": Key(range="inert part", about="ash, salt in the dry matter, '0.1 %'"),
     "solids": Key(range="dry solids", about="dry solids of a syrup, '80 %'"),
     "dextrose_equivalent": Key(
         kind="number", range="dextrose equivalent", about="of a glucose syrup, 42"

@@ -40,8 +40,9 @@ class LotRecord:
     source, date : str
         Where its numbers come from and when they were read (ISO); empty: not said.
     stated : dict of str to float
-        Keys that the file states, or that follow from a label, with their values
-        (mass fractions; the dextrose equivalent as a number).
+        Keys that the file states, or that follow from a label, with their values:
+        moisture and solids of what is weighed, assay and inert of its dry matter (mass
+        fractions); the dextrose equivalent as a number.
     uncertainty : dict of str to float
         Standard uncertainty of those that have one [mass fraction].
     from_label : bool
@@ -57,7 +58,7 @@ class LotRecord:
     from_label: bool = False
 
     def to_dict(self) -> dict[str, Any]:
-        """Return plain values; shares are mass fractions."""
+        """Return plain values; shares are mass fractions, on the basis of `stated`."""
         return {
             "name": self.name,
             "ingredient": self.ingredient,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from castsugar.expand import DRY_BASIS
 from castsugar.workshop.weigh.contents import pan_holds
 from castsugar.workshop.weigh.correct import Correction
 from castsugar.workshop.weigh.sheet import COARSE, Line, Sheet
@@ -140,7 +141,8 @@ def _lot_notes(sheet: Sheet) -> list[str]:
         if line.lot is None:
             continue
         for key, doubt in line.lot.uncertainty.items():
-            mass = f"{1e3 * doubt * line.in_pan:.2g}"
+            basis = line.dry_in_pan if key in DRY_BASIS else line.in_pan
+            mass = f"{1e3 * doubt * basis:.2g}"
             said.append(
                 f"{line.typed}: {key} of lot {line.lot.name!r}: known to "
                 f"{100.0 * doubt:.2g} points (one standard uncertainty), {mass} g in "
