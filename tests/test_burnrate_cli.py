@@ -424,6 +424,48 @@ def test_files_that_are_none(
     assert (out, "exists already" in err, chart.read_text()) == ("", True, "mine")
 
 
+def test_strands_of_one_mix_in_two_files_are_one_law(
+    run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same rows in one file give the same law; each row keeps its file and line."""
+    head, *rows = two_mixes().splitlines()
+    whole = json.loads(run(two_mixes(), "--json"))
+    names = [str(tmp_path / name) for name in ("monday.csv", "friday.csv")]
+    for name, part in zip(names, (rows[:3], rows[3:]), strict=True):
+        Path(name).write_text("\n".join([head, *part]) + "\n", "utf-8")
+    assert main(["burnrate", *names, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [m["law"] for m in found["mixes"]] == [m["law"] for m in whole["mixes"]]
+    places = [(s["file"], s["line"]) for m in found["mixes"] for s in m["strands"]]
+    assert (names[0], 2) in places
+    assert (names[1], 2) in places
+    assert main(["burnrate", *names]) == 0
+    page = capsys.readouterr().out
+    assert "1:2" in page
+    assert "2:2" in page
+    assert "line 5 of the second file" in page
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (two_mixes(), "hold the same strands"),
+        (HEAD.replace("mix,", "") + "50,10,1\n", "name no mix: write a column mix"),
+    ],
+)
+def test_two_files_that_cannot_be_used_together(
+    text: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line that names both, exit code 2."""
+    names = [str(tmp_path / name) for name in ("monday.csv", "friday.csv")]
+    Path(names[0]).write_text(text, "utf-8")
+    Path(names[1]).write_text(text.replace("50,10,1", "50,11,1"), "utf-8")
+    assert main(["burnrate", *names]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1)
+    assert f"{names[0]} and {names[1]} {words}" in err
+
+
 def test_without_cantera(tmp_path: Path) -> None:
     """Strands need no thermochemistry: the command runs with Cantera absent."""
     path = tmp_path / "strands.csv"

@@ -319,3 +319,71 @@ def test_bad_command(
     assert out == ""
     assert said in err
     assert err.count("\n") == 1
+
+
+#: Strands by a rule, with some scatter: rates at 0.5, 1, 2, 4 MPa.
+ROWS = [
+    (50.0, 50.0 / (4.0 * p**0.3) * (1.02, 0.99, 1.0)[i % 3], p)
+    for i, p in enumerate((0.5, 1.0, 2.0, 4.0, 0.5, 1.0, 2.0, 4.0))
+]
+
+
+def strands_file(path: Path, rows: list[tuple[float, float, float]]) -> None:
+    head = "length_mm,time_s,pressure_MPa"
+    lines = [f"{length},{time},{p}" for length, time, p in rows]
+    path.write_text("\n".join([head, *lines]) + "\n", "utf-8")
+
+
+def of_files(folder: Path, *entries: str) -> Hardware:
+    """Return the motor of a bench file whose entries are of one mix, or nearly."""
+    text = MOTOR + "".join(
+        f'\n[[motor.burn_law]]\nrecipe = "{recipe}"\n{entry}\n'
+        for recipe, entry in zip(
+            ("KNO3:60 sucrose:40", "saltpeter:3 sucrose:2"), entries, strict=False
+        )
+    )
+    return hardware_of(check_bench(folder / "bench.toml", text), load_database())
+
+
+@pytest.mark.exact
+def test_strands_of_one_mix_in_two_files_are_one_law(tmp_path: Path) -> None:
+    """The same readings in one file give the same law, to the bit."""
+    strands_file(tmp_path / "whole.csv", ROWS)
+    strands_file(tmp_path / "first.csv", ROWS[:5])
+    strands_file(tmp_path / "second.csv", ROWS[5:])
+    one = of_files(tmp_path, 'strands = "whole.csv"').burning.law
+    two = of_files(
+        tmp_path, 'strands = "first.csv"', 'strands = "second.csv"'
+    ).burning.law
+    assert len(one.mixes) == len(two.mixes) == 1
+    assert two.mixes[0].law.degrees_of_freedom == 8 - 2
+    assert two.mixes[0].law.bands == one.mixes[0].law.bands
+    assert two.mixes[0].law.covariance == one.mixes[0].law.covariance
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("rows", "second", "words"),
+    [
+        (ROWS, 'strands = "b.csv"', "hold the same strands"),
+        (ROWS, 'strands = "a.csv"', "hold the same strands"),
+        ([(50.0, t / p, p) for _, t, p in ROWS], 'strands = "b.csv"', "no burn law"),
+        (
+            ROWS,
+            'rate = "5 mm/s"\npressure = "1 MPa"\nexponent = 0.4\n'
+            'rate_spread = "10 %"\nexponent_spread = 0.05',
+            "a.csv and a stated rate both say how",
+        ),
+    ],
+)
+def test_what_cannot_be_one_law_is_refused(
+    rows: list[tuple[float, float, float]], second: str, words: str, tmp_path: Path
+) -> None:
+    """One line with both files: strands that count twice, or that make no law."""
+    strands_file(tmp_path / "a.csv", ROWS if "same" in words else rows[:4])
+    strands_file(tmp_path / "b.csv", ROWS if "same" in words else rows[4:])
+    with pytest.raises(cs.InputError, match=words) as caught:
+        of_files(tmp_path, 'strands = "a.csv"', second)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert message.count(".csv") >= 1 + ("rate" not in words)

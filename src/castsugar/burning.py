@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -47,6 +47,12 @@ def components_of(
         {weighing.item_name(data, item): share for item, share in mix.recipe}
         for mix in mixes
     ]
+
+
+def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
+    """Return the share of the mass that differs between two mixes."""
+    names = dict.fromkeys((*one, *other))
+    return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
 def rates_of(

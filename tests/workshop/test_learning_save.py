@@ -218,7 +218,7 @@ def test_line_ends_and_mark_stay(world: Path) -> None:
 
 
 def test_strands_in_several_files(world: Path) -> None:
-    """One entry holds one file: the one with most strands, and that is said."""
+    """Each file gets an entry of its own; the strands of all are one law."""
     more = (world / "s.csv").read_text("utf-8") + "40,8.1,1.0\n"
     (world / "t.csv").write_text(more, "utf-8")
     batch = read_batches(world / "batches")[0][0]
@@ -235,9 +235,13 @@ def test_strands_in_several_files(world: Path) -> None:
         Event(kind="closed", date=DAY, values={"outcome": "used"}),
     ]
     add_events(batch.path, todo)
-    found = learnt(world)
-    assert [t for t in found.written if t.endswith("from t.csv")]
-    assert [t for t in found.refused if "in s.csv: one entry holds one file" in t]
+    found = kept(learnt(world))
+    written = [t.rsplit(" ", 1)[1] for t in found.written if "burn_law" in t]
+    assert written == ["s.csv", "t.csv"]
+    assert not any("strands" in t for t in found.refused)
+    laws = hardware_of(read_bench(world / "bench.toml"), DATABASE).burning.law.mixes
+    assert [m.law.degrees_of_freedom for m in laws[1:]] == [4 + 5 - 2]
+    assert kept(learnt(world)).text == found.text
 
 
 def test_nothing_is_lost_if_the_file_changes_or_the_write_fails(

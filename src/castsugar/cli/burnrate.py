@@ -26,6 +26,7 @@ temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
 examples:
   castsugar burnrate strands.csv
   castsugar burnrate strands.csv --at "1000 psi" --chart strands.svg
+  castsugar burnrate strands.csv strands-new.csv
   castsugar burnrate delay.csv --ambient "950 mbar" --level 90%
 """
 
@@ -46,7 +47,12 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("file", metavar="FILE", help="strands (CSV, up to 1 MB)")
+    parser.add_argument(
+        "file",
+        nargs="+",
+        metavar="FILE",
+        help="strands (CSV, up to 1 MB); of one mix in several files, one law",
+    )
     parser.add_argument(
         "--ambient",
         default="1 atm",
@@ -92,12 +98,12 @@ def run(options: argparse.Namespace) -> int:
     from castsugar import plausible
     from castsugar.database import load_database
     from castsugar.motor.strands import analyse
-    from castsugar.workshop.readings import read_strands
+    from castsugar.workshop.readings import read_strand_files
 
     database = load_database()
     ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
     borrowed = _borrowed(options.fuel, database)
-    strands = read_strands(Path(options.file), ambient=ambient.value)
+    strands = read_strand_files(options.file, ambient=ambient.value)
     asked = _asked(options, database, ambient)
     results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
@@ -135,7 +141,7 @@ def _asked(options: argparse.Namespace, database: Database, ambient: Quantity) -
         typed = plausible.read(text, "pressure of a burn rate", where="--at")
         at.append((typed.echo(), typed.value))
     return Asked(
-        file=Path(options.file).name,
+        files=tuple(options.file),
         at=tuple(at),
         level=level,
         ambient=(ambient.echo(), ambient.value),
@@ -150,7 +156,8 @@ def _units(options: argparse.Namespace) -> StrandUnits:
     from castsugar.errors import InputError
     from castsugar.report.strand_units import StrandUnits
 
-    pressure = _typed_unit(Path(options.file), "pressure") or "MPa"
+    first = Path(options.file[0])
+    pressure = _typed_unit(first, "pressure") or "MPa"
     if options.pressure_unit is not None:
         typed = units.parse(
             f"1 {options.pressure_unit}", "pressure", where="--pressure-unit"
@@ -161,7 +168,7 @@ def _units(options: argparse.Namespace) -> StrandUnits:
                 "absolute pressure: write psi, bar, MPa"
             )
         pressure = typed.unit
-    inches = _typed_unit(Path(options.file), "length") in ("in", "ft")
+    inches = _typed_unit(first, "length") in ("in", "ft")
     return StrandUnits(pressure=pressure, rate="in/s" if inches else "mm/s")
 
 

@@ -22,6 +22,8 @@ class Strand:
     mix, note : str
     line : int
         Line of the file it came from; 0 if none.
+    file : str
+        That file, as it was asked for; empty if none.
 
     Raises
     ------
@@ -36,6 +38,7 @@ class Strand:
     mix: str = ""
     note: str = ""
     line: int = 0
+    file: str = ""
 
     def __post_init__(self) -> None:
         positive("strand length", self.length, "m")

@@ -63,7 +63,7 @@ def strand_chart(results: StrandResults, asked: Asked) -> str:
             x=x,
             panels=tuple(panels),
             notes=(
-                *_notes(mixes),
+                *_notes(mixes, asked),
                 f"Dots: strands of {asked.file}. {last}".rstrip(),
                 "No claim of safety.",
             ),
@@ -196,7 +196,7 @@ def _in(values: FloatArray, quantity: str, unit: str) -> FloatArray:
     return np.array([units.convert(float(v), quantity, unit) for v in values])
 
 
-def _notes(mixes: Sequence[MixResult]) -> list[str]:
+def _notes(mixes: Sequence[MixResult], asked: Asked) -> list[str]:
     """Say which mix has no law, and which strands lie far off."""
     notes = []
     for result in mixes:
@@ -205,7 +205,8 @@ def _notes(mixes: Sequence[MixResult]) -> list[str]:
             notes.append(f"{name}: no law. {result.reason}.")
         elif result.outliers:
             lines = ", ".join(
-                str(result.strands[o.index].line) for o in result.outliers
+                asked.line(result.strands[o.index]) for o in result.outliers
             )
-            notes.append(f"{name}: look again at line {lines} of the file.")
+            whole = "the file" if len(asked.files) == 1 else "file:line"
+            notes.append(f"{name}: look again at line {lines} of {whole}.")
     return notes

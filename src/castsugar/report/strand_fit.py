@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from castsugar import units
 from castsugar.motor.bands import FALSE_ALARM
 from castsugar.motor.regression import student
+from castsugar.motor.strand import Strand
 from castsugar.motor.strands import MixResult
 from castsugar.report.layout import WIDTH, number, wrapped
 from castsugar.report.strand_units import (
@@ -24,7 +25,9 @@ _CELL, _LAST = 9, 13
 _NO_SCATTER = 1e-9
 
 
-def strand_table(result: MixResult, shown: StrandUnits) -> list[str]:
+def strand_table(
+    result: MixResult, shown: StrandUnits, line: Callable[[Strand], str]
+) -> list[str]:
     """Return the strands as measured, with what the law leaves of each."""
     heads = ["line", *(f"p, {u}" for u in shown.pressures)]
     heads += [*(f"r, {u}" for u in shown.rates)]
@@ -34,7 +37,7 @@ def strand_table(result: MixResult, shown: StrandUnits) -> list[str]:
     left = residuals(result)
     for index, strand in enumerate(result.strands):
         told = [units.convert(strand.pressure, "pressure", u) for u in shown.pressures]
-        cells = [str(strand.line), *(short(p) for p in told)]
+        cells = [line(strand), *(short(p) for p in told)]
         told = [units.convert(strand.rate, "burn_rate", u) for u in shown.rates]
         cells += [significant(r) for r in told]
         remark = "OUTLIER? " if index in flagged else ""

@@ -39,6 +39,7 @@ def _rows_of(result: MixResult, level: float) -> list[Row]:
         rows.append(
             {
                 "mix": result.mix,
+                "file": strand.file,
                 "line": strand.line,
                 "length_mm": 1e3 * strand.length,
                 "time_s": strand.time,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from castsugar import units
 from castsugar.constants import DEFAULT_PRESSURE
@@ -11,6 +12,7 @@ from castsugar.database import Caution, Source
 from castsugar.motor.bands import FALSE_ALARM
 from castsugar.motor.families import Comparison
 from castsugar.motor.law import BurnLaw, burn_rate, outside
+from castsugar.motor.strand import Strand
 from castsugar.motor.strands import MixResult, StrandResults
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_fit import fit_lines, strand_table
@@ -31,7 +33,8 @@ class Asked:
 
     Attributes
     ----------
-    file : str
+    files : tuple of str
+        As typed.
     at : tuple of (text, pressure)
         Pressures to state the rate at, as typed. [Pa]
     level : float
@@ -43,12 +46,23 @@ class Asked:
         Of borrowed laws, by key.
     """
 
-    file: str
+    files: tuple[str, ...]
     at: tuple[tuple[str, float], ...]
     level: float
     ambient: tuple[str, float]
     units: StrandUnits
     sources: Mapping[str, Source]
+
+    @property
+    def file(self) -> str:
+        """The names of the files, as one text."""
+        return ", ".join(PurePath(file).name for file in self.files)
+
+    def line(self, strand: Strand) -> str:
+        """Return the line of a strand, after the place of its file if of several."""
+        if len(self.files) == 1:
+            return str(strand.line)
+        return f"{self.files.index(strand.file) + 1}:{strand.line}"
 
     @property
     def percent(self) -> str:
@@ -60,7 +74,10 @@ def strand_page(
     results: StrandResults, asked: Asked, cautions: Sequence[Caution]
 ) -> str:
     """Return the page of ``castsugar burnrate``."""
-    lines = [f"Burn law from strands: {asked.file}", "", *wrapped(ABOUT, "")]
+    lines = [*wrapped(f"Burn law from strands: {asked.file}", "  ", ""), ""]
+    lines += wrapped(ABOUT, "")
+    if len(asked.files) > 1:
+        lines += wrapped("Line 2:5 is line 5 of the second file.", "")
     words, ambient = asked.ambient
     if any(ambient in result.pressure for result in results.mixes):
         at = asked.units.pressure_text(ambient)
@@ -86,7 +103,7 @@ def _mix_lines(result: MixResult, asked: Asked) -> list[str]:
         "1 strand" if len(result.strands) == 1 else f"{len(result.strands)} strands"
     )
     lines = wrapped(f"Mix {mix_name(result)}: {strands}, measured", "  ", "")
-    lines += strand_table(result, asked.units)
+    lines += strand_table(result, asked.units, asked.line)
     if result.law is not None and result.fit is not None:
         lines += ["", *fit_lines(result, asked.units, asked.level)]
         lines += ["", *_rate_lines(result, asked)]

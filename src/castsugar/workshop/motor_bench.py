@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from castsugar import scope, weighing
+from castsugar.burning import SAME_MIX, differs
 from castsugar.database import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.lending import borrowed_law
@@ -20,10 +22,11 @@ from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.material import Material
 from castsugar.motor.measured import MeasuredMix
 from castsugar.motor.peak import Spread
+from castsugar.motor.strand import Strand
 from castsugar.motor.strands import analyse_mix
 from castsugar.recipe import parse_recipe
 from castsugar.workshop.bench import Bench
-from castsugar.workshop.readings import read_strands
+from castsugar.workshop.readings import read_strands, refuse_twice
 
 _MILLI = 1e-3
 
@@ -190,16 +193,12 @@ def _burning(
             )
         law = borrowed_law(database, borrowed[0]["borrowed"])
         return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
-    recipes: list[dict[str, float]] = []
+    recipes, alike = _by_mix(entries, bench, database)
     laws: list[BurnLaw] = []
     cautions: list[str] = []
-    for entry in entries:
-        where = f"{bench.path}, line {entry['line']}: [[motor.burn_law]]"
-        try:
-            recipes.append(_recipe(entry["recipe"], database))
-            law, more = _law(entry, bench)
-        except CastsugarError as error:
-            raise InputError(f"{where}: {error}") from None
+    for of_mix in alike:
+        with _in_line(of_mix[-1], bench):
+            law, more = _law(of_mix, bench)
         laws.append(law)
         cautions += more
     components = tuple(dict.fromkeys(name for parts in recipes for name in parts))
@@ -217,8 +216,37 @@ def _burning(
         cautions=tuple(cautions),
     )
     temperatures = [law.temperature for law in laws if law.temperature is not None]
-    alike = len(temperatures) == len(laws)
-    return known, math.fsum(temperatures) / len(laws) if alike else None
+    every = len(temperatures) == len(laws)
+    return known, math.fsum(temperatures) / len(laws) if every else None
+
+
+def _by_mix(
+    entries: list[dict[str, Any]], bench: Bench, database: Database
+) -> tuple[list[dict[str, float]], list[list[dict[str, Any]]]]:
+    """Return the mixes that were measured, and the entries of each."""
+    recipes: list[dict[str, float]] = []
+    alike: list[list[dict[str, Any]]] = []
+    for entry in entries:
+        with _in_line(entry, bench):
+            parts = _recipe(entry["recipe"], database)
+        for known, of_mix in zip(recipes, alike, strict=True):
+            if differs(known, parts) < SAME_MIX:
+                of_mix.append(entry)
+                break
+        else:
+            recipes.append(parts)
+            alike.append([entry])
+    return recipes, alike
+
+
+@contextmanager
+def _in_line(entry: Mapping[str, Any], bench: Bench) -> Iterator[None]:
+    """Say the line of a burn law before what is wrong with it."""
+    try:
+        yield
+    except CastsugarError as error:
+        where = f"{bench.path}, line {entry['line']}: [[motor.burn_law]]"
+        raise InputError(f"{where}: {error}") from None
 
 
 def _recipe(text: str, database: Database) -> dict[str, float]:
@@ -228,10 +256,34 @@ def _recipe(text: str, database: Database) -> dict[str, float]:
     return weighing.catalogue_shares(database, recipe.parts)
 
 
-def _law(entry: Mapping[str, Any], bench: Bench) -> tuple[BurnLaw, tuple[str, ...]]:
-    """Return the burn law of one measured mix, and the cautions of its fit."""
-    if "strands" not in entry:
-        return _stated(entry), ()
+def _law(
+    entries: Sequence[Mapping[str, Any]], bench: Bench
+) -> tuple[BurnLaw, tuple[str, ...]]:
+    """Return the burn law of one mix, and the cautions of its fit.
+
+    Strands in several files, or under several names in one, are strands of the mix.
+    """
+    first = entries[0]
+    if len(entries) > 1 and not all("strands" in e for e in entries):
+        said = " and ".join(e.get("strands", "a stated rate") for e in entries)
+        raise InputError(
+            f"{said} both say how {first['recipe']!r} burns (line {first['line']} and "
+            "here); strands may lie in several files, a stated rate stands alone"
+        )
+    if "strands" not in first:
+        return _stated(first), ()
+    found = [_strands(entry, bench) for entry in entries]
+    refuse_twice([strands for _, strands in found])
+    name = found[0][0] or first["recipe"]
+    result = analyse_mix(name, [s for _, strands in found for s in strands])
+    if result.law is None:
+        files = " and ".join(dict.fromkeys(e["strands"] for e in entries))
+        raise InputError(f"{files}: no burn law for {name!r}: {result.reason}")
+    return result.law, result.cautions
+
+
+def _strands(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
+    """Return the strands that one entry names, and what the mix is called there."""
     path = bench.path.parent / entry["strands"]
     strands = read_strands(path)
     names = list(dict.fromkeys(s.mix for s in strands))
@@ -245,10 +297,7 @@ def _law(entry: Mapping[str, Any], bench: Bench) -> tuple[BurnLaw, tuple[str, ..
         raise InputError(
             f"{path} has no mix {wanted!r}; it holds {', '.join(map(repr, names))}"
         )
-    result = analyse_mix(wanted or entry["recipe"], chosen)
-    if result.law is None:
-        raise InputError(f"{path}: no burn law for {wanted!r}: {result.reason}")
-    return result.law, result.cautions
+    return wanted, chosen
 
 
 def _stated(entry: Mapping[str, Any]) -> BurnLaw:

@@ -95,9 +95,58 @@ def read_strands(
             mix=_text(sheet, "mix", i),
             note=_text(sheet, "note", i),
             line=line,
+            file=str(path),
         )
         for i, line in enumerate(sheet.lines)
     )
+
+
+def read_strand_files(
+    paths: Sequence[str | PathLike[str]], *, ambient: float = STANDARD_ATMOSPHERE
+) -> tuple[Strand, ...]:
+    """Read strands from several files: those of one name are strands of one mix.
+
+    Raises
+    ------
+    DataError
+        As for :func:`read_strands`.
+    InputError
+        If two files hold the same strands, or name no mix: nothing says then that it
+        is one.
+    """
+    files = [read_strands(path, ambient=ambient) for path in paths]
+    refuse_twice(files)
+    nameless = [
+        str(path)
+        for path, strands in zip(paths, files, strict=True)
+        if not all(s.mix for s in strands)
+    ]
+    if len(nameless) > 1:
+        raise InputError(
+            f"{' and '.join(nameless)} name no mix: write a column mix into each, with "
+            "one name if they hold strands of one mix"
+        )
+    return tuple(strand for strands in files for strand in strands)
+
+
+def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
+    """Refuse strands that would count twice.
+
+    Raises
+    ------
+    InputError
+        If two of the files hold the same readings.
+    """
+    seen: dict[tuple[tuple[float, float, float], ...], str] = {}
+    for strands in files:
+        readings = tuple((s.length, s.time, s.pressure) for s in strands)
+        name = strands[0].file
+        if readings in seen:
+            raise InputError(
+                f"{seen[readings]} and {name} hold the same strands, which would count "
+                "twice; leave one out"
+            )
+        seen[readings] = name
 
 
 def _possible(

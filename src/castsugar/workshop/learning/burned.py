@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from castsugar.blends import of_mixes
-from castsugar.burning import SAME_MIX, burn_law_of
+from castsugar.burning import SAME_MIX, burn_law_of, differs
 from castsugar.database import Database
 from castsugar.errors import CastsugarError
 from castsugar.files.reading import sha256_of
@@ -230,12 +229,6 @@ def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) ->
             return group
     groups.append(_Group(recipe=recipe, fractions=dict(fractions)))
     return groups[-1]
-
-
-def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
-    """Return the share of the mass that differs between two mixes."""
-    names = dict.fromkeys((*one, *other))
-    return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
 def law_for(mix: Mix, hardware: Hardware) -> BurnLaw:

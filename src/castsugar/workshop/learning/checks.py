@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from castsugar.burning import differs
 from castsugar.database import Database
 from castsugar.errors import CastsugarError
 from castsugar.kitchen.belief import Belief
@@ -18,7 +19,6 @@ from castsugar.workshop.batches.foresee import kitchen_of
 from castsugar.workshop.batches.frozen import thaw
 from castsugar.workshop.bench import read_measurement
 from castsugar.workshop.kitchen_bench import measurement
-from castsugar.workshop.learning.burned import differs
 from castsugar.workshop.learning.tally import Check, Skipped
 
 VISCOSITY, WATER = "pour viscosity", "water lost"

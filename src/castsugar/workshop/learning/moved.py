@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.burning import SAME_MIX
+from castsugar.burning import SAME_MIX, differs
 from castsugar.database import Database
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate
@@ -19,7 +19,6 @@ from castsugar.recipe import parse_recipe
 from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.bench import Bench
-from castsugar.workshop.learning.burned import differs
 from castsugar.workshop.lots import lots_of
 from castsugar.workshop.schema import Place
 from castsugar.workshop.search_names import placed

@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from castsugar.files.paths import real
-from castsugar.motor.strands import analyse_mix
 from castsugar.workshop.batches.frozen import relative
 from castsugar.workshop.learning.burned import MixLaw, StrandSource
 from castsugar.workshop.learning.earlier import LAW, as_entry
 from castsugar.workshop.learning.edits import WRITTEN, with_block, without_lines
 from castsugar.workshop.learning.lesson import Draft, Lesson
 
-Entry = tuple[MixLaw, StrandSource, dict[str, str]]
+Entry = dict[str, str]
 
 
 def cut_laws(lesson: Lesson, draft: Draft) -> None:
     """Take out burn laws that learn wrote earlier and does not write any more."""
-    wanted = {as_entry(e) for _, _, e in _entries(lesson)}
+    wanted = {as_entry(e) for e in _entries(lesson)}
     for law in sorted(lesson.earlier.laws, key=lambda law: -law.first):
         if as_entry(law.entry) in wanted:
             continue
@@ -36,37 +35,29 @@ def _entries(lesson: Lesson) -> list[Entry]:
         return []
     found: list[Entry] = []
     for mix in lesson.burning.mixes:
-        source = None if mix.in_bench or mix.fitted is None else _best(mix)
-        if source is not None:
+        if mix.in_bench or mix.fitted is None:
+            continue
+        for source in mix.sources:
             entry = {"recipe": mix.recipe, "strands": _file(lesson, source)}
             entry |= {"mix": source.mix} if source.mix else {}
-            found.append((mix, source, entry))
+            found.append(entry)
     return found
 
 
 def add_laws(lesson: Lesson, draft: Draft) -> None:
     """Add strands of mixes that have no burn law there."""
     there = {as_entry(law.entry) for law in lesson.earlier.laws}
-    written = set()
-    for mix, source, entry in _entries(lesson):
-        written.add(mix.recipe)
-        more = _others(mix, source)
-        if more:
-            draft.refused.append(more)
+    for entry in _entries(lesson):
         if as_entry(entry) not in there:
             draft.text = with_block(draft.text, LAW, entry, WRITTEN)
-            draft.written.append(f"[[{LAW}]] {mix.recipe} from {entry['strands']}")
-    draft.refused += _laws_left(lesson, written)
+            draft.written.append(f"[[{LAW}]] {entry['recipe']} from {entry['strands']}")
+    draft.refused += _laws_left(lesson)
 
 
-def _laws_left(lesson: Lesson, written: set[str]) -> Iterator[str]:
+def _laws_left(lesson: Lesson) -> Iterator[str]:
     """Yield what strands of batches tell that does not go into the file."""
     bench = lesson.bench
-    new = [
-        m
-        for m in lesson.burning.mixes
-        if not m.in_bench and m.fitted is not None and m.recipe not in written
-    ]
+    new = [m for m in lesson.burning.mixes if not m.in_bench and m.fitted is not None]
     if bench.motor is None:
         if new:
             yield f"burn laws: {bench.path} has no [motor] table"
@@ -79,11 +70,6 @@ def _laws_left(lesson: Lesson, written: set[str]) -> Iterator[str]:
             f"{new[0].recipe!r}, strands = {_file(lesson, new[0].sources[0])!r}"
         )
         return
-    for mix in new:
-        yield (
-            f"burn law of {mix.recipe}: its strands lie in several files, "
-            "and none alone gives a law; put them into one file"
-        )
     for mix in lesson.burning.mixes:
         yield from _beside_own(lesson, mix)
 
@@ -98,30 +84,11 @@ def _beside_own(lesson: Lesson, mix: MixLaw) -> Iterator[str]:
     own = [s for s in mix.sources if s.in_bench]
     todo = f"put strands = {_file(lesson, new[0])!r} in the place of what it states"
     if own or len(new) > 1:
-        todo = "put all strands of this mix into one file, and name it there"
+        todo = f"add a [[{LAW}]] of the same recipe for the strands of each file"
     yield (
         f"{count} strands of {mix.recipe} ({files}): [[{LAW}]] of this mix is your own "
         f"and stays; to use them, {todo}"
     )
-
-
-def _others(mix: MixLaw, source: StrandSource) -> str:
-    others = [s.path.name for s in mix.sources if s is not source]
-    if not others:
-        return ""
-    return (
-        f"strands of {mix.recipe} in {', '.join(others)}: one entry holds one file, "
-        f"and {source.path.name} is it; put all strands of this mix into one file, and "
-        "link that"
-    )
-
-
-def _best(mix: MixLaw) -> StrandSource | None:
-    """Return the file with the most strands of those that alone give a law."""
-    good = [
-        s for s in mix.sources if analyse_mix(mix.recipe, s.strands).law is not None
-    ]
-    return max(good, key=lambda s: len(s.strands), default=None)
 
 
 def _file(lesson: Lesson, source: StrandSource) -> str:
