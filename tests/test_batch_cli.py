@@ -107,6 +107,34 @@ def path(capsys: pytest.CaptureFixture[str]) -> Path:
     return path
 
 
+@pytest.mark.parametrize(
+    ("typed", "change", "kept"),
+    [
+        ("bench.toml", ("", ""), {}),
+        ("../{}/bench.toml", ("minutes = 10", "minutes = 12"), {}),
+        ("bench.toml", ("8 mm", "7.9 mm"), {"motor": "../bench.toml"}),
+    ],
+)
+def test_the_bench_file_of_the_batch_is_no_other(
+    typed: str,
+    change: tuple[str, str],
+    kept: dict[str, str],
+    path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Named by --motor, it is the motor that the record keeps, until that changes.
+
+    A firing in another motor is held against nothing that was foreseen.
+    """
+    Path("bench.toml").write_text(BENCH.replace(*change), "utf-8")
+    typed = typed.format(Path.cwd().name)
+    words = ["add", ID, "--firing", "shot.csv", "--throat-after", "8 mm"]
+    words += ["--propellant-mass", "100 g", "--motor", typed]
+    answered(words, capsys)
+    options = read_batch(path).firings()[-1].options
+    assert {k: v for k, v in options.items() if k == "motor"} == kept
+
+
 def test_what_was_added_is_answered_as_plain_values(path: Path) -> None:
     batch = read_batch(path)
     assert batch.made.actual == {"potassium nitrate": 0.1201}

@@ -13,7 +13,7 @@ from castsugar.database import load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
 from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import relative
+from castsugar.workshop.batches.frozen import keeps_motor, relative
 from castsugar.workshop.batches.planned import measurement_of
 from castsugar.workshop.batches.record import Event
 from castsugar.workshop.batches.store import check_allowed
@@ -145,8 +145,9 @@ def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
         return []
     path = Path(options.firing)
     kept = dict(typed)
-    if options.motor is not None:
-        kept["motor"] = relative(Path(options.motor), batch.path.parent)
+    folder, own = batch.path.parent, batch.made.bench
+    if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
+        kept["motor"] = relative(Path(options.motor), folder)
     linked = _linked(path, batch)
     results = firing_values(path, kept, batch)
     return [("fired", {**linked, "options": kept, "results": results})]

@@ -11,7 +11,7 @@ from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.plausible import collected
 from castsugar.workshop.batches.record import FrozenBench
-from castsugar.workshop.bench import Bench, check_bench, toml_text
+from castsugar.workshop.bench import Bench, check_bench, read_bench, toml_text
 
 #: Tables that matter for what is foreseen.
 TABLES = ("kitchen", "motor", "lots")
@@ -47,6 +47,20 @@ def freeze(bench: Bench, folder: Path) -> FrozenBench:
         strands={name: sha256_of(bench.path.parent / name) for name in names},
         **texts,
     )
+
+
+def keeps_motor(frozen: FrozenBench | None, path: Path, folder: Path) -> bool:
+    """Whether a record keeps the motor of a bench file: its table and its strands.
+
+    Raises
+    ------
+    CastsugarError
+        If the bench file, or strands that it names, cannot be read.
+    """
+    now = freeze(read_bench(path), folder)
+    if frozen is None or not now.motor:
+        return False
+    return (frozen.motor, dict(frozen.strands)) == (now.motor, dict(now.strands))
 
 
 def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
