@@ -387,3 +387,22 @@ def test_what_cannot_be_one_law_is_refused(
     message = str(caught.value)
     assert "\n" not in message
     assert message.count(".csv") >= 1 + ("rate" not in words)
+
+
+@pytest.mark.exact
+def test_only_its_own_strands_are_held_against_a_mix(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Three strands leave one degree of freedom: said of their mix, of no other."""
+    strands_file(tmp_path / "many.csv", ROWS)
+    strands_file(tmp_path / "few.csv", ROWS[:3])
+    text = MOTOR
+    for recipe, name in (("KNO3:60 sucrose:40", "many"), ("KNO3:66 sucrose:34", "few")):
+        text += f'\n[[motor.burn_law]]\nrecipe = "{recipe}"\nstrands = "{name}.csv"\n'
+    (tmp_path / "bench.toml").write_text(text)
+    said = {}
+    for share in (60, 63, 66):
+        words = [f"KNO3:{share} sucrose:{100 - share}", "--no-confirm"]
+        assert main(["evaluate", *words, "--motor", str(tmp_path / "bench.toml")]) == 0
+        said[share] = "degree of freedom" in capsys.readouterr().out
+    assert said == {60: False, 63: False, 66: True}

@@ -99,6 +99,13 @@ class Driven:
             found.append(text)
         return found
 
+    def own_cautions(self, row: int) -> tuple[str, ...]:
+        """Return what is to be looked at in the strands of a mix that was measured."""
+        if not is_measured(self.rates, self.foreign)[row]:
+            return ()
+        mixes = self.hardware.burning.law.mixes
+        return mixes[int(self.rates.nearest[row])].cautions
+
     def flags(self) -> list[list[str]]:
         """Return what is special about each row."""
         low, high = tested(self.hardware)
@@ -268,6 +275,8 @@ class Firing:
         Peak pressure that 5 and 95 of 100 draws stay below. [Pa]
     margin_band : tuple of float
         Margin of the case at those, lowest first; NaN without a case.
+    cautions : tuple of str
+        What is to be looked at again in the strands of this very mix.
     """
 
     trace: Trace
@@ -278,6 +287,7 @@ class Firing:
     propellant_mass: float
     pressure_band: tuple[float, float]
     margin_band: tuple[float, float]
+    cautions: tuple[str, ...] = ()
 
 
 def firings(
@@ -340,4 +350,5 @@ def _fire(driven: Driven, index: int, values: dict[str, Any]) -> Firing:
         propellant_mass=motor.propellant_mass,
         pressure_band=(float(peaks.p05[index]), float(peaks.p95[index])),
         margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),
+        cautions=driven.own_cautions(index),
     )

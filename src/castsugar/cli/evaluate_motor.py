@@ -53,8 +53,6 @@ def motor_extra(
     after = motor.ballistics_lines(names, rows) if ballistics else []
     if hardware is not None:
         after += motor.motor_notes(names, rows, fired)
-        for text in hardware.burning.cautions:
-            after.append(f"  - strands: {text}")
     return Extra(block, after)
 
 

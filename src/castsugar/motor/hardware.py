@@ -46,12 +46,10 @@ class BurnKnowledge:
     components : tuple of str
         Catalogue names of what the measured mixes were weighed of, in the order of
         their fractions; empty for a borrowed law.
-    cautions : tuple of str
     """
 
     law: BlendLaw
     components: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

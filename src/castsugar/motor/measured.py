@@ -29,11 +29,14 @@ class MeasuredMix:
     fractions : tuple of float
         Mass fractions of the components, sum 1.
     law : BurnLaw
+    cautions : tuple of str
+        What is to be looked at again in its strands.
     """
 
     name: str
     fractions: tuple[float, ...]
     law: BurnLaw
+    cautions: tuple[str, ...] = ()
 
 
 def columns(mixes: Sequence[MeasuredMix], pressure: float) -> FloatArray:

@@ -110,8 +110,10 @@ def motor_notes(
 ) -> list[str]:
     """Return where each burn law comes from, and what is not modelled."""
     lines = ["", "Burn laws"]
-    for name, row in zip(names, rows, strict=True):
+    for name, row, fired in zip(names, rows, firings, strict=True):
         lines += wrapped(str(row["burn_law_origin"]), "      ", f"  {name:<4}")
+        for text in fired.cautions if fired is not None else ():
+            lines += wrapped(f"strands: {text}", "        ", "      - ")
     ports = {f.port_caution for f in firings if f is not None and f.port_caution}
     lines += ["", "Not modelled in the motor"]
     for text in [*sorted(ports), *NOT_MODELLED.values()]:

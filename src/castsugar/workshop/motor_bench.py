@@ -194,26 +194,24 @@ def _burning(
         law = borrowed_law(database, borrowed[0]["borrowed"])
         return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
     recipes, alike = _by_mix(entries, bench, database)
-    laws: list[BurnLaw] = []
-    cautions: list[str] = []
+    found = []
     for of_mix in alike:
         with _in_line(of_mix[-1], bench):
-            law, more = _law(of_mix, bench)
-        laws.append(law)
-        cautions += more
+            found.append(_law(of_mix, bench))
+    laws = [law for law, _ in found]
     components = tuple(dict.fromkeys(name for parts in recipes for name in parts))
     mixes = [
         MeasuredMix(
             name=law.name,
             fractions=tuple(parts.get(c, 0.0) for c in components),
             law=law,
+            cautions=cautions,
         )
-        for parts, law in zip(recipes, laws, strict=True)
+        for parts, (law, cautions) in zip(recipes, found, strict=True)
     ]
     known = BurnKnowledge(
         law=blend_law(mixes, reference_pressure=_centre(laws)),
         components=components,
-        cautions=tuple(cautions),
     )
     temperatures = [law.temperature for law in laws if law.temperature is not None]
     every = len(temperatures) == len(laws)
