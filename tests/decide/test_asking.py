@@ -5,6 +5,8 @@ Exact: answers are held against evaluations of their own.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,12 @@ from castsugar.decide.asking import search
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.table import Settings, TableProblem
+from castsugar.motor.blend_law import blend_law
+from castsugar.motor.case import Case
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.measured import MeasuredMix
 
 pytestmark = pytest.mark.exact
 
@@ -67,6 +75,52 @@ def test_a_weighted_sum() -> None:
     half = asked(objective="weighted sum", weights={"characteristic_velocity_m_s": 0.5})
     whole = asked()
     assert half.found.objective == pytest.approx(0.5 * whole.found.objective, rel=1e-6)
+
+
+def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
+    """61.4/38.6 was measured, 61/39 was not: its 95 % pressure lies far higher.
+
+    The case holds the first and not the second, and no limit was set on the pressure:
+    the whole percents keep every limit, and are refused by their own row.
+    """
+    law = BurnLaw(
+        name="own",
+        bands=(Band(low=1e5, high=1e7, rate=4.6e-3, exponent=0.31),),
+        log_rate_u=0.01,
+        covariance=((1e-4, 0.0), (0.0, 0.0)),
+        origin="measured",
+    )
+    own = MeasuredMix(name="own", fractions=(0.614, 0.386), law=law)
+    items = ("potassium nitrate", "sucrose")
+    motor = Hardware(
+        grain=HollowCylinder(
+            outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
+        ),
+        throat_diameter=0.008,
+        burning=BurnKnowledge(law=blend_law([own]), components=items),
+    )
+    mixes = [
+        cs.Mix.weigh(dict(zip(items, s, strict=True)))
+        for s in (own.fractions, (0.61, 0.39))
+    ]
+    pressures = cs.evaluate(mixes, flow="no-solidification", motor=motor)[
+        "chamber_pressure_p95_MPa"
+    ]
+    assert pressures[1] > 1.03 * pressures[0]
+    motor = replace(motor, case=Case(rated_pressure=1e6 * pressures.mean()))
+    outcome = search(
+        {"KNO3": (0.55, 0.614), "sucrose": (0.386, 0.45)},
+        objective="characteristic_velocity_m_s",
+        effort=QUICK,
+        confirm=False,
+        motor=motor,
+    )
+    assert outcome.refused == ""
+    made = outcome.percents
+    assert made is not None
+    assert made.feasible
+    assert "95 % pressure of this recipe exceeds" in made.refused
+    assert not made.offered
 
 
 @pytest.mark.parametrize(

@@ -372,7 +372,37 @@ def test_a_rounding_that_gains_shows_that_the_search_stopped_short(
 ) -> None:
     assert full.percents is not None
     text = page(replace(full, percents=replace(full.percents, loss=-272.0)))
-    assert "by +270 kg s/m3 (+0.1 %); limits are kept. It gains" in joined(text)
+    assert (
+        "by +270 kg s/m3 (+0.1 %); limits are kept: peak pressure, 95 of 100 below "
+        in (joined(text))
+    )
+    assert ". It gains" in joined(text)
+
+
+def test_a_rounding_shows_the_limits_as_it_keeps_them(full: Outcome) -> None:
+    """By its own values, not those of the best mix, in the units of the limits."""
+    assert full.percents is not None
+    values = dict(full.percents.values) | {PRESSURE: 5.97}
+    told = joined(page(replace(full, percents=replace(full.percents, values=values))))
+    assert (
+        "limits are kept: peak pressure, 95 of 100 below 5.97 MPa (865.9 psi)" in told
+    )
+
+
+def test_a_rounding_that_its_own_row_refuses_is_not_offered(full: Outcome) -> None:
+    assert full.weighable is not None
+    bad = replace(full.weighable, refused="its 95 % pressure is too high")
+    text = page(replace(full, weighable=bad), explain=True)
+    assert line(text, "KNO3 (potassium")[-2:] == ["60.00", "60"]
+    assert "for 200 g none is given: its 95 % pressure is too high." in joined(text)
+    assert "NOT TO BE MADE: its 95 % pressure is too high" in joined(text)
+
+
+def test_burn_laws_that_differ_are_told_apart(full: Outcome) -> None:
+    rows = dict(full.rows) | {"best": row(burn_law_origin="measured: 60/20/20")}
+    text = joined(page(replace(full, rows=rows)))
+    assert "Burn law (best): measured: 60/20/20" in text
+    assert "Burn law (whole %, grams): " in text
 
 
 # --- when there is no answer ---------------------------------------------------------
@@ -485,15 +515,6 @@ def test_without_wings_the_page_says_what_it_does_not_know() -> None:
     assert "No motor was given: what pressure this mix makes is not part" in text
     assert "No kitchen was given: whether this mix pours and sets" in text
     assert "flow at the pour" not in text
-
-
-def test_two_95_percent_pressures_are_explained(full: Outcome) -> None:
-    assert "more draws" not in page(full)
-    rows = dict(full.rows) | {"best": row(chamber_pressure_p95_MPa=5.8)}
-    told = joined(page(replace(full, rows=rows)))
-    assert "judged with more draws than this block: they put 95 of 100 below 6 MPa" in (
-        told
-    )
 
 
 def test_the_second_solver_is_told_as_it_is(full: Outcome) -> None:

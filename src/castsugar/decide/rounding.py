@@ -42,6 +42,9 @@ class Weighable:
     feasible : bool
         Whether it keeps all limits; if not, it violates them least.
     tried : int
+    refused : str
+        Why its own row of the table forbids it all the same (the 95 % pressure exceeds
+        what the case may hold, the second solver disagrees); empty if it does not.
     """
 
     masses: FloatArray
@@ -50,6 +53,12 @@ class Weighable:
     loss: float
     feasible: bool
     tried: int
+    refused: str = ""
+
+    @property
+    def offered(self) -> bool:
+        """Whether it may be weighed."""
+        return self.feasible and not self.refused
 
 
 def neighbours(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,7 @@ from castsugar.driving import untold
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate, table_of
 from castsugar.mix import Mix
+from castsugar.motor.hardware import Hardware
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6
@@ -63,21 +65,21 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
         _look_beside(beside, task, problem, goal, found)
     except KeyboardInterrupt:
         beside.stopped = True
-    rows = _shown_rows(task, found, beside, confirm=confirm)
+    rows = _shown_rows(task, problem, found, beside, confirm=confirm)
     if beside.stopped and found.reason != INTERRUPTED:
         why = "; ".join(filter(None, (found.reason, INTERRUPTED_AFTER)))
         found = replace(found, status="incomplete", reason=why)
     return Outcome(
         task=task,
         found=found,
-        percents=beside.percents,
-        weighable=beside.weighable,
+        percents=_judged(beside.percents, rows.get("percents")),
+        weighable=_judged(beside.weighable, rows.get("weighable")),
         no_rounding=beside.gap,
         robust=beside.robust,
         front=beside.front,
         rows=rows,
         tried_values=_tried(task, problem),
-        refused=_refused(rows["best"], kept=found.violation <= 0.0),
+        refused=_refused(rows["best"], "the best mix", kept=found.violation <= 0.0),
         unjudged=_unjudged(found),
     )
 
@@ -88,7 +90,8 @@ def _untold(task: Task) -> str:
     if settings.motor is None:
         return ""
     names, corner = task.space.columns, task.space.regions()[0].corners[0]
-    rows = _evaluated(settings, {"corner": _recipe(names, corner)}, confirm=False)
+    shown = {"corner": _recipe(names, corner)}
+    rows = _rows(settings, settings.motor, shown, confirm=False)
     return untold(rows["corner"])
 
 
@@ -121,16 +124,17 @@ def _look_beside(
 
 
 def _shown_rows(
-    task: Task, found: Found, beside: _Beside, *, confirm: bool
+    task: Task, problem: TableProblem, found: Found, beside: _Beside, *, confirm: bool
 ) -> dict[str, dict[str, Any]]:
     """Return the rows that are shown, not confirmed once Ctrl-C was pressed."""
+    rows_of = partial(_rows, task.settings, problem.motor, _shown(task, found, beside))
     try:
-        rows = _rows(task, found, beside, confirm=confirm and not beside.stopped)
+        rows = rows_of(confirm=confirm and not beside.stopped)
     except KeyboardInterrupt:
         if beside.stopped:
             raise
         beside.stopped = True
-        return _rows(task, found, beside, confirm=False)
+        return rows_of(confirm=False)
     beside.stopped |= any(r["confirmation"] == UNCONFIRMED for r in rows.values())
     return rows
 
@@ -202,10 +206,15 @@ def _front(task: Task, problem: TableProblem, goal: Goal) -> Front | None:
     return trade_off(problem, first, second, task.space, effort=task.effort)
 
 
-def _rows(
-    task: Task, found: Found, beside: _Beside, *, confirm: bool
-) -> dict[str, dict[str, Any]]:
-    """Return full rows of the table for every mix that is shown."""
+def _judged(made: Weighable | None, row: Mapping[str, Any] | None) -> Weighable | None:
+    """Hold a rounded recipe against its own row of the table."""
+    if made is None or row is None:
+        return made
+    return replace(made, refused=_refused(row, "this recipe", kept=made.feasible))
+
+
+def _shown(task: Task, found: Found, beside: _Beside) -> dict[str, Mapping[str, float]]:
+    """Return the recipes that get a full row of the table."""
     shown: dict[str, Mapping[str, float]] = {"best": found.recipe}
     names = task.space.columns
     both = (("percents", beside.percents), ("weighable", beside.weighable))
@@ -216,14 +225,17 @@ def _rows(
         shown["robust"] = beside.robust.found.recipe
     for count, runner in enumerate(found.runners_up, start=1):
         shown[f"runner {count}"] = _recipe(names, runner.fractions)
-    shown |= task.tried
-    return _evaluated(task.settings, shown, confirm=confirm)
+    return shown | dict(task.tried)
 
 
-def _evaluated(
-    settings: Settings, shown: Mapping[str, Mapping[str, float]], *, confirm: bool
+def _rows(
+    settings: Settings,
+    motor: Hardware | None,
+    shown: Mapping[str, Mapping[str, float]],
+    *,
+    confirm: bool,
 ) -> dict[str, dict[str, Any]]:
-    """Return full rows of the table of recipes by name."""
+    """Return full rows of the table; the draws of the motor judge the limits, too."""
     mixes = [
         Mix.weigh(
             recipe,
@@ -242,7 +254,7 @@ def _evaluated(
             flow=settings.flow,
             confirm=confirm,
             kitchen=settings.kitchen,
-            motor=settings.motor,
+            motor=motor,
             species=settings.species,
         )
     except UnconfirmedError as stopped:
@@ -274,26 +286,26 @@ def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
     }
 
 
-def _refused(row: Mapping[str, Any], *, kept: bool) -> str:
+def _refused(row: Mapping[str, Any], what: str, *, kept: bool) -> str:
     """Say why a row is no optimum to be trusted.
 
     One that breaks a limit is none anyway: what its pressure does is told there.
     """
     status, flags = str(row["status"]), str(row["flags"])
     if status != "ok":
-        return f"the best mix is {status}"
+        return f"{what} is {status}"
     if "freezing at the throat" in flags:
         return (
-            "the best mix lies where potassium carbonate freezes at the throat: its c* "
+            f"{what} lies where potassium carbonate freezes at the throat: its c* "
             "is an artefact of equilibrium flow; search without solidification"
         )
     if not math.isfinite(row["characteristic_velocity_m_s"]):
-        return "the best mix has no c*"
+        return f"{what} has no c*"
     if kept and (why := untold(row)):
-        return f"no pressure is told of the best mix, so no margin: {why}"
+        return f"no pressure is told of {what}, so no margin: {why}"
     if kept and row["pressure_margin"] < -_ROUNDING:
         return (
-            "the 95 % pressure of the best mix exceeds what the case may hold; set the "
+            f"the 95 % pressure of {what} exceeds what the case may hold; set the "
             'limit on chamber_pressure_MPa to at_most = "case"'
         )
     return ""

@@ -10,7 +10,7 @@ from castsugar.decide.found import INTERRUPTED_AFTER
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.rounding import Weighable
 from castsugar.report.layout import LABEL, number, solver_differences
-from castsugar.report.search_amounts import few, loss_text
+from castsugar.report.search_amounts import few, in_units, loss_text
 from castsugar.report.search_beside import (
     front_lines,
     robust_lines,
@@ -165,7 +165,7 @@ def _composition(outcome: Outcome, asked: Asked) -> list[str]:
         cells = [number(100.0 * share, 2)]
         cells += [_part(head, w, place, step) for head, w in made]
         lines += _labelled(asked.both(found.ingredients[place]), cells)
-    lines += _rounding(outcome) if _sound(outcome) else []
+    lines += _rounding(outcome, asked) if _sound(outcome) else []
     for slot, option in found.choice.items():
         options = ", ".join(asked.name(o) for o in outcome.task.space.options(slot))
         lines += filled(f"{slot}: {asked.name(option)} was chosen among {options}")
@@ -193,18 +193,31 @@ def _part(head: str, made: Weighable, place: int, step: float | None) -> str:
     return number(1e3 * float(made.masses[place]), max(-int(places), 0))
 
 
-def _rounding(outcome: Outcome) -> list[str]:
+def _rounding(outcome: Outcome, asked: Asked) -> list[str]:
     """Say what rounding costs, and why a rounded recipe is missing."""
     space = outcome.task.space
     known = space.batch is not None and space.scale_step is not None
-    lines = _rounded_to("whole percents", outcome.percents, outcome)
+    lines = _rounded_to("whole percents", outcome.percents, outcome, asked)
     if known:
         batch = f"steps of the scale for {few(1e3 * (space.batch or 0.0), 4)} g"
-        return [*lines, *_rounded_to(batch, outcome.weighable, outcome)]
+        return [*lines, *_rounded_to(batch, outcome.weighable, outcome, asked)]
     return [*lines, *filled("For grams give the batch and the step of your scale.")]
 
 
-def _rounded_to(words: str, made: Weighable | None, outcome: Outcome) -> list[str]:
+def _kept_with(made: Weighable, outcome: Outcome, asked: Asked) -> str:
+    """Say that a rounded recipe keeps the limits, and what it makes of each."""
+    limits = outcome.found.goal.limits
+    told = [
+        f"{label_of(limit.column)} "
+        f"{in_units(limit.column, made.values[limit.column], asked)}"
+        for limit in limits
+    ]
+    return f"; limits are kept: {'; '.join(told)}" if told else ""
+
+
+def _rounded_to(
+    words: str, made: Weighable | None, outcome: Outcome, asked: Asked
+) -> list[str]:
     """Say what one way of rounding costs."""
     found = outcome.found
     if made is None:
@@ -217,7 +230,9 @@ def _rounded_to(words: str, made: Weighable | None, outcome: Outcome) -> list[st
             "  ! ",
         )
     cost = loss_text(found.goal, made.loss, found.objective)
-    also = "; limits are kept" if found.goal.limits else ""
+    if made.refused:
+        return filled(f"In {words} none is given: {made.refused}.", "    ", "  ! ")
+    also = _kept_with(made, outcome, asked)
     text = f"Rounding to {words} changes the objective by {cost}{also}."
     if made.loss > 1e-6 * abs(found.objective):
         return filled(text)

@@ -231,6 +231,7 @@ def _costs(outcome: Outcome) -> list[str]:
             continue
         cost = loss_text(goal, made.loss, found.objective)
         broken_words = "" if made.feasible else "; the recipe BREAKS a limit"
+        broken_words += f"; NOT TO BE MADE: {made.refused}" if made.refused else ""
         texts.append(f"{words}: {cost}{broken_words}.")
     robust = outcome.robust
     if robust is not None and robust.found.violation <= 0.0:

@@ -9,13 +9,12 @@ from typing import Any
 from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.decide.outcome import Outcome
-from castsugar.decide.table import chance_column
 from castsugar.kitchen.glass import set_word
 from castsugar.report.kitchen import TITLE as KITCHEN
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import CELL, LABEL, number
 from castsugar.report.motor import TITLE as MOTOR
-from castsugar.report.search_amounts import boundless, in_units, shown
+from castsugar.report.search_amounts import boundless, shown
 from castsugar.report.search_words import (
     Asked,
     allowed_pressure,
@@ -35,9 +34,6 @@ _IDEAL = (
     "density_kg_m3",
 )
 
-#: The pressure that a limit with 95 % looks at, and what counts as the same.
-_LIMITED, _SAME = chance_column("chamber_pressure_MPa", 0.95), 0.02
-
 _LESS = (
     "Small motors deliver clearly less than this; a firing with pressure and "
     "propellant mass measures how much (castsugar firing)."
@@ -47,7 +43,7 @@ _LESS = (
 def offers(outcome: Outcome, *, sound: bool) -> list[tuple[str, str]]:
     """Return rows of the outcome that may be made, with heads; or the one mix shown.
 
-    Rounded recipes that break a limit are not among them.
+    Rounded recipes that break a limit, or are refused, are not among them.
     """
     if not sound:
         return [("best", "this mix")] if row_of(outcome, "best") else []
@@ -55,7 +51,7 @@ def offers(outcome: Outcome, *, sound: bool) -> list[tuple[str, str]]:
         ("percents", "whole %", outcome.percents),
         ("weighable", "grams", outcome.weighable),
     )
-    kept = [(n, h) for n, h, made in rounded if made is not None and made.feasible]
+    kept = [(n, h) for n, h, made in rounded if made is not None and made.offered]
     return [(n, h) for n, h in [("best", "best"), *kept] if row_of(outcome, n)]
 
 
@@ -106,24 +102,13 @@ def _motor_lines(
         lines.append(table_row("margin at 95 %, %", margins))
     else:
         lines += filled("No case was given, so there is no margin.")
-    lines += filled(f"Burn law: {rows[0].get('burn_law_origin', '-')}")
-    return [*lines, *_more_draws(outcome, rows[0], asked)]
-
-
-def _more_draws(outcome: Outcome, row: Row, asked: Asked) -> list[str]:
-    """Say so where the limit was judged with more draws, and came out otherwise."""
-    limit = outcome.found.values.get(_LIMITED, math.nan)
-    here = value_of(row, "chamber_pressure_p95_MPa")
-    if not abs(limit - here) > _SAME * abs(here):
-        return []
-    told = in_units(_LIMITED, limit, asked)
-    return filled(
-        f"The limit below was judged with more draws than this block: they put 95 of "
-        f"100 below {told} for the first mix. Believe the higher number; the margin "
-        "here belongs to the other.",
-        "    ",
-        "  ! ",
-    )
+    laws: dict[str, list[str]] = {}
+    for head, row in zip(heads, rows, strict=True):
+        laws.setdefault(str(row.get("burn_law_origin", "-")), []).append(head)
+    for law, of in laws.items():
+        whose = f" ({', '.join(of)})" if len(laws) > 1 else ""
+        lines += filled(f"Burn law{whose}: {law}")
+    return lines
 
 
 def _pressure(value: float, unit: str) -> str:

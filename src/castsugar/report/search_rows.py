@@ -146,6 +146,7 @@ def _rounded(outcome: Outcome, rounded: Weighable | None) -> Row | None:
     found = outcome.found
     row = _mix(outcome, rounded.fractions, rounded.values)
     row["keeps_all_limits"] = rounded.feasible
+    row["refused"] = rounded.refused
     row[f"loss_{file_key(found.goal.objective)}"] = rounded.loss
     if rounded is outcome.weighable:
         row["masses"] = {
