@@ -43,6 +43,8 @@ class Blends:
         Amount of each in the cast mix; 0 for inert matter. [mol/kg]
     water_lost : ndarray, shape (n,)
         Fraction of the mix's own water that left.
+    browned : ndarray, shape (n,)
+        Degraded share of the sugar; as :attr:`castsugar.mix.Mix.browned`.
     items : tuple of Item
         What was weighed; empty if the blends were made of Mix objects.
     shares : ndarray, shape (n, items)
@@ -61,6 +63,7 @@ class Blends:
     ingredients: tuple[Ingredient, ...]
     moles: FloatArray
     water_lost: FloatArray
+    browned: FloatArray
     items: tuple[Item, ...]
     shares: FloatArray
 
@@ -95,7 +98,11 @@ class Blends:
         return Blends(**kept)
 
     def cast_again(
-        self, water_lost: FloatArray, solids: Mapping[str, float] | None = None
+        self,
+        water_lost: FloatArray,
+        solids: Mapping[str, float] | None = None,
+        *,
+        browned: FloatArray | None = None,
     ) -> Blends:
         """Return the same weighed recipes after another loss of water.
 
@@ -104,6 +111,8 @@ class Blends:
         water_lost : ndarray, shape (n,)
         solids : mapping, optional
             Catalogue name of a syrup to other dry solids.
+        browned : ndarray, shape (n,), optional
+            As it was by default.
 
         Raises
         ------
@@ -115,7 +124,8 @@ class Blends:
         items = self.items
         if solids:
             items = tuple(with_solids(item, solids) for item in items)
-        return _cast(self.names, items, self.shares, water_lost)
+        brown = self.browned if browned is None else browned
+        return _cast(self.names, items, self.shares, water_lost, brown)
 
     def where(self, chosen: NDArray[np.bool_], other: Blends) -> Blends:
         """Return the rows chosen of these blends, and the rest of others like them."""
@@ -161,6 +171,7 @@ def of_mixes(mixes: Sequence[Mix]) -> Blends:
         ingredients=ingredients,
         moles=moles,
         water_lost=column("water_lost"),
+        browned=column("browned"),
         items=(),
         shares=np.zeros((len(mixes), 0)),
     )
@@ -233,7 +244,8 @@ def put_together(
     weighing.check_named_once(data, items)
     found = weigh_items(data, items, lots or {}, alternatives or {})
     names = tuple(_name(items, row) for row in shares)
-    return _cast(names, found, shares, np.full(len(shares), water_lost))
+    lost, none = np.full(len(shares), water_lost), np.zeros(len(shares))
+    return _cast(names, found, shares, lost, none)
 
 
 def _checked(items: Sequence[str], fractions: FloatArray) -> FloatArray:
@@ -261,6 +273,7 @@ def _cast(
     items: tuple[Item, ...],
     shares: FloatArray,
     water_lost: FloatArray,
+    browned: FloatArray,
 ) -> Blends:
     """Cast weighed items."""
     everything = [c.ingredient for item in items for c in item.constituents]
@@ -279,14 +292,18 @@ def _cast(
     return Blends(
         names=names,
         water_lost=water_lost,
+        browned=browned,
         items=items,
         shares=shares,
-        **_columns(ingredients, weighed, cast / total),
+        **_columns(ingredients, weighed, cast / total, browned),
     )
 
 
 def _columns(
-    ingredients: tuple[Ingredient, ...], weighed: FloatArray, cast: FloatArray
+    ingredients: tuple[Ingredient, ...],
+    weighed: FloatArray,
+    cast: FloatArray,
+    browned: FloatArray,
 ) -> dict[str, Any]:
     """Compute every column from mass fractions of pure substances."""
     inert = np.array([not i.composition for i in ingredients])
@@ -314,7 +331,10 @@ def _columns(
         "oxygen_balance": weighing.oxygen_balance(list(elements.T)),
         "water_as_weighed": share("water", weighed),
         "water_as_cast": share("water", cast),
-        "flags": tuple(weighing.mix_flags(ingredients, row) for row in cast),
+        "flags": tuple(
+            weighing.mix_flags(ingredients, row, brown)
+            for row, brown in zip(cast, browned.tolist(), strict=True)
+        ),
         "ingredients": ingredients,
         "moles": moles,
     }

@@ -6,7 +6,7 @@ Works without Cantera; :func:`castsugar.evaluate` adds how the mixes burn.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,20 +14,19 @@ import numpy as np
 from castsugar.arguments import instance, named_options
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
+from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import find
-from castsugar.kitchen.pot import SYRUP_SOLIDS
+from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
 from castsugar.kitchen.settings import Kitchen
-from castsugar.kitchen.validity import ICE_POINT
+from castsugar.kitchen.validity import ICE_POINT, FloatArray
 from castsugar.kitchen.verdict import Verdict, judge
 from castsugar.mix import Mix, MixLike, as_mixes
 from castsugar.potting import measured_syrup, pots_of
 from castsugar.syrups import SyrupUse
+from castsugar.weighing import BROWNED_FLAG, BROWNED_MOST
 
 if TYPE_CHECKING:
     import pandas as pd
-
-#: Degraded sugar [%] from which a row is flagged, and how.
-_BROWN = ((5.0, "sugar degraded above 5 %: browns"), (2.0, "sugar degraded above 2 %"))
 
 Columns = dict[str, Any]
 
@@ -109,27 +108,43 @@ def cook(
 
     The dry solids of the syrup that was measured become those of the kitchen, so that
     thermochemistry sees the same water. A mix whose `water_lost` is above 0 keeps it:
-    its loss is known. Mixes without a kitchen model are left as they are.
+    its loss is known. Mixes without a kitchen model lose what is stated, and no more.
+    Each learns how far its sugar browned.
     """
     pot = pots_of(mixes, blends, kitchen)
     verdict = judge(pot, kitchen, window=window, levels=levels)
     told = np.array([not why for why in verdict.gap], dtype=bool)
-    lost = np.where(told, verdict.water_lost, blends.water_lost)
+    unsaid = np.where(np.isnan(pot.stated_loss), blends.water_lost, pot.stated_loss)
+    lost = np.where(told, verdict.water_lost, unsaid)
+    browned = browned_of(pot, kitchen)
     measured = told & pot.measured_syrup
     if mixes is None:
-        again = blends.cast_again(lost)
+        again = blends.cast_again(lost, browned=browned)
         solids = _solids([i.syrup for i in blends.items if i.syrup], kitchen)
         if solids:
-            again = blends.cast_again(lost, solids).where(measured, again)
+            other = blends.cast_again(lost, solids, browned=browned)
+            again = other.where(measured, again)
         return Cooked(mixes=None, blends=again, verdict=verdict)
     cast = []
-    for mix, share, fine, mine in zip(mixes, lost, told, measured, strict=True):
-        if fine:
-            solids = _solids(mix.syrups, kitchen) if mine else {}
-            mix = mix.with_syrup_solids(solids) if solids else mix
-            mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
-        cast.append(mix)
+    for mix, share, brown, mine in zip(mixes, lost, browned, measured, strict=True):
+        solids = _solids(mix.syrups, kitchen) if mine else {}
+        mix = mix.with_syrup_solids(solids) if solids else mix
+        mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
+        cast.append(replace(mix, browned=float(brown)))
     return Cooked(mixes=cast, blends=of_mixes(cast), verdict=verdict)
+
+
+def browned_of(pot: Pot, kitchen: Kitchen) -> FloatArray:
+    """Return what share of its sugar each recipe loses in the cook, (n,).
+
+    An index, that of sucrose for every sugar and syrup; 0 for polyols. NaN above 150 C
+    where nobody states the water that leaves.
+    """
+    share, sugar = kitchen.cook.degraded(), pot.sucrose + pot.syrup + pot.other_sugar
+    browned = np.where(sugar > 0.0, share, 0.0)
+    modelled = np.array([not why for why in pot.gap], dtype=bool)
+    unknown = modelled & np.isnan(pot.stated_loss) & (browned <= BROWNED_MOST)
+    return np.where(unknown, np.nan, browned) if kitchen.too_hot else browned
 
 
 def _solids(syrups: Sequence[SyrupUse], kitchen: Kitchen) -> dict[str, float]:
@@ -180,8 +195,8 @@ def _columns(verdict: Verdict) -> Columns:
 
 def _flags(verdict: Verdict) -> list[list[str]]:
     """Return what is special about each row."""
-    degraded = 100.0 * verdict.degraded
-    brown = [text for limit, text in _BROWN if degraded > limit][:1]
+    some = WARN < verdict.degraded <= BROWNED_FLAG
+    brown = [f"sugar degraded above {100 * WARN:g} %"] if some else []
     found = []
     for row, why in enumerate(verdict.gap):
         if why:

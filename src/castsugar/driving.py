@@ -192,7 +192,7 @@ def drive(
         levels=levels,
     )
     missing = np.isnan(characteristic_velocity)
-    no_c_star = "not computed: no c*, without a nozzle or a flame"
+    no_c_star = "not computed: no c*, without a nozzle, a flame or a sound cook"
     peaks = replace(peaks, status=np.where(missing, no_c_star, peaks.status))
     return Driven(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
 

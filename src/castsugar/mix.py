@@ -40,6 +40,9 @@ class Mix:
         mix, inert matter left out. [mol/kg]
     enthalpy : float
         Of formation, of the cast mix at 298.15 K. [J/kg]
+    browned : float
+        Share of its sugar that the cook degraded; NaN after a cook that no model
+        covers. Its elements and enthalpy are those of sugar that is not.
     """
 
     name: str
@@ -50,6 +53,7 @@ class Mix:
     water_lost: float
     elements: tuple[float, ...]
     enthalpy: float
+    browned: float = 0.0
 
     @classmethod
     @named_options
@@ -220,7 +224,9 @@ class Mix:
     def flags(self) -> tuple[str, ...]:
         """What is special about the mix itself."""
         return weighing.mix_flags(
-            [c.ingredient for c in self.cast], [c.mass_fraction for c in self.cast]
+            [c.ingredient for c in self.cast],
+            [c.mass_fraction for c in self.cast],
+            self.browned,
         )
 
     def with_water_lost(self, water_lost: float) -> Mix:

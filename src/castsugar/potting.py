@@ -22,8 +22,21 @@ from castsugar.syrups import SyrupUse
 #: Fuels that stay grains in the pot: they do not dissolve.
 GRAINS = ("starch", "graphite", "carbon black", "charcoal")
 
+#: Sugars that the pot has no model for; they brown, sooner than sucrose (from memory).
+BROWNS = (
+    "dextrose",
+    "dextrose monohydrate",
+    "fructose",
+    "maltose",
+    "maltose monohydrate",
+    "maltodextrin",
+)
+
 #: Masses that the pot sorts the constituents into; the last is a volume.
-_SORTS = ("nitrate", "chloride", "sucrose", "syrup", "water", "grains", "grains_volume")
+_SORTS = (
+    *("nitrate", "chloride", "sucrose", "syrup"),
+    *("water", "other_sugar", "grains", "grains_volume"),
+)
 
 
 def measured_syrup(kitchen: Kitchen) -> str:
@@ -118,6 +131,7 @@ def _sorted(
                 gap = gap or f"no density for {ingredient.name}"
         else:
             gap = gap or f"no model for {ingredient.name}"
+            masses["other_sugar"] += share if ingredient.name in BROWNS else 0.0
     return [masses[name] for name in _SORTS], gap
 
 

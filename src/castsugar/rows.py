@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from castsugar import weighing
 from castsugar.blends import Blends
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.thermo import detail
@@ -45,6 +46,8 @@ def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
     status = _status(found)
     for row in np.flatnonzero(~blends.elements.any(axis=1)):
         status[row] = "not computed: inert matter only; nothing can burn"
+    for row in np.flatnonzero(~(blends.browned <= weighing.BROWNED_MOST)):
+        status[row] = f"not computed: {weighing.withheld(float(blends.browned[row]))}"
     ok = np.array([text == "ok" for text in status], dtype=bool)
     here, throat, leaving = found.chamber, found.throat, found.leaving
     velocity = _velocity(here, leaving)

@@ -26,6 +26,7 @@ from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw
 from castsugar.thermo.tables import SpeciesTable
+from castsugar.weighing import browned_flag
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -171,7 +172,7 @@ def review(
         law=law,
         agreement=agreement,
         expected=expected,
-        cautions=_cautions(reduction, velocity, impulse, ratio),
+        cautions=_cautions(reduction, mix, velocity, impulse, ratio),
     )
 
 
@@ -265,6 +266,7 @@ def _density_ratio(
 
 def _cautions(
     reduction: Reduction,
+    mix: Mix | None,
     velocity: Measured | None,
     impulse: Measured | None,
     density_ratio: float,
@@ -277,6 +279,8 @@ def _cautions(
         )
     elif impulse is not None:
         found.append(explain_efficiency(impulse.value))
+    if mix is not None and (velocity or impulse):
+        found.append(browned_flag(mix.browned))
     if density_ratio > _DENSEST or density_ratio < _LIGHTEST:
         found.append(
             f"the propellant mass is {100 * density_ratio:.3g} % of what the grain "

@@ -100,7 +100,7 @@ def test_overheating_early_degrades_the_sugar() -> None:
         for c in (peak, calm)
     )
     assert brown.sugar_degraded_percent > 5.0
-    assert "browns" in brown["flags"]
+    assert "browned sugar is not in the energy" in brown["flags"]
     assert fine.sugar_degraded_percent < 2.0
     assert "degraded" not in fine["flags"]
     assert brown.water_as_cast_percent < fine.water_as_cast_percent

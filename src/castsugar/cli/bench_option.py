@@ -124,10 +124,12 @@ def read_shelf(options: argparse.Namespace, database: Database) -> Shelf:
     )
 
 
-def as_cooked(mix: Mix, bench: Bench, database: Database) -> Mix:
-    """Return a mix cast with the water that the cook in [kitchen] leaves.
+def as_cooked(
+    mix: Mix, bench: Bench, database: Database, *, water_lost: float | None = None
+) -> Mix:
+    """Return a mix cast as the cook in [kitchen] leaves it, or with a stated loss.
 
-    As it is without a cook, or where there is no kitchen model for it.
+    As it is without a cook.
     """
     if not bench.kitchen.get("cook"):
         return mix
@@ -135,11 +137,10 @@ def as_cooked(mix: Mix, bench: Bench, database: Database) -> Mix:
     from castsugar.cooking import cook
     from castsugar.workshop.kitchen_bench import learn
 
-    kitchen = learn(bench, None, database).kitchen.changed(draws=_FEW)
+    learnt = learn(bench, None, database).kitchen
+    kitchen = learnt.changed(draws=_FEW, water_lost=water_lost)
     cooked = cook([mix], of_mixes([mix]), kitchen, window=False)
-    if cooked.verdict.gap[0] or cooked.mixes is None:
-        return mix
-    return cooked.mixes[0]
+    return cooked.mixes[0] if cooked.mixes else mix
 
 
 def recipe_texts(

@@ -128,9 +128,10 @@ def _beside(
             options.water_lost, "water lost", where="--water-lost"
         ).value
     mixes = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
-    if lost is None and shelf.bench is not None:
-        return hardware, as_cooked(mixes[0], shelf.bench, database)
-    return hardware, mixes[0]
+    mix = mixes[0]
+    if shelf.bench is not None:
+        mix = as_cooked(mix, shelf.bench, database, water_lost=lost)
+    return hardware, mix
 
 
 @contextmanager

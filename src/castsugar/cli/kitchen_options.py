@@ -103,10 +103,21 @@ def heat_words(kitchen: Kitchen | None, database: Database) -> str:
         lines.append(
             f"kitchen not computed: the cook reaches {hottest:.4g} C, above 150 C"
         )
+    lines += [part for text in _browned(kitchen) for part in wrapped(text, "  ", "! ")]
     for caution in database.cautions_for("kitchen", pan_facts(kitchen=kitchen)):
         if caution.quantity == "bulk_temperature":
             lines += wrapped(caution.text, "  ", "! ")
     return "".join(line + "\n" for line in lines)
+
+
+def _browned(kitchen: Kitchen) -> list[str]:
+    """Say what a cook that browns the sugar leaves out, or that it leaves nothing."""
+    from castsugar.weighing import browned_flag, withheld
+
+    share = kitchen.cook.degraded()
+    why = withheld(share)
+    text = f"performance not computed: {why}" if why else browned_flag(share)
+    return [text] if text else []
 
 
 def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
@@ -130,4 +141,4 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
         else "kitchen: nothing measured yet, pour viscosity known to a factor of 4 or "
         "worse; castsugar kitchen --help shows what to measure"
     )
-    return lines
+    return lines + _browned(kitchen)

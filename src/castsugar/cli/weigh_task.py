@@ -120,14 +120,12 @@ def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     from castsugar.blends import of_mixes
     from castsugar.cooking import cook
 
-    mix = charge.mix(water_lost=lost)
+    mix = charge.mix()
     if kitchen is None:
-        return mix
+        return mix.with_water_lost(lost)
     few = replace(kitchen, draws=_CAST_DRAWS)
-    cooked = cook([charge.mix()], of_mixes([charge.mix()]), few, window=False)
-    if cooked.verdict.gap[0] or cooked.mixes is None:
-        return mix
-    return cooked.mixes[0]
+    cooked = cook([mix], of_mixes([mix]), few, window=False)
+    return cooked.mixes[0] if cooked.mixes else mix
 
 
 def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.cooking import browned_of
 from castsugar.decide.inputs import (
     Input,
     Scores,
@@ -51,12 +53,18 @@ class InPot:
         Why there is no model.
     measured : bool
         Whether its syrup is the one that the kitchen was measured with.
+    browned : float
+        Degraded share of its sugar.
+    stated_loss : float
+        Share of the water that is known to leave; NaN where the kitchen decides.
     """
 
     recipe: Recipe
     kitchen: Kitchen
     gap: str
     measured: bool
+    browned: float
+    stated_loss: float
 
     @classmethod
     def of(cls, recipe: Recipe, kitchen: Kitchen) -> InPot:
@@ -68,6 +76,8 @@ class InPot:
             kitchen=kitchen,
             gap=gap,
             measured=bool(pot.measured_syrup[0]),
+            browned=float(browned_of(pot, kitchen)[0]),
+            stated_loss=float(pot.stated_loss[0]),
         )
 
     def inputs(self) -> list[Input]:
@@ -105,7 +115,10 @@ class InPot:
         solids = values.syrup_solids[:, 0]
         if self.gap:
             gone = np.full(rows, np.nan)
-            lost = np.full(rows, self.recipe.mix.water_lost)
+            stated = self.stated_loss
+            lost = np.full(
+                rows, self.recipe.mix.water_lost if math.isnan(stated) else stated
+            )
             return Cooking(
                 viscosity=gone,
                 set_ratio=gone,

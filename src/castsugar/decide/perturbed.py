@@ -209,6 +209,7 @@ class Recipe:
         *,
         solids: FloatArray | None = None,
         water_lost: FloatArray | None = None,
+        browned: float | None = None,
     ) -> Blends:
         """Return the batches as cast.
 
@@ -220,6 +221,8 @@ class Recipe:
             Dry solids of every syrup off the stated ones, in standard uncertainties;
             each syrup's own score by default.
         water_lost : ndarray, shape (rows,), optional
+        browned : float, optional
+            Degraded share of the sugar; that of the mix by default.
         """
         rows = len(weighed)
         shares = np.zeros((rows, len(self.items)))
@@ -241,7 +244,7 @@ class Recipe:
                 shares[:, s.grades[0]] = -move * share * factor
                 shares[:, s.grades[1]] = move * share * factor
         lost = self._lost(rows) if water_lost is None else water_lost
-        found = self._blends(self.items, shares, lost)
+        found = self._blends(self.items, shares, lost, browned)
         return replace(found, enthalpy=found.enthalpy + _enthalpy(found, scores, rows))
 
     def _lost(self, rows: int) -> FloatArray:
@@ -251,7 +254,11 @@ class Recipe:
         return f"weighing|{self.batch}|{name}"
 
     def _blends(
-        self, items: tuple[Item, ...], shares: FloatArray, water_lost: FloatArray
+        self,
+        items: tuple[Item, ...],
+        shares: FloatArray,
+        water_lost: FloatArray,
+        browned: float | None = None,
     ) -> Blends:
         start = replace(
             of_mixes([self.mix]),
@@ -259,7 +266,8 @@ class Recipe:
             items=items,
             shares=shares,
         )
-        return start.cast_again(water_lost)
+        brown = self.mix.browned if browned is None else browned
+        return start.cast_again(water_lost, browned=np.full(len(shares), brown))
 
 
 def _is_powder(name: str, own: Sequence[Constituent]) -> bool:

@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.blends import blend
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
+from castsugar.cooking import cook
 from castsugar.decide.found import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.decide.front import Front, trade_off
 from castsugar.decide.outcome import Outcome
@@ -27,6 +29,7 @@ from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate, table_of
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware
+from castsugar.weighing import withheld
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6
@@ -49,7 +52,8 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
     Raises
     ------
     InputError
-        For an empty space; the message names the rows that conflict.
+        For an empty space; the message names the rows that conflict. For a cook that
+        degrades the sugar too far.
     ConvergenceError
         If not one mix could be computed.
     """
@@ -58,7 +62,7 @@ def seek(task: Task, *, confirm: bool = True) -> Outcome:
     try:
         found = optimise(problem, goal, task.space, effort=effort)
     except ConvergenceError as error:
-        why = _untold(task)
+        why = _spoilt(task) or _untold(task)
         raise InputError(f"no mix can be judged: {why}") if why else error from None
     beside = _Beside()
     try:
@@ -137,6 +141,16 @@ def _shown_rows(
         return rows_of(confirm=False)
     beside.stopped |= any(r["confirmation"] == UNCONFIRMED for r in rows.values())
     return rows
+
+
+def _spoilt(task: Task) -> str:
+    """Return why nothing is computed after a cook that spoils the sugar, or nothing."""
+    settings = task.settings
+    if settings.kitchen is None:
+        return ""
+    even = np.full((1, len(settings.items)), 1.0 / len(settings.items))
+    cooked = cook(None, blend(settings.items, even), settings.kitchen, window=False)
+    return withheld(float(cooked.blends.browned[0]))
 
 
 def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:

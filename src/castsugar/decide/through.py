@@ -166,7 +166,11 @@ def _cast(
         return place.recipe.cast(weighed, scores), None
     cooking = place.stove.cooked(weighed, scores)
     blends = place.recipe.cast(
-        weighed, scores, solids=cooking.solids, water_lost=cooking.water_lost
+        weighed,
+        scores,
+        solids=cooking.solids,
+        water_lost=cooking.water_lost,
+        browned=place.stove.browned,
     )
     return blends, cooking
 

@@ -16,8 +16,8 @@ ENERGY, LOG10_RATE = 105.0e3, 9.4
 #: The index is uncertain by this factor either way (acidity, invert sugar, metal).
 FACTOR = 5.0
 
-#: Degraded share from which to warn, and from which to flag.
-WARN, FLAG = 0.02, 0.05
+#: Degraded share from which to warn.
+WARN = 0.02
 
 #: No verdict on a recipe above this bulk temperature [K]; caution above the other.
 HOTTEST, WARM = 423.15, 403.15

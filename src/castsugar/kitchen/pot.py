@@ -26,10 +26,10 @@ class Pot:
 
     Attributes
     ----------
-    nitrate, sucrose, syrup, water, grains : ndarray, shape (n,)
+    nitrate, sucrose, syrup, water, other_sugar, grains : ndarray, shape (n,)
         Potassium nitrate, or the chloride that stands in for it; sucrose; whole syrup;
-        water that is not the syrup's; what does not dissolve (starch, pigment, inert
-        matter).
+        water that is not the syrup's; sugars without a model; what does not dissolve
+        (starch, pigment, inert matter).
     chloride : ndarray of bool, shape (n,)
         Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
@@ -51,6 +51,7 @@ class Pot:
     sucrose: FloatArray
     syrup: FloatArray
     water: FloatArray
+    other_sugar: FloatArray
     grains: FloatArray
     grains_volume: FloatArray
     syrup_solids: FloatArray

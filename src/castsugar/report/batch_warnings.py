@@ -12,6 +12,7 @@ from castsugar.driving import untold
 from castsugar.motor.firing.budget import COVERAGE, Measured
 from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.units import to_celsius
+from castsugar.weighing import BROWNED
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Link
 
@@ -44,10 +45,15 @@ def warnings(batch: Batch, database: Database) -> list[str]:
 
 
 def _foreseen(row: Mapping[str, Any]) -> Iterator[str]:
-    """Say what was foreseen of the case."""
+    """Say what was foreseen of the case, and what could not be foreseen."""
+    status = str(row.get("status") or "ok")
+    if status.startswith("not computed"):
+        yield f"Foreseen: {status}."
     best = row.get("chamber_pressure_MPa", math.nan)
     high = row.get("chamber_pressure_p95_MPa", math.nan)
     for flag in str(row.get("flags") or "").split("; "):
+        if flag.startswith(BROWNED) and status == "ok":
+            yield f"Foreseen: {flag}."
         if flag.endswith(_STOP):
             top = f"{high:.3g} MPa" if math.isfinite(high) else "no limit"
             told = f" (best {best:.3g} MPa, 95 %: {top}"

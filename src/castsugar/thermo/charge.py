@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar import scope
+from castsugar import scope, weighing
 from castsugar.constants import ELEMENTS
-from castsugar.errors import InputError
+from castsugar.errors import InputError, ValidityError
 from castsugar.mix import Mix
 from castsugar.thermo.species import restrict
 from castsugar.thermo.tables import FloatArray, SpeciesTable
@@ -23,8 +23,21 @@ class Charge:
 
 
 def charge_of(mix: Mix, table: SpeciesTable) -> tuple[SpeciesTable, Charge]:
-    """Return the species of the elements that a mix has, and its charge."""
+    """Return the species of the elements that a mix has, and its charge.
+
+    Raises
+    ------
+    InputError
+        For inert matter only.
+    RefusedError
+        For an inert dummy: it does not burn.
+    ValidityError
+        For a mix whose sugar was degraded too far in the cook.
+    """
     scope.check_burns(mix.name, mix.cast)
+    why = weighing.withheld(mix.browned)
+    if why:
+        raise ValidityError(f"mix {mix.name!r} is not computed: {why}")
     present = frozenset(
         e for e, n in zip(ELEMENTS, mix.elements, strict=True) if n > 0.0
     )

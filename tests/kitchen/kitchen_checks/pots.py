@@ -56,6 +56,7 @@ def pot_of(
         sucrose=rows[:, 1],
         syrup=rows[:, 2],
         water=rows[:, 3],
+        other_sugar=full(0.0),
         grains=full(0.0),
         grains_volume=full(0.0),
         chloride=np.zeros(len(rows), dtype=bool),
