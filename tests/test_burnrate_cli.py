@@ -449,8 +449,11 @@ def test_strands_of_one_mix_in_two_files_are_one_law(
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (two_mixes(), "hold the same strands"),
-        (HEAD.replace("mix,", "") + "50,10,1\n", "name no mix: write a column mix"),
+        (two_mixes(), "all strands of {0} stand in {1}, too"),
+        (
+            HEAD.replace("mix,", "") + "50,10,1\n",
+            "{0} and {1} name no mix: write a column mix",
+        ),
     ],
 )
 def test_two_files_that_cannot_be_used_together(
@@ -463,7 +466,7 @@ def test_two_files_that_cannot_be_used_together(
     assert main(["burnrate", *names]) == 2
     out, err = capsys.readouterr()
     assert (out, err.count("\n")) == ("", 1)
-    assert f"{names[0]} and {names[1]} {words}" in err
+    assert words.format(*names) in err
 
 
 def test_without_cantera(tmp_path: Path) -> None:

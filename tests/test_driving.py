@@ -328,6 +328,10 @@ ROWS = [
 ]
 
 
+#: The faster, the higher the pressure by far: no burn law.
+RISING = [(50.0, t / p, p) for _, t, p in ROWS]
+
+
 def strands_file(path: Path, rows: list[tuple[float, float, float]]) -> None:
     head = "length_mm,time_s,pressure_MPa"
     lines = [f"{length},{time},{p}" for length, time, p in rows]
@@ -363,13 +367,16 @@ def test_strands_of_one_mix_in_two_files_are_one_law(tmp_path: Path) -> None:
 
 @pytest.mark.exact
 @pytest.mark.parametrize(
-    ("rows", "second", "words"),
+    ("first", "then", "second", "words"),
     [
-        (ROWS, 'strands = "b.csv"', "hold the same strands"),
-        (ROWS, 'strands = "a.csv"', "hold the same strands"),
-        ([(50.0, t / p, p) for _, t, p in ROWS], 'strands = "b.csv"', "no burn law"),
+        (ROWS, ROWS[::-1], 'strands = "b.csv"', "would count twice"),
+        (ROWS[:5], ROWS, 'strands = "b.csv"', "would count twice; leave out .*a.csv"),
+        (ROWS, ROWS[:1], 'strands = "b.csv"', "would count twice; leave out .*b.csv"),
+        (ROWS, ROWS, 'strands = "a.csv"', "would count twice"),
+        (RISING[:4], RISING[4:], 'strands = "b.csv"', "no burn law"),
         (
-            ROWS,
+            ROWS[:4],
+            ROWS[4:],
             'rate = "5 mm/s"\npressure = "1 MPa"\nexponent = 0.4\n'
             'rate_spread = "10 %"\nexponent_spread = 0.05',
             "a.csv and a stated rate both say how",
@@ -377,11 +384,18 @@ def test_strands_of_one_mix_in_two_files_are_one_law(tmp_path: Path) -> None:
     ],
 )
 def test_what_cannot_be_one_law_is_refused(
-    rows: list[tuple[float, float, float]], second: str, words: str, tmp_path: Path
+    first: list[tuple[float, float, float]],
+    then: list[tuple[float, float, float]],
+    second: str,
+    words: str,
+    tmp_path: Path,
 ) -> None:
-    """One line with both files: strands that count twice, or that make no law."""
-    strands_file(tmp_path / "a.csv", ROWS if "same" in words else rows[:4])
-    strands_file(tmp_path / "b.csv", ROWS if "same" in words else rows[4:])
+    """One line with both files: strands that count twice, or that make no law.
+
+    A file that was copied and went on counts what it was copied from once.
+    """
+    strands_file(tmp_path / "a.csv", first)
+    strands_file(tmp_path / "b.csv", then)
     with pytest.raises(cs.InputError, match=words) as caught:
         of_files(tmp_path, 'strands = "a.csv"', second)
     message = str(caught.value)

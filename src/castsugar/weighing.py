@@ -30,6 +30,7 @@ INERT_FLAG = 0.01
 Amounts: TypeAlias = (
     Mapping[str, float] | Mapping[Ingredient, float] | Mapping[str | Ingredient, float]
 )
+
 #: Degraded share of the sugar from which its energy is in doubt, and above which no
 #: performance is computed: common practice, no source. What the doubt means: sugar that
 #: lost two waters or more (caramelan and on), 60 kJ per mole of water either way, the

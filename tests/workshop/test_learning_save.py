@@ -217,17 +217,25 @@ def test_line_ends_and_mark_stay(world: Path) -> None:
     assert path.read_bytes().count(b"\n") == raw.count(b"\n")
 
 
-def test_strands_in_several_files(world: Path) -> None:
-    """Each file gets an entry of its own; the strands of all are one law."""
-    more = (world / "s.csv").read_text("utf-8") + "40,8.1,1.0\n"
-    (world / "t.csv").write_text(more, "utf-8")
+@pytest.mark.parametrize("grown", [False, True])
+def test_strands_in_several_files(world: Path, *, grown: bool) -> None:
+    """Each file gets an entry of its own; the strands of all are one law.
+
+    A file that holds all of another stands for both.
+    """
+    head, *rows = (world / "s.csv").read_text("utf-8").splitlines()
+    if grown:
+        rows = [*rows, "40,8.1,1.0"]
+    else:
+        rows = [row.replace(",", ".1,", 1) for row in rows]
+    (world / "t.csv").write_text("\n".join([head, *rows]) + "\n", "utf-8")
     batch = read_batches(world / "batches")[0][0]
     reopened = Event(kind="corrected", date=DAY, note="more", values={"line": 6})
     link = {
         "file": relative(world / "t.csv", world / "batches"),
         "sha256": sha256_of(world / "t.csv"),
         "mix": "",
-        "strands": 5,
+        "strands": len(rows),
     }
     todo = [
         reopened,
@@ -237,10 +245,10 @@ def test_strands_in_several_files(world: Path) -> None:
     add_events(batch.path, todo)
     found = kept(learnt(world))
     written = [t.rsplit(" ", 1)[1] for t in found.written if "burn_law" in t]
-    assert written == ["s.csv", "t.csv"]
+    assert written == (["t.csv"] if grown else ["s.csv", "t.csv"])
     assert not any("strands" in t for t in found.refused)
     laws = hardware_of(read_bench(world / "bench.toml"), DATABASE).burning.law.mixes
-    assert [m.law.degrees_of_freedom for m in laws[1:]] == [4 + 5 - 2]
+    assert [m.law.degrees_of_freedom for m in laws[1:]] == [4 * (2 - grown) + grown - 2]
     assert kept(learnt(world)).text == found.text
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from os import PathLike
 from pathlib import Path
@@ -111,8 +113,8 @@ def read_strand_files(
     DataError
         As for :func:`read_strands`.
     InputError
-        If two files hold the same strands, or name no mix: nothing says then that it
-        is one.
+        If all strands of a file stand in another, too, or two files name no mix:
+        nothing says then that it is one.
     """
     files = [read_strands(path, ambient=ambient) for path in paths]
     refuse_twice(files)
@@ -135,18 +137,23 @@ def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
     Raises
     ------
     InputError
-        If two of the files hold the same readings.
+        If all readings of a file stand in another, too.
     """
-    seen: dict[tuple[tuple[float, float, float], ...], str] = {}
-    for strands in files:
-        readings = tuple((s.length, s.time, s.pressure) for s in strands)
-        name = strands[0].file
-        if readings in seen:
+    for one, other in itertools.permutations(files, 2):
+        if stand_in(one, other):
             raise InputError(
-                f"{seen[readings]} and {name} hold the same strands, which would count "
-                "twice; leave one out"
+                f"all strands of {one[0].file} stand in {other[0].file}, too, and "
+                f"would count twice; leave out {one[0].file}"
             )
-        seen[readings] = name
+
+
+def stand_in(strands: Sequence[Strand], others: Sequence[Strand]) -> bool:
+    """Say whether all readings of strands are among those of others."""
+    one, other = (
+        Counter((s.length, s.time, s.pressure) for s in of_file)
+        for of_file in (strands, others)
+    )
+    return bool(one) and one <= other
 
 
 def _possible(

@@ -22,7 +22,7 @@ from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Link
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.learning.material import FileFault, file_fault
-from castsugar.workshop.readings import read_strands
+from castsugar.workshop.readings import read_strands, stand_in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,14 +60,20 @@ class _Group:
     in_bench: bool = False
 
     def add(self, source: StrandSource) -> bool:
-        """Add strands once; return whether they were new."""
+        """Add strands once; return whether no other file holds them.
+
+        Of two files of which one holds all strands of the other, the longer stays.
+        """
         for i, known in enumerate(self.sources):
-            if known.mix == source.mix and known.sha256 == source.sha256:
+            if stand_in(source.strands, known.strands):
                 both = dict.fromkeys((*known.batches, *source.batches))
                 self.sources[i] = replace(known, batches=tuple(both))
                 return False
-        self.sources.append(source)
-        return True
+        part = [s for s in self.sources if stand_in(s.strands, source.strands)]
+        all_ = dict.fromkeys(b for s in (*part, source) for b in s.batches)
+        self.sources = [s for s in self.sources if s not in part]
+        self.sources.append(replace(source, batches=tuple(all_)))
+        return not part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
