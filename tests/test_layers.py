@@ -15,7 +15,7 @@ import pytest
 
 import castsugar
 
-# Exact: the floors are those of the design (section 2); no number is compared.
+# Exact: the floors are those of DEVELOPERS.md; no number is compared.
 pytestmark = pytest.mark.exact
 
 #: Room -> floor and members. A package is a room by its own name; modules that lie
@@ -90,7 +90,7 @@ PANDAS = (
     "castsugar.workshop.samples",
 )
 
-#: Who may touch files (design 2), and how that looks in source: the user's in one room
+#: Who may touch files, and how that looks in source: the user's in one room
 #: only; others read what the package ships, the command line opens the null device.
 FILES = ("database", "files")
 FILE_READERS = (
@@ -244,7 +244,7 @@ def talking(sources: Sources) -> Iterator[str]:
 
 
 def touching_files(sources: Sources) -> Iterator[str]:
-    """Files are touched where the design says so."""
+    """Files are touched in the rooms named for it."""
     for name, source in sources.items():
         room, _ = place(name) or ("", 0)
         if room in FILES or name in FILE_READERS:
