@@ -27,11 +27,12 @@ from castsugar.burning import (
 )
 from castsugar.columns import COLUMNS
 from castsugar.mix import Mix
-from castsugar.motor import balance, limits
+from castsugar.motor import balance
 from castsugar.motor.blend_law import BlendRates
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.impulse import impulse_class
+from castsugar.motor.limits import port_caution, pressure_rise
 from castsugar.motor.many import ManyPeaks, MixBurns, one_band_each, peaks_of_mixes
 from castsugar.motor.trace import Trace, fire
 
@@ -345,8 +346,8 @@ def _fire(driven: Driven, index: int, values: dict[str, Any]) -> Firing:
         trace=trace,
         impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
         port_to_throat=motor.port_to_throat,
-        port_caution=limits.port_caution(motor.port_to_throat),
-        rise_of_a_tenth=float(limits.pressure_rise(law, supply, 0.1)),
+        port_caution=port_caution(motor.port_to_throat),
+        rise_of_a_tenth=float(pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
         pressure_band=(float(peaks.p05[index]), float(peaks.p95[index])),
         margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),

@@ -30,7 +30,7 @@ from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import BORROWED_DOUBT, Band, BurnLaw, borrowed_law
 from castsugar.motor.measured import MeasuredMix
 from castsugar.motor.scheffe import scheffe_design, scheffe_fit
-from castsugar.report.data import to_json
+from castsugar.plain import to_json
 from castsugar.report.next_strands import (
     Asked,
     next_strands_document,

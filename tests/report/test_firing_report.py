@@ -20,7 +20,8 @@ from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import borrowed_law
-from castsugar.report.data import to_csv, to_json
+from castsugar.plain import to_json
+from castsugar.report.data import to_csv
 from castsugar.report.firing import Asked, firing_page, letter_words
 from castsugar.report.firing_law import exponent_words
 from castsugar.report.firing_rows import firing_document, firing_row

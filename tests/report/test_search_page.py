@@ -41,8 +41,9 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import borrowed_law
+from castsugar.plain import to_json
 from castsugar.report import search_amounts, search_words
-from castsugar.report.data import to_csv, to_json
+from castsugar.report.data import to_csv
 from castsugar.report.search import Asked, search_document, search_page, trial_rows
 from castsugar.report.search_limits import limit_price, outward
 from castsugar.report.search_words import file_key, unit_key

@@ -10,6 +10,7 @@ from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver, remarked, show
 from castsugar.cli.screen import remark
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.workshop.batches.batch import Batch
@@ -229,9 +230,7 @@ def run_add(options: argparse.Namespace) -> int:
         added = batch.events[len(before.events) :]
         first = warnings(batch, load_database())
         if options.json:
-            from castsugar.report import data
-
-            text = data.to_json(batch_rows.events_document(batch, added, first))
+            text = to_json(batch_rows.events_document(batch, added, first))
         else:
             lines = [f"{line}\n" for line in first_lines(first)]
             text = "".join([*lines, *batch_rows.event_lines(batch, added)])
@@ -278,7 +277,7 @@ def page(
     """Return a batch as text or JSON, with the cautions that apply."""
     from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.database import load_database
-    from castsugar.report import batch_page, batch_rows, data
+    from castsugar.report import batch_page, batch_rows
     from castsugar.report.batch_warnings import warnings
     from castsugar.workshop.motor_bench import hardware_of
 
@@ -292,7 +291,7 @@ def page(
     if not as_json:
         return batch_page.batch_page(batch, cautions, first)
     document = batch_rows.batch_document(batch) | {"warnings": first}
-    return data.to_json(document | {"cautions": [c.text for c in cautions]})
+    return to_json(document | {"cautions": [c.text for c in cautions]})
 
 
 def _say_later(date: str) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from typing import Any
@@ -206,7 +207,7 @@ def _render(
     cautions = _cautions(database, results)
     if not options.json:
         return strands.strand_page(results, asked, cautions)
-    return data.to_json(
+    return to_json(
         {
             "schema": "castsugar.burnrate/1",
             "versions": data.versions(database.version),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import deliver
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -278,7 +279,7 @@ def _render(
     cautions = _cautions(database)
     if not options.json:
         return delay_page(delay, asked, cautions)
-    return data.to_json(
+    return to_json(
         {
             "schema": "castsugar.delay/1",
             "versions": data.versions(database.version),

@@ -7,6 +7,8 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from castsugar.plain import to_json
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -133,7 +135,6 @@ def deliver_document(
 ) -> None:
     """Print a document as asked for, and write its page."""
     from castsugar.cli.output import put, remarked, write_file
-    from castsugar.report import data
     from castsugar.report.blocks.html import to_html
     from castsugar.report.blocks.markdown import to_markdown
     from castsugar.report.blocks.text import to_text
@@ -143,7 +144,7 @@ def deliver_document(
     if marks:
         document = replace(document, subtitle="; ".join([*marks, document.subtitle]))
     if options.json:
-        text = remarked(options, data.to_json(rows))
+        text = remarked(options, to_json(rows))
     else:
         text = to_markdown(document) if options.markdown else to_text(document)
     page = to_html(document) if options.page else ""

@@ -28,6 +28,7 @@ from castsugar.cli.interrupt import (
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
@@ -188,7 +189,7 @@ def _render(
         document["firings"] = [firing_rows(f) for f in fired]
     if options.species:
         document["species_chamber_throat_exit_mol_kg"] = species
-    return data.to_json(document)
+    return to_json(document)
 
 
 def _species(

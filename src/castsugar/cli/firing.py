@@ -12,6 +12,7 @@ from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.syrup_options import add_syrup_options
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -257,7 +258,7 @@ def _render(
         return data.to_csv([row], list(row))
     cautions = _cautions(database, test)
     if options.json:
-        return data.to_json(
+        return to_json(
             {
                 "schema": "castsugar.firing/1",
                 "versions": data.versions(database.version),

@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.plain import to_json
 
 _EXAMPLES = """\
 examples:
@@ -34,7 +35,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the catalogue or one item."""
     from castsugar.database import load_database
-    from castsugar.report import data, ingredients
+    from castsugar.report import ingredients
 
     database = load_database()
     if options.name is None:
@@ -49,5 +50,5 @@ def run(options: argparse.Namespace) -> int:
         facts = ingredients.facts(database, options.name)
         document = {"schema": "castsugar.ingredient/1", **facts}
         text = ingredients.describe(facts)
-    deliver(options, data.to_json(document) if options.json else text)
+    deliver(options, to_json(document) if options.json else text)
     return 0

@@ -16,6 +16,7 @@ from castsugar.cli.kitchen_options import (
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
 from castsugar.cli.syrup_options import add_syrup_options
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.database import Database
@@ -138,7 +139,7 @@ def _render(
     cautions = database.cautions_for("kitchen", facts)
     if not options.json:
         return kitchen.kitchen_page(rows, assumed, cautions)
-    return data.to_json(
+    return to_json(
         {
             "schema": "castsugar.kitchen/1",
             "versions": data.versions(database.version),
@@ -164,7 +165,7 @@ def run_parameters(options: argparse.Namespace) -> int:
             "parameters": kitchen.parameter_rows(learnt.kitchen.belief, syrup),
             "measurements": kitchen.outcome_rows(learnt.calibration.outcomes),
         }
-        deliver(options, data.to_json(document))
+        deliver(options, to_json(document))
     else:
         deliver(options, kitchen.parameter_page(learnt, syrup))
     return 1 if learnt.calibration.contradictions else 0

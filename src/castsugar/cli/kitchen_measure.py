@@ -13,6 +13,7 @@ from typing import Any
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
+from castsugar.plain import to_json
 
 #: What each measurement is for.
 _HELP = {
@@ -144,7 +145,7 @@ def _page(
         return kitchen.measurement_page(
             before, after, syrup, mix.name, bands
         ) + kitchen.caution_lines(cautions)
-    return data.to_json(
+    return to_json(
         {
             "schema": "castsugar.kitchen_measurement/1",
             "versions": data.versions(database.version),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.screen import remark
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
@@ -223,7 +224,7 @@ def _render(
     if not options.json:
         return search_page(outcome, asked, cautions, explain=options.explain)
     document = search_document(outcome, asked, cautions)
-    return data.to_json({"versions": data.versions(database.version), **document})
+    return to_json({"versions": data.versions(database.version), **document})
 
 
 def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Caution]:
@@ -296,7 +297,7 @@ def _propose(
             "versions": data.versions(database.version),
             "cautions": [c.text for c in cautions],
         }
-        text = data.to_json(document)
+        text = to_json(document)
     else:
         text = report.next_strands_page(proposal, asked, cautions)
     deliver(options, text)

@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.database import Caution, Database
@@ -167,9 +168,7 @@ def _render(
         rows = weigh_rows.line_rows(found)
         return data.to_csv(rows, list(rows[0]))
     if options.json:
-        return data.to_json(
-            weigh_rows.weigh_json(found, told, cautions, database.version)
-        )
+        return to_json(weigh_rows.weigh_json(found, told, cautions, database.version))
     from castsugar.report.blocks.text import to_text
     from castsugar.report.weigh import weigh_document
 

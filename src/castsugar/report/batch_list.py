@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
+from castsugar.plain import to_json
 from castsugar.report import data
 from castsugar.report.layout import WIDTH
 from castsugar.workshop.batches.folder import Damaged, Summary
@@ -39,7 +40,7 @@ def render(
         return data.to_csv(rows, COLUMNS)
     if not kinds.json:
         return list_page(found, damaged, folder)
-    return data.to_json(
+    return to_json(
         {
             "schema": "castsugar.batches/1",
             "folder": folder.as_posix(),

@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from importlib import metadata
 from typing import Any
 
-from castsugar.plain import DIGITS, to_json
+from castsugar.plain import DIGITS
 
-__all__ = ["DIGITS", "Row", "to_csv", "to_json", "versions"]
+__all__ = ["Row", "to_csv", "versions"]
 
 Row = Mapping[str, Any]
 
