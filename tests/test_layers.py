@@ -27,6 +27,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         (
             "errors",
             "arguments",
+            "arrays",
             "constants",
             "units",
             "columns",

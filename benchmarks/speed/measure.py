@@ -17,6 +17,7 @@ import region
 from region import Mixes
 
 import castsugar as cs
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.confirmation import MOST_KELVIN, MOST_PPM
 from castsugar.errors import ConvergenceError
 from castsugar.rows import characteristic_velocity
@@ -24,7 +25,7 @@ from castsugar.thermo.charge import charge_of
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.second_opinion import route
 from castsugar.thermo.second_opinion.composition import Composer, composer
-from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 Numbers = dict[str, Any]
 

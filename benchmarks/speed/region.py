@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar import Mix
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.thermo import batch, fits
 from castsugar.thermo.gibbs import solution
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 #: Mass fractions of the region: nitrate, water; sucrose is the rest.
 NITRATE, WATER = (0.40, 0.85), (0.0, 0.10)

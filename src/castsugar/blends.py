@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from castsugar import scope, weighing
 from castsugar.arguments import named_options, shown
+from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS
 from castsugar.database import Database, Ingredient, load_database
 from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot
 from castsugar.items import Item, weigh_items, with_solids
 from castsugar.mix import Mix
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -317,8 +316,7 @@ def _columns(
 
     def share(role: str, fractions: FloatArray) -> FloatArray:
         kept = np.array([i.role == role for i in ingredients])
-        total: FloatArray = fractions[:, kept].sum(axis=1)
-        return total
+        return fractions[:, kept].sum(axis=1)
 
     oxidizer, fuel = share("oxidizer", cast), share("fuel", cast)
     with np.errstate(divide="ignore", invalid="ignore"):

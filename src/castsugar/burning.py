@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar import weighing
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends
 from castsugar.database import load_database
 from castsugar.mix import Mix
@@ -20,8 +21,6 @@ from castsugar.motor.blend_law import BlendLaw, BlendRates
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BORROWED_DOUBT, REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.measured import columns
-
-FloatArray = NDArray[np.float64]
 
 #: Share of the mass that may differ between a mix and a measured one that it is: a
 #: scale in steps of 0.1 g rounds 200 g by half as much, and strands were weighed so.

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar.arguments import instance, named_options
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import find
 from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
 from castsugar.kitchen.settings import Kitchen
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
 from castsugar.mix import Mix, MixLike, as_mixes
 from castsugar.potting import measured_syrup, pots_of

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
 from castsugar.burning import (
     doubt_of,
@@ -36,7 +36,6 @@ from castsugar.motor.limits import port_caution, pressure_rise
 from castsugar.motor.many import ManyPeaks, MixBurns, one_band_each, peaks_of_mixes
 from castsugar.motor.trace import Trace, fire
 
-FloatArray = NDArray[np.float64]
 Columns = dict[str, Any]
 
 _BURSTS = "the expected peak exceeds what the case may hold: do not fire it"

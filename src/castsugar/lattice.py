@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from castsugar.arrays import FloatArray
 
 #: A quota this close below a whole number is that number.
 _EDGE = 1e-6

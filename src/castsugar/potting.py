@@ -9,13 +9,13 @@ from dataclasses import replace
 import numpy as np
 
 from castsugar import weighing
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
 from castsugar.database import load_database
 from castsugar.expand import Constituent
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.pot import Pot
 from castsugar.kitchen.settings import Kitchen
-from castsugar.kitchen.validity import FloatArray
 from castsugar.mix import Mix
 from castsugar.syrups import SyrupUse
 

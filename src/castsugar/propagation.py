@@ -6,9 +6,8 @@ JCGM 100:2008 (the GUM), 5.2: the variance of y = J x is J C J', C the covarianc
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from castsugar.arrays import FloatArray
 
 
 def variance(row: FloatArray, covariance: FloatArray) -> FloatArray:
@@ -32,8 +31,7 @@ def variance(row: FloatArray, covariance: FloatArray) -> FloatArray:
     0.0
     """
     square = np.einsum("...i,ij,...j->...", row, covariance, row)
-    result: FloatArray = np.maximum(square, 0.0)
-    return result
+    return np.maximum(square, 0.0)
 
 
 def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
@@ -48,5 +46,4 @@ def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
     -------
     ndarray, shape (m, m)
     """
-    result: FloatArray = jacobian @ covariance @ jacobian.T
-    return result
+    return jacobian @ covariance @ jacobian.T

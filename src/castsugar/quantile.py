@@ -9,9 +9,8 @@ less (a kernel estimator: S. J. Sheather & J. S. Marron, J. Am. Stat. Assoc. 85 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from castsugar.arrays import FloatArray
 
 #: Half-width of the triangle, as a share of the draws.
 _WIDTH = 0.02

@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 
 from castsugar import weighing
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.blends import Blends
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.thermo import detail
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.gibbs.stations import Stations
-from castsugar.thermo.tables import BoolArray, FloatArray
 
 #: Below this exit temperature condensed water and hydrates, which the species list
 #: does not hold, could form [K].
@@ -94,8 +94,7 @@ def characteristic_velocity(here: Stations, throat: Stations) -> FloatArray:
 def _velocity(here: Stations, station: Stations) -> FloatArray:
     """Return the velocity gained from the chamber to a station, NaN for none. [m/s]"""
     gained = here.enthalpy - station.enthalpy
-    result: FloatArray = np.sqrt(2.0 * np.where(gained > 0.0, gained, np.nan))
-    return result
+    return np.sqrt(2.0 * np.where(gained > 0.0, gained, np.nan))
 
 
 def _status(found: Flow) -> list[str]:

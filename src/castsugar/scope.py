@@ -16,10 +16,8 @@ from castsugar.errors import RefusedError
 from castsugar.expand import Constituent, expand
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from castsugar.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
 
 #: Other combustibles: most of the mass of a mix, and of all that burns in it.
 OF_THE_MASS, OF_THE_FUEL = 0.03, 0.1

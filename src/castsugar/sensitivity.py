@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.mix import Mix
 from castsugar.thermo.batch import model_of
 from castsugar.thermo.charge import charge_of
 from castsugar.thermo.gibbs import sensitivity, solution
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd

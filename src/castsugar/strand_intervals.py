@@ -16,14 +16,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.fit import LawFit
 from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
 from castsugar.motor.regression import student
 from castsugar.motor.single import SinglePressure
 
-FloatArray = NDArray[np.float64]
 Interval = tuple[float, float]
 
 _LARGEST = 709.0  # ln of the largest float, rounded down

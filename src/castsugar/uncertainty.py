@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from castsugar import rows
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends
 from castsugar.columns import DOUBTS
 from castsugar.constants import STANDARD_GRAVITY
@@ -16,7 +17,7 @@ from castsugar.errors import InputError
 from castsugar.thermo import batch
 from castsugar.thermo.batch import Job
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 
 def columns(
@@ -73,5 +74,4 @@ def enthalpy_uncertainty(blends: Blends) -> FloatArray:
     """
     doubt = np.array([i.enthalpy_uncertainty for i in blends.ingredients])
     parts = np.where(blends.moles > 0.0, blends.moles * doubt, 0.0)
-    result: FloatArray = np.sqrt((parts**2).sum(axis=1))
-    return result
+    return np.sqrt((parts**2).sum(axis=1))

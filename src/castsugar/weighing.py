@@ -15,10 +15,8 @@ from castsugar.expand import Constituent, Lot
 from castsugar.syrups import SyrupUse
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from castsugar.arrays import FloatArray
 
-    FloatArray = NDArray[np.float64]
 
 #: Fractions that are meant to sum to 1 must do so within this.
 FRACTION_TOLERANCE = 1e-4

@@ -109,8 +109,7 @@ def _baseline(options: argparse.Namespace, names: list[str]) -> int:
     if wanted is None:
         return 0
     if wanted in options.recipes:
-        place: int = options.recipes.index(wanted)
-        return place
+        return options.recipes.index(wanted)
     if names.count(wanted) == 1:
         return names.index(wanted)
     short, known = letters(len(names)), wanted.strip()

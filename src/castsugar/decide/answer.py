@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide import hunt
 from castsugar.decide.found import (
     Found,
@@ -25,7 +26,6 @@ from castsugar.decide.problem import Goal
 from castsugar.decide.region import ROUNDING
 from castsugar.decide.space import Space
 from castsugar.decide.starts import apart
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import ConvergenceError
 
 

@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar import cooking
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.blends import put_together
 from castsugar.decide.measure import KEPT
 from castsugar.decide.mixing_line import line_through, same_as
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.plane import Plane, plane
 from castsugar.decide.problem import Limit
-from castsugar.decide.remaining import REMAINS, RULED_OUT, UNKNOWN, IntArray
+from castsugar.decide.remaining import REMAINS, RULED_OUT, UNKNOWN
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.stated import (
     C_STAR,
@@ -30,7 +31,6 @@ from castsugar.decide.stated import (
 )
 from castsugar.decide.table import Settings, TableProblem, chance_column
 from castsugar.decide.task import Task
-from castsugar.decide.vertices import FloatArray
 from castsugar.mix import Mix
 
 PRESSURE, VISCOSITY = "chamber_pressure_MPa", "pour_viscosity_Pa_s"
@@ -109,8 +109,7 @@ class Around:
         rows = [self.values, self.base.values[None], self.new.values[None]]
         if name not in self.columns:
             return np.full(sum(len(part) for part in rows), np.nan)
-        found: FloatArray = np.vstack(rows)[:, self.columns.index(name)]
-        return found
+        return np.vstack(rows)[:, self.columns.index(name)]
 
     def under(self, limits: Sequence[Limit]) -> IntArray:
         """Return how all mixes stand under limits, (n + 2,).

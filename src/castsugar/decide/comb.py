@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.region import Region
-from castsugar.decide.vertices import FloatArray
 
 #: Nearest and farthest mixes of the cloud [mass fraction].
 _NEAREST, _FARTHEST = 5e-4, 0.04
@@ -35,5 +35,4 @@ def cloud(region: Region, best: FloatArray, seed: int, turn: int) -> FloatArray:
     way /= np.abs(way).max(axis=1, keepdims=True)
     far = np.exp(rng.uniform(np.log(_NEAREST), np.log(_FARTHEST), (count, 1)))
     points = best + far * way
-    kept: FloatArray = points[region.contains(points)]
-    return kept
+    return points[region.contains(points)]

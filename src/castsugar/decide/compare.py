@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
 from castsugar.arguments import named_options, number
+from castsugar.arrays import FloatArray
 from castsugar.decide.compare_notes import notes_of
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
@@ -34,7 +35,6 @@ from castsugar.decide.verdicts import (
     chance_of_best,
     verdict,
 )
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.mix import MixLike
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.decide.around import Around
 from castsugar.decide.measure import KEPT
 from castsugar.decide.problem import Limit
-from castsugar.decide.remaining import ENDLESS, IntArray, standing
+from castsugar.decide.remaining import ENDLESS, standing
 from castsugar.decide.stated import C_STAR
-from castsugar.decide.vertices import FloatArray
 
 #: Digits of pressure, viscosity and c*: of a viscosity, good to a factor, two.
 DIGITS = (4, 2, 4)

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.ledger import MOVED
 from castsugar.decide.measure import KEPT, ROW_KEPT, Measure, keeping, varying
 from castsugar.decide.outcome import Outcome
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.errors import InputError
 
 #: Steps from the lowest to the highest share of an ingredient.

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.region import Region, tidy
-from castsugar.decide.vertices import FloatArray
 
 #: Finest lattice: parts of what lies above the lowest fractions.
 _FINEST = 1000

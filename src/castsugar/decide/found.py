@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.ledger import Trials
 from castsugar.decide.problem import Goal, Limit
-from castsugar.decide.vertices import FloatArray
 
 #: Why a search is incomplete: Ctrl-C in it, or after it.
 INTERRUPTED = "interrupted"

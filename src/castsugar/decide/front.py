@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide import hunt
 from castsugar.decide.found import INTERRUPTED
 from castsugar.decide.hunt import Effort
@@ -22,7 +23,6 @@ from castsugar.decide.problem import Goal, Limit, Problem
 from castsugar.decide.space import Space
 from castsugar.decide.starts import choose
 from castsugar.decide.together import together
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.errors import InputError
 
 #: Local searches for each level.

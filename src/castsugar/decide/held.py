@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.cooking import cook
@@ -18,7 +19,6 @@ from castsugar.decide.problem import Limit
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.table import MOTOR_DRAWS, chance_column
 from castsugar.decide.uncertainty import Draws
-from castsugar.decide.vertices import FloatArray
 from castsugar.driving import BEYOND, drive, untold
 from castsugar.mix import Mix
 

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 from scipy.special import ndtr
 
+from castsugar.arrays import FloatArray
 from castsugar.blends import of_mixes
 from castsugar.burning import (
     burn_law_of,
@@ -23,7 +24,6 @@ from castsugar.decide.inputs import (
     Scores,
 )
 from castsugar.decide.perturbed import Recipe
-from castsugar.decide.vertices import FloatArray
 from castsugar.driving import BEYOND
 from castsugar.motor import balance, peak
 from castsugar.motor.balance import Bands
@@ -200,7 +200,4 @@ class InMotor:
         """Return what turns normal scores into Student-t ones."""
         if not np.isfinite(self.freedom):
             return np.ones(len(chances))
-        result: FloatArray = np.sqrt(
-            self.freedom / stats.chi2.ppf(chances, self.freedom)
-        )
-        return result
+        return np.sqrt(self.freedom / stats.chi2.ppf(chances, self.freedom))

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.cooking import browned_of
 from castsugar.decide.inputs import (
     Input,
     Scores,
 )
 from castsugar.decide.perturbed import Recipe
-from castsugar.decide.vertices import FloatArray
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Values, find, values_of
 from castsugar.kitchen.pot import poured, standing, water_at_start, water_left
 from castsugar.kitchen.settings import Kitchen

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
+from castsugar.arrays import FloatArray
 from castsugar.database import Ingredient, load_database
-from castsugar.decide.vertices import FloatArray
 from castsugar.mix import Mix
 from castsugar.syrups import SOLIDS_UNCERTAINTY
 
@@ -166,8 +166,7 @@ def _scores(key: str, draws: int, seed: int) -> FloatArray:
     own = int.from_bytes(digest, "little")
     rng = np.random.default_rng([seed, _STREAM, own])
     chances = (rng.permutation(draws) + rng.random(draws)) / draws
-    result: FloatArray = ndtri(np.clip(chances, 1e-12, 1.0 - 1e-12))
-    return result
+    return ndtri(np.clip(chances, 1e-12, 1.0 - 1e-12))
 
 
 def shifted(inputs: Sequence[Input]) -> dict[str, FloatArray]:
@@ -203,5 +202,4 @@ def of_shifts(values: FloatArray, inputs: Sequence[Input]) -> FloatArray:
     scale = np.array([HALF_NORMAL if i.half else 0.5 for i in inputs])
     with np.errstate(invalid="ignore"):
         change = values[1::2] - values[2::2]
-    result: FloatArray = np.moveaxis(change, 0, -1) * scale
-    return result
+    return np.moveaxis(change, 0, -1) * scale

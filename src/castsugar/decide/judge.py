@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.problem import Goal
-from castsugar.decide.vertices import FloatArray
 
 #: A limit counts as kept down to this scaled slack: rounding, no more.
 TOLERANCE = 1e-12
@@ -89,8 +89,7 @@ class Judge:
     def order(self, values: FloatArray) -> NDArray[np.int64]:
         """Return rows from best to worst: least violation, then best objective."""
         objective, violation = self.standing(values)
-        ranked: NDArray[np.int64] = np.lexsort((objective, violation))
-        return ranked
+        return np.lexsort((objective, violation))
 
 
 def standing(outputs: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.judge import Judge
 from castsugar.decide.problem import Problem
 from castsugar.decide.region import Region
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 
 #: Region number of a trial outside the space: a row of the space was moved.

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.judge import Judge
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Goal
 from castsugar.decide.region import Region
 from castsugar.decide.space import Space
-from castsugar.decide.vertices import BoolArray, FloatArray
 
 #: A limit counts as kept down to this scaled slack: what the search left of rounding.
 KEPT = 1e-7
@@ -74,8 +74,7 @@ class Measure:
 
     def rows(self, fractions: FloatArray) -> FloatArray:
         """Return slacks of the rows of the space, (n, rows), 0 or more where kept."""
-        slack: FloatArray = self.region.slack(fractions) + ROW_KEPT
-        return slack
+        return self.region.slack(fractions) + ROW_KEPT
 
     def slack(self, fractions: FloatArray, values: FloatArray) -> FloatArray:
         """Return slacks of :attr:`names`, (n, 1 + m + rows), 0 or more where kept."""

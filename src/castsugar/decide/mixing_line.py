@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from castsugar.decide.vertices import BoolArray, FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 
 #: It runs from here to there, in shares of the change, in so many steps.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar.decide.vertices import FloatArray
+from castsugar.arrays import FloatArray
 
 
 def nodes(dimension: int) -> FloatArray:
@@ -30,8 +30,7 @@ def nodes(dimension: int) -> FloatArray:
 
 def stencil(centre: FloatArray, reach: float) -> FloatArray:
     """Return points around coordinates (d,): the nodes shrunk towards them."""
-    points: FloatArray = centre + reach * (nodes(len(centre)) - centre)
-    return points
+    return centre + reach * (nodes(len(centre)) - centre)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,10 +54,7 @@ class Quadratics:
     def at(self, z: FloatArray) -> FloatArray:
         """Return the outputs at coordinates (d,)."""
         step = z - self.centre
-        out: FloatArray = (
-            self.value + (self.gradient + 0.5 * self.hessian @ step) @ step
-        )
-        return out
+        return self.value + (self.gradient + 0.5 * self.hessian @ step) @ step
 
     def around(
         self, z: FloatArray, radius: float

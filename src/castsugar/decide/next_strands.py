@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.strand_candidates import Candidates, feasible_mixes
 from castsugar.decide.strand_design import CRITERIA, DesignProblem, best_design
 from castsugar.decide.strand_model import Known, StrandDoubt, grain_u, known_of
@@ -20,7 +21,6 @@ from castsugar.decide.strand_notes import knowledge, notes_of
 from castsugar.decide.strand_plan import StrandPlan, plan_strands
 from castsugar.decide.strand_pool import SAME, Pool
 from castsugar.decide.task import Task
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.scheffe import scheffe_design
 

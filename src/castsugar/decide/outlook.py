@@ -13,6 +13,7 @@ import numpy as np
 
 from castsugar import scope
 from castsugar.arguments import instance
+from castsugar.arrays import FloatArray
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
@@ -35,7 +36,6 @@ from castsugar.decide.through import (
     solved,
     values_of,
 )
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.mix import Mix, MixLike, as_mixes
 

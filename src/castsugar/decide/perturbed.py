@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
 from castsugar.database import load_database
 from castsugar.decide.conditions import Doubts
@@ -31,7 +32,6 @@ from castsugar.decide.portions import (
     neighbours,
     solids_key,
 )
-from castsugar.decide.vertices import FloatArray
 from castsugar.expand import Constituent
 from castsugar.items import Item, weigh_items
 from castsugar.mix import Mix
@@ -187,15 +187,13 @@ class Recipe:
                 parts[:, place] -= brought
                 water += brought
         whole = np.column_stack([parts, water])
-        result: FloatArray = whole / whole.sum(axis=1, keepdims=True)
-        return result
+        return whole / whole.sum(axis=1, keepdims=True)
 
     def one_step(self, step: float) -> FloatArray:
         """Return the recipe with one scale step more of one item, (k, k + 1)."""
         parts = self.shares + np.eye(len(self.names)) * step / self.doubts.batch
         whole = np.column_stack([parts, np.zeros(len(parts))])
-        result: FloatArray = whole / whole.sum(axis=1, keepdims=True)
-        return result
+        return whole / whole.sum(axis=1, keepdims=True)
 
     def pot(self, weighed: FloatArray) -> Blends:
         """Return the batches with their syrups as stated, for the kitchen."""

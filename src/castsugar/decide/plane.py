@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.measure import Measure
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Problem
 from castsugar.decide.region import Region
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.lattice import triangle
 
@@ -107,8 +107,7 @@ def recipe_fractions(
     if not set(recipe) <= set(names):
         return None
     amounts = np.array([recipe.get(name, 0.0) for name in names], dtype=float)
-    fractions: FloatArray = amounts / amounts.sum()
-    return fractions
+    return amounts / amounts.sum()
 
 
 def plane(outcome: Outcome, problem: Problem | None = None) -> Plane:

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.judge import Judge, standing
 from castsugar.decide.region import Region
 from castsugar.decide.rivals import Board, Stand
 from castsugar.decide.subproblem import Surroundings, best_step
 from castsugar.decide.together import Answer, Ask, Search
-from castsugar.decide.vertices import FloatArray
 from castsugar.decide.walk import Look, Walk
 
 #: Reach of a plain look: widest and least. [coordinates]

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.judge import Judge
 from castsugar.decide.region import Region
 from castsugar.decide.together import Ask, Search
-from castsugar.decide.vertices import FloatArray
 
 #: Steps, as shares of the way to a corner.
 _SHARES = (0.3, 0.1, 0.03, 0.01, 1e-3, 1e-4, 1e-5)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import nnls
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.found import Price
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import MOVED, Ledger
@@ -15,7 +16,6 @@ from castsugar.decide.polish import Manner, Polished, polish
 from castsugar.decide.region import Region
 from castsugar.decide.space import Space
 from castsugar.decide.together import Ask, Search, together
-from castsugar.decide.vertices import FloatArray
 from castsugar.decide.walk import Look, Walk
 from castsugar.errors import InputError
 

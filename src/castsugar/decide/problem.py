@@ -14,7 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
-from castsugar.decide.vertices import FloatArray
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError, unknown_name
 
 #: Senses of a limit.
@@ -116,8 +116,7 @@ class Limit:
 
     def slack(self, values: FloatArray) -> FloatArray:
         """Return how far values are from the limit, in its unit; below 0 is beyond."""
-        left: FloatArray = self.sign * (self.value - np.asarray(values, dtype=float))
-        return left
+        return self.sign * (self.value - np.asarray(values, dtype=float))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.ratios import Row
-from castsugar.decide.vertices import BoolArray, FloatArray, corners
+from castsugar.decide.vertices import corners
 
 #: How far beyond a row a mix may lie by rounding. [mass fraction]
 ROUNDING = 1e-10
@@ -78,8 +79,7 @@ class Region:
     @property
     def centre(self) -> FloatArray:
         """Return the mean of the corners."""
-        middle: FloatArray = self.corners.mean(axis=0)
-        return middle
+        return self.corners.mean(axis=0)
 
     @property
     def label(self) -> str:
@@ -88,8 +88,7 @@ class Region:
 
     def slack(self, fractions: FloatArray) -> FloatArray:
         """Return how far each row is from its limit, (..., m); below 0 is beyond."""
-        left: FloatArray = self.limits - fractions @ self.matrix.T
-        return left
+        return self.limits - fractions @ self.matrix.T
 
     def contains(self, fractions: FloatArray) -> BoolArray:
         """Say which mixes keep every row within rounding."""
@@ -101,8 +100,7 @@ class Region:
         inverse = np.linalg.pinv(self.directions) if self.dimension else np.zeros((0,))
         if not self.dimension:
             return np.zeros((*fractions.shape[:-1], 0))
-        z: FloatArray = (fractions - self.origin) @ inverse
-        return z
+        return (fractions - self.origin) @ inverse
 
     def mixes(self, coordinates: FloatArray) -> FloatArray:
         """Return the mixes at coordinates, pulled inside where they lie outside."""
@@ -135,8 +133,7 @@ class Region:
 
 def tidy(fractions: FloatArray) -> FloatArray:
     """Return mixes without traces that only rounding left."""
-    kept: FloatArray = np.where(fractions < _TRACE, 0.0, fractions)
-    return kept
+    return np.where(fractions < _TRACE, 0.0, fractions)
 
 
 def region(

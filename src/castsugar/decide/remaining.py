@@ -7,17 +7,14 @@ panel, is checked against this one.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from castsugar.decide.vertices import FloatArray
+from castsugar.arrays import FloatArray, IntArray
 
 #: How a mix stands.
 REMAINS, RULED_OUT, UNKNOWN = 0, 1, 2
 
 #: From here on a number stands for infinity: no stable pressure [MPa], jammed [Pa s].
 ENDLESS = (1e3, 1e12)
-
-IntArray = NDArray[np.int64]
 
 
 def standing(

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.starts import apart
-from castsugar.decide.vertices import FloatArray
 
 #: Two searches this close are in the same basin. [share of the mix]
 _CLOSE = 0.01

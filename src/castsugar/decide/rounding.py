@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.found import Found
 from castsugar.decide.judge import Judge
 from castsugar.decide.problem import Problem
@@ -15,7 +16,6 @@ from castsugar.decide.ratios import Row
 from castsugar.decide.region import ROUNDING, as_arrays
 from castsugar.decide.space import Space, occupied
 from castsugar.decide.starts import apart
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.errors import InputError
 
 #: Most recipes that are evaluated.

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.database import load_database
 from castsugar.decide.problem import Goal
 from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Sloppiness
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.expand import Lot, syrup_use
 
 #: Batches that are drawn, and levels of the syrup's solids among them.
@@ -64,8 +64,7 @@ class Batches:
         every = _shifts(problem, goal, np.vstack([changed, thinner]))
         moved = every - _shifts(problem, goal, still)
         moved[-1, _own_solids(goal)] = 0.0
-        result: FloatArray = np.sqrt((moved**2).sum(axis=0))
-        return result
+        return np.sqrt((moved**2).sum(axis=0))
 
     def kept(self, problem: TableProblem, fractions: FloatArray, goal: Goal) -> float:
         """Return the share of drawn batches that keep every limit."""

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import Trials
 from castsugar.decide.region import Region
-from castsugar.decide.vertices import FloatArray
 
 #: Trials of a region that are looked at, from the best down.
 _LOOKED_AT = 400
@@ -38,8 +38,7 @@ def apart(one: FloatArray, others: FloatArray) -> FloatArray:
     >>> apart(np.array([0.6, 0.4, 0.0]), np.array([[0.6, 0.2, 0.2]])).round(6).tolist()
     [0.2]
     """
-    distance: FloatArray = 0.5 * np.abs(others - one).sum(axis=-1)
-    return distance
+    return 0.5 * np.abs(others - one).sum(axis=-1)
 
 
 def choose(

@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from castsugar import weighing
+from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.database import Database, load_database
 from castsugar.decide.found import Found, LimitState
@@ -23,7 +24,6 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import RESERVED, Task
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError
 from castsugar.mix import Mix
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.filling import fill
 from castsugar.decide.region import Region
 from castsugar.decide.requirement import Requirement
@@ -15,7 +16,6 @@ from castsugar.decide.rounding import neighbours
 from castsugar.decide.space import Space
 from castsugar.decide.table import TableProblem
 from castsugar.decide.task import Task
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.errors import InputError
 
 #: Columns that the burn law decides.

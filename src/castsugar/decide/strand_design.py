@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.decide.vertices import FloatArray
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 
 #: Criteria of a design.
@@ -158,8 +158,7 @@ def updated(
     moved = rows @ covariance
     total = moved @ rows.T + np.diag(np.broadcast_to(noise, (len(rows),)))
     after = covariance - moved.T @ np.linalg.solve(total, moved)
-    result: FloatArray = 0.5 * (after + after.T)
-    return result
+    return 0.5 * (after + after.T)
 
 
 def best_design(

@@ -23,8 +23,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.strand_design import updated
-from castsugar.decide.vertices import FloatArray
 from castsugar.motor.blend_law import MIXES_FOR_MODEL, BlendLaw
 from castsugar.motor.law import (
     BORROWED_DOUBT,

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.strand_candidates import Candidates
-from castsugar.decide.vertices import FloatArray
 from castsugar.motor.blend_law import MIXES_FOR_MODEL, BlendLaw
 from castsugar.motor.scheffe import scheffe_design
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.strand_candidates import OF_THE_BURN_LAW
 from castsugar.decide.strand_model import StrandDoubt
-from castsugar.decide.vertices import FloatArray
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.single import SinglePressure, exponent_error, next_test
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.starts import apart
 from castsugar.decide.strand_candidates import Candidates
 from castsugar.decide.task import Task
-from castsugar.decide.vertices import FloatArray
 
 #: Mixes whose fractions differ by less are one.
 SAME = 1e-6

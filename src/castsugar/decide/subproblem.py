@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import minimize
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.models import Quadratics
 from castsugar.decide.region import LocalRows
-from castsugar.decide.vertices import FloatArray
 
 #: Scaled slack that a step aims at, so that rounding leaves a limit kept.
 MARGIN = 2e-9
@@ -127,8 +127,7 @@ def _lowest(
 def _size(gradient: FloatArray, hessian: FloatArray) -> FloatArray:
     """Return how much each output can change within reach."""
     size = np.abs(gradient).sum(axis=1) + 0.5 * np.abs(hessian).sum(axis=(1, 2))
-    kept: FloatArray = np.maximum(size, 1e-14)
-    return kept
+    return np.maximum(size, 1e-14)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,8 +158,7 @@ class _Program:
         return w, float(self._quadratics(w)[tops].max())
 
     def _quadratics(self, w: FloatArray) -> FloatArray:
-        out: FloatArray = self.value + (self.gradient + 0.5 * self.hessian @ w) @ w
-        return out
+        return self.value + (self.gradient + 0.5 * self.hessian @ w) @ w
 
     def _left(self, x: FloatArray) -> FloatArray:
         w = x[:-1]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.inputs import Input
-from castsugar.decide.vertices import FloatArray
 
 #: Coverage probability of the intervals.
 COVERAGE = 0.95

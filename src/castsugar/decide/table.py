@@ -15,13 +15,13 @@ import numpy as np
 
 from castsugar import cooking, driving, rows, weighing
 from castsugar.arguments import instance, number
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, put_together
 from castsugar.constants import (
     DEFAULT_PRESSURE,
     STANDARD_ATMOSPHERE,
     STANDARD_GRAVITY,
 )
-from castsugar.decide.vertices import FloatArray
 from castsugar.evaluation import check_options
 from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen
@@ -257,8 +257,7 @@ def _product(by_charge: FloatArray, charge: FloatArray) -> FloatArray:
     """
     terms = by_charge[:, :, :, None] * charge[:, None]
     terms = np.where(charge[:, None] == 0.0, 0.0, terms)
-    result: FloatArray = terms.sum(axis=2)
-    return result
+    return terms.sum(axis=2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

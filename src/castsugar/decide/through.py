@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar import rows
+from castsugar.arrays import FloatArray
 from castsugar.blends import Blends
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.decide.conditions import Conditions, Doubts
@@ -24,7 +25,6 @@ from castsugar.decide.inputs import (
     shifted,
 )
 from castsugar.decide.perturbed import Recipe
-from castsugar.decide.vertices import FloatArray
 from castsugar.species_sets import other_set, shipped_species
 from castsugar.thermo import batch
 from castsugar.thermo.batch import Job

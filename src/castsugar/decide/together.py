@@ -12,8 +12,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.ledger import Ledger
-from castsugar.decide.vertices import FloatArray
 
 T = TypeVar("T")
 

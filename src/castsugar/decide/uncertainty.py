@@ -14,6 +14,7 @@ import numpy as np
 from scipy.stats import rankdata
 
 from castsugar.arguments import whole
+from castsugar.arrays import FloatArray
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.inputs import (
     Input,
@@ -24,7 +25,6 @@ from castsugar.decide.inputs import (
 from castsugar.decide.outlook import Outlook
 from castsugar.decide.summary import Part, Summary, parts_of, summarise
 from castsugar.decide.through import THERMO, less, on_scale
-from castsugar.decide.vertices import FloatArray
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix import MixLike
 from castsugar.propagation import carried, variance

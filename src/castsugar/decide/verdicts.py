@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.summary import Part, Summary
 from castsugar.decide.through import DECADES
-from castsugar.decide.vertices import FloatArray
 
 #: Which way is better, where the trade agrees: more impulse from the same mass or
 #: volume, a mix that pours more easily. Flame, pressure, density, condensed share and
@@ -158,5 +158,4 @@ def chance_of_best(values: FloatArray, better: str) -> FloatArray:
     counted = each[:, 0] > 0
     if not counted.any():
         return np.full(values.shape[1], np.nan)
-    result: FloatArray = (wins[counted] / each[counted]).mean(axis=0)
-    return result
+    return (wins[counted] / each[counted]).mean(axis=0)

@@ -12,8 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from castsugar.arrays import BoolArray, FloatArray
 
 #: Distance from a face, in mass fraction, within which a corner lies on it.
 ON_FACE = 1e-11

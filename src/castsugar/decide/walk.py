@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.judge import Judge, standing
 from castsugar.decide.models import Quadratics, fit, nodes, stencil
 from castsugar.decide.region import LocalRows, Region
 from castsugar.decide.subproblem import Surroundings
 from castsugar.decide.together import Answer
-from castsugar.decide.vertices import FloatArray
 
 #: Slopes that change by more than this share nearby betray a kink, and what is nearby.
 _KINK, _NARROW = 0.1, 5e-3
@@ -164,8 +164,7 @@ class Walk:
     def _slopes(self, by_fraction: FloatArray, values: FloatArray) -> FloatArray:
         """Return derivatives of the outputs by coordinates from those of columns."""
         known = by_fraction[self.judge.places] @ self.region.directions.T
-        slopes: FloatArray = known * self.judge.factors(values)[:, None]
-        return slopes
+        return known * self.judge.factors(values)[:, None]
 
     def _bends(self, piece: Quadratics) -> FloatArray:
         """Return how much slopes change within a piece, against the first wide look."""
@@ -173,8 +172,7 @@ class Walk:
         if self.steepness is None:
             slope = np.abs(piece.gradient).max(axis=1, initial=0.0)
             self.steepness = np.maximum(slope + 0.1 * bend, 1e-6)
-        change: FloatArray = bend * piece.reach / self.steepness
-        return change
+        return bend * piece.reach / self.steepness
 
     def _sort_out(self, pieces: list[Quadratics]) -> None:
         """Keep the pieces, without those that lie across a kink if others do not."""

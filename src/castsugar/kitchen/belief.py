@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.kitchen.parameters import (
     NAMES,
@@ -19,8 +19,6 @@ from castsugar.kitchen.parameters import (
     find,
     values_of,
 )
-
-FloatArray = NDArray[np.float64]
 
 #: Largest spread that can be stated.
 WIDEST = 1.0e3
@@ -49,14 +47,12 @@ class Belief:
 
     def spreads(self) -> FloatArray:
         """Return the standard deviations on the scales of the normals."""
-        result: FloatArray = np.sqrt(np.diag(self.covariance))
-        return result
+        return np.sqrt(np.diag(self.covariance))
 
     def root(self) -> FloatArray:
         """Return the symmetric square root of the covariance, which may be singular."""
         size, vectors = np.linalg.eigh(self.covariance)
-        result: FloatArray = vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
-        return result
+        return vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
 
     def draw(self, count: int, seed: int) -> Values:
         """Return seeded draws, spread evenly (Latin hypercube), shape (count,)."""

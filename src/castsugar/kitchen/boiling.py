@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.kitchen import solubility, water
 from castsugar.kitchen.parameters import Values
-from castsugar.kitchen.validity import FloatArray
 
 #: Columns of a pot, ready to meet draws on the last axis.
 Rows = Mapping[str, FloatArray]
 
-BoolArray = NDArray[np.bool_]
 
 #: Where nitrate is scarce, water is looked at in so many steps over so many decades,
 #: and the step that stops to boil is halved so often.
@@ -32,8 +30,7 @@ def takes(
     Solubility x water / (1 + a solids / water).
     """
     hindered = left + values.solubility_loss * solids
-    result: FloatArray = solubility_ * left * left / np.maximum(hindered, 1e-12)
-    return result
+    return solubility_ * left * left / np.maximum(hindered, 1e-12)
 
 
 def after_boiling(
@@ -61,8 +58,7 @@ def after_boiling(
     held = _quiet_from(rows, solids, dried, values, hottest, pressure)
     below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
     ends = _left_with(rows, solids, below, values, hottest, against)
-    result: FloatArray = np.where(scarce & (held >= below), held, ends)
-    return result
+    return np.where(scarce & (held >= below), held, ends)
 
 
 def _quiet_from(
@@ -136,8 +132,7 @@ def _left_with(
         last = _last_crossing(wanted, limit, per_solids, values.solubility_loss)
         with np.errstate(divide="ignore", invalid="ignore"):
             ends = np.where(saturated, np.where(last > 0.0, solids / last, 0.0), most)
-    result: FloatArray = np.where(quiet, dried, np.minimum(dried, ends))
-    return result
+    return np.where(quiet, dried, np.minimum(dried, ends))
 
 
 def _last_crossing(
@@ -147,5 +142,4 @@ def _last_crossing(
     square, linear = loss * per_solids, per_solids - wanted * loss
     constant = limit / water.SUCROSE - wanted
     root = np.maximum(linear**2 - 4.0 * square * constant, 0.0)
-    result: FloatArray = (np.sqrt(root) - linear) / (2.0 * square)
-    return result
+    return (np.sqrt(root) - linear) / (2.0 * square)

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import CastsugarError, ConvergenceError
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import NAMES, Values, values_of
-from castsugar.kitchen.validity import FloatArray
 from castsugar.propagation import variance
 
 #: A measurement further than this from what is believed contradicts it: one in 370 if

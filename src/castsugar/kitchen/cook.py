@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.kitchen.heat import degradation_rate
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.water import drying_weight
 from castsugar.plausible import RANGES
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.kitchen.validity import ICE_POINT, FloatArray, inside
+from castsugar.arrays import FloatArray
+from castsugar.kitchen.validity import ICE_POINT, inside
 
 #: Glass transitions of dry sucrose and of water [K]: Roos (1993), from memory, 62 C;
 #: water -135 C, open glass-transition collections (136 K belongs to the fit).
@@ -37,8 +38,7 @@ def syrup_glass_transition(dextrose_equivalent: ArrayLike) -> FloatArray:
     grade = inside(dextrose_equivalent, 5.0, 100.0, "dextrose equivalent")
     knee = 193.0 - 2.66 * 50.0
     far = knee + (GLUCOSE - ICE_POINT - knee) * (grade - 50.0) / 50.0
-    result: FloatArray = np.where(grade <= 50.0, 193.0 - 2.66 * grade, far) + ICE_POINT
-    return result
+    return np.where(grade <= 50.0, 193.0 - 2.66 * grade, far) + ICE_POINT
 
 
 def dry_blend(masses: ArrayLike, transitions: ArrayLike) -> FloatArray:
@@ -53,8 +53,7 @@ def dry_blend(masses: ArrayLike, transitions: ArrayLike) -> FloatArray:
     """
     w = np.asarray(masses, dtype=float)
     parts = w / np.asarray(transitions, dtype=float)
-    result: FloatArray = w.sum(axis=-1) / parts.sum(axis=-1)
-    return result
+    return w.sum(axis=-1) / parts.sum(axis=-1)
 
 
 def glass_transition(water: ArrayLike, dry: ArrayLike = SUCROSE) -> FloatArray:
@@ -82,8 +81,7 @@ def glass_transition(water: ArrayLike, dry: ArrayLike = SUCROSE) -> FloatArray:
     x = inside(water, 0.0, 0.6, "mass fraction of water in the binder")
     solid = np.asarray(dry, dtype=float)
     k = 3.61 + 0.0293 * (solid - ICE_POINT)
-    result: FloatArray = ((1.0 - x) * solid + k * x * WATER) / (1.0 - x + k * x)
-    return result
+    return ((1.0 - x) * solid + k * x * WATER) / (1.0 - x + k * x)
 
 
 def set_word(ratio: float) -> str:

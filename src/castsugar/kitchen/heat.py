@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
-from castsugar.kitchen.validity import FloatArray, celsius, inside
+from castsugar.kitchen.validity import celsius, inside
 
 #: Activation energy [J/mol] of the first stage of sucrose, from thermogravimetry; the
 #: published log10 A is 8.2, raised by a factor of 15 to 9.4 so that sucrose at 185 C is
@@ -37,8 +38,7 @@ def degradation_rate(temperature: ArrayLike) -> FloatArray:
     """
     celsius(temperature, -20.0, 200.0, "temperature of the sugar")
     t = np.asarray(temperature, dtype=float)
-    result: FloatArray = 10.0**LOG10_RATE * np.exp(-ENERGY / (GAS_CONSTANT * t))
-    return result
+    return 10.0**LOG10_RATE * np.exp(-ENERGY / (GAS_CONSTANT * t))
 
 
 def degraded(temperature: ArrayLike, duration: ArrayLike) -> FloatArray:
@@ -65,8 +65,7 @@ def degraded(temperature: ArrayLike, duration: ArrayLike) -> FloatArray:
     0.152
     """
     time = inside(duration, 0.0, np.inf, "duration", "s")
-    result: FloatArray = -np.expm1(-degradation_rate(temperature) * time)
-    return result
+    return -np.expm1(-degradation_rate(temperature) * time)
 
 
 def hottest_for(duration: float, limit: float = WARN) -> float:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.kitchen.validity import ICE_POINT, FloatArray, celsius, inside
+from castsugar.arrays import FloatArray
+from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 
 #: Gordon-Taylor constants that belong to the glass-scaled viscosity, and to nothing
 #: else: glass transitions of dry sucrose and of water [K], and k.
@@ -45,8 +46,7 @@ def sucrose_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
     """
     w = inside(solids, 0.0, 0.80, "mass fraction of sucrose")
     celsius(temperature, 0.0, 105.0, "temperature of the solution")
-    result: FloatArray = np.exp(_published(w, np.asarray(temperature)))
-    return result
+    return np.exp(_published(w, np.asarray(temperature)))
 
 
 def _published(solids: FloatArray, temperature: FloatArray) -> FloatArray:
@@ -56,8 +56,7 @@ def _published(solids: FloatArray, temperature: FloatArray) -> FloatArray:
     n = w / (1900.0 - 18.0 * w)
     f = (30.0 - t) / (91.0 + t)
     log10 = 22.46 * n - 0.114 + f * (1.1 + 43.1 * n * np.sqrt(np.sqrt(n))) - 3.0
-    result: FloatArray = np.log(10.0) * log10
-    return result
+    return np.log(10.0) * log10
 
 
 def concentrated_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
@@ -94,8 +93,7 @@ def concentrated_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatAr
     t = np.asarray(temperature, dtype=float)
     above = t - _glass(1.0 - w)
     inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
-    result: FloatArray = np.exp(_glass_scaled(w, t))
-    return result
+    return np.exp(_glass_scaled(w, t))
 
 
 def _glass(water: FloatArray) -> FloatArray:
@@ -111,8 +109,7 @@ def _glass_scaled(solids: FloatArray, temperature: FloatArray) -> FloatArray:
     glass = _glass(x)
     base = (0.8510 + x * (0.2317 * x - 0.1084)) * glass
     low, high = -4.701 * np.log(10.0), 12.0 * np.log(10.0)
-    result: FloatArray = low + (high - low) * (glass - base) / (temperature - base)
-    return result
+    return low + (high - low) * (glass - base) / (temperature - base)
 
 
 def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
@@ -136,8 +133,7 @@ def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
     12.8
     """
     grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
-    result: FloatArray = (0.0248 * np.log(10.0)) * (86.7 - grade)
-    return result
+    return (0.0248 * np.log(10.0)) * (86.7 - grade)
 
 
 def log_viscosity(
@@ -204,5 +200,4 @@ def mixed_log_viscosity(
 
 def _ramp(values: FloatArray, low: float, high: float) -> FloatArray:
     """Return 0 below a range, 1 above it, linear between."""
-    result: FloatArray = np.clip((values - low) / (high - low), 0.0, 1.0)
-    return result
+    return np.clip((values - low) / (high - low), 0.0, 1.0)

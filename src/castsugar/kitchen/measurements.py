@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.kitchen import slurry
 from castsugar.kitchen.belief import unmeasured
@@ -18,7 +19,6 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.validity import FloatArray
 
 #: Standard uncertainties beside the reading. Loss of water: share of it that spills or
 #: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
@@ -119,8 +119,7 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     def predict(values: Values) -> FloatArray:
         start = water_at_start(pot, values)
         gone = batch * (start - water_left(pot, values, cook, air_pressure))[0]
-        result: FloatArray = np.arcsinh(LOSS_SHARE * gone / error) / LOSS_SHARE
-        return result
+        return np.arcsinh(LOSS_SHARE * gone / error) / LOSS_SHARE
 
     def inverse(value: float) -> float:
         # Beyond the batch the scale says nothing more.

@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import expit, logit
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import unknown_name
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +54,7 @@ class Parameter:
         x = np.asarray(value, dtype=float)
         if self.scale != "plain":
             x = np.exp(x) if self.scale == "log" else expit(x)
-        result: FloatArray = np.clip(x, self.low, self.high)
-        return result
+        return np.clip(x, self.low, self.high)
 
 
 #: In the order of :class:`Values`. Middles and ranges from the processability study of

@@ -7,11 +7,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.kitchen import liquid, slurry, solubility, water
 from castsugar.kitchen.boiling import after_boiling, takes
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import Values
-from castsugar.kitchen.validity import FloatArray
 
 #: Limits of the dry solids of a drawn syrup.
 SYRUP_SOLIDS = (0.5, 1.0)
@@ -127,16 +127,14 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     dried = (1.0 - lost) * start
     free = after_boiling(rows, solids, dried, values, hottest, pressure)
     stated = rows["stated_loss"]
-    result: FloatArray = np.where(np.isnan(stated), free, (1.0 - stated) * start)
-    return result
+    return np.where(np.isnan(stated), free, (1.0 - stated) * start)
 
 
 def water_at_start(pot: Pot, values: Values) -> FloatArray:
     """Return the water as weighed, per mass; shapes as for :func:`water_left`."""
     rows = _rows(pot, np.ndim(values.packing))
     from_syrup, _ = _syrup(rows, values)
-    result: FloatArray = rows["water"] + from_syrup
-    return result
+    return rows["water"] + from_syrup
 
 
 def standing(
@@ -198,10 +196,7 @@ def viscosity(
     log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
     thickened = slurry.relative_viscosity(held.crowding)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
-    result: FloatArray = np.where(
-        flows, values.liquid_factor * np.exp(log) * thickened, np.inf
-    )
-    return result
+    return np.where(flows, values.liquid_factor * np.exp(log) * thickened, np.inf)
 
 
 def poured(

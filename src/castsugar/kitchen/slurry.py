@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.kitchen.validity import ICE_POINT, FloatArray, inside
+from castsugar.arrays import FloatArray
+from castsugar.kitchen.validity import ICE_POINT, inside
 
 #: Densities of crystals [kg/m3]: CRC handbook (nitrate and chloride from memory of it).
 NITRATE, SUCROSE, CHLORIDE = 2109.0, 1580.5, 1988.0
@@ -63,10 +64,7 @@ def syrup_density(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
     """
     w = inside(solids, 0.5, 0.95, "dry solids of the syrup")
     sugar, water = expansions(temperature)
-    result: FloatArray = 1.0 / (
-        w * SYRUP_SOLIDS * sugar + (1.0 - w) * BOUND_WATER * water
-    )
-    return result
+    return 1.0 / (w * SYRUP_SOLIDS * sugar + (1.0 - w) * BOUND_WATER * water)
 
 
 def relative_viscosity(crowding: ArrayLike) -> FloatArray:
@@ -107,8 +105,7 @@ def relative_viscosity_chong(crowding: ArrayLike) -> FloatArray:
     [3.1, 7.6, 16.0, 60.1]
     """
     r = inside(crowding, 0.0, 0.999, "solids over packing")
-    result: FloatArray = (1.0 + 0.75 * r / (1.0 - r)) ** 2
-    return result
+    return (1.0 + 0.75 * r / (1.0 - r)) ** 2
 
 
 def two_size_packing(
@@ -205,7 +202,4 @@ def filling_time(
     >>> round(float(filling_time(10.0, radius=0.01, length=0.06, density=1750.0)), 1)
     2.8
     """
-    result: FloatArray = (
-        8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
-    )
-    return result
+    return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)

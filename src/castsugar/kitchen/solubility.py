@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import unknown_name
-from castsugar.kitchen.validity import ICE_POINT, FloatArray, celsius
+from castsugar.kitchen.validity import ICE_POINT, celsius
 from castsugar.kitchen.water import SUCROSE, WATER
 
 #: Sucrose, g per g of water against C: Mohos, Confectionery and Chocolate Engineering
@@ -63,16 +64,12 @@ def sucrose_solubility(temperature: ArrayLike) -> FloatArray:
     7.29
     """
     t = celsius(temperature, 0.0, 185.0, "temperature of the sugar solution")
-    result: FloatArray = np.where(
-        t <= 100.0, _monotone(np.minimum(t, 100.0)), _liquidus(t)
-    )
-    return result
+    return np.where(t <= 100.0, _monotone(np.minimum(t, 100.0)), _liquidus(t))
 
 
 def _monotone(t: FloatArray) -> FloatArray:
     """Return the table between its points."""
-    result: FloatArray = _curve()(t)
-    return result
+    return _curve()(t)
 
 
 @functools.cache
@@ -94,8 +91,7 @@ def _liquidus(t: FloatArray) -> FloatArray:
 
     scale = np.log(fraction) / shape(np.asarray(100.0))
     x = np.exp(shape(np.maximum(t, 100.0)) * scale)
-    result: FloatArray = x / (1.0 - x) * (SUCROSE / WATER)
-    return result
+    return x / (1.0 - x) * (SUCROSE / WATER)
 
 
 def dissolved_salt(temperature: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
@@ -111,8 +107,7 @@ def dissolved_salt(temperature: ArrayLike, chloride: ArrayLike = False) -> Float
     if not np.any(chloride):
         return nitrate
     other = salt_solubility(temperature, "potassium chloride")
-    result: FloatArray = np.where(chloride, other, nitrate)
-    return result
+    return np.where(chloride, other, nitrate)
 
 
 def salt_solubility(
@@ -147,5 +142,4 @@ def salt_solubility(
     logs = np.log(values)
     slope = (logs[-1] - logs[-2]) / (points[-1] - points[-2])
     beyond = np.maximum(t - points[-1], 0.0) * slope
-    result: FloatArray = np.exp(np.interp(t, points, logs) + beyond)
-    return result
+    return np.exp(np.interp(t, points, logs) + beyond)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.kitchen.validity import FloatArray, celsius
+from castsugar.arrays import FloatArray
+from castsugar.kitchen.validity import celsius
 
 #: Water activity over saturated sucrose at 25 C, from memory.
 SUCROSE_ACTIVITY = 0.843
@@ -31,8 +32,7 @@ def nitrate_deliquescence(temperature: ArrayLike) -> FloatArray:
     91.9
     """
     celsius(temperature, 0.0, 50.0, "temperature of the store")
-    result: FloatArray = 43.22 * np.exp(225.0 / np.asarray(temperature, dtype=float))
-    return result
+    return 43.22 * np.exp(225.0 / np.asarray(temperature, dtype=float))
 
 
 def crystal_limit(temperature: float = 298.15) -> float:
@@ -62,5 +62,4 @@ def humidity_limit(activity: ArrayLike, temperature: float = 298.15) -> FloatArr
         [K]
     """
     wet = 100.0 * np.asarray(activity, dtype=float)
-    result: FloatArray = np.fmin(wet, crystal_limit(temperature))
-    return result
+    return np.fmin(wet, crystal_limit(temperature))

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import ValidityError
-
-FloatArray = NDArray[np.float64]
 
 #: The ice point, from K to C. [K]
 ICE_POINT = 273.15

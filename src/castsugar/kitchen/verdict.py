@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.kitchen import glass, slurry, solubility, storage, water
 from castsugar.kitchen.heat import HOTTEST
 from castsugar.kitchen.parameters import Values
@@ -19,7 +20,7 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.settings import WINDOW_DRAWS, Kitchen
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.window import degradation_limit, pour_window
 from castsugar.quantile import smooth_quantile
 
@@ -95,8 +96,7 @@ class Verdict:
     @property
     def pours(self) -> FloatArray:
         """Probability that the mix pours (is runny or pours)."""
-        result: FloatArray = self.classes[:, : slurry.POURS + 1].sum(axis=1)
-        return result
+        return self.classes[:, : slurry.POURS + 1].sum(axis=1)
 
     @property
     def flow_class(self) -> list[str]:
@@ -268,8 +268,7 @@ def _activity(
     full = values.nitrate_dissolved * soluble
     salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
     sugars = water.water_activity(_sugar_share(pot, held))
-    result: FloatArray = sugars * water.salt_activity(salt, pot.chloride)
-    return result
+    return sugars * water.salt_activity(salt, pot.chloride)
 
 
 def _sugar_share(pot: Pot, held: Slurry) -> FloatArray:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.kitchen import liquid, slurry
@@ -13,7 +14,7 @@ from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.measurements import Measurement, positive
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import SYRUP_GRADE, SYRUP_SOLIDS, Pot, poured
-from castsugar.kitchen.validity import FloatArray, inside
+from castsugar.kitchen.validity import inside
 
 #: Density of a steel ball (bearing steel, from memory). [kg/m3]
 STEEL = 7800.0
@@ -190,8 +191,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
 
     def predict(values: Values) -> FloatArray:
         eta, _ = poured(pot, values, cook, air_pressure)
-        result: FloatArray = np.log(eta[0])
-        return result
+        return np.log(eta[0])
 
     return Measurement(
         kind="flow-out",

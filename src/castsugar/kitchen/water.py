@@ -8,8 +8,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT, STANDARD_ATMOSPHERE
-from castsugar.kitchen.validity import ICE_POINT, FloatArray, celsius, inside
+from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 
 #: Molar masses of water and sucrose [kg/mol].
 WATER, SUCROSE = 0.018015, 0.3423
@@ -77,8 +78,7 @@ def saturation_pressure(temperature: ArrayLike) -> FloatArray:
     t = celsius(temperature, 1.0, 200.0, "temperature of the water")
     cold, hot = (a - b / (c + t) for a, b, c in _ANTOINE)
     logarithm: FloatArray = np.where(t < _CROSSING, cold, hot)
-    result: FloatArray = _MMHG * np.power(10.0, logarithm)
-    return result
+    return _MMHG * np.power(10.0, logarithm)
 
 
 def air_pressure(altitude: float) -> float:
@@ -124,8 +124,7 @@ def sugar_mole_fraction(
         for v in (water, sucrose, syrup_solids, dextrose_equivalent)
     )
     sugars = dry / SUCROSE + syrup * grade / GRADE_MASS
-    result: FloatArray = sugars / (sugars + wet / WATER)
-    return result
+    return sugars / (sugars + wet / WATER)
 
 
 def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatArray:
@@ -156,8 +155,7 @@ def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatA
     """
     x = inside(mole_fraction, 0.0, 1.0, "mole fraction of sugars")
     term = np.asarray(norrish, dtype=float) * x * x
-    result: FloatArray = (1.0 - x) * np.exp(-term / (1.0 + DAMPING * term))
-    return result
+    return (1.0 - x) * np.exp(-term / (1.0 + DAMPING * term))
 
 
 def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
@@ -179,8 +177,7 @@ def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArr
     (0.94, 0.84)
     """
     slope = np.where(chloride, CHLORIDE, NITRATE) if np.any(chloride) else NITRATE
-    result: FloatArray = np.exp(slope * np.asarray(dissolved, dtype=float))
-    return result
+    return np.exp(slope * np.asarray(dissolved, dtype=float))
 
 
 def boiling_temperature(
@@ -226,8 +223,7 @@ def _antoine_temperature(pressure: FloatArray) -> FloatArray:
     """Return the temperature at which water has a vapour pressure. [K]"""
     logarithm = np.log10(pressure / _MMHG)
     cold, hot = (b / (a - logarithm) - c for a, b, c in _ANTOINE)
-    result: FloatArray = np.where(hot < _CROSSING, cold, hot) + ICE_POINT
-    return result
+    return np.where(hot < _CROSSING, cold, hot) + ICE_POINT
 
 
 def boiling_mole_fraction(
@@ -259,8 +255,7 @@ def boiling_mole_fraction(
         miss = np.log1p(-x) - term / damped - wanted
         slope = -1.0 / (1.0 - x) - 2.0 * norrish * x / damped**2
         x = np.clip(x - miss / slope, 0.0, grid[0])
-    result: FloatArray = np.where(activity >= 1.0, 0.0, x)
-    return result
+    return np.where(activity >= 1.0, 0.0, x)
 
 
 @functools.lru_cache(maxsize=8)
@@ -282,8 +277,7 @@ def drying_weight(temperature: ArrayLike) -> FloatArray:
     0.65
     """
     inverse = 1.0 / np.asarray(temperature, dtype=float) - 1.0 / DRYING_REFERENCE
-    result: FloatArray = np.exp(-DRYING_ENERGY / GAS_CONSTANT * inverse)
-    return result
+    return np.exp(-DRYING_ENERGY / GAS_CONSTANT * inverse)
 
 
 def water_lost(equivalent_time: ArrayLike, drying_time: ArrayLike) -> FloatArray:
@@ -303,5 +297,4 @@ def water_lost(equivalent_time: ArrayLike, drying_time: ArrayLike) -> FloatArray
     0.181
     """
     ratio = np.asarray(equivalent_time, dtype=float) / np.asarray(drying_time)
-    result: FloatArray = -np.expm1(-ratio)
-    return result
+    return -np.expm1(-ratio)

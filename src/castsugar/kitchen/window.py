@@ -7,11 +7,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.heat import degradation_rate
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
-
-BoolArray = NDArray[np.bool_]
+from castsugar.kitchen.validity import ICE_POINT
 
 #: Temperatures looked at [K], and halvings of the distance between them.
 GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT

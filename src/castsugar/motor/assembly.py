@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor.grain import Grain
 from castsugar.motor.inputs import positive
 from castsugar.motor.nozzle import Nozzle
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

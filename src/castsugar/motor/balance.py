@@ -24,14 +24,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.inputs import positive
 from castsugar.motor.law import REFERENCE_PRESSURE, BurnLaw
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 _LOG_REFERENCE = float(np.log(REFERENCE_PRESSURE))
 

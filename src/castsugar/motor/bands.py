@@ -20,12 +20,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.checks import replicates
 from castsugar.motor.fit import LawFit, checked, fit_law
-
-FloatArray = NDArray[np.float64]
 
 #: Strands that each band must have, and at how many pressures.
 STRANDS_A_BAND, PRESSURES_A_BAND = 3, 2

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.law import (
     BORROWED_DOUBT,
@@ -31,9 +32,6 @@ from castsugar.motor.scheffe import (
     outside_measured,
     scheffe_model,
 )
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 #: Fewest measured mixes for a mixture model.
 MIXES_FOR_MODEL = 3

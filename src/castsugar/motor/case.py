@@ -10,15 +10,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor import wall
 from castsugar.motor.inputs import one_of, positive
 from castsugar.motor.material import Material
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.fit import LawFit, checked, fit_law
 from castsugar.motor.law import REFERENCE_PRESSURE
 from castsugar.motor.regression import f_probability, two_sided_probability
-
-FloatArray = NDArray[np.float64]
 
 #: Strands count as burned at one pressure if ln p differs by less than this; at an
 #: exponent below 1 it moves the rate by less than 0.5 %.

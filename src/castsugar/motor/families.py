@@ -16,8 +16,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.fit import checked
 from castsugar.motor.regression import (
@@ -27,8 +27,6 @@ from castsugar.motor.regression import (
     student,
 )
 from castsugar.motor.single import ONE_PRESSURE_SPAN, is_one_pressure
-
-FloatArray = NDArray[np.float64]
 
 #: Two mixes differ if one line for both is less probable than this.
 DIFFERENCE_PROBABILITY = 0.05

@@ -18,14 +18,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.regression import LeastSquares, least_squares, student
 from castsugar.propagation import variance
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -13,13 +13,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.inputs import positive
-
-FloatArray = NDArray[np.float64]
-
 
 #: A typed web that misses the last one by rounding still burns.
 _EDGE = 1.0 + 1e-12

@@ -13,13 +13,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.propagation import variance
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 
 #: Pressure at which the rate of a band is stated. [Pa]

@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor import balance
 from castsugar.motor.balance import Bands
 from castsugar.motor.inputs import one_of
 from castsugar.motor.law import BurnLaw
 from castsugar.motor.standing import BRANCHES
-
-FloatArray = NDArray[np.float64]
 
 #: Port over throat area below which erosive burning is to be expected. Common
 #: practice, no source; long grains need more.

@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor import balance, peak
 from castsugar.motor.assembly import Motor
-from castsugar.motor.balance import Bands, FloatArray
+from castsugar.motor.balance import Bands
 from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE
 from castsugar.motor.standing import BRANCHES, amplification, withheld

@@ -7,16 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.law import (
     EXPONENT_DOUBT,
     BurnLaw,
     burn_rate,
     log_rate_uncertainty,
 )
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

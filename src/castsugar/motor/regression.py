@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-FloatArray = NDArray[np.float64]
+from castsugar.arrays import FloatArray
 
 #: Singular values below this share of the largest one count as zero.
 _RANK_TOLERANCE = 1e-10

@@ -16,13 +16,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.regression import LeastSquares, least_squares
 from castsugar.propagation import variance
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 #: What is held of tau before it is measured counts like so many degrees of freedom
 #: (assumed): a handful of mixes cannot fix it.

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor import balance
-from castsugar.motor.balance import Bands, BoolArray, FloatArray, Roots
+from castsugar.motor.balance import Bands, Roots
 from castsugar.motor.inputs import one_of, positive
 from castsugar.motor.law import BurnLaw
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.bands import BandChoice, choose_bands
 from castsugar.motor.checks import (
     LackOfFit,
@@ -31,8 +31,6 @@ from castsugar.motor.single import (
     next_test,
 )
 from castsugar.motor.strand import Strand
-
-FloatArray = NDArray[np.float64]
 
 #: Fewest strands for a law.
 STRANDS_FOR_LAW = 3

@@ -22,11 +22,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.motor import balance, standing
 from castsugar.motor.assembly import Motor
-from castsugar.motor.balance import Bands, BoolArray, FloatArray
+from castsugar.motor.balance import Bands
 from castsugar.motor.grain import Grain
 from castsugar.motor.law import BurnLaw
 

@@ -19,9 +19,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.inputs import one_of
-
-FloatArray = NDArray[np.float64]
 
 #: Accepted conventions of the hoop stress.
 CONVENTIONS: Final = ("mean diameter", "inner diameter", "thick wall")

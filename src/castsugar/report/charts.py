@@ -8,12 +8,11 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
 from castsugar.report.svg import LineChart, Panel, Series, Span, line_chart
 
-FloatArray = NDArray[np.float64]
 Rows = Sequence[Mapping[str, Any]]
 
 #: Column -> the columns of its band; drawn by the logarithm, up to a ceiling.

@@ -6,14 +6,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.fired import PressureBand
 from castsugar.errors import InputError
 from castsugar.motor.firing.expected import Expected
 from castsugar.report.svg import LineChart, Panel, Series, line_chart
-
-FloatArray = NDArray[np.float64]
 
 #: What the limit of a case is called: a pressure that the user states, or one worked
 #: out of what the user states of proof or wall.

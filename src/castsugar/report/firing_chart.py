@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expected import Expected
 from castsugar.report.firing_raw import THIN, clock, raw_chart
@@ -25,9 +25,6 @@ from castsugar.report.svg import (
 )
 from castsugar.report.svg.series import runs
 from castsugar.static_test import StaticTest
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 __all__ = ["firing_chart", "raw_chart"]
 

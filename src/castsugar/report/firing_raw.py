@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.report.svg import LineChart, Panel, Series, line_chart, thinned
 
-FloatArray = NDArray[np.float64]
 Course = tuple[str, str, FloatArray]
 
 #: Width of what was recorded [px].

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.columns import Column
 from castsugar.report.svg import TernaryMap, ternary_map
 
-FloatArray = NDArray[np.float64]
 Shares = tuple[float, float, float]
 
 

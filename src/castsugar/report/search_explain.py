@@ -7,12 +7,12 @@ from collections import Counter
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import MOVED
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
 from castsugar.decide.space import Space
-from castsugar.decide.vertices import BoolArray, FloatArray
 from castsugar.motor.limits import NOT_MODELLED
 from castsugar.report.layout import number
 from castsugar.report.search_amounts import (

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.plane import Plane, plane
 from castsugar.decide.problem import Limit
-from castsugar.decide.vertices import FloatArray
 from castsugar.report.search_ground import Ground, draw_ground, ground_of
 from castsugar.report.search_marks import Mark, draw_marks, mark_keys, marks_of
 from castsugar.report.search_picture import (

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from castsugar.arrays import FloatArray
 from castsugar.database import Caution, load_database
 from castsugar.decide.found import LimitState, Price, Relaxation, RowState, Runner
 from castsugar.decide.judge import Judge
@@ -13,7 +14,6 @@ from castsugar.decide.ledger import MOVED
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
 from castsugar.decide.rounding import Weighable
-from castsugar.decide.vertices import FloatArray
 from castsugar.report.data import versions
 from castsugar.report.search_amounts import boundless, broken, gain, not_computed
 from castsugar.report.search_words import (

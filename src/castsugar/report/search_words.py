@@ -8,11 +8,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
 from castsugar.decide.table import DELIVERED
-from castsugar.decide.vertices import FloatArray
 from castsugar.report.layout import number, wrapped
 
 _CHANCE = re.compile(r"(.+), ([\d.]+) of 100")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from castsugar import units
+from castsugar.arrays import FloatArray
 from castsugar.motor.fit import LawFit
 from castsugar.motor.law import BurnLaw, burn_rate
 from castsugar.motor.strands import MixResult, StrandResults
@@ -15,7 +15,6 @@ from castsugar.report.strands import Asked, mix_name
 from castsugar.report.svg import LineChart, Panel, Points, Series, line_chart
 from castsugar.strand_intervals import grain_interval
 
-FloatArray = NDArray[np.float64]
 Edges = Callable[[LawFit, FloatArray], tuple[FloatArray, FloatArray]]
 
 _POINTS = 120

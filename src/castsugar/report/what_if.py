@@ -12,11 +12,12 @@ from collections.abc import Sequence
 from importlib import resources
 from typing import Any
 
+from castsugar.arrays import IntArray
 from castsugar.columns import COLUMN
 from castsugar.decide.around import SET_RATIO, Around
 from castsugar.decide.dials import Dial, Dials, dials_of
 from castsugar.decide.problem import Limit
-from castsugar.decide.remaining import IntArray, best
+from castsugar.decide.remaining import best
 from castsugar.report.blocks.model import Cell, Panel, Paragraph, Table
 from castsugar.report.search_picture import PLAIN
 from castsugar.report.search_words import Asked

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from castsugar import units
+from castsugar.arrays import IntArray
 from castsugar.columns import COLUMN
 from castsugar.decide.around import SET_RATIO, Around
 from castsugar.decide.dials import Dial, Dials
@@ -16,7 +17,6 @@ from castsugar.decide.remaining import (
     REMAINS,
     RULED_OUT,
     UNKNOWN,
-    IntArray,
     best,
     standing,
 )
@@ -121,14 +121,12 @@ def recipe_words(around: Around, place: int, asked: Asked) -> str:
 
 def percents_of(around: Around) -> list[list[float]]:
     """Return all mixes in percent, as shown."""
-    rows: list[list[float]] = np.round(100.0 * around.all_fractions, 1).tolist()
-    return rows
+    return np.round(100.0 * around.all_fractions, 1).tolist()
 
 
 def sets_of(around: Around) -> list[float]:
     """Return the set ratio of all mixes, as shown."""
-    found: list[float] = np.round(around.column(SET_RATIO), 2).tolist()
-    return found
+    return np.round(around.column(SET_RATIO), 2).tolist()
 
 
 def best_words(around: Around, dials: Dials, states: IntArray, asked: Asked) -> str:

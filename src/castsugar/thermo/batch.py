@@ -8,13 +8,14 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.errors import CastsugarError, WorkerError
 from castsugar.thermo.gibbs import sensitivity, solution
 from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.gibbs.stations import Stations
 from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 #: Mixes solved together. Chunks are cut by index alone, so that a result never depends
 #: on how many workers share the work.

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo import mixture
-from castsugar.thermo.tables import BoolArray, FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 ELEMENT_LIMIT = 1e-10
 EQUILIBRIUM_LIMIT = 1e-6

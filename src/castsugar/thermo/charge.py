@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar import scope, weighing
+from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS
 from castsugar.errors import InputError, ValidityError
 from castsugar.mix import Mix
 from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

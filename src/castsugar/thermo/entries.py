@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import (
     ATOMIC_MASSES,
     ELEMENTS,
@@ -16,7 +17,6 @@ from castsugar.constants import (
 )
 from castsugar.errors import DataError
 from castsugar.thermo import fits
-from castsugar.thermo.fits import FloatArray
 from castsugar.thermo.tables import GasTable, PhaseTable
 
 Entry = dict[str, Any]

@@ -24,9 +24,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from castsugar.arrays import FloatArray
 
 #: Number of functions of temperature, and of coefficients of a fit.
 TERMS: Final = 9

@@ -12,7 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from castsugar.thermo.tables import FloatArray, IntArray, PhaseTable, SpeciesTable
+from castsugar.arrays import FloatArray, IntArray
+from castsugar.thermo.tables import PhaseTable, SpeciesTable
 
 
 def stable_forms(

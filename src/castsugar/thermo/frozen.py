@@ -15,9 +15,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo import mixture
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 #: Temperatures between which frozen states are looked for [K].
 LOWEST, HIGHEST = 50.0, 6000.0
@@ -47,8 +48,7 @@ def temperature_at_pressure(
         )
         if np.all(np.abs(step) < 1e-13):
             break
-    result: FloatArray = np.exp(log_t)
-    return result
+    return np.exp(log_t)
 
 
 def pressure_at_temperature(
@@ -61,8 +61,7 @@ def pressure_at_temperature(
     one = np.full_like(temperature, table.reference_pressure)
     excess = mixture.entropy(table, temperature, one, amounts) - entropy
     moles = amounts[..., : mixture.gas_count(table)].sum(axis=-1)
-    result: FloatArray = one * np.exp(excess / (moles * GAS_CONSTANT))
-    return result
+    return one * np.exp(excess / (moles * GAS_CONSTANT))
 
 
 def throat_temperature(
@@ -77,8 +76,7 @@ def throat_temperature(
         gas = moles * GAS_CONSTANT
         exponent = cp / (cp - gas)
         velocity_squared = 2.0 * (enthalpy - mixture.enthalpy(table, t, amounts))
-        result: FloatArray = velocity_squared - exponent * gas * t
-        return result
+        return velocity_squared - exponent * gas * t
 
     return _falling_root(excess, 0.6 * chamber_temperature, chamber_temperature)
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.species import gas_properties, phase_properties
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,8 +69,7 @@ def enthalpy(
 ) -> FloatArray:
     """Return the enthalpy of the mixture. [J/kg]"""
     t = np.asarray(temperature, dtype=float)
-    total: FloatArray = GAS_CONSTANT * t * (amounts * functions(table, t).h).sum(-1)
-    return total
+    return GAS_CONSTANT * t * (amounts * functions(table, t).h).sum(-1)
 
 
 def entropy(
@@ -105,8 +105,7 @@ def _mixing(
     with np.errstate(divide="ignore", invalid="ignore"):
         logs = np.where(gas > 0.0, np.log(gas / total[..., None]), 0.0)
     relative = np.log(np.asarray(pressure) / table.reference_pressure)
-    result: FloatArray = (gas * logs).sum(axis=-1) + total * relative
-    return result
+    return (gas * logs).sum(axis=-1) + total * relative
 
 
 def frozen_heat_capacity(
@@ -114,8 +113,7 @@ def frozen_heat_capacity(
 ) -> FloatArray:
     """Return the heat capacity at constant pressure and composition. [J/(kg K)]"""
     t = np.asarray(temperature, dtype=float)
-    total: FloatArray = GAS_CONSTANT * (amounts * functions(table, t).cp).sum(-1)
-    return total
+    return GAS_CONSTANT * (amounts * functions(table, t).cp).sum(-1)
 
 
 def frozen_exponent(
@@ -124,8 +122,7 @@ def frozen_exponent(
     """Return the isentropic exponent at fixed composition."""
     cp = frozen_heat_capacity(table, temperature, amounts)
     gas = GAS_CONSTANT * amounts[..., : gas_count(table)].sum(axis=-1)
-    result: FloatArray = cp / (cp - gas)
-    return result
+    return cp / (cp - gas)
 
 
 def isentropic_exponent(

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import ELEMENTS, REFERENCE_PRESSURE
 from castsugar.errors import DataError
 from castsugar.thermo import fits
 from castsugar.thermo.entries import gas_table, phase_table
-from castsugar.thermo.fits import FloatArray
-from castsugar.thermo.tables import GasTable, IntArray, PhaseTable, SpeciesTable
+from castsugar.thermo.tables import GasTable, PhaseTable, SpeciesTable
 
 
 @functools.lru_cache(maxsize=8)

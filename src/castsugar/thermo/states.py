@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar import plain
+from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
-from castsugar.thermo.tables import FloatArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
+from castsugar.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

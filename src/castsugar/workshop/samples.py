@@ -21,11 +21,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
 from castsugar.workshop.blocks import read_blocks
 from castsugar.workshop.header import Column, Heading, match_header, shown
-
-FloatArray = NDArray[np.float64]
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _MARKED = re.compile(r"[+-]?(?:[0-9]+[.,][0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")

@@ -259,8 +259,7 @@ def _bounds(raw: Any, name: str, place: Place) -> float | tuple[float, float]:
 
 def _alternatives(raw: Any, name: str, place: Place) -> tuple[str, ...]:
     read = read_table({name: raw}, {name: Key(kind="texts")}, place)
-    names: tuple[str, ...] = read[name]
-    return names
+    return read[name]
 
 
 def _mass(raw: Any, name: str, place: Place) -> float:

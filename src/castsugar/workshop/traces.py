@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
 from castsugar.units import UNITS, parse
 from castsugar.workshop.header import Column, Heading, listed
-from castsugar.workshop.samples import FloatArray, Samples, read_samples
+from castsugar.workshop.samples import Samples, read_samples
 
 #: Columns of a recording; others are left out. Units stand in the header.
 TRACE_COLUMNS = (

@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 
 import castsugar as cs
+from castsugar.arrays import FloatArray
 from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot
-from castsugar.kitchen.validity import ICE_POINT, FloatArray
+from castsugar.kitchen.validity import ICE_POINT
 
 #: Medians of what is believed before any measurement.
 MEDIANS = unmeasured().central()

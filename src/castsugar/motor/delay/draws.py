@@ -6,7 +6,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from castsugar.motor.delay.inputs import FloatArray, Settings, Thrusting
+from castsugar.arrays import FloatArray
+from castsugar.motor.delay.inputs import Settings, Thrusting
 from castsugar.motor.law import BurnLaw, burn_rate, draw_laws
 from castsugar.motor.peak import LAW_STREAM
 

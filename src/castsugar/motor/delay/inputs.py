@@ -15,16 +15,15 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError, ValidityError
 from castsugar.motor.inputs import positive
 from castsugar.motor.law import BurnLaw
 from castsugar.motor.peak import DRAWS, SEED
 from castsugar.motor.strands import MixResult
-
-FloatArray = NDArray[np.float64]
 
 # ISO 2533:1975, sea level and troposphere; from memory.
 _SEA_LEVEL_TEMPERATURE: Final = 288.15  # K

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar.motor.delay.inputs import FloatArray, Settings, Thrusting
+from castsugar.arrays import FloatArray
+from castsugar.motor.delay.inputs import Settings, Thrusting
 from castsugar.motor.law import BurnLaw
 
 

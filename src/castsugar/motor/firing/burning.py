@@ -14,10 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.signal import smoothed
-
-FloatArray = NDArray[np.float64]
 
 #: Share of the peak at which burning starts and ends.
 THRESHOLD = 0.05

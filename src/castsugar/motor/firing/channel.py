@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.burning import (
     THRESHOLD,
@@ -24,9 +24,6 @@ from castsugar.motor.firing.signal import (
     smoothed,
 )
 from castsugar.motor.firing.zero import FEWEST, Zero, as_read, fit_zero
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 #: A peak stands this many times the noise above zero, or nothing burned. Our rule.
 _OVER_NOISE = 8.0

@@ -10,15 +10,13 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor import balance
 from castsugar.motor.assembly import Motor
 from castsugar.motor.law import BurnLaw, draw_laws
 from castsugar.motor.peak import LAW_STREAM, MOTOR_STREAM, Spread
 from castsugar.motor.trace import Trace, fire
-
-FloatArray = NDArray[np.float64]
 
 DRAWS, POINTS = 200, 240
 

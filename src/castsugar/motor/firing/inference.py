@@ -22,8 +22,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.burning import THRESHOLD, cut
 from castsugar.motor.firing.reduction import Reduction
@@ -31,8 +31,6 @@ from castsugar.motor.firing.shifts import Case, jumping_zeros, shifted_cases
 from castsugar.motor.grain import Grain
 from castsugar.motor.law import EXPONENT_DOUBT, Band, BurnLaw
 from castsugar.propagation import carried
-
-FloatArray = NDArray[np.float64]
 
 _BINS = 120
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.burning import Burning
@@ -25,8 +23,6 @@ from castsugar.motor.firing.quantities import (
     thrust_coefficient,
 )
 from castsugar.motor.firing.stand import Stand
-
-FloatArray = NDArray[np.float64]
 
 #: A pressure that rises by less than this part of the ambient one is no burning: the
 #: throat never chokes there. Our rule.

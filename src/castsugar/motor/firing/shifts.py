@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.firing.burning import THRESHOLD, cut
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import Grain
-
-FloatArray = NDArray[np.float64]
 
 #: Shares of the mass between which the law is fitted: ignition and burnout are left
 #: out. Our rule; what a narrower window would give is part of the doubt.

@@ -6,11 +6,9 @@ Kernels on plain arrays; nothing here knows what was measured.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from castsugar.arrays import BoolArray, FloatArray
 
 #: Standard deviation over median absolute deviation, normal: 1 / 0.67449.
 _MAD = 1.4826

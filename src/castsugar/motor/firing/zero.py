@@ -15,10 +15,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from castsugar.arrays import BoolArray, FloatArray
 
 #: Fewest quiet samples that make a zero.
 FEWEST = 10

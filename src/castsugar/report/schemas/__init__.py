@@ -37,5 +37,4 @@ def schema(name: str) -> dict[str, Any]:
     if name not in NAMES:
         raise unknown_name("schema", name, NAMES)
     file = resources.files("castsugar.report.schemas").joinpath(f"{name}.json")
-    found: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
-    return found
+    return json.loads(file.read_text(encoding="utf-8"))

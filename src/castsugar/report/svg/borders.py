@@ -5,15 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
+from castsugar.arrays import FloatArray
 from castsugar.report.svg.canvas import Point, Stroke, Svg, TextStyle, moves
 from castsugar.report.svg.contour import line_length, spots
 from castsugar.report.svg.place import Box, Taken, beside
 from castsugar.report.svg.words import text_width
-
-FloatArray = NDArray[np.float64]
 
 
 def draw_border(

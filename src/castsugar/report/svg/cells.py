@@ -6,13 +6,10 @@ import math
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.canvas import number
 from castsugar.report.svg.colour import BINS
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 def hexagon(pitch: float) -> tuple[float, str]:

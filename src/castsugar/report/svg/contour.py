@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.axes import multiples, nice_step
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Edge = tuple[int, int]
 
 

@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.canvas import INK, Stroke, Svg, TextStyle, moves
 from castsugar.report.svg.contour import line_length, polylines, spots
 from castsugar.report.svg.place import Taken, turned_box
 from castsugar.report.svg.words import text_width
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _SIZE = 15.0
 #: Lines shorter than this are not labelled, unless they are the only one [px].

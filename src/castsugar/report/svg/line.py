@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle
 from castsugar.report.svg.events import draw_events, room_for_events
@@ -33,8 +33,6 @@ from castsugar.report.svg.strokes import (
     draw_points,
 )
 from castsugar.report.svg.words import text_width, wrapped
-
-FloatArray = NDArray[np.float64]
 
 _WIDTH, _MARGIN, _LEFT = 600.0, 24.0, 78.0
 _SIZE, _BIG = 16.0, 17.0

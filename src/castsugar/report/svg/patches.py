@@ -10,13 +10,10 @@ import itertools
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.around import around
 from castsugar.report.svg.canvas import number
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 def patches_of(

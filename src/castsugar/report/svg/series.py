@@ -8,10 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.report.svg.axes import padded, padded_decades
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,18 +176,16 @@ def drawn(panel: Panel, values: FloatArray) -> FloatArray:
     hidden = values > panel.ceiling
     if panel.logarithmic:
         hidden |= ~(values > 0.0)
-    result: FloatArray = np.where(hidden, np.nan, values)
-    return result
+    return np.where(hidden, np.nan, values)
 
 
 def held(panel: Panel, values: FloatArray) -> FloatArray:
     """Return the edge of a band, held inside what is drawn."""
     limits = y_range(panel) or (0.0, 1.0)
     low = limits[0] if panel.logarithmic else -np.inf
-    result: FloatArray = np.where(
+    return np.where(
         np.isnan(values), np.nan, np.clip(values, low, min(panel.ceiling, limits[1]))
     )
-    return result
 
 
 def runs(usable: Sequence[bool] | NDArray[np.bool_]) -> list[tuple[int, int]]:

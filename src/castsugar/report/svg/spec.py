@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.report.svg.canvas import number
 from castsugar.report.svg.triangle import Shares
-
-FloatArray = NDArray[np.float64]
 
 #: What a cell may be.
 KINDS = ("ok", "not computed", "cold", "absent")

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import Attributes, Stroke, Svg, moves
 from castsugar.report.svg.colour import DASHES, LINES
 from castsugar.report.svg.series import Points, Series, runs
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

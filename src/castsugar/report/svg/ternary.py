@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.canvas import Stroke, Svg, markup, moves
 from castsugar.report.svg.cells import bins_of, cells_path, paths_by_bin
 from castsugar.report.svg.colour import bin_colour
@@ -44,9 +45,6 @@ from castsugar.report.svg.triangle import (
     least_step,
     span_of,
 )
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _WIDTH, _LEFT, _SIDE = 600.0, 65.0, 470.0
 _MARGIN = 24.0
@@ -130,8 +128,7 @@ def _scaled(spec: TernaryMap, values: FloatArray) -> FloatArray:
     """Return values as they are coloured."""
     if not spec.logarithmic:
         return values
-    result: FloatArray = np.log10(values)
-    return result
+    return np.log10(values)
 
 
 def _levels(

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 #: Columns that a record is cut into; each gives two points.
 COLUMNS = 400

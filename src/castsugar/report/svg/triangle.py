@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.errors import InputError
 from castsugar.report.svg.canvas import Point
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Shares = tuple[float, float, float]
 
 #: Height of an equilateral triangle over its side.

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from castsugar.thermo.tables import FloatArray
+from castsugar.arrays import FloatArray
 
 #: Elements of the potentials of a row. Sodium takes the place of absent potassium.
 ELEMENTS: Final = ("C", "H", "O", "N", "K")
@@ -178,8 +178,7 @@ def oxygen_left(elements: tuple[str, ...], amounts: FloatArray) -> FloatArray:
     """
     need = {"C": -2.0, "H": -0.5, "O": 1.0, "K": -0.5, "Na": -0.5}
     weights = np.array([need.get(e, 0.0) for e in elements])
-    result: FloatArray = amounts @ weights / amounts.sum(axis=1)
-    return result
+    return amounts @ weights / amounts.sum(axis=1)
 
 
 def interpolated(oxygen: FloatArray, log_pressure: FloatArray) -> FloatArray:
@@ -194,5 +193,4 @@ def interpolated(oxygen: FloatArray, log_pressure: FloatArray) -> FloatArray:
     ends = np.log(PRESSURES)
     along = np.clip((log_pressure - ends[0]) / (ends[1] - ends[0]), -1.0, 1.5)
     slope = between[:, 1] - between[:, 0]
-    result: FloatArray = between[:, 0] + along[:, None] * slope
-    return result
+    return between[:, 0] + along[:, None] * slope

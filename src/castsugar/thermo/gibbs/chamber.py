@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.gibbs import linear, newton, starts
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import Model
 from castsugar.thermo.gibbs.target import Target
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 #: Below this a chamber does not burn, by this model [K].
 COLD = 600.0

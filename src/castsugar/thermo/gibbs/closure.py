@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.iterate import Iterate
 from castsugar.thermo.gibbs.linear import Moments
 from castsugar.thermo.gibbs.model import Model
 from castsugar.thermo.gibbs.target import Progress, Target
-from castsugar.thermo.tables import FloatArray, IntArray
 
 #: Largest change of ln p in one step towards a given pressure.
 MOST_LOG_P = 4.0
@@ -67,8 +67,7 @@ def sonic_excess(
     """
     scale = GAS_CONSTANT * work.temperature
     enthalpy = scale * (m.enthalpy(work) + energy)
-    result: FloatArray = 2.0 * (chamber - enthalpy) - gamma * linear.gas_energy(work, m)
-    return result
+    return 2.0 * (chamber - enthalpy) - gamma * linear.gas_energy(work, m)
 
 
 def _to_throat(chamber: FloatArray, progress: Progress, move: Move) -> FloatArray:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.thermo.gibbs import linear, newton
 from castsugar.thermo.gibbs.closure import sonic_excess
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import Model
 from castsugar.thermo.gibbs.newton import Outcome
 from castsugar.thermo.gibbs.target import Target, energy_residual
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 
 @dataclass(slots=True, eq=False)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.thermo import certificate as limits
 from castsugar.thermo import frozen, mixture
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.stations import Stations
-from castsugar.thermo.tables import FloatArray
 
 
 def amounts(model: TableModel, batch: Batch, iterate: Iterate) -> FloatArray:
@@ -85,8 +85,7 @@ def _flux(
 ) -> FloatArray:
     """Return the mass flux, over the gas constant and the amount of gas."""
     velocity = np.sqrt(2.0 * np.maximum(here.enthalpy - enthalpy, 0.0))
-    result: FloatArray = velocity * pressure / temperature
-    return result
+    return velocity * pressure / temperature
 
 
 def _station(

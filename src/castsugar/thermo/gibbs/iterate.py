@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(slots=True, eq=False)
@@ -51,5 +51,4 @@ class Iterate:
     @property
     def moles(self) -> FloatArray:
         """Amount of gas. [mol/kg]"""
-        result: FloatArray = np.exp(self.log_moles)
-        return result
+        return np.exp(self.log_moles)

@@ -27,11 +27,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo import fits
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import Functions, Model
-from castsugar.thermo.tables import FloatArray, IntArray
 
 
 @dataclass(slots=True, eq=False)
@@ -53,16 +53,14 @@ class Moments:
     def enthalpy(self, iterate: Iterate) -> FloatArray:
         """Return H/RT of the iterate. [mol/kg]"""
         condensed = (iterate.amounts * self.phase.h).sum(axis=1)
-        result: FloatArray = self.moles * self.h + condensed
-        return result
+        return self.moles * self.h + condensed
 
     def entropy(self, iterate: Iterate) -> FloatArray:
         """Return S/R of the iterate. [mol/kg]"""
         gas = self.moles * (self.h + self.excess)
         mean = self.moles * (iterate.potentials * self.atoms).sum(axis=1)
         condensed = (iterate.amounts * (self.phase.h - self.phase.g)).sum(axis=1)
-        result: FloatArray = gas - mean + condensed
-        return result
+        return gas - mean + condensed
 
 
 #: Species below exp(-KEPT) of the largest are left out of the sums: they could not
@@ -232,11 +230,9 @@ def exponent(response: FloatArray, elements: int) -> FloatArray:
 
     gamma = -1 / (d ln v / d ln p), ln v = ln N + ln T - ln p.
     """
-    result: FloatArray = -1.0 / (response[:, elements] + response[:, elements + 1] - 1)
-    return result
+    return -1.0 / (response[:, elements] + response[:, elements + 1] - 1)
 
 
 def gas_energy(iterate: Iterate, m: Moments) -> FloatArray:
     """Return p v = N R T. [J/kg]"""
-    result: FloatArray = m.moles * GAS_CONSTANT * iterate.temperature
-    return result
+    return m.moles * GAS_CONSTANT * iterate.temperature

@@ -12,13 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.thermo import fits
-from castsugar.thermo.tables import (
-    FloatArray,
-    IntArray,
-    PhaseTable,
-    SpeciesTable,
-)
+from castsugar.thermo.tables import PhaseTable, SpeciesTable
 
 
 @dataclass(slots=True, eq=False)
@@ -129,8 +125,7 @@ class TableModel:
         mean = _by_group(
             fractions, self.side(temperature), lambda group: self._cp[group][:, kept].T
         )
-        result: FloatArray = (mean * basis).sum(axis=1)
-        return result
+        return (mean * basis).sum(axis=1)
 
     def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
         """Return the functions of the condensed phases."""
@@ -202,8 +197,7 @@ class FixedModel:
     ) -> FloatArray:
         """Return a.pi - c of all species."""
         del basis, temperature
-        result: FloatArray = potentials @ self.gas_atoms.T - self.constants
-        return result
+        return potentials @ self.gas_atoms.T - self.constants
 
     def enthalpies(
         self, basis: FloatArray, temperature: FloatArray, kept: IntArray

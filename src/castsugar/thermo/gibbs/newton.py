@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.thermo.gibbs import linear, phases
 from castsugar.thermo.gibbs.closure import Move, along_isentrope
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.linear import Moments
 from castsugar.thermo.gibbs.model import Model
 from castsugar.thermo.gibbs.target import Progress, Target, energy_residual
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 #: Largest changes in one step: ln T, ln N, element potentials.
 MOST_LOG_T, MOST_LOG_N, MOST_POTENTIAL = 0.5, 0.7, 6.0

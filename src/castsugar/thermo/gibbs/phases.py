@@ -14,9 +14,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import Model
-from castsugar.thermo.tables import BoolArray, FloatArray
 
 #: A phase is negative below, and wants in below, these. [mol/kg], [RT]
 NEGATIVE, UNDERSATURATED = -1e-12, -1e-9
@@ -78,8 +78,7 @@ def _runaway(batch: Batch, iterate: Iterate) -> BoolArray:
     such a row never comes near convergence, where phases are otherwise removed.
     """
     least: FloatArray = iterate.amounts.min(axis=1)
-    result: BoolArray = least < -batch.elements.sum(axis=1)
-    return result
+    return least < -batch.elements.sum(axis=1)
 
 
 def _leave_plateau(model: Model, iterate: Iterate, added: BoolArray) -> None:

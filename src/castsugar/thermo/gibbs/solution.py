@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import ELEMENTS
 from castsugar.thermo import certificate as limits
 from castsugar.thermo.gibbs import chamber, held, starts
@@ -15,7 +16,6 @@ from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.stations import Stations, station
 from castsugar.thermo.gibbs.throat import flux_excess, throats
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 #: Stations that were not found.
 _CHAMBER, _THROAT, _EXIT = 1, 2, 3

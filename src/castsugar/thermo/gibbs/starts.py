@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.thermo import fits
 from castsugar.thermo.gibbs import anchors
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.model import Model
-from castsugar.thermo.tables import BoolArray, FloatArray
 
 
 def empty(count: int, elements: int, phases: int) -> Iterate:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import ATOMIC_MASSES, GAS_CONSTANT
 from castsugar.thermo import certificate as limits
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.linear import Moments
 from castsugar.thermo.gibbs.model import TableModel
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 
 @dataclass(slots=True, eq=False)
@@ -128,5 +128,4 @@ def residual(
     if entropy is not None:
         error = np.abs(found.entropy - entropy) / np.abs(entropy)
         parts.append(error / limits.ENTROPY_LIMIT)
-    result: FloatArray = np.maximum.reduce(parts)
-    return result
+    return np.maximum.reduce(parts)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.gibbs.iterate import Iterate
 from castsugar.thermo.gibbs.linear import Moments
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 
 @dataclass(slots=True, eq=False)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.certificate import FLUX_STEP
 from castsugar.thermo.gibbs import linear
@@ -25,7 +26,6 @@ from castsugar.thermo.gibbs.expansion import (
     to_sound,
 )
 from castsugar.thermo.gibbs.iterate import Iterate
-from castsugar.thermo.tables import BoolArray, FloatArray, IntArray
 
 #: A throat within this of a transition temperature may have to be decided [relative].
 _NEAR_TRANSITION = 1e-7
@@ -100,8 +100,7 @@ def _flux(isentrope: Isentrope, iterate: Iterate) -> FloatArray:
     scale = GAS_CONSTANT * iterate.temperature
     gained = isentrope.enthalpy - scale * m.enthalpy(iterate)
     velocity = np.sqrt(2.0 * np.maximum(gained, 0.0))
-    result: FloatArray = velocity * np.exp(iterate.log_pressure) / (m.moles * scale)
-    return result
+    return velocity * np.exp(iterate.log_pressure) / (m.moles * scale)
 
 
 def _crossing(

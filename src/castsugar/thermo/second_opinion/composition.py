@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import certificate, mixture
-from castsugar.thermo.tables import FloatArray, IntArray, SpeciesTable
+from castsugar.thermo.tables import SpeciesTable
 
 #: Density given to Cantera's condensed phases [kg/m3]: so large that their volume,
 #: and with it the pressure term of g, is nil. The true density is a fact elsewhere.

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
+from castsugar.arrays import FloatArray
 from castsugar.thermo.mixture import gas_count
 from castsugar.thermo.second_opinion.composition import Composer
 from castsugar.thermo.second_opinion.states import RawState, at_entropy, gas_volume
 from castsugar.thermo.states import State
-from castsugar.thermo.tables import FloatArray
 
 #: ln(p/pc) between which the throat lies for exponents 0.95 to 1.67.
 _SEARCHED = (math.log(0.45), math.log(0.70))
