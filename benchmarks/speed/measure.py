@@ -184,7 +184,7 @@ class _Second:
             clock = _Clock(solver)
             before, start = solver.solves, time.perf_counter()
             try:
-                flow = route.solve(
+                solved = route.solve(
                     own, charge, region.PRESSURE, region.EXIT_PRESSURE, "equilibrium"
                 )
             except ConvergenceError:
@@ -195,8 +195,8 @@ class _Second:
             self.seconds.append(time.perf_counter() - start)
             self.inside.append(clock.seconds)
             self.solves += solver.solves - before
-            velocity = flow.characteristic_velocity or np.nan
-            self.found[int(row)] = (flow.chamber.temperature, velocity)
+            velocity = solved.characteristic_velocity or np.nan
+            self.found[int(row)] = (solved.chamber.temperature, velocity)
 
     def numbers(self, ours: Flow, in_batch_s: float, alone_s: float) -> Numbers:
         """Return time per case, ratios, and how well the two routes agree.

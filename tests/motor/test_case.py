@@ -6,10 +6,16 @@ import numpy as np
 import pytest
 
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor import wall
 from castsugar.motor.case import Case, allowable_pressure, margin
 from castsugar.motor.impulse import impulse_class
 from castsugar.motor.material import Material
+from castsugar.motor.wall import (
+    CONVENTIONS,
+    axial_stress,
+    cylinder_wall_stress,
+    hoop_stress,
+    shear_stress,
+)
 
 PSI = 6894.757293168361
 INCH = 0.0254
@@ -64,10 +70,10 @@ def test_shigley() -> None:
     """Shigley, Mechanical Engineering Design, Ex. 3-14 (from memory, reproduced): 8 in
     outside, wall 1/4 in, 12 kpsi: p 774 psi; then 5.81 kpsi along. Tolerance 1 psi.
     """
-    stress = wall.hoop_stress(1.0, 7.5, 0.25, convention="mean diameter")
+    stress = hoop_stress(1.0, 7.5, 0.25, convention="mean diameter")
     p = 12000.0 / stress
     assert p == pytest.approx(774.0, abs=1.0)
-    along = wall.axial_stress(p, 7.5, 0.25)
+    along = axial_stress(p, 7.5, 0.25)
     assert along == pytest.approx(5810.0, abs=5.0)
 
 
@@ -86,7 +92,7 @@ def test_pvc_pipe(outer: float, thickness: float, rating: int) -> None:
 
     The mean-diameter stress turned round. For pressurised water, not for a motor.
     """
-    stress = wall.hoop_stress(
+    stress = hoop_stress(
         1.0, outer - 2 * thickness, thickness, convention="mean diameter"
     )
     assert 2000.0 / stress == pytest.approx(rating, abs=5.0)
@@ -98,9 +104,9 @@ def test_gas_cylinder_rule() -> None:
 
     Beside it Lame at the bore 7.533 and the thin wall P d / 2 t 7.0. Tolerance 0.001.
     """
-    assert wall.cylinder_wall_stress(1.0, 2.0, 1.75) == pytest.approx(6.853, abs=0.001)
-    lame = wall.hoop_stress(1.0, 1.75, 0.125, convention="thick wall")
-    thin = wall.hoop_stress(1.0, 1.75, 0.125, convention="inner diameter")
+    assert cylinder_wall_stress(1.0, 2.0, 1.75) == pytest.approx(6.853, abs=0.001)
+    lame = hoop_stress(1.0, 1.75, 0.125, convention="thick wall")
+    thin = hoop_stress(1.0, 1.75, 0.125, convention="inner diameter")
     assert lame == pytest.approx(7.533, abs=0.001)
     assert thin == pytest.approx(7.0, abs=0.001)
 
@@ -111,7 +117,7 @@ def test_gas_cylinder_rule() -> None:
 @pytest.mark.exact
 def test_thick_wall_takes_over() -> None:
     """Wall above d / 20: Lame under any convention; bore shear D2 / (D2 - d2)."""
-    for convention in wall.CONVENTIONS:
+    for convention in CONVENTIONS:
         case = Case(
             inner_diameter=0.020,
             thickness=0.005,
@@ -133,12 +139,12 @@ def test_thick_wall_takes_over() -> None:
 def test_thin_formulas_approach_lame() -> None:
     """For t/d -> 0 all three agree: the mean-diameter one to (t/d)^2, inner to t/d."""
     for t, close in ((1e-2, 2e-4), (1e-3, 2e-6)):
-        lame = wall.hoop_stress(1.0, 1.0, t, convention="thick wall")
-        mean = wall.hoop_stress(1.0, 1.0, t, convention="mean diameter")
-        inner = wall.hoop_stress(1.0, 1.0, t, convention="inner diameter")
+        lame = hoop_stress(1.0, 1.0, t, convention="thick wall")
+        mean = hoop_stress(1.0, 1.0, t, convention="mean diameter")
+        inner = hoop_stress(1.0, 1.0, t, convention="inner diameter")
         assert 0 < lame / mean - 1 < close
         assert lame / inner - 1 == pytest.approx(t, rel=0.05)
-        assert wall.shear_stress(1.0, 1.0, t) == pytest.approx(mean / 2)
+        assert shear_stress(1.0, 1.0, t) == pytest.approx(mean / 2)
 
 
 @pytest.mark.exact

@@ -14,7 +14,8 @@ from equilibrium_checks import mixes, scope
 import castsugar as cs
 from castsugar.errors import ConvergenceError
 from castsugar.species_sets import shipped_species
-from castsugar.thermo import batch, certificate, frozen
+from castsugar.thermo import batch, certificate
+from castsugar.thermo import frozen as frozen_flow
 from castsugar.thermo.batch import Job
 from castsugar.thermo.gibbs import linear, solution
 from castsugar.thermo.gibbs.solution import Flow
@@ -108,7 +109,7 @@ def test_throats_beside_a_step() -> None:
 
 def doubled(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let exits be solved at twice the pressure asked for."""
-    sound, by_temperature = solution.exits, frozen.temperature_at_pressure
+    sound, by_temperature = solution.exits, frozen_flow.temperature_at_pressure
 
     def exits(isentrope: Any, start: Any, log_pressure: Any) -> Any:
         return sound(isentrope, start, log_pressure + np.log(2.0))
@@ -117,7 +118,7 @@ def doubled(monkeypatch: pytest.MonkeyPatch) -> None:
         return by_temperature(table, n, entropy, 2.0 * pressure, guess)
 
     monkeypatch.setattr(solution, "exits", exits)
-    monkeypatch.setattr(frozen, "temperature_at_pressure", temperature)
+    monkeypatch.setattr(frozen_flow, "temperature_at_pressure", temperature)
 
 
 @pytest.mark.parametrize("flow", FLOWS)
@@ -150,7 +151,7 @@ def test_error_in_the_exponent(
     monkeypatch: pytest.MonkeyPatch, flow: str, factor: float
 ) -> None:
     """A throat found by an exponent 1 % off is found out."""
-    sound, by_flux = linear.exponent, frozen.throat_temperature
+    sound, by_flux = linear.exponent, frozen_flow.throat_temperature
 
     def exponent(response: Any, elements: int) -> Any:
         return factor * sound(response, elements)
@@ -161,7 +162,7 @@ def test_error_in_the_exponent(
         return by_flux(table, n, chamber) * (1.0 + 0.1 * (1.0 - factor))
 
     monkeypatch.setattr(linear, "exponent", exponent)
-    monkeypatch.setattr(frozen, "throat_temperature", throat_temperature)
+    monkeypatch.setattr(frozen_flow, "throat_temperature", throat_temperature)
     table = cs.evaluate(weighed(), flow=flow, confirm=True)
     assert set(table["status"]) == {"no convergence: the throat fails its check"}
     assert "confirmed" not in set(table["confirmation"])
