@@ -1,4 +1,4 @@
-"""Mixes into the pot: what the kitchen says about each, as columns. Floor 4.
+"""Mixes into the pot: what the kitchen says about each, as columns.
 
 Works without Cantera; :func:`castsugar.evaluate` adds how the mixes burn.
 """

@@ -1,4 +1,4 @@
-"""Mixes in the user's motor: peak pressure with its band, margin, firing. Floor 4.
+"""Mixes in the user's motor: peak pressure with its band, margin, firing.
 
 Works without Cantera where c* is given.
 """

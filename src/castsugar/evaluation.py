@@ -1,4 +1,4 @@
-"""Mixes in, one row each out: the one place where the wings meet. Floor 4."""
+"""Mixes in, one row each out: the one place where the wings meet."""
 
 from __future__ import annotations
 

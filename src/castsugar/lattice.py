@@ -1,4 +1,4 @@
-"""Regular points of a triangle, lines through a recipe, whole steps. Floor 0."""
+"""Regular points of a triangle, lines through a recipe, whole steps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Kitchen measurements in terms of mixes and syrups, one call each. Floor 4.
+"""Kitchen measurements in terms of mixes and syrups, one call each.
 
 Each returns a :class:`castsugar.kitchen.measurements.Measurement`; give them, in the
 order in which they were made, to :func:`calibrate`.

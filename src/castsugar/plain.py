@@ -1,4 +1,4 @@
-"""Plain values: JSON with bounded digits, short HTML tables for notebooks. Floor 0."""
+"""Plain values: JSON with bounded digits, short HTML tables for notebooks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which values of a quantity are possible, and which are usual. Floor 0.
+"""Which values of a quantity are possible, and which are usual.
 
 :data:`RANGES` is the one table behind bench file, options and records: a value outside
 the hard limits is refused with them; one outside the soft limits is taken, with a

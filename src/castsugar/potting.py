@@ -1,4 +1,4 @@
-"""Recipes into the pot: which constituent is what to the kitchen. Floor 4."""
+"""Recipes into the pot: which constituent is what to the kitchen."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Uncertainty carried through a linear step, correlations included. Floor 0.
+"""Uncertainty carried through a linear step, correlations included.
 
 JCGM 100:2008 (the GUM), 5.2: the variance of y = J x is J C J', C the covariance of x.
 """

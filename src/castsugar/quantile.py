@@ -1,4 +1,4 @@
-"""Quantiles of draws that move smoothly with what was drawn. Floor 0.
+"""Quantiles of draws that move smoothly with what was drawn.
 
 A single order statistic has a kink wherever another draw takes its place. The mean of
 the logarithms of its neighbours, weighted by a triangle, has hardly any, and scatters

@@ -1,4 +1,4 @@
-"""A firing beside its mix and its motor. Floor 4: efficiency, burn law, expectation.
+"""A firing beside its mix and its motor: efficiency, burn law, expectation.
 
 Works without Cantera where no mix is given.
 """

@@ -1,1 +1,1 @@
-"""The command line: parse, call, print. Floor 7."""
+"""The command line: parse, call, print."""

@@ -1,4 +1,4 @@
-"""The open database: records, loader and validation. Floor 1."""
+"""The open database: records, loader and validation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From what a search knows to its answer. Floor 5."""
+"""From what a search knows to its answer."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands around two mixes: neighbours, evaluated once for every picture. Floor 5.
+"""What stands around two mixes: neighbours, evaluated once for every picture.
 
 Neighbours share burn law and kitchen model with the two mixes: where a model is wrong,
 it is wrong for all of them. A neighbour that keeps limits is a mix to test.

@@ -1,4 +1,4 @@
-"""``castsugar.search``: a search in one call. Floor 5."""
+"""``castsugar.search``: a search in one call."""
 
 from __future__ import annotations
 

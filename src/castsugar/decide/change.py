@@ -1,7 +1,7 @@
 """A change of formulation: what it does, what is known of it, what would overturn it.
 
 Everything that a record of the change says is here as plain values; how it is said is
-the business of the report. Floor 5.
+the business of the report.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What a change is said to do, held against what the draws say. Floor 5."""
+"""What a change is said to do, held against what the draws say."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Mixes scattered closely around the best one: for edges where columns jump. Floor 5.
+"""Mixes scattered closely around the best one: for edges where columns jump.
 
 A burn law that is borrowed outside the measured mixes makes the pressure jump; along
 such an edge hardly any direction is feasible, and neither models nor a pattern of

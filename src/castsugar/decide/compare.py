@@ -1,4 +1,4 @@
-"""Mixes beside a baseline: differences with intervals, and a verdict by rule. Floor 5.
+"""Mixes beside a baseline: differences with intervals, and a verdict by rule.
 
 The rule: two mixes differ in a column if the 95 % interval of their paired difference
 excludes 0; else the answer is "cannot tell". Draws are paired: both mixes meet the same

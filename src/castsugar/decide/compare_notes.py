@@ -1,4 +1,4 @@
-"""What a reader of a comparison has to know beside its numbers. Floor 5."""
+"""What a reader of a comparison has to know beside its numbers."""
 
 from __future__ import annotations
 

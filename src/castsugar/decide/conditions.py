@@ -1,4 +1,4 @@
-"""Under what mixes are compared, and the doubts that no data file states. Floor 5."""
+"""Under what mixes are compared, and the doubts that no data file states."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Limits that can be moved over mixes evaluated before: positions and values. Floor 5.
+"""Limits that can be moved over mixes evaluated before: positions and values.
 
 Values are rounded to what is shown, against the mix, so that the rule gives the same
 answer before and after at every position.

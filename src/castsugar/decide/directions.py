@@ -1,7 +1,7 @@
 """What happens around the best mix: one ingredient more or less, the others in ratio.
 
 J. A. Cornell, *Experiments with Mixtures* (from memory), calls the line on which one
-ingredient runs and the others keep their ratio Cox's direction. Floor 5.
+ingredient runs and the others keep their ratio Cox's direction.
 """
 
 from __future__ import annotations

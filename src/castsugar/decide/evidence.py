@@ -1,7 +1,4 @@
-"""What stands behind a comparison: every number that went in, and where it is from.
-
-Floor 5.
-"""
+"""What stands behind a comparison: every number that went in, and where it is from."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One number behind a comparison, and how it came to be. Floor 5."""
+"""One number behind a comparison, and how it came to be."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands behind kitchen, motor and batch. Floor 5."""
+"""What stands behind kitchen, motor and batch."""
 
 from __future__ import annotations
 

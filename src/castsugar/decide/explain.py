@@ -1,4 +1,4 @@
-"""Why a space is empty: the rows that cannot be kept together. Floor 5."""
+"""Why a space is empty: the rows that cannot be kept together."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pressure against time of mixes in one motor, each with its band. Floor 5."""
+"""Pressure against time of mixes in one motor, each with its band."""
 
 from __future__ import annotations
 

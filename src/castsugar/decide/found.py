@@ -1,4 +1,4 @@
-"""The answer of a search: the mix, what holds it back, what would buy more. Floor 5."""
+"""The answer of a search: the mix, what holds it back, what would buy more."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What one column costs in another: the trade-off front. Floor 5.
+"""What one column costs in another: the trade-off front.
 
 Epsilon constraint: the first objective is optimised at levels of the second, all levels
 in the same batches (Y. Y. Haimes, L. S. Lasdon & D. A. Wismer, IEEE Trans. Syst. Man

@@ -1,4 +1,4 @@
-"""Limits at drawn mixes: kept or broken, with what share of the draws. Floor 5."""
+"""Limits at drawn mixes: kept or broken, with what share of the draws."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The stages that every search shares: lattice, local searches, last look. Floor 5."""
+"""The stages that every search shares: lattice, local searches, last look."""
 
 from __future__ import annotations
 

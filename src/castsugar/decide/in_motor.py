@@ -1,4 +1,4 @@
-"""Drawn batches of one recipe in a motor, one row a draw. Floor 5."""
+"""Drawn batches of one recipe in a motor, one row a draw."""
 
 from __future__ import annotations
 

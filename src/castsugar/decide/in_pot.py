@@ -1,4 +1,4 @@
-"""Drawn batches of one recipe in the pot, one row a draw. Floor 5."""
+"""Drawn batches of one recipe in the pot, one row a draw."""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ product data, the pressure, the kitchen, the motor) is one input for all of them
 that it cancels in their difference as far as it acts alike. Weighing errors belong to a
 recipe: two mixes of the same recipe are the same batch, others are not. The numbers of
 an input depend on its name and the seed alone, so that a mix alone and in a crowd is
-drawn alike. Floor 5.
+drawn alike.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How good a mix is: objective to minimise and slacks, all near 1 in size. Floor 5."""
+"""How good a mix is: objective to minimise and slacks, all near 1 in size."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every trial is kept: fractions, columns, region, stage. Floor 5."""
+"""Every trial is kept: fractions, columns, region, stage."""
 
 from __future__ import annotations
 

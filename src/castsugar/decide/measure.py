@@ -1,4 +1,4 @@
-"""How far mixes are from every limit and every row of the space. Floor 5."""
+"""How far mixes are from every limit and every row of the space."""
 
 from __future__ import annotations
 

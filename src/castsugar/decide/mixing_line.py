@@ -1,4 +1,4 @@
-"""The straight line of mixes through two mixes. Floor 5."""
+"""The straight line of mixes through two mixes."""
 
 from __future__ import annotations
 

@@ -3,7 +3,6 @@
 The points are a {d+1, 2} simplex lattice (corners and edge midpoints; H. Scheffe, J.
 Royal Stat. Soc. B 20 (1958) 344, from memory) spanned by corners of the region and
 shrunk towards the mix: a convex region holds them all, and they determine a quadratic.
-Floor 5.
 """
 
 from __future__ import annotations

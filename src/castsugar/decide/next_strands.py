@@ -1,4 +1,4 @@
-"""Which mixes to burn strands of next, so that the burn-law model gains most. Floor 5.
+"""Which mixes to burn strands of next, so that the burn-law model gains most.
 
 The model is that of :mod:`castsugar.motor.blend_law`: ln r at a reference pressure as a
 mixture model, linear until the data call for more, with what it leaves between mixes.

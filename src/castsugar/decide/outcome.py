@@ -1,4 +1,4 @@
-"""What a search answers: the mix, beside it what else a person has to know. Floor 5."""
+"""What a search answers: the mix, beside it what else a person has to know."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Mixes under conditions, and everything that is uncertain about them. Floor 5.
+"""Mixes under conditions, and everything that is uncertain about them.
 
 Each recipe is solved in a batch of its own, so that a mix alone and in a crowd has the
 same bits; recipes that occur twice are solved once.

@@ -1,4 +1,4 @@
-"""What would overturn a verdict, and what knowing better would settle. Floor 5."""
+"""What would overturn a verdict, and what knowing better would settle."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Batches of one recipe as they may turn out: weighed, damp, of another syrup. Floor 5.
+"""Batches of one recipe as they may turn out: weighed, damp, of another syrup.
 
 Everything is a sum over items by mass, so that a syrup with other solids is the same
 syrup and some water (more or less), and one of another dextrose equivalent a step from

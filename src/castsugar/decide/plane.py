@@ -1,7 +1,4 @@
-"""The mixes of three varying ingredients, evenly over the part that a space spans.
-
-Floor 5.
-"""
+"""The mixes of three varying ingredients, evenly over the part that a space spans."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ A trust-region method on quadratic models (A. R. Conn, K. Scheinberg & L. N. Vic
 *Introduction to Derivative-Free Optimization*, SIAM 2009, from memory). The points for
 the next model are asked for around the expected step, in the batch that tries it. Where
 columns have kinks, models from several places nearby count together, so that a ridge
-between two branches is seen from both sides. Floor 5.
+between two branches is seen from both sides.
 """
 
 from __future__ import annotations

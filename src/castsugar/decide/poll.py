@@ -1,4 +1,4 @@
-"""A last look around: does any step in any direction, large or small, help? Floor 5.
+"""A last look around: does any step in any direction, large or small, help?
 
 A pattern search (V. Torczon, SIAM J. Optim. 7 (1997) 1, from memory) whose directions
 lead to the corners of the region, which span every feasible direction, and to random

@@ -1,4 +1,4 @@
-"""Items of a recipe as weighed, and syrups of the neighbour grades. Floor 5."""
+"""Items of a recipe as weighed, and syrups of the neighbour grades."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Shadow prices: what a unit of each limit buys, from slopes and by trying. Floor 5."""
+"""Shadow prices: what a unit of each limit buys, from slopes and by trying."""
 
 from __future__ import annotations
 

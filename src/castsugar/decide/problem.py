@@ -2,7 +2,7 @@
 
 A problem evaluates mixes in batches and returns columns; objective and limits name
 columns. One evaluation serves them all, and a limit that moves costs nothing for the
-mixes already evaluated. Floor 5.
+mixes already evaluated.
 """
 
 from __future__ import annotations

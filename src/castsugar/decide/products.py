@@ -1,4 +1,4 @@
-"""What mixes burn to in the chamber, as shares of the mass. Floor 5."""
+"""What mixes burn to in the chamber, as shares of the mass."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Ratio constraints: "sucrose:corn syrup >= 0.5" as a linear row. Floor 5."""
+"""Ratio constraints: "sucrose:corn syrup >= 0.5" as a linear row."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One convex region of mixes: its corners, and coordinates inside it. Floor 5."""
+"""One convex region of mixes: its corners, and coordinates inside it."""
 
 from __future__ import annotations
 

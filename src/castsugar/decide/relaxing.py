@@ -1,4 +1,4 @@
-"""Nothing is feasible: which single limit must move, and how far. Floor 5."""
+"""Nothing is feasible: which single limit must move, and how far."""
 
 from __future__ import annotations
 

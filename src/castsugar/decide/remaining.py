@@ -1,4 +1,4 @@
-"""Which mixes remain under three limits, and which of them is the best. Floor 5.
+"""Which mixes remain under three limits, and which of them is the best.
 
 Arrays in, arrays out: the same rule, written once more in the script of the what-if
 panel, is checked against this one.

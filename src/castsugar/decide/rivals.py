@@ -1,4 +1,4 @@
-"""Searches of the same goal that know of each other: who need not go on. Floor 5."""
+"""Searches of the same goal that know of each other: who need not go on."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An optimum that a sloppy batch still keeps. Floor 5.
+"""An optimum that a sloppy batch still keeps.
 
 A batch misses its recipe: every part is weighed wrong a little, the syrup is thinner or
 thicker than thought, powders are damp. To first order each limit then moves with a

@@ -1,4 +1,4 @@
-"""Recipes that a scale can weigh, near a mix. Floor 5."""
+"""Recipes that a scale can weigh, near a mix."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The best mix of a space: the lattice first, then local searches, then why. Floor 5.
+"""The best mix of a space: the lattice first, then local searches, then why.
 
 Every batch is large, every trial is kept, and the same seed gives the same answer.
 """

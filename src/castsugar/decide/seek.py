@@ -1,4 +1,4 @@
-"""From a task to its outcome: search, round, make robust, confirm. Floor 5."""
+"""From a task to its outcome: search, round, make robust, confirm."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 Fractions are mass fractions of the weighed recipe. Every alternative of a discrete
 choice has a column of its own; in each mix all but one of a slot are 0, so that whoever
-evaluates mixes needs to know nothing of choices. Floor 5.
+evaluates mixes needs to know nothing of choices.
 """
 
 from __future__ import annotations

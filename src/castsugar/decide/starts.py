@@ -1,4 +1,4 @@
-"""Which trials to search on from: the best of their neighbourhoods. Floor 5."""
+"""Which trials to search on from: the best of their neighbourhoods."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A mix that was given, not searched for, drawn like the answer of a search. Floor 5.
+"""A mix that was given, not searched for, drawn like the answer of a search.
 
 The pictures of a search show what stands around a mix: which limits lie near, what one
 ingredient more or less would do. Here they get a mix that somebody states, beside the

@@ -1,4 +1,4 @@
-r"""What mixes tell of the burn law across mixes, before they are burned. Floor 5.
+r"""What mixes tell of the burn law across mixes, before they are burned.
 
 The mixture model of :mod:`castsugar.motor.scheffe` with a proper prior: around a
 reference mix c,

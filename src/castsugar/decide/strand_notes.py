@@ -1,4 +1,4 @@
-"""What a proposal of strand tests has to say in words. Floor 5."""
+"""What a proposal of strand tests has to say in words."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""At which two pressures to burn strands of new mixes, and what that fixes. Floor 5."""
+"""At which two pressures to burn strands of new mixes, and what that fixes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Mixes burned and mixes to choose from, in common components. Floor 5."""
+"""Mixes burned and mixes to choose from, in common components."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The lowest point of models within reach: a small smooth problem. Floor 5."""
+"""The lowest point of models within reach: a small smooth problem."""
 
 from __future__ import annotations
 

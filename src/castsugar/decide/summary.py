@@ -1,4 +1,4 @@
-"""Draws of one quantity in few numbers. Floor 5."""
+"""Draws of one quantity in few numbers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The columns of the table as a problem to search: all wings, many at once. Floor 5.
+"""The columns of the table as a problem to search: all wings, many at once.
 
 The flow is without solidification by default: equilibrium freezing at the throat makes
 a peak of c* that no motor shows. Chance limits are quantiles over common draws, which

@@ -1,4 +1,4 @@
-"""A search as asked for: space, goal, requirements, wishes. Floor 5."""
+"""A search as asked for: space, goal, requirements, wishes."""
 
 from __future__ import annotations
 

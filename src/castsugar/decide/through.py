@@ -1,4 +1,4 @@
-"""One recipe through all wings: from scores of the inputs to columns. Floor 5.
+"""One recipe through all wings: from scores of the inputs to columns.
 
 The second product set is solved at the middle; a draw adds its score times the
 difference, as one standard uncertainty.

@@ -1,7 +1,7 @@
 """Many searches side by side, their questions put to the problem in one batch.
 
 A search is a generator: it yields an :class:`Ask` and is sent an :class:`Answer`.
-A batch for all of them costs little more than one for one of them. Floor 5.
+A batch for all of them costs little more than one for one of them.
 """
 
 from __future__ import annotations

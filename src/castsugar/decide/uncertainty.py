@@ -1,4 +1,4 @@
-"""Draws of rows, their intervals, and where the doubt comes from. Floor 5.
+"""Draws of rows, their intervals, and where the doubt comes from.
 
 Monte-Carlo as in JCGM 101:2008 (supplement 1 to the guide): draws of independent inputs
 through the whole model; interval by 7.7.2, probabilistically symmetric. Beside it the

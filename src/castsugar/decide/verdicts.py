@@ -1,4 +1,4 @@
-"""One column of one mix beside the baseline, and the rule of the verdict. Floor 5."""
+"""One column of one mix beside the baseline, and the rule of the verdict."""
 
 from __future__ import annotations
 

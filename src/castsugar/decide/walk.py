@@ -1,4 +1,4 @@
-"""Where a local search stands, and what it sees from there. Floor 5."""
+"""Where a local search stands, and what it sees from there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One process at a time changes the files of a folder: records, bench file. Floor 1.
+"""One process at a time changes the files of a folder: records, bench file.
 
 The lock is that of the system, on a file ``.castsugar-lock`` of the folder, which is
 gone afterwards; it ends with its process, however that ends. Where the file system has

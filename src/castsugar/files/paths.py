@@ -1,4 +1,4 @@
-"""Paths of the user's: what the system says about one becomes one line. Floor 1."""
+"""Paths of the user's: what the system says about one becomes one line."""
 
 from __future__ import annotations
 

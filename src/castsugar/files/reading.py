@@ -1,4 +1,4 @@
-"""Read the user's files: regular ones only, none larger than its kind may be. Floor 1.
+"""Read the user's files: regular ones only, none larger than its kind may be.
 
 A pipe or a device may never end, and a huge file would fill the memory before anything
 could be said about it.

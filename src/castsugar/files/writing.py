@@ -2,7 +2,7 @@
 
 Everything is written to a temporary file of the same folder first, and sent to the
 disk, before it gets its name in one step. What a killed process leaves behind starts
-with a dot, is never listed, and is swept away once it is an hour old. Floor 1.
+with a dot, is never listed, and is swept away once it is an hour old.
 """
 
 from __future__ import annotations

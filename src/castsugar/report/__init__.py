@@ -1,1 +1,1 @@
-"""What a result looks like: text, CSV, JSON. No arithmetic but units. Floor 6."""
+"""What a result looks like: text, CSV, JSON. No arithmetic but units."""

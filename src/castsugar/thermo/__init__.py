@@ -1,1 +1,1 @@
-"""How a mix burns: equilibrium states, nozzle flow, second opinion. Floor 3."""
+"""How a mix burns: equilibrium states, nozzle flow, second opinion."""
