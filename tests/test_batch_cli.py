@@ -17,7 +17,7 @@ import pytest
 
 from castsugar.cli import batch as command
 from castsugar.cli.main import main
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.workshop.batches import record
 from castsugar.workshop.batches.folder import read_batch
 from castsugar.workshop.batches.foresee import foresee

@@ -13,12 +13,8 @@ from hypothesis import strategies as st
 
 import castsugar as cs
 from castsugar.cli.measure_keys import OPTIONS
-from castsugar.workshop.bench import (
-    MEASUREMENTS,
-    append_measurement,
-    check_bench,
-    read_bench,
-)
+from castsugar.workshop.bench import append_measurement, check_bench, read_bench
+from castsugar.workshop.kitchen_keys import MEASUREMENTS
 
 pytestmark = pytest.mark.exact  # text against text
 

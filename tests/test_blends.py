@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar import lattice
+from castsugar import numerics
 from castsugar.blends import of_mixes
 
 pytestmark = pytest.mark.exact
@@ -96,7 +96,7 @@ def test_evaluate_takes_blends() -> None:
 def test_triangle_counts() -> None:
     """Exact: (n + 1)(n + 2) / 2 points for a step of 1/n; 5,151 for 1 %."""
     for step, count in ((1.0, 3), (0.5, 6), (0.01, 5151)):
-        points = lattice.triangle(step)
+        points = numerics.triangle(step)
         assert len(points) == count
         np.testing.assert_allclose(points.sum(axis=1), 1.0, atol=1e-12)
         assert len({tuple(p) for p in points.round(9)}) == count
@@ -104,7 +104,7 @@ def test_triangle_counts() -> None:
 
 def test_fixed_parts_take_their_share() -> None:
     """Exact: 2 % fixed leave 98 % for the triangle."""
-    shares = lattice.with_fixed(lattice.triangle(0.5), 0.98, [0.02])
+    shares = numerics.with_fixed(numerics.triangle(0.5), 0.98, [0.02])
     np.testing.assert_allclose(shares.sum(axis=1), 1.0, atol=1e-12)
     assert set(shares[:, 3]) == {0.02}
 
@@ -112,7 +112,7 @@ def test_fixed_parts_take_their_share() -> None:
 def test_sweep_keeps_the_ratio_of_the_others() -> None:
     """Exact: from 60/20/20 to 70 %, the rest 15/15."""
     np.testing.assert_allclose(
-        lattice.along([0.6, 0.3, 0.1], 0, [0.6, 0.8]),
+        numerics.along([0.6, 0.3, 0.1], 0, [0.6, 0.8]),
         [[0.6, 0.3, 0.1], [0.8, 0.15, 0.05]],
         atol=1e-15,
     )

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from castsugar.cli.main import main
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 
 DATABASE = load_database()
 TEXTS = {caution.key: caution.text for caution in DATABASE.cautions}

@@ -98,7 +98,7 @@ def test_unwritable_results_are_refused_before_the_work(
     def worked(*_: object, **__: object) -> None:
         pytest.fail("something was done first")
 
-    monkeypatch.setattr("castsugar.database.load_database", worked)
+    monkeypatch.setattr("castsugar.data.load_database", worked)
     monkeypatch.setattr("castsugar.workshop.bench.read_bench", worked)
     os.mkfifo("pipe")
     for name, said in (

@@ -11,7 +11,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.constants import ATOMIC_MASSES
-from castsugar.database import Database
+from castsugar.data.load import Database
 
 TABLES = (
     "ingredients",

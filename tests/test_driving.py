@@ -11,7 +11,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder

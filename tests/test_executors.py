@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 import castsugar as cs
-from castsugar import lattice
+from castsugar import numerics
 from castsugar.thermo import batch
 
 pytestmark = pytest.mark.exact
@@ -22,7 +22,7 @@ ITEMS = ["KNO3", "sucrose", "water"]
 @pytest.fixture(scope="module")
 def blends() -> cs.Blends:
     """Three chunks of mixes, some of which do not burn."""
-    points = lattice.triangle(0.01)
+    points = numerics.triangle(0.01)
     points = points[points[:, 0] >= 0.1]
     return cs.blend(ITEMS, points)
 

@@ -13,7 +13,7 @@ import pytest
 from faults import Fuse
 
 from castsugar.cli.main import main
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
 from castsugar.workshop import scenario

@@ -24,7 +24,8 @@ import jsonschema
 import pytest
 
 from castsugar.cli.main import main
-from castsugar.database import Source, load_database
+from castsugar.data.load import load_database
+from castsugar.data.records import Source
 from castsugar.decide.change import justify
 from castsugar.errors import UnknownNameError
 from castsugar.plain import to_json

@@ -26,19 +26,17 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         0,
         (
             "errors",
-            "arguments",
             "arrays",
-            "constants",
-            "units",
+            "checks",
             "columns",
-            "lattice",
+            "constants",
+            "numerics",
             "plain",
-            "propagation",
             "plausible",
-            "quantile",
+            "units",
         ),
     ),
-    "database": (1, ()),
+    "data": (1, ()),
     "files": (1, ()),
     "mix": (
         2,
@@ -93,7 +91,7 @@ PANDAS = (
 
 #: Who may touch files, and how that looks in source: the user's in one room
 #: only; others read what the package ships, the command line opens the null device.
-FILES = ("database", "files")
+FILES = ("data", "files")
 FILE_READERS = (
     "castsugar.cli.screen",
     "castsugar.report.blocks.html",

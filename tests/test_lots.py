@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from castsugar import Mix
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.workshop.bench import check_bench
 from castsugar.workshop.lots import LABEL_SOLIDS_UNCERTAINTY, lots_of, volume_solids

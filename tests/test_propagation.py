@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from castsugar.propagation import carried, variance
+from castsugar.numerics import carried, variance
 
 # JCGM 100:2008, H.2, table H.2: five sets of simultaneous readings.
 VOLTS = [5.007, 4.994, 5.005, 4.990, 4.999]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.database import refused
+from castsugar.data import refused
 from castsugar.workshop.bench import check_bench
 from castsugar.workshop.search_bench import search_asked
 from castsugar.workshop.weigh.charge import read_charge

@@ -10,7 +10,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.search_task import task_of
-from castsugar.database import Database, load_database
+from castsugar.data.load import Database, load_database
 from castsugar.decide import table as decide_table
 from castsugar.decide.hunt import Effort
 from castsugar.decide.requirement import searchable

@@ -15,7 +15,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.constants import ELEMENTS
-from castsugar.database import Syrup
+from castsugar.data.records import Syrup
 
 pytestmark = pytest.mark.exact
 

@@ -12,7 +12,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.requirement import Requirement
 from castsugar.motor import balance
 from castsugar.motor.balance import Bands

@@ -8,7 +8,7 @@ from __future__ import annotations
 import time
 
 import castsugar as cs
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.lending import borrowed_law
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.grain import HollowCylinder

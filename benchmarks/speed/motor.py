@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.lending import borrowed_law
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.grain import HollowCylinder

@@ -10,7 +10,7 @@ import time
 from dataclasses import replace
 
 import castsugar as cs
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.search import optimise
 from castsugar.decide.space import Space

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from castsugar.blends import Blends, blend
     from castsugar.columns import COLUMNS
     from castsugar.cooking import kitchen_table
-    from castsugar.database import Database, Ingredient, load_database
+    from castsugar.data.load import Database, load_database
+    from castsugar.data.records import Ingredient
     from castsugar.decide.asking import search
     from castsugar.decide.change import justify
     from castsugar.decide.claims import Claim
@@ -30,12 +31,7 @@ if TYPE_CHECKING:
         ValidityError,
         WorkerError,
     )
-    from castsugar.evaluation import (
-        equilibrium,
-        evaluate,
-        performance,
-        sensitivities,
-    )
+    from castsugar.evaluation import equilibrium, evaluate, performance, sensitivities
     from castsugar.expand import Lot
     from castsugar.kitchen.cook import Cook
     from castsugar.kitchen.settings import Kitchen
@@ -55,10 +51,10 @@ _PLACES = {
     "ConvergenceError": "errors",
     "Cook": "kitchen.cook",
     "DataError": "errors",
-    "Database": "database",
+    "Database": "data",
     "Doubts": "decide.conditions",
     "Hardware": "motor.hardware",
-    "Ingredient": "database",
+    "Ingredient": "data",
     "InputError": "errors",
     "Kitchen": "kitchen.settings",
     "Lot": "expand",
@@ -74,7 +70,7 @@ _PLACES = {
     "evaluate": "evaluation",
     "justify": "decide.change",
     "kitchen_table": "cooking",
-    "load_database": "database",
+    "load_database": "data",
     "parse_recipe": "recipe",
     "performance": "evaluation",
     "search": "decide.asking",

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar import scope, weighing
-from castsugar.arguments import named_options, shown
 from castsugar.arrays import FloatArray
+from castsugar.checks import named_options, shown
 from castsugar.constants import ELEMENTS
-from castsugar.database import Database, Ingredient, load_database
+from castsugar.data.load import Database, load_database
+from castsugar.data.records import Ingredient
 from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot
 from castsugar.items import Item, weigh_items, with_solids

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from castsugar import weighing
 from castsugar.arrays import FloatArray
 from castsugar.blends import Blends
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.mix import Mix
 from castsugar.motor import balance
 from castsugar.motor.balance import Bands

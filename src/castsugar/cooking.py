@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from castsugar.arguments import instance, named_options
 from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
+from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import find

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from castsugar import confirmation, cooking, driving, rows, scope, uncertainty
-from castsugar.arguments import instance, named_options, number, shown
 from castsugar.blends import Blends, of_mixes
+from castsugar.checks import instance, named_options, number, shown
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from castsugar import syrups
-from castsugar.arguments import number
-from castsugar.database import Database, Ingredient, Premix, Syrup, refused
+from castsugar.checks import number
+from castsugar.data import refused
+from castsugar.data.load import Database
+from castsugar.data.records import Ingredient, Premix, Syrup
 from castsugar.errors import InputError, ValidityError, unknown_name
 from castsugar.syrups import SyrupUse
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from castsugar import weighing
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.expand import Constituent, Lot, expand, syrup_use
 from castsugar.syrups import SyrupUse
 

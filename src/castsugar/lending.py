@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from castsugar.database import BurnLawRecord, Database
+from castsugar.data.burn_laws import BurnLawRecord
+from castsugar.data.load import Database
 from castsugar.errors import unknown_name
 from castsugar.motor import law as motor_law
 from castsugar.motor.law import BORROWED_DOUBT, BurnLaw
@@ -29,7 +30,7 @@ def borrowed_law(database: Database, name: str) -> BurnLaw:
 
     Examples
     --------
-    >>> from castsugar.database import load_database
+    >>> from castsugar.data import load_database
     >>> borrowed_law(load_database(), "Sucrose 65/35").origin
     'borrowed: hobby-strand-value'
     """

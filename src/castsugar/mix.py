@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from castsugar import plain, scope, weighing
-from castsugar.arguments import instance, named_options, shown
+from castsugar.checks import instance, named_options, shown
 from castsugar.constants import ELEMENTS
-from castsugar.database import Database, load_database
+from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.expand import Constituent, Lot, expand, syrup_use
 from castsugar.recipe import Recipe, parse_recipe

@@ -11,7 +11,7 @@ import numpy as np
 from castsugar import weighing
 from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.expand import Constituent
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.pot import Pot

@@ -2,7 +2,7 @@
 
 What is weighed counts, water that leaves or not. The starch that powdered sugar brings
 belongs to that sugar. Too much nitrate, or none, is no matter of scope. Substances that
-are refused whatever their share: :mod:`castsugar.database.refused`.
+are refused whatever their share: :mod:`castsugar.data.refused`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import RefusedError
 from castsugar.expand import Constituent, expand
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar.database.locate import PRODUCT_SETS, products_file
+from castsugar.data.load import PRODUCT_SETS, products_file
 from castsugar.errors import unknown_name
 from castsugar.thermo.species import read_species
 from castsugar.thermo.tables import SpeciesTable

@@ -6,7 +6,8 @@ import functools
 import math
 from dataclasses import dataclass, replace
 
-from castsugar.database import Database, Ingredient, Syrup
+from castsugar.data.load import Database
+from castsugar.data.records import Ingredient, Syrup
 from castsugar.errors import ValidityError
 
 #: Enthalpies of formation of dissolved saccharides [J/mol]: glucose at infinite

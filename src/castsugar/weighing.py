@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
-from castsugar import arguments
+from castsugar import checks
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
-from castsugar.database import Database, Ingredient
+from castsugar.data.load import Database
+from castsugar.data.records import Ingredient
 from castsugar.errors import InputError
 from castsugar.expand import Constituent, Lot
 from castsugar.syrups import SyrupUse
@@ -104,7 +105,7 @@ def withheld(browned: float) -> str:
 
 def check_water_lost(water_lost: float) -> None:
     """Refuse a share of water that is not between 0 and 1."""
-    if not 0.0 <= arguments.number(water_lost, "water_lost") <= 1.0:
+    if not 0.0 <= checks.number(water_lost, "water_lost") <= 1.0:
         raise InputError(
             f"water_lost is {water_lost:g}; it must lie between 0 (none leaves) and 1 "
             "(all leaves)"
@@ -115,17 +116,17 @@ def fractions(recipe: Amounts, basis: str) -> dict[str | Ingredient, float]:
     """Check amounts and turn them into mass fractions."""
     if basis not in ("parts", "fraction"):
         raise InputError(f"basis is {basis!r}; allowed: 'parts', 'fraction'")
-    arguments.instance(recipe, Mapping, "recipe", optional=False)
+    checks.instance(recipe, Mapping, "recipe", optional=False)
     if not recipe:
         raise InputError("the recipe is empty; give for example {'KNO3': 65, ...}")
     amounts: dict[str | Ingredient, float] = {}
     for item, given in recipe.items():
         if not isinstance(item, str | Ingredient):
             raise InputError(
-                f"the recipe names {arguments.shown(item)}; give names of the "
+                f"the recipe names {checks.shown(item)}; give names of the "
                 "catalogue, or an Ingredient"
             )
-        amount = arguments.number(given, f"amount of {shown(item)!r}")
+        amount = checks.number(given, f"amount of {shown(item)!r}")
         if not (math.isfinite(amount) and amount >= 0.0):
             raise InputError(
                 f"amount of {shown(item)!r} is {amount}; it must be 0 or more"
@@ -202,7 +203,7 @@ def by_item(
     items = {item_name(database, i) for i in parts}
     found = {}
     for key, lot in given.items():
-        arguments.instance(lot, Lot, f"{what} of {key!r}", optional=False)
+        checks.instance(lot, Lot, f"{what} of {key!r}", optional=False)
         name = item_name(database, key)
         if name not in items:
             raise InputError(

@@ -9,8 +9,8 @@ import zlib
 import pytest
 from page_checks import CONTRAST, NASTY, nasty, record
 
-from castsugar.report.blocks import Document, Panel, Section
 from castsugar.report.blocks.html import to_html
+from castsugar.report.blocks.model import Document, Panel, Section
 
 # Exact: WCAG 2.2 (contrast 1.4.3, reflow 1.4.10, keyboard 2.1.1) as the browser shows
 # it; what a page asks for, says and raises is watched by `page_of`.

@@ -15,7 +15,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.columns import COLUMN
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.change import Change, amounts_of, justify
 from castsugar.decide.claims import (
     OPEN,
@@ -28,7 +28,8 @@ from castsugar.decide.claims import (
     parse_claim,
 )
 from castsugar.decide.conditions import Conditions
-from castsugar.decide.evidence import STANDINGS, evidence_of
+from castsugar.decide.evidence import evidence_of
+from castsugar.decide.evidence_record import STANDINGS
 from castsugar.decide.held import BROKEN, KEPT, NOT_COMPUTED, Held, Standing, held_of
 from castsugar.decide.inputs import Input
 from castsugar.decide.overturn import overturn_of

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.compare import compare
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.summary import summarise

@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.next_strands import MOST, Proposal, propose
 from castsugar.decide.requirement import Requirement

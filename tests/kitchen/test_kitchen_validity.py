@@ -10,15 +10,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen import (
-    glass,
-    heat,
-    liquid,
-    slurry,
-    solubility,
-    storage,
-    water,
-)
+from castsugar.kitchen import glass, heat, liquid, slurry, solubility, storage, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact

@@ -12,16 +12,15 @@ import pytest
 from scipy import stats
 
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor.delay import (
-    CLIMB,
+from castsugar.motor.delay.checks import CLIMB
+from castsugar.motor.delay.column import delay_length, delay_time
+from castsugar.motor.delay.inputs import (
     Settings,
     Thrusting,
     ambient_pressure_at,
     delay_law,
-    delay_length,
-    delay_time,
+    pressure_above,
 )
-from castsugar.motor.delay.inputs import pressure_above
 from castsugar.motor.law import Band, BurnLaw, borrowed_law
 from castsugar.motor.strand import Strand
 from castsugar.motor.strands import analyse_mix

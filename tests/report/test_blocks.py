@@ -18,7 +18,11 @@ from pathlib import Path
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.report.blocks import (
+from castsugar.report.blocks.html import to_html
+from castsugar.report.blocks.html_parts import MARKS
+from castsugar.report.blocks.markdown import begun, inline, to_markdown
+from castsugar.report.blocks.model import (
+    TONES,
     Blanks,
     Bullets,
     Cell,
@@ -29,10 +33,6 @@ from castsugar.report.blocks import (
     Section,
     Table,
 )
-from castsugar.report.blocks.html import to_html
-from castsugar.report.blocks.html_parts import MARKS
-from castsugar.report.blocks.markdown import begun, inline, to_markdown
-from castsugar.report.blocks.model import TONES
 from castsugar.report.blocks.picture import inline as inline_picture
 from castsugar.report.blocks.plain import clean, filled, span
 from castsugar.report.blocks.text import to_text

@@ -18,9 +18,12 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.law import Band, BurnLaw
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak import Spread
-from castsugar.report.firing_chart import firing_chart, raw_chart
+from castsugar.report.firing_chart import firing_chart
+from castsugar.report.firing_raw import raw_chart
 from castsugar.report.firing_words import Asked
-from castsugar.report.svg import Event, LineChart, Panel, Series, line_chart, thinned
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import Event, LineChart, Panel, Series
+from castsugar.report.svg.thin import thinned
 from castsugar.static_test import StaticTest, review
 
 pytestmark = pytest.mark.exact

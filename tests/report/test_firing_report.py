@@ -22,10 +22,10 @@ from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.law import borrowed_law
 from castsugar.plain import to_json
 from castsugar.report.data import to_csv
-from castsugar.report.firing import Asked, firing_page, letter_words
+from castsugar.report.firing import firing_page, letter_words
 from castsugar.report.firing_law import exponent_words
 from castsugar.report.firing_rows import firing_document, firing_row
-from castsugar.report.firing_words import change, decimals_for, told
+from castsugar.report.firing_words import Asked, change, decimals_for, told
 from castsugar.static_test import StaticTest, review
 
 pytestmark = pytest.mark.exact

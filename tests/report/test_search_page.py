@@ -21,7 +21,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.columns import COLUMNS
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide import table
 from castsugar.decide.found import Found, Price, Relaxation
 from castsugar.decide.front import Front
@@ -44,9 +44,10 @@ from castsugar.motor.law import borrowed_law
 from castsugar.plain import to_json
 from castsugar.report import search_amounts, search_words
 from castsugar.report.data import to_csv
-from castsugar.report.search import Asked, search_document, search_page, trial_rows
+from castsugar.report.search import search_page
 from castsugar.report.search_limits import limit_price, outward
-from castsugar.report.search_words import file_key, unit_key
+from castsugar.report.search_rows import search_document, trial_rows
+from castsugar.report.search_words import Asked, file_key, unit_key
 
 pytestmark = pytest.mark.exact
 

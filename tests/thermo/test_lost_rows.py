@@ -7,14 +7,14 @@ import pytest
 from equilibrium_checks import scope
 
 import castsugar as cs
-from castsugar import lattice
+from castsugar import numerics
 
 
 @pytest.mark.exact
 def test_lost_rows_take_nothing_from_others() -> None:
     """The whole triangle, corners without nitrate or carbon included: alone alike."""
     corners = ["KNO3", "powdered sugar", "corn syrup"]
-    points = lattice.triangle(0.05)
+    points = numerics.triangle(0.05)
     # These two were once called cold in company, for a sum that a lost row had spoilt.
     rare = np.array([[0.0, 0.22, 0.78], [0.0, 0.21, 0.79], [0.9, 0.0, 0.1]])
     shares = np.vstack([points, rare])

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
 from castsugar.motor.firing.budget import Measured

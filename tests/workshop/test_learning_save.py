@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
 from castsugar.motor.firing.budget import Measured

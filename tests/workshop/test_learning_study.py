@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.parameters import Values, values_of

@@ -9,24 +9,17 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
-from castsugar.lattice import apportion
 from castsugar.motor.grain import AreaTable, HollowCylinder
+from castsugar.numerics import apportion
 from castsugar.workshop.bench import check_bench
-from castsugar.workshop.weigh import (
-    Equipment,
-    Piece,
-    Sizes,
-    balance,
-    corrected,
-    equipment_of,
-    notes,
-    pieces_of,
-    plan,
-    read_charge,
-    sizes_of,
-)
+from castsugar.workshop.weigh.accounts import balance, notes
+from castsugar.workshop.weigh.charge import read_charge
+from castsugar.workshop.weigh.correct import corrected
+from castsugar.workshop.weigh.equipment import Equipment, equipment_of
+from castsugar.workshop.weigh.pieces import Piece, Sizes, pieces_of, sizes_of
+from castsugar.workshop.weigh.sheet import plan
 from castsugar.workshop.weigh.steps import portions, steps_up
 
 pytestmark = pytest.mark.exact

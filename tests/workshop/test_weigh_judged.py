@@ -9,21 +9,17 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
 from castsugar.workshop.bench import check_bench
 from castsugar.workshop.motor_bench import hardware_of
-from castsugar.workshop.weigh import (
-    Conditions,
-    Equipment,
-    plan,
-    read_charge,
-    tolerances,
-    weighing,
-)
-from castsugar.workshop.weigh.judging import C_STAR, PEAK, POUR
-from castsugar.workshop.weigh.tolerance import LIMITS, OWN, SHARE
+from castsugar.workshop.weigh.charge import read_charge
+from castsugar.workshop.weigh.equipment import Equipment
+from castsugar.workshop.weigh.judging import C_STAR, PEAK, POUR, Conditions
+from castsugar.workshop.weigh.result import weighing
+from castsugar.workshop.weigh.sheet import plan
+from castsugar.workshop.weigh.tolerance import LIMITS, OWN, SHARE, tolerances
 
 pytestmark = pytest.mark.exact  # against evaluate, asked anew
 

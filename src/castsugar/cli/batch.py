@@ -215,7 +215,7 @@ def run_new(options: argparse.Namespace) -> int:
 def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
     from castsugar.cli.batch_events import events_of
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report import batch_rows
     from castsugar.report.batch_page import first_lines
     from castsugar.report.batch_warnings import warnings
@@ -276,7 +276,7 @@ def page(
 ) -> str:
     """Return a batch as text or JSON, with the cautions that apply."""
     from castsugar.cli.caution_facts import motor_facts, pan_facts
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report import batch_page, batch_rows
     from castsugar.report.batch_warnings import warnings
     from castsugar.workshop.motor_bench import hardware_of

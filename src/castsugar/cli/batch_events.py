@@ -9,7 +9,7 @@ from typing import Any
 from castsugar import plausible, units
 from castsugar.cli.batch_dates import date_of
 from castsugar.cli.batch_firing import firing_values, stand_options
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
 from castsugar.workshop.batches.batch import Batch

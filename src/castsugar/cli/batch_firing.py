@@ -8,15 +8,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.firing_options import (
-    add_stand_options,
-    read_recorded,
-    read_stand,
-)
+from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.errors import CastsugarError, InputError
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.motor.hardware import Hardware
     from castsugar.static_test import StaticTest
     from castsugar.workshop.batches.batch import Batch
@@ -123,7 +119,7 @@ def firing_values(path: Path, kept: Mapping[str, Any], batch: Batch) -> dict[str
     ------
     CastsugarError
     """
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report.firing_rows import firing_row
     from castsugar.report.firing_words import Asked
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from castsugar import plausible
 from castsugar.cli.batch_dates import date_of
-from castsugar.database import Database, load_database
+from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.profile import parse_cook
 from castsugar.recipe import Recipe, parse_recipe
@@ -20,7 +20,9 @@ from castsugar.workshop.batches.frozen import freeze
 from castsugar.workshop.batches.planned import read_actual
 from castsugar.workshop.batches.record import Made
 from castsugar.workshop.bench import Bench, read_bench
-from castsugar.workshop.weigh import equipment_of, plan, read_charge
+from castsugar.workshop.weigh.charge import read_charge
+from castsugar.workshop.weigh.equipment import equipment_of
+from castsugar.workshop.weigh.sheet import plan
 
 
 def make(options: argparse.Namespace, folder: Path) -> Made:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 _FEW = 20
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.expand import Lot
     from castsugar.mix import Mix
     from castsugar.workshop.bench import Bench

@@ -12,7 +12,8 @@ from castsugar.plain import to_json
 if TYPE_CHECKING:
     from typing import Any
 
-    from castsugar.database import Caution, Database
+    from castsugar.data.load import Database
+    from castsugar.data.records import Caution
     from castsugar.motor.law import BurnLaw
     from castsugar.motor.strands import StrandResults
     from castsugar.report.strand_units import StrandUnits
@@ -97,7 +98,7 @@ def run(options: argparse.Namespace) -> int:
     Exit code 0 also where a mix has no law: the report then says why, and what to do.
     """
     from castsugar import plausible
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.motor.strands import analyse
     from castsugar.workshop.readings import read_strand_files
 

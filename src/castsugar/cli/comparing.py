@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from castsugar.cli.conditions import Conditions as Read
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.decide.conditions import Conditions, Doubts
     from castsugar.decide.requirement import Requirement
     from castsugar.mix import Mix
@@ -97,7 +97,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     CastsugarError
     """
     from castsugar.cli.conditions import read_conditions
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.decide.conditions import Conditions
     from castsugar.decide.uncertainty import DRAWS, SEED
     from castsugar.errors import InputError

@@ -14,7 +14,7 @@ from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.expand import Lot
     from castsugar.kitchen.settings import Kitchen
     from castsugar.motor.hardware import Hardware
@@ -239,7 +239,7 @@ def read_conditions(
 ) -> Conditions:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar import plausible
-    from castsugar.database.locate import PRODUCT_SETS
+    from castsugar.data.load import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
 
     shelf = read_shelf(options, database)

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from castsugar.cli.comparing import Comparing
-    from castsugar.database import Caution
+    from castsugar.data.records import Caution
     from castsugar.driving import Firing
-    from castsugar.report.blocks import Document
+    from castsugar.report.blocks.model import Document
     from castsugar.report.change.asked import Asked
 
 #: How evaluate tells its draws, which are not those of these commands.
@@ -121,7 +121,7 @@ def with_remarks(options: argparse.Namespace, document: Document) -> Document:
     """Return a document that begins with the remarks on unusual values."""
     from dataclasses import replace
 
-    from castsugar.report.blocks import Paragraph, Section
+    from castsugar.report.blocks.model import Paragraph, Section
 
     if not getattr(options, "remarks", None):
         return document

@@ -8,23 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
 from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
-from castsugar.cli.conditions import (
-    Conditions,
-    add_condition_options,
-    read_conditions,
-)
-from castsugar.cli.evaluate_motor import (
-    check_trace,
-    fire_rows,
-    motor_extra,
-    trace_of,
-)
-from castsugar.cli.interrupt import (
-    INTERRUPTED,
-    held_back,
-    unconfirmed,
-    write_pictures,
-)
+from castsugar.cli.conditions import Conditions, add_condition_options, read_conditions
+from castsugar.cli.evaluate_motor import check_trace, fire_rows, motor_extra, trace_of
+from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.output import add_output_options, deliver
@@ -32,7 +18,7 @@ from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.driving import Firing
     from castsugar.mix import Mix
 
@@ -101,7 +87,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Evaluate the recipes and print the table."""
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
 
     database = load_database()
     if options.ballistics and options.flow != "frozen":

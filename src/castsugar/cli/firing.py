@@ -15,11 +15,12 @@ from castsugar.cli.syrup_options import add_syrup_options
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
-    from castsugar.database import Caution, Database
+    from castsugar.data.load import Database
+    from castsugar.data.records import Caution
     from castsugar.mix import Mix
-    from castsugar.motor.delay import Thrusting
+    from castsugar.motor.delay.inputs import Thrusting
     from castsugar.motor.hardware import Hardware
-    from castsugar.report.firing import Asked
+    from castsugar.report.firing_words import Asked
     from castsugar.static_test import StaticTest
     from castsugar.workshop.traces import Recording
 
@@ -90,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
         return run_delay(options, _thrusting(options))
     if options.file is None:
         raise InputError("no recording given; name its FILE (CSV)")
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.workshop.traces import read_trace
 
     database = load_database()
@@ -151,7 +152,7 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
     """Draw what was read."""
-    from castsugar.report.firing_chart import raw_chart
+    from castsugar.report.firing_raw import raw_chart
 
     courses = _read(recording)
     text = raw_chart(recording.file, recording.time, courses)
@@ -197,7 +198,7 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
         return None
     from castsugar.cli.firing_options import read_ends, read_recorded
     from castsugar.errors import InputError
-    from castsugar.motor.delay import Thrusting
+    from castsugar.motor.delay.inputs import Thrusting
     from castsugar.motor.firing.burning import cut
     from castsugar.motor.firing.reduction import pressure_channel
     from castsugar.workshop.traces import check_order, read_trace
@@ -226,7 +227,7 @@ def _asked(
 ) -> Asked:
     """Say what was typed, what was assumed, and in which units to answer."""
     from castsugar.cli.firing_options import assumed_words, typed_words
-    from castsugar.report.firing import Asked
+    from castsugar.report.firing_words import Asked
 
     mix = []
     if test.mix is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from castsugar import plausible, scope
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import InputError
 from castsugar.recipe import parse_recipe
 

@@ -34,7 +34,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the catalogue or one item."""
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report import ingredients
 
     database = load_database()

@@ -12,13 +12,7 @@ from castsugar.cli.comparing import (
     read_comparing,
 )
 from castsugar.cli.documents import asked_of, deliver_document
-from castsugar.cli.interrupt import (
-    INTERRUPTED,
-    NOT_DRAWN,
-    Hold,
-    held_back,
-    unconfirmed,
-)
+from castsugar.cli.interrupt import INTERRUPTED, NOT_DRAWN, Hold, held_back, unconfirmed
 
 if TYPE_CHECKING:
     from castsugar.decide.change import Change

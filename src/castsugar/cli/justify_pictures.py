@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from castsugar.decide.around import Around
     from castsugar.decide.change import Change
     from castsugar.decide.table import Settings
-    from castsugar.report.blocks import Figure
+    from castsugar.report.blocks.model import Figure
     from castsugar.report.change.pictures import Pictures
     from castsugar.report.search_words import Asked
 
@@ -114,7 +114,7 @@ def _names(asked_for: Comparing, change: Change) -> Asked:
 
 def _map(around: Around, names: Asked) -> Figure | None:
     """Draw the triangle with the limits and the two mixes; none along a line."""
-    from castsugar.report.blocks import Figure
+    from castsugar.report.blocks.model import Figure
     from castsugar.report.search_map import search_map
 
     if around.plane is None:
@@ -127,7 +127,7 @@ def _map(around: Around, names: Asked) -> Figure | None:
 
 def _traces(around: Around, names: Asked) -> Figure:
     """Draw each ingredient of the new mix along its own direction."""
-    from castsugar.report.blocks import Figure
+    from castsugar.report.blocks.model import Figure
     from castsugar.report.search_trace import trace_plot
 
     return Figure(
@@ -139,7 +139,7 @@ def _traces(around: Around, names: Asked) -> Figure:
 def _species(change: Change) -> Figure:
     """Draw the main products in the chamber."""
     from castsugar.decide.products import chamber_products
-    from castsugar.report.blocks import Figure
+    from castsugar.report.blocks.model import Figure
     from castsugar.report.species_bars import species_bars
 
     found = chamber_products(change.mixes, change.conditions)
@@ -153,7 +153,7 @@ def _firing(change: Change) -> Figure | None:
     """Draw pressure against time with its band; none without a motor."""
     from castsugar.decide.fired import pressure_bands
     from castsugar.motor.case import allowable_pressure
-    from castsugar.report.blocks import Figure
+    from castsugar.report.blocks.model import Figure
     from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 
     motor = change.conditions.motor

@@ -19,7 +19,7 @@ from castsugar.cli.syrup_options import add_syrup_options
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
 
 _EXAMPLES = """\
 examples:
@@ -102,7 +102,7 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar import plausible
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.cooking import kitchen_table
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
 
     database = load_database()
     shelf = read_shelf(options, database)
@@ -152,7 +152,7 @@ def _render(
 
 def run_parameters(options: argparse.Namespace) -> int:
     """Show the parameters of a kitchen."""
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report import data, kitchen
 
     database = load_database()

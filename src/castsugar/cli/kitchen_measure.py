@@ -101,7 +101,7 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.workshop.bench import append_measurement
 
     database = load_database()

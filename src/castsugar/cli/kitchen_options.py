@@ -12,7 +12,7 @@ from castsugar.cli.screen import remark
 MANY_DRAWS = 200
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.kitchen.cook import Cook
     from castsugar.kitchen.settings import Kitchen
     from castsugar.measuring import Learnt

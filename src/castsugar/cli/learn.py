@@ -12,7 +12,7 @@ from castsugar.cli.interrupt import held_back
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.report.learn_rows import Told
     from castsugar.static_test import StaticTest
     from castsugar.workshop.batches.batch import Batch
@@ -85,7 +85,7 @@ def run(options: argparse.Namespace) -> int:
         remark(_nothing(material, folder))
         return NO
 
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.workshop.learning.learnt import learn_all
 
     database = load_database()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from castsugar.blends import Blends
     from castsugar.columns import Column
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.motor.hardware import Hardware
 
 

@@ -114,7 +114,7 @@ def version_line() -> str:
     """Return the versions that a result depends on, on one line."""
     from importlib import metadata
 
-    from castsugar.database.locate import data_version
+    from castsugar.data.load import data_version
 
     return (
         f"castsugar {metadata.version('castsugar')}, species data {data_version()}, "

@@ -14,7 +14,8 @@ from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
-    from castsugar.database import Caution, Database
+    from castsugar.data.load import Database
+    from castsugar.data.records import Caution
     from castsugar.decide.outcome import Outcome
     from castsugar.decide.task import Task
     from castsugar.kitchen.settings import Kitchen
@@ -86,7 +87,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.decide.seek import seek
     from castsugar.workshop.bench import read_bench
 

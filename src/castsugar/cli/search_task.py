@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.decide.task import Task
     from castsugar.kitchen.settings import Kitchen
     from castsugar.motor.hardware import Hardware

@@ -7,18 +7,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
-from castsugar.cli.conditions import (
-    add_condition_options,
-    read_conditions,
-)
+from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
-from castsugar.cli.many import (
-    Rows,
-    add_many_options,
-    evaluate_many,
-    write_table,
-)
+from castsugar.cli.many import Rows, add_many_options, evaluate_many, write_table
 from castsugar.cli.motor_options import add_motor_options, motor_words
 from castsugar.cli.output import remarked, show
 
@@ -80,10 +72,10 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
-    from castsugar import lattice
+    from castsugar import numerics
     from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.recipe import parse_recipe
     from castsugar.report.charts import sweep_chart
 
@@ -101,7 +93,7 @@ def run(options: argparse.Namespace) -> int:
     base = [amount / whole for _, amount in recipe.parts]
     blends = blend(
         items,
-        lattice.along(base, index, values),
+        numerics.along(base, index, values),
         water_lost=conditions.water_lost or 0.0,
         lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,

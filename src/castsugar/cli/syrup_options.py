@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.expand import Lot
 
 
@@ -67,7 +67,7 @@ def syrup_lots(
     InputError
         If a lot is stated and no recipe holds a syrup.
     """
-    from castsugar.database import Syrup
+    from castsugar.data.records import Syrup
     from castsugar.errors import InputError, UnknownNameError
 
     def is_syrup(name: str) -> bool:

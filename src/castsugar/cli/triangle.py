@@ -7,10 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
-from castsugar.cli.conditions import (
-    add_condition_options,
-    read_conditions,
-)
+from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import (
@@ -25,7 +22,7 @@ from castsugar.cli.output import remarked, show
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
-    from castsugar.database import Database
+    from castsugar.data.load import Database
 
 _EXAMPLES = """\
 examples:
@@ -90,11 +87,11 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
-    from castsugar import lattice
+    from castsugar import numerics
     from castsugar.blends import put_together
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
-    from castsugar.database import load_database
+    from castsugar.data.load import load_database
     from castsugar.report.maps import Triangle, ternary
 
     database = load_database()
@@ -104,9 +101,9 @@ def run(options: argparse.Namespace) -> int:
     step = read_step(options.step)
     fixed = read_fixed(database, options.fixed, options.ingredients)
     total = 1.0 - sum(fixed.values())
-    triangle = lattice.triangle(step)
+    triangle = numerics.triangle(step)
     items = [*options.ingredients, *fixed]
-    fractions = lattice.with_fixed(triangle, total, list(fixed.values()))
+    fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
     marks = _marks(database, options.mark, options.ingredients, fixed, total)
     blends = put_together(
         items,

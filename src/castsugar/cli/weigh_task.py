@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
-    from castsugar.database import Database
+    from castsugar.data.load import Database
     from castsugar.kitchen.settings import Kitchen
     from castsugar.mix import Mix
     from castsugar.motor.hardware import Hardware
     from castsugar.workshop.bench import Bench
-    from castsugar.workshop.weigh import Charge, Conditions, Sheet
+    from castsugar.workshop.weigh.charge import Charge
+    from castsugar.workshop.weigh.judging import Conditions
+    from castsugar.workshop.weigh.sheet import Sheet
 
 #: The water that leaves does not come into this: a kitchen of few draws will do.
 _CAST_DRAWS = 20
@@ -66,7 +68,8 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     from castsugar.errors import InputError
     from castsugar.workshop.bench import read_bench
     from castsugar.workshop.motor_bench import hardware_of
-    from castsugar.workshop.weigh import Conditions, read_charge
+    from castsugar.workshop.weigh.charge import read_charge
+    from castsugar.workshop.weigh.judging import Conditions
 
     if options.bench is not None and not options.bench:
         raise InputError("--bench is empty; give the name of the bench file")
@@ -138,8 +141,9 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
     from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
-    from castsugar.workshop.weigh import equipment_of, pieces_of, plan, sizes_of
-    from castsugar.workshop.weigh.pieces import STRANDS
+    from castsugar.workshop.weigh.equipment import equipment_of
+    from castsugar.workshop.weigh.pieces import STRANDS, pieces_of, sizes_of
+    from castsugar.workshop.weigh.sheet import plan
 
     counts = (options.grains, options.strands, options.delays)
     equipment = equipment_of(setting.bench, options.scale_step)
@@ -254,7 +258,7 @@ def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
 
 def _sizes(setting: Setting, sheet: Sheet) -> list[str]:
     """Say which sizes nobody stated."""
-    from castsugar.workshop.weigh import sizes_of
+    from castsugar.workshop.weigh.pieces import sizes_of
 
     assumed = sizes_of(setting.bench).assumed
     return [

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from castsugar import scope, weighing
-from castsugar.arguments import instance, named_options, number, shown
+from castsugar.checks import instance, named_options, number, shown
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
-from castsugar.database import Database, load_database
+from castsugar.data.load import Database, load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.ratios import Row

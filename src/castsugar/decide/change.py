@@ -10,21 +10,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.arguments import instance, named_options
+from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMN
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.claims import SUPPORTED, Claim, Judged, judged
 from castsugar.decide.compare import SCALE_STEP, Comparison, compare, share_a_law
 from castsugar.decide.conditions import Conditions, Doubts
-from castsugar.decide.evidence import Evidence, evidence_of
+from castsugar.decide.evidence import evidence_of
+from castsugar.decide.evidence_record import Evidence
 from castsugar.decide.held import KEPT, Held, held_of
 from castsugar.decide.overturn import Overturn, overturn_of
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
 from castsugar.errors import InputError
-from castsugar.lattice import apportion
 from castsugar.mix import Mix, MixLike, as_mix
+from castsugar.numerics import apportion
 from castsugar.weighing import item_name
 
 if TYPE_CHECKING:

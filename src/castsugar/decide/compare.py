@@ -13,19 +13,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.arguments import named_options, number
 from castsugar.arrays import FloatArray
+from castsugar.checks import named_options, number
 from castsugar.decide.compare_notes import notes_of
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.outlook import Outlook
 from castsugar.decide.summary import summarise
 from castsugar.decide.through import DECADES, MOTOR
-from castsugar.decide.uncertainty import (
-    DRAWS,
-    SEED,
-    Draws,
-    draw,
-)
+from castsugar.decide.uncertainty import DRAWS, SEED, Draws, draw
 from castsugar.decide.verdicts import (
     BETTER,
     CANNOT_TELL,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from castsugar.arguments import instance, number
+from castsugar.checks import instance, number
 from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError

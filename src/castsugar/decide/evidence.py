@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from castsugar.database import Database, Ingredient
+from castsugar.data.load import Database
+from castsugar.data.records import Ingredient
 from castsugar.decide.evidence_record import (
     PUBLISHED,
     STANDINGS,

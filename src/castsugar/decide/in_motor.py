@@ -19,10 +19,7 @@ from castsugar.burning import (
     single_law,
     spread_of,
 )
-from castsugar.decide.inputs import (
-    Input,
-    Scores,
-)
+from castsugar.decide.inputs import Input, Scores
 from castsugar.decide.perturbed import Recipe
 from castsugar.driving import BEYOND
 from castsugar.motor import balance, peak

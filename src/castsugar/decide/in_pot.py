@@ -9,10 +9,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.cooking import browned_of
-from castsugar.decide.inputs import (
-    Input,
-    Scores,
-)
+from castsugar.decide.inputs import Input, Scores
 from castsugar.decide.perturbed import Recipe
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Values, find, values_of
 from castsugar.kitchen.pot import poured, standing, water_at_start, water_left

@@ -19,7 +19,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from castsugar.arrays import FloatArray
-from castsugar.database import Ingredient, load_database
+from castsugar.data.load import load_database
+from castsugar.data.records import Ingredient
 from castsugar.mix import Mix
 from castsugar.syrups import SOLIDS_UNCERTAINTY
 

@@ -12,14 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar import scope
-from castsugar.arguments import instance
 from castsugar.arrays import FloatArray
+from castsugar.checks import instance
 from castsugar.decide.conditions import Conditions, Doubts
-from castsugar.decide.inputs import (
-    Input,
-    Scores,
-    unique,
-)
+from castsugar.decide.inputs import Input, Scores, unique
 from castsugar.decide.perturbed import Recipe
 from castsugar.decide.through import (
     KITCHEN,

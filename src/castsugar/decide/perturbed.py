@@ -14,7 +14,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, of_mixes
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.conditions import Doubts
 from castsugar.decide.inputs import (
     Input,

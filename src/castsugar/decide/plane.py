@@ -13,7 +13,7 @@ from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Problem
 from castsugar.decide.region import Region
 from castsugar.errors import InputError
-from castsugar.lattice import triangle
+from castsugar.numerics import triangle
 
 #: About so many mixes lie on the lattice; so many steps at most.
 COUNT, _FINEST = 500, 80

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.errors import ValidityError
 from castsugar.expand import Constituent, Lot
 from castsugar.items import Item, weigh_items

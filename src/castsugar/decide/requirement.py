@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from castsugar.arguments import number
+from castsugar.checks import number
 from castsugar.columns import COLUMNS
 from castsugar.decide.problem import Limit
 from castsugar.decide.table import DRAWN, chance_column

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import stats
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.database import load_database
+from castsugar.data.load import load_database
 from castsugar.decide.problem import Goal
 from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Sloppiness

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from castsugar.arguments import number
+from castsugar.checks import number
 from castsugar.decide.explain import conflict
 from castsugar.decide.ratios import Row, ratio_row
 from castsugar.decide.region import Region, region

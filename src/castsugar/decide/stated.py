@@ -15,7 +15,7 @@ import numpy as np
 from castsugar import weighing
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
-from castsugar.database import Database, load_database
+from castsugar.data.load import Database, load_database
 from castsugar.decide.found import Found, LimitState
 from castsugar.decide.ledger import Trials
 from castsugar.decide.measure import KEPT

@@ -35,7 +35,7 @@ from castsugar.motor.law import (
 )
 from castsugar.motor.measured import MeasuredMix, columns
 from castsugar.motor.scheffe import ScheffeModel, scheffe_design, scheffe_fit
-from castsugar.propagation import variance
+from castsugar.numerics import variance
 
 #: Share of the mass that differs, over which the doubt of what was not measured grows
 #: by that of a borrowed law (assumed; as in `blend_law`).

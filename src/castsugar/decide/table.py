@@ -14,14 +14,10 @@ from typing import Any
 import numpy as np
 
 from castsugar import cooking, driving, rows, weighing
-from castsugar.arguments import instance, number
 from castsugar.arrays import FloatArray
 from castsugar.blends import Blends, put_together
-from castsugar.constants import (
-    DEFAULT_PRESSURE,
-    STANDARD_ATMOSPHERE,
-    STANDARD_GRAVITY,
-)
+from castsugar.checks import instance, number
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.evaluation import check_options
 from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from castsugar import scope
-from castsugar.arguments import instance, number
-from castsugar.database import load_database
+from castsugar.checks import instance, number
+from castsugar.data.load import load_database
 from castsugar.decide.hunt import Effort
 from castsugar.decide.problem import Goal
 from castsugar.decide.ratios import Row

@@ -18,12 +18,7 @@ from castsugar.constants import STANDARD_GRAVITY
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.in_motor import InMotor
 from castsugar.decide.in_pot import Cooking, InPot
-from castsugar.decide.inputs import (
-    Input,
-    Scores,
-    of_shifts,
-    shifted,
-)
+from castsugar.decide.inputs import Input, Scores, of_shifts, shifted
 from castsugar.decide.perturbed import Recipe
 from castsugar.species_sets import other_set, shipped_species
 from castsugar.thermo import batch

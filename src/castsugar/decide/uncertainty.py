@@ -13,21 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import rankdata
 
-from castsugar.arguments import whole
 from castsugar.arrays import FloatArray
+from castsugar.checks import whole
 from castsugar.decide.conditions import Conditions, Doubts
-from castsugar.decide.inputs import (
-    Input,
-    drawn,
-    of_shifts,
-    shifted,
-)
+from castsugar.decide.inputs import Input, drawn, of_shifts, shifted
 from castsugar.decide.outlook import Outlook
 from castsugar.decide.summary import Part, Summary, parts_of, summarise
 from castsugar.decide.through import THERMO, less, on_scale
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix import MixLike
-from castsugar.propagation import carried, variance
+from castsugar.numerics import carried, variance
 
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.
 _CHANCE = 9.0

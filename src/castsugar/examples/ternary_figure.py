@@ -9,7 +9,7 @@ import argparse
 from typing import Any
 
 import castsugar as cs
-from castsugar.lattice import triangle
+from castsugar.numerics import triangle
 
 ITEMS = ("potassium nitrate", "powdered sugar", "corn syrup")
 COLUMN, LABEL = "characteristic_velocity_m_s", "ideal c* [m/s]"

@@ -18,13 +18,7 @@ from pathlib import Path
 
 from castsugar.errors import InputError
 from castsugar.files.locking import locked
-from castsugar.files.paths import (
-    explained,
-    is_folder,
-    real,
-    status,
-    why_no_file,
-)
+from castsugar.files.paths import explained, is_folder, real, status, why_no_file
 from castsugar.files.reading import LARGEST, read_bytes
 
 #: What this module leaves behind when it is killed.

@@ -14,7 +14,7 @@ from castsugar.errors import CastsugarError, ConvergenceError
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import NAMES, Values, values_of
-from castsugar.propagation import variance
+from castsugar.numerics import variance
 
 #: A measurement further than this from what is believed contradicts it: one in 370 if
 #: all is as assumed.

@@ -14,11 +14,7 @@ from castsugar.kitchen import slurry
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.parameters import Values
-from castsugar.kitchen.pot import (
-    Pot,
-    water_at_start,
-    water_left,
-)
+from castsugar.kitchen.pot import Pot, water_at_start, water_left
 
 #: Standard uncertainties beside the reading. Loss of water: share of it that spills or
 #: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,

@@ -22,7 +22,7 @@ from castsugar.kitchen.pot import (
 from castsugar.kitchen.settings import WINDOW_DRAWS, Kitchen
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.window import degradation_limit, pour_window
-from castsugar.quantile import smooth_quantile
+from castsugar.numerics import smooth_quantile
 
 #: Rows that are drawn together: their arrays fit the cache.
 BLOCK = 64

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import positive
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor.grain import Grain
-from castsugar.motor.inputs import positive
 from castsugar.motor.nozzle import Nozzle
 
 

@@ -27,8 +27,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.checks import positive
 from castsugar.errors import InputError
-from castsugar.motor.inputs import positive
 from castsugar.motor.law import REFERENCE_PRESSURE, BurnLaw
 
 _LOG_REFERENCE = float(np.log(REFERENCE_PRESSURE))

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import one_of, positive
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor import wall
-from castsugar.motor.inputs import one_of, positive
 from castsugar.motor.material import Material
 
 

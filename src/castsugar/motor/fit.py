@@ -24,7 +24,7 @@ from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.regression import LeastSquares, least_squares, student
-from castsugar.propagation import variance
+from castsugar.numerics import variance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

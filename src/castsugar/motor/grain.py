@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import positive
 from castsugar.errors import InputError
-from castsugar.motor.inputs import positive
 
 #: A typed web that misses the last one by rounding still burns.
 _EDGE = 1.0 + 1e-12

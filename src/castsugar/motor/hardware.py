@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from castsugar.checks import positive
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.blend_law import BlendLaw
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.grain import Grain
-from castsugar.motor.inputs import positive
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak import Spread
 

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
-from castsugar.propagation import variance
+from castsugar.numerics import variance
 
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 

@@ -13,14 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import one_of
 from castsugar.errors import InputError
 from castsugar.motor import balance, peak
 from castsugar.motor.assembly import Motor
 from castsugar.motor.balance import Bands
-from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE
 from castsugar.motor.standing import BRANCHES, amplification, withheld
-from castsugar.quantile import smooth_quantile
+from castsugar.numerics import smooth_quantile
 
 #: Draws a mix.
 DRAWS = 200

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.checks import positive
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor.inputs import positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

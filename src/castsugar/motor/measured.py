@@ -9,12 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.law import (
-    EXPONENT_DOUBT,
-    BurnLaw,
-    burn_rate,
-    log_rate_uncertainty,
-)
+from castsugar.motor.law import EXPONENT_DOUBT, BurnLaw, burn_rate, log_rate_uncertainty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import positive, within
 from castsugar.errors import InputError
-from castsugar.motor.inputs import positive, within
 
 #: Exponent for the choked limit where none is given: 1.893, the limit of air, is
 #: above that of every nitrate-sugar gas (exponents of 1.04 to 1.3 give 1.68 to 1.83).

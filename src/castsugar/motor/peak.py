@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import one_of
 from castsugar.errors import InputError
 from castsugar.motor import balance
 from castsugar.motor.assembly import Motor
 from castsugar.motor.balance import Bands
-from castsugar.motor.inputs import one_of
 from castsugar.motor.law import REFERENCE_PRESSURE, BurnLaw, draw_laws
 from castsugar.motor.standing import BRANCHES
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.regression import LeastSquares, least_squares
-from castsugar.propagation import variance
+from castsugar.numerics import variance
 
 #: What is held of tau before it is measured counts like so many degrees of freedom
 #: (assumed): a handful of mixes cannot fix it.

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.checks import one_of, positive
 from castsugar.motor import balance
 from castsugar.motor.balance import Bands, Roots
-from castsugar.motor.inputs import one_of, positive
 from castsugar.motor.law import BurnLaw
 
 #: Which stable pressure is meant where there are several.

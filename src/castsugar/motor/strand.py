@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from castsugar.motor.inputs import positive
+from castsugar.checks import positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.inputs import one_of
+from castsugar.checks import one_of
 
 #: Accepted conventions of the hoop stress.
 CONVENTIONS: Final = ("mean diameter", "inner diameter", "thick wall")

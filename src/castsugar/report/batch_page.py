@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.report.batch_list import printable
 from castsugar.report.batch_rows import Beside, beside, event_lines, state
 from castsugar.report.kitchen import caution_lines

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from castsugar import plausible
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.driving import untold
 from castsugar.motor.firing.budget import COVERAGE, Measured
 from castsugar.motor.firing.faults import explain_efficiency, impossible

@@ -11,7 +11,8 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
-from castsugar.report.svg import LineChart, Panel, Series, Span, line_chart
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Panel, Series, Span
 
 Rows = Sequence[Mapping[str, Any]]
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar import units
-from castsugar.database import Caution
-from castsugar.motor.delay import CLIMB, Delay, Estimate
+from castsugar.data.records import Caution
+from castsugar.motor.delay.checks import CLIMB
+from castsugar.motor.delay.result import Delay, Estimate
 from castsugar.motor.strands import MixResult
 from castsugar.report.layout import wrapped
 from castsugar.report.strand_units import percent, short, significant

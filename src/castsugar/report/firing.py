@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.errors import InputError
 from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.reduction import Reduction

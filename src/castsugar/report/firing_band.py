@@ -11,7 +11,8 @@ from castsugar.arrays import FloatArray
 from castsugar.decide.fired import PressureBand
 from castsugar.errors import InputError
 from castsugar.motor.firing.expected import Expected
-from castsugar.report.svg import LineChart, Panel, Series, line_chart
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Panel, Series
 
 #: What the limit of a case is called: a pressure that the user states, or one worked
 #: out of what the user states of proof or wall.

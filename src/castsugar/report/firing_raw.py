@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.report.svg import LineChart, Panel, Series, line_chart, thinned
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Panel, Series
+from castsugar.report.svg.thin import thinned
 
 Course = tuple[str, str, FloatArray]
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.motor.firing.agreement import LEVEL, Agreement
 from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.channel import Channel

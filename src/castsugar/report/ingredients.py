@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from castsugar.database import Database, Ingredient, Premix, Syrup
+from castsugar.data.load import Database
+from castsugar.data.records import Ingredient, Premix, Syrup
 from castsugar.report.layout import wrapped
 
 #: Where values start on the screen.

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar.columns import Column
-from castsugar.database import Caution, Syrup
+from castsugar.data.records import Caution, Syrup
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import Outcome
 from castsugar.kitchen.glass import set_word

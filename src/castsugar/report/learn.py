@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from castsugar.report.blocks import Bullets, Cell, Document, Figure, Paragraph, Section
+from castsugar.report.blocks.model import (
+    Bullets,
+    Cell,
+    Document,
+    Figure,
+    Paragraph,
+    Section,
+)
 from castsugar.report.learn_checks import checks_section
 from castsugar.report.learn_first import bench_section, first_section
 from castsugar.report.learn_rows import Told

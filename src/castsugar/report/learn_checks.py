@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
     Block,
     Bullets,
     Cell,

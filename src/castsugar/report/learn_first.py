@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section
+from castsugar.report.blocks.model import Block, Bullets, Cell, Paragraph, Section
 from castsugar.report.learn_rows import Told
 from castsugar.workshop.learning.alarms import sentences
 from castsugar.workshop.learning.learnt import Learning

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from castsugar.database import Caution, Syrup
+from castsugar.data.records import Caution, Syrup
 from castsugar.motor.law import BurnLaw
 from castsugar.report.kitchen import outcome_rows, parameter_rows
 from castsugar.workshop.learning.alarms import Alarm

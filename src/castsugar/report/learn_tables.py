@@ -6,7 +6,14 @@ from typing import Any
 
 from castsugar.driving import untold
 from castsugar.motor.hardware import Hardware
-from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section, Table
+from castsugar.report.blocks.model import (
+    Block,
+    Bullets,
+    Cell,
+    Paragraph,
+    Section,
+    Table,
+)
 from castsugar.report.kitchen import one_digit, parameter_rows
 from castsugar.report.learn_rows import Told, efficiency_row, firing_row, law_rows
 from castsugar.report.learn_words import between, chance, count, id_list, three

@@ -11,7 +11,8 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import Column
-from castsugar.report.svg import TernaryMap, ternary_map
+from castsugar.report.svg.spec import TernaryMap
+from castsugar.report.svg.ternary import ternary_map
 
 Shares = tuple[float, float, float]
 

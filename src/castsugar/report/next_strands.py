@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar import units
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.decide.next_strands import Doubt, NextMix, Proposal
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_units import short, significant

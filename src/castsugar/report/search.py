@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.decide.found import INTERRUPTED_AFTER
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.rounding import Weighable

@@ -25,13 +25,7 @@ from castsugar.report.search_picture import (
 )
 from castsugar.report.search_words import Asked, label_of, unit_of
 from castsugar.report.svg.borders import draw_border, name_border
-from castsugar.report.svg.canvas import (
-    INK,
-    PAGE,
-    Stroke,
-    Svg,
-    TextStyle,
-)
+from castsugar.report.svg.canvas import INK, PAGE, Stroke, Svg, TextStyle
 from castsugar.report.svg.isolines import level_labels
 from castsugar.report.svg.legend import (
     ColourBar,

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar.arrays import FloatArray
-from castsugar.database import Caution, load_database
+from castsugar.data.load import load_database
+from castsugar.data.records import Caution
 from castsugar.decide.found import LimitState, Price, Relaxation, RowState, Runner
 from castsugar.decide.judge import Judge
 from castsugar.decide.ledger import MOVED
@@ -16,12 +17,7 @@ from castsugar.decide.problem import Limit
 from castsugar.decide.rounding import Weighable
 from castsugar.report.data import versions
 from castsugar.report.search_amounts import boundless, broken, gain, not_computed
-from castsugar.report.search_words import (
-    Asked,
-    file_key,
-    plain_key,
-    unit_key,
-)
+from castsugar.report.search_words import Asked, file_key, plain_key, unit_key
 
 Row = dict[str, Any]
 

@@ -12,7 +12,8 @@ from castsugar.motor.fit import LawFit
 from castsugar.motor.law import BurnLaw, burn_rate
 from castsugar.motor.strands import MixResult, StrandResults
 from castsugar.report.strands import Asked, mix_name
-from castsugar.report.svg import LineChart, Panel, Points, Series, line_chart
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Panel, Points, Series
 from castsugar.strand_intervals import grain_interval
 
 Edges = Callable[[LawFit, FloatArray], tuple[FloatArray, FloatArray]]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from castsugar.database import Source
+from castsugar.data.records import Source
 from castsugar.motor.families import Comparison
 from castsugar.motor.law import BurnLaw, burn_rate, outside
 from castsugar.motor.regression import student

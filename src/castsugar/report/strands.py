@@ -8,7 +8,7 @@ from pathlib import PurePath
 
 from castsugar import units
 from castsugar.constants import DEFAULT_PRESSURE
-from castsugar.database import Caution, Source
+from castsugar.data.records import Caution, Source
 from castsugar.motor.bands import FALSE_ALARM
 from castsugar.motor.families import Comparison
 from castsugar.motor.law import BurnLaw, burn_rate, outside

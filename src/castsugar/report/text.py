@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.columns import COLUMN, COLUMNS, DOUBTS, Column
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.report.kitchen import kitchen_lines
 from castsugar.report.layout import (
     CELL,

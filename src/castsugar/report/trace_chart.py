@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from castsugar.driving import Firing
-from castsugar.report.svg import LineChart, Panel, Series, line_chart
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Panel, Series
 
 _POINTS = 400
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.expand import DRY_BASIS
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
     Blanks,
     Block,
     Bullets,
@@ -26,8 +26,10 @@ from castsugar.report.weigh_cells import (
 )
 from castsugar.report.weigh_work import unbroken, work_blocks
 from castsugar.workshop.lots import LotRecord
-from castsugar.workshop.weigh import Correction, Sheet, Weighing
 from castsugar.workshop.weigh.accounts import coarse_notes, scale_holds
+from castsugar.workshop.weigh.correct import Correction
+from castsugar.workshop.weigh.result import Weighing
+from castsugar.workshop.weigh.sheet import Sheet
 
 #: What is written by hand on the printed sheet.
 _BLANKS = (

@@ -6,10 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from castsugar.database import Caution
+from castsugar.data.records import Caution
 from castsugar.report.data import versions
-from castsugar.workshop.weigh import Correction, Line, Weighing, balance
+from castsugar.workshop.weigh.accounts import balance
+from castsugar.workshop.weigh.correct import Correction
 from castsugar.workshop.weigh.judging import C_STAR, PEAK, POUR
+from castsugar.workshop.weigh.result import Weighing
+from castsugar.workshop.weigh.sheet import Line
 
 #: Column of a table of mixes to the name of what one step does to it.
 _SLOPES = {

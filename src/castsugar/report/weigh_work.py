@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from castsugar.database import Caution
-from castsugar.report.blocks import Block, Cell, Paragraph, Table
-from castsugar.workshop.weigh import Sheet
+from castsugar.data.records import Caution
+from castsugar.report.blocks.model import Block, Cell, Paragraph, Table
+from castsugar.workshop.weigh.sheet import Sheet
 
 #: What is ticked with a pen.
 BOX = "[  ]"

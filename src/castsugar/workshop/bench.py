@@ -35,11 +35,7 @@ from castsugar.workshop.motor_keys import (
 from castsugar.workshop.motor_keys import STATED as STATED_LAW
 from castsugar.workshop.schema import Keys, Place, Where, read_table
 from castsugar.workshop.search_keys import LIMITS, SCALE, SEARCH
-from castsugar.workshop.search_tables import (
-    read_limits,
-    read_recipes,
-    read_search,
-)
+from castsugar.workshop.search_tables import read_limits, read_recipes, read_search
 
 #: Largest bench file that is read [bytes].
 LARGEST = 4_000_000

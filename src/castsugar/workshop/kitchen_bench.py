@@ -7,7 +7,7 @@ from typing import Any
 
 from castsugar import measuring
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.belief import Belief, unmeasured
 from castsugar.kitchen.cook import Cook

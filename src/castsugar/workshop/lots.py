@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar import plausible, units
-from castsugar.database import Database, Syrup
+from castsugar.data.load import Database
+from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError
 from castsugar.expand import Lot, expand
 from castsugar.workshop.bench import Bench

@@ -10,7 +10,7 @@ from typing import Any
 
 from castsugar import scope, weighing
 from castsugar.burning import SAME_MIX, differs
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.lending import borrowed_law
 from castsugar.mix import Mix

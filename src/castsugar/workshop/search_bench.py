@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from castsugar.columns import COLUMN
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.profile import parse_cook
 from castsugar.motor.hardware import Hardware

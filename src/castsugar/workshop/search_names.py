@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from castsugar import scope, weighing
-from castsugar.database import Database
-from castsugar.database.records import plain
+from castsugar.data.load import Database
+from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.mix import Mix
 from castsugar.recipe import parse_recipe

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
+    TONES,
     Blanks,
     Bullets,
     Cell,
@@ -13,8 +14,7 @@ from castsugar.report.blocks import (
     Section,
     Table,
 )
-from castsugar.report.blocks.model import TONES
-from castsugar.report.svg import Bar, BarChart, bar_chart
+from castsugar.report.svg.bars import Bar, BarChart, bar_chart
 from castsugar.report.svg.words import escaped
 
 #: Names that somebody might give a mix, on purpose or not.

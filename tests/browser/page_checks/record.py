@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
     Blanks,
     Bullets,
     Cell,
@@ -15,15 +15,10 @@ from castsugar.report.blocks import (
     Section,
     Table,
 )
-from castsugar.report.svg import (
-    Bar,
-    BarChart,
-    LineChart,
-    Series,
-    bar_chart,
-    line_chart,
-)
-from castsugar.report.svg import Panel as Graph
+from castsugar.report.svg.bars import Bar, BarChart, bar_chart
+from castsugar.report.svg.line import line_chart
+from castsugar.report.svg.series import LineChart, Series
+from castsugar.report.svg.series import Panel as Graph
 
 _KEYS = ("standard-tables", "drop-rig")
 _SCRIPT = """

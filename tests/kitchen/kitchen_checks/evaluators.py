@@ -7,15 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from published_checks.rows import Given
 
-from castsugar.kitchen import (
-    glass,
-    heat,
-    liquid,
-    slurry,
-    solubility,
-    storage,
-    water,
-)
+from castsugar.kitchen import glass, heat, liquid, slurry, solubility, storage, water
 from castsugar.kitchen.validity import ICE_POINT
 
 

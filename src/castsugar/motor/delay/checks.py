@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
+from castsugar.checks import positive
 from castsugar.errors import InputError
 from castsugar.motor.delay.inputs import Thrusting
-from castsugar.motor.inputs import positive
 from castsugar.motor.law import BurnLaw
 
 #: A law is continued beyond the tested pressures by this share, no further.

@@ -17,12 +17,12 @@ from typing import Final
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.motor.delay.checks import CLIMB, cautions_of, check
 from castsugar.motor.delay.draws import Column, Departures, depart
 from castsugar.motor.delay.inputs import Settings, Thrusting, pressure_above
 from castsugar.motor.delay.result import Delay, Estimate, estimate
-from castsugar.motor.inputs import positive
 from castsugar.motor.law import BurnLaw, log_rate_uncertainty
 
 #: A column that is through before the thrust ends in more draws than this is flagged.

@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor.inputs import positive
 from castsugar.motor.law import BurnLaw
 from castsugar.motor.peak import DRAWS, SEED
 from castsugar.motor.strands import MixResult

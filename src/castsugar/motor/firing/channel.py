@@ -8,12 +8,7 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
-from castsugar.motor.firing.burning import (
-    THRESHOLD,
-    Burning,
-    find_burning,
-    integral,
-)
+from castsugar.motor.firing.burning import THRESHOLD, Burning, find_burning, integral
 from castsugar.motor.firing.signal import (
     at_limit,
     bridge,

@@ -30,7 +30,7 @@ from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.firing.shifts import Case, jumping_zeros, shifted_cases
 from castsugar.motor.grain import Grain
 from castsugar.motor.law import EXPONENT_DOUBT, Band, BurnLaw
-from castsugar.propagation import carried
+from castsugar.numerics import carried
 
 _BINS = 120
 

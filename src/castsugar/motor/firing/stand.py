@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor.firing.burning import THRESHOLD
-from castsugar.motor.inputs import positive
 
 #: Standard uncertainties where the user states none; assumed. A calliper in a throat
 #: reads to 0.05 mm, a grain is weighed with its liner to 0.5 %, a sensor holds its

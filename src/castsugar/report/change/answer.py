@@ -6,7 +6,14 @@ from castsugar.decide.change import BASE, NEW, Change
 from castsugar.decide.claims import SUPPORTED, Judged
 from castsugar.decide.held import BROKEN
 from castsugar.decide.verdicts import CANNOT_TELL
-from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section, Table
+from castsugar.report.blocks.model import (
+    Block,
+    Bullets,
+    Cell,
+    Paragraph,
+    Section,
+    Table,
+)
 from castsugar.report.change.asked import Asked
 from castsugar.report.change.settling import test_for
 from castsugar.report.change.words import (

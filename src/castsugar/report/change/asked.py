@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from castsugar.database import Caution, Source
+from castsugar.data.records import Caution, Source
 from castsugar.driving import Firing
 
 

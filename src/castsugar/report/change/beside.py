@@ -8,7 +8,7 @@ from typing import Any
 
 from castsugar.decide.compare import Comparison
 from castsugar.decide.verdicts import BETTER, RULE
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
     Block,
     Bullets,
     Cell,

@@ -8,7 +8,7 @@ from typing import Any
 
 from castsugar.driving import Firing
 from castsugar.kitchen.glass import set_word
-from castsugar.report.blocks import Cell, Table
+from castsugar.report.blocks.model import Cell, Table
 from castsugar.report.layout import number
 
 Row = Mapping[str, Any]

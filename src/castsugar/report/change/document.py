@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from castsugar.decide.change import Change
-from castsugar.report.blocks import (
+from castsugar.report.blocks.model import (
     Blanks,
     Block,
     Bullets,

@@ -10,7 +10,14 @@ from castsugar.decide.compare import Comparison
 from castsugar.decide.inputs import Input
 from castsugar.decide.overturn import Overturn
 from castsugar.decide.verdicts import CANNOT_TELL
-from castsugar.report.blocks import Block, Bullets, Cell, Paragraph, Section, Table
+from castsugar.report.blocks.model import (
+    Block,
+    Bullets,
+    Cell,
+    Paragraph,
+    Section,
+    Table,
+)
 from castsugar.report.change.effects import listed
 from castsugar.report.change.settling import test_for
 from castsugar.report.change.words import plain_label

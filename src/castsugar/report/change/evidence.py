@@ -7,10 +7,10 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from castsugar.database import Source
+from castsugar.data.records import Source
 from castsugar.decide.change import Change
-from castsugar.decide.evidence import STANDINGS, Evidence
-from castsugar.report.blocks import Bullets, Cell, Paragraph, Section, Table
+from castsugar.decide.evidence_record import STANDINGS, Evidence
+from castsugar.report.blocks.model import Bullets, Cell, Paragraph, Section, Table
 
 #: A source in the words of a note: its key in brackets.
 _KEY = re.compile(r"\(([a-z0-9-]+)\)")

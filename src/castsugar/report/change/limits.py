@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from castsugar.decide.change import Change
 from castsugar.decide.held import Held, Standing
-from castsugar.report.blocks import Block, Cell, Paragraph, Section, Table
+from castsugar.report.blocks.model import Block, Cell, Paragraph, Section, Table
 from castsugar.report.change.words import (
     beside,
     chance_text,

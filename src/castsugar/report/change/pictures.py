@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from castsugar.report.blocks import Figure, Panel
+from castsugar.report.blocks.model import Figure, Panel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

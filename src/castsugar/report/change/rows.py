@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from castsugar.decide.change import Change
-from castsugar.decide.evidence import Evidence
+from castsugar.decide.evidence_record import Evidence
 from castsugar.decide.held import Held
 from castsugar.decide.overturn import Overturn
 from castsugar.report.change.asked import Asked

@@ -9,7 +9,7 @@ from typing import Any
 from castsugar.blends import of_mixes
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.cooking import cook
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.evaluation import evaluate
 from castsugar.expand import Lot
 from castsugar.kitchen.profile import parse_cook

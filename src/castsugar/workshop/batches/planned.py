@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from castsugar import plausible, weighing
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import InputError, nearest_names
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.kitchen_keys import MEASUREMENTS

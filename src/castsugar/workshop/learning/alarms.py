@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.motor.hardware import Hardware
 from castsugar.workshop.batches.batch import Batch

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from castsugar.blends import of_mixes
 from castsugar.burning import SAME_MIX, burn_law_of, differs
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.files.reading import sha256_of
 from castsugar.mix import Mix

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from castsugar.burning import differs
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import compare

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.motor.hardware import Hardware
 from castsugar.workshop.bench import Bench

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from castsugar import measuring
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.calibration import Outcome
 from castsugar.kitchen.cook import Cook

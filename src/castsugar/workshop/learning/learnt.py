@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.mix import Mix
 from castsugar.motor.hardware import Hardware

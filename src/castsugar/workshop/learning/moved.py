@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.burning import SAME_MIX, differs
-from castsugar.database import Database
+from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate
 from castsugar.kitchen.cook import Cook

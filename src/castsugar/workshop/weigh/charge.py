@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from castsugar import scope
-from castsugar.database import Database, Syrup
+from castsugar.data.load import Database
+from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.expand import Lot
 from castsugar.mix import Mix

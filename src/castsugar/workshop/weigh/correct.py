@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from castsugar.errors import InputError
-from castsugar.lattice import apportion
+from castsugar.numerics import apportion
 from castsugar.workshop.weigh.sheet import Sheet
 from castsugar.workshop.weigh.steps import steps_up
 

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from castsugar.errors import InputError
-from castsugar.lattice import apportion
 from castsugar.mix import Mix
+from castsugar.numerics import apportion
 from castsugar.workshop.lots import LotRecord
 from castsugar.workshop.weigh.charge import KINDS, Charge
 from castsugar.workshop.weigh.contents import water_of

@@ -1,14 +1,19 @@
-"""Read a CSV file strictly: every complaint names file, line, column and value."""
+"""Read a data file strictly: headers with units, every complaint names its place."""
 
 from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterator
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from castsugar.constants import ELEMENTS
+from castsugar.data.records import Composition
 from castsugar.errors import DataError, nearest_names
+
+# ----------------------------------------------------------------------------
+# Read a CSV file strictly: every complaint names file, line, column and value.
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,3 +115,129 @@ def _check_header(name: str, header: tuple[str, ...], columns: tuple[str, ...]) 
             f"{name} line 1: columns must be {','.join(columns)}"
             + (f"; not known: {', '.join(extra)}" if extra else " in this order")
         )
+
+
+# ----------------------------------------------------------------------------
+# The header of each data file; units are part of the name.
+
+SOURCES = ("key", "kind", "citation", "doi_or_url", "licence", "retrieved", "note")
+INGREDIENTS = (
+    "name",
+    "aliases",
+    "formula",
+    "role",
+    "fuel_kind",
+    "enthalpy_of_formation_kJ_mol",
+    "enthalpy_uncertainty_kJ_mol",
+    "enthalpy_status",
+    "enthalpy_source",
+    "density_kg_m3",
+    "density_status",
+    "density_source",
+    "note",
+)
+ALTERNATIVES = (
+    "ingredient",
+    "alternative",
+    "enthalpy_of_formation_kJ_mol",
+    "enthalpy_uncertainty_kJ_mol",
+    "status",
+    "source",
+    "note",
+)
+SYRUPS = (
+    "name",
+    "aliases",
+    "dextrose_equivalent",
+    "dry_solids_fraction",
+    "dry_solids_uncertainty",
+    "fructose_fraction",
+    "dp1_fraction",
+    "dp2_fraction",
+    "dp3_fraction",
+    "dp4plus_fraction",
+    "dp4plus_chain_length",
+    "ash_fraction",
+    "solids_specific_volume_cm3_g",
+    "viscosity_dextrose_equivalent",
+    "acid_series",
+    "status",
+    "source",
+    "note",
+)
+PREMIXES = (
+    "premix",
+    "aliases",
+    "component",
+    "mass_fraction",
+    "status",
+    "source",
+    "note",
+)
+CAUTIONS = (
+    "key",
+    "topic",
+    "quantity",
+    "operator",
+    "limit",
+    "unit",
+    "level",
+    "text",
+    "source",
+    "status",
+)
+BURN_LAWS = (
+    "name",
+    "mix",
+    "fuel",
+    "oxidizer_percent",
+    "band_low_MPa",
+    "band_high_MPa",
+    "rate_at_1MPa_mm_s",
+    "exponent",
+    "relative_uncertainty",
+    "status",
+    "source",
+    "note",
+)
+
+
+# ----------------------------------------------------------------------------
+# Checks on data rows that concern more than one cell.
+
+
+def source(row: Row, column: str, sources: Mapping[str, object]) -> str:
+    """Return the source key in a cell; it must be a row of ``sources.csv``."""
+    key = row.required(column)
+    if key not in sources:
+        near = nearest_names(key, sources, 1)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        raise row.fail(column, f"is not a key in sources.csv{hint}")
+    return key
+
+
+def unique(
+    taken: Container[str], name: str, owner: str, row: Row | None = None
+) -> None:
+    """Refuse a name that is already taken."""
+    if name in taken:
+        place = f"{row.file} line {row.line}: " if row else "species_data: "
+        raise DataError(f"{place}the name {name!r} (of {owner!r}) is used twice")
+
+
+def sums_to_one(row: Row, column: str, total: float) -> None:
+    """Check that fractions sum to 1 within 1e-6."""
+    if abs(total - 1.0) > 1e-6:
+        raise DataError(
+            f"{row.file} line {row.line}, column {column}: the fractions sum to "
+            f"{total:.7g}; they must sum to 1 within 1e-6"
+        )
+
+
+def elements(row: Row, composition: Composition) -> None:
+    """Check that a formula uses only the elements of this family."""
+    for element, _ in composition:
+        if element not in ELEMENTS:
+            raise row.fail(
+                "formula", f"has element {element}; allowed: {' '.join(ELEMENTS)}"
+            )

@@ -8,9 +8,9 @@ from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from castsugar.database import headers, validate
-from castsugar.database.records import STATUSES, Source
-from castsugar.database.table import Row, read_rows
+from castsugar.data import csv_reader
+from castsugar.data.csv_reader import Row, read_rows
+from castsugar.data.records import STATUSES, Source
 
 #: What the rows of one law must have in common.
 _SHARED = (
@@ -81,7 +81,7 @@ def load_burn_laws(
         A bad cell, bands that do not rise or touch, rows of a law that disagree.
     """
     groups: dict[str, list[Row]] = {}
-    for row in read_rows(folder / "burn_laws.csv", headers.BURN_LAWS):
+    for row in read_rows(folder / "burn_laws.csv", csv_reader.BURN_LAWS):
         groups.setdefault(row.required("name"), []).append(row)
     return {name: _law(name, rows, sources, fuels) for name, rows in groups.items()}
 
@@ -120,7 +120,7 @@ def _law(
         bands=tuple(bands),
         relative_uncertainty=first.number("relative_uncertainty", 0.01, 2.0),
         status=first.text("status", STATUSES),
-        source=validate.source(first, "source", sources),
+        source=csv_reader.source(first, "source", sources),
         note=first.text("note"),
     )
 

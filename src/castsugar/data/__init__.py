@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from castsugar.database.burn_laws import BurnLawRecord
-from castsugar.database.load import Database, load_database
-from castsugar.database.locate import data_folder
-from castsugar.database.records import (
+from castsugar.data.burn_laws import BurnLawRecord
+from castsugar.data.load import Database, data_folder, load_database
+from castsugar.data.records import (
     Alternative,
     Caution,
     Ingredient,

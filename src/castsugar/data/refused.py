@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from castsugar.constants import ELEMENTS
-from castsugar.database.records import parse_formula, plain
+from castsugar.data.records import parse_formula, plain
 from castsugar.errors import RefusedError
 
 _CHLORATE = (

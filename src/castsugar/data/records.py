@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from castsugar.arguments import number, shown
+from castsugar.checks import number, shown
 from castsugar.constants import ATOMIC_MASSES
 from castsugar.errors import InputError, RefusedError
 

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from castsugar.arguments import shown
-from castsugar.database import headers, refused, validate
-from castsugar.database.burn_laws import BurnLawRecord, load_burn_laws
-from castsugar.database.locate import data_folder, data_version
-from castsugar.database.records import (
+from castsugar.checks import shown
+from castsugar.data import csv_reader, refused
+from castsugar.data.burn_laws import BurnLawRecord, load_burn_laws
+from castsugar.data.csv_reader import Row, read_rows, read_text
+from castsugar.data.records import (
     FUEL_KINDS,
     ROLES,
     STATUSES,
@@ -25,9 +25,112 @@ from castsugar.database.records import (
     parse_formula,
     plain,
 )
-from castsugar.database.rules import load_cautions, load_sources
-from castsugar.database.table import Row, read_rows
-from castsugar.errors import InputError, unknown_name
+from castsugar.errors import DataError, InputError, unknown_name
+
+# ----------------------------------------------------------------------------
+# Load the sources and the cautions.
+
+CAUTION_STATUSES = ("published", "common practice")
+LEVELS = ("general", "caution", "strong", "stop")
+TOPICS = (
+    "all",
+    "evaluate",
+    "kitchen",
+    "weigh",
+    "firing",
+    "justify",
+    "motor",
+    "storage",
+)
+
+
+def load_sources(folder: Path) -> dict[str, Source]:
+    """Read the sources."""
+    sources: dict[str, Source] = {}
+    for row in read_rows(folder / "sources.csv", csv_reader.SOURCES):
+        key = row.required("key")
+        csv_reader.unique(sources, key, key, row)
+        sources[key] = Source(
+            key=key,
+            kind=row.required("kind"),
+            citation=row.required("citation"),
+            doi_or_url=row.text("doi_or_url"),
+            note=row.text("note"),
+        )
+    return sources
+
+
+def load_cautions(folder: Path, sources: dict[str, Source]) -> tuple[Caution, ...]:
+    """Read the cautions."""
+    rows = read_rows(folder / "cautions.csv", csv_reader.CAUTIONS)
+    return tuple(_caution(row, sources) for row in rows)
+
+
+def _caution(row: Row, sources: dict[str, Source]) -> Caution:
+    """Make one caution of a row of ``cautions.csv``."""
+    topics = row.names("topic")
+    if not topics or not set(topics) <= set(TOPICS):
+        raise row.fail("topic", f"must list some of {', '.join(TOPICS)}")
+    quantity = row.text("quantity")
+    if quantity:
+        row.required("operator")
+        row.number("limit")
+    return Caution(
+        key=row.required("key"),
+        topics=topics,
+        quantity=quantity,
+        operator=row.text("operator", ("", ">", ">=", "<", "=")),
+        limit=row.optional("limit"),
+        unit=row.text("unit"),
+        level=row.text("level", LEVELS),
+        text=row.required("text"),
+        source=csv_reader.source(row, "source", sources),
+        status=row.text("status", CAUTION_STATUSES),
+    )
+
+
+# ----------------------------------------------------------------------------
+# Where the data files lie: in the installed package, or beside the sources.
+
+
+def data_folder() -> Path:
+    """Return the folder ``species_data``.
+
+    A wheel carries it inside the package; an editable install and a checkout have it
+    two levels above the package.
+
+    Raises
+    ------
+    DataError
+        If neither place holds it.
+    """
+    package = Path(__file__).resolve().parents[1]
+    places = (package.parents[1] / "species_data", package / "species_data")
+    for place in places:
+        if (place / "sources.csv").is_file():
+            return place
+    raise DataError(
+        "the folder species_data was not found in the package or beside it; "
+        "reinstall castsugar"
+    )
+
+
+#: The sets of combustion products that are shipped, the default first.
+PRODUCT_SETS = {"nasa-1993": "products.yaml", "nasa-2002": "products-2002.yaml"}
+
+
+def products_file(name: str = "nasa-1993", folder: Path | None = None) -> Path:
+    """Return the path of a set of combustion products."""
+    return (folder or data_folder()) / PRODUCT_SETS[name]
+
+
+def data_version(folder: Path | None = None) -> str:
+    """Return the version of the data files."""
+    return read_text((folder or data_folder()) / "version.txt").strip()
+
+
+# ----------------------------------------------------------------------------
+# Load the CSV files of ``species_data`` into records.
 
 Item = Ingredient | Syrup | Premix
 
@@ -150,7 +253,7 @@ def _load(folder: Path) -> Database:
     """Load one folder."""
     sources = load_sources(folder)
     ingredients, ingredient_rows = _ingredients(folder, sources)
-    syrup_rows = list(read_rows(folder / "syrups.csv", headers.SYRUPS))
+    syrup_rows = list(read_rows(folder / "syrups.csv", csv_reader.SYRUPS))
     syrups = [_syrup(row, sources) for row in syrup_rows]
     premixes, premix_rows = _premixes(folder, sources, ingredients)
     items: list[Item] = [*ingredients.values(), *syrups, *premixes]
@@ -172,7 +275,7 @@ def _index(items: list[Item], rows: list[Row]) -> dict[str, Item]:
     index: dict[str, Item] = {}
     for item, row in zip(items, rows, strict=True):
         for name in dict.fromkeys(plain(n) for n in (item.name, *item.aliases)):
-            validate.unique(index, name, item.name, row)
+            csv_reader.unique(index, name, item.name, row)
             index[name] = item
     return index
 
@@ -183,7 +286,7 @@ def _ingredients(
     """Read the ingredients with their alternatives."""
     rivals: dict[str, list[Alternative]] = {}
     rival_rows = list(
-        read_rows(folder / "enthalpy_alternatives.csv", headers.ALTERNATIVES)
+        read_rows(folder / "enthalpy_alternatives.csv", csv_reader.ALTERNATIVES)
     )
     for row in rival_rows:
         rivals.setdefault(row.required("ingredient"), []).append(
@@ -192,15 +295,15 @@ def _ingredients(
                 enthalpy_of_formation=1e3 * row.number("enthalpy_of_formation_kJ_mol"),
                 enthalpy_uncertainty=1e3 * row.optional("enthalpy_uncertainty_kJ_mol"),
                 status=row.text("status", STATUSES),
-                source=validate.source(row, "source", sources),
+                source=csv_reader.source(row, "source", sources),
                 note=row.text("note"),
             )
         )
     ingredients: dict[str, Ingredient] = {}
-    rows = list(read_rows(folder / "ingredients.csv", headers.INGREDIENTS))
+    rows = list(read_rows(folder / "ingredients.csv", csv_reader.INGREDIENTS))
     for row in rows:
         name = row.required("name")
-        validate.unique(ingredients, name, name, row)
+        csv_reader.unique(ingredients, name, name, row)
         ingredients[name] = _ingredient(row, sources, tuple(rivals.get(name, ())))
     for row in rival_rows:
         if row.required("ingredient") not in ingredients:
@@ -220,7 +323,7 @@ def _ingredient(
         composition = parse_formula(formula) if formula else ()
     except InputError:
         raise row.fail("formula", "is not readable, for example C6H14O6") from None
-    validate.elements(row, composition)
+    csv_reader.elements(row, composition)
     return Ingredient(
         name=row.required("name"),
         aliases=row.names("aliases"),
@@ -231,10 +334,10 @@ def _ingredient(
         * row.number("enthalpy_of_formation_kJ_mol", -20000.0, 1000.0),
         enthalpy_uncertainty=1e3 * row.number("enthalpy_uncertainty_kJ_mol", 0.0),
         status=row.text("enthalpy_status", STATUSES),
-        source=validate.source(row, "enthalpy_source", sources),
+        source=csv_reader.source(row, "enthalpy_source", sources),
         density=row.number("density_kg_m3", 100.0, 30000.0),
         density_status=row.text("density_status", STATUSES),
-        density_source=validate.source(row, "density_source", sources),
+        density_source=csv_reader.source(row, "density_source", sources),
         alternatives=rivals,
         note=row.text("note"),
         catalogued=True,
@@ -263,7 +366,7 @@ def _syrup(row: Row, sources: dict[str, Source]) -> Syrup:
             "ash_fraction",
         )
     }
-    validate.sums_to_one(row, "dp1_fraction", sum(shares.values()))
+    csv_reader.sums_to_one(row, "dp1_fraction", sum(shares.values()))
     return Syrup(
         name=row.required("name"),
         aliases=row.names("aliases"),
@@ -278,7 +381,7 @@ def _syrup(row: Row, sources: dict[str, Source]) -> Syrup:
         ),
         acid_series=row.text("acid_series", ("yes", "no")) == "yes",
         status=row.text("status", STATUSES),
-        source=validate.source(row, "source", sources),
+        source=csv_reader.source(row, "source", sources),
         note=row.text("note"),
         **shares,
     )
@@ -289,16 +392,16 @@ def _premixes(
 ) -> tuple[list[Premix], list[Row]]:
     """Read the premixes and the first row of each."""
     groups: dict[str, list[Row]] = {}
-    for row in read_rows(folder / "premixes.csv", headers.PREMIXES):
+    for row in read_rows(folder / "premixes.csv", csv_reader.PREMIXES):
         if row.required("component") not in ingredients:
             raise row.fail("component", "is not a name in ingredients.csv")
         row.text("status", STATUSES)
-        validate.source(row, "source", sources)
+        csv_reader.source(row, "source", sources)
         groups.setdefault(row.required("premix"), []).append(row)
     premixes = []
     for name, rows in groups.items():
         parts = [(r.text("component"), r.number("mass_fraction", 0.0)) for r in rows]
-        validate.sums_to_one(rows[0], "mass_fraction", sum(p for _, p in parts))
+        csv_reader.sums_to_one(rows[0], "mass_fraction", sum(p for _, p in parts))
         premixes.append(
             Premix(
                 name=name,

@@ -1,0 +1,453 @@
+"""COLUMNS: the single list of what a row of the table holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# ----------------------------------------------------------------------------
+# What one column of the table is.
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: key, label, unit on the screen, decimals, meaning.
+
+    `key` carries the unit of the stored value. `decimals` are the digits that the
+    uncertainty of data and model allows on a screen; None for text.
+    """
+
+    key: str
+    label: str
+    unit: str
+    decimals: int | None
+    meaning: str
+    group: str
+
+
+# ----------------------------------------------------------------------------
+# Columns of the row itself: what it is, how sure, what is special.
+
+_ROW, _DOUBT = "row", "uncertainty"
+
+IDENTITY = (
+    Column("name", "name", "", None, "name of the mix", _ROW),
+    Column(
+        "status",
+        "status",
+        "",
+        None,
+        "ok; cold (does not burn by this model); not computed: why; no convergence: "
+        "why; disputed: why",
+        _ROW,
+    ),
+)
+
+DOUBT = (
+    Column(
+        "flame_temperature_u_K",
+        "uncertainty of the flame temperature",
+        "K",
+        0,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+    Column(
+        "characteristic_velocity_u_m_s",
+        "uncertainty of c*",
+        "m/s",
+        0,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+    Column(
+        "specific_impulse_u_s",
+        "uncertainty of the specific impulse",
+        "s",
+        1,
+        "standard uncertainty that the data leave; only where asked for",
+        _DOUBT,
+    ),
+)
+
+VERDICT = (
+    Column(
+        "confirmation",
+        "second solver",
+        "",
+        None,
+        "confirmed, disputed, unavailable: why, or not asked",
+        _ROW,
+    ),
+    Column(
+        "difference_temperature_K",
+        "difference in flame temperature",
+        "K",
+        6,
+        "first solver minus second",
+        _ROW,
+    ),
+    Column(
+        "difference_characteristic_velocity_ppm",
+        "difference in c*",
+        "ppm",
+        3,
+        "first solver minus second, millionths",
+        _ROW,
+    ),
+    Column(
+        "difference_specific_impulse_ppm",
+        "difference in specific impulse",
+        "ppm",
+        3,
+        "first solver minus second, millionths",
+        _ROW,
+    ),
+    Column("flags", "flags", "", None, "what is special about the row", _ROW),
+)
+
+
+# ----------------------------------------------------------------------------
+# Columns of how a mix burns.
+
+_MIX, _CHAMBER, _NOZZLE = "mix", "chamber", "nozzle"
+
+BURNING = (
+    Column(
+        "oxidizer_fuel_ratio",
+        "oxidizer : fuel, water left out",
+        "",
+        2,
+        "mass of nitrate over mass of fuel as cast, all water left out",
+        _MIX,
+    ),
+    Column(
+        "oxygen_balance_percent",
+        "oxygen balance",
+        "%",
+        1,
+        "oxygen left (+) or missing (-) to CO2, H2O, N2 and K2CO3, % of the mass",
+        _MIX,
+    ),
+    Column(
+        "water_as_weighed_percent",
+        "water as weighed",
+        "%",
+        1,
+        "mass of water in the recipe (syrup, moisture, added)",
+        _MIX,
+    ),
+    Column(
+        "water_as_cast_percent",
+        "water as cast",
+        "%",
+        1,
+        "mass of water left in the cast mix; it takes part in the burning",
+        _MIX,
+    ),
+    Column(
+        "density_kg_m3",
+        "density without voids",
+        "kg/m3",
+        0,
+        "volumes of the ingredients added; a real grain has voids",
+        _MIX,
+    ),
+    Column(
+        "flame_temperature_K",
+        "flame temperature",
+        "K",
+        0,
+        "adiabatic, at chamber pressure",
+        _CHAMBER,
+    ),
+    Column(
+        "gas_molar_mass_g_mol",
+        "molar mass of the gas alone",
+        "g/mol",
+        1,
+        "of the gas species in the chamber",
+        _CHAMBER,
+    ),
+    Column(
+        "effective_molar_mass_g_mol",
+        "mix mass per mole of gas",
+        "g/mol",
+        1,
+        "effective molar mass: the one in p v = R T / M; goes with the equilibrium "
+        "isentropic exponent",
+        _CHAMBER,
+    ),
+    Column(
+        "system_molar_mass_g_mol",
+        "mix mass per mole of everything",
+        "g/mol",
+        1,
+        "gas and condensed phases counted; for comparison with tables only",
+        _CHAMBER,
+    ),
+    Column(
+        "gas_moles_mol_kg",
+        "gas per kilogram of mix",
+        "mol/kg",
+        1,
+        "amount of gas in the chamber",
+        _CHAMBER,
+    ),
+    Column(
+        "condensed_mass_fraction",
+        "mass that is not gas",
+        "",
+        3,
+        "liquid and solid products and inert matter, share of the mass",
+        _CHAMBER,
+    ),
+    Column(
+        "isentropic_exponent",
+        "isentropic exponent",
+        "",
+        3,
+        "of gas and condensed products in equilibrium, chamber",
+        _CHAMBER,
+    ),
+    Column(
+        "characteristic_velocity_m_s",
+        "characteristic velocity c*",
+        "m/s",
+        0,
+        "chamber pressure times throat area over mass flow",
+        _NOZZLE,
+    ),
+    Column(
+        "throat_temperature_K", "throat temperature", "K", 0, "at the throat", _NOZZLE
+    ),
+    Column(
+        "throat_pressure_ratio",
+        "throat pressure / chamber pressure",
+        "",
+        3,
+        "where the mass flux is largest",
+        _NOZZLE,
+    ),
+    Column("exit_temperature_K", "exit temperature", "K", 0, "at the exit", _NOZZLE),
+    Column(
+        "specific_impulse_s",
+        "specific impulse",
+        "s",
+        1,
+        "optimum expansion to the exit pressure, no losses",
+        _NOZZLE,
+    ),
+    Column(
+        "thrust_coefficient",
+        "thrust coefficient",
+        "",
+        3,
+        "optimum expansion to the exit pressure, no losses",
+        _NOZZLE,
+    ),
+    Column(
+        "density_impulse_kg_s_m3",
+        "density x specific impulse",
+        "kg s/m3",
+        -3,
+        "what counts when the case volume is given",
+        _NOZZLE,
+    ),
+)
+
+
+# ----------------------------------------------------------------------------
+# Columns of how a mix cooks, pours, sets and keeps.
+
+_KITCHEN = "kitchen"
+
+COOKING = (
+    Column(
+        "liquid_boils_C",
+        "liquid starts to boil at",
+        "C",
+        0,
+        "water as weighed, at the pressure of the air",
+        _KITCHEN,
+    ),
+    Column(
+        "undissolved_sugar_percent",
+        "sugar not dissolved at the pour",
+        "%",
+        0,
+        "sucrose crystals left, share of the mass in the pot",
+        _KITCHEN,
+    ),
+    Column(
+        "solids_over_packing",
+        "solids over packing",
+        "",
+        2,
+        "volume fraction of grains over the most that can be packed; jams at 1",
+        _KITCHEN,
+    ),
+    Column(
+        "pour_viscosity_Pa_s",
+        "pour viscosity, middle",
+        "Pa s",
+        0,
+        "median over what is uncertain; infinite where the mix jams",
+        _KITCHEN,
+    ),
+    Column(
+        "pour_viscosity_p10_Pa_s",
+        "pour viscosity, 10 % below",
+        "Pa s",
+        0,
+        "one draw in ten is thinner",
+        _KITCHEN,
+    ),
+    Column(
+        "pour_viscosity_p90_Pa_s",
+        "pour viscosity, 10 % above",
+        "Pa s",
+        0,
+        "one draw in ten is thicker",
+        _KITCHEN,
+    ),
+    Column(
+        "flow_class",
+        "flow",
+        "",
+        None,
+        "runny, pours, thick, tamp or no flow: the class in the middle of the draws",
+        _KITCHEN,
+    ),
+    Column(
+        "pours_probability",
+        "probability that it pours",
+        "",
+        2,
+        "runny or pours: below 10 Pa s and not crowded",
+        _KITCHEN,
+    ),
+    Column(
+        "pour_window_low_C",
+        "pours from",
+        "C",
+        0,
+        "lowest bulk temperature at which it more likely pours than not",
+        _KITCHEN,
+    ),
+    Column(
+        "pour_window_high_C",
+        "pours up to",
+        "C",
+        0,
+        "where it stops to pour, or the sugar reaches its limit in the time given",
+        _KITCHEN,
+    ),
+    Column(
+        "set_ratio",
+        "solids over packing at 20 C",
+        "",
+        2,
+        "from 1 on firm once the sugar has crystallised, from 0.9 pliable, below soft",
+        _KITCHEN,
+    ),
+    Column(
+        "binder_glass_transition_C",
+        "glass transition of the binder",
+        "C",
+        0,
+        "sugars and water as cast, before anything crystallises",
+        _KITCHEN,
+    ),
+    Column(
+        "sugar_degraded_percent",
+        "sugar degraded",
+        "%",
+        1,
+        "index of browning over the cook; uncertain by a factor of 5",
+        _KITCHEN,
+    ),
+    Column(
+        "storage_humidity_max_percent",
+        "draws water above this humidity",
+        "%",
+        0,
+        "relative humidity of the air; store sealed with desiccant",
+        _KITCHEN,
+    ),
+)
+
+
+# ----------------------------------------------------------------------------
+# Columns of what a mix does in the user's motor.
+
+_MOTOR = "motor"
+
+DRIVING = (
+    Column(
+        "kn_max",
+        "largest Kn",
+        "",
+        0,
+        "largest burning area over throat area",
+        _MOTOR,
+    ),
+    Column(
+        "chamber_pressure_MPa",
+        "peak pressure",
+        "MPa",
+        2,
+        "at the largest Kn, best estimate, absolute",
+        _MOTOR,
+    ),
+    Column(
+        "chamber_pressure_p95_MPa",
+        "peak pressure, 95 of 100 below",
+        "MPa",
+        1,
+        "one draw in twenty of burn law, density, throat, area, c* and temperature is "
+        "above; infinite if so many have no stable pressure",
+        _MOTOR,
+    ),
+    Column(
+        "pressure_margin",
+        "pressure margin",
+        "",
+        2,
+        "(allowed pressure - 95 % pressure) / allowed; an estimate about an unproved "
+        "case",
+        _MOTOR,
+    ),
+    Column(
+        "burn_law_origin",
+        "burn law",
+        "",
+        None,
+        "measured, of a mixture model, or borrowed; never from thermochemistry",
+        _MOTOR,
+    ),
+)
+
+
+# ----------------------------------------------------------------------------
+# COLUMNS: the single list of what a row of the table holds.
+
+__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "Column"]
+
+#: In the order in which a row holds them.
+COLUMNS: tuple[Column, ...] = (
+    *IDENTITY,
+    *BURNING,
+    *COOKING,
+    *DRIVING,
+    *DOUBT,
+    *VERDICT,
+)
+
+COLUMN = {c.key: c for c in COLUMNS}
+
+#: Column of a value -> column of its standard uncertainty.
+DOUBTS = {
+    "flame_temperature_K": "flame_temperature_u_K",
+    "characteristic_velocity_m_s": "characteristic_velocity_u_m_s",
+    "specific_impulse_s": "specific_impulse_u_s",
+}

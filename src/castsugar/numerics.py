@@ -1,0 +1,206 @@
+"""Small pieces of numerical work that every room may use.
+
+Regular points of a triangle, quantiles that move smoothly, linear propagation of
+uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from castsugar.arrays import FloatArray
+
+# ----------------------------------------------------------------------------
+# Regular points of a triangle, lines through a recipe, whole steps.
+
+#: A quota this close below a whole number is that number.
+_EDGE = 1e-6
+
+
+def triangle(step: float) -> FloatArray:
+    """Return all triples of multiples of `step` that sum to 1.
+
+    Parameters
+    ----------
+    step : float
+        A whole fraction of 1.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        Ordered by the first, then the second share.
+
+    Examples
+    --------
+    >>> triangle(0.5).tolist()[:3]
+    [[0.0, 0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 1.0, 0.0]]
+    """
+    count = round(1.0 / step)
+    points = [
+        (i, j, count - i - j) for i in range(count + 1) for j in range(count + 1 - i)
+    ]
+    return np.array(points, dtype=float) / count
+
+
+def with_fixed(shares: FloatArray, total: float, fixed: Sequence[float]) -> FloatArray:
+    """Return shares scaled to `total`, with fixed shares appended to every row."""
+    rest = np.tile(np.asarray(fixed, dtype=float), (len(shares), 1))
+    return np.hstack([total * shares, rest])
+
+
+def along(recipe: Sequence[float], index: int, values: Sequence[float]) -> FloatArray:
+    """Return recipes in which one share runs and the others keep their ratio.
+
+    Parameters
+    ----------
+    recipe : sequence of float
+        Mass fractions that sum to 1.
+    index : int
+        The share that runs.
+    values : sequence of float
+        Its values, 0 to 1.
+
+    Examples
+    --------
+    >>> along([0.6, 0.2, 0.2], 0, [0.5]).tolist()
+    [[0.5, 0.25, 0.25]]
+    """
+    base = np.asarray(recipe, dtype=float)
+    rest = base.copy()
+    rest[index] = 0.0
+    rest = rest / rest.sum()
+    out = np.outer(1.0 - np.asarray(values, dtype=float), rest)
+    out[:, index] = values
+    return out
+
+
+def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
+    """Return whole numbers of a given sum near to quotas: largest remainder.
+
+    Every quota is rounded down; what is missing to the sum goes, one each, to those
+    with the largest remainder, the first of equals first.
+
+    Parameters
+    ----------
+    quotas : sequence of float
+        Of sum `count`, but for rounding.
+    count : int
+
+    Returns
+    -------
+    tuple of int
+        Each within 1 of its quota.
+
+    Raises
+    ------
+    ValueError
+        If the quotas do not sum to the count.
+
+    Examples
+    --------
+    >>> apportion([2.5, 1.25, 1.25], 5)
+    (3, 1, 1)
+    """
+    total = math.fsum(quotas)
+    if abs(total - count) > 1e-6 * max(1.0, len(quotas), 1e-3 * abs(count)):
+        raise ValueError(f"quotas sum to {total!r}, not to {count}")
+    down = [math.floor(q + _EDGE) for q in quotas]
+    missing = count - sum(down)
+    order = sorted(range(len(quotas)), key=lambda i: down[i] - quotas[i])
+    for index in order[: max(missing, 0)]:
+        down[index] += 1
+    for index in order[: missing - 1 : -1] if missing < 0 else ():
+        down[index] -= 1  # quotas a hair below whole numbers were taken as these
+    return tuple(down)
+
+
+# ----------------------------------------------------------------------------
+# Uncertainty carried through a linear step, correlations included.
+#
+# JCGM 100:2008 (the GUM), 5.2: the variance of y = J x is J C J', C the covariance of
+# x.
+
+
+def variance(row: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Return the variance of a linear form of correlated inputs.
+
+    Parameters
+    ----------
+    row : ndarray, shape (..., n)
+        Derivatives of the result with respect to the inputs.
+    covariance : ndarray, shape (n, n)
+        Of the inputs.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Never below 0.
+
+    Examples
+    --------
+    >>> float(variance(np.array([1.0, 1.0]), np.array([[1.0, -1.0], [-1.0, 1.0]])))
+    0.0
+    """
+    square = np.einsum("...i,ij,...j->...", row, covariance, row)
+    return np.maximum(square, 0.0)
+
+
+def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Return the covariance of several linear forms of correlated inputs.
+
+    Parameters
+    ----------
+    jacobian : ndarray, shape (m, n)
+    covariance : ndarray, shape (n, n)
+
+    Returns
+    -------
+    ndarray, shape (m, m)
+    """
+    return jacobian @ covariance @ jacobian.T
+
+
+# ----------------------------------------------------------------------------
+# Quantiles of draws that move smoothly with what was drawn.
+#
+# A single order statistic has a kink wherever another draw takes its place. The mean of
+# the logarithms of its neighbours, weighted by a triangle, has hardly any, and scatters
+# less (a kernel estimator: S. J. Sheather & J. S. Marron, J. Am. Stat. Assoc. 85 (1990)
+# 410, from memory).
+
+#: Half-width of the triangle, as a share of the draws.
+_WIDTH = 0.02
+
+
+def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
+    """Return what a share of positive draws stays below, over the last axis.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (..., n)
+        Above 0; infinite ones count as beyond everything, NaN gives NaN.
+    level : float
+        0 to 1.
+
+    Examples
+    --------
+    >>> draws = np.exp(np.linspace(0.0, 1.0, 101))
+    >>> round(float(smooth_quantile(draws, 0.5)), 9)
+    1.648721271
+    """
+    last = draws.shape[-1] - 1
+    rank = level * last
+    half = min(_WIDTH * last, rank, last - rank)
+    low, high = int(np.ceil(rank - half)), int(np.floor(rank + half))
+    ranks = np.arange(low, high + 1)
+    if not ranks.size:
+        ranks = np.array([round(rank)])
+    weights = np.maximum(half + 1e-9 * last - np.abs(ranks - rank), 1e-9)
+    order = np.partition(draws, ranks, axis=-1)[..., ranks]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.log(order) @ (weights / weights.sum())
+    gone = np.isnan(draws).any(axis=-1)
+    return np.asarray(np.where(gone, np.nan, np.exp(mean)))
