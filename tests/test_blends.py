@@ -7,7 +7,7 @@ import pytest
 
 import castsugar as cs
 from castsugar import numerics
-from castsugar.blends import of_mixes
+from castsugar.mix.blends import of_mixes
 
 pytestmark = pytest.mark.exact
 

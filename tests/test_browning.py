@@ -14,7 +14,7 @@ import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.weighing import BROWNED_FLAG, BROWNED_MOST
+from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 
 RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
 PARTS = {"KNO3": 60, "powdered sugar": 20, "corn syrup": 20}

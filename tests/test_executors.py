@@ -12,7 +12,7 @@ import pytest
 
 import castsugar as cs
 from castsugar import numerics
-from castsugar.thermo import batch
+from castsugar.thermo import solver
 
 pytestmark = pytest.mark.exact
 
@@ -30,7 +30,7 @@ def blends() -> cs.Blends:
 @pytest.fixture(scope="module")
 def alone(blends: cs.Blends) -> pd.DataFrame:
     """The same work without an executor."""
-    assert len(blends) > 2 * batch.CHUNK - 500
+    assert len(blends) > 2 * solver.CHUNK - 500
     return cs.evaluate(blends)
 
 

@@ -15,7 +15,7 @@ from faults import Fuse
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
-from castsugar.recipe import parse_recipe
+from castsugar.mix.text import parse_recipe
 from castsugar.workshop import scenario
 from castsugar.workshop.bench import TABLES, check_bench
 from castsugar.workshop.lots import lots_of

@@ -146,7 +146,7 @@ def test_in_the_second_part_the_first_is_there(
 
     words = [*MAP, "--step", "5%"]
     assert main([*words, "--csv", "whole.csv"]) == 0
-    monkeypatch.setattr("castsugar.thermo.batch.CHUNK", 50)
+    monkeypatch.setattr("castsugar.thermo.solver.CHUNK", 50)
     monkeypatch.setattr(evaluation, "evaluate", from_call(2, evaluation.evaluate))
     assert main([*words, "--csv", "part.csv"]) == 130
     whole, part = table("whole.csv"), table("part.csv")
@@ -163,9 +163,9 @@ def test_in_the_second_part_the_first_is_there(
 @pytest.fixture
 def unconfirmed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let Ctrl-C come when the second solver turns to the second mix."""
-    from castsugar.thermo.second_opinion import route
+    from castsugar.thermo.second_opinion import flow
 
-    monkeypatch.setattr(route, "solve", from_call(2, route.solve))
+    monkeypatch.setattr(flow, "solve", from_call(2, flow.solve))
 
 
 DRAWS = ["--draws", "100"]
@@ -216,11 +216,11 @@ def test_rows_that_are_confirmed_stay_so(monkeypatch: pytest.MonkeyPatch) -> Non
     import castsugar as cs
     from castsugar.confirmation import UnconfirmedError
     from castsugar.evaluation import table_of
-    from castsugar.thermo.second_opinion import route
+    from castsugar.thermo.second_opinion import flow
 
     mixes = [cs.Mix.weigh({"KNO3": k, "sucrose": 100 - k}) for k in (60, 65, 70)]
     plain = cs.evaluate(mixes)
-    monkeypatch.setattr(route, "solve", from_call(2, route.solve))
+    monkeypatch.setattr(flow, "solve", from_call(2, flow.solve))
     with pytest.raises(KeyboardInterrupt) as caught:
         cs.evaluate(mixes, confirm=True)
     assert isinstance(caught.value, UnconfirmedError)
@@ -336,7 +336,7 @@ def searched(words: list[str], capsys: Capture) -> tuple[dict[str, Any], str]:
         ("castsugar.decide.seek.robust_optimum", ["--no-confirm"], True),
         ("castsugar.decide.seek.trade_off", ["--no-confirm"], True),
         ("castsugar.decide.front._level_judges", ["--no-confirm"], True),
-        ("castsugar.thermo.second_opinion.route.solve", [], True),
+        ("castsugar.thermo.second_opinion.flow.solve", [], True),
     ],
 )
 def test_a_search_keeps_the_best(
@@ -360,7 +360,7 @@ def test_a_search_keeps_the_best(
 def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     """It was found, not confirmed: both is said; no better one is hinted at."""
     Path("bench.toml").write_text(SEARCH)
-    monkeypatch.setattr("castsugar.thermo.second_opinion.route.solve", stop)
+    monkeypatch.setattr("castsugar.thermo.second_opinion.flow.solve", stop)
     assert main(["search", "bench.toml"]) == 130
     out = " ".join(capsys.readouterr().out.split())
     assert "NOT FINISHED: interrupted after the search" in out
@@ -567,7 +567,7 @@ sys.exit(main(sys.argv[2:]))
             {"t.csv"},
         ),
         (
-            "castsugar.thermo.second_opinion.route.solve",
+            "castsugar.thermo.second_opinion.flow.solve",
             ["search", "bench.toml", "-o", "answer.txt"],
             "best so far",
             {"answer.txt"},

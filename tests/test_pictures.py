@@ -14,7 +14,7 @@ from castsugar import evaluation
 from castsugar.cli import many
 from castsugar.cli.main import main
 from castsugar.cli.progress import Progress
-from castsugar.thermo.batch import CHUNK
+from castsugar.thermo.solver import CHUNK
 
 pytestmark = pytest.mark.exact
 

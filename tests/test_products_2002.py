@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.thermo import batch
-from castsugar.thermo.forms import stable_forms
+from castsugar.thermo import solver
+from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.species import gas_properties, phase_properties, read_species
 
 FOLDER = cs.load_database().folder
@@ -420,8 +420,8 @@ def test_no_row_is_lost(pressure: float) -> None:
     # 65/35 by hand: the rows are what the solver is given for a mix.
     mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
     assert np.array([0.65, 0.35, 0.0]) @ enthalpy == pytest.approx(mix.enthalpy)
-    found = batch.solve(
-        batch.Job(
+    found = solver.solve(
+        solver.Job(
             table=read_species(PATH),
             elements=fractions @ atoms,
             enthalpy=fractions @ enthalpy,

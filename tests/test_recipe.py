@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
-from castsugar.recipe import Recipe, parse_recipe
+from castsugar.mix.text import Recipe, parse_recipe
 
 # Exact: the syntax of the design, read by hand.
 READ = [

@@ -12,8 +12,8 @@ import pytest
 
 import castsugar as cs
 from castsugar import static_test
-from castsugar.blends import of_mixes
 from castsugar.burning import components_of
+from castsugar.mix.blends import of_mixes
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.firing.expected import expect
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording

@@ -21,11 +21,11 @@ from castsugar.arrays import FloatArray, IntArray
 from castsugar.confirmation import MOST_KELVIN, MOST_PPM
 from castsugar.errors import ConvergenceError
 from castsugar.rows import characteristic_velocity
-from castsugar.thermo.charge import charge_of
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.second_opinion import route
+from castsugar.thermo.second_opinion import flow
 from castsugar.thermo.second_opinion.composition import Composer, composer
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import charge_of
+from castsugar.thermo.species import SpeciesTable
 
 Numbers = dict[str, Any]
 
@@ -184,7 +184,7 @@ class _Second:
             clock = _Clock(solver)
             before, start = solver.solves, time.perf_counter()
             try:
-                solved = route.solve(
+                solved = flow.solve(
                     own, charge, region.PRESSURE, region.EXIT_PRESSURE, "equilibrium"
                 )
             except ConvergenceError:

@@ -9,11 +9,10 @@ import numpy as np
 from castsugar import Mix
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.thermo import batch, fits
+from castsugar.thermo import fits, solver
 from castsugar.thermo.gibbs import solution
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable, restrict
 
 #: Mass fractions of the region: nitrate, water; sucrose is the rest.
 NITRATE, WATER = (0.40, 0.85), (0.0, 0.10)
@@ -73,8 +72,8 @@ def random(count: int, seed: int) -> Mixes:
 
 def solve(table: SpeciesTable, mixes: Mixes) -> Flow:
     """Solve chamber, throat and exit of all mixes, certificate included."""
-    return batch.solve(
-        batch.Job(
+    return solver.solve(
+        solver.Job(
             table=table,
             elements=mixes.elements,
             enthalpy=mixes.enthalpy,
@@ -91,7 +90,7 @@ def by_abundance(table: SpeciesTable, mixes: Mixes) -> tuple[str, ...]:
     Abundance is the largest mole fraction at any chamber, throat or exit of the mixes.
     """
     own = restrict(table, FAMILY)
-    model = batch.model_of(own)
+    model = solver.model_of(own)
     columns = [table.elements.index(e) for e in own.elements]
     found = solution.solve(
         model,

@@ -10,7 +10,6 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from castsugar.blends import Blends, blend
     from castsugar.columns import COLUMNS
     from castsugar.cooking import kitchen_table
     from castsugar.data.load import Database, load_database
@@ -32,18 +31,19 @@ if TYPE_CHECKING:
         WorkerError,
     )
     from castsugar.evaluation import equilibrium, evaluate, performance, sensitivities
-    from castsugar.expand import Lot
     from castsugar.kitchen.cook import Cook
     from castsugar.kitchen.settings import Kitchen
-    from castsugar.mix import Mix
+    from castsugar.mix.blends import Blends, blend
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.text import parse_recipe
+    from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
-    from castsugar.recipe import parse_recipe
     from castsugar.species_sets import species_set
 
 __version__ = "0.1.0"
 
 _PLACES = {
-    "Blends": "blends",
+    "Blends": "mix.blends",
     "COLUMNS": "columns",
     "CastsugarError": "errors",
     "Claim": "decide.claims",
@@ -57,21 +57,21 @@ _PLACES = {
     "Ingredient": "data",
     "InputError": "errors",
     "Kitchen": "kitchen.settings",
-    "Lot": "expand",
-    "Mix": "mix",
+    "Lot": "mix.weighing",
+    "Mix": "mix.mix",
     "RefusedError": "errors",
     "Requirement": "decide.requirement",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",
-    "blend": "blends",
+    "blend": "mix.blends",
     "compare": "decide.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
     "justify": "decide.change",
     "kitchen_table": "cooking",
     "load_database": "data",
-    "parse_recipe": "recipe",
+    "parse_recipe": "mix.text",
     "performance": "evaluation",
     "search": "decide.asking",
     "sensitivities": "evaluation",

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar import weighing
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends
 from castsugar.data.load import load_database
-from castsugar.mix import Mix
+from castsugar.mix import weighing
+from castsugar.mix.blends import Blends
+from castsugar.mix.mix import Mix
 from castsugar.motor import balance
 from castsugar.motor.balance import Bands
 from castsugar.motor.blend_law import BlendLaw, BlendRates

@@ -8,11 +8,11 @@ from typing import Any
 
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
-from castsugar.mix import Mix
-from castsugar.thermo.charge import charge_of
+from castsugar.mix.mix import Mix
 from castsugar.thermo.flow import ColdMixError
-from castsugar.thermo.second_opinion import route
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.second_opinion import flow
+from castsugar.thermo.solver import charge_of
+from castsugar.thermo.species import SpeciesTable
 
 #: Two solvers that differ by more than this do not agree. [K], [ppm]
 MOST_KELVIN, MOST_PPM = 0.1, 50.0
@@ -93,7 +93,7 @@ def _opinion(
     cold = columns["status"][row] == "cold"
     table, charge = charge_of(mix, reference.table)
     try:
-        again = route.solve(
+        again = flow.solve(
             table, charge, pressure, reference.exit_pressure, reference.flow
         )
     except ColdMixError:

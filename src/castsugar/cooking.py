@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends, of_mixes
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
@@ -21,10 +20,11 @@ from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
-from castsugar.mix import Mix, MixLike, as_mixes
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix, MixLike, as_mixes
+from castsugar.mix.syrups import SyrupUse
+from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 from castsugar.potting import measured_syrup, pots_of
-from castsugar.syrups import SyrupUse
-from castsugar.weighing import BROWNED_FLAG, BROWNED_MOST
 
 if TYPE_CHECKING:
     import pandas as pd

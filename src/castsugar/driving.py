@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends, of_mixes
 from castsugar.burning import (
     doubt_of,
     freedom_of,
@@ -26,7 +25,8 @@ from castsugar.burning import (
     tested,
 )
 from castsugar.columns import COLUMNS
-from castsugar.mix import Mix
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.motor import balance
 from castsugar.motor.blend_law import BlendRates
 from castsugar.motor.case import margin

@@ -8,26 +8,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, cooking, driving, rows, scope, uncertainty
-from castsugar.blends import Blends, of_mixes
+from castsugar import confirmation, cooking, driving, rows, uncertainty
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix, MixLike, as_mix, as_mixes
+from castsugar.mix import refusals
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix, MixLike, as_mix, as_mixes
 from castsugar.motor.hardware import Hardware
 from castsugar.plausible import RANGES
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
 from castsugar.species_sets import other_set, shipped_species
-from castsugar.thermo import batch, detail
-from castsugar.thermo.batch import Job
-from castsugar.thermo.charge import charge_of
+from castsugar.thermo import solver
 from castsugar.thermo.flow import FLOWS, FlowSolution
+from castsugar.thermo.solver import Job, charge_of
+from castsugar.thermo.species import SpeciesTable
 from castsugar.thermo.states import State
-from castsugar.thermo.tables import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,7 +85,7 @@ def equilibrium(
             )
     instance(species, SpeciesTable, "species")
     table, charge = charge_of(as_mix(mix), species or shipped_species())
-    return detail.equilibrium(table, charge, pressure, temperature)
+    return solver.equilibrium(table, charge, pressure, temperature)
 
 
 @named_options
@@ -105,7 +105,7 @@ def performance(
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
     table, charge = charge_of(as_mix(mix), species or shipped_species())
-    return detail.solve(table, charge, pressure, exit_pressure, flow)
+    return solver.solve_one(table, charge, pressure, exit_pressure, flow)
 
 
 @named_options
@@ -128,7 +128,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     ----------
     mixes : Mix, recipe or recipe text, an iterable of these, or Blends
         As ``Mix``, ``{"KNO3": 65, "sucrose": 35}`` or ``"KNO3:65 sucrose:35"``;
-        :func:`castsugar.blends.blend` makes thousands of mixes at once.
+        :func:`castsugar.mix.blends.blend` makes thousands of mixes at once.
     pressure : float or sequence of float
         Chamber pressure, absolute; one value or one a mix. [Pa]
     exit_pressure : float or None
@@ -195,7 +195,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         differentiate=data_uncertainty,
         test_throats=confirm,
     )
-    found = batch.solve(job, executor)
+    found = solver.solve(job, executor)
     own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]
     columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
@@ -275,7 +275,7 @@ def sensitivities(
         If the mix is cold or a station is not found.
     """
     known = as_mix(mix)
-    scope.check_catalogued(known.name, known.weighed)
+    refusals.check_catalogued(known.name, known.weighed)
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
     table = species or shipped_species()
@@ -288,11 +288,11 @@ def _taken(
     """Return mixes one by one, if there are some, and as columns; no dummy."""
     if isinstance(mixes, Blends):
         for item in mixes.items:
-            scope.check_burns("blend", item.constituents)
+            refusals.check_burns("blend", item.constituents)
         return None, mixes
     listed = as_mixes(mixes)
     for mix in listed:
-        scope.check_burns(mix.name, mix.cast)
+        refusals.check_burns(mix.name, mix.cast)
     return listed, of_mixes(listed)
 
 

@@ -21,7 +21,7 @@ from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.pot import Pot, poured
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.viscometry import STEEL
-from castsugar.mix import Mix, MixLike, as_mix
+from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.potting import pot_of
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]

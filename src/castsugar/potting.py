@@ -8,16 +8,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from castsugar import weighing
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends, of_mixes
 from castsugar.data.load import load_database
-from castsugar.expand import Constituent
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.pot import Pot
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
-from castsugar.syrups import SyrupUse
+from castsugar.mix import weighing
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.syrups import SyrupUse
+from castsugar.mix.weighing import Constituent
 
 #: Fuels that stay grains in the pot: they do not dissolve.
 GRAINS = ("starch", "graphite", "carbon black", "charcoal")

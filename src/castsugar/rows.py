@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from castsugar import weighing
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.blends import Blends
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
-from castsugar.thermo import detail
+from castsugar.mix import weighing
+from castsugar.mix.blends import Blends
+from castsugar.thermo import solver
+from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.gibbs.stations import Stations
 
 #: Below this exit temperature condensed water and hydrates, which the species list
 #: does not hold, could form [K].
@@ -104,12 +104,12 @@ def _status(found: Flow) -> list[str]:
     for row, cold in enumerate(found.cold):
         text = "cold" if cold else "ok"
         if found.lost[row]:
-            name = detail.STATIONS[found.lost[row] - 1]
+            name = solver.STATIONS[found.lost[row] - 1]
             text = f"no convergence: the {name} was not found"
             if stations[found.lost[row] - 1].temperature[row] < COLDEST_DATA:
                 text += f", it is below {COLDEST_DATA:g} K, where the species data end"
         elif not cold:
-            for name, station in zip(detail.STATIONS, stations, strict=True):
+            for name, station in zip(solver.STATIONS, stations, strict=True):
                 asked = not np.isnan(station.temperature[row]) or name == "chamber"
                 if asked and not station.residual[row] < 1.0:
                     text = f"no convergence: the {name} fails its check"
@@ -120,7 +120,7 @@ def _status(found: Flow) -> list[str]:
 def _flags(found: Flow, flags: Sequence[str], ok: BoolArray) -> list[str]:
     """Return the flags of mix and flow of every row."""
     cold_exit = ok & (found.leaving.temperature < COLDEST_EXIT)
-    texts = detail.flags(found)
+    texts = solver.flags(found)
     for row in np.flatnonzero(ok & (found.chamber.temperature < FAINT_FLAME)):
         texts[row].append(
             f"flame below {FAINT_FLAME:g} K: may not burn at all, the species list "

@@ -10,11 +10,10 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError, InputError
-from castsugar.mix import Mix
-from castsugar.thermo.batch import model_of
-from castsugar.thermo.charge import charge_of
+from castsugar.mix.mix import Mix
 from castsugar.thermo.gibbs import sensitivity, solution
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import charge_of, model_of
+from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from castsugar.data.load import PRODUCT_SETS, products_file
 from castsugar.errors import unknown_name
-from castsugar.thermo.species import read_species
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable, read_species
 
 
 def shipped_species() -> SpeciesTable:

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import browned_flag
 from castsugar.motor.firing.agreement import Agreement, compare_with_law
 from castsugar.motor.firing.budget import Measured, scaled
 from castsugar.motor.firing.expected import Expected, expect
@@ -25,8 +26,7 @@ from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw
-from castsugar.thermo.tables import SpeciesTable
-from castsugar.weighing import browned_flag
+from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd

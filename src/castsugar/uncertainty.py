@@ -10,14 +10,14 @@ import numpy as np
 
 from castsugar import rows
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends
 from castsugar.columns import DOUBTS
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
-from castsugar.thermo import batch
-from castsugar.thermo.batch import Job
+from castsugar.mix.blends import Blends
+from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
 
 
 def columns(
@@ -55,7 +55,7 @@ def columns(
             "data_uncertainty is not available for flow 'frozen'; use 'equilibrium' or "
             "'no-solidification'"
         )
-    again = batch.solve(replace(job, table=other, differentiate=False), executor)
+    again = solver.solve(replace(job, table=other, differentiate=False), executor)
     values = rows.flow_columns(found, blends, [""] * len(blends))
     rivals = rows.flow_columns(again, blends, [""] * len(blends))
     propagated = np.abs(found.by_enthalpy) * enthalpy_uncertainty(blends)[:, None]

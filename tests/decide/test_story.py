@@ -21,7 +21,7 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Sloppiness, Task
 from castsugar.evaluation import evaluate
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder

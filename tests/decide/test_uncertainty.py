@@ -17,11 +17,11 @@ from castsugar.decide.perturbed import Recipe
 from castsugar.decide.summary import summarise
 from castsugar.decide.uncertainty import draw, linear
 from castsugar.errors import InputError, UnknownNameError
-from castsugar.expand import Lot
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.settings import Kitchen
 from castsugar.lending import borrowed_law
+from castsugar.mix.weighing import Lot
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware

@@ -7,11 +7,11 @@ import pytest
 from kitchen_checks.pots import kitchen, retail, weigh
 
 import castsugar as cs
-from castsugar.blends import of_mixes
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.belief import unmeasured
 from castsugar.kitchen.pot import water_at_start
 from castsugar.kitchen.verdict import judge
+from castsugar.mix.blends import of_mixes
 
 pytestmark = pytest.mark.exact
 

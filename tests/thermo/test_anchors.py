@@ -11,14 +11,14 @@ from scipy.optimize import brentq
 
 from castsugar.constants import ELEMENTS
 from castsugar.species_sets import shipped_species
-from castsugar.thermo.batch import model_of
-from castsugar.thermo.gibbs import anchors, chamber, starts
+from castsugar.thermo.gibbs import chamber, starts
+from castsugar.thermo.solver import model_of
 from castsugar.thermo.species import restrict
 
 pytestmark = pytest.mark.frozen
 
 DRY = ("KNO3", "sucrose")
-TABLE = restrict(shipped_species(), frozenset(anchors.ELEMENTS))
+TABLE = restrict(shipped_species(), frozenset(starts.ELEMENTS))
 KEPT = [ELEMENTS.index(e) for e in TABLE.elements]
 
 
@@ -32,7 +32,7 @@ def nitrate_of(oxygen: float) -> float:
     """The nitrate fraction at which the oxygen left has this value."""
 
     def excess(nitrate: float) -> float:
-        left = anchors.oxygen_left(TABLE.elements, mixed(nitrate)[0])
+        left = starts.oxygen_left(TABLE.elements, mixed(nitrate)[0])
         return float(left[0]) - oxygen
 
     return float(brentq(excess, 0.05, 0.99, xtol=1e-14))
@@ -44,14 +44,14 @@ def solved(row: int, pressure: float) -> tuple[float, ...]:
 
     From the linear program, so that the anchor has no part in it.
     """
-    elements, enthalpy = mixed(nitrate_of(float(anchors.OXYGEN[row])))
+    elements, enthalpy = mixed(nitrate_of(float(starts.OXYGEN[row])))
     model = model_of(TABLE)
     batch = starts.whole_batch(model, elements)
     log_p = np.log([pressure])
     found = chamber.at_enthalpy(model, ("no anchors",), batch, enthalpy, log_p)
     assert found.solved.all()
     iterate = found.iterate
-    places = [TABLE.elements.index(e) for e in anchors.ELEMENTS]
+    places = [TABLE.elements.index(e) for e in starts.ELEMENTS]
     return (
         float(iterate.temperature[0]),
         float(iterate.log_moles[0]),
@@ -60,11 +60,11 @@ def solved(row: int, pressure: float) -> tuple[float, ...]:
 
 
 @pytest.mark.parametrize("half", [0, 1], ids=["1 MPa", "10 MPa"])
-@pytest.mark.parametrize("row", range(len(anchors.OXYGEN)))
+@pytest.mark.parametrize("row", range(len(starts.OXYGEN)))
 def test_anchor(row: int, half: int) -> None:
     """3 K, 0.02 in ln N, 0.1 in the potentials."""
-    temperature, moles, *potentials = solved(row, anchors.PRESSURES[half])
-    held = anchors.STATES[row, half]
+    temperature, moles, *potentials = solved(row, starts.PRESSURES[half])
+    held = starts.STATES[row, half]
     assert held[0] == pytest.approx(temperature, abs=3.0)
     assert held[1] == pytest.approx(moles, abs=0.02)
     np.testing.assert_allclose(held[2:], potentials, rtol=0.0, atol=0.1)
@@ -72,26 +72,26 @@ def test_anchor(row: int, half: int) -> None:
 
 def test_range() -> None:
     """Nitrate from 36 to 87 %, in rising order of the oxygen left."""
-    assert (np.diff(anchors.OXYGEN) > 0.0).all()
-    assert nitrate_of(float(anchors.OXYGEN[0])) == pytest.approx(0.36, abs=0.005)
-    assert nitrate_of(float(anchors.OXYGEN[-1])) == pytest.approx(0.87, abs=0.005)
+    assert (np.diff(starts.OXYGEN) > 0.0).all()
+    assert nitrate_of(float(starts.OXYGEN[0])) == pytest.approx(0.36, abs=0.005)
+    assert nitrate_of(float(starts.OXYGEN[-1])) == pytest.approx(0.87, abs=0.005)
 
 
 @pytest.mark.exact
 def test_interpolation() -> None:
     """At an anchor the anchor, halfway the mean, at the ends held."""
-    ends = np.log(anchors.PRESSURES)
+    ends = np.log(starts.PRESSURES)
     for half in (0, 1):
-        log_p = np.full(len(anchors.OXYGEN), ends[half])
+        log_p = np.full(len(starts.OXYGEN), ends[half])
         np.testing.assert_allclose(
-            anchors.interpolated(anchors.OXYGEN, log_p),
-            anchors.STATES[:, half],
+            starts.interpolated(starts.OXYGEN, log_p),
+            starts.STATES[:, half],
             rtol=1e-12,
         )
-    middle = anchors.interpolated(anchors.OXYGEN[:2].mean(keepdims=True), ends[:1])
-    np.testing.assert_allclose(middle[0], anchors.STATES[:2, 0].mean(axis=0))
-    outside = anchors.interpolated(np.array([-1.0, 1.0]), ends[[0, 0]])
-    np.testing.assert_allclose(outside, anchors.STATES[[0, -1], 0])
+    middle = starts.interpolated(starts.OXYGEN[:2].mean(keepdims=True), ends[:1])
+    np.testing.assert_allclose(middle[0], starts.STATES[:2, 0].mean(axis=0))
+    outside = starts.interpolated(np.array([-1.0, 1.0]), ends[[0, 0]])
+    np.testing.assert_allclose(outside, starts.STATES[[0, -1], 0])
 
 
 @pytest.mark.exact
@@ -100,5 +100,5 @@ def test_oxygen_left() -> None:
     names = ("C", "H", "O", "N", "K")
     amounts = np.array([[0, 0, 3, 1, 1], [0, 2, 1, 0, 0], [1, 0, 2, 0, 0]], dtype=float)
     np.testing.assert_allclose(
-        anchors.oxygen_left(names, amounts), [0.5, 0.0, 0.0], atol=1e-15
+        starts.oxygen_left(names, amounts), [0.5, 0.0, 0.0], atol=1e-15
     )

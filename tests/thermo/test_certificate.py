@@ -12,7 +12,7 @@ import castsugar as cs
 from castsugar.species_sets import shipped_species
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
-from castsugar.thermo.charge import charge_of
+from castsugar.thermo.solver import charge_of
 
 pytestmark = pytest.mark.exact
 

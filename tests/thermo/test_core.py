@@ -7,7 +7,7 @@ import pytest
 
 from castsugar.thermo.gibbs import linear, newton, starts
 from castsugar.thermo.gibbs.model import FixedModel
-from castsugar.thermo.gibbs.target import Target
+from castsugar.thermo.gibbs.newton import Target
 
 pytestmark = pytest.mark.published
 

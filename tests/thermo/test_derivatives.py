@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.thermo import batch
-from castsugar.thermo.charge import charge_of
+from castsugar.thermo import solver
 from castsugar.thermo.gibbs import sensitivity, solution
+from castsugar.thermo.solver import charge_of
 
 ATMOSPHERE = 101325.0
 
@@ -32,7 +32,7 @@ RECIPES = [
 def test_derivatives(recipe: dict[str, float], flow: str) -> None:
     """Exact: analytic derivatives are the limit of central differences (1e-6)."""
     own, charge = charge_of(cs.Mix.weigh(recipe), cs.species_set("nasa-1993"))
-    model = batch.model_of(own)
+    model = solver.model_of(own)
     n = len(charge.elements)
     step = np.append(1e-4 * charge.elements, 2e-6 * abs(charge.enthalpy))
     elements = np.tile(charge.elements, (2 * n + 3, 1))

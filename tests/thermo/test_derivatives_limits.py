@@ -14,9 +14,9 @@ from equilibrium_checks.mixes import c_star, combined
 
 from castsugar.constants import ELEMENTS, STANDARD_ATMOSPHERE
 from castsugar.species_sets import shipped_species
-from castsugar.thermo.batch import model_of
 from castsugar.thermo.gibbs import sensitivity, solution
 from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.solver import model_of
 from castsugar.thermo.species import restrict
 
 pytestmark = pytest.mark.exact

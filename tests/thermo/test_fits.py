@@ -7,7 +7,7 @@ import pytest
 
 from castsugar.species_sets import shipped_species, species_set
 from castsugar.thermo import fits
-from castsugar.thermo.forms import stable_forms
+from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.species import phase_properties
 
 pytestmark = pytest.mark.exact

@@ -19,9 +19,9 @@ from equilibrium_checks.mixes import (
     take,
 )
 
-from castsugar.thermo.batch import CHUNK, Job
+from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.gibbs.stations import Stations
+from castsugar.thermo.solver import CHUNK, Job
 
 pytestmark = pytest.mark.exact
 

@@ -21,8 +21,8 @@ from equilibrium_checks.states import (
 )
 
 from castsugar.errors import ConvergenceError
-from castsugar.thermo.charge import charge_of
-from castsugar.thermo.second_opinion import route
+from castsugar.thermo.second_opinion import flow
+from castsugar.thermo.solver import charge_of
 
 pytestmark = pytest.mark.exact
 
@@ -150,7 +150,7 @@ def _second_route() -> dict[int, object]:
     for row in ROWS:
         species, charge = charge_of(mix_of(row), one_atmosphere())
         try:
-            found[row.number] = route.solve(
+            found[row.number] = flow.solve(
                 species, charge, row.pressure, EXIT, "equilibrium"
             )
         except ConvergenceError as error:

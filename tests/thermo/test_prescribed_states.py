@@ -8,11 +8,10 @@ from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar.species_sets import shipped_species, species_set
-from castsugar.thermo import detail
-from castsugar.thermo.charge import Charge, charge_of
-from castsugar.thermo.second_opinion import route
-from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo import solver
+from castsugar.thermo.second_opinion import flow
+from castsugar.thermo.solver import Charge, charge_of
+from castsugar.thermo.species import SpeciesTable, restrict
 
 pytestmark = pytest.mark.exact
 
@@ -54,7 +53,7 @@ def test_every_join_and_transition(name: str) -> None:
     edges = {table.gas.join, *joins, *(t for *_, t in table.transitions)}
     for edge in sorted(e for e in edges if 300.0 <= e <= 5000.0):
         for temperature in (np.nextafter(edge, 0.0), edge, np.nextafter(edge, 1e4)):
-            state = detail.equilibrium(table, charge, 3e6, float(temperature))
+            state = solver.equilibrium(table, charge, 3e6, float(temperature))
             assert state.temperature == temperature
 
 
@@ -68,7 +67,7 @@ def check_random_states(
         charges(count, seed + 2), temperature, pressure, strict=True
     ):
         # Raises where no state is found, or one that does not pass its certificate.
-        assert detail.equilibrium(table, charge, float(p), float(t)).temperature == t
+        assert solver.equilibrium(table, charge, float(p), float(t)).temperature == t
 
 
 def test_random_states() -> None:
@@ -87,8 +86,8 @@ def test_a_phase_that_cannot_be_there() -> None:
     """Liquid NaOH, which the first guess offers, is not stable: the second route."""
     mix = cs.Mix.weigh({"NaNO3": 70.38, "sucrose": 15.4, "water": 14.22})
     table, charge = charge_of(mix, shipped_species())
-    ours = detail.equilibrium(table, charge, 9.14585e6, 3026.22)
-    other = route.equilibrium(table, charge, 9.14585e6, 3026.22)
+    ours = solver.equilibrium(table, charge, 9.14585e6, 3026.22)
+    other = flow.equilibrium(table, charge, 9.14585e6, 3026.22)
     assert ours.amount("NaOH(L)") == 0.0
     # Both pass certificates of 1e-6 RT in every potential.
     assert ours.enthalpy == pytest.approx(other.enthalpy, rel=1e-6)
@@ -105,7 +104,7 @@ def test_a_flame_that_was_long_to_find() -> None:
     )
     table, charge = charge_of(mix, shipped_species())
     row = cs.evaluate(mix, pressure=387199.18132495333, exit_pressure=20e3)
-    other = route.solve(table, charge, 387199.18132495333, None, "equilibrium")
+    other = flow.solve(table, charge, 387199.18132495333, None, "equilibrium")
     assert row["flame_temperature_K"][0] == pytest.approx(
         other.chamber.temperature, abs=1e-5
     )

@@ -20,8 +20,8 @@ from equilibrium_checks.mixes import (
 )
 
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.thermo.batch import Job, model_of
 from castsugar.thermo.gibbs import chamber, linear, starts
+from castsugar.thermo.solver import Job, model_of
 from castsugar.thermo.species import restrict
 
 pytestmark = pytest.mark.exact

@@ -23,12 +23,11 @@ import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import ConvergenceError
 from castsugar.species_sets import shipped_species
-from castsugar.thermo.charge import Charge
 from castsugar.thermo.flow import FlowSolution
-from castsugar.thermo.second_opinion import route
+from castsugar.thermo.second_opinion import flow
 from castsugar.thermo.second_opinion.composition import condensed_phase
-from castsugar.thermo.species import restrict
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import Charge
+from castsugar.thermo.species import SpeciesTable, restrict
 
 pytestmark = pytest.mark.exact
 
@@ -52,7 +51,7 @@ def second(asked, row: int) -> FlowSolution:
     table = restrict(asked.table, frozenset(e for e, p in kept if p))
     charge = Charge(elements=b[present], enthalpy=float(asked.enthalpy[row]))
     pressure = float(asked.pressure[row])
-    return route.solve(table, charge, pressure, 0.4 * pressure, asked.flow)
+    return flow.solve(table, charge, pressure, 0.4 * pressure, asked.flow)
 
 
 def shares_of(parts: tuple[float, ...]) -> np.ndarray:
@@ -195,7 +194,7 @@ def test_low_form_stays_low() -> None:
     charge = Charge(
         elements=np.array([n for n in mix.elements if n > 0.0]), enthalpy=mix.enthalpy
     )
-    again = route.equilibrium(restrict(one_atmosphere(), kept), charge, 6.8e6)
+    again = flow.equilibrium(restrict(one_atmosphere(), kept), charge, 6.8e6)
     assert "KOH(a)" in again.species
     assert again.temperature == pytest.approx(1716.023, abs=1e-3)
 
@@ -213,7 +212,7 @@ def test_condensed_phases_have_no_volume(name: str) -> None:
 
 
 BASE = {"KNO3": 65, "sucrose": 35}
-HONEST = route.solve
+HONEST = flow.solve
 
 
 def wrong_temperature(*args: object) -> FlowSolution:
@@ -235,7 +234,7 @@ def test_disagreement_is_disputed(wrong, monkeypatch: pytest.MonkeyPatch) -> Non
     """Above 0.1 K or 50 ppm the row is disputed, and says so."""
     mix = cs.Mix.weigh(BASE)
     assert cs.evaluate(mix, confirm=True)["confirmation"][0] == "confirmed"
-    monkeypatch.setattr(route, "solve", wrong)
+    monkeypatch.setattr(flow, "solve", wrong)
     table = cs.evaluate(mix, confirm=True)
     assert table["confirmation"][0] == "disputed"
     assert table["status"][0].startswith("disputed: the second solver differs by ")
@@ -255,7 +254,7 @@ def test_failure_is_unavailable(monkeypatch: pytest.MonkeyPatch) -> None:
     def failing(*args: object) -> FlowSolution:
         raise ConvergenceError(f"no answer to {len(args)} questions")
 
-    monkeypatch.setattr(route, "solve", failing)
+    monkeypatch.setattr(flow, "solve", failing)
     table = cs.evaluate(cs.Mix.weigh(BASE), confirm=True)
     assert table["status"][0] == "ok"
     assert table["confirmation"][0] == "unavailable: no answer to 5 questions"

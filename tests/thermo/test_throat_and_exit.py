@@ -14,11 +14,11 @@ from equilibrium_checks import mixes, scope
 import castsugar as cs
 from castsugar.errors import ConvergenceError
 from castsugar.species_sets import shipped_species
-from castsugar.thermo import batch, certificate
-from castsugar.thermo import frozen as frozen_flow
-from castsugar.thermo.batch import Job
+from castsugar.thermo import certificate, solver
+from castsugar.thermo import flow as frozen_flow
 from castsugar.thermo.gibbs import linear, solution
 from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.solver import Job
 
 pytestmark = pytest.mark.exact
 
@@ -37,7 +37,7 @@ def weighed() -> list[cs.Mix]:
 
 def flux_excesses(asked: Job) -> tuple[Flow, np.ndarray]:
     """A flow with tested throats, and the excess of those that burn."""
-    found = batch.solve(asked)
+    found = solver.solve(asked)
     burns = ~found.cold
     assert (found.lost[burns] == 0).all()
     return found, found.flux_excess[burns]

@@ -19,7 +19,7 @@ from castsugar.kitchen.parameters import Values, values_of
 from castsugar.kitchen.pot import poured
 from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.motor.firing.budget import Measured
 from castsugar.potting import pot_of
 from castsugar.workshop.batches.batch import Batch

@@ -12,9 +12,9 @@ from castsugar.cli.batch_dates import date_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.profile import parse_cook
-from castsugar.recipe import Recipe, parse_recipe
+from castsugar.mix.text import Recipe, parse_recipe
+from castsugar.mix.weighing import catalogue_shares
 from castsugar.report import data
-from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.foresee import foresee, used_lots
 from castsugar.workshop.batches.frozen import freeze
 from castsugar.workshop.batches.planned import read_actual
@@ -85,7 +85,7 @@ def _masses(
     database: Database,
 ) -> dict[str, Any]:
     """Return fractions, masses as the weigh sheet plans them, and those weighed."""
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
 
     Mix.weigh(recipe, database=database)  # refuses
     fractions = catalogue_shares(database, recipe.parts)

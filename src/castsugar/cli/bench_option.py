@@ -13,8 +13,8 @@ _FEW = 20
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.expand import Lot
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.weighing import Lot
     from castsugar.workshop.bench import Bench
 
 
@@ -89,9 +89,9 @@ class Shelf:
         InputError
             If a syrup is stated and no recipe holds one.
         """
-        from castsugar import weighing
         from castsugar.cli.syrup_options import syrup_lots
         from castsugar.errors import CastsugarError
+        from castsugar.mix import weighing
 
         found = []
         every = syrup_lots(database, self.syrup, recipes)
@@ -133,8 +133,8 @@ def as_cooked(
     """
     if not bench.kitchen.get("cook"):
         return mix
-    from castsugar.blends import of_mixes
     from castsugar.cooking import cook
+    from castsugar.mix.blends import of_mixes
     from castsugar.workshop.kitchen_bench import learn
 
     learnt = learn(bench, None, database).kitchen

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.decide.conditions import Conditions, Doubts
     from castsugar.decide.requirement import Requirement
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
     from castsugar.workshop.bench import Bench
 
 #: Batch and step of the scale where nothing is stated.

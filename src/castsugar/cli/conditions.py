@@ -15,10 +15,10 @@ from castsugar.cli.syrup_options import add_syrup_options
 if TYPE_CHECKING:
     from castsugar.columns import Column
     from castsugar.data.load import Database
-    from castsugar.expand import Lot
     from castsugar.kitchen.settings import Kitchen
+    from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
-    from castsugar.thermo.tables import SpeciesTable
+    from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
 #: Chamber pressure where none is stated.

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
     from castsugar.driving import Firing
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
 
 #: Up to this many mixes the second solver is asked without being told to.
 MOST_CONFIRMED = 20
@@ -214,8 +214,8 @@ def weigh_recipes(
     Names in the bench file of the shelf stand for recipes.
     """
     from castsugar.errors import CastsugarError
-    from castsugar.mix import Mix
-    from castsugar.recipe import parse_recipe
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.text import parse_recipe
 
     places = [
         f"recipe {count}" if len(recipes) > 1 else "recipe"

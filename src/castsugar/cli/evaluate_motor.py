@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
     from castsugar.driving import Firing
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
     from castsugar.report.text import Extra
 
 Rows = list[dict[str, Any]]

@@ -17,7 +17,7 @@ from castsugar.plain import to_json
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
     from castsugar.motor.delay.inputs import Thrusting
     from castsugar.motor.hardware import Hardware
     from castsugar.report.firing_words import Asked

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from castsugar import plausible, scope
+from castsugar import plausible
 from castsugar.data.load import Database
 from castsugar.errors import InputError
-from castsugar.recipe import parse_recipe
+from castsugar.mix import refusals
+from castsugar.mix.text import parse_recipe
 
 
 def read_step(text: str) -> float:
@@ -23,7 +24,7 @@ def read_fixed(
 ) -> dict[str, float]:
     """Read ``NAME:PERCENT`` options as mass fractions of the whole."""
     for corner in corners:
-        scope.check_bound(database, corner, 1.0)
+        refusals.check_bound(database, corner, 1.0)
     names = [database.find(corner).name for corner in corners]
     if len(set(names)) < len(names):
         raise InputError(
@@ -42,7 +43,7 @@ def read_fixed(
             raise InputError(f"--with {name.strip()!r} is among the three already")
         names.append(known)
         share = plausible.read(amount, "share of the mix", where="--with").value
-        scope.check_bound(database, known, share)
+        refusals.check_bound(database, known, share)
         fixed[name.strip()] = share
     taken = sum(fixed.values())
     if taken >= 1.0:

@@ -101,7 +101,7 @@ def _settings(asked_for: Comparing) -> Settings:
 
 def _names(asked_for: Comparing, change: Change) -> Asked:
     """Return the ingredients as they were typed."""
-    from castsugar import weighing
+    from castsugar.mix import weighing
     from castsugar.report.search_words import Asked
 
     typed = {

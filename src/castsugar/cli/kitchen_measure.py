@@ -234,8 +234,8 @@ def _learn(
     from castsugar.errors import InputError
     from castsugar.kitchen.heat import HOTTEST
     from castsugar.kitchen.profile import parse_cook
-    from castsugar.mix import Mix
-    from castsugar.recipe import parse_recipe
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.text import parse_recipe
     from castsugar.workshop.bench import check_bench, read_bench, read_measurement
     from castsugar.workshop.kitchen_bench import learn
     from castsugar.workshop.schema import Options

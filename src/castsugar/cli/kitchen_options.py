@@ -112,7 +112,7 @@ def heat_words(kitchen: Kitchen | None, database: Database) -> str:
 
 def _browned(kitchen: Kitchen) -> list[str]:
     """Say what a cook that browns the sugar leaves out, or that it leaves nothing."""
-    from castsugar.weighing import browned_flag, withheld
+    from castsugar.mix.weighing import browned_flag, withheld
 
     share = kitchen.cook.degraded()
     why = withheld(share)

@@ -16,9 +16,9 @@ from castsugar.cli.progress import Progress
 if TYPE_CHECKING:
     import pandas as pd
 
-    from castsugar.blends import Blends
     from castsugar.cli.conditions import Conditions
     from castsugar.cli.interrupt import Hold
+    from castsugar.mix.blends import Blends
 
 #: Written as the status of a row that an interruption left undone.
 UNDONE = "not computed: interrupted"
@@ -58,7 +58,7 @@ def evaluate_many(
         False if the user interrupted; the rows left say so in their status.
     """
     from castsugar.evaluation import evaluate
-    from castsugar.thermo.batch import CHUNK
+    from castsugar.thermo.solver import CHUNK
 
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
@@ -92,7 +92,7 @@ def _rows(parts: list[pd.DataFrame]) -> Rows:
 def _pool(workers: int, count: int) -> Iterator[Executor | None]:
     """Open a pool of processes if there is work for one."""
     from castsugar.errors import InputError
-    from castsugar.thermo.batch import CHUNK
+    from castsugar.thermo.solver import CHUNK
 
     if workers < 1:
         raise InputError(f"--workers is {workers}; it must be 1 or more")

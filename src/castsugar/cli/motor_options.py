@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from castsugar.blends import Blends
     from castsugar.columns import Column
     from castsugar.data.load import Database
+    from castsugar.mix.blends import Blends
     from castsugar.motor.hardware import Hardware
 
 

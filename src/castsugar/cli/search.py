@@ -231,7 +231,7 @@ def _render(
 def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Caution]:
     """Return the cautions about mixes, kitchen and motor of the search."""
     from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
-    from castsugar.mix import Mix
+    from castsugar.mix.mix import Mix
 
     settings, row = outcome.task.settings, outcome.rows["best"]
     lots = {n: x for n, x in settings.lots.items() if n in outcome.found.recipe}

@@ -73,10 +73,10 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
     from castsugar import numerics
-    from castsugar.blends import blend
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.data.load import load_database
-    from castsugar.recipe import parse_recipe
+    from castsugar.mix.blends import blend
+    from castsugar.mix.text import parse_recipe
     from castsugar.report.charts import sweep_chart
 
     database = load_database()

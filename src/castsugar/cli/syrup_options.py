@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.expand import Lot
+    from castsugar.mix.weighing import Lot
 
 
 def add_syrup_options(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     """
     from castsugar import plausible
     from castsugar.errors import InputError
-    from castsugar.expand import Lot
+    from castsugar.mix.weighing import Lot
 
     solids = grade = None
     if options.syrup_solids is not None:

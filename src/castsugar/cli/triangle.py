@@ -88,10 +88,10 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
     from castsugar import numerics
-    from castsugar.blends import put_together
     from castsugar.cli.choice import add_window, check_asked, read_column
     from castsugar.cli.fixed import read_fixed, read_step
     from castsugar.data.load import load_database
+    from castsugar.mix.blends import put_together
     from castsugar.report.maps import Triangle, ternary
 
     database = load_database()

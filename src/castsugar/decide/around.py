@@ -13,7 +13,6 @@ import numpy as np
 
 from castsugar import cooking
 from castsugar.arrays import FloatArray, IntArray
-from castsugar.blends import put_together
 from castsugar.decide.measure import KEPT
 from castsugar.decide.mixing_line import line_through, same_as
 from castsugar.decide.outcome import Outcome
@@ -31,7 +30,8 @@ from castsugar.decide.stated import (
 )
 from castsugar.decide.table import Settings, TableProblem, chance_column
 from castsugar.decide.task import Task
-from castsugar.mix import Mix
+from castsugar.mix.blends import put_together
+from castsugar.mix.mix import Mix
 
 PRESSURE, VISCOSITY = "chamber_pressure_MPa", "pour_viscosity_Pa_s"
 IMPULSE, SET_RATIO = "specific_impulse_s", "set_ratio"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from castsugar import scope, weighing
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import Database, load_database
@@ -18,11 +17,12 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.errors import InputError
-from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import MixLike, as_mix
+from castsugar.mix import refusals, weighing
+from castsugar.mix.mix import MixLike, as_mix
+from castsugar.mix.weighing import Lot
 from castsugar.motor.hardware import Hardware
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 
 @named_options
@@ -129,7 +129,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     for name, share in ingredients.items():
         low, high = _share(name, share)
         for option in slots.get(name, [name]):
-            scope.check_bound(database, option, high)
+            refusals.check_bound(database, option, high)
         if isinstance(share, tuple | list):
             bounds[names.known(name)] = low, high
         else:
@@ -186,8 +186,8 @@ def _share(name: str, share: tuple[float, float] | float) -> tuple[float, float]
 def _shares(database: Database, name: str, given: MixLike) -> dict[str, float]:
     """Return a mix that was made by catalogue name."""
     mix = as_mix(given, f"tried mix {name!r}")
-    scope.check_catalogued(name, mix.weighed)
-    scope.check_burns(name, mix.weighed)
+    refusals.check_catalogued(name, mix.weighed)
+    refusals.check_burns(name, mix.weighed)
     return weighing.catalogue_shares(database, mix.recipe)
 
 
@@ -200,7 +200,9 @@ class _Names:
 
     def known(self, name: str) -> str:
         """Return a slot, or the catalogue name of what may be weighed."""
-        return name if name in self.slots else scope.catalogue_name(self.database, name)
+        return (
+            name if name in self.slots else refusals.catalogue_name(self.database, name)
+        )
 
     def ratio(self, text: str) -> str:
         """Return a ratio with catalogue names."""

@@ -24,9 +24,9 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.uncertainty import DRAWS, SEED
 from castsugar.decide.verdicts import Cell
 from castsugar.errors import InputError
-from castsugar.mix import Mix, MixLike, as_mix
+from castsugar.mix.mix import Mix, MixLike, as_mix
+from castsugar.mix.weighing import item_name
 from castsugar.numerics import apportion
-from castsugar.weighing import item_name
 
 if TYPE_CHECKING:
     import pandas as pd

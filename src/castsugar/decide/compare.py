@@ -31,7 +31,7 @@ from castsugar.decide.verdicts import (
     verdict,
 )
 from castsugar.errors import InputError
-from castsugar.mix import MixLike
+from castsugar.mix.mix import MixLike
 
 if TYPE_CHECKING:
     import pandas as pd

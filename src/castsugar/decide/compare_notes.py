@@ -7,7 +7,7 @@ import numpy as np
 from castsugar.columns import COLUMN
 from castsugar.decide.uncertainty import Draws
 from castsugar.decide.verdicts import MOST_FAILED
-from castsugar.weighing import share_of
+from castsugar.mix.weighing import share_of
 
 
 def notes_of(found: Draws) -> tuple[str, ...]:

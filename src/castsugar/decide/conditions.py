@@ -13,9 +13,9 @@ from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.evaluation import check_options, evaluate, table_of
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import Hardware
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

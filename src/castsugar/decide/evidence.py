@@ -21,9 +21,9 @@ from castsugar.decide.evidence_world import (
 )
 from castsugar.decide.inputs import SYRUP_SOLIDS, enthalpy_u
 from castsugar.decide.outlook import Outlook
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
+from castsugar.mix.syrups import SOLIDS_UNCERTAINTY
 from castsugar.species_sets import shipped_species
-from castsugar.syrups import SOLIDS_UNCERTAINTY
 
 __all__ = ["STANDINGS", "Evidence", "evidence_of"]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.decide.conditions import Doubts
 from castsugar.decide.evidence_record import (
@@ -20,7 +19,8 @@ from castsugar.decide.evidence_record import (
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, find
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw, burn_rate

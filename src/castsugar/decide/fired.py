@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.driving import untold
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.motor.firing.expected import DRAWS, Expected, expect
 from castsugar.motor.hardware import Hardware
 

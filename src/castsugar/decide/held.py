@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.blends import of_mixes
 from castsugar.burning import burn_law_of
 from castsugar.cooking import cook
 from castsugar.decide.conditions import Conditions
@@ -20,7 +19,8 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.table import MOTOR_DRAWS, chance_column
 from castsugar.decide.uncertainty import Draws
 from castsugar.driving import BEYOND, drive, untold
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 
 KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
 

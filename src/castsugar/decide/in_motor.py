@@ -9,7 +9,6 @@ from scipy import stats
 from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
-from castsugar.blends import of_mixes
 from castsugar.burning import (
     burn_law_of,
     doubt_of,
@@ -22,6 +21,7 @@ from castsugar.burning import (
 from castsugar.decide.inputs import Input, Scores
 from castsugar.decide.perturbed import Recipe
 from castsugar.driving import BEYOND
+from castsugar.mix.blends import of_mixes
 from castsugar.motor import balance, peak
 from castsugar.motor.balance import Bands
 from castsugar.motor.hardware import Hardware

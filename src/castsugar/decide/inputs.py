@@ -21,8 +21,8 @@ from scipy.special import ndtri
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
-from castsugar.mix import Mix
-from castsugar.syrups import SOLIDS_UNCERTAINTY
+from castsugar.mix.mix import Mix
+from castsugar.mix.syrups import SOLIDS_UNCERTAINTY
 
 #: Scores of the inputs, by key, (rows,); an input that is left out stays at 0.
 Scores = Mapping[str, FloatArray]

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar import scope
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance
 from castsugar.decide.conditions import Conditions, Doubts
@@ -33,7 +32,8 @@ from castsugar.decide.through import (
     values_of,
 )
 from castsugar.errors import InputError
-from castsugar.mix import Mix, MixLike, as_mixes
+from castsugar.mix import refusals
+from castsugar.mix.mix import Mix, MixLike, as_mixes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,7 +67,7 @@ class Outlook:
 
         Parameters
         ----------
-        mixes : iterable of what :func:`castsugar.mix.as_mix` takes
+        mixes : iterable of what :func:`castsugar.mix.mix.as_mix` takes
         conditions : Conditions, optional
         doubts : Doubts, optional
 
@@ -85,8 +85,8 @@ class Outlook:
         if not listed:
             raise InputError("no mixes given; give one or more to look at")
         for mix in listed:
-            scope.check_catalogued(mix.name, mix.weighed)
-            scope.check_burns(mix.name, mix.weighed)
+            refusals.check_catalogued(mix.name, mix.weighed)
+            refusals.check_burns(mix.name, mix.weighed)
         places: dict[str, Place] = {}
         keys = []
         for mix in listed:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends, of_mixes
 from castsugar.data.load import load_database
 from castsugar.decide.conditions import Doubts
 from castsugar.decide.inputs import (
@@ -32,9 +31,9 @@ from castsugar.decide.portions import (
     neighbours,
     solids_key,
 )
-from castsugar.expand import Constituent
-from castsugar.items import Item, weigh_items
-from castsugar.mix import Mix
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import Constituent, Item, weigh_items
 
 #: Liquids among the ingredients that are neither syrup nor water: never damp powders.
 _LIQUIDS = ("glycerol",)

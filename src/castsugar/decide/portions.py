@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 from castsugar.data.load import load_database
 from castsugar.errors import ValidityError
-from castsugar.expand import Constituent, Lot
-from castsugar.items import Item, weigh_items
-from castsugar.syrups import SyrupUse
+from castsugar.mix.syrups import SyrupUse
+from castsugar.mix.weighing import Constituent, Item, Lot, weigh_items
 
 #: Half the step of dextrose equivalent between two grades. [DE]
 GRADE = 2.0

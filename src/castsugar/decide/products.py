@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from castsugar.blends import of_mixes
 from castsugar.cooking import cook
 from castsugar.decide.conditions import Conditions
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import performance
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.species_sets import shipped_species
 
 #: Share of the mass from which a product counts as a main one.

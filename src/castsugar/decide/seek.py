@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from castsugar.blends import blend
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
 from castsugar.cooking import cook
@@ -27,9 +26,10 @@ from castsugar.decide.task import Task
 from castsugar.driving import untold
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate, table_of
-from castsugar.mix import Mix
+from castsugar.mix.blends import blend
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import withheld
 from castsugar.motor.hardware import Hardware
-from castsugar.weighing import withheld
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6

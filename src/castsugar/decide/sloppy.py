@@ -13,7 +13,7 @@ from castsugar.data.load import load_database
 from castsugar.decide.problem import Goal
 from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Sloppiness
-from castsugar.expand import Lot, syrup_use
+from castsugar.mix.weighing import Lot, syrup_use
 
 #: Batches that are drawn, and levels of the syrup's solids among them.
 COUNT, _LEVELS = 200, 5

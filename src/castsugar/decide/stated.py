@@ -12,7 +12,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from castsugar import weighing
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database, load_database
@@ -25,7 +24,8 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import RESERVED, Task
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.mix import weighing
+from castsugar.mix.mix import Mix
 
 #: What the pictures show unless asked otherwise.
 C_STAR = "characteristic_velocity_m_s"

@@ -13,20 +13,21 @@ from typing import Any
 
 import numpy as np
 
-from castsugar import cooking, driving, rows, weighing
+from castsugar import cooking, driving, rows
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends, put_together
 from castsugar.checks import instance, number
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.evaluation import check_options
-from castsugar.expand import Lot
 from castsugar.kitchen.settings import Kitchen
+from castsugar.mix import weighing
+from castsugar.mix.blends import Blends, put_together
+from castsugar.mix.weighing import Lot
 from castsugar.motor.hardware import Hardware
 from castsugar.species_sets import shipped_species
-from castsugar.thermo import batch
-from castsugar.thermo.batch import Job
+from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
 
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
@@ -82,7 +83,7 @@ class Settings:
     kitchen : Kitchen or None
     motor : Hardware or None
     lots, alternatives : mapping
-        As for :func:`castsugar.blends.blend`.
+        As for :func:`castsugar.mix.blends.blend`.
     species : SpeciesTable or None
     """
 
@@ -200,7 +201,7 @@ class TableProblem:
             flow=s.flow,
             differentiate=differentiate,
         )
-        flow = batch.solve(job)
+        flow = solver.solve(job)
         known |= rows.mix_columns(blends)
         known |= rows.flow_columns(flow, blends, [""] * len(blends))
         # The peak of c* that freezing at the throat makes is no optimum.

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from castsugar import scope
 from castsugar.checks import instance, number
 from castsugar.data.load import load_database
 from castsugar.decide.hunt import Effort
@@ -15,7 +14,8 @@ from castsugar.decide.requirement import Requirement, check_column
 from castsugar.decide.space import SCOPE, Space
 from castsugar.decide.table import DELIVERED, WEIGHTED, Settings, TableProblem
 from castsugar.errors import InputError
-from castsugar.items import weigh_items
+from castsugar.mix import refusals
+from castsugar.mix.weighing import weigh_items
 
 #: What is searched for by default: impulse for the volume of the motor.
 OBJECTIVE = "density_impulse_kg_s_m3"
@@ -57,10 +57,10 @@ class Sloppiness:
 def _scope_rows(settings: Settings) -> tuple[Row, ...]:
     """Return the limits on what may burn; none where sugars, polyols, syrups do."""
     made = weigh_items(load_database(), settings.items, settings.lots, {})
-    burns = [scope.fuel_shares(item.constituents) for item in made]
+    burns = [refusals.fuel_shares(item.constituents) for item in made]
     if not any(others for others, _ in burns):
         return ()
-    excess = [scope.excesses(others, fuel)[1] for others, fuel in burns]
+    excess = [refusals.excesses(others, fuel)[1] for others, fuel in burns]
     return (
         Row(
             name=f"combustibles other than sugars at most 3 %{SCOPE}",
@@ -68,7 +68,7 @@ def _scope_rows(settings: Settings) -> tuple[Row, ...]:
                 item: others
                 for item, (others, _) in zip(settings.items, burns, strict=True)
             },
-            limit=scope.OF_THE_MASS,
+            limit=refusals.OF_THE_MASS,
         ),
         Row(
             name=f"such combustibles at most a tenth of all that burns{SCOPE}",

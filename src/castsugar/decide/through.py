@@ -13,18 +13,18 @@ import numpy as np
 
 from castsugar import rows
 from castsugar.arrays import FloatArray
-from castsugar.blends import Blends
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.decide.conditions import Conditions, Doubts
 from castsugar.decide.in_motor import InMotor
 from castsugar.decide.in_pot import Cooking, InPot
 from castsugar.decide.inputs import Input, Scores, of_shifts, shifted
 from castsugar.decide.perturbed import Recipe
+from castsugar.mix.blends import Blends
 from castsugar.species_sets import other_set, shipped_species
-from castsugar.thermo import batch
-from castsugar.thermo.batch import Job
+from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
 
 #: Columns that every mix has, then those of a kitchen and of a motor.
 THERMO = (
@@ -196,7 +196,7 @@ def _burnt(
 ) -> tuple[Columns, Cooking | None]:
     """Return the thermo columns of batches, and what the kitchen says."""
     blends, cooking = _cast(place, scores, weighed)
-    flow = batch.solve(_job(conditions, doubts, scores, blends))
+    flow = solver.solve(_job(conditions, doubts, scores, blends))
     return _thermo(flow, blends), cooking
 
 
@@ -215,7 +215,7 @@ def jacobian_of(
     blends, _ = _cast(place, scores, weighed)
     middle = blends.take(slice(0, 1))
     job = replace(_job(conditions, doubts, {}, middle), differentiate=True)
-    flow = batch.solve(job)
+    flow = solver.solve(job)
     values = _thermo(flow, middle)
     by_charge = np.concatenate([flow.by_elements[0], flow.by_enthalpy[0][:, None]], 1)
     charge = np.column_stack([blends.elements, blends.enthalpy])

@@ -21,7 +21,7 @@ from castsugar.decide.outlook import Outlook
 from castsugar.decide.summary import Part, Summary, parts_of, summarise
 from castsugar.decide.through import THERMO, less, on_scale
 from castsugar.errors import InputError, unknown_name
-from castsugar.mix import MixLike
+from castsugar.mix.mix import MixLike
 from castsugar.numerics import carried, variance
 
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from castsugar.data.records import Caution
-from castsugar.expand import DRY_BASIS
+from castsugar.mix.weighing import DRY_BASIS
 from castsugar.report.blocks.model import (
     Blanks,
     Block,

@@ -19,7 +19,7 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo import mixture
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 ELEMENT_LIMIT = 1e-10
 EQUILIBRIUM_LIMIT = 1e-6

@@ -13,8 +13,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
-from castsugar.thermo.species import gas_properties, phase_properties
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable, gas_properties, phase_properties
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

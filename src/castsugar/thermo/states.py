@@ -13,7 +13,7 @@ from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,8 +16,8 @@ from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
 from castsugar.kitchen.water import air_pressure
 from castsugar.measuring import Learnt
-from castsugar.mix import Mix
-from castsugar.recipe import parse_recipe
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.kitchen_keys import STATABLE
 

@@ -11,7 +11,7 @@ from castsugar import plausible, units
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError
-from castsugar.expand import Lot, expand
+from castsugar.mix.weighing import Lot, expand
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place, check_range
 

@@ -8,12 +8,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from castsugar import scope, weighing
 from castsugar.burning import SAME_MIX, differs
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.lending import borrowed_law
-from castsugar.mix import Mix
+from castsugar.mix import refusals, weighing
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
 from castsugar.motor.blend_law import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
@@ -24,7 +25,6 @@ from castsugar.motor.measured import MeasuredMix
 from castsugar.motor.peak import Spread
 from castsugar.motor.strand import Strand
 from castsugar.motor.strands import analyse_mix
-from castsugar.recipe import parse_recipe
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.readings import read_strands, refuse_twice
 
@@ -250,7 +250,7 @@ def _in_line(entry: Mapping[str, Any], bench: Bench) -> Iterator[None]:
 def _recipe(text: str, database: Database) -> dict[str, float]:
     """Return a recipe as catalogue names and mass fractions."""
     recipe = parse_recipe(text, where="recipe")
-    scope.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
+    refusals.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
     return weighing.catalogue_shares(database, recipe.parts)
 
 

@@ -8,12 +8,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from castsugar import scope, weighing
 from castsugar.data.load import Database
 from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.mix import Mix
-from castsugar.recipe import parse_recipe
+from castsugar.mix import refusals, weighing
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place
 
@@ -72,8 +72,8 @@ class Names:
         """Return the catalogue name of an ingredient that is new to the space."""
         highest = share[1] if isinstance(share, tuple) else share
         with placed(place, key):
-            name = scope.catalogue_name(self.database, typed)
-            scope.check_bound(self.database, name, highest)
+            name = refusals.catalogue_name(self.database, typed)
+            refusals.check_bound(self.database, name, highest)
         if name in self.typed:
             is_it = "" if typed == name else f" is {name!r}, which"
             before = self.typed[name]
@@ -140,8 +140,8 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
                 "key is the name"
             )
         mix = Mix.weigh(recipe, database=database)
-        scope.check_catalogued(recipe.text, mix.weighed)
-        if scope.is_dummy(mix.weighed):
+        refusals.check_catalogued(recipe.text, mix.weighed)
+        if refusals.is_dummy(mix.weighed):
             return {}
         return weighing.catalogue_shares(database, recipe.parts)
 

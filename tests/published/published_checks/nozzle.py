@@ -19,9 +19,8 @@ import castsugar as cs
 from castsugar.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE, STANDARD_GRAVITY
 from castsugar.species_sets import shipped_species
 from castsugar.thermo.flow import FlowSolution
-from castsugar.thermo.species import select_phases
+from castsugar.thermo.species import GasTable, SpeciesTable, select_phases
 from castsugar.thermo.states import State
-from castsugar.thermo.tables import GasTable, SpeciesTable
 from published_checks.rows import Given
 
 #: Chamber of the tables of ratios, which do not depend on it. [K], [Pa]

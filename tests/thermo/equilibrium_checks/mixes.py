@@ -10,10 +10,10 @@ import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.rows import characteristic_velocity
 from castsugar.species_sets import shipped_species
-from castsugar.thermo import batch
-from castsugar.thermo.batch import Job
+from castsugar.thermo import solver
+from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.gibbs.stations import Stations
+from castsugar.thermo.solver import Job
 
 #: Fuels of the random mixes: five sugars and sugar alcohols, three syrups.
 SUGARS = ("sucrose", "sorbitol", "dextrose", "xylitol", "erythritol")
@@ -127,7 +127,7 @@ def c_star(found: Flow) -> np.ndarray:
 
 def solve(asked: Job) -> Flow:
     """Solve it."""
-    return batch.solve(asked)
+    return solver.solve(asked)
 
 
 def described(names: tuple[str, ...], shares: np.ndarray, pressure: float) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 
 import castsugar as cs
 from castsugar.species_sets import shipped_species
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 FILE = Path(__file__).parents[1] / "independent_states.csv"
 

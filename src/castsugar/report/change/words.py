@@ -10,7 +10,7 @@ from castsugar.decide.compare import Comparison
 from castsugar.decide.held import BROKEN, KEPT, NOT_COMPUTED, Held, Standing
 from castsugar.decide.through import DECADES
 from castsugar.decide.verdicts import CANNOT_TELL, MOST_FAILED, Cell
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.report.blocks.model import Cell as Box
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import number

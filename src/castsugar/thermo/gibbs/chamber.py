@@ -9,9 +9,8 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.gibbs import linear, newton, starts
-from castsugar.thermo.gibbs.iterate import Batch, Iterate
-from castsugar.thermo.gibbs.model import Model
-from castsugar.thermo.gibbs.target import Target
+from castsugar.thermo.gibbs.model import Batch, Iterate, Model
+from castsugar.thermo.gibbs.newton import Target
 
 #: Below this a chamber does not burn, by this model [K].
 COLD = 600.0

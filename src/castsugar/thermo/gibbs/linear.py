@@ -30,8 +30,7 @@ import numpy as np
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo import fits
-from castsugar.thermo.gibbs.iterate import Batch, Iterate
-from castsugar.thermo.gibbs.model import Functions, Model
+from castsugar.thermo.gibbs.model import Batch, Functions, Iterate, Model
 
 
 @dataclass(slots=True, eq=False)

@@ -29,9 +29,8 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.thermo.gibbs import linear
-from castsugar.thermo.gibbs.iterate import Batch, Iterate
 from castsugar.thermo.gibbs.linear import Moments, System
-from castsugar.thermo.gibbs.model import TableModel
+from castsugar.thermo.gibbs.model import Batch, Iterate, TableModel
 from castsugar.thermo.gibbs.solution import Flow, Solved
 
 #: A phase with an affinity below this (in RT) is the one a throat is pinned on.

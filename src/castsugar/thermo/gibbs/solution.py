@@ -9,12 +9,15 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import ELEMENTS
 from castsugar.thermo import certificate as limits
-from castsugar.thermo.gibbs import chamber, held, starts
-from castsugar.thermo.gibbs.downstream import without_solidification
-from castsugar.thermo.gibbs.expansion import Isentrope, exits
-from castsugar.thermo.gibbs.iterate import Batch, Iterate
-from castsugar.thermo.gibbs.model import TableModel
-from castsugar.thermo.gibbs.stations import Stations, station
+from castsugar.thermo.gibbs import chamber, expansion, starts
+from castsugar.thermo.gibbs.expansion import (
+    Isentrope,
+    Stations,
+    exits,
+    station,
+    without_solidification,
+)
+from castsugar.thermo.gibbs.model import Batch, Iterate, TableModel
 from castsugar.thermo.gibbs.throat import flux_excess, throats
 
 #: Stations that were not found.
@@ -96,7 +99,7 @@ def solve(
     if exit_pressure is None:
         return result
     if flow == "frozen":
-        narrow, end = held.stations(model, inside, hot, here, exit_pressure)
+        narrow, end = expansion.stations(model, inside, hot, here, exit_pressure)
         result.throat.put(rows, narrow)
         result.leaving.put(rows, end)
         return result
@@ -121,7 +124,7 @@ def test_throats(model: TableModel, found: Flow, flow: str) -> None:
     here, throat = found.chamber.take(rows), found.throat.take(rows)
     if flow == "frozen":
         batch, chamber = solved.batch.take(some), solved.chamber.take(some)
-        excess = held.flux_excess(model, batch, chamber, here, throat)
+        excess = expansion.flux_excess(model, batch, chamber, here, throat)
     else:
         batch = solved.downstream.take(some)
         isentrope = Isentrope(model, batch, here.entropy, here.enthalpy)

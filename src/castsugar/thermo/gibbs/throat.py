@@ -25,7 +25,7 @@ from castsugar.thermo.gibbs.expansion import (
     to_saturation,
     to_sound,
 )
-from castsugar.thermo.gibbs.iterate import Iterate
+from castsugar.thermo.gibbs.model import Iterate
 
 #: A throat within this of a transition temperature may have to be decided [relative].
 _NEAR_TRANSITION = 1e-7

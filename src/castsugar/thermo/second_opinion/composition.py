@@ -12,7 +12,7 @@ import numpy as np
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import certificate, mixture
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 #: Density given to Cantera's condensed phases [kg/m3]: so large that their volume,
 #: and with it the pressure term of g, is nil. The true density is a fact elsewhere.

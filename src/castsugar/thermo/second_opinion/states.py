@@ -11,9 +11,9 @@ from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
-from castsugar.thermo.forms import stable_forms
+from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.second_opinion.composition import Composer
-from castsugar.thermo.tables import SpeciesTable
+from castsugar.thermo.species import SpeciesTable
 
 #: Temperatures between which a state is looked for [K].
 LOWEST, HIGHEST = 250.0, 5500.0

@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from castsugar.blends import of_mixes
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.cooking import cook
 from castsugar.data.load import Database
 from castsugar.evaluation import evaluate
-from castsugar.expand import Lot
 from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import Lot
 from castsugar.workshop.batches.frozen import thaw
 from castsugar.workshop.batches.record import Made
 from castsugar.workshop.bench import Bench

@@ -6,9 +6,10 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from castsugar import plausible, weighing
+from castsugar import plausible
 from castsugar.data.load import Database
 from castsugar.errors import InputError, nearest_names
+from castsugar.mix import weighing
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.kitchen_keys import MEASUREMENTS
 

@@ -12,8 +12,8 @@ from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import compare
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.profile import parse_cook
-from castsugar.recipe import parse_recipe
-from castsugar.weighing import catalogue_shares
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch, Spot
 from castsugar.workshop.batches.foresee import kitchen_of
 from castsugar.workshop.batches.frozen import thaw

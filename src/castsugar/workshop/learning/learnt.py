@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law import BurnLaw
 from castsugar.workshop.bench import Bench, check_bench

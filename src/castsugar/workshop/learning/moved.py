@@ -13,10 +13,10 @@ from castsugar.evaluation import evaluate
 from castsugar.kitchen.cook import Cook
 from castsugar.kitchen.profile import parse_cook
 from castsugar.kitchen.settings import Kitchen
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.hardware import Hardware
-from castsugar.recipe import parse_recipe
-from castsugar.weighing import catalogue_shares
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.lots import lots_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from castsugar.expand import DRY_BASIS
+from castsugar.mix.weighing import DRY_BASIS
 from castsugar.workshop.weigh.contents import pan_holds
 from castsugar.workshop.weigh.correct import Correction
 from castsugar.workshop.weigh.sheet import COARSE, Line, Sheet

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from castsugar import scope
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.expand import Lot
-from castsugar.mix import Mix
-from castsugar.recipe import parse_recipe
-from castsugar.weighing import catalogue_shares, item_name
+from castsugar.mix import refusals
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import Lot, catalogue_shares, item_name
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.lots import LotRecord, lots_of
 from castsugar.workshop.schema import Place
@@ -52,7 +51,7 @@ class Charge:
     @property
     def dummy(self) -> bool:
         """Whether a salt stands in for the oxidizer."""
-        return scope.is_dummy(self.mix().weighed)
+        return refusals.is_dummy(self.mix().weighed)
 
     def mix(
         self,

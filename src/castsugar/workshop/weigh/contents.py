@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.workshop.weigh.equipment import FILL, Equipment
 
 

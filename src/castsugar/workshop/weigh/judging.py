@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import cooking
-from castsugar.blends import of_mixes
 from castsugar.cooking import kitchen_table
 from castsugar.evaluation import evaluate
-from castsugar.mix import Mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.rows import mix_columns
 from castsugar.workshop.weigh.charge import Charge
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from castsugar.errors import InputError
-from castsugar.mix import Mix
+from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
 from castsugar.workshop.lots import LotRecord
 from castsugar.workshop.weigh.charge import KINDS, Charge

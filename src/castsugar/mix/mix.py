@@ -7,14 +7,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from castsugar import plain, scope, weighing
+from castsugar import plain
 from castsugar.checks import instance, named_options, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.expand import Constituent, Lot, expand, syrup_use
-from castsugar.recipe import Recipe, parse_recipe
-from castsugar.syrups import SyrupUse
+from castsugar.mix import refusals, weighing
+from castsugar.mix.syrups import SyrupUse
+from castsugar.mix.text import Recipe, parse_recipe
+from castsugar.mix.weighing import Constituent, Lot, expand, syrup_use
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,7 +71,7 @@ class Mix:
     ) -> Mix:
         """Weigh a recipe and cast it.
 
-        Its fuel must be sugars, polyols and syrups; see :mod:`castsugar.scope`.
+        Its fuel must be sugars, polyols and syrups; see :mod:`castsugar.mix.refusals`.
 
         Parameters
         ----------
@@ -110,7 +111,7 @@ class Mix:
             alternatives=alternatives,
             database=database,
         )
-        scope.check_mix(mix.name, mix.weighed)
+        refusals.check_mix(mix.name, mix.weighed)
         return mix
 
     @classmethod

@@ -9,16 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar import scope, weighing
 from castsugar.arrays import FloatArray
 from castsugar.checks import named_options, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.data.records import Ingredient
 from castsugar.errors import InputError
-from castsugar.expand import Constituent, Lot
-from castsugar.items import Item, weigh_items, with_solids
-from castsugar.mix import Mix
+from castsugar.mix import refusals, weighing
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import Constituent, Item, Lot, item_with_solids, weigh_items
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,7 +43,7 @@ class Blends:
     water_lost : ndarray, shape (n,)
         Fraction of the mix's own water that left.
     browned : ndarray, shape (n,)
-        Degraded share of the sugar; as :attr:`castsugar.mix.Mix.browned`.
+        Degraded share of the sugar; as :attr:`castsugar.mix.mix.Mix.browned`.
     items : tuple of Item
         What was weighed; empty if the blends were made of Mix objects.
     shares : ndarray, shape (n, items)
@@ -73,10 +72,10 @@ class Blends:
     @property
     def outside(self) -> NDArray[np.bool_]:
         """Which rows are out of scope by what burns in them, (n,)."""
-        burns = [scope.fuel_shares(item.constituents) for item in self.items]
+        burns = [refusals.fuel_shares(item.constituents) for item in self.items]
         parts = self.shares @ np.array(burns, dtype=float).reshape(-1, 2)
-        by_mass, by_fuel = scope.excesses(parts[:, 0], parts[:, 1])
-        return np.asarray(np.maximum(by_mass, by_fuel) > scope.ROUNDING)
+        by_mass, by_fuel = refusals.excesses(parts[:, 0], parts[:, 1])
+        return np.asarray(np.maximum(by_mass, by_fuel) > refusals.ROUNDING)
 
     def weighed(self, row: int) -> list[Constituent]:
         """Return the pure substances of one row as weighed, item by item."""
@@ -123,7 +122,7 @@ class Blends:
             raise InputError("blends of Mix objects are cast again by their mixes")
         items = self.items
         if solids:
-            items = tuple(with_solids(item, solids) for item in items)
+            items = tuple(item_with_solids(item, solids) for item in items)
         brown = self.browned if browned is None else browned
         return _cast(self.names, items, self.shares, water_lost, brown)
 
@@ -198,7 +197,7 @@ def blend(
     water_lost : float
         Fraction of the mix's own water that leaves.
     lots, alternatives, database
-        As for :meth:`castsugar.mix.Mix.weigh`.
+        As for :meth:`castsugar.mix.mix.Mix.weigh`.
 
     Returns
     -------
@@ -222,9 +221,9 @@ def blend(
         database=database,
     )
     for item in made.items:
-        scope.check_catalogued("blend", item.constituents)
+        refusals.check_catalogued("blend", item.constituents)
     for row in np.flatnonzero(made.outside).tolist():
-        scope.check_mix(made.names[row], made.weighed(row))
+        refusals.check_mix(made.names[row], made.weighed(row))
     return made
 
 

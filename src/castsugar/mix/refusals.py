@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from castsugar.data.load import Database
 from castsugar.errors import RefusedError
-from castsugar.expand import Constituent, expand
+from castsugar.mix.weighing import Constituent, expand
 
 if TYPE_CHECKING:
     from castsugar.arrays import FloatArray

@@ -1,0 +1,1 @@
+"""A recipe as weighed, and the mix as cast."""
