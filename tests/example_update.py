@@ -14,11 +14,10 @@ from pathlib import Path
 import numpy as np
 from scipy.signal import lfilter
 
-from castsugar.motor.assembly import Motor, Propellant
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import fire
+from castsugar.motor.trace import Motor, Propellant, fire
 
 EXAMPLE = Path(__file__).parents[1] / "src" / "castsugar" / "workshop" / "example"
 

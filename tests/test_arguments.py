@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar import measuring
+from castsugar.kitchen import calibration
 
 # Exact: the same mix in three forms is the same mix; wrong types are refused as every
 # other bad input: what, got, allowed, do.
@@ -54,10 +54,10 @@ def test_many_in_any_form() -> None:
 def test_kitchen_measurements_take_recipes() -> None:
     """As text, like the command line."""
     options = {"batch": 0.2, "lost": 2e-3}
-    by_text = measuring.pan_weight(SYRUP, COOK, **options)
-    by_mix = measuring.pan_weight(cs.Mix.weigh(SYRUP), COOK, **options)
+    by_text = calibration.pan_weight(SYRUP, COOK, **options)
+    by_mix = calibration.pan_weight(cs.Mix.weigh(SYRUP), COOK, **options)
     assert (by_text.observed, by_text.spread) == (by_mix.observed, by_mix.spread)
-    assert measuring.viscosity_band(KITCHEN, SYRUP) == measuring.viscosity_band(
+    assert calibration.viscosity_band(KITCHEN, SYRUP) == calibration.viscosity_band(
         KITCHEN, cs.Mix.weigh(SYRUP)
     )
 

@@ -7,8 +7,12 @@ import math
 import pytest
 
 import castsugar as cs
-from castsugar.lending import borrowed_law, borrowed_laws
-from castsugar.motor.law import BORROWED_DOUBT, burn_rate
+from castsugar.motor.burn_law import (
+    BORROWED_DOUBT,
+    borrowed_law,
+    borrowed_laws,
+    burn_rate,
+)
 
 #: From memory, sample data, not a check of physics: the values that circulate in the
 #: trade, typed here a second time so that no row of the file changes unseen.

@@ -195,8 +195,8 @@ def test_bands(run) -> None:
 
 def test_first_band_agrees_with_the_fit_itself() -> None:
     """Intervals of the lowest band: those of the fit, another road to them."""
-    from castsugar.motor.fit import fit_law
-    from castsugar.strand_intervals import band_laws
+    from castsugar.motor.strand_fit import fit_law
+    from castsugar.motor.strands import band_laws
 
     rng = np.random.default_rng(3)
     p = np.geomspace(0.3e6, 9e6, 16)

@@ -12,13 +12,12 @@ import pytest
 import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
 from castsugar.workshop.bench import check_bench, read_bench
 from castsugar.workshop.motor_bench import hardware_of
 

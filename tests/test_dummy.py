@@ -9,14 +9,11 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar import measuring
 from castsugar.cli.main import main
-from castsugar.kitchen import slurry, water
-from castsugar.kitchen.belief import unmeasured
-from castsugar.kitchen.parameters import values_of
-from castsugar.kitchen.pot import poured
-from castsugar.kitchen.solubility import dissolved_salt, salt_solubility
-from castsugar.potting import pot_of
+from castsugar.kitchen import calibration, suspension, water
+from castsugar.kitchen.parameters import unmeasured, values_of
+from castsugar.kitchen.pot import pot_of, poured
+from castsugar.kitchen.suspension import dissolved_salt, salt_solubility
 
 Capture = pytest.CaptureFixture[str]
 
@@ -58,7 +55,7 @@ def test_a_dummy_is_the_same_volume_of_another_salt() -> None:
     values = values_of(unmeasured().mean)
     real, own = pot_of(cs.Mix.weigh(REAL)), pot_of(cs.Mix.weigh(DUMMY))
     stands_in = real.as_dummy()
-    whole = 1.0 - 0.6 * (1.0 - slurry.CHLORIDE / slurry.NITRATE)
+    whole = 1.0 - 0.6 * (1.0 - suspension.CHLORIDE / suspension.NITRATE)
     assert (own.nitrate * whole) == pytest.approx(stands_in.nitrate)
     assert own.chloride.tolist() == [True]
     mine, same = (poured(p, values, COOK, 101325.0) for p in (own, stands_in))
@@ -204,8 +201,8 @@ def test_measurements_of_a_dummy(capsys: Capture) -> None:
     """The cup says the same, however the chloride is named."""
     cup = {"tube_diameter": 8e-3, "tube_length": 0.03, "head": 0.06, "volume": 5e-5}
     cup["time"] = 300.0
-    said = measuring.flow_out(REAL, COOK, **cup, salt="potassium chloride")
-    own = measuring.flow_out(DUMMY, COOK, **cup)
+    said = calibration.flow_out(REAL, COOK, **cup, salt="potassium chloride")
+    own = calibration.flow_out(DUMMY, COOK, **cup)
     values = values_of(unmeasured().mean)
     assert said.predict(values) == pytest.approx(own.predict(values), rel=1e-9)
     words = ["kitchen", "pan-weight", "--recipe", TEXT, "--batch", "200 g"]

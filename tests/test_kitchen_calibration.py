@@ -12,14 +12,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import castsugar as cs
-from castsugar import measuring
-from castsugar.kitchen.belief import Belief, unmeasured
-from castsugar.kitchen.calibration import CONTRADICTION, calibrate, compare
-from castsugar.kitchen.measurements import LOSS_SHARE, Measurement
-from castsugar.kitchen.parameters import PARAMETERS, PLACE, values_of
-from castsugar.kitchen.pot import poured
-from castsugar.kitchen.viscometry import ball_viscosity, flow_out_viscosity
-from castsugar.potting import pot_of
+from castsugar.kitchen import calibration
+from castsugar.kitchen.calibration import CONTRADICTION, compare, update_belief
+from castsugar.kitchen.measurements import (
+    LOSS_SHARE,
+    Measurement,
+    ball_viscosity,
+    flow_out_viscosity,
+)
+from castsugar.kitchen.parameters import (
+    PARAMETERS,
+    PLACE,
+    Belief,
+    unmeasured,
+    values_of,
+)
+from castsugar.kitchen.pot import pot_of, poured
 
 MIX = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
 COOK = cs.Cook.hold(392.15, 600.0)
@@ -29,9 +37,9 @@ SCALE = 1e-4
 def trio() -> list[Measurement]:
     """Pan weight, bulk density and ball fall, with readings to be replaced."""
     return [
-        measuring.pan_weight(MIX, COOK, batch=0.2, lost=0.0015, scale=SCALE),
-        measuring.bulk_density(mass=0.0633, volume=50e-6),
-        measuring.ball_fall(
+        calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.0015, scale=SCALE),
+        calibration.bulk_density(mass=0.0633, volume=50e-6),
+        calibration.ball_fall(
             ball=3e-3, cup=0.04, fall=0.05, time=10.0, temperature=298.15
         ),
     ]
@@ -41,7 +49,7 @@ def weighed(lost: float, cook: cs.Cook, rng: np.random.Generator) -> Measurement
     """Weigh a pan that truly lost so much, with errors of scale and spoon. [kg]"""
     spread = math.hypot(math.sqrt(2.0) * SCALE, LOSS_SHARE * lost)
     found = min(max(lost + spread * rng.standard_normal(), 0.0), 0.19)
-    return measuring.pan_weight(MIX, cook, batch=0.2, lost=found, scale=SCALE)
+    return calibration.pan_weight(MIX, cook, batch=0.2, lost=found, scale=SCALE)
 
 
 def read(truth: np.ndarray, rng: np.random.Generator) -> list[Measurement]:
@@ -61,7 +69,7 @@ def read(truth: np.ndarray, rng: np.random.Generator) -> list[Measurement]:
 def band(belief: Belief) -> np.ndarray:
     """Return p05, p10, p50, p90, p95 of the pour viscosity. [Pa s]"""
     kitchen = cs.Kitchen(cook=COOK, belief=belief, draws=1000)
-    return np.array(measuring.viscosity_band(kitchen, MIX))
+    return np.array(calibration.viscosity_band(kitchen, MIX))
 
 
 def width(band_: np.ndarray) -> float:
@@ -74,8 +82,8 @@ def test_one_measurement_by_hand() -> None:
     """Two normals: the mean is weighted by the inverse squares of the spreads."""
     # Exact: prior 0.64 +- 0.03, reading 1265/2109 = 0.59981 +- 0.015.
     prior = unmeasured()
-    powder = measuring.bulk_density(mass=1.265, volume=1e-3)
-    after = calibrate(prior, [powder]).after
+    powder = calibration.bulk_density(mass=1.265, volume=1e-3)
+    after = update_belief(prior, [powder]).after
     weights = np.array([1 / 0.03**2, 1 / 0.015**2])
     mean = weights @ np.array([0.64, 1265.0 / 2109.0]) / weights.sum()
     assert float(after.central().packing) == pytest.approx(mean, rel=1e-8)
@@ -101,7 +109,7 @@ def test_simulated_truth_is_covered_and_the_band_halves() -> None:
     covered, widths = 0, []
     for _ in range(100):
         truth = prior.mean + prior.spreads() * rng.standard_normal(8)
-        after = band(calibrate(prior, read(truth, rng)).after)
+        after = band(update_belief(prior, read(truth, rng)).after)
         pot, values = pot_of(MIX), values_of(truth[None])
         true = poured(pot, values, COOK, 101325.0)[0].item()
         covered += after[0] <= true <= after[4]
@@ -116,8 +124,8 @@ def test_order_does_not_matter() -> None:
     """All accepted measurements are used together."""
     rng = np.random.default_rng(3)
     readings = read(unmeasured().mean, rng)
-    one = calibrate(unmeasured(), readings).after
-    two = calibrate(unmeasured(), readings[::-1]).after
+    one = update_belief(unmeasured(), readings).after
+    two = update_belief(unmeasured(), readings[::-1]).after
     np.testing.assert_allclose(one.mean, two.mean, rtol=1e-4, atol=1e-5)
     np.testing.assert_allclose(one.covariance, two.covariance, rtol=1e-3, atol=1e-6)
 
@@ -128,7 +136,7 @@ def test_no_measurement_widens_what_is_believed() -> None:
     readings = read(unmeasured().mean, np.random.default_rng(4))
     prior = unmeasured()
     for count in range(1, len(readings) + 1):
-        after = calibrate(prior, readings[:count]).after
+        after = update_belief(prior, readings[:count]).after
         smallest = np.linalg.eigvalsh(prior.covariance - after.covariance)[0]
         assert smallest > -1e-9
 
@@ -138,8 +146,8 @@ def test_contradiction_is_reported_and_set_aside() -> None:
     """A ball that takes 20 times as long is no reading of the same syrup."""
     good = trio()[2]
     wrong = replace(good, observed=good.observed + math.log(20.0), label="again")
-    first = calibrate(unmeasured(), [good])
-    both = calibrate(unmeasured(), [good, wrong])
+    first = update_belief(unmeasured(), [good])
+    both = update_belief(unmeasured(), [good, wrong])
     assert [o.contradicts for o in both.outcomes] == [False, True]
     assert "contradicts" in both.outcomes[1].sentence()
     assert "set aside" in both.outcomes[1].sentence()
@@ -151,7 +159,7 @@ def test_contradiction_is_reported_and_set_aside() -> None:
 def test_what_is_sure_stays() -> None:
     """A parameter stated without doubt is not moved by a reading."""
     sure = unmeasured({"packing": (0.70, 0.0)})
-    learnt = calibrate(sure, trio()[:1])
+    learnt = update_belief(sure, trio()[:1])
     assert float(learnt.after.central().packing) == pytest.approx(0.70, rel=1e-12)
 
 
@@ -159,7 +167,7 @@ def test_what_is_sure_stays() -> None:
 def test_a_mix_that_flows_cannot_jam() -> None:
     """A flow-out of a mix that the model jams says so in one line."""
     dry = cs.Mix.weigh({"KNO3": 60, "sucrose": 36, "corn syrup": 4})
-    cup = measuring.flow_out(
+    cup = calibration.flow_out(
         dry,
         COOK,
         tube_diameter=8e-3,
@@ -168,7 +176,7 @@ def test_a_mix_that_flows_cannot_jam() -> None:
         volume=50e-6,
         time=72.0,
     )
-    learnt = calibrate(unmeasured(), [cup])
+    learnt = update_belief(unmeasured(), [cup])
     assert [o.contradicts for o in learnt.outcomes] == [True]
     assert "jams, and it flowed" in learnt.outcomes[0].sentence()
     np.testing.assert_array_equal(learnt.after.mean, unmeasured().mean)
@@ -213,13 +221,13 @@ def test_bad_ball(change: dict[str, float], words: str) -> None:
         "temperature": 298.15,
     }
     with pytest.raises(cs.CastsugarError, match=words) as caught:
-        measuring.ball_fall(**{**given, **change})
+        calibration.ball_fall(**{**given, **change})
     assert "\n" not in str(caught.value)
 
 
 def flow_out(time: float, cook: cs.Cook = COOK) -> Measurement:
     """The same mix through a tube of 8 mm x 30 mm."""
-    return measuring.flow_out(
+    return calibration.flow_out(
         MIX,
         cook,
         tube_diameter=8e-3,
@@ -235,7 +243,7 @@ def test_every_order_gives_the_same() -> None:
     """All six orders of three readings, to 1e-6 of what was believed before."""
     prior = unmeasured()
     readings = read(prior.mean, np.random.default_rng(11))
-    found = [calibrate(prior, list(p)) for p in itertools.permutations(readings)]
+    found = [update_belief(prior, list(p)) for p in itertools.permutations(readings)]
     assert not any(c.contradictions for c in found)
     spreads = prior.spreads()
     for one in found[1:]:
@@ -256,7 +264,7 @@ def test_each_kind_narrows(seed: int) -> None:
     truth = prior.mean + 0.7 * prior.spreads() * rng.standard_normal(8)
     scale = np.outer(prior.spreads(), prior.spreads())
     for measurement in (*read(truth, rng), flow_out(72.0)):
-        found = calibrate(prior, [measurement])
+        found = update_belief(prior, [measurement])
         less = (prior.covariance - found.after.covariance) / scale
         assert np.linalg.eigvalsh(less)[0] > -1e-9
         if not found.contradictions:
@@ -269,13 +277,13 @@ def test_density_far_off_a_stated_packing() -> None:
     # Exact: 0.70 +- 0.005 stated, 0.60 +- 0.015 read: 0.10 / 0.0158 = 6.3 of both.
     sure = unmeasured({"packing": (0.70, 0.005)})
     pan, _, ball = trio()
-    wrong = measuring.bulk_density(mass=0.060 * 2.109, volume=100e-6)
-    found = calibrate(sure, [pan, wrong, ball])
+    wrong = calibration.bulk_density(mass=0.060 * 2.109, volume=100e-6)
+    found = update_belief(sure, [pan, wrong, ball])
     assert [o.contradicts for o in found.outcomes] == [False, True, False]
     assert found.outcomes[1].deviation == pytest.approx(
         -0.10 / math.hypot(0.005, 0.015), rel=1e-6
     )
-    without = calibrate(sure, [pan, ball])
+    without = update_belief(sure, [pan, ball])
     np.testing.assert_array_equal(found.after.mean, without.after.mean)
     np.testing.assert_array_equal(found.after.covariance, without.after.covariance)
     assert found.after.origins == without.after.origins
@@ -286,7 +294,7 @@ def test_only_a_contradiction_changes_nothing() -> None:
     """The belief after it is the belief before it, bit by bit."""
     good = trio()[1]
     prior = unmeasured()
-    found = calibrate(prior, [replace(good, observed=good.observed + 0.2)])
+    found = update_belief(prior, [replace(good, observed=good.observed + 0.2)])
     assert len(found.contradictions) == 1
     np.testing.assert_array_equal(found.after.mean, prior.mean)
     np.testing.assert_array_equal(found.after.covariance, prior.covariance)
@@ -300,7 +308,7 @@ def test_each_sure_parameter_stays(parameter: object) -> None:
     name, middle = parameter.name, parameter.middle  # type: ignore[attr-defined]
     stated = middle * 1.02 if middle else 0.3
     sure = unmeasured({name: (stated, 0.0)})
-    after = calibrate(sure, [*trio(), flow_out(100.0)]).after
+    after = update_belief(sure, [*trio(), flow_out(100.0)]).after
     assert after.interval(name) == pytest.approx((stated,) * 3, rel=1e-12)
     others = [i for i in range(8) if i != PLACE[name]]
     np.testing.assert_array_equal(after.covariance[PLACE[name], others], 0.0)
@@ -339,8 +347,8 @@ def exact_quantiles(measurement: Measurement, lost: float) -> np.ndarray:
 def test_drying_time_against_quadrature(minutes: int, lost: float) -> None:
     """One free parameter: the linearised posterior against the whole integral."""
     cook = cs.Cook.hold(392.15, 60.0 * minutes)
-    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=lost, scale=SCALE)
-    after = calibrate(only_drying(), [pan]).after
+    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=lost, scale=SCALE)
+    after = update_belief(only_drying(), [pan]).after
     found = np.array(after.interval("drying_time"))
     np.testing.assert_allclose(found, exact_quantiles(pan, lost), rtol=0.05)
 
@@ -349,7 +357,7 @@ def false_alarms(minutes: float, kind: int, count: int = 400) -> int:
     """Count contradictions among readings that are just as the model states."""
     prior, rng = unmeasured(), np.random.default_rng(1)
     cook = cs.Cook.hold(392.15, 60.0 * minutes)
-    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=0.0015, scale=SCALE)
+    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0015, scale=SCALE)
     good = pan if kind == 0 else trio()[kind]
     alarms = 0
     for _ in range(count):
@@ -384,7 +392,7 @@ def test_a_fast_pan_is_no_contradiction() -> None:
     """Drying times down to 1000 s are in the range that the parameter states."""
     # Exact: of 9.36 g water, 300 s at 1000 s take 1 - exp(-0.3): 2.43 g; 2.6 g read.
     cook = cs.Cook.hold(392.15, 300.0)
-    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=2.6e-3)
+    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=2.6e-3)
     assert not compare(unmeasured(), pan).contradicts
 
 
@@ -394,7 +402,7 @@ def test_a_pan_that_never_dries_is_a_contradiction() -> None:
     # Exact: of 9.36 g, 2400 s take less than 0.3 g (two errors of the scale) only if
     # the drying time is above 74,000 s: ln(74000 / 3000) / 0.55 = 5.8 spreads away.
     cook = cs.Cook.hold(392.15, 2400.0)
-    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
+    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
     assert compare(unmeasured(), pan).contradicts
 
 
@@ -402,7 +410,7 @@ def test_a_pan_that_never_dries_is_a_contradiction() -> None:
 def test_nothing_lost_is_told_as_read() -> None:
     """What was typed, and no more water expected than there was."""
     cook = cs.Cook.hold(392.15, 2400.0)
-    pan = measuring.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
+    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
     outcome = compare(unmeasured(), pan)
     assert outcome.observed == pytest.approx(0.0, abs=1e-9)
     # Exact: 4.68 % water in 200 g; two spreads of the solids and readings on top.
@@ -472,38 +480,38 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
     values = values_of(unmeasured().mean)
     etas = [
         float(
-            measuring.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(values)
+            calibration.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(values)
         )
-        for salt in measuring.SALTS
+        for salt in calibration.SALTS
     ]
     assert abs(etas[0] - etas[1]) < 0.8  # of ln eta; far inside the prior's 1.4
     with pytest.raises(cs.InputError, match="allowed: potassium nitrate"):
-        measuring.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
+        calibration.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: measuring.bulk_density(mass=0.0, volume=5e-5), "above 0"),
-        (lambda: measuring.bulk_density(mass=0.063, volume=math.inf), "above 0"),
-        (lambda: measuring.bulk_density(mass=0.2, volume=5e-5), "0.35 to 0.8"),
-        (lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=-1e-3), "between 0"),
-        (lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=0.2), "between 0"),
+        (lambda: calibration.bulk_density(mass=0.0, volume=5e-5), "above 0"),
+        (lambda: calibration.bulk_density(mass=0.063, volume=math.inf), "above 0"),
+        (lambda: calibration.bulk_density(mass=0.2, volume=5e-5), "0.35 to 0.8"),
+        (lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=-1e-3), "between 0"),
+        (lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.2), "between 0"),
         (
-            lambda: measuring.pan_weight(MIX, COOK, batch=0.2, lost=0.001, scale=0.0),
+            lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.001, scale=0.0),
             "above 0",
         ),
         (lambda: flow_out(math.nan), "above 0"),
         (lambda: flow_out(-1.0), "above 0"),
         (
-            lambda: measuring.pan_weight(
+            lambda: calibration.pan_weight(
                 cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}), COOK, batch=0.2, lost=0.001
             ),
             "no model for sorbitol",
         ),
         (
-            lambda: measuring.ball_fall(
+            lambda: calibration.ball_fall(
                 "sucrose", ball=3e-3, cup=0.04, fall=0.05, time=9.0, temperature=298.15
             ),
             "no syrup",
@@ -520,6 +528,8 @@ def test_bad_readings(call: object, words: str) -> None:
 @pytest.mark.exact
 def test_shown_band_is_converged() -> None:
     """The draws that the pages use give the band that many draws give."""
-    few = np.array(measuring.viscosity_band(cs.Kitchen(cook=COOK), MIX))
-    many = np.array(measuring.viscosity_band(cs.Kitchen(cook=COOK, draws=20_000), MIX))
+    few = np.array(calibration.viscosity_band(cs.Kitchen(cook=COOK), MIX))
+    many = np.array(
+        calibration.viscosity_band(cs.Kitchen(cook=COOK, draws=20_000), MIX)
+    )
     np.testing.assert_allclose(np.log(few[1:4] / many[1:4]), 0.0, atol=math.log(2.0))

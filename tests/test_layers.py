@@ -45,20 +45,12 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "evaluation": (
         4,
         (
-            "burning",
-            "cooking",
-            "driving",
-            "lending",
-            "measuring",
-            "potting",
-            "evaluation",
             "rows",
             "confirmation",
             "sensitivity",
-            "species_sets",
-            "static_test",
-            "strand_intervals",
             "uncertainty",
+            "evaluation",
+            "static_test",
         ),
     ),
     "decide": (5, ()),
@@ -74,7 +66,7 @@ MOST_LINES, MOST_STATEMENTS = 700, 40
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
 PANDAS = (
-    "castsugar.cooking",
+    "castsugar.kitchen.pour_table",
     "castsugar.decide.change",
     "castsugar.decide.compare",
     "castsugar.decide.outcome",

@@ -15,7 +15,7 @@ import pytest
 
 from castsugar import static_test
 from castsugar.cli.main import main
-from castsugar.motor.firing.expected import expect
+from castsugar.motor.firing.expectation import expect
 from castsugar.report.learn_picture import checks_picture
 from castsugar.workshop.batches.record import Event
 from castsugar.workshop.batches.store import add_events

@@ -16,7 +16,7 @@ from castsugar import plain
 from castsugar.decide.compare import Comparison, compare
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.requirement import Requirement
-from castsugar.motor.firing.budget import Measured
+from castsugar.motor.firing.quantities import Measured
 from castsugar.static_test import StaticTest
 
 # Exact: what is shown is what the objects hold; names are text.

@@ -16,8 +16,8 @@ from castsugar.decide.hunt import Effort
 from castsugar.decide.requirement import searchable
 from castsugar.decide.seek import seek
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.motor.hardware import Hardware
 from castsugar.thermo.flow import FLOWS
 from castsugar.workshop import search_keys

@@ -12,17 +12,16 @@ import pytest
 
 import castsugar as cs
 from castsugar import static_test
-from castsugar.burning import components_of
 from castsugar.mix.blends import of_mixes
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.firing.expected import expect
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.firing.expectation import expect
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
-from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
+from castsugar.motor.pressure_table import components_of
 from castsugar.motor.trace import Trace, fire
 from castsugar.static_test import StaticTest, review
 

@@ -14,9 +14,8 @@ import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
 from castsugar.decide.requirement import Requirement
-from castsugar.motor import balance
-from castsugar.motor.balance import Bands
-from castsugar.motor.standing import amplification, withheld
+from castsugar.motor import mass_balance
+from castsugar.motor.mass_balance import Bands, amplification, withheld
 from castsugar.workshop.bench import read_bench
 from castsugar.workshop.motor_bench import hardware_of
 
@@ -103,7 +102,7 @@ def test_amplification_is_that_of_the_band_in_which_the_motor_stands() -> None:
     ],
 )
 def test_when_no_pressure_is_told(exponent: float, pressure: float, why: str) -> None:
-    found = str(withheld(balance.power_law(8e-3, exponent), pressure, AIR))
+    found = str(withheld(mass_balance.power_law(8e-3, exponent), pressure, AIR))
     assert why in found
     assert bool(found) is bool(why)
 

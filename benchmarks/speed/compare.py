@@ -9,8 +9,8 @@ import time
 
 import castsugar as cs
 from castsugar.data.load import load_database
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import borrowed_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 

@@ -10,8 +10,8 @@ import time
 import numpy as np
 
 import castsugar as cs
+from castsugar.kitchen.pot import pots_of
 from castsugar.kitchen.verdict import judge
-from castsugar.potting import pots_of
 
 ITEMS = ("KNO3", "powdered sugar", "corn syrup")
 

@@ -12,7 +12,7 @@ import sys
 
 import region
 
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 
 
 def peak() -> float:

@@ -11,12 +11,16 @@ from collections.abc import Callable
 import numpy as np
 
 from castsugar.data.load import load_database
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import borrowed_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import SPREAD, BurnKnowledge, Hardware
-from castsugar.motor.many import MixBurns, one_band_each, peaks_of_mixes
-from castsugar.motor.peak import peak_pressure
+from castsugar.motor.peak_pressure import (
+    MixBurns,
+    one_band_each,
+    peak_pressure,
+    peaks_of_mixes,
+)
 from castsugar.motor.trace import fire
 
 GRAIN = HollowCylinder(

@@ -17,7 +17,7 @@ os.environ.update(dict.fromkeys(THREADS, "1"))  # before numpy is loaded
 import measure  # noqa: E402
 from measure import Numbers  # noqa: E402
 
-from castsugar.species_sets import shipped_species  # noqa: E402
+from castsugar.rows import shipped_species  # noqa: E402
 
 GASES = [13, 28, 46]
 

@@ -16,8 +16,8 @@ from castsugar.decide.search import optimise
 from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import Task
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import borrowed_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar.columns import COLUMNS
-    from castsugar.cooking import kitchen_table
     from castsugar.data.load import Database, load_database
     from castsugar.data.records import Ingredient
     from castsugar.decide.asking import search
@@ -31,14 +30,15 @@ if TYPE_CHECKING:
         WorkerError,
     )
     from castsugar.evaluation import equilibrium, evaluate, performance, sensitivities
-    from castsugar.kitchen.cook import Cook
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.heat import Cook
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.kitchen.pour_table import kitchen_table
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
-    from castsugar.species_sets import species_set
+    from castsugar.rows import species_set
 
 __version__ = "0.1.0"
 
@@ -49,14 +49,14 @@ _PLACES = {
     "Claim": "decide.claims",
     "Conditions": "decide.conditions",
     "ConvergenceError": "errors",
-    "Cook": "kitchen.cook",
+    "Cook": "kitchen.heat",
     "DataError": "errors",
     "Database": "data",
     "Doubts": "decide.conditions",
     "Hardware": "motor.hardware",
     "Ingredient": "data",
     "InputError": "errors",
-    "Kitchen": "kitchen.settings",
+    "Kitchen": "kitchen.parameters",
     "Lot": "mix.weighing",
     "Mix": "mix.mix",
     "RefusedError": "errors",
@@ -69,13 +69,13 @@ _PLACES = {
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
     "justify": "decide.change",
-    "kitchen_table": "cooking",
+    "kitchen_table": "kitchen.pour_table",
     "load_database": "data",
     "parse_recipe": "mix.text",
     "performance": "evaluation",
     "search": "decide.asking",
     "sensitivities": "evaluation",
-    "species_set": "species_sets",
+    "species_set": "rows",
 }
 
 __all__ = [

@@ -8,21 +8,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, cooking, driving, rows, uncertainty
+from castsugar import confirmation, rows, uncertainty
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen import pour_table
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix, as_mixes
+from castsugar.motor import pressure_table
 from castsugar.motor.hardware import Hardware
 from castsugar.plausible import RANGES
+from castsugar.rows import other_set, shipped_species
 from castsugar.sensitivity import Sensitivities
 from castsugar.sensitivity import sensitivities as _sensitivities
-from castsugar.species_sets import other_set, shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.solver import Job, charge_of
@@ -176,10 +178,10 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     listed, blends = _taken(mixes)
     if confirm and listed is None:
         raise InputError("confirm needs Mix objects; blends are not solved again")
-    columns = cooking.not_asked(len(blends)) | driving.not_asked(len(blends))
+    columns = pour_table.not_asked(len(blends)) | pressure_table.not_asked(len(blends))
     cooked = None
     if kitchen is not None:
-        cooked = cooking.cook(listed, blends, kitchen)
+        cooked = pour_table.cook(listed, blends, kitchen)
         listed, blends = cooked.mixes, cooked.blends
         columns |= cooked.columns()
     pressures = _pressures(pressure, len(blends))
@@ -221,7 +223,7 @@ def _drive(
     columns: rows.Columns, motor: Hardware, blends: Blends, mixes: list[Mix] | None
 ) -> None:
     """Fill the motor columns, and add what is special to the flags."""
-    driven = driving.drive(
+    driven = pressure_table.drive(
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],

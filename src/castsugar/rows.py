@@ -1,4 +1,4 @@
-"""From solved flows to the columns of the table."""
+"""From solved flows to the columns of the table; the product sets they rest on."""
 
 from __future__ import annotations
 
@@ -9,11 +9,17 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
+from castsugar.data.load import PRODUCT_SETS, products_file
+from castsugar.errors import unknown_name
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.species import SpeciesTable, read_species
+
+# ----------------------------------------------------------------------------
+# From solved flows to the columns of the table.
 
 #: Below this exit temperature condensed water and hydrates, which the species list
 #: does not hold, could form [K].
@@ -138,3 +144,36 @@ def _flags(found: Flow, flags: Sequence[str], ok: BoolArray) -> list[str]:
         "; ".join([*([own] if own else []), *(text if fine else [])])
         for own, text, fine in zip(flags, texts, ok, strict=True)
     ]
+
+
+# ----------------------------------------------------------------------------
+# The shipped sets of combustion products, by name.
+
+
+def shipped_species() -> SpeciesTable:
+    """Return the combustion products that castsugar uses by default."""
+    return species_set(next(iter(PRODUCT_SETS)))
+
+
+def species_set(name: str) -> SpeciesTable:
+    """Return one of the shipped sets of combustion products.
+
+    Parameters
+    ----------
+    name : str
+        ``"nasa-1993"`` (the default set) or ``"nasa-2002"`` (newer evaluations of
+        the potassium, sodium and iron species).
+
+    Raises
+    ------
+    UnknownNameError
+    """
+    if name not in PRODUCT_SETS:
+        raise unknown_name("product set", name, PRODUCT_SETS)
+    return read_species(products_file(name))
+
+
+def other_set(table: SpeciesTable) -> SpeciesTable:
+    """Return the shipped set that a table is not."""
+    sets = [species_set(name) for name in PRODUCT_SETS]
+    return next(s for s in sets if s.data_set != table.data_set)

@@ -10,22 +10,29 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.burning import burn_law_of
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
-from castsugar.motor.firing.agreement import Agreement, compare_with_law
-from castsugar.motor.firing.budget import Measured, scaled
-from castsugar.motor.firing.expected import Expected, expect
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.expectation import (
+    Agreement,
+    Expected,
+    compare_with_law,
+    expect,
+)
 from castsugar.motor.firing.faults import explain_efficiency, impossible
-from castsugar.motor.firing.inference import InferredLaw, infer_law
-from castsugar.motor.firing.plain_rows import result_rows
-from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.firing.rivals import SIZE_DOUBT, rivals_of
+from castsugar.motor.firing.inference import (
+    SIZE_DOUBT,
+    InferredLaw,
+    infer_law,
+    rivals_of,
+)
+from castsugar.motor.firing.quantities import Measured, scaled
+from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import BurnLaw
+from castsugar.motor.pressure_table import burn_law_of
 from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:

@@ -24,8 +24,8 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.stated import C_STAR, around_task, fractions_of, stated
 from castsugar.decide.table import TableProblem
 from castsugar.errors import InputError
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.report.search_map import search_map
 from castsugar.report.search_trace import trace_plot
 

@@ -15,12 +15,11 @@ from castsugar.decide.asking import search
 from castsugar.decide.hunt import Effort
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.table import Settings, TableProblem
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.measured import MeasuredMix
 
 pytestmark = pytest.mark.exact
 

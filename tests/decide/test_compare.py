@@ -22,10 +22,10 @@ from castsugar.decide.verdicts import (
     verdict,
 )
 from castsugar.errors import InputError
-from castsugar.kitchen.cook import Cook
-from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.motor.burn_law import borrowed_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 

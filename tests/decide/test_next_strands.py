@@ -23,13 +23,16 @@ from castsugar.decide.strand_notes import notes_of
 from castsugar.decide.table import Settings
 from castsugar.decide.task import Task
 from castsugar.errors import InputError
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw, published_law
+from castsugar.motor.burn_model import (
+    MeasuredMix,
+    blend_law,
+    scheffe_design,
+    scheffe_fit,
+)
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import BORROWED_DOUBT, Band, BurnLaw, borrowed_law
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.scheffe import scheffe_design, scheffe_fit
 from castsugar.plain import to_json
 from castsugar.report.next_strands import (
     Asked,
@@ -76,7 +79,7 @@ def measured(count: int) -> list[MeasuredMix]:
 
 def motor(count: int) -> Hardware:
     """Return an invented motor with so many measured mixes; a borrowed law for none."""
-    borrowed = borrowed_law(
+    borrowed = published_law(
         "invented",
         [(0.0, math.inf, 5e-3, 0.4)],
         relative_uncertainty=0.25,

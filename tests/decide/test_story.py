@@ -22,13 +22,11 @@ from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Sloppiness, Task
 from castsugar.evaluation import evaluate
 from castsugar.mix.mix import Mix
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import analyse_mix
+from castsugar.motor.strands import Strand, analyse_mix
 
 pytestmark = pytest.mark.exact
 

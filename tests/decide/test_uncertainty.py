@@ -17,17 +17,14 @@ from castsugar.decide.perturbed import Recipe
 from castsugar.decide.summary import summarise
 from castsugar.decide.uncertainty import draw, linear
 from castsugar.errors import InputError, UnknownNameError
-from castsugar.kitchen.belief import unmeasured
-from castsugar.kitchen.cook import Cook
-from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Kitchen, unmeasured
 from castsugar.mix.weighing import Lot
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import Band, BurnLaw, borrowed_law
+from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}

@@ -11,13 +11,12 @@ from scipy.integrate import quad
 
 import castsugar as cs
 from castsugar.kitchen import heat, water
-from castsugar.kitchen.cook import cook_of_points
+from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot, poured
-from castsugar.kitchen.slurry import CLASS_NAMES, flow_class
+from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
-from castsugar.kitchen.verdict import judge
-from castsugar.kitchen.window import degradation_limit
+from castsugar.kitchen.verdict import degradation_limit, judge
 
 pytestmark = pytest.mark.exact
 

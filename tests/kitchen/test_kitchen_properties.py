@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 from kitchen_checks.pots import central, kitchen, retail, weigh
 
 import castsugar as cs
-from castsugar.kitchen.belief import unmeasured
-from castsugar.kitchen.parameters import PARAMETERS, Parameter
-from castsugar.kitchen.slurry import CLASS_NAMES, CLASSES, flow_class
+from castsugar.kitchen.parameters import PARAMETERS, Parameter, unmeasured
+from castsugar.kitchen.suspension import CLASS_NAMES, CLASSES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 

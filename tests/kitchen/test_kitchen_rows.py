@@ -11,7 +11,7 @@ from kitchen_checks.pots import kitchen, weigh
 
 import castsugar as cs
 from castsugar.columns import COLUMNS
-from castsugar.kitchen.belief import unmeasured
+from castsugar.kitchen.parameters import unmeasured
 
 pytestmark = pytest.mark.exact
 

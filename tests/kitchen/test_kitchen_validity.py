@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen import glass, heat, liquid, slurry, solubility, storage, water
+from castsugar.kitchen import glass, heat, liquid, suspension, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
@@ -57,36 +57,36 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         110,
         0.01,
     ),
-    "syrup_density": (lambda w: slurry.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
-    "relative_viscosity_chong": (slurry.relative_viscosity_chong, 0, 0.999, 1e-6),
+    "syrup_density": (lambda w: suspension.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
+    "relative_viscosity_chong": (suspension.relative_viscosity_chong, 0, 0.999, 1e-6),
     "two_size_packing coarse": (
-        lambda c: slurry.two_size_packing(c, 0.6),
+        lambda c: suspension.two_size_packing(c, 0.6),
         0.3,
         0.76,
         1e-6,
     ),
     "two_size_packing fine": (
-        lambda f: slurry.two_size_packing(0.6, f),
+        lambda f: suspension.two_size_packing(0.6, f),
         0.3,
         0.76,
         1e-6,
     ),
     "two_size_packing share": (
-        lambda s: slurry.two_size_packing(0.6, 0.6, s),
+        lambda s: suspension.two_size_packing(0.6, 0.6, s),
         0,
         1,
         1e-6,
     ),
     "packing_of_powder": (
-        lambda ratio: slurry.packing_of_powder(ratio * 1000.0, 1000.0),
+        lambda ratio: suspension.packing_of_powder(ratio * 1000.0, 1000.0),
         0.35,
         0.8,
         1e-6,
     ),
-    "sucrose_solubility": (_at(solubility.sucrose_solubility), 0, 185, 0.01),
-    "salt_solubility": (_at(solubility.salt_solubility), 0, 160, 0.01),
+    "sucrose_solubility": (_at(suspension.sucrose_solubility), 0, 185, 0.01),
+    "salt_solubility": (_at(suspension.salt_solubility), 0, 160, 0.01),
     "chloride solubility": (
-        _at(lambda t: solubility.salt_solubility(t, "potassium chloride")),
+        _at(lambda t: suspension.salt_solubility(t, "potassium chloride")),
         0,
         160,
         0.01,
@@ -95,14 +95,17 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
     "glass_transition": (glass.glass_transition, 0, 0.6, 1e-6),
     "degradation_rate": (_at(heat.degradation_rate), -20, 200, 0.01),
     "degraded": (_at(lambda t: heat.degraded(t, 60.0)), -20, 200, 0.01),
-    "nitrate_deliquescence": (_at(storage.nitrate_deliquescence), 0, 50, 0.01),
-    "crystal_limit": (_at(storage.crystal_limit), 0, 50, 0.01),
-    "humidity_limit": (_at(lambda t: storage.humidity_limit(0.6, t)), 0, 50, 0.01),
+    "nitrate_deliquescence": (_at(glass.nitrate_deliquescence), 0, 50, 0.01),
+    "crystal_limit": (_at(glass.crystal_limit), 0, 50, 0.01),
+    "humidity_limit": (_at(lambda t: glass.humidity_limit(0.6, t)), 0, 50, 0.01),
 }
 
 #: Functions that are bounded on one side only: function, a value outside, the range.
 HALF: dict[str, tuple[Callable[[], Any], str]] = {
-    "relative_viscosity": (lambda: slurry.relative_viscosity(-1e-6), "covers 0 to inf"),
+    "relative_viscosity": (
+        lambda: suspension.relative_viscosity(-1e-6),
+        "covers 0 to inf",
+    ),
     "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
     "hottest_for": (lambda: heat.hottest_for(0.0), "covers 0.001 to inf s"),
     "hottest_for limit": (
@@ -205,4 +208,4 @@ def test_log_viscosity_refuses_what_no_equation_covers(
 def test_unknown_salt_is_a_name_error() -> None:
     """The error tree of castsugar, not a bare KeyError."""
     with pytest.raises(cs.CastsugarError):
-        solubility.salt_solubility(300.0, "salt")
+        suspension.salt_solubility(300.0, "salt")

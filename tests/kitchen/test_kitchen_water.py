@@ -8,7 +8,7 @@ from kitchen_checks.pots import kitchen, retail, weigh
 
 import castsugar as cs
 from castsugar.columns import COLUMNS
-from castsugar.kitchen.belief import unmeasured
+from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.pot import water_at_start
 from castsugar.kitchen.verdict import judge
 from castsugar.mix.blends import of_mixes

@@ -16,7 +16,7 @@ from kitchen_checks.pots import (
 
 import castsugar as cs
 from castsugar.kitchen.glass import set_word
-from castsugar.kitchen.slurry import CLASS_NAMES, flow_class
+from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
 from castsugar.kitchen.validity import ICE_POINT
 
 C = ICE_POINT

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from castsugar.motor.assembly import Motor, Propellant
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded
-from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import Trace, fire
+from castsugar.motor.trace import Motor, Propellant, Trace, fire
 
 AMBIENT = 101325.0
 

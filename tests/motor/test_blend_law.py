@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.law import BORROWED_DOUBT, Band, BurnLaw
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.scheffe import scheffe_design, scheffe_fit
+from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw
+from castsugar.motor.burn_model import (
+    MeasuredMix,
+    blend_law,
+    scheffe_design,
+    scheffe_fit,
+)
 
 # J. A. Cornell, Experiments with Mixtures: yarn elongation, {3, 2} lattice; values from
 # memory, reproduced. Composition: replicates.

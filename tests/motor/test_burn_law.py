@@ -13,15 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
-from castsugar.motor.coefficient import convert_coefficient
-from castsugar.motor.law import (
+from castsugar.motor.burn_law import (
     Band,
     BurnLaw,
-    borrowed_law,
     burn_rate,
+    convert_coefficient,
     draw_laws,
     log_rate_uncertainty,
     outside,
+    published_law,
     scaled,
 )
 
@@ -41,7 +41,7 @@ def shipped() -> dict[str, BurnLaw]:
     laws = {}
     for name, group in groupby(rows, key=lambda row: row["name"]):
         kept = list(group)
-        laws[name] = borrowed_law(
+        laws[name] = published_law(
             name,
             [
                 (

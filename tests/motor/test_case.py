@@ -6,16 +6,18 @@ import numpy as np
 import pytest
 
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor.case import Case, allowable_pressure, margin
-from castsugar.motor.impulse import impulse_class
-from castsugar.motor.material import Material
-from castsugar.motor.wall import (
+from castsugar.motor.case import (
     CONVENTIONS,
+    Case,
+    Material,
+    allowable_pressure,
     axial_stress,
     cylinder_wall_stress,
     hoop_stress,
+    margin,
     shear_stress,
 )
+from castsugar.motor.nozzle import impulse_class
 
 PSI = 6894.757293168361
 INCH = 0.0254

@@ -12,18 +12,17 @@ import pytest
 from scipy import stats
 
 from castsugar.errors import InputError, ValidityError
-from castsugar.motor.delay.checks import CLIMB
-from castsugar.motor.delay.column import delay_length, delay_time
-from castsugar.motor.delay.inputs import (
+from castsugar.motor.burn_law import Band, BurnLaw, published_law
+from castsugar.motor.delay import delay_length, delay_time
+from castsugar.motor.delay_inputs import (
+    CLIMB,
     Settings,
     Thrusting,
     ambient_pressure_at,
     delay_law,
     pressure_above,
 )
-from castsugar.motor.law import Band, BurnLaw, borrowed_law
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import analyse_mix
+from castsugar.motor.strands import Strand, analyse_mix
 
 AIR = 0.09e6  # Pa
 
@@ -376,7 +375,7 @@ def one_pressure() -> list[Strand]:
     return [Strand(length=0.04, time=t, pressure=101325.0) for t in (18, 19, 20)]
 
 
-BORROWED = borrowed_law(
+BORROWED = published_law(
     "invented",
     [(0.0, math.inf, 5e-3, 0.3)],
     relative_uncertainty=0.25,

@@ -10,14 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar.motor.firing.agreement import Agreement, compare_with_law
-from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.firing.expectation import Agreement, compare_with_law
+from castsugar.motor.firing.inference import InferredLaw, infer_law, rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
-from castsugar.motor.firing.rivals import rivals_of
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import analyse_mix
+from castsugar.motor.strands import Strand, analyse_mix
 
 sys.path.insert(0, str(Path(__file__).parent))
 from simulated_firing import Known, Setup, drawn, known_law

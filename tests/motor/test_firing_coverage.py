@@ -10,9 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar.motor.firing.inference import infer_law
+from castsugar.motor.firing.inference import infer_law, rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
-from castsugar.motor.firing.rivals import rivals_of
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 
 sys.path.insert(0, str(Path(__file__).parent))

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
-from castsugar.motor.firing.stand import Stand
-from castsugar.motor.impulse import impulse_class
+from castsugar.motor.nozzle import impulse_class
 
 # A trapezium: quiet, up from 1.0 to 1.2 s, level to 3.0 s, down to 3.5 s, quiet.
 # Burning lies between the crossings of a share s of the peak h: on the way up s of the

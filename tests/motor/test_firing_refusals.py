@@ -14,10 +14,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from castsugar.errors import InputError
-from castsugar.motor.firing.inference import infer_law
+from castsugar.motor.firing.inference import infer_law, rivals_of
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
-from castsugar.motor.firing.rivals import rivals_of
-from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import AreaTable, HollowCylinder
 
 # An invented firing: a trapezium with 0.5 % noise, 1 kHz.

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.peak import LawShifts, Spread, peak_pressure
-from castsugar.motor.regression import student
+from castsugar.motor.peak_pressure import LawShifts, Spread, peak_pressure
+from castsugar.motor.strand_fit import student
 
 
 @pytest.mark.published

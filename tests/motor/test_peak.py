@@ -9,22 +9,21 @@ import pytest
 from scipy import stats
 
 from castsugar.errors import InputError
-from castsugar.motor import balance, many, peak
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.balance import Bands
+from castsugar.motor import mass_balance, peak_pressure
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import fire
+from castsugar.motor.trace import Motor, Propellant, fire
 
 N = 0.319
-SUCROSE = balance.power_law(8.26e-3, N)
+SUCROSE = mass_balance.power_law(8.26e-3, N)
 PLATEAU = Bands(
     edges=np.array([0.807e6, 1.503e6, 3.792e6, 7.033e6]),
     log_rate=np.log([10.708e-3, 8.763e-3, 7.852e-3, 3.907e-3, 9.653e-3]),
     exponent=np.array([0.625, -0.314, -0.013, 0.535, 0.064]),
 )
-SPREAD = peak.Spread(
+SPREAD = peak_pressure.Spread(
     density=0.01,
     throat_diameter=0.01,
     area=0.02,
@@ -54,7 +53,7 @@ def motor(**changes: float) -> Motor:
 def shifts(rate: float, exponent: float, draws: int = 10_000, seed: int = 5):
     """Return normal draws of a law."""
     z = np.random.default_rng(seed).standard_normal((2, draws))
-    return peak.LawShifts(log_rate=rate * z[0], exponent=exponent * z[1])
+    return peak_pressure.LawShifts(log_rate=rate * z[0], exponent=exponent * z[1])
 
 
 def quantile_error(draws: int) -> float:
@@ -66,7 +65,9 @@ def quantile_error(draws: int) -> float:
 def test_best_estimate_is_the_peak_of_the_trace() -> None:
     """The pressure at the largest Kn is the peak over the web, one band or five."""
     for law in (SUCROSE, PLATEAU):
-        found = peak.peak_pressure(motor(), law, shifts(0.05, 0.0), branch="lowest")
+        found = peak_pressure.peak_pressure(
+            motor(), law, shifts(0.05, 0.0), branch="lowest"
+        )
         assert found.pressure == pytest.approx(
             fire(motor(), law).peak_pressure, rel=1e-9
         )
@@ -81,7 +82,7 @@ def test_spread_of_one_band_is_normal() -> None:
     standard errors of 20,000 draws; each input alone by its own standard deviation.
     """
     count = 20_000
-    found = peak.peak_pressure(
+    found = peak_pressure.peak_pressure(
         motor(), SUCROSE, shifts(0.05, 0.0, count), spread=SPREAD
     )
     parts = {
@@ -109,7 +110,7 @@ def test_spread_of_one_band_is_normal() -> None:
 def test_plateau_draws_one_by_one() -> None:
     """Every draw is the highest stable root that the solver finds for it alone."""
     drawn = shifts(0.15, 0.05, 200)
-    found = peak.peak_pressure(motor(), PLATEAU, drawn)
+    found = peak_pressure.peak_pressure(motor(), PLATEAU, drawn)
     s = motor().kn_max * 1880.0 * 0.95 * 900.0
     for i in range(0, 200, 7):
         law = Bands(
@@ -117,9 +118,9 @@ def test_plateau_draws_one_by_one() -> None:
             log_rate=PLATEAU.log_rate + drawn.log_rate[i],
             exponent=PLATEAU.exponent + drawn.exponent[i],
         )
-        alone = balance.roots(law, s).highest()
+        alone = mass_balance.roots(law, s).highest()
         assert found.draws[i] == pytest.approx(float(alone), rel=1e-12)
-    low = peak.peak_pressure(motor(), PLATEAU, drawn, branch="lowest")
+    low = peak_pressure.peak_pressure(motor(), PLATEAU, drawn, branch="lowest")
     assert np.all(low.draws <= found.draws)
     assert np.any(low.draws < found.draws)
 
@@ -131,8 +132,10 @@ def test_centre_of_the_exponent() -> None:
     (1 - n - dn) x = ln(S r) - dn ln(centre), x = ln p, all in MPa.
     """
     dn, centre = np.full(20, 0.1), 5.0
-    drawn = peak.LawShifts(log_rate=np.zeros(20), exponent=dn, centre=centre * 1e6)
-    found = peak.peak_pressure(motor(), SUCROSE, drawn)
+    drawn = peak_pressure.LawShifts(
+        log_rate=np.zeros(20), exponent=dn, centre=centre * 1e6
+    )
+    found = peak_pressure.peak_pressure(motor(), SUCROSE, drawn)
     s = motor().kn_max * 1880.0 * 0.95 * 900.0 * 8.26e-3 / 1e6
     x = (np.log(s) - 0.1 * np.log(centre)) / (1 - N - 0.1)
     assert found.draws[0] == pytest.approx(1e6 * np.exp(x), rel=1e-12)
@@ -144,14 +147,14 @@ def test_draws_without_root_count_as_exceeding() -> None:
 
     Then the 95 % quantile itself is infinite, and said so.
     """
-    law = balance.power_law(3e-3, 0.8)
-    some = peak.peak_pressure(motor(), law, shifts(0.0, 0.1))
+    law = mass_balance.power_law(3e-3, 0.8)
+    some = peak_pressure.peak_pressure(motor(), law, shifts(0.0, 0.1))
     chance = stats.norm.sf(2.0)
     assert some.without_root == pytest.approx(chance, abs=4 * np.sqrt(chance / 10_000))
     assert len(some.draws) == 10_000
     assert np.isfinite(some.p95)
     assert some.share_above(1e300) == some.without_root
-    lots = peak.peak_pressure(motor(), law, shifts(0.0, 0.3))
+    lots = peak_pressure.peak_pressure(motor(), law, shifts(0.0, 0.3))
     assert lots.without_root == pytest.approx(stats.norm.sf(2 / 3), abs=0.018)
     assert np.isinf(lots.p95)
     assert np.isfinite(lots.p50)
@@ -162,9 +165,11 @@ def test_draws_without_root_count_as_exceeding() -> None:
 @pytest.mark.exact
 def test_margin_uses_full_velocity_unless_measured() -> None:
     """A stated efficiency of 0.9 does not lower the peak; a measured one does."""
-    plain = peak.peak_pressure(motor(), SUCROSE, shifts(0.05, 0.0, 100))
-    stated = peak.peak_pressure(motor(efficiency=0.9), SUCROSE, shifts(0.05, 0.0, 100))
-    measured = peak.peak_pressure(
+    plain = peak_pressure.peak_pressure(motor(), SUCROSE, shifts(0.05, 0.0, 100))
+    stated = peak_pressure.peak_pressure(
+        motor(efficiency=0.9), SUCROSE, shifts(0.05, 0.0, 100)
+    )
+    measured = peak_pressure.peak_pressure(
         motor(efficiency=0.9, efficiency_measured=True), SUCROSE, shifts(0.05, 0.0, 100)
     )
     assert stated.pressure == plain.pressure
@@ -178,9 +183,10 @@ def test_seed() -> None:
     band = Band(low=1e5, high=1e7, rate=8.26e-3, exponent=N)
     law = BurnLaw(name="invented", bands=(band,), log_rate_u=0.1)
     first, again, other = (
-        peak.peak_pressure(motor(), law, spread=SPREAD, seed=s) for s in (1, 1, 2)
+        peak_pressure.peak_pressure(motor(), law, spread=SPREAD, seed=s)
+        for s in (1, 1, 2)
     )
-    assert len(first.draws) == peak.DRAWS
+    assert len(first.draws) == peak_pressure.DRAWS
     assert first.draws.tobytes() == again.draws.tobytes()
     assert not np.array_equal(first.draws, other.draws)
     assert first.p95 == pytest.approx(other.p95, rel=0.02)
@@ -192,11 +198,19 @@ def test_seed() -> None:
 @pytest.mark.exact
 def test_quantiles_round_outward() -> None:
     """Of 0..100: the 5th, 50th, 95th. Of 1..20: 1, 11, 20. Infinity is a value."""
-    assert [float(q) for q in peak.quantiles(np.arange(101.0)[::-1])] == [5, 50, 95]
-    assert [float(q) for q in peak.quantiles(np.arange(1.0, 21.0))] == [1, 11, 20]
+    assert [float(q) for q in peak_pressure.quantiles(np.arange(101.0)[::-1])] == [
+        5,
+        50,
+        95,
+    ]
+    assert [float(q) for q in peak_pressure.quantiles(np.arange(1.0, 21.0))] == [
+        1,
+        11,
+        20,
+    ]
     with_gap = np.r_[np.full(10, np.inf), np.arange(90.0)]
-    assert np.isinf(peak.quantiles(with_gap)[2])
-    assert np.isnan(peak.quantiles(np.r_[np.nan, np.arange(30.0)])[2])
+    assert np.isinf(peak_pressure.quantiles(with_gap)[2])
+    assert np.isnan(peak_pressure.quantiles(np.r_[np.nan, np.arange(30.0)])[2])
 
 
 @pytest.mark.exact
@@ -207,13 +221,13 @@ def test_streams_are_apart() -> None:
     """
     band = Band(low=1e5, high=1e7, rate=8.26e-3, exponent=N)
     law = BurnLaw(name="invented", bands=(band,), log_rate_u=0.1)
-    still = peak.LawShifts(log_rate=np.zeros(5000), exponent=np.zeros(5000))
-    one = peak.Spread(density=0.1)
-    by_motor = peak.peak_pressure(motor(), SUCROSE, still, spread=one, seed=9)
+    still = peak_pressure.LawShifts(log_rate=np.zeros(5000), exponent=np.zeros(5000))
+    one = peak_pressure.Spread(density=0.1)
+    by_motor = peak_pressure.peak_pressure(motor(), SUCROSE, still, spread=one, seed=9)
     streams = np.vstack(
         [
             np.log(by_motor.draws),
-            peak.draw_shifts(law, 5000, seed=9).log_rate,
+            peak_pressure.draw_shifts(law, 5000, seed=9).log_rate,
             np.random.default_rng(9).standard_normal(5000),
         ]
     )
@@ -229,7 +243,9 @@ def test_ten_thousand_peaks_in_time() -> None:
     """10,000 peaks in < 3 s, one band and five (measured: 0.01 and 0.05 s)."""
     for law in (SUCROSE, PLATEAU):
         start = time.perf_counter()
-        found = peak.peak_pressure(motor(), law, shifts(0.1, 0.03), spread=SPREAD)
+        found = peak_pressure.peak_pressure(
+            motor(), law, shifts(0.1, 0.03), spread=SPREAD
+        )
         assert time.perf_counter() - start < 3.0
         assert np.isfinite(found.draws).sum() == 10_000
 
@@ -237,7 +253,7 @@ def test_ten_thousand_peaks_in_time() -> None:
 # --- Many mixes ----------------------------------------------------------------------
 
 
-def mixes(count: int, laws: str = "own") -> many.MixBurns:
+def mixes(count: int, laws: str = "own") -> peak_pressure.MixBurns:
     """Return invented mixes, one band of their own or one plateau law for all."""
     rng = np.random.default_rng(3)
     own = Bands(
@@ -245,7 +261,7 @@ def mixes(count: int, laws: str = "own") -> many.MixBurns:
         log_rate=np.log(8e-3) + 0.1 * rng.standard_normal((count, 1)),
         exponent=0.3 + 0.05 * rng.standard_normal((count, 1)),
     )
-    return many.MixBurns(
+    return peak_pressure.MixBurns(
         density=1850.0 + 20 * rng.standard_normal(count),
         characteristic_velocity=900.0 + 10 * rng.standard_normal(count),
         bands=own if laws == "own" else PLATEAU,
@@ -258,14 +274,14 @@ def mixes(count: int, laws: str = "own") -> many.MixBurns:
     )
 
 
-def take(some: many.MixBurns, rows) -> many.MixBurns:
+def take(some: peak_pressure.MixBurns, rows) -> peak_pressure.MixBurns:
     """Return some rows."""
     law = some.bands
     if law.exponent.ndim > 1:
         law = Bands(
             edges=law.edges, log_rate=law.log_rate[rows], exponent=law.exponent[rows]
         )
-    return many.MixBurns(
+    return peak_pressure.MixBurns(
         density=some.density[rows],
         characteristic_velocity=some.characteristic_velocity[rows],
         bands=law,
@@ -283,12 +299,12 @@ def take(some: many.MixBurns, rows) -> many.MixBurns:
 def test_a_row_does_not_depend_on_its_neighbours(laws: str) -> None:
     """Alone, shuffled and among many thousands: the same."""
     some = mixes(3000, laws)
-    whole = many.peaks_of_mixes(motor(), some, spread=SPREAD)
+    whole = peak_pressure.peaks_of_mixes(motor(), some, spread=SPREAD)
     order = np.random.default_rng(1).permutation(3000)[:400]
-    shuffled = many.peaks_of_mixes(motor(), take(some, order), spread=SPREAD)
+    shuffled = peak_pressure.peaks_of_mixes(motor(), take(some, order), spread=SPREAD)
     np.testing.assert_allclose(shuffled.p95, whole.p95[order], rtol=1e-12)
     for i in (0, 1, 2999):
-        alone = many.peaks_of_mixes(motor(), take(some, [i]), spread=SPREAD)
+        alone = peak_pressure.peaks_of_mixes(motor(), take(some, [i]), spread=SPREAD)
         assert alone.p95[0] == pytest.approx(whole.p95[i], rel=1e-12)
         assert alone.pressure[0] == pytest.approx(whole.pressure[i], rel=1e-12)
 
@@ -302,7 +318,9 @@ def test_many_agrees_with_one() -> None:
     """
     some = mixes(4)
     warm = {"temperature": 318.15}  # 20 K above the strands: exp(0.002 x 20)
-    found = many.peaks_of_mixes(motor(**warm), some, spread=SPREAD, draws=20_000)
+    found = peak_pressure.peaks_of_mixes(
+        motor(**warm), some, spread=SPREAD, draws=20_000
+    )
     n = some.bands.exponent[:, 0]
     s = motor().kn_max * 0.95 * some.density * some.characteristic_velocity
     s = s * np.exp(0.04)
@@ -320,12 +338,12 @@ def test_many_agrees_with_one() -> None:
             log_rate=some.bands.log_rate[i],
             exponent=some.bands.exponent[i],
         )
-        drawn = peak.LawShifts(
+        drawn = peak_pressure.LawShifts(
             log_rate=0.1 * z[0],
             exponent=0.03 * (0.3 * z[0] + np.sqrt(0.91) * z[1]),
             centre=2e6,
         )
-        spread = peak.Spread(
+        spread = peak_pressure.Spread(
             density=0.01,
             throat_diameter=0.01,
             area=0.02,
@@ -337,7 +355,7 @@ def test_many_agrees_with_one() -> None:
             characteristic_velocity=some.characteristic_velocity[i],
             **warm,
         )
-        alone = peak.peak_pressure(one, law, drawn, spread=spread)
+        alone = peak_pressure.peak_pressure(one, law, drawn, spread=spread)
         for name in ("p05", "p50", "p95"):
             assert getattr(found, name)[i] == pytest.approx(
                 getattr(alone, name), rel=0.02
@@ -347,10 +365,10 @@ def test_many_agrees_with_one() -> None:
 @pytest.mark.exact
 def test_laws_stated_at_another_pressure() -> None:
     """r = 12 mm/s at 4 MPa with n = 0.5 is 6 mm/s at 1 MPa and 18 at 9."""
-    law = many.one_band_each(np.log([12e-3, 12e-3]), [0.5, 0.0], 4e6)
+    law = peak_pressure.one_band_each(np.log([12e-3, 12e-3]), [0.5, 0.0], 4e6)
     np.testing.assert_allclose(np.exp(law.log_rate[:, 0]), [6e-3, 12e-3])
     first = Bands(edges=law.edges, log_rate=law.log_rate[0], exponent=law.exponent[0])
-    assert np.exp(balance.log_burn_rate(first, 9e6)) == pytest.approx(18e-3)
+    assert np.exp(mass_balance.log_burn_rate(first, 9e6)) == pytest.approx(18e-3)
 
 
 @pytest.mark.exact
@@ -360,7 +378,7 @@ def test_failed_rows_keep_their_place() -> None:
     some.bands.exponent[1] = 1.05
     some.density[2] = np.nan
     some.characteristic_velocity[3] = -1.0
-    found = many.peaks_of_mixes(motor(), some)
+    found = peak_pressure.peaks_of_mixes(motor(), some)
     assert np.isfinite(found.p95).tolist() == [True, False, False, False, True]
     assert found.status[0] == found.status[4] == "ok"
     assert found.status[1].startswith("not computed: no stable pressure")
@@ -375,7 +393,7 @@ def test_five_thousand_mixes_in_time() -> None:
     """5,000 mixes x 200 draws in < 2 s (measured: 0.15 and 0.6 s)."""
     for laws in ("own", "plateau"):
         start = time.perf_counter()
-        found = many.peaks_of_mixes(motor(), mixes(5000, laws), spread=SPREAD)
+        found = peak_pressure.peaks_of_mixes(motor(), mixes(5000, laws), spread=SPREAD)
         assert time.perf_counter() - start < 2.0
         assert np.isfinite(found.p95).sum() == 5000
 
@@ -384,15 +402,15 @@ def test_five_thousand_mixes_in_time() -> None:
 def test_bad_input() -> None:
     """Refused in one line."""
     with pytest.raises(InputError, match=r"uncertainty of area is -0\.1; it must be 0"):
-        peak.Spread(area=-0.1)
+        peak_pressure.Spread(area=-0.1)
     with pytest.raises(InputError, match="at least 20"):
-        peak.peak_pressure(motor(), SUCROSE, shifts(0.1, 0.0, 19))
+        peak_pressure.peak_pressure(motor(), SUCROSE, shifts(0.1, 0.0, 19))
     with pytest.raises(InputError, match="plain bands have no uncertainty"):
-        peak.peak_pressure(motor(), SUCROSE)
+        peak_pressure.peak_pressure(motor(), SUCROSE)
     with pytest.raises(InputError, match="at least 20"):
-        many.peaks_of_mixes(motor(), mixes(2), draws=5)
+        peak_pressure.peaks_of_mixes(motor(), mixes(2), draws=5)
     with pytest.raises(InputError, match="branch is 'both'"):
-        many.peaks_of_mixes(motor(), mixes(2), branch="both")
-    ragged = peak.LawShifts(log_rate=np.zeros(30), exponent=np.zeros(31))
+        peak_pressure.peaks_of_mixes(motor(), mixes(2), branch="both")
+    ragged = peak_pressure.LawShifts(log_rate=np.zeros(30), exponent=np.zeros(31))
     with pytest.raises(InputError, match=r"shapes \(30,\) and \(31,\)"):
-        peak.peak_pressure(motor(), SUCROSE, ragged)
+        peak_pressure.peak_pressure(motor(), SUCROSE, ragged)

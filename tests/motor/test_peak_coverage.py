@@ -6,21 +6,21 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from castsugar.motor import balance, peak
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.balance import Bands
-from castsugar.motor.fit import fit_law
+from castsugar.motor import mass_balance, peak_pressure
 from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import Nozzle
+from castsugar.motor.strand_fit import fit_law
+from castsugar.motor.trace import Motor, Propellant
 
 N = 0.319
-SUCROSE = balance.power_law(8.26e-3, N)
+SUCROSE = mass_balance.power_law(8.26e-3, N)
 PLATEAU = Bands(
     edges=np.array([0.807e6, 1.503e6, 3.792e6, 7.033e6]),
     log_rate=np.log([10.708e-3, 8.763e-3, 7.852e-3, 3.907e-3, 9.653e-3]),
     exponent=np.array([0.625, -0.314, -0.013, 0.535, 0.064]),
 )
-SPREAD = peak.Spread(
+SPREAD = peak_pressure.Spread(
     density=0.01,
     throat_diameter=0.01,
     area=0.02,
@@ -41,10 +41,12 @@ MOTOR = Motor(
 )
 
 
-def law_shifts(rate: float, exponent: float, draws: int, seed: int) -> peak.LawShifts:
+def law_shifts(
+    rate: float, exponent: float, draws: int, seed: int
+) -> peak_pressure.LawShifts:
     """Return normal draws of a law."""
     z = np.random.default_rng(seed).standard_normal((2, draws))
-    return peak.LawShifts(log_rate=rate * z[0], exponent=exponent * z[1])
+    return peak_pressure.LawShifts(log_rate=rate * z[0], exponent=exponent * z[1])
 
 
 @pytest.mark.exact
@@ -57,7 +59,7 @@ def test_p95_is_exceeded_in_one_of_twenty() -> None:
     u = np.sqrt(law_u**2 + 0.01**2 + 0.02**2 + 0.02**2 + 0.01**2 + 0.02**2) / (1 - N)
     nominal = np.log(MOTOR.kn_max * 1880.0 * 0.95 * 900.0 * 8.26e-3 / 1e6) / (1 - N)
     for seed in range(500):
-        found = peak.peak_pressure(
+        found = peak_pressure.peak_pressure(
             MOTOR, SUCROSE, law_shifts(law_u, 0.0, 2000, seed), spread=SPREAD, seed=seed
         )
         z = np.random.default_rng(10_000 + seed).standard_normal(6)
@@ -80,7 +82,7 @@ def test_p95_of_a_plateau_law_is_exceeded_in_one_of_twenty() -> None:
     s = MOTOR.kn_max * 1786.0 * 900.0
     edges = np.r_[0.0, PLATEAU.edges, np.inf]
     for seed in range(500):
-        found = peak.peak_pressure(
+        found = peak_pressure.peak_pressure(
             MOTOR, PLATEAU, law_shifts(0.12, 0.04, 1000, seed), seed=seed
         )
         z = np.random.default_rng(20_000 + seed).standard_normal(2)
@@ -96,9 +98,9 @@ def test_p95_of_a_plateau_law_is_exceeded_in_one_of_twenty() -> None:
 @pytest.mark.exact
 @pytest.mark.slow
 @pytest.mark.parametrize("strands", [6, 15])
-@pytest.mark.parametrize("spread", [peak.Spread(), SPREAD], ids=["law", "all"])
+@pytest.mark.parametrize("spread", [peak_pressure.Spread(), SPREAD], ids=["law", "all"])
 def test_p95_from_strands_is_exceeded_in_one_of_twenty(
-    strands: int, spread: peak.Spread
+    strands: int, spread: peak_pressure.Spread
 ) -> None:
     """500 seeds of the whole chain: strands of a known law, fit, peak, new grains.
 
@@ -118,13 +120,13 @@ def test_p95_from_strands_is_exceeded_in_one_of_twenty(
         rng = np.random.default_rng(30_000 + seed)
         rates = np.exp(clean + scatter * rng.standard_normal(strands))
         law = fit_law(p, rates).law("invented")
-        drawn = peak.draw_shifts(law, 2000, seed=seed)
-        found = peak.peak_pressure(MOTOR, law, drawn, spread=spread, seed=seed)
+        drawn = peak_pressure.draw_shifts(law, 2000, seed=seed)
+        found = peak_pressure.peak_pressure(MOTOR, law, drawn, spread=spread, seed=seed)
         limit = (np.log(found.p95 / 1e6) - nominal) / u
         exceeded += int(np.sum(rng.standard_normal(20) > limit))
         chances.append(stats.norm.sf(limit))
     assert 0.03 <= exceeded / 10_000 <= 0.07
     error = np.std(chances) / np.sqrt(500)
     assert np.mean(chances) < 0.05 + 4 * error
-    if spread == peak.Spread():
+    if spread == peak_pressure.Spread():
         assert np.mean(chances) > 0.05 - 4 * error

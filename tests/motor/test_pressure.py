@@ -10,19 +10,18 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
-from castsugar.motor import balance
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.balance import Bands
+from castsugar.motor import mass_balance
+from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
 from castsugar.motor.grain import AreaTable, HollowCylinder
-from castsugar.motor.law import Band, BurnLaw, burn_rate
-from castsugar.motor.limits import (
+from castsugar.motor.hardware import (
     NOT_MODELLED,
     PORT_TO_THROAT_LIMIT,
     port_caution,
     pressure_rise,
 )
+from castsugar.motor.mass_balance import Bands, equilibrium_pressure, throat_diameter
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.standing import equilibrium_pressure, throat_diameter
+from castsugar.motor.trace import Motor, Propellant
 
 # r = a p^n in mm/s and MPa: low, high, a, n. From memory of a widely circulated hobby
 # strand-burner table: test input for the roots, no pass or fail value.
@@ -74,7 +73,7 @@ def test_throat_sizing() -> None:
     rho 1800, r = 6.65e-3 p^0.45 mm/s (p in Pa), Ab 0.314 m2, c* 1450 m/s; choices 35,
     38, 41, 45 mm (question and choices read, key not shown). Tolerance 0.3 mm.
     """
-    law = balance.power_law(6.65e-6 * 1e6**0.45, 0.45)
+    law = mass_balance.power_law(6.65e-6 * 1e6**0.45, 0.45)
     mix = {"density": 1800.0, "characteristic_velocity": 1450.0}
     throat = throat_diameter(law, pressure=5e6, area=0.314, **mix)
     assert throat == pytest.approx(0.03788, abs=5e-6)
@@ -91,7 +90,7 @@ def test_throat_sizing() -> None:
 def test_exponent_of_kn(n: float) -> None:
     """d ln p / d ln Kn = 1 / (1 - n): exact for a power law, so for any step."""
     found = equilibrium_pressure(
-        balance.power_law(8e-3, n),
+        mass_balance.power_law(8e-3, n),
         kn=np.array([150.0, 150.0 * np.e]),
         density=1800.0,
         characteristic_velocity=900.0,
@@ -109,7 +108,7 @@ def test_density_at_fixed_mass_flux_changes_nothing() -> None:
     ratio = np.array([1.0, 0.95, 0.85, 0.7])
     pressures = [
         equilibrium_pressure(
-            balance.power_law(8e-3 / x, 0.32),
+            mass_balance.power_law(8e-3 / x, 0.32),
             kn=200.0,
             density=1880.0 * x,
             characteristic_velocity=900.0,
@@ -123,7 +122,7 @@ def test_density_at_fixed_mass_flux_changes_nothing() -> None:
 def test_temperature_sensitivity_of_the_pressure() -> None:
     """d ln p / dT at constant Kn is sigma_p / (1 - n): ln r rises by sigma_p dT."""
     n, sigma = 0.32, 0.002
-    law = balance.power_law(8e-3, n)
+    law = mass_balance.power_law(8e-3, n)
     warm = [
         Propellant(
             density=1880.0,
@@ -186,9 +185,9 @@ def supplies(rows) -> np.ndarray:
 @pytest.mark.parametrize("rows", [DEXTROSE, SORBITOL], ids=["dextrose", "sorbitol"])
 def test_roots_of_plateau_laws_by_brute_force(rows) -> None:
     """Exact: same number, stability and place (to the grid, 1e-5) as a scan."""
-    bands = balance.as_bands(law_of(rows))
+    bands = mass_balance.as_bands(law_of(rows))
     many = supplies(rows)
-    found = balance.roots(bands, many * 1e9)  # MPa / (mm/s) is 1e9 Pa s/m
+    found = mass_balance.roots(bands, many * 1e9)  # MPa / (mm/s) is 1e9 Pa s/m
     counts = set()
     for i, s in enumerate(many):
         there = ~np.isnan(found.pressure[i])
@@ -211,7 +210,7 @@ def test_three_roots_of_a_steep_band() -> None:
     s = 0.8: s p^0.5 = p at 0.64; s p^2 = p at 1.25 (unstable, n = 2);
     4 s (p/2)^0.3 = p at (3.2 / 2^0.3)^(1/0.7).
     """
-    found = balance.roots(steep_middle(), 0.8e6 / 5e-3)
+    found = mass_balance.roots(steep_middle(), 0.8e6 / 5e-3)
     high = (3.2 / 2**0.3) ** (1 / 0.7)
     expected = [0.64e6, np.nan, 1.25e6, np.nan, high * 1e6]
     np.testing.assert_allclose(found.pressure, expected, rtol=1e-12)
@@ -224,7 +223,7 @@ def test_three_roots_of_a_steep_band() -> None:
 @pytest.mark.exact
 def test_where_a_pressure_settles() -> None:
     """Up from below the unstable root only to the lower one; past it, to the upper."""
-    found = balance.roots(steep_middle(), 0.8e6 / 5e-3)
+    found = mass_balance.roots(steep_middle(), 0.8e6 / 5e-3)
     low, high = 0.64e6, found.highest()
     starts = np.array([0.1e6, 0.64e6, 0.9e6, 1.2499e6, 1.2501e6, 2.5e6, 9e6])
     expected = [low, low, low, low, high, high, high]
@@ -238,7 +237,7 @@ def test_exponent_of_one_and_more_has_no_stable_pressure() -> None:
     steep = Bands(
         edges=np.empty(0), log_rate=np.log([[5e-3]] * 3), exponent=np.array([[1.5]] * 3)
     )
-    found = balance.roots(steep, [1e7, 1e8, 1e9])
+    found = mass_balance.roots(steep, [1e7, 1e8, 1e9])
     assert np.isfinite(found.pressure).all()
     assert not found.stable.any()
     assert found.unbounded.all()
@@ -250,7 +249,7 @@ def test_exponent_of_one_and_more_has_no_stable_pressure() -> None:
         log_rate=np.log([5e-3, 5e-3]),
         exponent=np.array([0.5, 1.5]),
     )
-    both = balance.roots(mixed, 0.5e6 / 5e-3)
+    both = mass_balance.roots(mixed, 0.5e6 / 5e-3)
     np.testing.assert_allclose(both.pressure, [0.25e6, np.nan, 4e6], rtol=1e-12)
     assert both.lowest() == pytest.approx(0.25e6)
     assert np.isinf(both.highest())
@@ -258,7 +257,7 @@ def test_exponent_of_one_and_more_has_no_stable_pressure() -> None:
         [0.25e6, np.inf]
     )
     level = Bands(edges=np.empty(0), log_rate=np.log([5e-3]), exponent=np.array([1.0]))
-    assert np.isnan(balance.roots(level, [1e8, 3e8]).pressure).all()
+    assert np.isnan(mass_balance.roots(level, [1e8, 3e8]).pressure).all()
 
 
 @pytest.mark.exact
@@ -266,7 +265,7 @@ def test_same_edge_in_law_and_bands() -> None:
     """The kernel's rate is that of the law, edges and continuation included."""
     law = law_of(SORBITOL)
     p = np.r_[1e4, [band.low for band in law.bands], 3e6, 9e7]
-    kernel = np.exp(balance.log_burn_rate(balance.as_bands(law), p))
+    kernel = np.exp(mass_balance.log_burn_rate(mass_balance.as_bands(law), p))
     np.testing.assert_allclose(kernel, burn_rate(law, p), rtol=1e-13)
 
 
@@ -312,17 +311,17 @@ def test_roots_alternate_balance_and_rise(parts, data) -> None:
         exponent=np.array([n for _, n in parts]),
     )
     s = data.draw(supply_values)
-    found = balance.roots(bands, s)
+    found = mass_balance.roots(bands, s)
     there = ~np.isnan(found.pressure)
     p, stable = found.pressure[there], found.stable[there]
     assert stable.tolist() == [i % 2 == 0 for i in range(len(stable))]
     assert len(stable) % 2 == 1
     assert np.all(np.diff(p) >= 0)
-    below = s * np.exp(balance.log_burn_rate(bands, p * (1 - 1e-9)))
-    above = s * np.exp(balance.log_burn_rate(bands, p * (1 + 1e-9)))
+    below = s * np.exp(mass_balance.log_burn_rate(bands, p * (1 - 1e-9)))
+    above = s * np.exp(mass_balance.log_burn_rate(bands, p * (1 + 1e-9)))
     assert np.all(np.minimum(below, above) <= p * (1 + 1e-6))
     assert np.all(np.maximum(below, above) >= p * (1 - 1e-6))
-    more = balance.roots(bands, s * data.draw(st.floats(1.0, 3.0)))
+    more = mass_balance.roots(bands, s * data.draw(st.floats(1.0, 3.0)))
     assert more.lowest() >= found.lowest() * (1 - 1e-12)
     assert more.highest() >= found.highest() * (1 - 1e-12)
     assert found.highest() >= found.lowest()
@@ -336,7 +335,7 @@ def test_larger_throat_lower_pressure_and_scaling(rate, n, throat, factor) -> No
     throat and all, has the same Kn and pressure.
     """
     assume(throat * factor < 0.02)
-    law = balance.power_law(rate, n)
+    law = mass_balance.power_law(rate, n)
     mix = Propellant(density=1880.0, characteristic_velocity=900.0)
 
     def pressure(size: float, hole: float) -> float:
@@ -370,7 +369,7 @@ def test_added_area() -> None:
     """One band: (1 + x)^(1/(1-n)) - 1. A plateau law: from its roots, across a band."""
     x = np.array([-0.1, 0.0, 0.1, 0.3])
     for n in (0.0, 0.32, 0.8):
-        rise = pressure_rise(balance.power_law(8e-3, n), 2e8, x)
+        rise = pressure_rise(mass_balance.power_law(8e-3, n), 2e8, x)
         np.testing.assert_allclose(rise, (1 + x) ** (1 / (1 - n)) - 1, atol=1e-12)
     supply = 0.45  # MPa per mm/s: 3.4 MPa on the sorbitol plateau
     before, after = (scan(SORBITOL, s)[-1][0] for s in (supply, 1.3 * supply))
@@ -378,7 +377,7 @@ def test_added_area() -> None:
     rise = pressure_rise(law_of(SORBITOL), supply * 1e9, 0.3)
     assert rise == pytest.approx(after / before - 1, abs=1e-4)
     with pytest.raises(InputError, match="above -1"):
-        pressure_rise(balance.power_law(8e-3, 0.3), 2e8, -1.0)
+        pressure_rise(mass_balance.power_law(8e-3, 0.3), 2e8, -1.0)
 
 
 @pytest.mark.exact
@@ -405,10 +404,13 @@ def test_port_to_throat() -> None:
 @pytest.mark.parametrize(
     ("build", "message"),
     [
-        (lambda: balance.power_law(8e-3, 1.0), "exponent is 1; it must be below 1"),
-        (lambda: balance.power_law(8e-3, 1.2), "exponent is 1.2"),
-        (lambda: balance.power_law(0.0, 0.3), "burn rate at 1 MPa is 0 m/s"),
-        (lambda: balance.as_bands(steep_middle()), "exponent is 2"),
+        (
+            lambda: mass_balance.power_law(8e-3, 1.0),
+            "exponent is 1; it must be below 1",
+        ),
+        (lambda: mass_balance.power_law(8e-3, 1.2), "exponent is 1.2"),
+        (lambda: mass_balance.power_law(0.0, 0.3), "burn rate at 1 MPa is 0 m/s"),
+        (lambda: mass_balance.as_bands(steep_middle()), "exponent is 2"),
         (
             lambda: Propellant(density=0.0, characteristic_velocity=900.0),
             "density is 0",
@@ -439,7 +441,7 @@ def test_port_to_throat() -> None:
         ),
         (
             lambda: equilibrium_pressure(
-                balance.power_law(8e-3, 0.3),
+                mass_balance.power_law(8e-3, 0.3),
                 kn=1.0,
                 density=1.0,
                 characteristic_velocity=1.0,
@@ -449,7 +451,7 @@ def test_port_to_throat() -> None:
         ),
         (
             lambda: throat_diameter(
-                balance.power_law(8e-3, 0.3),
+                mass_balance.power_law(8e-3, 0.3),
                 pressure=5e6,
                 area=0.3,
                 density=0.0,

@@ -8,10 +8,10 @@ import math
 import numpy as np
 import pytest
 
-from castsugar.motor.bands import BreakSearch, choose_bands
-from castsugar.motor.families import Group, compare
-from castsugar.motor.fit import fit_law
-from castsugar.motor.single import at_one_pressure
+from castsugar.motor.burn_differences import Group, compare
+from castsugar.motor.pressure_bands import BreakSearch, choose_bands
+from castsugar.motor.single_pressure import at_one_pressure
+from castsugar.motor.strand_fit import fit_law
 
 # Exact: invented laws, normal scatter of ln r. A probability q counted over m seeds
 # has the standard error sqrt(q (1 - q) / m); limits are three of them or wider.

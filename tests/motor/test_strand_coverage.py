@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from castsugar.motor.bands import choose_bands
-from castsugar.motor.checks import lack_of_fit
-from castsugar.motor.families import Group, compare
-from castsugar.motor.fit import fit_law
-from castsugar.motor.law import burn_rate, draw_laws
+from castsugar.motor.burn_differences import Group, compare
+from castsugar.motor.burn_law import burn_rate, draw_laws
+from castsugar.motor.pressure_bands import choose_bands
+from castsugar.motor.strand_fit import fit_law, lack_of_fit
 
 # Exact: strands are drawn from a known law with normal scatter of ln r, which is what
 # the intervals assume. With 500 seeds a true 95 % is counted as 92 to 98 % but for a

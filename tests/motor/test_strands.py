@@ -10,25 +10,28 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
-from castsugar.motor.checks import (
-    fit_on_rate,
-    lack_of_fit,
-    outliers,
-    replicates,
-    studentised,
+from castsugar.motor.burn_law import (
+    burn_rate,
+    convert_coefficient,
+    log_rate_uncertainty,
+    published_law,
 )
-from castsugar.motor.coefficient import convert_coefficient
-from castsugar.motor.fit import fit_law
-from castsugar.motor.law import borrowed_law, burn_rate, log_rate_uncertainty
-from castsugar.motor.regression import least_squares
-from castsugar.motor.single import (
+from castsugar.motor.single_pressure import (
     at_one_pressure,
     borrowed_offers,
     exponent_error,
     next_test,
 )
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import analyse, analyse_mix
+from castsugar.motor.strand_fit import (
+    fit_law,
+    fit_on_rate,
+    lack_of_fit,
+    least_squares,
+    outliers,
+    replicates,
+    studentised,
+)
+from castsugar.motor.strands import Strand, analyse, analyse_mix
 
 PSI, INCH = 6894.757293168361, 0.0254
 
@@ -340,7 +343,7 @@ def borrowed() -> list:
         ("R", 0.3, "x"),
     ):
         made.append(
-            borrowed_law(
+            published_law(
                 name,
                 [(1e5, 1e7, 8e-3, n)],
                 relative_uncertainty=0.25,

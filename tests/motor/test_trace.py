@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from castsugar.errors import InputError
-from castsugar.motor import balance
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.balance import Bands
+from castsugar.motor import mass_balance
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import AreaTable, HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
+from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import (
     Nozzle,
     choked_pressure_ratio,
@@ -21,7 +20,7 @@ from castsugar.motor.nozzle import (
     expansion_ratio,
     thrust_coefficient,
 )
-from castsugar.motor.trace import fire
+from castsugar.motor.trace import Motor, Propellant, fire
 
 # Plateau laws, r = a p^n in mm/s and MPa (from memory of widely circulated hobby
 # tables): input with jumps at the edges, no pass or fail value.
@@ -51,7 +50,7 @@ def plateau(name: str) -> Bands:
     )
 
 
-SUCROSE = balance.power_law(8.26e-3, 0.319)
+SUCROSE = mass_balance.power_law(8.26e-3, 0.319)
 MIX = Propellant(density=1880.0, density_ratio=0.95, characteristic_velocity=900.0)
 GRAIN = HollowCylinder(
     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050, segments=3
@@ -277,11 +276,11 @@ def test_filling_chamber_ends_where_the_branch_says() -> None:
     throat, rho_c = np.pi / 4 * 0.0075**2, 1880.0 * 0.95 * 900.0
     middle = 3.792e6 / (7.852e-3 * 3.792**-0.013 * 3.907e-3 * 3.792**0.535) ** 0.5
     area = middle * throat / rho_c
-    found = balance.roots(law, rho_c * area / throat)
+    found = mass_balance.roots(law, rho_c * area / throat)
     for start, goal in ((1.2e5, found.lowest()), (9e6, found.highest())):
 
         def slope(_, y):
-            rate = np.exp(balance.log_burn_rate(law, y))
+            rate = np.exp(mass_balance.log_burn_rate(law, y))
             return (rho_c * area * rate - y * throat) / throat / 0.01
 
         end = solve_ivp(slope, (0, 1.0), [start], rtol=1e-8, max_step=0.01).y[0][-1]

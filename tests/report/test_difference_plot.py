@@ -17,12 +17,12 @@ from castsugar.decide.products import Products, chamber_products
 from castsugar.decide.summary import Summary
 from castsugar.decide.verdicts import verdict
 from castsugar.errors import InputError
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.firing.expected import expect
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.burn_model import blend_law
+from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import Band, BurnLaw
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
 from castsugar.report.difference_plot import MOST, difference_plot, difference_plots
 from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from castsugar.report.species_bars import species_bars

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.firing.expected import expect
+from castsugar.motor.burn_law import Band, BurnLaw
+from castsugar.motor.firing.expectation import expect
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, reduce_recording
-from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.law import Band, BurnLaw
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
+from castsugar.motor.trace import Motor, Propellant
 from castsugar.report.firing_chart import firing_chart
 from castsugar.report.firing_raw import raw_chart
 from castsugar.report.firing_words import Asked

@@ -12,14 +12,13 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import published_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
-from castsugar.motor.firing.budget import Measured
+from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
-from castsugar.motor.firing.stand import Stand
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import borrowed_law
 from castsugar.plain import to_json
 from castsugar.report.data import to_csv
 from castsugar.report.firing import firing_page, letter_words
@@ -56,7 +55,7 @@ def reduced(recording: Recorded | None = None, **stand: float) -> Reduction:
 
 def hardware(rating: float = 3e6) -> Hardware:
     band = (1e5, 1e7, 5e-3, 0.35)
-    law = borrowed_law(
+    law = published_law(
         "made up", [band], relative_uncertainty=0.1, status="assumed", source="invented"
     )
     grain = HollowCylinder(

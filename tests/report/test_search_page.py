@@ -36,11 +36,11 @@ from castsugar.decide.seek import seek
 from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import Sloppiness, Task
-from castsugar.motor.blend_law import blend_law
+from castsugar.motor.burn_law import published_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.motor.law import borrowed_law
 from castsugar.plain import to_json
 from castsugar.report import search_amounts, search_words
 from castsugar.report.data import to_csv
@@ -113,7 +113,7 @@ def row(**more: Any) -> dict[str, Any]:
 @cache
 def hardware(rating: float = 8e6) -> Hardware:
     band = (1e5, 1e7, 5e-3, 0.35)
-    law = borrowed_law(
+    law = published_law(
         "made up", [band], relative_uncertainty=0.1, status="assumed", source="invented"
     )
     return Hardware(

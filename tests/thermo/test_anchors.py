@@ -10,7 +10,7 @@ from equilibrium_checks.mixes import combined
 from scipy.optimize import brentq
 
 from castsugar.constants import ELEMENTS
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.gibbs import chamber, starts
 from castsugar.thermo.solver import model_of
 from castsugar.thermo.species import restrict

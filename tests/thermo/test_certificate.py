@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
 from castsugar.thermo.solver import charge_of

@@ -13,7 +13,7 @@ import pytest
 from equilibrium_checks.mixes import c_star, combined
 
 from castsugar.constants import ELEMENTS, STANDARD_ATMOSPHERE
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.gibbs import sensitivity, solution
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import model_of

@@ -22,7 +22,7 @@ from equilibrium_checks.mixes import (
 import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import ConvergenceError
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.flow import FlowSolution
 from castsugar.thermo.second_opinion import flow
 from castsugar.thermo.second_opinion.composition import condensed_phase

@@ -13,7 +13,7 @@ from equilibrium_checks import mixes, scope
 
 import castsugar as cs
 from castsugar.errors import ConvergenceError
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo import certificate, solver
 from castsugar.thermo import flow as frozen_flow
 from castsugar.thermo.gibbs import linear, solution

@@ -13,8 +13,8 @@ import pytest
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
-from castsugar.motor.firing.budget import Measured
-from castsugar.motor.law import burn_rate, log_rate_uncertainty
+from castsugar.motor.burn_law import burn_rate, log_rate_uncertainty
+from castsugar.motor.firing.quantities import Measured
 from castsugar.motor.strands import analyse_mix
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.folder import read_batches

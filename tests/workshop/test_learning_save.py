@@ -14,7 +14,7 @@ import pytest
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
-from castsugar.motor.firing.budget import Measured
+from castsugar.motor.firing.quantities import Measured
 from castsugar.workshop.batches.folder import read_batches
 from castsugar.workshop.batches.frozen import relative
 from castsugar.workshop.batches.record import Event, Made

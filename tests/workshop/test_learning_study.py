@@ -14,14 +14,11 @@ import pytest
 
 from castsugar.data.load import load_database
 from castsugar.files.reading import sha256_of
-from castsugar.kitchen.belief import unmeasured
-from castsugar.kitchen.parameters import Values, values_of
-from castsugar.kitchen.pot import poured
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen, Values, unmeasured, values_of
+from castsugar.kitchen.pot import pot_of, poured
 from castsugar.mix.mix import Mix
-from castsugar.motor.firing.budget import Measured
-from castsugar.potting import pot_of
+from castsugar.motor.firing.quantities import Measured
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Event, Made
 from castsugar.workshop.batches.store import add_events, new_batch

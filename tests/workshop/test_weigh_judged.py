@@ -10,8 +10,8 @@ import pytest
 
 import castsugar as cs
 from castsugar.data.load import load_database
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.workshop.bench import check_bench
 from castsugar.workshop.motor_bench import hardware_of
 from castsugar.workshop.weigh.charge import read_charge

@@ -11,7 +11,7 @@ from castsugar import plausible
 from castsugar.cli.batch_dates import date_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
-from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.heat import parse_cook
 from castsugar.mix.text import Recipe, parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.report import data

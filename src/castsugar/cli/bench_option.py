@@ -133,7 +133,7 @@ def as_cooked(
     """
     if not bench.kitchen.get("cook"):
         return mix
-    from castsugar.cooking import cook
+    from castsugar.kitchen.pour_table import cook
     from castsugar.mix.blends import of_mixes
     from castsugar.workshop.kitchen_bench import learn
 

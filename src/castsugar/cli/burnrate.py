@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.motor.law import BurnLaw
+    from castsugar.motor.burn_law import BurnLaw
     from castsugar.motor.strands import StrandResults
     from castsugar.report.strand_units import StrandUnits
     from castsugar.report.strands import Asked
@@ -119,7 +119,7 @@ def run(options: argparse.Namespace) -> int:
 def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
     """Return the laws that may be offered."""
     from castsugar.errors import unknown_name
-    from castsugar.lending import borrowed_laws
+    from castsugar.motor.burn_law import borrowed_laws
 
     laws = borrowed_laws(database)
     if fuel is None:

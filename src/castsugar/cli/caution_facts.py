@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from castsugar.driving import Firing
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
+    from castsugar.motor.pressure_table import Firing
     from castsugar.workshop.bench import Bench
 
 Facts = dict[str, float]
@@ -74,8 +74,8 @@ def motor_facts(
         Gives the total impulse; that of a mix without one is its ideal specific
         impulse times its mass.
     """
-    from castsugar.driving import loaded_mass, steepest
     from castsugar.mix.blends import of_mixes
+    from castsugar.motor.pressure_table import loaded_mass, steepest
     from castsugar.units import to_celsius
 
     if motor is None:

@@ -15,7 +15,7 @@ from castsugar.cli.syrup_options import add_syrup_options
 if TYPE_CHECKING:
     from castsugar.columns import Column
     from castsugar.data.load import Database
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.thermo.species import SpeciesTable
@@ -104,7 +104,7 @@ class Conditions:
     @property
     def species(self) -> SpeciesTable:
         """The product set asked for."""
-        from castsugar.species_sets import species_set
+        from castsugar.rows import species_set
 
         return species_set(self.data)
 

@@ -13,8 +13,8 @@ from castsugar.plain import to_json
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.motor.delay.inputs import Settings, Thrusting
-    from castsugar.motor.delay.result import Delay
+    from castsugar.motor.delay import Delay
+    from castsugar.motor.delay_inputs import Settings, Thrusting
     from castsugar.motor.strands import MixResult
     from castsugar.report.delay import Asked
     from castsugar.units import Quantity
@@ -110,8 +110,8 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
         1 if the column is through before the thrust ends.
     """
     from castsugar.data.load import load_database
-    from castsugar.motor.delay.column import delay_length, delay_time
-    from castsugar.motor.delay.inputs import delay_law
+    from castsugar.motor.delay import delay_length, delay_time
+    from castsugar.motor.delay_inputs import delay_law
 
     typed: dict[str, Quantity] = _typed(options)
     _check_choice(options, thrusting)
@@ -209,7 +209,7 @@ def _delay_mix(options: argparse.Namespace, ambient: float) -> MixResult:
 
 def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrusting:
     """Return the thrust phase, with the doubt that was stated about it."""
-    from castsugar.motor.delay.inputs import Thrusting
+    from castsugar.motor.delay_inputs import Thrusting
 
     if thrusting is None:
         thrusting = Thrusting.constant(
@@ -223,7 +223,7 @@ def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrus
 
 def _pressure_aloft(typed: dict[str, Quantity]) -> float | None:
     """Return the pressure at the altitude; None if none was stated."""
-    from castsugar.motor.delay.inputs import ambient_pressure_at
+    from castsugar.motor.delay_inputs import ambient_pressure_at
 
     if "--altitude" not in typed:
         return None
@@ -232,7 +232,7 @@ def _pressure_aloft(typed: dict[str, Quantity]) -> float | None:
 
 def _settings(options: argparse.Namespace, typed: dict[str, Quantity]) -> Settings:
     """Return doubts and seed."""
-    from castsugar.motor.delay.inputs import Settings
+    from castsugar.motor.delay_inputs import Settings
 
     settings = Settings(seed=options.seed)
     if "--length-uncertainty" in typed:

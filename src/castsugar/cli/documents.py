@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from castsugar.cli.comparing import Comparing
     from castsugar.data.records import Caution
-    from castsugar.driving import Firing
+    from castsugar.motor.pressure_table import Firing
     from castsugar.report.blocks.model import Document
     from castsugar.report.change.asked import Asked
 
@@ -87,7 +87,7 @@ def _fired(
     comparing: Comparing, rows: Sequence[Mapping[str, Any]]
 ) -> tuple[Firing | None, ...]:
     """Fire every mix at the best estimates; empty without a motor."""
-    from castsugar.driving import firings
+    from castsugar.motor.pressure_table import firings
 
     motor = comparing.read.motor
     if motor is None or not rows:

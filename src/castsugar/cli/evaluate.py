@@ -19,8 +19,8 @@ from castsugar.plain import to_json
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
-    from castsugar.driving import Firing
     from castsugar.mix.mix import Mix
+    from castsugar.motor.pressure_table import Firing
 
 #: Up to this many mixes the second solver is asked without being told to.
 MOST_CONFIRMED = 20

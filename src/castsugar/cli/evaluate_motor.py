@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
-    from castsugar.driving import Firing
     from castsugar.mix.mix import Mix
+    from castsugar.motor.pressure_table import Firing
     from castsugar.report.text import Extra
 
 Rows = list[dict[str, Any]]
@@ -25,7 +25,7 @@ def fire_rows(
     conditions: Conditions, mixes: list[Mix], rows: Rows
 ) -> list[Firing | None]:
     """Fire every mix that could be driven."""
-    from castsugar.driving import firings
+    from castsugar.motor.pressure_table import firings
 
     if conditions.motor is None:
         return [None] * len(rows)

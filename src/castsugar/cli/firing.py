@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
     from castsugar.mix.mix import Mix
-    from castsugar.motor.delay.inputs import Thrusting
+    from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.hardware import Hardware
     from castsugar.report.firing_words import Asked
     from castsugar.static_test import StaticTest
@@ -198,8 +198,8 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
         return None
     from castsugar.cli.firing_options import read_ends, read_recorded
     from castsugar.errors import InputError
-    from castsugar.motor.delay.inputs import Thrusting
-    from castsugar.motor.firing.burning import cut
+    from castsugar.motor.delay_inputs import Thrusting
+    from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel
     from castsugar.workshop.traces import check_order, read_trace
 

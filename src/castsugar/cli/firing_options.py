@@ -6,15 +6,15 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from castsugar.motor.firing.quantities import Stand
     from castsugar.motor.firing.reduction import Recorded
-    from castsugar.motor.firing.stand import Stand
     from castsugar.motor.hardware import Hardware
     from castsugar.workshop.traces import Recording
 
 
 def add_stand_options(parser: argparse.ArgumentParser) -> None:
     """Add the options about the stand and its sensors."""
-    stand = parser.add_argument_group("the motor on the stand")
+    quantities = parser.add_argument_group("the motor on the stand")
     for name, metavar, words in (
         ("--propellant-mass", "MASS", "propellant that burned, '180 g'"),
         ("--mass-uncertainty", "MASS", "standard, '1 g' or '0.5 %%'"),
@@ -31,8 +31,8 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
             "standard uncertainty of the sizes of the grain (default '0.1 mm')",
         ),
     ):
-        stand.add_argument(name, metavar=metavar, help=words)
-    stand.add_argument(
+        quantities.add_argument(name, metavar=metavar, help=words)
+    quantities.add_argument(
         "--ambient",
         default="1 atm",
         metavar="PRESSURE",
@@ -92,7 +92,7 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
         Names the option.
     """
     from castsugar.errors import InputError
-    from castsugar.motor.firing.stand import Stand
+    from castsugar.motor.firing.quantities import Stand
 
     if options.propellant_mass is None:
         raise InputError(
@@ -133,7 +133,7 @@ def _mass_uncertainty(options: argparse.Namespace, mass: float) -> float:
 
 def read_size(options: argparse.Namespace) -> float:
     """Return the standard uncertainty of the sizes of the grain. [m]"""
-    from castsugar.motor.firing.rivals import SIZE_DOUBT
+    from castsugar.motor.firing.inference import SIZE_DOUBT
 
     name = "uncertainty of the sizes of the grain"
     size = _parsed(options, "grain_uncertainty", name)
@@ -271,21 +271,24 @@ def assumed_words(
     options: argparse.Namespace, recording: Recording, hardware: Hardware | None
 ) -> tuple[str, ...]:
     """Say what was taken because nothing was stated."""
-    from castsugar.motor.firing import rivals, stand
+    from castsugar.motor.firing import inference, quantities
 
     found = []
     for name, words in (
-        ("throat_uncertainty", f"throat known to {1e3 * stand.THROAT_DOUBT:g} mm"),
-        ("mass_uncertainty", f"propellant mass to {100 * stand.MASS_DOUBT:g} %"),
+        ("throat_uncertainty", f"throat known to {1e3 * quantities.THROAT_DOUBT:g} mm"),
+        ("mass_uncertainty", f"propellant mass to {100 * quantities.MASS_DOUBT:g} %"),
         (
             "pressure_calibration",
-            f"pressure calibration to {100 * stand.CALIBRATION_DOUBT:g} %",
+            f"pressure calibration to {100 * quantities.CALIBRATION_DOUBT:g} %",
         ),
         (
             "thrust_calibration",
-            f"thrust calibration to {100 * stand.CALIBRATION_DOUBT:g} %",
+            f"thrust calibration to {100 * quantities.CALIBRATION_DOUBT:g} %",
         ),
-        ("grain_uncertainty", f"sizes of the grain to {1e3 * rivals.SIZE_DOUBT:g} mm"),
+        (
+            "grain_uncertainty",
+            f"sizes of the grain to {1e3 * inference.SIZE_DOUBT:g} mm",
+        ),
     ):
         measured = {
             "pressure_calibration": recording.pressure is not None,
@@ -295,7 +298,7 @@ def assumed_words(
         }.get(name, True)
         if measured and getattr(options, name) is None:
             found.append(words)
-    found.append(f"air pressure to {1e-3 * stand.AMBIENT_DOUBT:g} kPa")
+    found.append(f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa")
     lines = [", ".join(found) + " (one standard uncertainty each)"]
     if options.throat is None and hardware is not None:
         lines.append("throat as in the bench file")

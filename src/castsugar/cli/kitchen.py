@@ -101,8 +101,8 @@ def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and print the table."""
     from castsugar import plausible
     from castsugar.cli.evaluate import weigh_recipes
-    from castsugar.cooking import kitchen_table
     from castsugar.data.load import load_database
+    from castsugar.kitchen.pour_table import kitchen_table
 
     database = load_database()
     shelf = read_shelf(options, database)

@@ -128,7 +128,7 @@ def _page(
     """Return what the measurement changes, as JSON or text."""
     from castsugar import units
     from castsugar.cli.caution_facts import pan_facts
-    from castsugar.measuring import viscosity_band
+    from castsugar.kitchen.calibration import viscosity_band
     from castsugar.report import data, kitchen
 
     syrup = database.syrups[after.kitchen.syrup]
@@ -232,8 +232,7 @@ def _learn(
 ) -> tuple[Any, Any, Any]:
     """Return the kitchen before and after the measurement, and a mix to show it on."""
     from castsugar.errors import InputError
-    from castsugar.kitchen.heat import HOTTEST
-    from castsugar.kitchen.profile import parse_cook
+    from castsugar.kitchen.heat import HOTTEST, parse_cook
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
     from castsugar.workshop.bench import check_bench, read_bench, read_measurement

@@ -13,9 +13,9 @@ MANY_DRAWS = 200
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.kitchen.cook import Cook
-    from castsugar.kitchen.settings import Kitchen
-    from castsugar.measuring import Learnt
+    from castsugar.kitchen.calibration import Learnt
+    from castsugar.kitchen.heat import Cook
+    from castsugar.kitchen.parameters import Kitchen
 
 
 def add_kitchen_options(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +42,7 @@ def read_cook(options: argparse.Namespace) -> Cook | None:
     if options.cook is None and options.minutes is None:
         return None
     from castsugar.errors import InputError
-    from castsugar.kitchen.profile import parse_cook
+    from castsugar.kitchen.heat import parse_cook
 
     if options.cook is None:
         raise InputError("--minutes needs --cook, for example --cook '119 C'")

@@ -114,11 +114,13 @@ def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
     """Return rows of blends that were not reached."""
     import pandas as pd
 
-    from castsugar import cooking, driving, rows
+    from castsugar import rows
     from castsugar.columns import COLUMNS
+    from castsugar.kitchen import pour_table
+    from castsugar.motor import pressure_table
 
     count = len(blends)
-    known = cooking.not_asked(count) | driving.not_asked(count)
+    known = pour_table.not_asked(count) | pressure_table.not_asked(count)
     known |= rows.mix_columns(blends)
     known |= rows.not_confirmed(len(blends))
     known["status"] = [UNDONE] * len(blends)

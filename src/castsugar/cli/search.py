@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from castsugar.data.records import Caution
     from castsugar.decide.outcome import Outcome
     from castsugar.decide.task import Task
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.report.search_words import Asked
     from castsugar.workshop.bench import Bench
     from castsugar.workshop.search_bench import SearchConditions
@@ -137,7 +137,7 @@ def _kitchen(
     bench: Bench, conditions: SearchConditions, database: Database
 ) -> Kitchen | None:
     """Return the kitchen of the bench file; None without a cook."""
-    from castsugar.kitchen.profile import parse_cook
+    from castsugar.kitchen.heat import parse_cook
     from castsugar.workshop.kitchen_bench import learn
 
     cook = None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.decide.task import Task
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.workshop.bench import Bench
 

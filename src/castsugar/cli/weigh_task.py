@@ -12,7 +12,7 @@ from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
     from castsugar.workshop.bench import Bench
@@ -120,7 +120,7 @@ def _kitchen(
 
 def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     """Return the mix with the water that leaves: none without a kitchen model."""
-    from castsugar.cooking import cook
+    from castsugar.kitchen.pour_table import cook
     from castsugar.mix.blends import of_mixes
 
     mix = charge.mix()

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from castsugar import cooking
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.decide.measure import KEPT
 from castsugar.decide.mixing_line import line_through, same_as
@@ -30,6 +29,7 @@ from castsugar.decide.stated import (
 )
 from castsugar.decide.table import Settings, TableProblem, chance_column
 from castsugar.decide.task import Task
+from castsugar.kitchen import pour_table
 from castsugar.mix.blends import put_together
 from castsugar.mix.mix import Mix
 
@@ -278,7 +278,7 @@ def _gaps(
             lots=settings.lots,
             alternatives=settings.alternatives,
         )
-        said = cooking.cook(None, blends, asked.kitchen, window=False).verdict
+        said = pour_table.cook(None, blends, asked.kitchen, window=False).verdict
         told = zip(names, said.gap, strict=True)
         why = list(dict.fromkeys(gap for _, gap in told if gap))
         if all(said.gap) and len(why) == 1:

@@ -17,7 +17,7 @@ from castsugar.decide.space import Space
 from castsugar.decide.table import Settings
 from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.errors import InputError
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import MixLike, as_mix
 from castsugar.mix.weighing import Lot

@@ -12,7 +12,7 @@ from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.evaluation import check_options, evaluate, table_of
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import Hardware
 from castsugar.thermo.species import SpeciesTable

@@ -23,7 +23,7 @@ from castsugar.decide.inputs import SYRUP_SOLIDS, enthalpy_u
 from castsugar.decide.outlook import Outlook
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SOLIDS_UNCERTAINTY
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 
 __all__ = ["STANDINGS", "Evidence", "evidence_of"]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from castsugar.burning import burn_law_of
 from castsugar.decide.conditions import Doubts
 from castsugar.decide.evidence_record import (
     ASSUMED,
@@ -16,14 +15,14 @@ from castsugar.decide.evidence_record import (
     Evidence,
     law_standing,
 )
-from castsugar.kitchen.parameters import NAMES, OF_SYRUP, find
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Kitchen, find
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
+from castsugar.motor.burn_law import BurnLaw, burn_rate
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import BurnLaw, burn_rate
+from castsugar.motor.pressure_table import burn_law_of
 
 
 def kitchen_evidence(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:

@@ -7,13 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.burning import burn_law_of
-from castsugar.driving import untold
 from castsugar.errors import InputError
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.firing.expected import DRAWS, Expected, expect
+from castsugar.motor.firing.expectation import DRAWS, Expected, expect
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import burn_law_of, untold
 
 #: Share of the draws beyond each end of a band: 95 % lie in it.
 TAIL = 0.025

@@ -10,17 +10,16 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.burning import burn_law_of
-from castsugar.cooking import cook
 from castsugar.decide.conditions import Conditions
 from castsugar.decide.evidence_record import MEASURED, STATED, law_standing
 from castsugar.decide.problem import Limit
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.table import MOTOR_DRAWS, chance_column
 from castsugar.decide.uncertainty import Draws
-from castsugar.driving import BEYOND, drive, untold
+from castsugar.kitchen.pour_table import cook
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
+from castsugar.motor.pressure_table import BEYOND, burn_law_of, drive, untold
 
 KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
 

@@ -9,7 +9,15 @@ from scipy import stats
 from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
-from castsugar.burning import (
+from castsugar.decide.inputs import Input, Scores
+from castsugar.decide.perturbed import Recipe
+from castsugar.mix.blends import of_mixes
+from castsugar.motor import mass_balance, peak_pressure
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.mass_balance import Bands, withheld
+from castsugar.motor.peak_pressure import one_band_each
+from castsugar.motor.pressure_table import (
+    BEYOND,
     burn_law_of,
     doubt_of,
     freedom_of,
@@ -18,15 +26,6 @@ from castsugar.burning import (
     single_law,
     spread_of,
 )
-from castsugar.decide.inputs import Input, Scores
-from castsugar.decide.perturbed import Recipe
-from castsugar.driving import BEYOND
-from castsugar.mix.blends import of_mixes
-from castsugar.motor import balance, peak
-from castsugar.motor.balance import Bands
-from castsugar.motor.hardware import Hardware
-from castsugar.motor.many import one_band_each
-from castsugar.motor.standing import withheld
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -169,13 +168,13 @@ class InMotor:
         t = widening * score(self._key("rate"))
         other = widening * score(self._key("exponent"))
         rest = np.sqrt(max(1.0 - self.correlation**2, 0.0))
-        shifts = peak.LawShifts(
+        shifts = peak_pressure.LawShifts(
             log_rate=self.log_rate_u * t,
             exponent=self.exponent_u * (self.correlation * t + rest * other),
             centre=self.centre,
         )
         motor = self.hardware.motor(density=1800.0, characteristic_velocity=900.0)
-        supply = balance.supply(
+        supply = mass_balance.supply(
             kn=motor.kn_max * motor.propellant.density_ratio,
             density=density,
             characteristic_velocity=self.hardware.margin_factor * velocity,
@@ -184,7 +183,9 @@ class InMotor:
         added = sum(
             (u * score(f"motor|{n}") for n, u in self._spread().items()), start=zero
         )
-        found = peak.drawn_pressures(self.bands, supply * np.exp(added), shifts)
+        found = peak_pressure.drawn_pressures(
+            self.bands, supply * np.exp(added), shifts
+        )
         return np.where(found > BEYOND, np.inf, 1e-6 * found)
 
     def _key(self, name: str) -> str:

@@ -8,14 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.cooking import browned_of
 from castsugar.decide.inputs import Input, Scores
 from castsugar.decide.perturbed import Recipe
-from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Values, find, values_of
-from castsugar.kitchen.pot import poured, standing, water_at_start, water_left
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import (
+    NAMES,
+    OF_SYRUP,
+    Kitchen,
+    Values,
+    find,
+    values_of,
+)
+from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
+from castsugar.kitchen.pour_table import browned_of
 from castsugar.kitchen.verdict import ROOM, humidity
-from castsugar.potting import pots_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,7 +1,7 @@
 """Which mixes to burn strands of next, so that the burn-law model gains most.
 
-The model is that of :mod:`castsugar.motor.blend_law`: ln r at a reference pressure as a
-mixture model, linear until the data call for more, with what it leaves between mixes.
+The model is that of :mod:`castsugar.motor.burn_model`: ln r at a reference pressure as
+a mixture model, linear until the data call for more, with what it leaves between mixes.
 The mixes burned so far are the information to start from. The mixes are chosen by ln r;
 the exponent has the same design rows and gains with it.
 """
@@ -22,7 +22,7 @@ from castsugar.decide.strand_plan import StrandPlan, plan_strands
 from castsugar.decide.strand_pool import SAME, Pool
 from castsugar.decide.task import Task
 from castsugar.errors import InputError
-from castsugar.motor.scheffe import scheffe_design
+from castsugar.motor.burn_model import scheffe_design
 
 #: Most mixes at once.
 MOST = 24

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from castsugar.cooking import cook
 from castsugar.decide.conditions import Conditions
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import performance
+from castsugar.kitchen.pour_table import cook
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 
 #: Share of the mass from which a product counts as a main one.
 LEAST = 1e-4

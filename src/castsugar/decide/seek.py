@@ -12,7 +12,6 @@ import numpy as np
 
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
-from castsugar.cooking import cook
 from castsugar.decide.found import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.decide.front import Front, trade_off
 from castsugar.decide.outcome import Outcome
@@ -23,13 +22,14 @@ from castsugar.decide.search import optimise
 from castsugar.decide.sloppy import Batches
 from castsugar.decide.table import Settings, TableProblem
 from castsugar.decide.task import Task
-from castsugar.driving import untold
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate, table_of
+from castsugar.kitchen.pour_table import cook
 from castsugar.mix.blends import blend
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import withheld
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import untold
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6

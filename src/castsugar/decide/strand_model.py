@@ -1,13 +1,13 @@
 r"""What mixes tell of the burn law across mixes, before they are burned.
 
-The mixture model of :mod:`castsugar.motor.scheffe` with a proper prior: around a
+The mixture model of :mod:`castsugar.motor.burn_model` with a proper prior: around a
 reference mix c,
 
 .. math:: y = \ell + \sum_i \delta_i (w_i - c_i) \; \left(+ \sum_{i<j} \beta_{ij}
     (w_i - c_i)(w_j - c_j)\right) + b + e
 
 which spans the same functions of shares that sum to 1. The prior says what
-:mod:`castsugar.motor.blend_law` says where nothing was measured: the doubt of ln r
+:mod:`castsugar.motor.burn_model` says where nothing was measured: the doubt of ln r
 grows by that of a borrowed law for every tenth of the mass that differs; a bend over
 that tenth is as large as what a linear model is expected to leave between mixes. Where
 mixes were measured, their information (1 over tau squared plus their own variance)
@@ -25,16 +25,22 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.decide.strand_design import updated
-from castsugar.motor.blend_law import MIXES_FOR_MODEL, BlendLaw
-from castsugar.motor.law import (
+from castsugar.motor.burn_law import (
     BORROWED_DOUBT,
     EXPONENT_DOUBT,
     REFERENCE_PRESSURE,
     Band,
     BurnLaw,
 )
-from castsugar.motor.measured import MeasuredMix, columns
-from castsugar.motor.scheffe import ScheffeModel, scheffe_design, scheffe_fit
+from castsugar.motor.burn_model import (
+    MIXES_FOR_MODEL,
+    BlendLaw,
+    MeasuredMix,
+    ScheffeModel,
+    columns,
+    scheffe_design,
+    scheffe_fit,
+)
 from castsugar.numerics import variance
 
 #: Share of the mass that differs, over which the doubt of what was not measured grows
@@ -59,7 +65,7 @@ class Surface:
     order : int
         1: linear; 2: with products of pairs.
     covariance : ndarray, shape (p, p)
-        Of the coefficients of :func:`castsugar.motor.scheffe.scheffe_design`.
+        Of the coefficients of :func:`castsugar.motor.burn_model.scheffe_design`.
     between : float
         tau, what the model leaves between mixes.
     """

@@ -8,8 +8,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.decide.strand_candidates import Candidates
-from castsugar.motor.blend_law import MIXES_FOR_MODEL, BlendLaw
-from castsugar.motor.scheffe import scheffe_design
+from castsugar.motor.burn_model import MIXES_FOR_MODEL, BlendLaw, scheffe_design
 
 #: More mixes than coefficients, before a burn law may be quadratic (as in `scheffe`).
 _SPARE = 3

@@ -13,7 +13,7 @@ from castsugar.decide.requirement import Requirement
 from castsugar.decide.strand_candidates import OF_THE_BURN_LAW
 from castsugar.decide.strand_model import StrandDoubt
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.single import SinglePressure, exponent_error, next_test
+from castsugar.motor.single_pressure import SinglePressure, exponent_error, next_test
 
 #: Scatter of ln r of single strands where none was measured (assumed: that of good
 #: strands; common practice, no source).
@@ -88,9 +88,9 @@ def plan_strands(
     """Return two pressures around those to expect in the motor.
 
     The smallest ratio, 2 or more, that brings n to 0.05 with three strands at the lower
-    pressure (:func:`castsugar.motor.single.next_test`), or the ratio of the pressures
-    that most mixes reach, whichever is larger, but at most 10. No pressure counts above
-    what the case may hold or the requirements allow.
+    pressure (:func:`castsugar.motor.single_pressure.next_test`), or the ratio of the
+    pressures that most mixes reach, whichever is larger, but at most 10. No pressure
+    counts above what the case may hold or the requirements allow.
 
     Parameters
     ----------

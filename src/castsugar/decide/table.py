@@ -13,17 +13,19 @@ from typing import Any
 
 import numpy as np
 
-from castsugar import cooking, driving, rows
+from castsugar import rows
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.evaluation import check_options
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen import pour_table
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, put_together
 from castsugar.mix.weighing import Lot
+from castsugar.motor import pressure_table
 from castsugar.motor.hardware import Hardware
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import Job
@@ -227,7 +229,7 @@ class TableProblem:
         """Write the kitchen columns, and return the mixes as cast."""
         levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
-        said = cooking.cook(None, blends, kitchen, window=window, levels=levels)
+        said = pour_table.cook(None, blends, kitchen, window=window, levels=levels)
         known |= said.columns()
         for level, values in zip(levels, said.verdict.further, strict=True):
             known[chance_column("pour_viscosity_Pa_s", level)] = values
@@ -236,7 +238,7 @@ class TableProblem:
     def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
         """Write the motor columns."""
         levels = self._levels("chamber_pressure_MPa")
-        driven = driving.drive(
+        driven = pressure_table.drive(
             blends,
             motor,
             characteristic_velocity=known["characteristic_velocity_m_s"],

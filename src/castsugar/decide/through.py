@@ -20,7 +20,7 @@ from castsugar.decide.in_pot import Cooking, InPot
 from castsugar.decide.inputs import Input, Scores, of_shifts, shifted
 from castsugar.decide.perturbed import Recipe
 from castsugar.mix.blends import Blends
-from castsugar.species_sets import other_set, shipped_species
+from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import Job

@@ -1,13 +1,26 @@
-"""What heat does to the sugar: an index of degradation over a cook."""
+"""Heat: the cook on the pan, and what it does to the sugar."""
 
 from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar import plausible, units
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
-from castsugar.kitchen.validity import celsius, inside
+from castsugar.errors import InputError
+from castsugar.kitchen.validity import ICE_POINT, celsius, inside
+from castsugar.kitchen.water import drying_weight
+from castsugar.plausible import RANGES
+
+# ----------------------------------------------------------------------------
+# What heat does to the sugar: an index of degradation over a cook.
 
 #: Activation energy [J/mol] of the first stage of sucrose, from thermogravimetry; the
 #: published log10 A is 8.2, raised by a factor of 15 to 9.4 so that sucrose at 185 C is
@@ -91,3 +104,238 @@ def hottest_for(duration: float, limit: float = WARN) -> float:
     inside(limit, 1e-6, 1.0 - 1e-6, "limit of degraded sugar")
     rate = -np.log1p(-limit) / duration
     return float(ENERGY / (GAS_CONSTANT * np.log(10.0**LOG10_RATE / rate)))
+
+
+# ----------------------------------------------------------------------------
+# What happens on the pan: bulk temperature against time.
+
+#: Bulk temperatures of a cook that are accepted [K].
+COLDEST_BULK, HOTTEST_BULK = RANGES["bulk temperature"].hard
+
+#: Longest cook [s].
+LONGEST = 60.0 * RANGES["minutes"].hard_high
+
+#: Gauss-Legendre nodes a stretch; the integrands are smooth exponentials.
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
+
+
+@dataclass(frozen=True, slots=True)
+class Cook:
+    """A cook: points of time and bulk temperature, straight lines between.
+
+    Parameters
+    ----------
+    times : tuple of float
+        Rising, the first is the start. [s]
+    temperatures : tuple of float
+        Of the bulk, not of the pan; 0 to 200 C. The mix is poured at the last. [K]
+
+    Raises
+    ------
+    InputError
+        For times that do not rise, or temperatures out of range.
+
+    Examples
+    --------
+    >>> cook = Cook.hold(392.15, 480.0)
+    >>> cook.pour_temperature, cook.duration
+    (392.15, 480.0)
+    """
+
+    times: tuple[float, ...]
+    temperatures: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        """Check the points."""
+        if len(self.times) != len(self.temperatures) or len(self.times) < 2:
+            raise InputError(
+                f"the cook has {len(self.times)} times and {len(self.temperatures)} "
+                "temperatures; give at least two points, each with both"
+            )
+        for value in (*self.times, *self.temperatures):
+            if not math.isfinite(value):
+                raise InputError(f"a point of the cook is {value}; give numbers")
+        _check_rising(self.times)
+        if self.duration > LONGEST:
+            raise InputError(
+                f"the cook lasts {self.duration / 3600:g} h; allowed up to 24 h"
+            )
+        for value in self.temperatures:
+            if not COLDEST_BULK <= value <= HOTTEST_BULK:
+                raise InputError(
+                    f"cook temperature {value - ICE_POINT:g} C is outside 0 to 200 C "
+                    "(temperature of the bulk)"
+                )
+
+    @classmethod
+    def hold(cls, temperature: float, duration: float) -> Cook:
+        """Return a cook at one temperature [K] for a time [s]."""
+        if not duration > 0.0:
+            raise InputError(
+                f"the cook lasts {duration / 60:g} min; give a time above 0"
+            )
+        return cls((0.0, duration), (temperature, temperature))
+
+    @property
+    def duration(self) -> float:
+        """From the first point to the last. [s]"""
+        return self.times[-1] - self.times[0]
+
+    @property
+    def pour_temperature(self) -> float:
+        """The last temperature. [K]"""
+        return self.temperatures[-1]
+
+    @property
+    def hottest(self) -> float:
+        """The highest temperature. [K]"""
+        return max(self.temperatures)
+
+    def ending_at(self, temperature: float) -> Cook:
+        """Return the same cook, all of it warmer or colder, with another end. [K]
+
+        No point is moved beyond the range of a cook.
+        """
+        shift = temperature - self.pour_temperature
+        moved = (
+            min(max(t + shift, COLDEST_BULK), HOTTEST_BULK) for t in self.temperatures
+        )
+        return Cook(self.times, tuple(moved))
+
+    def degradation(self) -> float:
+        """Return D, the integral of the rate of degradation."""
+        times, temperatures = self.nodes()
+        return float(np.sum(times * degradation_rate(temperatures)))
+
+    def degraded(self) -> float:
+        """Return the share of sugar degraded, 1 - exp(-D); an index."""
+        return -math.expm1(-self.degradation())
+
+    def drying(self) -> float:
+        """Return the time at 119 C that dries as much. [s]"""
+        times, temperatures = self.nodes()
+        return float(np.sum(times * drying_weight(temperatures)))
+
+    def nodes(self) -> tuple[FloatArray, FloatArray]:
+        """Return weights [s] and temperatures [K] of the nodes of all stretches."""
+        start, end = np.array(self.times[:-1]), np.array(self.times[1:])
+        cold, hot = np.array(self.temperatures[:-1]), np.array(self.temperatures[1:])
+        place = 0.5 * (1.0 + _NODES)
+        weights = 0.5 * (end - start)[:, None] * _WEIGHTS
+        return weights, cold[:, None] + (hot - cold)[:, None] * place
+
+
+def _check_rising(times: Sequence[float]) -> None:
+    """Refuse a cook that goes back in time."""
+    for before, after in itertools.pairwise(times):
+        if not after > before:
+            raise InputError(
+                f"the cook goes from {before / 60:g} min to {after / 60:g} min; "
+                "times must rise"
+            )
+
+
+def cook_of_points(points: Sequence[tuple[float, float]]) -> Cook:
+    """Return a cook of (time [s], temperature [K]) points."""
+    times, temperatures = zip(*points, strict=True)
+    return Cook(tuple(times), tuple(temperatures))
+
+
+# ----------------------------------------------------------------------------
+# Read a cook as a person types it.
+
+_FORM = (
+    "write a temperature and minutes (cook '119 C', minutes 8), or points of time and "
+    "temperature ('0 min 25 C, 6 min 105 C, 14 min 119 C')"
+)
+
+
+def parse_cook(
+    text: str, minutes: str | float | None = None, *, where: str = "cook"
+) -> Cook:
+    """Read one temperature and minutes, or a profile.
+
+    Parameters
+    ----------
+    text : str
+        ``"119 C"``, or points of time and bulk temperature, separated by commas or
+        semicolons, times rising.
+    minutes : str or float, optional
+        How long the one temperature is held: a number, or a time with a unit.
+    where : str
+        Starts the error message.
+
+    Raises
+    ------
+    InputError
+
+    Examples
+    --------
+    >>> parse_cook("0 min 25 C, 6 min 119 C, 14 min 119 C").duration
+    840.0
+    >>> parse_cook("119 C", 8).pour_temperature
+    392.15
+    """
+    comma = re.search(r"[0-9],[0-9]", text)
+    if comma:
+        fixed = text.replace(comma[0], comma[0].replace(",", "."))
+        raise InputError(f"{where}: {text!r} has a decimal comma: write {fixed!r}")
+    points = [p.strip() for p in text.replace(";", ",").split(",")]
+    if len(points) == 1:
+        cook = _hold(points[0], minutes, where)
+    elif minutes is not None:
+        raise InputError(
+            f"{where}: the points of {text!r} carry their times already; leave the "
+            "minutes out"
+        )
+    else:
+        cook = _profile([_point(point, text, where) for point in points], where)
+    say = plausible.said_at(f"{where}: the time of {text!r}")
+    plausible.checked("minutes", cook.duration / 60.0, say)
+    return cook
+
+
+def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
+    """Return a cook of points."""
+    try:
+        return cook_of_points(points)
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from None
+
+
+def _hold(text: str, minutes: str | float | None, where: str) -> Cook:
+    """Read one temperature held for minutes."""
+    temperature = units.parse(text, "temperature", where=where).value
+    if minutes is None:
+        raise InputError(f"{where}: {text!r} says no time; {_FORM}")
+    try:
+        return Cook.hold(temperature, _duration(minutes, where))
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from None
+
+
+def _duration(minutes: str | float, where: str) -> float:
+    """Read minutes, a number or a time with a unit. [s]"""
+    typed = str(minutes).strip()
+    try:
+        return 60.0 * float(typed)
+    except ValueError:
+        return units.parse(typed, "time", where=f"{where}, minutes").value
+
+
+def _point(point: str, text: str, where: str) -> tuple[float, float]:
+    """Read one time and one temperature."""
+    words = point.replace("@", " ").split()
+    for place in range(1, len(words)):
+        time, temperature = " ".join(words[:place]), " ".join(words[place:])
+        try:
+            return (
+                units.parse(time, "time").value,
+                units.parse(temperature, "temperature").value,
+            )
+        except InputError:
+            continue
+    raise InputError(
+        f"{where}: point {point!r} of {text!r} is not a time and a temperature with "
+        f"their units; {_FORM}"
+    )

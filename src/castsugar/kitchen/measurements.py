@@ -9,12 +9,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
-from castsugar.kitchen import slurry
-from castsugar.kitchen.belief import unmeasured
-from castsugar.kitchen.cook import Cook
-from castsugar.kitchen.parameters import Values
-from castsugar.kitchen.pot import Pot, water_at_start, water_left
+from castsugar.kitchen import liquid, suspension
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Values, unmeasured
+from castsugar.kitchen.pot import (
+    SYRUP_GRADE,
+    SYRUP_SOLIDS,
+    Pot,
+    poured,
+    water_at_start,
+    water_left,
+)
+from castsugar.kitchen.validity import inside
+
+# ----------------------------------------------------------------------------
+# What can be measured in a kitchen, and what the model expects of it.
 
 #: Standard uncertainties beside the reading. Loss of water: share of it that spills or
 #: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
@@ -138,7 +149,7 @@ def bulk_density(
     *,
     mass: float,
     volume: float,
-    crystal_density: float = slurry.NITRATE,
+    crystal_density: float = suspension.NITRATE,
     label: str = "",
 ) -> Measurement:
     """Weigh a measured volume of tapped powder.
@@ -160,7 +171,7 @@ def bulk_density(
     """
     positive(mass, "mass of the powder", "kg")
     positive(volume, "volume of the cup", "m3")
-    observed = slurry.packing_of_powder(mass / volume, crystal_density)
+    observed = suspension.packing_of_powder(mass / volume, crystal_density)
     return Measurement(
         kind="bulk density",
         quantity="packing of the tapped powder",
@@ -177,3 +188,212 @@ def positive(value: float, what: str, unit: str) -> None:
     """Refuse what must be above 0."""
     if not (math.isfinite(value) and value > 0.0):
         raise InputError(f"{what} is {value:g} {unit}; it must be above 0")
+
+
+# ----------------------------------------------------------------------------
+# Viscosity with a ball, a tube and a watch: measurements of syrup and of hot mix.
+
+#: Density of a steel ball (bearing steel, from memory). [kg/m3]
+STEEL = 7800.0
+
+#: Largest Reynolds number of a falling ball for Stokes' law within a few percent.
+CREEPING = 0.5
+
+#: Standard uncertainties of ln viscosity. Ball: temperature, timing, grade equation.
+#: Flow-out: entry, wall, yield stress. Common practice, no source.
+BALL, FLOW_OUT = 0.10, 0.25
+
+
+def ball_fall(  # noqa: PLR0913 - keyword-only options
+    pot: Pot,
+    *,
+    ball: float,
+    cup: float,
+    fall: float,
+    time: float,
+    temperature: float,
+    ball_density: float = STEEL,
+    label: str = "",
+) -> Measurement:
+    """Time a ball that falls through the plain, cold syrup.
+
+    eta = 2 (rho_b - rho) g a^2 / (9 v) x (1 - 2.104 q + 2.09 q^3), q the ball's over
+    the cup's diameter: Stokes with the wall correction of Faxen (from memory). It tells
+    solids and grade of the syrup together.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row: the syrup alone.
+    ball, cup : float
+        Diameters. [m]
+    fall, time : float
+        Distance at steady speed [m], and its time [s].
+    temperature : float
+        Of the syrup, 0 to 50 C. [K]
+    ball_density : float
+        [kg/m3]
+    label : str
+
+    Raises
+    ------
+    InputError, ValidityError
+    """
+    for value, what in (
+        (ball, "diameter of the ball"),
+        (cup, "diameter of the cup"),
+        (fall, "distance of the fall"),
+    ):
+        positive(value, what, "m")
+    positive(time, "time of the fall", "s")
+    inside(temperature, 273.15, 323.15, "temperature of the syrup", "C", zero=273.15)
+    nominal = float(pot.syrup_solids[0])
+    density = float(suspension.syrup_density(nominal, temperature))
+    viscosity = ball_viscosity(
+        ball=ball, cup=cup, speed=fall / time, excess=ball_density - density
+    )
+    reynolds = density * ball * fall / time / viscosity
+    if reynolds > CREEPING:
+        raise InputError(
+            f"the ball falls too fast (Reynolds number {reynolds:.2g}, allowed "
+            f"{CREEPING:g}); use a smaller ball or colder syrup"
+        )
+
+    def predict(values: Values) -> FloatArray:
+        solids = nominal + values.syrup_solids * pot.syrup_solids_u[0]
+        grade = pot.syrup_viscosity_grade[0] + values.syrup_grade
+        return liquid.log_viscosity(
+            np.clip(solids, *SYRUP_SOLIDS),
+            np.asarray(temperature),
+            1.0,
+            np.clip(grade, *SYRUP_GRADE),
+        )
+
+    return Measurement(
+        kind="ball fall",
+        quantity="viscosity of the syrup",
+        unit="Pa s",
+        observed=math.log(viscosity),
+        spread=BALL,
+        inverse=math.exp,
+        predict=predict,
+        label=label,
+    )
+
+
+def ball_viscosity(*, ball: float, cup: float, speed: float, excess: float) -> float:
+    """Return the viscosity from a falling ball; see :func:`ball_fall`. [Pa s]
+
+    Parameters
+    ----------
+    ball, cup : float
+        Diameters; the ball at most a third of the cup. [m]
+    speed : float
+        [m/s]
+    excess : float
+        Density of the ball less that of the liquid. [kg/m3]
+
+    Raises
+    ------
+    InputError
+
+    Examples
+    --------
+    >>> round(ball_viscosity(ball=6.35e-3, cup=0.04, speed=0.03 / 1.7, excess=6050), 1)
+    5.1
+    """
+    if excess <= 0.0:
+        raise InputError("the ball is not denser than the syrup; use a steel ball")
+    ratio = ball / cup
+    if not ratio <= 1.0 / 3.0:
+        raise InputError(
+            f"the ball has {ratio:.2f} of the cup's diameter; allowed up to 0.33"
+        )
+    wall = 1.0 - 2.104 * ratio + 2.09 * ratio**3
+    stokes = excess * STANDARD_GRAVITY * ball**2 / (18.0 * speed)
+    return stokes * wall
+
+
+def flow_out(  # noqa: PLR0913 - keyword-only options
+    pot: Pot,
+    cook: Cook,
+    *,
+    radius: float,
+    length: float,
+    head: float,
+    volume: float,
+    time: float,
+    density: float,
+    air_pressure: float,
+    label: str = "",
+) -> Measurement:
+    """Time a volume of hot mix that runs out of a cup through a tube.
+
+    eta = pi rho g h R^4 t / (8 L V), Hagen-Poiseuille under a mean head h. Try it first
+    without oxidizer: see :meth:`castsugar.kitchen.pot.Pot.as_dummy`.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row.
+    cook : Cook
+        It runs out at the last temperature.
+    radius, length : float
+        Of the tube. [m]
+    head : float
+        Mean height of the mix above the outlet. [m]
+    volume, time : float
+        What ran out [m3], and how long it took [s].
+    density : float
+        Of the mix. [kg/m3]
+    air_pressure : float
+        [Pa]
+    label : str
+
+    Raises
+    ------
+    InputError
+    """
+    for value, what in (
+        (radius, "radius of the tube"),
+        (length, "length of the tube"),
+        (head, "head"),
+    ):
+        positive(value, what, "m")
+    positive(volume, "volume that ran out", "m3")
+    positive(time, "time", "s")
+    viscosity = flow_out_viscosity(
+        radius=radius, length=length, head=head, rate=volume / time, density=density
+    )
+
+    def predict(values: Values) -> FloatArray:
+        eta, _ = poured(pot, values, cook, air_pressure)
+        return np.log(eta[0])
+
+    return Measurement(
+        kind="flow-out",
+        quantity="viscosity of the mix",
+        unit="Pa s",
+        observed=math.log(viscosity),
+        spread=FLOW_OUT,
+        inverse=math.exp,
+        predict=predict,
+        label=label,
+    )
+
+
+def flow_out_viscosity(
+    *, radius: float, length: float, head: float, rate: float, density: float
+) -> float:
+    """Return the viscosity from a flow-out cup; see :func:`flow_out`. [Pa s]
+
+    Examples
+    --------
+    >>> eta = flow_out_viscosity(
+    ...     radius=4e-3, length=0.03, head=0.06, rate=50e-6 / 72.0, density=1750.0
+    ... )
+    >>> round(eta, 1)
+    5.0
+    """
+    pressure = density * STANDARD_GRAVITY * head
+    return math.pi * pressure * radius**4 / (8.0 * length * rate)

@@ -1,16 +1,25 @@
-"""The eight uncertain numbers of a kitchen: what is believed, and how firmly."""
+"""The uncertain numbers of a kitchen, and what is believed about them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit, logit
+from scipy.special import expit, logit, ndtri
 
 from castsugar.arrays import FloatArray
-from castsugar.errors import unknown_name
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.errors import InputError, unknown_name
+from castsugar.kitchen.heat import HOTTEST, WARN, Cook
+from castsugar.kitchen.validity import ICE_POINT, inside
+from castsugar.kitchen.water import check_air
+from castsugar.plausible import RANGES
+
+# ----------------------------------------------------------------------------
+# The eight uncertain numbers of a kitchen: what is believed, and how firmly.
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,3 +204,205 @@ def find(name: str) -> Parameter:
     if name not in PLACE:
         raise unknown_name("kitchen parameter", name, NAMES)
     return PARAMETERS[PLACE[name]]
+
+
+# ----------------------------------------------------------------------------
+# What is believed about the eight parameters together.
+
+#: Largest spread that can be stated.
+WIDEST = 1.0e3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Belief:
+    """What is believed about all parameters together.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (8,)
+        On the scales of the normals.
+    covariance : ndarray, shape (8, 8)
+    origins : tuple of str
+        Where each comes from.
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    origins: tuple[str, ...]
+
+    def central(self) -> Values:
+        """Return the medians."""
+        return values_of(self.mean)
+
+    def spreads(self) -> FloatArray:
+        """Return the standard deviations on the scales of the normals."""
+        return np.sqrt(np.diag(self.covariance))
+
+    def root(self) -> FloatArray:
+        """Return the symmetric square root of the covariance, which may be singular."""
+        size, vectors = np.linalg.eigh(self.covariance)
+        return vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
+
+    def draw(self, count: int, seed: int) -> Values:
+        """Return seeded draws, spread evenly (Latin hypercube), shape (count,)."""
+        rng = np.random.default_rng(seed)
+        even = np.stack([rng.permutation(count) for _ in NAMES], axis=1)
+        normals = ndtri((even + rng.random((count, len(NAMES)))) / count)
+        return values_of(self.mean + normals @ self.root().T)
+
+    def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
+        """Return the same with one parameter stated by the user, independent.
+
+        Belief
+        ----------
+        name : str
+        value : float
+            Physical. [SI]
+        spread : float
+            Standard deviation on the parameter's scale (of ln x for a log scale).
+        origin : str
+
+        Raises
+        ------
+        InputError, UnknownNameError
+        """
+        parameter = find(name)
+        inside = parameter.low <= value <= parameter.high
+        if not (inside and 0.0 <= spread <= WIDEST):
+            raise InputError(
+                f"{name} is {value:g} with spread {spread:g}; allowed "
+                f"{parameter.low:g} to {parameter.high:g} {parameter.unit}".rstrip()
+                + f" and a spread of 0 to {WIDEST:g}"
+            )
+        place = PLACE[name]
+        mean, covariance = self.mean.copy(), self.covariance.copy()
+        mean[place] = float(parameter.inward(value))
+        covariance[place, :] = covariance[:, place] = 0.0
+        covariance[place, place] = spread**2
+        origins = tuple(origin if i == place else o for i, o in enumerate(self.origins))
+        return Belief(mean=mean, covariance=covariance, origins=origins)
+
+    def of_another_syrup(self) -> Belief:
+        """Return the same for a syrup that was not the one measured."""
+        result = self
+        for name in OF_SYRUP:
+            p = find(name)
+            result = result.with_value(name, p.middle, p.spread, p.origin)
+        return result
+
+    def interval(self, name: str) -> tuple[float, float, float]:
+        """Return p10, p50 and p90 of one parameter, physical."""
+        parameter, place = find(name), PLACE[name]
+        spread = self.spreads()[place] * float(ndtri(0.9))
+        low, middle, high = (
+            float(parameter.outward(self.mean[place] + step))
+            for step in (-spread, 0.0, spread)
+        )
+        return low, middle, high
+
+
+def unmeasured(
+    overrides: Mapping[str, tuple[float, float]] | None = None,
+) -> Belief:
+    """Return what is believed before any measurement.
+
+    Belief
+    ----------
+    overrides : mapping, optional
+        Name to (value, spread) that the user states instead; see
+        :meth:`Belief.with_value`.
+
+    Examples
+    --------
+    >>> float(unmeasured().central().packing)
+    0.64
+    """
+    middles = np.array([float(p.inward(p.middle)) for p in PARAMETERS])
+    spreads = np.array([p.spread for p in PARAMETERS])
+    result = Belief(
+        mean=middles,
+        covariance=np.diag(spreads**2),
+        origins=tuple(p.origin for p in PARAMETERS),
+    )
+    for name, (value, spread) in (overrides or {}).items():
+        result = result.with_value(name, value, spread, "stated by the user")
+    return result
+
+
+# ----------------------------------------------------------------------------
+# A kitchen: the cook, the air, and what is believed about the eight parameters.
+
+#: Pour temperatures with a verdict [K].
+POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
+
+#: Draws of the Monte-Carlo that are accepted; most that a pour window takes.
+DRAWS = tuple(int(count) for count in RANGES["draws"].hard)
+WINDOW_DRAWS = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kitchen:
+    """How a mix is cooked, and what is known about the kitchen.
+
+    Parameters
+    ----------
+    cook : Cook
+        The mix is poured at its last temperature.
+    belief : Belief
+        Before any measurement by default; see :mod:`castsugar.kitchen.calibration`.
+    air_pressure : float
+        50 to 110 kPa. [Pa]
+    water_lost : float, optional
+        Share of the recipe's water that is known to leave; without it drying and
+        boiling decide.
+    syrup : str
+        Catalogue name of the syrup that the parameters were measured with.
+    degradation_limit : float
+        Largest share of degraded sugar in a pour window.
+    draws, seed : int
+        Of the Monte-Carlo; the same draws serve every mix. Near jamming the tail needs
+        2,000; for thousands of mixes 200 will do. Windows take 200 at most.
+
+    Raises
+    ------
+    InputError, ValidityError
+    """
+
+    cook: Cook
+    belief: Belief = field(default_factory=unmeasured)
+    air_pressure: float = STANDARD_ATMOSPHERE
+    water_lost: float | None = None
+    syrup: str = "light corn syrup"
+    degradation_limit: float = WARN
+    draws: int = 2000
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        """Check the settings."""
+        check_air(self.air_pressure)
+        inside(self.degradation_limit, 1e-6, 0.5, "limit of degraded sugar")
+        if self.water_lost is not None and not 0.0 <= self.water_lost <= 1.0:
+            raise InputError(
+                f"water_lost is {self.water_lost:g}; it must lie between 0 and 1"
+            )
+        whole = isinstance(self.draws, int) and isinstance(self.seed, int)
+        if not (whole and DRAWS[0] <= self.draws <= DRAWS[1] and self.seed >= 0):
+            raise InputError(
+                f"draws is {self.draws} and seed {self.seed}; allowed are whole "
+                f"numbers, {DRAWS[0]} to {DRAWS[1]:,} draws and a seed of 0 or more"
+            )
+        coldest = POUR_RANGE[0]
+        if self.cook.pour_temperature < coldest:
+            raise InputError(
+                f"the cook ends at {self.cook.pour_temperature - ICE_POINT:g} C; the "
+                f"pour is modelled from {coldest - ICE_POINT:g} C up"
+            )
+
+    @property
+    def too_hot(self) -> bool:
+        """Whether no verdict is given: the cook goes above 150 C."""
+        return self.cook.hottest > HOTTEST + 1e-9
+
+    def changed(self, **values: object) -> Kitchen:
+        """Return the same with some settings replaced."""
+        return replace(self, **values)  # type: ignore[arg-type]

@@ -1,17 +1,165 @@
-"""Many recipes in the pot, as weighed, and the chain from recipe to flow."""
+"""Recipes in the pot: what boils away, and the chain from constituents to flow."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.arrays import FloatArray
-from castsugar.kitchen import liquid, slurry, solubility, water
-from castsugar.kitchen.boiling import after_boiling, takes
-from castsugar.kitchen.cook import Cook
-from castsugar.kitchen.parameters import Values
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.data.load import load_database
+from castsugar.kitchen import liquid, suspension, water
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.mix import weighing
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.syrups import SyrupUse
+from castsugar.mix.weighing import Constituent
+
+# ----------------------------------------------------------------------------
+# What boils away: where the liquid of a pot stops to boil at the heat of the cook.
+
+#: Columns of a pot, ready to meet draws on the last axis.
+Rows = Mapping[str, FloatArray]
+
+
+#: Where nitrate is scarce, water is looked at in so many steps over so many decades,
+#: and the step that stops to boil is halved so often.
+_STEPS, _DECADES, _HALVINGS = 60, 4.0, 40
+
+#: Salt per water that is taken at most: more than dissolves anywhere here.
+_MOST_SALT = 20.0
+
+
+def takes(
+    left: FloatArray, solids: FloatArray, solubility_: FloatArray, values: Values
+) -> FloatArray:
+    """Return the sucrose that the water takes beside the syrup's solids.
+
+    Solubility x water / (1 + a solids / water).
+    """
+    hindered = left + values.solubility_loss * solids
+    return solubility_ * left * left / np.maximum(hindered, 1e-12)
+
+
+def after_boiling(
+    rows: Rows,
+    solids: FloatArray,
+    dried: FloatArray,
+    values: Values,
+    hottest: FloatArray,
+    pressure: float,
+) -> FloatArray:
+    """Return the water that stays at the hottest of the cook, of what drying left.
+
+    Water boils away until the sugars dissolved per water reach c* = X / (1 - X) / 18,
+    X the mole fraction that boils there. With all sucrose dissolved that is at
+    moles / c*. Where it is not, c(r) = sol / ((1 + a r) M) + r / M', r the solids per
+    water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
+    """
+    chloride = rows["chloride"]
+    full = values.nitrate_dissolved * suspension.dissolved_salt(hottest, chloride)
+    against = pressure / water.salt_activity(full, chloride)
+    scarce = rows["nitrate"] < full * dried
+    if not scarce.any():
+        return _left_with(rows, solids, dried, values, hottest, against)
+    # With scarce nitrate: first down to where it is saturated, then as above.
+    held = _quiet_from(rows, solids, dried, values, hottest, pressure)
+    below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
+    ends = _left_with(rows, solids, below, values, hottest, against)
+    return np.where(scarce & (held >= below), held, ends)
+
+
+def _quiet_from(
+    rows: Rows,
+    solids: FloatArray,
+    dried: FloatArray,
+    values: Values,
+    hottest: FloatArray,
+    pressure: float,
+) -> FloatArray:
+    """Return the first water, from what drying left down, that does not boil.
+
+    With all nitrate dissolved in it; 0 if it boils all the way.
+    """
+    nitrate = rows["nitrate"]
+    limit = suspension.sucrose_solubility(hottest)
+    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+
+    def boils(left: FloatArray) -> BoolArray:
+        salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
+        x = water.boiling_mole_fraction(
+            hottest, pressure / water.salt_activity(salt, rows["chloride"])
+        )
+        sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
+        held = sugars / water.SUCROSE + solids * per_solids
+        return np.asarray((x > 0.0) & (held * (1.0 - x) * water.WATER < x * left))
+
+    if not boils(dried).any():
+        return dried
+    wet, dry = dried, np.zeros_like(dried)
+    found = ~boils(dried)
+    dry = np.where(found, dried, dry)
+    for step in range(1, _STEPS + 1):
+        left = dried * 10.0 ** (-_DECADES * step / _STEPS)
+        quiet = ~boils(left) & ~found
+        dry = np.where(quiet, left, dry)
+        found = found | quiet
+        wet = np.where(found, wet, left)
+    for _ in range(_HALVINGS):
+        middle = np.sqrt(wet * np.maximum(dry, 1e-300))
+        boiling = boils(middle)
+        wet = np.where(boiling & found, middle, wet)
+        dry = np.where(~boiling & found, middle, dry)
+    return dry
+
+
+def _left_with(
+    rows: Rows,
+    solids: FloatArray,
+    dried: FloatArray,
+    values: Values,
+    hottest: FloatArray,
+    pressure: FloatArray,
+) -> FloatArray:
+    """Return the water that stays where sugar solution boils against a pressure."""
+    x = water.boiling_mole_fraction(hottest, pressure)
+    if not np.any(x > 0.0):
+        return dried
+    wanted = np.maximum(x, 1e-9)
+    wanted = wanted / ((1.0 - wanted) * water.WATER)
+    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+    limit = suspension.sucrose_solubility(hottest)
+    dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
+    held = dissolved / water.SUCROSE + solids * per_solids
+    quiet = (x <= 0.0) | (held >= wanted * dried)
+    most = (rows["sucrose"] / water.SUCROSE + solids * per_solids) / wanted
+    saturated = dissolved < rows["sucrose"]
+    saturated |= takes(most, solids, limit, values) < rows["sucrose"]
+    ends = most
+    if saturated.any():
+        last = _last_crossing(wanted, limit, per_solids, values.solubility_loss)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ends = np.where(saturated, np.where(last > 0.0, solids / last, 0.0), most)
+    return np.where(quiet, dried, np.minimum(dried, ends))
+
+
+def _last_crossing(
+    wanted: FloatArray, limit: FloatArray, per_solids: FloatArray, loss: FloatArray
+) -> FloatArray:
+    """Return the solids per water from which a saturated liquid boils no more."""
+    square, linear = loss * per_solids, per_solids - wanted * loss
+    constant = limit / water.SUCROSE - wanted
+    root = np.maximum(linear**2 - 4.0 * square * constant, 0.0)
+    return (np.sqrt(root) - linear) / (2.0 * square)
+
+
+# ----------------------------------------------------------------------------
+# Many recipes in the pot, as weighed, and the chain from recipe to flow.
 
 #: Limits of the dry solids of a drawn syrup.
 SYRUP_SOLIDS = (0.5, 1.0)
@@ -67,7 +215,7 @@ class Pot:
 
     def as_dummy(self) -> Pot:
         """Return the pot with the same volume of chloride in place of nitrate."""
-        same = np.where(self.chloride, 1.0, slurry.CHLORIDE / slurry.NITRATE)
+        same = np.where(self.chloride, 1.0, suspension.CHLORIDE / suspension.NITRATE)
         return replace(
             self, nitrate=same * self.nitrate, chloride=np.ones_like(self.chloride)
         )
@@ -156,20 +304,20 @@ def standing(
     """
     rows = _rows(pot, np.ndim(values.packing))
     _, solids = _syrup(rows, values)
-    limit = solubility.sucrose_solubility(temperature)
+    limit = suspension.sucrose_solubility(temperature)
     dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     whole, chloride = rows["nitrate"], rows["chloride"]
-    salty = solubility.dissolved_salt(temperature, chloride)
-    crystal = np.where(chloride, slurry.CHLORIDE, slurry.NITRATE)
+    salty = suspension.dissolved_salt(temperature, chloride)
+    crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
     in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
     undissolved = rows["sucrose"] - dissolved
-    sugar_up, water_up = slurry.expansions(temperature)
+    sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (
-        dissolved * slurry.DISSOLVED_SUCROSE + solids * slurry.SYRUP_SOLIDS
+        dissolved * suspension.DISSOLVED_SUCROSE + solids * suspension.SYRUP_SOLIDS
     )
-    thin = thin + left * (slurry.BOUND_WATER * water_up)
-    thin = thin + in_water * slurry.DISSOLVED_NITRATE
-    stiff = undissolved / slurry.SUCROSE + rows["grains_volume"]
+    thin = thin + left * (suspension.BOUND_WATER * water_up)
+    thin = thin + in_water * suspension.DISSOLVED_NITRATE
+    stiff = undissolved / suspension.SUCROSE_DENSITY + rows["grains_volume"]
     stiff = stiff + (whole - in_water) / crystal
     return Slurry(
         water=left,
@@ -194,7 +342,7 @@ def viscosity(
     grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
     log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
-    thickened = slurry.relative_viscosity(held.crowding)
+    thickened = suspension.relative_viscosity(held.crowding)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
     return np.where(flows, values.liquid_factor * np.exp(log) * thickened, np.inf)
 
@@ -230,3 +378,144 @@ def _syrup(
     share = rows["syrup_solids"] + values.syrup_solids * rows["syrup_solids_u"]
     solids = rows["syrup"] * np.clip(share, *SYRUP_SOLIDS)
     return rows["syrup"] - solids, solids
+
+
+# ----------------------------------------------------------------------------
+# Recipes into the pot: which constituent is what to the kitchen.
+
+#: Fuels that stay grains in the pot: they do not dissolve.
+GRAINS = ("starch", "graphite", "carbon black", "charcoal")
+
+#: Sugars that the pot has no model for; they brown, sooner than sucrose (from memory).
+BROWNS = (
+    "dextrose",
+    "dextrose monohydrate",
+    "fructose",
+    "maltose",
+    "maltose monohydrate",
+    "maltodextrin",
+)
+
+#: Masses that the pot sorts the constituents into; the last is a volume.
+_SORTS = (
+    *("nitrate", "chloride", "sucrose", "syrup"),
+    *("water", "other_sugar", "grains", "grains_volume"),
+)
+
+
+def measured_syrup(kitchen: Kitchen) -> str:
+    """Return the catalogue name of the syrup that the kitchen was measured with."""
+    return weighing.item_name(load_database(), kitchen.syrup)
+
+
+def pot_of(mix: Mix, kitchen: Kitchen | None = None) -> Pot:
+    """Return one mix in the pot, as weighed; the kitchen says what is measured."""
+    kitchen = kitchen or Kitchen(cook=Cook.hold(392.15, 60.0))
+    return pots_of([mix], of_mixes([mix]), kitchen)
+
+
+def pots_of(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
+    """Put recipes into the pot, as weighed."""
+    if mixes is None:
+        sorts, syrups, gaps = _of_items(blends)
+    else:
+        sorted_ = [_sorted(mix.weighed, mix.syrups) for mix in mixes]
+        sorts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
+        gaps = [gap for _, gap in sorted_]
+        syrups = [mix.syrups for mix in mixes]
+    known = [_one_syrup(uses) for uses in syrups]
+    stated = np.where(blends.water_lost > 0.0, blends.water_lost, np.nan)
+    if kitchen.water_lost is not None:
+        stated = np.full(len(blends), kitchen.water_lost)
+    masses = dict(zip(_SORTS, sorts.T.copy(), strict=True))
+    chloride = masses.pop("chloride")
+    nothing = ~(sorts[:, :4].sum(axis=1) > 0.0)
+    both = (chloride > 0.0) & (masses["nitrate"] > 0.0)
+    gaps = [
+        gap
+        or ("neither nitrate nor sugar" if empty else "")
+        or ("nitrate and its dummy in one pot" if mixed else "")
+        for gap, empty, mixed in zip(gaps, nothing, both, strict=True)
+    ]
+    masses["nitrate"] = masses["nitrate"] + chloride
+    measured = ("", measured_syrup(kitchen))
+    names = [" + ".join(sorted({u.name for u in uses})) for uses in syrups]
+    return Pot(
+        **masses,
+        chloride=chloride > 0.0,
+        syrup_solids=np.array([s.dry_solids for s in known]),
+        syrup_solids_u=np.array([s.dry_solids_uncertainty for s in known]),
+        syrup_grade=np.array([s.grade for s in known]),
+        syrup_viscosity_grade=np.array([s.viscosity_grade for s in known]),
+        stated_loss=stated,
+        measured_syrup=np.array([n in measured for n in names], dtype=bool),
+        gap=tuple(gaps),
+    )
+
+
+def _of_items(
+    blends: Blends,
+) -> tuple[FloatArray, list[tuple[SyrupUse, ...]], list[str]]:
+    """Sort the items of blends, then mix them by their shares."""
+    syrups = [(i.syrup,) if i.syrup else () for i in blends.items]
+    sorted_ = [
+        _sorted(i.constituents, s) for i, s in zip(blends.items, syrups, strict=True)
+    ]
+    parts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
+    used, gaps = [], []
+    for row in blends.shares:
+        present = np.flatnonzero(row > 0.0)
+        uses = [(use, float(row[i])) for i in present for use in syrups[i]]
+        used.append(tuple(replace(u, mass_fraction=share) for u, share in uses))
+        gaps.append(next((sorted_[i][1] for i in present if sorted_[i][1]), ""))
+    return blends.shares @ parts, used, gaps
+
+
+def _sorted(
+    constituents: Iterable[Constituent], syrups: Iterable[SyrupUse]
+) -> tuple[list[float], str]:
+    """Return the masses of :data:`_SORTS`, and why there is no model."""
+    origins = {s.name for s in syrups}
+    masses, gap = dict.fromkeys(_SORTS, 0.0), ""
+    for c in constituents:
+        share, ingredient = c.mass_fraction, c.ingredient
+        if c.origin in origins:
+            masses["syrup"] += share
+        elif ingredient.role == "water":
+            masses["water"] += share
+        elif ingredient.name in ("potassium nitrate", "sucrose"):
+            sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
+            masses[sort] += share
+        elif ingredient.role == "dummy":
+            masses["chloride"] += share
+        elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
+            masses["grains"] += share
+            masses["grains_volume"] += share / ingredient.density
+            if not math.isfinite(ingredient.density):
+                gap = gap or f"no density for {ingredient.name}"
+        else:
+            gap = gap or f"no model for {ingredient.name}"
+            masses["other_sugar"] += share if ingredient.name in BROWNS else 0.0
+    return [masses[name] for name in _SORTS], gap
+
+
+def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:
+    """Return one syrup that stands for several; a default where there is none."""
+    if len(uses) == 1:
+        return uses[0]
+    whole = sum(u.mass_fraction for u in uses)
+
+    def mean(name: str, default: float) -> float:
+        if not whole:
+            return default
+        total = sum(u.mass_fraction * float(getattr(u, name)) for u in uses)
+        return total / whole
+
+    return SyrupUse(
+        name="",
+        mass_fraction=whole,
+        dry_solids=mean("dry_solids", 0.77),
+        dry_solids_uncertainty=mean("dry_solids_uncertainty", 0.02),
+        grade=mean("grade", 42.0),
+        viscosity_grade=mean("viscosity_grade", 70.0),
+    )

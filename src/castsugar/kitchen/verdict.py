@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.arrays import FloatArray
-from castsugar.kitchen import glass, slurry, solubility, storage, water
-from castsugar.kitchen.heat import HOTTEST
-from castsugar.kitchen.parameters import Values
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.kitchen import glass, suspension, water
+from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
+from castsugar.kitchen.parameters import WINDOW_DRAWS, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
@@ -19,10 +20,113 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.settings import WINDOW_DRAWS, Kitchen
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.window import degradation_limit, pour_window
 from castsugar.numerics import smooth_quantile
+
+# ----------------------------------------------------------------------------
+# The pour window: at which temperatures a mix pours without breaking its sugar.
+
+#: Temperatures looked at [K], and halvings of the distance between them.
+GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT
+_HALVINGS = 6
+
+#: Which rows pour when the cook ends at a temperature.
+Pours = Callable[[float, NDArray[np.intp]], BoolArray]
+
+
+def pour_window(
+    pours: Pours, count: int, hottest: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the lowest and highest temperature of the first stretch that pours.
+
+    Parameters
+    ----------
+    pours : callable
+        Of a temperature [K] and row numbers, says which of those rows pour.
+    count : int
+        Rows.
+    hottest : float
+        Where the sugar's limit lies; nothing above counts. [K]
+
+    Returns
+    -------
+    low, high : ndarray, shape (count,)
+        [K], within 0.1 K; NaN where there is no window between 90 C and the limit.
+    """
+    if hottest < GRID[0]:
+        nothing = np.full(count, np.nan)
+        return nothing, nothing.copy()
+    top = min(hottest, float(GRID[-1]))
+    grid = np.append(GRID[top > GRID], top)
+    rows = np.arange(count)
+    fine = np.stack([pours(float(t), rows) for t in grid], axis=1)
+    some = fine.any(axis=1)
+    first = fine.argmax(axis=1)
+    broken = ~fine & (np.arange(grid.size) > first[:, None])
+    last = np.where(broken.any(axis=1), broken.argmax(axis=1) - 1, grid.size - 1)
+    low, high = grid[first], grid[last]
+    before = np.flatnonzero(some & (first > 0))
+    after = np.flatnonzero(some & (last < grid.size - 1))
+    low[before] = _edge(pours, before, grid[first[before] - 1], low[before])
+    high[after] = _edge(pours, after, grid[last[after] + 1], high[after])
+    return np.where(some, low, np.nan), np.where(some, high, np.nan)
+
+
+def _edge(
+    pours: Pours, rows: NDArray[np.intp], outside: FloatArray, inside: FloatArray
+) -> FloatArray:
+    """Halve the distance between a temperature that pours and one that does not.
+
+    Rows that look at the same temperature are asked together.
+    """
+    outside, inside = outside.copy(), inside.copy()
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (outside + inside)
+        for temperature in np.unique(middle):
+            same = middle == temperature
+            fine = pours(float(temperature), rows[same])
+            here = np.flatnonzero(same)
+            inside[here[fine]] = temperature
+            outside[here[~fine]] = temperature
+    return inside
+
+
+def degradation_limit(cook: Cook, limit: float) -> float:
+    """Return the end temperature at which a cook, shifted as a whole, reaches a limit.
+
+    Parameters
+    ----------
+    cook : Cook
+        Its shape is kept.
+    limit : float
+        Share of degraded sugar.
+
+    Returns
+    -------
+    float
+        [K], between 40 and 200 C.
+
+    Examples
+    --------
+    >>> round(degradation_limit(Cook.hold(392.15, 600.0), 0.02) - 273.15)
+    122
+    """
+    target = -np.log1p(-limit)
+    times, temperatures = cook.nodes()
+    shifts = temperatures - cook.pour_temperature
+    low, high = 40.0 + ICE_POINT, 200.0 + ICE_POINT
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        at = np.clip(middle + shifts, ICE_POINT, 200.0 + ICE_POINT)
+        if float(np.sum(times * degradation_rate(at))) > target:
+            high = middle
+        else:
+            low = middle
+    return float(low)
+
+
+# ----------------------------------------------------------------------------
+# What a kitchen says about many mixes: flow, window, setting, storage, with bands.
 
 #: Rows that are drawn together: their arrays fit the cache.
 BLOCK = 64
@@ -63,7 +167,7 @@ class Verdict:
     viscosity : ndarray, shape (3, n)
         p10, p50, p90 at the pour; infinite where it jams. [Pa s]
     classes : ndarray, shape (n, 5)
-        Probability of each of :data:`castsugar.kitchen.slurry.CLASSES`.
+        Probability of each of :data:`castsugar.kitchen.suspension.CLASSES`.
     window : ndarray, shape (2, n)
         Temperatures between which it is more likely than not that the mix pours while
         the sugar keeps its limit; NaN without. [K]
@@ -96,14 +200,14 @@ class Verdict:
     @property
     def pours(self) -> FloatArray:
         """Probability that the mix pours (is runny or pours)."""
-        return self.classes[:, : slurry.POURS + 1].sum(axis=1)
+        return self.classes[:, : suspension.POURS + 1].sum(axis=1)
 
     @property
     def flow_class(self) -> list[str]:
         """The class in the middle of the draws."""
         middle = (np.cumsum(self.classes, axis=1) < 0.5 - 1e-12).sum(axis=1)
         return [
-            "not computed" if why else slurry.CLASS_NAMES[i]
+            "not computed" if why else suspension.CLASS_NAMES[i]
             for i, why in zip(middle, self.gap, strict=True)
         ]
 
@@ -134,7 +238,7 @@ def judge(
     single = {name: np.full(count, np.nan) for name in _SINGLE}
     viscosity = np.full((3 + len(levels), count), np.nan)
     edges = np.full((2, count), np.nan)
-    classes = np.zeros((count, len(slurry.CLASSES)))
+    classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
         if not rows.size:
@@ -192,14 +296,14 @@ def _bands(
     """Return quantiles of the viscosity, and the probability of every class."""
     count, draws = len(pot), kitchen.draws
     quantiles = np.empty((3 + len(levels), count))
-    classes = np.empty((count, len(slurry.CLASSES)))
+    classes = np.empty((count, len(suspension.CLASSES)))
     ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
     for rows in _blocks(np.arange(count)):
         eta, crowding = poured(
             pot.take(rows), values, kitchen.cook, kitchen.air_pressure
         )
-        index = slurry.flow_class(eta, crowding)
-        for which in range(len(slurry.CLASSES)):
+        index = suspension.flow_class(eta, crowding)
+        for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
         for place, level in enumerate(levels, start=3):
             quantiles[place, rows] = smooth_quantile(eta, level)
@@ -222,8 +326,8 @@ def _window(
             eta, crowding = poured(
                 pot.take(rows[part]), values, cook, kitchen.air_pressure
             )
-            index = slurry.flow_class(eta, crowding)
-            fine[part] = (index <= slurry.POURS).mean(axis=1) >= 0.5
+            index = suspension.flow_class(eta, crowding)
+            fine[part] = (index <= suspension.POURS).mean(axis=1) >= 0.5
         return fine
 
     hottest = degradation_limit(kitchen.cook, kitchen.degradation_limit)
@@ -264,7 +368,7 @@ def _activity(
     pot: Pot, values: Values, held: Slurry, temperature: FloatArray
 ) -> FloatArray:
     """Return the activity of water over what the liquid holds."""
-    soluble = solubility.dissolved_salt(temperature, pot.chloride)
+    soluble = suspension.dissolved_salt(temperature, pot.chloride)
     full = values.nitrate_dissolved * soluble
     salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
     sugars = water.water_activity(_sugar_share(pot, held))
@@ -297,4 +401,4 @@ def humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
     """Return the humidity above which the set grain gains water. [%]"""
     activity = _activity(pot, values, cold, np.asarray(ROOM))
     liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
-    return storage.humidity_limit(np.where(liquid, activity, np.nan))
+    return glass.humidity_limit(np.where(liquid, activity, np.nan))

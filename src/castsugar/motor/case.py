@@ -1,23 +1,203 @@
-"""What a case may hold, and how much of that a motor leaves unused.
-
-A margin is an estimate about an unproved case. It is no approval, and it says nothing
-about closures, threads, pins, welds, dents or a case that has been hot before.
-"""
+"""What a case may hold: material, stress in the wall, rating and margin."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import one_of, positive
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.errors import InputError
-from castsugar.motor import wall
-from castsugar.motor.material import Material
+from castsugar.errors import InputError, ValidityError
+
+# ----------------------------------------------------------------------------
+# Strength of a case material. None is shipped: its user states it, with a source.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """Strength of a case material, cold, as its user states it.
+
+    Attributes
+    ----------
+    name, source : str
+    yield_strength, ultimate_strength, shear_yield : float or None
+        At least one of the first two. [Pa]
+    temperatures, factors : tuple of float
+        Strength over cold strength at rising temperatures [K], [-]; straight between
+        them, not continued beyond the last.
+    plastic : bool
+
+    Raises
+    ------
+    InputError
+        No strength, a value that is not positive, a table that does not rise in
+        temperature, a factor above 1.
+    """
+
+    name: str
+    yield_strength: float | None = None
+    ultimate_strength: float | None = None
+    shear_yield: float | None = None
+    temperatures: tuple[float, ...] = ()
+    factors: tuple[float, ...] = ()
+    plastic: bool = False
+    source: str = "stated by the user"
+
+    def __post_init__(self) -> None:
+        if self.yield_strength is None and self.ultimate_strength is None:
+            raise InputError(
+                f"material {self.name!r} has no strength; "
+                "give its yield or its ultimate strength"
+            )
+        for label in ("yield_strength", "ultimate_strength", "shear_yield"):
+            value = getattr(self, label)
+            if value is not None:
+                positive(f"{label.replace('_', ' ')} of {self.name!r}", value, "Pa")
+        t, f = np.asarray(self.temperatures, float), np.asarray(self.factors, float)
+        if len(t) != len(f) or np.any(np.diff(t) <= 0):
+            raise InputError(
+                f"derating table of {self.name!r} has {len(t)} temperatures and "
+                f"{len(f)} factors; give rising temperatures, one factor for each"
+            )
+        if np.any(~((f > 0.0) & (f <= 1.0))):
+            raise InputError(
+                f"derating table of {self.name!r}: factors must be above 0, up to 1"
+            )
+
+    def derating(self, temperature: float) -> float:
+        """Return strength at a temperature [K] over cold strength.
+
+        Raises
+        ------
+        InputError
+            No table.
+        ValidityError
+            Hotter than the table.
+        """
+        if not self.temperatures:
+            raise InputError(
+                f"material {self.name!r} has no derating table; "
+                "give one, or state a derating factor for the case"
+            )
+        if temperature > self.temperatures[-1]:
+            raise ValidityError(
+                f"wall temperature {temperature:g} K is above the derating table of "
+                f"{self.name!r}, which ends at {self.temperatures[-1]:g} K"
+            )
+        return float(np.interp(temperature, self.temperatures, self.factors))
+
+
+# ----------------------------------------------------------------------------
+# Stress in the wall of a closed cylinder under inner pressure p.
+#
+# With inner diameter d, outer diameter D and wall t = (D - d) / 2, the hoop stress is
+#
+# * "inner diameter" (thin wall): :math:`p d / (2 t)` (Gere & Goodno, *Mechanics of
+# Materials*, ch. 8, with the inner radius); * "mean diameter" (thin wall): :math:`p (d
+# + t) / (2 t)` (Shigley, *Mechanical   Engineering Design*, ch. 3; the pipe formula of
+# ASTM D1785 is the same one turned   round); * "thick wall", at the bore: :math:`p (D^2
+# + d^2) / (D^2 - d^2)` (Lamé; Shigley, ch. 3).
+#
+# The chapters are from memory. Pressures here are those above the outside.
+
+#: Accepted conventions of the hoop stress.
+CONVENTIONS: Final = ("mean diameter", "inner diameter", "thick wall")
+
+#: Wall over inner diameter above which only the thick wall counts: a radius of 10
+#: walls (Gere & Goodno, ch. 8, from memory). There the inner-diameter formula is 5 %
+#: low, the mean-diameter one 0.2 %.
+THIN_WALL_LIMIT: Final = 0.05
+
+
+def is_thick(inner_diameter: ArrayLike, thickness: ArrayLike) -> NDArray[np.bool_]:
+    """Return where a wall is too thick for the thin-wall formulas."""
+    ratio = np.asarray(thickness, float) / np.asarray(inner_diameter, float)
+    return np.asarray(ratio > THIN_WALL_LIMIT)
+
+
+def hoop_stress(
+    pressure: ArrayLike,
+    inner_diameter: ArrayLike,
+    thickness: ArrayLike,
+    *,
+    convention: str = "mean diameter",
+) -> FloatArray:
+    """Return the largest hoop stress. [Pa]
+
+    Parameters
+    ----------
+    pressure : array_like
+        Above the outside. [Pa]
+    inner_diameter, thickness : array_like
+        [m]
+    convention : str
+        One of :data:`CONVENTIONS`, taken as it is: see :func:`is_thick`.
+
+    Raises
+    ------
+    InputError
+        An unknown convention.
+
+    Examples
+    --------
+    >>> float(hoop_stress(1600.0, 7.0, 0.320, convention="inner diameter"))
+    17500.0
+    """
+    one_of("stress convention", convention, CONVENTIONS)
+    p, d = np.asarray(pressure, float), np.asarray(inner_diameter, float)
+    t = np.asarray(thickness, float)
+    if convention == "thick wall":
+        outer = d + 2.0 * t
+        return np.asarray(p * (outer**2 + d**2) / (outer**2 - d**2))
+    width = d + t if convention == "mean diameter" else d
+    return np.asarray(p * width / (2.0 * t))
+
+
+def axial_stress(
+    pressure: ArrayLike, inner_diameter: ArrayLike, thickness: ArrayLike
+) -> FloatArray:
+    """Return the thin-wall stress along a cylinder with closed ends, p d / 4 t. [Pa]"""
+    p, d = np.asarray(pressure, float), np.asarray(inner_diameter, float)
+    return np.asarray(p * d / (4.0 * np.asarray(thickness, float)))
+
+
+def shear_stress(
+    pressure: ArrayLike,
+    inner_diameter: ArrayLike,
+    thickness: ArrayLike,
+    *,
+    convention: str = "mean diameter",
+) -> FloatArray:
+    """Return the largest shear stress at the outer face, half the hoop stress. [Pa]
+
+    Gere & Goodno, ch. 8: on planes at 45 degrees, with no stress through the wall.
+    """
+    stress = hoop_stress(pressure, inner_diameter, thickness, convention=convention)
+    return np.asarray(0.5 * stress)
+
+
+def cylinder_wall_stress(
+    pressure: ArrayLike, outer_diameter: ArrayLike, inner_diameter: ArrayLike
+) -> FloatArray:
+    """Return the wall stress of 49 CFR 178.46: P (1.3 D2 + 0.4 d2) / (D2 - d2). [Pa]
+
+    The rule for seamless aluminium gas cylinders; for comparison, no approval.
+    """
+    p, big = np.asarray(pressure, float), np.asarray(outer_diameter, float) ** 2
+    small = np.asarray(inner_diameter, float) ** 2
+    return np.asarray(p * (1.3 * big + 0.4 * small) / (big - small))
+
+
+# ----------------------------------------------------------------------------
+# What a case may hold, and how much of that a motor leaves unused.
+#
+# A margin is an estimate about an unproved case. It is no approval, and it says nothing
+# about closures, threads, pins, welds, dents or a case that has been hot before.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +225,7 @@ class Case:
     wall_temperature : float or None
         Looked up in the table of the material. [K]
     convention : str
-        One of :data:`castsugar.motor.wall.CONVENTIONS`; a wall that is not thin gets
+        One of :data:`castsugar.motor.case.CONVENTIONS`; a wall that is not thin gets
         the thick-wall formula under any of them.
     plastic : bool
         A plastic case is never what a pipe rating says: see the cautions.
@@ -88,7 +268,7 @@ class Case:
                     f"it must be above the ambient {self.ambient_pressure:g} Pa"
                 )
         self._check_wall()
-        one_of("stress convention", self.convention, wall.CONVENTIONS)
+        one_of("stress convention", self.convention, CONVENTIONS)
         if not 1.0 <= self.safety_factor < math.inf:
             raise InputError(
                 f"safety factor is {self.safety_factor:g}; it must be 1 or more"
@@ -177,10 +357,10 @@ def _wall_limits(case: Case) -> list[tuple[str, float, float]]:
     if case.inner_diameter is None or case.thickness is None or case.material is None:
         return []
     size = case.inner_diameter, case.thickness
-    thick = bool(wall.is_thick(*size)) or case.convention == "thick wall"
+    thick = bool(is_thick(*size)) or case.convention == "thick wall"
     how = "thick wall" if thick else f"thin wall, {case.convention}"
     convention = "thick wall" if thick else case.convention
-    hoop = float(wall.hoop_stress(1.0, *size, convention=convention))
+    hoop = float(hoop_stress(1.0, *size, convention=convention))
     material = case.material
     found = [
         (f"yield strength, {how}", material.yield_strength, hoop),

@@ -1,19 +1,30 @@
-"""The user's motor without its propellant: grain, nozzle, case, and what is unsure."""
+"""The user's motor without its propellant, and what the model of it leaves out."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Final
 
-from castsugar.checks import positive
+import numpy as np
+from numpy.typing import ArrayLike
+
+from castsugar.arrays import FloatArray
+from castsugar.checks import one_of, positive
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.motor.assembly import Motor, Propellant
-from castsugar.motor.blend_law import BlendLaw
+from castsugar.motor import mass_balance
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.burn_model import BlendLaw
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.grain import Grain
+from castsugar.motor.mass_balance import BRANCHES, Bands
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.peak import Spread
+from castsugar.motor.peak_pressure import Spread
+from castsugar.motor.trace import Motor, Propellant
+
+# ----------------------------------------------------------------------------
+# The user's motor without its propellant: grain, nozzle, case, and what is unsure.
 
 #: What is taken where the user states nothing: a grain with 4 % voids (poured grains
 #: have 3-7 %), +-1 %; throat +-0.5 %, burning area +-2 %, c* +-1 %, grain +-5 K. All
@@ -181,3 +192,107 @@ class Hardware:
     def allowable(self) -> float:
         """Return the pressure that the case may hold, absolute; NaN without. [Pa]"""
         return allowable_pressure(self.case).pressure if self.case else math.nan
+
+
+# ----------------------------------------------------------------------------
+# What the quasi-steady model leaves out, in words, and two figures that help.
+
+#: Port over throat area below which erosive burning is to be expected. Common
+#: practice, no source; long grains need more.
+PORT_TO_THROAT_LIMIT: Final = 2.0
+
+#: What is not modelled, by name.
+NOT_MODELLED: Final[dict[str, str]] = {
+    "ignition peak": (
+        "The start is not modelled: an igniter that is too strong, or a grain that "
+        "lights late and all at once, can exceed the peak given here."
+    ),
+    "erosive burning": (
+        "Erosive burning is not modelled: fast gas in a narrow core raises the burn "
+        "rate and the pressure at the start. The port-to-throat area ratio tells "
+        "(castsugar evaluate --motor)."
+    ),
+    "cracks and voids": (
+        "Cracks, voids and faces that come unstuck are not modelled: each adds "
+        "burning area at once (castsugar evaluate --motor says what a tenth does)."
+    ),
+    "filling and emptying": (
+        "The chamber fills and empties in no time: rise and tail-off are sharper here "
+        "than in a real firing, and the gas left at the end pushes nothing."
+    ),
+    "uneven burning": (
+        "The grain burns evenly at right angles to its faces; an off-centre core or "
+        "burnt-through inhibitor is not modelled."
+    ),
+    "throat wear": "The throat keeps its size; deposits or wear are not modelled.",
+}
+
+
+def port_caution(port_to_throat: float) -> str:
+    """Return a caution if the port is narrow or unknown, else an empty string.
+
+    Examples
+    --------
+    >>> port_caution(3.0)
+    ''
+    """
+    if np.isnan(port_to_throat):
+        return "port-to-throat area ratio unknown: erosive burning cannot be judged"
+    if port_to_throat >= PORT_TO_THROAT_LIMIT:
+        return ""
+    return (
+        f"port-to-throat area ratio {port_to_throat:.2f} is below "
+        f"{PORT_TO_THROAT_LIMIT:g} (common practice, no source): erosive burning can "
+        "raise the pressure at the start above the peak given here"
+    )
+
+
+def pressure_rise(
+    law: BurnLaw | Bands,
+    supply: ArrayLike,
+    added_area: ArrayLike,
+    *,
+    branch: str = "highest",
+) -> FloatArray:
+    r"""Return the relative rise of pressure when burning area is added. [-]
+
+    For one band :math:`(1 + x)^{1/(1-n)} - 1`; else from the roots of the law.
+
+    Parameters
+    ----------
+    law : BurnLaw or Bands
+    supply : array_like
+        Without the added area, see :func:`castsugar.motor.mass_balance.supply`. [Pa
+        s/m]
+    added_area : array_like
+        Share of the burning area, above -1: 0.1 is 10 % more. [-]
+    branch : str
+        "highest" or "lowest" stable pressure; before and after alike.
+
+    Raises
+    ------
+    InputError
+        An exponent of 1 or more, an area below nothing.
+
+    Examples
+    --------
+    >>> law = balance.power_law(8e-3, 0.5)
+    >>> round(float(pressure_rise(law, 2e8, 0.1)), 6)
+    0.21
+    """
+    one_of("branch", branch, BRANCHES)
+    bands = mass_balance.as_bands(law)
+    x = np.asarray(added_area, dtype=float)
+    if np.any(~(x > -1.0)):
+        raise InputError(
+            f"added area is {x[~(x > -1.0)].flat[0]:g} of the burning area; "
+            "it must be above -1"
+        )
+    s = np.asarray(supply, dtype=float)
+    before, after = (
+        mass_balance.roots(bands, s),
+        mass_balance.roots(bands, s * (1.0 + x)),
+    )
+    if branch == "highest":
+        return np.asarray(after.highest() / before.highest() - 1.0)
+    return np.asarray(after.lowest() / before.lowest() - 1.0)

@@ -1,4 +1,4 @@
-"""Strands in, burn law out: one result for each mix, and the mixes side by side."""
+"""Strands in, burn law out, one result a mix, with the intervals that a page shows."""
 
 from __future__ import annotations
 
@@ -10,19 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.bands import BandChoice, choose_bands
-from castsugar.motor.checks import (
-    LackOfFit,
-    NonlinearFit,
-    Outlier,
-    fit_on_rate,
-    lack_of_fit,
-    outliers,
-)
-from castsugar.motor.families import Comparison, Group, compare, testable
-from castsugar.motor.fit import LawFit
-from castsugar.motor.law import BurnLaw
-from castsugar.motor.single import (
+from castsugar.checks import positive
+from castsugar.motor.burn_differences import Comparison, Group, compare, testable
+from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.pressure_bands import BandChoice, choose_bands
+from castsugar.motor.single_pressure import (
     NextTest,
     SinglePressure,
     at_one_pressure,
@@ -30,7 +22,69 @@ from castsugar.motor.single import (
     is_one_pressure,
     next_test,
 )
-from castsugar.motor.strand import Strand
+from castsugar.motor.strand_fit import (
+    LackOfFit,
+    LawFit,
+    NonlinearFit,
+    Outlier,
+    fit_on_rate,
+    lack_of_fit,
+    outliers,
+    student,
+)
+
+# ----------------------------------------------------------------------------
+# One strand burned.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strand:
+    """One strand burned.
+
+    Attributes
+    ----------
+    length, time : float
+        Length burned and the time it took. [m], [s]
+    pressure : float
+        Absolute. [Pa]
+    temperature : float or None
+        Before ignition. [K]
+    mix, note : str
+    line : int
+        Line of the file it came from; 0 if none.
+    file : str
+        That file, as it was asked for; empty if none.
+
+    Raises
+    ------
+    InputError
+        Length, time, pressure or temperature not positive.
+    """
+
+    length: float
+    time: float
+    pressure: float
+    temperature: float | None = None
+    mix: str = ""
+    note: str = ""
+    line: int = 0
+    file: str = ""
+
+    def __post_init__(self) -> None:
+        positive("strand length", self.length, "m")
+        positive("burn time", self.time, "s")
+        positive("pressure", self.pressure, "Pa")
+        if self.temperature is not None:
+            positive("temperature", self.temperature, "K")
+
+    @property
+    def rate(self) -> float:
+        """Return the burning rate. [m/s]"""
+        return self.length / self.time
+
+
+# ----------------------------------------------------------------------------
+# Strands in, burn law out: one result for each mix, and the mixes side by side.
 
 #: Fewest strands for a law.
 STRANDS_FOR_LAW = 3
@@ -269,3 +323,113 @@ def _cautions_of_fit(fit: LawFit, test: LackOfFit | None) -> tuple[str, ...]:
             "and lean on a normal scatter"
         )
     return tuple(found)
+
+
+# ----------------------------------------------------------------------------
+# Intervals that a page about strands shows, beside those of the fit itself.
+#
+# In band k of a piecewise law (:mod:`castsugar.motor.strand_fit`) the line continued to
+# a pressure :math:`p_u` of one unit gives the coefficient of ``r = a p**n``:
+#
+# .. math:: \ln a_k = \ln r_c + n x_u + \sum_{b<k} d_b (x_u - x_b), \quad
+#     n_k = n + \sum_{b<k} d_b, \quad x = \ln(p / p_c)
+#
+# Both have their variance from the covariance of the fit, breaks included.
+
+Interval = tuple[float, float]
+
+_LARGEST = 709.0  # ln of the largest float, rounded down
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandLaw:
+    """The power law of one pressure band, with confidence intervals.
+
+    Attributes
+    ----------
+    low, high : float
+        Of the band. [Pa]
+    rate : float
+        Of the law, continued to a pressure of one unit: the coefficient. [m/s]
+    rate_interval : tuple of float
+        [m/s]
+    exponent : float
+    exponent_interval : tuple of float
+    """
+
+    low: float
+    high: float
+    rate: float
+    rate_interval: Interval
+    exponent: float
+    exponent_interval: Interval
+
+
+def band_laws(fit: LawFit, unit: float, level: float = 0.95) -> tuple[BandLaw, ...]:
+    """Return coefficient and exponent of each band, from low to high pressure.
+
+    Parameters
+    ----------
+    fit : LawFit
+    unit : float
+        The unit of pressure that the coefficient is stated for. [Pa]
+    level : float
+        Probability of the intervals.
+    """
+    t = student(level, fit.degrees_of_freedom)
+    edges = [float(fit.pressure.min()), *fit.breaks, float(fit.pressure.max())]
+    x_unit = math.log(unit / fit.centre)
+    changes = fit.coefficients[2:]
+    x_breaks = np.log(np.array(fit.breaks, dtype=float) / fit.centre)
+    found = []
+    for band, (low, high) in enumerate(itertools.pairwise(edges)):
+        below = (np.arange(len(changes)) < band).astype(float)
+        none = np.zeros(len(changes))
+        to_rate = np.concatenate(
+            [[1.0, x_unit], below * (x_unit - x_breaks), -below * changes]
+        )
+        to_exponent = np.concatenate([[0.0, 1.0], below, none])
+        log_rate, log_low, log_high = _combined(fit, to_rate, t)
+        n, n_low, n_high = _combined(fit, to_exponent, t)
+        found.append(
+            BandLaw(
+                low=low,
+                high=high,
+                rate=_exp(log_rate),
+                rate_interval=(_exp(log_low), _exp(log_high)),
+                exponent=n,
+                exponent_interval=(n_low, n_high),
+            )
+        )
+    return tuple(found)
+
+
+def _combined(fit: LawFit, weights: FloatArray, t: float) -> tuple[float, float, float]:
+    """Return a combination of the coefficients and its interval."""
+    value = float(weights[: len(fit.coefficients)] @ fit.coefficients)
+    half = t * math.sqrt(max(float(weights @ fit.covariance @ weights), 0.0))
+    return value, value - half, value + half
+
+
+def new_strand_interval(single: SinglePressure) -> Interval:
+    """Return the prediction interval of one more strand at the one pressure. [m/s]
+
+    Infinitely wide after one strand.
+    """
+    if single.count < 2:
+        return 0.0, math.inf
+    half = student(single.level, single.count - 1) * single.new_strand_u
+    return single.rate * _exp(-half), single.rate * _exp(half)
+
+
+def grain_interval(law: BurnLaw, pressure: float, level: float) -> Interval:
+    """Return the interval of the rate of a new grain at a pressure [Pa]. [m/s]"""
+    half = student(level, law.degrees_of_freedom)
+    half *= float(log_rate_uncertainty(law, pressure))
+    rate = float(burn_rate(law, pressure))
+    return rate * _exp(-half), rate * _exp(half)
+
+
+def _exp(x: float) -> float:
+    """Return the exponential; infinite where a float does not reach."""
+    return math.exp(x) if x < _LARGEST else math.inf

@@ -1,35 +1,185 @@
-r"""Pressure and thrust against time, quasi-steady.
-
-At each web burnt x the motor stands at the pressure of :mod:`castsugar.motor.balance`,
-reached from the pressure before it; then
-
-.. math:: t = \int dx / r, \quad I = \int F dx / r, \quad m = \int \dot m \, dx / r
-
-The integrals are Gauss-Legendre sums over panels of the web. Panels end wherever the
-integrand has a corner or a jump (corners of the grain, pressures where two bands
-meet, ambient and choked limits), so that the number of panels hardly matters.
-
-Rules at the ends: the motor starts at ambient pressure and comes up. A state whose
-root lies below ambient burns at ambient pressure, without thrust. Between ambient and
-the choked limit the pressure is that of the choked balance, the thrust is counted as
-0, and the share of time is reported (`unchoked_share`). Not modelled: see
-:mod:`castsugar.motor.limits`; the filling and emptying of the chamber takes no time.
-"""
+"""A propellant in a grain behind a nozzle; pressure and thrust against time."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.checks import positive
+from castsugar.constants import (
+    REFERENCE_TEMPERATURE,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+)
 from castsugar.errors import InputError
-from castsugar.motor import balance, standing
-from castsugar.motor.assembly import Motor
-from castsugar.motor.balance import Bands
+from castsugar.motor import mass_balance
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.grain import Grain
-from castsugar.motor.law import BurnLaw
+from castsugar.motor.mass_balance import Bands
+from castsugar.motor.nozzle import Nozzle
+
+# ----------------------------------------------------------------------------
+# A propellant in a grain behind a nozzle: what a firing needs, checked once.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Propellant:
+    r"""A cast mix as a motor sees it.
+
+    The burn rate of the law is multiplied by
+    :math:`\exp(\sigma_p (T - T_{ref}))`, at constant pressure.
+
+    Attributes
+    ----------
+    density : float
+        Ideal density, no voids. [kg/m3]
+    density_ratio : float
+        Density of the real grain over the ideal one. [-]
+    characteristic_velocity : float
+        Ideal. [m/s]
+    efficiency : float
+        Delivered over ideal characteristic velocity, up to 1. [-]
+    efficiency_measured : bool
+        Only a measured efficiency lowers the pressure that a margin is made with.
+    temperature, reference_temperature : float
+        Of the grain; of the grain that the burn law was measured on. [K]
+    temperature_sensitivity : float
+        :math:`\sigma_p` of the burn rate. [1/K]
+
+    Raises
+    ------
+    InputError
+        A value that is not positive, an efficiency or density ratio above 1, a
+        negative temperature sensitivity.
+    """
+
+    density: float
+    characteristic_velocity: float
+    density_ratio: float = 1.0
+    efficiency: float = 1.0
+    efficiency_measured: bool = False
+    temperature: float = REFERENCE_TEMPERATURE
+    reference_temperature: float = REFERENCE_TEMPERATURE
+    temperature_sensitivity: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("propellant density", self.density, "kg/m3")
+        positive("characteristic velocity", self.characteristic_velocity, "m/s")
+        for name in ("density_ratio", "efficiency"):
+            value = getattr(self, name)
+            if not 0.0 < value <= 1.0:
+                raise InputError(
+                    f"{name.replace('_', ' ')} is {value:g}; allowed: above 0, up to 1"
+                )
+        positive("grain temperature", self.temperature, "K")
+        positive("reference temperature", self.reference_temperature, "K")
+        if not 0.0 <= self.temperature_sensitivity < math.inf:
+            raise InputError(
+                "temperature sensitivity of the burn rate is "
+                f"{self.temperature_sensitivity:g} 1/K; it must be 0 or more"
+            )
+
+    @property
+    def grain_density(self) -> float:
+        """Return ideal density times density ratio. [kg/m3]"""
+        return self.density * self.density_ratio
+
+    @property
+    def rate_factor(self) -> float:
+        """Return the burn rate at the grain temperature over that of the law. [-]"""
+        rise = self.temperature - self.reference_temperature
+        return math.exp(self.temperature_sensitivity * rise)
+
+    @property
+    def delivered_velocity(self) -> float:
+        """Return the characteristic velocity for performance. [m/s]"""
+        return self.characteristic_velocity * self.efficiency
+
+    @property
+    def margin_velocity(self) -> float:
+        """Return the characteristic velocity for a margin. [m/s]
+
+        Ideal, unless the efficiency is a measured one.
+        """
+        factor = self.efficiency if self.efficiency_measured else 1.0
+        return self.characteristic_velocity * factor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motor:
+    """Grain, nozzle and propellant together.
+
+    Attributes
+    ----------
+    grain : HollowCylinder or AreaTable
+    nozzle : Nozzle
+    propellant : Propellant
+    ambient_pressure : float
+        [Pa]
+
+    Raises
+    ------
+    InputError
+        A throat wider than the gas passage of the grain.
+    """
+
+    grain: Grain
+    nozzle: Nozzle
+    propellant: Propellant
+    ambient_pressure: float = STANDARD_ATMOSPHERE
+
+    def __post_init__(self) -> None:
+        positive("ambient pressure", self.ambient_pressure, "Pa")
+        if self.nozzle.throat_area > self.grain.port_area * (1.0 + 1e-12):
+            passage = math.sqrt(4.0 * self.grain.port_area / math.pi)
+            raise InputError(
+                f"throat diameter {1e3 * self.nozzle.throat_diameter:g} mm is larger "
+                f"than the core diameter {1e3 * passage:g} mm of the grain; "
+                "make the throat smaller or the core wider"
+            )
+
+    def kn(self, web: ArrayLike) -> FloatArray:
+        """Return burning area over throat area at a web burnt. [-]"""
+        return self.grain.area(web) / self.nozzle.throat_area
+
+    @property
+    def kn_max(self) -> float:
+        """Return the largest Kn over the web. [-]"""
+        return self.grain.largest_area / self.nozzle.throat_area
+
+    @property
+    def port_to_throat(self) -> float:
+        """Return port over throat area before ignition; NaN where unknown. [-]"""
+        return self.grain.port_area / self.nozzle.throat_area
+
+    @property
+    def propellant_mass(self) -> float:
+        """Return grain volume times grain density. [kg]"""
+        return self.grain.volume * self.propellant.grain_density
+
+
+# ----------------------------------------------------------------------------
+# Pressure and thrust against time, quasi-steady.
+#
+# At each web burnt x the motor stands at the pressure of
+# :mod:`castsugar.motor.mass_balance`, reached from the pressure before it; then
+#
+# .. math:: t = \int dx / r, \quad I = \int F dx / r, \quad m = \int \dot m \, dx / r
+#
+# The integrals are Gauss-Legendre sums over panels of the web. Panels end wherever the
+# integrand has a corner or a jump (corners of the grain, pressures where two bands
+# meet, ambient and choked limits), so that the number of panels hardly matters.
+#
+# Rules at the ends: the motor starts at ambient pressure and comes up. A state whose
+# root lies below ambient burns at ambient pressure, without thrust. Between ambient and
+# the choked limit the pressure is that of the choked balance, the thrust is counted as
+# 0, and the share of time is reported (`unchoked_share`). Not modelled: see
+# :mod:`castsugar.motor.hardware`; the filling and emptying of the chamber takes no
+# time.
 
 _GAUSS_NODES = 8
 
@@ -143,7 +293,7 @@ def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
     InputError
         An exponent of 1 or more, fewer than 1 panel.
     """
-    bands = balance.as_bands(law)
+    bands = mass_balance.as_bands(law)
     if panels < 1:
         raise InputError(f"number of panels is {panels}; it must be 1 or more")
     edges = _panel_edges(motor, bands, panels)
@@ -197,16 +347,16 @@ def _states(motor: Motor, bands: Bands, web: FloatArray) -> _States:
     propellant, nozzle = motor.propellant, motor.nozzle
     density, velocity = propellant.grain_density, propellant.delivered_velocity
     kn = motor.kn(web)
-    s = balance.supply(
+    s = mass_balance.supply(
         kn=kn,
         density=density,
         characteristic_velocity=velocity,
         rate_factor=propellant.rate_factor,
     )
-    found = balance.roots(bands, s)
-    p = standing.follow(found, motor.ambient_pressure)
+    found = mass_balance.roots(bands, s)
+    p = mass_balance.follow(found, motor.ambient_pressure)
     open_ended = p <= motor.ambient_pressure
-    rate = propellant.rate_factor * np.exp(balance.log_burn_rate(bands, p))
+    rate = propellant.rate_factor * np.exp(mass_balance.log_burn_rate(bands, p))
     # Where the pressure stands at a jump of the law, the balance gives the rate.
     at_jump = np.isin(p, bands.edges) & ~open_ended
     with np.errstate(divide="ignore"):
@@ -240,7 +390,7 @@ def _critical_areas(motor: Motor, bands: Bands) -> FloatArray:
     # An edge belongs to the band below it; the law may jump there.
     jumps = np.r_[bands.edges, np.nextafter(bands.edges, np.inf)]
     propellant = motor.propellant
-    kn = balance.kn_for_pressure(
+    kn = mass_balance.kn_for_pressure(
         bands,
         np.r_[plain, jumps],
         density=propellant.grain_density,

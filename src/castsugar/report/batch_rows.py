@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.driving import untold
+from castsugar.motor.pressure_table import untold
 from castsugar.report.batch_list import printable
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import number, wrapped

@@ -8,10 +8,10 @@ from typing import Any
 
 from castsugar import plausible
 from castsugar.data.load import Database
-from castsugar.driving import untold
 from castsugar.mix.weighing import BROWNED
-from castsugar.motor.firing.budget import COVERAGE, Measured
 from castsugar.motor.firing.faults import explain_efficiency, impossible
+from castsugar.motor.firing.quantities import COVERAGE, Measured
+from castsugar.motor.pressure_table import untold
 from castsugar.units import to_celsius
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Link

@@ -8,8 +8,8 @@ from typing import Any
 
 from castsugar import units
 from castsugar.data.records import Caution
-from castsugar.motor.delay.checks import CLIMB
-from castsugar.motor.delay.result import Delay, Estimate
+from castsugar.motor.delay import Delay, Estimate
+from castsugar.motor.delay_inputs import CLIMB
 from castsugar.motor.strands import MixResult
 from castsugar.report.layout import wrapped
 from castsugar.report.strand_units import percent, short, significant

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from castsugar.data.records import Caution
 from castsugar.errors import InputError
-from castsugar.motor.firing.budget import Measured
+from castsugar.motor.firing.quantities import Measured
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.impulse import impulse_class
+from castsugar.motor.nozzle import impulse_class
 from castsugar.report.firing_law import expected_lines, law_lines
 from castsugar.report.firing_read import (
     doubt_lines,

@@ -10,7 +10,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.decide.fired import PressureBand
 from castsugar.errors import InputError
-from castsugar.motor.firing.expected import Expected
+from castsugar.motor.firing.expectation import Expected
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Series
 

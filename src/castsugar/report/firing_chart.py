@@ -9,7 +9,7 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.expected import Expected
+from castsugar.motor.firing.expectation import Expected
 from castsugar.report.firing_raw import THIN, clock, raw_chart
 from castsugar.report.firing_read import limit_rule, seconds, zero_words
 from castsugar.report.firing_words import KINDS, Asked, told

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 from castsugar import units
-from castsugar.motor.firing.agreement import LEVEL, Agreement
-from castsugar.motor.firing.budget import COVERAGE, Measured
-from castsugar.motor.firing.expected import Expected
+from castsugar.motor.firing.expectation import LEVEL, Agreement, Expected
 from castsugar.motor.firing.inference import VAGUE, InferredLaw
+from castsugar.motor.firing.quantities import COVERAGE, Measured
 from castsugar.report.firing_words import (
     INPUTS,
     KINDS,

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from castsugar.motor.firing.channel import Channel
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.firing.stand import Stand
 from castsugar.report.firing_words import CURES, INPUTS, KINDS, Asked, change
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_units import percent, short, significant

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from castsugar.data.records import Caution
-from castsugar.motor.firing.agreement import LEVEL, Agreement
-from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.channel import Channel
+from castsugar.motor.firing.expectation import LEVEL, Agreement
 from castsugar.motor.firing.inference import InferredLaw
+from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.firing.stand import Stand
 from castsugar.report.firing import letter_words
 from castsugar.report.firing_law import exponent_interval, rate_interval
 from castsugar.report.firing_read import limit_rule

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from castsugar import units
-from castsugar.motor.firing.budget import Measured
-from castsugar.motor.law import BurnLaw
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.quantities import Measured
 from castsugar.report.layout import number
 from castsugar.report.strand_units import short, significant
 from castsugar.static_test import StaticTest

@@ -8,12 +8,10 @@ from typing import Any
 
 from castsugar.columns import Column
 from castsugar.data.records import Caution, Syrup
-from castsugar.kitchen.belief import Belief
-from castsugar.kitchen.calibration import Outcome
+from castsugar.kitchen.calibration import BAND, Learnt, Outcome
 from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.heat import FACTOR
-from castsugar.kitchen.parameters import PARAMETERS
-from castsugar.measuring import BAND, Learnt
+from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.report.layout import CELL, LABEL, letters, number, remarks, wrapped
 
 Row = Mapping[str, Any]
@@ -235,7 +233,7 @@ def measurement_document(
         The mix on which the change is shown.
     bands : pair of tuples
         Its pour viscosity before and after, quantiles of
-        :data:`castsugar.measuring.BAND`. [Pa s]
+        :data:`castsugar.kitchen.calibration.BAND`. [Pa s]
     """
     return {
         "measurement": outcome_rows(after.calibration.outcomes[-1:])[0],

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from castsugar.data.records import Caution, Syrup
-from castsugar.motor.law import BurnLaw
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.report.kitchen import outcome_rows, parameter_rows
 from castsugar.workshop.learning.alarms import Alarm
 from castsugar.workshop.learning.bands import band_of, centre_of

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from castsugar.driving import untold
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import untold
 from castsugar.report.blocks.model import (
     Block,
     Bullets,

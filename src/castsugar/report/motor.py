@@ -8,9 +8,8 @@ from typing import Any
 
 from castsugar import units
 from castsugar.columns import COLUMN, DOUBTS
-from castsugar.driving import Firing
-from castsugar.motor.hardware import Hardware
-from castsugar.motor.limits import NOT_MODELLED
+from castsugar.motor.hardware import NOT_MODELLED, Hardware
+from castsugar.motor.pressure_table import Firing
 from castsugar.report.layout import CELL, LABEL, number, wrapped
 
 Row = Mapping[str, Any]

@@ -10,8 +10,8 @@ from castsugar.columns import COLUMN
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.robust import Robust
 from castsugar.decide.table import chance_column
-from castsugar.driving import untold
 from castsugar.motor.hardware import SPREAD
+from castsugar.motor.pressure_table import untold
 from castsugar.report.layout import CELL, LABEL, number
 from castsugar.report.search_amounts import (
     bound,

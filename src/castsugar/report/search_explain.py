@@ -13,7 +13,7 @@ from castsugar.decide.ledger import MOVED
 from castsugar.decide.outcome import Outcome
 from castsugar.decide.problem import Limit
 from castsugar.decide.space import Space
-from castsugar.motor.limits import NOT_MODELLED
+from castsugar.motor.hardware import NOT_MODELLED
 from castsugar.report.layout import number
 from castsugar.report.search_amounts import (
     bound_text,

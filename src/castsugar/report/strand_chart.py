@@ -8,13 +8,12 @@ import numpy as np
 
 from castsugar import units
 from castsugar.arrays import FloatArray
-from castsugar.motor.fit import LawFit
-from castsugar.motor.law import BurnLaw, burn_rate
-from castsugar.motor.strands import MixResult, StrandResults
+from castsugar.motor.burn_law import BurnLaw, burn_rate
+from castsugar.motor.strand_fit import LawFit
+from castsugar.motor.strands import MixResult, StrandResults, grain_interval
 from castsugar.report.strands import Asked, mix_name
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Points, Series
-from castsugar.strand_intervals import grain_interval
 
 Edges = Callable[[LawFit, FloatArray], tuple[FloatArray, FloatArray]]
 

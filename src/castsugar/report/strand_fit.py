@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from castsugar import units
-from castsugar.motor.bands import FALSE_ALARM
-from castsugar.motor.regression import student
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import MixResult
+from castsugar.motor.pressure_bands import FALSE_ALARM
+from castsugar.motor.strand_fit import student
+from castsugar.motor.strands import BandLaw, MixResult, Strand, band_laws
 from castsugar.report.layout import WIDTH, number, wrapped
 from castsugar.report.strand_units import (
     StrandUnits,
@@ -17,7 +16,6 @@ from castsugar.report.strand_units import (
     short,
     significant,
 )
-from castsugar.strand_intervals import BandLaw, band_laws
 
 _CELL, _LAST = 9, 13
 

@@ -7,13 +7,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from castsugar.data.records import Source
-from castsugar.motor.families import Comparison
-from castsugar.motor.law import BurnLaw, burn_rate, outside
-from castsugar.motor.regression import student
-from castsugar.motor.strands import MixResult, StrandResults
+from castsugar.motor.burn_differences import Comparison
+from castsugar.motor.burn_law import BurnLaw, burn_rate, outside
+from castsugar.motor.strand_fit import student
+from castsugar.motor.strands import (
+    MixResult,
+    StrandResults,
+    band_laws,
+    grain_interval,
+    new_strand_interval,
+)
 from castsugar.report.strand_fit import fitted_rates, residuals
 from castsugar.report.strands import ABOUT, Asked, offer_places
-from castsugar.strand_intervals import band_laws, grain_interval, new_strand_interval
 from castsugar.units import to_celsius
 
 Row = dict[str, Any]

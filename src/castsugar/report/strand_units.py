@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from castsugar import units
-from castsugar.motor.coefficient import convert_coefficient
+from castsugar.motor.burn_law import convert_coefficient
 
 _LEAST, _MOST = 1e-5, 1e9
 

@@ -9,15 +9,19 @@ from pathlib import PurePath
 from castsugar import units
 from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.records import Caution, Source
-from castsugar.motor.bands import FALSE_ALARM
-from castsugar.motor.families import Comparison
-from castsugar.motor.law import BurnLaw, burn_rate, outside
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import MixResult, StrandResults
+from castsugar.motor.burn_differences import Comparison
+from castsugar.motor.burn_law import BurnLaw, burn_rate, outside
+from castsugar.motor.pressure_bands import FALSE_ALARM
+from castsugar.motor.strands import (
+    MixResult,
+    Strand,
+    StrandResults,
+    grain_interval,
+    new_strand_interval,
+)
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_fit import fit_lines, strand_table
 from castsugar.report.strand_units import StrandUnits, percent, short, significant
-from castsugar.strand_intervals import grain_interval, new_strand_interval
 
 #: What the numbers are.
 ABOUT = (

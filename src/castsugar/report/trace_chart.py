@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from castsugar.driving import Firing
+from castsugar.motor.pressure_table import Firing
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Series
 

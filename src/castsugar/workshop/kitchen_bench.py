@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from castsugar import measuring
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.kitchen.belief import Belief, unmeasured
-from castsugar.kitchen.cook import Cook
+from castsugar.kitchen import calibration
+from castsugar.kitchen.calibration import Learnt
+from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.water import air_pressure
-from castsugar.measuring import Learnt
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.workshop.bench import Bench
@@ -56,7 +54,7 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
             where = f"{bench.path if bench else ''}, measurement {index}: "
             where = "" if where.startswith("command line") else where
             raise InputError(f"{where}{entry['kind']}: {error}") from None
-    return measuring.calibrate(kitchen, measured)
+    return calibration.calibrate(kitchen, measured)
 
 
 def measurement(
@@ -74,15 +72,17 @@ def measurement(
         if k not in ("kind", "date", "note", "recipe", "cook", "minutes")
     }
     if entry["kind"] == "bulk density":
-        return measuring.bulk_density(**values, label=label)
+        return calibration.bulk_density(**values, label=label)
     if entry["kind"] == "ball fall":
-        return measuring.ball_fall(**values, label=label)
+        return calibration.ball_fall(**values, label=label)
     recipe = parse_recipe(entry["recipe"], where="recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
     cook = parse_cook(entry["cook"], entry["minutes"])
     if entry["kind"] == "pan weight":
-        return measuring.pan_weight(mix, cook, **values, air_pressure=air, label=label)
-    return measuring.flow_out(mix, cook, **values, air_pressure=air, label=label)
+        return calibration.pan_weight(
+            mix, cook, **values, air_pressure=air, label=label
+        )
+    return calibration.flow_out(mix, cook, **values, air_pressure=air, label=label)
 
 
 def _check_syrup(

@@ -8,23 +8,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from castsugar.burning import SAME_MIX, differs
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.lending import borrowed_law
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
-from castsugar.motor.blend_law import blend_law
-from castsugar.motor.case import Case
+from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed_law
+from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.case import Case, Material
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 from castsugar.motor.hardware import SPREAD, BurnKnowledge, Hardware
-from castsugar.motor.law import REFERENCE_PRESSURE, Band, BurnLaw
-from castsugar.motor.material import Material
-from castsugar.motor.measured import MeasuredMix
-from castsugar.motor.peak import Spread
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import analyse_mix
+from castsugar.motor.peak_pressure import Spread
+from castsugar.motor.pressure_table import SAME_MIX, differs
+from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.readings import read_strands, refuse_twice
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from castsugar import plausible
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
-from castsugar.motor.strand import Strand
+from castsugar.motor.strands import Strand
 from castsugar.workshop.cells import quantities
 from castsugar.workshop.header import Heading
 from castsugar.workshop.sheet import Sheet, read_sheet

@@ -15,7 +15,7 @@ from typing import Any
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.heat import parse_cook
 from castsugar.motor.hardware import Hardware
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.schema import Place
@@ -31,7 +31,7 @@ class SearchConditions:
     Attributes
     ----------
     cook, minutes : str or None
-        For :func:`castsugar.kitchen.profile.parse_cook`; "119 C 8 min" comes apart.
+        For :func:`castsugar.kitchen.heat.parse_cook`; "119 C 8 min" comes apart.
     water_lost : float or None
         Share of the water that leaves, where there is no kitchen.
     draws : int or None

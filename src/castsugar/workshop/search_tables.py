@@ -118,7 +118,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
         Keys of :data:`SEARCH`: quantities in SI; `ingredients` as name to one share or
         (lowest, highest); `choices` as slot to names; `stock` as name to mass [kg];
         `front` as pairs of column and whether more is better; `cook` and `minutes` as
-        texts for :func:`castsugar.kitchen.profile.parse_cook`. `typed` holds the two
+        texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds the two
         pressures as they were understood, for an echo.
     """
     place = Place(path, text, "search")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from published_checks.rows import Given
 
-from castsugar.kitchen import glass, heat, liquid, slurry, solubility, storage, water
+from castsugar.kitchen import glass, heat, liquid, suspension, water
 from castsugar.kitchen.validity import ICE_POINT
 
 
@@ -38,15 +38,15 @@ def liquid_viscosity(given: Given) -> float:
 
 def syrup_density(given: Given) -> float:
     """Density of a syrup. [kg/m3]"""
-    return float(slurry.syrup_density(_solids(given), _kelvin(given)))
+    return float(suspension.syrup_density(_solids(given), _kelvin(given)))
 
 
 def solution_density(given: Given) -> float:
     """Sucrose in water, from the volumes that the pot adds up. [kg/m3]"""
-    sugar_up, water_up = slurry.expansions(_kelvin(given))
+    sugar_up, water_up = suspension.expansions(_kelvin(given))
     solids = _solids(given)
-    volume = solids * slurry.DISSOLVED_SUCROSE * sugar_up
-    volume += (1.0 - solids) * slurry.BOUND_WATER * water_up
+    volume = solids * suspension.DISSOLVED_SUCROSE * sugar_up
+    volume += (1.0 - solids) * suspension.BOUND_WATER * water_up
     return float(1.0 / volume)
 
 
@@ -67,7 +67,7 @@ def water_activity(given: Given) -> float:
 
 def saturated_sucrose_activity(given: Given) -> float:
     """Activity of water over as much sucrose as dissolves."""
-    sugar = solubility.sucrose_solubility(_kelvin(given))
+    sugar = suspension.sucrose_solubility(_kelvin(given))
     return float(water.water_activity(water.sugar_mole_fraction(1.0, sugar)))
 
 
@@ -83,46 +83,46 @@ def air_pressure(given: Given) -> float:
 
 def sucrose_solubility(given: Given) -> float:
     """Sucrose per 100 g of water. [g]"""
-    return 100.0 * float(solubility.sucrose_solubility(_kelvin(given)))
+    return 100.0 * float(suspension.sucrose_solubility(_kelvin(given)))
 
 
 def sucrose_solubility_percent(given: Given) -> float:
     """Sucrose of the saturated solution. [%]"""
-    ratio = float(solubility.sucrose_solubility(_kelvin(given)))
+    ratio = float(suspension.sucrose_solubility(_kelvin(given)))
     return 100.0 * ratio / (1.0 + ratio)
 
 
 def salt_solubility(given: Given) -> float:
     """Salt per 100 g of water. [g]"""
     salt = given.text("salt")
-    return 100.0 * float(solubility.salt_solubility(_kelvin(given), salt))
+    return 100.0 * float(suspension.salt_solubility(_kelvin(given), salt))
 
 
 def maron_pierce(given: Given) -> float:
     """How much grains thicken a liquid."""
-    return float(slurry.relative_viscosity(given.number("crowding")))
+    return float(suspension.relative_viscosity(given.number("crowding")))
 
 
 def chong(given: Given) -> float:
     """The rival law."""
-    return float(slurry.relative_viscosity_chong(given.number("crowding")))
+    return float(suspension.relative_viscosity_chong(given.number("crowding")))
 
 
 def two_size_packing(given: Given) -> float:
     """Densest packing of two sizes."""
-    found = slurry.two_size_packing(given.number("coarse"), given.number("fine"))
+    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
     return found[0]
 
 
 def two_size_coarse_percent(given: Given) -> float:
     """Share of the coarse grains in it. [%]"""
-    found = slurry.two_size_packing(given.number("coarse"), given.number("fine"))
+    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
     return 100.0 * found[1]
 
 
 def filling_time(given: Given) -> float:
     """How long a tube takes to fill. [s]"""
-    time = slurry.filling_time(
+    time = suspension.filling_time(
         given.number("viscosity_Pa_s"),
         radius=given.number("radius_mm") / 1e3,
         length=given.number("length_mm") / 1e3,
@@ -159,12 +159,12 @@ def sugar_degraded(given: Given) -> float:
 
 def nitrate_deliquescence(given: Given) -> float:
     """Humidity above which the nitrate draws water. [%]"""
-    return float(storage.nitrate_deliquescence(_kelvin(given)))
+    return float(glass.nitrate_deliquescence(_kelvin(given)))
 
 
 def crystal_limit(given: Given) -> float:
     """Humidity above which nitrate and sucrose draw water. [%]"""
-    return storage.crystal_limit(_kelvin(given))
+    return glass.crystal_limit(_kelvin(given))
 
 
 _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {

@@ -9,7 +9,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.constants import REFERENCE_TEMPERATURE
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.species import SpeciesTable, select_phases
 from published_checks.rows import Given
 from published_checks.species import at

@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 
 import castsugar as cs
 from castsugar.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE, STANDARD_GRAVITY
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.flow import FlowSolution
 from castsugar.thermo.species import GasTable, SpeciesTable, select_phases
 from castsugar.thermo.states import State

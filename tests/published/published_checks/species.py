@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 import castsugar as cs
 from castsugar.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.mixture import functions
 from published_checks.rows import Given
 

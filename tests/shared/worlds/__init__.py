@@ -9,10 +9,10 @@ import castsugar as cs
 from castsugar.decide.around import PRESSURE, VISCOSITY
 from castsugar.decide.requirement import Requirement
 from castsugar.decide.table import Settings
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
-from castsugar.lending import borrowed_law
-from castsugar.motor.blend_law import blend_law
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.motor.burn_law import borrowed_law
+from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 

@@ -8,8 +8,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.rows import characteristic_velocity
-from castsugar.species_sets import shipped_species
+from castsugar.rows import characteristic_velocity, shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow

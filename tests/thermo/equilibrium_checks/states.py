@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 import castsugar as cs
-from castsugar.species_sets import shipped_species
+from castsugar.rows import shipped_species
 from castsugar.thermo.species import SpeciesTable
 
 FILE = Path(__file__).parents[1] / "independent_states.csv"

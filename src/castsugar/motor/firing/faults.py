@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.stand import Stand
+from castsugar.motor.firing.quantities import Measured, Stand
 
 #: An efficiency outside these is more likely a fault than a motor: no losses would
 #: give 1, and small motors that burn well reach 0.75 to 0.97 (common practice, no

@@ -1,19 +1,4 @@
-r"""A burn law from one firing: Kn from the burnt web, and the pressure it made.
-
-What has left by time t is the share w of the whole ``integral of A_t p dt``; the
-grain has burnt as deep as its volume says, and so
-
-.. math::
-    V(x) = (1 - w) V_0, \quad K_n = A_b(x) / A_t, \quad
-    r = \frac{V_0}{A_b(x)} \frac{A_t p}{\int A_t p \, dt}
-
-c* and the density of the grain cancel; a calibration of the sensor only stretches the
-pressure axis. With r = a p^n the mass balance is
-:math:`\ln p = s \ln K_n + k, \; s = 1 / (1 - n)`. It is fitted this way round, because
-the noise of p stands in r as well and would pull n towards 1 the other way (common
-practice, no source). Means of bins of burnt share are fitted; what is left of the
-straight line is taken as it comes, neighbours alike.
-"""
+"""What a firing is fitted with, and the same with one input off by its doubt."""
 
 from __future__ import annotations
 
@@ -25,12 +10,95 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
-from castsugar.motor.firing.burning import THRESHOLD, cut
+from castsugar.motor.burn_law import EXPONENT_DOUBT, Band, BurnLaw
+from castsugar.motor.firing.channel import THRESHOLD, Channel, cut
+from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.firing.shifts import Case, jumping_zeros, shifted_cases
-from castsugar.motor.grain import Grain
-from castsugar.motor.law import EXPONENT_DOUBT, Band, BurnLaw
+from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 from castsugar.numerics import carried
+
+# ----------------------------------------------------------------------------
+# What a firing is fitted with, and the same with one input off by its doubt.
+
+#: Shares of the mass between which the law is fitted: ignition and burnout are left
+#: out. Our rule; what a narrower window would give is part of the doubt.
+WINDOW = (0.05, 0.90)
+_NARROW = (0.12, 0.83)
+
+#: Shares of the burn time at which a zero may have jumped.
+_JUMPS = (0.1, 0.3, 0.5, 0.7, 0.9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """What one fit is made of."""
+
+    time: FloatArray
+    pressure: FloatArray
+    areas: tuple[float, float]
+    grain: Grain
+    window: tuple[float, float] = WINDOW
+
+
+def shifted_cases(
+    case: Case, over: FloatArray, pressure: Channel, stand: Stand
+) -> dict[str, Case]:
+    """Return the fit with one input of the recording off by its uncertainty."""
+    ambient = stand.ambient_pressure
+    zero = math.sqrt(
+        max(pressure.zero.uncertainty**2 - pressure.zero.sudden**2 / 12.0, 0.0)
+    )
+    narrow = pressure.limits(2.0 * min(stand.share, THRESHOLD))
+    time, short = cut(pressure.time, pressure.value, narrow.start, narrow.end)
+    return {
+        "zero": replace(case, pressure=over + zero + ambient),
+        "ambient pressure": replace(case, pressure=over + ambient + stand.ambient_u),
+        "integration limits": replace(case, time=time, pressure=short + ambient),
+        "part of the burning": replace(case, window=_NARROW),
+        "throat erosion": replace(case, areas=_grown(stand)),
+    }
+
+
+def _grown(stand: Stand) -> tuple[float, float]:
+    """Return throat areas that grow by one standard uncertainty more.
+
+    Two measurements, each with its own doubt; a throat that was not measured after the
+    firing is known no better.
+    """
+    before, after = stand.throat_areas()
+    more = math.sqrt(0.5) * stand.log_area_u
+    return before * (1.0 - more), after * (1.0 + more)
+
+
+def jumping_zeros(case: Case, pressure: Channel) -> list[Case]:
+    """Return the fit with a zero that jumps at some time, not a straight one."""
+    zero, t = pressure.zero, case.time
+    if zero.sudden == 0.0:
+        return []
+    line = (t - zero.time_before) / (zero.time_after - zero.time_before)
+    when = t[0] + np.array(_JUMPS) * (t[-1] - t[0])
+    return [
+        replace(case, pressure=case.pressure + zero.sudden * (line - (t > jump)))
+        for jump in when
+    ]
+
+
+# ----------------------------------------------------------------------------
+# A burn law from one firing: Kn from the burnt web, and the pressure it made.
+#
+# What has left by time t is the share w of the whole ``integral of A_t p dt``; the
+# grain has burnt as deep as its volume says, and so
+#
+# .. math::
+#     V(x) = (1 - w) V_0, \quad K_n = A_b(x) / A_t, \quad
+#     r = \frac{V_0}{A_b(x)} \frac{A_t p}{\int A_t p \, dt}
+#
+# c* and the density of the grain cancel; a calibration of the sensor only stretches the
+# pressure axis. With r = a p^n the mass balance is :math:`\ln p = s \ln K_n + k, \; s =
+# 1 / (1 - n)`. It is fitted this way round, because the noise of p stands in r as well
+# and would pull n towards 1 the other way (common practice, no source). Means of bins
+# of burnt share are fitted; what is left of the straight line is taken as it comes,
+# neighbours alike.
 
 _BINS = 120
 
@@ -294,3 +362,52 @@ def _alike(left: FloatArray) -> float:
     rho = float((left[1:] * left[:-1]).sum()) / whole
     rho = min(max(rho, 0.0), 0.95)
     return (1.0 + rho) / (1.0 - rho)
+
+
+# ----------------------------------------------------------------------------
+# A grain with one size off: what the doubt of a ruler does to a firing.
+
+#: Standard uncertainty of a size of a grain where none is stated; assumed. [m]
+SIZE_DOUBT = 1e-4
+
+
+def rivals_of(grain: Grain, size_u: float = SIZE_DOUBT) -> dict[str, Grain]:
+    """Return grains that differ from `grain` by one standard uncertainty each.
+
+    Parameters
+    ----------
+    grain : Grain
+    size_u : float
+        Standard uncertainty of every size: diameters and length of a hollow cylinder,
+        the web of an area table, and by the same part the slope of its areas. [m]
+
+    Raises
+    ------
+    InputError
+        A negative uncertainty, or one as large as the web.
+    """
+    if not 0.0 <= size_u < grain.web:
+        raise InputError(
+            f"uncertainty of the sizes of the grain is {1e3 * size_u:g} mm; give 0 or "
+            f"more, below the web of {1e3 * grain.web:.3g} mm"
+        )
+    if size_u == 0.0:
+        return {}
+    if isinstance(grain, HollowCylinder):
+        length = grain.segment_length + size_u
+        return {
+            "outer diameter": replace(
+                grain, outer_diameter=grain.outer_diameter + size_u
+            ),
+            "core diameter": replace(grain, core_diameter=grain.core_diameter + size_u),
+            "length of a segment": replace(grain, segment_length=length),
+        }
+    if isinstance(grain, AreaTable):
+        part = size_u / grain.web
+        tilt = [1.0 + part * (2.0 * x / grain.web - 1.0) for x in grain.webs]
+        areas = tuple(a * t for a, t in zip(grain.areas, tilt, strict=True))
+        return {
+            "web": replace(grain, webs=tuple((1.0 + part) * x for x in grain.webs)),
+            "shape of the area": replace(grain, areas=areas),
+        }
+    return {}

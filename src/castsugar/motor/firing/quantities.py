@@ -1,28 +1,204 @@
-r"""The quantities of a firing, each with its budget of doubt.
-
-.. math::
-    c^* = \frac{\bar A_t \int p \, dt}{m}, \quad I = \int F dt, \quad
-    I_{sp} = \frac{I}{m g_0}, \quad C_F = \frac{\int F dt}{\bar A_t \int p \, dt}
-
-p is absolute, the integrals run over the burning (:mod:`.burning`), and
-:math:`\bar A_t` is the mean of the throat areas before and after: the throat is taken
-to grow straight with the mass that has left (Sutton & Biblarz, *Rocket Propulsion
-Elements*, ch. 3 and 12, from memory). Uncertainties are independent parts, carried to
-first order.
-"""
+"""The quantities of a firing, each with its budget of doubt, and what was weighed."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from castsugar.constants import STANDARD_GRAVITY
-from castsugar.motor.firing.budget import Measured, scaled
-from castsugar.motor.firing.burning import Burning, integral_noise
-from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.stand import Stand
+from castsugar.checks import positive
+from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.errors import InputError
+from castsugar.motor.firing.channel import THRESHOLD, Burning, Channel, integral_noise
+
+# ----------------------------------------------------------------------------
+# A result and where its doubt comes from: independent parts (JCGM 100:2008, 5.1).
+
+#: Normal coverage factor of 95 %.
+COVERAGE = 1.959964
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A number with its uncertainty budget.
+
+    Attributes
+    ----------
+    value : float
+        SI.
+    parts : dict of str to float
+        Input -> standard uncertainty that it adds. [unit of the value]
+    at_least : bool
+        The sensor was at its limit, or samples are missing: the true value may be
+        well above.
+    """
+
+    value: float
+    parts: Mapping[str, float]
+    at_least: bool = False
+
+    @property
+    def u(self) -> float:
+        """Return the standard uncertainty."""
+        return math.hypot(*self.parts.values())
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Return the 95 % interval."""
+        half = COVERAGE * self.u
+        return self.value - half, self.value + half
+
+    def shares(self) -> dict[str, float]:
+        """Return the shares of the variance, largest first; empty without doubt."""
+        whole = self.u**2
+        if whole == 0.0:
+            return {}
+        found = {name: part**2 / whole for name, part in self.parts.items()}
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+    def to_dict(self, unit: str, scale: float = 1.0) -> dict[str, Any]:
+        """Return value, u and interval, the unit in the names."""
+        low, high = self.interval
+        return {
+            f"value_{unit}": scale * self.value,
+            f"standard_uncertainty_{unit}": scale * self.u,
+            f"low_95_{unit}": scale * low,
+            f"high_95_{unit}": scale * high,
+            "at_least": self.at_least,
+            "shares_of_variance": self.shares(),
+        }
+
+
+def scaled(value: float, log_parts: Mapping[str, float], **more: Any) -> Measured:
+    """Return a product whose factors have relative uncertainties."""
+    parts = {name: abs(value) * u for name, u in log_parts.items() if u > 0.0}
+    return Measured(value=value, parts=parts, **more)
+
+
+# ----------------------------------------------------------------------------
+# The test stand: what was weighed and measured beside the recording.
+
+#: Standard uncertainties where the user states none; assumed. A calliper in a throat
+#: reads to 0.05 mm, a grain is weighed with its liner to 0.5 %, a sensor holds its
+#: calibration to 1 %, the air pressure of a place is not far from what is stated.
+THROAT_DOUBT = 5e-5
+MASS_DOUBT = 0.005
+CALIBRATION_DOUBT = 0.01
+AMBIENT_DOUBT = 3e3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stand:
+    """Throat, propellant mass, air pressure, and how sure each is.
+
+    Attributes
+    ----------
+    propellant_mass : float
+        Burned. [kg]
+    throat_diameter : float or None
+        Before firing; None if only thrust was measured. [m]
+    throat_after : float or None
+        After firing; None: taken as before. [m]
+    throat_u : float
+        Standard uncertainty of a measured throat. [m]
+    mass_u, pressure_calibration_u, thrust_calibration_u : float
+        Standard, relative. [-]
+    ambient_pressure, ambient_u : float
+        [Pa]
+    share : float
+        Of the peak, where burning starts and ends.
+
+    Raises
+    ------
+    InputError
+        A value that is not positive, a share outside 1 to 50 %, a throat that shrank by
+        more than a tenth.
+    """
+
+    propellant_mass: float
+    throat_diameter: float | None = None
+    throat_after: float | None = None
+    throat_u: float = THROAT_DOUBT
+    mass_u: float = MASS_DOUBT
+    pressure_calibration_u: float = CALIBRATION_DOUBT
+    thrust_calibration_u: float = CALIBRATION_DOUBT
+    ambient_pressure: float = STANDARD_ATMOSPHERE
+    ambient_u: float = AMBIENT_DOUBT
+    share: float = THRESHOLD
+
+    def __post_init__(self) -> None:
+        positive("propellant mass", self.propellant_mass, "kg")
+        positive("ambient pressure", self.ambient_pressure, "Pa")
+        for name in ("throat_diameter", "throat_after"):
+            value = getattr(self, name)
+            if value is not None:
+                positive(name.replace("_", " "), value, "m")
+        self._check_doubts()
+        if not 0.01 <= self.share <= 0.5:
+            raise InputError(
+                f"burning starts and ends at {100 * self.share:g} % of the peak; "
+                "allowed: 1 % to 50 %"
+            )
+        before, after = self.throat_diameter, self.throat_after
+        if before and after and after < 0.9 * before:
+            raise InputError(
+                f"throat {1e3 * after:g} mm after firing, {1e3 * before:g} mm before: "
+                "clean the deposit out of it and measure again"
+            )
+
+    def _check_doubts(self) -> None:
+        for name in (
+            "throat_u",
+            "mass_u",
+            "pressure_calibration_u",
+            "thrust_calibration_u",
+            "ambient_u",
+        ):
+            value = getattr(self, name)
+            if not 0.0 <= value < math.inf:
+                what = name.removesuffix("_u").replace("_", " ")
+                raise InputError(f"uncertainty of {what} is {value:g}; give 0 or more")
+
+    def throat_areas(self) -> tuple[float, float]:
+        """Return the throat area before and after firing. [m2]
+
+        Raises
+        ------
+        InputError
+            If no throat is known.
+        """
+        before = self.throat_diameter
+        if before is None:
+            raise InputError(
+                "throat diameter is missing: a pressure says nothing of c* without it; "
+                "measure the throat and give it"
+            )
+        after = self.throat_after if self.throat_after is not None else before
+        return 0.25 * math.pi * before**2, 0.25 * math.pi * after**2
+
+    @property
+    def log_area_u(self) -> float:
+        """Return the standard uncertainty of ln of a measured throat area. [-]"""
+        if self.throat_diameter is None:
+            return math.nan
+        return 2.0 * self.throat_u / self.throat_diameter
+
+
+# ----------------------------------------------------------------------------
+# The quantities of a firing, each with its budget of doubt.
+#
+# .. math::
+#     c^* = \frac{\bar A_t \int p \, dt}{m}, \quad I = \int F dt, \quad
+#     I_{sp} = \frac{I}{m g_0}, \quad C_F = \frac{\int F dt}{\bar A_t \int p \, dt}
+#
+# p is absolute, the integrals run over the burning (:mod:`.burning`), and
+# :math:`\bar A_t` is the mean of the throat areas before and after: the throat is taken
+# to grow straight with the mass that has left (Sutton & Biblarz, *Rocket Propulsion
+# Elements*, ch. 3 and 12, from memory). Uncertainties are independent parts, carried to
+# first order.
 
 #: What lies under a bridge over missing samples is known to this part. Our rule.
 _BRIDGE_DOUBT = 0.1

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from castsugar.data.records import Caution, Source
-from castsugar.driving import Firing
+from castsugar.motor.pressure_table import Firing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

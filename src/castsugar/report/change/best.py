@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from castsugar.driving import Firing
 from castsugar.kitchen.glass import set_word
+from castsugar.motor.pressure_table import Firing
 from castsugar.report.blocks.model import Cell, Table
 from castsugar.report.layout import number
 

@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.cooking import cook
 from castsugar.data.load import Database
 from castsugar.evaluation import evaluate
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.pour_table import cook
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import Lot

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
 from castsugar.workshop.learning.burned import MixLaw
 from castsugar.workshop.learning.checks import COVERAGE
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from castsugar.burning import SAME_MIX, burn_law_of, differs
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.files.reading import sha256_of
@@ -14,10 +13,10 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import BurnLaw
-from castsugar.motor.strand import Strand
-from castsugar.motor.strands import MixResult, analyse_mix
+from castsugar.motor.pressure_table import SAME_MIX, burn_law_of, differs
+from castsugar.motor.strands import MixResult, Strand, analyse_mix
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Link
 from castsugar.workshop.bench import Bench

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from castsugar.burning import differs
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
-from castsugar.kitchen.belief import Belief
 from castsugar.kitchen.calibration import compare
+from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.measurements import Measurement
-from castsugar.kitchen.profile import parse_cook
+from castsugar.kitchen.parameters import Belief
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.pressure_table import differs
 from castsugar.workshop.batches.batch import Batch, Spot
 from castsugar.workshop.batches.foresee import kitchen_of
 from castsugar.workshop.batches.frozen import thaw

@@ -10,9 +10,9 @@ import numpy as np
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
+from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import BurnLaw, burn_rate, log_rate_uncertainty
-from castsugar.motor.strand import Strand
+from castsugar.motor.strands import Strand
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.foresee import mix_of
 from castsugar.workshop.batches.frozen import thaw

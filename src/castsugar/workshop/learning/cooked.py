@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from castsugar import measuring
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.kitchen import calibration
 from castsugar.kitchen.calibration import Outcome
-from castsugar.kitchen.cook import Cook
+from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.workshop.batches.batch import Batch, Spot
 from castsugar.workshop.bench import Bench, read_measurement
 from castsugar.workshop.kitchen_bench import learn, measurement
@@ -113,7 +112,7 @@ def learn_kitchen(
         kept.append(Kept(mark=name, entry=dict(entry), note=event.note))
     start = before.kitchen.changed(belief=before.calibration.before)
     own = [o.measurement for o in before.calibration.outcomes]
-    after = measuring.calibrate(start, [*own, *used])
+    after = calibration.calibrate(start, [*own, *used])
     outcomes = after.calibration.outcomes
     said = zip(kept, outcomes[len(own) :], strict=True)
     return CookedLearnt(

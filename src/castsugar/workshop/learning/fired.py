@@ -10,8 +10,8 @@ from typing import Any
 
 from castsugar import units
 from castsugar.errors import CastsugarError
-from castsugar.motor.firing.budget import Measured
 from castsugar.motor.firing.faults import HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY
+from castsugar.motor.firing.quantities import Measured
 from castsugar.static_test import StaticTest
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.batches.record import Link

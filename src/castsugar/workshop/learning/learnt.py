@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.mix.mix import Mix
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.law import BurnLaw
 from castsugar.workshop.bench import Bench, check_bench
 from castsugar.workshop.learning.alarms import Alarm, alarms_of
 from castsugar.workshop.learning.burned import BurnedLearnt, law_for, learn_laws

@@ -6,17 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.burning import SAME_MIX, differs
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate
-from castsugar.kitchen.cook import Cook
-from castsugar.kitchen.profile import parse_cook
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import SAME_MIX, differs
 from castsugar.workshop.batches.batch import Batch
 from castsugar.workshop.bench import Bench
 from castsugar.workshop.lots import lots_of

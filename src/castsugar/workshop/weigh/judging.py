@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar import cooking
-from castsugar.cooking import kitchen_table
 from castsugar.evaluation import evaluate
+from castsugar.kitchen import pour_table
+from castsugar.kitchen.pour_table import kitchen_table
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.rows import mix_columns
 from castsugar.workshop.weigh.charge import Charge
 
 if TYPE_CHECKING:
-    from castsugar.kitchen.settings import Kitchen
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
 
 #: Columns that a sheet looks at, in the words of the table of mixes.
@@ -119,7 +119,7 @@ def _in_the_kitchen(
     if kitchen is not None:
         return kitchen_table(mixes, kitchen).to_dict("records")
     blends = of_mixes(mixes)
-    columns = mix_columns(blends) | cooking.not_asked(len(blends))
+    columns = mix_columns(blends) | pour_table.not_asked(len(blends))
     columns["flags"] = ["; ".join(flags) for flags in blends.flags]
     lines = zip(*columns.values(), strict=True)
     return [dict(zip(columns, line, strict=True)) for line in lines]

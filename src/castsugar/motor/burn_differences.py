@@ -19,14 +19,14 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
-from castsugar.motor.fit import checked
-from castsugar.motor.regression import (
+from castsugar.motor.single_pressure import ONE_PRESSURE_SPAN, is_one_pressure
+from castsugar.motor.strand_fit import (
     LeastSquares,
+    checked,
     f_probability,
     least_squares,
     student,
 )
-from castsugar.motor.single import ONE_PRESSURE_SPAN, is_one_pressure
 
 #: Two mixes differ if one line for both is less probable than this.
 DIFFERENCE_PROBABILITY = 0.05

@@ -15,16 +15,14 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
-from castsugar.kitchen.parameters import find
-from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot
-from castsugar.kitchen.settings import Kitchen
+from castsugar.kitchen.parameters import Kitchen, find
+from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot, measured_syrup, pots_of
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
 from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
-from castsugar.potting import measured_syrup, pots_of
 
 if TYPE_CHECKING:
     import pandas as pd

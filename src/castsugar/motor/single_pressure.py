@@ -20,15 +20,14 @@ from numpy.typing import ArrayLike
 
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.motor.fit import checked
-from castsugar.motor.law import (
+from castsugar.motor.burn_law import (
     BORROWED_DOUBT,
     EXPONENT_DOUBT,
     BurnLaw,
     burn_rate,
     scaled,
 )
-from castsugar.motor.regression import student
+from castsugar.motor.strand_fit import checked, student
 
 #: Strands count as burned at one pressure if their ln p spans less than this (5 %):
 #: the weather moves the pressure of open air by less.

@@ -1,23 +1,30 @@
-r"""The burn law: burning rate against pressure, in one or more pressure bands.
-
-.. math:: r = r_k (p / p_{ref})^{n_k} \quad \text{in band } k, \; p_{ref} = 1\,MPa
-
-(Saint Robert, also Vieille; Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 11).
-A law carries the doubt about a new grain, so that a pressure found with it can too.
-"""
+"""The burn law: rate against pressure; coefficients in other units; laws to borrow."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal, localcontext
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.errors import InputError
+from castsugar.data.burn_laws import BurnLawRecord
+from castsugar.data.load import Database
+from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
+from castsugar.units import UNITS, parse
+
+# ----------------------------------------------------------------------------
+# The burn law: burning rate against pressure, in one or more pressure bands.
+#
+# .. math:: r = r_k (p / p_{ref})^{n_k} \quad \text{in band } k, \; p_{ref} = 1\,MPa
+#
+# (Saint Robert, also Vieille; Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 11).
+# A law carries the doubt about a new grain, so that a pressure found with it can too.
 
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 
@@ -241,7 +248,7 @@ def scaled(law: BurnLaw, pressure: float, rate: float) -> BurnLaw:
     return replace(law, bands=bands)
 
 
-def borrowed_law(
+def published_law(
     name: str,
     bands: Sequence[tuple[float, float, float, float]],
     *,
@@ -289,3 +296,107 @@ def _pressures(pressure: ArrayLike) -> FloatArray:
     if np.any(p <= 0.0):
         raise InputError(f"pressure is {p.min():g} Pa; it must be absolute, above 0")
     return p
+
+
+# ----------------------------------------------------------------------------
+# The coefficient of ``r = a p**n`` in other units, which depend on the exponent.
+
+
+def convert_coefficient(
+    a: float,
+    exponent: float,
+    rate_unit: str,
+    pressure_unit: str,
+    to_rate_unit: str,
+    to_pressure_unit: str,
+) -> float:
+    """Return the coefficient of ``r = a p**n`` in other units.
+
+    With exact unit sizes and 50 digits, rounded once to the nearest float.
+
+    Parameters
+    ----------
+    a, exponent : float
+    rate_unit, pressure_unit, to_rate_unit, to_pressure_unit : str
+        For example "in/s", "psi", "mm/s", "MPa".
+
+    Raises
+    ------
+    InputError
+        An unknown unit, a gauge pressure (a power of it is another law), a coefficient
+        that is not positive.
+
+    Examples
+    --------
+    >>> convert_coefficient(2.0, 0.5, "mm/s", "Pa", "mm/s", "MPa")
+    2000.0
+    """
+    if not (math.isfinite(a) and a > 0.0 and math.isfinite(exponent)):
+        raise InputError(
+            f"coefficient {a:g} with exponent {exponent:g}: give finite numbers, the "
+            "coefficient above 0"
+        )
+    rates = _size(rate_unit, "burn_rate") / _size(to_rate_unit, "burn_rate")
+    pressures = _size(to_pressure_unit, "pressure") / _size(pressure_unit, "pressure")
+    with localcontext() as context:
+        context.prec = 50
+        ratio = Decimal(pressures.numerator) / Decimal(pressures.denominator)
+        factor = Decimal(rates.numerator) / Decimal(rates.denominator)
+        return float(Decimal(a) * factor * ratio ** Decimal(exponent))
+
+
+def _size(unit: str, quantity: str) -> Fraction:
+    typed = parse(f"1 {unit}", quantity)
+    if typed.note.startswith("gauge"):
+        raise InputError(
+            f"pressure unit {unit!r} of a burn-rate coefficient is gauge; the law "
+            "takes absolute pressure: write psi, MPa, bar"
+        )
+    return UNITS[quantity][typed.unit].scale
+
+
+# ----------------------------------------------------------------------------
+# Published burn laws to borrow, for whoever has measured none.
+
+
+def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
+    """Return every published burn law, in the order of the file.
+
+    The doubt of each is that of its row, but not less than
+    :data:`castsugar.motor.burn_law.BORROWED_DOUBT`; its origin names the source.
+    """
+    return tuple(_law(record) for record in database.burn_laws.values())
+
+
+def borrowed_law(database: Database, name: str) -> BurnLaw:
+    """Return the published burn law of that name; case does not matter.
+
+    Raises
+    ------
+    UnknownNameError
+        With the nearest known names.
+
+    Examples
+    --------
+    >>> from castsugar.data import load_database
+    >>> borrowed_law(load_database(), "Sucrose 65/35").origin
+    'borrowed: hobby-strand-value'
+    """
+    wanted = " ".join(name.split()).lower()
+    for record in database.burn_laws.values():
+        if record.name.lower() == wanted:
+            return _law(record)
+    raise unknown_name("published burn law", name, database.burn_laws)
+
+
+def _law(record: BurnLawRecord) -> BurnLaw:
+    """Make a law of a record."""
+    law = published_law(
+        record.name,
+        record.bands,
+        relative_uncertainty=record.relative_uncertainty,
+        status=record.status,
+        source=record.source,
+        kind=record.fuel,
+    )
+    return replace(law, log_rate_u=max(law.log_rate_u, BORROWED_DOUBT))

@@ -23,8 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.checks import replicates
-from castsugar.motor.fit import LawFit, checked, fit_law
+from castsugar.motor.strand_fit import LawFit, checked, fit_law, replicates
 
 #: Strands that each band must have, and at how many pressures.
 STRANDS_A_BAND, PRESSURES_A_BAND = 3, 2

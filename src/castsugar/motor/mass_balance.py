@@ -1,0 +1,487 @@
+"""Mass balance of a burning motor: the pressures at which it can stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.checks import one_of, positive
+from castsugar.errors import InputError
+from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw
+
+# ----------------------------------------------------------------------------
+# Mass balance of a burning motor: every pressure at which it can stand.
+#
+# Gas made equals gas that leaves a choked throat, ``rho r(p) A_b = p A_t / c*``. With
+# the area ratio Kn = A_b / A_t and a burn law in pressure bands,
+#
+# .. math::
+#     f(p) = \ln r(p) + \ln S - \ln p = 0, \quad S = \rho \, K_n \, c^*,
+#     \quad r = r_k (p / p_{ref})^{n_k} \text{ in band } k
+#
+# f is straight in ln p inside a band, with the slope n - 1, and may jump where two
+# bands meet. More gas is made than leaves where f > 0. A pressure is **stable** where f
+# falls through zero (in a band: n < 1), unstable where it rises. At a jump through zero
+# the rate at the meeting pressure takes any value between its two bands, and the
+# pressure stands there: a stable one if f falls, an unstable one if it rises. So the
+# signs of f at both ends of every band give all roots, each once, stable and unstable
+# in turn. A law that does not jump and has n < 1 in every band has exactly one root.
+#
+# Kernels take plain arrays; `supply` S is in [Pa s/m]. Stored gas, (1 - rho_gas / rho),
+# is neglected (common practice, no source).
+
+_LOG_REFERENCE = float(np.log(REFERENCE_PRESSURE))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bands:
+    """A burn law as plain arrays; K bands, leading axes broadcast.
+
+    Attributes
+    ----------
+    edges : ndarray, shape (K - 1,)
+        Pressures where bands meet, rising. [Pa]
+    log_rate : ndarray, shape (..., K)
+        ln of the rate in m/s that each band has, or would have, at 1 MPa.
+    exponent : ndarray, shape (..., K)
+    tested : tuple of float
+        Lowest and highest tested pressure. [Pa]
+    """
+
+    edges: FloatArray
+    log_rate: FloatArray
+    exponent: FloatArray
+    tested: tuple[float, float] = (0.0, np.inf)
+
+    def shifted(
+        self, log_rate: ArrayLike, exponent: ArrayLike = 0.0, centre: float = 1.0e6
+    ) -> Bands:
+        """Return the law times ``exp(log_rate) (p / centre)**exponent``.
+
+        The shifts get an axis for the bands behind their own.
+        """
+        n = np.asarray(exponent, dtype=float)[..., None]
+        s = np.asarray(log_rate, dtype=float)[..., None]
+        s = s - n * np.log(centre / REFERENCE_PRESSURE)
+        return Bands(
+            edges=self.edges,
+            log_rate=self.log_rate + s,
+            exponent=self.exponent + n,
+            tested=self.tested,
+        )
+
+    def outside(self, pressure: ArrayLike) -> BoolArray:
+        """Return where a pressure lies outside the tested ones."""
+        p = np.asarray(pressure, dtype=float)
+        return np.asarray((p < self.tested[0]) | (p > self.tested[1]))
+
+
+def power_law(rate: float, exponent: float) -> Bands:
+    """Return a law of one band; `rate` at 1 MPa [m/s].
+
+    Raises
+    ------
+    InputError
+        A rate that is not positive, an exponent of 1 or more.
+    """
+    positive("burn rate at 1 MPa", rate, "m/s")
+    check_exponents(exponent)
+    return Bands(
+        edges=np.empty(0),
+        log_rate=np.array([np.log(rate)]),
+        exponent=np.array([float(exponent)]),
+    )
+
+
+def as_bands(law: BurnLaw | Bands) -> Bands:
+    """Return a burn law as plain arrays.
+
+    Raises
+    ------
+    InputError
+        An exponent of 1 or more.
+    """
+    if isinstance(law, Bands):
+        check_exponents(law.exponent)
+        return law
+    return Bands(
+        edges=np.array([band.low for band in law.bands[1:]]),
+        log_rate=np.log([band.rate for band in law.bands]),
+        exponent=np.array([band.exponent for band in law.bands]),
+        tested=law.tested,
+    )
+
+
+def check_exponents(exponent: ArrayLike) -> None:
+    """Refuse a law with an exponent of 1 or more: it has no stable pressure."""
+    n = np.asarray(exponent, dtype=float)
+    if not np.all(n < 1.0):
+        raise InputError(
+            f"burn-rate exponent is {n[~(n < 1.0)].flat[0]:g}; it must be below 1: "
+            "no pressure is stable otherwise; measure strands at more pressures"
+        )
+
+
+def log_burn_rate(bands: Bands, pressure: ArrayLike) -> FloatArray:
+    """Return ln of the rate in m/s; the outer bands are continued.
+
+    Parameters
+    ----------
+    bands : Bands
+        Without leading axes.
+    pressure : array_like
+        An edge belongs to the band below it. [Pa]
+    """
+    p = np.asarray(pressure, dtype=float)
+    k = np.searchsorted(bands.edges, p, side="left")
+    log_p = np.log(p / REFERENCE_PRESSURE)
+    return np.asarray(bands.log_rate[k] + bands.exponent[k] * log_p)
+
+
+def supply(
+    *,
+    kn: ArrayLike,
+    density: ArrayLike,
+    characteristic_velocity: ArrayLike,
+    rate_factor: ArrayLike = 1.0,
+) -> FloatArray:
+    """Return S = density Kn c* (rate factor), the pressure per burn rate. [Pa s/m]"""
+    product = np.asarray(kn, dtype=float) * np.asarray(density, dtype=float)
+    product = product * np.asarray(characteristic_velocity, dtype=float)
+    return np.asarray(product * np.asarray(rate_factor, dtype=float))
+
+
+def kn_for_pressure(
+    law: BurnLaw | Bands,
+    pressure: ArrayLike,
+    *,
+    density: float,
+    characteristic_velocity: float,
+    rate_factor: float = 1.0,
+) -> FloatArray:
+    """Return the Kn that holds a pressure, ``p / (density c* r(p))``. [-]
+
+    Raises
+    ------
+    InputError
+        Density or characteristic velocity not positive.
+    """
+    per_kn = positive("density", density, "kg/m3") * positive(
+        "characteristic velocity", characteristic_velocity, "m/s"
+    )
+    rate = rate_factor * np.exp(log_burn_rate(as_bands(law), pressure))
+    return np.asarray(np.asarray(pressure, dtype=float) / (per_kn * rate))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Roots:
+    """Every pressure at which a motor can stand.
+
+    Attributes
+    ----------
+    pressure : ndarray, shape (..., 2 K - 1)
+        Band, edge, band, ...: rising, NaN where there is no root. [Pa]
+    stable : ndarray of bool, shape (..., 2 K - 1)
+    unbounded : ndarray of bool, shape (...)
+        More gas is made than leaves at any pressure above the roots (n >= 1).
+    """
+
+    pressure: FloatArray
+    stable: BoolArray
+    unbounded: BoolArray
+
+    @property
+    def several(self) -> BoolArray:
+        """Return where more than one pressure is stable."""
+        return np.asarray(self.stable.sum(axis=-1) > 1)
+
+    def lowest(self) -> FloatArray:
+        """Return the lowest stable pressure [Pa]; infinite where there is none."""
+        return np.asarray(np.where(self.stable, self.pressure, np.inf).min(axis=-1))
+
+    def highest(self) -> FloatArray:
+        """Return the highest stable pressure [Pa]; infinite where there is no bound."""
+        top = np.where(self.stable, self.pressure, -np.inf).max(axis=-1)
+        return np.asarray(np.where(self.unbounded | (top < 0), np.inf, top))
+
+    def settled(self, start: ArrayLike) -> FloatArray:
+        """Return where the pressure goes from `start`. [Pa]
+
+        Up to the next stable root where gas is in excess, else down to the next;
+        infinite or 0 where there is none.
+        """
+        s = np.asarray(start, dtype=float)[..., None]
+        above = np.where(self.pressure > s, self.pressure, np.inf)
+        goal = above.min(axis=-1)
+        first = np.argmin(above, axis=-1)[..., None]
+        upward = np.take_along_axis(self.stable, first, axis=-1)[..., 0]
+        upward = np.where(np.isfinite(goal), upward, self.unbounded)
+        below = np.where(self.pressure <= s, self.pressure, 0.0).max(axis=-1)
+        return np.asarray(np.where(upward, goal, below))
+
+
+def roots(bands: Bands, supply: ArrayLike) -> Roots:
+    """Find all roots of the mass balance.
+
+    Parameters
+    ----------
+    bands : Bands
+        Exponents of 1 and more are taken, so that their roots can be seen.
+    supply : array_like, shape (...)
+        Broadcasts with the leading axes of `bands`. [Pa s/m]
+
+    Returns
+    -------
+    Roots
+        Nothing but NaN where the supply is 0 or NaN.
+    """
+    log_edges = np.log(bands.edges / REFERENCE_PRESSURE)
+    low, high = np.r_[-np.inf, log_edges], np.r_[log_edges, np.inf]
+    with np.errstate(divide="ignore"):
+        log_supply = np.log(np.asarray(supply, dtype=float))
+    base = bands.log_rate + (log_supply - _LOG_REFERENCE)[..., None]
+    slope = np.broadcast_to(bands.exponent - 1.0, base.shape)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        ends = np.stack([base + slope * low, base + slope * high], axis=-1)
+        position = np.exp(-base / slope) * REFERENCE_PRESSURE
+    ends = np.where((slope == 0.0)[..., None], base[..., None], ends)
+    excess = ends.reshape(*ends.shape[:-2], -1) > 0.0
+    falls = excess[..., :-1] & ~excess[..., 1:]
+    found = excess[..., :-1] != excess[..., 1:]
+    found &= np.isfinite(log_supply)[..., None]
+    pressure = np.empty(falls.shape)
+    # Between its edges, to the last bit: an edge must not slip into the next band.
+    limits = np.r_[0.0, bands.edges, np.inf]
+    pressure[..., ::2] = np.clip(position, limits[:-1], limits[1:])
+    pressure[..., 1::2] = bands.edges
+    pressure = np.where(found, pressure, np.nan)
+    return Roots(
+        pressure=pressure,
+        stable=falls & found,
+        unbounded=excess[..., -1] & np.isfinite(log_supply),
+    )
+
+
+# ----------------------------------------------------------------------------
+# Equilibrium pressure of a motor for arrays of conditions.
+
+#: Which stable pressure is meant where there are several.
+BRANCHES = ("lowest", "highest")
+
+NO_ROOT = "no stable pressure: burn-rate exponent of 1 or more"
+NO_GAS = "no pressure: nothing burns"
+NOT_A_NUMBER = "no pressure: an input is not a number"
+
+#: Times the ambient pressure below which a motor does not come up to pressure. The
+#: balance takes a choked throat, and one chokes from some 1.8 times on: the critical
+#: ratio ((k + 1) / 2)**(k / (k - 1)) is 1.73 for k = 1.13, 1.89 for 1.4. Ours.
+CHOKES_AT = 2.0
+
+#: Largest 1 / (1 - n) for which a pressure is told: above, 1 % more burning area lifts
+#: it by 4 % and more. An exponent of 0.2 to 0.6 is usual (Sutton & Biblarz, ch. 11),
+#: which gives 1.25 to 2.5. Ours.
+MOST_AMPLIFICATION = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StandingPressure:
+    """Equilibrium pressures, one an element.
+
+    Attributes
+    ----------
+    pressure : ndarray
+        NaN where there is none. [Pa]
+    several : ndarray of bool
+        More than one pressure is stable.
+    outside : ndarray of bool
+        The pressure lies outside the tested pressures of the law.
+    status : ndarray of str
+        "ok" or the reason.
+    """
+
+    pressure: FloatArray
+    several: BoolArray
+    outside: BoolArray
+    status: NDArray[np.str_]
+
+
+def equilibrium_pressure(
+    law: BurnLaw | Bands,
+    *,
+    kn: ArrayLike,
+    density: ArrayLike,
+    characteristic_velocity: ArrayLike,
+    rate_factor: ArrayLike = 1.0,
+    branch: str = "lowest",
+) -> StandingPressure:
+    r"""Return the pressure at which gas made equals gas that leaves.
+
+    For a law of one band, ``p = (S r_ref / p_ref)^{1/(1-n)} p_ref``, so that
+    ``d ln p / d ln Kn = 1 / (1 - n)``.
+
+    Parameters
+    ----------
+    law : BurnLaw or Bands
+    kn, density, characteristic_velocity, rate_factor : array_like
+        Broadcast. Burning over throat area [-]; of the grain as it is [kg/m3];
+        [m/s]; burn rate over that of the law [-].
+    branch : str
+        "lowest": where a motor arrives that comes from low pressure; "highest": the
+        highest stable pressure, for a cautious margin.
+
+    Returns
+    -------
+    StandingPressure
+
+    Raises
+    ------
+    InputError
+        An exponent of 1 or more, an unknown branch.
+
+    Examples
+    --------
+    >>> law = balance.power_law(8e-3, 0.3)
+    >>> found = equilibrium_pressure(
+    ...     law, kn=[200.0, 0.0], density=1800.0, characteristic_velocity=900.0
+    ... )
+    >>> found.pressure.round(-3).tolist()
+    [3899000.0, nan]
+    >>> print(found.status[1])
+    no pressure: nothing burns
+    """
+    one_of("branch", branch, BRANCHES)
+    bands = as_bands(law)
+    s = supply(
+        kn=kn,
+        density=density,
+        characteristic_velocity=characteristic_velocity,
+        rate_factor=rate_factor,
+    )
+    found = roots(bands, s)
+    p = found.lowest() if branch == "lowest" else found.highest()
+    p = np.where(np.isfinite(p), p, np.nan)
+    status = np.where(np.isnan(p), NO_ROOT, "ok")
+    status = np.where(np.isnan(s), NOT_A_NUMBER, np.where(s == 0, NO_GAS, status))
+    return StandingPressure(
+        pressure=p, several=found.several, outside=bands.outside(p), status=status
+    )
+
+
+def amplification(bands: Bands, pressure: ArrayLike) -> FloatArray:
+    r"""Return how often the pressure repeats an error of the area: 1/(1 - n). [-]
+
+    The exponent is that of the band in which the motor stands, the larger one where
+    two bands meet: :math:`d \ln p / d \ln K_n = 1/(1 - n)`.
+
+    Parameters
+    ----------
+    bands : Bands
+        Leading axes broadcast with `pressure`.
+    pressure : array_like
+        [Pa]
+
+    Examples
+    --------
+    >>> float(amplification(balance.power_law(8e-3, 0.5), 2e6))
+    2.0
+    """
+    p = np.asarray(pressure, dtype=float)[..., None]
+    inside = (p >= np.r_[0.0, bands.edges]) & (p <= np.r_[bands.edges, np.inf])
+    exponent = np.where(inside, bands.exponent, -np.inf).max(axis=-1)
+    with np.errstate(divide="ignore"):
+        steep = 1.0 / (1.0 - exponent)
+    return np.asarray(np.where(exponent < 1.0, steep, np.inf))
+
+
+def withheld(bands: Bands, pressure: ArrayLike, ambient: float) -> NDArray[np.str_]:
+    """Return why no pressure is told at which a motor would stand; empty if one is.
+
+    Parameters
+    ----------
+    bands : Bands
+        Leading axes broadcast with `pressure`.
+    pressure : array_like
+        Best estimates. [Pa]
+    ambient : float
+        [Pa]
+
+    Returns
+    -------
+    ndarray of str
+        An exponent of 1 or more, a peak below :data:`CHOKES_AT` times the ambient
+        pressure, or an amplification above :data:`MOST_AMPLIFICATION`.
+    """
+    p = np.asarray(pressure, dtype=float)
+    times = amplification(bands, p)
+    stable = np.all(bands.exponent < 1.0, axis=-1)
+    found = np.where(np.broadcast_to(stable, p.shape), "", NO_ROOT).astype(object)
+    doubtful = (p < CHOKES_AT * ambient) | (times > MOST_AMPLIFICATION)
+    for place in np.argwhere(doubtful & (found == "")):
+        at = tuple(place)
+        if p[at] < CHOKES_AT * ambient:
+            found[at] = (
+                f"the motor does not come up to pressure: {1e-6 * p[at]:.2g} MPa at "
+                f"the best estimate is below {CHOKES_AT:g} times the ambient "
+                f"{1e-6 * ambient:.4g} MPa"
+            )
+        else:
+            found[at] = (
+                f"the burn law is too steep: with n = {1.0 - 1.0 / times[at]:.2g} the "
+                f"pressure repeats every error of the burning area {times[at]:.2g} "
+                f"times, more than {MOST_AMPLIFICATION:g} (best estimate "
+                f"{1e-6 * p[at]:.3g} MPa)"
+            )
+    return np.asarray(found, dtype=str)
+
+
+def throat_diameter(
+    law: BurnLaw | Bands,
+    *,
+    pressure: float,
+    area: float,
+    density: float,
+    characteristic_velocity: float,
+) -> float:
+    """Return the throat that holds `pressure` at a burning area. [m]
+
+    Raises
+    ------
+    InputError
+        A value that is not positive.
+    """
+    kn = kn_for_pressure(
+        law,
+        positive("pressure", pressure, "Pa"),
+        density=density,
+        characteristic_velocity=characteristic_velocity,
+    )
+    throat = positive("burning area", area, "m2") / float(kn)
+    return float(np.sqrt(4.0 * throat / np.pi))
+
+
+def follow(found: Roots, start: float) -> FloatArray:
+    """Return the pressures of a motor that goes through its states one by one. [Pa]
+
+    Parameters
+    ----------
+    found : Roots, of shape (states, ...)
+    start : float
+        Pressure before the first state, and the lowest one allowed: the chamber is
+        open to it. [Pa]
+    """
+    if not np.any(found.stable.sum(axis=-1) > 1) and not np.any(found.unbounded):
+        return np.maximum(found.settled(start), start)
+    pressure = np.empty(found.stable.shape[:-1])
+    last = start
+    for i in range(len(pressure)):
+        here = Roots(
+            pressure=found.pressure[i],
+            stable=found.stable[i],
+            unbounded=found.unbounded[i],
+        )
+        last = max(float(here.settled(last)), start)
+        pressure[i] = last
+    return pressure
