@@ -273,7 +273,7 @@ def test_before_there_is_an_answer(
     words: list[str], capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """In the middle of the draws: nothing is shown, and that is said."""
-    monkeypatch.setattr("castsugar.decide.compare.draw", stop)
+    monkeypatch.setattr("castsugar.comparison.compare.draw", stop)
     assert main([*words, MIX, OTHER, *DRAWS, "--page", "p.html", "-o", "t.txt"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert os.listdir() == []
@@ -283,7 +283,7 @@ def test_before_there_is_an_answer(
     "drawing",
     [
         "castsugar.report.species_bars.species_bars",
-        "castsugar.decide.around.look_around",
+        "castsugar.comparison.neighbours.look_around",
         "castsugar.report.search_map.search_map",
         "castsugar.report.what_if.what_if",
     ],
@@ -330,12 +330,12 @@ def searched(words: list[str], capsys: Capture) -> tuple[dict[str, Any], str]:
 @pytest.mark.parametrize(
     ("late", "words", "after"),
     [
-        ("castsugar.decide.search._price", ["--no-confirm"], False),
-        ("castsugar.decide.search.multipliers", ["--no-confirm"], False),
-        ("castsugar.decide.seek.weigh_out", ["--no-confirm"], True),
-        ("castsugar.decide.seek.robust_optimum", ["--no-confirm"], True),
-        ("castsugar.decide.seek.trade_off", ["--no-confirm"], True),
-        ("castsugar.decide.front._level_judges", ["--no-confirm"], True),
+        ("castsugar.optimize.optimum._price", ["--no-confirm"], False),
+        ("castsugar.optimize.optimum.multipliers", ["--no-confirm"], False),
+        ("castsugar.optimize.search.weigh_out", ["--no-confirm"], True),
+        ("castsugar.optimize.search.robust_optimum", ["--no-confirm"], True),
+        ("castsugar.optimize.search.trade_off", ["--no-confirm"], True),
+        ("castsugar.optimize.trade_off._level_judges", ["--no-confirm"], True),
         ("castsugar.thermo.second_opinion.flow.solve", [], True),
     ],
 )
@@ -398,7 +398,7 @@ def test_next_strands_have_no_half(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     write_example(Path())
-    monkeypatch.setattr("castsugar.decide.next_strands.propose", stop)
+    monkeypatch.setattr("castsugar.optimize.next_strands.propose", stop)
     assert main(["search", "bench.toml", "--next-strands", "2", "-o", "x"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert not Path("x").exists()
@@ -573,7 +573,7 @@ sys.exit(main(sys.argv[2:]))
             {"answer.txt"},
         ),
         (
-            "castsugar.decide.compare.draw",
+            "castsugar.comparison.compare.draw",
             ["compare", MIX, OTHER, "-o", "x", "--page", "y"],
             "nothing was written",
             set(),

@@ -24,9 +24,9 @@ import jsonschema
 import pytest
 
 from castsugar.cli.main import main
+from castsugar.comparison.change import justify
 from castsugar.data.load import load_database
 from castsugar.data.records import Source
-from castsugar.decide.change import justify
 from castsugar.errors import UnknownNameError
 from castsugar.plain import to_json
 from castsugar.report.blocks.html import to_html
@@ -536,7 +536,7 @@ def test_a_file_that_exists_stays(
         raise AssertionError("computed")
 
     with monkeypatch.context() as patched:
-        patched.setattr("castsugar.decide.change.justify", never)
+        patched.setattr("castsugar.comparison.change.justify", never)
         for option in ("--page", "-o"):
             words = [SUCROSE, SORBITOL, option, "kept.html"]
             assert main(["justify", *words]) == 2

@@ -53,7 +53,8 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "static_test",
         ),
     ),
-    "decide": (5, ()),
+    "optimize": (5, ()),
+    "comparison": (5, ()),
     "workshop": (5, ()),
     "report": (6, ()),
     "cli": (7, ()),
@@ -61,17 +62,20 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
 
+#: Rooms of one floor that a room may import.
+BESIDE: dict[str, tuple[str, ...]] = {"comparison": ("optimize",)}
+
 MOST_LINES, MOST_STATEMENTS = 700, 40
 
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
 PANDAS = (
-    "castsugar.kitchen.pour_table",
-    "castsugar.decide.change",
-    "castsugar.decide.compare",
-    "castsugar.decide.outcome",
+    "castsugar.comparison.change",
+    "castsugar.comparison.compare",
     "castsugar.evaluation",
+    "castsugar.kitchen.pour_table",
     "castsugar.mix.mix",
+    "castsugar.optimize.search",
     "castsugar.sensitivity",
     "castsugar.static_test",
     "castsugar.thermo.states",
@@ -154,8 +158,14 @@ def upward_imports(sources: Sources) -> Iterator[str]:
             other = place(target)
             if other is None:
                 yield f"{name}: imports {target}, which is on no floor"
-            elif other[0] != own[0] and other[1] >= own[1]:
+            elif not _is_below(other, own):
                 yield f"{name} (floor {own[1]}): imports {target} (floor {other[1]})"
+
+
+def _is_below(other: tuple[str, int], own: tuple[str, int]) -> bool:
+    """Whether one room may be imported by another."""
+    near = other[0] in (own[0], *BESIDE.get(own[0], ()))
+    return near or other[1] < own[1]
 
 
 def _is_free(target: str, room: str) -> bool:

@@ -13,10 +13,10 @@ import pytest
 
 import castsugar as cs
 from castsugar import plain
-from castsugar.decide.compare import Comparison, compare
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.requirement import Requirement
+from castsugar.comparison.compare import Comparison, compare
 from castsugar.motor.firing.quantities import Measured
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.task import Requirement
 from castsugar.static_test import StaticTest
 
 # Exact: what is shown is what the objects hold; names are text.

@@ -11,14 +11,13 @@ import pytest
 import castsugar as cs
 from castsugar.cli.search_task import task_of
 from castsugar.data.load import Database, load_database
-from castsugar.decide import table as decide_table
-from castsugar.decide.hunt import Effort
-from castsugar.decide.requirement import searchable
-from castsugar.decide.seek import seek
-from castsugar.decide.task import OBJECTIVE, Sloppiness, Task
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.motor.hardware import Hardware
+from castsugar.optimize import task as decide_table
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.search import seek
+from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task, searchable
 from castsugar.thermo.flow import FLOWS
 from castsugar.workshop import search_keys
 from castsugar.workshop.bench import TABLES, Bench, check_bench

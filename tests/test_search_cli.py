@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from castsugar.cli.main import main
-from castsugar.decide.table import TableProblem
+from castsugar.optimize.task import TableProblem
 
 # Exact: answers are held against limits that were typed, and against each other.
 pytestmark = pytest.mark.exact

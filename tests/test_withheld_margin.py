@@ -13,9 +13,9 @@ import pytest
 import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
-from castsugar.decide.requirement import Requirement
 from castsugar.motor import mass_balance
 from castsugar.motor.mass_balance import Bands, amplification, withheld
+from castsugar.optimize.task import Requirement
 from castsugar.workshop.bench import read_bench
 from castsugar.workshop.motor_bench import hardware_of
 

@@ -11,16 +11,15 @@ from dataclasses import replace
 
 import castsugar as cs
 from castsugar.data.load import load_database
-from castsugar.decide.hunt import Effort
-from castsugar.decide.search import optimise
-from castsugar.decide.space import Space
-from castsugar.decide.table import Settings
-from castsugar.decide.task import Task
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.space import Space
+from castsugar.optimize.task import Settings, Task
 
 THREE = {
     "potassium nitrate": (0.5, 0.7),

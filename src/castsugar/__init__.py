@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar.columns import COLUMNS
+    from castsugar.comparison.change import justify
+    from castsugar.comparison.claims import Claim
+    from castsugar.comparison.compare import compare
+    from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database, load_database
     from castsugar.data.records import Ingredient
-    from castsugar.decide.asking import search
-    from castsugar.decide.change import justify
-    from castsugar.decide.claims import Claim
-    from castsugar.decide.compare import compare
-    from castsugar.decide.conditions import Conditions, Doubts
-    from castsugar.decide.requirement import Requirement
     from castsugar.errors import (
         CastsugarError,
         ConvergenceError,
@@ -38,6 +36,8 @@ if TYPE_CHECKING:
     from castsugar.mix.text import parse_recipe
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
+    from castsugar.optimize.search import search
+    from castsugar.optimize.task import Requirement
     from castsugar.rows import species_set
 
 __version__ = "0.1.0"
@@ -46,13 +46,13 @@ _PLACES = {
     "Blends": "mix.blends",
     "COLUMNS": "columns",
     "CastsugarError": "errors",
-    "Claim": "decide.claims",
-    "Conditions": "decide.conditions",
+    "Claim": "comparison.claims",
+    "Conditions": "comparison.uncertain_inputs",
     "ConvergenceError": "errors",
     "Cook": "kitchen.heat",
     "DataError": "errors",
     "Database": "data",
-    "Doubts": "decide.conditions",
+    "Doubts": "comparison.uncertain_inputs",
     "Hardware": "motor.hardware",
     "Ingredient": "data",
     "InputError": "errors",
@@ -60,20 +60,20 @@ _PLACES = {
     "Lot": "mix.weighing",
     "Mix": "mix.mix",
     "RefusedError": "errors",
-    "Requirement": "decide.requirement",
+    "Requirement": "optimize.task",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",
     "blend": "mix.blends",
-    "compare": "decide.compare",
+    "compare": "comparison.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
-    "justify": "decide.change",
+    "justify": "comparison.change",
     "kitchen_table": "kitchen.pour_table",
     "load_database": "data",
     "parse_recipe": "mix.text",
     "performance": "evaluation",
-    "search": "decide.asking",
+    "search": "optimize.search",
     "sensitivities": "evaluation",
     "species_set": "rows",
 }

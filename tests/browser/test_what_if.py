@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
-from castsugar.decide.around import Around, look_around
-from castsugar.decide.dials import Dials, dials_of
-from castsugar.decide.stated import C_STAR
+from castsugar.comparison.limits import C_STAR
+from castsugar.comparison.neighbours import Around, Dials, dials_of, look_around
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Section
 from castsugar.report.what_if import what_if

@@ -14,18 +14,27 @@ from hypothesis import strategies as st
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 import castsugar as cs
-from castsugar.decide.around import PRESSURE, VISCOSITY, Around, look_around
-from castsugar.decide.dials import coarse, decade_stops, dials_of, linear_stops
-from castsugar.decide.measure import broken
-from castsugar.decide.mixing_line import line_through
-from castsugar.decide.problem import Limit
-from castsugar.decide.remaining import ENDLESS, best, standing
-from castsugar.decide.requirement import Requirement
-from castsugar.decide.stated import C_STAR, around_task, fractions_of, stated
-from castsugar.decide.table import TableProblem
+from castsugar.comparison.limits import C_STAR, around_task, fractions_of, stated
+from castsugar.comparison.neighbours import (
+    ENDLESS,
+    PRESSURE,
+    VISCOSITY,
+    Around,
+    best,
+    coarse,
+    decade_stops,
+    dials_of,
+    line_through,
+    linear_stops,
+    look_around,
+    standing,
+)
 from castsugar.errors import InputError
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.optimize.plane import broken
+from castsugar.optimize.problem import Limit
+from castsugar.optimize.task import Requirement, TableProblem
 from castsugar.report.search_map import search_map
 from castsugar.report.search_trace import trace_plot
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from castsugar.decide.problem import FunctionProblem, Goal, Limit
-from castsugar.decide.ratios import Row
-from castsugar.decide.search import optimise
-from castsugar.decide.space import Space
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.region import Row
+from castsugar.optimize.space import Space
 
 pytestmark = pytest.mark.exact
 

@@ -15,9 +15,8 @@ import pytest
 
 import castsugar as cs
 from castsugar.columns import COLUMN
-from castsugar.data.load import load_database
-from castsugar.decide.change import Change, amounts_of, justify
-from castsugar.decide.claims import (
+from castsugar.comparison.change import Change, amounts_of, justify
+from castsugar.comparison.claims import (
     OPEN,
     REFUTED,
     SUPPORTED,
@@ -25,18 +24,22 @@ from castsugar.decide.claims import (
     Claim,
     Judged,
     judged,
+    overturn_of,
     parse_claim,
 )
-from castsugar.decide.conditions import Conditions
-from castsugar.decide.evidence import evidence_of
-from castsugar.decide.evidence_record import STANDINGS
-from castsugar.decide.held import BROKEN, KEPT, NOT_COMPUTED, Held, Standing, held_of
-from castsugar.decide.inputs import Input
-from castsugar.decide.overturn import overturn_of
-from castsugar.decide.requirement import Requirement
-from castsugar.decide.summary import Part, Summary
-from castsugar.decide.table import MOTOR_DRAWS
-from castsugar.decide.verdicts import CANNOT_TELL, HIGHER, LOWER, Cell
+from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
+from castsugar.comparison.draws import Part, Summary
+from castsugar.comparison.evidence import STANDINGS, evidence_of
+from castsugar.comparison.limits import (
+    BROKEN,
+    KEPT,
+    NOT_COMPUTED,
+    Held,
+    Standing,
+    held_of,
+)
+from castsugar.comparison.uncertain_inputs import Conditions, Input
+from castsugar.data.load import load_database
 from castsugar.errors import InputError, RefusedError, UnknownNameError
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
@@ -44,6 +47,7 @@ from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.optimize.task import MOTOR_DRAWS, Requirement
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact

@@ -9,18 +9,18 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.data.load import load_database
-from castsugar.decide.compare import compare
-from castsugar.decide.conditions import Conditions, Doubts
-from castsugar.decide.summary import summarise
-from castsugar.decide.verdicts import (
+from castsugar.comparison.compare import (
     CANNOT_TELL,
     HIGHER,
     LOWER,
     chance_above,
     chance_of_best,
+    compare,
     verdict,
 )
+from castsugar.comparison.draws import summarise
+from castsugar.comparison.uncertain_inputs import Conditions, Doubts
+from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from castsugar.decide.front import trade_off
-from castsugar.decide.hunt import Effort
-from castsugar.decide.problem import FunctionProblem, Goal, Limit
-from castsugar.decide.search import optimise
-from castsugar.decide.space import Space
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.space import Space
+from castsugar.optimize.trade_off import trade_off
 
 
 def simplex(count: int) -> Space:

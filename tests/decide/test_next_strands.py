@@ -12,16 +12,6 @@ import numpy as np
 import pytest
 
 from castsugar.data.load import load_database
-from castsugar.decide.hunt import Effort
-from castsugar.decide.next_strands import MOST, Proposal, propose
-from castsugar.decide.requirement import Requirement
-from castsugar.decide.space import Space
-from castsugar.decide.strand_candidates import Candidates, feasible_mixes
-from castsugar.decide.strand_design import DesignProblem, best_design, updated
-from castsugar.decide.strand_model import LEFT_BETWEEN, NEAR, known_of, unmeasured
-from castsugar.decide.strand_notes import notes_of
-from castsugar.decide.table import Settings
-from castsugar.decide.task import Task
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw, published_law
 from castsugar.motor.burn_model import (
@@ -33,6 +23,20 @@ from castsugar.motor.burn_model import (
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.next_strands import MOST, Proposal, notes_of, propose
+from castsugar.optimize.space import Space
+from castsugar.optimize.strand_candidates import Candidates, feasible_mixes
+from castsugar.optimize.strand_design import (
+    LEFT_BETWEEN,
+    NEAR,
+    DesignProblem,
+    best_design,
+    known_of,
+    unmeasured,
+    updated,
+)
+from castsugar.optimize.task import Requirement, Settings, Task
 from castsugar.plain import to_json
 from castsugar.report.next_strands import (
     Asked,

@@ -7,14 +7,14 @@ import re
 import numpy as np
 import pytest
 
-from castsugar.decide.found import Found
-from castsugar.decide.front import trade_off
-from castsugar.decide.hunt import Effort
-from castsugar.decide.problem import FunctionProblem, Goal, Limit
-from castsugar.decide.rounding import weigh_out
-from castsugar.decide.search import optimise
-from castsugar.decide.space import Space
 from castsugar.errors import ConvergenceError, InputError, UnknownNameError
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.shadow_prices import Found
+from castsugar.optimize.space import Space
+from castsugar.optimize.trade_off import trade_off
 
 pytestmark = pytest.mark.exact
 

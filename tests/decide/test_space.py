@@ -8,12 +8,10 @@ import re
 import numpy as np
 import pytest
 
-from castsugar.decide.filling import fill, lattice
-from castsugar.decide.ratios import Row, ratio_row
-from castsugar.decide.region import as_arrays
-from castsugar.decide.rounding import neighbours
-from castsugar.decide.space import Space
 from castsugar.errors import InputError, UnknownNameError
+from castsugar.optimize.region import Row, as_arrays, fill, lattice, ratio_row
+from castsugar.optimize.rounding import neighbours
+from castsugar.optimize.space import Space
 
 pytestmark = pytest.mark.exact
 

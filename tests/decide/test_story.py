@@ -13,13 +13,6 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.decide.hunt import Effort
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.search import optimise
-from castsugar.decide.seek import seek
-from castsugar.decide.space import Space
-from castsugar.decide.table import Settings, TableProblem
-from castsugar.decide.task import Sloppiness, Task
 from castsugar.evaluation import evaluate
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_model import MeasuredMix, blend_law
@@ -27,6 +20,11 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.strands import Strand, analyse_mix
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.search import Outcome, seek
+from castsugar.optimize.space import Space
+from castsugar.optimize.task import Settings, Sloppiness, TableProblem, Task
 
 pytestmark = pytest.mark.exact
 

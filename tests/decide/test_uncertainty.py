@@ -10,12 +10,15 @@ import pytest
 from scipy import stats
 
 import castsugar as cs
-from castsugar.decide.conditions import Conditions, Doubts
-from castsugar.decide.inputs import drawn, enthalpy_u, identity
-from castsugar.decide.outlook import Outlook
-from castsugar.decide.perturbed import Recipe
-from castsugar.decide.summary import summarise
-from castsugar.decide.uncertainty import draw, linear
+from castsugar.comparison.draws import Outlook, draw, linear, summarise
+from castsugar.comparison.uncertain_inputs import (
+    Conditions,
+    Doubts,
+    Recipe,
+    drawn,
+    enthalpy_u,
+    identity,
+)
 from castsugar.errors import InputError, UnknownNameError
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, unmeasured

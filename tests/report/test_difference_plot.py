@@ -10,12 +10,15 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.decide.compare import Comparison, compare
-from castsugar.decide.conditions import Conditions
-from castsugar.decide.fired import PressureBand, pressure_bands
-from castsugar.decide.products import Products, chamber_products
-from castsugar.decide.summary import Summary
-from castsugar.decide.verdicts import verdict
+from castsugar.comparison.change import (
+    PressureBand,
+    Products,
+    chamber_products,
+    pressure_bands,
+)
+from castsugar.comparison.compare import Comparison, compare, verdict
+from castsugar.comparison.draws import Summary
+from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import blend_law

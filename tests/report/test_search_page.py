@@ -22,25 +22,22 @@ import pytest
 import castsugar as cs
 from castsugar.columns import COLUMNS
 from castsugar.data.load import load_database
-from castsugar.decide import table
-from castsugar.decide.found import Found, Price, Relaxation
-from castsugar.decide.front import Front
-from castsugar.decide.hunt import Effort
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import FunctionProblem, Goal, Limit
-from castsugar.decide.requirement import Requirement
-from castsugar.decide.robust import Robust
-from castsugar.decide.rounding import Weighable, weigh_out
-from castsugar.decide.search import optimise
-from castsugar.decide.seek import seek
-from castsugar.decide.space import Space
-from castsugar.decide.table import Settings
-from castsugar.decide.task import Sloppiness, Task
 from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.optimize import task
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.robust import Robust
+from castsugar.optimize.rounding import Weighable, weigh_out
+from castsugar.optimize.search import Outcome, seek
+from castsugar.optimize.shadow_prices import Found, Price, Relaxation
+from castsugar.optimize.space import Space
+from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
+from castsugar.optimize.trade_off import Front
 from castsugar.plain import to_json
 from castsugar.report import search_amounts, search_words
 from castsugar.report.data import to_csv
@@ -218,8 +215,8 @@ def test_chance_columns_have_keys_without_commas(column: str, key: str) -> None:
 
 
 def test_what_counts_as_infinite_is_what_the_search_writes() -> None:
-    assert table._BEYOND["pour_viscosity_Pa_s"] == search_amounts.JAMS
-    assert table._BEYOND["chamber_pressure_MPa"] >= search_amounts.RUNAWAY
+    assert task._BEYOND["pour_viscosity_Pa_s"] == search_amounts.JAMS
+    assert task._BEYOND["chamber_pressure_MPa"] >= search_amounts.RUNAWAY
     assert search_amounts.exact(POUR, 1e12) == "jams"
     assert search_amounts.exact(PRESSURE, 1e6) == "runs away"
     assert search_amounts.exact(PRESSURE, math.inf) == "runs away"

@@ -12,21 +12,17 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from castsugar.decide.directions import cloud, directions
-from castsugar.decide.front import Front, trade_off
-from castsugar.decide.hunt import Effort
-from castsugar.decide.ledger import Trials
-from castsugar.decide.measure import broken, unknown
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.plane import plane
-from castsugar.decide.problem import Goal, Limit
-from castsugar.decide.requirement import Requirement
-from castsugar.decide.rounding import weigh_out
-from castsugar.decide.search import optimise
-from castsugar.decide.space import Space
-from castsugar.decide.table import Settings
-from castsugar.decide.task import Task
+from castsugar.comparison.directions import cloud, directions
 from castsugar.errors import InputError, UnknownNameError
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.optimum import optimise
+from castsugar.optimize.plane import broken, plane, unknown
+from castsugar.optimize.problem import Goal, Limit, Trials
+from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.space import Space
+from castsugar.optimize.task import Requirement, Settings, Task
+from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.report.search_front import front_chart
 from castsugar.report.search_map import search_map
 from castsugar.report.search_picture import fault_words

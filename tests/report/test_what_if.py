@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
-from castsugar.decide.around import Around, look_around
-from castsugar.decide.problem import Limit
-from castsugar.decide.stated import C_STAR
+from castsugar.comparison.limits import C_STAR
+from castsugar.comparison.neighbours import Around, look_around
+from castsugar.optimize.problem import Limit
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Paragraph, Section, Table
 from castsugar.report.blocks.text import to_text

@@ -67,7 +67,7 @@ def run(options: argparse.Namespace) -> int:
     asked_for = read_comparing(options, options.recipes)
     baseline = _baseline(options, [m.name for m in asked_for.mixes])
 
-    from castsugar.decide.compare import compare
+    from castsugar.comparison.compare import compare
     from castsugar.report.change.beside import comparison_document, comparison_rows
 
     conditions = asked_for.conditions

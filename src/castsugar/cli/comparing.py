@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from castsugar.cli.conditions import Conditions as Read
+    from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database
-    from castsugar.decide.conditions import Conditions, Doubts
-    from castsugar.decide.requirement import Requirement
     from castsugar.mix.mix import Mix
+    from castsugar.optimize.task import Requirement
     from castsugar.workshop.bench import Bench
 
 #: Batch and step of the scale where nothing is stated.
@@ -97,9 +97,9 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     CastsugarError
     """
     from castsugar.cli.conditions import read_conditions
+    from castsugar.comparison.draws import DRAWS, SEED
+    from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
-    from castsugar.decide.conditions import Conditions
-    from castsugar.decide.uncertainty import DRAWS, SEED
     from castsugar.errors import InputError
 
     database = load_database()
@@ -181,7 +181,7 @@ def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix,
 def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
     from castsugar import plausible
-    from castsugar.decide.conditions import Doubts
+    from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.errors import InputError
 
     scale: dict[str, Any] = (bench.scale if bench else None) or {}
@@ -207,7 +207,7 @@ def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
     """Return the limits of the bench file; that of the case where none is on it."""
     import math
 
-    from castsugar.decide.requirement import Requirement
+    from castsugar.optimize.task import Requirement
     from castsugar.workshop.stated_limits import stated_limits
 
     stated = stated_limits(bench, read.motor) if bench is not None else {}

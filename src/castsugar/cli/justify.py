@@ -15,7 +15,7 @@ from castsugar.cli.documents import asked_of, deliver_document
 from castsugar.cli.interrupt import INTERRUPTED, NOT_DRAWN, Hold, held_back, unconfirmed
 
 if TYPE_CHECKING:
-    from castsugar.decide.change import Change
+    from castsugar.comparison.change import Change
     from castsugar.report.change.pictures import Pictures
 
 NO = 1
@@ -66,13 +66,13 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the record; 1 if the numbers do not support the change."""
-    from castsugar.decide.claims import parse_claim
+    from castsugar.comparison.claims import parse_claim
 
     claims = [parse_claim(text) for text in options.claim]
     asked_for = read_comparing(options, [options.base, options.new])
     _check_limits(asked_for)
 
-    from castsugar.decide.change import justify
+    from castsugar.comparison.change import justify
     from castsugar.report.change.document import change_document
     from castsugar.report.change.rows import change_rows
 

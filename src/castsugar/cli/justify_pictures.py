@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
     from castsugar.cli.comparing import Comparing
     from castsugar.cli.interrupt import Hold
-    from castsugar.decide.around import Around
-    from castsugar.decide.change import Change
-    from castsugar.decide.table import Settings
+    from castsugar.comparison.change import Change
+    from castsugar.comparison.neighbours import Around
+    from castsugar.optimize.task import Settings
     from castsugar.report.blocks.model import Figure
     from castsugar.report.change.pictures import Pictures
     from castsugar.report.search_words import Asked
@@ -71,7 +71,7 @@ def _draw(
 
 def _around(asked_for: Comparing, change: Change) -> Around:
     """Evaluate the mixes around the two."""
-    from castsugar.decide.around import look_around
+    from castsugar.comparison.neighbours import look_around
 
     base, new = change.mixes
     return look_around(base, new, _settings(asked_for), asked_for.limits)
@@ -79,7 +79,7 @@ def _around(asked_for: Comparing, change: Change) -> Around:
 
 def _settings(asked_for: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.decide.table import MOTOR_DRAWS, Settings
+    from castsugar.optimize.task import MOTOR_DRAWS, Settings
 
     read = asked_for.read
     kitchen, motor = read.kitchen, read.motor
@@ -138,7 +138,7 @@ def _traces(around: Around, names: Asked) -> Figure:
 
 def _species(change: Change) -> Figure:
     """Draw the main products in the chamber."""
-    from castsugar.decide.products import chamber_products
+    from castsugar.comparison.change import chamber_products
     from castsugar.report.blocks.model import Figure
     from castsugar.report.species_bars import species_bars
 
@@ -151,7 +151,7 @@ def _species(change: Change) -> Figure:
 
 def _firing(change: Change) -> Figure | None:
     """Draw pressure against time with its band; none without a motor."""
-    from castsugar.decide.fired import pressure_bands
+    from castsugar.comparison.change import pressure_bands
     from castsugar.motor.case import allowable_pressure
     from castsugar.report.blocks.model import Figure
     from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart

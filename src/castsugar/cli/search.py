@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.decide.outcome import Outcome
-    from castsugar.decide.task import Task
     from castsugar.kitchen.parameters import Kitchen
+    from castsugar.optimize.search import Outcome
+    from castsugar.optimize.task import Task
     from castsugar.report.search_words import Asked
     from castsugar.workshop.bench import Bench
     from castsugar.workshop.search_bench import SearchConditions
@@ -88,7 +88,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
     from castsugar.data.load import load_database
-    from castsugar.decide.seek import seek
+    from castsugar.optimize.search import seek
     from castsugar.workshop.bench import read_bench
 
     database = load_database()
@@ -115,7 +115,7 @@ def _task(options: argparse.Namespace, bench: Bench, database: Database) -> Task
     from dataclasses import replace
 
     from castsugar.cli.search_task import task_of
-    from castsugar.decide.table import MOTOR_DRAWS
+    from castsugar.optimize.task import MOTOR_DRAWS
     from castsugar.workshop.motor_bench import hardware_of
     from castsugar.workshop.search_bench import search_conditions
 
@@ -277,7 +277,7 @@ def _propose(
 ) -> int:
     """Print the next mixes to burn strands of."""
     from castsugar.cli.caution_facts import motor_facts, pan_facts
-    from castsugar.decide.next_strands import propose
+    from castsugar.optimize.next_strands import propose
     from castsugar.report import data
     from castsugar.report import next_strands as report
 

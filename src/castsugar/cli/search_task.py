@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.decide.task import Task
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
+    from castsugar.optimize.task import Task
     from castsugar.workshop.bench import Bench
 
 
@@ -40,12 +40,10 @@ def task_of(
         the space, with the limits that contradict.
     """
     from castsugar.cli.bench_option import bench_lots
-    from castsugar.decide.hunt import Effort
-    from castsugar.decide.requirement import Requirement
-    from castsugar.decide.space import Space
-    from castsugar.decide.table import Settings
-    from castsugar.decide.task import Sloppiness, Task
     from castsugar.errors import InputError
+    from castsugar.optimize.multistart import Effort
+    from castsugar.optimize.space import Space
+    from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
     from castsugar.workshop.schema import Place
     from castsugar.workshop.search_bench import search_asked
 

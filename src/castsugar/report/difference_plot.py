@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from castsugar.decide.compare import Comparison
+from castsugar.comparison.compare import Comparison
 from castsugar.errors import InputError
 from castsugar.report.difference_words import (
     INKS,

@@ -7,9 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from castsugar.columns import COLUMN
-from castsugar.decide.compare import Comparison
-from castsugar.decide.through import DECADES, KITCHEN, MOTOR
-from castsugar.decide.verdicts import CANNOT_TELL, MOST_FAILED, Cell
+from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
+from castsugar.comparison.drawn_batches import DECADES, KITCHEN, MOTOR
 from castsugar.report.svg.axes import nice_step
 
 #: Dark enough for text on the page: good, bad, neither, no verdict.

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.decide.fired import PressureBand
+from castsugar.comparison.change import PressureBand
 from castsugar.errors import InputError
 from castsugar.motor.firing.expectation import Expected
 from castsugar.report.svg.line import line_chart

@@ -10,7 +10,7 @@ from typing import Any
 
 from castsugar import units
 from castsugar.data.records import Caution
-from castsugar.decide.next_strands import Doubt, NextMix, Proposal
+from castsugar.optimize.next_strands import Doubt, NextMix, Proposal
 from castsugar.report.layout import number, wrapped
 from castsugar.report.strand_units import short, significant
 

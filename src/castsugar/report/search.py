@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from castsugar.data.records import Caution
-from castsugar.decide.found import INTERRUPTED_AFTER
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.rounding import Weighable
+from castsugar.optimize.rounding import Weighable
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.shadow_prices import INTERRUPTED_AFTER
 from castsugar.report.layout import LABEL, number, solver_differences
 from castsugar.report.search_amounts import few, in_units, loss_text
 from castsugar.report.search_beside import (

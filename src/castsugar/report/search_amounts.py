@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from castsugar import units
 from castsugar.columns import COLUMN
-from castsugar.decide.problem import Goal, Limit
+from castsugar.optimize.problem import Goal, Limit
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
 from castsugar.report.strand_units import short

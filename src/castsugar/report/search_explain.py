@@ -8,12 +8,10 @@ from collections import Counter
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.decide.judge import Judge
-from castsugar.decide.ledger import MOVED
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Limit
-from castsugar.decide.space import Space
 from castsugar.motor.hardware import NOT_MODELLED
+from castsugar.optimize.problem import MOVED, Judge, Limit
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.space import Space
 from castsugar.report.layout import number
 from castsugar.report.search_amounts import (
     bound_text,

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar.decide.directions import DECADES, cloud
-from castsugar.decide.outcome import Outcome
+from castsugar.comparison.directions import DECADES, cloud
+from castsugar.optimize.search import Outcome
 from castsugar.report.search_marks import LOOKS
 from castsugar.report.search_picture import (
     best_words,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.decide.plane import Plane
+from castsugar.optimize.plane import Plane
 from castsugar.report.svg.canvas import INK, SOFT, Attributes, Stroke, Svg, moves
 from castsugar.report.svg.colour import BINS, bin_colour
 from castsugar.report.svg.contour import contour_levels, lattice_triangles, polylines

@@ -6,10 +6,16 @@ import math
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from castsugar import units
-from castsugar.decide.found import AGREEMENT, Found, LimitState, Price, RowState
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Limit
-from castsugar.decide.space import SCOPE
+from castsugar.optimize.problem import Limit
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.shadow_prices import (
+    AGREEMENT,
+    Found,
+    LimitState,
+    Price,
+    RowState,
+)
+from castsugar.optimize.space import SCOPE
 from castsugar.report.search_amounts import (
     bound,
     bound_text,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.plane import Plane, plane
-from castsugar.decide.problem import Limit
+from castsugar.optimize.plane import Plane, plane
+from castsugar.optimize.problem import Limit
+from castsugar.optimize.search import Outcome
 from castsugar.report.search_ground import Ground, draw_ground, ground_of
 from castsugar.report.search_marks import Mark, draw_marks, mark_keys, marks_of
 from castsugar.report.search_picture import (

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from castsugar.arrays import FloatArray
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.plane import Plane, recipe_fractions
+from castsugar.optimize.plane import Plane, recipe_fractions
+from castsugar.optimize.search import Outcome
 from castsugar.report.search_picture import best_words, fault_words, is_stated, stem
 from castsugar.report.svg.canvas import INK, PAGE, Point, Stroke, Svg, TextStyle, moves
 from castsugar.report.svg.legend import Key

@@ -8,8 +8,8 @@ from typing import Any
 
 from castsugar import units
 from castsugar.columns import COLUMN
-from castsugar.decide.outcome import Outcome
 from castsugar.kitchen.glass import set_word
+from castsugar.optimize.search import Outcome
 from castsugar.report.kitchen import TITLE as KITCHEN
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import CELL, LABEL, number

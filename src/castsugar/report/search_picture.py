@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from castsugar.columns import COLUMN
-from castsugar.decide.measure import FAILED, broken, unknown
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Goal, Limit
-from castsugar.decide.stated import STATED
+from castsugar.comparison.limits import STATED_MIX
+from castsugar.optimize.plane import FAILED, broken, unknown
+from castsugar.optimize.problem import Goal, Limit
+from castsugar.optimize.search import Outcome
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
 
@@ -116,7 +116,7 @@ def spaced(text: str) -> str:
 
 def is_stated(outcome: Outcome) -> bool:
     """Say whether the mix was given: nothing was searched."""
-    return outcome.found.status == STATED
+    return outcome.found.status == STATED_MIX
 
 
 def range_words(outcome: Outcome) -> str:
@@ -156,7 +156,7 @@ def best_words(outcome: Outcome) -> str:
     words = {
         "infeasible": "least bad mix",
         "incomplete": "best so far",
-        STATED: "new mix",
+        STATED_MIX: "new mix",
     }
     return words.get(outcome.found.status, "best mix")
 

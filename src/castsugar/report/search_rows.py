@@ -9,12 +9,16 @@ from typing import Any
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Caution
-from castsugar.decide.found import LimitState, Price, Relaxation, RowState, Runner
-from castsugar.decide.judge import Judge
-from castsugar.decide.ledger import MOVED
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Limit
-from castsugar.decide.rounding import Weighable
+from castsugar.optimize.problem import MOVED, Judge, Limit
+from castsugar.optimize.rounding import Weighable
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.shadow_prices import (
+    LimitState,
+    Price,
+    Relaxation,
+    RowState,
+    Runner,
+)
 from castsugar.report.data import versions
 from castsugar.report.search_amounts import boundless, broken, gain, not_computed
 from castsugar.report.search_words import Asked, file_key, plain_key, unit_key

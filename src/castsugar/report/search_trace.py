@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.decide.directions import DECADES, Directions, Way, directions
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Goal
+from castsugar.comparison.directions import DECADES, Directions, Way, directions
 from castsugar.errors import unknown_name
+from castsugar.optimize.problem import Goal
+from castsugar.optimize.search import Outcome
 from castsugar.report.search_panel import Curve, Panel, draw_panel, ground_keys
 from castsugar.report.search_picture import (
     PLAIN,

@@ -10,9 +10,9 @@ from typing import Any
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
-from castsugar.decide.outcome import Outcome
-from castsugar.decide.problem import Limit
-from castsugar.decide.table import DELIVERED
+from castsugar.optimize.problem import Limit
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.task import DELIVERED
 from castsugar.report.layout import number, wrapped
 
 _CHANCE = re.compile(r"(.+), ([\d.]+) of 100")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from castsugar.decide.products import Products
+from castsugar.comparison.change import Products
 from castsugar.errors import InputError
 from castsugar.report.svg.axes import Scale, nice_step, nice_ticks, tick_labels
 from castsugar.report.svg.canvas import (

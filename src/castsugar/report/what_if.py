@@ -14,10 +14,15 @@ from typing import Any
 
 from castsugar.arrays import IntArray
 from castsugar.columns import COLUMN
-from castsugar.decide.around import SET_RATIO, Around
-from castsugar.decide.dials import Dial, Dials, dials_of
-from castsugar.decide.problem import Limit
-from castsugar.decide.remaining import best
+from castsugar.comparison.neighbours import (
+    SET_RATIO,
+    Around,
+    Dial,
+    Dials,
+    best,
+    dials_of,
+)
+from castsugar.optimize.problem import Limit
 from castsugar.report.blocks.model import Cell, Panel, Paragraph, Table
 from castsugar.report.search_picture import PLAIN
 from castsugar.report.search_words import Asked
@@ -62,7 +67,7 @@ def what_if(
 
     Three sliders: highest peak pressure, highest pour viscosity, lowest c*. A mix
     remains if it keeps all three and every limit that stays; see
-    :func:`castsugar.decide.remaining.standing`.
+    :func:`castsugar.comparison.neighbours.standing`.
 
     Parameters
     ----------

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray, IntArray
-from castsugar.decide.around import Around
-from castsugar.decide.plane import Plane
-from castsugar.decide.stated import C_STAR
+from castsugar.comparison.limits import C_STAR
+from castsugar.comparison.neighbours import Around
+from castsugar.optimize.plane import Plane
 from castsugar.report.search_words import Asked
 from castsugar.report.svg.axes import Scale, padded
 from castsugar.report.svg.canvas import (

@@ -10,13 +10,15 @@ import numpy as np
 from castsugar import units
 from castsugar.arrays import IntArray
 from castsugar.columns import COLUMN
-from castsugar.decide.around import SET_RATIO, Around
-from castsugar.decide.dials import Dial, Dials
-from castsugar.decide.remaining import (
+from castsugar.comparison.neighbours import (
     ENDLESS,
     REMAINS,
     RULED_OUT,
+    SET_RATIO,
     UNKNOWN,
+    Around,
+    Dial,
+    Dials,
     best,
     standing,
 )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from castsugar.decide.change import BASE, NEW, Change
-from castsugar.decide.claims import SUPPORTED, Judged
-from castsugar.decide.held import BROKEN
-from castsugar.decide.verdicts import CANNOT_TELL
+from castsugar.comparison.change import BASE, NEW, Change
+from castsugar.comparison.claims import SUPPORTED, Judged
+from castsugar.comparison.compare import CANNOT_TELL
+from castsugar.comparison.limits import BROKEN
 from castsugar.report.blocks.model import (
     Block,
     Bullets,

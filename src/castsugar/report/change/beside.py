@@ -6,8 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from castsugar.decide.compare import Comparison
-from castsugar.decide.verdicts import BETTER, RULE
+from castsugar.comparison.compare import BETTER, RULE, Comparison
 from castsugar.report.blocks.model import (
     Block,
     Bullets,

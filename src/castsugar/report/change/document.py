@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from castsugar.decide.change import Change
+from castsugar.comparison.change import Change
 from castsugar.report.blocks.model import (
     Blanks,
     Block,

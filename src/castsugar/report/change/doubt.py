@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from castsugar.decide.change import NEW, Change
-from castsugar.decide.compare import Comparison
-from castsugar.decide.inputs import Input
-from castsugar.decide.overturn import Overturn
-from castsugar.decide.verdicts import CANNOT_TELL
+from castsugar.comparison.change import NEW, Change
+from castsugar.comparison.claims import Overturn
+from castsugar.comparison.compare import CANNOT_TELL, Comparison
+from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report.blocks.model import (
     Block,
     Bullets,

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from castsugar.decide.change import BASE, NEW, Change
-from castsugar.decide.compare import Comparison
-from castsugar.decide.verdicts import RULE
+from castsugar.comparison.change import BASE, NEW, Change
+from castsugar.comparison.compare import RULE, Comparison
 from castsugar.report.blocks.model import Block, Cell, Figure, Paragraph, Section, Table
 from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import best_tables

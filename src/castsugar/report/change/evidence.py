@@ -7,9 +7,9 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
+from castsugar.comparison.change import Change
+from castsugar.comparison.evidence import STANDINGS, Evidence
 from castsugar.data.records import Source
-from castsugar.decide.change import Change
-from castsugar.decide.evidence_record import STANDINGS, Evidence
 from castsugar.report.blocks.model import Bullets, Cell, Paragraph, Section, Table
 
 #: A source in the words of a note: its key in brackets.

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from castsugar.decide.change import Change
-from castsugar.decide.held import Held, Standing
+from castsugar.comparison.change import Change
+from castsugar.comparison.limits import Held, Standing
 from castsugar.report.blocks.model import Block, Cell, Paragraph, Section, Table
 from castsugar.report.change.words import (
     beside,

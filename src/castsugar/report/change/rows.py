@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from castsugar.decide.change import Change
-from castsugar.decide.evidence_record import Evidence
-from castsugar.decide.held import Held
-from castsugar.decide.overturn import Overturn
+from castsugar.comparison.change import Change
+from castsugar.comparison.claims import Overturn
+from castsugar.comparison.evidence import Evidence
+from castsugar.comparison.limits import Held
 from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import firing_rows
 from castsugar.report.change.evidence import source_keys

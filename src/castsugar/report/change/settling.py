@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar.decide.inputs import Input
+from castsugar.comparison.uncertain_inputs import Input
 
 #: Kind of input -> what to do about it.
 _KINDS = {

@@ -6,10 +6,9 @@ import math
 
 from castsugar import units
 from castsugar.columns import COLUMN
-from castsugar.decide.compare import Comparison
-from castsugar.decide.held import BROKEN, KEPT, NOT_COMPUTED, Held, Standing
-from castsugar.decide.through import DECADES
-from castsugar.decide.verdicts import CANNOT_TELL, MOST_FAILED, Cell
+from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
+from castsugar.comparison.drawn_batches import DECADES
+from castsugar.comparison.limits import BROKEN, KEPT, NOT_COMPUTED, Held, Standing
 from castsugar.mix.mix import Mix
 from castsugar.report.blocks.model import Cell as Box
 from castsugar.report.kitchen import one_digit
@@ -78,7 +77,7 @@ def with_interval(cell: Cell) -> str:
 
     Examples
     --------
-    >>> from castsugar.decide.summary import Summary
+    >>> from castsugar.comparison.draws import Summary
     >>> gone = Summary(mean=0, deviation=0, median=0, interval=(0, 0), failed=0)
     >>> cell = Cell(
     ...     column="set_ratio", value=0.97, interval=(0.87, 1.1), difference=gone,

@@ -1,0 +1,1 @@
+"""Mixes beside a baseline: what differs, how surely, and what a change rests on."""

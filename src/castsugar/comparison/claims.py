@@ -1,0 +1,207 @@
+"""Claims on differences between mixes, and what would overturn them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
+from castsugar.comparison.uncertain_inputs import Input
+from castsugar.errors import InputError, unknown_name
+
+# ----------------------------------------------------------------------------
+# What a change is said to do, held against what the draws say.
+
+#: Words that people use to the column that is meant.
+WORDS: Mapping[str, str] = {
+    "pressure": "chamber_pressure_MPa",
+    "flame temperature": "flame_temperature_K",
+    "c*": "characteristic_velocity_m_s",
+    "specific impulse": "specific_impulse_s",
+    "density": "density_kg_m3",
+    "density impulse": "density_impulse_kg_s_m3",
+    "condensed fraction": "condensed_mass_fraction",
+    "pour viscosity": "pour_viscosity_Pa_s",
+    "set ratio": "set_ratio",
+    "storage humidity": "storage_humidity_max_percent",
+}
+
+SUPPORTED, REFUTED, OPEN = "supported", "contradicted", "cannot tell"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """A change is said to make a column lower or higher.
+
+    Attributes
+    ----------
+    column : str
+    direction : str
+        "lower" or "higher".
+    """
+
+    column: str
+    direction: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A claim, and what became of it.
+
+    Attributes
+    ----------
+    claim : Claim
+    verdict : str
+        "supported", "contradicted" or "cannot tell".
+    chance : float
+        Probability that it holds, by the draws; NaN if nothing was computed.
+    why : str
+        Why nothing can be told although draws differ; empty otherwise.
+    """
+
+    claim: Claim
+    verdict: str
+    chance: float
+    why: str = ""
+
+
+def parse_claim(text: str) -> Claim:
+    """Read "lower pressure" or "higher characteristic_velocity_m_s".
+
+    Raises
+    ------
+    InputError
+        If it does not begin with "lower" or "higher".
+    UnknownNameError
+        For a column that is not compared.
+
+    Examples
+    --------
+    >>> parse_claim("lower pressure")
+    Claim(column='chamber_pressure_MPa', direction='lower')
+    """
+    first, _, rest = text.strip().partition(" ")
+    name = " ".join(rest.split())
+    if first.lower() not in (HIGHER, LOWER) or not name:
+        raise InputError(
+            f"the claim {text!r} is not understood; write 'lower' or 'higher' and "
+            "what, for example 'lower pressure'"
+        )
+    known = {**WORDS, **{column: column for column in WORDS.values()}}
+    column = known.get(name.lower(), known.get(name))
+    if column is None:
+        raise unknown_name("word of a claim", name, known)
+    return Claim(column=column, direction=first.lower())
+
+
+def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judged:
+    """Hold a claim against the cells of the new mix.
+
+    Parameters
+    ----------
+    claim : Claim
+    cells : mapping
+        Column to cell.
+    shared_law : bool
+        Whether both mixes burn by one law, so that pressures are not told apart.
+
+    Raises
+    ------
+    InputError
+        For a column that was not computed: its wing was not asked for.
+    """
+    cell = cells.get(claim.column)
+    if cell is None:
+        wing = "--motor" if claim.column.startswith("chamber_") else "--cook"
+        raise InputError(
+            f"the claim on {claim.column} cannot be judged: add {wing} (or --bench), "
+            "without which it is not computed"
+        )
+    chance = cell.chance_higher
+    chance = chance if claim.direction == HIGHER else 1.0 - chance
+    why = ""
+    if shared_law and claim.column.startswith("chamber_"):
+        why = (
+            "both mixes burn by one law here, so how the burn rate changes is not "
+            "known: strands of both would tell"
+        )
+    if cell.verdict == CANNOT_TELL:
+        return Judged(claim=claim, verdict=OPEN, chance=chance, why=why)
+    word = SUPPORTED if cell.verdict == claim.direction else REFUTED
+    return Judged(claim=claim, verdict=word, chance=chance)
+
+
+# ----------------------------------------------------------------------------
+# What would overturn a verdict, and what knowing better would settle.
+
+#: Half-width of a 95 % interval over the standard deviation, of a normal.
+_WIDE = 1.959964
+
+#: Nothing that an input may do in so many standard uncertainties is worth telling.
+FAR = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overturn:
+    """What stands against the verdict on one column.
+
+    Attributes
+    ----------
+    column : str
+    verdict : str
+    input : Input or None
+        The one that does most; None where nothing is uncertain.
+    share : float
+        Of the variance of the difference.
+    steps : float
+        By how many standard uncertainties that input would have to be off, to bring the
+        difference to 0; NaN where effects are not known or the verdict is open.
+    alone : bool
+        For an open verdict: whether knowing that input exactly would settle it.
+    """
+
+    column: str
+    verdict: str
+    input: Input | None
+    share: float
+    steps: float
+    alone: bool
+
+
+def overturn_of(cell: Cell) -> Overturn:
+    """Return what stands against the verdict of a cell.
+
+    First order: the median difference over the effect of one standard uncertainty. For
+    an open verdict the interval without the input, half-width 1.96 s sqrt(1 - share).
+
+    Parameters
+    ----------
+    cell : Cell
+        Of the new mix, beside its baseline.
+    """
+    if not cell.parts:
+        return Overturn(
+            column=cell.column,
+            verdict=cell.verdict,
+            input=None,
+            share=math.nan,
+            steps=math.nan,
+            alone=False,
+        )
+    first = cell.parts[0]
+    middle, spread = cell.difference.median, cell.difference.deviation
+    steps, alone = math.nan, False
+    if cell.verdict == CANNOT_TELL:
+        rest = spread * math.sqrt(max(1.0 - first.share, 0.0))
+        alone = abs(middle) > _WIDE * rest
+    elif math.isfinite(first.effect) and first.effect != 0.0:
+        steps = -middle / first.effect
+    return Overturn(
+        column=cell.column,
+        verdict=cell.verdict,
+        input=first.input,
+        share=first.share,
+        steps=math.inf if abs(steps) > FAR else steps,
+        alone=alone,
+    )

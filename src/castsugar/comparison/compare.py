@@ -1,0 +1,462 @@
+"""Mixes beside a baseline: differences with intervals, and a verdict by rule."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from castsugar import plain
+from castsugar.arrays import FloatArray
+from castsugar.checks import named_options, number
+from castsugar.columns import COLUMN
+from castsugar.comparison.drawn_batches import DECADES, MOTOR
+from castsugar.comparison.draws import (
+    DRAWS,
+    SEED,
+    Draws,
+    Outlook,
+    Part,
+    Summary,
+    draw,
+    summarise,
+)
+from castsugar.comparison.uncertain_inputs import Conditions, Doubts
+from castsugar.errors import InputError
+from castsugar.mix.mix import MixLike
+from castsugar.mix.weighing import share_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+# ----------------------------------------------------------------------------
+# One column of one mix beside the baseline, and the rule of the verdict.
+
+#: Which way is better, where the trade agrees: more impulse from the same mass or
+#: volume, a mix that pours more easily. Flame, pressure, density, condensed share and
+#: setting are good or bad by what is wanted: they are only higher or lower.
+BETTER: Mapping[str, str] = {
+    "characteristic_velocity_m_s": "higher",
+    "specific_impulse_s": "higher",
+    "density_impulse_kg_s_m3": "higher",
+    "pour_viscosity_Pa_s": "lower",
+}
+
+HIGHER, LOWER, CANNOT_TELL = "higher", "lower", "cannot tell"
+
+#: The rule in words, for reports.
+RULE = (
+    "higher or lower if the 95 % interval of the paired difference excludes 0, "
+    "otherwise cannot tell; better or worse only for columns with an agreed direction"
+)
+
+#: Share of paired draws that may have failed before nothing is told.
+MOST_FAILED = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One column of one mix, beside the baseline.
+
+    Attributes
+    ----------
+    column : str
+    value : float
+        With every input at its middle; of viscosity the median of the draws.
+    interval : tuple of float
+        95 %. Moisture acts one way only: the value may stand near an end.
+    difference : Summary
+        Of the paired draws, mix less baseline; of ln for viscosity.
+    chance_higher : float
+        Probability that the difference is above 0, ties shared.
+    verdict : str
+        "higher", "lower" or "cannot tell".
+    merit : str
+        "better" or "worse" where the column has an agreed direction and the verdict is
+        not "cannot tell"; otherwise empty.
+    best : float
+        Probability of being the best of all mixes, ties shared; NaN for a column
+        without an agreed direction.
+    failed : float
+        Share of draws without a number.
+    one_step : float
+        Largest change that one scale step too much of one item makes.
+    step_item : str
+        Which item; empty where none matters.
+    parts : tuple of Part
+        Of the doubt of the difference, largest share first; for the baseline itself, of
+        its value.
+    """
+
+    column: str
+    value: float
+    interval: tuple[float, float]
+    difference: Summary
+    chance_higher: float
+    verdict: str
+    merit: str
+    best: float
+    failed: float
+    one_step: float
+    step_item: str
+    parts: tuple[Part, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values; units are those in the name of the column."""
+        ratio = self.column in DECADES
+        return {
+            "column": self.column,
+            "value": self.value,
+            "interval": list(self.interval),
+            "difference": self.difference.median,
+            "difference_interval": list(self.difference.interval),
+            "difference_is": "ln of the ratio" if ratio else "mix less baseline",
+            "probability_higher": self.chance_higher,
+            "verdict": self.verdict,
+            "merit": self.merit,
+            "probability_best": self.best,
+            "share_failed": self.failed,
+            "one_scale_step": self.one_step,
+            "one_scale_step_of": self.step_item,
+            "doubt": [
+                {"input": p.input.label, "effect": p.effect, "share": p.share}
+                for p in self.parts
+            ],
+        }
+
+
+def verdict(difference: Summary) -> str:
+    """Return "higher", "lower" or "cannot tell" of a paired difference.
+
+    By the rule of :data:`RULE`; "cannot tell" too where more than 5 % of the draws
+    failed.
+    """
+    low, high = difference.interval
+    if difference.failed > MOST_FAILED or math.isnan(low):
+        return CANNOT_TELL
+    if low > 0.0:
+        return HIGHER
+    return LOWER if high < 0.0 else CANNOT_TELL
+
+
+def chance_above(difference: FloatArray) -> float:
+    """Return the probability that a paired difference is above 0, ties shared.
+
+    Examples
+    --------
+    >>> chance_above(np.array([1.0, 2.0, -1.0, 0.0]))
+    0.625
+    """
+    kept = difference[~np.isnan(difference)]
+    if not kept.size:
+        return math.nan
+    return float(np.mean((kept > 0.0) + 0.5 * (kept == 0.0)))
+
+
+def chance_of_best(values: FloatArray, better: str) -> FloatArray:
+    """Return the probability of each mix of being the best one, (mixes,).
+
+    Parameters
+    ----------
+    values : ndarray, shape (draws, mixes)
+        Paired; a draw in which a mix failed does not let it win.
+    better : str
+        "higher", "lower", or empty: NaN.
+
+    Examples
+    --------
+    >>> chance_of_best(np.array([[1.0, 2.0], [3.0, 3.0]]), "higher").tolist()
+    [0.25, 0.75]
+    """
+    if not better:
+        return np.full(values.shape[1], np.nan)
+    merit = values if better == HIGHER else -values
+    known = np.where(np.isnan(merit), -np.inf, merit)
+    wins = (known == known.max(axis=1, keepdims=True)) & ~np.isnan(merit)
+    each = wins.sum(axis=1, keepdims=True)
+    counted = each[:, 0] > 0
+    if not counted.any():
+        return np.full(values.shape[1], np.nan)
+    return (wins[counted] / each[counted]).mean(axis=0)
+
+
+# ----------------------------------------------------------------------------
+# What a reader of a comparison has to know beside its numbers.
+
+
+def notes_of(found: Draws) -> tuple[str, ...]:
+    """Return what a reader has to know."""
+    used = {c.ingredient for mix in found.outlook.mixes for c in mix.cast}
+    unknown = sorted(
+        {i.name for i in used if i.composition and np.isnan(i.enthalpy_uncertainty)}
+    )
+    notes = [
+        f"no uncertainty is stated for the enthalpy of {name} that was chosen; that of "
+        "the catalogue's own row is taken, or none if it has none"
+        for name in unknown
+    ]
+    laws = found.outlook.burn_laws()
+    if len(laws) > 1 and len(set(laws)) < len(laws):
+        notes.append(
+            "mixes that share one burn law differ in pressure by c* and density alone; "
+            "how their burn rates differ is not known, so no verdict is given on it"
+        )
+    whys = found.outlook.withheld()
+    notes += [
+        f"no pressure is told of {mix.name}: {why}"
+        for mix, why in zip(found.outlook.mixes, whys, strict=True)
+        if why
+    ]
+    missing = [
+        COLUMN[name].label
+        for name in found.columns
+        if np.isnan(found.values[name]).mean(axis=0).max() > MOST_FAILED
+    ]
+    if missing:
+        notes.append(
+            f"of some mix more than {100.0 * MOST_FAILED:g} % of the draws gave no "
+            f"number, so no verdict is given on: {', '.join(missing)}"
+        )
+    notes += _catalyst_note(found)
+    return tuple(notes)
+
+
+def _catalyst_note(found: Draws) -> list[str]:
+    """Say what a burn-rate catalyst does that no model here knows."""
+    shares = {mix.name: share_of(mix.cast, "catalyst") for mix in found.outlook.mixes}
+    if len(set(shares.values())) < 2:
+        return []
+    return [
+        "the mixes hold different shares of a burn-rate catalyst: it raises the burn "
+        "rate, and with it the pressure, by what only strands tell (common practice, "
+        "no source)"
+    ]
+
+
+# ----------------------------------------------------------------------------
+# Mixes beside a baseline: differences with intervals, and a verdict by rule.
+#
+# The rule: two mixes differ in a column if the 95 % interval of their paired difference
+# excludes 0; else the answer is "cannot tell". Draws are paired: both mixes meet the
+# same world, so that what they share cancels.
+
+#: One step of a kitchen scale that shows tenths of a gram. [kg]
+SCALE_STEP = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comparison:
+    """Mixes side by side.
+
+    Attributes
+    ----------
+    draws : Draws
+    names : tuple of str
+    baseline : int
+    scale_step : float
+        [kg]
+    cells : tuple of dict
+        One a mix: column to :class:`Cell`.
+    notes : tuple of str
+        What a reader has to know.
+    """
+
+    draws: Draws
+    names: tuple[str, ...]
+    baseline: int
+    scale_step: float
+    cells: tuple[Mapping[str, Cell], ...]
+    notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "baseline": self.names[self.baseline],
+            "rule": RULE,
+            "draws": self.draws.count,
+            "seed": self.draws.seed,
+            "scale_step_g": 1e3 * self.scale_step,
+            "notes": list(self.notes),
+            "inputs": [
+                {
+                    "input": i.label,
+                    "kind": i.kind,
+                    "standard_uncertainty": i.uncertainty,
+                    "unit": i.unit,
+                    "half_normal": i.half,
+                    "origin": i.origin,
+                    "conflict": i.conflict,
+                }
+                for i in self.draws.inputs
+            ],
+            "mixes": [
+                {"name": name, "columns": [cell.to_dict() for cell in own.values()]}
+                for name, own in zip(self.names, self.cells, strict=True)
+            ],
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table: one row a mix and column, units as the column names them."""
+        import pandas as pd
+
+        pairs = zip(self.names, self.cells, strict=True)
+        return pd.DataFrame([_row(n, c) for n, own in pairs for c in own.values()])
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (column, *(_words(own[column]) for own in self.cells))
+            for column in self.draws.columns
+        ]
+        above = f"beside {self.names[self.baseline]}; {RULE}"
+        return plain.html_table(("", *self.names), rows, above)
+
+
+@named_options
+def compare(  # noqa: PLR0913 - keyword-only options
+    mixes: Iterable[MixLike] | Outlook,
+    *,
+    baseline: int | str = 0,
+    conditions: Conditions | None = None,
+    doubts: Doubts | None = None,
+    scale_step: float = SCALE_STEP,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Comparison:
+    """Compare mixes with a baseline by paired draws.
+
+    Parameters
+    ----------
+    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
+    baseline : int or str
+        Place or name of the mix that the others are held against.
+    conditions, doubts, draws, seed
+        As for :func:`castsugar.comparison.draws.draw`.
+    scale_step : float
+        [kg]
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        For a baseline that is none of the mixes, a scale step that is not above 0.
+    RefusedError
+        For an ingredient that is none of the catalogue's.
+
+    Examples
+    --------
+    >>> same = {"potassium nitrate": 65, "sucrose": 35}
+    >>> found = compare([same, dict(same)], draws=100)
+    >>> cell = found.cells[1]["specific_impulse_s"]
+    >>> cell.verdict, cell.difference.interval
+    ('cannot tell', (0.0, 0.0))
+    """
+    if not 0.0 < number(scale_step, "scale_step", "kg") < math.inf:
+        raise InputError(f"the scale step is {scale_step:g} kg; give one above 0")
+    found = draw(mixes, conditions=conditions, doubts=doubts, draws=draws, seed=seed)
+    names = tuple(mix.name for mix in found.outlook.mixes)
+    place = _place(baseline, names)
+    steps = found.outlook.stepped(scale_step)
+    best = {n: chance_of_best(v, BETTER.get(n, "")) for n, v in found.values.items()}
+    cells = tuple(
+        {
+            column: _cell(found, column, (mix, place), best[column], steps[mix])
+            for column in found.columns
+        }
+        for mix in range(len(names))
+    )
+    return Comparison(
+        draws=found,
+        names=names,
+        baseline=place,
+        scale_step=scale_step,
+        cells=cells,
+        notes=notes_of(found),
+    )
+
+
+def _row(name: str, cell: Cell) -> dict[str, Any]:
+    """Return a cell as one flat row."""
+    row = {"name": name, **cell.to_dict()}
+    doubt = row.pop("doubt")
+    for key in ("interval", "difference_interval"):
+        row[f"{key}_low"], row[f"{key}_high"] = row.pop(key)
+    return row | {"largest_doubt": doubt[0]["input"] if doubt else ""}
+
+
+def _words(cell: Cell) -> str:
+    """Return value, interval and verdict in few words."""
+    low, high = (plain.shown(end) for end in cell.interval)
+    told = cell.merit or cell.verdict
+    return f"{plain.shown(cell.value)} ({low} to {high}), {told}"
+
+
+def _cell(
+    found: Draws,
+    column: str,
+    pair: tuple[int, int],
+    best: FloatArray,
+    steps: Mapping[str, Mapping[str, float]],
+) -> Cell:
+    """Return one column of one mix."""
+    mix, baseline = pair
+    own = found.summary(column, mix)
+    paired = found.difference(column, mix, baseline)
+    difference = summarise(paired)
+    word = verdict(difference)
+    if column in MOTOR and share_a_law(found, pair):
+        word = CANNOT_TELL
+    good = BETTER.get(column, "")
+    merit = ""
+    if good and word != CANNOT_TELL:
+        merit = "better" if word == good else "worse"
+    moved = {n: s[column] for n, s in steps.items() if math.isfinite(s[column])}
+    item = max(moved, key=lambda n: abs(moved[n]), default="")
+    return Cell(
+        column=column,
+        value=own.median if column in DECADES else float(found.best[column][mix]),
+        interval=own.interval,
+        difference=difference,
+        chance_higher=chance_above(paired),
+        verdict=word,
+        merit=merit,
+        best=float(best[mix]),
+        failed=own.failed,
+        one_step=moved.get(item, math.nan),
+        step_item=item if moved.get(item) else "",
+        parts=tuple(found.parts(column, mix, None if mix == baseline else baseline)),
+    )
+
+
+def share_a_law(found: Draws, pair: tuple[int, int]) -> bool:
+    """Say whether two mixes burn by one law: their pressures are then not told apart.
+
+    How the burn rate changes from one to the other is not known, so the difference,
+    which shows c* and density alone, decides nothing.
+    """
+    laws = found.outlook.burn_laws()
+    return bool(laws) and laws[pair[0]] == laws[pair[1]]
+
+
+def _place(baseline: int | str, names: tuple[str, ...]) -> int:
+    """Return the place of the baseline."""
+    if isinstance(baseline, str) and names.count(baseline) == 1:
+        return names.index(baseline)
+    whole = isinstance(baseline, int) and not isinstance(baseline, bool)
+    if whole and 0 <= int(baseline) < len(names):
+        return int(baseline)
+    listed = ", ".join(repr(name) for name in names)
+    raise InputError(
+        f"the baseline is {baseline!r}; give the place (0 to {len(names) - 1}) or the "
+        f"one-off name of a mix: {listed}"
+    )

@@ -1,0 +1,620 @@
+"""Drawn batches of one recipe through all wings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import stats
+from scipy.special import ndtr
+
+from castsugar import rows
+from castsugar.arrays import FloatArray
+from castsugar.comparison.uncertain_inputs import (
+    Conditions,
+    Doubts,
+    Input,
+    Recipe,
+    Scores,
+    of_shifts,
+    shifted,
+)
+from castsugar.constants import STANDARD_GRAVITY
+from castsugar.kitchen.parameters import (
+    NAMES,
+    OF_SYRUP,
+    Kitchen,
+    Values,
+    find,
+    values_of,
+)
+from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
+from castsugar.kitchen.pour_table import browned_of
+from castsugar.kitchen.verdict import ROOM, humidity
+from castsugar.mix.blends import Blends, of_mixes
+from castsugar.motor import mass_balance, peak_pressure
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.mass_balance import Bands, withheld
+from castsugar.motor.peak_pressure import one_band_each
+from castsugar.motor.pressure_table import (
+    BEYOND,
+    burn_law_of,
+    doubt_of,
+    freedom_of,
+    is_measured,
+    rates_of,
+    single_law,
+    spread_of,
+)
+from castsugar.rows import other_set, shipped_species
+from castsugar.thermo import solver
+from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
+
+# ----------------------------------------------------------------------------
+# Drawn batches of one recipe in the pot, one row a draw.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cooking:
+    """Drawn batches out of the pot; NaN where there is no model, shape (rows,).
+
+    Attributes
+    ----------
+    viscosity, set_ratio, humidity : ndarray
+        [Pa s], [-]; relative humidity above which a grain draws water [%]
+    water_lost : ndarray
+    solids : ndarray
+        Dry solids of the syrup off the stated ones, in standard uncertainties.
+    """
+
+    viscosity: FloatArray
+    set_ratio: FloatArray
+    humidity: FloatArray
+    water_lost: FloatArray
+    solids: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class InPot:
+    """A recipe on a kitchen's stove.
+
+    Attributes
+    ----------
+    recipe : Recipe
+    kitchen : Kitchen
+    gap : str
+        Why there is no model.
+    measured : bool
+        Whether its syrup is the one that the kitchen was measured with.
+    browned : float
+        Degraded share of its sugar.
+    stated_loss : float
+        Share of the water that is known to leave; NaN where the kitchen decides.
+    """
+
+    recipe: Recipe
+    kitchen: Kitchen
+    gap: str
+    measured: bool
+    browned: float
+    stated_loss: float
+
+    @classmethod
+    def of(cls, recipe: Recipe, kitchen: Kitchen) -> InPot:
+        """Put a recipe on the stove."""
+        pot = pots_of(None, recipe.pot(recipe.weighed({}, 1)), kitchen)
+        gap = pot.gap[0] or ("too hot" if kitchen.too_hot else "")
+        return cls(
+            recipe=recipe,
+            kitchen=kitchen,
+            gap=gap,
+            measured=bool(pot.measured_syrup[0]),
+            browned=float(browned_of(pot, kitchen)[0]),
+            stated_loss=float(pot.stated_loss[0]),
+        )
+
+    def inputs(self) -> list[Input]:
+        """Return what is uncertain about kitchen and syrup."""
+        used = bool(self.recipe.syrups)
+        names = NAMES if not self.gap else OF_SYRUP[:1]
+        belief = self.kitchen.belief
+        if not self.measured:
+            belief = belief.of_another_syrup()
+        spreads = dict(zip(NAMES, belief.spreads().tolist(), strict=True))
+        origins = dict(zip(NAMES, belief.origins, strict=True))
+        found = []
+        for name in names:
+            if name in OF_SYRUP and not used:
+                continue
+            parameter = find(name)
+            of = f" ({self._syrup})" if name in OF_SYRUP else ""
+            scale = "" if parameter.scale == "plain" else f" ({parameter.scale} scale)"
+            found.append(
+                Input(
+                    key=self._key(name),
+                    kind="syrup" if name in OF_SYRUP else "kitchen",
+                    label=f"{parameter.label}{of}",
+                    uncertainty=spreads[name],
+                    unit=f"{parameter.unit}{scale}".strip(),
+                    origin=origins[name],
+                )
+            )
+        return found
+
+    def cooked(self, weighed: FloatArray, scores: Scores) -> Cooking:
+        """Cook batches, (rows, k + 1)."""
+        rows = len(weighed)
+        values = self._values(scores, rows)
+        solids = values.syrup_solids[:, 0]
+        if self.gap:
+            gone = np.full(rows, np.nan)
+            stated = self.stated_loss
+            lost = np.full(
+                rows, self.recipe.mix.water_lost if math.isnan(stated) else stated
+            )
+            return Cooking(
+                viscosity=gone,
+                set_ratio=gone,
+                humidity=gone,
+                water_lost=lost,
+                solids=solids,
+            )
+        kitchen = self.kitchen
+        pot = pots_of(None, self.recipe.pot(weighed), kitchen)
+        start = water_at_start(pot, values)
+        left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
+        eta, _ = poured(pot, values, kitchen.cook, kitchen.air_pressure)
+        cold = standing(pot, values, left, np.asarray(ROOM))
+        return Cooking(
+            viscosity=eta[:, 0],
+            set_ratio=cold.crowding[:, 0],
+            humidity=humidity(pot, values, cold)[:, 0],
+            water_lost=np.clip(lost[:, 0], 0.0, 1.0),
+            solids=solids,
+        )
+
+    @property
+    def _syrup(self) -> str:
+        return " + ".join(sorted(s.use.name for s in self.recipe.syrups))
+
+    def _key(self, name: str) -> str:
+        own = name in OF_SYRUP and not self.measured
+        return f"kitchen|{name}|{self._syrup}" if own else f"kitchen|{name}"
+
+    def _values(self, scores: Scores, rows: int) -> Values:
+        """Return the parameters, (rows, 1) each, so that rows meet rows."""
+        belief = self.kitchen.belief
+        if not self.measured:
+            belief = belief.of_another_syrup()
+        zero = np.zeros(rows)
+        normals = np.stack([scores.get(self._key(n), zero) for n in NAMES], axis=-1)
+        return values_of((belief.mean + normals @ belief.root().T)[:, None, :])
+
+
+# ----------------------------------------------------------------------------
+# Drawn batches of one recipe in a motor, one row a draw.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class InMotor:
+    """A recipe in a motor: its burn law, and how firmly that is known.
+
+    Attributes
+    ----------
+    hardware : Hardware
+    law : str
+        Name of the doubt of the burn law; recipes that share the law share it.
+    words : str
+        What people call it.
+    origin : str
+    bands : Bands
+    log_rate_u, exponent_u, correlation, freedom, centre : float
+    withheld : str
+        Why no pressure is told; empty if one is.
+    """
+
+    hardware: Hardware
+    law: str
+    words: str
+    origin: str
+    bands: Bands
+    log_rate_u: float
+    exponent_u: float
+    correlation: float
+    freedom: float
+    centre: float
+    withheld: str = ""
+
+    @classmethod
+    def of(cls, recipe: Recipe, hardware: Hardware) -> InMotor:
+        """Choose the burn law of a recipe."""
+        mixes = [recipe.mix]
+        blends, burning = of_mixes(mixes), hardware.burning.law
+        origin = burn_law_of(blends, hardware, mixes=mixes).origin
+        if not burning.mixes:
+            single = single_law(hardware)
+            known = spread_of(single)
+            return cls(
+                hardware=hardware,
+                law=single.name,
+                words=single.name,
+                origin=origin,
+                bands=known["bands"],
+                log_rate_u=float(known["log_rate_u"]),
+                exponent_u=float(known["exponent_u"]),
+                correlation=float(known["correlation"]),
+                freedom=float(known["degrees_of_freedom"]),
+                centre=float(known["centre"]),
+            )
+        rates, foreign = rates_of(blends, mixes, hardware)
+        own = bool(is_measured(rates, foreign)[0])
+        name = burning.mixes[int(rates.nearest[0])].name if own else recipe.batch
+        centre = burning.reference_pressure
+        bands = one_band_each(rates.log_rate, rates.exponent, centre)
+        return cls(
+            hardware=hardware,
+            law=name if own else f"{name}, not measured",
+            words=name if own else f"{recipe.mix.name}, not measured",
+            origin=origin,
+            bands=Bands(
+                edges=bands.edges,
+                log_rate=bands.log_rate[0],
+                exponent=bands.exponent[0],
+            ),
+            log_rate_u=float(doubt_of(rates, foreign)[0]),
+            exponent_u=float(rates.exponent_u[0]),
+            correlation=0.0,
+            freedom=float(freedom_of(burning, rates, foreign)[0]),
+            centre=centre,
+        )
+
+    def judged(self, density: FloatArray, velocity: FloatArray) -> InMotor:
+        """Return it with its word on whether a pressure is told, at the middle.
+
+        Parameters
+        ----------
+        density, velocity : ndarray, shape (1,)
+            As for :meth:`pressures`.
+        """
+        middle = 1e6 * self.pressures(density, velocity, {})
+        why = withheld(self.bands, middle, self.hardware.ambient_pressure)
+        return replace(self, withheld=str(why[0]))
+
+    def inputs(self) -> list[Input]:
+        """Return what is uncertain about motor and burn law."""
+        few = 1.0 if np.isfinite(self.freedom) else 0.0
+        law: tuple[tuple[str, str, float], ...] = (
+            ("rate", "burn rate", self.log_rate_u),
+            ("exponent", "pressure exponent of the burn law", self.exponent_u),
+            ("freedom", "few strands behind the burn law", few),
+        )
+        found = [
+            Input(
+                key=self._key(name),
+                kind="motor",
+                label=f"{label} ({self.words})",
+                uncertainty=u,
+                unit="relative" if name == "rate" else "",
+                origin=self.origin,
+            )
+            for name, label, u in law
+        ]
+        found += [
+            Input(
+                key=f"motor|{name}",
+                kind="motor",
+                label=f"motor: {name.replace('_', ' ')}",
+                uncertainty=u,
+                unit="relative, of the supply",
+                origin="stated for the motor, or common practice",
+            )
+            for name, u in self._spread().items()
+        ]
+        return found
+
+    def pressures(
+        self, density: FloatArray, velocity: FloatArray, scores: Scores
+    ) -> FloatArray:
+        """Return the peak pressure of every row; infinite where none is stable. [MPa]
+
+        NaN in every row where none is told.
+
+        Parameters
+        ----------
+        density, velocity : ndarray, shape (rows,)
+            Without voids [kg/m3]; ideal c* [m/s].
+        """
+        zero = np.zeros(len(density))
+        if self.withheld:
+            return np.full(len(density), np.nan)
+
+        def score(key: str) -> FloatArray:
+            return scores.get(key, zero)
+
+        widening = self._widening(ndtr(score(self._key("freedom"))))
+        t = widening * score(self._key("rate"))
+        other = widening * score(self._key("exponent"))
+        rest = np.sqrt(max(1.0 - self.correlation**2, 0.0))
+        shifts = peak_pressure.LawShifts(
+            log_rate=self.log_rate_u * t,
+            exponent=self.exponent_u * (self.correlation * t + rest * other),
+            centre=self.centre,
+        )
+        motor = self.hardware.motor(density=1800.0, characteristic_velocity=900.0)
+        supply = mass_balance.supply(
+            kn=motor.kn_max * motor.propellant.density_ratio,
+            density=density,
+            characteristic_velocity=self.hardware.margin_factor * velocity,
+            rate_factor=motor.propellant.rate_factor,
+        )
+        added = sum(
+            (u * score(f"motor|{n}") for n, u in self._spread().items()), start=zero
+        )
+        found = peak_pressure.drawn_pressures(
+            self.bands, supply * np.exp(added), shifts
+        )
+        return np.where(found > BEYOND, np.inf, 1e-6 * found)
+
+    def _key(self, name: str) -> str:
+        return f"burn law|{name}|{self.law}"
+
+    def _spread(self) -> dict[str, float]:
+        return self.hardware.spread.log_supply(self.hardware.temperature_sensitivity)
+
+    def _widening(self, chances: FloatArray) -> FloatArray:
+        """Return what turns normal scores into Student-t ones."""
+        if not np.isfinite(self.freedom):
+            return np.ones(len(chances))
+        return np.sqrt(self.freedom / stats.chi2.ppf(chances, self.freedom))
+
+
+# ----------------------------------------------------------------------------
+# One recipe through all wings: from scores of the inputs to columns.
+#
+# The second product set is solved at the middle; a draw adds its score times the
+# difference, as one standard uncertainty.
+
+#: Columns that every mix has, then those of a kitchen and of a motor.
+THERMO = (
+    "flame_temperature_K",
+    "characteristic_velocity_m_s",
+    "specific_impulse_s",
+    "density_kg_m3",
+    "density_impulse_kg_s_m3",
+    "condensed_mass_fraction",
+)
+KITCHEN = ("pour_viscosity_Pa_s", "set_ratio", "storage_humidity_max_percent")
+MOTOR = ("chamber_pressure_MPa",)
+
+#: Columns that run over decades: differences are of the logarithm, so ratios.
+DECADES = ("pour_viscosity_Pa_s",)
+
+#: Keys of two inputs that all mixes share.
+PRODUCT_DATA, PRESSURE = "product data", "chamber pressure"
+
+#: Columns whose derivatives are known in closed form: row of `Flow.by_enthalpy`.
+_ROWS = {
+    "flame_temperature_K": 0,
+    "characteristic_velocity_m_s": 1,
+    "specific_impulse_s": 2,
+    "density_impulse_kg_s_m3": 2,
+}
+
+Columns = dict[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Place:
+    """One recipe with its wings, and what the other product set changes."""
+
+    recipe: Recipe
+    stove: InPot | None
+    bench: InMotor | None
+    rival: Mapping[str, float]
+
+
+def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:
+    """Put a recipe under conditions, and ask the other product set."""
+    kitchen, motor = conditions.kitchen, conditions.motor
+    place = Place(
+        recipe=recipe,
+        stove=InPot.of(recipe, kitchen) if kitchen is not None else None,
+        bench=InMotor.of(recipe, motor) if motor is not None else None,
+        rival={},
+    )
+    table = conditions.species or shipped_species()
+    middle = recipe.weighed({}, 1)
+
+    def burnt(species: SpeciesTable) -> Columns:
+        own = replace(conditions, species=species)
+        return _burnt(place, own, doubts, {}, middle)[0]
+
+    own = burnt(table)
+    if place.bench is not None:
+        known = own["density_kg_m3"], own["characteristic_velocity_m_s"]
+        place = replace(place, bench=place.bench.judged(*known))
+    if not doubts.product_data:
+        return place
+    other = burnt(other_set(table))
+    return replace(
+        place, rival={n: float(np.nan_to_num(other[n] - own[n])[0]) for n in THERMO}
+    )
+
+
+def inputs_of(place: Place) -> list[Input]:
+    """Return what is uncertain about a recipe and its wings."""
+    found = place.recipe.inputs()
+    found += place.stove.inputs() if place.stove else place.recipe.solids()
+    return found + (place.bench.inputs() if place.bench else [])
+
+
+def common(doubts: Doubts) -> list[Input]:
+    """Return the inputs that every mix shares."""
+    return [
+        Input(
+            key=PRODUCT_DATA,
+            kind="product data",
+            label="data of the combustion products",
+            uncertainty=1.0 if doubts.product_data else 0.0,
+            unit="difference between the two product sets",
+            origin="two shipped sets; their difference taken whole",
+        ),
+        Input(
+            key=PRESSURE,
+            kind="pressure",
+            label="chamber pressure",
+            uncertainty=doubts.pressure,
+            unit="relative",
+            origin="stated, or common practice",
+        ),
+    ]
+
+
+def input_values(
+    place: Place, conditions: Conditions, doubts: Doubts, scores: Scores, count: int
+) -> Columns:
+    """Return the columns of a recipe at scores, (count,) each."""
+    weighed = place.recipe.weighed(scores, count)
+    return solved(place, conditions, doubts, scores, weighed)
+
+
+def solved(
+    place: Place,
+    conditions: Conditions,
+    doubts: Doubts,
+    scores: Scores,
+    weighed: FloatArray,
+) -> Columns:
+    """Return the columns of weighed batches."""
+    found, cooking = _burnt(place, conditions, doubts, scores, weighed)
+    data = scores.get(PRODUCT_DATA)
+    if data is not None:
+        found |= {n: found[n] + data * change for n, change in place.rival.items()}
+    if cooking is not None:
+        found["pour_viscosity_Pa_s"] = cooking.viscosity
+        found["set_ratio"] = cooking.set_ratio
+        found["storage_humidity_max_percent"] = cooking.humidity
+    if place.bench is not None:
+        found["chamber_pressure_MPa"] = place.bench.pressures(
+            found["density_kg_m3"], found["characteristic_velocity_m_s"], scores
+        )
+    return found
+
+
+def _cast(
+    place: Place, scores: Scores, weighed: FloatArray
+) -> tuple[Blends, Cooking | None]:
+    """Return batches as cast, and what the kitchen says."""
+    if place.stove is None:
+        return place.recipe.cast(weighed, scores), None
+    cooking = place.stove.cooked(weighed, scores)
+    blends = place.recipe.cast(
+        weighed,
+        scores,
+        solids=cooking.solids,
+        water_lost=cooking.water_lost,
+        browned=place.stove.browned,
+    )
+    return blends, cooking
+
+
+def _job(
+    conditions: Conditions,
+    doubts: Doubts,
+    scores: Scores,
+    blends: Blends,
+) -> Job:
+    score = scores.get(PRESSURE, np.zeros(len(blends)))
+    return Job(
+        table=conditions.species or shipped_species(),
+        elements=blends.elements,
+        enthalpy=blends.enthalpy,
+        pressure=conditions.pressure * np.exp(doubts.pressure * score),
+        exit_pressure=conditions.exit_pressure,
+        flow=conditions.flow,
+    )
+
+
+def _burnt(
+    place: Place,
+    conditions: Conditions,
+    doubts: Doubts,
+    scores: Scores,
+    weighed: FloatArray,
+) -> tuple[Columns, Cooking | None]:
+    """Return the thermo columns of batches, and what the kitchen says."""
+    blends, cooking = _cast(place, scores, weighed)
+    flow = solver.solve(_job(conditions, doubts, scores, blends))
+    return _thermo(flow, blends), cooking
+
+
+def _thermo(flow: Flow, blends: Blends) -> Columns:
+    known = rows.flow_columns(flow, blends, [""] * len(blends))
+    known["density_kg_m3"] = blends.density
+    return {name: np.asarray(known[name], dtype=float) for name in THERMO}
+
+
+def jacobian_of(
+    place: Place, inputs: Sequence[Input], conditions: Conditions, doubts: Doubts
+) -> FloatArray:
+    """Return the changes of one recipe, (5, inputs)."""
+    scores = shifted(inputs)
+    weighed = place.recipe.weighed(scores, 1 + 2 * len(inputs))
+    blends, _ = _cast(place, scores, weighed)
+    middle = blends.take(slice(0, 1))
+    job = replace(_job(conditions, doubts, {}, middle), differentiate=True)
+    flow = solver.solve(job)
+    values = _thermo(flow, middle)
+    by_charge = np.concatenate([flow.by_elements[0], flow.by_enthalpy[0][:, None]], 1)
+    charge = np.column_stack([blends.elements, blends.enthalpy])
+    change = of_shifts(charge, inputs)
+    moved = np.where(change[None] == 0.0, 0.0, by_charge[:, :, None] * change[None])
+    steps = moved.sum(axis=1)
+    steps[2] /= STANDARD_GRAVITY
+    density = of_shifts(blends.density, inputs)
+    found = {n: steps[row] for n, row in _ROWS.items()}
+    found["density_kg_m3"] = density
+    found["density_impulse_kg_s_m3"] = (
+        found["specific_impulse_s"] * values["density_kg_m3"]
+        + values["specific_impulse_s"] * density
+    )
+    result = np.stack([found[name] for name in THERMO[:5]])
+    return _with_common(result, place, inputs, conditions, doubts)
+
+
+def _with_common(
+    result: FloatArray,
+    place: Place,
+    inputs: Sequence[Input],
+    conditions: Conditions,
+    doubts: Doubts,
+) -> FloatArray:
+    """Add what product data and pressure change."""
+    keys = [i.key for i in inputs]
+    if PRODUCT_DATA in keys:
+        column = keys.index(PRODUCT_DATA)
+        result[:, column] += [place.rival[n] for n in THERMO[:5]]
+    if PRESSURE in keys:
+        pair = {PRESSURE: np.array([1.0, -1.0])}
+        found = input_values(replace(place, bench=None), conditions, doubts, pair, 2)
+        column = keys.index(PRESSURE)
+        result[:, column] += [0.5 * (found[n][0] - found[n][1]) for n in THERMO[:5]]
+    return result
+
+
+def on_scale(name: str, values: FloatArray) -> FloatArray:
+    """Return values on the scale of their differences."""
+    with np.errstate(divide="ignore"):
+        return np.log(values) if name in DECADES else values
+
+
+def less(one: FloatArray, two: FloatArray) -> FloatArray:
+    """Return one less two, 0 where both are equal, infinite ones included."""
+    with np.errstate(invalid="ignore"):
+        return np.where(one == two, 0.0, one - two)

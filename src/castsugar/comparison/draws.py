@@ -1,0 +1,540 @@
+"""Draws of rows: their intervals, and where the doubt comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import rankdata
+
+from castsugar.arrays import FloatArray
+from castsugar.checks import instance, whole
+from castsugar.comparison.drawn_batches import (
+    KITCHEN,
+    MOTOR,
+    THERMO,
+    Columns,
+    Place,
+    common,
+    input_values,
+    inputs_of,
+    jacobian_of,
+    less,
+    on_scale,
+    placed,
+    solved,
+)
+from castsugar.comparison.uncertain_inputs import (
+    Conditions,
+    Doubts,
+    Input,
+    Recipe,
+    Scores,
+    drawn,
+    of_shifts,
+    shifted,
+    unique,
+)
+from castsugar.errors import InputError, unknown_name
+from castsugar.mix import refusals
+from castsugar.mix.mix import Mix, MixLike, as_mixes
+from castsugar.numerics import carried, variance
+
+# ----------------------------------------------------------------------------
+# Draws of one quantity in few numbers.
+
+#: Coverage probability of the intervals.
+COVERAGE = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """What draws of one quantity say.
+
+    Attributes
+    ----------
+    mean, deviation : float
+        NaN where a draw is infinite.
+    median : float
+    interval : tuple of float
+        Probabilistically symmetric coverage interval.
+    failed : float
+        Share of draws without a number, left out of everything else.
+    """
+
+    mean: float
+    deviation: float
+    median: float
+    interval: tuple[float, float]
+    failed: float
+
+
+def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
+    """Summarise draws of one quantity.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (n,)
+        NaN where one failed; infinite ones count at their end.
+    coverage : float
+
+    Notes
+    -----
+    JCGM 101:2008, 7.6 and 7.7.2: of M ordered values the interval runs from the r-th to
+    the (r + q)-th, q = p M and r = (M - q) / 2, each rounded to a whole number.
+
+    Examples
+    --------
+    >>> summarise(np.arange(1.0, 101.0), 0.9).interval
+    (5.0, 95.0)
+    """
+    kept = np.sort(draws[~np.isnan(draws)])
+    failed = 1.0 - len(kept) / len(draws) if len(draws) else 1.0
+    count = len(kept)
+    if not count:
+        gone = float("nan")
+        return Summary(
+            mean=gone, deviation=gone, median=gone, interval=(gone, gone), failed=1.0
+        )
+    q = int(coverage * count + 0.5)
+    r = max((count - q + 1) // 2, 1) if (count - q) % 2 else max((count - q) // 2, 1)
+    high = min(r + q, count)
+    finite = bool(np.isfinite(kept).all())
+    middle = kept[(count - 1) // 2], kept[count // 2]
+    return Summary(
+        mean=float(kept.mean()) if finite else float("nan"),
+        deviation=float(kept.std(ddof=1)) if finite and count > 1 else float("nan"),
+        median=float(middle[0] if middle[0] == middle[1] else sum(middle) / 2.0),
+        interval=(float(kept[r - 1]), float(kept[high - 1])),
+        failed=failed,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """What one input adds to a doubt.
+
+    Attributes
+    ----------
+    input : Input
+    effect : float
+        Change per standard deviation of the input, with its sign; NaN where it is not
+        known. [unit of the column]
+    share : float
+        Of the variance, all inputs together 1.
+    """
+
+    input: Input
+    effect: float
+    share: float
+
+
+def parts_of(
+    inputs: Sequence[Input], effects: FloatArray, squares: FloatArray
+) -> list[Part]:
+    """Return parts of a doubt, the largest first; none where nothing matters.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    effects, squares : ndarray, shape (inputs,)
+        Effects, and what their shares are in proportion to.
+    """
+    total = float(squares.sum())
+    order = np.argsort(-squares, kind="stable").tolist()
+    return [
+        Part(input=inputs[i], effect=float(effects[i]), share=float(squares[i]) / total)
+        for i in order
+        if squares[i] > 0.0
+    ]
+
+
+# ----------------------------------------------------------------------------
+# Mixes under conditions, and everything that is uncertain about them.
+#
+# Each recipe is solved in a batch of its own, so that a mix alone and in a crowd has
+# the same bits; recipes that occur twice are solved once.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outlook:
+    """Mixes under conditions, with everything that is uncertain about them.
+
+    Attributes
+    ----------
+    mixes : tuple of Mix
+    conditions : Conditions
+    doubts : Doubts
+    inputs : tuple of Input
+        Of all mixes, each once.
+    """
+
+    mixes: tuple[Mix, ...]
+    conditions: Conditions
+    doubts: Doubts
+    inputs: tuple[Input, ...]
+    _places: Mapping[str, Place]
+    _keys: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls,
+        mixes: MixLike | Iterable[MixLike],
+        conditions: Conditions | None = None,
+        doubts: Doubts | None = None,
+    ) -> Outlook:
+        """Collect what is uncertain about mixes.
+
+        Parameters
+        ----------
+        mixes : iterable of what :func:`castsugar.mix.mix.as_mix` takes
+        conditions : Conditions, optional
+        doubts : Doubts, optional
+
+        Raises
+        ------
+        InputError
+            Without a mix; and what weighing refuses.
+        RefusedError
+            For an ingredient that is none of the catalogue's, and for a dummy.
+        """
+        instance(conditions, Conditions, "conditions")
+        instance(doubts, Doubts, "doubts")
+        conditions, doubts = conditions or Conditions(), doubts or Doubts()
+        listed = tuple(as_mixes(mixes))
+        if not listed:
+            raise InputError("no mixes given; give one or more to look at")
+        for mix in listed:
+            refusals.check_catalogued(mix.name, mix.weighed)
+            refusals.check_burns(mix.name, mix.weighed)
+        places: dict[str, Place] = {}
+        keys = []
+        for mix in listed:
+            recipe = Recipe.of(mix, doubts)
+            keys.append(recipe.identity)
+            if recipe.identity not in places:
+                places[recipe.identity] = placed(recipe, conditions, doubts)
+        found = [i for p in places.values() for i in inputs_of(p)]
+        return cls(
+            mixes=listed,
+            conditions=conditions,
+            doubts=doubts,
+            inputs=unique([*found, *common(doubts)]),
+            _places=places,
+            _keys=tuple(keys),
+        )
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Return the names of the columns."""
+        kitchen = KITCHEN if self.conditions.kitchen is not None else ()
+        motor = MOTOR if self.conditions.motor is not None else ()
+        return (*THERMO, *kitchen, *motor)
+
+    def values(self, scores: Scores, count: int) -> Columns:
+        """Return every column, (rows, mixes), at scores of the inputs, (rows,) each.
+
+        NaN where a row could not be computed; infinite where a mix jams or a motor
+        has no stable pressure.
+        """
+        found = {
+            key: input_values(place, self.conditions, self.doubts, scores, count)
+            for key, place in self._places.items()
+        }
+        return {
+            name: np.stack([found[key][name] for key in self._keys], axis=1)
+            for name in self.columns
+        }
+
+    def burn_laws(self) -> tuple[str, ...]:
+        """Return what burn law each mix has; empty without a motor."""
+        benches = [self._places[key].bench for key in self._keys]
+        return tuple(b.law for b in benches if b is not None)
+
+    def withheld(self) -> tuple[str, ...]:
+        """Return why no pressure is told of each mix; empty where one is."""
+        benches = [self._places[key].bench for key in self._keys]
+        return tuple(b.withheld if b is not None else "" for b in benches)
+
+    def stepped(self, step: float) -> list[Mapping[str, Mapping[str, float]]]:
+        """Return what one scale step more of one item changes.
+
+        Parameters
+        ----------
+        step : float
+            [kg]
+
+        Returns
+        -------
+        list, one a mix
+            Item to column to change, in the column's unit (of ln for
+            :data:`castsugar.comparison.drawn_batches.DECADES`).
+        """
+        own = {}
+        for key, place in self._places.items():
+            weighed = np.vstack(
+                [place.recipe.weighed({}, 1), place.recipe.one_step(step)]
+            )
+            found = solved(place, self.conditions, self.doubts, {}, weighed)
+            moved = {n: on_scale(n, found[n]) for n in self.columns}
+            own[key] = {
+                item: {n: float(less(v[1 + i], v[0])) for n, v in moved.items()}
+                for i, item in enumerate(place.recipe.names)
+            }
+        return [own[key] for key in self._keys]
+
+    def jacobian(self) -> FloatArray:
+        """Return analytic changes per standard deviation, (mixes, 5, inputs).
+
+        Of flame temperature, c*, specific impulse, density and density impulse. The
+        solver's derivatives by elements and enthalpy meet the changes of the cast,
+        which need no solver; that by pressure is a difference. Water that a kitchen
+        takes is part of the cast.
+
+        Raises
+        ------
+        InputError
+            For frozen flow.
+        """
+        if self.conditions.flow == "frozen":
+            raise InputError(
+                "derivatives of flow 'frozen' are not known in closed form; use "
+                "'equilibrium' or 'no-solidification'"
+            )
+        found = {
+            key: jacobian_of(place, self.inputs, self.conditions, self.doubts)
+            for key, place in self._places.items()
+        }
+        return np.stack([found[key] for key in self._keys])
+
+
+# ----------------------------------------------------------------------------
+# Draws of rows, their intervals, and where the doubt comes from.
+#
+# Monte-Carlo as in JCGM 101:2008 (supplement 1 to the guide): draws of independent
+# inputs through the whole model; interval by 7.7.2, probabilistically symmetric. Beside
+# it the guide's linear propagation with analytic derivatives, as a check.
+
+#: A squared rank correlation below this over the number of draws is chance: 3 sigma.
+_CHANCE = 9.0
+
+#: A difference within this share of the values is rounding.
+_ROUNDING = 1e-12
+
+#: Draws and seed by default; the fewest draws that a 95 % interval is taken from.
+DRAWS, SEED, FEWEST = 2000, 1, 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draws:
+    """Rows drawn together.
+
+    Attributes
+    ----------
+    outlook : Outlook
+        Mixes, conditions and inputs.
+    seed, count : int
+    scores : dict of str to ndarray, shape (count,)
+        Standard normal scores of the inputs that were drawn, by key.
+    best : dict of str to ndarray, shape (mixes,)
+        Every input in the middle, powders as dry as the recipe says.
+    values : dict of str to ndarray, shape (count, mixes)
+        Row i is the same world for all mixes.
+    effects : dict of str to ndarray, shape (mixes, inputs)
+        Change per standard deviation of each input, one moved at a time through the
+        whole model (half the difference between one up and one down); of ln for
+        viscosity. NaN where a step jams.
+    """
+
+    outlook: Outlook
+    seed: int
+    count: int
+    scores: Mapping[str, FloatArray]
+    best: Mapping[str, FloatArray]
+    values: Mapping[str, FloatArray]
+    effects: Mapping[str, FloatArray]
+
+    @property
+    def inputs(self) -> tuple[Input, ...]:
+        """Return the inputs, in the order of the last axis of `effects`."""
+        return self.outlook.inputs
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Return the names of the columns."""
+        return self.outlook.columns
+
+    def summary(self, column: str, mix: int) -> Summary:
+        """Summarise a column of one mix."""
+        return summarise(self.values[self.known(column)][:, mix])
+
+    def difference(self, column: str, mix: int, baseline: int) -> FloatArray:
+        """Return paired differences, (count,); of ln for viscosity.
+
+        Exactly 0 for a mix of the same recipe, where both jam, and where only rounding
+        is left, so that no verdict hangs on it.
+        """
+        drawn = on_scale(column, self.values[self.known(column)])
+        found = less(drawn[:, mix], drawn[:, baseline])
+        scale = np.abs(drawn[:, [mix, baseline]]).max(axis=1)
+        equal = np.isfinite(scale) & (np.abs(found) <= _ROUNDING * scale)
+        return np.where(equal, 0.0, found)
+
+    def parts(self, column: str, mix: int, baseline: int | None = None) -> list[Part]:
+        """Return what each input adds to the doubt, the largest share first.
+
+        Parameters
+        ----------
+        column : str
+        mix : int
+        baseline : int, optional
+            Of the difference to this mix, shared inputs cancelling.
+
+        Returns
+        -------
+        list of Part
+            By linear parts: what to measure better stands first. Where a step jams, by
+            squared rank correlations of the draws, effects NaN. Empty where no input
+            matters.
+        """
+        effects = self.effects[self.known(column)]
+        with np.errstate(invalid="ignore"):
+            row = effects[mix] - (0.0 if baseline is None else effects[baseline])
+        if not np.isfinite(row).all():
+            return self._by_rank(column, mix, baseline)
+        return parts_of(self.inputs, row, row**2)
+
+    def _by_rank(self, column: str, mix: int, baseline: int | None) -> list[Part]:
+        """Return shares where a step jams: squared rank correlations of the draws."""
+        found = self.values[column][:, mix]
+        if baseline is not None:
+            found = self.difference(column, mix, baseline)
+        kept = ~np.isnan(found)
+        squares = np.zeros(len(self.inputs))
+        if kept.sum() >= FEWEST and np.ptp(ranks := rankdata(found[kept])) > 0.0:
+            for place, one in enumerate(self.inputs):
+                if one.key in self.scores:
+                    own = self.scores[one.key][kept]
+                    own = np.abs(own) if one.half else own
+                    r = np.corrcoef(ranks, rankdata(own))[0, 1]
+                    # Chance alone gives 1 / n on average.
+                    squares[place] = r**2 if r**2 * kept.sum() > _CHANCE else 0.0
+        return parts_of(self.inputs, np.full(len(squares), np.nan), squares)
+
+    def known(self, column: str) -> str:
+        """Return the name of a column, once it is known to be drawn."""
+        if column not in self.values:
+            raise unknown_name("drawn column", column, self.columns)
+        return column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Linear:
+    """The guide's linear propagation with analytic derivatives.
+
+    Attributes
+    ----------
+    columns : tuple of str
+    uncertainty : ndarray, shape (mixes, columns)
+        Standard uncertainty of every column.
+    jacobian : ndarray, shape (mixes, columns, inputs)
+        Per standard deviation of each input.
+    """
+
+    columns: tuple[str, ...]
+    uncertainty: FloatArray
+    jacobian: FloatArray
+
+    def covariance(self, mix: int) -> FloatArray:
+        """Return the covariance of the columns of one mix."""
+        size = self.jacobian.shape[-1]
+        return carried(self.jacobian[mix], np.eye(size))
+
+    def of_difference(self, mix: int, baseline: int) -> FloatArray:
+        """Return the standard uncertainty of the columns' differences, (columns,)."""
+        row = self.jacobian[mix] - self.jacobian[baseline]
+        return np.sqrt(variance(row, np.eye(row.shape[-1])))
+
+
+def draw(
+    mixes: Iterable[MixLike] | Outlook,
+    *,
+    conditions: Conditions | None = None,
+    doubts: Doubts | None = None,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    without: Sequence[str] = (),
+) -> Draws:
+    """Draw the rows of mixes, the same worlds for all of them.
+
+    Parameters
+    ----------
+    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
+    conditions : Conditions, optional
+    doubts : Doubts, optional
+        For an Outlook both are its own.
+    draws : int
+        At least 100.
+    seed : int
+    without : sequence of str
+        Kinds or keys of inputs that are held in the middle.
+
+    Returns
+    -------
+    Draws
+
+    Raises
+    ------
+    InputError
+        For too few draws, a seed below 0, a kind that does not occur.
+    """
+    if whole(draws, "draws") < FEWEST or whole(seed, "seed") < 0:
+        raise InputError(
+            f"draws is {draws} and seed {seed}; allowed: {FEWEST} draws or more and a "
+            "seed of 0 or more"
+        )
+    looked = mixes
+    if not isinstance(looked, Outlook):
+        looked = Outlook.of(looked, conditions, doubts)
+    kinds = {i.kind for i in looked.inputs} | {i.key for i in looked.inputs}
+    for name in without:
+        if name not in kinds:
+            raise unknown_name("kind of input", name, sorted(kinds))
+    kept = [i for i in looked.inputs if not {i.kind, i.key} & {*without}]
+    steps = looked.values(shifted(looked.inputs), 1 + 2 * len(looked.inputs))
+    on = np.array([i in kept for i in looked.inputs], dtype=bool)
+    scores = drawn(kept, draws, seed)
+    return Draws(
+        outlook=looked,
+        scores=scores,
+        seed=seed,
+        count=draws,
+        best={name: values[0] for name, values in steps.items()},
+        values=looked.values(scores, draws),
+        effects={
+            name: np.where(on, of_shifts(on_scale(name, values), looked.inputs), 0.0)
+            for name, values in steps.items()
+        },
+    )
+
+
+def linear(outlook: Outlook) -> Linear:
+    """Propagate linearly: thermo columns, analytic derivatives.
+
+    Parameters
+    ----------
+    outlook : Outlook
+
+    Raises
+    ------
+    InputError
+        For frozen flow.
+    """
+    jacobian = outlook.jacobian()
+    size = jacobian.shape[-1]
+    return Linear(
+        columns=THERMO[:5],
+        uncertainty=np.sqrt(variance(jacobian, np.eye(size))),
+        jacobian=jacobian,
+    )

@@ -1,0 +1,599 @@
+"""Local searches from many starts, side by side: the stages of every search."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.arrays import FloatArray
+from castsugar.errors import ConvergenceError, InputError
+from castsugar.optimize.pattern_search import cloud, poll
+from castsugar.optimize.problem import (
+    Answer,
+    Ask,
+    Goal,
+    Judge,
+    Ledger,
+    Search,
+    Trials,
+    standing,
+    together,
+)
+from castsugar.optimize.region import Region, fill
+from castsugar.optimize.trust_region import Look, Surroundings, Walk, best_step
+
+# ----------------------------------------------------------------------------
+# Which trials to search on from: the best of their neighbourhoods.
+
+#: Trials of a region that are looked at, from the best down.
+_LOOKED_AT = 400
+
+#: Weight of a violation for starts that are good but just beyond a limit.
+_LENIENT = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Start:
+    """A mix to search on from, and the number of its region."""
+
+    fractions: FloatArray
+    region: int
+
+
+def apart(one: FloatArray, others: FloatArray) -> FloatArray:
+    """Return how different mixes are: the share of the mix that must be exchanged.
+
+    Half the sum of the absolute differences of fractions, 0 to 1.
+
+    Examples
+    --------
+    >>> apart(np.array([0.6, 0.4, 0.0]), np.array([[0.6, 0.2, 0.2]])).round(6).tolist()
+    [0.2]
+    """
+    return 0.5 * np.abs(others - one).sum(axis=-1)
+
+
+def choose(
+    trials: Trials, judge: Judge, regions: Sequence[Region], count: int
+) -> list[Start]:
+    """Return starts: in each region the local bests, first by limits, then leniently.
+
+    Parameters
+    ----------
+    trials : Trials
+    judge : Judge
+    regions : sequence of Region
+    count : int
+        In all; but at least one for each of the regions that hold the best trials.
+    """
+    objective, violation = judge.standing(trials.values)
+    strict = np.lexsort((objective, violation))
+    with np.errstate(invalid="ignore"):
+        merit = objective + _LENIENT * violation
+    known = np.isfinite(merit)
+    lenient = np.argsort(np.where(known, merit, np.inf), kind="stable")
+    each = max(1, -(-count // len(regions)))
+    found: list[Start] = []
+    for number in _promising(trials, strict, len(regions), count):
+        own = (trials.region == number) & known
+        space = _spacing(regions[number], int(own.sum()))
+        chosen: list[int] = []
+        for order, most in ((strict, each - each // 3), (lenient, each)):
+            rows = order[own[order]]
+            chosen += _local_bests(trials.fractions, rows, space, most, chosen)
+        found += [Start(fractions=trials.fractions[i], region=number) for i in chosen]
+    return found
+
+
+def _promising(
+    trials: Trials, strict: NDArray[np.int64], regions: int, count: int
+) -> list[int]:
+    """Return regions by their best trial, not many more than starts."""
+    ordered = list(dict.fromkeys(trials.region[strict].tolist()))
+    return [r for r in ordered if 0 <= r < regions][: max(count, 8)]
+
+
+def _spacing(region: Region, count: int) -> float:
+    """Return a distance of a few trials, if they fill the region evenly."""
+    if region.dimension == 0 or count == 0:
+        return 1.0
+    wide = float(apart(region.centre, region.corners).max(initial=0.0))
+    return float(1.5 * wide * count ** (-1.0 / region.dimension))
+
+
+def _local_bests(
+    fractions: FloatArray,
+    rows: NDArray[np.int64],
+    space: float,
+    most: int,
+    chosen: Sequence[int],
+) -> list[int]:
+    """Return rows, best first, that no better row is near to, up to `most` in all."""
+    found: list[int] = []
+    looked = rows[:_LOOKED_AT]
+    for place, row in enumerate(looked):
+        if len(found) + len(chosen) >= most:
+            break
+        better = np.concatenate([looked[:place], np.array(chosen, dtype=np.int64)])
+        if not len(better) or apart(fractions[row], fractions[better]).min() > space:
+            found.append(int(row))
+    return found
+
+
+# ----------------------------------------------------------------------------
+# Searches of the same goal that know of each other: who need not go on.
+
+#: Two searches this close are in the same basin. [share of the mix]
+_CLOSE = 0.01
+
+#: Steps after which a search may be behind, and how many times the expected gain of its
+#: next step it may still hope for.
+_PATIENCE, _HOPE = 8, 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stand:
+    """Where a search stands.
+
+    Attributes
+    ----------
+    region : int
+    fractions : ndarray, shape (k,)
+    violation, objective : float
+        Scaled, to be minimised.
+    steps : int
+        Made so far.
+    gain : float
+        Expected of the next.
+    """
+
+    region: int
+    fractions: FloatArray
+    violation: float
+    objective: float
+    steps: int
+    gain: float
+
+
+@dataclass(slots=True, kw_only=True)
+class Board:
+    """Where each search stands, and the best that has come to its end."""
+
+    stands: dict[int, Stand] = field(default_factory=dict)
+    best: float = np.inf
+
+    def enter(self) -> int:
+        """Return the number of a new search."""
+        return len(self.stands)
+
+    def needless(self, number: int, stand: Stand) -> bool:
+        """Write down where a search stands; say whether it need not go on.
+
+        It need not where a better one is in the same basin, or where an ended one is so
+        far ahead that the next steps cannot reach it.
+        """
+        self.stands[number] = stand
+        own = (stand.violation, stand.objective, number)
+        for other, rival in self.stands.items():
+            ahead = (rival.violation, rival.objective, other) < own
+            if not ahead or rival.region != stand.region or other == number:
+                continue
+            if float(apart(stand.fractions, rival.fractions)) < _CLOSE:
+                return True
+        hoped = stand.objective - _HOPE * max(stand.gain, 0.0)
+        return stand.steps > _PATIENCE and hoped > self.best
+
+    def end(self, violation: float, objective: float) -> None:
+        """Write down where a search ended."""
+        if violation <= 0.0:
+            self.best = min(self.best, objective)
+
+
+# ----------------------------------------------------------------------------
+# From a good mix to the best one nearby: models of columns, steps within reach.
+#
+# A trust-region method on quadratic models (A. R. Conn, K. Scheinberg & L. N. Vicente,
+# *Introduction to Derivative-Free Optimization*, SIAM 2009, from memory). The points
+# for the next model are asked for around the expected step, in the batch that tries it.
+# Where columns have kinks, models from several places nearby count together, so that a
+# ridge between two branches is seen from both sides.
+
+#: Reach of a plain look: widest and least. [coordinates]
+_WIDEST, _LEAST = 0.05, 1e-3
+
+#: Reach of the look that confirms an end.
+_CONFIRM = 1e-2
+
+#: A step or reach below this ends the search. [coordinates]
+_DONE = 1e-8
+
+#: An expected gain below this, of the objective's size, ends it too.
+_LEAST_GAIN = 1e-11
+
+#: Most steps.
+_STEPS = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manner:
+    """How a search goes on.
+
+    Attributes
+    ----------
+    radius : float
+        Reach of the first step. [coordinates of the region]
+    gain : float
+        Expected gain, of the objective's size, below which it ends.
+    confirm : bool
+        Whether an end is confirmed by a look from several places.
+    board : Board, optional
+        Where searches of the same goal write what they reached: one that is needless
+        gives up.
+    """
+
+    radius: float = 0.1
+    gain: float = _LEAST_GAIN
+    confirm: bool = True
+    board: Board | None = None
+
+
+#: The manner of a search on its own.
+ALONE = Manner()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Polished:
+    """Where a search ended.
+
+    Attributes
+    ----------
+    fractions : ndarray, shape (k,)
+    values : ndarray, shape (c,)
+    region : int
+    objective, violation : float
+        As the judge sees them.
+    steps : int
+    converged : bool
+    """
+
+    fractions: FloatArray
+    values: FloatArray
+    region: int
+    objective: float
+    violation: float
+    steps: int
+    converged: bool
+
+
+def polish(
+    region: Region,
+    number: int,
+    judge: Judge,
+    start: FloatArray,
+    *,
+    manner: Manner = ALONE,
+) -> Search[Polished]:
+    """Search the best mix near a start; a generator for :func:`together`.
+
+    Parameters
+    ----------
+    region : Region
+    number : int
+        Of the region in the ledger.
+    judge : Judge
+    start : ndarray, shape (k,)
+    manner : Manner
+    """
+    z = region.coordinates(region.mixes(region.coordinates(start)))
+    walk = Walk(region=region, judge=judge, z=z, radius=manner.radius)
+    look = Look.plain(z, min(manner.radius, _WIDEST))
+    done = not (yield from _look(walk, number, look)) or region.dimension == 0
+    while not done and walk.steps < _STEPS:
+        walk.steps += 1
+        done = yield from _step(walk, number, manner)
+    objective, violation = standing(walk.outputs)
+    if manner.board is not None and not walk.gave_up:
+        manner.board.end(float(violation), float(objective))
+    return Polished(
+        fractions=region.mixes(walk.z),
+        values=walk.values,
+        region=number,
+        objective=float(objective),
+        violation=float(violation),
+        steps=walk.steps,
+        converged=done and bool(walk.pieces) and not walk.gave_up,
+    )
+
+
+def _ask(walk: Walk, number: int, points: FloatArray, slopes: range) -> Ask:
+    return Ask(fractions=walk.region.mixes(points), region=number, slopes=tuple(slopes))
+
+
+def _look(walk: Walk, number: int, look: Look) -> Search[bool]:
+    """Stand at the centre of a look."""
+    answer = yield _ask(walk, number, look.points, range(len(look.places)))
+    return walk.arrive(look, answer)
+
+
+def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
+    """Try the best steps of two reaches; return whether the search is at its end."""
+    near = walk.surroundings(walk.radius)
+    full = best_step(near)
+    length = float(np.abs(full).max(initial=0.0)) * walk.radius
+    gain = _expected_gain(walk, near, full)
+    if _gives_up(walk, number, manner, gain):
+        return True
+    # What is beyond a limit by a hair still wants a step to restore it, however short.
+    kept = standing(walk.outputs)[1] <= 0.0
+    short, least = (_DONE, manner.gain) if kept else (1e-3 * _DONE, _LEAST_GAIN)
+    if length < short or gain < least:
+        return (not manner.confirm) or (yield from _confirm(walk, number))
+    look = _next_look(walk, walk.z + walk.radius * full, length)
+    tries = np.vstack([_other_steps(walk, near, full), look.points])
+    start = len(tries) - len(look)
+    slopes = range(start, start + len(look.places))
+    answer = yield _ask(walk, number, tries, slopes)
+    merits = walk.merit(walk.judge.outputs(answer.values))
+    before = float(walk.merit(walk.outputs))
+    best = int(np.argmin(merits))
+    if not merits[best] < before - 1e-14 * max(abs(before), 1.0):
+        return (yield from _disappointed(walk, number, length))
+    there = Answer(values=answer.values[start:], slopes=answer.slopes)
+    ratio = (before - merits[start]) / max(gain, 1e-300)
+    # A lucky point of the look is worth a detour only where the step itself failed.
+    good = best == start or ratio > 0.3 or (ratio > 0.0 and best > start)
+    if good and walk.arrive(look, there):
+        _stretch(walk, length, ratio)
+        return False
+    if best < start:
+        walk.radius *= (0.25, 0.5)[best]
+    yield from _look(walk, number, _next_look(walk, tries[best], walk.radius))
+    return False
+
+
+def _gives_up(walk: Walk, number: int, manner: Manner, gain: float) -> bool:
+    """Say whether another search of the same goal makes this one needless."""
+    if manner.board is None:
+        return False
+    objective, violation = standing(walk.outputs)
+    stand = Stand(
+        region=number,
+        fractions=walk.region.mixes(walk.z),
+        violation=float(violation),
+        objective=float(objective),
+        steps=walk.steps,
+        gain=gain,
+    )
+    if walk.entry is None:
+        walk.entry = manner.board.enter()
+    walk.gave_up = manner.board.needless(walk.entry, stand)
+    return walk.gave_up
+
+
+def _other_steps(walk: Walk, near: Surroundings, full: FloatArray) -> FloatArray:
+    """Return a step of a quarter of the reach, and one by one model or half as far."""
+    inner = 0.25 * best_step(walk.surroundings(0.25 * walk.radius))
+    other = best_step(near.first()) if len(walk.pieces) > 1 else 0.5 * full
+    return walk.z + walk.radius * np.stack([inner, other])
+
+
+def _next_look(walk: Walk, z: FloatArray, length: float) -> Look:
+    """Return how to look around the next place."""
+    if walk.kinky:
+        return Look.sampling(z, float(np.clip(length, 1e-6, _CONFIRM)))
+    return Look.plain(z, float(np.clip(0.2 * length, _LEAST, _WIDEST)))
+
+
+def _expected_gain(walk: Walk, near: Surroundings, w: FloatArray) -> float:
+    """Return what a step gains by the models; raise the weight if it must pay."""
+    objective, violation = near.standing(np.zeros_like(w))
+    after, left = near.standing(w)
+    restored = violation - left
+    if restored > 1e-12 and after > objective:
+        paying = 2.0 * (after - objective) / restored
+        walk.weight = min(max(walk.weight, paying), 1e8)
+    return (objective - after) + walk.weight * restored
+
+
+def _confirm(walk: Walk, number: int) -> Search[bool]:
+    """Where the models call the mix best: look from several places nearby.
+
+    A kink makes a smooth model believe in an optimum that is none.
+    """
+    least = walk.reach <= 0.1 * _CONFIRM
+    if len(walk.pieces) > 1 and (least or not walk.kinky):
+        return True
+    smaller = 0.1 * walk.reach / 0.03 if len(walk.pieces) > 1 else _CONFIRM
+    yield from _look(walk, number, Look.sampling(walk.z, min(smaller, _CONFIRM)))
+    if not walk.kinky:
+        near = walk.surroundings(_CONFIRM)
+        if _expected_gain(walk, near, best_step(near)) < 10.0 * _LEAST_GAIN:
+            return True
+    walk.radius = _CONFIRM
+    return False
+
+
+def _disappointed(walk: Walk, number: int, length: float) -> Search[bool]:
+    """Nothing better was found: step less far, and look from several places."""
+    walk.radius = 0.25 * min(walk.radius, length)
+    if walk.radius < _DONE:
+        return True
+    yield from _look(walk, number, Look.sampling(walk.z, walk.radius))
+    return False
+
+
+def _stretch(walk: Walk, length: float, ratio: float) -> None:
+    """Choose the next reach after a success."""
+    if ratio < 0.3:
+        walk.radius = 0.5 * length
+    elif length > 0.9 * walk.radius:
+        walk.radius = min(2.0 * walk.radius, 1.0)
+    walk.radius = max(walk.radius, 4.0 * _DONE)
+
+
+# ----------------------------------------------------------------------------
+# The stages that every search shares: lattice, local searches, last look.
+
+#: Mixes of the lattice in one batch.
+_BATCH = 1024
+
+#: Gain of the last look, of the objective's size, for which it is searched on.
+_WORTH = 1e-9
+
+#: Most last looks, and gain of a cloud of mixes for which it is searched on.
+_LOOKS, _GAIN = 3, 1e-5
+
+#: First reach of a search that goes on from a last look.
+_NEAR = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """How hard to search.
+
+    Attributes
+    ----------
+    seed : int
+    budget : int
+        Most evaluations.
+    points : int, optional
+        Lattice points, in all regions together.
+    step : float, optional
+        Of the lattice, instead. [mass fraction]
+    starts : int, optional
+        Local searches.
+    prices : bool
+        Whether shadow prices are tried by searching again.
+    apart : float
+        Share of the mix that runners-up differ by, at least.
+    runners_up : int
+        Most of them.
+    also : tuple of tuples of float
+        Further mixes to begin with, such as those that were made; what lies outside
+        the space is left out. [mass fractions]
+    """
+
+    seed: int = 0
+    budget: int = 50_000
+    points: int | None = None
+    step: float | None = None
+    starts: int | None = None
+    prices: bool = True
+    apart: float = 0.05
+    runners_up: int = 3
+    also: tuple[tuple[float, ...], ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check the numbers."""
+        for name in ("budget", "points", "starts"):
+            value = getattr(self, name)
+            if value is not None and value < 1:
+                raise InputError(f"{name} is {value}; it must be 1 or more")
+        if self.step is not None and not 0.0 < self.step <= 1.0:
+            raise InputError(f"lattice step is {self.step:g}; allowed: above 0 to 1")
+        if not 0.0 < self.apart < 1.0:
+            raise InputError(f"apart is {self.apart:g}; allowed: between 0 and 1")
+
+
+def sow(ledger: Ledger, effort: Effort) -> None:
+    """Evaluate the lattice of every region; its order is random after the corners."""
+    regions = ledger.regions
+    freedom = max(region.dimension for region in regions)
+    total = effort.points or max(200 * freedom, 100 * freedom**2)
+    each = max(total // len(regions), 50)
+    points, numbers = [], []
+    for number, region in enumerate(regions):
+        filled = fill(region, each, effort.seed, step=effort.step)
+        if effort.also:
+            known = np.array(effort.also)
+            filled = np.vstack([filled, known[region.contains(known)]])
+        points.append(filled)
+        numbers.append(np.full(len(filled), number))
+    fractions, owner = np.vstack(points), np.concatenate(numbers)
+    # A search that is stopped early has then seen all of the space.
+    order = np.random.default_rng([effort.seed, 12]).permutation(len(owner))
+    for start in range(0, len(order), _BATCH):
+        part = order[start : start + _BATCH]
+        ledger.ask(fractions[part], owner[part])
+
+
+def judge_of(ledger: Ledger, goal: Goal) -> Judge:
+    """Return the judge of a goal, with sizes from the lattice."""
+    trials = ledger.trials()
+    seen = trials.values[[stage == "lattice" for stage in trials.stage]]
+    return Judge.of(goal, ledger.problem.columns, seen)
+
+
+def climb(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
+    """Search from the best distinct trials; return where the searches ended."""
+    freedom = max(region.dimension for region in ledger.regions)
+    count = effort.starts or 1 + 3 * freedom // 2
+    starts = choose(ledger.trials(), judge, ledger.regions, count)
+    if not starts:
+        raise ConvergenceError(
+            f"none of the {len(ledger.trials())} mixes tried could be computed for "
+            f"{judge.goal.objective} and its limits; look at the status of their rows"
+        )
+    ledger.stage = "polish"
+    manner = Manner(board=Board())
+    return together(ledger, [_from(ledger, judge, s, manner) for s in starts])
+
+
+def _from(
+    ledger: Ledger, judge: Judge, start: Start, manner: Manner
+) -> Search[Polished]:
+    region = ledger.regions[start.region]
+    return polish(region, start.region, judge, start.fractions, manner=manner)
+
+
+def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
+    """Look around the best mix once more, and search on if that helps."""
+    ends: list[Polished] = []
+    for turn in range(_LOOKS):
+        before = best_start(ledger, judge)
+        standing = stand(ledger, judge)
+        ledger.stage = "poll"
+        region = ledger.regions[before.region]
+        if region.dimension == 0:
+            break
+        look = poll(region, before.region, judge, before.fractions, effort.seed)
+        together(ledger, [look])
+        if not _better(stand(ledger, judge), standing, _WORTH):
+            _comb(ledger, best_start(ledger, judge), effort.seed, turn)
+            if not _better(stand(ledger, judge), standing, _GAIN):
+                break
+        ledger.stage = "polish"
+        start = best_start(ledger, judge)
+        ends += together(ledger, [_from(ledger, judge, start, Manner(radius=_NEAR))])
+    return ends
+
+
+def _comb(ledger: Ledger, best: Start, seed: int, turn: int) -> None:
+    """Evaluate a cloud of mixes around the best one."""
+    points = cloud(ledger.regions[best.region], best.fractions, seed, turn)
+    if len(points):
+        ledger.ask(points, np.full(len(points), best.region))
+
+
+def stand(ledger: Ledger, judge: Judge) -> tuple[float, float]:
+    """Return violation and scaled objective of the best trial inside the space."""
+    trials, order = ledger.ranked(judge)
+    objective, violation = judge.standing(trials.values[order[:1]])
+    return float(violation[0]), float(objective[0])
+
+
+def best_start(ledger: Ledger, judge: Judge) -> Start:
+    """Return the best trial inside the space."""
+    trials, order = ledger.ranked(judge)
+    row = order[0]
+    return Start(fractions=trials.fractions[row], region=int(trials.region[row]))
+
+
+def _better(new: tuple[float, float], old: tuple[float, float], worth: float) -> bool:
+    """Say whether the gain is worth a search."""
+    if old[0] > 0.0:
+        return new[0] < old[0] * (1.0 - 1e-6)
+    return new[1] < old[1] - worth

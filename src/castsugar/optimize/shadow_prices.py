@@ -1,0 +1,484 @@
+"""A found mix and what binds it: shadow prices, and which limit must give way."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import nnls
+
+from castsugar.arrays import FloatArray
+from castsugar.errors import InputError
+from castsugar.optimize import multistart
+from castsugar.optimize.multistart import Effort, Manner, Polished, choose, polish
+from castsugar.optimize.problem import (
+    MOVED,
+    Ask,
+    Goal,
+    Judge,
+    Ledger,
+    Limit,
+    Search,
+    Trials,
+    together,
+)
+from castsugar.optimize.region import Region
+from castsugar.optimize.space import Space
+from castsugar.optimize.trust_region import Look, Walk
+
+# ----------------------------------------------------------------------------
+# The answer of a search: the mix, what holds it back, what would buy more.
+
+#: Why a search is incomplete: Ctrl-C in it, or after it.
+INTERRUPTED = "interrupted"
+INTERRUPTED_AFTER = (
+    "interrupted after the search, before all of it was looked at and confirmed"
+)
+
+#: A shadow price is confirmed when re-optimising differs by less than this share.
+AGREEMENT = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """What moving a limit does to the best objective: a derivative.
+
+    In units of the objective per unit of the limit: for a limit on a column, as its
+    number rises; for a row of the space, as it is relaxed.
+
+    Attributes
+    ----------
+    multiplier : float
+        From the conditions of Karush, Kuhn and Tucker at the optimum.
+    relaxed, tightened : float
+        By searching again with the limit moved by `step` either way; NaN if not done.
+        They differ where something else begins or ceases to bind at the optimum.
+    step : float
+        In the unit of the limit.
+    """
+
+    multiplier: float
+    relaxed: float = math.nan
+    tightened: float = math.nan
+    step: float = math.nan
+
+    @property
+    def searched(self) -> float:
+        """Return the mean of the sides that were searched again."""
+        sides = [v for v in (self.relaxed, self.tightened) if not math.isnan(v)]
+        return sum(sides) / len(sides) if sides else math.nan
+
+    @property
+    def confirmed(self) -> bool:
+        """Say whether searching again agrees with the multiplier within 5 %."""
+        size = max(abs(self.multiplier), abs(self.searched))
+        return abs(self.searched - self.multiplier) <= AGREEMENT * size
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitState:
+    """A limit at the best mix: value and slack in its unit; the price if it binds."""
+
+    limit: Limit
+    value: float
+    slack: float
+    binding: bool
+    price: Price | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowState:
+    """A row of the space that binds: a bound, ratio or purchase. [mass fraction]"""
+
+    name: str
+    slack: float
+    price: Price | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Runner:
+    """A mix that is really different and nearly as good.
+
+    Attributes
+    ----------
+    fractions : ndarray, shape (k,)
+    choice : mapping
+    objective : float
+    slacks : mapping
+        Name of each limit to its slack.
+    distance : float
+        Share of the mix to exchange to get the best one.
+    polished : bool
+        Whether a local search ended here; else it is a trial of the lattice.
+    """
+
+    fractions: FloatArray
+    choice: Mapping[str, str]
+    objective: float
+    slacks: Mapping[str, float]
+    distance: float
+    polished: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Relaxation:
+    """A single limit that, moved to `value`, leaves a mix: this one."""
+
+    limit: Limit
+    value: float
+    fractions: FloatArray
+    choice: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Found:
+    """What a search found.
+
+    Attributes
+    ----------
+    status : str
+        "optimal"; "infeasible" (the mix is the one that violates least); "incomplete"
+        (stopped early, the best so far).
+    reason : str
+        Why it is incomplete.
+    goal : Goal
+    ingredients : tuple of str
+    choice : mapping
+        Slot to the alternative chosen.
+    fractions : ndarray, shape (k,)
+    values : mapping
+        Column to value at the mix.
+    limits : tuple of LimitState
+    rows : tuple of RowState
+        Those that bind.
+    stationarity : float
+        What the prices leave of the objective's slope, as a share; NaN if not known.
+    violation : float
+        Largest violation of a limit, as a share of it (of its logarithm: difference).
+    runners_up : tuple of Runner
+    relaxations : tuple of Relaxation
+        Infeasible only: limits of which each alone would do.
+    trials : Trials
+        Everything that was evaluated.
+    batches : int
+        Calls of the problem.
+    seed : int
+    """
+
+    status: str
+    reason: str
+    goal: Goal
+    ingredients: tuple[str, ...]
+    choice: Mapping[str, str]
+    fractions: FloatArray
+    values: Mapping[str, float]
+    limits: tuple[LimitState, ...]
+    rows: tuple[RowState, ...]
+    stationarity: float
+    violation: float
+    runners_up: tuple[Runner, ...]
+    relaxations: tuple[Relaxation, ...]
+    trials: Trials
+    batches: int
+    seed: int
+
+    @property
+    def objective(self) -> float:
+        """Return the objective of the mix, in its unit."""
+        return self.values[self.goal.objective]
+
+    @property
+    def recipe(self) -> dict[str, float]:
+        """Return ingredient to mass fraction, without those that are 0."""
+        pairs = zip(self.ingredients, self.fractions.tolist(), strict=True)
+        return {name: share for name, share in pairs if share > 0.0}
+
+
+# ----------------------------------------------------------------------------
+# Shadow prices: what a unit of each limit buys, from slopes and by trying.
+
+#: Scaled slack, and mass fraction, within which a limit or row binds.
+BINDS = 1e-6
+
+#: How far limits are moved to try: share of the limit, or mass fraction of a row. The
+#: smaller move is for a price that holds over a short way only.
+_MOVES = (1e-3, 3e-5)
+
+#: Free ingredients up to which bounds and ratios are searched again too.
+_FEW = 3
+
+#: Reach of the wide look and radius of the one for slopes; first reach of the searches
+#: with a moved limit.
+_WIDE, _LOOK, _RADIUS = 0.05, 3e-3, 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Multipliers:
+    """Multipliers of scaled outputs at a mix.
+
+    Attributes
+    ----------
+    limits : ndarray, shape (m,)
+    rows : ndarray, shape (rows of the region,)
+        Of the objective to minimise, per mass fraction.
+    residual : float
+        What is left of the slope, as a share of it.
+    """
+
+    limits: FloatArray
+    rows: FloatArray
+    residual: float
+
+
+def multipliers(
+    region: Region, number: int, judge: Judge, fractions: FloatArray
+) -> Search[Multipliers]:
+    r"""Return the multipliers that balance the slopes best, none below 0.
+
+    .. math:: \nabla F = \sum_j \lambda_j \nabla G_j - \sum_i \nu_i n_i
+
+    over binding slacks G and rows n, by non-negative least squares (C. L. Lawson &
+    R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
+    slope of each branch has a share of its own; those of the objective sum to 1.
+    """
+    walk = Walk(
+        region=region, judge=judge, z=region.coordinates(fractions), radius=_LOOK
+    )
+    none = np.zeros(len(judge.goal.limits)), np.zeros(len(region.limits))
+    # The wide look tells how large slopes are, the narrow one whether there is a kink.
+    wide, narrow = Look.plain(walk.z, _WIDE), Look.sampling(walk.z, _LOOK)
+    slopes = (0, *range(len(wide), len(wide) + len(narrow.places)))
+    points = region.mixes(np.vstack([wide.points, narrow.points]))
+    answer = yield Ask(fractions=points, region=number, slopes=slopes)
+    if not all(
+        walk.arrive(look, part)
+        for look, part in zip((wide, narrow), answer.split(len(wide), 1), strict=True)
+    ):
+        return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
+    pieces = walk.pieces if walk.kinky else walk.pieces[:1]
+    seen = np.stack([piece.around(walk.z, 1.0)[1] for piece in pieces])
+    binding = np.flatnonzero(walk.outputs[1:] <= BINDS)
+    rows = walk.rows
+    close = np.flatnonzero(rows.limits - rows.normals @ walk.z <= BINDS)
+    columns = [seen[:, 0], -seen[:, 1 + binding].reshape(-1, region.dimension)]
+    design = np.vstack([*columns, rows.normals[close]]).T
+    size = max(float(np.abs(seen[:, 0]).max(initial=0.0)), 1e-12)
+    shares = np.zeros(design.shape[1])
+    shares[: len(pieces)] = 1e3 * size
+    target = np.append(np.zeros(region.dimension), 1e3 * size)
+    solved, _ = nnls(np.vstack([design, shares]), target)
+    rest = float(np.abs(design @ solved).max(initial=0.0)) / size
+    parts = np.split(solved, np.cumsum([len(pieces), len(pieces) * len(binding)]))
+    of_limits, of_rows = none
+    of_limits[binding] = parts[1].reshape(len(pieces), -1).sum(axis=0)
+    of_rows[rows.places[close]] = parts[2] / rows.sizes[close]
+    return Multipliers(limits=of_limits, rows=of_rows, residual=rest)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Binding:
+    """A limit (`is_row` False) or row that binds, and how its price is counted."""
+
+    is_row: bool
+    index: int
+    multiplier: float
+    unit: float
+    sign: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trier:
+    """Prices of what binds: multipliers, and searches with one limit moved.
+
+    Attributes
+    ----------
+    ledger, judge, space
+        Of the search that found the best mix.
+    region : Region
+        Where it lies.
+    number : int
+        Of the region.
+    fractions, objective
+        Of the best mix; the objective scaled, to be minimised.
+    again : bool
+        Whether to search again; else prices are multipliers alone.
+    """
+
+    ledger: Ledger
+    judge: Judge
+    space: Space
+    region: Region
+    number: int
+    fractions: FloatArray
+    objective: float
+    again: bool = True
+
+    def prices(self, found: Multipliers) -> tuple[dict[int, Price], dict[int, Price]]:
+        """Return prices by number of the limit, and by number of the region's row."""
+        binding = [*self._limits(found), *self._rows(found)]
+        prices = {
+            one: Price(
+                multiplier=-self._per_objective(one.sign * one.multiplier / one.unit)
+            )
+            for one in binding
+        }
+        for move in _MOVES if self.again else ():
+            doubted = [
+                one
+                for one, price in prices.items()
+                if not price.confirmed and not (one.is_row and self._costly)
+            ]
+            prices |= self._tried(doubted, prices, move)
+        limits = {one.index: p for one, p in prices.items() if not one.is_row}
+        rows = {one.index: p for one, p in prices.items() if one.is_row}
+        return limits, rows
+
+    @property
+    def _costly(self) -> bool:
+        """Whether bounds and ratios keep their multipliers, not searched again."""
+        return self.region.dimension > _FEW
+
+    def _limits(self, found: Multipliers) -> Iterable[_Binding]:
+        for index in np.flatnonzero(found.limits > 0.0).tolist():
+            limit = self.judge.goal.limits[index]
+            size = float(self.judge.scales[index])
+            yield _Binding(
+                is_row=False,
+                index=index,
+                multiplier=float(found.limits[index]),
+                unit=limit.value if limit.logarithmic else size,
+                sign=limit.sign,
+            )
+
+    def _rows(self, found: Multipliers) -> Iterable[_Binding]:
+        scope = {row.name for row in self.space.scope}
+        for index in np.flatnonzero(found.rows > 0.0).tolist():
+            if self.region.row_names[index] in scope:
+                continue
+            yield _Binding(
+                is_row=True,
+                index=index,
+                multiplier=float(found.rows[index]),
+                unit=1.0,
+                sign=1.0,
+            )
+
+    def _tried(
+        self, binding: Sequence[_Binding], prices: Mapping[_Binding, Price], move: float
+    ) -> dict[_Binding, Price]:
+        """Search again with each limit relaxed and tightened."""
+        pairs = {one: [self._search(one, w * move) for w in (1, -1)] for one in binding}
+        known = {one: [s for s in pair if s is not None] for one, pair in pairs.items()}
+        known = {one: pair for one, pair in known.items() if len(pair) == 2}
+        ends = together(self.ledger, [s for pair in known.values() for s in pair])
+        found = {}
+        for place, one in enumerate(known):
+            relaxed, tightened = (
+                end.objective if end.violation <= 0.0 else np.nan
+                for end in ends[2 * place : 2 * place + 2]
+            )
+            by = one.sign * move * one.unit
+            found[one] = replace(
+                prices[one],
+                relaxed=self._per_objective((relaxed - self.objective) / by),
+                tightened=self._per_objective((self.objective - tightened) / by),
+                step=move * one.unit,
+            )
+        return found
+
+    def _search(self, one: _Binding, move: float) -> Search[Polished] | None:
+        """Return a search with a limit relaxed, or tightened if `move` is below 0."""
+        region: Region | None = self.region
+        number, judge = self.number, self.judge
+        if one.is_row:
+            region, number = self._moved_region(one.index, move), MOVED
+        else:
+            judge = self._moved_judge(one, move)
+        if region is None:
+            return None
+        gain = 1e-4 * abs(move) * one.multiplier
+        manner = Manner(radius=_RADIUS, gain=gain, confirm=False)
+        return polish(region, number, judge, self.fractions, manner=manner)
+
+    def _moved_judge(self, one: _Binding, move: float) -> Judge:
+        goal = self.judge.goal
+        limits = list(goal.limits)
+        value = limits[one.index].value + one.sign * move * one.unit
+        limits[one.index] = replace(limits[one.index], value=value)
+        return replace(self.judge, goal=replace(goal, limits=tuple(limits)))
+
+    def _moved_region(self, index: int, move: float) -> Region | None:
+        name = self.region.row_names[index]
+        if name not in {row.name for row in self.space.movable_rows()}:
+            return None
+        try:
+            regions = self.space.moved(name, move).regions()
+        except InputError:
+            return None
+        same = [r for r in regions if r.choice == self.region.choice]
+        return same[0] if same else None
+
+    def _per_objective(self, scaled: float) -> float:
+        """Turn a change of what is minimised into one of the objective."""
+        sign = -1.0 if self.judge.goal.maximise else 1.0
+        return float(sign * scaled * self.judge.size)
+
+
+# ----------------------------------------------------------------------------
+# Nothing is feasible: which single limit must move, and how far.
+
+#: Local searches for each limit.
+_STARTS = 3
+
+
+def relaxations(ledger: Ledger, judge: Judge, effort: Effort) -> tuple[Relaxation, ...]:
+    """Return the limits of which each alone, moved enough, leaves a mix.
+
+    For each: its column becomes the objective and the other limits stay. A limit that
+    is kept already, or whose removal does not suffice, has none. The least change
+    first, as a share of the limit.
+    """
+    judges = [_judge(ledger, judge.goal, index) for index in range(len(judge.scales))]
+    least = multistart.best_start(ledger, judge)
+    searches = []
+    for each in judges:
+        starts = choose(ledger.trials(), each, ledger.regions, effort.starts or _STARTS)
+        for start in [least, *starts]:
+            region = ledger.regions[start.region]
+            searches.append(polish(region, start.region, each, start.fractions))
+    together(ledger, searches)
+    found = [
+        _relaxation(ledger, judge, each, index) for index, each in enumerate(judges)
+    ]
+    ranked = sorted((f for f in found if f is not None), key=lambda pair: pair[0])
+    return tuple(relaxation for _, relaxation in ranked)
+
+
+def _judge(ledger: Ledger, goal: Goal, index: int) -> Judge:
+    """Return the judge of the goal to move one limit least."""
+    limit = goal.limits[index]
+    others = tuple(one for one in goal.limits if one is not limit)
+    wish = Goal(objective=limit.column, maximise=limit.sense == ">=", limits=others)
+    return multistart.judge_of(ledger, wish)
+
+
+def _relaxation(
+    ledger: Ledger, judge: Judge, own: Judge, index: int
+) -> tuple[float, Relaxation] | None:
+    """Return scaled change and relaxation of one limit, or None if it does not do."""
+    trials, order = ledger.ranked(own)
+    violation = own.standing(trials.values[order[0]])[1]
+    if float(violation) > 0.0:
+        return None
+    row = order[0]
+    limit = judge.goal.limits[index]
+    change = -float(judge.outputs(trials.values[row])[1 + index])
+    value = float(trials.values[row][own.places[0]])
+    return change, Relaxation(
+        limit=limit,
+        value=value,
+        fractions=trials.fractions[row],
+        choice=ledger.regions[trials.region[row]].choice,
+    )

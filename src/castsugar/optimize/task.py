@@ -1,0 +1,602 @@
+"""A search as asked for: the columns of the table, requirements, wishes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from castsugar import rows
+from castsugar.arrays import FloatArray
+from castsugar.checks import instance, number
+from castsugar.columns import COLUMNS
+from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.data.load import load_database
+from castsugar.errors import InputError, unknown_name
+from castsugar.evaluation import check_options
+from castsugar.kitchen import pour_table
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix import refusals, weighing
+from castsugar.mix.blends import Blends, put_together
+from castsugar.mix.weighing import Lot, weigh_items
+from castsugar.motor import pressure_table
+from castsugar.motor.hardware import Hardware
+from castsugar.optimize.multistart import Effort
+from castsugar.optimize.problem import Goal, Limit
+from castsugar.optimize.region import Row
+from castsugar.optimize.space import SCOPE, Space
+from castsugar.rows import shipped_species
+from castsugar.thermo import solver
+from castsugar.thermo.gibbs.solution import Flow
+from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
+
+# ----------------------------------------------------------------------------
+# The columns of the table as a problem to search: all wings, many at once.
+#
+# The flow is without solidification by default: equilibrium freezing at the throat
+# makes a peak of c* that no motor shows. Chance limits are quantiles over common draws,
+# which move smoothly with the mix: ``P(x <= limit) >= s`` is ``quantile_s(x) <=
+# limit``.
+
+#: Columns that a chance limit can be set on: those that are drawn.
+DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
+
+#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
+MOTOR_DRAWS = 1000
+
+#: What an infinite column counts as: worse than any limit, but a number.
+_BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
+
+#: Columns with derivatives in closed form: row of `Flow.by_elements`.
+_ANALYTIC = {
+    "flame_temperature_K": 0,
+    "characteristic_velocity_m_s": 1,
+    "specific_impulse_s": 2,
+    "density_impulse_kg_s_m3": 2,
+}
+
+#: Water that leaves, at most, where a mix of nothing else has to have a cast.
+_NEARLY_ALL = 1.0 - 1e-12
+
+#: Names of columns that only a search has: the weighted sum, and what the motor is
+#: said or was measured to deliver.
+WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
+
+_WINDOW = ("pour_window_low_C", "pour_window_high_C")
+
+
+def chance_column(column: str, probability: float) -> str:
+    """Return the name of a quantile of a drawn column.
+
+    Examples
+    --------
+    >>> chance_column("pour_viscosity_Pa_s", 0.8)
+    'pour_viscosity_Pa_s, 80 of 100'
+    """
+    return f"{column}, {100.0 * probability:.6g} of 100"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settings:
+    """Under what the mixes are judged.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Catalogue names, in the order of the fractions.
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+    water_lost : float
+        Share that leaves, where no kitchen decides.
+    kitchen : Kitchen or None
+    motor : Hardware or None
+    lots, alternatives : mapping
+        As for :func:`castsugar.mix.blends.blend`.
+    species : SpeciesTable or None
+    """
+
+    items: tuple[str, ...]
+    pressure: float = DEFAULT_PRESSURE
+    exit_pressure: float = STANDARD_ATMOSPHERE
+    flow: str = "no-solidification"
+    water_lost: float = 0.0
+    kitchen: Kitchen | None = None
+    motor: Hardware | None = None
+    lots: Mapping[str, Lot] = field(default_factory=dict)
+    alternatives: Mapping[str, str] = field(default_factory=dict)
+    species: SpeciesTable | None = None
+
+    def __post_init__(self) -> None:
+        """Check that they make a flow."""
+        number(self.exit_pressure, "exit pressure", "Pa")
+        check_options(self.pressure, self.exit_pressure, self.flow)
+        weighing.check_water_lost(self.water_lost)
+        instance(self.kitchen, Kitchen, "kitchen")
+        instance(self.motor, Hardware, "motor")
+        instance(self.species, SpeciesTable, "species")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TableProblem:
+    """Columns of :data:`castsugar.columns.COLUMNS` as a problem.
+
+    Attributes
+    ----------
+    settings : Settings
+    wanted : tuple of str
+        Keys of columns with numbers.
+    chances : tuple of (column, probability)
+        Quantiles of drawn columns, named by :func:`chance_column`.
+    weights : mapping
+        Column to weight: makes the column "weighted sum"; empty for none.
+    """
+
+    settings: Settings
+    wanted: tuple[str, ...]
+    chances: tuple[tuple[str, float], ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def columns(self) -> Sequence[str]:
+        """Return the names of the columns."""
+        more = [chance_column(*chance) for chance in self.chances]
+        return (*self.wanted, *more, *([WEIGHTED] if self.weights else []))
+
+    @property
+    def motor(self) -> Hardware | None:
+        """Return the motor, with the draws that a limit on its pressure takes."""
+        motor = self.settings.motor
+        if motor is None or not self._levels("chamber_pressure_MPa"):
+            return motor
+        return replace(motor, draws=max(motor.draws, MOTOR_DRAWS))
+
+    def evaluate(self, fractions: FloatArray) -> FloatArray:
+        """Return the columns of mixes, (n, k) to (n, c); NaN where one failed."""
+        known = self._columns(fractions)[0]
+        found = [np.asarray(known[name], dtype=float) for name in self.columns]
+        return np.stack(found, axis=1)
+
+    def jacobian(self, fractions: FloatArray) -> FloatArray | None:
+        """Return derivatives in closed form; NaN for columns that have none.
+
+        None where the kitchen decides how much water leaves: the cast then follows the
+        mix in a way of its own.
+        """
+        if self.settings.kitchen is not None or self.settings.flow == "frozen":
+            return None
+        known, blends, flow = self._columns(fractions, differentiate=True)
+        slopes = _charge_slopes(self.settings, blends)
+        count, width = np.shape(fractions)
+        result = np.full((count, len(self.columns), width), np.nan)
+        by_charge = np.concatenate(
+            [flow.by_elements, flow.by_enthalpy[:, :, None]], axis=2
+        )
+        steps = _product(by_charge, slopes.charge)
+        for place, name in enumerate(self.columns):
+            if name in _ANALYTIC:
+                result[:, place] = steps[:, _ANALYTIC[name]]
+            if name in ("specific_impulse_s", "density_impulse_kg_s_m3"):
+                result[:, place] /= STANDARD_GRAVITY
+            if name == "density_kg_m3":
+                result[:, place] = slopes.density
+            if name == "density_impulse_kg_s_m3":
+                impulse = known["specific_impulse_s"][:, None]
+                result[:, place] *= blends.density[:, None]
+                result[:, place] += impulse * slopes.density
+        return result
+
+    def _columns(
+        self, fractions: FloatArray, *, differentiate: bool = False
+    ) -> tuple[dict[str, Any], Blends, Flow]:
+        """Return every column by name, the mixes as cast, and how they flow."""
+        s = self.settings
+        blends = put_together(
+            s.items,
+            fractions,
+            water_lost=s.water_lost,
+            lots=s.lots,
+            alternatives=s.alternatives,
+        )
+        known: dict[str, Any] = {}
+        if s.kitchen is not None:
+            blends = self._cook(blends, s.kitchen, known)
+        job = Job(
+            table=s.species or shipped_species(),
+            elements=blends.elements,
+            enthalpy=blends.enthalpy,
+            pressure=np.full(len(blends), s.pressure),
+            exit_pressure=s.exit_pressure,
+            flow=s.flow,
+            differentiate=differentiate,
+        )
+        flow = solver.solve(job)
+        known |= rows.mix_columns(blends)
+        known |= rows.flow_columns(flow, blends, [""] * len(blends))
+        # The peak of c* that freezing at the throat makes is no optimum.
+        fake = np.asarray(flow.freezing)
+        for name in _ANALYTIC:
+            known[name] = np.where(fake, np.nan, known[name])
+        if self.motor is not None:
+            self._drive(blends, self.motor, known)
+        for name, value in _BEYOND.items():
+            for key in [k for k in known if k.startswith(name)]:
+                known[key] = np.where(np.isinf(known[key]), value, known[key])
+        if s.motor is not None and s.motor.efficiency is not None:
+            known[DELIVERED] = s.motor.efficiency * known["specific_impulse_s"]
+        if self.weights:
+            parts = [w * np.asarray(known[c]) for c, w in self.weights.items()]
+            known[WEIGHTED] = np.sum(parts, axis=0)
+        return known, blends, flow
+
+    def _levels(self, column: str) -> tuple[float, ...]:
+        return tuple(level for name, level in self.chances if name == column)
+
+    def _cook(self, blends: Blends, kitchen: Kitchen, known: dict[str, Any]) -> Blends:
+        """Write the kitchen columns, and return the mixes as cast."""
+        levels = self._levels("pour_viscosity_Pa_s")
+        window = any(name in self.wanted for name in _WINDOW)
+        said = pour_table.cook(None, blends, kitchen, window=window, levels=levels)
+        known |= said.columns()
+        for level, values in zip(levels, said.verdict.further, strict=True):
+            known[chance_column("pour_viscosity_Pa_s", level)] = values
+        return said.blends
+
+    def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
+        """Write the motor columns."""
+        levels = self._levels("chamber_pressure_MPa")
+        driven = pressure_table.drive(
+            blends,
+            motor,
+            characteristic_velocity=known["characteristic_velocity_m_s"],
+            levels=levels,
+        )
+        known |= driven.columns()
+        for level, values in zip(levels, driven.peaks.further, strict=True):
+            known[chance_column("chamber_pressure_MPa", level)] = 1e-6 * values
+
+
+def _product(by_charge: FloatArray, charge: FloatArray) -> FloatArray:
+    """Return (n, q, e) times (n, e, k).
+
+    NaN where an item brings an element that the mix does not hold: no derivative.
+    """
+    terms = by_charge[:, :, :, None] * charge[:, None]
+    terms = np.where(charge[:, None] == 0.0, 0.0, terms)
+    return terms.sum(axis=2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Slopes:
+    """Derivatives of the cast by the fractions: elements and enthalpy; density."""
+
+    charge: FloatArray  # (n, elements + 1, k)
+    density: FloatArray  # (n, k)
+
+
+def _charge_slopes(settings: Settings, blends: Blends) -> _Slopes:
+    """Differentiate the cast of blends by their fractions.
+
+    A kilogram of item i leaves the mass m_i in the cast; elements, enthalpy and volume
+    of the cast are sums over items divided by the sum of m.
+    """
+    alone = put_together(
+        settings.items,
+        np.eye(len(settings.items)),
+        water_lost=min(settings.water_lost, _NEARLY_ALL),
+        lots=settings.lots,
+        alternatives=settings.alternatives,
+    )
+    kept = 1.0 - alone.water_lost * alone.water_as_weighed
+    own = np.column_stack([alone.elements, alone.enthalpy, 1.0 / alone.density])
+    mixed = np.column_stack([blends.elements, blends.enthalpy, 1.0 / blends.density])
+    total = (blends.shares @ kept)[:, None, None]
+    change = (own[None] - mixed[:, None]) * kept[None, :, None] / total
+    slopes = np.transpose(change, (0, 2, 1))
+    density = -(blends.density[:, None] ** 2) * slopes[:, -1]
+    return _Slopes(charge=slopes[:, :-1], density=density)
+
+
+# ----------------------------------------------------------------------------
+# What a mix must keep: a column at most or at least so much, surely or probably.
+
+#: Columns that run over decades: the search looks at their logarithm.
+_LOGARITHMIC = ("pour_viscosity", "chamber_pressure")
+
+
+def searchable() -> tuple[str, ...]:
+    """Return the keys of all columns that hold numbers which a mix decides."""
+    hidden = ("confirmation", "difference_", "_u_", "status", "name", "flags")
+    return tuple(
+        c.key
+        for c in COLUMNS
+        if c.decimals is not None and not any(word in c.key for word in hidden)
+    )
+
+
+def check_column(key: str) -> str:
+    """Return the key of a column that can be searched for.
+
+    Raises
+    ------
+    UnknownNameError
+        With the nearest names.
+    """
+    known = searchable()
+    if key not in known:
+        raise unknown_name("column", key, known)
+    return key
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """A limit on a column of the table.
+
+    Attributes
+    ----------
+    column : str
+        Key of :data:`castsugar.columns.COLUMNS`.
+    at_most, at_least : float or None
+        In the unit of the column; one or both.
+    probability : float or None
+        Share of the draws that keep it; only for columns that are drawn: pour
+        viscosity and peak pressure. None: at the best estimate.
+
+    Raises
+    ------
+    InputError
+        Neither or contradictory values, a chance for a column that is not drawn.
+    UnknownNameError
+    """
+
+    column: str
+    at_most: float | None = None
+    at_least: float | None = None
+    probability: float | None = None
+
+    def __post_init__(self) -> None:
+        """Check it."""
+        check_column(self.column)
+        what = f"limit on {self.column}"
+        both = (self.at_most, self.at_least)
+        values = [number(v, what) for v in both if v is not None]
+        if not values or not all(math.isfinite(v) for v in values):
+            raise InputError(
+                f"the limit on {self.column} has no number; give at_most or at_least"
+            )
+        if len(values) == 2 and values[0] < values[1]:
+            raise InputError(
+                f"limits on {self.column} contradict: at least {values[1]:g}, at most "
+                f"{values[0]:g}"
+            )
+        if self.probability is not None:
+            self._check_chance(self.probability)
+
+    def _check_chance(self, probability: float) -> None:
+        if self.column not in DRAWN:
+            raise InputError(
+                f"{self.column} has no draws, so no probability; a chance limit may "
+                f"stand on {' and '.join(DRAWN)}"
+            )
+        what = f"probability of the limit on {self.column}"
+        if not 0.5 <= number(probability, what) <= 0.99:
+            raise InputError(
+                f"the probability of the limit on {self.column} is {probability:g}; "
+                "allowed: 50 % to 99 %"
+            )
+
+    def chances(self) -> tuple[tuple[str, float], ...]:
+        """Return the quantiles that it needs: (column, level)."""
+        if self.probability is None:
+            return ()
+        found = []
+        if self.at_most is not None:
+            found.append((self.column, self.probability))
+        if self.at_least is not None:
+            found.append((self.column, round(1.0 - self.probability, 9)))
+        return tuple(found)
+
+    def limits(self) -> tuple[Limit, ...]:
+        """Return it as limits of the search, named for people."""
+        found = []
+        level = self.probability
+        for sense, value in (("<=", self.at_most), (">=", self.at_least)):
+            if value is None:
+                continue
+            column, chance = self.column, ""
+            if level is not None:
+                share = level if sense == "<=" else round(1.0 - level, 9)
+                column = chance_column(self.column, share)
+                chance = f" with {100.0 * level:g} %"
+            found.append(
+                Limit(
+                    column=column,
+                    sense=sense,
+                    value=value,
+                    name=f"{self.column} {sense} {value:g}{chance}",
+                    logarithmic=value > 0.0 and self.column.startswith(_LOGARITHMIC),
+                )
+            )
+        return tuple(found)
+
+
+# ----------------------------------------------------------------------------
+# A search as asked for: space, goal, requirements, wishes.
+
+#: What is searched for by default: impulse for the volume of the motor.
+OBJECTIVE = "density_impulse_kg_s_m3"
+
+
+#: Names of mixes in the answer, beside "runner 1" and so on.
+RESERVED = ("best", "percents", "weighable", "robust")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sloppiness:
+    """How far a batch may miss its recipe; standard uncertainties.
+
+    Attributes
+    ----------
+    weighing : float
+        Of every weighed part. [kg]
+    syrup_solids : float
+        Of the dry solids of the syrup. [-]
+    moisture : float
+        Water that powders may bring, beyond what the recipe counts; half-normal. [-]
+    """
+
+    weighing: float = 5e-5
+    syrup_solids: float = 0.02
+    moisture: float = 0.002
+
+    def __post_init__(self) -> None:
+        """Check the numbers."""
+        for name in ("weighing", "syrup_solids", "moisture"):
+            value = getattr(self, name)
+            if not 0.0 <= value < 0.2:
+                raise InputError(
+                    f"{name.replace('_', ' ')} of a sloppy batch is {value:g}; "
+                    "allowed: 0 or more, below 0.2"
+                )
+
+
+def _scope_rows(settings: Settings) -> tuple[Row, ...]:
+    """Return the limits on what may burn; none where sugars, polyols, syrups do."""
+    made = weigh_items(load_database(), settings.items, settings.lots, {})
+    burns = [refusals.fuel_shares(item.constituents) for item in made]
+    if not any(others for others, _ in burns):
+        return ()
+    excess = [refusals.excesses(others, fuel)[1] for others, fuel in burns]
+    return (
+        Row(
+            name=f"combustibles other than sugars at most 3 %{SCOPE}",
+            coefficients={
+                item: others
+                for item, (others, _) in zip(settings.items, burns, strict=True)
+            },
+            limit=refusals.OF_THE_MASS,
+        ),
+        Row(
+            name=f"such combustibles at most a tenth of all that burns{SCOPE}",
+            coefficients=dict(zip(settings.items, excess, strict=True)),
+            limit=0.0,
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """What to search for.
+
+    Attributes
+    ----------
+    space : Space
+        Of catalogue names, in mass fractions as weighed.
+    settings : Settings
+        Its items are the columns of the space.
+    objective : str
+        Key of a column, "delivered_specific_impulse_s", or "weighted sum".
+    maximise : bool
+    weights : mapping
+        Of the weighted sum: column to weight.
+    requirements : tuple of Requirement
+    tried : mapping
+        Name of a mix that the user made to its fractions by catalogue name; shown
+        beside the answer. Ingredients outside the space make it be left out of maps.
+    front : tuple of two columns, optional
+        Trade-off to draw; each with True where more is better.
+    sloppiness : Sloppiness, optional
+        Asks for a robust optimum beside the nominal one.
+    effort : Effort
+    """
+
+    space: Space
+    settings: Settings
+    objective: str = OBJECTIVE
+    maximise: bool = True
+    weights: Mapping[str, float] = field(default_factory=dict)
+    requirements: tuple[Requirement, ...] = ()
+    tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    front: tuple[tuple[str, bool], tuple[str, bool]] | None = None
+    sloppiness: Sloppiness | None = None
+    effort: Effort = field(default_factory=Effort)
+
+    def __post_init__(self) -> None:
+        """Check that the settings can give what is asked for; keep to the scope."""
+        self._check_types()
+        rows = _scope_rows(self.settings)
+        object.__setattr__(self, "space", replace(self.space, scope=rows))
+        for name in self.tried:
+            if name in RESERVED or name.startswith("runner "):
+                raise InputError(
+                    f"a tried mix is called {name!r}, a name that the search uses "
+                    "itself; call it otherwise"
+                )
+        if self.settings.items != self.space.columns:
+            raise InputError("settings and space name different ingredients")
+        if (self.objective == WEIGHTED) != bool(self.weights):
+            raise InputError("a weighted sum needs weights, and only it has them")
+        for name in self._named():
+            if name not in (WEIGHTED, DELIVERED):
+                check_column(name)
+        self._check_wings()
+
+    def _check_types(self) -> None:
+        instance(self.effort, Effort, "effort", optional=False)
+        instance(self.sloppiness, Sloppiness, "sloppiness")
+        for limit in self.requirements:
+            instance(limit, Requirement, "limit", optional=False)
+        for column, weight in self.weights.items():
+            number(weight, f"weight of {column}")
+
+    def _named(self) -> list[str]:
+        """Return every column that is asked for."""
+        both = [column for column, _ in self.front or ()]
+        asked = [r.column for r in self.requirements]
+        return list(dict.fromkeys([self.objective, *self.weights, *asked, *both]))
+
+    def _check_wings(self) -> None:
+        from castsugar.columns import COLUMNS
+
+        kitchen = self.settings.kitchen
+        if kitchen is not None and kitchen.too_hot:
+            raise InputError(
+                f"the cook reaches {kitchen.cook.hottest - 273.15:.4g} C; above 150 C "
+                "there is no verdict on any mix: cook cooler"
+            )
+        groups = {c.key: c.group for c in COLUMNS}
+        for name in self._named():
+            group = groups.get(name, "")
+            if group == "kitchen" and self.settings.kitchen is None:
+                raise InputError(f"{name} needs a kitchen: say how the mix is cooked")
+            if group == "motor" and self.settings.motor is None:
+                raise InputError(f"{name} needs a motor: describe yours in [motor]")
+        if DELIVERED in self._named():
+            motor = self.settings.motor
+            if motor is None or motor.efficiency is None:
+                raise InputError(
+                    f"{DELIVERED} needs an efficiency in [motor]: state one, or "
+                    "measure it with a firing"
+                )
+
+    def problem(self) -> TableProblem:
+        """Return the columns that the search evaluates."""
+        chances = [c for r in self.requirements for c in r.chances()]
+        wanted = [name for name in self._named() if name != WEIGHTED]
+        return TableProblem(
+            settings=self.settings,
+            wanted=tuple(wanted),
+            chances=tuple(dict.fromkeys(chances)),
+            weights=self.weights,
+        )
+
+    def goal(self) -> Goal:
+        """Return objective and limits."""
+        limits = [limit for r in self.requirements for limit in r.limits()]
+        return Goal(
+            objective=self.objective, maximise=self.maximise, limits=tuple(limits)
+        )
