@@ -18,10 +18,9 @@ import pytest
 from castsugar.cli import batch as command
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
-from castsugar.workshop.batches import record
-from castsugar.workshop.batches.folder import read_batch
-from castsugar.workshop.batches.foresee import foresee
-from castsugar.workshop.batches.frozen import thaw
+from castsugar.records import record
+from castsugar.records.folder import read_batch
+from castsugar.records.prediction import foresee, thaw
 
 # Exact: what is typed must come back; masses are sums known by hand.
 pytestmark = pytest.mark.exact

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import castsugar as cs
+from castsugar.bench.bench import append_measurement, check_bench, read_bench
+from castsugar.bench.tables import MEASUREMENTS
 from castsugar.cli.measure_keys import OPTIONS
-from castsugar.workshop.bench import append_measurement, check_bench, read_bench
-from castsugar.workshop.kitchen_keys import MEASUREMENTS
 
 pytestmark = pytest.mark.exact  # text against text
 

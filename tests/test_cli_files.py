@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from castaways import as_nobody, public_folder
 
+from castsugar.bench.example import write_example
 from castsugar.cli.completion import _actions
 from castsugar.cli.main import build_parser, main
 from castsugar.cli.output import WRITTEN
-from castsugar.workshop.scenario import write_example
 
 # Exact: codes and lines are known.
 pytestmark = [
@@ -99,7 +99,7 @@ def test_unwritable_results_are_refused_before_the_work(
         pytest.fail("something was done first")
 
     monkeypatch.setattr("castsugar.data.load_database", worked)
-    monkeypatch.setattr("castsugar.workshop.bench.read_bench", worked)
+    monkeypatch.setattr("castsugar.bench.bench.read_bench", worked)
     os.mkfifo("pipe")
     for name, said in (
         ("none/x", "does not exist"),

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.bench.bench import check_bench, read_bench
+from castsugar.bench.motor import hardware_of
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
 from castsugar.motor.burn_law import Band, BurnLaw
@@ -18,8 +20,6 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.peak_pressure import Spread
-from castsugar.workshop.bench import check_bench, read_bench
-from castsugar.workshop.motor_bench import hardware_of
 
 RATE, EXPONENT = 4.6e-3, 0.31
 LAW = BurnLaw(

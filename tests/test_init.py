@@ -12,19 +12,19 @@ from types import ModuleType
 import pytest
 from faults import Fuse
 
+from castsugar.bench import example
+from castsugar.bench.bench import TABLES, check_bench
+from castsugar.bench.lots import lots_of
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.mix.text import parse_recipe
-from castsugar.workshop import scenario
-from castsugar.workshop.bench import TABLES, check_bench
-from castsugar.workshop.lots import lots_of
-from castsugar.workshop.readings import read_strands
+from castsugar.readings.strand_files import read_strands
 
 # Exact: what is written against what is shipped and made.
 pytestmark = pytest.mark.exact
 
-FILES = scenario.example_files()
+FILES = example.example_files()
 
 
 def _maker() -> ModuleType:
@@ -179,7 +179,7 @@ def test_readings_are_those_that_the_script_makes(name: str) -> None:
 
 def test_strands_of_every_law_are_there(tmp_path: Path) -> None:
     """Each [[motor.burn_law]] finds its mix in its file."""
-    scenario.write_example(tmp_path)
+    example.write_example(tmp_path)
     motor = check_bench(tmp_path / "bench.toml", FILES["bench.toml"]).motor
     assert motor is not None
     for law in motor["burn_law"]:
@@ -194,7 +194,7 @@ def test_link_is_not_followed_unseen(tmp_path: Path) -> None:
         pytest.skip("links need rights there")
     (tmp_path / "bench.toml").symlink_to(tmp_path / "elsewhere.toml")
     with pytest.raises(InputError, match=r"bench\.toml exists already"):
-        scenario.write_example(tmp_path)
+        example.write_example(tmp_path)
     assert not (tmp_path / "elsewhere.toml").exists()
     assert main(["init", str(tmp_path), "--force"]) == 0
     assert (tmp_path / "bench.toml").is_symlink()

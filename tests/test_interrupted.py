@@ -20,11 +20,11 @@ from typing import Any
 
 import pytest
 
+from castsugar.bench.bench import read_bench
+from castsugar.bench.example import write_example
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.main import main
-from castsugar.workshop.batches.folder import list_batches
-from castsugar.workshop.bench import read_bench
-from castsugar.workshop.scenario import write_example
+from castsugar.records.folder import list_batches
 
 # Exact: exit codes, marks and files are known.
 pytestmark = pytest.mark.exact
@@ -457,7 +457,7 @@ def test_what_was_learnt_is_saved_and_told(
     learn = ["learn", "--bench", "bench.toml", "--dir", "batches", "--save"]
     capsys.readouterr()
     with monkeypatch.context() as patch:
-        patch.setattr("castsugar.workshop.learning.learnt.learn_all", stop)
+        patch.setattr("castsugar.records.learning.learnt.learn_all", stop)
         assert main(learn) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert Path("bench.toml").read_bytes() == before

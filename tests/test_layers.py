@@ -55,7 +55,10 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     ),
     "optimize": (5, ()),
     "comparison": (5, ()),
-    "workshop": (5, ()),
+    "readings": (5, ()),
+    "bench": (5, ()),
+    "weigh": (5, ()),
+    "records": (5, ()),
     "report": (6, ()),
     "cli": (7, ()),
     "examples": (8, ()),
@@ -63,7 +66,12 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
 OUTSIDE = ("castsugar", "castsugar.__main__")
 
 #: Rooms of one floor that a room may import.
-BESIDE: dict[str, tuple[str, ...]] = {"comparison": ("optimize",)}
+BESIDE: dict[str, tuple[str, ...]] = {
+    "comparison": ("optimize",),
+    "bench": ("readings",),
+    "weigh": ("readings", "bench"),
+    "records": ("readings", "bench", "weigh"),
+}
 
 MOST_LINES, MOST_STATEMENTS = 700, 40
 
@@ -79,7 +87,7 @@ PANDAS = (
     "castsugar.sensitivity",
     "castsugar.static_test",
     "castsugar.thermo.states",
-    "castsugar.workshop.samples",
+    "castsugar.readings.samples",
 )
 
 #: Who may touch files, and how that looks in source: the user's in one room
@@ -91,7 +99,7 @@ FILE_READERS = (
     "castsugar.report.schemas",
     "castsugar.report.what_if",
     "castsugar.thermo.species",
-    "castsugar.workshop.scenario",
+    "castsugar.bench.example",
 )
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
 

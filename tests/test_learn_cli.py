@@ -16,10 +16,10 @@ import pytest
 from castsugar import static_test
 from castsugar.cli.main import main
 from castsugar.motor.firing.expectation import expect
+from castsugar.records.folder import add_events
+from castsugar.records.learning.checks import Check
+from castsugar.records.record import Event
 from castsugar.report.learn_picture import checks_picture
-from castsugar.workshop.batches.record import Event
-from castsugar.workshop.batches.store import add_events
-from castsugar.workshop.learning.tally import Check
 
 # Exact: the same numbers as other commands give, bytes that stay, exit codes.
 pytestmark = pytest.mark.exact

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from castsugar import Mix
+from castsugar.bench.bench import check_bench
+from castsugar.bench.lots import LABEL_SOLIDS_UNCERTAINTY, lots_of, volume_solids
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
-from castsugar.workshop.bench import check_bench
-from castsugar.workshop.lots import LABEL_SOLIDS_UNCERTAINTY, lots_of, volume_solids
 
 pytestmark = pytest.mark.exact
 

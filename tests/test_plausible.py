@@ -18,27 +18,26 @@ import pytest
 
 import castsugar as cs
 from castsugar import plausible, units
+from castsugar.bench import search_tables, tables
+from castsugar.bench.bench import TABLES, check_bench
+from castsugar.bench.schema import Key, Keys, Place, read_table
+from castsugar.bench.search_tables import SEARCHABLE, range_of
 from castsugar.cli.main import build_parser, main
 from castsugar.errors import InputError, UnusualWarning
 from castsugar.plausible import RANGES, PlausibleRange
-from castsugar.workshop import kitchen_keys, lot_keys, motor_keys, search_keys
-from castsugar.workshop.bench import TABLES, check_bench
-from castsugar.workshop.schema import Key, Keys, Place, read_table
-from castsugar.workshop.search_keys import SEARCHABLE
-from castsugar.workshop.search_tables import range_of
 
 PLACE = Place(Path("bench.toml"), "", "")
 
 KEYS: list[tuple[str, Keys]] = [
     *TABLES.items(),
-    *kitchen_keys.MEASUREMENTS.items(),
-    ("lot", lot_keys.LOT),
-    ("grain", motor_keys.CYLINDER),
-    ("areas", motor_keys.AREAS),
-    ("case", motor_keys.CASE),
-    ("law", motor_keys.STATED),
-    ("limit", search_keys.LIMIT),
-    ("parameter", kitchen_keys.STATED),
+    *tables.MEASUREMENTS.items(),
+    ("lot", tables.LOT),
+    ("grain", tables.CYLINDER),
+    ("areas", tables.AREAS),
+    ("case", tables.CASE),
+    ("law", tables.STATED_LAW),
+    ("limit", search_tables.LIMIT),
+    ("parameter", tables.STATED),
 ]
 
 #: Numbers that no range of this table fits: a name for random numbers; a limit has the

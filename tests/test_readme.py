@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
+from castsugar.bench.example import example_files
 from castsugar.cli.main import main
-from castsugar.workshop.scenario import example_files
 
 ROOT = Path(__file__).parents[1]
 

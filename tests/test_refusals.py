@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.bench.bench import check_bench
+from castsugar.bench.search import search_asked
 from castsugar.data import refused
-from castsugar.workshop.bench import check_bench
-from castsugar.workshop.search_bench import search_asked
-from castsugar.workshop.weigh.charge import read_charge
+from castsugar.weigh.charge import read_charge
 
 # Exact: the list of design 4 ("Refused by name, alias and composition") and the bad
 # inputs of the issue; the messages say what, got, allowed, do (design 3).

@@ -9,6 +9,10 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
+from castsugar.bench import search_tables
+from castsugar.bench.bench import TABLES, Bench, check_bench
+from castsugar.bench.motor import hardware_of
+from castsugar.bench.search import search_asked, search_conditions
 from castsugar.cli.search_task import task_of
 from castsugar.data.load import Database, load_database
 from castsugar.kitchen.heat import parse_cook
@@ -19,10 +23,6 @@ from castsugar.optimize.multistart import Effort
 from castsugar.optimize.search import seek
 from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task, searchable
 from castsugar.thermo.flow import FLOWS
-from castsugar.workshop import search_keys
-from castsugar.workshop.bench import TABLES, Bench, check_bench
-from castsugar.workshop.motor_bench import hardware_of
-from castsugar.workshop.search_bench import search_asked, search_conditions
 
 pytestmark = pytest.mark.exact  # text against what it says
 
@@ -345,11 +345,11 @@ def test_better_way_of_a_front(typed: str, wanted: tuple[str, bool]) -> None:
 
 def test_words_agree_with_the_search() -> None:
     """What this room cannot import from the other is the same there."""
-    assert searchable() == search_keys.SEARCHABLE
-    assert decide_table.WEIGHTED == search_keys.WEIGHTED
-    assert decide_table.DELIVERED == search_keys.DELIVERED
-    assert set(FLOWS) == set(search_keys.FLOWS)
-    assert set(search_keys.SEARCHABLE) >= search_keys.LESS_IS_BETTER
+    assert searchable() == search_tables.SEARCHABLE
+    assert decide_table.WEIGHTED == search_tables.WEIGHTED
+    assert decide_table.DELIVERED == search_tables.DELIVERED
+    assert set(FLOWS) == set(search_tables.FLOWS)
+    assert set(search_tables.SEARCHABLE) >= search_tables.LESS_IS_BETTER
 
 
 def test_the_example_runs() -> None:

@@ -16,8 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from castsugar.errors import DataError, InputError
-from castsugar.workshop import blocks
-from castsugar.workshop.traces import Recording, check_order, read_trace
+from castsugar.readings import samples
+from castsugar.readings.recordings import Recording, check_order, read_trace
 
 # Exact: an invented recording whose numbers are written down beside it; sizes of units
 # by definition (psi, lbf: NIST SP 811, appendix B; see test_units).
@@ -303,7 +303,7 @@ def test_lines_across_blocks(write: Write, monkeypatch: pytest.MonkeyPatch) -> N
     assert whole.lines is not None
     assert whole.lines.tolist() == [4, 7, *range(8, 8 + N), 8 + N]
     for size in (*range(1, 40), 64, 100, 150):
-        monkeypatch.setattr(blocks, "BLOCK", size)
+        monkeypatch.setattr(samples, "BLOCK", size)
         part = read_trace(good)
         assert part.lines is not None
         np.testing.assert_array_equal(part.time, whole.time)
@@ -314,7 +314,7 @@ def test_lines_across_blocks(write: Write, monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_decimal_mark_holds_across_blocks(write: Write, monkeypatch) -> None:
-    monkeypatch.setattr(blocks, "BLOCK", 16)
+    monkeypatch.setattr(samples, "BLOCK", 16)
     text = SEMI + "\n" + "7;1\n" * N + "8;1,5\n" * N + "9;3\n"
     found = read_trace(write(text))
     assert found.pressure is not None
@@ -412,7 +412,7 @@ def test_both_ways_of_reading_agree(write: Write, cells, separator) -> None:
 _MEASURE = """
 import resource, sys, time
 import pandas
-from castsugar.workshop.traces import read_trace
+from castsugar.readings.recordings import read_trace
 scale = 1 if sys.platform == "darwin" else 1024
 def peak():
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * scale

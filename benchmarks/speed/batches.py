@@ -12,8 +12,8 @@ import time
 from pathlib import Path
 
 from castsugar.columns import COLUMNS
-from castsugar.workshop.batches.record import Event, FrozenBench, Made
-from castsugar.workshop.batches.store import add_events, new_batch
+from castsugar.records.folder import add_events, new_batch
+from castsugar.records.record import Event, FrozenBench, Made
 
 COUNT = 5000
 DAY = "2026-05-02"

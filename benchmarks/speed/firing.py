@@ -25,7 +25,7 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.trace import Motor, Propellant, fire
-from castsugar.workshop.traces import read_trace
+from castsugar.readings.recordings import read_trace
 
 ROWS = 200_000
 AMBIENT = 101325.0

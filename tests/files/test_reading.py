@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 from castaways import as_nobody, public_folder
 
+from castsugar.bench.bench import read_bench
 from castsugar.errors import InputError
 from castsugar.files import paths, reading
-from castsugar.workshop.batches.folder import read_batch
-from castsugar.workshop.bench import read_bench
-from castsugar.workshop.readings import read_strands
-from castsugar.workshop.traces import read_trace
+from castsugar.readings.recordings import read_trace
+from castsugar.readings.strand_files import read_strands
+from castsugar.records.folder import read_batch
 
 # Exact: what is read is what was written; the system's own words for what it refuses.
 pytestmark = pytest.mark.exact

@@ -18,11 +18,17 @@ from typing import Any
 import pytest
 from faults import Fuse, arm, fail, no_locks
 
+from castsugar.bench.bench import append_measurement, read_bench
 from castsugar.errors import CastsugarError, DataError, InputError
-from castsugar.workshop.batches.folder import list_batches, read_batch, record_path
-from castsugar.workshop.batches.record import Event, FrozenBench, Made
-from castsugar.workshop.batches.store import add_event, add_events, new_batch
-from castsugar.workshop.bench import append_measurement, read_bench
+from castsugar.records.folder import (
+    add_event,
+    add_events,
+    list_batches,
+    new_batch,
+    read_batch,
+    record_path,
+)
+from castsugar.records.record import Event, FrozenBench, Made
 
 # Exact: what is written must come back; counts are known.
 pytestmark = pytest.mark.exact

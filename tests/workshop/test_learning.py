@@ -10,31 +10,31 @@ from typing import Any
 import numpy as np
 import pytest
 
+from castsugar.bench.bench import Bench, check_bench, read_bench
+from castsugar.bench.motor import hardware_of
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
 from castsugar.motor.burn_law import burn_rate, log_rate_uncertainty
 from castsugar.motor.firing.quantities import Measured
 from castsugar.motor.strands import analyse_mix
-from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.folder import read_batches
-from castsugar.workshop.batches.frozen import freeze, relative
-from castsugar.workshop.batches.record import Event, FrozenBench, Made
-from castsugar.workshop.batches.store import add_events, new_batch
-from castsugar.workshop.bench import Bench, check_bench, read_bench
-from castsugar.workshop.learning.alarms import alarms_of, sentences
-from castsugar.workshop.learning.burned import learn_laws
-from castsugar.workshop.learning.checks import KitchenChecks
-from castsugar.workshop.learning.checks_firing import firing_checks
-from castsugar.workshop.learning.checks_motor import strand_checks
-from castsugar.workshop.learning.combine import combined
-from castsugar.workshop.learning.cooked import learn_kitchen
-from castsugar.workshop.learning.fired import learn_efficiency
-from castsugar.workshop.learning.material import material_of
-from castsugar.workshop.learning.moved import wanted_of
-from castsugar.workshop.learning.tally import FEW, Check, Skipped, tally
-from castsugar.workshop.motor_bench import hardware_of
-from castsugar.workshop.readings import read_strands
+from castsugar.readings.strand_files import read_strands
+from castsugar.records.batch import Batch
+from castsugar.records.folder import add_events, new_batch, read_batches
+from castsugar.records.learning.alarms import (
+    alarms_of,
+    firing_checks,
+    sentences,
+    strand_checks,
+)
+from castsugar.records.learning.burn_laws import learn_laws
+from castsugar.records.learning.checks import FEW, Check, KitchenChecks, Skipped, tally
+from castsugar.records.learning.efficiency import combined, learn_efficiency
+from castsugar.records.learning.kitchen import learn_kitchen
+from castsugar.records.learning.learnt import wanted_of
+from castsugar.records.learning.material import material_of
+from castsugar.records.prediction import freeze, relative
+from castsugar.records.record import Event, FrozenBench, Made
 
 # Exact: worked by hand, or the same as another route to the same number.
 pytestmark = pytest.mark.exact

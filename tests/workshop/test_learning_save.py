@@ -11,33 +11,34 @@ from typing import Any
 
 import pytest
 
+from castsugar.bench.bench import read_bench
+from castsugar.bench.motor import hardware_of
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
 from castsugar.motor.firing.quantities import Measured
-from castsugar.workshop.batches.folder import read_batches
-from castsugar.workshop.batches.frozen import relative
-from castsugar.workshop.batches.record import Event, Made
-from castsugar.workshop.batches.store import add_events, new_batch
-from castsugar.workshop.bench import read_bench
-from castsugar.workshop.learning import save as saving
-from castsugar.workshop.learning.burned import learn_laws
-from castsugar.workshop.learning.combine import combined
-from castsugar.workshop.learning.cooked import learn_kitchen
-from castsugar.workshop.learning.earlier import earlier_of
-from castsugar.workshop.learning.edits import (
+from castsugar.records.folder import add_events, new_batch, read_batches
+from castsugar.records.learning import saving
+from castsugar.records.learning.burn_laws import learn_laws
+from castsugar.records.learning.efficiency import combined, learn_efficiency
+from castsugar.records.learning.kitchen import learn_kitchen
+from castsugar.records.learning.material import material_of
+from castsugar.records.learning.saving import (
     WRITTEN,
+    Lesson,
+    Saved,
     block_lines,
+    earlier_of,
+    efficiency_line,
     head_line,
     key_line,
+    plan,
+    save,
     with_line,
     without_lines,
 )
-from castsugar.workshop.learning.fired import learn_efficiency
-from castsugar.workshop.learning.lesson import Lesson, Saved
-from castsugar.workshop.learning.material import material_of
-from castsugar.workshop.learning.save import efficiency_line, plan, save
-from castsugar.workshop.motor_bench import hardware_of
+from castsugar.records.prediction import relative
+from castsugar.records.record import Event, Made
 
 # Exact: the text of a file, character by character.
 pytestmark = pytest.mark.exact

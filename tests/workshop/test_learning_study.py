@@ -12,6 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from castsugar.bench.bench import check_bench, read_measurement
+from castsugar.bench.kitchen import measurement
+from castsugar.bench.schema import Options
 from castsugar.data.load import load_database
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.heat import parse_cook
@@ -19,16 +22,12 @@ from castsugar.kitchen.parameters import Kitchen, Values, unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured
 from castsugar.mix.mix import Mix
 from castsugar.motor.firing.quantities import Measured
-from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.record import Event, Made
-from castsugar.workshop.batches.store import add_events, new_batch
-from castsugar.workshop.bench import check_bench, read_measurement
-from castsugar.workshop.kitchen_bench import measurement
-from castsugar.workshop.learning.bands import band_of
-from castsugar.workshop.learning.burned import learn_laws
-from castsugar.workshop.learning.cooked import learn_kitchen
-from castsugar.workshop.learning.fired import learn_efficiency
-from castsugar.workshop.schema import Options
+from castsugar.records.batch import Batch
+from castsugar.records.folder import add_events, new_batch
+from castsugar.records.learning.burn_laws import band_of, learn_laws
+from castsugar.records.learning.efficiency import learn_efficiency
+from castsugar.records.learning.kitchen import learn_kitchen
+from castsugar.records.record import Event, Made
 
 # Exact: the truth is what the simulation was given.
 pytestmark = pytest.mark.exact

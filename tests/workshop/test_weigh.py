@@ -9,18 +9,25 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from castsugar.bench.bench import check_bench
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.motor.grain import AreaTable, HollowCylinder
 from castsugar.numerics import apportion
-from castsugar.workshop.bench import check_bench
-from castsugar.workshop.weigh.accounts import balance, notes
-from castsugar.workshop.weigh.charge import read_charge
-from castsugar.workshop.weigh.correct import corrected
-from castsugar.workshop.weigh.equipment import Equipment, equipment_of
-from castsugar.workshop.weigh.pieces import Piece, Sizes, pieces_of, sizes_of
-from castsugar.workshop.weigh.sheet import plan
-from castsugar.workshop.weigh.steps import portions, steps_up
+from castsugar.weigh.charge import (
+    Equipment,
+    Piece,
+    Sizes,
+    equipment_of,
+    pieces_of,
+    portions,
+    read_charge,
+    sizes_of,
+    steps_up,
+)
+from castsugar.weigh.correction import corrected
+from castsugar.weigh.result import balance, notes
+from castsugar.weigh.sheet import plan
 
 pytestmark = pytest.mark.exact
 

@@ -9,17 +9,24 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
+from castsugar.bench.bench import check_bench
+from castsugar.bench.motor import hardware_of
 from castsugar.data.load import load_database
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.workshop.bench import check_bench
-from castsugar.workshop.motor_bench import hardware_of
-from castsugar.workshop.weigh.charge import read_charge
-from castsugar.workshop.weigh.equipment import Equipment
-from castsugar.workshop.weigh.judging import C_STAR, PEAK, POUR, Conditions
-from castsugar.workshop.weigh.result import weighing
-from castsugar.workshop.weigh.sheet import plan
-from castsugar.workshop.weigh.tolerance import LIMITS, OWN, SHARE, tolerances
+from castsugar.weigh.charge import Equipment, read_charge
+from castsugar.weigh.correction import (
+    C_STAR,
+    LIMITS,
+    OWN,
+    PEAK,
+    POUR,
+    SHARE,
+    Conditions,
+    tolerances,
+)
+from castsugar.weigh.result import weighing
+from castsugar.weigh.sheet import plan
 
 pytestmark = pytest.mark.exact  # against evaluate, asked anew
 

@@ -13,8 +13,8 @@ from castsugar.cli.screen import remark
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
-    from castsugar.workshop.batches.batch import Batch
-    from castsugar.workshop.bench import Bench
+    from castsugar.bench.bench import Bench
+    from castsugar.records.batch import Batch
 
 #: As workshop.batches.record has them (a test compares): --help loads nothing else.
 OUTCOMES = ("used", "partly", "discarded")
@@ -194,10 +194,10 @@ def folder_of(options: argparse.Namespace) -> Path:
 
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
+    from castsugar.bench.bench import read_bench
     from castsugar.cli.batch_new import make
     from castsugar.files.writing import refuse_closed
-    from castsugar.workshop.batches.store import new_batch
-    from castsugar.workshop.bench import read_bench
+    from castsugar.records.folder import new_batch
 
     folder = folder_of(options)
     refuse_closed(folder)
@@ -216,11 +216,10 @@ def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
     from castsugar.cli.batch_events import events_of
     from castsugar.data.load import load_database
+    from castsugar.records.folder import add_events, read_batch, record_path
     from castsugar.report import batch_rows
     from castsugar.report.batch_page import first_lines
     from castsugar.report.batch_warnings import warnings
-    from castsugar.workshop.batches.folder import read_batch, record_path
-    from castsugar.workshop.batches.store import add_events
 
     path = record_path(folder_of(options), options.id)
     before = read_batch(path)
@@ -243,8 +242,8 @@ def run_add(options: argparse.Namespace) -> int:
 def run_list(options: argparse.Namespace) -> int:
     """List the batches of a folder; what is damaged is named, the rest still listed."""
     from castsugar.files.paths import is_folder
+    from castsugar.records.folder import list_batches
     from castsugar.report import batch_list
-    from castsugar.workshop.batches.folder import list_batches
 
     folder = folder_of(options)
     if options.dir is not None and not is_folder(folder):
@@ -260,7 +259,7 @@ def run_list(options: argparse.Namespace) -> int:
 
 def run_show(options: argparse.Namespace) -> int:
     """Show a batch."""
-    from castsugar.workshop.batches.folder import read_batch, record_path
+    from castsugar.records.folder import read_batch, record_path
 
     batch = read_batch(record_path(folder_of(options), options.id))
     deliver(options, page(batch, ("storage",), as_json=options.json))
@@ -275,11 +274,11 @@ def page(
     bench: Bench | None = None,
 ) -> str:
     """Return a batch as text or JSON, with the cautions that apply."""
+    from castsugar.bench.motor import hardware_of
     from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.data.load import load_database
     from castsugar.report import batch_page, batch_rows
     from castsugar.report.batch_warnings import warnings
-    from castsugar.workshop.motor_bench import hardware_of
 
     database = load_database()
     facts = pan_facts(batch=sum(batch.made.on_scale.values()), bench=bench)

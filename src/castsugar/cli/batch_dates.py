@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime
 
+from castsugar.bench.schema import day
 from castsugar.errors import InputError
-from castsugar.workshop.schema import day
 
 
 def date_of(typed: str | None) -> str:

@@ -7,19 +7,18 @@ from pathlib import Path
 from typing import Any
 
 from castsugar import plausible, units
+from castsugar.bench.bench import read_measurement
+from castsugar.bench.kitchen import measurement
 from castsugar.cli.batch_dates import date_of
 from castsugar.cli.batch_firing import firing_values, stand_options
 from castsugar.data.load import load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
-from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.frozen import keeps_motor, relative
-from castsugar.workshop.batches.planned import measurement_of
-from castsugar.workshop.batches.record import Event
-from castsugar.workshop.batches.store import check_allowed
-from castsugar.workshop.bench import read_measurement
-from castsugar.workshop.kitchen_bench import measurement
-from castsugar.workshop.readings import read_strands
+from castsugar.readings.strand_files import read_strands
+from castsugar.records.batch import Batch
+from castsugar.records.folder import check_allowed
+from castsugar.records.prediction import keeps_motor, measurement_of, relative
+from castsugar.records.record import Event
 
 
 def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:

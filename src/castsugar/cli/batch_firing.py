@@ -14,9 +14,9 @@ from castsugar.errors import CastsugarError, InputError
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.motor.hardware import Hardware
+    from castsugar.readings.recordings import Recording
+    from castsugar.records.batch import Batch
     from castsugar.static_test import StaticTest
-    from castsugar.workshop.batches.batch import Batch
-    from castsugar.workshop.traces import Recording
 
 #: Columns of ``castsugar firing --csv`` that a record does not repeat.
 _LEFT_OUT = ("file", "mix")
@@ -74,9 +74,9 @@ def reduce_firing(
     """
     from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
+    from castsugar.readings.recordings import check_order, read_trace
+    from castsugar.records.prediction import mix_of
     from castsugar.static_test import review
-    from castsugar.workshop.batches.foresee import mix_of
-    from castsugar.workshop.traces import check_order, read_trace
 
     options = again(kept)
     hardware = _hardware(kept, batch, database)
@@ -93,9 +93,9 @@ def _hardware(
     kept: Mapping[str, Any], batch: Batch, database: Database
 ) -> Hardware | None:
     """Return the motor that a firing names, or that of the record."""
-    from castsugar.workshop.batches.frozen import thaw
-    from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.motor_bench import hardware_of
+    from castsugar.bench.bench import read_bench
+    from castsugar.bench.motor import hardware_of
+    from castsugar.records.prediction import thaw
 
     folder = batch.path.parent
     if "motor" in kept:

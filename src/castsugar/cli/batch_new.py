@@ -8,21 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from castsugar import plausible
+from castsugar.bench.bench import Bench, read_bench
 from castsugar.cli.batch_dates import date_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.heat import parse_cook
 from castsugar.mix.text import Recipe, parse_recipe
 from castsugar.mix.weighing import catalogue_shares
+from castsugar.records.prediction import foresee, freeze, read_actual, used_lots
+from castsugar.records.record import Made
 from castsugar.report import data
-from castsugar.workshop.batches.foresee import foresee, used_lots
-from castsugar.workshop.batches.frozen import freeze
-from castsugar.workshop.batches.planned import read_actual
-from castsugar.workshop.batches.record import Made
-from castsugar.workshop.bench import Bench, read_bench
-from castsugar.workshop.weigh.charge import read_charge
-from castsugar.workshop.weigh.equipment import equipment_of
-from castsugar.workshop.weigh.sheet import plan
+from castsugar.weigh.charge import equipment_of, read_charge
+from castsugar.weigh.sheet import plan
 
 
 def make(options: argparse.Namespace, folder: Path) -> Made:

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 _FEW = 20
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
-    from castsugar.workshop.bench import Bench
 
 
 def add_bench_option(parser: argparse.ArgumentParser) -> None:
@@ -39,7 +39,7 @@ def read_bench_option(options: argparse.Namespace) -> Bench | None:
     """
     if getattr(options, "bench", None) is None:
         return None
-    from castsugar.workshop.bench import read_bench
+    from castsugar.bench.bench import read_bench
 
     bench = read_bench(Path(options.bench))
     if getattr(options, "motor", None) is None and bench.motor:
@@ -56,7 +56,7 @@ def bench_lots(
     """Return the lot that each ingredient is weighed from, by catalogue name."""
     if bench is None or not bench.lots:
         return {}
-    from castsugar.workshop.lots import lots_of
+    from castsugar.bench.lots import lots_of
 
     found = lots_of(bench, database, wanted=wanted)
     return {item: lot for item, (lot, _) in found.items()}
@@ -133,9 +133,9 @@ def as_cooked(
     """
     if not bench.kitchen.get("cook"):
         return mix
+    from castsugar.bench.kitchen import learn
     from castsugar.kitchen.pour_table import cook
     from castsugar.mix.blends import of_mixes
-    from castsugar.workshop.kitchen_bench import learn
 
     learnt = learn(bench, None, database).kitchen
     kitchen = learnt.changed(draws=_FEW, water_lost=water_lost)

@@ -100,7 +100,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar import plausible
     from castsugar.data.load import load_database
     from castsugar.motor.strands import analyse
-    from castsugar.workshop.readings import read_strand_files
+    from castsugar.readings.strand_files import read_strand_files
 
     database = load_database()
     ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
@@ -178,8 +178,8 @@ def _typed_unit(path: Path, name: str) -> str:
     """Return the unit of a column of a file of strands; empty if it shows none."""
     from castsugar import units
     from castsugar.errors import CastsugarError
-    from castsugar.workshop.readings import STRAND_COLUMNS
-    from castsugar.workshop.sheet import read_sheet
+    from castsugar.readings.strand_files import STRAND_COLUMNS
+    from castsugar.readings.tables import read_sheet
 
     sheet = read_sheet(path, STRAND_COLUMNS)
     column = sheet.columns[name]

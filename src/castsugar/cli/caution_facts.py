@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.pressure_table import Firing
-    from castsugar.workshop.bench import Bench
 
 Facts = dict[str, float]
 Row = Mapping[str, Any]
@@ -34,8 +34,8 @@ def pan_facts(
     bench : Bench, optional
         Its pan may be one that closes.
     """
+    from castsugar.bench.tables import is_sealed
     from castsugar.units import to_celsius
-    from castsugar.workshop.lot_keys import is_sealed
 
     facts = {"sealed_container": float(bench is not None and is_sealed(bench.pan))}
     if batch is not None:

@@ -15,12 +15,12 @@ from castsugar.cli.motor_options import add_motor_options
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from castsugar.bench.bench import Bench
     from castsugar.cli.conditions import Conditions as Read
     from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.optimize.task import Requirement
-    from castsugar.workshop.bench import Bench
 
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
@@ -154,7 +154,7 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
     if bench is None:
         return
     if options.cook is None and options.minutes is None and search.get("cook"):
-        from castsugar.workshop.search_bench import search_conditions
+        from castsugar.bench.search import search_conditions
 
         stated = search_conditions(bench)
         options.cook, options.minutes = stated.cook, stated.minutes
@@ -207,8 +207,8 @@ def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
     """Return the limits of the bench file; that of the case where none is on it."""
     import math
 
+    from castsugar.bench.search import stated_limits
     from castsugar.optimize.task import Requirement
-    from castsugar.workshop.stated_limits import stated_limits
 
     stated = stated_limits(bench, read.motor) if bench is not None else {}
     limits = [Requirement(column=c, **limit) for c, limit in stated.items()]

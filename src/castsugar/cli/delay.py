@@ -191,7 +191,7 @@ def _delay_mix(options: argparse.Namespace, ambient: float) -> MixResult:
     """Read the strands of the delay mix and turn them into a law."""
     from castsugar.errors import InputError, unknown_name
     from castsugar.motor.strands import analyse_mix
-    from castsugar.workshop.readings import read_strands
+    from castsugar.readings.strand_files import read_strands
 
     strands = read_strands(Path(options.strands), ambient=ambient)
     names = list(dict.fromkeys(s.mix for s in strands))

@@ -27,8 +27,8 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
     InputError
         If a file cannot be read.
     """
+    from castsugar.bench.bench import read_bench
     from castsugar.files.reading import sha256_of
-    from castsugar.workshop.bench import read_bench
 
     found: dict[str, str] = {}
     for name in (options.bench, options.motor, options.kitchen):

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.hardware import Hardware
+    from castsugar.readings.recordings import Recording
     from castsugar.report.firing_words import Asked
     from castsugar.static_test import StaticTest
-    from castsugar.workshop.traces import Recording
 
 _EXAMPLES = """\
 FILE is a table with one row a sample: time, and pressure or thrust or both.
@@ -92,7 +92,7 @@ def run(options: argparse.Namespace) -> int:
     if options.file is None:
         raise InputError("no recording given; name its FILE (CSV)")
     from castsugar.data.load import load_database
-    from castsugar.workshop.traces import read_trace
+    from castsugar.readings.recordings import read_trace
 
     database = load_database()
     hardware, mix = _beside(options, database)
@@ -182,8 +182,8 @@ def _reduce(
     """Reduce the recording and put it beside mix and motor."""
     from castsugar.cli.firing_options import read_recorded, read_size, read_stand
     from castsugar.motor.firing.reduction import reduce_recording
+    from castsugar.readings.recordings import check_order
     from castsugar.static_test import review
-    from castsugar.workshop.traces import check_order
 
     check_order(recording)
     stand = read_stand(options, hardware)
@@ -201,7 +201,7 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel
-    from castsugar.workshop.traces import check_order, read_trace
+    from castsugar.readings.recordings import check_order, read_trace
 
     recording = read_trace(options.file)
     with _offering_plot(options, recording):

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from castsugar.motor.firing.quantities import Stand
     from castsugar.motor.firing.reduction import Recorded
     from castsugar.motor.hardware import Hardware
-    from castsugar.workshop.traces import Recording
+    from castsugar.readings.recordings import Recording
 
 
 def add_stand_options(parser: argparse.ArgumentParser) -> None:

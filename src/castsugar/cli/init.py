@@ -53,8 +53,8 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the files and say what to do with them."""
+    from castsugar.bench.example import FILES, write_example
     from castsugar.errors import InputError
-    from castsugar.workshop.scenario import FILES, write_example
 
     if not options.dir:
         raise InputError("DIR is empty; give the name of a folder or leave it out")

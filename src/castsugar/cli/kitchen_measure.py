@@ -101,8 +101,8 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
+    from castsugar.bench.bench import append_measurement
     from castsugar.data.load import load_database
-    from castsugar.workshop.bench import append_measurement
 
     database = load_database()
     entry = _entry(options)
@@ -157,7 +157,7 @@ def _page(
 
 def _bench(options: argparse.Namespace) -> Any:
     """Return the bench file, if there is one."""
-    from castsugar.workshop.bench import read_bench
+    from castsugar.bench.bench import read_bench
 
     path = None if options.kitchen is None else Path(options.kitchen)
     return read_bench(path) if path is not None and path.exists() else None
@@ -203,7 +203,7 @@ def _is_there(options: argparse.Namespace) -> bool:
 
 def _recipe(typed: str, path: Path) -> str:
     """Return a recipe as typed, or the one that the bench file calls so."""
-    from castsugar.workshop.bench import read_bench
+    from castsugar.bench.bench import read_bench
 
     return read_bench(path).recipes.get(typed.strip(), typed)
 
@@ -231,13 +231,13 @@ def _learn(
     options: argparse.Namespace, entry: dict[str, Any], database: Any
 ) -> tuple[Any, Any, Any]:
     """Return the kitchen before and after the measurement, and a mix to show it on."""
+    from castsugar.bench.bench import check_bench, read_bench, read_measurement
+    from castsugar.bench.kitchen import learn
+    from castsugar.bench.schema import Options
     from castsugar.errors import InputError
     from castsugar.kitchen.heat import HOTTEST, parse_cook
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
-    from castsugar.workshop.bench import check_bench, read_bench, read_measurement
-    from castsugar.workshop.kitchen_bench import learn
-    from castsugar.workshop.schema import Options
 
     checked = read_measurement(entry, Options())
     typed = entry.get("cook", "119 C")

@@ -57,9 +57,9 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
     InputError
         Also if no cook is given.
     """
+    from castsugar.bench.bench import read_bench
+    from castsugar.bench.kitchen import learn
     from castsugar.errors import InputError
-    from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.kitchen_bench import learn
 
     given = options.kitchen is not None
     if given and not options.kitchen:

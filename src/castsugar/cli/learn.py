@@ -12,13 +12,13 @@ from castsugar.cli.interrupt import held_back
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.data.load import Database
+    from castsugar.records.batch import Batch
+    from castsugar.records.learning.learnt import Learning
+    from castsugar.records.learning.material import Material
     from castsugar.report.learn_rows import Told
     from castsugar.static_test import StaticTest
-    from castsugar.workshop.batches.batch import Batch
-    from castsugar.workshop.bench import Bench
-    from castsugar.workshop.learning.learnt import Learning
-    from castsugar.workshop.learning.material import Material
 
 NO = 1
 
@@ -76,7 +76,7 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
-    from castsugar.workshop.bench import read_bench
+    from castsugar.bench.bench import read_bench
 
     _check_names(options)
     bench = read_bench(Path(options.bench))
@@ -86,7 +86,7 @@ def run(options: argparse.Namespace) -> int:
         return NO
 
     from castsugar.data.load import load_database
-    from castsugar.workshop.learning.learnt import learn_all
+    from castsugar.records.learning.learnt import learn_all
 
     database = load_database()
     learning = learn_all(
@@ -98,7 +98,7 @@ def run(options: argparse.Namespace) -> int:
     )
     with held_back():
         if options.save:
-            from castsugar.workshop.learning.save import save
+            from castsugar.records.learning.saving import save
 
             save(learning.planned)
         _deliver(options, learning, _told(options, learning, database, folder))
@@ -111,7 +111,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _wrote(bench: Bench) -> bool:
     """Whether learn wrote a burn law or an efficiency that may be out of date."""
-    from castsugar.workshop.learning.earlier import old_laws, own_efficiency
+    from castsugar.records.learning.saving import old_laws, own_efficiency
 
     if bench.motor is None:
         return False
@@ -163,8 +163,8 @@ def _material(options: argparse.Namespace) -> tuple[Material, Path]:
     from castsugar.cli.batch import folder_of
     from castsugar.errors import InputError
     from castsugar.files.paths import is_folder
-    from castsugar.workshop.batches.folder import read_batches
-    from castsugar.workshop.learning.material import material_of
+    from castsugar.records.folder import read_batches
+    from castsugar.records.learning.material import material_of
 
     folder = folder_of(options)
     if options.dir is not None and not is_folder(folder):

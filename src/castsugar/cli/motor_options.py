@@ -28,8 +28,8 @@ def read_hardware(options: argparse.Namespace, database: Database) -> Hardware |
     """Return the motor of the bench file; None without one."""
     if options.motor is None:
         return None
-    from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.motor_bench import hardware_of
+    from castsugar.bench.bench import read_bench
+    from castsugar.bench.motor import hardware_of
 
     return hardware_of(read_bench(Path(options.motor)), database)
 

@@ -13,6 +13,8 @@ from castsugar.cli.screen import remark
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
+    from castsugar.bench.search import SearchConditions
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
@@ -20,8 +22,6 @@ if TYPE_CHECKING:
     from castsugar.optimize.search import Outcome
     from castsugar.optimize.task import Task
     from castsugar.report.search_words import Asked
-    from castsugar.workshop.bench import Bench
-    from castsugar.workshop.search_bench import SearchConditions
 
 NO = 1
 
@@ -87,9 +87,9 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
+    from castsugar.bench.bench import read_bench
     from castsugar.data.load import load_database
     from castsugar.optimize.search import seek
-    from castsugar.workshop.bench import read_bench
 
     database = load_database()
     bench = read_bench(Path(options.bench))
@@ -114,10 +114,10 @@ def _task(options: argparse.Namespace, bench: Bench, database: Database) -> Task
     """Return what the bench file asks for."""
     from dataclasses import replace
 
+    from castsugar.bench.motor import hardware_of
+    from castsugar.bench.search import search_conditions
     from castsugar.cli.search_task import task_of
     from castsugar.optimize.task import MOTOR_DRAWS
-    from castsugar.workshop.motor_bench import hardware_of
-    from castsugar.workshop.search_bench import search_conditions
 
     conditions = search_conditions(bench)
     motor = hardware_of(bench, database) if bench.motor else None
@@ -137,8 +137,8 @@ def _kitchen(
     bench: Bench, conditions: SearchConditions, database: Database
 ) -> Kitchen | None:
     """Return the kitchen of the bench file; None without a cook."""
+    from castsugar.bench.kitchen import learn
     from castsugar.kitchen.heat import parse_cook
-    from castsugar.workshop.kitchen_bench import learn
 
     cook = None
     if conditions.cook is not None:
@@ -166,10 +166,10 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
 
 def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
     """Say what was typed, and what was assumed."""
+    from castsugar.bench.search import search_asked
     from castsugar.cli.kitchen_options import kitchen_assumptions
     from castsugar.cli.motor_options import motor_assumptions
     from castsugar.report.search_words import Asked
-    from castsugar.workshop.search_bench import search_asked
 
     settings = outcome.task.settings
     known = search_asked(bench, database, motor=settings.motor)

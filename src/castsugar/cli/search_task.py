@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.task import Task
-    from castsugar.workshop.bench import Bench
 
 
 def task_of(
@@ -27,7 +27,7 @@ def task_of(
     bench : Bench
     database : Database
     kitchen : Kitchen, optional
-        Built of :func:`castsugar.workshop.search_bench.search_conditions`.
+        Built of :func:`castsugar.bench.search.search_conditions`.
     motor : Hardware, optional
         Of the [motor] table of the same file.
     seed : int, optional
@@ -39,13 +39,13 @@ def task_of(
         File, line, table and key, in the words that were typed; also if no mix is in
         the space, with the limits that contradict.
     """
+    from castsugar.bench.schema import Place
+    from castsugar.bench.search import search_asked
     from castsugar.cli.bench_option import bench_lots
     from castsugar.errors import InputError
     from castsugar.optimize.multistart import Effort
     from castsugar.optimize.space import Space
     from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
-    from castsugar.workshop.schema import Place
-    from castsugar.workshop.search_bench import search_asked
 
     if seed is not None and seed < 0:
         raise InputError(f"the seed is {seed}; it must be 0 or more")

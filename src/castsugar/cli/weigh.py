@@ -9,10 +9,10 @@ from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.workshop.bench import Bench
-    from castsugar.workshop.weigh.result import Weighing
+    from castsugar.weigh.result import Weighing
 
 _EXAMPLES = """\
 RECIPE is "name:amount name:amount ...", or the name of a recipe in [recipes].
@@ -116,8 +116,8 @@ def run(options: argparse.Namespace) -> int:
         read_setting,
     )
     from castsugar.data.load import load_database
-    from castsugar.workshop.weigh.pieces import one_grain
-    from castsugar.workshop.weigh.result import weighing
+    from castsugar.weigh.charge import one_grain
+    from castsugar.weigh.result import weighing
 
     database = load_database()
     setting: Setting = read_setting(options, database)

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
-    from castsugar.workshop.bench import Bench
-    from castsugar.workshop.weigh.charge import Charge
-    from castsugar.workshop.weigh.judging import Conditions
-    from castsugar.workshop.weigh.sheet import Sheet
+    from castsugar.weigh.charge import Charge
+    from castsugar.weigh.correction import Conditions
+    from castsugar.weigh.sheet import Sheet
 
 #: The water that leaves does not come into this: a kitchen of few draws will do.
 _CAST_DRAWS = 20
@@ -64,12 +64,12 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
         And whatever the parts refuse.
     """
     from castsugar import plausible
+    from castsugar.bench.bench import read_bench
+    from castsugar.bench.motor import hardware_of
     from castsugar.constants import STANDARD_ATMOSPHERE
     from castsugar.errors import InputError
-    from castsugar.workshop.bench import read_bench
-    from castsugar.workshop.motor_bench import hardware_of
-    from castsugar.workshop.weigh.charge import read_charge
-    from castsugar.workshop.weigh.judging import Conditions
+    from castsugar.weigh.charge import read_charge
+    from castsugar.weigh.correction import Conditions
 
     if options.bench is not None and not options.bench:
         raise InputError("--bench is empty; give the name of the bench file")
@@ -105,8 +105,8 @@ def _kitchen(
     lost: float | None,
 ) -> Kitchen | None:
     """Return the kitchen of --cook, or of the cook in [kitchen]; None without."""
+    from castsugar.bench.kitchen import learn
     from castsugar.cli.kitchen_options import read_cook
-    from castsugar.workshop.kitchen_bench import learn
 
     cook = read_cook(options)
     own = bench is not None and bench.kitchen["cook"] is not None
@@ -141,9 +141,8 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
     from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
-    from castsugar.workshop.weigh.equipment import equipment_of
-    from castsugar.workshop.weigh.pieces import STRANDS, pieces_of, sizes_of
-    from castsugar.workshop.weigh.sheet import plan
+    from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
+    from castsugar.weigh.sheet import plan
 
     counts = (options.grains, options.strands, options.delays)
     equipment = equipment_of(setting.bench, options.scale_step)
@@ -258,7 +257,7 @@ def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
 
 def _sizes(setting: Setting, sheet: Sheet) -> list[str]:
     """Say which sizes nobody stated."""
-    from castsugar.workshop.weigh.pieces import sizes_of
+    from castsugar.weigh.charge import sizes_of
 
     assumed = sizes_of(setting.bench).assumed
     return [

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from castsugar.plain import to_json
+from castsugar.records.folder import Damaged, Summary
 from castsugar.report import data
 from castsugar.report.layout import WIDTH
-from castsugar.workshop.batches.folder import Damaged, Summary
 
 #: Kinds of events that a list counts: head of the column, kind.
 COUNTED = (

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from castsugar.data.records import Caution
+from castsugar.records.batch import Batch
 from castsugar.report.batch_list import printable
 from castsugar.report.batch_rows import Beside, beside, event_lines, state
 from castsugar.report.kitchen import caution_lines
 from castsugar.report.layout import wrapped
-from castsugar.workshop.batches.batch import Batch
 
 #: Widths of the label and of the foreseen value.
 _LABEL, _FORESEEN = 36, 24

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.motor.pressure_table import untold
+from castsugar.records.batch import Batch
+from castsugar.records.record import Event
 from castsugar.report.batch_list import printable
 from castsugar.report.kitchen import one_digit
 from castsugar.report.layout import number, wrapped
 from castsugar.units import to_celsius
-from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.record import Event
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

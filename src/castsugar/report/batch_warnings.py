@@ -12,9 +12,9 @@ from castsugar.mix.weighing import BROWNED
 from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.motor.firing.quantities import COVERAGE, Measured
 from castsugar.motor.pressure_table import untold
+from castsugar.records.batch import Batch
+from castsugar.records.record import Link
 from castsugar.units import to_celsius
-from castsugar.workshop.batches.batch import Batch
-from castsugar.workshop.batches.record import Link
 
 #: A line is off by more than a slip of the hand beyond this ratio to its plan, or this
 #: share of the batch. Common practice, no source.

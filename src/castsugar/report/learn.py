@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from castsugar.records.learning.learnt import Learning
 from castsugar.report.blocks.model import (
     Bullets,
     Cell,
@@ -20,7 +21,6 @@ from castsugar.report.learn_tables import (
     moved_section,
 )
 from castsugar.report.learn_words import count, id_list
-from castsugar.workshop.learning.learnt import Learning
 
 
 def learn_document(learning: Learning, told: Told, picture: str = "") -> Document:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from castsugar.records.learning.alarms import PEAK
+from castsugar.records.learning.checks import ODD, Check, Tally
+from castsugar.records.learning.learnt import Learning
 from castsugar.report.blocks.model import (
     Block,
     Bullets,
@@ -12,9 +15,6 @@ from castsugar.report.blocks.model import (
     Table,
 )
 from castsugar.report.learn_words import between, chance, count, id_list, three
-from castsugar.workshop.learning.checks_firing import PEAK
-from castsugar.workshop.learning.learnt import Learning
-from castsugar.workshop.learning.tally import ODD, Check, Tally
 
 
 def checks_section(learning: Learning, figure: Figure | None) -> Section:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from castsugar.records.learning.alarms import sentences
+from castsugar.records.learning.learnt import Learning
 from castsugar.report.blocks.model import Block, Bullets, Cell, Paragraph, Section
 from castsugar.report.learn_rows import Told
-from castsugar.workshop.learning.alarms import sentences
-from castsugar.workshop.learning.learnt import Learning
 
 
 def shouts(learning: Learning, *, saved: bool) -> list[str]:

@@ -9,14 +9,12 @@ from typing import Any
 
 from castsugar.data.records import Caution, Syrup
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.records.learning.alarms import Alarm
+from castsugar.records.learning.burn_laws import MixLaw, band_of, centre_of
+from castsugar.records.learning.checks import Check
+from castsugar.records.learning.efficiency import Combined, Fired
+from castsugar.records.learning.learnt import Learning
 from castsugar.report.kitchen import outcome_rows, parameter_rows
-from castsugar.workshop.learning.alarms import Alarm
-from castsugar.workshop.learning.bands import band_of, centre_of
-from castsugar.workshop.learning.burned import MixLaw
-from castsugar.workshop.learning.combine import Combined
-from castsugar.workshop.learning.fired import Fired
-from castsugar.workshop.learning.learnt import Learning
-from castsugar.workshop.learning.tally import Check
 
 Row = dict[str, Any]
 

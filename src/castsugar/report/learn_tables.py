@@ -6,6 +6,7 @@ from typing import Any
 
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import untold
+from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report.blocks.model import (
     Block,
     Bullets,
@@ -17,8 +18,6 @@ from castsugar.report.blocks.model import (
 from castsugar.report.kitchen import one_digit, parameter_rows
 from castsugar.report.learn_rows import Told, efficiency_row, firing_row, law_rows
 from castsugar.report.learn_words import between, chance, count, id_list, three
-from castsugar.workshop.learning.learnt import Learning
-from castsugar.workshop.learning.moved import Moved
 
 Row = dict[str, Any]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from castsugar.bench.lots import LotRecord
 from castsugar.data.records import Caution
 from castsugar.mix.weighing import DRY_BASIS
 from castsugar.report.blocks.model import (
@@ -25,11 +26,9 @@ from castsugar.report.weigh_cells import (
     mixes_table,
 )
 from castsugar.report.weigh_work import unbroken, work_blocks
-from castsugar.workshop.lots import LotRecord
-from castsugar.workshop.weigh.accounts import coarse_notes, scale_holds
-from castsugar.workshop.weigh.correct import Correction
-from castsugar.workshop.weigh.result import Weighing
-from castsugar.workshop.weigh.sheet import Sheet
+from castsugar.weigh.correction import Correction
+from castsugar.weigh.result import Weighing, coarse_notes, scale_holds
+from castsugar.weigh.sheet import Sheet
 
 #: What is written by hand on the printed sheet.
 _BLANKS = (

@@ -8,11 +8,9 @@ from castsugar.columns import COLUMN
 from castsugar.report.blocks.model import Cell, Table
 from castsugar.report.kitchen import column_text
 from castsugar.report.layout import number
-from castsugar.workshop.weigh.accounts import balance
-from castsugar.workshop.weigh.judging import C_STAR, LOOKED_AT, PEAK, POUR
-from castsugar.workshop.weigh.result import Weighing
-from castsugar.workshop.weigh.sheet import Line, Sheet
-from castsugar.workshop.weigh.tolerance import Tolerance
+from castsugar.weigh.correction import C_STAR, LOOKED_AT, PEAK, POUR, Tolerance
+from castsugar.weigh.result import Weighing, balance
+from castsugar.weigh.sheet import Line, Sheet
 
 #: Shown of the sheet alone: it jumps beside a mix whose strands were burned.
 HIGH = "chamber_pressure_p95_MPa"

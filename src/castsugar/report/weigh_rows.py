@@ -8,11 +8,9 @@ from typing import Any
 
 from castsugar.data.records import Caution
 from castsugar.report.data import versions
-from castsugar.workshop.weigh.accounts import balance
-from castsugar.workshop.weigh.correct import Correction
-from castsugar.workshop.weigh.judging import C_STAR, PEAK, POUR
-from castsugar.workshop.weigh.result import Weighing
-from castsugar.workshop.weigh.sheet import Line
+from castsugar.weigh.correction import C_STAR, PEAK, POUR, Correction
+from castsugar.weigh.result import Weighing, balance
+from castsugar.weigh.sheet import Line
 
 #: Column of a table of mixes to the name of what one step does to it.
 _SLOPES = {

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from castsugar.data.records import Caution
 from castsugar.report.blocks.model import Block, Cell, Paragraph, Table
-from castsugar.workshop.weigh.sheet import Sheet
+from castsugar.weigh.sheet import Sheet
 
 #: What is ticked with a pen.
 BOX = "[  ]"

@@ -1,0 +1,289 @@
+"""The bench file: one TOML file that describes the user's world. Its only schema.
+
+Tables known so far: ``[kitchen]``, ``[motor]``, ``[recipes]``, ``[scale]``,
+``[limits]``, ``[search]``, ``[lots]``, ``[pan]`` and ``[casting]``.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from castsugar.bench.schema import Keys, Place, Where, read_table
+from castsugar.bench.search_tables import (
+    LIMITS,
+    SCALE,
+    SEARCH,
+    read_limits,
+    read_recipes,
+    read_search,
+)
+from castsugar.bench.tables import (
+    AREAS,
+    BORROWED,
+    CASE,
+    CASTING,
+    CYLINDER,
+    KITCHEN,
+    MEASUREMENTS,
+    MOTOR,
+    PAN,
+    STATABLE,
+    STATED,
+    STATED_LAW,
+    STRANDS,
+    read_casting,
+    read_lots,
+    read_pan,
+    read_scale,
+)
+from castsugar.errors import InputError, nearest_names
+from castsugar.files.reading import decoded, read_text
+from castsugar.files.writing import update
+
+#: Largest bench file that is read [bytes].
+LARGEST = 4_000_000
+
+#: Longest line [characters].
+LONGEST_LINE = 8_000
+
+#: Tables of the file and their keys; recipes and lots have the names that the user
+#: gives them.
+TABLES: dict[str, Keys] = {
+    "kitchen": KITCHEN,
+    "motor": MOTOR,
+    "recipes": {},
+    "scale": SCALE,
+    "limits": LIMITS,
+    "search": SEARCH,
+    "lots": {},
+    "pan": PAN,
+    "casting": CASTING,
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bench:
+    """A bench file, checked: values in SI, absent tables empty.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    text : str
+        As it was read.
+    kitchen : dict
+        Keys of :data:`KITCHEN`; stated parameters as dicts, `measured` as a list of
+        dicts with the keys of :data:`MEASUREMENTS`.
+    motor : dict or None
+        Keys of :data:`castsugar.bench.tables.MOTOR`; `grain` and `case` as
+        dicts, `burn_law` as a list of dicts. None without the table.
+    recipes : dict of str to str
+        Name of a mix that the user made to its recipe as typed.
+    scale : dict or None
+        Keys of :data:`castsugar.bench.search_tables.SCALE`. None without the table.
+    limits : dict of str to dict
+        Column to the keys of :data:`castsugar.bench.search_tables.LIMIT`.
+    search : dict or None
+        Keys of :data:`castsugar.bench.search_tables.SEARCH`, as
+        :func:`castsugar.bench.search_tables.read_search` says. None without the
+        table.
+    lots : dict of str to dict
+        Name of a bag or bottle to the keys of :data:`castsugar.bench.tables.LOT`.
+    pan, casting : dict or None
+        Keys of :data:`castsugar.bench.tables.PAN` and of
+        :data:`castsugar.bench.tables.CASTING`. None without the table.
+    """
+
+    path: Path
+    text: str
+    kitchen: dict[str, Any]
+    motor: dict[str, Any] | None
+    recipes: dict[str, str] = field(default_factory=dict)
+    scale: dict[str, Any] | None = None
+    limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    search: dict[str, Any] | None = None
+    lots: dict[str, dict[str, Any]] = field(default_factory=dict)
+    pan: dict[str, Any] | None = None
+    casting: dict[str, Any] | None = None
+
+    def with_measurement(self, checked: dict[str, Any]) -> Bench:
+        """Return the same bench with one measurement more, as it was checked."""
+        measured = [*self.kitchen["measured"], checked]
+        return replace(self, kitchen={**self.kitchen, "measured": measured})
+
+
+def read_bench(path: Path) -> Bench:
+    """Read and check a bench file.
+
+    Raises
+    ------
+    InputError
+        File, line, key, what was got, what is allowed, what to do.
+    """
+    return check_bench(path, read_text(path, LARGEST))
+
+
+def check_bench(path: Path, text: str) -> Bench:
+    """Check the text of a bench file; errors as for :func:`read_bench`."""
+    raw = _parsed(path, text)
+    for name in raw:
+        if name not in TABLES:
+            near = nearest_names(name, list(TABLES))
+            hint = f"did you mean [{near[0]}]? " if near else ""
+            line = Place(path, text, "").line(name)
+            raise InputError(
+                f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
+                + ", ".join(f"[{t}]" for t in TABLES)
+            )
+    given = {
+        name: _READERS[name](table, path, text)
+        for name, table in ({"kitchen": {}} | raw).items()
+    }
+    return Bench(path, text, **({"motor": None} | given))
+
+
+def _parsed(path: Path, text: str) -> dict[str, Any]:
+    """Read TOML; whatever is wrong with it becomes one line."""
+    longest = max(map(len, text.split("\n")))
+    if longest > LONGEST_LINE:
+        raise InputError(
+            f"{path} has a line of {longest:,} characters; allowed {LONGEST_LINE:,}"
+        )
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError as error:
+        last = text.rstrip("\n").count("\n") + 1
+        said = str(error).replace("at end of document", f"at the end, line {last}")
+        raise InputError(f"{path} is not valid TOML: {said}") from None
+    except RecursionError:
+        raise InputError(f"{path} is not valid TOML: nested too deeply") from None
+    except ValueError as error:
+        raise InputError(f"{path} is not usable TOML: {error}") from None
+
+
+def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the kitchen table with what it holds."""
+    place = Place(path, text, "kitchen")
+    found = read_table(raw, KITCHEN, place)
+    if found["altitude"] is not None and found["air_pressure"] is not None:
+        raise place.fail("altitude", "and air_pressure are both given; give one")
+    for name in STATABLE:
+        if found[name] is not None:
+            inner = Place(path, text, f"kitchen.{name}")
+            found[name] = read_table(found[name], STATED, inner)
+    entries = found["measured"] if found["measured"] is not None else []
+    if not isinstance(entries, list):
+        raise place.fail("measured", "must be written as [[kitchen.measured]]")
+    found["measured"] = [
+        read_measurement(entry, Place(path, text, "kitchen.measured", index))
+        for index, entry in enumerate(entries)
+    ]
+    return found
+
+
+def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the motor table with what it holds."""
+    place = Place(path, text, "motor")
+    found = read_table(raw, MOTOR, place)
+    if found["efficiency"] is not None and found["measured_efficiency"] is not None:
+        raise place.fail("efficiency", "and measured_efficiency are both given")
+    grain = found["grain"]
+    shaped = isinstance(grain, Mapping) and any(
+        key.startswith(("web", "area")) for key in grain
+    )
+    found["grain"] = read_table(
+        grain, AREAS if shaped else CYLINDER, Place(path, text, "motor.grain")
+    )
+    if found["case"] is not None:
+        found["case"] = read_table(found["case"], CASE, Place(path, text, "motor.case"))
+    entries = found["burn_law"]
+    if not isinstance(entries, list) or not entries:
+        raise place.fail(
+            "burn_law", "must be written as [[motor.burn_law]], once or more"
+        )
+    found["burn_law"] = [
+        _burn_law(entry, Place(path, text, "motor.burn_law", index))
+        for index, entry in enumerate(entries)
+    ]
+    return found
+
+
+def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
+    """Check one way of saying how a mix burns."""
+    keys = STATED_LAW
+    if isinstance(raw, Mapping):
+        if not {"borrowed", "strands", "rate"} & set(raw):
+            raise place.fail("", "needs one of strands, rate or borrowed")
+        keys = BORROWED if "borrowed" in raw else keys
+        keys = STRANDS if "strands" in raw else keys
+    return read_table(raw, keys, place) | {"line": place.line()}
+
+
+#: Table to what checks it.
+_READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+    "kitchen": _kitchen,
+    "motor": _motor,
+    "recipes": read_recipes,
+    "scale": read_scale,
+    "limits": read_limits,
+    "search": read_search,
+    "lots": read_lots,
+    "pan": read_pan,
+    "casting": read_casting,
+}
+
+
+def read_measurement(raw: Any, place: Where) -> dict[str, Any]:
+    """Check one measurement; its kind says which keys belong to it."""
+    kind = raw.get("kind") if isinstance(raw, Mapping) else None
+    if not isinstance(kind, str) or kind not in MEASUREMENTS:
+        near = nearest_names(str(kind), list(MEASUREMENTS)) if kind else []
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise place.fail(
+            "kind", f"is {kind!r}; {hint}allowed: {', '.join(MEASUREMENTS)}"
+        )
+    return read_table(raw, MEASUREMENTS[kind], place)
+
+
+def toml_text(entry: Mapping[str, Any]) -> str:
+    """Write a table as TOML.
+
+    Raises
+    ------
+    InputError
+        For a value that TOML cannot hold, or text that is not UTF-8.
+    """
+    import tomli_w
+
+    try:
+        text = tomli_w.dumps(dict(entry))
+        text.encode("utf-8")
+    except (TypeError, ValueError) as error:
+        raise InputError(f"this entry cannot be written as TOML: {error}") from None
+    return text
+
+
+def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
+    """Add a measurement at the end of a bench file; comments and order stay.
+
+    The file is made if it does not exist, and replaced as a whole or not at all. Of two
+    processes at once both add.
+
+    Raises
+    ------
+    InputError
+    """
+    block = "[[kitchen.measured]]\n" + toml_text(entry)
+
+    def appended(before: bytes | None) -> bytes:
+        text = check_bench(path, decoded(path, before or b"")).text
+        end = "\r\n" if "\r\n" in text else "\n"
+        if text and not text.endswith("\n"):
+            text += end
+        text += (end if text else "") + block.replace("\n", end)
+        return check_bench(path, text).text.encode("utf-8")
+
+    return check_bench(path, decoded(path, update(path, appended, largest=LARGEST)))

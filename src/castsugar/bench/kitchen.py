@@ -1,0 +1,152 @@
+"""From the kitchen table of a bench file to a Kitchen that has learnt from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from castsugar.bench.bench import Bench
+from castsugar.bench.tables import STATABLE
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.data.load import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.kitchen import calibration
+from castsugar.kitchen.calibration import Learnt
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
+from castsugar.kitchen.water import air_pressure
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+
+
+def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
+    """Return the kitchen of a bench file, its measurements used in their order.
+
+    Parameters
+    ----------
+    bench : Bench or None
+        Without one nothing was measured.
+    cook : Cook or None
+        The one asked for; the file's own by default.
+    database : Database
+
+    Raises
+    ------
+    InputError
+        If no cook is known, or a value of the file cannot be used.
+    """
+    table = bench.kitchen if bench else {}
+    air = _air(table)
+    kitchen = Kitchen(
+        cook=cook or _own_cook(bench),
+        belief=_stated(bench),
+        air_pressure=air,
+        syrup=_syrup(bench, database),
+        **_given(table, ("degradation_limit",)),
+    )
+    measured = []
+    for index, entry in enumerate(table.get("measured", []), start=1):
+        try:
+            measured.append(measurement(entry, air, database, label=f"no. {index}"))
+            _check_syrup(entry, kitchen, database)
+        except CastsugarError as error:
+            where = f"{bench.path if bench else ''}, measurement {index}: "
+            where = "" if where.startswith("command line") else where
+            raise InputError(f"{where}{entry['kind']}: {error}") from None
+    return calibration.calibrate(kitchen, measured)
+
+
+def measurement(
+    entry: Mapping[str, Any], air: float, database: Database, label: str = ""
+) -> Measurement:
+    """Return a measurement from the checked keys of its kind.
+
+    Raises
+    ------
+    InputError
+    """
+    values = {
+        k: v
+        for k, v in entry.items()
+        if k not in ("kind", "date", "note", "recipe", "cook", "minutes")
+    }
+    if entry["kind"] == "bulk density":
+        return calibration.bulk_density(**values, label=label)
+    if entry["kind"] == "ball fall":
+        return calibration.ball_fall(**values, label=label)
+    recipe = parse_recipe(entry["recipe"], where="recipe")
+    mix = Mix.weigh(recipe, name=recipe.text, database=database)
+    cook = parse_cook(entry["cook"], entry["minutes"])
+    if entry["kind"] == "pan weight":
+        return calibration.pan_weight(
+            mix, cook, **values, air_pressure=air, label=label
+        )
+    return calibration.flow_out(mix, cook, **values, air_pressure=air, label=label)
+
+
+def _check_syrup(
+    entry: Mapping[str, Any], kitchen: Kitchen, database: Database
+) -> None:
+    """Refuse a ball that fell in another syrup than the kitchen's."""
+    if entry["kind"] != "ball fall":
+        return
+    name = database.find(entry["syrup"]).name
+    if name != kitchen.syrup:
+        raise InputError(
+            f"the ball fell in {name!r}, the kitchen's syrup is {kitchen.syrup!r}; "
+            'write the one that you use as syrup = "..." into [kitchen]'
+        )
+
+
+def _given(table: Mapping[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    """Return those of the names that the table states."""
+    return {n: table[n] for n in names if table.get(n) is not None}
+
+
+def _air(table: Mapping[str, Any]) -> float:
+    """Return the air pressure that the table states. [Pa]"""
+    if table.get("air_pressure") is not None:
+        return float(table["air_pressure"])
+    if table.get("altitude") is not None:
+        return air_pressure(table["altitude"])
+    return STANDARD_ATMOSPHERE
+
+
+def _own_cook(bench: Bench | None) -> Cook:
+    """Return the cook of the file."""
+    table = bench.kitchen if bench else {}
+    if table.get("cook") is None:
+        where = f" and {bench.path} has none in [kitchen]" if bench else ""
+        raise InputError(
+            f"no cook was given{where}; add --cook '119 C' --minutes 8, or points of "
+            "time and temperature"
+        )
+    where = f"{bench.path if bench else ''}, [kitchen] cook"
+    return parse_cook(table["cook"], table["minutes"], where=where)
+
+
+def _stated(bench: Bench | None) -> Belief:
+    """Return the prior belief with what the file states."""
+    belief = unmeasured()
+    for name in STATABLE:
+        entry = bench.kitchen[name] if bench else None
+        if entry is not None:
+            try:
+                belief = belief.with_value(
+                    name, entry["value"], entry["spread"], entry["origin"]
+                )
+            except CastsugarError as error:
+                where = f"{bench.path if bench else ''}, [kitchen.{name}]"
+                raise InputError(f"{where}: {error}") from None
+    return belief
+
+
+def _syrup(bench: Bench | None, database: Database) -> str:
+    """Return the catalogue name of the syrup that is measured."""
+    wanted = bench.kitchen["syrup"] if bench else "corn syrup"
+    name = database.find(wanted).name
+    if name not in database.syrups:
+        where = f"{bench.path if bench else ''}, [kitchen] syrup"
+        raise InputError(f"{where} is {wanted!r}, which is no syrup")
+    return name

@@ -1,0 +1,449 @@
+"""From the tables of a bench file to what a search is asked, in catalogue names."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from castsugar import units
+from castsugar.bench.bench import Bench
+from castsugar.bench.schema import Place
+from castsugar.bench.search_tables import CASE, SEARCH
+from castsugar.columns import COLUMN
+from castsugar.data.load import Database
+from castsugar.data.records import plain
+from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.kitchen.heat import parse_cook
+from castsugar.mix import refusals, weighing
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.motor.hardware import Hardware
+
+# ----------------------------------------------------------------------------
+# The limits of a bench file, as numbers.
+
+
+def stated_limits(bench: Bench, motor: Hardware | None) -> dict[str, dict[str, Any]]:
+    """Return the limits of a bench file, what the case may hold in place of its word.
+
+    Parameters
+    ----------
+    bench : Bench
+    motor : Hardware or None
+        The motor of the file.
+
+    Returns
+    -------
+    dict of str to dict
+        Column to `at_most`, `at_least` (in its unit) and `probability`.
+
+    Raises
+    ------
+    InputError
+        For "case" without a case.
+    """
+    return {column: _limit(bench, column, motor) for column in bench.limits}
+
+
+def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
+    """Return a limit with what the case may hold in the place of its word."""
+    limit = dict(bench.limits[column])
+    if limit["at_most"] == CASE:
+        allowed = math.nan if motor is None else motor.allowable
+        if math.isnan(allowed):
+            place = Place(bench.path, bench.text, f"limits.{column}")
+            raise place.fail(
+                "at_most", f"is {CASE!r}, but no case is known; add [motor.case]"
+            )
+        limit["at_most"] = units.convert(allowed, "pressure", COLUMN[column].unit)
+    return limit
+
+
+# ----------------------------------------------------------------------------
+# Names of ingredients in a bench file, as typed, and in the catalogue's own words.
+
+_RATIO = re.compile(r"\s*(.+?)\s*:\s*(.+?)\s*(<=|>=)\s*(\S+)\s*")
+
+
+@dataclass(slots=True, kw_only=True)
+class Names:
+    """The names of a space: what was typed, what it is in the catalogue."""
+
+    bench: Bench
+    database: Database
+    typed: dict[str, str] = field(default_factory=dict)
+    choices: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def ingredients(
+        self, table: Mapping[str, Any]
+    ) -> tuple[dict[str, tuple[float, float]], dict[str, float]]:
+        """Return bounds and fixed parts by slot or catalogue name."""
+        bounds: dict[str, tuple[float, float]] = {}
+        fixed: dict[str, float] = {}
+        place = self._place("search.ingredients")
+        for name, share in table["ingredients"].items():
+            chosen = name in table["choices"]
+            item = name if chosen else self._add(name, place, name, share)
+            if isinstance(share, tuple):
+                bounds[item] = share
+            else:
+                fixed[item] = share
+        place = self._place("search.choices")
+        for slot, options in table["choices"].items():
+            if slot not in table["ingredients"]:
+                near = nearest_names(slot, table["ingredients"])
+                hint = f"did you mean {near[0]!r}? " if near else ""
+                raise place.fail(
+                    slot, f"has no bounds; {hint}add it to [search.ingredients]"
+                )
+            share = table["ingredients"][slot]
+            self.choices[slot] = tuple(
+                self._add(o, place, slot, share) for o in options
+            )
+        for slot in self.choices:
+            same = [n for pair in self.typed.items() for n in pair]
+            if plain(slot) in map(plain, same):
+                raise place.fail(
+                    slot, "is a slot and an ingredient; call the slot otherwise"
+                )
+        return bounds, fixed
+
+    def _place(self, table: str) -> Place:
+        return Place(self.bench.path, self.bench.text, table)
+
+    def _add(
+        self, typed: str, place: Place, key: str, share: tuple[float, float] | float
+    ) -> str:
+        """Return the catalogue name of an ingredient that is new to the space."""
+        highest = share[1] if isinstance(share, tuple) else share
+        with placed(place, key):
+            name = refusals.catalogue_name(self.database, typed)
+            refusals.check_bound(self.database, name, highest)
+        if name in self.typed:
+            is_it = "" if typed == name else f" is {name!r}, which"
+            before = self.typed[name]
+            raise place.fail(
+                key,
+                f"- {typed!r}{is_it} is in the space already (as {before!r}); give "
+                "it once",
+            )
+        self.typed[name] = typed
+        return name
+
+    def find(self, typed: str, place: Place, key: str) -> str:
+        """Return the slot or catalogue name of something that the space holds."""
+        for slot in self.choices:
+            if plain(slot) == plain(typed):
+                return slot
+        name = weighing.item_name(self.database, typed)
+        if name in self.typed:
+            return name
+        known = [*self.choices, *self.typed.values()]
+        near = nearest_names(typed, self.database.offered(typed, known))
+        hint = f"did you mean {near[0]!r}?" if near else f"it holds {', '.join(known)}"
+        raise place.fail(key, f"- {typed!r} is not in [search.ingredients]; {hint}")
+
+    def ratio(self, text: str) -> str:
+        """Return a ratio in the names of the space."""
+        place = self._place("search")
+        found = _RATIO.fullmatch(text)
+        if not found:
+            raise place.fail(
+                "ratios",
+                f"- {text!r} is not understood; write 'sucrose:corn syrup >= 0.5'",
+            )
+        one, other = (self.find(name, place, "ratios") for name in found.groups()[:2])
+        return f"{one}:{other} {found[3]} {found[4]}"
+
+    def masses(self, table: Mapping[str, Any]) -> dict[str, float]:
+        """Return the masses at hand by slot or catalogue name."""
+        place = self._place("search.stock")
+        found: dict[str, float] = {}
+        for typed, mass in table["stock"].items():
+            name = self.find(typed, place, typed)
+            if name in found:
+                raise place.fail(typed, "is in the table under another name; add up")
+            found[name] = mass
+        return found
+
+
+def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
+    """Return a mix that the user made, in catalogue names and mass fractions.
+
+    Empty for a dummy: it was never burnt.
+
+    Raises
+    ------
+    InputError
+        File, line and name of the mix.
+    """
+    with placed(Place(bench.path, bench.text, "recipes"), name):
+        recipe = parse_recipe(bench.recipes[name])
+        if recipe.name:
+            raise InputError(
+                f"the label {recipe.name!r} is one name too many; leave it out, the "
+                "key is the name"
+            )
+        mix = Mix.weigh(recipe, database=database)
+        refusals.check_catalogued(recipe.text, mix.weighed)
+        if refusals.is_dummy(mix.weighed):
+            return {}
+        return weighing.catalogue_shares(database, recipe.parts)
+
+
+@contextmanager
+def placed(place: Place, key: str) -> Iterator[None]:
+    """Put file, line, table and key before every error."""
+    try:
+        yield
+    except CastsugarError as error:
+        raise place.fail(key, f"- {error}") from None
+
+
+# ----------------------------------------------------------------------------
+# From the tables of a bench file to what a search is asked, in catalogue names.
+#
+# Plain values only: rooms of one floor do not know each other, so whoever may import
+# both (``castsugar.cli.search_task``) makes a task of them.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchConditions:
+    """Under what a search judges its mixes; known before a kitchen is built.
+
+    Attributes
+    ----------
+    cook, minutes : str or None
+        For :func:`castsugar.kitchen.heat.parse_cook`; "119 C 8 min" comes apart.
+    water_lost : float or None
+        Share of the water that leaves, where there is no kitchen.
+    draws : int or None
+        Of kitchen and motor.
+    seed : int or None
+    pressure, exit_pressure : float
+        [Pa]
+    pressures_typed : tuple of str
+        Both as they were understood, "1000 psi absolute".
+    flow : str
+    needs_kitchen, needs_motor : bool
+        Whether an objective, weight, limit or front names a column of theirs.
+    """
+
+    cook: str | None
+    minutes: str | None
+    water_lost: float | None
+    draws: int | None
+    seed: int | None
+    pressure: float
+    exit_pressure: float
+    pressures_typed: tuple[str, str]
+    flow: str
+    needs_kitchen: bool
+    needs_motor: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SearchAsked:
+    """What a bench file asks of a search, in catalogue names and SI.
+
+    Attributes
+    ----------
+    bench : Bench
+    conditions : SearchConditions
+    space : dict
+        `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
+        space of mixes.
+    goal : dict
+        Those of `objective`, `maximise`, `weights` and `front` that are stated.
+    limits : dict of str to dict
+        Column to `at_most`, `at_least` (in its unit) and `probability`.
+    tried : dict of str to dict
+        Name of a mix that the user made to mass fractions.
+    sloppiness : dict or None
+        `weighing` [kg], `syrup_solids`, `moisture` as far as stated; None if no robust
+        optimum is asked for.
+    typed : dict of str to str
+        Catalogue name to the name that the user typed.
+    """
+
+    bench: Bench
+    conditions: SearchConditions
+    space: dict[str, Any]
+    goal: dict[str, Any]
+    limits: dict[str, dict[str, Any]]
+    tried: dict[str, dict[str, float]]
+    sloppiness: dict[str, float] | None
+    typed: dict[str, str]
+
+    @contextmanager
+    def placed(self) -> Iterator[None]:
+        """Put file, line and table before every error, and speak as the user typed.
+
+        Raises
+        ------
+        InputError
+            For every :class:`CastsugarError` inside.
+        """
+        try:
+            yield
+        except CastsugarError as error:
+            message = self._spoken(str(error))
+            place, key = self._place(message)
+            raise place.fail(key, f"- {message}") from None
+
+    def _spoken(self, message: str) -> str:
+        """Return a message with catalogue names as the user typed them."""
+        if not self.typed:
+            return message
+        names = sorted(self.typed, key=len, reverse=True)
+        either = "|".join(map(re.escape, names))
+        return re.sub(
+            rf"(?<!\w)(?:{either})(?!\w)", lambda found: self.typed[found[0]], message
+        )
+
+    def _place(self, message: str) -> tuple[Place, str]:
+        """Return the table and key that a message is about, as far as it tells."""
+        words = re.findall(r"\w+", message)
+        about = next((word for word in words if word in self.limits), "")
+        if about:
+            return _place(self.bench, "limits"), about
+        for name in _search(self.bench)["ingredients"]:
+            if message.startswith(f"bounds of '{name}' "):
+                return _place(self.bench, "search.ingredients"), name
+        return _place(self.bench, "search"), ""
+
+
+def search_conditions(bench: Bench) -> SearchConditions:
+    """Return under what the search of a bench file judges its mixes.
+
+    Raises
+    ------
+    InputError
+        If the file has no [search] table, or a value of it cannot be used.
+    """
+    table = _search(bench)
+    place = _place(bench, "search")
+    _check_exit(table, place)
+    if table["cook"] is not None:
+        with placed(place, "cook"):
+            parse_cook(table["cook"], table["minutes"])
+    groups = {COLUMN[name].group for name in _columns(bench) if name in COLUMN}
+    shared = set(SEARCH) & {f.name for f in fields(SearchConditions)}
+    return SearchConditions(
+        **{key: table[key] for key in shared},
+        pressures_typed=(table["typed"]["pressure"], table["typed"]["exit_pressure"]),
+        needs_kitchen="kitchen" in groups,
+        needs_motor="motor" in groups,
+    )
+
+
+def search_asked(
+    bench: Bench, database: Database, *, motor: Hardware | None = None
+) -> SearchAsked:
+    """Return what a bench file asks of a search.
+
+    Parameters
+    ----------
+    bench : Bench
+    database : Database
+    motor : Hardware, optional
+        The motor of the file, for limits that say "case".
+
+    Raises
+    ------
+    InputError
+        File, line, table and key, in the words that were typed.
+    """
+    table = _search(bench)
+    conditions = search_conditions(bench)
+    names = Names(bench=bench, database=database)
+    bounds, fixed = names.ingredients(table)
+    stock = names.masses(table)
+    if stock and table["batch"] is None:
+        place = _place(bench, "search")
+        raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
+    step = bench.scale["step"] if bench.scale and table["batch"] is not None else None
+    return SearchAsked(
+        bench=bench,
+        conditions=conditions,
+        space={
+            "bounds": bounds,
+            "fixed": fixed,
+            "ratios": tuple(names.ratio(text) for text in table["ratios"]),
+            "choices": names.choices,
+            "purchases": stock,
+            "batch": table["batch"],
+            "scale_step": step,
+        },
+        goal=_goal(table),
+        limits=stated_limits(bench, motor),
+        tried={
+            name: mix
+            for name in bench.recipes
+            if (mix := tried_mix(bench, database, name))
+        },
+        sloppiness=_sloppiness(bench),
+        typed=names.typed,
+    )
+
+
+def _search(bench: Bench) -> dict[str, Any]:
+    if bench.search is None:
+        raise InputError(
+            f"{bench.path} has no [search] table; add one with [search.ingredients], "
+            "names and bounds of what may be weighed"
+        )
+    return bench.search
+
+
+def _place(bench: Bench, table: str) -> Place:
+    return Place(bench.path, bench.text, table)
+
+
+def _check_exit(table: Mapping[str, Any], place: Place) -> None:
+    pressure, leaving = table["pressure"], table["exit_pressure"]
+    if not leaving < pressure:
+        raise place.fail(
+            "exit_pressure",
+            f"{leaving / 1e6:g} MPa is not below the chamber pressure "
+            f"{pressure / 1e6:g} MPa; give a lower one",
+        )
+
+
+def _columns(bench: Bench) -> Iterable[str]:
+    """Return every column that the search of a file names."""
+    table = _search(bench)
+    stated = [table["maximise"], table["minimise"]]
+    yield from (name for name in stated if name is not None)
+    yield from table["weights"] or ()
+    yield from bench.limits
+    yield from (column for column, _ in table["front"] or ())
+
+
+def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is stated of objective, weights and front."""
+    found: dict[str, Any] = {}
+    for key in ("maximise", "minimise"):
+        if table[key] is not None:
+            found |= {"objective": table[key], "maximise": key == "maximise"}
+    for key in ("weights", "front"):
+        if table[key] is not None:
+            found[key] = table[key]
+    return found
+
+
+def _sloppiness(bench: Bench) -> dict[str, float] | None:
+    """Return what is stated of sloppy batches; None if nobody asks for them."""
+    table = _search(bench)
+    if not table["robust"]:
+        return None
+    stated = {
+        "weighing": bench.scale["accuracy"] if bench.scale else None,
+        "syrup_solids": table["syrup_solids_spread"],
+        "moisture": table["moisture_spread"],
+    }
+    return {key: value for key, value in stated.items() if value is not None}

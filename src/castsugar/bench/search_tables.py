@@ -1,0 +1,362 @@
+"""Recipes, scale, limits and search of a bench file, checked key by key."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from castsugar import units
+from castsugar.bench.schema import Key, Keys, Place, check_range, read_table
+from castsugar.columns import COLUMN, COLUMNS
+from castsugar.errors import InputError, nearest_names
+from castsugar.plausible import RANGES
+
+# ----------------------------------------------------------------------------
+# The keys of the tables that a search reads: scale, limits, search itself.
+
+#: Columns that only a search has: a sum of others, and what the motor delivers.
+WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
+
+#: Keys of the columns that can be searched for: those with numbers that a mix decides.
+SEARCHABLE = tuple(
+    c.key
+    for c in COLUMNS
+    if c.decimals is not None and c.group not in ("row", "uncertainty")
+)
+
+#: Of these less is better in a trade-off unless the user says "most": what presses on
+#: the case, heats it or clogs the nozzle, what is thick or crowded, what is spoilt, and
+#: the temperature from which a mix pours. Of all others, more: also of temperatures
+#: that are good to be high (pours up to, boils at, glass of the binder).
+LESS_IS_BETTER = frozenset(
+    [
+        "flame_temperature_K",
+        "throat_temperature_K",
+        "exit_temperature_K",
+        "condensed_mass_fraction",
+        "undissolved_sugar_percent",
+        "solids_over_packing",
+        "pour_viscosity_Pa_s",
+        "pour_viscosity_p10_Pa_s",
+        "pour_viscosity_p90_Pa_s",
+        "pour_window_low_C",
+        "sugar_degraded_percent",
+        "kn_max",
+        "chamber_pressure_MPa",
+        "chamber_pressure_p95_MPa",
+    ]
+)
+
+#: The word that stands for what the case of [motor] may hold.
+CASE = "case"
+
+#: What is taken where none is stated, as on the command line.
+PRESSURES = {"pressure": "1000 psi", "exit_pressure": "1 atm"}
+
+#: The flows of the thermochemistry, the default first.
+FLOWS = ("no-solidification", "equilibrium", "frozen")
+
+#: How bounds are written.
+BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
+
+SCALE: Keys = {
+    "step": Key(
+        range="step of the scale", required=True, about="its smallest step, '0.1 g'"
+    ),
+    "accuracy": Key(
+        range="uncertainty of weighing", about="standard uncertainty of one weighing"
+    ),
+    "capacity": Key(
+        range="capacity of the scale",
+        about="its largest load, vessel included, '500 g'",
+    ),
+    "vessel": Key(range="vessel", about="what is weighed into, empty, '60 g'"),
+}
+
+#: Column -> a table of :data:`LIMIT`.
+LIMITS: Keys = {key: Key(kind="table") for key in SEARCHABLE}
+
+LIMIT: Keys = {
+    "at_most": Key(kind="number or text"),
+    "at_least": Key(kind="number or text"),
+    "probability": Key(
+        range="probability of a limit", about="share of the draws, '80 %'"
+    ),
+}
+
+SEARCH: Keys = {
+    "maximise": Key(kind="text", about="a column"),
+    "minimise": Key(kind="text", about="a column"),
+    "weights": Key(kind="table", about="column = weight, of a weighted sum"),
+    "pressure": Key(range="chamber pressure", about="in the chamber, '1000 psi'"),
+    "exit_pressure": Key(range="exit pressure", about="at the nozzle exit, '1 atm'"),
+    "flow": Key(kind="choice", default=FLOWS[0], choices=FLOWS),
+    "batch": Key(range="batch", about="mass of what is weighed, '200 g'"),
+    "cook": Key(kind="text", about="'119 C 8 min', or points of time and temperature"),
+    "minutes": Key(
+        kind="number", range="minutes", about="minutes at the temperature of the cook"
+    ),
+    "water_lost": Key(range="water lost", about="share that leaves, without a kitchen"),
+    "seed": Key(kind="whole"),
+    "draws": Key(kind="whole", range="draws", about="of kitchen and motor"),
+    "ratios": Key(kind="texts", default=(), about="['sucrose:corn syrup >= 0.5']"),
+    "front": Key(kind="texts", about="two columns to trade off"),
+    "robust": Key(kind="flag", default=False),
+    "syrup_solids_spread": Key(
+        range="spread of dry solids", about="of a sloppy batch, '2 %'"
+    ),
+    "moisture_spread": Key(range="spread of moisture", about="of powders, '0.2 %'"),
+    "ingredients": Key(
+        kind="table",
+        required=True,
+        about=f"[search.ingredients] with names and bounds: {BOUNDS}",
+    ),
+    "choices": Key(kind="table", about="slot = names of alternatives"),
+    "stock": Key(kind="table", about="ingredient = mass at hand"),
+}
+
+
+# ----------------------------------------------------------------------------
+# Check the tables that a search reads, as far as no catalogue is needed.
+#
+# :mod:`castsugar.bench.search` then looks the names of ingredients up.
+
+T = TypeVar("T")
+
+#: Names of rows that a search shows beside the user's own mixes.
+_TAKEN = re.compile(r"best|percents|weighable|robust|runner [0-9]+")
+
+
+def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
+    """Check the table of recipes: names of the user's own, recipes as text."""
+    place = Place(path, text, "recipes")
+    found = {}
+    for name, recipe in _named(raw, place).items():
+        if not isinstance(recipe, str):
+            raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
+        if _TAKEN.fullmatch(name):
+            raise place.fail(
+                name, "is a name that a search gives itself; call your mix otherwise"
+            )
+        found[name] = recipe
+    return found
+
+
+def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the table of the scale; `accuracy` is half a step where none is stated."""
+    place = Place(path, text, "scale")
+    found = read_table(raw, SCALE, place)
+    if found["accuracy"] is None:
+        found["accuracy"] = 0.5 * found["step"]
+    return found
+
+
+def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
+    """Check the limits: numbers in the unit of the column, or the word "case"."""
+    place = Place(path, text, "limits")
+    found = {}
+    for column, entry in _named(raw, place).items():
+        if column not in LIMITS:
+            raise place.fail(column, f"is no column; {_near(column, SEARCHABLE)}")
+        inner = Place(path, text, f"limits.{column}")
+        limit = read_table(entry, LIMIT, inner)
+        for side in ("at_most", "at_least"):
+            if isinstance(limit[side], str):
+                limit[side] = _typed_limit(limit[side], column, side, inner)
+            if isinstance(limit[side], float):
+                check_range(limit[side], side, range_of(column), inner)
+        if limit["at_most"] is None and limit["at_least"] is None:
+            raise inner.fail("", "has no number; give at_most or at_least")
+        found[column] = limit
+    return found
+
+
+def range_of(column: str) -> str:
+    """Return the range of a limit on a column: its own, or that of its unit."""
+    own, unit = f"limit of {column}", COLUMN[column].unit
+    if own in RANGES:
+        return own
+    return f"limit in {unit}" if unit else "limit without a unit"
+
+
+def _typed_limit(typed: str, column: str, side: str, place: Place) -> float | str:
+    """Read a limit that is text: a pressure with its unit, or "case"."""
+    unit = COLUMN[column].unit
+    if unit not in units.UNITS["pressure"]:
+        raise place.fail(
+            side,
+            f"is {typed!r}; write a number without quotes, in the unit of the column "
+            "(only a pressure may carry another)",
+        )
+    if typed.strip() == CASE:
+        if side == "at_most":
+            return CASE
+        raise place.fail(side, f"is {CASE!r}; a case limits what is at_most")
+    try:
+        value = units.parse(typed, "pressure").value
+    except InputError as error:
+        raise place.fail(
+            side, f"- {error}; or {CASE!r} for what the case of [motor] may hold"
+        ) from None
+    return units.convert(value, "pressure", unit)
+
+
+def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the table of the search; names of ingredients are not looked up.
+
+    Returns
+    -------
+    dict
+        Keys of :data:`SEARCH`: quantities in SI; `ingredients` as name to one share or
+        (lowest, highest); `choices` as slot to names; `stock` as name to mass [kg];
+        `front` as pairs of column and whether more is better; `cook` and `minutes` as
+        texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds the two
+        pressures as they were understood, for an echo.
+    """
+    place = Place(path, text, "search")
+    given = PRESSURES | dict(raw) if isinstance(raw, Mapping) else raw
+    found = read_table(given, SEARCH, place)
+    found["typed"] = {
+        key: units.parse(str(given[key]), "pressure").echo() for key in PRESSURES
+    }
+    _check_objective(found, place)
+    _check_cook(found, place)
+    spreads = ("syrup_solids_spread", "moisture_spread")
+    for key in spreads if not found["robust"] else ():
+        if found[key] is not None:
+            raise place.fail(key, "says nothing without robust = true; add that")
+    if found["front"] is not None:
+        found["front"] = _front(found, place)
+    found["ingredients"] = _table(found, "ingredients", place, _bounds)
+    found["choices"] = _table(found, "choices", place, _alternatives)
+    found["stock"] = _table(found, "stock", place, _mass)
+    return found
+
+
+def _check_objective(found: dict[str, Any], place: Place) -> None:
+    """Check the objective and its weights."""
+    if found["maximise"] is not None and found["minimise"] is not None:
+        raise place.fail("minimise", "and maximise are both given; give one")
+    key = "minimise" if found["minimise"] is not None else "maximise"
+    objective = found[key]
+    if objective is not None:
+        _check_column(objective, (*SEARCHABLE, DELIVERED, WEIGHTED), key, place)
+    if found["weights"] is not None:
+        if objective != WEIGHTED:
+            raise place.fail("weights", f"need maximise = {WEIGHTED!r}")
+        found["weights"] = _weights(found["weights"], place)
+    elif objective == WEIGHTED:
+        raise place.fail(key, "is a weighted sum; add weights = { column = 1.0 }")
+
+
+def _weights(raw: Any, place: Place) -> dict[str, float]:
+    """Read the weights of a sum of columns."""
+    inner = Place(place.path, place.text, "search.weights")
+    weights, known = _named(raw, inner), (*SEARCHABLE, DELIVERED)
+    for column in weights:
+        if column not in known:
+            raise inner.fail(column, f"is no column; {_near(column, known)}")
+    found = read_table(weights, dict.fromkeys(weights, Key(kind="number")), inner)
+    if not any(found.values()):
+        raise inner.fail("", "has no weight but 0; weigh at least one column")
+    return found
+
+
+def _check_cook(found: dict[str, Any], place: Place) -> None:
+    """Check that water leaves in one way only; part the cook from its time."""
+    if found["cook"] is not None and found["water_lost"] is not None:
+        raise place.fail("water_lost", "and cook are both given; give one")
+    if found["minutes"] is not None and found["cook"] is None:
+        raise place.fail("minutes", "needs a cook, for example cook = '119 C'")
+    if found["minutes"] is not None:
+        found["minutes"] = f"{found['minutes']!r}"
+    elif found["cook"] is not None:
+        found["cook"], found["minutes"] = _apart(found["cook"])
+
+
+def _apart(cook: str) -> tuple[str, str | None]:
+    """Part "119 C 8 min" into temperature and time; leave anything else alone."""
+    words = [word for word in cook.split() if word != "for"]
+    for split in range(1, len(words)):
+        temperature, time = " ".join(words[:split]), " ".join(words[split:])
+        try:
+            units.parse(temperature, "temperature")
+            units.parse(time, "time")
+        except InputError:
+            continue
+        return temperature, time
+    return cook, None
+
+
+def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
+    """Read the two columns of a trade-off, each with its better way."""
+    if len(found["front"]) != 2:
+        raise place.fail("front", f"has {len(found['front'])} columns; give two")
+    known = (*SEARCHABLE, DELIVERED, *([WEIGHTED] if found["weights"] else []))
+    pairs = []
+    for entry in found["front"]:
+        word, _, rest = entry.strip().partition(" ")
+        column = rest.strip() if word in ("least", "most") else entry.strip()
+        _check_column(column, known, "front", place)
+        less = column in LESS_IS_BETTER if word != "most" else False
+        pairs.append((column, word != "least" and not less))
+    if pairs[0][0] == pairs[1][0]:
+        raise place.fail("front", f"names {pairs[0][0]!r} twice; give two columns")
+    return tuple(pairs)
+
+
+def _check_column(column: str, known: tuple[str, ...], key: str, place: Place) -> None:
+    if column not in known:
+        raise place.fail(key, f"names {column!r}, no column; {_near(column, known)}")
+
+
+def _near(name: str, known: tuple[str, ...]) -> str:
+    """Say which names are meant perhaps; all of them if none is near."""
+    near = nearest_names(name, known)
+    if near:
+        return f"did you mean {' or '.join(map(repr, near))}?"
+    return f"allowed: {', '.join(known)}"
+
+
+def _table(
+    found: dict[str, Any], key: str, place: Place, read: Callable[[Any, str, Place], T]
+) -> dict[str, T]:
+    """Read an inner table whose names are the user's."""
+    inner = Place(place.path, place.text, f"search.{key}")
+    raw = _named(found[key] if found[key] is not None else {}, inner)
+    return {name: read(value, name, inner) for name, value in raw.items()}
+
+
+def _named(raw: Any, place: Place) -> Mapping[str, Any]:
+    """Check that something is a table, and that its names can be shown."""
+    if not isinstance(raw, Mapping):
+        raise place.fail("", "must be a table")
+    for name in raw:
+        if not name.strip() or not name.isprintable():
+            raise place.fail("", f"has the name {name!r}; use letters and digits")
+    return raw
+
+
+def _bounds(raw: Any, name: str, place: Place) -> float | tuple[float, float]:
+    """Read a share, or a lowest and a highest one."""
+    parts = re.split(r"\s+to\s+", raw.strip()) if isinstance(raw, str) else []
+    if len(parts) not in (1, 2) or not all("%" in part for part in parts):
+        raise place.fail(name, f"is {raw!r}; write {BOUNDS}")
+    try:
+        values = [units.parse(part, "fraction").value for part in parts]
+    except InputError as error:
+        raise place.fail(name, f"- {error}; bounds look like {BOUNDS}") from None
+    return values[0] if len(values) == 1 else (values[0], values[1])
+
+
+def _alternatives(raw: Any, name: str, place: Place) -> tuple[str, ...]:
+    read = read_table({name: raw}, {name: Key(kind="texts")}, place)
+    return read[name]
+
+
+def _mass(raw: Any, name: str, place: Place) -> float:
+    return float(
+        read_table({name: raw}, {name: Key(range="mass at hand")}, place)[name]
+    )

@@ -1,0 +1,1 @@
+"""What the user measured and keeps in CSV files: strands, recordings."""

@@ -1,0 +1,350 @@
+"""Read the long table of a data logger: blocks of lines become columns of numbers."""
+
+from __future__ import annotations
+
+import csv
+import itertools
+import math
+import re
+from array import array
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castsugar.arrays import FloatArray
+from castsugar.errors import DataError
+from castsugar.files.reading import opened
+from castsugar.readings.tables import Column, Heading, match_header, shown
+
+# ----------------------------------------------------------------------------
+# The lines of a long text file, some thousand at a time.
+
+#: Bytes read at once: many lines for pandas, little memory.
+BLOCK = 1 << 20
+
+#: Longest line [characters].
+LONGEST = 8_000
+
+
+def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
+    """Yield lines that hold something, whole ones, with their numbers from 1.
+
+    Comments (#) and blank lines are left out.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read or is too large.
+    DataError
+        Bytes that are no text, a line that is no row.
+    """
+    file, first = path.name or str(path), 1
+    with opened(path) as stream:
+        while raw := stream.read(BLOCK) + stream.readline(LONGEST + 1):
+            text = _decoded(raw, file, first)
+            numbers, texts = [], []
+            for number, line in enumerate(text.split("\n"), start=first):
+                if len(line) > LONGEST:
+                    raise DataError(
+                        f"{file} line {number}: more than {LONGEST:,} characters; no "
+                        "row of a recording is so long"
+                    )
+                start = line.lstrip()
+                if start and start[0] != "#":
+                    numbers.append(number)
+                    texts.append(line)
+            if texts:
+                yield numbers, texts
+            first += text.count("\n")
+
+
+def _decoded(raw: bytes, file: str, first: int) -> str:
+    """Return bytes as text with plain line ends; `first` is the line they start in."""
+    if b"\r" in raw:
+        raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    zero = raw.find(b"\0")
+    try:
+        text = raw.decode("utf-8-sig" if first == 1 else "utf-8")
+    except UnicodeDecodeError as error:
+        line = first + raw.count(b"\n", 0, error.start)
+        raise DataError(
+            f"{file} line {line}: a byte is not UTF-8; save the file as UTF-8"
+        ) from None
+    if zero >= 0:
+        line = first + raw.count(b"\n", 0, zero)
+        raise DataError(
+            f"{file} line {line}: a zero byte, which no text holds; cut the damaged "
+            "lines off, or save the file as UTF-8"
+        )
+    return text
+
+
+# ----------------------------------------------------------------------------
+# Read the long table of a data logger: blocks of lines become columns of numbers.
+#
+# The dialect is that of the other tables (:mod:`castsugar.readings.tables`), the size
+# is not: blocks of lines go through pandas, and a block in which anything is unusual
+# goes through a slow reader, which takes the same cells and can name line, column and
+# cell.
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_MARKED = re.compile(r"[+-]?(?:[0-9]+[.,][0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DROPOUT = re.compile(r"(?i)(?:[+-]?nan)?")
+_NANS = [sign + nan for sign in ("", "+", "-") for nan in ("nan", "NaN", "NAN", "Nan")]
+_GROUPED = re.compile(r"[-+]?[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+_SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Samples:
+    """Columns of numbers as they stand in a file, in the units of its header.
+
+    Attributes
+    ----------
+    file : str
+    header_line : int
+    columns : dict
+        Name of the heading -> column, for those present.
+    values : dict
+        Name of the heading -> numbers (n,), NaN for a dropout.
+    lines : (n,) array
+        Line in the file of each row, from 1.
+    not_read : tuple of str
+        Titles of the columns that were left out.
+    """
+
+    file: str
+    header_line: int
+    columns: Mapping[str, Column]
+    values: Mapping[str, FloatArray]
+    lines: NDArray[np.int32]
+    not_read: tuple[str, ...]
+
+
+def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
+    """Read the columns of numbers that are among `headings`; leave out the others.
+
+    An empty cell or "nan" is a dropout, which a required column must not have.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read or is too large.
+    DataError
+        A file that is empty; a fault of the header; a row of another
+        length; a cell that is no number; points and commas as decimal marks.
+    """
+    file = path.name or str(path)
+    blocks = read_blocks(path)
+    numbers, texts = next(blocks, ([], []))
+    if not texts:
+        raise DataError(
+            f"{file} line 1: the file is empty; a header line is needed, for example "
+            f"{_example(headings)}"
+        )
+    table = _Table(file, numbers[0], texts[0], headings)
+    for block in itertools.chain([(numbers[1:], texts[1:])], blocks):
+        table.add(*block)
+    return table.samples()
+
+
+def _example(headings: Sequence[Heading]) -> str:
+    return repr(",".join(heading.example for heading in headings))
+
+
+class _Table:
+    """Takes the lines of a file block by block, keeps the numbers of its columns."""
+
+    def __init__(
+        self, file: str, number: int, header: str, headings: Sequence[Heading]
+    ) -> None:
+        self._file, self._header_line = file, number
+        self._separator = next((s for s in "\t;" if s in header), ",")
+        titles = self._cells(number, header)
+        while titles and not titles[-1]:
+            titles.pop()
+        where = f"{file} line {number}"
+        if all(_NUMBER.fullmatch(title) for title in titles):
+            raise DataError(
+                f"{where}: {shown(header)} is no header; write a line of titles above "
+                f"the numbers, for example {_example(headings)}"
+            )
+        self._titles = titles
+        self._columns = match_header(where, titles, headings, extra=True)
+        self._values = {name: array("d") for name in self._columns}
+        self._lines = array("i")
+        self._mark: tuple[str, int, str] | None = None  # decimal mark, line, cell
+
+    def add(self, numbers: list[int], texts: list[str]) -> None:
+        """Read the lines of a block."""
+        if not texts:
+            return
+        if self._separator != "," and self._mark is None:
+            self._find_mark(numbers, texts)
+        values = self._fast(texts)
+        if values is None:
+            numbers, values = self._slow(numbers, texts)
+        self._lines.extend(numbers)
+        for name, kept in self._values.items():
+            kept.frombytes(values[name].tobytes())
+
+    def samples(self) -> Samples:
+        """Return what was read."""
+        taken = {column.index for column in self._columns.values()}
+        return Samples(
+            file=self._file,
+            header_line=self._header_line,
+            columns=self._columns,
+            values={name: np.asarray(v) for name, v in self._values.items()},
+            lines=np.asarray(self._lines),
+            not_read=tuple(
+                title or f"column {index + 1}"
+                for index, title in enumerate(self._titles)
+                if index not in taken
+            ),
+        )
+
+    def _fast(self, texts: list[str]) -> Mapping[str, FloatArray] | None:
+        """Return the numbers of lines in which nothing is unusual, otherwise None."""
+        import pandas as pd
+
+        text = "\n".join(texts)
+        counts = {line.count(self._separator) for line in texts}
+        beyond = max(counts) + 1 - len(self._titles)
+        if len(counts) > 1 or beyond < 0 or '"' in text:
+            return None
+        tail = self._separator * beyond
+        if not all(line.endswith(tail) for line in texts):
+            return None
+        # Since pandas 3.1 every number is the nearest float and the option is gone.
+        old = tuple(map(int, pd.__version__.split(".")[:2])) < (3, 1)
+        options: dict[str, Any] = {"float_precision": "round_trip"} if old else {}
+        try:
+            frame = pd.read_csv(
+                StringIO(text),
+                sep=self._separator,
+                header=None,
+                usecols=[column.index for column in self._columns.values()],
+                dtype=np.float64,
+                decimal=self._mark[0] if self._mark else ".",
+                skipinitialspace=True,
+                keep_default_na=False,
+                na_values=["", *_NANS],
+                quoting=csv.QUOTE_NONE,
+                engine="c",
+                low_memory=False,
+                **options,
+            )
+        except ValueError:
+            return None
+        values = {n: frame[c.index].to_numpy() for n, c in self._columns.items()}
+        whole = all(self._whole(name, column) for name, column in values.items())
+        return values if whole and len(frame) == len(texts) else None
+
+    def _whole(self, name: str, values: FloatArray) -> bool:
+        """Return whether a column holds numbers, and dropouts only where it may."""
+        if self._columns[name].heading.required:
+            return bool(np.isfinite(values).all())
+        return not np.isinf(values).any()
+
+    def _slow(
+        self, numbers: list[int], texts: list[str]
+    ) -> tuple[list[int], Mapping[str, FloatArray]]:
+        """Return lines and numbers cell by cell; raise for the first fault."""
+        kept: list[int] = []
+        values: dict[str, list[float]] = {name: [] for name in self._columns}
+        for line, text in zip(numbers, texts, strict=True):
+            cells = self._row(line, text)
+            if cells:
+                kept.append(line)
+                for name, column in self._columns.items():
+                    values[name].append(self._number(line, column, cells[column.index]))
+        return kept, {name: np.array(column) for name, column in values.items()}
+
+    def _row(self, line: int, text: str) -> list[str]:
+        """Return the cells of a line, as many as the header has; none if all empty."""
+        cells, width = self._cells(line, text), len(self._titles)
+        if not any(cells):
+            return []
+        if len(cells) > width and not any(cells[width:]):
+            return cells[:width]
+        if len(cells) != width:
+            hint = ""
+            if self._separator == "," and len(cells) > width:
+                hint = "; a decimal comma is read only between semicolons or tabs"
+            raise DataError(
+                f"{self._file} line {line}: {len(cells)} cells, but the header has "
+                f"{width} (separated by {_SEPARATORS[self._separator]}){hint}"
+            )
+        return cells
+
+    def _cells(self, line: int, text: str) -> list[str]:
+        """Return the cells of a line; a quotation must end on it."""
+        reader = csv.reader(
+            [text, ""], delimiter=self._separator, skipinitialspace=True
+        )
+        try:
+            cells = [cell.strip() for cell in next(reader)]
+        except csv.Error as error:
+            raise DataError(f"{self._file} line {line}: {error}") from None
+        if reader.line_num > 1:
+            raise DataError(
+                f"{self._file} line {line}: a quotation mark opens and does not close "
+                "on this line; close it or leave it out"
+            )
+        return cells
+
+    def _find_mark(self, numbers: list[int], texts: list[str]) -> None:
+        """Find the decimal mark: the first that cannot be taken for another thing."""
+        doubtful: DataError | None = None
+        for line, text in zip(numbers, texts, strict=True):
+            cells = self._row(line, text) if "." in text or "," in text else []
+            for column in self._columns.values() if cells else ():
+                cell = cells[column.index]
+                if _GROUPED.fullmatch(cell):
+                    doubtful = doubtful or self._fail(
+                        line,
+                        column,
+                        cell,
+                        "may have a decimal comma or group thousands; write 1,0000 for "
+                        "one and 1000 for a thousand",
+                    )
+                elif _MARKED.fullmatch(cell):
+                    self._mark = "," if "," in cell else ".", line, cell
+                    return
+        if doubtful is not None:
+            raise doubtful
+
+    def _number(self, line: int, column: Column, cell: str) -> float:
+        """Return the number in a cell, NaN for a dropout."""
+        if _DROPOUT.fullmatch(cell) and not column.heading.required:
+            return math.nan
+        if not cell:
+            raise self._fail(line, column, cell, "is empty; a number is needed")
+        mark = self._mark[0] if self._mark else "."
+        if self._mark and ("," if mark == "." else ".") in cell:
+            raise self._fail(
+                line,
+                column,
+                cell,
+                f"has another decimal mark than {self._mark[2]!r} in line "
+                f"{self._mark[1]}; use one in a file and do not group thousands",
+            )
+        text = cell.replace(mark, ".")
+        value = float(text) if _NUMBER.fullmatch(text) else math.inf
+        if not math.isfinite(value):
+            fault = "is no number"
+            if self._separator == "," and "," in cell:
+                fault += "; a decimal comma is read only between semicolons or tabs"
+            raise self._fail(line, column, cell, fault)
+        return value
+
+    def _fail(self, line: int, column: Column, cell: str, fault: str) -> DataError:
+        return DataError(
+            f"{self._file} line {line}, column {column.title!r}: {shown(cell)} {fault}"
+        )

@@ -1,0 +1,189 @@
+"""Readings that the user keeps in CSV files: strands burned."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Callable, Sequence
+from os import PathLike
+from pathlib import Path
+
+from castsugar import plausible
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.errors import DataError, InputError
+from castsugar.motor.strands import Strand
+from castsugar.readings.tables import Heading, Sheet, quantities, read_sheet
+
+#: Columns of a file of strands.
+STRAND_COLUMNS = (
+    Heading(
+        name="length",
+        others=("strand length", "burned length", "burnt length", "distance"),
+        quantity="length",
+    ),
+    Heading(
+        name="time",
+        others=("burn time", "burning time", "duration"),
+        quantity="time",
+    ),
+    Heading(
+        name="pressure",
+        others=("chamber pressure", "vessel pressure", "test pressure"),
+        quantity="pressure",
+    ),
+    Heading(
+        name="temperature",
+        others=("temp", "strand temperature", "grain temperature"),
+        quantity="temperature",
+        required=False,
+    ),
+    Heading(name="mix", others=("batch", "recipe"), required=False),
+    Heading(name="note", others=("notes", "remark", "comment"), required=False),
+)
+
+#: Column of a file of strands to what is possible in it.
+_RANGES = {
+    "length": "strand length",
+    "time": "strand time",
+    "pressure": "pressure of a burn rate",
+    "temperature": "strand temperature",
+}
+
+
+def read_strands(
+    path: str | PathLike[str], *, ambient: float = STANDARD_ATMOSPHERE
+) -> tuple[Strand, ...]:
+    """Read strands from a CSV file.
+
+    One header line, one row a strand: length, time, pressure, and if known temperature,
+    mix, note. Units stand in the header ("length (mm)", "time_s", "pressure [psig]") or
+    in every cell. The pressure may be the word "ambient". Cells are separated by
+    commas, semicolons or tabs; a decimal comma is read in the last two. Lines that
+    start with # and blank lines are skipped.
+
+    Parameters
+    ----------
+    path : path
+    ambient : float
+        Pressure that "ambient" means. [Pa]
+
+    Raises
+    ------
+    DataError
+        Names file, line, column, cell and what is allowed.
+    InputError
+        If the file cannot be read, is no regular one or larger than 1 MB; an ambient
+        pressure that is not positive.
+    """
+    if not (math.isfinite(ambient) and ambient > 0.0):
+        raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")
+    sheet = read_sheet(Path(path), STRAND_COLUMNS)
+    lengths = _possible(sheet, "length", quantities(sheet, "length"))
+    times = _possible(sheet, "time", quantities(sheet, "time"))
+    read = quantities(sheet, "pressure", {"ambient": ambient})
+    _not_all_zero(sheet, read)
+    pressures = _possible(sheet, "pressure", read)
+    temperatures = quantities(sheet, "temperature")
+    _possible(sheet, "temperature", temperatures)
+    return tuple(
+        Strand(
+            length=lengths[i],
+            time=times[i],
+            pressure=pressures[i],
+            temperature=temperatures[i],
+            mix=_text(sheet, "mix", i),
+            note=_text(sheet, "note", i),
+            line=line,
+            file=str(path),
+        )
+        for i, line in enumerate(sheet.lines)
+    )
+
+
+def read_strand_files(
+    paths: Sequence[str | PathLike[str]], *, ambient: float = STANDARD_ATMOSPHERE
+) -> tuple[Strand, ...]:
+    """Read strands from several files: those of one name are strands of one mix.
+
+    Raises
+    ------
+    DataError
+        As for :func:`read_strands`.
+    InputError
+        If all strands of a file stand in another, too, or two files name no mix:
+        nothing says then that it is one.
+    """
+    files = [read_strands(path, ambient=ambient) for path in paths]
+    refuse_twice(files)
+    nameless = [
+        str(path)
+        for path, strands in zip(paths, files, strict=True)
+        if not all(s.mix for s in strands)
+    ]
+    if len(nameless) > 1:
+        raise InputError(
+            f"{' and '.join(nameless)} name no mix: write a column mix into each, with "
+            "one name if they hold strands of one mix"
+        )
+    return tuple(strand for strands in files for strand in strands)
+
+
+def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
+    """Refuse strands that would count twice.
+
+    Raises
+    ------
+    InputError
+        If all readings of a file stand in another, too.
+    """
+    for one, other in itertools.permutations(files, 2):
+        if stand_in(one, other):
+            raise InputError(
+                f"all strands of {one[0].file} stand in {other[0].file}, too, and "
+                f"would count twice; leave out {one[0].file}"
+            )
+
+
+def stand_in(strands: Sequence[Strand], others: Sequence[Strand]) -> bool:
+    """Say whether all readings of strands are among those of others."""
+    one, other = (
+        Counter((s.length, s.time, s.pressure) for s in of_file)
+        for of_file in (strands, others)
+    )
+    return bool(one) and one <= other
+
+
+def _possible(
+    sheet: Sheet, name: str, values: Sequence[float | None]
+) -> tuple[float, ...]:
+    """Return values that are possible for a strand; None passes by."""
+    known = _RANGES[name]
+    hint = " (absolute; for gauge readings write psig or kPa(g))"
+    for (line, cell), value in zip(sheet.cells(name), values, strict=False):
+        if value is not None:
+            more = hint if name == "pressure" and value == 0.0 else ""
+            plausible.checked(known, value, _said_at(sheet, line, name, cell, more))
+    return tuple(v for v in values if v is not None)
+
+
+def _said_at(
+    sheet: Sheet, line: int, name: str, cell: str, more: str
+) -> Callable[[str], DataError]:
+    """Return what makes errors about a cell."""
+    return lambda words: sheet.fail(line, name, cell, words + more)
+
+
+def _not_all_zero(sheet: Sheet, pressures: Sequence[float | None]) -> None:
+    if not any(pressures):
+        line, cell = next(sheet.cells("pressure"))
+        raise DataError(
+            f"{sheet.file} line {line}, column {sheet.columns['pressure'].title!r}: "
+            f"{cell!r}, like every pressure, is zero; write 'ambient' for open air, or "
+            "a gauge unit such as psig or kPa(g)"
+        )
+
+
+def _text(sheet: Sheet, name: str, row: int) -> str:
+    column = sheet.columns.get(name)
+    return sheet.rows[row][column.index] if column else ""

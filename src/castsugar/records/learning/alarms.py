@@ -1,0 +1,466 @@
+"""Checks of motor and firing of closed batches, and the alarms that they raise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from castsugar.bench.bench import Bench, read_bench
+from castsugar.bench.motor import hardware_of
+from castsugar.data.load import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.files.reading import sha256_of
+from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.strands import Strand
+from castsugar.readings.strand_files import read_strands
+from castsugar.records.batch import Batch
+from castsugar.records.learning.burn_laws import law_for
+from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
+from castsugar.records.learning.efficiency import Fired, frozen_firing
+from castsugar.records.learning.material import file_fault
+from castsugar.records.prediction import mix_of, thaw
+from castsugar.records.record import Link
+
+# ----------------------------------------------------------------------------
+# Strands of a batch, held against the burn law of the day they were made.
+
+RATE = "burn rate of strands"
+
+#: Fewest strands whose own scatter is used.
+_OWN_SCATTER = 3
+
+Found = Check | Skipped
+
+
+def motor_that_day(batch: Batch, database: Database) -> tuple[Bench, Hardware] | None:
+    """Return bench file and motor as they were when a batch was made.
+
+    None if the record keeps no motor.
+
+    Raises
+    ------
+    CastsugarError
+        If files of strands that its burn law came from are not as they were.
+    """
+    frozen = batch.made.bench
+    bench = thaw(frozen, batch.path.parent)
+    if frozen is None or bench is None or bench.motor is None:
+        return None
+    for name, wanted in frozen.strands.items():
+        if sha256_of(bench.path.parent / name) != wanted:
+            raise InputError(f"{name}, from which the burn law came, has changed since")
+    return bench, hardware_of(bench, database)
+
+
+def strand_checks(
+    batches: Sequence[Batch], database: Database, *, changed: bool = False
+) -> Iterator[Found]:
+    """Hold the strands of batches against the burn law known on the day.
+
+    The same strands that several batches link are one comparison, that of the first.
+    """
+    seen: dict[tuple[str, str], str] = {}
+    for batch in batches:
+        for link in batch.strand_files():
+            fault = file_fault(link)
+            if fault == "missing" or (fault and not changed):
+                yield skip(batch, RATE, f"{link.path.name} is {fault}")
+                continue
+            same = link.sha256, link.mix
+            if same in seen:
+                why = f"the same strands as those of {seen[same]}; they count once"
+                yield skip(batch, RATE, why)
+                continue
+            try:
+                found = _strands(batch, link, database)
+            except CastsugarError as error:
+                found = skip(batch, RATE, str(error))
+            if isinstance(found, Check):
+                seen[same] = batch.id
+            yield found
+
+
+def skip(batch: Batch, quantity: str, why: str) -> Skipped:
+    """Say why something is not compared."""
+    return Skipped(batch=batch.id, quantity=quantity, why=why)
+
+
+def _strands(batch: Batch, link: Link, database: Database) -> Found:
+    """Hold the strands of one file against the law of the day, at their pressures."""
+    known = motor_that_day(batch, database)
+    if known is None:
+        return skip(batch, RATE, "no burn law was known")
+    hardware = known[1]
+    frozen = batch.made.bench
+    assert frozen is not None  # motor_that_day found one
+    if link.sha256 in frozen.strands.values():
+        return skip(batch, RATE, "the burn law of that day came from these strands")
+    strands = [s for s in read_strands(link.path) if s.mix == link.mix]
+    if not strands:
+        return skip(batch, RATE, f"{link.path.name} has no mix {link.mix!r}")
+    law = law_for(mix_of(batch.made, batch.path.parent, database), hardware)
+    return _beside(batch, strands, law, hardware)
+
+
+def _beside(
+    batch: Batch, strands: Sequence[Strand], law: BurnLaw, hardware: Hardware
+) -> Check:
+    r"""Compare the geometric mean of the rates with that of the law.
+
+    The band is that of the law without the scatter of single strands, and the scatter
+    of these strands over root N: :math:`u^2 = u_{law}^2 - s_{law}^2 + s^2 / N`.
+    """
+    from scipy.stats import t
+
+    p = np.array([s.pressure for s in strands])
+    sensitivity = hardware.temperature_sensitivity
+    expected = np.log(burn_rate(law, p))
+    if law.temperature is not None:
+        warm = [s.temperature or law.temperature for s in strands]
+        expected = expected + sensitivity * (np.array(warm) - law.temperature)
+    off = np.log([s.rate for s in strands]) - expected
+    count = len(strands)
+    scatter = law.scatter
+    if count >= _OWN_SCATTER:
+        scatter = max(scatter, float(np.std(off, ddof=1)))
+    middle = math.exp(float(np.log(p).mean()))
+    own = float(log_rate_uncertainty(law, middle)) ** 2 - law.scatter**2
+    u = math.sqrt(max(own, 0.0) + scatter**2 / count)
+    factor = COVERAGE
+    if math.isfinite(law.degrees_of_freedom):
+        factor = float(t.ppf(0.975, law.degrees_of_freedom))
+    predicted = 1e3 * math.exp(float(expected.mean()))
+    outside = float(np.min(p)) < law.tested[0] or float(np.max(p)) > law.tested[1]
+    return Check(
+        batch=batch.id,
+        quantity=RATE,
+        unit="mm/s",
+        predicted=predicted,
+        low=predicted * math.exp(-factor * u),
+        high=predicted * math.exp(factor * u),
+        measured=predicted * math.exp(float(off.mean())),
+        note="beyond the pressures of the law" if outside else "",
+        discarded=is_discarded(batch),
+    )
+
+
+# ----------------------------------------------------------------------------
+# Firings, held against what was foreseen of them on the day.
+#
+# What one firing shows of c*, throat and burn law it shows in its peak, its burn time
+# and its impulse alike: of every firing one comparison counts, the peak pressure if it
+# can be compared, else the delivered c*.
+
+VELOCITY, PEAK = "delivered c*", "peak pressure"
+
+#: Where 95 % of a normal lie below.
+_UPPER = 1.644854
+
+_NO_EFFICIENCY = (
+    "no c* efficiency was known, so that the ideal c* stands in the prediction; not "
+    "counted"
+)
+
+#: A peak above its band is a miss whatever was known: the ideal c*, or that of another
+#: motor, does not excuse it.
+_ABOVE = "above its band, which always counts as a miss"
+
+_ONE = "hangs together with the peak or c* of the same firing; shown, not counted"
+
+#: Quantity, its key in results and expected bands, its unit in keys, on the page:
+#: shown beside what counts.
+_OTHERS = (
+    ("burn time", "burn_time", "s", "s"),
+    ("total impulse", "total_impulse", "N_s", "N s"),
+)
+
+
+def firing_checks(firings: Sequence[Fired], database: Database) -> Iterator[Found]:
+    """Hold firings against what was foreseen on the day.
+
+    Peak pressure, burn time and impulse are those that the record of the firing froze.
+    The band of the pressure is frozen, too (from the 95 % value of the batch); those of
+    the other two come from the motor that the record froze, by this version's model.
+    """
+    for fired in firings:
+        if "motor" in fired.link.options:
+            yield from _elsewhere(fired)
+            continue
+        try:
+            known = motor_that_day(fired.batch, database)
+        except CastsugarError as error:
+            known, why = None, str(error)
+        else:
+            why = "no motor was known"
+        believed = _believed(known)
+        peak = _peak(fired, sure=believed is not None)
+        velocity = _velocity(fired, known, believed, why)
+        told = isinstance(peak, Check) and peak.counts
+        if told and isinstance(velocity, Check) and velocity.counts:
+            velocity = replace(velocity, counts=False, note=_ONE)
+        yield velocity
+        if peak is not None:
+            yield peak
+        yield from _others(fired, sure=believed is not None)
+
+
+def _elsewhere(fired: Fired) -> Iterator[Found]:
+    """Skip a firing in another motor, but for a peak above its band.
+
+    The band is that of the motor as it is now.
+    """
+    why = "foreseen with another bench file, which the record does not keep"
+    yield skip(fired.batch, f"firing {fired.link.path.name}", why)
+    peak = _peak(fired, sure=False)
+    if isinstance(peak, Check) and peak.above:
+        yield peak
+
+
+def _peak(fired: Fired, *, sure: bool) -> Found | None:
+    """Hold the peak pressure; above its band it counts, whatever was known."""
+    found = _result(fired, "peak_pressure", "MPa")
+    if isinstance(found, str):
+        return skip(fired.batch, PEAK, found) if found else None
+    peak = _check(fired, PEAK, "MPa", found)
+    if peak.above:
+        return replace(peak, note=_ABOVE)
+    return peak if sure else replace(peak, counts=False, note=_NO_EFFICIENCY)
+
+
+def _others(fired: Fired, *, sure: bool) -> Iterator[Found]:
+    """Hold burn time and impulse; neither counts."""
+    for quantity, name, unit, shown in _OTHERS:
+        found = _result(fired, name, unit)
+        if isinstance(found, str):
+            if found:
+                yield skip(fired.batch, quantity, found)
+            continue
+        check = _check(fired, quantity, shown, found)
+        yield replace(check, counts=False, note=_ONE if sure else _NO_EFFICIENCY)
+
+
+def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -> Check:
+    return Check(
+        batch=fired.batch.id,
+        quantity=quantity,
+        unit=unit,
+        predicted=found["predicted"],
+        low=found["low"],
+        high=found["high"],
+        measured=found["measured"],
+        discarded=is_discarded(fired.batch),
+    )
+
+
+def _believed(known: tuple[Bench, Hardware] | None) -> float | None:
+    return known[1].efficiency if known is not None else None
+
+
+def _velocity(
+    fired: Fired,
+    known: tuple[Bench, Hardware] | None,
+    believed: float | None,
+    why: str,
+) -> Found:
+    """Hold the delivered c* against the ideal one times the efficiency of the day."""
+    if fired.why_not:
+        return skip(fired.batch, VELOCITY, fired.why_not)
+    if known is None:
+        return skip(fired.batch, VELOCITY, why)
+    row = fired.link.results
+    delivered = float(row.get("characteristic_velocity_m_s", math.nan))
+    efficiency = float(row.get("characteristic_velocity_efficiency", math.nan))
+    if not delivered > 0.0 or not efficiency > 0.0:
+        return skip(fired.batch, VELOCITY, "the record of the day has no c*")
+    predicted = delivered / efficiency * (believed or 1.0)
+    spread = known[1].spread.characteristic_velocity
+    reading = _relative(row, "characteristic_velocity_efficiency", "")
+    step = COVERAGE * math.hypot(spread, reading)
+    return Check(
+        batch=fired.batch.id,
+        quantity=VELOCITY,
+        unit="m/s",
+        predicted=predicted,
+        low=predicted * math.exp(-step),
+        high=predicted * math.exp(step),
+        measured=delivered,
+        counts=believed is not None,
+        note="" if believed is not None else _NO_EFFICIENCY,
+        discarded=is_discarded(fired.batch),
+    )
+
+
+def _relative(row: Any, name: str, unit: str) -> float:
+    """Return the relative uncertainty of a result that a record froze; 0 if unknown."""
+    end = f"_{unit}" if unit else ""
+    value = float(row.get(f"{name}{end}", math.nan))
+    u = float(row.get(f"{name}_uncertainty{end}", math.nan))
+    return u / value if value > 0.0 and u > 0.0 else 0.0
+
+
+def _result(fired: Fired, name: str, unit: str) -> dict[str, float] | str:
+    """Return predicted, band and measured; why not, or nothing to say.
+
+    A measurement that is a lower limit is one if it lies above the band already.
+    """
+    row = fired.link.results
+    measured = float(row.get(f"{name}_{unit}", math.nan))
+    predicted = float(row.get(f"expected_{name}_{unit}", math.nan))
+    if not measured > 0.0:
+        return ""
+    if not predicted > 0.0:
+        return "nothing was foreseen" if name == "peak_pressure" else ""
+    down, up = _ends(fired, name)
+    if math.isnan(down) or math.isnan(up):
+        return "no band was kept, and it cannot be found again"
+    reading = _relative(row, name, unit)
+    high = predicted * math.exp(COVERAGE * math.hypot(up, reading))
+    if row.get(f"{name}_at_least") and not measured > high:
+        return "a lower limit only"
+    return {
+        "predicted": predicted,
+        "low": predicted * math.exp(-COVERAGE * math.hypot(down, reading)),
+        "high": high,
+        "measured": measured,
+    }
+
+
+def _ends(fired: Fired, name: str) -> tuple[float, float]:
+    """Return the standard uncertainty of ln of a prediction, downward and upward."""
+    if name == "peak_pressure" and "motor" not in fired.link.options:
+        frozen = fired.batch.predictions
+        best = float(frozen.get("chamber_pressure_MPa", math.nan))
+        high = float(frozen.get("chamber_pressure_p95_MPa", math.nan))
+        if best > 0.0 and high > best:
+            u = math.log(high / best) / _UPPER
+            return u, u
+    expected = fired.test.expected if fired.test is not None else None
+    if expected is None:
+        return math.nan, math.nan
+    best = float(getattr(expected.best, name))
+    low, high = expected.bands[name]
+    down = math.log(best / low) / _UPPER if 0.0 < low < best else 0.0
+    return down, math.log(high / best) / _UPPER if high > best else 0.0
+
+
+# ----------------------------------------------------------------------------
+# Peaks above what was foreseen, or above what the case may hold: said first.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alarm:
+    """A firing whose peak was too high. Pressures are absolute. [Pa]
+
+    Attributes
+    ----------
+    batch, file : str
+    measured : float
+    band_high : float
+        Upper end of the 95 % band; NaN if it did not lie above it, or has none.
+    allowed : float
+        What the case may hold; NaN if it did not lie above it, or is unknown.
+    """
+
+    batch: str
+    file: str
+    measured: float
+    band_high: float
+    allowed: float
+
+
+def alarms_of(
+    firings: Sequence[Fired],
+    others: Sequence[Batch],
+    hardware: Hardware | None,
+    database: Database,
+) -> tuple[Alarm, ...]:
+    """Return the firings whose peak was too high, those of open batches too.
+
+    Parameters
+    ----------
+    firings : sequence of Fired
+        Read already.
+    others : sequence of Batch
+        Whose firings were not read; the results of the day are taken.
+    hardware : Hardware or None
+        Where a record keeps no case of its own.
+    database : Database
+    """
+    read = {f.link.sha256 for f in firings}
+    rest = [
+        frozen_firing(batch, link, "")
+        for batch in others
+        for link in batch.firings()
+        if link.sha256 not in read
+    ]
+    found = (_alarm(f, hardware, database) for f in (*firings, *rest))
+    return tuple(alarm for alarm in found if alarm is not None)
+
+
+def _alarm(fired: Fired, hardware: Hardware | None, database: Database) -> Alarm | None:
+    """Return whether one firing was too high."""
+    measured = float(fired.link.results.get("peak_pressure_MPa", math.nan))
+    high = _band_high(fired, database) if fired.batch.is_sound else math.nan
+    allowed = _allowed(fired.batch, fired.link, hardware, database)
+    above, over = measured > high, 1e6 * measured > allowed
+    if not (above or over):
+        return None
+    return Alarm(
+        batch=fired.batch.id,
+        file=fired.link.path.name,
+        measured=1e6 * measured,
+        band_high=1e6 * high if above else math.nan,
+        allowed=allowed if over else math.nan,
+    )
+
+
+def _band_high(fired: Fired, database: Database) -> float:
+    """Return the upper end of the band of a peak; NaN without one. [MPa]"""
+    for found in firing_checks([fired], database):
+        if isinstance(found, Check) and found.quantity == PEAK:
+            return found.high
+    return math.nan
+
+
+def _allowed(
+    batch: Batch, link: Link, hardware: Hardware | None, database: Database
+) -> float:
+    """Return what the case may hold: of the motor fired, that of the day, or now. [Pa]
+
+    The record of a batch keeps the 95 % value of the pressure and its margin to what
+    is allowed, (allowed - p95) / allowed.
+    """
+    if "motor" in link.options:
+        try:
+            bench = read_bench(batch.path.parent / link.options["motor"])
+            return float(hardware_of(bench, database).allowable)
+        except CastsugarError:
+            return math.nan
+    row = batch.predictions
+    high = float(row.get("chamber_pressure_p95_MPa", math.nan))
+    margin = float(row.get("pressure_margin", math.nan))
+    if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
+        return 1e6 * high / (1.0 - margin)
+    return float(hardware.allowable) if hardware is not None else math.nan
+
+
+def sentences(alarms: Sequence[Alarm]) -> Iterator[str]:
+    """Yield what is to be said of every firing, in words."""
+    for alarm in alarms:
+        over = []
+        if math.isfinite(alarm.band_high):
+            over.append(f"above its 95 % band (up to {1e-6 * alarm.band_high:.3g} MPa)")
+        if math.isfinite(alarm.allowed):
+            over.append(
+                f"above what the case may hold ({1e-6 * alarm.allowed:.3g} MPa)"
+            )
+        yield (
+            f"Batch {alarm.batch}, {alarm.file}: the peak was "
+            f"{1e-6 * alarm.measured:.3g} MPa, {' and '.join(over)}. Do not fire this "
+            "case again before you know why."
+        )

@@ -1,0 +1,324 @@
+"""Burn laws by mix, from the bench file's strands and those of the batches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from castsugar.bench.bench import Bench
+from castsugar.data.load import Database
+from castsugar.errors import CastsugarError
+from castsugar.files.reading import sha256_of
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import SAME_MIX, burn_law_of, differs
+from castsugar.motor.strands import MixResult, Strand, analyse_mix
+from castsugar.readings.strand_files import read_strands, stand_in
+from castsugar.records.batch import Batch
+from castsugar.records.learning.checks import COVERAGE
+from castsugar.records.learning.material import FileFault, file_fault
+from castsugar.records.record import Link
+
+# ----------------------------------------------------------------------------
+# Burn laws by mix, from the bench file's strands and those of the batches.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrandSource:
+    """Strands of one mix in one file.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    mix : str
+        Name of the mix in the file.
+    sha256 : str
+    strands : tuple of Strand
+    batches : tuple of str
+        Batches that link it; empty for the bench file's own.
+    in_bench : bool
+        Whether the bench file names it.
+    """
+
+    path: Path
+    mix: str
+    sha256: str
+    strands: tuple[Strand, ...]
+    batches: tuple[str, ...] = ()
+    in_bench: bool = False
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Group:
+    """One mix while it is put together."""
+
+    recipe: str
+    fractions: dict[str, float]
+    sources: list[StrandSource] = field(default_factory=list)
+    in_bench: bool = False
+
+    def add(self, source: StrandSource) -> bool:
+        """Add strands once; return whether no other file holds them.
+
+        Of two files of which one holds all strands of the other, the longer stays.
+        """
+        for i, known in enumerate(self.sources):
+            if stand_in(source.strands, known.strands):
+                both = dict.fromkeys((*known.batches, *source.batches))
+                self.sources[i] = replace(known, batches=tuple(both))
+                return False
+        part = [s for s in self.sources if stand_in(s.strands, source.strands)]
+        all_ = dict.fromkeys(b for s in (*part, source) for b in s.batches)
+        self.sources = [s for s in self.sources if s not in part]
+        self.sources.append(replace(source, batches=tuple(all_)))
+        return not part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MixLaw:
+    """What is known of how one mix burns.
+
+    Attributes
+    ----------
+    recipe : str
+    fractions : dict of str to float
+        Catalogue name to mass fraction, as planned.
+    sources : tuple of StrandSource
+    in_bench : bool
+        Whether the bench file has a law or strands of this mix.
+    before : BurnLaw or None
+        What the bench file alone says; None without [motor].
+    result : MixResult or None
+        The fit of all strands; None without strands.
+    """
+
+    recipe: str
+    fractions: dict[str, float]
+    sources: tuple[StrandSource, ...]
+    in_bench: bool
+    before: BurnLaw | None
+    result: MixResult | None
+
+    @property
+    def fitted(self) -> BurnLaw | None:
+        """The law of all its strands together; None if they give none."""
+        return self.result.law if self.result is not None else None
+
+    @property
+    def strands(self) -> int:
+        """Number of strands."""
+        return sum(len(s.strands) for s in self.sources)
+
+    @property
+    def from_batches(self) -> int:
+        """Number of strands that batches brought."""
+        return sum(len(s.strands) for s in self.sources if s.batches)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BurnedLearnt:
+    """What the strands teach.
+
+    Attributes
+    ----------
+    mixes : tuple of MixLaw
+    faults : tuple of FileFault
+    unusable : tuple of (str, str)
+        Batch and line, and what is wrong with its strands.
+    twice : tuple of str
+        Files that two records point at; counted once.
+    """
+
+    mixes: tuple[MixLaw, ...]
+    faults: tuple[FileFault, ...]
+    unusable: tuple[tuple[str, str], ...]
+    twice: tuple[str, ...]
+
+
+def learn_laws(
+    bench: Bench,
+    batches: Sequence[Batch],
+    database: Database,
+    *,
+    hardware: Hardware | None,
+    changed: bool = False,
+) -> BurnedLearnt:
+    """Refit the burn law of every mix that has strands.
+
+    Parameters
+    ----------
+    bench, batches, database
+    hardware : Hardware or None
+        Of the bench file.
+    changed : bool
+        Whether files that changed since they were linked are used, too.
+
+    Raises
+    ------
+    CastsugarError
+        If strands of the bench file cannot be used.
+    """
+    groups = _of_bench(bench, hardware, database)
+    faults: list[FileFault] = []
+    unusable: list[tuple[str, str]] = []
+    twice: list[str] = []
+    for batch in batches:
+        for link in batch.strand_files():
+            fault = file_fault(link)
+            if fault:
+                used = fault == "changed" and changed
+                done = "used as it is now" if used else "left out"
+                faults.append(_fault(batch, link, fault, done))
+                if not used:
+                    continue
+            try:
+                source = source_of(link.path, link.mix, batch.id)
+            except CastsugarError as error:
+                unusable.append((f"batch {batch.id} line {link.line}", str(error)))
+                continue
+            group = _group(groups, batch.made.fractions, batch.made.recipe)
+            if not group.add(source):
+                twice.append(link.path.name)
+    mixes = tuple(_fitted(g, hardware, database) for g in groups)
+    return BurnedLearnt(
+        mixes=mixes,
+        faults=tuple(faults),
+        unusable=tuple(unusable),
+        twice=tuple(dict.fromkeys(twice)),
+    )
+
+
+def _fault(batch: Batch, link: Link, fault: str, done: str) -> FileFault:
+    return FileFault(
+        batch=batch.id, line=link.line, path=link.path, fault=fault, done=done
+    )
+
+
+def _of_bench(
+    bench: Bench, hardware: Hardware | None, database: Database
+) -> list[_Group]:
+    """Return the mixes of [motor], in the order of the file."""
+    groups: list[_Group] = []
+    if bench.motor is None or hardware is None:
+        return groups
+    entries = [e for e in bench.motor["burn_law"] if "borrowed" not in e]
+    for entry in entries:
+        parts = catalogue_shares(database, parse_recipe(entry["recipe"]).parts)
+        group = _group(groups, parts, entry["recipe"])
+        group.in_bench = True
+        if "strands" in entry:
+            path = bench.path.parent / entry["strands"]
+            group.add(replace(source_of(path, entry["mix"]), in_bench=True))
+    return groups
+
+
+def source_of(path: Path, mix: str, batch: str = "") -> StrandSource:
+    """Read the strands of one mix; the only one of the file if none is named."""
+    strands = read_strands(path)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    wanted = mix or (names[0] if len(names) == 1 else "")
+    return StrandSource(
+        path=path,
+        mix=wanted,
+        sha256=sha256_of(path),
+        strands=tuple(s for s in strands if s.mix == wanted),
+        batches=(batch,) if batch else (),
+    )
+
+
+def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) -> _Group:
+    """Return the group of a mix; a new one if no other is the same."""
+    for group in groups:
+        if differs(group.fractions, fractions) < SAME_MIX:
+            return group
+    groups.append(_Group(recipe=recipe, fractions=dict(fractions)))
+    return groups[-1]
+
+
+def law_for(mix: Mix, hardware: Hardware) -> BurnLaw:
+    """Return the law that a mix burns by."""
+    return burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+
+
+def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> MixLaw:
+    """Fit all strands of a mix together."""
+    before = None
+    if hardware is not None:
+        mix = Mix.put_together(group.fractions, name=group.recipe, database=database)
+        before = law_for(mix, hardware)
+    strands = [s for source in group.sources for s in source.strands]
+    result = analyse_mix(group.recipe, strands) if strands else None
+    return MixLaw(
+        recipe=group.recipe,
+        fractions=group.fractions,
+        sources=tuple(group.sources),
+        in_bench=group.in_bench,
+        before=before,
+        result=result,
+    )
+
+
+# ----------------------------------------------------------------------------
+# A burn law as numbers to show: rate and exponent, each with its 95 % band.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LawBand:
+    """A burn law at one pressure; the scatter of single grains is left out.
+
+    Attributes
+    ----------
+    rate, rate_low, rate_high : float
+        [m/s]
+    exponent, exponent_low, exponent_high : float
+        The band is NaN where the law carries none.
+    origin : str
+    """
+
+    rate: float
+    rate_low: float
+    rate_high: float
+    exponent: float
+    exponent_low: float
+    exponent_high: float
+    origin: str
+
+
+def centre_of(mix: MixLaw) -> float:
+    """Return the pressure at which a mix's laws are shown: that of its new law. [Pa]
+
+    NaN where nothing is known.
+    """
+    law = mix.fitted or mix.before
+    return law.centre if law is not None else math.nan
+
+
+def band_of(law: BurnLaw, pressure: float) -> LawBand:
+    """Return a law at a pressure with its 95 % band (Student t with its freedom)."""
+    from scipy.stats import t
+
+    factor = COVERAGE
+    if math.isfinite(law.degrees_of_freedom):
+        factor = float(t.ppf(0.975, law.degrees_of_freedom))
+    rate = float(burn_rate(law, pressure))
+    own = float(log_rate_uncertainty(law, pressure)) ** 2 - law.scatter**2
+    step = factor * math.sqrt(max(own, 0.0))
+    spread = math.nan
+    if law.covariance is not None:
+        spread = factor * math.sqrt(law.covariance[1][1])
+    band = next((b for b in law.bands if pressure <= b.high), law.bands[-1])
+    return LawBand(
+        rate=rate,
+        rate_low=rate * math.exp(-step),
+        rate_high=rate * math.exp(step),
+        exponent=band.exponent,
+        exponent_low=band.exponent - spread,
+        exponent_high=band.exponent + spread,
+        origin=law.origin,
+    )

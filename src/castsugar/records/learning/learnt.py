@@ -1,0 +1,391 @@
+"""All that one's own batches teach, and how predictions move by it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from castsugar.bench.bench import Bench, check_bench
+from castsugar.bench.lots import lots_of
+from castsugar.bench.motor import hardware_of
+from castsugar.bench.schema import Place
+from castsugar.bench.search import placed
+from castsugar.data.load import Database
+from castsugar.errors import CastsugarError
+from castsugar.evaluation import evaluate
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import SAME_MIX, differs
+from castsugar.records.batch import Batch
+from castsugar.records.learning.alarms import (
+    PEAK,
+    Alarm,
+    alarms_of,
+    firing_checks,
+    strand_checks,
+)
+from castsugar.records.learning.burn_laws import BurnedLearnt, law_for, learn_laws
+from castsugar.records.learning.checks import (
+    Check,
+    KitchenChecks,
+    Skipped,
+    Tally,
+    tally,
+)
+from castsugar.records.learning.efficiency import (
+    Fired,
+    FiredLearnt,
+    Reduce,
+    learn_efficiency,
+    read_firings,
+)
+from castsugar.records.learning.kitchen import CookedLearnt, learn_kitchen
+from castsugar.records.learning.material import FileFault, Material
+from castsugar.records.learning.saving import Lesson, Saved, earlier_of, plan
+
+# ----------------------------------------------------------------------------
+# How predictions move: the user's recipes before and after learning.
+
+#: Most recipes that are shown: those of the bench file, then the latest batches'.
+MOST = 12
+
+#: Columns that learning moves.
+COLUMNS = (
+    "flow_class",
+    "pour_viscosity_Pa_s",
+    "pour_viscosity_p10_Pa_s",
+    "pour_viscosity_p90_Pa_s",
+    "pours_probability",
+    "chamber_pressure_MPa",
+    "chamber_pressure_p95_MPa",
+    "pressure_margin",
+    "burn_law_origin",
+    "flags",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """A recipe to predict: what it is called, its mass fractions, its cook."""
+
+    name: str
+    fractions: dict[str, float]
+    cook: str
+    minutes: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moved:
+    """What is predicted of a recipe, before and after.
+
+    Attributes
+    ----------
+    name, cook : str
+    before, after : dict
+        Those of :data:`COLUMNS`; empty where it cannot be predicted.
+    fault : str
+        Why not.
+    """
+
+    name: str
+    cook: str
+    before: dict[str, Any]
+    after: dict[str, Any]
+    fault: str = ""
+
+
+def wanted_of(
+    bench: Bench, batches: Sequence[Batch], database: Database
+) -> tuple[list[Wanted], int]:
+    """Return the recipes to predict, and how many were left out for length."""
+    table = bench.kitchen
+    cook, minutes = table.get("cook") or "", table.get("minutes")
+    found: list[Wanted] = []
+    for name, text in bench.recipes.items():
+        with placed(Place(bench.path, bench.text, "recipes"), name):
+            parts = catalogue_shares(database, parse_recipe(text).parts)
+        _add(found, Wanted(name=name, fractions=parts, cook=cook, minutes=minutes))
+    for batch in reversed(batches):
+        made = batch.made
+        name = made.name or made.recipe
+        entry = Wanted(
+            name=name,
+            fractions=dict(made.fractions),
+            cook=made.cook,
+            minutes=made.minutes,
+        )
+        _add(found, entry)
+    return found[:MOST], max(0, len(found) - MOST)
+
+
+def _add(found: list[Wanted], new: Wanted) -> None:
+    """Add a recipe that is not there yet."""
+    for old in found:
+        alike = differs(old.fractions, new.fractions) < SAME_MIX
+        if alike and (old.cook, old.minutes) == (new.cook, new.minutes):
+            return
+    found.append(new)
+
+
+def moved(
+    wanted: Sequence[Wanted],
+    bench: Bench,
+    database: Database,
+    *,
+    kitchens: tuple[Kitchen, Kitchen],
+    motors: tuple[Hardware | None, Hardware | None],
+) -> list[Moved]:
+    """Predict recipes before and after.
+
+    Parameters
+    ----------
+    wanted : sequence of Wanted
+    bench, database
+        Lots in use come from the bench file.
+    kitchens, motors : tuple of before, after
+        The cook of each recipe takes the place of the kitchens' own.
+    """
+    lots = {item: lot for item, (lot, _) in lots_of(bench, database).items()}
+    found = []
+    for entry in wanted:
+        try:
+            cook = parse_cook(entry.cook, entry.minutes) if entry.cook else None
+            parts = entry.fractions
+            used = {n: lot for n, lot in lots.items() if n in parts}
+            mix = Mix.put_together(parts, name=entry.name, lots=used, database=database)
+            both = [
+                _predicted(mix, cook, kitchen, motor)
+                for kitchen, motor in zip(kitchens, motors, strict=True)
+            ]
+        except CastsugarError as error:
+            found.append(_unknown(entry, str(error)))
+            continue
+        before, after = both
+        found.append(
+            Moved(name=entry.name, cook=_words(entry), before=before, after=after)
+        )
+    return found
+
+
+def _unknown(entry: Wanted, fault: str) -> Moved:
+    return Moved(name=entry.name, cook=_words(entry), before={}, after={}, fault=fault)
+
+
+def _words(entry: Wanted) -> str:
+    if not entry.cook:
+        return ""
+    held = f", {entry.minutes:g} min" if entry.minutes is not None else ""
+    return f"{entry.cook}{held}"
+
+
+def _predicted(
+    mix: Mix, cook: Cook | None, kitchen: Kitchen, motor: Hardware | None
+) -> dict[str, Any]:
+    """Return the columns that learning moves."""
+    table = evaluate(
+        [mix],
+        kitchen=None if cook is None else kitchen.changed(cook=cook),
+        motor=motor,
+        confirm=False,
+    )
+    row: Mapping[Any, Any] = table.to_dict("records")[0]
+    return {key: _plain(row[key]) for key in COLUMNS if key in row}
+
+
+def _plain(value: Any) -> Any:
+    return value.item() if hasattr(value, "item") else value
+
+
+# ----------------------------------------------------------------------------
+# All that one's own batches teach, and whether the tool was any good.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Learning:
+    """What all closed batches teach.
+
+    Attributes
+    ----------
+    bench : Bench
+        As it was read.
+    material : Material
+    kitchen : CookedLearnt
+    burning : BurnedLearnt
+    firing : FiredLearnt
+    planned : Saved
+        What goes into the bench file.
+    warnings : tuple of str
+        What stays in the bench file although it should be looked at.
+    before, after : Hardware or None
+        The motor of the bench file without what learn wrote there, and that of the file
+        as planned; None without [motor].
+    laws : tuple of BurnLaw or None
+        What `after` says of every mix of `burning`.
+    no_efficiency : str
+        Why the combined efficiency cannot be used; empty if it can or there is none.
+    alarms : tuple of Alarm
+    moved : tuple of Moved
+    not_shown : int
+        Recipes left out for length.
+    checks : tuple of Check
+        By quantity, then batch; peaks above their bands first.
+    skipped : tuple of Skipped
+    tally : Tally
+    """
+
+    bench: Bench
+    material: Material
+    kitchen: CookedLearnt
+    burning: BurnedLearnt
+    firing: FiredLearnt
+    planned: Saved
+    warnings: tuple[str, ...]
+    before: Hardware | None
+    after: Hardware | None
+    laws: tuple[BurnLaw | None, ...]
+    no_efficiency: str
+    alarms: tuple[Alarm, ...]
+    moved: tuple[Moved, ...]
+    not_shown: int
+    checks: tuple[Check, ...]
+    skipped: tuple[Skipped, ...]
+    tally: Tally
+
+    @property
+    def faults(self) -> tuple[FileFault, ...]:
+        """Linked files that are not as they were."""
+        return (*self.burning.faults, *self.firing.faults)
+
+
+def learn_all(
+    bench: Bench,
+    material: Material,
+    database: Database,
+    *,
+    reduce: Reduce,
+    changed: bool = False,
+) -> Learning:
+    """Refit kitchen, burn law and efficiency, and hold old predictions to account.
+
+    Parameters
+    ----------
+    bench : Bench
+    material : Material
+    database : Database
+    reduce : callable
+        Reduces a recording with the options that a record keeps.
+    changed : bool
+        Whether linked files that changed since are used, too.
+
+    Raises
+    ------
+    CastsugarError
+        If the bench file itself cannot be used.
+    """
+    batches = material.batches
+    earlier = earlier_of(bench, material, changed=changed)
+    bare = earlier.bare
+    kitchen = learn_kitchen(bench, batches, database)
+    before = hardware_of(bare, database) if bare.motor is not None else None
+    burning = learn_laws(bare, batches, database, hardware=before, changed=changed)
+    firing = learn_efficiency(batches, reduce, changed=changed)
+    lesson = Lesson(
+        bench=bench,
+        earlier=earlier,
+        kitchen=kitchen,
+        burning=burning,
+        firing=firing,
+        no_efficiency=_efficiency_fault(before, firing),
+    )
+    planned = plan(lesson)
+    after = None
+    if before is not None:
+        after = hardware_of(check_bench(bench.path, planned.text), database)
+    wanted, hidden = wanted_of(bench, batches, database)
+    shown = moved(
+        wanted,
+        bench,
+        database,
+        kitchens=(kitchen.before, kitchen.after),
+        motors=(before, after),
+    )
+    gone = read_firings(material.discarded, reduce, changed=changed)
+    known = {f.link.sha256 for f in firing.firings}
+    firings = [*firing.firings]
+    firings += [f for f in gone.firings if f.link.sha256 not in known]
+    checks, skipped = _compared(material, firings, database, changed=changed)
+    return Learning(
+        bench=bench,
+        material=material,
+        kitchen=kitchen,
+        burning=burning,
+        firing=firing,
+        planned=planned,
+        warnings=earlier.warnings,
+        before=before,
+        after=after,
+        laws=tuple(_law(m.fractions, after, database) for m in burning.mixes),
+        no_efficiency=lesson.no_efficiency,
+        alarms=alarms_of(firings, material.others, after, database),
+        moved=tuple(shown),
+        not_shown=hidden,
+        checks=checks,
+        skipped=skipped,
+        tally=tally(checks),
+    )
+
+
+def _compared(
+    material: Material, firings: Sequence[Fired], database: Database, *, changed: bool
+) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
+    """Hold what was measured against what was foreseen; discarded batches too."""
+    batches = (*material.batches, *material.discarded)
+    cooked = KitchenChecks(database)
+    cooked.add(batches)
+    more = [*strand_checks(batches, database, changed=changed)]
+    more += firing_checks(firings, database)
+    found = [*cooked.checks, *(c for c in more if isinstance(c, Check))]
+    skipped = *cooked.skipped, *(s for s in more if isinstance(s, Skipped))
+    return _by_quantity(found), skipped
+
+
+def _law(
+    fractions: Mapping[str, float], hardware: Hardware | None, database: Database
+) -> BurnLaw | None:
+    """Return the law that a motor has for a mix."""
+    if hardware is None:
+        return None
+    return law_for(Mix.put_together(fractions, database=database), hardware)
+
+
+def _efficiency_fault(hardware: Hardware | None, firing: FiredLearnt) -> str:
+    """Return why a motor cannot have the measured efficiency; empty if it can."""
+    if hardware is None or firing.efficiency is None:
+        return ""
+    value = firing.efficiency.value
+    try:
+        replace(hardware, efficiency=value, efficiency_measured=True)
+    except CastsugarError as error:
+        return str(error)
+    return ""
+
+
+def _by_quantity(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Put checks of one quantity together, in the order of first appearance.
+
+    Peaks above their bands come first.
+    """
+    groups: dict[str, list[Check]] = {}
+    for check in checks:
+        groups.setdefault(check.quantity, []).append(check)
+    peaks = groups.get(PEAK, [])
+    if any(c.above for c in peaks):
+        first = sorted(groups.pop(PEAK), key=lambda c: not c.above)
+        groups = {PEAK: first, **groups}
+    return tuple(c for group in groups.values() for c in group)

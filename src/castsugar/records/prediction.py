@@ -1,0 +1,335 @@
+"""What is foreseen of a batch, and what a record keeps of other files for that."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from castsugar import plausible
+from castsugar.bench.bench import Bench, check_bench, read_bench, toml_text
+from castsugar.bench.kitchen import learn
+from castsugar.bench.lots import Lots, lots_of
+from castsugar.bench.motor import hardware_of
+from castsugar.bench.tables import MEASUREMENTS
+from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.data.load import Database
+from castsugar.errors import InputError, nearest_names
+from castsugar.evaluation import evaluate
+from castsugar.files.paths import real
+from castsugar.files.reading import sha256_of
+from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.pour_table import cook
+from castsugar.mix import weighing
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.mix.weighing import Lot
+from castsugar.plausible import collected
+from castsugar.records.batch import Batch
+from castsugar.records.record import FrozenBench, Made
+
+# ----------------------------------------------------------------------------
+# What a record keeps of other files: tables of the bench file, names and hashes.
+
+#: Tables that matter for what is foreseen.
+TABLES = ("kitchen", "motor", "lots")
+
+
+def relative(path: Path, folder: Path) -> str:
+    """Return how a file is called from a folder, "/" between the parts.
+
+    Of a file on another drive the whole name.
+    """
+    try:
+        found = os.path.relpath(real(path), real(folder))
+    except ValueError:
+        found = str(real(path))
+    return Path(found).as_posix()
+
+
+def freeze(bench: Bench, folder: Path) -> FrozenBench:
+    """Keep what matters of a bench file in a record of a folder.
+
+    Raises
+    ------
+    InputError
+        If a file of strands that its [motor] names cannot be read.
+    """
+    raw = tomllib.loads(bench.text.removeprefix("\ufeff"))
+    texts = {t: toml_text({t: raw[t]}) if t in raw else "" for t in TABLES}
+    laws = bench.motor["burn_law"] if bench.motor else []
+    names = [law["strands"] for law in laws if "strands" in law]
+    return FrozenBench(
+        file=relative(bench.path, folder),
+        sha256=hashlib.sha256(bench.text.encode("utf-8")).hexdigest(),
+        strands={name: sha256_of(bench.path.parent / name) for name in names},
+        **texts,
+    )
+
+
+def keeps_motor(frozen: FrozenBench | None, path: Path, folder: Path) -> bool:
+    """Whether a record keeps the motor of a bench file: its table and its strands.
+
+    Raises
+    ------
+    CastsugarError
+        If the bench file, or strands that it names, cannot be read.
+    """
+    now = freeze(read_bench(path), folder)
+    if frozen is None or not now.motor:
+        return False
+    return (frozen.motor, dict(frozen.strands)) == (now.motor, dict(now.strands))
+
+
+def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
+    """Return the bench file as it was, from a record in a folder.
+
+    What is unusual in it was remarked on when it was frozen.
+
+    Raises
+    ------
+    InputError
+        If a table is not what this version reads.
+    """
+    if frozen is None:
+        return None
+    text = "\n".join(t for t in (frozen.kitchen, frozen.motor, frozen.lots) if t)
+    with collected():
+        return check_bench(folder / frozen.file, text)
+
+
+# ----------------------------------------------------------------------------
+# What is to be weighed, what was weighed, and what was typed about a measurement.
+
+
+def read_actual(
+    typed: Iterable[str], names: Iterable[str], database: Database
+) -> dict[str, float]:
+    """Read masses as "KNO3=120.1 g", for the items of a recipe. [kg]
+
+    Raises
+    ------
+    InputError
+        Names what was typed.
+    """
+    known = list(names)
+    found: dict[str, float] = {}
+    for text in typed:
+        item, equals, mass = text.rpartition("=")
+        if not (equals and item.strip() and mass.strip()):
+            raise InputError(
+                f"--actual {text!r} is not of the form NAME=MASS; write for example "
+                "'KNO3=120.1 g'"
+            )
+        name = weighing.item_name(database, item.strip())
+        if name not in known:
+            raise InputError(
+                f"--actual {text!r}: {name!r} is not in the recipe ({', '.join(known)})"
+            )
+        if name in found:
+            raise InputError(f"--actual {text!r}: {name!r} is given twice")
+        where = f"--actual {text!r}"
+        found[name] = plausible.read(mass, "mass on the scale", where=where).value
+    return found
+
+
+def words(text: str) -> list[tuple[str, str]]:
+    """Split "kind=pan weight lost=1.4 g" into keys and values.
+
+    A key is a word right before "=", its value all up to the next key.
+
+    Examples
+    --------
+    >>> words("kind=pan weight  lost=1.4 g")
+    [('kind', 'pan weight'), ('lost', '1.4 g')]
+    """
+    pieces = re.split(r"(?:^|\s)([A-Za-z][A-Za-z_-]*)\s*=", text)
+    pairs = zip(pieces[1::2], pieces[2::2], strict=True)
+    head = [("", pieces[0].strip())] if pieces[0].strip() else []
+    return head + [(key, value.strip()) for key, value in pairs]
+
+
+def measurement_of(text: str, batch: Batch, date: str) -> dict[str, Any]:
+    """Return a measurement as typed, with what the batch knows filled in.
+
+    Parameters
+    ----------
+    text : str
+        "kind=pan-weight lost=1.4 g"; keys of
+        :data:`castsugar.bench.tables.MEASUREMENTS`, "-" or "_" in them.
+    batch : Batch
+        Gives recipe, cook and mass where they are not typed.
+    date : str
+
+    Raises
+    ------
+    InputError
+        For a key that comes twice, or words that belong to no key.
+    """
+    entry: dict[str, Any] = {}
+    for key, value in words(text):
+        if not key:
+            raise InputError(
+                f"--measured {text!r}: {value!r} belongs to no key; write for example "
+                "'kind=pan-weight lost=1.4 g'"
+            )
+        name = key.replace("-", "_")
+        if name in entry:
+            raise InputError(f"--measured {text!r}: {key!r} comes twice")
+        entry[name] = value
+    kind = _kind(str(entry.get("kind", "")), text)
+    known = MEASUREMENTS[kind]
+    own = {"recipe": batch.recipe_as_made(), "batch": f"{1e3 * batch.made.mass:.10g} g"}
+    if batch.made.cook and "cook" not in entry:
+        own["cook"] = batch.made.cook
+        if batch.made.minutes is not None and "minutes" not in entry:
+            entry |= {"minutes": batch.made.minutes} if "minutes" in known else {}
+    own["date"] = date
+    filled = {k: v for k, v in own.items() if k in known and k not in entry}
+    return entry | {"kind": kind} | filled
+
+
+def _kind(typed: str, text: str) -> str:
+    """Return the kind of a measurement, "-" and spaces taken alike."""
+    wanted = typed.replace("-", " ").casefold()
+    for kind in MEASUREMENTS:
+        if kind.replace("-", " ") == wanted:
+            return kind
+    listed = [kind.replace(" ", "-") for kind in MEASUREMENTS]
+    near = nearest_names(typed, listed) if typed else []
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    what = f"kind is {typed!r}" if typed else "no kind is given"
+    raise InputError(
+        f"--measured {text!r}: {what}; {hint}allowed: kind={', kind='.join(listed)}"
+    )
+
+
+# ----------------------------------------------------------------------------
+# What is foreseen of a batch: its mix as cast, and its row of the table.
+
+
+def kitchen_of(made: Made, bench: Bench | None, database: Database) -> Kitchen | None:
+    """Return the kitchen that a batch was cooked in; None without a cook.
+
+    Raises
+    ------
+    InputError
+    """
+    if not made.cook:
+        return None
+    typed = parse_cook(made.cook, made.minutes, where="cook")
+    return learn(bench, typed, database).kitchen
+
+
+def used_lots(made: Made, bench: Bench | None, database: Database) -> Lots:
+    """Return the lots that a batch was weighed from, by catalogue name.
+
+    Those that the record names; while it names none, those in use.
+    """
+    if bench is None:
+        return {}
+    wanted = [str(lot["name"]) for lot in made.lots.values()]
+    return lots_of(bench, database, wanted=wanted, only=made.planned)
+
+
+def _weighed(
+    made: Made, bench: Bench | None, database: Database, water_lost: float | None
+) -> Mix:
+    """Return the mix of the masses as made, with the water loss that is stated."""
+    lots: Mapping[str, Lot] = {
+        item: lot for item, (lot, _) in used_lots(made, bench, database).items()
+    }
+    return Mix.put_together(
+        made.masses,
+        name=made.name or made.recipe,
+        water_lost=water_lost or 0.0,
+        lots=lots,
+        database=database,
+    )
+
+
+def cast(
+    made: Made,
+    bench: Bench | None,
+    database: Database,
+    *,
+    water_lost: float | None = None,
+) -> Mix:
+    """Return the mix of a batch as cast, of the masses as made.
+
+    Parameters
+    ----------
+    made : Made
+    bench : Bench or None
+    database : Database
+    water_lost : float, optional
+        Share of the recipe's water that leaves; by default what the kitchen says, and
+        none without a cook.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    mix = _weighed(made, bench, database, water_lost)
+    kitchen = kitchen_of(made, bench, database)
+    if kitchen is None:
+        return mix
+    known = kitchen.changed(water_lost=water_lost)
+    cooked = cook([mix], of_mixes([mix]), known, window=False)
+    return cooked.mixes[0] if cooked.mixes else mix
+
+
+def foresee(
+    made: Made,
+    bench: Bench | None,
+    database: Database,
+    *,
+    water_lost: float | None = None,
+) -> tuple[dict[str, Any], float]:
+    """Return the row of a batch, and the share of its water that leaves.
+
+    Parameters
+    ----------
+    made : Made
+        Masses, cook and pressure; what it foresees is not looked at.
+    bench, database, water_lost
+        As for :func:`cast`.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    kitchen = kitchen_of(made, bench, database)
+    motored = bench is not None and bench.motor is not None
+    table = evaluate(
+        [_weighed(made, bench, database, water_lost)],
+        pressure=made.pressure,
+        exit_pressure=STANDARD_ATMOSPHERE,
+        kitchen=kitchen.changed(water_lost=water_lost) if kitchen else None,
+        motor=hardware_of(bench, database) if bench and motored else None,
+        confirm=True,
+    )
+    row = {str(k): _plain(v) for k, v in table.to_dict("records")[0].items()}
+    lost = cast(made, bench, database, water_lost=water_lost).water_lost
+    return row, lost
+
+
+def _plain(value: Any) -> Any:
+    """Return a number or a text; whatever numpy made of it."""
+    return value.item() if hasattr(value, "item") else value
+
+
+def mix_of(made: Made, folder: Path, database: Database) -> Mix:
+    """Return the mix of a kept batch as cast, by the bench file of that day.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    bench = thaw(made.bench, folder)
+    return cast(made, bench, database, water_lost=made.water_lost)
