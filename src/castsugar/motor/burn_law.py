@@ -270,7 +270,7 @@ def published_law(
 
     Examples
     --------
-    >>> law = borrowed_law(
+    >>> law = published_law(
     ...     "invented",
     ...     [(0.0, math.inf, 5e-3, 0.3)],
     ...     relative_uncertainty=0.25,

@@ -262,8 +262,8 @@ def pressure_rise(
     ----------
     law : BurnLaw or Bands
     supply : array_like
-        Without the added area, see :func:`castsugar.motor.mass_balance.supply`. [Pa
-        s/m]
+        Without the added area, see
+        :func:`castsugar.motor.mass_balance.supply`. [Pa s/m]
     added_area : array_like
         Share of the burning area, above -1: 0.1 is 10 % more. [-]
     branch : str
@@ -276,7 +276,7 @@ def pressure_rise(
 
     Examples
     --------
-    >>> law = balance.power_law(8e-3, 0.5)
+    >>> law = mass_balance.power_law(8e-3, 0.5)
     >>> round(float(pressure_rise(law, 2e8, 0.1)), 6)
     0.21
     """

@@ -343,7 +343,7 @@ def equilibrium_pressure(
 
     Examples
     --------
-    >>> law = balance.power_law(8e-3, 0.3)
+    >>> law = power_law(8e-3, 0.3)
     >>> found = equilibrium_pressure(
     ...     law, kn=[200.0, 0.0], density=1800.0, characteristic_velocity=900.0
     ... )
@@ -385,7 +385,7 @@ def amplification(bands: Bands, pressure: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> float(amplification(balance.power_law(8e-3, 0.5), 2e6))
+    >>> float(amplification(power_law(8e-3, 0.5), 2e6))
     2.0
     """
     p = np.asarray(pressure, dtype=float)[..., None]
