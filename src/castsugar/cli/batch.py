@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
     from castsugar.records.batch import Batch
 
-#: As workshop.batches.record has them (a test compares): --help loads nothing else.
+#: As records.record has them (a test compares): --help loads nothing else.
 OUTCOMES = ("used", "partly", "discarded")
 FLOWS = ("runny", "pours", "thick", "tamp", "no flow")
 
