@@ -16,7 +16,7 @@ import pytest
 import castsugar as cs
 from castsugar.cli.main import main
 
-# Exact: the contract (design 4) and the acceptance list of the issue; a number on the
+# Exact: the contract and the acceptance list of the contract; a number on the
 # screen is compared with the library's own, rounded to the decimals of its column.
 pytestmark = pytest.mark.exact
 

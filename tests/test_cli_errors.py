@@ -17,7 +17,7 @@ import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.cli.output import command_text
 
-# Exact: the acceptance list of the issue and the exit codes of design 4.
+# Exact: the acceptance list of the contract and the exit codes of the contract.
 pytestmark = pytest.mark.exact
 
 BASE = "KNO3:65 sucrose:35"

@@ -38,7 +38,7 @@ def rows(folder: Path, table: str) -> list[dict[str, str]]:
 @pytest.mark.exact
 def test_counts(database: Database) -> None:
     """Enough ingredients, and one record a row: none lost, none read twice."""
-    # Exact: the issue asks for 18 ingredients or more; records = rows of the file.
+    # Exact: the contract asks for 18 ingredients or more; records = rows of the file.
     assert len(database.ingredients) >= 18
     assert len(database.ingredients) == len(rows(database.folder, "ingredients"))
     assert len(database.syrups) == len(rows(database.folder, "syrups"))
@@ -132,7 +132,7 @@ def _is_number(cell: str) -> bool:
     return True
 
 
-# Exact: the decisions of design 5.10 (kJ/mol) and the density of the nitrate.
+# Exact: the decisions of the contract (kJ/mol) and the density of the nitrate.
 DECIDED = {
     "potassium nitrate": (-494.6, 0.6),
     "sodium nitrate": (-467.9, 0.5),
@@ -177,7 +177,7 @@ def test_names_and_aliases(database: Database) -> None:
 
 @pytest.mark.exact
 def test_records_cannot_be_changed(database: Database) -> None:
-    """Ingredients are frozen and hashable (design 4), own ones as well."""
+    """Ingredients are frozen and hashable, own ones as well."""
     own = cs.Ingredient(
         name="mine", formula={"C": 6, "H": 14, "O": 6}, enthalpy_of_formation=-1.0
     )
@@ -233,7 +233,7 @@ def test_caution_applies_above_its_limit(
 @pytest.mark.exact
 def test_cautions_are_reachable(database: Database) -> None:
     """Topics and quantities are a closed list: a misspelt one would stay silent."""
-    # Exact: the words of species_data/README.md and of the commands of design 4.
+    # Exact: the words of species_data/README.md and of the commands of the contract.
     topics = {"all", "evaluate", "kitchen", "weigh", "storage", "motor", "firing"}
     quantities = {
         "bulk_temperature": "C",
@@ -260,7 +260,7 @@ def test_cautions_are_reachable(database: Database) -> None:
 
 @pytest.mark.exact
 def test_atomic_masses_are_canteras() -> None:
-    """Both solvers weigh alike (design 5.3)."""
+    """Both solvers weigh alike."""
     # Exact: Cantera's g/mol over 1000; one rounding of the division.
     cantera = importlib.import_module("cantera")
     for element, mass in ATOMIC_MASSES.items():

@@ -45,7 +45,8 @@ def test_statuses_keep_their_places() -> None:
 
 #: How far two solutions of one row may lie apart: absolute, relative.
 ROOM = {
-    # Design 3: 1e-9 K. What the chamber alone decides follows at 1e-12 of its value.
+    # The contract: 1e-9 K. What the chamber alone decides follows at 1e-12 of its
+    # value.
     "flame_temperature_K": (1e-9, 0.0),
     "exit_temperature_K": (1e-9, 0.0),
     # The flux is flat at its maximum: a noise of 1e-14 in it leaves ln p of the throat
@@ -104,7 +105,7 @@ def test_ways_to_hand_over_mixes() -> None:
 
 def test_one_percent_of_water() -> None:
     """Diluting 65/35 with 1 % of water lowers the flame by 24 to 27 K at 6.9 MPa."""
-    # Range of the issue. An independent calculation (reference ingredients.md, table
+    # Range of the contract. An independent calculation (reference ingredients.md, table
     # of sensitivities) has -25 K for 1 % and -51 K for 2 % of water in the grain, and
     # -24 to -32 K a percent over 60 to 80 % of nitrate.
     wet = cs.Mix.weigh({"KNO3": 0.99 * 65, "sucrose": 0.99 * 35, "water": 1.0})
@@ -235,8 +236,8 @@ def test_second_opinion() -> None:
     assert list(table["status"]) == list(plain["status"])
     assert list(table["confirmation"][:2]) == ["confirmed", "confirmed"]
     assert table["confirmation"][2].startswith("unavailable: ")
-    # Two independent routes over the same data: what the issue asks of either against
-    # the reference, 0.01 K and 5 ppm.
+    # Two independent routes over the same data: what the contract asks of either
+    # against the reference, 0.01 K and 5 ppm.
     assert abs(table["difference_temperature_K"][0]) < 0.01
     assert abs(table["difference_characteristic_velocity_ppm"][0]) < 5.0
     assert table["difference_temperature_K"][1:].isna().all()

@@ -24,7 +24,7 @@ FLOWS = ("equilibrium", "frozen", "no-solidification")
 
 
 def test_single_calls_raise() -> None:
-    """A single call raises where the table writes a status (design 3)."""
+    """A single call raises where the table writes a status."""
     # Nitrate in water: the products at 600 K hold more enthalpy than the mix.
     cold = cs.Mix.weigh({"KNO3": 10, "water": 90}, name="cold")
     ash = cs.Mix.weigh({"inert": 1}, name="ash")
@@ -70,8 +70,8 @@ def test_flow_closes(mix: cs.Mix, flow: str) -> None:
 @given(water=st.floats(0.0, 0.25))
 def test_atoms_are_kept_for_any_water(water: float) -> None:
     """Atoms of the products are those of the mix, counted from their formulas."""
-    # Conservation, 1e-8 relative to the largest (issue); the atoms come from Cantera's
-    # reading of the product file, not from the arrays of the solver.
+    # Conservation, 1e-8 relative to the largest (as certified); the atoms come from
+    # Cantera's reading of the product file, not from the arrays of the solver.
     mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35, "water": 100 * water / (1 - water)})
     state = cs.equilibrium(mix, pressure=PRESSURE)
     found = dict.fromkeys(ELEMENTS, 0.0)

@@ -50,7 +50,7 @@ def test_text_of_the_file() -> None:
     assert "- name: NO\n" not in text
 
 
-# Exact: the list of the issue, section 3.
+# Exact: the list of the contract, section 3.
 CONDENSED = """
     K2CO3(s) K2CO3(L) KOH(a) KOH(b) KOH(L) KCN(s) KCN(L) K2O(s) C(gr)
     Na2CO3(I) Na2CO3(L) NaOH(a) NaOH(L) Fe(a) FeO(s) FeO(L) Fe3O4(s)
@@ -135,7 +135,7 @@ def test_density_is_no_part_of_the_equilibrium() -> None:
     """What holds a condensed product holds it at 1 bar and at 6.9 MPa alike."""
     # Exact: for K2CO3(L) + H2O = 2 KOH + CO2 the constant of the gas,
     # x(KOH)^2 x(CO2) / x(H2O) (p / p0)^2, is the same at every pressure if, and only
-    # if, the liquid has no volume (design 5.1). Its true volume, 73 cm3/mol, would
+    # if, the liquid has no volume. Its true volume, 73 cm3/mol, would
     # move it by exp(6.8e6 x 73e-6 / (8.314 x 1500)) = 4 %; the volume of a phase of
     # undeclared density, 138 m3/mol, would remove the liquid altogether.
     mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})

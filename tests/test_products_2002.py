@@ -121,8 +121,8 @@ def test_species_with_metal_are_of_the_report() -> None:
             assert fields["density-source"] in keys
 
 
-# Exact: the list of the issue. What it names and the report lacks is in the comments at
-# the top of the file: Na2C2N2, condensed FeO of one to one.
+# Exact: the list of the contract. What it names and the report lacks is in the comments
+# at the top of the file: Na2C2N2, condensed FeO of one to one.
 GASES = """
     K K2 KO KOH KCN KH K2O2H2 K2C2N2 K2CO3 K2O KNO2 KNO3 K2O2 Na NaO NaOH NaCN NaH
     Na2 Na2O Na2O2H2 NaNO2 NaNO3 Fe FeO Fe(OH)2
@@ -137,7 +137,7 @@ CONDENSED = """
 
 @pytest.mark.exact
 def test_species_asked_for_are_there() -> None:
-    """Gases and phases of the issue; the liquids of the first set under its names."""
+    """Gases and phases asked for; the liquids of the first set under its names."""
     table, first = read_species(PATH), read_species(FIRST)
     assert set(GASES.split()) <= set(table.gas.names)
     assert set(CONDENSED.split()) == set(table.phase.names)

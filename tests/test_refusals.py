@@ -15,8 +15,8 @@ from castsugar.bench.search import search_asked
 from castsugar.data import refused
 from castsugar.weigh.charge import read_charge
 
-# Exact: the list of design 4 ("Refused by name, alias and composition") and the bad
-# inputs of the issue; the messages say what, got, allowed, do (design 3).
+# Exact: the list of the contract ("Refused by name, alias and composition") and the bad
+# inputs of the contract; the messages say what, got, allowed, do.
 pytestmark = pytest.mark.exact
 
 BASE = {"KNO3": 65.0, "sucrose": 35.0}
@@ -297,7 +297,7 @@ def test_amounts_that_make_no_mix(recipe: dict, basis: str, words: str) -> None:
 
 
 def test_fraction_tolerance() -> None:
-    """A sum within 1e-4 of 1 is accepted and scaled (design 4)."""
+    """A sum within 1e-4 of 1 is accepted and scaled."""
     mix = cs.Mix.weigh({"KNO3": 0.65, "sucrose": 0.35009}, basis="fraction")
     assert sum(f for _, f in mix.recipe) == pytest.approx(1.0, abs=1e-15)
 

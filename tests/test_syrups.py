@@ -149,7 +149,7 @@ def test_density(name: str, solids: float, density: float) -> None:
 
 def test_retail_syrup_is_42_de_with_ash() -> None:
     """Retail light syrup: solids 0.77, composition of 42 DE, the ash inert."""
-    # Design 5.11: dry solids 0.77 +- 0.02, viscosity like 70 DE, composition as 42 DE.
+    # The default: dry solids 0.77 +- 0.02, viscosity like 70 DE, composition as 42 DE.
     # Ash 0.0026 of the solids: enthalpy of solids 0.9974 of the 42 DE row.
     retail = DATABASE.find("corn syrup")
     assert retail.dry_solids_fraction == 0.77

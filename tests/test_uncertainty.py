@@ -53,7 +53,7 @@ def test_uncertainty_is_the_change_of_rival_values() -> None:
 
 @pytest.mark.exact
 def test_sets_agree_where_they_should() -> None:
-    """65/35 sucrose: the other set is less than 1 K away (design 10, reference 5)."""
+    """65/35 sucrose: the other set is less than 1 K away."""
     mix = cs.Mix.weigh(SUCROSE)
     one, other = (
         cs.evaluate(mix, species=cs.species_set(name))

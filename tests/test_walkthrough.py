@@ -20,7 +20,7 @@ pytestmark = pytest.mark.exact
 
 README = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
 
-#: The story: each block's last command, in order (the issue of the workshop).
+#: The story: each block's last command, in order.
 STORY = (
     "init",
     "evaluate",

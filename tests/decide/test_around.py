@@ -204,7 +204,7 @@ def test_a_kitchen_that_is_too_hot_is_told() -> None:
     assert list(found.left_out) == [VISCOSITY]
 
 
-# In equilibrium flow this mix freezes at the throat (design, decision 5): its c* would
+# In equilibrium flow this mix freezes at the throat: its c* would
 # be left out, and with it everything that the panel is about.
 def test_a_mix_that_freezes_at_the_throat() -> None:
     frozen = mix("b", KNO3=53, sucrose=47)

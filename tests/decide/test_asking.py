@@ -155,8 +155,8 @@ def test_what_is_outside_the_scope() -> None:
 
 
 def test_the_fake_optimum_is_no_optimum() -> None:
-    """Equilibrium freezing at the throat makes a peak of c* near 54 % nitrate (design
-    5.5); a search in that flow does not take it."""
+    """Equilibrium freezing at the throat makes a peak of c* near 54 %
+    nitrate; a search in that flow does not take it."""
     items = ("potassium nitrate", "sucrose")
     shares = np.linspace(0.50, 0.58, 41)
     mixes = np.stack([shares, 1.0 - shares], axis=1)

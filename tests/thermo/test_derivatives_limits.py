@@ -1,7 +1,7 @@
 """Where derivatives are delicate: pinned throats, plateaus, phase boundaries.
 
-Smooth mixes of several ingredients are in ``test_derivatives.py``; here the 20 of the
-issue, one batch, and what happens where a phase comes or goes.
+Smooth mixes of several ingredients are in ``test_derivatives.py``; here 20 more
+mixes, one batch, and what happens where a phase comes or goes.
 """
 
 from __future__ import annotations

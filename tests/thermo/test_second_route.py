@@ -31,7 +31,7 @@ from castsugar.thermo.species import SpeciesTable, restrict
 
 pytestmark = pytest.mark.exact
 
-#: Random mixes: 150 of the 300 of the issue, for the time they take (0.25 s each).
+#: Random mixes: 150 of the 300 of the contract, for the time they take (0.25 s each).
 COUNT = 150
 EXIT = STANDARD_ATMOSPHERE
 
