@@ -85,7 +85,7 @@ SIGNATURES = {
     "evaluate": (
         "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
         "confirm=False, data_uncertainty=False, kitchen=None, motor=None, "
-        "executor=None, species=None)"
+        "windows=True, executor=None, species=None)"
     ),
     "performance": (
         "(mix, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
@@ -118,14 +118,14 @@ def test_signature(name: str) -> None:
 
 @pytest.mark.frozen
 def test_ingredient_parameters() -> None:
-    """An own ingredient takes the parameters of the contract (design 4) by name."""
+    """An own ingredient takes the parameters of the contract by name."""
     found = inspect.signature(cs.Ingredient).parameters
     wanted = {"name", "formula", "enthalpy_of_formation", "density", "role"}
     assert wanted <= set(found)
     assert all(p.kind is inspect.Parameter.KEYWORD_ONLY for p in found.values())
 
 
-# Frozen, 2026-11: the thermo, kitchen and motor columns of the contract (design 4), in
+# Frozen, 2026-11: the thermo, kitchen and motor columns of the contract, in
 # its order, and the glass transition of the binder.
 COLUMN_KEYS = [
     "name",
@@ -190,7 +190,7 @@ def test_columns() -> None:
 @pytest.mark.exact
 def test_column_keys_carry_the_unit() -> None:
     """The unit on the screen is the ending of the key; no unit, no ending."""
-    # Exact: the unit written with letters, "/" left out, "%" as percent (design 3).
+    # Exact: the unit written with letters, "/" left out, "%" as percent.
     endings = {
         "%": "_percent",
         "kg/m3": "_kg_m3",
@@ -222,7 +222,7 @@ def test_column_keys_carry_the_unit() -> None:
 @pytest.mark.exact
 def test_errors_derive_from_one_tree() -> None:
     """One except clause catches all; the builtin that fits catches each."""
-    # Exact: the tree of design 3.
+    # Exact: the tree of the contract.
     builtin = {
         "DataError": ValueError,
         "UnknownNameError": LookupError,
@@ -240,13 +240,14 @@ def test_errors_derive_from_one_tree() -> None:
 
 @pytest.mark.exact
 def test_functions_survive_their_modules() -> None:
-    """No module carries a public name, so importing it cannot hide the function."""
-    importlib.import_module("castsugar.evaluation")
-    assert callable(cs.evaluate)
-    assert callable(cs.equilibrium)
+    """With every submodule imported, none of them hides a public function."""
+    for module in pkgutil.walk_packages(cs.__path__, "castsugar."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    for name in ("evaluate", "equilibrium", "search", "compare", "justify", "blend"):
+        assert callable(getattr(cs, name)), name
     modules = {m.name for m in pkgutil.iter_modules(cs.__path__)}
-    assert "evaluation" in modules
-    assert not modules & set(cs.__all__)
+    assert not modules & {n for n in cs.__all__ if callable(getattr(cs, n))}
 
 
 def fresh(code: str) -> tuple[set[str], int]:
@@ -273,7 +274,7 @@ def run_line(*words: str) -> str:
     return f"from castsugar.cli.main import main; sys.exit(main({list(words)!r}))"
 
 
-# Exact: what must stay quick (--help in less than 0.3 s, design 4) loads none of the
+# Exact: what must stay quick (--help in less than 0.3 s) loads none of the
 # big libraries. What is loaded is a steadier measure than a clock.
 LIGHT = [
     ("import castsugar", 0),
@@ -303,3 +304,23 @@ def test_light_sees_a_heavy_import() -> None:
     """The measurement itself finds numpy when it is loaded."""
     loaded, _ = fresh("import numpy")
     assert "numpy" in loaded
+
+
+@pytest.mark.exact
+def test_a_plain_question_loads_no_wing_that_it_does_not_need() -> None:
+    """Without a cook and a motor, neither kitchen nor motor; at most 90 modules."""
+    words = ["evaluate", "KNO3:65 sucrose:35"]
+    program = f"""
+import sys
+from castsugar.cli.main import main
+main({words!r})
+print(*[name for name in sys.modules if name.startswith("castsugar")], file=sys.stderr)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    loaded = done.stderr.split()
+    rooms = {name.split(".")[1] for name in loaded if "." in name}
+    assert {"thermo", "evaluation", "report"} <= rooms
+    assert not rooms & {"kitchen", "motor", "optimize", "comparison", "bench"}
+    assert len(loaded) <= 90

@@ -14,17 +14,11 @@ from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.kitchen import pour_table
-from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix, as_mixes
-from castsugar.motor import pressure_table
-from castsugar.motor.hardware import Hardware
 from castsugar.plausible import RANGES
 from castsugar.rows import other_set, shipped_species
-from castsugar.sensitivity import Sensitivities
-from castsugar.sensitivity import sensitivities as _sensitivities
 from castsugar.thermo import solver
 from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.solver import Job, charge_of
@@ -33,6 +27,11 @@ from castsugar.thermo.states import State
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.kitchen.pour_table import Cooked
+    from castsugar.motor.hardware import Hardware
+    from castsugar.sensitivity import Sensitivities
 
 #: Chamber pressures that are accepted [Pa].
 PRESSURE_RANGE = RANGES["chamber pressure"].hard
@@ -121,6 +120,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     data_uncertainty: bool = False,
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
+    windows: bool = True,
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> pd.DataFrame:
@@ -150,6 +150,9 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         in it is not burnt. A mix that already lost water keeps its loss.
     motor : Hardware, optional
         The user's grain, nozzle, case and burn laws: fills the motor columns.
+    windows : bool
+        Whether the kitchen looks for the temperatures between which a mix pours; the
+        slowest of its columns, NaN without.
     executor : concurrent.futures.Executor, optional
         Solves chunks of 2,048 mixes; results do not depend on it.
     species : SpeciesTable, optional
@@ -178,10 +181,11 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     listed, blends = _taken(mixes)
     if confirm and listed is None:
         raise InputError("confirm needs Mix objects; blends are not solved again")
-    columns = pour_table.not_asked(len(blends)) | pressure_table.not_asked(len(blends))
+    count = len(blends)
+    columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        cooked = pour_table.cook(listed, blends, kitchen)
+        cooked = _cook(listed, blends, kitchen, windows)
         listed, blends = cooked.mixes, cooked.blends
         columns |= cooked.columns()
     pressures = _pressures(pressure, len(blends))
@@ -219,10 +223,21 @@ def table_of(columns: rows.Columns) -> pd.DataFrame:
     return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
 
 
+def _cook(
+    mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen, windows: bool
+) -> Cooked:
+    """Cook the mixes; the wing is loaded only where somebody cooks."""
+    from castsugar.kitchen import pour_table
+
+    return pour_table.cook(mixes, blends, kitchen, window=windows)
+
+
 def _drive(
     columns: rows.Columns, motor: Hardware, blends: Blends, mixes: list[Mix] | None
 ) -> None:
     """Fill the motor columns, and add what is special to the flags."""
+    from castsugar.motor import pressure_table
+
     driven = pressure_table.drive(
         blends,
         motor,
@@ -276,12 +291,14 @@ def sensitivities(
     ConvergenceError
         If the mix is cold or a station is not found.
     """
+    from castsugar.sensitivity import sensitivities as derivatives
+
     known = as_mix(mix)
     refusals.check_catalogued(known.name, known.weighed)
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
     table = species or shipped_species()
-    return _sensitivities(known, table, pressure, exit_pressure, flow)
+    return derivatives(known, table, pressure, exit_pressure, flow)
 
 
 def _taken(
@@ -347,6 +364,12 @@ def _check_pressure(pressure: float, name: str) -> None:
 def _check_wings(
     kitchen: Kitchen | None, motor: Hardware | None, species: SpeciesTable | None
 ) -> None:
-    instance(kitchen, Kitchen, "kitchen")
-    instance(motor, Hardware, "motor")
+    if kitchen is not None:
+        from castsugar.kitchen.parameters import Kitchen
+
+        instance(kitchen, Kitchen, "kitchen")
+    if motor is not None:
+        from castsugar.motor.hardware import Hardware
+
+        instance(motor, Hardware, "motor")
     instance(species, SpeciesTable, "species")

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.columns import COLUMNS
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.data.load import PRODUCT_SETS, products_file
 from castsugar.errors import unknown_name
@@ -33,6 +34,9 @@ COLDEST_DATA = 300.0
 FAINT_FLAME = 900.0
 
 Columns = dict[str, Any]
+
+#: Column of words of each wing that may be left out.
+WINGS = {"kitchen": "flow_class", "motor": "burn_law_origin"}
 
 
 def mix_columns(blends: Blends) -> Columns:
@@ -78,6 +82,14 @@ def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
     columns: Columns = {k: np.where(ok, v, np.nan) for k, v in values.items()}
     columns["status"] = status
     columns["flags"] = _flags(found, flags, ok)
+    return columns
+
+
+def not_asked(wing: str, count: int) -> Columns:
+    """Return the columns of a wing, kitchen or motor, for rows without it."""
+    keys = [c.key for c in COLUMNS if c.group == wing]
+    columns: Columns = {key: np.full(count, np.nan) for key in keys}
+    columns[WINGS[wing]] = ["not asked"] * count
     return columns
 
 

@@ -191,3 +191,16 @@ def test_grains_of_unknown_density_keep_their_row() -> None:
     row = cs.kitchen_table(mix, RULES).iloc[0]
     assert row.flow_class == "not computed"
     assert "my pigment" in row["flags"]
+
+
+def test_without_windows_all_else_is_the_same() -> None:
+    """The window is left out, nothing else; without a kitchen there is none anyway."""
+    mixes = _mixes()
+    whole = cs.evaluate(mixes, kitchen=RULES)
+    short = cs.evaluate(mixes, kitchen=RULES, windows=False)
+    window = [key for key in KITCHEN if key.startswith("pour_window")]
+    assert whole[window].notna().any(axis=None)
+    assert short[window].isna().all(axis=None)
+    pd.testing.assert_frame_equal(
+        whole.drop(columns=window), short.drop(columns=window)
+    )

@@ -34,10 +34,13 @@ def pan_facts(
     bench : Bench, optional
         Its pan may be one that closes.
     """
-    from castsugar.bench.tables import is_sealed
     from castsugar.units import to_celsius
 
-    facts = {"sealed_container": float(bench is not None and is_sealed(bench.pan))}
+    facts = {"sealed_container": 0.0}
+    if bench is not None:
+        from castsugar.bench.tables import is_sealed
+
+        facts["sealed_container"] = float(is_sealed(bench.pan))
     if batch is not None:
         facts["batch_mass"] = 1e3 * batch
     if kitchen is not None:
@@ -74,12 +77,12 @@ def motor_facts(
         Gives the total impulse; that of a mix without one is its ideal specific
         impulse times its mass.
     """
+    if motor is None:
+        return {}
     from castsugar.mix.blends import of_mixes
     from castsugar.motor.pressure_table import loaded_mass, steepest
     from castsugar.units import to_celsius
 
-    if motor is None:
-        return {}
     facts = {
         "grain_temperature": to_celsius(motor.grain_temperature),
         "casing_plastic": float(motor.case is not None and motor.case.is_plastic),

@@ -39,7 +39,9 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the script."""
-    show(options, script(options.parser, options.shell))
+    from castsugar.cli.main import build_parser
+
+    show(options, script(build_parser(), options.shell))
     return 0
 
 

@@ -143,7 +143,6 @@ def _render(
 ) -> str:
     """Return the result as CSV, JSON or text."""
     from castsugar.report import data, text
-    from castsugar.report.motor import firing_rows
 
     if options.csv:
         return data.to_csv(rows, list(rows[0]))
@@ -171,6 +170,8 @@ def _render(
         "cautions": [c.text for c in cautions],
     }
     if conditions.motor:
+        from castsugar.report.motor import firing_rows
+
         document["case_may_hold_MPa"] = 1e-6 * conditions.motor.allowable
         document["firings"] = [firing_rows(f) for f in fired]
     if options.species:

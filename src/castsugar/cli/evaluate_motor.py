@@ -25,10 +25,10 @@ def fire_rows(
     conditions: Conditions, mixes: list[Mix], rows: Rows
 ) -> list[Firing | None]:
     """Fire every mix that could be driven."""
-    from castsugar.motor.pressure_table import firings
-
     if conditions.motor is None:
         return [None] * len(rows)
+    from castsugar.motor.pressure_table import firings
+
     return firings(conditions.motor, mixes, rows)
 
 

@@ -7,6 +7,7 @@ convergence; 70 a fault of castsugar; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import importlib
 import io
 import itertools
 import os
@@ -28,6 +29,25 @@ BAD_INPUT, NO_CONVERGENCE, FAULT = 2, 3, 70
 
 #: Shows the traceback of a fault; known before and after the command.
 DEBUG = "--debug"
+
+#: Command -> the module that has it, in the order of the help.
+COMMANDS = {
+    "evaluate": "evaluate",
+    "sweep": "sweep",
+    "map": "triangle",
+    "kitchen": "kitchen",
+    "burnrate": "burnrate",
+    "firing": "firing",
+    "search": "search",
+    "compare": "compare",
+    "justify": "justify",
+    "weigh": "weigh",
+    "batch": "batch",
+    "learn": "learn",
+    "init": "init",
+    "completion": "completion",
+    "ingredients": "ingredients",
+}
 
 #: What argparse says of a word that is none of a few.
 _CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
@@ -96,26 +116,8 @@ class Parser(argparse.ArgumentParser):
         return f"{typed} is not known here; {hint}allowed: {', '.join(known)}"
 
 
-def build_parser() -> Parser:
-    """Return the parser of all commands."""
-    from castsugar.cli import (
-        batch,
-        burnrate,
-        compare,
-        completion,
-        evaluate,
-        firing,
-        ingredients,
-        init,
-        justify,
-        kitchen,
-        learn,
-        search,
-        sweep,
-        triangle,
-        weigh,
-    )
-
+def build_parser(only: str | None = None) -> Parser:
+    """Return the parser of all commands, or that of one: it loads nothing else."""
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument(
@@ -124,24 +126,9 @@ def build_parser() -> Parser:
         help="print the versions of castsugar, its data and Cantera",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for command in (
-        evaluate,
-        sweep,
-        triangle,
-        kitchen,
-        burnrate,
-        firing,
-        search,
-        compare,
-        justify,
-        weigh,
-        batch,
-        learn,
-        init,
-        completion,
-        ingredients,
-    ):
-        command.add_parser(commands)
+    for name, module in COMMANDS.items():
+        if only in (None, name):
+            importlib.import_module(f"castsugar.cli.{module}").add_parser(commands)
     return parser
 
 
@@ -172,10 +159,10 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     """Fill in the options that were typed, with the words themselves."""
-    parser = build_parser()
+    first = next((word for word in words if not word.startswith("-")), None)
+    parser = build_parser(first if first in COMMANDS else None)
     parser.check(words)
     parser.parse_args(words, options)
-    options.parser = parser
     options.words = words
 
 

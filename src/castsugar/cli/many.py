@@ -116,11 +116,9 @@ def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
 
     from castsugar import rows
     from castsugar.columns import COLUMNS
-    from castsugar.kitchen import pour_table
-    from castsugar.motor import pressure_table
 
     count = len(blends)
-    known = pour_table.not_asked(count) | pressure_table.not_asked(count)
+    known = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     known |= rows.mix_columns(blends)
     known |= rows.not_confirmed(len(blends))
     known["status"] = [UNDONE] * len(blends)

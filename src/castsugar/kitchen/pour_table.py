@@ -160,14 +160,6 @@ def _solids(syrups: Sequence[SyrupUse], kitchen: Kitchen) -> dict[str, float]:
     }
 
 
-def not_asked(count: int) -> Columns:
-    """Return the kitchen columns of rows for which no kitchen was given."""
-    keys = [c.key for c in COLUMNS if c.group == "kitchen"]
-    columns: Columns = {key: np.full(count, np.nan) for key in keys}
-    columns["flow_class"] = ["not asked"] * count
-    return columns
-
-
 def _columns(verdict: Verdict) -> Columns:
     """Return the kitchen columns of the contract."""
     told = np.array([not why for why in verdict.gap], dtype=bool)

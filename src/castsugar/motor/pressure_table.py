@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.columns import COLUMNS
 from castsugar.data.load import load_database
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
@@ -426,14 +425,6 @@ def steepest(
     )
     known = driven.peaks.amplification[~np.isnan(driven.peaks.estimate)]
     return float(known.max(initial=-math.inf)) if known.size else math.nan
-
-
-def not_asked(count: int) -> Columns:
-    """Return the motor columns of rows for which no motor was given."""
-    keys = [c.key for c in COLUMNS if c.group == "motor"]
-    columns: Columns = {key: np.full(count, np.nan) for key in keys}
-    columns["burn_law_origin"] = ["not asked"] * count
-    return columns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar import units
 from castsugar.columns import COLUMN, DOUBTS
-from castsugar.motor.hardware import NOT_MODELLED, Hardware
-from castsugar.motor.pressure_table import Firing
 from castsugar.report.layout import CELL, LABEL, number, wrapped
 
+if TYPE_CHECKING:
+    from castsugar.motor.hardware import Hardware
+    from castsugar.motor.pressure_table import Firing
+
+    Firings = Sequence[Firing | None]
+
 Row = Mapping[str, Any]
-Firings = Sequence[Firing | None]
 Add = Callable[[str, Sequence[str]], None]
 
 TITLE = "In your motor, an unproved estimate"
@@ -108,6 +111,8 @@ def motor_notes(
     names: Sequence[str], rows: Sequence[Row], firings: Firings
 ) -> list[str]:
     """Return where each burn law comes from, and what is not modelled."""
+    from castsugar.motor.hardware import NOT_MODELLED
+
     lines = ["", "Burn laws"]
     for name, row, fired in zip(names, rows, firings, strict=True):
         lines += wrapped(str(row["burn_law_origin"]), "      ", f"  {name:<4}")

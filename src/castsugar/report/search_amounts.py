@@ -12,7 +12,8 @@ from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
 from castsugar.report.strand_units import short
 
-#: From here on a column stands for infinity: jammed, no stable pressure (optimize.task).
+#: From here on a column stands for infinity: jammed, no stable pressure (as
+#: optimize.task has it).
 JAMS, RUNAWAY = 1e12, 1e3
 
 #: Share of a limit that counts as nothing beyond it.

@@ -9,7 +9,6 @@ from typing import Any
 
 from castsugar.columns import COLUMN, COLUMNS, DOUBTS, Column
 from castsugar.data.records import Caution
-from castsugar.report.kitchen import kitchen_lines
 from castsugar.report.layout import (
     CELL,
     LABEL,
@@ -68,7 +67,7 @@ def performance_table(
         lines += wrapped(text, "    ", "  - ")
     for start in range(0, len(rows), 3):
         lines += _block(names[start : start + 3], rows[start : start + 3])
-        lines += kitchen_lines(names[start : start + 3], rows[start : start + 3])
+        lines += _kitchen_block(names[start : start + 3], rows[start : start + 3])
         if extra is not None:
             lines += extra.block(slice(start, start + 3))
     lines += extra.after if extra is not None else []
@@ -79,6 +78,15 @@ def performance_table(
     for caution in cautions:
         lines += wrapped(caution.text, "    ", "  ! ")
     return "\n".join(lines) + "\n"
+
+
+def _kitchen_block(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
+    """Return what the kitchen says; nothing is loaded where it was not asked."""
+    if all(row["flow_class"] == "not asked" for row in rows):
+        return []
+    from castsugar.report.kitchen import kitchen_lines
+
+    return kitchen_lines(names, rows)
 
 
 def _block(names: Sequence[str], rows: Sequence[Row]) -> list[str]:

@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.errors import InputError
 from castsugar.evaluation import evaluate
-from castsugar.kitchen import pour_table
 from castsugar.kitchen.pour_table import kitchen_table
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
-from castsugar.rows import mix_columns
+from castsugar.rows import mix_columns, not_asked
 from castsugar.weigh.charge import Charge, steps_up
 from castsugar.weigh.sheet import Line, Sheet
 
@@ -126,7 +125,7 @@ def _in_the_kitchen(
     if kitchen is not None:
         return kitchen_table(mixes, kitchen).to_dict("records")
     blends = of_mixes(mixes)
-    columns = mix_columns(blends) | pour_table.not_asked(len(blends))
+    columns = mix_columns(blends) | not_asked("kitchen", len(blends))
     columns["flags"] = ["; ".join(flags) for flags in blends.flags]
     lines = zip(*columns.values(), strict=True)
     return [dict(zip(columns, line, strict=True)) for line in lines]
