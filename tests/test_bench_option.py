@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
+from castsugar.bench import bench as bench_files
 from castsugar.cli.main import main
 
 BENCH = """\
@@ -109,3 +110,31 @@ def test_a_map_is_weighed_from_the_lots(
     # 60 % of nitrate with 2 % water, 20 % of syrup with 25 %, of sugar its own.
     wanted = 100.0 * cs.Mix.weigh(RECIPE, lots=LOTS).water_as_weighed
     assert float(row["water_as_weighed_percent"]) == pytest.approx(wanted, rel=1e-8)
+
+
+ONCE = [
+    ("evaluate", "base", "--no-confirm", "--trace", "shot.svg"),
+    ("compare", "base", "KNO3:65 sucrose:35", "--no-confirm", "--draws", "100"),
+    ("kitchen", "judge", "base"),
+    ("weigh", "base", "--batch", "100 g"),
+    ("batch", "new", "base", "--batch", "100 g"),
+]
+
+
+@pytest.mark.parametrize("words", ONCE, ids=lambda words: words[0])
+def test_the_file_is_read_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    """Kitchen, motor, lots and recipes come of one reading."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init", "."]) == 0
+    reads: list[str] = []
+    read_text = bench_files.read_text
+
+    def counted(path: Path, *given: int) -> str:
+        reads.append(str(path))
+        return read_text(path, *given)
+
+    monkeypatch.setattr(bench_files, "read_text", counted)
+    assert main([*words, "--bench", "bench.toml"]) == 0
+    assert reads == ["bench.toml"]

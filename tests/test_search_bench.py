@@ -13,6 +13,7 @@ from castsugar.bench import search_tables
 from castsugar.bench.bench import TABLES, Bench, check_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.bench.search import search_asked, search_conditions
+from castsugar.bench.world import World
 from castsugar.cli.search_task import task_of
 from castsugar.data.load import Database, load_database
 from castsugar.kitchen.heat import parse_cook
@@ -95,7 +96,7 @@ def bench(text: str) -> Bench:
 
 
 def task(text: str, **given) -> Task:
-    return task_of(bench(text), load_database(), **given)
+    return task_of(World(bench(text), load_database()), **given)
 
 
 def wings(text: str) -> dict[str, Kitchen | Hardware]:
@@ -401,7 +402,7 @@ def test_reference_only_is_refused(database: Database) -> None:
         ('[recipes]\nx = "KNO3:60 hydrogen:1"\n' + SHORT, "line 2: [recipes] x - "),
     ):
         with pytest.raises(cs.InputError) as caught:
-            task_of(bench(text), own)
+            task_of(World(bench(text), own))
         assert str(caught.value).startswith(f"bench.toml, {words}")
         assert "'hydrogen', which is none of the catalogue's" in str(caught.value)
 

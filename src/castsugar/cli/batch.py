@@ -194,15 +194,17 @@ def folder_of(options: argparse.Namespace) -> Path:
 
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
-    from castsugar.bench.bench import read_bench
     from castsugar.cli.batch_new import make
+    from castsugar.cli.bench_option import read_world
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
 
     folder = folder_of(options)
     refuse_closed(folder)
-    made = make(options, folder)
-    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    bench = None
+    if options.bench is not None:
+        bench = read_world(options, options.bench).bench
+    made = make(options, bench, folder)
     with held_back():
         batch = new_batch(folder, made)
         topics = ("weigh", "kitchen", "storage")

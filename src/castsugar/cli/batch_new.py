@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar import plausible
-from castsugar.bench.bench import Bench, read_bench
+from castsugar.bench.bench import Bench
 from castsugar.cli.batch_dates import date_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
@@ -22,7 +22,7 @@ from castsugar.weigh.charge import equipment_of, read_charge
 from castsugar.weigh.sheet import plan
 
 
-def make(options: argparse.Namespace, folder: Path) -> Made:
+def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made:
     """Return a new batch to be kept, with what is foreseen of it.
 
     Raises
@@ -31,7 +31,6 @@ def make(options: argparse.Namespace, folder: Path) -> Made:
     """
     database = load_database()
     date = date_of(options.date)
-    bench = read_bench(Path(options.bench)) if options.bench is not None else None
     recipe, name = _recipe(options.recipe, bench)
     lost = None
     if options.water_lost is not None:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 #: The water that leaves does not hang on the draws: few will do.
@@ -13,6 +12,7 @@ _FEW = 20
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
+    from castsugar.bench.world import World
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
@@ -28,6 +28,21 @@ def add_bench_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def read_world(options: argparse.Namespace, path: str) -> World:
+    """Read a bench file; whoever asks again in the same command gets the same world.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.bench.world import read
+
+    known: dict[str, World] = vars(options).setdefault("worlds", {})
+    if path not in known:
+        known[path] = read(path)
+    return known[path]
+
+
 def read_bench_option(options: argparse.Namespace) -> Bench | None:
     """Read the bench file, and let it stand for --kitchen and --motor.
 
@@ -39,27 +54,13 @@ def read_bench_option(options: argparse.Namespace) -> Bench | None:
     """
     if getattr(options, "bench", None) is None:
         return None
-    from castsugar.bench.bench import read_bench
-
-    bench = read_bench(Path(options.bench))
+    bench = read_world(options, options.bench).bench
     if getattr(options, "motor", None) is None and bench.motor:
         options.motor = options.bench
     cooked = getattr(options, "cook", None) or bench.kitchen.get("cook")
     if getattr(options, "kitchen", None) is None and cooked:
         options.kitchen = options.bench
     return bench
-
-
-def bench_lots(
-    bench: Bench | None, database: Database, wanted: Iterable[str] = ()
-) -> dict[str, Lot]:
-    """Return the lot that each ingredient is weighed from, by catalogue name."""
-    if bench is None or not bench.lots:
-        return {}
-    from castsugar.bench.lots import lots_of
-
-    found = lots_of(bench, database, wanted=wanted)
-    return {item: lot for item, (lot, _) in found.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,9 +120,10 @@ def read_shelf(options: argparse.Namespace, database: Database) -> Shelf:
     from castsugar.cli.syrup_options import read_syrup_lot
 
     bench = read_bench_option(options)
-    return Shelf(
-        syrup=read_syrup_lot(options), bench=bench, lots=bench_lots(bench, database)
-    )
+    syrup = read_syrup_lot(options)
+    if bench is None:
+        return Shelf(syrup=syrup)
+    return Shelf(syrup=syrup, bench=bench, lots=read_world(options, options.bench).lots)
 
 
 def as_cooked(

@@ -275,6 +275,6 @@ def read_conditions(
         data=options.data,
         uncertainty=options.uncertainty,
         kitchen=read_kitchen(options, database, lost, draws),
-        motor=read_hardware(options, database),
+        motor=read_hardware(options),
         shelf=shelf,
     )

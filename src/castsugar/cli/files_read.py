@@ -27,7 +27,7 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
     InputError
         If a file cannot be read.
     """
-    from castsugar.bench.bench import read_bench
+    from castsugar.cli.bench_option import read_world
     from castsugar.files.reading import sha256_of
 
     found: dict[str, str] = {}
@@ -35,7 +35,7 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
         if name is None or name in found:
             continue
         found[name] = sha256_of(Path(name))[:_SHOWN]
-        bench = read_bench(Path(name))
+        bench = read_world(options, name).bench
         for law in (bench.motor or {}).get("burn_law", []):
             if strands := law.get("strands"):
                 found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]

@@ -119,7 +119,7 @@ def _beside(
     from castsugar.errors import InputError
 
     shelf = read_shelf(options, database)
-    hardware = read_hardware(options, database)
+    hardware = read_hardware(options)
     if options.mix is None:
         if options.water_lost is not None or shelf.syrup is not None:
             raise InputError("water and syrup are stated, but no mix; add --mix RECIPE")

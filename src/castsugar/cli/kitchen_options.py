@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.screen import remark
@@ -57,15 +56,16 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
     InputError
         Also if no cook is given.
     """
-    from castsugar.bench.bench import read_bench
     from castsugar.bench.kitchen import learn
+    from castsugar.cli.bench_option import read_world
     from castsugar.errors import InputError
 
-    given = options.kitchen is not None
-    if given and not options.kitchen:
+    if options.kitchen is None:
+        return learn(None, read_cook(options), database)
+    if not options.kitchen:
         raise InputError("--kitchen is empty; give the name of the bench file")
-    bench = read_bench(Path(options.kitchen)) if given else None
-    return learn(bench, read_cook(options), database)
+    world = read_world(options, options.kitchen)
+    return world.learnt(read_cook(options))
 
 
 def read_kitchen(

@@ -76,10 +76,10 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
-    from castsugar.bench.bench import read_bench
+    from castsugar.cli.bench_option import read_world
 
     _check_names(options)
-    bench = read_bench(Path(options.bench))
+    bench = read_world(options, options.bench).bench
     material, folder = _material(options)
     if material.is_empty and not _wrote(bench):
         remark(_nothing(material, folder))

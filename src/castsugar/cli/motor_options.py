@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -24,14 +23,13 @@ def add_motor_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def read_hardware(options: argparse.Namespace, database: Database) -> Hardware | None:
+def read_hardware(options: argparse.Namespace) -> Hardware | None:
     """Return the motor of the bench file; None without one."""
     if options.motor is None:
         return None
-    from castsugar.bench.bench import read_bench
-    from castsugar.bench.motor import hardware_of
+    from castsugar.cli.bench_option import read_world
 
-    return hardware_of(read_bench(Path(options.motor)), database)
+    return read_world(options, options.motor).stated_motor
 
 
 def motor_assumptions(hardware: Hardware) -> list[str]:

@@ -15,6 +15,7 @@ from castsugar.plain import to_json
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
     from castsugar.bench.search import SearchConditions
+    from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
@@ -87,13 +88,14 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
-    from castsugar.bench.bench import read_bench
+    from castsugar.cli.bench_option import read_world
     from castsugar.data.load import load_database
     from castsugar.optimize.search import seek
 
     database = load_database()
-    bench = read_bench(Path(options.bench))
-    task = _task(options, bench, database)
+    world = read_world(options, options.bench)
+    bench = world.bench
+    task = _task(options, world)
     if options.next_strands is not None:
         return _propose(options, bench, task, database)
     _check_pictures(options, task)
@@ -110,44 +112,39 @@ def run(options: argparse.Namespace) -> int:
     return 0 if outcome.feasible and not outcome.refused else NO
 
 
-def _task(options: argparse.Namespace, bench: Bench, database: Database) -> Task:
+def _task(options: argparse.Namespace, world: World) -> Task:
     """Return what the bench file asks for."""
     from dataclasses import replace
 
-    from castsugar.bench.motor import hardware_of
     from castsugar.bench.search import search_conditions
     from castsugar.cli.search_task import task_of
     from castsugar.optimize.task import MOTOR_DRAWS
 
-    conditions = search_conditions(bench)
-    motor = hardware_of(bench, database) if bench.motor else None
+    conditions = search_conditions(world.bench)
+    motor = world.motor
     if motor is not None:  # the table shows what the search has seen
         draws = max(conditions.draws or motor.draws, MOTOR_DRAWS)
         motor = replace(motor, draws=draws)
     return task_of(
-        bench,
-        database,
-        kitchen=_kitchen(bench, conditions, database),
+        world,
+        kitchen=_kitchen(world, conditions),
         motor=motor,
         seed=options.seed,
     )
 
 
-def _kitchen(
-    bench: Bench, conditions: SearchConditions, database: Database
-) -> Kitchen | None:
+def _kitchen(world: World, conditions: SearchConditions) -> Kitchen | None:
     """Return the kitchen of the bench file; None without a cook."""
-    from castsugar.bench.kitchen import learn
     from castsugar.kitchen.heat import parse_cook
 
     cook = None
     if conditions.cook is not None:
         cook = parse_cook(conditions.cook, conditions.minutes)
-    elif not bench.kitchen.get("cook") or conditions.water_lost is not None:
+    elif not world.bench.kitchen.get("cook") or conditions.water_lost is not None:
         return None
-    learnt = learn(bench, cook, database)
+    learnt = world.learnt(cook)
     for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {bench.path}: {outcome.sentence()}")
+        remark(f"castsugar: {world.bench.path}: {outcome.sentence()}")
     return learnt.kitchen.changed(draws=conditions.draws or DRAWS)
 
 

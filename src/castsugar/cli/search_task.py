@@ -1,20 +1,18 @@
-"""From a bench file to the task of a search: workshop and decide meet here."""
+"""From a bench file to the task of a search: bench and optimizer meet here."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from castsugar.bench.bench import Bench
-    from castsugar.data.load import Database
+    from castsugar.bench.world import World
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.task import Task
 
 
 def task_of(
-    bench: Bench,
-    database: Database,
+    world: World,
     *,
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
@@ -24,8 +22,7 @@ def task_of(
 
     Parameters
     ----------
-    bench : Bench
-    database : Database
+    world : World
     kitchen : Kitchen, optional
         Built of :func:`castsugar.bench.search.search_conditions`.
     motor : Hardware, optional
@@ -41,7 +38,6 @@ def task_of(
     """
     from castsugar.bench.schema import Place
     from castsugar.bench.search import search_asked
-    from castsugar.cli.bench_option import bench_lots
     from castsugar.errors import InputError
     from castsugar.optimize.multistart import Effort
     from castsugar.optimize.space import Space
@@ -49,13 +45,12 @@ def task_of(
 
     if seed is not None and seed < 0:
         raise InputError(f"the seed is {seed}; it must be 0 or more")
-    asked = search_asked(bench, database, motor=motor)
+    asked = search_asked(world.bench, world.database, motor=motor)
     conditions = asked.conditions
     if kitchen is not None and conditions.water_lost is not None:
-        raise Place(bench.path, bench.text, "search").fail(
+        raise Place(world.bench.path, world.bench.text, "search").fail(
             "water_lost", "is for a search without a kitchen; leave one of them out"
         )
-    lots = bench_lots(bench, database)
     number = next((s for s in (seed, conditions.seed) if s is not None), 0)
     with asked.placed():
         space = Space(**asked.space)
@@ -70,7 +65,7 @@ def task_of(
                 water_lost=conditions.water_lost or 0.0,
                 kitchen=kitchen,
                 motor=motor,
-                lots={i: lot for i, lot in lots.items() if i in space.columns},
+                lots={i: lot for i, lot in world.lots.items() if i in space.columns},
             ),
             requirements=tuple(
                 Requirement(column=column, **limit)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.screen import remark
@@ -64,8 +63,7 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
         And whatever the parts refuse.
     """
     from castsugar import plausible
-    from castsugar.bench.bench import read_bench
-    from castsugar.bench.motor import hardware_of
+    from castsugar.cli.bench_option import read_world
     from castsugar.constants import STANDARD_ATMOSPHERE
     from castsugar.errors import InputError
     from castsugar.weigh.charge import read_charge
@@ -73,7 +71,8 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
 
     if options.bench is not None and not options.bench:
         raise InputError("--bench is empty; give the name of the bench file")
-    bench = read_bench(Path(options.bench)) if options.bench is not None else None
+    world = read_world(options, options.bench) if options.bench is not None else None
+    bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     lost = None
     if options.water_lost is not None:
@@ -82,7 +81,6 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
         ).value
     kitchen = _kitchen(options, bench, database, lost)
     pressure = plausible.read(options.pressure, "chamber pressure", where="--pressure")
-    motor = hardware_of(bench, database) if bench and bench.motor else None
     return Setting(
         bench=bench,
         charge=charge,
@@ -92,7 +90,7 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
             exit_pressure=STANDARD_ATMOSPHERE,
             water_lost=lost or 0.0,
             kitchen=kitchen,
-            motor=motor,
+            motor=world.motor if world else None,
         ),
         pressure_words=pressure.echo(),
     )
