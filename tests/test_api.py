@@ -43,21 +43,70 @@ def test_public_names() -> None:
         "ValidityError",
         "WorkerError",
         "__version__",
+        "bench",
         "blend",
         "compare",
         "equilibrium",
         "evaluate",
+        "firing",
         "justify",
+        "kitchen",
         "kitchen_table",
         "load_database",
+        "motor",
         "parse_recipe",
         "performance",
+        "records",
         "search",
         "sensitivities",
         "species_set",
+        "strands",
+        "weigh",
     ]
     assert all(hasattr(cs, name) for name in cs.__all__)
     assert set(cs.__all__) == set(dir(cs))
+
+
+# Frozen, 2026-11: what each command does, in Python.
+SPACES = {
+    "bench": ("World read write_example"),
+    "firing": (
+        "Delay Measured Recorded Recording Reduction Stand StaticTest Thrusting "
+        "delay_law delay_length delay_time read_trace reduce_recording review"
+    ),
+    "kitchen": (
+        "Belief Cook Kitchen Learnt ball_fall bulk_density calibrate flow_out "
+        "kitchen_table pan_weight parse_cook unmeasured"
+    ),
+    "motor": (
+        "AreaTable BurnKnowledge BurnLaw Case Firing Hardware HollowCylinder "
+        "Material MeasuredMix Spread allowable_pressure blend_law borrowed_law "
+        "borrowed_laws firings"
+    ),
+    "records": (
+        "Batch Event Learning Link Made add_events foresee freeze learn_all "
+        "list_batches material_of new_batch read_batch read_batches record_path "
+        "save"
+    ),
+    "strands": (
+        "MixResult Strand StrandResults analyse analyse_mix read_strand_files "
+        "read_strands"
+    ),
+    "weigh": (
+        "Addition Charge Conditions Correction Equipment Judged Line Piece Sheet "
+        "Sizes Tolerance Weighing balance corrected equipment_of judge notes "
+        "pieces_of plan read_charge sizes_of tolerances weighing"
+    ),
+}
+
+
+@pytest.mark.frozen
+@pytest.mark.parametrize("space", SPACES)
+def test_names_of_a_space(space: str) -> None:
+    """Each has what its command needs, and each name can be had."""
+    module = getattr(cs, space)
+    assert list(module.__all__) == SPACES[space].split()
+    assert all(hasattr(module, name) for name in module.__all__)
 
 
 @pytest.mark.frozen

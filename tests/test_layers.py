@@ -59,6 +59,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "bench": (5, ()),
     "weigh": (5, ()),
     "records": (5, ()),
+    "faces": (6, ("strands", "firing")),
     "report": (6, ()),
     "cli": (7, ()),
     "examples": (8, ()),

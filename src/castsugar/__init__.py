@@ -10,6 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from castsugar import bench, firing, kitchen, motor, records, strands, weigh
     from castsugar.columns import COLUMNS
     from castsugar.comparison.change import justify
     from castsugar.comparison.claims import Claim
@@ -101,23 +102,36 @@ __all__ = [
     "ValidityError",
     "WorkerError",
     "__version__",
+    "bench",
     "blend",
     "compare",
     "equilibrium",
     "evaluate",
+    "firing",
     "justify",
+    "kitchen",
     "kitchen_table",
     "load_database",
+    "motor",
     "parse_recipe",
     "performance",
+    "records",
     "search",
     "sensitivities",
     "species_set",
+    "strands",
+    "weigh",
 ]
+
+
+#: What each command does, in Python: modules of their own.
+_SPACES = ("bench", "firing", "kitchen", "motor", "records", "strands", "weigh")
 
 
 def __getattr__(name: str) -> Any:
     """Load a public name when it is first used."""
+    if name in _SPACES:
+        return importlib.import_module(f"castsugar.{name}")
     if name in _PLACES:
         return getattr(importlib.import_module(f"castsugar.{_PLACES[name]}"), name)
     raise AttributeError(f"module 'castsugar' has no attribute {name!r}")

@@ -1,1 +1,12 @@
-"""The user's own files: bench, readings, records."""
+"""The user's bench file: one TOML file that describes a world, read once."""
+
+from __future__ import annotations
+
+from castsugar.bench.example import write_example
+from castsugar.bench.world import World, read
+
+__all__ = [
+    "World",
+    "read",
+    "write_example",
+]

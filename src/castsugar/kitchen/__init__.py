@@ -1,1 +1,30 @@
-"""How a mix cooks, pours, sets and keeps: water, liquid, slurry, heat, storage."""
+"""How a mix cooks, pours, sets and keeps; what a kitchen measured teaches."""
+
+from __future__ import annotations
+
+from castsugar.kitchen.calibration import (
+    Learnt,
+    ball_fall,
+    bulk_density,
+    calibrate,
+    flow_out,
+    pan_weight,
+)
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
+from castsugar.kitchen.pour_table import kitchen_table
+
+__all__ = [
+    "Belief",
+    "Cook",
+    "Kitchen",
+    "Learnt",
+    "ball_fall",
+    "bulk_density",
+    "calibrate",
+    "flow_out",
+    "kitchen_table",
+    "pan_weight",
+    "parse_cook",
+    "unmeasured",
+]

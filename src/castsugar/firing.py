@@ -1,0 +1,27 @@
+"""A static test or a delay, in Python: recording in, c*, impulse and burn law out."""
+
+from __future__ import annotations
+
+from castsugar.motor.delay import Delay, delay_length, delay_time
+from castsugar.motor.delay_inputs import Thrusting, delay_law
+from castsugar.motor.firing.quantities import Measured, Stand
+from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
+from castsugar.readings.recordings import Recording, read_trace
+from castsugar.static_test import StaticTest, review
+
+__all__ = [
+    "Delay",
+    "Measured",
+    "Recorded",
+    "Recording",
+    "Reduction",
+    "Stand",
+    "StaticTest",
+    "Thrusting",
+    "delay_law",
+    "delay_length",
+    "delay_time",
+    "read_trace",
+    "reduce_recording",
+    "review",
+]
