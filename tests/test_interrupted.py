@@ -283,7 +283,7 @@ def test_before_there_is_an_answer(
     "drawing",
     [
         "castsugar.report.species_bars.species_bars",
-        "castsugar.comparison.neighbours.look_around",
+        "castsugar.comparison.neighbours.neighbours_of",
         "castsugar.report.search_map.search_map",
         "castsugar.report.what_if.what_if",
     ],

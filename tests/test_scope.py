@@ -251,12 +251,12 @@ def test_an_error_of_the_scale_is_no_refusal(capsys: Capture) -> None:
 
 def test_a_change_at_the_limit_keeps_its_pictures() -> None:
     """What stands around two mixes is clipped to the scope."""
-    from castsugar.comparison.neighbours import look_around
+    from castsugar.comparison.neighbours import neighbours_of
     from castsugar.optimize.task import Settings
 
     base = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
     new = cs.Mix.weigh({"KNO3": 65, "sucrose": 32.5, "charcoal": 2.5})
-    around = look_around(base, new, Settings(items=()))
+    around = neighbours_of(base, new, Settings(items=()))
     coal = around.fractions[:, around.names.index("charcoal")]
     assert coal.max() <= 0.03 + 1e-9
 

@@ -21,7 +21,7 @@ from castsugar.kitchen.parameters import Kitchen
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize import task as decide_table
 from castsugar.optimize.multistart import Effort
-from castsugar.optimize.search import seek
+from castsugar.optimize.search import run_search
 from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task, searchable
 from castsugar.thermo.flow import FLOWS
 
@@ -361,7 +361,7 @@ def test_the_example_runs() -> None:
         effort=Effort(points=60, prices=False, starts=1, seed=1),
         front=None,  # takes as long as all the rest
     )
-    outcome = seek(small, confirm=False)
+    outcome = run_search(small, confirm=False)
     assert outcome.feasible
     recipe = outcome.found.recipe
     assert sum(recipe.values()) == pytest.approx(1.0)

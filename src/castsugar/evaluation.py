@@ -238,7 +238,7 @@ def _drive(
     """Fill the motor columns, and add what is special to the flags."""
     from castsugar.motor import pressure_table
 
-    driven = pressure_table.drive(
+    driven = pressure_table.motor_rows(
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],

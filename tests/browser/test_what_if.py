@@ -11,7 +11,12 @@ import pytest
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 from castsugar.comparison.limits import C_STAR
-from castsugar.comparison.neighbours import Around, Dials, dials_of, look_around
+from castsugar.comparison.neighbours import (
+    MovingLimits,
+    Neighbourhood,
+    moving_limits,
+    neighbours_of,
+)
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Section
 from castsugar.report.what_if import what_if
@@ -35,26 +40,26 @@ CLASSES = """() => [
 
 
 @cache
-def around() -> Around:
+def around() -> Neighbourhood:
     """Return the mixes around two, with an invented motor and a kitchen."""
     base = mix("bench mix", KNO3=60, powdered_sugar=20, corn_syrup=20)
     new = mix("<b>more syrup</b>", KNO3=62, powdered_sugar=14, corn_syrup=24)
-    return look_around(base, new, wings(), LIMITS)
+    return neighbours_of(base, new, wings(), LIMITS)
 
 
 @cache
-def line() -> Around:
+def line() -> Neighbourhood:
     base = mix("dry", KNO3=65, sucrose=35)
-    return look_around(base, mix("less", KNO3=60, sucrose=40), DRY)
+    return neighbours_of(base, mix("less", KNO3=60, sucrose=40), DRY)
 
 
-def html_of(found: Around) -> str:
+def html_of(found: Neighbourhood) -> str:
     section = Section(key="s", title="What if", blocks=(what_if(found),))
     return to_html(Document(title="Page", subtitle="", sections=(section,)))
 
 
-def dials() -> Dials:
-    return dials_of(around(), around().outcome.found.goal.limits)
+def dials() -> MovingLimits:
+    return moving_limits(around(), around().outcome.found.goal.limits)
 
 
 def texts(page: Any) -> dict[str, str]:
@@ -196,7 +201,7 @@ def test_disabled_sliders_stay_where_they_are(page_of: Callable[..., Any]) -> No
     assert page.is_visible("text=no motor was given")
     page.focus(SLIDERS[2])
     page.keyboard.press("ArrowRight")
-    cap = dials_of(line(), ()).velocity.stops[1]
+    cap = moving_limits(line(), ()).velocity.stops[1]
     kept = int((line().column(C_STAR) >= cap).sum())
     assert texts(page)["count"] == f"{kept} of 81 mixes remain."
 

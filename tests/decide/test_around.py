@@ -14,19 +14,24 @@ from hypothesis import strategies as st
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 import castsugar as cs
-from castsugar.comparison.limits import C_STAR, around_task, fractions_of, stated
+from castsugar.comparison.limits import (
+    C_STAR,
+    fractions_of,
+    neighbourhood_task,
+    outcome_of_mix,
+)
 from castsugar.comparison.neighbours import (
     ENDLESS,
     PRESSURE,
     VISCOSITY,
-    Around,
+    Neighbourhood,
     best,
     coarse,
     decade_stops,
-    dials_of,
     line_through,
     linear_stops,
-    look_around,
+    moving_limits,
+    neighbours_of,
     standing,
 )
 from castsugar.errors import InputError
@@ -49,13 +54,13 @@ SORBITOL = mix("sorbitol", KNO3=65, sorbitol=35)
 
 
 @cache
-def syrup() -> Around:
-    return look_around(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
+def syrup() -> Neighbourhood:
+    return neighbours_of(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
 
 
 @cache
-def gap() -> Around:
-    return look_around(SUCROSE, SORBITOL, wings(), [PRESSED, POURED, SETTLED])
+def gap() -> Neighbourhood:
+    return neighbours_of(SUCROSE, SORBITOL, wings(), [PRESSED, POURED, SETTLED])
 
 
 # 0.98 / 0.02 to 0.90 / 0.10: the second falls to 0 at -0.02 / 0.08 = -0.25 of the
@@ -71,16 +76,16 @@ def test_line_is_straight_and_stops_where_an_ingredient_ends() -> None:
 
 def test_no_line_through_one_mix() -> None:
     with pytest.raises(InputError, match="base and new mix are the same"):
-        look_around(SUCROSE, SUCROSE, DRY)
+        neighbours_of(SUCROSE, SUCROSE, DRY)
 
 
 def test_a_triangle_needs_no_change() -> None:
-    assert look_around(BENCH, BENCH, DRY).kind == "triangle"
+    assert neighbours_of(BENCH, BENCH, DRY).kind == "triangle"
 
 
 # Both mixes, 8 points around them: nitrate 52 to 70, sugar 6 to 28, syrup 12 to 32 %.
 def test_space_of_three() -> None:
-    task = around_task(BENCH, SYRUP, DRY)
+    task = neighbourhood_task(BENCH, SYRUP, DRY)
     assert list(task.space.bounds) == [
         "potassium nitrate",
         "powdered sugar",
@@ -109,7 +114,7 @@ def test_of_more_the_three_that_change_most_vary(
     }
     first = mix("a", **one, **{"red_iron_oxide": 1})
     second = mix("b", **two, **{"red_iron_oxide": 1})
-    space = around_task(first, second, DRY).space
+    space = neighbourhood_task(first, second, DRY).space
     assert next(iter(space.bounds)) == "potassium nitrate"
     assert set(space.bounds) == {
         "potassium nitrate",
@@ -120,14 +125,14 @@ def test_of_more_the_three_that_change_most_vary(
         {"sucrose": 0.01 * sucrose, "red iron oxide": 0.01}
     )
     # The base has another share of sucrose: it lies beside the triangle.
-    assert look_around(first, second, DRY).kind == "line"
+    assert neighbours_of(first, second, DRY).kind == "line"
 
 
 def test_triangle_of_five_ingredients_of_which_two_stay() -> None:
     more = {"sucrose": 2, "red_iron_oxide": 1}
     first = mix("a", KNO3=60, powdered_sugar=17, corn_syrup=20, **more)
     second = mix("b", KNO3=62, powdered_sugar=13, corn_syrup=22, **more)
-    found = look_around(first, second, DRY)
+    found = neighbours_of(first, second, DRY)
     assert found.kind == "triangle"
     assert found.fractions[:, 3] == pytest.approx(0.02)
 
@@ -146,7 +151,7 @@ def test_neighbours_are_inside_and_are_neither_base_nor_new() -> None:
 
 # The table of the contract, one mix at a time, knows nothing of neighbourhoods.
 def test_values_are_those_of_the_table() -> None:
-    found = look_around(BENCH, SYRUP, DRY)
+    found = neighbours_of(BENCH, SYRUP, DRY)
     rows = [3, 200, len(found.fractions) - 1]
     mixes = [
         cs.Mix.weigh(dict(zip(found.names, found.fractions[k].tolist(), strict=True)))
@@ -170,14 +175,14 @@ def test_columns_of_all_wings_are_there() -> None:
 
 def test_a_limit_on_the_best_estimate_is_looked_at_there() -> None:
     plain = Requirement(column=PRESSURE, at_most=5.0)
-    assert look_around(SUCROSE, mix("b", KNO3=60, sucrose=40), wings(), [plain])
+    assert neighbours_of(SUCROSE, mix("b", KNO3=60, sucrose=40), wings(), [plain])
     task = replace(wings(), kitchen=None)
-    found = look_around(SUCROSE, mix("b", KNO3=60, sucrose=40), task, [plain])
+    found = neighbours_of(SUCROSE, mix("b", KNO3=60, sucrose=40), task, [plain])
     assert (found.kind, found.pressure) == ("line", PRESSURE)
 
 
 def test_without_wings_their_limits_are_left_out() -> None:
-    found = look_around(BENCH, SYRUP, DRY, [PRESSED, POURED])
+    found = neighbours_of(BENCH, SYRUP, DRY, [PRESSED, POURED])
     assert found.left_out == {
         PRESSURE: "no motor was given",
         VISCOSITY: "no kitchen was given",
@@ -199,7 +204,7 @@ def test_a_gap_of_the_kitchen_is_told() -> None:
 
 def test_a_kitchen_that_is_too_hot_is_told() -> None:
     hot = Kitchen(cook=parse_cook("155 C", 5), draws=60)
-    found = look_around(BENCH, SYRUP, replace(DRY, kitchen=hot), [POURED])
+    found = neighbours_of(BENCH, SYRUP, replace(DRY, kitchen=hot), [POURED])
     assert "no verdict above 150 C" in found.gaps["kitchen"]
     assert list(found.left_out) == [VISCOSITY]
 
@@ -209,14 +214,14 @@ def test_a_kitchen_that_is_too_hot_is_told() -> None:
 def test_a_mix_that_freezes_at_the_throat() -> None:
     frozen = mix("b", KNO3=53, sucrose=47)
     settings = replace(DRY, flow="equilibrium")
-    task = around_task(SUCROSE, frozen, settings)
+    task = neighbourhood_task(SUCROSE, frozen, settings)
     pair = fractions_of(task, SUCROSE, frozen)
     assert np.isnan(task.problem().evaluate(pair)[1, 0])
-    found = look_around(SUCROSE, frozen, settings)
+    found = neighbours_of(SUCROSE, frozen, settings)
     assert "freezes at the throat" in found.gaps["flow"]
     assert found.outcome.task.settings.flow == "no-solidification"
     assert np.isfinite(found.column(C_STAR)).all()
-    calm = look_around(SUCROSE, mix("c", KNO3=64, sucrose=36), settings)
+    calm = neighbours_of(SUCROSE, mix("c", KNO3=64, sucrose=36), settings)
     assert calm.outcome.task.settings.flow == "equilibrium"
     assert "flow" not in calm.gaps
 
@@ -227,7 +232,7 @@ def words_of(svg: str) -> str:
 
 @pytest.mark.parametrize("made", [syrup, gap])
 def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
-    found: Around = made()  # type: ignore[operator]
+    found: Neighbourhood = made()  # type: ignore[operator]
     both = (
         search_map(found.outcome, made=found.plane),
         trace_plot(found.outcome),
@@ -264,7 +269,7 @@ def test_status_slack_and_violation_of_a_stated_mix() -> None:
 
 
 def test_map_draws_the_plane_that_it_is_given(monkeypatch: pytest.MonkeyPatch) -> None:
-    found = look_around(BENCH, SYRUP, DRY)
+    found = neighbours_of(BENCH, SYRUP, DRY)
     fresh = search_map(found.outcome)
     monkeypatch.setattr(TableProblem, "evaluate", None)
     assert search_map(found.outcome, made=found.plane) == fresh
@@ -273,21 +278,21 @@ def test_map_draws_the_plane_that_it_is_given(monkeypatch: pytest.MonkeyPatch) -
 @pytest.mark.parametrize("name", ["best", "runner 1", "percents"])
 def test_a_base_may_be_called_as_the_search_calls_mixes(name: str) -> None:
     base = mix(name, KNO3=65, sucrose=35)
-    task = around_task(base, mix("b", KNO3=60, sucrose=40), DRY)
+    task = neighbourhood_task(base, mix("b", KNO3=60, sucrose=40), DRY)
     assert list(task.tried) == [f"base: {name}"]
 
 
 @pytest.mark.parametrize("margin", [0.0, 0.6, math.nan])
 def test_margin_is_checked(margin: float) -> None:
     with pytest.raises(InputError, match="margin is"):
-        around_task(BENCH, SYRUP, DRY, margin=margin)
+        neighbourhood_task(BENCH, SYRUP, DRY, margin=margin)
 
 
 def test_same_input_same_values() -> None:
-    again = look_around(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
+    again = neighbours_of(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
     assert np.array_equal(again.values, syrup().values, equal_nan=True)
-    task = around_task(BENCH, SYRUP, wings(), [PRESSED])
-    one, two = (stated(task, fractions_of(task, SYRUP)[0]) for _ in range(2))
+    task = neighbourhood_task(BENCH, SYRUP, wings(), [PRESSED])
+    one, two = (outcome_of_mix(task, fractions_of(task, SYRUP)[0]) for _ in range(2))
     assert search_map(one) == search_map(two)
 
 
@@ -355,7 +360,7 @@ def test_stops_reach_from_nothing_to_everything() -> None:
 
 def test_dials_begin_at_the_limits() -> None:
     found = syrup()
-    dials = dials_of(found, found.outcome.found.goal.limits)
+    dials = moving_limits(found, found.outcome.found.goal.limits)
     starts = [dial.stops[dial.start] for dial in dials.each]
     assert starts == [6.894757, 10.0, None]
     assert [limit.column for limit in dials.fixed] == ["set_ratio"]
@@ -375,18 +380,18 @@ def test_two_limits_on_one_column_the_tighter_moves() -> None:
     both = [
         Limit(column=found.viscosity, sense="<=", value=value) for value in (9.0, 30.0)
     ]
-    dials = dials_of(found, both)
+    dials = moving_limits(found, both)
     assert dials.viscosity.given == 9.0
     assert dials.fixed == (both[1],)
 
 
 def test_nothing_to_choose_where_all_is_endless_or_missing() -> None:
-    dry = look_around(SUCROSE, mix("b", KNO3=60, sucrose=40), wings())
-    dials = dials_of(dry, ())
+    dry = neighbours_of(SUCROSE, mix("b", KNO3=60, sucrose=40), wings())
+    dials = moving_limits(dry, ())
     assert dials.viscosity.stops == (None,)
     assert not dials.viscosity.works
     assert set(dials.states().tolist()) == {1}
-    bare = dials_of(look_around(BENCH, SYRUP, DRY), ())
+    bare = moving_limits(neighbours_of(BENCH, SYRUP, DRY), ())
     assert not bare.pressure.works
     assert bare.velocity.works
     assert set(bare.states().tolist()) == {0}

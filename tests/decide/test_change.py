@@ -34,9 +34,9 @@ from castsugar.comparison.limits import (
     BROKEN,
     KEPT,
     NOT_COMPUTED,
-    Held,
-    Standing,
-    held_of,
+    JudgedLimit,
+    LimitVerdict,
+    judge_limits,
 )
 from castsugar.comparison.uncertain_inputs import Conditions, Input
 from castsugar.data.load import load_database
@@ -222,11 +222,11 @@ def test_what_settles_an_open_verdict(share: float, alone: bool) -> None:
 
 def held(
     *needs: Requirement, drawn: list[float], rows: list[dict[str, float]]
-) -> tuple[Held, ...]:
+) -> tuple[JudgedLimit, ...]:
     """Hold two mixes with hand-made draws of the flame, the same for both."""
     draws = dry().comparison.draws
     values = np.column_stack([np.array(drawn)] * 2)
-    return held_of(needs, replace(draws, values={FLAME: values}), rows)
+    return judge_limits(needs, replace(draws, values={FLAME: values}), rows)
 
 
 def test_shares_of_the_draws_and_margins() -> None:
@@ -280,7 +280,7 @@ def test_a_limit_at_the_median_is_kept_by_half_of_the_draws() -> None:
     change = dry()
     drawn = np.sort(change.comparison.draws.values[FLAME][:, 1])
     need = Requirement(column=FLAME, at_most=float(drawn[99:101].mean()))
-    (found,) = held_of([need], change.comparison.draws, change.rows)
+    (found,) = judge_limits([need], change.comparison.draws, change.rows)
     assert found.standings[1].share == 0.5
 
 
@@ -299,13 +299,13 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     ]
     for column, bound, chance, told in asked:
         need = {"column": column, "probability": chance, bound: 1.0}
-        (first,) = held_of([Requirement(**need)], draws, rows)
+        (first,) = judge_limits([Requirement(**need)], draws, rows)
         values = [s.value for s in first.standings]
         assert values == pytest.approx([float(r[told]) for r in rows], rel=0.05)
         outward = 1.0 if bound == "at_least" else -1.0
         for step, verdict in ((0.0, KEPT), (1e-6, BROKEN), (-1e-6, KEPT)):
             need[bound] = values[1] * (1.0 + outward * step)
-            (found,) = held_of([Requirement(**need)], draws, rows)
+            (found,) = judge_limits([Requirement(**need)], draws, rows)
             assert found.standings[1].verdict == verdict
             assert found.probability == chance
             assert all(math.isnan(s.share) for s in found.standings)
@@ -407,9 +407,9 @@ def test_what_makes_a_change_justified() -> None:
     for word in (OPEN, REFUTED):
         other = Judged(claim=claim, verdict=word, chance=0.5)
         assert not replace(change, claims=(*change.claims, other)).justified
-    kept = Standing(value=1.0, verdict=KEPT, share=1.0, margin=0.1)
+    kept = LimitVerdict(value=1.0, verdict=KEPT, share=1.0, margin=0.1)
     for word in (KEPT, BROKEN, NOT_COMPUTED):
-        limit = Held(
+        limit = JudgedLimit(
             column=FLAME,
             sense="<=",
             value=1.0,

@@ -22,7 +22,7 @@ from castsugar.motor.hardware import BurnKnowledge, Hardware
 from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.search import Outcome, seek
+from castsugar.optimize.search import Outcome, run_search
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Sloppiness, TableProblem, Task
 
@@ -99,7 +99,7 @@ def task() -> Task:
 @pytest.fixture(scope="module")
 def outcome(task: Task) -> Outcome:
     """Its answer."""
-    return seek(task)
+    return run_search(task)
 
 
 def test_the_answer_keeps_what_the_baseline_breaks(
@@ -216,7 +216,7 @@ def test_above_the_case_is_refused(task: Task) -> None:
         sloppiness=None,
         effort=Effort(points=60, prices=False),
     )
-    outcome = seek(other, confirm=False)
+    outcome = run_search(other, confirm=False)
     assert "exceeds what the case may hold" in outcome.refused
 
 

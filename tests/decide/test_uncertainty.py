@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 import castsugar as cs
-from castsugar.comparison.draws import Outlook, draw, linear, summarise
+from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
 from castsugar.comparison.uncertain_inputs import (
     Conditions,
     Doubts,
@@ -51,8 +51,8 @@ def motor() -> Hardware:
 
 
 @pytest.fixture(scope="module")
-def dry() -> Outlook:
-    return Outlook.of([SUCROSE, SORBITOL])
+def dry() -> UncertainMixes:
+    return UncertainMixes.of([SUCROSE, SORBITOL])
 
 
 # JCGM 101:2008, 9.2.2 and 9.2.3: the sum of four independent inputs of mean 0 and
@@ -92,7 +92,7 @@ def test_summary_counts_what_failed_and_what_is_infinite() -> None:
 @pytest.mark.exact
 def test_scores_are_even_independent_and_named() -> None:
     """One score in each of n equal slices of chance; other inputs other orders."""
-    inputs = Outlook.of([SUCROSE]).inputs
+    inputs = UncertainMixes.of([SUCROSE]).inputs
     scores = drawn(inputs, 500, 1)
     for one in scores.values():
         slices = np.floor(500 * stats.norm.cdf(np.sort(one)) + 1e-9)
@@ -106,7 +106,7 @@ def test_scores_are_even_independent_and_named() -> None:
 
 
 @pytest.mark.exact
-def test_monte_carlo_is_linear_propagation(dry: Outlook) -> None:
+def test_monte_carlo_is_linear_propagation(dry: UncertainMixes) -> None:
     """Small uncertainties: both are the same within sampling, 3 / sqrt(2 x 2000)."""
     found, check = draw(dry), linear(dry)
     for mix in range(2):
@@ -132,7 +132,7 @@ def test_monte_carlo_is_linear_propagation(dry: Outlook) -> None:
 def test_enthalpy_alone_is_the_column_of_the_table() -> None:
     """evaluate(data_uncertainty) joins the two product sets and the enthalpies."""
     doubts = Doubts(weighing=0.0, moisture=0.0, pressure=0.0)
-    check = linear(Outlook.of([SUCROSE], doubts=doubts))
+    check = linear(UncertainMixes.of([SUCROSE], doubts=doubts))
     row = cs.evaluate(cs.Mix.weigh(SUCROSE), data_uncertainty=True, flow=FLOW).iloc[0]
     wanted = [
         row.flame_temperature_u_K,
@@ -145,7 +145,7 @@ def test_enthalpy_alone_is_the_column_of_the_table() -> None:
 @pytest.mark.exact
 def test_without_doubts_nothing_moves() -> None:
     """Every draw is the row of the table."""
-    outlook = Outlook.of([SYRUP], doubts=Doubts.none())
+    outlook = UncertainMixes.of([SYRUP], doubts=Doubts.none())
     assert {i.kind for i in outlook.inputs} == {"syrup"}
     found = draw(outlook, draws=100, without=["syrup"])
     row = cs.evaluate(cs.Mix.weigh(SYRUP), flow=FLOW).iloc[0]
@@ -200,7 +200,7 @@ def test_middle_of_mixes_of_every_sort(flow: str) -> None:
 @pytest.mark.exact
 def test_only_powders_are_damp() -> None:
     wet = {"potassium nitrate": 60, "glycerol": 4, "corn syrup": 20, "water": 2}
-    labels = {i.label for i in Outlook.of([wet]).inputs if i.kind == "moisture"}
+    labels = {i.label for i in UncertainMixes.of([wet]).inputs if i.kind == "moisture"}
     assert labels == {"moisture of potassium nitrate"}
 
 
@@ -212,7 +212,7 @@ def test_bands_of_kitchen_and_motor_are_those_of_the_table() -> None:
     """
     hardware = motor()
     conditions = Conditions(kitchen=KITCHEN, motor=hardware)
-    found = draw(Outlook.of([SYRUP], conditions, Doubts.none()))
+    found = draw(UncertainMixes.of([SYRUP], conditions, Doubts.none()))
     mix = cs.Mix.weigh(SYRUP)
     row = cs.evaluate(mix, kitchen=KITCHEN, motor=hardware, flow=FLOW).iloc[0]
     eta = found.values["pour_viscosity_Pa_s"][:, 0]
@@ -387,7 +387,7 @@ def test_same_seed_same_bits() -> None:
 def test_what_is_shared_and_what_is_not() -> None:
     same = dict(reversed(SUCROSE.items()))
     again = {name: 2.0 * part for name, part in same.items()}
-    found = Outlook.of([SUCROSE, again, SORBITOL])
+    found = UncertainMixes.of([SUCROSE, again, SORBITOL])
     weighed = [i for i in found.inputs if i.kind == "weighing"]
     assert len(weighed) == 4  # one recipe twice is one batch
     labels = [i.label for i in found.inputs if i.kind != "weighing"]
@@ -408,7 +408,7 @@ def test_uncertainty_of_an_enthalpy() -> None:
 
 
 @pytest.mark.exact
-def test_switching_off_what_matters_most(dry: Outlook) -> None:
+def test_switching_off_what_matters_most(dry: UncertainMixes) -> None:
     """Without a share s of the variance the deviation is sqrt(1 - s) of before."""
     whole = draw(dry, draws=1000)
     parts = whole.parts("flame_temperature_K", 1)
@@ -450,4 +450,4 @@ def test_refused_settings() -> None:
     with pytest.raises(UnknownNameError, match="drawn column"):
         draw([SUCROSE], draws=100).summary("exit_temperature_K", 0)
     with pytest.raises(InputError, match="frozen"):
-        linear(Outlook.of([SUCROSE], Conditions(flow="frozen")))
+        linear(UncertainMixes.of([SUCROSE], Conditions(flow="frozen")))

@@ -33,7 +33,7 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal, Limit
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable, weigh_out
-from castsugar.optimize.search import Outcome, seek
+from castsugar.optimize.search import Outcome, run_search
 from castsugar.optimize.shadow_prices import Found, Price, Relaxation
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
@@ -789,7 +789,7 @@ def test_a_real_search_with_choices_and_no_wings() -> None:
         settings=Settings(items=space.columns),
         effort=Effort(points=60, starts=1, prices=False),
     )
-    made = seek(task, confirm=False)
+    made = run_search(task, confirm=False)
     text = page(made, explain=True)
     option = made.found.choice["sugar"]
     assert f"sugar: {option} was chosen among sucrose, dextrose" in text
@@ -812,7 +812,7 @@ def test_a_real_search_with_chance_limits_stopped_early() -> None:
         tried={"lean": TRIED},
         effort=Effort(points=60, budget=70, prices=False),
     )
-    made = seek(task, confirm=False)
+    made = run_search(task, confirm=False)
     text = page(made, explain=True)
     told = joined(text)
     assert "NOT FINISHED" in told

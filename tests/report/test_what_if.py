@@ -13,7 +13,7 @@ import pytest
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 from castsugar.comparison.limits import C_STAR
-from castsugar.comparison.neighbours import Around, look_around
+from castsugar.comparison.neighbours import Neighbourhood, neighbours_of
 from castsugar.optimize.problem import Limit
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Paragraph, Section, Table
@@ -33,8 +33,8 @@ SUCROSE = mix("dry", KNO3=65, sucrose=35)
 
 
 @cache
-def syrup() -> Around:
-    return look_around(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
+def syrup() -> Neighbourhood:
+    return neighbours_of(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
 
 
 class Reader(HTMLParser):
@@ -70,7 +70,7 @@ class Reader(HTMLParser):
 
 
 def by_hand(
-    around: Around, caps: tuple[float, float, float], ratio: float
+    around: Neighbourhood, caps: tuple[float, float, float], ratio: float
 ) -> list[str]:
     """Return the class of every mix: k remains, r ruled out, u not computed."""
     p, v = around.column(around.pressure), around.column(around.viscosity)
@@ -167,7 +167,7 @@ def test_script_is_short_and_puts_no_text_in_as_markup() -> None:
 
 
 def test_without_wings_the_reason_stands_at_the_slider() -> None:
-    read = Reader(what_if(look_around(BENCH, SYRUP, DRY)).html)
+    read = Reader(what_if(neighbours_of(BENCH, SYRUP, DRY)).html)
     off = [own["id"] for tag, own in read.elements if "disabled" in own]
     assert off == ["what-if-slider-0", "what-if-slider-1"]
     assert read.texts["what-if-why-0"] == "Not computed: no motor was given."
@@ -178,7 +178,7 @@ def test_without_wings_the_reason_stands_at_the_slider() -> None:
 
 def test_a_mix_that_no_model_knows() -> None:
     sorbitol = mix("sorbitol", KNO3=65, sorbitol=35)
-    around = look_around(SUCROSE, sorbitol, wings(), [POURED])
+    around = neighbours_of(SUCROSE, sorbitol, wings(), [POURED])
     panel = what_if(around)
     read = Reader(panel.html)
     assert "no model for sorbitol" in read.texts["what-if-why-1"]
@@ -205,12 +205,12 @@ def test_nothing_remains_says_what_to_relax() -> None:
     assert read.named("what-if-ring")["visibility"] == "hidden"
     both = [*hard, Limit(column=around.viscosity, sense="<=", value=0.1)]
     assert "relax more than one limit" in what_if(around, both).html
-    stiff = look_around(SUCROSE, mix("b", KNO3=60, sucrose=40), wings())
+    stiff = neighbours_of(SUCROSE, mix("b", KNO3=60, sucrose=40), wings())
     assert "no limit that can be moved here" in what_if(stiff).html
 
 
 def test_a_line_of_two_ingredients() -> None:
-    around = look_around(SUCROSE, mix("less", KNO3=60, sucrose=40), DRY)
+    around = neighbours_of(SUCROSE, mix("less", KNO3=60, sucrose=40), DRY)
     read = Reader(what_if(around).html)
     dots = [
         own
@@ -231,7 +231,7 @@ def test_names_stay_text() -> None:
     base = mix(NASTY, KNO3=60, powdered_sugar=20, corn_syrup=20)
     new = mix('"><svg onload=alert(3)>', KNO3=62, powdered_sugar=14, corn_syrup=24)
     asked = Asked(file="", typed={NASTY: "potassium nitrate"})
-    panel = what_if(look_around(base, new, DRY), asked=asked)
+    panel = what_if(neighbours_of(base, new, DRY), asked=asked)
     page = to_html(page_of(panel))
     read = Reader(page)
     assert [own for tag, own in read.elements if tag == "script"] == [
@@ -268,6 +268,6 @@ def test_fallback_says_the_same_as_a_table() -> None:
 
 
 def test_same_input_same_bytes() -> None:
-    again = look_around(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
+    again = neighbours_of(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
     one, two = what_if(syrup()), what_if(again)
     assert (one.html, one.data, one.script) == (two.html, two.data, two.script)

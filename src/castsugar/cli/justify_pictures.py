@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from castsugar.cli.comparing import Comparing
     from castsugar.cli.interrupt import Hold
     from castsugar.comparison.change import Change
-    from castsugar.comparison.neighbours import Around
+    from castsugar.comparison.neighbours import Neighbourhood
     from castsugar.optimize.task import Settings
     from castsugar.report.blocks.model import Figure
     from castsugar.report.change.pictures import Pictures
@@ -69,12 +69,12 @@ def _draw(
     done["what_if"] = what_if(around, asked=names)
 
 
-def _around(asked_for: Comparing, change: Change) -> Around:
+def _around(asked_for: Comparing, change: Change) -> Neighbourhood:
     """Evaluate the mixes around the two."""
-    from castsugar.comparison.neighbours import look_around
+    from castsugar.comparison.neighbours import neighbours_of
 
     base, new = change.mixes
-    return look_around(base, new, _settings(asked_for), asked_for.limits)
+    return neighbours_of(base, new, _settings(asked_for), asked_for.limits)
 
 
 def _settings(asked_for: Comparing) -> Settings:
@@ -112,7 +112,7 @@ def _names(asked_for: Comparing, change: Change) -> Asked:
     return Asked(file="", typed=typed, pressure=asked_for.read.pressure.unit)
 
 
-def _map(around: Around, names: Asked) -> Figure | None:
+def _map(around: Neighbourhood, names: Asked) -> Figure | None:
     """Draw the triangle with the limits and the two mixes; none along a line."""
     from castsugar.report.blocks.model import Figure
     from castsugar.report.search_map import search_map
@@ -125,7 +125,7 @@ def _map(around: Around, names: Asked) -> Figure | None:
     )
 
 
-def _traces(around: Around, names: Asked) -> Figure:
+def _traces(around: Neighbourhood, names: Asked) -> Figure:
     """Draw each ingredient of the new mix along its own direction."""
     from castsugar.report.blocks.model import Figure
     from castsugar.report.search_trace import trace_plot

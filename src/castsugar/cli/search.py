@@ -90,7 +90,7 @@ def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
     from castsugar.cli.bench_option import read_world
     from castsugar.data.load import load_database
-    from castsugar.optimize.search import seek
+    from castsugar.optimize.search import run_search
 
     database = load_database()
     world = read_world(options, options.bench)
@@ -99,7 +99,7 @@ def run(options: argparse.Namespace) -> int:
     if options.next_strands is not None:
         return _propose(options, bench, task, database)
     _check_pictures(options, task)
-    outcome = seek(task, confirm=options.confirm)
+    outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
         asked = _asked(bench, outcome, database)
         cautions = _cautions(database, bench, outcome)

@@ -26,7 +26,7 @@ from castsugar.comparison.compare import (
 )
 from castsugar.comparison.draws import DRAWS, SEED
 from castsugar.comparison.evidence import Evidence, evidence_of
-from castsugar.comparison.limits import KEPT, Held, held_of
+from castsugar.comparison.limits import KEPT, JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
 from castsugar.errors import CastsugarError, InputError
@@ -276,7 +276,7 @@ class Change:
     comparison: Comparison
     rows: tuple[Mapping[str, Any], Mapping[str, Any]]
     amounts: tuple[Amount, ...]
-    limits: tuple[Held, ...]
+    limits: tuple[JudgedLimit, ...]
     claims: tuple[Judged, ...]
     evidence: tuple[Evidence, ...]
     overturns: tuple[Overturn, ...]
@@ -303,7 +303,7 @@ class Change:
         return self.comparison.cells[NEW]
 
     @property
-    def broken(self) -> tuple[Held, ...]:
+    def broken(self) -> tuple[JudgedLimit, ...]:
         """Return the limits that the new mix does not keep, or not computably."""
         return tuple(h for h in self.limits if h.standings[NEW].verdict != KEPT)
 
@@ -403,7 +403,7 @@ def justify(  # noqa: PLR0913 - keyword-only options
         comparison=comparison,
         rows=(first, second),
         amounts=amounts_of(mixes[BASE], mixes[NEW], doubts.batch, scale_step),
-        limits=held_of(limits, comparison.draws, (first, second)),
+        limits=judge_limits(limits, comparison.draws, (first, second)),
         claims=tuple(judged(claim, cells, shared_law=shared) for claim in claims),
         evidence=evidence_of(comparison.draws.outlook, load_database()),
         overturns=tuple(overturn_of(cell) for cell in cells.values()),

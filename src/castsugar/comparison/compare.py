@@ -18,9 +18,9 @@ from castsugar.comparison.draws import (
     DRAWS,
     SEED,
     Draws,
-    Outlook,
     Part,
     Summary,
+    UncertainMixes,
     draw,
     summarise,
 )
@@ -321,7 +321,7 @@ class Comparison:
 
 @named_options
 def compare(  # noqa: PLR0913 - keyword-only options
-    mixes: Iterable[MixLike] | Outlook,
+    mixes: Iterable[MixLike] | UncertainMixes,
     *,
     baseline: int | str = 0,
     conditions: Conditions | None = None,

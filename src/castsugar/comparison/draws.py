@@ -158,7 +158,7 @@ def parts_of(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Outlook:
+class UncertainMixes:
     """Mixes under conditions, with everything that is uncertain about them.
 
     Attributes
@@ -183,7 +183,7 @@ class Outlook:
         mixes: MixLike | Iterable[MixLike],
         conditions: Conditions | None = None,
         doubts: Doubts | None = None,
-    ) -> Outlook:
+    ) -> UncertainMixes:
         """Collect what is uncertain about mixes.
 
         Parameters
@@ -347,7 +347,7 @@ class Draws:
         viscosity. NaN where a step jams.
     """
 
-    outlook: Outlook
+    outlook: UncertainMixes
     seed: int
     count: int
     scores: Mapping[str, FloatArray]
@@ -458,7 +458,7 @@ class Linear:
 
 
 def draw(
-    mixes: Iterable[MixLike] | Outlook,
+    mixes: Iterable[MixLike] | UncertainMixes,
     *,
     conditions: Conditions | None = None,
     doubts: Doubts | None = None,
@@ -495,8 +495,8 @@ def draw(
             "seed of 0 or more"
         )
     looked = mixes
-    if not isinstance(looked, Outlook):
-        looked = Outlook.of(looked, conditions, doubts)
+    if not isinstance(looked, UncertainMixes):
+        looked = UncertainMixes.of(looked, conditions, doubts)
     kinds = {i.kind for i in looked.inputs} | {i.key for i in looked.inputs}
     for name in without:
         if name not in kinds:
@@ -519,7 +519,7 @@ def draw(
     )
 
 
-def linear(outlook: Outlook) -> Linear:
+def linear(outlook: UncertainMixes) -> Linear:
     """Propagate linearly: thermo columns, analytic derivatives.
 
     Parameters

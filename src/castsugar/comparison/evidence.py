@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from castsugar.comparison.draws import Outlook
+from castsugar.comparison.draws import UncertainMixes
 from castsugar.comparison.uncertain_inputs import SYRUP_SOLIDS, Doubts, enthalpy_u
 from castsugar.data.load import Database
 from castsugar.data.records import Ingredient
@@ -266,7 +266,7 @@ def _number(
 __all__ = ["STANDINGS", "Evidence", "evidence_of"]
 
 
-def evidence_of(outlook: Outlook, database: Database) -> tuple[Evidence, ...]:
+def evidence_of(outlook: UncertainMixes, database: Database) -> tuple[Evidence, ...]:
     """Return everything that mixes under conditions rest on.
 
     Parameters

@@ -20,7 +20,7 @@ from castsugar.kitchen.pour_table import cook
 from castsugar.mix import weighing
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.pressure_table import BEYOND, burn_law_of, drive, untold
+from castsugar.motor.pressure_table import BEYOND, burn_law_of, motor_rows, untold
 from castsugar.optimize.plane import TOLERANCE
 from castsugar.optimize.problem import Limit, Trials
 from castsugar.optimize.search import Outcome
@@ -60,7 +60,7 @@ _NOT_ASKED = {
 }
 
 
-def around_task(
+def neighbourhood_task(
     base: Mix,
     new: Mix,
     settings: Settings,
@@ -154,7 +154,9 @@ def unjudged(
     return missing
 
 
-def stated(task: Task, fractions: FloatArray, status: str = STATED_MIX) -> Outcome:
+def outcome_of_mix(
+    task: Task, fractions: FloatArray, status: str = STATED_MIX
+) -> Outcome:
     """Return a mix that was given as what the pictures of a search show.
 
     Parameters
@@ -297,7 +299,7 @@ _ROUNDING = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class LimitVerdict:
     """One mix at one limit.
 
     Attributes
@@ -329,7 +331,7 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class JudgedLimit:
     """A limit, and how every mix stands to it.
 
     Attributes
@@ -349,14 +351,14 @@ class Held:
     sense: str
     value: float
     probability: float | None
-    standings: tuple[Standing, ...]
+    standings: tuple[LimitVerdict, ...]
 
 
-def held_of(
+def judge_limits(
     requirements: Sequence[Requirement],
     draws: Draws,
     rows: Sequence[Mapping[str, Any]],
-) -> tuple[Held, ...]:
+) -> tuple[JudgedLimit, ...]:
     """Hold every mix against every limit, as a search does.
 
     A limit with a probability is held against the quantile of the kitchen's or the
@@ -384,13 +386,13 @@ def held_of(
                 best = float(row[need.column]) if column is None else column[mix]
                 drawn = draws.values.get(need.column) if column is None else None
                 own = None if drawn is None else drawn[:, mix]
-                standing = _standing(limit, best, own)
+                standing = _judge_one(limit, best, own)
                 if need.column.startswith(_PRESSED):
                     why = untold(row) if standing.verdict == NOT_COMPUTED else ""
                     standing = replace(standing, ground=grounds[mix], reason=why)
                 standings.append(standing)
             found.append(
-                Held(
+                JudgedLimit(
                     column=need.column,
                     sense=limit.sense,
                     value=limit.value,
@@ -438,7 +440,7 @@ def quantiles_of(
             found[chance_column(_POUR, level)] = values.tolist()
     if motor is not None and (own := levels(_PEAK)):
         velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
-        driven = drive(
+        driven = motor_rows(
             blends,
             replace(motor, draws=max(motor.draws, MOTOR_DRAWS)),
             characteristic_velocity=np.array(velocity),
@@ -460,15 +462,17 @@ def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
     return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
 
 
-def _standing(limit: Limit, value: float, drawn: FloatArray | None) -> Standing:
+def _judge_one(limit: Limit, value: float, drawn: FloatArray | None) -> LimitVerdict:
     """Hold one mix against one limit."""
     share = math.nan
     if drawn is not None and not np.isnan(drawn).all():
         share = _share(drawn, limit)
     if math.isnan(value):
-        return Standing(value=value, verdict=NOT_COMPUTED, share=share, margin=math.nan)
+        return LimitVerdict(
+            value=value, verdict=NOT_COMPUTED, share=share, margin=math.nan
+        )
     left = float(limit.slack(np.asarray(value)))
-    return Standing(
+    return LimitVerdict(
         value=value,
         verdict=KEPT if left >= -_ROUNDING * abs(limit.value) else BROKEN,
         share=share,

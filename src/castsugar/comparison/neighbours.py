@@ -12,9 +12,9 @@ from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.comparison.limits import (
     C_STAR,
     MARGIN,
-    around_task,
     fractions_of,
-    stated,
+    neighbourhood_task,
+    outcome_of_mix,
     unjudged,
 )
 from castsugar.errors import InputError
@@ -185,7 +185,7 @@ class Member:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Around:
+class Neighbourhood:
     """Mixes around two mixes, and their columns.
 
     Attributes
@@ -260,7 +260,7 @@ class Around:
         return np.vstack([self.fractions, *both])
 
 
-def look_around(
+def neighbours_of(
     base: Mix,
     new: Mix,
     settings: Settings,
@@ -268,7 +268,7 @@ def look_around(
     *,
     objective: str = C_STAR,
     margin: float = MARGIN,
-) -> Around:
+) -> Neighbourhood:
     """Evaluate the mixes around two mixes, once.
 
     A triangle where three ingredients vary and both mixes lie on it; else the line
@@ -278,7 +278,7 @@ def look_around(
     Parameters
     ----------
     base, new, settings, requirements, objective, margin
-        As for :func:`castsugar.comparison.limits.around_task`.
+        As for :func:`castsugar.comparison.limits.neighbourhood_task`.
 
     Raises
     ------
@@ -286,12 +286,12 @@ def look_around(
         If the mixes are the same and no three ingredients vary: nothing lies between.
     """
     chosen = _flowing(base, new, settings)
-    task = around_task(
+    task = neighbourhood_task(
         base, new, chosen, requirements, objective=objective, margin=margin
     )
     pair = fractions_of(task, base, new)
     left_out = unjudged(task, pair, requirements)
-    outcome = stated(task, pair[1])
+    outcome = outcome_of_mix(task, pair[1])
     problem, pressure, viscosity = _problem(task)
     columns = tuple(problem.columns)
     own = np.asarray(problem.evaluate(pair), dtype=float)
@@ -304,7 +304,7 @@ def look_around(
         change, mixes = line_through(*pair)
         values = np.asarray(problem.evaluate(mixes), dtype=float)
     fresh = ~same_as(mixes, pair)
-    return Around(
+    return Neighbourhood(
         kind="line" if len(change) else "triangle",
         outcome=outcome,
         plane=made,
@@ -333,7 +333,7 @@ def _flowing(base: Mix, new: Mix, settings: Settings) -> Settings:
     calm = replace(settings, flow="no-solidification")
     known = []
     for way in (settings, calm):
-        task = around_task(base, new, way)
+        task = neighbourhood_task(base, new, way)
         values = task.problem().evaluate(fractions_of(task, base, new))
         known.append(int(np.isfinite(values).all(axis=1).sum()))
         if known[0] == len(values):
@@ -440,7 +440,7 @@ _REACH = (10.0, 1e4)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Dial:
+class MovingLimit:
     """A limit that can be moved.
 
     Attributes
@@ -472,7 +472,7 @@ class Dial:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Dials:
+class MovingLimits:
     """Three limits that can be moved, and how mixes stand under all others.
 
     Attributes
@@ -484,14 +484,14 @@ class Dials:
         Under those, as :func:`castsugar.comparison.neighbours.standing` says it.
     """
 
-    pressure: Dial
-    viscosity: Dial
-    velocity: Dial
+    pressure: MovingLimit
+    viscosity: MovingLimit
+    velocity: MovingLimit
     fixed: tuple[Limit, ...]
     others: IntArray
 
     @property
-    def each(self) -> tuple[Dial, Dial, Dial]:
+    def each(self) -> tuple[MovingLimit, MovingLimit, MovingLimit]:
         """Return the three."""
         return self.pressure, self.viscosity, self.velocity
 
@@ -503,7 +503,7 @@ class Dials:
         return standing(one, two, three, (first, second, third), self.others)
 
 
-def dials_of(around: Around, limits: Sequence[Limit]) -> Dials:
+def moving_limits(around: Neighbourhood, limits: Sequence[Limit]) -> MovingLimits:
     """Return the limits that can be moved over the mixes around two.
 
     Parameters
@@ -520,10 +520,10 @@ def dials_of(around: Around, limits: Sequence[Limit]) -> Dials:
         given.append(min(mine, key=lambda x: x.sign * x.value) if mine else None)
     fixed = tuple(x for x in limits if not any(x is g for g in given))
     made = [
-        _dial(around, place, columns[place], senses[place], limit)
+        _moving_limit(around, place, columns[place], senses[place], limit)
         for place, limit in enumerate(given)
     ]
-    return Dials(
+    return MovingLimits(
         pressure=made[0],
         viscosity=made[1],
         velocity=made[2],
@@ -532,9 +532,9 @@ def dials_of(around: Around, limits: Sequence[Limit]) -> Dials:
     )
 
 
-def _dial(
-    around: Around, place: int, column: str, sense: str, limit: Limit | None
-) -> Dial:
+def _moving_limit(
+    around: Neighbourhood, place: int, column: str, sense: str, limit: Limit | None
+) -> MovingLimit:
     """Return one limit that can be moved."""
     given = limit.value if limit else None
     values = coarse(around.column(column), DIGITS[place], sense, given)
@@ -551,7 +551,7 @@ def _dial(
             else decade_stops(near, given)
         )
         stops = [*found, None]
-    return Dial(
+    return MovingLimit(
         column=column,
         sense=sense,
         values=values,

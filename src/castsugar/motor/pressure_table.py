@@ -229,7 +229,7 @@ BEYOND = 1.0e9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Driven:
+class MotorRows:
     """Mixes in a motor.
 
     Attributes
@@ -321,14 +321,14 @@ class Driven:
         return found
 
 
-def drive(
+def motor_rows(
     blends: Blends,
     hardware: Hardware,
     *,
     characteristic_velocity: FloatArray,
     mixes: Sequence[Mix] | None = None,
     levels: tuple[float, ...] = (),
-) -> Driven:
+) -> MotorRows:
     """Put mixes into a motor and draw their peak pressures.
 
     Parameters
@@ -375,7 +375,7 @@ def drive(
     missing = np.isnan(characteristic_velocity)
     no_c_star = "not computed: no c*, without a nozzle, a flame or a sound cook"
     peaks = replace(peaks, status=np.where(missing, no_c_star, peaks.status))
-    return Driven(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
+    return MotorRows(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
 
 
 def untold(row: Mapping[str, Any]) -> str:
@@ -417,7 +417,7 @@ def steepest(
     characteristic_velocity : sequence of float
         [m/s]
     """
-    driven = drive(
+    driven = motor_rows(
         blends,
         replace(hardware, draws=_FEW),
         characteristic_velocity=np.array(characteristic_velocity),
@@ -480,7 +480,7 @@ def firings(
     list of Firing or None
         None for a row that could not be driven.
     """
-    driven = drive(
+    driven = motor_rows(
         of_mixes(mixes),
         hardware,
         characteristic_velocity=np.array(
@@ -496,7 +496,7 @@ def firings(
     ]
 
 
-def _fire(driven: Driven, index: int, values: dict[str, Any]) -> Firing:
+def _fire(driven: MotorRows, index: int, values: dict[str, Any]) -> Firing:
     """Fire one mix."""
     hardware, peaks = driven.hardware, driven.peaks
     law = law_of_row(hardware, driven.rates, index)

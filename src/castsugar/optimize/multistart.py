@@ -19,11 +19,16 @@ from castsugar.optimize.problem import (
     Ledger,
     Search,
     Trials,
-    standing,
-    together,
+    merit,
+    side_by_side,
 )
 from castsugar.optimize.region import Region, fill
-from castsugar.optimize.trust_region import Look, Surroundings, Walk, best_step
+from castsugar.optimize.trust_region import (
+    Stencils,
+    Surroundings,
+    TrustRegion,
+    best_step,
+)
 
 # ----------------------------------------------------------------------------
 # Which trials to search on from: the best of their neighbourhoods.
@@ -135,7 +140,7 @@ _PATIENCE, _HOPE = 8, 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stand:
+class Incumbent:
     """Where a search stands.
 
     Attributes
@@ -159,17 +164,17 @@ class Stand:
 
 
 @dataclass(slots=True, kw_only=True)
-class Board:
+class Incumbents:
     """Where each search stands, and the best that has come to its end."""
 
-    stands: dict[int, Stand] = field(default_factory=dict)
+    stands: dict[int, Incumbent] = field(default_factory=dict)
     best: float = np.inf
 
     def enter(self) -> int:
         """Return the number of a new search."""
         return len(self.stands)
 
-    def needless(self, number: int, stand: Stand) -> bool:
+    def needless(self, number: int, stand: Incumbent) -> bool:
         """Write down where a search stands; say whether it need not go on.
 
         It need not where a better one is in the same basin, or where an ended one is so
@@ -218,7 +223,7 @@ _STEPS = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Manner:
+class LocalOptions:
     """How a search goes on.
 
     Attributes
@@ -237,15 +242,15 @@ class Manner:
     radius: float = 0.1
     gain: float = _LEAST_GAIN
     confirm: bool = True
-    board: Board | None = None
+    board: Incumbents | None = None
 
 
 #: The manner of a search on its own.
-ALONE = Manner()
+ALONE = LocalOptions()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Polished:
+class LocalOptimum:
     """Where a search ended.
 
     Attributes
@@ -268,14 +273,14 @@ class Polished:
     converged: bool
 
 
-def polish(
+def local_search(
     region: Region,
     number: int,
     judge: Judge,
     start: FloatArray,
     *,
-    manner: Manner = ALONE,
-) -> Search[Polished]:
+    manner: LocalOptions = ALONE,
+) -> Search[LocalOptimum]:
     """Search the best mix near a start; a generator for :func:`together`.
 
     Parameters
@@ -288,16 +293,16 @@ def polish(
     manner : Manner
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
-    walk = Walk(region=region, judge=judge, z=z, radius=manner.radius)
-    look = Look.plain(z, min(manner.radius, _WIDEST))
+    walk = TrustRegion(region=region, judge=judge, z=z, radius=manner.radius)
+    look = Stencils.plain(z, min(manner.radius, _WIDEST))
     done = not (yield from _look(walk, number, look)) or region.dimension == 0
     while not done and walk.steps < _STEPS:
         walk.steps += 1
         done = yield from _step(walk, number, manner)
-    objective, violation = standing(walk.outputs)
+    objective, violation = merit(walk.outputs)
     if manner.board is not None and not walk.gave_up:
         manner.board.end(float(violation), float(objective))
-    return Polished(
+    return LocalOptimum(
         fractions=region.mixes(walk.z),
         values=walk.values,
         region=number,
@@ -308,17 +313,17 @@ def polish(
     )
 
 
-def _ask(walk: Walk, number: int, points: FloatArray, slopes: range) -> Ask:
+def _ask(walk: TrustRegion, number: int, points: FloatArray, slopes: range) -> Ask:
     return Ask(fractions=walk.region.mixes(points), region=number, slopes=tuple(slopes))
 
 
-def _look(walk: Walk, number: int, look: Look) -> Search[bool]:
+def _look(walk: TrustRegion, number: int, look: Stencils) -> Search[bool]:
     """Stand at the centre of a look."""
     answer = yield _ask(walk, number, look.points, range(len(look.places)))
     return walk.arrive(look, answer)
 
 
-def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
+def _step(walk: TrustRegion, number: int, manner: LocalOptions) -> Search[bool]:
     """Try the best steps of two reaches; return whether the search is at its end."""
     near = walk.surroundings(walk.radius)
     full = best_step(near)
@@ -327,7 +332,7 @@ def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
     if _gives_up(walk, number, manner, gain):
         return True
     # What is beyond a limit by a hair still wants a step to restore it, however short.
-    kept = standing(walk.outputs)[1] <= 0.0
+    kept = merit(walk.outputs)[1] <= 0.0
     short, least = (_DONE, manner.gain) if kept else (1e-3 * _DONE, _LEAST_GAIN)
     if length < short or gain < least:
         return (not manner.confirm) or (yield from _confirm(walk, number))
@@ -354,12 +359,14 @@ def _step(walk: Walk, number: int, manner: Manner) -> Search[bool]:
     return False
 
 
-def _gives_up(walk: Walk, number: int, manner: Manner, gain: float) -> bool:
+def _gives_up(
+    walk: TrustRegion, number: int, manner: LocalOptions, gain: float
+) -> bool:
     """Say whether another search of the same goal makes this one needless."""
     if manner.board is None:
         return False
-    objective, violation = standing(walk.outputs)
-    stand = Stand(
+    objective, violation = merit(walk.outputs)
+    stand = Incumbent(
         region=number,
         fractions=walk.region.mixes(walk.z),
         violation=float(violation),
@@ -373,21 +380,21 @@ def _gives_up(walk: Walk, number: int, manner: Manner, gain: float) -> bool:
     return walk.gave_up
 
 
-def _other_steps(walk: Walk, near: Surroundings, full: FloatArray) -> FloatArray:
+def _other_steps(walk: TrustRegion, near: Surroundings, full: FloatArray) -> FloatArray:
     """Return a step of a quarter of the reach, and one by one model or half as far."""
     inner = 0.25 * best_step(walk.surroundings(0.25 * walk.radius))
     other = best_step(near.first()) if len(walk.pieces) > 1 else 0.5 * full
     return walk.z + walk.radius * np.stack([inner, other])
 
 
-def _next_look(walk: Walk, z: FloatArray, length: float) -> Look:
+def _next_look(walk: TrustRegion, z: FloatArray, length: float) -> Stencils:
     """Return how to look around the next place."""
     if walk.kinky:
-        return Look.sampling(z, float(np.clip(length, 1e-6, _CONFIRM)))
-    return Look.plain(z, float(np.clip(0.2 * length, _LEAST, _WIDEST)))
+        return Stencils.sampling(z, float(np.clip(length, 1e-6, _CONFIRM)))
+    return Stencils.plain(z, float(np.clip(0.2 * length, _LEAST, _WIDEST)))
 
 
-def _expected_gain(walk: Walk, near: Surroundings, w: FloatArray) -> float:
+def _expected_gain(walk: TrustRegion, near: Surroundings, w: FloatArray) -> float:
     """Return what a step gains by the models; raise the weight if it must pay."""
     objective, violation = near.standing(np.zeros_like(w))
     after, left = near.standing(w)
@@ -398,7 +405,7 @@ def _expected_gain(walk: Walk, near: Surroundings, w: FloatArray) -> float:
     return (objective - after) + walk.weight * restored
 
 
-def _confirm(walk: Walk, number: int) -> Search[bool]:
+def _confirm(walk: TrustRegion, number: int) -> Search[bool]:
     """Where the models call the mix best: look from several places nearby.
 
     A kink makes a smooth model believe in an optimum that is none.
@@ -407,7 +414,7 @@ def _confirm(walk: Walk, number: int) -> Search[bool]:
     if len(walk.pieces) > 1 and (least or not walk.kinky):
         return True
     smaller = 0.1 * walk.reach / 0.03 if len(walk.pieces) > 1 else _CONFIRM
-    yield from _look(walk, number, Look.sampling(walk.z, min(smaller, _CONFIRM)))
+    yield from _look(walk, number, Stencils.sampling(walk.z, min(smaller, _CONFIRM)))
     if not walk.kinky:
         near = walk.surroundings(_CONFIRM)
         if _expected_gain(walk, near, best_step(near)) < 10.0 * _LEAST_GAIN:
@@ -416,16 +423,16 @@ def _confirm(walk: Walk, number: int) -> Search[bool]:
     return False
 
 
-def _disappointed(walk: Walk, number: int, length: float) -> Search[bool]:
+def _disappointed(walk: TrustRegion, number: int, length: float) -> Search[bool]:
     """Nothing better was found: step less far, and look from several places."""
     walk.radius = 0.25 * min(walk.radius, length)
     if walk.radius < _DONE:
         return True
-    yield from _look(walk, number, Look.sampling(walk.z, walk.radius))
+    yield from _look(walk, number, Stencils.sampling(walk.z, walk.radius))
     return False
 
 
-def _stretch(walk: Walk, length: float, ratio: float) -> None:
+def _stretch(walk: TrustRegion, length: float, ratio: float) -> None:
     """Choose the next reach after a success."""
     if ratio < 0.3:
         walk.radius = 0.5 * length
@@ -498,7 +505,7 @@ class Effort:
             raise InputError(f"apart is {self.apart:g}; allowed: between 0 and 1")
 
 
-def sow(ledger: Ledger, effort: Effort) -> None:
+def first_samples(ledger: Ledger, effort: Effort) -> None:
     """Evaluate the lattice of every region; its order is random after the corners."""
     regions = ledger.regions
     freedom = max(region.dimension for region in regions)
@@ -527,7 +534,7 @@ def judge_of(ledger: Ledger, goal: Goal) -> Judge:
     return Judge.of(goal, ledger.problem.columns, seen)
 
 
-def climb(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
+def local_searches(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOptimum]:
     """Search from the best distinct trials; return where the searches ended."""
     freedom = max(region.dimension for region in ledger.regions)
     count = effort.starts or 1 + 3 * freedom // 2
@@ -538,47 +545,49 @@ def climb(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
             f"{judge.goal.objective} and its limits; look at the status of their rows"
         )
     ledger.stage = "polish"
-    manner = Manner(board=Board())
-    return together(ledger, [_from(ledger, judge, s, manner) for s in starts])
+    manner = LocalOptions(board=Incumbents())
+    return side_by_side(ledger, [_from(ledger, judge, s, manner) for s in starts])
 
 
 def _from(
-    ledger: Ledger, judge: Judge, start: Start, manner: Manner
-) -> Search[Polished]:
+    ledger: Ledger, judge: Judge, start: Start, manner: LocalOptions
+) -> Search[LocalOptimum]:
     region = ledger.regions[start.region]
-    return polish(region, start.region, judge, start.fractions, manner=manner)
+    return local_search(region, start.region, judge, start.fractions, manner=manner)
 
 
-def secure(ledger: Ledger, judge: Judge, effort: Effort) -> list[Polished]:
+def confirm_optimum(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOptimum]:
     """Look around the best mix once more, and search on if that helps."""
-    ends: list[Polished] = []
+    ends: list[LocalOptimum] = []
     for turn in range(_LOOKS):
         before = best_start(ledger, judge)
-        standing = stand(ledger, judge)
+        standing = best_merit(ledger, judge)
         ledger.stage = "poll"
         region = ledger.regions[before.region]
         if region.dimension == 0:
             break
         look = poll(region, before.region, judge, before.fractions, effort.seed)
-        together(ledger, [look])
-        if not _better(stand(ledger, judge), standing, _WORTH):
-            _comb(ledger, best_start(ledger, judge), effort.seed, turn)
-            if not _better(stand(ledger, judge), standing, _GAIN):
+        side_by_side(ledger, [look])
+        if not _better(best_merit(ledger, judge), standing, _WORTH):
+            _scatter(ledger, best_start(ledger, judge), effort.seed, turn)
+            if not _better(best_merit(ledger, judge), standing, _GAIN):
                 break
         ledger.stage = "polish"
         start = best_start(ledger, judge)
-        ends += together(ledger, [_from(ledger, judge, start, Manner(radius=_NEAR))])
+        ends += side_by_side(
+            ledger, [_from(ledger, judge, start, LocalOptions(radius=_NEAR))]
+        )
     return ends
 
 
-def _comb(ledger: Ledger, best: Start, seed: int, turn: int) -> None:
+def _scatter(ledger: Ledger, best: Start, seed: int, turn: int) -> None:
     """Evaluate a cloud of mixes around the best one."""
     points = cloud(ledger.regions[best.region], best.fractions, seed, turn)
     if len(points):
         ledger.ask(points, np.full(len(points), best.region))
 
 
-def stand(ledger: Ledger, judge: Judge) -> tuple[float, float]:
+def best_merit(ledger: Ledger, judge: Judge) -> tuple[float, float]:
     """Return violation and scaled objective of the best trial inside the space."""
     trials, order = ledger.ranked(judge)
     objective, violation = judge.standing(trials.values[order[:1]])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError
 from castsugar.optimize import multistart
-from castsugar.optimize.multistart import Effort, Polished, apart
+from castsugar.optimize.multistart import Effort, LocalOptimum, apart
 from castsugar.optimize.problem import (
     Goal,
     Judge,
@@ -18,7 +18,7 @@ from castsugar.optimize.problem import (
     Problem,
     SpentError,
     Trials,
-    together,
+    side_by_side,
 )
 from castsugar.optimize.region import ROUNDING
 from castsugar.optimize.shadow_prices import (
@@ -51,7 +51,7 @@ class Knowledge:
     effort: Effort
     judge: Judge | None = None
     reason: str = ""
-    ends: list[Polished] = field(default_factory=list)
+    ends: list[LocalOptimum] = field(default_factory=list)
     multipliers: Multipliers | None = None
     limit_prices: dict[int, Price] = field(default_factory=dict)
     row_prices: dict[int, Price] = field(default_factory=dict)
@@ -269,20 +269,20 @@ def optimise(
 def _run(known: Knowledge) -> None:
     """Go through the stages; what is found is written into `known` as it comes."""
     ledger, effort = known.ledger, known.effort
-    multistart.sow(ledger, effort)
+    multistart.first_samples(ledger, effort)
     judge = multistart.judge_of(ledger, known.goal)
     known.judge = judge
-    known.ends += multistart.climb(ledger, judge, effort)
+    known.ends += multistart.local_searches(ledger, judge, effort)
     for _ in range(_ROUNDS):
-        known.ends += multistart.secure(ledger, judge, effort)
-        violation, objective = multistart.stand(ledger, judge)
+        known.ends += multistart.confirm_optimum(ledger, judge, effort)
+        violation, objective = multistart.best_merit(ledger, judge)
         if violation > 0.0:
             ledger.stage = "relaxing"
             known.relaxations = relaxations(ledger, judge, effort)
             return
         ledger.stage = "prices"
         _price(known, judge)
-        if multistart.stand(ledger, judge)[1] > objective - _OVERLOOKED:
+        if multistart.best_merit(ledger, judge)[1] > objective - _OVERLOOKED:
             return
 
 
@@ -294,7 +294,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
     if region.dimension == 0:
         return
     search = multipliers(region, best.region, judge, best.fractions)
-    found = together(ledger, [search])[0]
+    found = side_by_side(ledger, [search])[0]
     known.multipliers = found
     trier = Trier(
         ledger=ledger,
@@ -303,7 +303,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
         region=region,
         number=best.region,
         fractions=best.fractions,
-        objective=multistart.stand(ledger, judge)[1],
+        objective=multistart.best_merit(ledger, judge)[1],
         # At an edge where a column jumps there is no slope, and no price to confirm.
         again=known.effort.prices and not found.residual > _EDGE,
     )

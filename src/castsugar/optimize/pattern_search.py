@@ -27,7 +27,7 @@ def poll(
 ) -> Search[FloatArray]:
     """Step in all directions as long as that helps; return the mix where it ends.
 
-    A generator for :func:`castsugar.optimize.problem.together`.
+    A generator for :func:`castsugar.optimize.problem.side_by_side`.
     """
     rng = np.random.default_rng([seed, 13])
     best = start

@@ -238,7 +238,7 @@ class Judge:
 
         The violation is the largest scaled one of any limit, 0 within tolerance.
         """
-        return standing(self.outputs(values))
+        return merit(self.outputs(values))
 
     def order(self, values: FloatArray) -> NDArray[np.int64]:
         """Return rows from best to worst: least violation, then best objective."""
@@ -246,7 +246,7 @@ class Judge:
         return np.lexsort((objective, violation))
 
 
-def standing(outputs: FloatArray) -> tuple[FloatArray, FloatArray]:
+def merit(outputs: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return objective and violation of outputs (n, 1 + m); infinite where failed."""
     objective = np.where(np.isnan(outputs[..., 0]), np.inf, outputs[..., 0])
     beyond = (-outputs[..., 1:]).max(axis=-1, initial=0.0)
@@ -444,7 +444,7 @@ class Answer:
 Search = Generator[Ask, Answer, T]
 
 
-def together(ledger: Ledger, searches: Sequence[Search[T]]) -> list[T]:
+def side_by_side(ledger: Ledger, searches: Sequence[Search[T]]) -> list[T]:
     """Run searches in step until all have returned; return their results in order."""
     results: dict[int, T] = {}
     asks: dict[int, Ask] = {}

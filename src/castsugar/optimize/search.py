@@ -48,7 +48,6 @@ from castsugar.thermo.species import SpeciesTable
 if TYPE_CHECKING:
     import pandas as pd
 
-
 # ----------------------------------------------------------------------------
 # What a search answers: the mix, beside it what else a person has to know.
 
@@ -160,7 +159,7 @@ _ROUNDING = 1e-6
 _USUAL_BATCH = 0.2
 
 
-def seek(task: Task, *, confirm: bool = True) -> Outcome:
+def run_search(task: Task, *, confirm: bool = True) -> Outcome:
     """Search, and find out what else a person has to know about the answer.
 
     Ctrl-C ends it with what is known, marked incomplete.
@@ -608,7 +607,7 @@ def search(  # noqa: PLR0913 - keyword-only options
         sloppiness=sloppiness,
         effort=effort or Effort(),
     )
-    return seek(task, confirm=confirm)
+    return run_search(task, confirm=confirm)
 
 
 def _share(name: str, share: tuple[float, float] | float) -> tuple[float, float]:

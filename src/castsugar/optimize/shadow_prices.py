@@ -12,7 +12,13 @@ from scipy.optimize import nnls
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.optimize import multistart
-from castsugar.optimize.multistart import Effort, Manner, Polished, choose, polish
+from castsugar.optimize.multistart import (
+    Effort,
+    LocalOptimum,
+    LocalOptions,
+    choose,
+    local_search,
+)
 from castsugar.optimize.problem import (
     MOVED,
     Ask,
@@ -22,11 +28,11 @@ from castsugar.optimize.problem import (
     Limit,
     Search,
     Trials,
-    together,
+    side_by_side,
 )
 from castsugar.optimize.region import Region
 from castsugar.optimize.space import Space
-from castsugar.optimize.trust_region import Look, Walk
+from castsugar.optimize.trust_region import Stencils, TrustRegion
 
 # ----------------------------------------------------------------------------
 # The answer of a search: the mix, what holds it back, what would buy more.
@@ -243,12 +249,12 @@ def multipliers(
     R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
     slope of each branch has a share of its own; those of the objective sum to 1.
     """
-    walk = Walk(
+    walk = TrustRegion(
         region=region, judge=judge, z=region.coordinates(fractions), radius=_LOOK
     )
     none = np.zeros(len(judge.goal.limits)), np.zeros(len(region.limits))
     # The wide look tells how large slopes are, the narrow one whether there is a kink.
-    wide, narrow = Look.plain(walk.z, _WIDE), Look.sampling(walk.z, _LOOK)
+    wide, narrow = Stencils.plain(walk.z, _WIDE), Stencils.sampling(walk.z, _LOOK)
     slopes = (0, *range(len(wide), len(wide) + len(narrow.places)))
     points = region.mixes(np.vstack([wide.points, narrow.points]))
     answer = yield Ask(fractions=points, region=number, slopes=slopes)
@@ -372,7 +378,7 @@ class Trier:
         pairs = {one: [self._search(one, w * move) for w in (1, -1)] for one in binding}
         known = {one: [s for s in pair if s is not None] for one, pair in pairs.items()}
         known = {one: pair for one, pair in known.items() if len(pair) == 2}
-        ends = together(self.ledger, [s for pair in known.values() for s in pair])
+        ends = side_by_side(self.ledger, [s for pair in known.values() for s in pair])
         found = {}
         for place, one in enumerate(known):
             relaxed, tightened = (
@@ -388,7 +394,7 @@ class Trier:
             )
         return found
 
-    def _search(self, one: _Binding, move: float) -> Search[Polished] | None:
+    def _search(self, one: _Binding, move: float) -> Search[LocalOptimum] | None:
         """Return a search with a limit relaxed, or tightened if `move` is below 0."""
         region: Region | None = self.region
         number, judge = self.number, self.judge
@@ -399,8 +405,8 @@ class Trier:
         if region is None:
             return None
         gain = 1e-4 * abs(move) * one.multiplier
-        manner = Manner(radius=_RADIUS, gain=gain, confirm=False)
-        return polish(region, number, judge, self.fractions, manner=manner)
+        manner = LocalOptions(radius=_RADIUS, gain=gain, confirm=False)
+        return local_search(region, number, judge, self.fractions, manner=manner)
 
     def _moved_judge(self, one: _Binding, move: float) -> Judge:
         goal = self.judge.goal
@@ -447,8 +453,8 @@ def relaxations(ledger: Ledger, judge: Judge, effort: Effort) -> tuple[Relaxatio
         starts = choose(ledger.trials(), each, ledger.regions, effort.starts or _STARTS)
         for start in [least, *starts]:
             region = ledger.regions[start.region]
-            searches.append(polish(region, start.region, each, start.fractions))
-    together(ledger, searches)
+            searches.append(local_search(region, start.region, each, start.fractions))
+    side_by_side(ledger, searches)
     found = [
         _relaxation(ledger, judge, each, index) for index, each in enumerate(judges)
     ]

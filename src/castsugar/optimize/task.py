@@ -249,7 +249,7 @@ class TableProblem:
     def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
         """Write the motor columns."""
         levels = self._levels("chamber_pressure_MPa")
-        driven = pressure_table.drive(
+        driven = pressure_table.motor_rows(
             blends,
             motor,
             characteristic_velocity=known["characteristic_velocity_m_s"],

@@ -15,7 +15,7 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.optimize import multistart
-from castsugar.optimize.multistart import Effort, choose, polish
+from castsugar.optimize.multistart import Effort, choose, local_search
 from castsugar.optimize.problem import (
     MOVED,
     Goal,
@@ -25,7 +25,7 @@ from castsugar.optimize.problem import (
     Problem,
     SpentError,
     Trials,
-    together,
+    side_by_side,
 )
 from castsugar.optimize.shadow_prices import INTERRUPTED
 from castsugar.optimize.space import Space
@@ -129,12 +129,12 @@ def trade_off(
 def _run(state: _Work, levels: int, effort: Effort) -> None:
     """Find both ends, then the levels between."""
     ledger = state.ledger
-    multistart.sow(ledger, effort)
+    multistart.first_samples(ledger, effort)
     state.judges = [multistart.judge_of(ledger, goal) for goal in state.goals]
     for judge in state.judges:
-        multistart.climb(ledger, judge, effort)
-        multistart.secure(ledger, judge, effort)
-        if multistart.stand(ledger, judge)[0] > 0.0:
+        multistart.local_searches(ledger, judge, effort)
+        multistart.confirm_optimum(ledger, judge, effort)
+        if multistart.best_merit(ledger, judge)[0] > 0.0:
             return
     ledger.stage = "front"
     searches = []
@@ -142,8 +142,8 @@ def _run(state: _Work, levels: int, effort: Effort) -> None:
         starts = choose(ledger.trials(), judge, ledger.regions, _STARTS)
         for start in starts:
             region = ledger.regions[start.region]
-            searches.append(polish(region, start.region, judge, start.fractions))
-    together(ledger, searches)
+            searches.append(local_search(region, start.region, judge, start.fractions))
+    side_by_side(ledger, searches)
 
 
 def _level_judges(state: _Work, levels: int) -> Sequence[Judge]:

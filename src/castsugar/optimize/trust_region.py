@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from castsugar.arrays import FloatArray
-from castsugar.optimize.problem import Answer, Judge, standing
+from castsugar.optimize.problem import Answer, Judge, merit
 from castsugar.optimize.region import LocalRows, Region
 
 # ----------------------------------------------------------------------------
@@ -302,7 +302,7 @@ _KINK, _NARROW = 0.1, 5e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Look:
+class Stencils:
     """Places to look from, and points around each.
 
     Attributes
@@ -316,12 +316,12 @@ class Look:
     around: FloatArray
 
     @classmethod
-    def plain(cls, z: FloatArray, reach: float) -> Look:
+    def plain(cls, z: FloatArray, reach: float) -> Stencils:
         """Look from one place."""
         return cls(places=z[None, :], around=stencil(z, reach)[None])
 
     @classmethod
-    def sampling(cls, z: FloatArray, radius: float) -> Look:
+    def sampling(cls, z: FloatArray, radius: float) -> Stencils:
         """Look from several places within half a radius.
 
         Gradient sampling: J. V. Burke, A. S. Lewis & M. L. Overton, SIAM J. Optim. 15
@@ -346,7 +346,7 @@ class Look:
 
 
 @dataclass(slots=True, kw_only=True)
-class Walk:
+class TrustRegion:
     """State of one search: where it stands, what it knows, how far it may step.
 
     Attributes
@@ -403,12 +403,12 @@ class Walk:
 
     def merit(self, outputs: FloatArray) -> FloatArray:
         """Return objective plus weighted violation; infinite where a row failed."""
-        objective, violation = standing(outputs)
+        objective, violation = merit(outputs)
         with np.errstate(invalid="ignore"):
             total = objective + self.weight * violation
         return np.where(np.isfinite(total), total, np.inf)
 
-    def arrive(self, look: Look, answer: Answer) -> bool:
+    def arrive(self, look: Stencils, answer: Answer) -> bool:
         """Stand where a look was taken; return whether it told anything.
 
         Parameters
@@ -426,7 +426,7 @@ class Walk:
         self._sort_out(pieces)
         return True
 
-    def _pieces(self, look: Look, answer: Answer) -> list[Quadratics]:
+    def _pieces(self, look: Stencils, answer: Answer) -> list[Quadratics]:
         """Return models from the places whose columns are known."""
         count, each = look.around.shape[:2]
         outputs = self.judge.outputs(answer.values)

@@ -16,11 +16,11 @@ from castsugar.arrays import IntArray
 from castsugar.columns import COLUMN
 from castsugar.comparison.neighbours import (
     SET_RATIO,
-    Around,
-    Dial,
-    Dials,
+    MovingLimit,
+    MovingLimits,
+    Neighbourhood,
     best,
-    dials_of,
+    moving_limits,
 )
 from castsugar.optimize.problem import Limit
 from castsugar.report.blocks.model import Cell, Panel, Paragraph, Table
@@ -61,7 +61,10 @@ _TONES = ("good", "bad", "open")
 
 
 def what_if(
-    around: Around, limits: Sequence[Limit] | None = None, *, asked: Asked = PLAIN
+    around: Neighbourhood,
+    limits: Sequence[Limit] | None = None,
+    *,
+    asked: Asked = PLAIN,
 ) -> Panel:
     """Return the panel for the mixes around two.
 
@@ -84,7 +87,7 @@ def what_if(
         The same bytes for the same input.
     """
     given = around.outcome.found.goal.limits if limits is None else limits
-    dials = dials_of(around, given)
+    dials = moving_limits(around, given)
     states = dials.states()
     return Panel(
         html=_html(around, dials, states, asked),
@@ -101,7 +104,9 @@ def what_if(
     )
 
 
-def _html(around: Around, dials: Dials, states: IntArray, asked: Asked) -> str:
+def _html(
+    around: Neighbourhood, dials: MovingLimits, states: IntArray, asked: Asked
+) -> str:
     """Return the panel where its limits start."""
     chosen = best(states, dials.velocity.values)
     drawn = picture(around, states, chosen, (around.base.name, around.new.name, asked))
@@ -141,7 +146,7 @@ def _paragraph(name: str, tone: str, text: str) -> str:
     return f"<p{key}{kind}>{escaped(text)}</p>"
 
 
-def _slider(around: Around, place: int, dial: Dial) -> str:
+def _slider(around: Neighbourhood, place: int, dial: MovingLimit) -> str:
     """Return one slider with label, output, and why it does not work."""
     name = f"{KEY}-slider-{place}"
     why = why_off(around, place, dial)
@@ -162,7 +167,7 @@ def _slider(around: Around, place: int, dial: Dial) -> str:
     return "\n".join([*lines, "</div>"])
 
 
-def _data(around: Around, dials: Dials, asked: Asked) -> dict[str, Any]:
+def _data(around: Neighbourhood, dials: MovingLimits, asked: Asked) -> dict[str, Any]:
     """Return what the script reads."""
     found: dict[str, Any] = {
         "names": [asked.name(name) for name in around.names],
@@ -179,7 +184,7 @@ def _data(around: Around, dials: Dials, asked: Asked) -> dict[str, Any]:
     return found
 
 
-def _dial(place: int, dial: Dial) -> dict[str, Any]:
+def _dial(place: int, dial: MovingLimit) -> dict[str, Any]:
     """Return one limit for the script."""
     end = ENDS[place]
     values = dial.values.tolist()
@@ -209,7 +214,7 @@ def _number(value: float) -> float | int | None:
 
 
 def _fallback(
-    around: Around, dials: Dials, states: IntArray, asked: Asked
+    around: Neighbourhood, dials: MovingLimits, states: IntArray, asked: Asked
 ) -> tuple[Paragraph | Table, ...]:
     """Return what stands for the panel on paper and in text."""
     chosen = best(states, dials.velocity.values)
@@ -247,7 +252,7 @@ def _fallback(
     return (told[0], table, *told[1:])
 
 
-def _limits_words(dials: Dials) -> str:
+def _limits_words(dials: MovingLimits) -> str:
     """Return the limits given in words."""
     pairs = ((k, d) for k, d in enumerate(dials.each) if d.column)
     words = []

@@ -14,7 +14,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.comparison.limits import C_STAR
-from castsugar.comparison.neighbours import Around
+from castsugar.comparison.neighbours import Neighbourhood
 from castsugar.optimize.plane import Plane
 from castsugar.report.search_words import Asked
 from castsugar.report.svg.axes import Scale, padded
@@ -72,7 +72,10 @@ class Dots:
 
 
 def picture(
-    around: Around, states: IntArray, chosen: int | None, names: tuple[str, str, Asked]
+    around: Neighbourhood,
+    states: IntArray,
+    chosen: int | None,
+    names: tuple[str, str, Asked],
 ) -> str:
     """Draw all mixes.
 
@@ -102,7 +105,7 @@ def picture(
 
 
 def _triangle(
-    around: Around, made: Plane, asked: Asked
+    around: Neighbourhood, made: Plane, asked: Asked
 ) -> tuple[Svg, Dots, Taken, float]:
     """Begin a triangle; return it, the dots, what is taken, the y below it [px]."""
     first, second, third = (asked.name(name) for name in made.corners)
@@ -128,7 +131,9 @@ def _triangle(
     return svg, dots, Taken(area, side_boxes(frame)), foot
 
 
-def _line(around: Around, names: tuple[str, str]) -> tuple[Svg, Dots, Taken, float]:
+def _line(
+    around: Neighbourhood, names: tuple[str, str]
+) -> tuple[Svg, Dots, Taken, float]:
     """Begin a line of mixes: c* over the share of the change."""
     words = f"c* of the mixes on the line from {names[0]} to {names[1]} and beyond."
     svg = Svg(_WIDTH, 0.0, "Which mixes remain", words)

@@ -16,9 +16,9 @@ from castsugar.comparison.neighbours import (
     RULED_OUT,
     SET_RATIO,
     UNKNOWN,
-    Around,
-    Dial,
-    Dials,
+    MovingLimit,
+    MovingLimits,
+    Neighbourhood,
     best,
     standing,
 )
@@ -79,14 +79,14 @@ def stop_words(place: int, stop: float | None) -> str:
     return ANY[place] if stop is None else value_words(place, stop)
 
 
-def title_of(place: int, dial: Dial) -> str:
+def title_of(place: int, dial: MovingLimit) -> str:
     """Return what a slider is called."""
     if place == 2:
         return "Lowest c*"
     return f"Highest {label_of(dial.column) if dial.column else NAMES[place]}"
 
 
-def why_off(around: Around, place: int, dial: Dial) -> str:
+def why_off(around: Neighbourhood, place: int, dial: MovingLimit) -> str:
     """Return why a slider does not work, or not for all mixes; empty if it does."""
     wing = ("motor", "kitchen", "")[place]
     gap = around.gaps.get(wing, "")
@@ -111,7 +111,7 @@ def count_words(states: IntArray) -> str:
     return f"{int((states == REMAINS).sum())} of {len(states)} mixes remain{more}."
 
 
-def recipe_words(around: Around, place: int, asked: Asked) -> str:
+def recipe_words(around: Neighbourhood, place: int, asked: Asked) -> str:
     """Return a mix in percent."""
     percents = percents_of(around)[place]
     return ", ".join(
@@ -121,17 +121,19 @@ def recipe_words(around: Around, place: int, asked: Asked) -> str:
     )
 
 
-def percents_of(around: Around) -> list[list[float]]:
+def percents_of(around: Neighbourhood) -> list[list[float]]:
     """Return all mixes in percent, as shown."""
     return np.round(100.0 * around.all_fractions, 1).tolist()
 
 
-def sets_of(around: Around) -> list[float]:
+def sets_of(around: Neighbourhood) -> list[float]:
     """Return the set ratio of all mixes, as shown."""
     return np.round(around.column(SET_RATIO), 2).tolist()
 
 
-def best_words(around: Around, dials: Dials, states: IntArray, asked: Asked) -> str:
+def best_words(
+    around: Neighbourhood, dials: MovingLimits, states: IntArray, asked: Asked
+) -> str:
     """Name the mix that remains with the highest c*, or say what to relax."""
     place = best(states, dials.velocity.values)
     if place is None:
@@ -153,7 +155,7 @@ def best_words(around: Around, dials: Dials, states: IntArray, asked: Asked) -> 
     return f"Highest c* that remains: {whose}{recipe}. {'; '.join(told)}."
 
 
-def nothing_words(dials: Dials, places: Sequence[int] | None = None) -> str:
+def nothing_words(dials: MovingLimits, places: Sequence[int] | None = None) -> str:
     """Say what to relax where nothing remains."""
     at = [d.start for d in dials.each] if places is None else list(places)
     ways = []
@@ -173,12 +175,12 @@ def nothing_words(dials: Dials, places: Sequence[int] | None = None) -> str:
     return f"Nothing remains: {STUCK if some else HOPELESS}."
 
 
-def member_names(around: Around) -> tuple[str, str]:
+def member_names(around: Neighbourhood) -> tuple[str, str]:
     """Return what base and new are called."""
     return f"{around.base.name} (base)", f"{around.new.name} (new)"
 
 
-def member_words(around: Around, dials: Dials, which: int) -> str:
+def member_words(around: Neighbourhood, dials: MovingLimits, which: int) -> str:
     """Say whether base (0) or new (1) remains where the limits start."""
     place = len(around.fractions) + which
     name = member_names(around)[which]
@@ -195,7 +197,7 @@ def member_words(around: Around, dials: Dials, which: int) -> str:
     return f"{name} remains."
 
 
-def parts(dials: Dials, place: int) -> list[int]:
+def parts(dials: MovingLimits, place: int) -> list[int]:
     """Return how a mix stands under each limit alone, and under those that stay."""
     found = []
     for k, dial in enumerate(dials.each):
@@ -210,7 +212,7 @@ def parts(dials: Dials, place: int) -> list[int]:
     return [*found, int(dials.others[place])]
 
 
-def stay_words(around: Around, dials: Dials) -> list[str]:
+def stay_words(around: Neighbourhood, dials: MovingLimits) -> list[str]:
     """Return what is fixed behind the panel: limits that stay, or are left out."""
     found = []
     if dials.fixed:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from castsugar.comparison.change import Change
-from castsugar.comparison.limits import Held, Standing
+from castsugar.comparison.limits import JudgedLimit, LimitVerdict
 from castsugar.report.blocks.model import Block, Cell, Paragraph, Section, Table
 from castsugar.report.change.words import (
     beside,
@@ -61,7 +61,7 @@ def limits_section(change: Change, pressure: str, more: Sequence[Block]) -> Sect
     )
 
 
-def _value(held: Held, standing: Standing, pressure: str) -> str:
+def _value(held: JudgedLimit, standing: LimitVerdict, pressure: str) -> str:
     """Return what is held against a limit."""
     text = value_text(held.column, standing.value)
     if math.isfinite(standing.value):
@@ -71,7 +71,7 @@ def _value(held: Held, standing: Standing, pressure: str) -> str:
     return text
 
 
-def _margin(standing: Standing) -> str:
+def _margin(standing: LimitVerdict) -> str:
     """Return the margin in percent of the limit."""
     if not math.isfinite(standing.margin):
         return "-" if math.isnan(standing.margin) else "beyond"

@@ -8,7 +8,7 @@ from typing import Any
 from castsugar.comparison.change import Change
 from castsugar.comparison.claims import Overturn
 from castsugar.comparison.evidence import Evidence
-from castsugar.comparison.limits import Held
+from castsugar.comparison.limits import JudgedLimit
 from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import firing_rows
 from castsugar.report.change.evidence import source_keys
@@ -87,7 +87,7 @@ def change_rows(change: Change, asked: Asked) -> dict[str, Any]:
     }
 
 
-def _limit(held: Held) -> Mapping[str, Any]:
+def _limit(held: JudgedLimit) -> Mapping[str, Any]:
     """Return a limit with both mixes."""
     return {
         "column": held.column,

@@ -8,7 +8,13 @@ from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
 from castsugar.comparison.drawn_batches import DECADES
-from castsugar.comparison.limits import BROKEN, KEPT, NOT_COMPUTED, Held, Standing
+from castsugar.comparison.limits import (
+    BROKEN,
+    KEPT,
+    NOT_COMPUTED,
+    JudgedLimit,
+    LimitVerdict,
+)
 from castsugar.mix.mix import Mix
 from castsugar.report.blocks.model import Cell as Box
 from castsugar.report.kitchen import one_digit
@@ -126,7 +132,7 @@ def chance_text(chance: float) -> str:
     return f"{number(100.0 * chance, decimals)} %"
 
 
-def limit_text(held: Held, pressure: str = "MPa") -> str:
+def limit_text(held: JudgedLimit, pressure: str = "MPa") -> str:
     """Return a limit in words.
 
     Examples
@@ -152,7 +158,7 @@ def beside(megapascal: float, unit: str) -> str:
     return f" ({float(f'{shown:.3g}'):g} {unit})"
 
 
-def why_open(held: Held, standing: Standing) -> str:
+def why_open(held: JudgedLimit, standing: LimitVerdict) -> str:
     """Return why a limit that is kept is not kept firmly; empty if it is.
 
     Examples
@@ -171,7 +177,7 @@ def why_open(held: Held, standing: Standing) -> str:
     return why
 
 
-def standing_box(held: Held, standing: Standing) -> Box:
+def standing_box(held: JudgedLimit, standing: LimitVerdict) -> Box:
     """Return how a mix stands to a limit."""
     if standing.verdict == KEPT:
         why = why_open(held, standing)
