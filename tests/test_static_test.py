@@ -214,7 +214,7 @@ def test_the_law_of_a_measured_mix_is_its_own() -> None:
     """Two mixes were measured; the fired one is the second of them."""
     other = replace(LAW, name="b", bands=(replace(LAW.bands[0], rate=7e-3),))
     own = replace(LAW, name="a", covariance=((0.01**2, 0.0), (0.0, 0.02**2)))
-    (weighed,) = components_of(of_mixes([MIX]), [MIX])
+    (weighed,) = components_of(of_mixes([MIX]))
     assert sorted(weighed.values()) == pytest.approx([0.2, 0.2, 0.6])
     names, shares = tuple(weighed), tuple(weighed.values())
     mixes = [

@@ -20,7 +20,7 @@ def main() -> None:
     """Judge random mixes around 60/20/20 and print the times."""
     kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=200)
     fractions = np.random.default_rng(1).dirichlet([12.0, 4.0, 4.0], 10_000)
-    pot = pots_of(None, cs.blend(ITEMS, fractions), kitchen)
+    pot = pots_of(cs.blend(ITEMS, fractions), kitchen)
     single = [pot.take(np.array([row])) for row in range(100)]
     judge(single[0], kitchen)
     times = {}

@@ -16,7 +16,7 @@ from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
-from castsugar.mix.mix import Mix, MixLike, as_mix, as_mixes
+from castsugar.mix.mix import MixLike, as_mix, as_mixes
 from castsugar.plausible import RANGES
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -178,15 +178,15 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     """
     table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
     _check_wings(kitchen, motor, species)
-    listed, blends = _taken(mixes)
-    if confirm and listed is None:
+    blends = _taken(mixes)
+    if confirm and blends.items:
         raise InputError("confirm needs Mix objects; blends are not solved again")
     count = len(blends)
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        cooked = _cook(listed, blends, kitchen, windows)
-        listed, blends = cooked.mixes, cooked.blends
+        cooked = _cook(blends, kitchen, windows)
+        blends = cooked.blends
         columns |= cooked.columns()
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
@@ -209,10 +209,10 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
     if motor is not None:
-        _drive(columns, motor, blends, listed)
-    if confirm and listed is not None:
+        _drive(columns, motor, blends)
+    if confirm:
         second = Reference(job.table, exit_pressure, flow)
-        confirmation.confirm(columns, listed, pressures, second)
+        confirmation.confirm(columns, blends.mixes, pressures, second)
     return table_of(columns)
 
 
@@ -223,18 +223,14 @@ def table_of(columns: rows.Columns) -> pd.DataFrame:
     return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
 
 
-def _cook(
-    mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen, windows: bool
-) -> Cooked:
+def _cook(blends: Blends, kitchen: Kitchen, windows: bool) -> Cooked:
     """Cook the mixes; the wing is loaded only where somebody cooks."""
     from castsugar.kitchen import pour_table
 
-    return pour_table.cook(mixes, blends, kitchen, window=windows)
+    return pour_table.cook(blends, kitchen, window=windows)
 
 
-def _drive(
-    columns: rows.Columns, motor: Hardware, blends: Blends, mixes: list[Mix] | None
-) -> None:
+def _drive(columns: rows.Columns, motor: Hardware, blends: Blends) -> None:
     """Fill the motor columns, and add what is special to the flags."""
     from castsugar.motor import pressure_table
 
@@ -242,7 +238,6 @@ def _drive(
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],
-        mixes=mixes,
     )
     columns |= driven.columns()
     columns["flags"] = [
@@ -301,18 +296,16 @@ def sensitivities(
     return derivatives(known, table, pressure, exit_pressure, flow)
 
 
-def _taken(
-    mixes: MixLike | Iterable[MixLike] | Blends,
-) -> tuple[list[Mix] | None, Blends]:
-    """Return mixes one by one, if there are some, and as columns; no dummy."""
+def _taken(mixes: MixLike | Iterable[MixLike] | Blends) -> Blends:
+    """Return mixes as columns; no dummy."""
     if isinstance(mixes, Blends):
         for item in mixes.items:
             refusals.check_burns("blend", item.constituents)
-        return None, mixes
+        return mixes
     listed = as_mixes(mixes)
     for mix in listed:
         refusals.check_burns(mix.name, mix.cast)
-    return listed, of_mixes(listed)
+    return of_mixes(listed)
 
 
 def _pressures(pressure: float | Sequence[float], count: int) -> list[float]:

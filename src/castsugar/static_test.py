@@ -156,7 +156,7 @@ def review(
     inferred, no_law = _infer(reduction, hardware, size_u)
     law = agreement = expected = None
     if hardware is not None and mix is not None:
-        law = burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+        law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
             agreement = compare_with_law(
                 inferred, law, rate_factor=_rate_factor(hardware)

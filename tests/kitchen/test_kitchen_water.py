@@ -11,7 +11,6 @@ from castsugar.columns import COLUMNS
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.pot import water_at_start
 from castsugar.kitchen.verdict import judge
-from castsugar.mix.blends import of_mixes
 
 pytestmark = pytest.mark.exact
 
@@ -207,9 +206,3 @@ def test_the_pot_holds_the_water_of_the_mix() -> None:
     start = float(water_at_start(retail((60, 20, 20)), unmeasured().central())[0])
     assert mix.water_as_weighed == pytest.approx(start, rel=1e-12)
     assert start == pytest.approx(0.046, rel=1e-12)
-
-
-def test_blends_of_mixes_are_refused() -> None:
-    """They no longer know what was weighed: the mixes themselves are asked for."""
-    with pytest.raises(cs.InputError, match="cast again by their mixes"):
-        cs.kitchen_table(of_mixes([weigh(60, 20, 20)]), RULES)

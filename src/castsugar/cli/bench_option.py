@@ -141,8 +141,8 @@ def as_cooked(
 
     learnt = learn(bench, None, database).kitchen
     kitchen = learnt.changed(draws=_FEW, water_lost=water_lost)
-    cooked = cook([mix], of_mixes([mix]), kitchen, window=False)
-    return cooked.mixes[0] if cooked.mixes else mix
+    cooked = cook(of_mixes([mix]), kitchen, window=False)
+    return cooked.blends.mixes[0]
 
 
 def recipe_texts(

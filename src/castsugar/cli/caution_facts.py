@@ -102,7 +102,7 @@ def motor_facts(
         blends = of_mixes(mixes)
     if blends is not None:
         velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
-        facts["pressure_amplification"] = steepest(motor, blends, velocity, mixes)
+        facts["pressure_amplification"] = steepest(motor, blends, velocity)
     return facts
 
 

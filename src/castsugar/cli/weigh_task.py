@@ -125,8 +125,8 @@ def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     if kitchen is None:
         return mix.with_water_lost(lost)
     few = replace(kitchen, draws=_CAST_DRAWS)
-    cooked = cook([mix], of_mixes([mix]), few, window=False)
-    return cooked.mixes[0] if cooked.mixes else mix
+    cooked = cook(of_mixes([mix]), few, window=False)
+    return cooked.blends.mixes[0]
 
 
 def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:

@@ -140,7 +140,7 @@ def _band(
         characteristic_velocity=row["characteristic_velocity_m_s"],
         exponent=row["isentropic_exponent"],
     )
-    law = burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+    law = burn_law_of(of_mixes([mix]), hardware)
     found = expect(motor, law, hardware.spread, draws=draws, seed=seed, tail=TAIL)
     return PressureBand(name=mix.name, burn_law=origin, expected=found, reason="")
 
@@ -200,8 +200,8 @@ def chamber_products(
     """
     asked, listed = conditions or Conditions(), list(mixes)
     if asked.kitchen is not None:
-        cooked = cook(listed, of_mixes(listed), asked.kitchen, window=False)
-        listed = cooked.mixes or listed
+        cooked = cook(of_mixes(listed), asked.kitchen, window=False)
+        listed = list(cooked.blends.mixes)
     return [_products(mix, asked) for mix in listed]
 
 

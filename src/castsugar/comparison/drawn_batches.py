@@ -106,7 +106,7 @@ class InPot:
     @classmethod
     def of(cls, recipe: Recipe, kitchen: Kitchen) -> InPot:
         """Put a recipe on the stove."""
-        pot = pots_of(None, recipe.pot(recipe.weighed({}, 1)), kitchen)
+        pot = pots_of(recipe.pot(recipe.weighed({}, 1)), kitchen)
         gap = pot.gap[0] or ("too hot" if kitchen.too_hot else "")
         return cls(
             recipe=recipe,
@@ -164,7 +164,7 @@ class InPot:
                 solids=solids,
             )
         kitchen = self.kitchen
-        pot = pots_of(None, self.recipe.pot(weighed), kitchen)
+        pot = pots_of(self.recipe.pot(weighed), kitchen)
         start = water_at_start(pot, values)
         left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -234,9 +234,8 @@ class InMotor:
     @classmethod
     def of(cls, recipe: Recipe, hardware: Hardware) -> InMotor:
         """Choose the burn law of a recipe."""
-        mixes = [recipe.mix]
-        blends, burning = of_mixes(mixes), hardware.burning.law
-        origin = burn_law_of(blends, hardware, mixes=mixes).origin
+        blends, burning = of_mixes([recipe.mix]), hardware.burning.law
+        origin = burn_law_of(blends, hardware).origin
         if not burning.mixes:
             single = single_law(hardware)
             known = spread_of(single)
@@ -252,7 +251,7 @@ class InMotor:
                 freedom=float(known["degrees_of_freedom"]),
                 centre=float(known["centre"]),
             )
-        rates, foreign = rates_of(blends, mixes, hardware)
+        rates, foreign = rates_of(blends, hardware)
         own = bool(is_measured(rates, foreign)[0])
         name = burning.mixes[int(rates.nearest[0])].name if own else recipe.batch
         centre = burning.reference_pressure

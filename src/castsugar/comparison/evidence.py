@@ -141,7 +141,7 @@ def kitchen_evidence(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:
 def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     """Return burn laws, and what is stated of the motor or taken for it."""
     for mix in mixes:
-        law = burn_law_of(of_mixes([mix]), motor, mixes=[mix])
+        law = burn_law_of(of_mixes([mix]), motor)
         yield Evidence(
             subject=f"burn rate of {mix.name} at {law.centre / 1e6:.3g} MPa",
             value=1e3 * float(burn_rate(law, law.centre)),

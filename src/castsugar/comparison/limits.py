@@ -434,7 +434,7 @@ def quantiles_of(
     kitchen, motor = conditions.kitchen, conditions.motor
     if kitchen is not None:
         own = levels(_POUR)
-        said = cook(list(mixes), blends, kitchen, window=False, levels=own)
+        said = cook(blends, kitchen, window=False, levels=own)
         blends = said.blends
         for level, values in zip(own, said.verdict.further, strict=True):
             found[chance_column(_POUR, level)] = values.tolist()
@@ -444,7 +444,6 @@ def quantiles_of(
             blends,
             replace(motor, draws=max(motor.draws, MOTOR_DRAWS)),
             characteristic_velocity=np.array(velocity),
-            mixes=mixes,
             levels=own,
         )
         for level, values in zip(own, driven.peaks.further, strict=True):
@@ -458,7 +457,7 @@ def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
     motor = conditions.motor
     if motor is None:
         return [""] * len(mixes)
-    origins = [burn_law_of(of_mixes([m]), motor, mixes=[m]).origin for m in mixes]
+    origins = [burn_law_of(of_mixes([m]), motor).origin for m in mixes]
     return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
 
 

@@ -406,7 +406,7 @@ def _gaps(
             lots=settings.lots,
             alternatives=settings.alternatives,
         )
-        said = pour_table.cook(None, blends, asked.kitchen, window=False).verdict
+        said = pour_table.cook(blends, asked.kitchen, window=False).verdict
         told = zip(names, said.gap, strict=True)
         why = list(dict.fromkeys(gap for _, gap in told if gap))
         if all(said.gap) and len(why) == 1:

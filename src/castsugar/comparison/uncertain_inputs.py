@@ -626,6 +626,7 @@ class Recipe:
             names=(self.mix.name,) * len(shares),
             items=items,
             shares=shares,
+            mixes=(),
         )
         brown = self.mix.browned if browned is None else browned
         return start.cast_again(water_lost, browned=np.full(len(shares), brown))

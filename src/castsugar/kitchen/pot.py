@@ -411,18 +411,18 @@ def measured_syrup(kitchen: Kitchen) -> str:
 def pot_of(mix: Mix, kitchen: Kitchen | None = None) -> Pot:
     """Return one mix in the pot, as weighed; the kitchen says what is measured."""
     kitchen = kitchen or Kitchen(cook=Cook.hold(392.15, 60.0))
-    return pots_of([mix], of_mixes([mix]), kitchen)
+    return pots_of(of_mixes([mix]), kitchen)
 
 
-def pots_of(mixes: list[Mix] | None, blends: Blends, kitchen: Kitchen) -> Pot:
+def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
     """Put recipes into the pot, as weighed."""
-    if mixes is None:
+    if blends.items:
         sorts, syrups, gaps = _of_items(blends)
     else:
-        sorted_ = [_sorted(mix.weighed, mix.syrups) for mix in mixes]
+        sorted_ = [_sorted(mix.weighed, mix.syrups) for mix in blends.mixes]
         sorts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
         gaps = [gap for _, gap in sorted_]
-        syrups = [mix.syrups for mix in mixes]
+        syrups = [mix.syrups for mix in blends.mixes]
     known = [_one_syrup(uses) for uses in syrups]
     stated = np.where(blends.water_lost > 0.0, blends.water_lost, np.nan)
     if kitchen.water_lost is not None:

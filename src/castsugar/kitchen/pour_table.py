@@ -20,7 +20,7 @@ from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot, measured_syrup, pots_of
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, judge
 from castsugar.mix.blends import Blends, of_mixes
-from castsugar.mix.mix import Mix, MixLike, as_mixes
+from castsugar.mix.mix import MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
 from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 
@@ -54,9 +54,8 @@ def kitchen_table(
     import pandas as pd
 
     instance(kitchen, Kitchen, "kitchen", optional=False)
-    listed = None if isinstance(mixes, Blends) else as_mixes(mixes)
-    blends = mixes if isinstance(mixes, Blends) else of_mixes(listed or [])
-    said = cook(listed, blends, kitchen)
+    given = mixes if isinstance(mixes, Blends) else of_mixes(as_mixes(mixes))
+    said = cook(given, kitchen)
     blends = said.blends
     columns: Columns = {
         "name": list(blends.names),
@@ -75,13 +74,11 @@ class Cooked:
 
     Attributes
     ----------
-    mixes : list of Mix, or None
-        Cast with the water that the kitchen leaves; None if Blends were given.
     blends : Blends
+        Cast with the water that the kitchen leaves.
     verdict : Verdict
     """
 
-    mixes: list[Mix] | None
     blends: Blends
     verdict: Verdict
 
@@ -96,7 +93,6 @@ class Cooked:
 
 
 def cook(
-    mixes: list[Mix] | None,
     blends: Blends,
     kitchen: Kitchen,
     *,
@@ -110,27 +106,28 @@ def cook(
     its loss is known. Mixes without a kitchen model lose what is stated, and no more.
     Each learns how far its sugar browned.
     """
-    pot = pots_of(mixes, blends, kitchen)
+    pot = pots_of(blends, kitchen)
     verdict = judge(pot, kitchen, window=window, levels=levels)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     unsaid = np.where(np.isnan(pot.stated_loss), blends.water_lost, pot.stated_loss)
     lost = np.where(told, verdict.water_lost, unsaid)
     browned = browned_of(pot, kitchen)
     measured = told & pot.measured_syrup
-    if mixes is None:
+    if blends.items:
         again = blends.cast_again(lost, browned=browned)
         solids = _solids([i.syrup for i in blends.items if i.syrup], kitchen)
         if solids:
             other = blends.cast_again(lost, solids, browned=browned)
             again = other.where(measured, again)
-        return Cooked(mixes=None, blends=again, verdict=verdict)
+        return Cooked(blends=again, verdict=verdict)
     cast = []
-    for mix, share, brown, mine in zip(mixes, lost, browned, measured, strict=True):
+    each = zip(blends.mixes, lost, browned, measured, strict=True)
+    for mix, share, brown, mine in each:
         solids = _solids(mix.syrups, kitchen) if mine else {}
         mix = mix.with_syrup_solids(solids) if solids else mix
         mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
         cast.append(replace(mix, browned=float(brown)))
-    return Cooked(mixes=cast, blends=of_mixes(cast), verdict=verdict)
+    return Cooked(blends=of_mixes(cast), verdict=verdict)
 
 
 def browned_of(pot: Pot, kitchen: Kitchen) -> FloatArray:

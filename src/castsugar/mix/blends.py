@@ -48,6 +48,8 @@ class Blends:
         What was weighed; empty if the blends were made of Mix objects.
     shares : ndarray, shape (n, items)
         Mass fractions of the items, as weighed.
+    mixes : tuple of Mix
+        What the rows were made of; empty if items were weighed.
     """
 
     names: tuple[str, ...]
@@ -65,6 +67,7 @@ class Blends:
     browned: FloatArray
     items: tuple[Item, ...]
     shares: FloatArray
+    mixes: tuple[Mix, ...] = ()
 
     def __len__(self) -> int:
         return len(self.names)
@@ -134,6 +137,8 @@ class Blends:
             if f.name in ("ingredients", "items"):
                 kept[f.name] = one
             elif isinstance(one, tuple):
+                if not one:
+                    continue
                 rows = zip(chosen, one, two, strict=True)
                 kept[f.name] = tuple(a if mine else b for mine, a, b in rows)
             else:
@@ -173,6 +178,7 @@ def of_mixes(mixes: Sequence[Mix]) -> Blends:
         browned=column("browned"),
         items=(),
         shares=np.zeros((len(mixes), 0)),
+        mixes=tuple(mixes),
     )
 
 

@@ -42,11 +42,9 @@ SAME_MIX = 1e-3
 _NEAR = 0.1
 
 
-def components_of(
-    blends: Blends, mixes: Sequence[Mix] | None
-) -> list[dict[str, float]]:
+def components_of(blends: Blends) -> list[dict[str, float]]:
     """Return what each mix was weighed of: catalogue name to mass fraction."""
-    if mixes is None:
+    if blends.items:
         names = [item.constituents[0].origin for item in blends.items]
         return [
             {n: float(s) for n, s in zip(names, row, strict=True) if s > 0.0}
@@ -55,7 +53,7 @@ def components_of(
     data = load_database()
     return [
         {weighing.item_name(data, item): share for item, share in mix.recipe}
-        for mix in mixes
+        for mix in blends.mixes
     ]
 
 
@@ -65,14 +63,12 @@ def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
     return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
-def rates_of(
-    blends: Blends, mixes: Sequence[Mix] | None, hardware: Hardware
-) -> tuple[BlendRates, FloatArray]:
+def rates_of(blends: Blends, hardware: Hardware) -> tuple[BlendRates, FloatArray]:
     """Return the burn laws of mixes, and what share of each is foreign to them."""
     burning = hardware.burning
     if not burning.law.mixes:
         return burning.law.rates(np.ones((len(blends), 1))), np.zeros(len(blends))
-    rows = components_of(blends, mixes)
+    rows = components_of(blends)
     shares = np.array([[r.get(n, 0.0) for n in burning.components] for r in rows])
     shares = shares.reshape(-1, len(burning.components))
     known = shares.sum(axis=1)
@@ -159,9 +155,7 @@ def doubt_of(rates: BlendRates, foreign: FloatArray) -> FloatArray:
     return np.hypot(rates.log_rate_u, BORROWED_DOUBT * foreign / _NEAR)
 
 
-def burn_law_of(
-    blends: Blends, hardware: Hardware, *, mixes: Sequence[Mix] | None = None
-) -> BurnLaw:
+def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
     """Return the law that the first of some mixes burns by, with its doubt.
 
     A mix that was measured keeps its own law; others get that of the mixture model or
@@ -170,7 +164,7 @@ def burn_law_of(
     burning = hardware.burning.law
     if not burning.mixes:
         return single_law(hardware)
-    rates, foreign = rates_of(blends, mixes, hardware)
+    rates, foreign = rates_of(blends, hardware)
     if is_measured(rates, foreign)[0]:
         return burning.mixes[int(rates.nearest[0])].law
     low, high = tested(hardware)
@@ -326,7 +320,6 @@ def motor_rows(
     hardware: Hardware,
     *,
     characteristic_velocity: FloatArray,
-    mixes: Sequence[Mix] | None = None,
     levels: tuple[float, ...] = (),
 ) -> MotorRows:
     """Put mixes into a motor and draw their peak pressures.
@@ -338,15 +331,13 @@ def motor_rows(
     hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
-    mixes : sequence of Mix, optional
-        What the blends were made of, if they were.
 
     Returns
     -------
-    Driven
+    MotorRows
         The same draws for all mixes; a row that cannot be driven says why.
     """
-    rates, foreign = rates_of(blends, mixes, hardware)
+    rates, foreign = rates_of(blends, hardware)
     burning = hardware.burning.law
     if burning.mixes:
         bands = one_band_each(
@@ -406,14 +397,13 @@ def steepest(
     hardware: Hardware,
     blends: Blends,
     characteristic_velocity: Sequence[float],
-    mixes: Sequence[Mix] | None = None,
 ) -> float:
     """Return the largest amplification 1/(1 - n) of mixes in a motor; NaN for none.
 
     Parameters
     ----------
-    hardware, blends, mixes
-        As for :func:`drive`.
+    hardware, blends
+        As for :func:`motor_rows`.
     characteristic_velocity : sequence of float
         [m/s]
     """
@@ -421,7 +411,6 @@ def steepest(
         blends,
         replace(hardware, draws=_FEW),
         characteristic_velocity=np.array(characteristic_velocity),
-        mixes=mixes,
     )
     known = driven.peaks.amplification[~np.isnan(driven.peaks.estimate)]
     return float(known.max(initial=-math.inf)) if known.size else math.nan
@@ -486,7 +475,6 @@ def firings(
         characteristic_velocity=np.array(
             [row["characteristic_velocity_m_s"] for row in rows]
         ),
-        mixes=mixes,
     )
     return [
         _fire(driven, index, row)

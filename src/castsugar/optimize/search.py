@@ -270,7 +270,7 @@ def _spoilt(task: Task) -> str:
     if settings.kitchen is None:
         return ""
     even = np.full((1, len(settings.items)), 1.0 / len(settings.items))
-    cooked = cook(None, blend(settings.items, even), settings.kitchen, window=False)
+    cooked = cook(blend(settings.items, even), settings.kitchen, window=False)
     return withheld(float(cooked.blends.browned[0]))
 
 

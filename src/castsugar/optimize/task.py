@@ -240,7 +240,7 @@ class TableProblem:
         """Write the kitchen columns, and return the mixes as cast."""
         levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
-        said = pour_table.cook(None, blends, kitchen, window=window, levels=levels)
+        said = pour_table.cook(blends, kitchen, window=window, levels=levels)
         known |= said.columns()
         for level, values in zip(levels, said.verdict.further, strict=True):
             known[chance_column("pour_viscosity_Pa_s", level)] = values

@@ -280,8 +280,8 @@ def cast(
     if kitchen is None:
         return mix
     known = kitchen.changed(water_lost=water_lost)
-    cooked = cook([mix], of_mixes([mix]), known, window=False)
-    return cooked.mixes[0] if cooked.mixes else mix
+    cooked = cook(of_mixes([mix]), known, window=False)
+    return cooked.blends.mixes[0]
 
 
 def foresee(

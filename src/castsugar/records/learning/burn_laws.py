@@ -243,7 +243,7 @@ def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) ->
 
 def law_for(mix: Mix, hardware: Hardware) -> BurnLaw:
     """Return the law that a mix burns by."""
-    return burn_law_of(of_mixes([mix]), hardware, mixes=[mix])
+    return burn_law_of(of_mixes([mix]), hardware)
 
 
 def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> MixLaw:
