@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import castsugar as cs
@@ -89,8 +90,6 @@ def test_evaluate_takes_blends() -> None:
     each = cs.evaluate(mixes)
     for key in ("flame_temperature_K", "characteristic_velocity_m_s"):
         np.testing.assert_allclose(many[key], each[key], rtol=1e-12)
-    with pytest.raises(cs.InputError, match="confirm"):
-        cs.evaluate(cs.blend(ITEMS, SHARES), confirm=True)
 
 
 def test_triangle_counts() -> None:
@@ -115,4 +114,20 @@ def test_sweep_keeps_the_ratio_of_the_others() -> None:
         numerics.along([0.6, 0.3, 0.1], 0, [0.6, 0.8]),
         [[0.6, 0.3, 0.1], [0.8, 0.15, 0.05]],
         atol=1e-15,
+    )
+
+
+def test_a_batch_is_its_mixes_in_every_wing() -> None:
+    """Weighed as items or mix by mix: the same rows, cooked and confirmed, too."""
+    many = cs.blend(ITEMS[:3], SHARES[::2, :3])
+    each = of_mixes([many.mix(row) for row in range(len(many))])
+    assert each.mixes[0].recipe[0] == ("potassium nitrate", 0.6)
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=20)
+    one = cs.evaluate(many, kitchen=kitchen, confirm=True)
+    two = cs.evaluate(each, kitchen=kitchen, confirm=True)
+    assert set(one["confirmation"]) == {"confirmed"}
+    # What the solvers differ by is rounding, and so is what that differs by.
+    noise = [key for key in one if key.startswith("difference")]
+    pd.testing.assert_frame_equal(
+        one.drop(columns=noise), two.drop(columns=noise), rtol=1e-9, atol=1e-9
     )

@@ -179,8 +179,6 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
     _check_wings(kitchen, motor, species)
     blends = _taken(mixes)
-    if confirm and blends.items:
-        raise InputError("confirm needs Mix objects; blends are not solved again")
     count = len(blends)
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
@@ -212,7 +210,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         _drive(columns, motor, blends)
     if confirm:
         second = Reference(job.table, exit_pressure, flow)
-        confirmation.confirm(columns, blends.mixes, pressures, second)
+        alone = [blends.mix(row) for row in range(count)]
+        confirmation.confirm(columns, alone, pressures, second)
     return table_of(columns)
 
 

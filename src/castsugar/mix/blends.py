@@ -89,6 +89,32 @@ class Blends:
             if share > 0.0
         ]
 
+    def mix(self, row: int) -> Mix:
+        """Return one row as a mix of its own."""
+        if self.mixes:
+            return self.mixes[row]
+        weighed = weighing.merged(self.weighed(row))
+        lost = float(self.water_lost[row])
+        cast = weighing.dried(weighed, lost)
+        elements, enthalpy = weighing.charge(cast)
+        pairs = zip(self.items, self.shares[row].tolist(), strict=True)
+        used = [(item, share) for item, share in pairs if share > 0.0]
+        return Mix(
+            name=self.names[row],
+            recipe=tuple((item.constituents[0].origin, share) for item, share in used),
+            syrups=tuple(
+                replace(item.syrup, mass_fraction=share)
+                for item, share in used
+                if item.syrup is not None
+            ),
+            weighed=tuple(weighed),
+            cast=tuple(cast),
+            water_lost=lost,
+            elements=elements,
+            enthalpy=enthalpy,
+            browned=float(self.browned[row]),
+        )
+
     def take(self, part: slice) -> Blends:
         """Return some of the rows."""
         kept = {
