@@ -310,7 +310,7 @@ def test_equipment_says_what_nobody_stated() -> None:
     assert found.assumed == ("residue_pan",)
     assert (found.step, found.accuracy, found.capacity) == (0.5e-3, 0.2e-3, 0.3)
     assert (found.residue_cup, found.volume) == (0.0, 1e-3)
-    finer = equipment_of(check_bench(Path("b.toml"), text), "0.1 g")
+    finer = equipment_of(check_bench(Path("b.toml"), text), 1e-4)
     assert (finer.step, finer.accuracy) == (1e-4, 0.5e-4)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver, remarked, show
+from castsugar.cli.quantities import KNOWN, quantity
 from castsugar.cli.screen import remark
 from castsugar.plain import to_json
 
@@ -107,7 +108,8 @@ def _add_new(inner: Any) -> None:
         ("--date", "DATE", "when it was made, 2026-05-02 (default today)"),
         ("--note", "TEXT", "a remark"),
     ):
-        parser.add_argument(name, metavar=metavar, help=words)
+        kind = quantity(name) if name in KNOWN else str
+        parser.add_argument(name, type=kind, metavar=metavar, help=words)
     parser.add_argument(
         "--actual",
         action="append",
@@ -117,6 +119,7 @@ def _add_new(inner: Any) -> None:
     )
     parser.add_argument(
         "--pressure",
+        type=quantity("--pressure"),
         default="1000 psi",
         metavar="PRESSURE",
         help="chamber pressure of the ideal performance (default '1000 psi')",

@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from castsugar import plausible
 from castsugar.bench.bench import Bench
 from castsugar.cli.batch_dates import date_of
+from castsugar.cli.quantities import in_si
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError, nearest_names
 from castsugar.kitchen.heat import parse_cook
@@ -32,27 +32,20 @@ def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made
     database = load_database()
     date = date_of(options.date)
     recipe, name = _recipe(options.recipe, bench)
-    lost = None
-    if options.water_lost is not None:
-        lost = plausible.read(
-            options.water_lost, "water lost", where="--water-lost"
-        ).value
     draft = Made(
         date=date,
         recipe=recipe.text,
         name=name,
         **_masses(options, recipe, bench, database),
         **_cook(options, bench),
-        pressure=plausible.read(
-            options.pressure, "chamber pressure", where="--pressure"
-        ).value,
+        pressure=options.pressure.value,
         bench=None if bench is None else freeze(bench, folder),
         versions=data.versions(database.version),
         note=options.note or "",
     )
     lots = {i: r.to_dict() for i, (_, r) in used_lots(draft, bench, database).items()}
     draft = replace(draft, lots=lots)
-    row, share = foresee(draft, bench, database, water_lost=lost)
+    row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
 
 
@@ -87,7 +80,7 @@ def _masses(
     fractions = catalogue_shares(database, recipe.parts)
     actual = read_actual(options.actual, fractions, database)
     if options.batch is not None:
-        mass = plausible.read(options.batch, "batch", where="--batch").value
+        mass = options.batch.value
     elif set(actual) == set(fractions):
         mass = sum(actual.values())
     else:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.quantities import quantity
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument(
         "--ambient",
+        type=quantity("--ambient"),
         default="1 atm",
         metavar="PRESSURE",
         help="what the word ambient means, with unit (default '1 atm')",
@@ -97,16 +99,14 @@ def run(options: argparse.Namespace) -> int:
 
     Exit code 0 also where a mix has no law: the report then says why, and what to do.
     """
-    from castsugar import plausible
     from castsugar.data.load import load_database
     from castsugar.motor.strands import analyse
     from castsugar.readings.strand_files import read_strand_files
 
     database = load_database()
-    ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
     borrowed = _borrowed(options.fuel, database)
-    strands = read_strand_files(options.file, ambient=ambient.value)
-    asked = _asked(options, database, ambient)
+    strands = read_strand_files(options.file, ambient=options.ambient.value)
+    asked = _asked(options, database, options.ambient)
     results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
     if options.chart:

@@ -11,6 +11,7 @@ from castsugar.cli.bench_option import add_bench_option, read_bench_option
 from castsugar.cli.conditions import PRESSURE, add_condition_options
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
+from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,10 +36,14 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     add_kitchen_options(parser)
     add_motor_options(parser)
     parser.add_argument(
-        "--batch", metavar="MASS", help=f"what is weighed (default '{BATCH}')"
+        "--batch",
+        type=quantity("--batch"),
+        metavar="MASS",
+        help=f"what is weighed (default '{BATCH}')",
     )
     parser.add_argument(
         "--scale-step",
+        type=quantity("--scale-step"),
         metavar="MASS",
         help=f"smallest step of the scale (default '{STEP}')",
     )
@@ -148,9 +153,9 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
     """Let the bench file answer what no option does."""
     search: dict[str, Any] = (bench.search if bench else None) or {}
     if options.pressure is None:
-        options.pressure = search.get("typed", {}).get("pressure", PRESSURE)
-        options.pressure = re.sub(r" gauge.*", "g", options.pressure)
-        options.pressure = options.pressure.removesuffix(" absolute")
+        typed = search.get("typed", {}).get("pressure", PRESSURE)
+        typed = re.sub(r" gauge.*", "g", typed).removesuffix(" absolute")
+        options.pressure = read("--pressure", typed)
     if bench is None:
         return
     if options.cook is None and options.minutes is None and search.get("cook"):
@@ -161,7 +166,7 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
     if options.kitchen is None and (options.cook or bench.kitchen.get("cook")):
         options.kitchen = options.bench
     if options.water_lost is None and search.get("water_lost") is not None:
-        options.water_lost = str(search["water_lost"])
+        options.water_lost = read("--water-lost", str(search["water_lost"]))
 
 
 def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix, ...]:
@@ -180,7 +185,6 @@ def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix,
 
 def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
-    from castsugar import plausible
     from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.errors import InputError
 
@@ -188,12 +192,10 @@ def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Do
     search: dict[str, Any] = (bench.search if bench else None) or {}
     step = scale.get("step")
     if options.scale_step is not None or step is None:
-        typed = options.scale_step or STEP
-        step = plausible.read(typed, "step of the scale", where="--scale-step").value
+        step = (options.scale_step or read("--scale-step", STEP)).value
     batch = search.get("batch")
     if options.batch is not None or batch is None:
-        typed = options.batch or BATCH
-        batch = plausible.read(typed, "batch", where="--batch").value
+        batch = (options.batch or read("--batch", BATCH)).value
     if step > batch:
         raise InputError(
             f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "

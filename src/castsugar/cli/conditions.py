@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.bench_option import Shelf, read_shelf
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions, read_hardware
+from castsugar.cli.quantities import exit_pressure, in_si, quantity
 from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
@@ -38,12 +39,14 @@ def add_condition_options(
     """
     parser.add_argument(
         "--pressure",
+        type=quantity("--pressure"),
         default=pressure,
         metavar="PRESSURE",
         help="chamber pressure with unit (default '1000 psi')",
     )
     parser.add_argument(
         "--exit-pressure",
+        type=exit_pressure,
         default="1 atm",
         metavar="PRESSURE",
         help="pressure at the nozzle exit with unit (default '1 atm'), or 'none' for "
@@ -57,6 +60,7 @@ def add_condition_options(
     )
     parser.add_argument(
         "--water-lost",
+        type=quantity("--water-lost"),
         metavar="SHARE",
         help="share of the recipe's water that leaves before the cast, 0 to 1 or in "
         "percent (default 0; with --cook, what drying and boiling take)",
@@ -238,16 +242,10 @@ def read_conditions(
     options: argparse.Namespace, database: Database, *, draws: int | None = None
 ) -> Conditions:
     """Read the shared options as typed, those of the kitchen included."""
-    from castsugar import plausible
     from castsugar.data.load import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
 
     shelf = read_shelf(options, database)
-    leaving = None
-    if options.exit_pressure.strip().lower() != "none":
-        leaving = plausible.read(
-            options.exit_pressure, "exit pressure", where="--exit-pressure"
-        )
     if options.data not in PRODUCT_SETS:
         raise unknown_name("product set", options.data, PRODUCT_SETS)
     found = {}
@@ -259,16 +257,10 @@ def read_conditions(
                 "example 'sorbitol=polyol cycle'"
             )
         found[name.strip()] = rival.strip()
-    lost = None
-    if options.water_lost is not None:
-        lost = plausible.read(
-            options.water_lost, "water lost", where="--water-lost"
-        ).value
+    lost = in_si(options.water_lost)
     return Conditions(
-        pressure=plausible.read(
-            options.pressure, "chamber pressure", where="--pressure"
-        ),
-        leaving=leaving,
+        pressure=options.pressure,
+        leaving=options.exit_pressure,
         flow=options.flow,
         water_lost=lost,
         alternatives=found,

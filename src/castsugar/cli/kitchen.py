@@ -14,6 +14,7 @@ from castsugar.cli.kitchen_options import (
     read_learnt,
 )
 from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.screen import remark
 from castsugar.cli.syrup_options import add_syrup_options
 from castsugar.plain import to_json
@@ -67,6 +68,7 @@ def add_parser(commands: Any) -> None:
     )
     judge.add_argument(
         "--water-lost",
+        type=quantity("--water-lost"),
         metavar="SHARE",
         help="share of the recipe's water that is known to leave; drying and boiling "
         "decide without it",
@@ -99,7 +101,6 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and print the table."""
-    from castsugar import plausible
     from castsugar.cli.evaluate import weigh_recipes
     from castsugar.data.load import load_database
     from castsugar.kitchen.pour_table import kitchen_table
@@ -109,12 +110,7 @@ def run_judge(options: argparse.Namespace) -> int:
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
-    stated = None
-    if options.water_lost is not None:
-        stated = plausible.read(
-            options.water_lost, "water lost", where="--water-lost"
-        ).value
-    kitchen = learnt.kitchen.changed(water_lost=stated)
+    kitchen = learnt.kitchen.changed(water_lost=in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     table = kitchen_table(mixes, kitchen)
     rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]

@@ -19,7 +19,8 @@ from typing import Any, NoReturn
 from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
-from castsugar.errors import CastsugarError, ConvergenceError, nearest_names
+from castsugar.errors import CastsugarError, ConvergenceError, InputError, nearest_names
+from castsugar.plausible import collected
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
 #: Set before numpy is loaded, and only where the user has not set them.
@@ -51,6 +52,9 @@ COMMANDS = {
 
 #: What argparse says of a word that is none of a few.
 _CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
+
+#: A wrong quantity: its line says all, the option included.
+_QUANTITY = re.compile(r"argument (--[^:]*): (\1[ :].*)", re.DOTALL)
 
 #: Two dashes as the value of an option, which argparse takes for the end of options.
 _DASHES = re.compile(r"(--[^=]+|-[A-Za-z])=?--")
@@ -86,6 +90,8 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with exit code 2."""
+        if told := _QUANTITY.fullmatch(message):
+            raise InputError(told[2])
         text = " ".join(message.split())
         if found := _CHOICE.fullmatch(text):
             text = self._nearest(found[1], found[2].replace("'", "").split(", "))
@@ -142,8 +148,9 @@ def main(words: Sequence[str] | None = None) -> int:
     typed = tuple(sys.argv[1:] if words is None else words)
     options = argparse.Namespace()
     try:
-        _read(typed, options)
-        return _run(options)
+        with collected() as options.remarks:
+            _read(typed, options)
+            return _run(options)
     except ConvergenceError as error:
         return _complain(error, NO_CONVERGENCE)
     except CastsugarError as error:
@@ -174,11 +181,8 @@ def _run(options: argparse.Namespace) -> int:
     if options.command is None:
         say(INTRODUCTION)
         return 0
-    from castsugar.plausible import collected
-
     check_outputs(options)
-    with collected() as options.remarks:
-        code: int = options.run(options)
+    code: int = options.run(options)
     return code
 
 

@@ -6,6 +6,8 @@ import argparse
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from castsugar.cli.quantities import in_si, quantity
+
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.mix.weighing import Lot
@@ -15,6 +17,7 @@ def add_syrup_options(parser: argparse.ArgumentParser) -> None:
     """Add the options to a command."""
     parser.add_argument(
         "--syrup-solids",
+        type=quantity("--syrup-solids"),
         metavar="SHARE",
         help="dry solids of the syrup at hand, '79 %%' (default: those of its grade)",
     )
@@ -36,11 +39,7 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     from castsugar.errors import InputError
     from castsugar.mix.weighing import Lot
 
-    solids = grade = None
-    if options.syrup_solids is not None:
-        solids = plausible.read(
-            options.syrup_solids, "dry solids", where="--syrup-solids"
-        ).value
+    solids, grade = in_si(options.syrup_solids), None
     if options.syrup_grade is not None:
         try:
             grade = float(options.syrup_grade)

@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.quantities import in_si, quantity
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def add_parser(commands: Any) -> None:
         ("--scale-step", "smallest step of the scale (default that of [scale], 0.1 g)"),
         ("--at-most", "largest mass on the scale, for the sheet and a correction"),
     ):
-        parser.add_argument(name, metavar="MASS", help=words)
+        parser.add_argument(name, type=quantity(name), metavar="MASS", help=words)
     parser.add_argument(
         "--actual",
         action="append",
@@ -89,11 +90,13 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument(
         "--water-lost",
+        type=quantity("--water-lost"),
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
     parser.add_argument(
         "--pressure",
+        type=quantity("--pressure"),
         default="1000 psi",
         metavar="PRESSURE",
         help="chamber pressure of c* (default '1000 psi')",
@@ -107,7 +110,6 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Make the sheet, correct it, print it."""
-    from castsugar import plausible
     from castsugar.cli.weigh_task import (
         Setting,
         assumptions,
@@ -123,14 +125,11 @@ def run(options: argparse.Namespace) -> int:
     setting: Setting = read_setting(options, database)
     sheet = make_sheet(options, setting)
     motor = setting.motor
-    at_most = None
-    if options.at_most is not None:
-        at_most = plausible.read(options.at_most, "batch", where="--at-most").value
     found = weighing(
         sheet,
         setting.conditions,
         actual=read_actual(options.actual, setting.charge),
-        at_most=at_most,
+        at_most=in_si(options.at_most),
         grain_volume=one_grain(motor.grain)[0] if motor is not None else None,
     )
     told = assumptions(setting, sheet)

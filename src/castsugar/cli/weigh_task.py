@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from castsugar.cli.quantities import in_si
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -62,7 +63,6 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     InputError
         And whatever the parts refuse.
     """
-    from castsugar import plausible
     from castsugar.cli.bench_option import read_world
     from castsugar.constants import STANDARD_ATMOSPHERE
     from castsugar.errors import InputError
@@ -74,25 +74,20 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     world = read_world(options, options.bench) if options.bench is not None else None
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
-    lost = None
-    if options.water_lost is not None:
-        lost = plausible.read(
-            options.water_lost, "water lost", where="--water-lost"
-        ).value
+    lost = in_si(options.water_lost)
     kitchen = _kitchen(options, bench, database, lost)
-    pressure = plausible.read(options.pressure, "chamber pressure", where="--pressure")
     return Setting(
         bench=bench,
         charge=charge,
         mix=_as_cast(charge, kitchen, lost or 0.0),
         conditions=Conditions(
-            pressure=pressure.value,
+            pressure=options.pressure.value,
             exit_pressure=STANDARD_ATMOSPHERE,
             water_lost=lost or 0.0,
             kitchen=kitchen,
             motor=world.motor if world else None,
         ),
-        pressure_words=pressure.echo(),
+        pressure_words=options.pressure.echo(),
     )
 
 
@@ -136,14 +131,13 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
     ------
     InputError
     """
-    from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
     from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
     from castsugar.weigh.sheet import plan
 
     counts = (options.grains, options.strands, options.delays)
-    equipment = equipment_of(setting.bench, options.scale_step)
+    equipment = equipment_of(setting.bench, in_si(options.scale_step))
     motor = setting.motor
     ratio = motor.density_ratio if motor is not None else DENSITY_RATIO
     if options.batch is not None:
@@ -151,12 +145,11 @@ def make_sheet(options: argparse.Namespace, setting: Setting) -> Sheet:
             raise InputError(
                 "--batch and --grains, --strands or --delays are both given; give one"
             )
-        batch = plausible.read(options.batch, "batch", where="--batch").value
         return plan(
             setting.charge,
             equipment,
             mix=setting.mix,
-            batch=batch,
+            batch=options.batch.value,
             density_ratio=ratio,
         )
     if all(count is None for count in counts):

@@ -138,14 +138,14 @@ class Equipment:
         return (count,) if most is None or count <= 0 else portions(count, most)
 
 
-def equipment_of(bench: Bench | None, step: str | None = None) -> Equipment:
+def equipment_of(bench: Bench | None, step: float | None = None) -> Equipment:
     """Return the equipment of a bench file.
 
     Parameters
     ----------
     bench : Bench or None
-    step : str, optional
-        The step of the scale as typed; it overrules the file.
+    step : float, optional
+        The step of the scale; it overrules the file. [kg]
 
     Raises
     ------
@@ -163,10 +163,8 @@ def equipment_of(bench: Bench | None, step: str | None = None) -> Equipment:
         "volume": pan.get("volume"),
         "name": pan.get("name"),
     }
-    if step is not None:
-        read = plausible.read(step, "step of the scale", where="--scale-step").value
-        if read != stated["step"]:
-            stated |= {"step": read, "accuracy": 0.5 * read}
+    if step is not None and step != stated["step"]:
+        stated |= {"step": step, "accuracy": 0.5 * step}
     given = {name: value for name, value in stated.items() if value is not None}
     assumed = tuple(
         name for name in ("step", "residue_cup", "residue_pan") if name not in given
