@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import castsugar as cs
 from castsugar.bench.bench import append_measurement, check_bench, read_bench
 from castsugar.bench.tables import MEASUREMENTS
-from castsugar.cli.measure_keys import OPTIONS
+from castsugar.cli.kitchen_measure import OPTIONS
 
 pytestmark = pytest.mark.exact  # text against text
 

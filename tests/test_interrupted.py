@@ -426,7 +426,7 @@ def test_a_batch_is_kept_and_told(
 
 def test_a_batch_is_not_kept(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ctrl-C comes while it is foreseen: nothing is kept, and that is said."""
-    monkeypatch.setattr("castsugar.cli.batch_new.foresee", stop)
+    monkeypatch.setattr("castsugar.cli.batch_entries.foresee", stop)
     assert main(["batch", "new", MIX, "--batch", "200 g"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert os.listdir() == []

@@ -32,9 +32,9 @@ from castsugar.plain import to_json
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.markdown import to_markdown
 from castsugar.report.blocks.text import to_text
-from castsugar.report.change.asked import Asked
 from castsugar.report.change.document import change_document
 from castsugar.report.change.rows import change_rows
+from castsugar.report.change.words import Asked
 from castsugar.report.schemas import NAMES, schema
 
 # Exact: answers follow from what is typed, or are held against each other; the schema

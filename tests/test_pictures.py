@@ -13,7 +13,7 @@ import castsugar as cs
 from castsugar import evaluation
 from castsugar.cli import many
 from castsugar.cli.main import main
-from castsugar.cli.progress import Progress
+from castsugar.cli.many import Progress
 from castsugar.thermo.solver import CHUNK
 
 pytestmark = pytest.mark.exact

@@ -36,8 +36,8 @@ from castsugar.report.blocks.model import (
 from castsugar.report.blocks.picture import inline as inline_picture
 from castsugar.report.blocks.plain import clean, filled, span
 from castsugar.report.blocks.text import to_text
+from castsugar.report.svg.canvas import escaped
 from castsugar.report.svg.colour import luminance
-from castsugar.report.svg.words import escaped
 
 BROWSER = str(Path(__file__).parents[1] / "browser")
 if BROWSER not in sys.path:

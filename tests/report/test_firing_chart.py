@@ -22,8 +22,7 @@ from castsugar.report.firing_chart import firing_chart
 from castsugar.report.firing_raw import raw_chart
 from castsugar.report.firing_words import Asked
 from castsugar.report.svg.line import line_chart
-from castsugar.report.svg.series import Event, LineChart, Panel, Series
-from castsugar.report.svg.thin import thinned
+from castsugar.report.svg.series import Event, LineChart, Panel, Series, thinned
 from castsugar.static_test import StaticTest, review
 
 pytestmark = pytest.mark.exact

@@ -15,13 +15,26 @@ import pytest
 from castsugar.errors import InputError
 from castsugar.report.svg.axes import Scale, Step, nice_step, nice_ticks, tick_labels
 from castsugar.report.svg.bars import Bar, BarChart, bar_chart
-from castsugar.report.svg.canvas import Stroke, Svg, TextStyle, markup, moves, number
-from castsugar.report.svg.cells import bins_of, cells_path, hexagon, paths_by_bin
+from castsugar.report.svg.canvas import (
+    Stroke,
+    Svg,
+    TextStyle,
+    escaped,
+    markup,
+    moves,
+    number,
+    shortened,
+    text_width,
+    wrapped,
+)
 from castsugar.report.svg.colour import (
     AXES,
     BINS,
+    COLD,
     LINES,
+    NOT_COMPUTED,
     bin_colour,
+    define_hatch,
     label_colour,
     luminance,
 )
@@ -34,15 +47,25 @@ from castsugar.report.svg.contour import (
     segments,
     spots,
 )
-from castsugar.report.svg.hatch import COLD, NOT_COMPUTED, define_hatch
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.place import Box, Taken, beside, spread, text_box
 from castsugar.report.svg.series import LineChart, Panel, Series, Span, runs
-from castsugar.report.svg.sides import constant_line, ticks_of
-from castsugar.report.svg.spec import TernaryMap
-from castsugar.report.svg.ternary import ternary_map
-from castsugar.report.svg.triangle import Frame, lattice_places, least_step, span_of
-from castsugar.report.svg.words import escaped, shortened, text_width, wrapped
+from castsugar.report.svg.ternary import (
+    bins_of,
+    cells_path,
+    hexagon,
+    paths_by_bin,
+    ternary_map,
+)
+from castsugar.report.svg.triangle import (
+    Frame,
+    TernaryMap,
+    constant_line,
+    lattice_places,
+    least_step,
+    span_of,
+    ticks_of,
+)
 
 pytestmark = pytest.mark.exact
 

@@ -197,7 +197,7 @@ def folder_of(options: argparse.Namespace) -> Path:
 
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
-    from castsugar.cli.batch_new import make
+    from castsugar.cli.batch_entries import make
     from castsugar.cli.bench_option import read_world
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
@@ -219,7 +219,7 @@ def run_new(options: argparse.Namespace) -> int:
 
 def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
-    from castsugar.cli.batch_events import events_of
+    from castsugar.cli.batch_entries import events_of
     from castsugar.data.load import load_database
     from castsugar.records.folder import add_events, read_batch, record_path
     from castsugar.report import batch_rows

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import Shelf, read_shelf
+from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions, read_hardware
 from castsugar.cli.quantities import exit_pressure, in_si, quantity
-from castsugar.cli.syrup_options import add_syrup_options
 
 if TYPE_CHECKING:
     from castsugar.columns import Column

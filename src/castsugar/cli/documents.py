@@ -1,10 +1,11 @@
-"""From what was asked to what a document says beside its numbers; how it is printed."""
+"""Documents of compare and justify: what they say, the files they rest on."""
 
 from __future__ import annotations
 
 import argparse
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.plain import to_json
@@ -16,7 +17,51 @@ if TYPE_CHECKING:
     from castsugar.data.records import Caution
     from castsugar.motor.pressure_table import Firing
     from castsugar.report.blocks.model import Document
-    from castsugar.report.change.asked import Asked
+    from castsugar.report.change.words import Asked
+
+
+# ----------------------------------------------------------------------------
+# Which files a document rests on, each by its SHA-256.
+
+#: So many hexadecimal digits are shown.
+_SHOWN = 16
+
+
+def files_read(options: argparse.Namespace) -> dict[str, str]:
+    """Return the bench files of a command and the files that they name.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        With `bench`, `motor` and `kitchen`: names of files, or None.
+
+    Returns
+    -------
+    dict of str to str
+        Name as typed to the first digits of its SHA-256.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read.
+    """
+    from castsugar.cli.bench_option import read_world
+    from castsugar.files.reading import sha256_of
+
+    found: dict[str, str] = {}
+    for name in (options.bench, options.motor, options.kitchen):
+        if name is None or name in found:
+            continue
+        found[name] = sha256_of(Path(name))[:_SHOWN]
+        bench = read_world(options, name).bench
+        for law in (bench.motor or {}).get("burn_law", []):
+            if strands := law.get("strands"):
+                found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
+    return found
+
+
+# ----------------------------------------------------------------------------
+# From what was asked to what a document says beside its numbers; how it is printed.
 
 #: How evaluate tells its draws, which are not those of these commands.
 _DRAWS = re.compile(r"; (bands of )?\d+ draws, seed \d+$")
@@ -31,10 +76,9 @@ def asked_of(
     notes: Sequence[str] = (),
 ) -> Asked:
     """Return what a document says beside the numbers."""
-    from castsugar.cli.files_read import files_read
     from castsugar.cli.output import command_text
     from castsugar.report import data
-    from castsugar.report.change.asked import Asked
+    from castsugar.report.change.words import Asked
 
     read, doubts = comparing.read, comparing.doubts
     lines = _assumptions(comparing, judged="justify" in topics)

@@ -7,11 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.bench_option import add_bench_option, add_syrup_options
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import add_output_options, deliver, write_file
-from castsugar.cli.syrup_options import add_syrup_options
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
-from castsugar.cli.bench_option import add_bench_option, read_shelf
+from castsugar.cli.bench_option import add_bench_option, add_syrup_options, read_shelf
 from castsugar.cli.caution_facts import mix_facts, pan_facts
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
@@ -16,7 +16,6 @@ from castsugar.cli.kitchen_options import (
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.screen import remark
-from castsugar.cli.syrup_options import add_syrup_options
 from castsugar.plain import to_json
 
 if TYPE_CHECKING:

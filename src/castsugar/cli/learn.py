@@ -193,7 +193,7 @@ def _nothing(material: Material, folder: Path) -> str:
 
 def _reducer(database: Database) -> Any:
     """Return what reduces a recording as castsugar firing does."""
-    from castsugar.cli.batch_firing import reduce_firing
+    from castsugar.cli.batch_entries import reduce_firing
 
     def reduce(path: Path, kept: Mapping[str, Any], batch: Batch) -> StaticTest:
         return reduce_firing(path, kept, batch, database)[0]

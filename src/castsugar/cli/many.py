@@ -1,4 +1,4 @@
-"""Thousands of mixes from one command: parts, workers, progress, interruption."""
+"""What sweep and map share: options, workers, progress, tables."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import argparse
 import contextlib
 import math
 import signal
+import sys
+import time
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import write_file
-from castsugar.cli.progress import Progress
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +20,45 @@ if TYPE_CHECKING:
     from castsugar.cli.conditions import Conditions
     from castsugar.cli.interrupt import Hold
     from castsugar.mix.blends import Blends
+
+
+# ----------------------------------------------------------------------------
+# A line of progress on a terminal, for work that takes longer than two seconds.
+
+#: Quicker work shows nothing [s].
+PATIENCE = 2.0
+
+
+class Progress:
+    """Counts mixes and says how long the rest will take; silent off a terminal."""
+
+    def __init__(self, total: int, what: str = "mixes") -> None:
+        self.total = total
+        self.what = what
+        self._started = time.monotonic()
+        self._shown = False
+
+    def update(self, done: int) -> None:
+        """Show how many are done, if it is worth it."""
+        spent = time.monotonic() - self._started
+        if not sys.stderr.isatty() or spent < PATIENCE or not 0 < done < self.total:
+            return
+        left = spent / done * (self.total - done)
+        sys.stderr.write(
+            f"\r{done:,} of {self.total:,} {self.what}, about {left:.0f} s left \x1b[K"
+        )
+        sys.stderr.flush()
+        self._shown = True
+
+    def close(self) -> None:
+        """Remove the line."""
+        if self._shown:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
+
+
+# ----------------------------------------------------------------------------
+# Thousands of mixes from one command: parts, workers, progress, interruption.
 
 #: Written as the status of a row that an interruption left undone.
 UNDONE = "not computed: interrupted"

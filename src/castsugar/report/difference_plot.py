@@ -25,10 +25,18 @@ from castsugar.report.difference_words import (
     span_words,
 )
 from castsugar.report.svg.axes import Scale
-from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle, moves
+from castsugar.report.svg.canvas import (
+    FAINT,
+    INK,
+    SOFT,
+    Stroke,
+    Svg,
+    TextStyle,
+    moves,
+    shortened,
+)
+from castsugar.report.svg.colour import draw_symbol, symbol_of
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
-from castsugar.report.svg.symbols import draw_symbol, symbol_of
-from castsugar.report.svg.words import shortened
 
 _WIDTH, _MARGIN = 640.0, 24.0
 _BIG, _SIZE, _SMALL = 17.0, 16.0, 14.0

@@ -15,8 +15,15 @@ from castsugar.report.firing_read import limit_rule, seconds, zero_words
 from castsugar.report.firing_words import KINDS, Asked, told
 from castsugar.report.strand_units import short
 from castsugar.report.svg.line import line_chart
-from castsugar.report.svg.series import Event, LineChart, Panel, Series, Span, runs
-from castsugar.report.svg.thin import thinned
+from castsugar.report.svg.series import (
+    Event,
+    LineChart,
+    Panel,
+    Series,
+    Span,
+    runs,
+    thinned,
+)
 from castsugar.static_test import StaticTest
 
 __all__ = ["firing_chart", "raw_chart"]

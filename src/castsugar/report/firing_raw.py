@@ -8,8 +8,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.report.svg.line import line_chart
-from castsugar.report.svg.series import LineChart, Panel, Series
-from castsugar.report.svg.thin import thinned
+from castsugar.report.svg.series import LineChart, Panel, Series, thinned
 
 Course = tuple[str, str, FloatArray]
 

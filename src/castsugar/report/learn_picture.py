@@ -8,11 +8,17 @@ from collections.abc import Sequence
 from castsugar.records.learning.checks import Check
 from castsugar.report.learn_rows import ratios
 from castsugar.report.svg.axes import Scale
-from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle
-from castsugar.report.svg.colour import LINES
+from castsugar.report.svg.canvas import (
+    FAINT,
+    INK,
+    SOFT,
+    Stroke,
+    Svg,
+    TextStyle,
+    shortened,
+)
+from castsugar.report.svg.colour import LINES, draw_symbol
 from castsugar.report.svg.legend import draw_heading, draw_notes
-from castsugar.report.svg.symbols import draw_symbol
-from castsugar.report.svg.words import shortened
 
 _WIDTH, _MARGIN, _LEFT, _ROW, _SIZE = 760.0, 24.0, 190.0, 26.0, 15.0
 

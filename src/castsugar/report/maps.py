@@ -11,8 +11,8 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import Column
-from castsugar.report.svg.spec import TernaryMap
 from castsugar.report.svg.ternary import ternary_map
+from castsugar.report.svg.triangle import TernaryMap
 
 Shares = tuple[float, float, float]
 

@@ -30,12 +30,12 @@ from castsugar.report.svg.canvas import (
     Svg,
     TextStyle,
     moves,
+    shortened,
+    wrapped,
 )
-from castsugar.report.svg.colour import LINES
+from castsugar.report.svg.colour import LINES, draw_symbol
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
 from castsugar.report.svg.place import Box, Taken, beside
-from castsugar.report.svg.symbols import draw_symbol
-from castsugar.report.svg.words import shortened, wrapped
 
 _WIDTH, _MARGIN, _LEFT, _HEIGHT = 600.0, 24.0, 84.0, 400.0
 _SIZE = 16.0

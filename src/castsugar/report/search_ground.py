@@ -10,9 +10,14 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.optimize.plane import Plane
 from castsugar.report.svg.canvas import INK, SOFT, Attributes, Stroke, Svg, moves
-from castsugar.report.svg.colour import BINS, bin_colour
+from castsugar.report.svg.colour import (
+    BINS,
+    NOT_COMPUTED,
+    Hatch,
+    bin_colour,
+    define_hatch,
+)
 from castsugar.report.svg.contour import contour_levels, lattice_triangles, polylines
-from castsugar.report.svg.hatch import NOT_COMPUTED, Hatch, define_hatch
 from castsugar.report.svg.legend import Key
 from castsugar.report.svg.patches import between, cut, inside, patches_of, path_of
 from castsugar.report.svg.triangle import Frame, lattice_places

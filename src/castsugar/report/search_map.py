@@ -24,9 +24,8 @@ from castsugar.report.search_picture import (
     value_words,
 )
 from castsugar.report.search_words import Asked, label_of, unit_of
-from castsugar.report.svg.borders import draw_border, name_border
 from castsugar.report.svg.canvas import INK, PAGE, Stroke, Svg, TextStyle
-from castsugar.report.svg.isolines import level_labels
+from castsugar.report.svg.contour import draw_border, level_labels, name_border
 from castsugar.report.svg.legend import (
     ColourBar,
     Key,
@@ -36,8 +35,14 @@ from castsugar.report.svg.legend import (
     draw_notes,
 )
 from castsugar.report.svg.place import Box, Taken
-from castsugar.report.svg.sides import Sides, draw_grid, draw_sides, side_boxes
-from castsugar.report.svg.triangle import HEIGHT, Frame
+from castsugar.report.svg.triangle import (
+    HEIGHT,
+    Frame,
+    Sides,
+    draw_grid,
+    draw_sides,
+    side_boxes,
+)
 
 _WIDTH, _LEFT, _SIDE, _MARGIN = 600.0, 65.0, 470.0, 24.0
 

@@ -9,12 +9,20 @@ from castsugar.arrays import FloatArray
 from castsugar.optimize.plane import Plane, recipe_fractions
 from castsugar.optimize.search import Outcome
 from castsugar.report.search_picture import best_words, fault_words, is_stated, stem
-from castsugar.report.svg.canvas import INK, PAGE, Point, Stroke, Svg, TextStyle, moves
+from castsugar.report.svg.canvas import (
+    INK,
+    PAGE,
+    Point,
+    Stroke,
+    Svg,
+    TextStyle,
+    moves,
+    shortened,
+)
+from castsugar.report.svg.colour import draw_symbol
 from castsugar.report.svg.legend import Key
 from castsugar.report.svg.place import Taken, beside
-from castsugar.report.svg.symbols import draw_symbol
 from castsugar.report.svg.triangle import Frame
-from castsugar.report.svg.words import shortened
 
 _SIZE = 16.0
 #: Room for a name on the picture [px]; the key below has it in full.

@@ -23,11 +23,11 @@ from castsugar.report.svg.canvas import (
     markup,
     moves,
 )
+from castsugar.report.svg.colour import draw_symbol, symbol_of
 from castsugar.report.svg.legend import Key
+from castsugar.report.svg.line import Area, colour_of
 from castsugar.report.svg.place import Box, Taken, text_box
 from castsugar.report.svg.series import runs
-from castsugar.report.svg.strokes import Area, colour_of
-from castsugar.report.svg.symbols import draw_symbol, symbol_of
 
 _SIZE, _SMALL = 16.0, 15.0
 

@@ -23,11 +23,10 @@ from castsugar.report.search_picture import (
 )
 from castsugar.report.search_words import Asked, label_of, unit_of
 from castsugar.report.svg.axes import Scale, padded, padded_decades
-from castsugar.report.svg.canvas import SOFT, Stroke, Svg, TextStyle
+from castsugar.report.svg.canvas import SOFT, Stroke, Svg, TextStyle, wrapped
+from castsugar.report.svg.colour import symbol_of
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
-from castsugar.report.svg.strokes import Area, colour_of
-from castsugar.report.svg.symbols import symbol_of
-from castsugar.report.svg.words import wrapped
+from castsugar.report.svg.line import Area, colour_of
 
 _WIDTH, _MARGIN, _LEFT = 600.0, 24.0, 84.0
 _SIZE, _SMALL = 16.0, 15.0

@@ -17,10 +17,10 @@ from castsugar.report.svg.canvas import (
     Stroke,
     Svg,
     TextStyle,
+    shortened,
 )
-from castsugar.report.svg.hatch import Hatch, define_hatch
+from castsugar.report.svg.colour import Hatch, define_hatch
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
-from castsugar.report.svg.words import shortened
 
 _WIDTH, _MARGIN, _LEFT, _ROOM = 640.0, 24.0, 156.0, 62.0
 _BIG, _SIZE, _SMALL = 17.0, 16.0, 14.0

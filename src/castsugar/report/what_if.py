@@ -26,7 +26,7 @@ from castsugar.optimize.problem import Limit
 from castsugar.report.blocks.model import Cell, Panel, Paragraph, Table
 from castsugar.report.search_picture import PLAIN
 from castsugar.report.search_words import Asked
-from castsugar.report.svg.words import escaped
+from castsugar.report.svg.canvas import escaped
 from castsugar.report.what_if_figure import STYLE, picture
 from castsugar.report.what_if_words import (
     ANY,

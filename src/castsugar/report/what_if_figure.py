@@ -30,12 +30,19 @@ from castsugar.report.svg.canvas import (
     TextStyle,
     moves,
     number,
+    shortened,
+    wrapped,
 )
+from castsugar.report.svg.colour import corners_of
 from castsugar.report.svg.place import Box, Taken, beside
-from castsugar.report.svg.sides import Sides, draw_grid, draw_sides, side_boxes
-from castsugar.report.svg.symbols import corners_of
-from castsugar.report.svg.triangle import HEIGHT, Frame
-from castsugar.report.svg.words import shortened, wrapped
+from castsugar.report.svg.triangle import (
+    HEIGHT,
+    Frame,
+    Sides,
+    draw_grid,
+    draw_sides,
+    side_boxes,
+)
 
 #: Classes of mixes that remain, are ruled out, are not computed.
 CLASSES = ("k", "r", "u")

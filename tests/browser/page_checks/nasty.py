@@ -15,7 +15,7 @@ from castsugar.report.blocks.model import (
     Table,
 )
 from castsugar.report.svg.bars import Bar, BarChart, bar_chart
-from castsugar.report.svg.words import escaped
+from castsugar.report.svg.canvas import escaped
 
 #: Names that somebody might give a mix, on purpose or not.
 NASTY = (

@@ -10,7 +10,7 @@ from importlib import resources
 from castsugar.report.blocks.check import anchors, checked, cited, panels, tones
 from castsugar.report.blocks.html_parts import MARKS, Place, block_html
 from castsugar.report.blocks.model import Document, Section
-from castsugar.report.blocks.panel import panel_ids, panel_script, panel_style
+from castsugar.report.blocks.picture import panel_ids, panel_script, panel_style
 from castsugar.report.blocks.plain import words
 
 

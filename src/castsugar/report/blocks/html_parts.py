@@ -16,7 +16,7 @@ from castsugar.report.blocks.model import (
     Paragraph,
     Table,
 )
-from castsugar.report.blocks.panel import panel_html
+from castsugar.report.blocks.picture import panel_html
 from castsugar.report.blocks.plain import words
 
 #: Tones that have a mark: the mark and its word, so that none is told by colour alone.

@@ -7,7 +7,7 @@ import unicodedata
 
 from castsugar.report.blocks.model import Cell
 from castsugar.report.layout import WIDTH
-from castsugar.report.svg.words import escaped
+from castsugar.report.svg.canvas import escaped
 
 #: Marks that turn the direction of what stands behind them (Unicode Standard Annex 9).
 _TURNING = "\u202a-\u202e\u2066-\u2069"

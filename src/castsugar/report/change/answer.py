@@ -14,9 +14,9 @@ from castsugar.report.blocks.model import (
     Section,
     Table,
 )
-from castsugar.report.change.asked import Asked
-from castsugar.report.change.settling import test_for
+from castsugar.report.change.limits import test_for
 from castsugar.report.change.words import (
+    Asked,
     chance_text,
     composition,
     is_same,

@@ -17,7 +17,6 @@ from castsugar.report.blocks.model import (
     Section,
     Table,
 )
-from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import best_tables, firing_rows
 from castsugar.report.change.document import (
     assumptions_section,
@@ -35,6 +34,7 @@ from castsugar.report.change.effects import (
     values_table,
 )
 from castsugar.report.change.words import (
+    Asked,
     chance_text,
     composition,
     is_ratio,

@@ -1,8 +1,9 @@
-"""The record of a change, from the question to the blanks for signatures."""
+"""The pictures and the panel that a change record holds beside its tables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from castsugar.comparison.change import Change
@@ -12,6 +13,8 @@ from castsugar.report.blocks.model import (
     Bullets,
     Cell,
     Document,
+    Figure,
+    Panel,
     Paragraph,
     Section,
 )
@@ -20,13 +23,39 @@ from castsugar.report.change.answer import (
     answer_section,
     question_section,
 )
-from castsugar.report.change.asked import Asked
 from castsugar.report.change.doubt import doubt_section, overturn_section
 from castsugar.report.change.effects import effects_section
 from castsugar.report.change.evidence import cited, evidence_section, numbers_section
 from castsugar.report.change.limits import limits_section
-from castsugar.report.change.pictures import Pictures
+from castsugar.report.change.words import Asked
 from castsugar.report.layout import solver_differences
+
+# ----------------------------------------------------------------------------
+# The pictures and the panel that a change record holds beside its tables.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pictures:
+    """Finished pictures, each where it was asked for and could be drawn.
+
+    Attributes
+    ----------
+    map, traces, species, firing : Figure or None
+    what_if : Panel or None
+    missing : tuple of str
+        Why one is not there.
+    """
+
+    map: Figure | None = None
+    traces: Figure | None = None
+    species: Figure | None = None
+    firing: Figure | None = None
+    what_if: Panel | None = None
+    missing: tuple[str, ...] = ()
+
+
+# ----------------------------------------------------------------------------
+# The record of a change, from the question to the blanks for signatures.
 
 _SECOND = "Second opinion"
 

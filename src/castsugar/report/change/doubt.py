@@ -18,7 +18,7 @@ from castsugar.report.blocks.model import (
     Table,
 )
 from castsugar.report.change.effects import listed
-from castsugar.report.change.settling import test_for
+from castsugar.report.change.limits import test_for
 from castsugar.report.change.words import plain_label
 from castsugar.report.layout import number
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from castsugar.comparison.change import BASE, NEW, Change
 from castsugar.comparison.compare import RULE, Comparison
 from castsugar.report.blocks.model import Block, Cell, Figure, Paragraph, Section, Table
-from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import best_tables
 from castsugar.report.change.words import (
+    Asked,
     chance_text,
     is_equal,
     label,

@@ -9,10 +9,10 @@ from castsugar.comparison.change import Change
 from castsugar.comparison.claims import Overturn
 from castsugar.comparison.evidence import Evidence
 from castsugar.comparison.limits import JudgedLimit
-from castsugar.report.change.asked import Asked
 from castsugar.report.change.best import firing_rows
 from castsugar.report.change.evidence import source_keys
-from castsugar.report.change.settling import test_for
+from castsugar.report.change.limits import test_for
+from castsugar.report.change.words import Asked
 
 #: Name and number of the schema; its file is :data:`castsugar.report.schemas`.
 SCHEMA = "castsugar.justify/1"

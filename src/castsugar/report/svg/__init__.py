@@ -7,10 +7,17 @@ from __future__ import annotations
 
 from castsugar.report.svg.bars import Bar, BarChart, bar_chart
 from castsugar.report.svg.line import line_chart
-from castsugar.report.svg.series import Event, LineChart, Panel, Points, Series, Span
-from castsugar.report.svg.spec import TernaryMap
+from castsugar.report.svg.series import (
+    Event,
+    LineChart,
+    Panel,
+    Points,
+    Series,
+    Span,
+    thinned,
+)
 from castsugar.report.svg.ternary import ternary_map
-from castsugar.report.svg.thin import thinned
+from castsugar.report.svg.triangle import TernaryMap
 
 __all__ = [
     "Bar",

@@ -7,10 +7,17 @@ from dataclasses import dataclass
 
 from castsugar.errors import InputError
 from castsugar.report.svg.axes import Scale, nice_step, nice_ticks, tick_labels
-from castsugar.report.svg.canvas import FAINT, INK, Stroke, Svg, TextStyle
+from castsugar.report.svg.canvas import (
+    FAINT,
+    INK,
+    Stroke,
+    Svg,
+    TextStyle,
+    shortened,
+    text_width,
+)
 from castsugar.report.svg.colour import LINES
 from castsugar.report.svg.legend import draw_heading, draw_notes
-from castsugar.report.svg.words import shortened, text_width
 
 _WIDTH, _MARGIN, _SIZE = 600.0, 24.0, 16.0
 _ROW = 48.0

@@ -1,13 +1,28 @@
-"""Contours on a triangular lattice: marching triangles, joined to lines."""
+"""Contours on a triangular lattice, drawn with their values; borders with names."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.report.svg.axes import multiples, nice_step
+from castsugar.report.svg.canvas import (
+    INK,
+    Point,
+    Stroke,
+    Svg,
+    TextStyle,
+    moves,
+    text_width,
+)
+from castsugar.report.svg.place import Box, Taken, beside, turned_box
+
+# ----------------------------------------------------------------------------
+# Contours on a triangular lattice: marching triangles, joined to lines.
 
 Edge = tuple[int, int]
 
@@ -200,3 +215,152 @@ def spots(line: FloatArray, reach: float) -> list[tuple[float, float, float]]:
     away = np.abs(middle - 0.5 * along[-1])
     order = np.lexsort((away, np.round(100.0 * (1.0 - straight / reach))))
     return [(*centre[k].tolist(), float(slope[k])) for k in order]
+
+
+# ----------------------------------------------------------------------------
+# Draw contours with their values on the lines.
+
+_SIZE = 15.0
+#: Lines shorter than this are not labelled, unless they are the only one [px].
+_LONG = 90.0
+
+
+@dataclass(frozen=True, slots=True)
+class Contours:
+    """A field on triangles [px], the levels to draw, and their labels."""
+
+    points: FloatArray
+    triangles: IntArray
+    values: FloatArray
+    levels: tuple[float, ...]
+    labels: tuple[str, ...]
+
+
+def draw_contours(svg: Svg, contours: Contours, taken: Taken) -> None:
+    """Draw all levels, then their labels where they hide nothing in `taken`."""
+    found = [
+        polylines(contours.points, contours.triangles, contours.values, level)
+        for level in contours.levels
+    ]
+    data = "".join(moves(line.tolist()) for lines in found for line in lines)
+    if not data:
+        return
+    # Light below dark: one of the two shows on every colour.
+    svg.path(data, Stroke("#ffffff", 2.6, opacity=0.55).attributes())
+    svg.path(data, Stroke(INK, 1.1).attributes())
+    for words, lines in zip(contours.labels, found, strict=True):
+        ranked = sorted(lines, key=line_length, reverse=True)
+        for rank, line in enumerate(ranked[:3]):
+            if rank == 0 or line_length(line) > _LONG:
+                _draw_label(svg, words, line, taken)
+
+
+def level_labels(levels: tuple[float, ...], decimals: int) -> tuple[str, ...]:
+    """Return the levels with so many decimals as tell them apart."""
+    digits = max(decimals, 0)
+    while digits < 12 and any(abs(v - round(v, digits)) > 1e-12 for v in levels):
+        digits += 1
+    return tuple(f"{level:.{digits}f}" for level in levels)
+
+
+def _draw_label(svg: Svg, words: str, line: FloatArray, taken: Taken) -> None:
+    """Write a value along a line where there is room, or not at all."""
+    reach = text_width(words, _SIZE) + 8.0
+    for x, y, slope in spots(line, reach):
+        box = turned_box((x, y), words, _SIZE, slope)
+        if taken.free(box):
+            taken.add([box])
+            break
+    else:
+        return
+    # The baseline lies below the line, seen along it.
+    turn = np.radians(slope)
+    at = (x - 0.36 * _SIZE * np.sin(turn), y + 0.36 * _SIZE * np.cos(turn))
+    style = TextStyle(_SIZE, "middle", INK, bold=True, turn=slope, halo="#ffffff")
+    svg.text((float(at[0]), float(at[1])), words, style)
+
+
+# ----------------------------------------------------------------------------
+# Borders on a map: lines that show on any ground, with names along them.
+
+
+def draw_border(
+    svg: Svg, lines: Sequence[FloatArray], ink: Stroke, casing: float = 2.2
+) -> None:
+    """Draw lines with a white casing on both sides [px]."""
+    data = "".join(moves(line.tolist()) for line in lines)
+    if not data:
+        return
+    svg.path(data, Stroke("#ffffff", ink.width + 2.0 * casing).attributes())
+    svg.path(data, ink.attributes())
+
+
+def name_border(
+    svg: Svg,
+    words: str,
+    lines: Sequence[FloatArray],
+    taken: Taken,
+    style: TextStyle,
+    *,
+    lead: bool = True,
+) -> bool:
+    """Write words along the longest line with room, else beside it; say if written.
+
+    Parameters
+    ----------
+    svg : Svg
+    words : str
+    lines : sequence of ndarray, shape (k, 2)
+    taken : Taken
+        The place chosen is added to it.
+    style : TextStyle
+        Size, colour and halo; place and turn are chosen here.
+    lead : bool
+        Whether to write beside a line on which there is no room, and lead there.
+    """
+    size = style.size
+    reach = text_width(words, size) + 10.0
+    ranked = sorted(lines, key=line_length, reverse=True)
+    for line in ranked:
+        for x, y, slope in spots(line, reach):
+            boxes = _along((x, y), slope, reach, size)
+            if all(taken.free(box) for box in boxes):
+                taken.add(boxes)
+                _write(svg, (x, y), words, style, slope)
+                return True
+    if not (lead and ranked):
+        return False
+    middle = ranked[0][len(ranked[0]) // 2]
+    at = (float(middle[0]), float(middle[1]))
+    label = beside(at, words, size, taken)
+    x, y = label.at[0], label.at[1] - 0.35 * size
+    svg.line(at, (x, y), Stroke("#ffffff", 4.0, opacity=0.8))
+    svg.line(at, (x, y), Stroke(style.colour, 1.2))
+    svg.text(
+        label.at,
+        words,
+        TextStyle(size, label.anchor, style.colour, bold=style.bold, halo=style.halo),
+    )
+    return True
+
+
+def _along(at: Point, slope: float, reach: float, size: float) -> list[Box]:
+    """Return small boxes that cover a turned text [px, degrees]."""
+    turn, half = math.radians(slope), 0.62 * size
+    count = max(2, math.ceil(reach / size))
+    boxes = []
+    for k in range(count):
+        far = reach * ((k + 0.5) / count - 0.5)
+        x, y = at[0] + far * math.cos(turn), at[1] + far * math.sin(turn)
+        boxes.append(Box(x - half, y - half, x + half, y + half))
+    return boxes
+
+
+def _write(svg: Svg, at: Point, words: str, style: TextStyle, slope: float) -> None:
+    """Write words centred on a line; the baseline lies below it, seen along it."""
+    turn, drop = math.radians(slope), 0.36 * style.size
+    place = (at[0] - drop * math.sin(turn), at[1] + drop * math.cos(turn))
+    set_along = TextStyle(
+        style.size, "middle", style.colour, bold=style.bold, turn=slope, halo=style.halo
+    )
+    svg.text(place, words, set_along)

@@ -15,11 +15,11 @@ from castsugar.report.svg.canvas import (
     Stroke,
     Svg,
     TextStyle,
+    text_width,
+    wrapped,
 )
-from castsugar.report.svg.colour import BINS, bin_colour
+from castsugar.report.svg.colour import BINS, bin_colour, draw_symbol
 from castsugar.report.svg.place import Box, Taken, text_box
-from castsugar.report.svg.symbols import draw_symbol
-from castsugar.report.svg.words import text_width, wrapped
 
 SIZE = 16.0
 SMALL = 15.0

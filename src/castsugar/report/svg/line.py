@@ -1,4 +1,4 @@
-"""Lines with bands, in one or more panels above one x axis."""
+"""Lines with bands and named places, in one or more panels above one x axis."""
 
 from __future__ import annotations
 
@@ -9,30 +9,142 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.report.svg.axes import Scale
-from castsugar.report.svg.canvas import FAINT, INK, SOFT, Stroke, Svg, TextStyle
-from castsugar.report.svg.events import draw_events, room_for_events
-from castsugar.report.svg.hatch import SPANS, define_hatch
+from castsugar.report.svg.canvas import (
+    FAINT,
+    INK,
+    SOFT,
+    Attributes,
+    Stroke,
+    Svg,
+    TextStyle,
+    moves,
+    text_width,
+    wrapped,
+)
+from castsugar.report.svg.colour import DASHES, LINES, SPANS, define_hatch
 from castsugar.report.svg.legend import Key, draw_heading, draw_keys, draw_notes
 from castsugar.report.svg.place import spread
 from castsugar.report.svg.series import (
+    Event,
     LineChart,
     Panel,
+    Points,
     Series,
     Span,
     check,
     drawn,
     held,
+    runs,
     y_range,
 )
-from castsugar.report.svg.strokes import (
-    Area,
-    colour_of,
-    dashes_of,
-    draw_band,
-    draw_line,
-    draw_points,
-)
-from castsugar.report.svg.words import text_width, wrapped
+
+# ----------------------------------------------------------------------------
+# Lines, bands and dots on a panel of a chart.
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A panel on the page: scales of both axes."""
+
+    x: Scale
+    y: Scale
+
+
+def colour_of(index: int) -> str:
+    """Return the colour of the line at a position of its panel."""
+    return LINES[index % len(LINES)]
+
+
+def dashes_of(index: int) -> str | None:
+    """Return the dashes of the line at a position of its panel."""
+    return DASHES[index % len(DASHES)]
+
+
+def draw_band(svg: Svg, x: FloatArray, series: Series, area: Area, ink: str) -> None:
+    """Fill the band between its edges, broken at gaps."""
+    if series.low is None or series.high is None:
+        return
+    low, high = series.low, series.high
+    for first, last in runs(np.isfinite(low) & np.isfinite(high)):
+        part = range(first, last)
+        there = [(area.x(float(x[k])), area.y(float(high[k]))) for k in part]
+        back = [(area.x(float(x[k])), area.y(float(low[k]))) for k in reversed(part)]
+        svg.path(moves(there + back, closed=True), {"fill": ink, "fill-opacity": 0.24})
+
+
+def draw_line(svg: Svg, x: FloatArray, series: Series, area: Area, index: int) -> None:
+    """Draw a line, broken at gaps; a value between two gaps is a dot."""
+    ink = colour_of(index)
+    data = ""
+    for first, last in runs(np.isfinite(series.values)):
+        points = [
+            (area.x(float(x[k])), area.y(float(series.values[k])))
+            for k in range(first, last)
+        ]
+        if len(points) > 1:
+            data += moves(points)
+            continue
+        cx, cy = points[0]
+        svg.element("circle", {"cx": cx, "cy": cy, "r": 3.0, "fill": ink})
+    if data:
+        svg.path(data, Stroke(ink, series.width, dashes_of(index)).attributes())
+
+
+def draw_points(svg: Svg, points: Points, area: Area) -> None:
+    """Draw dots, white inside, so that those on top of each other can be told."""
+    ink = colour_of(points.kin)
+    for x, y in zip(points.x, points.y, strict=True):
+        if np.isfinite(x) and np.isfinite(y):
+            dot: Attributes = {
+                "cx": area.x(float(x)),
+                "cy": area.y(float(y)),
+                "r": 4.2,
+                "fill": "#ffffff",
+                "fill-opacity": 0.7,
+                "stroke": ink,
+                "stroke-width": 1.8,
+            }
+            svg.element("circle", dot)
+
+
+# ----------------------------------------------------------------------------
+# Named places on the x axis of a panel: dashed lines, names above the panel.
+
+_EVENT_SIZE = 15.0
+#: Height of the names, and of what leads from a name to its line [px].
+_NAMES, _LEAD = 15.0, 9.0
+_STROKE = Stroke(INK, 1.1, "5 3")
+
+
+def _events_shown(events: Sequence[Event], x: Scale) -> list[Event]:
+    """Return the events that the axis holds, from left to right."""
+    return sorted((e for e in events if x.low <= e.at <= x.high), key=lambda e: e.at)
+
+
+def room_for_events(events: Sequence[Event], x: Scale) -> float:
+    """Return the height above the panel that names need [px]."""
+    return _NAMES + _LEAD if _events_shown(events, x) else 0.0
+
+
+def draw_events(svg: Svg, events: Sequence[Event], area: Area) -> None:
+    """Draw a line for each event; names that would collide move apart."""
+    shown = _events_shown(events, area.x)
+    if not shown:
+        return
+    top, bottom = area.y.end, area.y.start
+    widest = max(text_width(event.name, _EVENT_SIZE) for event in shown)
+    ends = area.x.start + 0.5 * widest, area.x.end - 0.5 * widest
+    wanted = [area.x(event.at) for event in shown]
+    places = spread(wanted, widest + 8.0, *ends)
+    for event, x, place in zip(shown, wanted, places, strict=True):
+        svg.line((x, top), (x, bottom), _STROKE)
+        svg.line((place, top - _LEAD), (x, top), Stroke(INK, 1.1))
+        at = (place, top - _LEAD - 3.0)
+        svg.text(at, event.name, TextStyle(_EVENT_SIZE, "middle", bold=True))
+
+
+# ----------------------------------------------------------------------------
+# Lines with bands, in one or more panels above one x axis.
 
 _WIDTH, _MARGIN, _LEFT = 600.0, 24.0, 78.0
 _SIZE, _BIG = 16.0, 17.0

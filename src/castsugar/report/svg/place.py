@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from castsugar.report.svg.canvas import Point
-from castsugar.report.svg.words import text_width
+from castsugar.report.svg.canvas import Point, text_width
 
 
 @dataclass(frozen=True, slots=True)

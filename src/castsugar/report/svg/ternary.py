@@ -2,49 +2,210 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray, IntArray
-from castsugar.report.svg.canvas import Stroke, Svg, markup, moves
-from castsugar.report.svg.cells import bins_of, cells_path, paths_by_bin
-from castsugar.report.svg.colour import bin_colour
+from castsugar.report.svg.canvas import (
+    INK,
+    Point,
+    Stroke,
+    Svg,
+    markup,
+    moves,
+    number,
+    shortened,
+    text_width,
+)
+from castsugar.report.svg.colour import (
+    ABSENT,
+    BINS,
+    COLD,
+    NOT_COMPUTED,
+    bin_colour,
+    define_hatch,
+)
 from castsugar.report.svg.contour import (
+    Contours,
     contour_levels,
     decade_levels,
+    draw_contours,
     lattice_triangles,
+    level_labels,
 )
-from castsugar.report.svg.hatch import ABSENT, COLD, NOT_COMPUTED, define_hatch
-from castsugar.report.svg.isolines import Contours, draw_contours, level_labels
 from castsugar.report.svg.legend import (
     ColourBar,
     Key,
     draw_bar,
     draw_heading,
     draw_keys,
+    draw_mark,
     draw_notes,
+    halo_style,
 )
-from castsugar.report.svg.marks import Mark, draw_guides, mark_words, place_marks
-from castsugar.report.svg.place import Box, Taken
-from castsugar.report.svg.sides import Sides, draw_grid, draw_sides, side_boxes
-from castsugar.report.svg.spec import (
-    TernaryMap,
-    check,
-    description,
-    kinds_of,
-    value_text,
-)
+from castsugar.report.svg.place import Box, Label, Taken, beside
 from castsugar.report.svg.triangle import (
     HEIGHT,
     Frame,
     Shares,
+    Sides,
+    TernaryMap,
+    check,
+    constant_line,
+    description,
+    draw_grid,
+    draw_sides,
+    kinds_of,
     lattice_places,
     least_step,
+    side_boxes,
     span_of,
+    value_text,
 )
+
+# ----------------------------------------------------------------------------
+# Hexagonal cells around lattice points, one path for each colour.
+
+
+def hexagon(pitch: float) -> tuple[float, str]:
+    """Return how a cell of a lattice is drawn from its upper corner.
+
+    Parameters
+    ----------
+    pitch : float
+        Distance of neighbouring lattice points [px].
+
+    Returns
+    -------
+    tuple
+        Distance of the upper corner from the centre [px]; relative path data.
+    """
+    radius = pitch / math.sqrt(3.0)
+    x, y, side = number(0.5 * pitch), number(0.5 * radius), number(radius)
+    return radius, f"l{x} {y}v{side}l-{x} {y}-{x}-{y}v-{side}z"
+
+
+def cells_path(centres: FloatArray, pitch: float) -> str:
+    """Return one path with a hexagon around each centre.
+
+    Parameters
+    ----------
+    centres : ndarray, shape (n, 2)
+        [px].
+    pitch : float
+        Distance of neighbours [px].
+    """
+    radius, shape = hexagon(pitch)
+    rows: Iterable[tuple[float, float]] = centres.tolist()
+    return "".join(f"M{number(x)} {number(y - radius)}{shape}" for x, y in rows)
+
+
+def bins_of(values: FloatArray, low: float, high: float) -> IntArray:
+    """Return the colour class of each finite value, 0 to BINS - 1.
+
+    Examples
+    --------
+    >>> bins_of(np.array([1.0, 2.0, 3.0]), 1.0, 3.0).tolist()
+    [0, 32, 63]
+    """
+    if high == low:
+        return np.full(values.shape, BINS // 2, dtype=np.int64)
+    share = (values - low) / (high - low)
+    return np.asarray(np.clip(share * BINS, 0, BINS - 1).astype(np.int64))
+
+
+def paths_by_bin(
+    centres: FloatArray, bins: IntArray, pitch: float
+) -> list[tuple[int, str]]:
+    """Return (class, path) for each colour class that occurs, rising."""
+    return [
+        (int(index), cells_path(centres[bins == index], pitch))
+        for index in np.unique(bins)
+    ]
+
+
+# ----------------------------------------------------------------------------
+# Marks on a triangle: dot, name, guide lines to the sides.
+
+_SIZE = 17.0
+#: Room for a name on the picture [px]; the key below has it in full.
+_ROOM = 150.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A named mix: label, place [px], shares of the three."""
+
+    label: str
+    at: Point
+    shares: Shares
+
+
+def draw_guides(svg: Svg, frame: Frame, mark: Mark) -> list[Box]:
+    """Lead from a mark to the place on each side at which its shares are read.
+
+    Returns the ground on which a name would hide them.
+    """
+    boxes = []
+    for index, share in enumerate(mark.shares):
+        end = constant_line(frame, index, share)[0]
+        svg.line(mark.at, end, Stroke("#ffffff", 2.6, opacity=0.6))
+        svg.line(mark.at, end, Stroke(INK, 1.2, "2 4"))
+        for part in np.linspace(0.0, 1.0, 13):
+            x, y = (a + part * (b - a) for a, b in zip(mark.at, end, strict=True))
+            boxes.append(Box(x - 3.0, y - 3.0, x + 3.0, y + 3.0))
+    return boxes
+
+
+def place_marks(marks: Sequence[Mark], taken: Taken) -> Callable[[Svg], None]:
+    """Find places for the names, and return what draws them later, on top."""
+    words = [shortened(mark.label, _ROOM, _SIZE) for mark in marks]
+    labels = [
+        beside(mark.at, text, _SIZE, taken)
+        for mark, text in zip(marks, words, strict=True)
+    ]
+
+    def draw(svg: Svg) -> None:
+        for mark, text, label in zip(marks, words, labels, strict=True):
+            if label.led:
+                _draw_leader(svg, mark, label, text)
+            draw_mark(svg, mark.at)
+            svg.text(label.at, text, halo_style(_SIZE, label.anchor, bold=True))
+
+    return draw
+
+
+def _draw_leader(svg: Svg, mark: Mark, label: Label, words: str) -> None:
+    """Join a mark with a name that stands farther off."""
+    x, y = label.at
+    if label.anchor == "middle":
+        y += 4.0 if y < mark.at[1] else -0.9 * _SIZE
+    else:
+        x += -3.0 if label.anchor == "start" else 3.0
+        y -= 0.35 * _SIZE
+    x = min(max(x, 4.0), svg.width - min(4.0, text_width(words, _SIZE)))
+    svg.line(mark.at, (x, y), Stroke("#ffffff", 3.4, opacity=0.8))
+    svg.line(mark.at, (x, y), Stroke(INK, 1.3))
+
+
+def mark_words(label: str, names: Sequence[str], percents: Sequence[float]) -> str:
+    """Return the name and what is in the mix, in percent of the whole.
+
+    Examples
+    --------
+    >>> mark_words("base", ("KNO3", "sucrose", "water"), (64.0, 35.0, 1.0))
+    'base: KNO3 64 %, sucrose 35 %, water 1 %'
+    """
+    parts = (f"{n} {p:.4g} %" for n, p in zip(names, percents, strict=True))
+    return f"{label}: {', '.join(parts)}"
+
+
+# ----------------------------------------------------------------------------
+# A quantity over all mixes of three ingredients, on one picture.
 
 _WIDTH, _LEFT, _SIDE = 600.0, 65.0, 470.0
 _MARGIN = 24.0

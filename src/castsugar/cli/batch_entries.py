@@ -1,0 +1,455 @@
+"""What is entered into the record of a batch: its making, events, firings."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar import plausible, units
+from castsugar.bench.bench import Bench, read_measurement
+from castsugar.bench.kitchen import measurement
+from castsugar.bench.schema import day
+from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
+from castsugar.cli.quantities import in_si
+from castsugar.data.load import Database, load_database
+from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.files.reading import sha256_of
+from castsugar.kitchen.heat import parse_cook
+from castsugar.mix.text import Recipe, parse_recipe
+from castsugar.mix.weighing import catalogue_shares
+from castsugar.readings.strand_files import read_strands
+from castsugar.records.batch import Batch
+from castsugar.records.folder import check_allowed
+from castsugar.records.prediction import (
+    foresee,
+    freeze,
+    keeps_motor,
+    measurement_of,
+    read_actual,
+    relative,
+    used_lots,
+)
+from castsugar.records.record import Event, Made
+from castsugar.report import data
+from castsugar.weigh.charge import equipment_of, read_charge
+from castsugar.weigh.sheet import plan
+
+if TYPE_CHECKING:
+    from castsugar.motor.hardware import Hardware
+    from castsugar.readings.recordings import Recording
+    from castsugar.static_test import StaticTest
+
+
+# ----------------------------------------------------------------------------
+# The date of an entry: as typed, or today.
+
+
+def date_of(typed: str | None) -> str:
+    """Return a date as 2026-05-02; today if none was typed.
+
+    Raises
+    ------
+    InputError
+    """
+    if typed is None:
+        return datetime.date.today().isoformat()
+    try:
+        return day(typed)
+    except InputError as error:
+        raise InputError(f"--date {error}") from None
+
+
+# ----------------------------------------------------------------------------
+# A static test of a batch: reduced now, and again later from what the record keeps.
+
+#: Columns of ``castsugar firing --csv`` that a record does not repeat.
+_LEFT_OUT = ("file", "mix")
+
+
+def _parser() -> argparse.ArgumentParser:
+    """Return a parser of the options about the stand alone."""
+    parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
+    add_stand_options(parser)
+    return parser
+
+
+def stand_options(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the options about the stand that were typed, by name."""
+    usual = vars(_parser().parse_args([]))
+    return {
+        name: getattr(options, name)
+        for name, value in usual.items()
+        if getattr(options, name) != value
+    }
+
+
+def again(kept: Mapping[str, Any]) -> argparse.Namespace:
+    """Return the options of a kept firing as if they were typed now."""
+    options = _parser().parse_args([])
+    for name, value in kept.items():
+        if name != "motor" and not hasattr(options, name):
+            raise InputError(
+                f"option {name!r} of a firing is not known to this version"
+            )
+        setattr(options, name, value)
+    options.motor = kept.get("motor")
+    return options
+
+
+def reduce_firing(
+    path: Path, kept: Mapping[str, Any], batch: Batch, database: Database
+) -> tuple[StaticTest, Recording]:
+    """Reduce a recording of a batch.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The recording.
+    kept : mapping
+        Options of ``castsugar firing`` as typed, of a :class:`Link`; `motor` is the
+        name of a bench file from the folder of the record.
+    batch : Batch
+        Gives the mix as cast, and the motor of that day where none is named.
+    database : Database
+
+    Raises
+    ------
+    CastsugarError
+    """
+    from castsugar.cli.firing_options import read_size
+    from castsugar.motor.firing.reduction import reduce_recording
+    from castsugar.readings.recordings import check_order, read_trace
+    from castsugar.records.prediction import mix_of
+    from castsugar.static_test import review
+
+    options = again(kept)
+    hardware = _hardware(kept, batch, database)
+    recording = read_trace(path)
+    check_order(recording)
+    stand = read_stand(options, hardware)
+    reduction = reduce_recording(read_recorded(options, recording), stand)
+    size = read_size(options)
+    mix = mix_of(batch.made, batch.path.parent, database)
+    return review(reduction, mix=mix, hardware=hardware, size_u=size), recording
+
+
+def _hardware(
+    kept: Mapping[str, Any], batch: Batch, database: Database
+) -> Hardware | None:
+    """Return the motor that a firing names, or that of the record."""
+    from castsugar.bench.bench import read_bench
+    from castsugar.bench.motor import hardware_of
+    from castsugar.records.prediction import thaw
+
+    folder = batch.path.parent
+    if "motor" in kept:
+        return hardware_of(read_bench(folder / kept["motor"]), database)
+    try:
+        bench = thaw(batch.made.bench, folder)
+        if bench is None or bench.motor is None:
+            return None
+        return hardware_of(bench, database)
+    except CastsugarError as error:
+        raise type(error)(
+            f"the motor kept in {batch.id}: {error}; --motor FILE names another bench "
+            "file"
+        ) from None
+
+
+def firing_values(path: Path, kept: Mapping[str, Any], batch: Batch) -> dict[str, Any]:
+    """Return what a record keeps of a firing: its row, cells without a number left out.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    from castsugar.data.load import load_database
+    from castsugar.report.firing_rows import firing_row
+    from castsugar.report.firing_words import Asked
+
+    _check_mass(kept, batch)
+    test, recording = reduce_firing(path, kept, batch, load_database())
+    row = firing_row(test, Asked(file=recording.file))
+    found = {}
+    for key, value in row.items():
+        plain = value.item() if hasattr(value, "item") else value
+        if key not in _LEFT_OUT and not (
+            isinstance(plain, float) and math.isnan(plain)
+        ):
+            found[key] = plain
+    if test.hardware is not None and math.isfinite(test.hardware.allowable):
+        found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
+    return found
+
+
+def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
+    """Refuse more propellant than the batch had in the pan."""
+    from castsugar import plausible
+
+    typed = kept.get("propellant_mass")
+    if typed is None:
+        return  # the stand says what is missing
+    name, where = "propellant mass", "--propellant-mass"
+    mass = plausible.read(typed, name, where=where).value
+    if mass > batch.made.mass:
+        raise InputError(
+            f"--propellant-mass is {1e3 * mass:.4g} g, and {batch.id} had only "
+            f"{1e3 * batch.made.mass:.4g} g in the pan; give what the grains of this "
+            "batch weighed, or the batch that they are of"
+        )
+
+
+# ----------------------------------------------------------------------------
+# ``castsugar batch add`` and ``close``: from what was typed to events.
+
+
+def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
+    """Return the events that were typed, in the order in which they are kept.
+
+    Raises
+    ------
+    CastsugarError
+        If one cannot be used; nothing is kept then.
+    """
+    date = date_of(options.date)
+    outcome = getattr(options, "outcome", None)
+    if outcome is not None:
+        _may_close(batch, date, outcome)
+    kept = [
+        *_observed(options),
+        *(("measured", {"measurement": m}) for m in _measured(options, batch, date)),
+        *_burned(options, batch),
+        *_fired(options, batch),
+        *_corrected(options),
+    ]
+    if outcome is not None:
+        kept.append(("closed", {"outcome": outcome}))
+    if not kept:
+        raise InputError(
+            "nothing to add; give --observe, --measured, --strands, --firing or "
+            "--correct"
+        )
+    note = options.note or ""
+    events = [Event(kind=k, date=date, note=note, values=v) for k, v in kept]
+    check_allowed(batch, events[0])
+    return events
+
+
+def _may_close(batch: Batch, date: str, outcome: str) -> None:
+    """Refuse to close twice before anything else is looked at."""
+    check_allowed(batch, Event(kind="closed", date=date, values={"outcome": outcome}))
+
+
+Kept = tuple[str, dict[str, Any]]
+
+
+def _observed(options: argparse.Namespace) -> list[Kept]:
+    """Return what was seen."""
+    told = (options.observe, options.temperature, options.flow)
+    if all(value is None for value in told):
+        return []
+    kelvin = None
+    if options.temperature is not None:
+        where = "--temperature"
+        kelvin = units.parse(options.temperature, "temperature", where=where).value
+        wrong = plausible.fault("observed temperature", kelvin)
+        if wrong:  # an odd one stands in the warnings of the batch from now on
+            raise InputError(f"{where} {wrong}")
+    values = {
+        "text": options.observe or "",
+        "temperature_K": kelvin,
+        "flow_class": options.flow or "",
+    }
+    return [("observed", values)]
+
+
+class _Typed:
+    """The words of --measured, for messages."""
+
+    def fail(self, key: str, fault: str) -> InputError:
+        """Build an error that names the key."""
+        return InputError(f"--measured: {key} {fault}")
+
+
+def _measured(
+    options: argparse.Namespace, batch: Batch, date: str
+) -> list[dict[str, Any]]:
+    """Return kitchen measurements as typed; each is tried before it is kept."""
+    from castsugar.cli.kitchen_measure import _minutes
+    from castsugar.constants import STANDARD_ATMOSPHERE
+
+    found = []
+    for typed in options.measured:
+        entry = measurement_of(typed, batch, date)
+        if isinstance(entry.get("minutes"), str):
+            entry["minutes"] = _minutes(entry["minutes"])
+        checked = read_measurement(entry, _Typed())
+        try:
+            measurement(checked, STANDARD_ATMOSPHERE, load_database())
+        except CastsugarError as error:
+            raise InputError(f"--measured {typed!r}: {error}") from None
+        found.append(entry)
+    return found
+
+
+def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
+    """Return the file of strands, checked that the mix is in it."""
+    if options.strands is None:
+        if options.strand_mix is not None:
+            raise InputError("--strand-mix needs --strands, the file it is in")
+        return []
+    path = Path(options.strands)
+    strands = read_strands(path)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    listed = ", ".join(map(repr, names))
+    wanted = options.strand_mix
+    if wanted is None:
+        if len(names) > 1:
+            raise InputError(
+                f"{path} holds {listed}; say which is this batch by --strand-mix"
+            )
+        wanted = names[0]
+    count = sum(s.mix == wanted for s in strands)
+    if not count:
+        raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
+    values = {**_linked(path, batch), "mix": wanted, "strands": count}
+    return [("burned", values)]
+
+
+def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
+    """Return the recording of a static test, reduced."""
+    typed = stand_options(options)
+    if options.firing is None:
+        stray = next(iter(typed), "motor" if options.motor is not None else None)
+        if stray is not None:
+            raise InputError(f"--{stray.replace('_', '-')} needs --firing, a recording")
+        return []
+    path = Path(options.firing)
+    kept = dict(typed)
+    folder, own = batch.path.parent, batch.made.bench
+    if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
+        kept["motor"] = relative(Path(options.motor), folder)
+    linked = _linked(path, batch)
+    results = firing_values(path, kept, batch)
+    return [("fired", {**linked, "options": kept, "results": results})]
+
+
+def _linked(path: Path, batch: Batch) -> dict[str, Any]:
+    """Return how a record points at a file."""
+    folder = batch.path.parent
+    return {"file": relative(path, folder), "sha256": sha256_of(path)}
+
+
+def _corrected(options: argparse.Namespace) -> list[Kept]:
+    """Return the line that is wrong."""
+    if options.correct is None:
+        return []
+    if not (options.note or "").strip():
+        raise InputError("--correct needs --note: say what is wrong in that line")
+    return [("corrected", {"line": options.correct})]
+
+
+# ----------------------------------------------------------------------------
+# ``castsugar batch new``: from what was typed to a record.
+
+
+def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made:
+    """Return a new batch to be kept, with what is foreseen of it.
+
+    Raises
+    ------
+    CastsugarError
+    """
+    database = load_database()
+    date = date_of(options.date)
+    recipe, name = _recipe(options.recipe, bench)
+    draft = Made(
+        date=date,
+        recipe=recipe.text,
+        name=name,
+        **_masses(options, recipe, bench, database),
+        **_cook(options, bench),
+        pressure=options.pressure.value,
+        bench=None if bench is None else freeze(bench, folder),
+        versions=data.versions(database.version),
+        note=options.note or "",
+    )
+    lots = {i: r.to_dict() for i, (_, r) in used_lots(draft, bench, database).items()}
+    draft = replace(draft, lots=lots)
+    row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
+    return replace(draft, predictions=row, water_lost=share)
+
+
+def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:
+    """Return a recipe as typed, or the one of the bench file with that name."""
+    named = bench.recipes if bench is not None else {}
+    if typed in named:
+        found = parse_recipe(named[typed], where=f"recipe {typed!r}")
+        return found, typed
+    try:
+        found = parse_recipe(typed, where="recipe")
+    except InputError as error:
+        if ":" in typed:
+            raise
+        near = nearest_names(typed, list(named))
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        known = ", ".join(map(repr, named)) or "none"
+        raise InputError(f"{error}; {hint}recipes of the bench file: {known}") from None
+    return found, found.name
+
+
+def _masses(
+    options: argparse.Namespace,
+    recipe: Recipe,
+    bench: Bench | None,
+    database: Database,
+) -> dict[str, Any]:
+    """Return fractions, masses as the weigh sheet plans them, and those weighed."""
+    from castsugar.mix.mix import Mix
+
+    Mix.weigh(recipe, database=database)  # refuses
+    fractions = catalogue_shares(database, recipe.parts)
+    actual = read_actual(options.actual, fractions, database)
+    if options.batch is not None:
+        mass = options.batch.value
+    elif set(actual) == set(fractions):
+        mass = sum(actual.values())
+    else:
+        raise InputError(
+            "no mass is given; add --batch '200 g', what all ingredients weigh "
+            "together, or --actual for each of them"
+        )
+    charge = read_charge(options.recipe, bench, database)
+    sheet = plan(charge, equipment_of(bench), mix=charge.mix(), batch=mass)
+    cups = {line.name: line.cup for line in sheet.lines if line.cup > 0.0}
+    for name, cup in cups.items():
+        if name in actual and not actual[name] > cup:
+            raise InputError(
+                f"--actual: {1e3 * actual[name]:g} g of {name!r} cannot be: "
+                f"{1e3 * cup:g} g stay in its cup; give the mass on the scale"
+            )
+    return {
+        "fractions": fractions,
+        "batch": sheet.total,
+        "planned": {name: sheet.line(name).mass for name in fractions},
+        "actual": actual,
+        "cups": cups,
+    }
+
+
+def _cook(options: argparse.Namespace, bench: Bench | None) -> dict[str, Any]:
+    """Return the cook as typed, or that of the bench file."""
+    text, minutes = options.cook, options.minutes
+    if text is None:
+        if minutes is not None:
+            raise InputError("--minutes needs --cook, for example --cook '119 C'")
+        table = bench.kitchen if bench is not None else {}
+        return {"cook": table.get("cook") or "", "minutes": table.get("minutes")}
+    cook = parse_cook(text, minutes, where="--cook")
+    held = None if minutes is None else cook.duration / 60.0
+    return {"cook": text, "minutes": held}
