@@ -1,6 +1,6 @@
 """Make the invented readings of the example scenario anew: strands and a recording.
 
-Run ``python tests/example_update.py`` after a change here; ``tests/test_init.py``
+Run ``python tests/example_update.py`` after a change here; ``tests/cli/test_init.py``
 holds the shipped files against what this makes. Nothing in them was ever measured:
 power laws chosen by hand, the library's own trace of the motor in the example's bench
 file, and scatter from a seeded generator.

@@ -29,7 +29,7 @@ FILES = example.example_files()
 
 def _maker() -> ModuleType:
     """Load the script that makes the invented readings."""
-    path = Path(__file__).with_name("example_update.py")
+    path = Path(__file__).parents[1] / "example_update.py"
     spec = importlib.util.spec_from_file_location("example_update", path)
     assert spec is not None
     assert spec.loader is not None

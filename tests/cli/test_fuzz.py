@@ -1,7 +1,7 @@
 """Mutated command lines, bench files and tables: an exit code and a line, no fault.
 
-``python tests/test_fuzz.py 812`` runs one case alone and shows what it prints, with the
-traceback of a fault.
+``python tests/cli/test_fuzz.py 812`` runs one case alone and shows what it prints, with
+the traceback of a fault.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from types import FrameType
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent / "shared"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 
 from commands import EXAMPLES
 from mutations import mutated_bytes, mutated_words
