@@ -19,7 +19,7 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.trace import Motor, Propellant, fire
 
-EXAMPLE = Path(__file__).parents[1] / "src" / "castsugar" / "workshop" / "example"
+EXAMPLE = Path(__file__).parents[1] / "src" / "castsugar" / "bench" / "example"
 
 #: Mix -> burn rate at 1 MPa [mm/s] and exponent. That of the mix that was fired lies
 #: where ln r and n, linear in the shares of the first three, put it (4.11 and 0.277),
