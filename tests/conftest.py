@@ -1,13 +1,22 @@
-"""Make what `shared` holds importable, and Ctrl-C heard, in every test."""
+"""In every test: `shared` is importable, Ctrl-C is heard, few examples or many."""
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from pathlib import Path
+
+from hypothesis import settings
 
 sys.path.insert(0, str(Path(__file__).parent / "shared"))
 
 # A shell lets its background jobs ignore Ctrl-C, and their children too.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# How often a property is tried: the gate asks for more. No limit on the time of one
+# example: the machine may be a busy one.
+settings.register_profile("quick", max_examples=25, deadline=None)
+settings.register_profile("gate", max_examples=150, deadline=None)
+settings.load_profile(os.environ.get("CASTSUGAR_EXAMPLES", "quick"))

@@ -59,7 +59,7 @@ RECIPES = st.tuples(
 )
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(derandomize=True)
 @given(parts=RECIPES, celsius=st.floats(91.0, 150.0), air=st.floats(60e3, 105e3))
 @example(parts=(60, 20, 5, 15), celsius=119.0, air=AIR)  # all dissolved
 @example(parts=(60, 20, 20, 0), celsius=130.0, air=AIR)
@@ -80,7 +80,7 @@ def test_what_stays_is_in_balance_with_the_air(
         assert over <= 1.0 + 1e-6
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(derandomize=True)
 @given(parts=RECIPES, celsius=st.floats(95.0, 150.0), air=st.floats(60e3, 105e3))
 @example(parts=(60, 20, 5, 15), celsius=119.0, air=AIR)
 @example(parts=(60, 25, 15, 0), celsius=119.0, air=70e3)

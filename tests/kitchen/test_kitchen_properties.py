@@ -16,7 +16,7 @@ from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact
 
-QUICK = settings(max_examples=30, deadline=None, derandomize=True)
+QUICK = settings(derandomize=True)
 
 #: Nitrate, sucrose and syrup; shares of the rest.
 NITRATE, SYRUP = st.floats(45.0, 75.0), st.floats(0.1, 1.0)

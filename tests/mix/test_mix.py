@@ -98,7 +98,7 @@ RECIPES = st.dictionaries(
 )
 
 
-@settings(derandomize=True, deadline=None)
+@settings(derandomize=True)
 @given(recipe=RECIPES, scale=st.floats(1e-6, 1e6), data=st.data())
 def test_parts_have_no_scale_and_no_order(
     recipe: dict[str, float], scale: float, data: st.DataObject
@@ -116,7 +116,7 @@ def test_parts_have_no_scale_and_no_order(
     ]
 
 
-@settings(derandomize=True, deadline=None)
+@settings(derandomize=True)
 @given(recipe=RECIPES, lost=st.floats(0.0, 1.0))
 def test_nothing_is_lost_but_water(recipe: dict[str, float], lost: float) -> None:
     """Atoms and mass are kept for any loss of water."""

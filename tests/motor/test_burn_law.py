@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
@@ -97,7 +97,6 @@ def test_coefficient_changes_units_exactly() -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=60, deadline=None)
 @given(
     a=st.floats(1e-3, 1e3),
     n=st.floats(-0.5, 0.99),

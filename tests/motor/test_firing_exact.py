@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from castsugar.motor.firing.quantities import Stand
@@ -386,7 +386,6 @@ def test_a_flat_top_is_suspect() -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=25, deadline=None)
 @given(
     origin=st.floats(-1e4, 1e4),
     force=st.floats(1e-2, 1e3),
@@ -434,7 +433,6 @@ def test_sample_rate_does_not_matter(samples: int) -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 2**31))
 def test_uneven_sampling_does_not_matter(seed: int) -> None:
     """Up to half an interval early or late, with the corners among the samples."""

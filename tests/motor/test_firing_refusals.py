@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -338,7 +338,6 @@ def check_refused_or_finite(recorded: Recorded) -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=150, deadline=None)
 @given(
     readings=arrays(
         float,
@@ -365,7 +364,6 @@ def test_any_readings(readings: np.ndarray, both: bool, as_read: bool) -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=100, deadline=None)
 @given(
     seed=st.integers(0, 2**31),
     pieces=st.lists(

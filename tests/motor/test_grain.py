@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
@@ -77,7 +77,6 @@ def test_disc_burns_through_its_length() -> None:
 
 
 @given(sizes)
-@settings(max_examples=60, deadline=None)
 def test_area_uses_up_the_volume(size) -> None:
     """The area is a quadratic: three Gauss nodes integrate it exactly to the volume."""
     grain = HollowCylinder(**size)
@@ -94,7 +93,6 @@ def test_area_uses_up_the_volume(size) -> None:
 
 
 @given(sizes)
-@settings(max_examples=60, deadline=None)
 def test_breakpoints_and_largest_area(size) -> None:
     """Between breakpoints the area is monotone; no point of a scan is larger."""
     grain = HollowCylinder(**size)

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from castsugar.errors import InputError
@@ -297,7 +297,6 @@ supply_values = st.floats(3e7, 3e9)
 
 @pytest.mark.exact
 @given(st.lists(st.tuples(rates, exponents), min_size=1, max_size=4), st.data())
-@settings(max_examples=150, deadline=None)
 def test_roots_alternate_balance_and_rise(parts, data) -> None:
     """Any law, jumps and all: stable roots first, last and alternating; each is one.
 
@@ -329,7 +328,6 @@ def test_roots_alternate_balance_and_rise(parts, data) -> None:
 
 @pytest.mark.exact
 @given(rates, exponents, st.floats(0.006, 0.015), st.floats(1.01, 1.5))
-@settings(max_examples=80, deadline=None)
 def test_larger_throat_lower_pressure_and_scaling(rate, n, throat, factor) -> None:
     """Kn goes as 1 / throat^2, so p as throat^(-2/(1-n)); a copy k times as large,
     throat and all, has the same Kn and pressure.

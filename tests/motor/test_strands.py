@@ -446,7 +446,7 @@ def many_strands(draw) -> list[tuple[float, float]]:
 
 
 @pytest.mark.exact
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(data=many_strands(), seed=st.integers(0, 1000))
 def test_row_order_changes_nothing(data, seed: int) -> None:
     """To the last bit."""
@@ -463,7 +463,6 @@ def test_row_order_changes_nothing(data, seed: int) -> None:
 
 
 @pytest.mark.exact
-@settings(max_examples=25, deadline=None)
 @given(data=many_strands(), scale=st.sampled_from([6894.757293168361, 1e5, 101325.0]))
 def test_units_change_nothing(data, scale: float) -> None:
     """r in in/s against mm/s, p in psi against Pa: the same law in other numbers."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
@@ -120,7 +120,6 @@ def test_columns_hang_together() -> None:
     st.lists(st.floats(2e-3, 2e-2), min_size=2, max_size=5),
     st.sampled_from([SUCROSE, plateau("dextrose"), plateau("sorbitol")]),
 )
-@settings(max_examples=40, deadline=None)
 def test_mass_of_any_table(areas: list[float], law: Bands) -> None:
     """Mass burned equals mass loaded for any table, up and down over the jumps."""
     webs = tuple(np.linspace(0.0, 0.012, len(areas)))
@@ -377,7 +376,6 @@ def test_naca_1135(ratio: float, pressure: float, last_digit: float) -> None:
 
 @pytest.mark.exact
 @given(st.floats(1.02, 1.6), st.floats(0.001, 0.5))
-@settings(max_examples=60, deadline=None)
 def test_expansion_inverse_and_optimum(k: float, ratio: float) -> None:
     """The inverse returns the ratio; thrust is largest at p_exit = p_ambient."""
     if ratio >= 1 / choked_pressure_ratio(k):

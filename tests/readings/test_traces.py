@@ -360,8 +360,6 @@ def test_order_of_times(write: Write, lines: list[str], words: str) -> None:
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 LOOSE = settings(
     derandomize=True,
-    deadline=None,
-    max_examples=50,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 

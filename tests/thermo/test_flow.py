@@ -66,7 +66,7 @@ def test_flow_closes(mix: cs.Mix, flow: str) -> None:
     assert all(s.certificate.passed for s in found.states)
 
 
-@settings(derandomize=True, deadline=None, max_examples=15)
+@settings(derandomize=True, max_examples=15)
 @given(water=st.floats(0.0, 0.25))
 def test_atoms_are_kept_for_any_water(water: float) -> None:
     """Atoms of the products are those of the mix, counted from their formulas."""

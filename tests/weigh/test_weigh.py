@@ -175,7 +175,6 @@ def check(found) -> None:
     )
 
 
-@settings(max_examples=80, deadline=None)
 @given(recipes, scales, fractions, residues, residues, st.floats(0.05, 3.0))
 def test_every_batch_balances(recipe, step, lost, cup, pan, batch) -> None:
     found = made(recipe, step, lost, cup, pan, batch=batch)
@@ -183,7 +182,6 @@ def test_every_batch_balances(recipe, step, lost, cup, pan, batch) -> None:
     check(found)
 
 
-@settings(max_examples=60, deadline=None)
 @given(recipes, scales, fractions, residues, residues, st.integers(1, 9))
 def test_every_casting_is_served(recipe, step, lost, cup, pan, count) -> None:
     """Rounding up leaves less than one step too much on the scale."""
@@ -199,7 +197,6 @@ def test_every_casting_is_served(recipe, step, lost, cup, pan, count) -> None:
 errors = st.lists(st.integers(-30, 60), min_size=6, max_size=6)
 
 
-@settings(max_examples=150, deadline=None)
 @given(
     recipes,
     scales,
@@ -234,7 +231,6 @@ def test_a_correction_meets_the_ratio_or_says_that_it_cannot(
         assert bool(fix.reason) == (not fix.possible)
 
 
-@settings(max_examples=30, deadline=None)
 @given(recipes, scales, st.floats(0.05, 2.0), st.sets(st.integers(0, 5)))
 def test_what_was_weighed_as_planned_needs_nothing(recipe, step, batch, done) -> None:
     found = made(recipe, step, 0.0, 1.5e-3, 4e-3, batch=batch)
@@ -246,7 +242,7 @@ def test_what_was_weighed_as_planned_needs_nothing(recipe, step, batch, done) ->
     )
 
 
-@settings(max_examples=100)
+@settings(deadline=200)
 @given(st.lists(st.floats(0.0, 1e4), min_size=1, max_size=8))
 def test_apportion_keeps_sum_and_quota(quotas) -> None:
     count = round(math.fsum(quotas))
