@@ -7,6 +7,7 @@ the package and on short bad examples that it must find.
 from __future__ import annotations
 
 import ast
+import functools
 import graphlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -109,7 +110,8 @@ IMPORTERS = ("import_module", "__import__", "find_spec")
 Sources = Mapping[str, str]
 
 
-def package_sources() -> dict[str, str]:
+@functools.cache
+def package_sources() -> Sources:
     """Return every module of the package by its dotted name."""
     root = Path(castsugar.__file__).parent
     found = {}
@@ -118,6 +120,12 @@ def package_sources() -> dict[str, str]:
         name = ".".join(p for p in parts if p != "__init__")
         found[name] = path.read_text("utf-8")
     return found
+
+
+@functools.cache
+def nodes(source: str) -> tuple[ast.AST, ...]:
+    """Return every node of a text; several rules look at each."""
+    return tuple(ast.walk(ast.parse(source)))
 
 
 def place(module: str) -> tuple[str, int] | None:
@@ -133,7 +141,7 @@ def place(module: str) -> tuple[str, int] | None:
 
 def imports(source: str, known: Sources) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
     """Yield what a module imports anywhere in its text, submodules resolved."""
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if isinstance(node, ast.Import):
             yield from ((alias.name, node) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -149,7 +157,10 @@ def imports(source: str, known: Sources) -> Iterator[tuple[str, ast.stmt | ast.e
 
 def called(node: ast.Call) -> str:
     """Return the last part of what is called: ``write_text`` of ``p.write_text()``."""
-    return ast.unparse(node.func).rsplit(".", 1)[-1]
+    func = node.func
+    if isinstance(func, ast.Attribute):
+        return func.attr
+    return func.id if isinstance(func, ast.Name) else ""
 
 
 def upward_imports(sources: Sources) -> Iterator[str]:
@@ -200,7 +211,7 @@ def heavy_imports(sources: Sources) -> Iterator[str]:
     """Cantera has two doors; pandas stays above floor 6 or inside functions."""
     for name, source in sources.items():
         own = place(name)
-        inner = _inside_functions(ast.parse(source))
+        inner = _inside_functions(source)
         for target, node in imports(source, sources):
             root = target.split(".")[0]
             if root == "cantera" and not _belongs(name, CANTERA):
@@ -216,10 +227,11 @@ def _belongs(name: str, allowed: tuple[str, ...]) -> bool:
     return any(name == a or name.startswith(a + ".") for a in allowed)
 
 
-def _inside_functions(tree: ast.Module) -> set[int]:
+@functools.cache
+def _inside_functions(source: str) -> set[int]:
     """Return the lines inside functions and under ``if TYPE_CHECKING``."""
     lines: set[int] = set()
-    for node in ast.walk(tree):
+    for node in nodes(source):
         guarded = isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
         if guarded or isinstance(node, ast.FunctionDef):
             lines |= set(range(node.lineno, (node.end_lineno or node.lineno) + 1))
@@ -229,7 +241,7 @@ def _inside_functions(tree: ast.Module) -> set[int]:
 def bad_habits(sources: Sources) -> Iterator[str]:
     """No star import, no bare except."""
     for name, source in sources.items():
-        for node in ast.walk(ast.parse(source)):
+        for node in nodes(source):
             if isinstance(node, ast.ImportFrom) and node.names[0].name == "*":
                 yield f"{name} line {node.lineno}: import *"
             if isinstance(node, ast.ExceptHandler) and node.type is None:
@@ -240,13 +252,13 @@ def talking(sources: Sources) -> Iterator[str]:
     """Nobody prints; only the command line knows the screen."""
     for name, source in sources.items():
         room, _ = place(name) or ("", 0)
-        for node in ast.walk(ast.parse(source)):
+        for node in nodes(source):
             if isinstance(node, ast.Call) and called(node) == "print":
                 yield f"{name} line {node.lineno}: print"
             if isinstance(node, ast.Attribute) and room != "cli":
-                text = ast.unparse(node)
-                if text in ("sys.stdout", "sys.stderr"):
-                    yield f"{name} line {node.lineno}: {text}"
+                stream = node.attr in ("stdout", "stderr")
+                if stream and ast.unparse(node.value) == "sys":
+                    yield f"{name} line {node.lineno}: sys.{node.attr}"
 
 
 def touching_files(sources: Sources) -> Iterator[str]:
@@ -255,7 +267,7 @@ def touching_files(sources: Sources) -> Iterator[str]:
         room, _ = place(name) or ("", 0)
         if room in FILES or name in FILE_READERS:
             continue
-        for node in ast.walk(ast.parse(source)):
+        for node in nodes(source):
             if isinstance(node, ast.Call) and _touches(node):
                 yield f"{name} line {node.lineno}: touches a file ({called(node)})"
 
@@ -272,7 +284,7 @@ def too_big(sources: Sources) -> Iterator[str]:
         lines = len(source.splitlines())
         if lines > MOST_LINES:
             yield f"{name}: {lines} lines"
-        for node in ast.walk(ast.parse(source)):
+        for node in nodes(source):
             if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 continue
             inner = [n for n in ast.walk(node) if isinstance(n, ast.stmt)]
