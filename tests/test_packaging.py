@@ -18,7 +18,7 @@ import castsugar as cs
 
 # Exact: the number of ingredients is that of the checkout. Building takes seconds: the
 # backend is hatchling of the test extra, without a network.
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -99,8 +99,10 @@ def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
     assert Path("report/schemas/justify-1.json") in packed
     data = {Path("species_data") / p.name for p in (ROOT / "species_data").glob("*.*")}
     assert data <= packed
-    example = (package / "workshop" / "example").glob("*.*")
-    assert {p.relative_to(package) for p in example} <= packed
+    example = (package / "bench" / "example").glob("*.*")
+    examples = {p.relative_to(package) for p in example}
+    assert Path("bench/example/bench.toml") in examples
+    assert examples <= packed
     assert Path("py.typed") in packed
     assert {p.name for p in wheel.iterdir()} == {
         "castsugar",
