@@ -328,13 +328,18 @@ def run_line(*words: str) -> str:
 LIGHT = [
     ("import castsugar", 0),
     ("import castsugar; castsugar.Mix.weigh({'KNO3': 65, 'corn syrup': 35})", 0),
-    (run_line("--help"), 0),
-    (run_line("evaluate", "--help"), 0),
-    (run_line("--version"), 0),
-    (run_line("ingredients", "sorbitol"), 0),
-    (run_line("evaluate"), 2),
-    (run_line("evaluate", "KNO3:65 sucrse:35"), 2),
-    (run_line("evaluate", "KNO3:65 sucrose:35", "--pressure", "1000"), 2),
+    *(
+        pytest.param(run_line(*words), status, marks=pytest.mark.slow)
+        for words, status in (
+            (("--help",), 0),
+            (("evaluate", "--help"), 0),
+            (("--version",), 0),
+            (("ingredients", "sorbitol"), 0),
+            (("evaluate",), 2),
+            (("evaluate", "KNO3:65 sucrse:35"), 2),
+            (("evaluate", "KNO3:65 sucrose:35", "--pressure", "1000"), 2),
+        )
+    ),
 ]
 
 

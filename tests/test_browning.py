@@ -127,6 +127,7 @@ def test_the_bound_on_browned_sugar_holds_for_caramelan() -> None:
             assert -0.4 <= change <= 1.1
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_severity_at_equal_water_is_no_improvement() -> None:
     """200 drawn cooks, up to 170 C, a third of the water gone and poured at 119 C.

@@ -42,6 +42,7 @@ def run(
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_draws_a_picture(name: str, tmp_path: Path, config: Path) -> None:
     """A PNG of some size that is not of one colour, under the name asked for."""

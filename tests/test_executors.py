@@ -39,7 +39,7 @@ def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
     assert one.equals(other)
 
 
-@pytest.mark.parametrize("workers", [1, 2])
+@pytest.mark.parametrize("workers", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_processes_change_nothing(
     blends: cs.Blends, alone: pd.DataFrame, workers: int
 ) -> None:
@@ -54,6 +54,7 @@ def test_threads_change_nothing(blends: cs.Blends, alone: pd.DataFrame) -> None:
         same(cs.evaluate(blends, executor=pool), alone)
 
 
+@pytest.mark.slow
 def test_cluster_changes_nothing(blends: cs.Blends, alone: pd.DataFrame) -> None:
     """The executor of a dask.distributed client, on a local cluster.
 

@@ -56,6 +56,7 @@ def test_main_job_prints_the_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert TEXT[0].strip() in printed
 
 
+@pytest.mark.slow
 def test_other_commands_run(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,

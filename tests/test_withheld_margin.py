@@ -220,6 +220,7 @@ exponent_spread = 0.02
 """
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_search_goes_round_a_measured_mix_without_a_pressure(
     bench: Path, capsys: pytest.CaptureFixture[str]

@@ -21,7 +21,7 @@ from castsugar.cli.main import main
 # Exact: WCAG 2.2 (contrast 1.4.3, reflow 1.4.10, keyboard 2.1.1) as the browser shows
 # it; the rule of the panel is worked out again from the data on the page. What a page
 # asks for, says and raises is watched by `page_of`.
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 SCRIPT = "<script>alert(1)</script>"
 IMAGE = "<img src=x onerror=alert(2)>"

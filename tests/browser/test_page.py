@@ -36,6 +36,7 @@ def focuses(page, count: int) -> list[list[str]]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("dark", [False, True])
 @pytest.mark.parametrize("width", [360, 1000])
 @pytest.mark.parametrize("name", DOCUMENTS)
@@ -56,6 +57,7 @@ def test_page_fits_and_can_be_read(page_of, name: str, width: int, dark: bool) -
     assert card == "rgb(254, 254, 252)"
 
 
+@pytest.mark.slow
 def test_contrast_script_sees_a_faint_text(page_of) -> None:
     """Grey #777777 on white has 4.48 (a well-known pair): just not enough."""
     page = page_of("<body style='background:#fff'><p style='color:#777777'>faint</p>")
@@ -80,6 +82,7 @@ def test_nasty_names_are_seen_as_they_were_written(page_of) -> None:
     assert page.locator("#said").text_content() == "5</script><script>alert(7)</script>"
 
 
+@pytest.mark.slow
 def test_keyboard_reaches_everything(page_of) -> None:
     """Skip link first, then contents, tables, sources, controls, the folded section."""
     page = page_of(to_html(record()))
@@ -95,6 +98,7 @@ def test_keyboard_reaches_everything(page_of) -> None:
         assert place in reached
 
 
+@pytest.mark.slow
 def test_focus_can_be_seen(page_of) -> None:
     """The skip link comes into view, every stop has an outline of 3 px."""
     page = page_of(to_html(record()))
@@ -114,6 +118,7 @@ def test_focus_can_be_seen(page_of) -> None:
     assert page.evaluate(FOCUS)[:2] == ["main", "main"]
 
 
+@pytest.mark.slow
 def test_folded_section_opens_by_key_and_by_its_link(page_of) -> None:
     page = page_of(to_html(record()))
     inside = page.locator("#evidence ul")
@@ -126,6 +131,7 @@ def test_folded_section_opens_by_key_and_by_its_link(page_of) -> None:
     assert inside.evaluate(SEEN)
 
 
+@pytest.mark.slow
 def test_panel_works_and_hides_what_stands_in_for_it(page_of) -> None:
     """The slider moves the answer; invented pressures 2.1, 3.3, 3.6, 4.1, 5.8 MPa."""
     page = page_of(to_html(record()))
@@ -137,6 +143,7 @@ def test_panel_works_and_hides_what_stands_in_for_it(page_of) -> None:
     assert page.locator("#left").text_content() == "5 MPa leaves 4 of 5 mixes"
 
 
+@pytest.mark.slow
 def test_without_script_the_page_is_complete(page_of) -> None:
     """The panel is gone, its table is there, folded sections still open."""
     page = page_of(to_html(record()), script=False)
@@ -146,6 +153,7 @@ def test_without_script_the_page_is_complete(page_of) -> None:
     assert page.locator("#evidence ul").is_visible()
 
 
+@pytest.mark.slow
 def test_panel_whose_script_fails_stays_hidden(browser, tmp_path) -> None:
     """Its table stands instead; the error is the browser's to tell."""
     (panel,) = (b for s in record().sections for b in s.blocks if isinstance(b, Panel))
@@ -164,6 +172,7 @@ def test_panel_whose_script_fails_stays_hidden(browser, tmp_path) -> None:
     page.close()
 
 
+@pytest.mark.slow
 def test_policy_stops_a_script_that_is_not_ours(browser, tmp_path) -> None:
     """Were a name ever let through as markup, it would not run."""
     text = to_html(record())
@@ -179,6 +188,7 @@ def test_policy_stops_a_script_that_is_not_ours(browser, tmp_path) -> None:
     page.close()
 
 
+@pytest.mark.slow
 def test_paper_shows_folded_sections_and_no_controls(page_of) -> None:
     """Black on white; the contents and the panel are gone, its table stands there."""
     page = page_of(to_html(record()), dark=True)
@@ -196,6 +206,7 @@ def test_paper_shows_folded_sections_and_no_controls(page_of) -> None:
     assert share >= 1.0, where
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("paper", "height"), [("A4", 841.9), ("Letter", 792.0)])
 def test_page_prints(page_of, paper: str, height: float) -> None:
     """As long a PDF with the section folded as with it opened: it is on the paper."""

@@ -22,7 +22,7 @@ from castsugar.report.blocks.model import Document, Section
 from castsugar.report.what_if import what_if
 
 # Exact: what remains is counted again in Python, from the values before rounding.
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 LIMITS = (PRESSED, POURED, SETTLED)
 SLIDERS = [f"#what-if-slider-{place}" for place in range(3)]

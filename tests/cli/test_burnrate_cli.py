@@ -469,6 +469,7 @@ def test_two_files_that_cannot_be_used_together(
     assert words.format(*names) in err
 
 
+@pytest.mark.slow
 def test_without_cantera(tmp_path: Path) -> None:
     """Strands need no thermochemistry: the command runs with Cantera absent."""
     path = tmp_path / "strands.csv"

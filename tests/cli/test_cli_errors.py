@@ -170,6 +170,7 @@ def test_dashes_behind_the_end_of_options(capsys: Capture) -> None:
     assert "recipe" in err
 
 
+@pytest.mark.slow
 def test_slip_in_a_process_of_its_own() -> None:
     """No traceback reaches the screen, and the shell sees the code."""
     done = subprocess.run(
@@ -186,9 +187,14 @@ def test_slip_in_a_process_of_its_own() -> None:
     ("file", "old", "new", "said"),
     [
         ("ingredients.csv", "-2226.1", "-2226x", "ingredients.csv line 4"),
-        ("ingredients.csv", "1580.5", "0", "'0' is outside"),
-        ("products.yaml", "density: 2290.0", "density: 22.9", "22.9"),
-        ("products.yaml", "reference-pressure: 1.0e5", "p: 1", "is missing"),
+        *(
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in (
+                ("ingredients.csv", "1580.5", "0", "'0' is outside"),
+                ("products.yaml", "density: 2290.0", "density: 22.9", "22.9"),
+                ("products.yaml", "reference-pressure: 1.0e5", "p: 1", "is missing"),
+            )
+        ),
     ],
 )
 def test_broken_species_file(
@@ -299,6 +305,7 @@ def test_debug_changes_nothing_else(capsys: Capture) -> None:
     assert command_text(["compare", "a b", "--debug"]) == "castsugar compare 'a b'"
 
 
+@pytest.mark.slow
 def test_reader_that_leaves_early() -> None:
     """``castsugar ingredients | head -1`` ends quietly."""
     done = subprocess.Popen(

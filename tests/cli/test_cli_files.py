@@ -261,14 +261,19 @@ def _process(words: list[str], shell: str) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(
     "words",
     [
-        ["--help"],
         ["--version"],
-        [],
-        ["ingredients", "--json"],
-        ["completion", "bash"],
-        ["evaluate", MIX, "--exit-pressure", "none"],
-        ["batch", "list"],
-        ["init"],
+        *(
+            pytest.param(words, marks=pytest.mark.slow)
+            for words in (
+                ["--help"],
+                [],
+                ["ingredients", "--json"],
+                ["completion", "bash"],
+                ["evaluate", MIX, "--exit-pressure", "none"],
+                ["batch", "list"],
+                ["init"],
+            )
+        ),
     ],
 )
 @pytest.mark.parametrize("shell", [">/dev/full", ">&-"])
@@ -282,6 +287,7 @@ def test_output_that_is_full_or_closed(
     assert "printed" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unbuffered", ["", "1"])
 def test_a_disk_that_fills_up(unbuffered: str, tmp_path: Path) -> None:
     """The first 2 kB still find room: that is not the whole answer."""
@@ -304,6 +310,7 @@ def test_a_disk_that_fills_up(unbuffered: str, tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (2, said)
 
 
+@pytest.mark.slow
 def test_complaints_that_nobody_hears() -> None:
     """With the error output closed the exit code is the same."""
     assert _process(["evaluate", "KNO3:60 suger:40"], "2>&-").returncode == 2
@@ -311,6 +318,7 @@ def test_complaints_that_nobody_hears() -> None:
     assert (done.returncode, done.stdout[:7]) == (0, "sucrose")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is full")
 @pytest.mark.parametrize("shell", ["2>/dev/full", ">/dev/full 2>&1"])
 def test_complaints_that_find_no_room(shell: str, tmp_path: Path) -> None:
@@ -323,6 +331,7 @@ def test_complaints_that_find_no_room(shell: str, tmp_path: Path) -> None:
     assert file.read_text("utf-8").startswith("sucrose")
 
 
+@pytest.mark.slow
 def test_a_reader_that_leaves_early_costs_no_file(tmp_path: Path) -> None:
     """The page is written all the same, and the exit code stays 0."""
     page = tmp_path / "sheet.html"

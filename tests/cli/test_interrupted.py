@@ -247,6 +247,7 @@ print(*({*sys.modules} - known), file=sys.stderr)
 """
 
 
+@pytest.mark.slow
 def test_nothing_large_is_loaded_between_answer_and_screen() -> None:
     """It takes half a second, in which Ctrl-C would cost the answer."""
     done = subprocess.run(
@@ -330,13 +331,18 @@ def searched(words: list[str], capsys: Capture) -> tuple[dict[str, Any], str]:
 @pytest.mark.parametrize(
     ("late", "words", "after"),
     [
-        ("castsugar.optimize.optimum._price", ["--no-confirm"], False),
-        ("castsugar.optimize.optimum.multipliers", ["--no-confirm"], False),
-        ("castsugar.optimize.search.weigh_out", ["--no-confirm"], True),
-        ("castsugar.optimize.search.robust_optimum", ["--no-confirm"], True),
-        ("castsugar.optimize.search.trade_off", ["--no-confirm"], True),
-        ("castsugar.optimize.trade_off._level_judges", ["--no-confirm"], True),
-        ("castsugar.thermo.second_opinion.flow.solve", [], True),
+        ("optimize.optimum._price", ["--no-confirm"], False),
+        *(
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in (
+                ("optimize.optimum.multipliers", ["--no-confirm"], False),
+                ("optimize.search.weigh_out", ["--no-confirm"], True),
+                ("optimize.search.robust_optimum", ["--no-confirm"], True),
+                ("optimize.search.trade_off", ["--no-confirm"], True),
+                ("optimize.trade_off._level_judges", ["--no-confirm"], True),
+                ("thermo.second_opinion.flow.solve", [], True),
+            )
+        ),
     ],
 )
 def test_a_search_keeps_the_best(
@@ -349,7 +355,7 @@ def test_a_search_keeps_the_best(
     """In its prices, in what stands beside the answer, while it is confirmed."""
     more = 'robust = true\nfront = ["specific_impulse_s", "density_kg_m3"]\n'
     Path("bench.toml").write_text(SEARCH.replace("[search]\n", f"[search]\n{more}"))
-    monkeypatch.setattr(late, stop)
+    monkeypatch.setattr(f"castsugar.{late}", stop)
     document, err = searched(words, capsys)
     assert document["status"] == "incomplete"
     assert document["reason"].startswith("interrupted")

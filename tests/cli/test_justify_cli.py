@@ -559,6 +559,7 @@ for words in json.loads(sys.argv[1]):
 """
 
 
+@pytest.mark.slow
 def test_the_same_bytes_in_a_fresh_process(full: dict[str, Any], folder: Path) -> None:
     """Whatever the order of sets is, whatever was done before, wherever it goes."""
     dry = [SUCROSE, SORBITOL]

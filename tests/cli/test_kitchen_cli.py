@@ -179,6 +179,7 @@ def test_maps(
     assert "cook: 8 min at 119 C" in text
 
 
+@pytest.mark.slow
 def test_same_bytes_and_no_cantera() -> None:
     """Two processes print the same; the kitchen needs no Cantera."""
     code = (
@@ -606,6 +607,7 @@ def test_parser_loads_nothing_heavy() -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.slow
 def test_as_a_program(tmp_path: Path) -> None:
     """The module as the user starts it: bad input, no traceback."""
     done = subprocess.run(

@@ -78,6 +78,7 @@ def in_a_process(
     )
 
 
+@pytest.mark.slow
 def test_process_with_an_ascii_screen() -> None:
     """In the encoding that the environment asks for."""
     done = in_a_process(
@@ -96,6 +97,7 @@ def test_error_line_on_an_ascii_screen(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "unknown ingredient 's?crose'; did you mean 'sucrose'" in stream.read()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="words are not bytes here")
 @pytest.mark.parametrize("more", [[], ["-o", "made.txt"], ["--json"]])
 def test_bytes_that_are_no_text(tmp_path: Path, more: list[str]) -> None:

@@ -22,6 +22,7 @@ assert not any(name.startswith("cantera.") for name in sys.modules)
 """
 
 
+@pytest.mark.slow
 def test_kitchen_table_without_cantera() -> None:
     """Exact: a fresh interpreter with Cantera blocked gives the same row."""
     from kitchen_checks.pots import kitchen, weigh

@@ -91,6 +91,7 @@ def test_lack_of_fit_rings_seldom() -> None:
     assert found.probability < 0.01
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_bands_only_where_the_data_call_for_them() -> None:
     """Straight data keep one law; a plateau is found."""

@@ -102,6 +102,7 @@ def outcome(task: Task) -> Outcome:
     return run_search(task)
 
 
+@pytest.mark.slow
 def test_the_answer_keeps_what_the_baseline_breaks(
     task: Task, outcome: Outcome
 ) -> None:
@@ -135,6 +136,7 @@ def test_the_answer_keeps_what_the_baseline_breaks(
     assert any(state.binding for state in outcome.found.limits)
 
 
+@pytest.mark.slow
 def test_the_row_is_that_of_evaluate(outcome: Outcome, task: Task) -> None:
     """What the search saw is what `evaluate` says of the mix."""
     mix = Mix.weigh(dict(outcome.found.recipe), name="best")
@@ -148,6 +150,7 @@ def test_the_row_is_that_of_evaluate(outcome: Outcome, task: Task) -> None:
         assert outcome.found.values[name] == pytest.approx(row[name], rel=1e-6)
 
 
+@pytest.mark.slow
 def test_each_shadow_price_is_that_of_a_search_with_the_limit_moved(
     outcome: Outcome, task: Task
 ) -> None:
@@ -172,6 +175,7 @@ def test_each_shadow_price_is_that_of_a_search_with_the_limit_moved(
         assert state.price.multiplier == pytest.approx(slope, rel=0.05)
 
 
+@pytest.mark.slow
 def test_chances_by_other_draws(outcome: Outcome, task: Task) -> None:
     """20,000 draws of another seed at the answer: asked - 0.02 or more; within 0.02
     where the limit binds."""
@@ -194,6 +198,7 @@ def test_chances_by_other_draws(outcome: Outcome, task: Task) -> None:
             assert abs(probability - asked) <= 0.02, (column, probability)
 
 
+@pytest.mark.slow
 def test_a_sloppy_batch(outcome: Outcome) -> None:
     """The robust mix is kept by more batches, and costs something."""
     robust = outcome.robust
@@ -220,6 +225,7 @@ def test_above_the_case_is_refused(task: Task) -> None:
     assert "exceeds what the case may hold" in outcome.refused
 
 
+@pytest.mark.slow
 def test_rounding_costs_little(outcome: Outcome) -> None:
     """Steps of 0.1 g of 200 g keep the limits and cost less than whole percents."""
     assert outcome.weighable is not None

@@ -279,7 +279,7 @@ def test_a_fault_at_any_call_loses_nothing(
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked process")
-@pytest.mark.parametrize("work", [_new, _add])
+@pytest.mark.parametrize("work", [_new, pytest.param(_add, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("after", [False, True])
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_killed_at_any_call_nothing_is_lost(
@@ -345,6 +345,7 @@ def test_four_processes_add_batches_at_once(tmp_path: Path) -> None:
     assert not list(tmp_path.glob(".castsugar-*.tmp"))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="other locks there")
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @pytest.mark.parametrize("code", LOCKS)
@@ -382,6 +383,7 @@ def _append_to_bench(path: Path, start: Any, count: int, code: int | None) -> No
         append_measurement(path, entry)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="other locks there")
 @pytest.mark.parametrize("code", LOCKS)
 def test_measurements_saved_at_once_are_all_kept(

@@ -307,6 +307,7 @@ print([hashlib.sha256(w(nasty()).encode()).hexdigest() for w in writers])
 """
 
 
+@pytest.mark.slow
 def test_same_document_same_bytes_whatever_the_hash_seed() -> None:
     writers = (to_html, to_markdown, to_text)
     here = [hashlib.sha256(w(nasty()).encode()).hexdigest() for w in writers]

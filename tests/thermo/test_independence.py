@@ -75,6 +75,7 @@ def test_in_pairs(flow: str) -> None:
         agree(solve(take(asked(flow), rows)), whole(flow), rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
 def test_shuffled(flow: str) -> None:
     """All 5,151 in another order: every chunk holds others."""
