@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import shlex
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -124,6 +125,7 @@ LONGER = (
 THREE = (*BIG, ("[motor.grain]", "[motor.grain]\nsegments = 3"))
 
 Change = tuple[tuple[str, str], ...]
+Told = Callable[[str, Change], set[str]]
 
 
 def motor_key(line: str) -> Change:
@@ -224,8 +226,29 @@ def there(example: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
     return tmp_path
 
 
-def told(command: str, change: Change, capsys: pytest.CaptureFixture[str]) -> set[str]:
+@pytest.fixture(scope="module")
+def known() -> dict[tuple[str, Change], set[str]]:
+    """What was told already: a command on an input runs once, for all its rules."""
+    return {}
+
+
+@pytest.fixture
+def told(
+    there: Path,
+    capsys: pytest.CaptureFixture[str],
+    known: dict[tuple[str, Change], set[str]],
+) -> Told:
     """Return the keys of the rules that a command shows."""
+
+    def keys_of(command: str, change: Change) -> set[str]:
+        if (command, change) not in known:
+            known[command, change] = run(command, change, capsys)
+        return known[command, change]
+
+    return keys_of
+
+
+def run(command: str, change: Change, capsys: pytest.CaptureFixture[str]) -> set[str]:
     text = MOTOR
     for old, new in change:
         assert text.count(old) == 1, old
@@ -250,12 +273,10 @@ def test_every_rule_is_tried() -> None:
 
 @pytest.mark.exact
 @pytest.mark.parametrize("key", ALWAYS)
-def test_a_rule_of_a_topic_stands_there_and_not_elsewhere(
-    key: str, there: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_rule_of_a_topic_stands_there_and_not_elsewhere(key: str, told: Told) -> None:
     loud, silent = ALWAYS[key]
-    assert key in told(loud, NONE, capsys)
-    assert key not in told(silent, NONE, capsys)
+    assert key in told(loud, NONE)
+    assert key not in told(silent, NONE)
 
 
 @pytest.mark.exact
@@ -266,32 +287,25 @@ def test_a_rule_with_a_limit_fires_beyond_it(
     change: Change,
     silent: str,
     other: Change,
-    there: Path,
-    capsys: pytest.CaptureFixture[str],
+    told: Told,
 ) -> None:
-    assert key in told(loud, change, capsys)
-    assert key not in told(silent, other, capsys)
+    assert key in told(loud, change)
+    assert key not in told(silent, other)
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize(("command", "key", "change"), ELSEWHERE)
 def test_every_command_that_knows_the_quantity_says_it(
-    command: str,
-    key: str,
-    change: Change,
-    there: Path,
-    capsys: pytest.CaptureFixture[str],
+    command: str, key: str, change: Change, told: Told
 ) -> None:
-    assert key in told(command, change, capsys)
+    assert key in told(command, change)
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize("command", [SEARCH, COMPARE, CHANGE])
-def test_commands_are_silent_about_a_small_motor(
-    command: str, there: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_commands_are_silent_about_a_small_motor(command: str, told: Told) -> None:
     limited = {c.key for c in DATABASE.cautions if c.quantity}
-    assert told(command, NONE, capsys) & limited == set()
+    assert told(command, NONE) & limited == set()
 
 
 @pytest.mark.exact

@@ -5,9 +5,11 @@ Batches, strands and recordings here are invented.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -82,28 +84,38 @@ def write_strands() -> None:
     )
 
 
-@pytest.fixture
-def path(capsys: pytest.CaptureFixture[str]) -> Path:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a batch, and add all there is to add."""
-    write_shot()
-    write_strands()
-    made = ["new", "house", "--bench", "bench.toml", "--batch", "200 g"]
-    made += ["--actual", "KNO3=120.1 g", "--date", "2026-05-02"]
-    page = answered(made, capsys)
-    assert f"Batch {ID} 'house': open" in page
-    # 1.5 g of syrup stay in the cup: 60 % of 198.5 g are planned, 120.1 g weighed
-    assert "119.10     120.10      +1.00" in page
-    path = Path("batches") / f"{ID}.jsonl"
-    before = path.read_bytes()
-    words = ["add", ID, "--observe", "smooth", "--temperature", "118 C"]
-    words += ["--flow", "pours", "--date", "2026-05-03"]
-    words += ["--measured", "kind=pan-weight lost=1.4 g"]
-    words += ["--strands", "strands.csv", "--strand-mix", "a"]
-    words += ["--firing", "shot.csv", "--throat-after", "8 mm"]
-    page = answered([*words, "--propellant-mass", "100 g"], capsys)
-    assert "seen: smooth, at 118 C" in page
-    assert path.read_bytes().startswith(before)
-    return path
+    folder, printed = tmp_path_factory.mktemp("made"), io.StringIO()
+    with contextlib.chdir(folder), contextlib.redirect_stdout(printed):
+        Path("bench.toml").write_text(BENCH, "utf-8")
+        write_shot()
+        write_strands()
+        words = ["new", "house", "--bench", "bench.toml", "--batch", "200 g"]
+        words += ["--actual", "KNO3=120.1 g", "--date", "2026-05-02"]
+        assert main(["batch", *words]) == 0
+        assert f"Batch {ID} 'house': open" in printed.getvalue()
+        # 1.5 g of syrup stay in the cup: 60 % of 198.5 g are planned, 120.1 g weighed
+        assert "119.10     120.10      +1.00" in printed.getvalue()
+        path = Path("batches") / f"{ID}.jsonl"
+        before = path.read_bytes()
+        words = ["add", ID, "--observe", "smooth", "--temperature", "118 C"]
+        words += ["--flow", "pours", "--date", "2026-05-03"]
+        words += ["--measured", "kind=pan-weight lost=1.4 g"]
+        words += ["--strands", "strands.csv", "--strand-mix", "a"]
+        words += ["--firing", "shot.csv", "--throat-after", "8 mm"]
+        assert main(["batch", *words, "--propellant-mass", "100 g"]) == 0
+        assert "seen: smooth, at 118 C" in printed.getvalue()
+        assert path.read_bytes().startswith(before)
+    return folder
+
+
+@pytest.fixture
+def path(made: Path, tmp_path: Path) -> Path:
+    """Copy that batch into the working folder."""
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+    return Path("batches") / f"{ID}.jsonl"
 
 
 @pytest.mark.parametrize(
