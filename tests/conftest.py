@@ -1,4 +1,4 @@
-"""In every test: `shared` is importable, Ctrl-C is heard, few examples or many."""
+"""In every test: `shared` is importable, Ctrl-C heard, a worker one thread."""
 
 from __future__ import annotations
 
@@ -8,6 +8,10 @@ import sys
 from pathlib import Path
 
 from hypothesis import settings
+
+# One thread a worker: threads of linear algebra that wait for a busy core multiply the
+# time of small matrices. Read when numpy is loaded, here and in what the tests start.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 sys.path.insert(0, str(Path(__file__).parent / "shared"))
 
