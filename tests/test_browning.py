@@ -290,8 +290,11 @@ def test_every_command_says_why_it_withholds(
 @pytest.mark.parametrize(
     ("cook", "minutes", "said", "told"),
     [
-        ("119 C", 8, "", True),
-        ("130 C", 20, "browned sugar is not in the energy", True),
+        pytest.param("119 C", 8, "", True, marks=pytest.mark.slow),
+        pytest.param(
+            *("130 C", 20, "browned sugar is not in the energy", True),
+            marks=pytest.mark.slow,
+        ),
         ("150 C", 60, WHY, False),
     ],
 )

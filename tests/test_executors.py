@@ -39,7 +39,8 @@ def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
     assert one.equals(other)
 
 
-@pytest.mark.parametrize("workers", [pytest.param(1, marks=pytest.mark.slow), 2])
+@pytest.mark.slow
+@pytest.mark.parametrize("workers", [1, 2])
 def test_processes_change_nothing(
     blends: cs.Blends, alone: pd.DataFrame, workers: int
 ) -> None:

@@ -243,7 +243,16 @@ def test_together_killed(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked process")
 @pytest.mark.parametrize("after", [False, True])
-@pytest.mark.parametrize("work", [_over, _fresh, _numbered, _changed])
+@pytest.mark.parametrize(
+    "work",
+    [
+        _over,
+        *(
+            pytest.param(w, marks=pytest.mark.slow)
+            for w in (_fresh, _numbered, _changed)
+        ),
+    ],
+)
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_killed_at_any_call(
     work: Callable[[Path], None], after: bool, tmp_path: Path

@@ -123,6 +123,7 @@ def test_nothing_measured_is_borrowed_or_refused() -> None:
         blend_law([])
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_prediction_covers_new_mixes() -> None:
     """With a real scatter between mixes, 95 % bands cover 90 to 99 % of new mixes."""

@@ -75,6 +75,7 @@ def test_p95_is_exceeded_in_one_of_twenty() -> None:
     assert np.mean(chances) == pytest.approx(0.05, abs=0.003)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_p95_of_a_plateau_law_is_exceeded_in_one_of_twenty() -> None:
     """The same for five bands, uncertain n too: truths by bisection, draw by draw."""

@@ -6,6 +6,7 @@ What is expected comes from the lattice alone, which shares no code with the sea
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -80,20 +81,23 @@ def random_problem(seed: int, count: int, kinks: bool = False) -> Random:
     )
 
 
-def whole_lattice(steps: int, count: int) -> np.ndarray:
+#: Ingredients -> steps of the lattice.
+STEPS = {3: 400, 6: 20}
+
+
+@functools.cache
+def whole_lattice(count: int) -> np.ndarray:
     """Return every mix of whole steps."""
+    steps = STEPS[count]
     axes = [np.arange(steps + 1)] * (count - 1)
     grid = np.stack([g.ravel() for g in np.meshgrid(*axes, indexing="ij")], axis=1)
     grid = grid[grid.sum(axis=1) <= steps]
     return np.column_stack([grid, steps - grid.sum(axis=1)]) / steps
 
 
-LATTICES = {3: whole_lattice(400, 3), 6: whole_lattice(20, 6)}
-
-
 def on_lattice(case: Random) -> tuple[np.ndarray, np.ndarray]:
     """Return the columns on the lattice, and the scaled violation."""
-    points = LATTICES[len(case.space.columns)]
+    points = whole_lattice(len(case.space.columns))
     (row,) = case.space.rows
     points = points[points @ np.array([*row.coefficients.values()]) <= row.limit]
     values = case.problem.evaluate(points)
