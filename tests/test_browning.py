@@ -11,8 +11,8 @@ import pytest
 from worlds import wings
 
 import castsugar as cs
+from castsugar import COLUMNS
 from castsugar.cli.main import main
-from castsugar.columns import COLUMNS
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from castsugar import load_database
 from castsugar.cli.main import main
-from castsugar.data.load import load_database
 
 DATABASE = load_database()
 TEXTS = {caution.key: caution.text for caution in DATABASE.cautions}

@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import Hardware, load_database
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.cli.main import main
-from castsugar.data.load import load_database
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 
 RATE, EXPONENT = 4.6e-3, 0.31

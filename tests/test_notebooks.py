@@ -12,11 +12,10 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar import plain
-from castsugar.comparison.compare import Comparison, compare
+from castsugar import Requirement, compare, plain
+from castsugar.comparison.compare import Comparison
 from castsugar.motor.firing.quantities import Measured
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.task import Requirement
 from castsugar.static_test import StaticTest
 
 # Exact: what is shown is what the objects hold; names are text.

@@ -17,13 +17,13 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
-from castsugar import plausible, units
+from castsugar import InputError, plausible, units
 from castsugar.bench import search_tables, tables
 from castsugar.bench.bench import TABLES, check_bench
 from castsugar.bench.schema import Key, Keys, Place, read_table
 from castsugar.bench.search_tables import SEARCHABLE, range_of
 from castsugar.cli.main import build_parser, main
-from castsugar.errors import InputError, UnusualWarning
+from castsugar.errors import UnusualWarning
 from castsugar.plausible import RANGES, PlausibleRange
 
 PLACE = Place(Path("bench.toml"), "", "")

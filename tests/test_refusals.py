@@ -13,7 +13,7 @@ import castsugar as cs
 from castsugar.bench.bench import check_bench
 from castsugar.bench.search import search_asked
 from castsugar.data import refused
-from castsugar.weigh.charge import read_charge
+from castsugar.weigh import read_charge
 
 # Exact: the list of the contract ("Refused by name, alias and composition") and the bad
 # inputs of the contract; the messages say what, got, allowed, do.

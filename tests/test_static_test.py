@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 import castsugar as cs
-from castsugar import static_test
+from castsugar import Hardware, static_test
 from castsugar.mix.blends import of_mixes
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import MeasuredMix, blend_law
@@ -19,7 +19,7 @@ from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.pressure_table import components_of
 from castsugar.motor.trace import Trace, fire

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castsugar.errors import InputError, UnknownNameError
+from castsugar import InputError, UnknownNameError
 from castsugar.units import UNITS, convert, parse, to_celsius
 
 # Exact. lbf = 0.45359237 kg * 9.80665 m/s2 = 4.4482216152605 N; psi = lbf / (0.0254

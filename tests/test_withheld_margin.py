@@ -11,13 +11,12 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import Requirement, load_database
 from castsugar.bench.bench import read_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.cli.main import main
-from castsugar.data.load import load_database
 from castsugar.motor import mass_balance
 from castsugar.motor.mass_balance import Bands, amplification, withheld
-from castsugar.optimize.task import Requirement
 
 AIR = 101325.0
 

@@ -6,11 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from castsugar import Mix
+from castsugar import InputError, Mix, load_database
 from castsugar.bench.bench import check_bench
 from castsugar.bench.lots import LABEL_SOLIDS_UNCERTAINTY, lots_of, volume_solids
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
 
 pytestmark = pytest.mark.exact
 

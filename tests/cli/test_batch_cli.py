@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from castsugar import load_database
 from castsugar.cli import batch as command
 from castsugar.cli.main import main
-from castsugar.data.load import load_database
 from castsugar.records import record
 from castsugar.records.folder import read_batch
 from castsugar.records.prediction import foresee, thaw

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from castsugar import CastsugarError
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.output import add_output_options
-from castsugar.errors import CastsugarError
 from castsugar.motor.delay_inputs import Thrusting
 
 # Exact: values on the page are compared with straight lines through ln r against ln p,

@@ -12,13 +12,11 @@ from types import ModuleType
 import pytest
 from faults import Fuse
 
+from castsugar import InputError, load_database, parse_recipe
 from castsugar.bench import example
 from castsugar.bench.bench import TABLES, check_bench
 from castsugar.bench.lots import lots_of
 from castsugar.cli.main import main
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
-from castsugar.mix.text import parse_recipe
 from castsugar.readings.strand_files import read_strands
 
 # Exact: what is written against what is shipped and made.

@@ -23,11 +23,9 @@ from typing import Any
 import jsonschema
 import pytest
 
+from castsugar import UnknownNameError, justify, load_database
 from castsugar.cli.main import main
-from castsugar.comparison.change import justify
-from castsugar.data.load import load_database
-from castsugar.data.records import Source
-from castsugar.errors import UnknownNameError
+from castsugar.data import Source
 from castsugar.plain import to_json
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.markdown import to_markdown

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 import castsugar as cs
+from castsugar import InputError, Kitchen, Requirement
 from castsugar.comparison.limits import (
     C_STAR,
     fractions_of,
@@ -34,12 +35,10 @@ from castsugar.comparison.neighbours import (
     neighbours_of,
     standing,
 )
-from castsugar.errors import InputError
 from castsugar.kitchen.heat import parse_cook
-from castsugar.kitchen.parameters import Kitchen
 from castsugar.optimize.plane import broken
 from castsugar.optimize.problem import Limit
-from castsugar.optimize.task import Requirement, TableProblem
+from castsugar.optimize.task import TableProblem
 from castsugar.report.search_map import search_map
 from castsugar.report.search_trace import trace_plot
 

@@ -14,14 +14,26 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import (
+    Claim,
+    Conditions,
+    Cook,
+    Hardware,
+    InputError,
+    Kitchen,
+    RefusedError,
+    Requirement,
+    UnknownNameError,
+    justify,
+    load_database,
+)
 from castsugar.columns import COLUMN
-from castsugar.comparison.change import Change, amounts_of, justify
+from castsugar.comparison.change import Change, amounts_of
 from castsugar.comparison.claims import (
     OPEN,
     REFUTED,
     SUPPORTED,
     WORDS,
-    Claim,
     Judged,
     judged,
     overturn_of,
@@ -38,16 +50,12 @@ from castsugar.comparison.limits import (
     LimitVerdict,
     judge_limits,
 )
-from castsugar.comparison.uncertain_inputs import Conditions, Input
-from castsugar.data.load import load_database
-from castsugar.errors import InputError, RefusedError, UnknownNameError
-from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.parameters import Kitchen
+from castsugar.comparison.uncertain_inputs import Input
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.optimize.task import MOTOR_DRAWS, Requirement
+from castsugar.motor.hardware import BurnKnowledge
+from castsugar.optimize.task import MOTOR_DRAWS
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact

@@ -9,25 +9,29 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import (
+    Conditions,
+    Cook,
+    Doubts,
+    Hardware,
+    InputError,
+    Kitchen,
+    compare,
+    load_database,
+)
 from castsugar.comparison.compare import (
     CANNOT_TELL,
     HIGHER,
     LOWER,
     chance_above,
     chance_of_best,
-    compare,
     verdict,
 )
 from castsugar.comparison.draws import summarise
-from castsugar.comparison.uncertain_inputs import Conditions, Doubts
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
-from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.parameters import Kitchen
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}

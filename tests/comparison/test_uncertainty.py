@@ -10,23 +10,23 @@ import pytest
 from scipy import stats
 
 import castsugar as cs
-from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
-from castsugar.comparison.uncertain_inputs import (
+from castsugar import (
     Conditions,
+    Cook,
     Doubts,
-    Recipe,
-    drawn,
-    enthalpy_u,
-    identity,
+    Hardware,
+    InputError,
+    Kitchen,
+    Lot,
+    UnknownNameError,
 )
-from castsugar.errors import InputError, UnknownNameError
-from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.parameters import Kitchen, unmeasured
-from castsugar.mix.weighing import Lot
+from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
+from castsugar.comparison.uncertain_inputs import Recipe, drawn, enthalpy_u, identity
+from castsugar.kitchen.parameters import unmeasured
 from castsugar.motor.burn_law import Band, BurnLaw, borrowed_law
 from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
+from castsugar import Database
 from castsugar.constants import ATOMIC_MASSES
-from castsugar.data.load import Database
 
 TABLES = (
     "ingredients",

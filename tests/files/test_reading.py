@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from castaways import as_nobody, public_folder
 
+from castsugar import InputError
 from castsugar.bench.bench import read_bench
-from castsugar.errors import InputError
 from castsugar.files import paths, reading
 from castsugar.readings.recordings import read_trace
 from castsugar.readings.strand_files import read_strands

@@ -16,7 +16,7 @@ import pytest
 from castaways import as_nobody, public_folder
 from faults import Fuse, arm, fail, no_locks
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.files.locking import locked
 from castsugar.files.writing import (
     refuse_closed,

@@ -10,7 +10,7 @@ import pytest
 from kitchen_checks.pots import kitchen, weigh
 
 import castsugar as cs
-from castsugar.columns import COLUMNS
+from castsugar import COLUMNS
 from castsugar.kitchen.parameters import unmeasured
 
 pytestmark = pytest.mark.exact

@@ -7,7 +7,7 @@ import pytest
 from kitchen_checks.pots import kitchen, retail, weigh
 
 import castsugar as cs
-from castsugar.columns import COLUMNS
+from castsugar import COLUMNS
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.pot import water_at_start
 from castsugar.kitchen.verdict import judge

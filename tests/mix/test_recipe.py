@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castsugar.errors import InputError
-from castsugar.mix.text import Recipe, parse_recipe
+from castsugar import InputError, parse_recipe
+from castsugar.mix.text import Recipe
 
 # Exact: the syntax of the design, read by hand.
 READ = [

@@ -15,7 +15,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.constants import ELEMENTS
-from castsugar.data.records import Syrup
+from castsugar.data import Syrup
 
 pytestmark = pytest.mark.exact
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw
 from castsugar.motor.burn_model import (
     MeasuredMix,

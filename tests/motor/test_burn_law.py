@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor.burn_law import (
     Band,
     BurnLaw,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from castsugar.errors import InputError, ValidityError
+from castsugar import InputError, ValidityError
 from castsugar.motor.case import (
     CONVENTIONS,
     Case,

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from castsugar.errors import InputError, ValidityError
+from castsugar import InputError, ValidityError
 from castsugar.motor.burn_law import Band, BurnLaw, published_law
 from castsugar.motor.delay import delay_length, delay_time
 from castsugar.motor.delay_inputs import (

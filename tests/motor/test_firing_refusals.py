@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor.firing.inference import infer_law, rivals_of
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from castsugar import Hardware
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import LawShifts, Spread, peak_pressure
 from castsugar.motor.strand_fit import student
 

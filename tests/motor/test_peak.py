@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor import mass_balance, peak_pressure
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import HollowCylinder

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
 from castsugar.motor.grain import AreaTable, HollowCylinder

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor.burn_law import (
     burn_rate,
     convert_coefficient,

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import AreaTable, HollowCylinder

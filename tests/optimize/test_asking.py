@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import Hardware, search
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.multistart import Effort
-from castsugar.optimize.search import Outcome, search
+from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import Settings, TableProblem
 
 pytestmark = pytest.mark.exact

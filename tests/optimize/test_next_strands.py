@@ -11,8 +11,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
+from castsugar import Hardware, InputError, Requirement, load_database
 from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw, published_law
 from castsugar.motor.burn_model import (
     MeasuredMix,
@@ -22,7 +21,7 @@ from castsugar.motor.burn_model import (
 )
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.next_strands import MOST, Proposal, notes_of, propose
 from castsugar.optimize.space import Space
@@ -36,7 +35,7 @@ from castsugar.optimize.strand_design import (
     unmeasured,
     updated,
 )
-from castsugar.optimize.task import Requirement, Settings, Task
+from castsugar.optimize.task import Settings, Task
 from castsugar.plain import to_json
 from castsugar.report.next_strands import (
     Asked,

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pytest
 
-from castsugar.errors import ConvergenceError, InputError, UnknownNameError
+from castsugar import ConvergenceError, InputError, UnknownNameError
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal, Limit

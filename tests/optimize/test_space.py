@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 
-from castsugar.errors import InputError, UnknownNameError
+from castsugar import InputError, UnknownNameError
 from castsugar.optimize.region import Row, as_arrays, fill, lattice, ratio_row
 from castsugar.optimize.rounding import neighbours
 from castsugar.optimize.space import Space

@@ -13,12 +13,11 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.evaluation import evaluate
-from castsugar.mix.mix import Mix
+from castsugar import Hardware, Mix, evaluate
 from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from castsugar.errors import DataError, InputError
+from castsugar import DataError, InputError
 from castsugar.readings.strand_files import read_strands
 
 # Exact: sizes of units by definition (see test_units); an invented set of strands.

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from castsugar.errors import DataError, InputError
+from castsugar import DataError, InputError
 from castsugar.readings import samples
 from castsugar.readings.recordings import Recording, check_order, read_trace
 

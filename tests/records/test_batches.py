@@ -18,8 +18,8 @@ from typing import Any
 import pytest
 from faults import Fuse, arm, fail, no_locks
 
+from castsugar import CastsugarError, DataError, InputError
 from castsugar.bench.bench import append_measurement, read_bench
-from castsugar.errors import CastsugarError, DataError, InputError
 from castsugar.records.folder import (
     add_event,
     add_events,

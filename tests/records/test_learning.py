@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from castsugar import InputError, load_database
 from castsugar.bench.bench import Bench, check_bench, read_bench
 from castsugar.bench.motor import hardware_of
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
 from castsugar.motor.burn_law import burn_rate, log_rate_uncertainty
 from castsugar.motor.firing.quantities import Measured

@@ -12,15 +12,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from castsugar import Kitchen, Mix, load_database
 from castsugar.bench.bench import check_bench, read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.schema import Options
-from castsugar.data.load import load_database
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.heat import parse_cook
-from castsugar.kitchen.parameters import Kitchen, Values, unmeasured, values_of
+from castsugar.kitchen.parameters import Values, unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured
-from castsugar.mix.mix import Mix
 from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.folder import add_events, new_batch

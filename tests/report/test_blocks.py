@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.html_parts import MARKS
 from castsugar.report.blocks.markdown import begun, inline, to_markdown

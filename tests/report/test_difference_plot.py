@@ -10,21 +10,20 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import Conditions, Hardware, InputError, compare
 from castsugar.comparison.change import (
     PressureBand,
     Products,
     chamber_products,
     pressure_bands,
 )
-from castsugar.comparison.compare import Comparison, compare, verdict
+from castsugar.comparison.compare import Comparison, verdict
 from castsugar.comparison.draws import Summary
-from castsugar.comparison.uncertain_inputs import Conditions
-from castsugar.errors import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 from castsugar.report.difference_plot import MOST, difference_plot, difference_plots
 from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand

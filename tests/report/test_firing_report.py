@@ -12,13 +12,14 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar import Hardware
 from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.plain import to_json
 from castsugar.report.data import to_csv
 from castsugar.report.firing import firing_page, letter_words

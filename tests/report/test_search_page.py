@@ -20,13 +20,12 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.columns import COLUMNS
-from castsugar.data.load import load_database
+from castsugar import COLUMNS, Hardware, Requirement, load_database
 from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize import task
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
@@ -36,7 +35,7 @@ from castsugar.optimize.rounding import Weighable, weigh_out
 from castsugar.optimize.search import Outcome, run_search
 from castsugar.optimize.shadow_prices import Found, Price, Relaxation
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
+from castsugar.optimize.task import Settings, Sloppiness, Task
 from castsugar.optimize.trade_off import Front
 from castsugar.plain import to_json
 from castsugar.report import search_amounts, search_words

@@ -12,8 +12,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from castsugar import InputError, Requirement, UnknownNameError
 from castsugar.comparison.directions import cloud, directions
-from castsugar.errors import InputError, UnknownNameError
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.plane import broken, plane, unknown
@@ -21,7 +21,7 @@ from castsugar.optimize.problem import Goal, Limit, Trials
 from castsugar.optimize.rounding import weigh_out
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Requirement, Settings, Task
+from castsugar.optimize.task import Settings, Task
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.report.search_front import front_chart
 from castsugar.report.search_map import search_map

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from castsugar.errors import InputError
+from castsugar import InputError
 from castsugar.report.svg.axes import Scale, Step, nice_step, nice_ticks, tick_labels
 from castsugar.report.svg.bars import Bar, BarChart, bar_chart
 from castsugar.report.svg.canvas import (

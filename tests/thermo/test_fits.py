@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from castsugar.rows import shipped_species, species_set
+from castsugar import species_set
+from castsugar.rows import shipped_species
 from castsugar.thermo import fits
 from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.species import phase_properties

@@ -20,7 +20,7 @@ from equilibrium_checks.states import (
     table,
 )
 
-from castsugar.errors import ConvergenceError
+from castsugar import ConvergenceError
 from castsugar.thermo.second_opinion import flow
 from castsugar.thermo.solver import charge_of
 

@@ -7,7 +7,8 @@ import pytest
 from equilibrium_checks import scope
 
 import castsugar as cs
-from castsugar.rows import shipped_species, species_set
+from castsugar import species_set
+from castsugar.rows import shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.second_opinion import flow
 from castsugar.thermo.solver import Charge, charge_of

@@ -20,8 +20,8 @@ from equilibrium_checks.mixes import (
 )
 
 import castsugar as cs
+from castsugar import ConvergenceError
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.errors import ConvergenceError
 from castsugar.rows import shipped_species
 from castsugar.thermo.flow import FlowSolution
 from castsugar.thermo.second_opinion import flow

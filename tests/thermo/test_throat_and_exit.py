@@ -12,7 +12,7 @@ import pytest
 from equilibrium_checks import mixes, scope
 
 import castsugar as cs
-from castsugar.errors import ConvergenceError
+from castsugar import ConvergenceError
 from castsugar.rows import shipped_species
 from castsugar.thermo import certificate, solver
 from castsugar.thermo import flow as frozen_flow

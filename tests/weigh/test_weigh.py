@@ -9,25 +9,24 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from castsugar import InputError, load_database
 from castsugar.bench.bench import check_bench
-from castsugar.data.load import load_database
-from castsugar.errors import InputError
 from castsugar.motor.grain import AreaTable, HollowCylinder
 from castsugar.numerics import apportion
-from castsugar.weigh.charge import (
+from castsugar.weigh import (
     Equipment,
     Piece,
     Sizes,
+    balance,
+    corrected,
     equipment_of,
+    notes,
     pieces_of,
-    portions,
+    plan,
     read_charge,
     sizes_of,
-    steps_up,
 )
-from castsugar.weigh.correction import corrected
-from castsugar.weigh.result import balance, notes
-from castsugar.weigh.sheet import plan
+from castsugar.weigh.charge import portions, steps_up
 
 pytestmark = pytest.mark.exact
 

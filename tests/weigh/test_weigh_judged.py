@@ -9,24 +9,19 @@ from pathlib import Path
 import pytest
 
 import castsugar as cs
+from castsugar import Kitchen, load_database
 from castsugar.bench.bench import check_bench
 from castsugar.bench.motor import hardware_of
-from castsugar.data.load import load_database
 from castsugar.kitchen.heat import parse_cook
-from castsugar.kitchen.parameters import Kitchen
-from castsugar.weigh.charge import Equipment, read_charge
-from castsugar.weigh.correction import (
-    C_STAR,
-    LIMITS,
-    OWN,
-    PEAK,
-    POUR,
-    SHARE,
+from castsugar.weigh import (
     Conditions,
+    Equipment,
+    plan,
+    read_charge,
     tolerances,
+    weighing,
 )
-from castsugar.weigh.result import weighing
-from castsugar.weigh.sheet import plan
+from castsugar.weigh.correction import C_STAR, LIMITS, OWN, PEAK, POUR, SHARE
 
 pytestmark = pytest.mark.exact  # against evaluate, asked anew
 

@@ -6,14 +6,14 @@ from dataclasses import replace
 from functools import cache
 
 import castsugar as cs
+from castsugar import Hardware, Kitchen, Requirement
 from castsugar.comparison.neighbours import PRESSURE, VISCOSITY
 from castsugar.kitchen.heat import parse_cook
-from castsugar.kitchen.parameters import Kitchen
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
-from castsugar.optimize.task import Requirement, Settings
+from castsugar.motor.hardware import BurnKnowledge
+from castsugar.optimize.task import Settings
 
 #: Limits on pressure, viscosity and setting, as hobbyists set them.
 PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)

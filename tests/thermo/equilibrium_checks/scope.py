@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 import castsugar as cs
-from castsugar.mix.blends import Blends
+from castsugar import Blends
 
 NITRATES = ("potassium nitrate", "sodium nitrate")
 FUELS = (
