@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from commands import check_screens
 
 from castsugar.bench.example import example_files
 from castsugar.cli.main import main
@@ -71,7 +72,7 @@ def test_other_commands_run(
         for line in text.strip().splitlines():
             assert main(shlex.split(line)[1:]) == 0, line
             printed[line] = capsys.readouterr().out
-            assert printed[line]
+            check_screens(printed[line])
     # The other texts shown are what one of the commands prints.
     for text in TEXT[1:]:
         assert any(text.strip() in out for out in printed.values())

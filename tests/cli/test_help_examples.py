@@ -8,7 +8,7 @@ import shlex
 from pathlib import Path
 
 import pytest
-from commands import EXAMPLES, PARSERS
+from commands import EXAMPLES, PARSERS, check_screens
 
 from castsugar.cli.main import INTRODUCTION, main
 
@@ -52,7 +52,7 @@ def test_examples_run(
 ) -> None:
     """As they stand, one after the other, on what castsugar init writes."""
     run_all(words, tmp_path / "bench", monkeypatch)
-    assert capsys.readouterr().out
+    check_screens(capsys.readouterr().out)
 
 
 def test_every_command_has_examples() -> None:

@@ -1,11 +1,14 @@
-"""Every command that a help text gives as an example."""
+"""Every command that a help text gives as an example; screens of every encoding."""
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import re
 from collections.abc import Iterator
 
+from castsugar.cli import screen
 from castsugar.cli.main import INTRODUCTION, build_parser
 
 
@@ -39,3 +42,23 @@ EXAMPLES = {
     for words, parser in PARSERS.items()
     if _examples(parser.epilog)
 } | {"": _examples(INTRODUCTION)}
+
+#: Screens; the last three lack some of our signs.
+ENCODINGS = ("utf-8", "cp1252", "cp437", "ascii")
+
+
+def shown(text: str, encoding: str) -> str:
+    """Return what a screen of this encoding shows of a result."""
+    stream = io.TextIOWrapper(io.BytesIO(), encoding, newline="")
+    with contextlib.redirect_stdout(stream):
+        screen.spell_what_does_not_fit()
+        screen.say(text)
+    stream.seek(0)
+    return stream.read()
+
+
+def check_screens(text: str) -> None:
+    """Look that a result was printed, and that no screen shows "?" for a sign of it."""
+    assert text
+    for encoding in ENCODINGS:
+        assert shown(text, encoding).count("?") == text.count("?"), encoding
