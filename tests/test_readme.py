@@ -41,12 +41,13 @@ def test_two_commands_on_one_line_each() -> None:
 
 
 def test_gate_runs_the_two_commands() -> None:
-    """The gate reads them out of README, and inherits nothing."""
+    """The gate reads them out of README, inherits nothing, and tries more examples."""
     gate = (ROOT / ".ci" / "run").read_text("utf-8")
     (start,) = re.findall(r"< <\(grep '\^(.*)' README\.md\)", gate)
     found = [line for line in WHOLE.splitlines() if line.startswith(start)]
     assert found == [block.strip() for block in SHELL[:2]]
     assert "env -i" in gate
+    assert "CASTSUGAR_EXAMPLES=gate" in gate
 
 
 def test_main_job_prints_the_table(capsys: pytest.CaptureFixture[str]) -> None:
