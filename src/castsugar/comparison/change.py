@@ -265,7 +265,7 @@ class Change:
         Full rows of the table, solved again by the second solver if asked for.
     amounts : tuple of Amount
         In steps of the scale, by largest remainder.
-    limits : tuple of Held
+    limits : tuple of JudgedLimit
     claims : tuple of Judged
         What the change is said to do.
     evidence : tuple of Evidence

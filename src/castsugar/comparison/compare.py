@@ -334,7 +334,7 @@ def compare(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
+    mixes : iterable of Mix, recipes or recipe texts, or UncertainMixes
     baseline : int or str
         Place or name of the mix that the others are held against.
     conditions, doubts, draws, seed

@@ -332,7 +332,7 @@ class Draws:
 
     Attributes
     ----------
-    outlook : Outlook
+    outlook : UncertainMixes
         Mixes, conditions and inputs.
     seed, count : int
     scores : dict of str to ndarray, shape (count,)
@@ -470,10 +470,10 @@ def draw(
 
     Parameters
     ----------
-    mixes : iterable of Mix, recipes or recipe texts, or an Outlook of them
+    mixes : iterable of Mix, recipes or recipe texts, or UncertainMixes
     conditions : Conditions, optional
     doubts : Doubts, optional
-        For an Outlook both are its own.
+        For UncertainMixes both are its own.
     draws : int
         At least 100.
     seed : int
@@ -524,7 +524,7 @@ def linear(outlook: UncertainMixes) -> Linear:
 
     Parameters
     ----------
-    outlook : Outlook
+    outlook : UncertainMixes
 
     Raises
     ------

@@ -271,7 +271,7 @@ def evidence_of(outlook: UncertainMixes, database: Database) -> tuple[Evidence, 
 
     Parameters
     ----------
-    outlook : Outlook
+    outlook : UncertainMixes
     database : Database
         For the sources.
     """

@@ -343,7 +343,7 @@ class JudgedLimit:
         [unit of the column]
     probability : float or None
         Share of the draws that must keep it; None: the best estimate decides.
-    standings : tuple of Standing
+    standings : tuple of LimitVerdict
         One a mix.
     """
 

@@ -477,7 +477,7 @@ class MovingLimits:
 
     Attributes
     ----------
-    pressure, viscosity, velocity : Dial
+    pressure, viscosity, velocity : MovingLimit
     fixed : tuple of Limit
         The limits that stay.
     others : ndarray of int, shape (n + 2,)

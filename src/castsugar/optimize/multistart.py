@@ -290,7 +290,7 @@ def local_search(
         Of the region in the ledger.
     judge : Judge
     start : ndarray, shape (k,)
-    manner : Manner
+    manner : LocalOptions
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
     walk = TrustRegion(region=region, judge=judge, z=z, radius=manner.radius)

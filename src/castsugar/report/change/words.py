@@ -190,8 +190,8 @@ def limit_text(held: JudgedLimit, pressure: str = "MPa") -> str:
 
     Examples
     --------
-    >>> limit_text(Held(column="chamber_pressure_MPa", sense="<=", value=6.894757,
-    ...     probability=0.95, standings=()), "psi")
+    >>> limit_text(JudgedLimit(column="chamber_pressure_MPa", sense="<=",
+    ...     value=6.894757, probability=0.95, standings=()), "psi")
     'peak pressure at most 6.89 MPa (1000 psi) with 95 %'
     """
     word = "at most" if held.sense == "<=" else "at least"
@@ -216,9 +216,9 @@ def why_open(held: JudgedLimit, standing: LimitVerdict) -> str:
 
     Examples
     --------
-    >>> held = Held(column="set_ratio", sense=">=", value=0.95, probability=None,
+    >>> held = JudgedLimit(column="set_ratio", sense=">=", value=0.95, probability=None,
     ...     standings=())
-    >>> one = Standing(value=0.99, verdict="kept", share=0.8, margin=0.04)
+    >>> one = LimitVerdict(value=0.99, verdict="kept", share=0.8, margin=0.04)
     >>> why_open(held, one)
     ' (80 % of the draws)'
     """
