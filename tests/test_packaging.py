@@ -125,7 +125,7 @@ def test_metadata(built: dict[str, Path]) -> None:
         "numpy",
         "scipy",
         "pandas",
-        "tomli-w",
+        "tomlkit",
         "shtab",
         "filelock",
         "cantera",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import string
+import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -12,7 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import castsugar as cs
-from castsugar.bench.bench import append_measurement, check_bench, read_bench
+from castsugar.bench.bench import check_bench, read_bench
+from castsugar.bench.editing import append_measurement
+from castsugar.bench.example import write_example
 from castsugar.bench.tables import MEASUREMENTS
 from castsugar.cli.kitchen_measure import OPTIONS
 
@@ -482,3 +486,17 @@ def test_append_follows_a_link(tmp_path: Path) -> None:
     append_measurement(link, ENTRY)
     assert link.is_symlink()
     assert len(read_bench(real).kitchen["measured"]) == 3
+
+
+def test_a_bench_that_is_read_needs_no_editor(tmp_path: Path) -> None:
+    """What changes the file is loaded where it is changed, not by a reader."""
+    write_example(tmp_path)
+    code = (
+        "import sys; sys.modules['tomlkit'] = None\n"
+        "from castsugar.cli.main import main\n"
+        "sys.exit(main(['evaluate', 'base', '--bench', 'bench.toml']))"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, check=False
+    )
+    assert found.returncode == 0, found.stderr

@@ -19,7 +19,8 @@ import pytest
 from faults import Fuse, arm, fail, no_locks
 
 from castsugar import CastsugarError, DataError, InputError
-from castsugar.bench.bench import append_measurement, read_bench
+from castsugar.bench.bench import read_bench
+from castsugar.bench.editing import append_measurement
 from castsugar.records.folder import (
     add_event,
     add_events,

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from castsugar.bench.bench import read_bench
+from castsugar.bench.editing import with_block, with_key, without_block, without_key
 from castsugar.bench.motor import hardware_of
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
@@ -27,15 +28,10 @@ from castsugar.records.learning.saving import (
     WRITTEN,
     Lesson,
     Saved,
-    block_lines,
     earlier_of,
     efficiency_line,
-    head_line,
-    key_line,
     plan,
     save,
-    with_line,
-    without_lines,
 )
 from castsugar.records.prediction import relative
 from castsugar.records.record import Event, Made
@@ -294,20 +290,76 @@ def test_digits_follow_the_uncertainty() -> None:
     assert math.isclose(tomllib.loads(line)["measured_efficiency"], 0.912)
 
 
-def test_lines_are_found_where_they_are() -> None:
-    """A key in a text over several lines is none; a head within one neither."""
-    text = 'a = """\n[motor]\nefficiency = 1\n"""\n[motor]\nefficiency = 2\n'
-    assert (head_line(text, "motor"), key_line(text, "motor", "efficiency")) == (5, 6)
-    assert head_line("motor.throat = 1\n", "motor") == 0
-    assert with_line("[a]", "b = 1", after=1) == "[a]\nb = 1"
+MIXED = """\
+# a club
+a.b = "[motor]"  # no head
+[[motor.burn_law]]  # one
+x = 1
+
+# the kitchen
+[kitchen]
+text = '''
+[motor]
+y = 1
+'''
+
+[[motor.burn_law]]  # two
+x = [
+  1,  # a part
+]
+
+[motor.grain]
+x = 1
+# about the third
+[[motor.burn_law]]
+x = 1
+
+[motor] # the motor
+  y = 1  # mine
+z = 2"""
 
 
-def test_a_block_is_taken_out_whole() -> None:
-    """With the blank line above it; what follows stays, other tables too."""
-    text = "[a]\nx = 1\n\n[[b.c]]  # mine\ny = 1\nz = 2\n\n[[b.c]]\ny = 2\n[d]\ny = 3\n"
-    assert block_lines(text, "b.c") == [(4, 6), (8, 9)]
-    assert without_lines(text, 4, 6) == "[a]\nx = 1\n\n[[b.c]]\ny = 2\n[d]\ny = 3\n"
-    assert without_lines(text, 8, 9).endswith("z = 2\n[d]\ny = 3\n")
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_edits_leave_every_other_byte(end: str, mark: str) -> None:
+    """Entries between other tables, comments, line ends, byte order mark, no last end.
+
+    Only the lines that are named here come or go.
+    """
+    text = mark + MIXED.replace("\n", end)
+
+    def as_found(expected: str, found: str) -> bool:
+        return found == mark + expected.replace("\n", end)
+
+    one = MIXED.replace("[[motor.burn_law]]  # one\nx = 1\n", "")
+    assert as_found(one, without_block(text, "motor.burn_law", 0))
+    two = MIXED.replace("\n[[motor.burn_law]]  # two\nx = [\n  1,  # a part\n]\n", "")
+    assert as_found(two, without_block(text, "motor.burn_law", 1))
+    three = MIXED.replace("third\n[[motor.burn_law]]\nx = 1\n", "third\n")
+    assert as_found(three, without_block(text, "motor.burn_law", 2))
+    assert as_found(
+        MIXED.replace("  y = 1  # mine\n", ""), without_key(text, "motor", "y")
+    )
+    assert as_found(
+        MIXED.replace("y = 1  # mine", "y = 20  # new"),
+        with_key(text, "motor", "y = 20  # new"),
+    )
+    assert as_found(
+        MIXED.replace("# the motor\n", "# the motor\nw = 0  # new\n"),
+        with_key(text, "motor", "w = 0  # new"),
+    )
+    assert as_found(
+        f'{MIXED}\n\n[[motor.burn_law]]  # four\nx = "\\n"\n',
+        with_block(text, "motor.burn_law", {"x": "\n"}, "four"),
+    )
+
+
+def test_a_key_goes_under_a_header_only() -> None:
+    """A table of dotted keys has none; one without a line end gets one."""
+    assert with_key("[a]", "a", "b = 1") == "[a]\nb = 1"
+    assert with_key("a.b = 2  # c\n", "a", "b = 1  # d") == "a.b = 1  # d\n"
+    with pytest.raises(LookupError):
+        with_key("a.c = 2\n", "a", "b = 1")
 
 
 def correct(world: Path, *numbers: int) -> None:

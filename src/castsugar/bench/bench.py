@@ -41,8 +41,7 @@ from castsugar.bench.tables import (
     read_scale,
 )
 from castsugar.errors import InputError, nearest_names
-from castsugar.files.reading import decoded, read_text
-from castsugar.files.writing import update
+from castsugar.files.reading import read_text
 
 #: Largest bench file that is read [bytes].
 LARGEST = 4_000_000
@@ -246,44 +245,3 @@ def read_measurement(raw: Any, place: Where) -> dict[str, Any]:
             "kind", f"is {kind!r}; {hint}allowed: {', '.join(MEASUREMENTS)}"
         )
     return read_table(raw, MEASUREMENTS[kind], place)
-
-
-def toml_text(entry: Mapping[str, Any]) -> str:
-    """Write a table as TOML.
-
-    Raises
-    ------
-    InputError
-        For a value that TOML cannot hold, or text that is not UTF-8.
-    """
-    import tomli_w
-
-    try:
-        text = tomli_w.dumps(dict(entry))
-        text.encode("utf-8")
-    except (TypeError, ValueError) as error:
-        raise InputError(f"this entry cannot be written as TOML: {error}") from None
-    return text
-
-
-def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
-    """Add a measurement at the end of a bench file; comments and order stay.
-
-    The file is made if it does not exist, and replaced as a whole or not at all. Of two
-    processes at once both add.
-
-    Raises
-    ------
-    InputError
-    """
-    block = "[[kitchen.measured]]\n" + toml_text(entry)
-
-    def appended(before: bytes | None) -> bytes:
-        text = check_bench(path, decoded(path, before or b"")).text
-        end = "\r\n" if "\r\n" in text else "\n"
-        if text and not text.endswith("\n"):
-            text += end
-        text += (end if text else "") + block.replace("\n", end)
-        return check_bench(path, text).text.encode("utf-8")
-
-    return check_bench(path, decoded(path, update(path, appended, largest=LARGEST)))

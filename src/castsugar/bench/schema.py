@@ -31,6 +31,7 @@ class Entry:
     line: int
     path: tuple[str, ...]
     index: int
+    is_head: bool = False
 
 
 def entries(text: str) -> Iterator[Entry]:
@@ -48,7 +49,7 @@ def entries(text: str) -> Iterator[Entry]:
             if head[1] == "[[":
                 index = counts.get(table, 0)
                 counts[table] = index + 1
-            yield Entry(number, table, index)
+            yield Entry(number, table, index, is_head=True)
             continue
         key = _KEY.match(line)
         if key:

@@ -179,7 +179,7 @@ def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes."""
-    from castsugar.bench.bench import append_measurement
+    from castsugar.bench.editing import append_measurement
     from castsugar.data.load import load_database
 
     database = load_database()

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from castsugar import plausible
-from castsugar.bench.bench import Bench, check_bench, read_bench, toml_text
+from castsugar.bench.bench import Bench, check_bench, read_bench
+from castsugar.bench.editing import toml_text
 from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import Lots, lots_of
 from castsugar.bench.motor import hardware_of
@@ -83,7 +84,8 @@ def keeps_motor(frozen: FrozenBench | None, path: Path, folder: Path) -> bool:
     now = freeze(read_bench(path), folder)
     if frozen is None or not now.motor:
         return False
-    return (frozen.motor, dict(frozen.strands)) == (now.motor, dict(now.strands))
+    kept, there = tomllib.loads(frozen.motor), tomllib.loads(now.motor)
+    return (kept, dict(frozen.strands)) == (there, dict(now.strands))
 
 
 def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from castsugar.bench import schema
-from castsugar.bench.bench import Bench, check_bench, toml_text
+from castsugar.bench import editing
+from castsugar.bench.bench import Bench, check_bench
+from castsugar.bench.schema import Place, entries
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
@@ -28,91 +28,8 @@ from castsugar.records.learning.material import COUNTS, Material
 from castsugar.records.prediction import relative
 from castsugar.records.record import Event
 
-# ----------------------------------------------------------------------------
-# Edits of the text of a bench file that leave everything else as it is.
-
 #: What a line ends with that castsugar wrote and may replace.
 WRITTEN = "written by castsugar learn"
-
-
-def line_end(text: str) -> str:
-    """Return how the lines of a text end."""
-    return "\r\n" if "\r\n" in text else "\n"
-
-
-def with_block(text: str, head: str, entry: Mapping[str, Any], remark: str = "") -> str:
-    """Return a text with one more ``[[table]]`` at its end, a remark beside its head.
-
-    Raises
-    ------
-    InputError
-        For a value that TOML cannot hold.
-    """
-    end = line_end(text)
-    if text and not text.endswith("\n"):
-        text += end
-    block = f"[[{head}]]{f'  # {remark}' if remark else ''}\n" + toml_text(entry)
-    return text + (end if text else "") + block.replace("\n", end)
-
-
-def key_line(text: str, table: str, key: str) -> int:
-    """Return the line (from 1) of a key; 0 if it is not there."""
-    wanted = (*table.split("."), key)
-    return next((e.line for e in schema.entries(text) if e.path == wanted), 0)
-
-
-def head_line(text: str, table: str) -> int:
-    """Return the line (from 1) of the header of a table; 0 if it has none."""
-    rows = text.split("\n")
-    wanted = tuple(table.split("."))
-    for entry in schema.entries(text):
-        is_head = rows[entry.line - 1].lstrip().startswith("[")
-        if entry.path == wanted and is_head:
-            return entry.line
-    return 0
-
-
-def is_ours(text: str, line: int) -> bool:
-    """Whether castsugar wrote a line."""
-    return WRITTEN in text.split("\n")[line - 1].partition("#")[2]
-
-
-def with_line(text: str, new: str, *, after: int = 0, instead: int = 0) -> str:
-    """Return a text with a line put after another one, or in the place of one."""
-    rows = text.split("\n")
-    ending = "\r" if line_end(text) == "\r\n" else ""
-    if instead:
-        rows[instead - 1] = new + ("\r" if rows[instead - 1].endswith("\r") else "")
-    else:
-        if not rows[after - 1].endswith("\r"):
-            ending = "" if after < len(rows) else ending
-        rows.insert(after, new + ending)
-    return "\n".join(rows)
-
-
-def block_lines(text: str, head: str) -> list[tuple[int, int]]:
-    """Return first and last line (from 1) of every ``[[table]]``, keys included."""
-    wanted = tuple(head.split("."))
-    rows = text.split("\n")
-    found: list[tuple[int, int]] = []
-    inside = False
-    for entry in schema.entries(text):
-        if rows[entry.line - 1].lstrip().startswith("["):
-            inside = entry.path == wanted
-            if inside:
-                found.append((entry.line, entry.line))
-        elif inside:
-            found[-1] = found[-1][0], entry.line
-    return found
-
-
-def without_lines(text: str, first: int, last: int) -> str:
-    """Return a text without some lines (from 1), and one blank line above them."""
-    rows = text.split("\n")
-    start = first - 1
-    if start > 0 and not rows[start - 1].strip():
-        start -= 1
-    return "\n".join(rows[:start] + rows[last:])
 
 
 # ----------------------------------------------------------------------------
@@ -131,6 +48,8 @@ class OldLaw:
 
     Attributes
     ----------
+    index : int
+        Its count in the array of tables, from 0.
     first, last : int
         Its lines, from 1.
     entry : dict
@@ -144,9 +63,10 @@ class OldLaw:
         Batch and line that say so; empty if unknown.
     """
 
+    index: int
     first: int
     last: int
-    entry: dict[str, str]
+    entry: dict[str, Any]
     ours: bool
     state: str
     who: str
@@ -221,21 +141,29 @@ def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Ea
 
 def own_efficiency(text: str) -> int:
     """Return the line of a measured efficiency that castsugar wrote; 0 without."""
-    line = key_line(text, "motor", EFFICIENCY)
-    return line if line and is_ours(text, line) else 0
+    if WRITTEN not in editing.key_remark(text, "motor", EFFICIENCY):
+        return 0
+    return Place(Path(), text, "motor").line(EFFICIENCY)
 
 
 def old_laws(bench: Bench) -> Iterator[OldLaw]:
     """Yield the burn laws of a bench file that come from strands, states unknown."""
-    raw = tomllib.loads(bench.text.removeprefix("\ufeff"))["motor"].get("burn_law", [])
-    places = block_lines(bench.text, LAW)
-    if len(places) != len(raw):  # an inline array: castsugar wrote none of it
+    path = tuple(LAW.split("."))
+    found = [e for e in entries(bench.text) if e.path[: len(path)] == path]
+    laws = bench.motor["burn_law"] if bench.motor else []
+    if sum(e.is_head for e in found) != len(laws):  # an inline array is none of ours
         return
-    for (first, last), entry in zip(places, raw, strict=True):
-        if "strands" in entry:
-            ours = is_ours(bench.text, first)
+    for index, law in enumerate(laws):
+        if "strands" in law:
+            remark = editing.block_remark(bench.text, LAW, index)
             yield OldLaw(
-                first=first, last=last, entry=entry, ours=ours, state="unknown", who=""
+                index=index,
+                first=law["line"],
+                last=max(e.line for e in found if e.index == index),
+                entry=law,
+                ours=WRITTEN in remark,
+                state="unknown",
+                who="",
             )
 
 
@@ -314,11 +242,9 @@ def _alone(law: OldLaw, path: Path) -> str:
 
 def _without(bench: Bench, laws: Sequence[OldLaw], line: int) -> Bench | None:
     """Return a bench file without burn laws and a line; None if it is not good then."""
-    cuts = [(law.first, law.last) for law in laws]
-    cuts += [(line, line)] if line else []
-    text = bench.text
-    for first, last in sorted(cuts, reverse=True):
-        text = without_lines(text, first, last)
+    text = editing.without_key(bench.text, "motor", EFFICIENCY) if line else bench.text
+    for law in reversed(laws):
+        text = editing.without_block(text, LAW, law.index)
     try:
         return check_bench(bench.path, text)
     except CastsugarError:
@@ -405,10 +331,10 @@ Entry = dict[str, str]
 def cut_laws(lesson: Lesson, draft: Draft) -> None:
     """Take out burn laws that learn wrote earlier and does not write any more."""
     wanted = {as_entry(e) for e in _entries(lesson)}
-    for law in sorted(lesson.earlier.laws, key=lambda law: -law.first):
+    for law in reversed(lesson.earlier.laws):
         if as_entry(law.entry) in wanted:
             continue
-        draft.text = without_lines(draft.text, law.first, law.last)
+        draft.text = editing.without_block(draft.text, LAW, law.index)
         why = f"{law.who} does not stand any more"
         if law.state == "stands":
             why = "its strands stand elsewhere in this file now"
@@ -437,7 +363,7 @@ def add_laws(lesson: Lesson, draft: Draft) -> None:
     there = {as_entry(law.entry) for law in lesson.earlier.laws}
     for entry in _entries(lesson):
         if as_entry(entry) not in there:
-            draft.text = with_block(draft.text, LAW, entry, WRITTEN)
+            draft.text = editing.with_block(draft.text, LAW, entry, WRITTEN)
             draft.written.append(f"[[{LAW}]] {entry['recipe']} from {entry['strands']}")
     draft.refused += _laws_left(lesson)
 
@@ -551,7 +477,7 @@ def _measured(lesson: Lesson, draft: Draft) -> None:
         remarks = [str(kept.entry.get("note", "")), kept.note]
         note = ": ".join([kept.mark, *dict.fromkeys(r for r in remarks if r)])
         entry = kept.entry | {"note": note}
-        draft.text = with_block(draft.text, "kitchen.measured", entry)
+        draft.text = editing.with_block(draft.text, "kitchen.measured", entry)
         kind = kept.entry["kind"]
         draft.written.append(f"[[kitchen.measured]] {kind}, {kept.mark}")
     draft.refused += [
@@ -563,36 +489,27 @@ def _measured(lesson: Lesson, draft: Draft) -> None:
 
 def _efficiency(lesson: Lesson, draft: Draft) -> None:
     """Write the measured efficiency; only over a line that castsugar wrote."""
-    found, text = lesson.firing.efficiency, draft.text
-    old = key_line(text, "motor", EFFICIENCY) if lesson.earlier.efficiency else 0
+    found, old = lesson.firing.efficiency, lesson.earlier.efficiency
     fault = "" if found is None else "".join(_efficiency_faults(lesson))
     if fault:
         draft.refused.append(f"{EFFICIENCY}: {fault}")
     if found is None or fault:
         if old:
-            draft.text = without_lines(text, old, old)
+            draft.text = editing.without_key(draft.text, "motor", EFFICIENCY)
             draft.removed.append(
-                f"{EFFICIENCY} (line {lesson.earlier.efficiency}): no sound firing "
-                "says so any more"
+                f"{EFFICIENCY} (line {old}): no sound firing says so any more"
             )
         return
-    new = efficiency_line(found)
-    if old:
-        was = text.split("\n")[old - 1].rstrip("\r")
-        if was != new:
-            draft.text = with_line(text, new, instead=old)
-            draft.written.append(
-                f"[motor] {new} (in the place of line {lesson.earlier.efficiency})"
-            )
-        return
-    head = head_line(text, "motor")
-    if not head:
+    before, new = draft.text, efficiency_line(found)
+    try:
+        draft.text = editing.with_key(before, "motor", new)
+    except LookupError:
         draft.refused.append(
             f"{EFFICIENCY}: {lesson.bench.path} has no line [motor] to put it under"
         )
-        return
-    draft.text = with_line(text, new, after=head)
-    draft.written.append(f"[motor] {new}")
+    if draft.text != before:
+        where = f" (in the place of line {old})" if old else ""
+        draft.written.append(f"[motor] {new}{where}")
 
 
 def _efficiency_faults(lesson: Lesson) -> Iterator[str]:
@@ -605,8 +522,8 @@ def _efficiency_faults(lesson: Lesson) -> Iterator[str]:
         yield lesson.no_efficiency
         return
     for key in ("efficiency", EFFICIENCY):
-        line = key_line(lesson.bench.text, "motor", key)
         if motor[key] is not None:
+            line = Place(path, lesson.bench.text, "motor").line(key)
             yield (
                 f"{path}, line {line}: {key} = {motor[key]:g} is your own; delete it "
                 "to have it written from your firings"
