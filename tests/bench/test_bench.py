@@ -310,6 +310,7 @@ def test_syntax_faults_name_their_line(text: str, words: str) -> None:
         ("[kitchen]\n'minutes' = true\n", 2),
         ("# c\n[kitchens.packing]\n", 2),
         ("[kitchen]\n# a\u2028b\nminutes = true\n", 3),
+        ("\ufeff[kitchen]\nminutes = true\n", 2),
     ],
 )
 def test_line_of_odd_forms(text: str, line: int) -> None:

@@ -357,6 +357,7 @@ def test_edits_leave_every_other_byte(end: str, mark: str) -> None:
 def test_a_key_goes_under_a_header_only() -> None:
     """A table of dotted keys has none; one without a line end gets one."""
     assert with_key("[a]", "a", "b = 1") == "[a]\nb = 1"
+    assert with_key("\ufeff[a]\n", "a", "b = 1") == "\ufeff[a]\nb = 1\n"
     assert with_key("a.b = 2  # c\n", "a", "b = 1  # d") == "a.b = 1  # d\n"
     with pytest.raises(LookupError):
         with_key("a.c = 2\n", "a", "b = 1")

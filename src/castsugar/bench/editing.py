@@ -143,9 +143,11 @@ def _line_end(text: str) -> str:
 def _cut(text: str) -> tuple[list[Entry], list[str]]:
     """Return the headers and the parts, of which the first is above all headers."""
     heads = [entry for entry in entries(text) if entry.is_head]
-    rows = re.split(r"(?<=\n)", text)
+    mark = "\ufeff" if text.startswith("\ufeff") else ""
+    rows = re.split(r"(?<=\n)", text.removeprefix(mark))
     edges = [0, *(head.line - 1 for head in heads), len(rows)]
-    return heads, ["".join(rows[a:b]) for a, b in itertools.pairwise(edges)]
+    first, *others = ("".join(rows[a:b]) for a, b in itertools.pairwise(edges))
+    return heads, [mark + first, *others]
 
 
 def _block(text: str, head: str, index: int) -> tuple[list[str], int]:

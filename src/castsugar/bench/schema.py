@@ -39,7 +39,7 @@ def entries(text: str) -> Iterator[Entry]:
     counts: dict[tuple[str, ...], int] = {}
     table: tuple[str, ...] = ()
     index, state = 0, _State()
-    for number, line in enumerate(text.split("\n"), start=1):
+    for number, line in enumerate(text.removeprefix("\ufeff").split("\n"), 1):
         if state.open:
             state.read(line)
             continue
