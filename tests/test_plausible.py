@@ -18,9 +18,9 @@ import pytest
 
 import castsugar as cs
 from castsugar import InputError, plausible, units
-from castsugar.bench import search_tables, tables
+from castsugar.bench import tables
 from castsugar.bench.bench import TABLES, check_bench
-from castsugar.bench.schema import Key, Keys, Place, read_table
+from castsugar.bench.schema import Key, Keys, Place, keys_of, read_table
 from castsugar.bench.search_tables import SEARCHABLE, range_of
 from castsugar.cli.main import build_parser, main
 from castsugar.errors import UnusualWarning
@@ -29,23 +29,21 @@ from castsugar.plausible import RANGES, PlausibleRange
 PLACE = Place(Path("bench.toml"), "", "")
 
 KEYS: list[tuple[str, Keys]] = [
-    *TABLES.items(),
-    *tables.MEASUREMENTS.items(),
-    ("lot", tables.LOT),
-    ("grain", tables.CYLINDER),
-    ("areas", tables.AREAS),
-    ("case", tables.CASE),
-    ("law", tables.STATED_LAW),
-    ("limit", search_tables.LIMIT),
-    ("parameter", tables.STATED),
+    *((name, keys_of(table)) for name, table in TABLES.items()),
+    *((name, keys_of(table)) for name, table in tables.MEASUREMENTS.items()),
+    ("grain", keys_of(tables.Cylinder)),
+    ("areas", keys_of(tables.Areas)),
+    ("case", keys_of(tables.Case)),
+    ("law", keys_of(tables.StatedLaw)),
+    ("parameter", keys_of(tables.Stated)),
 ]
 
 #: Numbers that no range of this table fits: a name for random numbers; a limit has the
 #: range of its column; a parameter of the kitchen that of the parameter.
 FREE = {
     ("search", "seed"),
-    ("limit", "at_most"),
-    ("limit", "at_least"),
+    ("limits", "at_most"),
+    ("limits", "at_least"),
     ("parameter", "value"),
     ("parameter", "spread"),
 }

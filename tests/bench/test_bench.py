@@ -17,8 +17,6 @@ import castsugar as cs
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.editing import append_measurement
 from castsugar.bench.example import write_example
-from castsugar.bench.tables import MEASUREMENTS
-from castsugar.cli.kitchen_measure import OPTIONS
 
 pytestmark = pytest.mark.exact  # text against text
 
@@ -177,15 +175,6 @@ def test_append_is_whole_or_nothing(
         append_measurement(path, ENTRY)
     assert path.read_text("utf-8") == GOOD
     assert list(tmp_path.iterdir()) == [path]
-
-
-def test_options_are_the_keys_of_the_file() -> None:
-    """Each measurement is asked for on the command line by the same names."""
-    assert set(OPTIONS) == set(MEASUREMENTS)
-    for kind, keys in MEASUREMENTS.items():
-        asked = {name: required for name, required, _ in OPTIONS[kind]}
-        wanted = {n: k.required for n, k in keys.items() if n != "kind"}
-        assert asked == wanted, kind
 
 
 #: Twice the same keys, a stated parameter and a motor with keys of the same names.

@@ -1,7 +1,6 @@
 """The bench file: one TOML file that describes the user's world. Its only schema.
 
-Tables known so far: ``[kitchen]``, ``[motor]``, ``[recipes]``, ``[scale]``,
-``[limits]``, ``[search]``, ``[lots]``, ``[pan]`` and ``[casting]``.
+Its tables are :data:`TABLES`.
 """
 
 from __future__ import annotations
@@ -12,33 +11,35 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from castsugar.bench.schema import Keys, Place, Where, read_table
+from castsugar.bench.schema import Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
-    LIMITS,
-    SCALE,
-    SEARCH,
+    Limit,
+    Recipes,
+    Scale,
+    Search,
     read_limits,
     read_recipes,
+    read_scale,
     read_search,
 )
 from castsugar.bench.tables import (
-    AREAS,
-    BORROWED,
-    CASE,
-    CASTING,
-    CYLINDER,
-    KITCHEN,
     MEASUREMENTS,
-    MOTOR,
-    PAN,
     STATABLE,
-    STATED,
-    STATED_LAW,
-    STRANDS,
+    Areas,
+    Borrowed,
+    Case,
+    Casting,
+    Cylinder,
+    Kitchen,
+    Lot,
+    Motor,
+    Pan,
+    Stated,
+    StatedLaw,
+    Strands,
     read_casting,
     read_lots,
     read_pan,
-    read_scale,
 )
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.reading import read_text
@@ -49,18 +50,17 @@ LARGEST = 4_000_000
 #: Longest line [characters].
 LONGEST_LINE = 8_000
 
-#: Tables of the file and their keys; recipes and lots have the names that the user
-#: gives them.
-TABLES: dict[str, Keys] = {
-    "kitchen": KITCHEN,
-    "motor": MOTOR,
-    "recipes": {},
-    "scale": SCALE,
-    "limits": LIMITS,
-    "search": SEARCH,
-    "lots": {},
-    "pan": PAN,
-    "casting": CASTING,
+#: Tables of the file; recipes, limits and lots hold names, each with such a table.
+TABLES: dict[str, type[Table]] = {
+    "kitchen": Kitchen,
+    "motor": Motor,
+    "recipes": Recipes,
+    "scale": Scale,
+    "limits": Limit,
+    "search": Search,
+    "lots": Lot,
+    "pan": Pan,
+    "casting": Casting,
 }
 
 
@@ -74,26 +74,26 @@ class Bench:
     text : str
         As it was read.
     kitchen : dict
-        Keys of :data:`KITCHEN`; stated parameters as dicts, `measured` as a list of
+        Keys of :class:`Kitchen`; stated parameters as dicts, `measured` as a list of
         dicts with the keys of :data:`MEASUREMENTS`.
     motor : dict or None
-        Keys of :data:`castsugar.bench.tables.MOTOR`; `grain` and `case` as
-        dicts, `burn_law` as a list of dicts. None without the table.
+        Keys of :class:`castsugar.bench.tables.Motor`; `grain` and `case` as dicts,
+        `burn_law` as a list of dicts. None without the table.
     recipes : dict of str to str
         Name of a mix that the user made to its recipe as typed.
     scale : dict or None
-        Keys of :data:`castsugar.bench.search_tables.SCALE`. None without the table.
+        Keys of :class:`castsugar.bench.search_tables.Scale`. None without the table.
     limits : dict of str to dict
-        Column to the keys of :data:`castsugar.bench.search_tables.LIMIT`.
+        Column to the keys of :class:`castsugar.bench.search_tables.Limit`.
     search : dict or None
-        Keys of :data:`castsugar.bench.search_tables.SEARCH`, as
+        Keys of :class:`castsugar.bench.search_tables.Search`, as
         :func:`castsugar.bench.search_tables.read_search` says. None without the
         table.
     lots : dict of str to dict
-        Name of a bag or bottle to the keys of :data:`castsugar.bench.tables.LOT`.
+        Name of a bag or bottle to the keys of :class:`castsugar.bench.tables.Lot`.
     pan, casting : dict or None
-        Keys of :data:`castsugar.bench.tables.PAN` and of
-        :data:`castsugar.bench.tables.CASTING`. None without the table.
+        Keys of :class:`castsugar.bench.tables.Pan` and of
+        :class:`castsugar.bench.tables.Casting`. None without the table.
     """
 
     path: Path
@@ -166,13 +166,13 @@ def _parsed(path: Path, text: str) -> dict[str, Any]:
 def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the kitchen table with what it holds."""
     place = Place(path, text, "kitchen")
-    found = read_table(raw, KITCHEN, place)
+    found = read_table(raw, Kitchen, place)
     if found["altitude"] is not None and found["air_pressure"] is not None:
         raise place.fail("altitude", "and air_pressure are both given; give one")
     for name in STATABLE:
         if found[name] is not None:
             inner = Place(path, text, f"kitchen.{name}")
-            found[name] = read_table(found[name], STATED, inner)
+            found[name] = read_table(found[name], Stated, inner)
     entries = found["measured"] if found["measured"] is not None else []
     if not isinstance(entries, list):
         raise place.fail("measured", "must be written as [[kitchen.measured]]")
@@ -186,7 +186,7 @@ def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
 def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the motor table with what it holds."""
     place = Place(path, text, "motor")
-    found = read_table(raw, MOTOR, place)
+    found = read_table(raw, Motor, place)
     if found["efficiency"] is not None and found["measured_efficiency"] is not None:
         raise place.fail("efficiency", "and measured_efficiency are both given")
     grain = found["grain"]
@@ -194,10 +194,10 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
         key.startswith(("web", "area")) for key in grain
     )
     found["grain"] = read_table(
-        grain, AREAS if shaped else CYLINDER, Place(path, text, "motor.grain")
+        grain, Areas if shaped else Cylinder, Place(path, text, "motor.grain")
     )
     if found["case"] is not None:
-        found["case"] = read_table(found["case"], CASE, Place(path, text, "motor.case"))
+        found["case"] = read_table(found["case"], Case, Place(path, text, "motor.case"))
     entries = found["burn_law"]
     if not isinstance(entries, list) or not entries:
         raise place.fail(
@@ -212,12 +212,12 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
 
 def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
     """Check one way of saying how a mix burns."""
-    keys = STATED_LAW
+    keys: type[Table] = StatedLaw
     if isinstance(raw, Mapping):
         if not {"borrowed", "strands", "rate"} & set(raw):
             raise place.fail("", "needs one of strands, rate or borrowed")
-        keys = BORROWED if "borrowed" in raw else keys
-        keys = STRANDS if "strands" in raw else keys
+        keys = Borrowed if "borrowed" in raw else keys
+        keys = Strands if "strands" in raw else keys
     return read_table(raw, keys, place) | {"line": place.line()}
 
 

@@ -6,9 +6,9 @@ import datetime
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
 from castsugar.errors import InputError, nearest_names
@@ -118,9 +118,10 @@ PLAIN = (
     "number or text",
     "whole",
     "flag",
-    "choice",
     "table",
 )
+
+_KINDS = {str: "text", bool: "flag", list: "texts", type(None): "table"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,15 +131,17 @@ class Key:
     Attributes
     ----------
     kind : str
-        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`; that of
-        its range if none is given.
+        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`; by the
+        range, or else by the example, if none is given.
     required : bool
     default : object
         For a key that is left out.
     choices : tuple of str
-        For the kind ``"choice"``.
+        What a text may be; empty: anything.
     about : str
-        What it is, for messages and examples.
+        What it means; the name of its range if nothing is given.
+    example : object
+        A value as the file holds it; None for a table.
     range : str
         A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
     """
@@ -148,15 +151,88 @@ class Key:
     default: Any = None
     choices: tuple[str, ...] = ()
     about: str = ""
+    example: Any = None
     range: str = ""
 
     def __post_init__(self) -> None:
-        """Take the quantity of the range where no kind is given."""
-        if not self.kind:
-            object.__setattr__(self, "kind", plausible.RANGES[self.range].quantity)
+        """Take the kind of the example, quantity and meaning of the range."""
+        kind = _KINDS.get(type(self.example), "number")
+        if self.range:
+            listed = "numbers" if isinstance(self.example, list) else "number"
+            kind = plausible.RANGES[self.range].quantity or listed
+        object.__setattr__(self, "kind", self.kind or kind)
+        object.__setattr__(self, "about", self.about or self.range)
+
+    @property
+    def wanted(self) -> str:
+        """Say what is to be given."""
+        shown = "" if self.example is None else f", {self.example!r}"
+        return f"{self.about or self.kind}{shown}"
 
 
 Keys = Mapping[str, Key]
+
+
+class Table:
+    """Base of the tables of the bench file, each a frozen dataclass: its declaration.
+
+    The metadata of a field is its :class:`Key`; the reader, the complaints about it,
+    the options of the command line and ``castsugar init --explain`` go by that. What
+    is read is a dict of the fields. The docstring says what the table is.
+    """
+
+    #: How its head is written, and which commands use it.
+    HEAD: ClassVar[str]
+    USED: ClassVar[str]
+
+    def __init_subclass__(cls, *, head: str = "", used: str = "") -> None:
+        """Keep what is said of a table; one that extends another may say nothing."""
+        if head:
+            cls.HEAD, cls.USED = head, used
+
+
+def key(
+    known: str,
+    example: Any,
+    about: str = "",
+    *,
+    kind: str = "",
+    required: bool = False,
+    default: Any = None,
+) -> Any:
+    """Return a field of a table, `known` being its range; see :class:`Key`."""
+    said = {"kind": kind, "about": about, "example": example, "range": known}
+    return _field(said, default, required=required)
+
+
+def needed(known: str, example: Any, about: str = "") -> Any:
+    """Return a field that must be given; see :func:`key`."""
+    return key(known, example, about, required=True)
+
+
+def plain(
+    about: str,
+    example: Any = None,
+    *,
+    kind: str = "",
+    required: bool = False,
+    default: Any = None,
+    choices: tuple[str, ...] = (),
+) -> Any:
+    """Return a field that has no range; without an example it is a table."""
+    said = {"kind": kind, "about": about, "example": example, "choices": choices}
+    return _field(said, default, required=required)
+
+
+def _field(said: dict[str, Any], default: Any, *, required: bool) -> Any:
+    made = {"key": Key(required=required, default=default, **said)}
+    return field(metadata=made) if required else field(default=default, metadata=made)
+
+
+def keys_of(table: type[Table]) -> Keys:
+    """Return the keys of a table, in their order."""
+    declared: Any = table
+    return {one.name: one.metadata["key"] for one in fields(declared)}
 
 
 class Where(Protocol):
@@ -205,14 +281,14 @@ class Options:
         return InputError(f"--{key.replace('_', '-')} {fault}")
 
 
-def read_table(raw: Any, keys: Keys, place: Where) -> dict[str, Any]:
+def read_table(raw: Any, keys: Keys | type[Table], place: Where) -> dict[str, Any]:
     """Check one table and return its values in SI.
 
     Parameters
     ----------
     raw : object
         As the TOML reader gave it.
-    keys : mapping of str to Key
+    keys : mapping of str to Key, or Table
         All that is allowed.
     place : Place
 
@@ -226,24 +302,31 @@ def read_table(raw: Any, keys: Keys, place: Where) -> dict[str, Any]:
     InputError
         File, line, key, what was got, what is allowed.
     """
-    if not isinstance(raw, Mapping):
-        raise place.fail("", "must be a table")
-    for key in raw:
-        if key not in keys:
-            near = nearest_names(key, list(keys))
-            hint = f"did you mean {near[0]!r}? " if near else ""
-            raise place.fail(key, f"is not known; {hint}allowed: {', '.join(keys)}")
+    if isinstance(keys, type):
+        keys = keys_of(keys)
+    _check_names(raw, keys, place)
     found = {}
     for name, key in keys.items():
         if name not in raw:
             if key.required:
-                raise place.fail(name, f"is missing; give {key.about or key.kind}")
+                raise place.fail(name, f"is missing; give {key.wanted}")
             found[name] = key.default
             continue
         found[name] = _value(raw[name], name, key, place)
         if key.range:
             check_range(found[name], name, key.range, place)
     return found
+
+
+def _check_names(raw: Any, keys: Keys, place: Where) -> None:
+    """Refuse what is no table, and keys that are not allowed."""
+    if not isinstance(raw, Mapping):
+        raise place.fail("", "must be a table")
+    for name in raw:
+        if name not in keys:
+            near = nearest_names(name, list(keys))
+            hint = f"did you mean {near[0]!r}? " if near else ""
+            raise place.fail(name, f"is not known; {hint}allowed: {', '.join(keys)}")
 
 
 def check_range(value: Any, name: str, known: str, place: Where) -> None:
@@ -272,7 +355,7 @@ def _value(raw: Any, name: str, key: Key, place: Where) -> Any:
         return raw
     if key.kind in _READERS:
         return _READERS[key.kind](raw, name, place)
-    if key.kind in ("text", "choice"):
+    if key.kind == "text":
         return _text(raw, name, key, place)
     if isinstance(raw, bool) or not isinstance(raw, str | int | float):
         raise place.fail(name, f"is {raw!r}; write a number with its unit in quotes")

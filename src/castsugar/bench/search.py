@@ -11,8 +11,8 @@ from typing import Any
 
 from castsugar import units
 from castsugar.bench.bench import Bench
-from castsugar.bench.schema import Place
-from castsugar.bench.search_tables import CASE, SEARCH
+from castsugar.bench.schema import Place, keys_of
+from castsugar.bench.search_tables import CASE, Search
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database
 from castsugar.data.records import plain
@@ -332,7 +332,7 @@ def search_conditions(bench: Bench) -> SearchConditions:
         with placed(place, "cook"):
             parse_cook(table["cook"], table["minutes"])
     groups = {COLUMN[name].group for name in _columns(bench) if name in COLUMN}
-    shared = set(SEARCH) & {f.name for f in fields(SearchConditions)}
+    shared = set(keys_of(Search)) & {f.name for f in fields(SearchConditions)}
     return SearchConditions(
         **{key: table[key] for key in shared},
         pressures_typed=(table["typed"]["pressure"], table["typed"]["exit_pressure"]),

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 from castsugar import units
-from castsugar.bench.schema import Key, Keys, Place, check_range, read_table
+from castsugar.bench.schema import (
+    Key,
+    Place,
+    Table,
+    check_range,
+    key,
+    needed,
+    plain,
+    read_table,
+)
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.errors import InputError, nearest_names
 from castsugar.plausible import RANGES
@@ -61,61 +71,75 @@ FLOWS = ("no-solidification", "equilibrium", "frozen")
 #: How bounds are written.
 BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 
-SCALE: Keys = {
-    "step": Key(
-        range="step of the scale", required=True, about="its smallest step, '0.1 g'"
-    ),
-    "accuracy": Key(
-        range="uncertainty of weighing", about="standard uncertainty of one weighing"
-    ),
-    "capacity": Key(
-        range="capacity of the scale",
-        about="its largest load, vessel included, '500 g'",
-    ),
-    "vessel": Key(range="vessel", about="what is weighed into, empty, '60 g'"),
-}
 
-#: Column -> a table of :data:`LIMIT`.
-LIMITS: Keys = {key: Key(kind="table") for key in SEARCHABLE}
+@dataclass(frozen=True, kw_only=True)
+class Recipes(Table, head="[recipes]", used="every command that takes a recipe"):
+    """what you make: names of your own, each with its recipe"""
 
-LIMIT: Keys = {
-    "at_most": Key(kind="number or text"),
-    "at_least": Key(kind="number or text"),
-    "probability": Key(
-        range="probability of a limit", about="share of the draws, '80 %'"
-    ),
-}
 
-SEARCH: Keys = {
-    "maximise": Key(kind="text", about="a column"),
-    "minimise": Key(kind="text", about="a column"),
-    "weights": Key(kind="table", about="column = weight, of a weighted sum"),
-    "pressure": Key(range="chamber pressure", about="in the chamber, '1000 psi'"),
-    "exit_pressure": Key(range="exit pressure", about="at the nozzle exit, '1 atm'"),
-    "flow": Key(kind="choice", default=FLOWS[0], choices=FLOWS),
-    "batch": Key(range="batch", about="mass of what is weighed, '200 g'"),
-    "cook": Key(kind="text", about="'119 C 8 min', or points of time and temperature"),
-    "minutes": Key(
-        kind="number", range="minutes", about="minutes at the temperature of the cook"
-    ),
-    "water_lost": Key(range="water lost", about="share that leaves, without a kitchen"),
-    "seed": Key(kind="whole"),
-    "draws": Key(kind="whole", range="draws", about="of kitchen and motor"),
-    "ratios": Key(kind="texts", default=(), about="['sucrose:corn syrup >= 0.5']"),
-    "front": Key(kind="texts", about="two columns to trade off"),
-    "robust": Key(kind="flag", default=False),
-    "syrup_solids_spread": Key(
-        range="spread of dry solids", about="of a sloppy batch, '2 %'"
-    ),
-    "moisture_spread": Key(range="spread of moisture", about="of powders, '0.2 %'"),
-    "ingredients": Key(
-        kind="table",
-        required=True,
-        about=f"[search.ingredients] with names and bounds: {BOUNDS}",
-    ),
-    "choices": Key(kind="table", about="slot = names of alternatives"),
-    "stock": Key(kind="table", about="ingredient = mass at hand"),
-}
+@dataclass(frozen=True, kw_only=True)
+class Scale(Table, head="[scale]", used="weigh, search, compare, justify and batch"):
+    """your scale"""
+
+    step: float = needed("step of the scale", "0.1 g", "its smallest step")
+    accuracy: float = key(
+        "uncertainty of weighing", "0.1 g", "standard uncertainty of one weighing"
+    )
+    capacity: float = key(
+        "capacity of the scale", "500 g", "its largest load, vessel included"
+    )
+    vessel: float = key("vessel", "60 g", "what is weighed into, empty")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
+    """what a mix must keep: under the name of a column of the table"""
+
+    at_most: Any = plain(
+        "in the unit of the column, or 'case'", 10, kind="number or text"
+    )
+    at_least: Any = plain("in the unit of the column", 0.95, kind="number or text")
+    probability: float = key(
+        "probability of a limit", "80 %", "share of the draws that must keep it"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Search(
+    Table, head="[search]", used="search; compare and justify for its conditions"
+):
+    """what castsugar search looks for"""
+
+    maximise: str = plain("a column", "density_impulse_kg_s_m3")
+    minimise: str = plain("a column", "chamber_pressure_MPa")
+    weights: Any = plain("column = weight, of a weighted sum")
+    pressure: float = key("chamber pressure", "1000 psi", "in the chamber")
+    exit_pressure: float = key("exit pressure", "1 atm", "at the nozzle exit")
+    flow: str = plain("flow of the products", "frozen", default=FLOWS[0], choices=FLOWS)
+    batch: float = key("batch", "200 g", "mass of what is weighed")
+    cook: str = plain("or points of time and temperature", "119 C 8 min")
+    minutes: float = key("minutes", 8, "minutes at the temperature of the cook")
+    water_lost: float = key(
+        "water lost", "40 %", "share of the water that leaves, without a kitchen"
+    )
+    seed: int = plain("a name for the random numbers", 1, kind="whole")
+    draws: int = key("draws", 200, "draws of kitchen and motor", kind="whole")
+    ratios: Any = plain("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
+    front: Any = plain(
+        "a trade-off of two columns", ["specific_impulse_s", "chamber_pressure_MPa"]
+    )
+    robust: bool = plain("for sloppy batches", True, default=False)
+    syrup_solids_spread: float = key(
+        "spread of dry solids", "2 %", "dry solids of the syrup in a sloppy batch"
+    )
+    moisture_spread: float = key(
+        "spread of moisture", "0.2 %", "moisture of the powders in a sloppy batch"
+    )
+    ingredients: Any = plain(
+        f"[search.ingredients] with names and bounds: {BOUNDS}", required=True
+    )
+    choices: Any = plain("slot = names of alternatives")
+    stock: Any = plain("ingredient = mass at hand")
 
 
 # ----------------------------------------------------------------------------
@@ -145,11 +169,29 @@ def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
 
 
 def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
-    """Check the table of the scale; `accuracy` is half a step where none is stated."""
+    """Check the table of the scale; `accuracy` is half a step where none is stated.
+
+    Raises
+    ------
+    InputError
+        Also for a vessel with which nothing could be weighed.
+    """
     place = Place(path, text, "scale")
-    found = read_table(raw, SCALE, place)
+    found = read_table(raw, Scale, place)
     if found["accuracy"] is None:
         found["accuracy"] = 0.5 * found["step"]
+    capacity, vessel = found["capacity"], found["vessel"]
+    if capacity and vessel and capacity - vessel < found["step"]:
+        raise place.fail(
+            "vessel",
+            f"is {1e3 * vessel:g} g, and the scale holds {1e3 * capacity:g} g: nothing "
+            "could be weighed into it; give a lighter one",
+        )
+    if capacity is not None and capacity < found["step"]:
+        raise place.fail(
+            "capacity",
+            f"is {1e3 * capacity:g} g, below the step; give the largest load",
+        )
     return found
 
 
@@ -158,10 +200,10 @@ def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
     place = Place(path, text, "limits")
     found = {}
     for column, entry in _named(raw, place).items():
-        if column not in LIMITS:
+        if column not in SEARCHABLE:
             raise place.fail(column, f"is no column; {_near(column, SEARCHABLE)}")
         inner = Place(path, text, f"limits.{column}")
-        limit = read_table(entry, LIMIT, inner)
+        limit = read_table(entry, Limit, inner)
         for side in ("at_most", "at_least"):
             if isinstance(limit[side], str):
                 limit[side] = _typed_limit(limit[side], column, side, inner)
@@ -209,7 +251,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys of :data:`SEARCH`: quantities in SI; `ingredients` as name to one share or
+        Keys of :class:`Search`: quantities in SI; `ingredients` as name to one share or
         (lowest, highest); `choices` as slot to names; `stock` as name to mass [kg];
         `front` as pairs of column and whether more is better; `cook` and `minutes` as
         texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds the two
@@ -217,16 +259,16 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """
     place = Place(path, text, "search")
     given = PRESSURES | dict(raw) if isinstance(raw, Mapping) else raw
-    found = read_table(given, SEARCH, place)
+    found = read_table(given, Search, place)
     found["typed"] = {
-        key: units.parse(str(given[key]), "pressure").echo() for key in PRESSURES
+        name: units.parse(str(given[name]), "pressure").echo() for name in PRESSURES
     }
     _check_objective(found, place)
     _check_cook(found, place)
     spreads = ("syrup_solids_spread", "moisture_spread")
-    for key in spreads if not found["robust"] else ():
-        if found[key] is not None:
-            raise place.fail(key, "says nothing without robust = true; add that")
+    for name in spreads if not found["robust"] else ():
+        if found[name] is not None:
+            raise place.fail(name, "says nothing without robust = true; add that")
     if found["front"] is not None:
         found["front"] = _front(found, place)
     found["ingredients"] = _table(found, "ingredients", place, _bounds)
@@ -239,16 +281,16 @@ def _check_objective(found: dict[str, Any], place: Place) -> None:
     """Check the objective and its weights."""
     if found["maximise"] is not None and found["minimise"] is not None:
         raise place.fail("minimise", "and maximise are both given; give one")
-    key = "minimise" if found["minimise"] is not None else "maximise"
-    objective = found[key]
+    way = "minimise" if found["minimise"] is not None else "maximise"
+    objective = found[way]
     if objective is not None:
-        _check_column(objective, (*SEARCHABLE, DELIVERED, WEIGHTED), key, place)
+        _check_column(objective, (*SEARCHABLE, DELIVERED, WEIGHTED), way, place)
     if found["weights"] is not None:
         if objective != WEIGHTED:
             raise place.fail("weights", f"need maximise = {WEIGHTED!r}")
         found["weights"] = _weights(found["weights"], place)
     elif objective == WEIGHTED:
-        raise place.fail(key, "is a weighted sum; add weights = { column = 1.0 }")
+        raise place.fail(way, "is a weighted sum; add weights = { column = 1.0 }")
 
 
 def _weights(raw: Any, place: Place) -> dict[str, float]:

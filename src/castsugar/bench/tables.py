@@ -1,287 +1,369 @@
-"""The kitchen, motor and lot tables of a bench file, checked key by key."""
+"""The tables of a bench file: what each key means, and what checks some of them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from castsugar.bench import search_tables
-from castsugar.bench.schema import Key, Keys, Place, read_table
-from castsugar.kitchen.parameters import NAMES, OF_SYRUP
+from castsugar.bench.schema import Place, Table, key, keys_of, needed, plain, read_table
+
+_RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
+_EVALUATES = "evaluate, sweep, map, compare, justify, search, weigh, batch"
+_COOKS = f"kitchen, {_EVALUATES} and learn"
+_FIRES = f"{_EVALUATES}, firing and learn"
 
 # ----------------------------------------------------------------------------
-# The keys of the kitchen table of a bench file, and of its measurements.
+# The kitchen, and what was measured in it.
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kitchen(Table, head="[kitchen]", used=_COOKS):
+    """how you cook"""
+
+    altitude: float = key("altitude", "300 m", "height above the sea")
+    air_pressure: float = key("air pressure", "980 mbar", "pressure of the air")
+    syrup: str = plain("which syrup", "corn syrup", default="corn syrup")
+    cook: str = plain("a temperature or a profile", "119 C")
+    minutes: float = key("minutes", 8, "minutes at the temperature")
+    degradation_limit: float = key(
+        "degraded sugar", "2 %", "largest share of browned sugar"
+    )
+    packing: Any = plain("maximum packing of the grains")
+    nitrate_dissolved: Any = plain("nitrate dissolved, share of what pure water takes")
+    solubility_loss: Any = plain("how much syrup hinders sucrose from dissolving")
+    drying_time: Any = plain("drying time of the pan at 119 C")
+    liquid_factor: Any = plain("viscosity over that of the model")
+    thermometer: Any = plain("true bulk temperature less the reading")
+    measured: Any = plain("what was measured, as [[kitchen.measured]]")
+
 
 #: Parameters that the user may state; those of a syrup belong to its lot.
-STATABLE = tuple(name for name in NAMES if name not in OF_SYRUP)
-
-#: How a parameter is stated.
-STATED: Keys = {
-    "value": Key(kind="number", required=True, about="the value, in SI"),
-    "spread": Key(
-        kind="number",
-        required=True,
-        about="its standard uncertainty (of the logarithm for times and factors)",
-    ),
-    "origin": Key(kind="text", default="stated in the bench file"),
-}
-
-_COOK = Key(kind="text", about="a temperature or a profile, '119 C'")
-_MINUTES = Key(kind="number", range="minutes", about="minutes at the temperature")
-
-KITCHEN: Keys = {
-    "altitude": Key(range="altitude", about="height above the sea, '300 m'"),
-    "air_pressure": Key(range="air pressure", about="pressure of the air, '980 mbar'"),
-    "syrup": Key(kind="text", default="corn syrup"),
-    "cook": _COOK,
-    "minutes": _MINUTES,
-    "degradation_limit": Key(
-        range="degraded sugar", about="largest share of browned sugar"
-    ),
-    **{name: Key(kind="table") for name in STATABLE},
-    "measured": Key(kind="table"),
-}
-
-_MEASURED: Keys = {
-    "kind": Key(kind="text", required=True),
-    "date": Key(kind="text", default=""),
-    "note": Key(kind="text", default=""),
-}
-
-_POT: Keys = {
-    "recipe": Key(kind="text", required=True, about="what was in the pan"),
-    "cook": Key(kind="text", required=True, about=_COOK.about),
-    "minutes": _MINUTES,
-}
-
-_SALT = Key(
-    kind="choice",
-    default="potassium nitrate",
-    choices=("potassium nitrate", "potassium chloride"),
+STATABLE = tuple(
+    name
+    for name, one in keys_of(Kitchen).items()
+    if one.kind == "table" and name != "measured"
 )
 
-#: Kind of measurement -> its keys.
-MEASUREMENTS: dict[str, Keys] = {
-    "pan weight": {
-        **_MEASURED,
-        **_POT,
-        "batch": Key(range="batch", required=True, about="mass of the mix, '200 g'"),
-        "lost": Key(range="mass lost", required=True, about="mass that left, '1.4 g'"),
-        "scale": Key(range="uncertainty of weighing", default=1e-4),
-    },
-    "bulk density": {
-        **_MEASURED,
-        "mass": Key(
-            range="mass of powder", required=True, about="mass of the tapped powder"
-        ),
-        "volume": Key(
-            range="volume of a cup", required=True, about="volume of the cup"
-        ),
-        "salt": _SALT,
-    },
-    "ball fall": {
-        **_MEASURED,
-        "syrup": Key(kind="text", default="corn syrup"),
-        "ball": Key(range="ball diameter", required=True, about="diameter of the ball"),
-        "cup": Key(range="cup diameter", required=True, about="diameter of the cup"),
-        "fall": Key(range="height", required=True, about="distance of the fall"),
-        "time": Key(range="measured time", required=True, about="time of the fall"),
-        "temperature": Key(
-            range="syrup temperature", required=True, about="of the syrup"
-        ),
-        "ball_density": Key(range="ball density", default=7800.0),
-    },
-    "flow-out": {
-        **_MEASURED,
-        **_POT,
-        "tube_diameter": Key(
-            range="tube diameter", required=True, about="inner diameter"
-        ),
-        "tube_length": Key(
-            range="tube length", required=True, about="length of the tube"
-        ),
-        "head": Key(
-            range="height", required=True, about="mean height above the outlet"
-        ),
-        "volume": Key(
-            range="volume of a cup", required=True, about="volume that ran out"
-        ),
-        "time": Key(range="measured time", required=True, about="time it took"),
-        "salt": _SALT,
-    },
-}
 
+@dataclass(frozen=True, kw_only=True)
+class Stated(Table, head="[kitchen.PARAMETER]", used=_COOKS):
+    """a parameter of the kitchen that you state, such as [kitchen.packing]"""
 
-# ----------------------------------------------------------------------------
-# The keys of the motor table of a bench file.
-
-MOTOR: Keys = {
-    "throat": Key(
-        range="throat diameter", required=True, about="throat diameter, '8 mm'"
-    ),
-    "throat_spread": Key(
-        range="uncertainty of the throat diameter",
-        about="its standard uncertainty, '0.05 mm'",
-    ),
-    "exit": Key(
-        range="exit diameter", about="nozzle exit diameter; left out: no divergence"
-    ),
-    "nozzle_efficiency": Key(range="nozzle efficiency", default=1.0),
-    "thrust_coefficient": Key(kind="number", range="thrust coefficient"),
-    "density_ratio": Key(
-        range="density ratio", about="grain over density without voids"
-    ),
-    "density_ratio_spread": Key(range="uncertainty of the density ratio"),
-    "area_spread": Key(
-        range="uncertainty of the burning area", about="of the burning area, '2 %'"
-    ),
-    "c_star_spread": Key(range="uncertainty of c*", about="of the ideal c*, '1 %'"),
-    "efficiency": Key(
-        range="efficiency", about="delivered over ideal c*, for performance"
-    ),
-    "measured_efficiency": Key(range="efficiency", about="the same, from firings"),
-    "grain_temperature": Key(range="grain temperature"),
-    "grain_temperature_spread": Key(
-        kind="number", range="uncertainty of the grain temperature", about="in kelvin"
-    ),
-    "temperature_sensitivity": Key(
-        kind="number", range="temperature sensitivity", about="of the burn rate, 1/K"
-    ),
-    "ambient_pressure": Key(range="air pressure"),
-    "installed_mass": Key(
-        range="installed mass", about="of the rocket with the motor in it, '900 g'"
-    ),
-    "grain": Key(kind="table", required=True, about="[motor.grain] with its sizes"),
-    "case": Key(kind="table"),
-    "burn_law": Key(
-        kind="table",
+    value: float = plain("the value, in SI", 0.62, required=True)
+    spread: float = plain(
+        "its standard uncertainty (of the logarithm for times and factors)",
+        0.02,
         required=True,
-        about="[[motor.burn_law]] with recipe and strands, or with borrowed",
-    ),
-}
+    )
+    origin: str = plain(
+        "where it comes from", "screened, tapped", default="stated in the bench file"
+    )
 
-#: A hollow cylinder.
-CYLINDER: Keys = {
-    "outer": Key(range="outer diameter", required=True, about="outer diameter"),
-    "core": Key(range="core diameter", required=True, about="core diameter"),
-    "length": Key(range="segment length", required=True, about="length of one segment"),
-    "segments": Key(kind="number", range="segments", default=1.0),
-    "burning_ends": Key(
-        kind="number",
-        range="burning ends",
-        default=2.0,
-        about="of a segment: 2, 1 or 0",
-    ),
-}
 
-#: A grain of any shape.
-AREAS: Keys = {
-    "web_mm": Key(
-        kind="numbers", range="web", required=True, about="rising from 0, in mm"
-    ),
-    "area_mm2": Key(
-        kind="numbers", range="burning area", required=True, about="one a web, in mm2"
-    ),
-    "port": Key(range="core diameter", about="diameter of the smallest gas passage"),
-}
+@dataclass(frozen=True, kw_only=True)
+class _Measured(Table, head="[[kitchen.measured]]", used=_COOKS):
+    kind: str = plain("what was measured", "pan weight", required=True)
+    date: str = plain("when it was measured, for the record", "2026-05-02", default="")
+    note: str = plain("a remark for the record", "windy day", default="")
 
-CASE: Keys = {
-    "rated_pressure": Key(range="rated pressure", about="that you allow in a firing"),
-    "proof_pressure": Key(range="proof pressure", about="held cold, with water"),
-    "inner_diameter": Key(range="bore of the case"),
-    "wall": Key(range="wall of the case", about="thickness"),
-    "material": Key(kind="text", default="case material"),
-    "yield_strength": Key(range="strength", about="cold, '240 MPa'"),
-    "ultimate_strength": Key(range="strength"),
-    "safety_factor": Key(kind="number", range="safety factor", default=2.0),
-    "derating": Key(range="derating", about="hot over cold strength"),
-    "plastic": Key(kind="flag", default=False),
-}
 
-#: Ways to say how a mix burns: strands, a law, or a borrowed one.
-STRANDS: Keys = {
-    "recipe": Key(kind="text", required=True, about="what was burned"),
-    "strands": Key(kind="text", required=True, about="CSV file of strands"),
-    "mix": Key(kind="text", default="", about="its name in the file"),
-}
-STATED_LAW: Keys = {
-    "recipe": Key(kind="text", required=True, about="what was burned"),
-    "rate": Key(range="burn rate", required=True),
-    "pressure": Key(
-        range="pressure of a burn rate", required=True, about="where the rate holds"
-    ),
-    "exponent": Key(kind="number", range="exponent", required=True),
-    "rate_spread": Key(
-        range="uncertainty of the burn rate", required=True, about="of the rate, '5 %'"
-    ),
-    "exponent_spread": Key(
-        kind="number", range="uncertainty of the exponent", required=True
-    ),
-    "source": Key(kind="text", default="stated in the bench file"),
-}
-BORROWED: Keys = {
-    "borrowed": Key(kind="text", required=True, about="name of a published law"),
+@dataclass(frozen=True, kw_only=True)
+class _Pot(_Measured):
+    recipe: str = plain("what was in the pan", _RECIPE, required=True)
+    cook: str = plain(
+        "bulk temperature, or a profile of time and temperature", "119 C", required=True
+    )
+    minutes: float = key("minutes", 8, "how long the one temperature was held")
+
+
+def _salt() -> Any:
+    return plain(
+        "what was used: potassium nitrate, or potassium chloride",
+        "potassium chloride",
+        default="potassium nitrate",
+        choices=("potassium nitrate", "potassium chloride"),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanWeight(_Pot):
+    """a measurement of the kind "pan weight": how fast the pan dries"""
+
+    batch: float = needed("batch", "200 g", "mass of the mix as weighed")
+    lost: float = needed(
+        "mass lost", "1.4 g", "mass of pan and mix before, less pan and mix after"
+    )
+    scale: float = key(
+        "uncertainty of weighing",
+        "0.1 g",
+        "standard uncertainty of one weighing",
+        default=1e-4,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BulkDensity(_Measured):
+    """a measurement of the kind "bulk density": how densely the grains pack"""
+
+    mass: float = needed("mass of powder", "63 g", "mass of the tapped powder")
+    volume: float = needed("volume of a cup", "50 ml", "volume of the cup")
+    salt: str = _salt()
+
+
+@dataclass(frozen=True, kw_only=True)
+class BallFall(_Measured):
+    """a measurement of the kind "ball fall": solids and grade of the syrup"""
+
+    ball: float = needed("ball diameter", "3 mm", "diameter of the ball")
+    cup: float = needed("cup diameter", "40 mm", "inner diameter of the cup")
+    fall: float = needed("height", "50 mm", "distance of the fall")
+    time: float = needed("measured time", "9.5 s", "time of the fall")
+    temperature: float = needed("syrup temperature", "25 C", "of the syrup")
+    syrup: str = plain("which syrup", "corn syrup", default="corn syrup")
+    ball_density: float = key(
+        "ball density",
+        "7800 kg/m3",
+        "density of the ball, steel or other",
+        default=7800.0,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlowOut(_Pot):
+    """a measurement of the kind "flow-out": the viscosity of a mix"""
+
+    tube_diameter: float = needed(
+        "tube diameter", "8 mm", "inner diameter of the outlet tube"
+    )
+    tube_length: float = needed("tube length", "30 mm", "length of the outlet tube")
+    head: float = needed("height", "60 mm", "mean height of the mix above the outlet")
+    volume: float = needed("volume of a cup", "50 ml", "volume that ran out")
+    time: float = needed("measured time", "72 s", "time that it took")
+    salt: str = _salt()
+
+
+#: Kind of measurement -> its table.
+MEASUREMENTS: dict[str, type[Table]] = {
+    "pan weight": PanWeight,
+    "bulk density": BulkDensity,
+    "ball fall": BallFall,
+    "flow-out": FlowOut,
 }
 
 
 # ----------------------------------------------------------------------------
-# Keys of the tables of lots, pan and castings, and what checks them.
+# The motor.
+
+
+@dataclass(frozen=True, kw_only=True)
+class Motor(Table, head="[motor]", used=_FIRES):
+    """your motor: nozzle, grain, case, and how your mixes burn"""
+
+    throat: float = needed("throat diameter", "8 mm")
+    throat_spread: float = key(
+        "uncertainty of the throat diameter",
+        "0.05 mm",
+        "standard uncertainty of the throat diameter",
+    )
+    exit: float = key(
+        "exit diameter", "18 mm", "nozzle exit diameter; left out: no divergence"
+    )
+    nozzle_efficiency: float = key(
+        "nozzle efficiency", "95 %", "thrust over that of an ideal nozzle", default=1.0
+    )
+    thrust_coefficient: float = key(
+        "thrust coefficient", 1.4, "measured, in the place of exit"
+    )
+    density_ratio: float = key(
+        "density ratio", "95 %", "a cast grain over the density without voids"
+    )
+    density_ratio_spread: float = key("uncertainty of the density ratio", "1 %")
+    area_spread: float = key("uncertainty of the burning area", "2 %")
+    c_star_spread: float = key(
+        "uncertainty of c*", "1 %", "uncertainty of the ideal c*"
+    )
+    efficiency: float = key(
+        "efficiency", "90 %", "delivered over ideal c*, for performance"
+    )
+    measured_efficiency: float = key(
+        "efficiency", "90 %", "delivered over ideal c*, from firings"
+    )
+    grain_temperature: float = key("grain temperature", "20 C")
+    grain_temperature_spread: float = key(
+        "uncertainty of the grain temperature",
+        5,
+        "uncertainty of the grain temperature, in kelvin",
+    )
+    temperature_sensitivity: float = key(
+        "temperature sensitivity", 0.002, "of the burn rate, in 1/K"
+    )
+    ambient_pressure: float = key("air pressure", "980 mbar", "air around the motor")
+    installed_mass: float = key(
+        "installed mass", "900 g", "the rocket with the motor in it"
+    )
+    grain: Any = plain("[motor.grain] with its sizes", required=True)
+    case: Any = plain("[motor.case] with the pressure it may hold")
+    burn_law: Any = plain(
+        "[[motor.burn_law]] with recipe and strands, or with borrowed", required=True
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cylinder(Table, head="[motor.grain]", used=_FIRES):
+    """a grain of hollow cylinders"""
+
+    outer: float = needed("outer diameter", "36 mm")
+    core: float = needed("core diameter", "14 mm")
+    length: float = needed("segment length", "62 mm", "length of one segment")
+    segments: float = key("segments", 4, "how many segments", default=1.0)
+    burning_ends: float = key(
+        "burning ends", 2, "burning ends of a segment: 2, 1 or 0", default=2.0
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Areas(Table, head="[motor.grain]", used=_FIRES):
+    """a grain of any shape: burning area over burnt web"""
+
+    web_mm: Any = key(
+        "web", [0, 5, 10], "rising from 0, in mm", kind="numbers", required=True
+    )
+    area_mm2: Any = key(
+        "burning area",
+        [9000, 9500, 9000],
+        "one a web, in mm2",
+        kind="numbers",
+        required=True,
+    )
+    port: float = key("core diameter", "14 mm", "diameter of the smallest gas passage")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case(Table, head="[motor.case]", used=_FIRES):
+    """what your case may hold; test it with water, cold, from a distance"""
+
+    rated_pressure: float = key(
+        "rated pressure", "1000 psi", "that you allow in a firing"
+    )
+    proof_pressure: float = key("proof pressure", "2500 psi", "held cold, with water")
+    inner_diameter: float = key("bore of the case", "40 mm")
+    wall: float = key("wall of the case", "3 mm", "thickness of the wall")
+    material: str = plain(
+        "what it is made of", "aluminium tube", default="case material"
+    )
+    yield_strength: float = key("strength", "240 MPa", "cold yield strength")
+    ultimate_strength: float = key("strength", "290 MPa", "cold ultimate strength")
+    safety_factor: float = key(
+        "safety factor", 2, "strength over what is allowed", default=2.0
+    )
+    derating: float = key("derating", "80 %", "hot over cold strength")
+    plastic: bool = plain(
+        "whether it is plastic, whatever its name", True, default=False
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
+    """how a mix burns: your own strands"""
+
+    recipe: str = plain("what was burned", _RECIPE, required=True)
+    strands: str = plain("CSV file of strands", "strands.csv", required=True)
+    mix: str = plain("its name in that file", "60/20/20", default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
+    """how a mix burns: a law that you state"""
+
+    recipe: str = plain("what was burned", _RECIPE, required=True)
+    rate: float = needed("burn rate", "5 mm/s")
+    pressure: float = needed("pressure of a burn rate", "1 MPa", "where the rate holds")
+    exponent: float = needed("exponent", 0.3)
+    rate_spread: float = needed("uncertainty of the burn rate", "5 %")
+    exponent_spread: float = needed("uncertainty of the exponent", 0.03)
+    source: str = plain(
+        "where it comes from", "club notes", default="stated in the bench file"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
+    """how a mix burns: a published law, with a wide band"""
+
+    borrowed: str = plain("name of a published law", "sucrose 65/35", required=True)
+
+
+# ----------------------------------------------------------------------------
+# Lots, pan and castings.
 #
 # No catalogue is needed here; :mod:`castsugar.bench.lots` looks the ingredients up.
 
-#: One ``[lots."..."]``: a bag or a bottle.
-LOT: Keys = {
-    "ingredient": Key(kind="text", required=True, about="a name of the catalogue"),
-    "assay": Key(range="assay", about="named substance in the dry matter, '99.2 %'"),
-    "moisture": Key(range="moisture", about="of a powder as it is weighed, '0.3 %'"),
-    "inert": Key(range="inert part", about="ash, salt in the dry matter, '0.1 %'"),
-    "solids": Key(range="dry solids", about="dry solids of a syrup, '80 %'"),
-    "dextrose_equivalent": Key(
-        kind="number", range="dextrose equivalent", about="of a glucose syrup, 42"
-    ),
-    "label_carbohydrate": Key(
-        range="carbohydrate on a label", about="in one serving, '30 g'"
-    ),
-    "label_serving": Key(kind="text", about="mass or volume, '100 g' or '30 ml'"),
-    "label_density": Key(range="syrup density", about="measured, '1.38 g/ml'"),
-    "assay_u": Key(range="uncertainty of a lot", about="standard uncertainty of assay"),
-    "moisture_u": Key(
-        range="uncertainty of a lot", about="standard uncertainty of moisture"
-    ),
-    "inert_u": Key(range="uncertainty of a lot", about="standard uncertainty of inert"),
-    "solids_u": Key(
-        range="uncertainty of a lot", about="standard uncertainty of solids"
-    ),
-    "date": Key(kind="text", about="when the numbers were read, 2026-05-01"),
-    "source": Key(kind="text", default="", about="'label', 'weighed, oven 2 h'"),
-    "in_use": Key(kind="flag", about="which of several lots is weighed from"),
-}
+
+def _lot_u(of: str) -> Any:
+    return key("uncertainty of a lot", "0.5 %", f"standard uncertainty of {of}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
+    """what is in a bag or a bottle, under a name of your own"""
+
+    ingredient: str = plain("a name of the catalogue", "KNO3", required=True)
+    assay: float = key(
+        "assay",
+        "99.2 %",
+        "the named substance, such as potassium nitrate in the dry "
+        "matter: water left out",
+    )
+    moisture: float = key("moisture", "0.3 %", "of the powder as it is weighed")
+    inert: float = key("inert part", "0.1 %", "ash, salt in the dry matter")
+    solids: float = key("dry solids", "80 %", "dry solids of a syrup")
+    dextrose_equivalent: float = key("dextrose equivalent", 42, "of a glucose syrup")
+    label_carbohydrate: float = key(
+        "carbohydrate on a label", "30 g", "carbohydrate in one serving"
+    )
+    label_serving: str = plain("one serving, a mass or a volume", "100 g")
+    label_density: float = key("syrup density", "1.38 g/ml", "measured")
+    assay_u: float = _lot_u("assay")
+    moisture_u: float = _lot_u("moisture")
+    inert_u: float = _lot_u("inert")
+    solids_u: float = _lot_u("solids")
+    date: str = plain("when the numbers were read", "2026-05-01")
+    source: str = plain("where they come from", "label", default="")
+    in_use: bool = plain(
+        "of several lots of one ingredient, the one that is open", True
+    )
+
 
 #: Words in the name of a pan that make it a pressure vessel.
 PRESSURE_VESSELS = ("pressure cooker", "autoclave")
 
-#: The pan, and what stays behind.
-PAN: Keys = {
-    "name": Key(kind="text", default="", about="'enamel pan, 22 cm'"),
-    "volume": Key(range="pan volume", about="up to the rim, '1.5 l'"),
-    "residue_cup": Key(range="residue", about="syrup that stays in its cup, '1.5 g'"),
-    "residue_pan": Key(range="residue", about="hot mix left in pan and tools, '4 g'"),
-    "sealed": Key(kind="flag", about="whether its lid holds steam while mix is hot"),
-}
 
-#: What is cast beside grains: strands to burn, columns that delay.
-CASTING: Keys = {
-    "strand_length": Key(range="strand length", about="'60 mm'"),
-    "strand_side": Key(range="strand width", about="of a square strand, '10 mm'"),
-    "strand_diameter": Key(range="strand width", about="of a round strand, '10 mm'"),
-    "delay_diameter": Key(range="delay diameter", about="'12 mm'"),
-    "delay_length": Key(range="delay length", about="as cast, '25 mm'"),
-}
+@dataclass(frozen=True, kw_only=True)
+class Pan(Table, head="[pan]", used="weigh and batch; every command for its cautions"):
+    """your pan, and what stays behind"""
+
+    name: str = plain("what you call it", "enamel pan, 22 cm", default="")
+    volume: float = key("pan volume", "1.5 l", "up to the rim; at most half is filled")
+    residue_cup: float = key("residue", "1.5 g", "syrup that stays in its cup")
+    residue_pan: float = key("residue", "4 g", "hot mix that stays in pan and tools")
+    sealed: bool = plain("a lid that holds steam: never for hot mix", False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Casting(Table, head="[casting]", used="weigh and batch"):
+    """what is cast beside grains: strands to burn, columns that delay"""
+
+    strand_length: float = key("strand length", "60 mm")
+    strand_side: float = key("strand width", "10 mm", "side of a square strand")
+    strand_diameter: float = key("strand width", "10 mm", "of a round strand")
+    delay_diameter: float = key("delay diameter", "12 mm")
+    delay_length: float = key("delay length", "25 mm", "length of the delay, as cast")
 
 
 def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
-    """Check the lots: names of the user's own, each with the keys of :data:`LOT`."""
+    """Check the lots: names of the user's own, each with the keys of :class:`Lot`."""
     place = Place(path, text, "lots")
     if not isinstance(raw, Mapping):
         raise place.fail("", "must be a table")
@@ -294,13 +376,13 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
                 name, f'must be a table of its own, written [lots."{name}"]'
             )
         inner = Place(path, text, f"lots.{name}")
-        lot = read_table(entry, LOT, inner)
+        lot = read_table(entry, Lot, inner)
         _check_label(lot, inner)
-        for key in ("assay", "moisture", "inert", "solids"):
-            if lot[f"{key}_u"] is not None and lot[key] is None:
-                stated = lot["label_carbohydrate"] is not None and key == "solids"
+        for part in ("assay", "moisture", "inert", "solids"):
+            if lot[f"{part}_u"] is not None and lot[part] is None:
+                stated = lot["label_carbohydrate"] is not None and part == "solids"
                 if not stated:
-                    raise inner.fail(f"{key}_u", f"needs {key}; give that too")
+                    raise inner.fail(f"{part}_u", f"needs {part}; give that too")
         found[name] = lot
     return found
 
@@ -308,9 +390,9 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
 def _check_label(lot: Mapping[str, Any], place: Place) -> None:
     """Check that a label is whole, and that dry solids come from one place only."""
     if lot["label_carbohydrate"] is None:
-        for key in ("label_serving", "label_density"):
-            if lot[key] is not None:
-                raise place.fail(key, "needs label_carbohydrate; give that too")
+        for name in ("label_serving", "label_density"):
+            if lot[name] is not None:
+                raise place.fail(name, "needs label_carbohydrate; give that too")
         return
     if lot["solids"] is not None:
         raise place.fail(
@@ -324,7 +406,7 @@ def _check_label(lot: Mapping[str, Any], place: Place) -> None:
 
 def read_pan(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the pan."""
-    return read_table(raw, PAN, Place(path, text, "pan"))
+    return read_table(raw, Pan, Place(path, text, "pan"))
 
 
 def is_sealed(pan: Mapping[str, Any] | None) -> bool:
@@ -344,25 +426,7 @@ def is_sealed(pan: Mapping[str, Any] | None) -> bool:
 def read_casting(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the sizes of strands and delay columns."""
     place = Place(path, text, "casting")
-    found = read_table(raw, CASTING, place)
+    found = read_table(raw, Casting, place)
     if found["strand_side"] is not None and found["strand_diameter"] is not None:
         raise place.fail("strand_side", "and strand_diameter are both given; give one")
-    return found
-
-
-def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
-    """Check the table of the scale, its capacity included."""
-    found = search_tables.read_scale(raw, path, text)
-    capacity, vessel = found["capacity"], found["vessel"]
-    if capacity and vessel and capacity - vessel < found["step"]:
-        raise Place(path, text, "scale").fail(
-            "vessel",
-            f"is {1e3 * vessel:g} g, and the scale holds {1e3 * capacity:g} g: nothing "
-            "could be weighed into it; give a lighter one",
-        )
-    if capacity is not None and capacity < found["step"]:
-        raise Place(path, text, "scale").fail(
-            "capacity",
-            f"is {1e3 * capacity:g} g, below the step; give the largest load",
-        )
     return found

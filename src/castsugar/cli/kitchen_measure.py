@@ -1,7 +1,7 @@
-"""The options of the kitchen measurements: name, whether required, help.
+"""Kitchen measurements on the command line: one command each, kept in the bench file.
 
-Kept apart from the schema of the bench file so that ``--help`` loads nothing else; a
-test holds the two together.
+The options are the keys of the bench file's measurements; what is typed is what is
+written there.
 """
 
 from __future__ import annotations
@@ -14,86 +14,6 @@ from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
 from castsugar.plain import to_json
-
-# ----------------------------------------------------------------------------
-# The options of the kitchen measurements: name, whether required, help.
-#
-# Kept apart from the schema of the bench file so that ``--help`` loads nothing else; a
-# test holds the two together.
-
-Option = tuple[str, bool, str]
-
-_COMMON: tuple[Option, ...] = (
-    ("date", False, "when it was measured, for the record"),
-    ("note", False, "a remark for the record"),
-)
-_POT: tuple[Option, ...] = (
-    ("recipe", True, "what was in the pan"),
-    ("cook", True, "bulk temperature, '119 C', or a profile of time and temperature"),
-    ("minutes", False, "how long the one temperature was held"),
-)
-_SALT: Option = ("salt", False, "potassium nitrate (default) or potassium chloride")
-
-OPTIONS: dict[str, tuple[Option, ...]] = {
-    "pan weight": (
-        *_POT,
-        ("batch", True, "mass of the mix as weighed, '200 g'"),
-        ("lost", True, "mass of pan and mix before less after, '1.4 g'"),
-        ("scale", False, "standard uncertainty of one weighing (default '0.1 g')"),
-        *_COMMON,
-    ),
-    "bulk density": (
-        ("mass", True, "mass of the tapped powder, '63 g'"),
-        ("volume", True, "volume of the cup, '50 ml'"),
-        _SALT,
-        *_COMMON,
-    ),
-    "ball fall": (
-        ("ball", True, "diameter of the ball, '3 mm'"),
-        ("cup", True, "inner diameter of the cup, '40 mm'"),
-        ("fall", True, "distance of the fall, '50 mm'"),
-        ("time", True, "time of the fall, '9.5 s'"),
-        ("temperature", True, "of the syrup, '25 C'"),
-        ("syrup", False, "which syrup (default corn syrup)"),
-        ("ball_density", False, "density of the ball (default '7800 kg/m3', steel)"),
-        *_COMMON,
-    ),
-    "flow-out": (
-        *_POT,
-        ("tube_diameter", True, "inner diameter of the outlet tube, '8 mm'"),
-        ("tube_length", True, "length of the outlet tube, '30 mm'"),
-        ("head", True, "mean height of the mix above the outlet, '60 mm'"),
-        ("volume", True, "volume that ran out, '50 ml'"),
-        ("time", True, "time that it took, '72 s'"),
-        _SALT,
-        *_COMMON,
-    ),
-}
-
-#: What each option takes, as in the other commands.
-TAKES: dict[str, str] = {
-    "recipe": "RECIPE",
-    "cook": "PROFILE",
-    "minutes": "N",
-    **dict.fromkeys(("batch", "lost", "scale", "mass"), "MASS"),
-    **dict.fromkeys(("ball", "cup", "fall"), "LENGTH"),
-    **dict.fromkeys(("tube_diameter", "tube_length", "head"), "LENGTH"),
-    "volume": "VOLUME",
-    "time": "TIME",
-    "temperature": "TEMPERATURE",
-    "ball_density": "DENSITY",
-    "salt": "NAME",
-    "syrup": "NAME",
-    "date": "DATE",
-    "note": "TEXT",
-}
-
-
-# ----------------------------------------------------------------------------
-# Kitchen measurements on the command line: one command each, kept in the bench file.
-#
-# The options are the keys of the bench file's measurements; what is typed is what is
-# written there.
 
 #: What each measurement is for.
 _HELP = {
@@ -137,6 +57,15 @@ examples:
 """,
 }
 
+#: What an option takes that is no quantity, or is one of its own.
+_TAKES = {
+    "recipe": "RECIPE",
+    "cook": "PROFILE",
+    "minutes": "N",
+    "date": "DATE",
+    "note": "TEXT",
+}
+
 #: The recipe on which the band is shown where the measurement has none.
 _BASELINE = "KNO3:60 powdered sugar:20 corn syrup:20"
 
@@ -167,13 +96,22 @@ def add_parsers(inner: Any) -> None:
 
 def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
     """Add the keys of a measurement as options."""
-    for name, required, text in OPTIONS[kind]:
+    from castsugar.bench.schema import keys_of
+    from castsugar.bench.tables import MEASUREMENTS
+
+    keys = dict(keys_of(MEASUREMENTS[kind]))
+    del keys["kind"]
+    keys |= {name: keys.pop(name) for name in ("date", "note")}
+    for name, key in keys.items():
+        is_number = key.range != ""
+        usual = repr(key.example) if is_number else key.default
+        text = f"{key.about} (default {usual})" if key.default else key.about
         parser.add_argument(
             "--" + name.replace("_", "-"),
             dest=f"key_{name}",
-            required=required,
-            metavar=TAKES[name],
-            help=text,
+            required=key.required,
+            metavar=_TAKES.get(name, key.kind.upper() if is_number else "NAME"),
+            help=key.wanted if key.required else text,
         )
 
 

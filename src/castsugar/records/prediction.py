@@ -16,6 +16,7 @@ from castsugar.bench.editing import toml_text
 from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import Lots, lots_of
 from castsugar.bench.motor import hardware_of
+from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import MEASUREMENTS
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
@@ -185,7 +186,7 @@ def measurement_of(text: str, batch: Batch, date: str) -> dict[str, Any]:
             raise InputError(f"--measured {text!r}: {key!r} comes twice")
         entry[name] = value
     kind = _kind(str(entry.get("kind", "")), text)
-    known = MEASUREMENTS[kind]
+    known = keys_of(MEASUREMENTS[kind])
     own = {"recipe": batch.recipe_as_made(), "batch": f"{1e3 * batch.made.mass:.10g} g"}
     if batch.made.cook and "cook" not in entry:
         own["cook"] = batch.made.cook
