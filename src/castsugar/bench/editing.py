@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -74,8 +75,8 @@ def append_measurement(path: Path, entry: Mapping[str, Any]) -> Bench:
 
 def block_remark(text: str, head: str, index: int) -> str:
     """Return the comment beside the head of a ``[[head]]``, counted from 0."""
-    parts, place = _block(text, head, index)
-    return str(_table(_parsed(parts[place]), head)[0].trivia.comment)
+    (part,) = _parts(text, head, index)
+    return str(part.table.trivia.comment)
 
 
 def without_block(text: str, head: str, index: int) -> str:
@@ -83,30 +84,27 @@ def without_block(text: str, head: str, index: int) -> str:
 
     What follows its last key, comments of the next table say, stays.
     """
-    parts, place = _block(text, head, index)
-    rest = ""
-    for key, item in reversed(_table(_parsed(parts[place]), head)[0].value.body):
+    (part,) = _parts(text, head, index)
+    after = part.after
+    for key, item in reversed(part.table.value.body):
         if key is not None:
             break
-        rest = item.as_string() + rest
-    above = re.sub(r"(\A|(?<=\n))[^\S\n]*\n\Z", "", "".join(parts[:place]))
-    return above + rest + "".join(parts[place + 1 :])
+        after = item.as_string() + after
+    return re.sub(r"(\A|(?<=\n))[^\S\n]*\n\Z", "", part.before) + after
 
 
 def key_remark(text: str, table: str, key: str) -> str:
     """Return the comment beside a key; empty without one."""
-    for _, _, document in _documents(text, table):
-        if key in _table(document, table):
-            return str(_table(document, table)[key].trivia.comment)
-    return ""
+    holding = (part.table for part in _parts(text, table) if key in part.table)
+    return next((str(found[key].trivia.comment) for found in holding), "")
 
 
 def without_key(text: str, table: str, key: str) -> str:
     """Return a text without a key, its comment included."""
-    for parts, place, document in _documents(text, table):
-        if key in _table(document, table):
-            del _table(document, table)[key]
-            return _joined(parts, place, document)
+    for part in _parts(text, table):
+        if key in part.table:
+            del part.table[key]
+            return part.whole()
     return text
 
 
@@ -121,14 +119,16 @@ def with_key(text: str, table: str, line: str) -> str:
     import tomlkit
 
     ((key, item),) = tomlkit.parse(line).body
-    for parts, place, document in _documents(text, table):
-        if key in _table(document, table):
-            _table(document, table)[key] = item
-            return _joined(parts, place, document)
-    for parts, place, document in _documents(text, table, headed=True):
-        head, end = _table(document, table).trivia, _line_end(text)
-        head.trail = f"{head.trail}{line}{end}" if head.trail else f"{end}{line}"
-        return _joined(parts, place, document)
+    parts = list(_parts(text, table))
+    for part in parts:
+        if key in part.table:
+            part.table[key] = item
+            return part.whole()
+    for part in parts:
+        if part.is_headed:
+            head, end = part.table.trivia, _line_end(text)
+            head.trail = f"{head.trail}{line}{end}" if head.trail else f"{end}{line}"
+            return part.whole()
     raise LookupError(table)
 
 
@@ -140,52 +140,37 @@ def _line_end(text: str) -> str:
     return "\r\n" if "\r\n" in text else "\n"
 
 
-def _cut(text: str) -> tuple[list[Entry], list[str]]:
-    """Return the headers and the parts, of which the first is above all headers."""
-    heads = [entry for entry in entries(text) if entry.is_head]
-    mark = "\ufeff" if text.startswith("\ufeff") else ""
-    rows = re.split(r"(?<=\n)", text.removeprefix(mark))
-    edges = [0, *(head.line - 1 for head in heads), len(rows)]
-    first, *others = ("".join(rows[a:b]) for a, b in itertools.pairwise(edges))
-    return heads, [mark + first, *others]
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What stands from one header to the next, with what is before and after."""
+
+    before: str
+    document: Any
+    table: Any
+    after: str
+    is_headed: bool
+
+    def whole(self) -> str:
+        """Return the text with this part as it is now."""
+        return self.before + str(self.document.as_string()) + self.after
 
 
-def _block(text: str, head: str, index: int) -> tuple[list[str], int]:
-    """Return the parts, and which of them is a ``[[head]]``."""
-    heads, parts = _cut(text)
-    of_array = [(entry.path, entry.index) for entry in heads]
-    return parts, 1 + of_array.index((tuple(head.split(".")), index))
-
-
-def _documents(
-    text: str, table: str, *, headed: bool = False
-) -> Iterator[tuple[list[str], int, Any]]:
-    """Yield the parts, with each that may hold keys of a table: where, and as read."""
-    wanted = tuple(table.split("."))
-    heads, parts = _cut(text)
-    for place, path in enumerate([(), *(head.path for head in heads)]):
-        if path == wanted or not (headed or path):
-            document = _parsed(parts[place])
-            if _table(document, table) is not None:
-                yield parts, place, document
-
-
-def _parsed(part: str) -> Any:
+def _parts(text: str, table: str, index: int = 0) -> Iterator[_Part]:
+    """Yield the parts that hold keys of a table: under its header, or above all."""
     import tomlkit
 
-    return tomlkit.parse(part.removeprefix("\ufeff"))
-
-
-def _table(document: Any, dotted: str) -> Any:
-    """Return a table of a document, by its dotted name; None if it is not there."""
-    for name in dotted.split("."):
-        document = document.get(name)
-        if document is None:
-            return None
-    return document
-
-
-def _joined(parts: list[str], place: int, document: Any) -> str:
-    """Return the text with one part as it is now."""
-    mark = "\ufeff" if parts[place].startswith("\ufeff") else ""
-    return "".join([*parts[:place], mark + document.as_string(), *parts[place + 1 :]])
+    mark, path = "\ufeff" * text.startswith("\ufeff"), tuple(table.split("."))
+    rows = re.split(r"(?<=\n)", text.removeprefix(mark))
+    heads = [Entry(1, (), 0), *(entry for entry in entries(text) if entry.is_head)]
+    edges = itertools.pairwise([*(head.line - 1 for head in heads), len(rows)])
+    for head, (start, end) in zip(heads, edges, strict=True):
+        if head.path not in ((), path) or head.index != index:
+            continue
+        document = tomlkit.parse("".join(rows[start:end]))
+        found: Any = document
+        for name in path:
+            found = None if found is None else found.get(name)
+        if found is not None:
+            before, after = mark + "".join(rows[:start]), "".join(rows[end:])
+            found = found[0] if isinstance(found, list) else found
+            yield _Part(before, document, found, after, is_headed=bool(head.path))

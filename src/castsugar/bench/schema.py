@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -138,10 +139,8 @@ class Key:
         For a key that is left out.
     choices : tuple of str
         What a text may be; empty: anything.
-    about : str
-        What it means; the name of its range if nothing is given.
-    example : object
-        A value as the file holds it; None for a table.
+    about, example : str, object
+        What it means, and a value as the file holds it; None for a table.
     range : str
         A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
     """
@@ -155,19 +154,17 @@ class Key:
     range: str = ""
 
     def __post_init__(self) -> None:
-        """Take the kind of the example, quantity and meaning of the range."""
+        """Take the kind of the range or of the example."""
         kind = _KINDS.get(type(self.example), "number")
         if self.range:
             listed = "numbers" if isinstance(self.example, list) else "number"
             kind = plausible.RANGES[self.range].quantity or listed
         object.__setattr__(self, "kind", self.kind or kind)
-        object.__setattr__(self, "about", self.about or self.range)
 
     @property
     def wanted(self) -> str:
         """Say what is to be given."""
-        shown = "" if self.example is None else f", {self.example!r}"
-        return f"{self.about or self.kind}{shown}"
+        return self.about + ("" if self.example is None else f", {self.example!r}")
 
 
 Keys = Mapping[str, Key]
@@ -192,41 +189,23 @@ class Table:
 
 
 def key(
-    known: str,
-    example: Any,
-    about: str = "",
-    *,
-    kind: str = "",
-    required: bool = False,
-    default: Any = None,
-) -> Any:
-    """Return a field of a table, `known` being its range; see :class:`Key`."""
-    said = {"kind": kind, "about": about, "example": example, "range": known}
-    return _field(said, default, required=required)
-
-
-def needed(known: str, example: Any, about: str = "") -> Any:
-    """Return a field that must be given; see :func:`key`."""
-    return key(known, example, about, required=True)
-
-
-def plain(
     about: str,
     example: Any = None,
+    known: str = "",
     *,
-    kind: str = "",
-    required: bool = False,
     default: Any = None,
-    choices: tuple[str, ...] = (),
+    required: bool = False,
+    **said: Any,
 ) -> Any:
-    """Return a field that has no range; without an example it is a table."""
-    said = {"kind": kind, "about": about, "example": example, "choices": choices}
-    return _field(said, default, required=required)
-
-
-def _field(said: dict[str, Any], default: Any, *, required: bool) -> Any:
+    """Return a field of a table; `known` is its range, `about` if that is one."""
+    known = known or (about if about in plausible.RANGES else "")
+    said |= {"about": about, "example": example, "range": known}
     made = {"key": Key(required=required, default=default, **said)}
     return field(metadata=made) if required else field(default=default, metadata=made)
+
+
+#: A key that must be given.
+needed = functools.partial(key, required=True)
 
 
 def keys_of(table: type[Table]) -> Keys:

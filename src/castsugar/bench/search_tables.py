@@ -16,7 +16,6 @@ from castsugar.bench.schema import (
     check_range,
     key,
     needed,
-    plain,
     read_table,
 )
 from castsugar.columns import COLUMN, COLUMNS
@@ -81,26 +80,26 @@ class Recipes(Table, head="[recipes]", used="every command that takes a recipe")
 class Scale(Table, head="[scale]", used="weigh, search, compare, justify and batch"):
     """your scale"""
 
-    step: float = needed("step of the scale", "0.1 g", "its smallest step")
+    step: float = needed("its smallest step", "0.1 g", "step of the scale")
     accuracy: float = key(
-        "uncertainty of weighing", "0.1 g", "standard uncertainty of one weighing"
+        "standard uncertainty of one weighing", "0.1 g", "uncertainty of weighing"
     )
     capacity: float = key(
-        "capacity of the scale", "500 g", "its largest load, vessel included"
+        "its largest load, vessel included", "500 g", "capacity of the scale"
     )
-    vessel: float = key("vessel", "60 g", "what is weighed into, empty")
+    vessel: float = key("what is weighed into, empty", "60 g", "vessel")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
     """what a mix must keep: under the name of a column of the table"""
 
-    at_most: Any = plain(
+    at_most: Any = key(
         "in the unit of the column, or 'case'", 10, kind="number or text"
     )
-    at_least: Any = plain("in the unit of the column", 0.95, kind="number or text")
+    at_least: Any = key("in the unit of the column", 0.95, kind="number or text")
     probability: float = key(
-        "probability of a limit", "80 %", "share of the draws that must keep it"
+        "share of the draws that must keep it", "80 %", "probability of a limit"
     )
 
 
@@ -110,36 +109,34 @@ class Search(
 ):
     """what castsugar search looks for"""
 
-    maximise: str = plain("a column", "density_impulse_kg_s_m3")
-    minimise: str = plain("a column", "chamber_pressure_MPa")
-    weights: Any = plain("column = weight, of a weighted sum")
-    pressure: float = key("chamber pressure", "1000 psi", "in the chamber")
-    exit_pressure: float = key("exit pressure", "1 atm", "at the nozzle exit")
-    flow: str = plain("flow of the products", "frozen", default=FLOWS[0], choices=FLOWS)
-    batch: float = key("batch", "200 g", "mass of what is weighed")
-    cook: str = plain("or points of time and temperature", "119 C 8 min")
-    minutes: float = key("minutes", 8, "minutes at the temperature of the cook")
+    maximise: str = key("a column", "density_impulse_kg_s_m3")
+    minimise: str = key("a column", "chamber_pressure_MPa")
+    weights: Any = key("column = weight, of a weighted sum")
+    pressure: float = key("in the chamber", "1000 psi", "chamber pressure")
+    exit_pressure: float = key("at the nozzle exit", "1 atm", "exit pressure")
+    flow: str = key("flow of the products", "frozen", default=FLOWS[0], choices=FLOWS)
+    batch: float = key("mass of what is weighed", "200 g", "batch")
+    cook: str = key("or points of time and temperature", "119 C 8 min")
+    minutes: float = key("minutes at the temperature of the cook", 8, "minutes")
     water_lost: float = key(
-        "water lost", "40 %", "share of the water that leaves, without a kitchen"
+        "share of the water that leaves, without a kitchen", "40 %", "water lost"
     )
-    seed: int = plain("a name for the random numbers", 1, kind="whole")
-    draws: int = key("draws", 200, "draws of kitchen and motor", kind="whole")
-    ratios: Any = plain("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
-    front: Any = plain(
+    seed: int = key("a name for the random numbers", 1, kind="whole")
+    draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
+    ratios: Any = key("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
+    front: Any = key(
         "a trade-off of two columns", ["specific_impulse_s", "chamber_pressure_MPa"]
     )
-    robust: bool = plain("for sloppy batches", True, default=False)
+    robust: bool = key("for sloppy batches", True, default=False)
     syrup_solids_spread: float = key(
-        "spread of dry solids", "2 %", "dry solids of the syrup in a sloppy batch"
+        "dry solids of the syrup in a sloppy batch", "2 %", "spread of dry solids"
     )
     moisture_spread: float = key(
-        "spread of moisture", "0.2 %", "moisture of the powders in a sloppy batch"
+        "moisture of the powders in a sloppy batch", "0.2 %", "spread of moisture"
     )
-    ingredients: Any = plain(
-        f"[search.ingredients] with names and bounds: {BOUNDS}", required=True
-    )
-    choices: Any = plain("slot = names of alternatives")
-    stock: Any = plain("ingredient = mass at hand")
+    ingredients: Any = needed(f"[search.ingredients] with names and bounds: {BOUNDS}")
+    choices: Any = key("slot = names of alternatives")
+    stock: Any = key("ingredient = mass at hand")
 
 
 # ----------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from castsugar.bench.schema import Place, Table, key, keys_of, needed, plain, read_table
+from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
 
 _RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
 _EVALUATES = "evaluate, sweep, map, compare, justify, search, weigh, batch"
@@ -22,21 +22,21 @@ _FIRES = f"{_EVALUATES}, firing and learn"
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
 
-    altitude: float = key("altitude", "300 m", "height above the sea")
-    air_pressure: float = key("air pressure", "980 mbar", "pressure of the air")
-    syrup: str = plain("which syrup", "corn syrup", default="corn syrup")
-    cook: str = plain("a temperature or a profile", "119 C")
-    minutes: float = key("minutes", 8, "minutes at the temperature")
+    altitude: float = key("height above the sea", "300 m", "altitude")
+    air_pressure: float = key("pressure of the air", "980 mbar", "air pressure")
+    syrup: str = key("which syrup", "corn syrup", default="corn syrup")
+    cook: str = key("a temperature or a profile", "119 C")
+    minutes: float = key("minutes at the temperature", 8, "minutes")
     degradation_limit: float = key(
-        "degraded sugar", "2 %", "largest share of browned sugar"
+        "largest share of browned sugar", "2 %", "degraded sugar"
     )
-    packing: Any = plain("maximum packing of the grains")
-    nitrate_dissolved: Any = plain("nitrate dissolved, share of what pure water takes")
-    solubility_loss: Any = plain("how much syrup hinders sucrose from dissolving")
-    drying_time: Any = plain("drying time of the pan at 119 C")
-    liquid_factor: Any = plain("viscosity over that of the model")
-    thermometer: Any = plain("true bulk temperature less the reading")
-    measured: Any = plain("what was measured, as [[kitchen.measured]]")
+    packing: Any = key("maximum packing of the grains")
+    nitrate_dissolved: Any = key("nitrate dissolved, share of what pure water takes")
+    solubility_loss: Any = key("how much syrup hinders sucrose from dissolving")
+    drying_time: Any = key("drying time of the pan at 119 C")
+    liquid_factor: Any = key("viscosity over that of the model")
+    thermometer: Any = key("true bulk temperature less the reading")
+    measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 
 #: Parameters that the user may state; those of a syrup belong to its lot.
@@ -51,35 +51,33 @@ STATABLE = tuple(
 class Stated(Table, head="[kitchen.PARAMETER]", used=_COOKS):
     """a parameter of the kitchen that you state, such as [kitchen.packing]"""
 
-    value: float = plain("the value, in SI", 0.62, required=True)
-    spread: float = plain(
-        "its standard uncertainty (of the logarithm for times and factors)",
-        0.02,
-        required=True,
+    value: float = needed("the value, in SI", 0.62)
+    spread: float = needed(
+        "its standard uncertainty (of the logarithm for times and factors)", 0.02
     )
-    origin: str = plain(
+    origin: str = key(
         "where it comes from", "screened, tapped", default="stated in the bench file"
     )
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Measured(Table, head="[[kitchen.measured]]", used=_COOKS):
-    kind: str = plain("what was measured", "pan weight", required=True)
-    date: str = plain("when it was measured, for the record", "2026-05-02", default="")
-    note: str = plain("a remark for the record", "windy day", default="")
+    kind: str = needed("what was measured", "pan weight")
+    date: str = key("when it was measured, for the record", "2026-05-02", default="")
+    note: str = key("a remark for the record", "windy day", default="")
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Pot(_Measured):
-    recipe: str = plain("what was in the pan", _RECIPE, required=True)
-    cook: str = plain(
-        "bulk temperature, or a profile of time and temperature", "119 C", required=True
+    recipe: str = needed("what was in the pan", _RECIPE)
+    cook: str = needed(
+        "bulk temperature, or a profile of time and temperature", "119 C"
     )
-    minutes: float = key("minutes", 8, "how long the one temperature was held")
+    minutes: float = key("how long the one temperature was held", 8, "minutes")
 
 
 def _salt() -> Any:
-    return plain(
+    return key(
         "what was used: potassium nitrate, or potassium chloride",
         "potassium chloride",
         default="potassium nitrate",
@@ -91,14 +89,14 @@ def _salt() -> Any:
 class PanWeight(_Pot):
     """a measurement of the kind "pan weight": how fast the pan dries"""
 
-    batch: float = needed("batch", "200 g", "mass of the mix as weighed")
+    batch: float = needed("mass of the mix as weighed", "200 g", "batch")
     lost: float = needed(
-        "mass lost", "1.4 g", "mass of pan and mix before, less pan and mix after"
+        "mass of pan and mix before, less pan and mix after", "1.4 g", "mass lost"
     )
     scale: float = key(
-        "uncertainty of weighing",
-        "0.1 g",
         "standard uncertainty of one weighing",
+        "0.1 g",
+        "uncertainty of weighing",
         default=1e-4,
     )
 
@@ -107,8 +105,8 @@ class PanWeight(_Pot):
 class BulkDensity(_Measured):
     """a measurement of the kind "bulk density": how densely the grains pack"""
 
-    mass: float = needed("mass of powder", "63 g", "mass of the tapped powder")
-    volume: float = needed("volume of a cup", "50 ml", "volume of the cup")
+    mass: float = needed("mass of the tapped powder", "63 g", "mass of powder")
+    volume: float = needed("volume of the cup", "50 ml", "volume of a cup")
     salt: str = _salt()
 
 
@@ -116,16 +114,16 @@ class BulkDensity(_Measured):
 class BallFall(_Measured):
     """a measurement of the kind "ball fall": solids and grade of the syrup"""
 
-    ball: float = needed("ball diameter", "3 mm", "diameter of the ball")
-    cup: float = needed("cup diameter", "40 mm", "inner diameter of the cup")
-    fall: float = needed("height", "50 mm", "distance of the fall")
-    time: float = needed("measured time", "9.5 s", "time of the fall")
-    temperature: float = needed("syrup temperature", "25 C", "of the syrup")
-    syrup: str = plain("which syrup", "corn syrup", default="corn syrup")
+    ball: float = needed("diameter of the ball", "3 mm", "ball diameter")
+    cup: float = needed("inner diameter of the cup", "40 mm", "cup diameter")
+    fall: float = needed("distance of the fall", "50 mm", "height")
+    time: float = needed("time of the fall", "9.5 s", "measured time")
+    temperature: float = needed("of the syrup", "25 C", "syrup temperature")
+    syrup: str = key("which syrup", "corn syrup", default="corn syrup")
     ball_density: float = key(
-        "ball density",
-        "7800 kg/m3",
         "density of the ball, steel or other",
+        "7800 kg/m3",
+        "ball density",
         default=7800.0,
     )
 
@@ -135,12 +133,12 @@ class FlowOut(_Pot):
     """a measurement of the kind "flow-out": the viscosity of a mix"""
 
     tube_diameter: float = needed(
-        "tube diameter", "8 mm", "inner diameter of the outlet tube"
+        "inner diameter of the outlet tube", "8 mm", "tube diameter"
     )
-    tube_length: float = needed("tube length", "30 mm", "length of the outlet tube")
-    head: float = needed("height", "60 mm", "mean height of the mix above the outlet")
-    volume: float = needed("volume of a cup", "50 ml", "volume that ran out")
-    time: float = needed("measured time", "72 s", "time that it took")
+    tube_length: float = needed("length of the outlet tube", "30 mm", "tube length")
+    head: float = needed("mean height of the mix above the outlet", "60 mm", "height")
+    volume: float = needed("volume that ran out", "50 ml", "volume of a cup")
+    time: float = needed("time that it took", "72 s", "measured time")
     salt: str = _salt()
 
 
@@ -163,50 +161,50 @@ class Motor(Table, head="[motor]", used=_FIRES):
 
     throat: float = needed("throat diameter", "8 mm")
     throat_spread: float = key(
-        "uncertainty of the throat diameter",
-        "0.05 mm",
         "standard uncertainty of the throat diameter",
+        "0.05 mm",
+        "uncertainty of the throat diameter",
     )
     exit: float = key(
-        "exit diameter", "18 mm", "nozzle exit diameter; left out: no divergence"
+        "nozzle exit diameter; left out: no divergence", "18 mm", "exit diameter"
     )
     nozzle_efficiency: float = key(
-        "nozzle efficiency", "95 %", "thrust over that of an ideal nozzle", default=1.0
+        "thrust over that of an ideal nozzle", "95 %", "nozzle efficiency", default=1.0
     )
     thrust_coefficient: float = key(
-        "thrust coefficient", 1.4, "measured, in the place of exit"
+        "measured, in the place of exit", 1.4, "thrust coefficient"
     )
     density_ratio: float = key(
-        "density ratio", "95 %", "a cast grain over the density without voids"
+        "a cast grain over the density without voids", "95 %", "density ratio"
     )
     density_ratio_spread: float = key("uncertainty of the density ratio", "1 %")
     area_spread: float = key("uncertainty of the burning area", "2 %")
     c_star_spread: float = key(
-        "uncertainty of c*", "1 %", "uncertainty of the ideal c*"
+        "uncertainty of the ideal c*", "1 %", "uncertainty of c*"
     )
     efficiency: float = key(
-        "efficiency", "90 %", "delivered over ideal c*, for performance"
+        "delivered over ideal c*, for performance", "90 %", "efficiency"
     )
     measured_efficiency: float = key(
-        "efficiency", "90 %", "delivered over ideal c*, from firings"
+        "delivered over ideal c*, from firings", "90 %", "efficiency"
     )
     grain_temperature: float = key("grain temperature", "20 C")
     grain_temperature_spread: float = key(
-        "uncertainty of the grain temperature",
-        5,
         "uncertainty of the grain temperature, in kelvin",
+        5,
+        "uncertainty of the grain temperature",
     )
     temperature_sensitivity: float = key(
-        "temperature sensitivity", 0.002, "of the burn rate, in 1/K"
+        "of the burn rate, in 1/K", 0.002, "temperature sensitivity"
     )
-    ambient_pressure: float = key("air pressure", "980 mbar", "air around the motor")
+    ambient_pressure: float = key("air around the motor", "980 mbar", "air pressure")
     installed_mass: float = key(
-        "installed mass", "900 g", "the rocket with the motor in it"
+        "the rocket with the motor in it", "900 g", "installed mass"
     )
-    grain: Any = plain("[motor.grain] with its sizes", required=True)
-    case: Any = plain("[motor.case] with the pressure it may hold")
-    burn_law: Any = plain(
-        "[[motor.burn_law]] with recipe and strands, or with borrowed", required=True
+    grain: Any = needed("[motor.grain] with its sizes")
+    case: Any = key("[motor.case] with the pressure it may hold")
+    burn_law: Any = needed(
+        "[[motor.burn_law]] with recipe and strands, or with borrowed"
     )
 
 
@@ -216,10 +214,10 @@ class Cylinder(Table, head="[motor.grain]", used=_FIRES):
 
     outer: float = needed("outer diameter", "36 mm")
     core: float = needed("core diameter", "14 mm")
-    length: float = needed("segment length", "62 mm", "length of one segment")
-    segments: float = key("segments", 4, "how many segments", default=1.0)
+    length: float = needed("length of one segment", "62 mm", "segment length")
+    segments: float = key("how many segments", 4, "segments", default=1.0)
     burning_ends: float = key(
-        "burning ends", 2, "burning ends of a segment: 2, 1 or 0", default=2.0
+        "burning ends of a segment: 2, 1 or 0", 2, "burning ends", default=2.0
     )
 
 
@@ -227,17 +225,11 @@ class Cylinder(Table, head="[motor.grain]", used=_FIRES):
 class Areas(Table, head="[motor.grain]", used=_FIRES):
     """a grain of any shape: burning area over burnt web"""
 
-    web_mm: Any = key(
-        "web", [0, 5, 10], "rising from 0, in mm", kind="numbers", required=True
+    web_mm: Any = needed("rising from 0, in mm", [0, 5, 10], "web", kind="numbers")
+    area_mm2: Any = needed(
+        "one a web, in mm2", [9000, 9500, 9000], "burning area", kind="numbers"
     )
-    area_mm2: Any = key(
-        "burning area",
-        [9000, 9500, 9000],
-        "one a web, in mm2",
-        kind="numbers",
-        required=True,
-    )
-    port: float = key("core diameter", "14 mm", "diameter of the smallest gas passage")
+    port: float = key("diameter of the smallest gas passage", "14 mm", "core diameter")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -245,45 +237,41 @@ class Case(Table, head="[motor.case]", used=_FIRES):
     """what your case may hold; test it with water, cold, from a distance"""
 
     rated_pressure: float = key(
-        "rated pressure", "1000 psi", "that you allow in a firing"
+        "that you allow in a firing", "1000 psi", "rated pressure"
     )
-    proof_pressure: float = key("proof pressure", "2500 psi", "held cold, with water")
+    proof_pressure: float = key("held cold, with water", "2500 psi", "proof pressure")
     inner_diameter: float = key("bore of the case", "40 mm")
-    wall: float = key("wall of the case", "3 mm", "thickness of the wall")
-    material: str = plain(
-        "what it is made of", "aluminium tube", default="case material"
-    )
-    yield_strength: float = key("strength", "240 MPa", "cold yield strength")
-    ultimate_strength: float = key("strength", "290 MPa", "cold ultimate strength")
+    wall: float = key("thickness of the wall", "3 mm", "wall of the case")
+    material: str = key("what it is made of", "aluminium tube", default="case material")
+    yield_strength: float = key("cold yield strength", "240 MPa", "strength")
+    ultimate_strength: float = key("cold ultimate strength", "290 MPa", "strength")
     safety_factor: float = key(
-        "safety factor", 2, "strength over what is allowed", default=2.0
+        "strength over what is allowed", 2, "safety factor", default=2.0
     )
-    derating: float = key("derating", "80 %", "hot over cold strength")
-    plastic: bool = plain(
-        "whether it is plastic, whatever its name", True, default=False
-    )
+    derating: float = key("hot over cold strength", "80 %", "derating")
+    plastic: bool = key("whether it is plastic, whatever its name", True, default=False)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: your own strands"""
 
-    recipe: str = plain("what was burned", _RECIPE, required=True)
-    strands: str = plain("CSV file of strands", "strands.csv", required=True)
-    mix: str = plain("its name in that file", "60/20/20", default="")
+    recipe: str = needed("what was burned", _RECIPE)
+    strands: str = needed("CSV file of strands", "strands.csv")
+    mix: str = key("its name in that file", "60/20/20", default="")
 
 
 @dataclass(frozen=True, kw_only=True)
 class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: a law that you state"""
 
-    recipe: str = plain("what was burned", _RECIPE, required=True)
+    recipe: str = needed("what was burned", _RECIPE)
     rate: float = needed("burn rate", "5 mm/s")
-    pressure: float = needed("pressure of a burn rate", "1 MPa", "where the rate holds")
+    pressure: float = needed("where the rate holds", "1 MPa", "pressure of a burn rate")
     exponent: float = needed("exponent", 0.3)
     rate_spread: float = needed("uncertainty of the burn rate", "5 %")
     exponent_spread: float = needed("uncertainty of the exponent", 0.03)
-    source: str = plain(
+    source: str = key(
         "where it comes from", "club notes", default="stated in the bench file"
     )
 
@@ -292,7 +280,7 @@ class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
 class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: a published law, with a wide band"""
 
-    borrowed: str = plain("name of a published law", "sucrose 65/35", required=True)
+    borrowed: str = needed("name of a published law", "sucrose 65/35")
 
 
 # ----------------------------------------------------------------------------
@@ -302,38 +290,36 @@ class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
 
 
 def _lot_u(of: str) -> Any:
-    return key("uncertainty of a lot", "0.5 %", f"standard uncertainty of {of}")
+    return key(f"standard uncertainty of {of}", "0.5 %", "uncertainty of a lot")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     """what is in a bag or a bottle, under a name of your own"""
 
-    ingredient: str = plain("a name of the catalogue", "KNO3", required=True)
+    ingredient: str = needed("a name of the catalogue", "KNO3")
     assay: float = key(
-        "assay",
-        "99.2 %",
         "the named substance, such as potassium nitrate in the dry "
         "matter: water left out",
+        "99.2 %",
+        "assay",
     )
-    moisture: float = key("moisture", "0.3 %", "of the powder as it is weighed")
-    inert: float = key("inert part", "0.1 %", "ash, salt in the dry matter")
-    solids: float = key("dry solids", "80 %", "dry solids of a syrup")
-    dextrose_equivalent: float = key("dextrose equivalent", 42, "of a glucose syrup")
+    moisture: float = key("of the powder as it is weighed", "0.3 %", "moisture")
+    inert: float = key("ash, salt in the dry matter", "0.1 %", "inert part")
+    solids: float = key("dry solids of a syrup", "80 %", "dry solids")
+    dextrose_equivalent: float = key("of a glucose syrup", 42, "dextrose equivalent")
     label_carbohydrate: float = key(
-        "carbohydrate on a label", "30 g", "carbohydrate in one serving"
+        "carbohydrate in one serving", "30 g", "carbohydrate on a label"
     )
-    label_serving: str = plain("one serving, a mass or a volume", "100 g")
-    label_density: float = key("syrup density", "1.38 g/ml", "measured")
+    label_serving: str = key("one serving, a mass or a volume", "100 g")
+    label_density: float = key("measured", "1.38 g/ml", "syrup density")
     assay_u: float = _lot_u("assay")
     moisture_u: float = _lot_u("moisture")
     inert_u: float = _lot_u("inert")
     solids_u: float = _lot_u("solids")
-    date: str = plain("when the numbers were read", "2026-05-01")
-    source: str = plain("where they come from", "label", default="")
-    in_use: bool = plain(
-        "of several lots of one ingredient, the one that is open", True
-    )
+    date: str = key("when the numbers were read", "2026-05-01")
+    source: str = key("where they come from", "label", default="")
+    in_use: bool = key("of several lots of one ingredient, the one that is open", True)
 
 
 #: Words in the name of a pan that make it a pressure vessel.
@@ -344,11 +330,11 @@ PRESSURE_VESSELS = ("pressure cooker", "autoclave")
 class Pan(Table, head="[pan]", used="weigh and batch; every command for its cautions"):
     """your pan, and what stays behind"""
 
-    name: str = plain("what you call it", "enamel pan, 22 cm", default="")
-    volume: float = key("pan volume", "1.5 l", "up to the rim; at most half is filled")
-    residue_cup: float = key("residue", "1.5 g", "syrup that stays in its cup")
-    residue_pan: float = key("residue", "4 g", "hot mix that stays in pan and tools")
-    sealed: bool = plain("a lid that holds steam: never for hot mix", False)
+    name: str = key("what you call it", "enamel pan, 22 cm", default="")
+    volume: float = key("up to the rim; at most half is filled", "1.5 l", "pan volume")
+    residue_cup: float = key("syrup that stays in its cup", "1.5 g", "residue")
+    residue_pan: float = key("hot mix that stays in pan and tools", "4 g", "residue")
+    sealed: bool = key("a lid that holds steam: never for hot mix", False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -356,10 +342,10 @@ class Casting(Table, head="[casting]", used="weigh and batch"):
     """what is cast beside grains: strands to burn, columns that delay"""
 
     strand_length: float = key("strand length", "60 mm")
-    strand_side: float = key("strand width", "10 mm", "side of a square strand")
-    strand_diameter: float = key("strand width", "10 mm", "of a round strand")
+    strand_side: float = key("side of a square strand", "10 mm", "strand width")
+    strand_diameter: float = key("of a round strand", "10 mm", "strand width")
     delay_diameter: float = key("delay diameter", "12 mm")
-    delay_length: float = key("delay length", "25 mm", "length of the delay, as cast")
+    delay_length: float = key("length of the delay, as cast", "25 mm", "delay length")
 
 
 def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
