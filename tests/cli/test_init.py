@@ -15,8 +15,13 @@ from faults import Fuse
 from castsugar import InputError, load_database, parse_recipe
 from castsugar.bench import example
 from castsugar.bench.bench import TABLES, check_bench
+from castsugar.bench.explain import DECLARED, explain
 from castsugar.bench.lots import lots_of
+from castsugar.bench.schema import Key, Place, Table, keys_of, read_table
+from castsugar.bench.tables import STATABLE, Kitchen
 from castsugar.cli.main import main
+from castsugar.kitchen.parameters import OF_SYRUP, PARAMETERS
+from castsugar.plausible import collected
 from castsugar.readings.strand_files import read_strands
 
 # Exact: what is written against what is shipped and made.
@@ -197,3 +202,108 @@ def test_link_is_not_followed_unseen(tmp_path: Path) -> None:
     assert main(["init", str(tmp_path), "--force"]) == 0
     assert (tmp_path / "bench.toml").is_symlink()
     assert (tmp_path / "elsewhere.toml").read_text("utf-8") == FILES["bench.toml"]
+
+
+# --- what a key means ----------------------------------------------------------------
+
+EVERY = [
+    pytest.param(table, name, key, id=f"{table.__name__}-{name}")
+    for table in DECLARED
+    for name, key in keys_of(table).items()
+]
+
+
+def stem(table: type[Table]) -> str:
+    """Return the name of a table, without a name of the user's own in it."""
+    return re.sub(r'["\[\]]|\.[A-Z"]+\]$', "", table.HEAD)
+
+
+@pytest.mark.parametrize(("table", "name", "key"), EVERY)
+def test_every_key_is_explained(table: type[Table], name: str, key: Key) -> None:
+    """Its example is read without a complaint; a few lines say what it means."""
+    assert key.about
+    if key.kind != "table":
+        with collected() as remarks:
+            read_table({name: key.example}, {name: key}, Place(Path("b"), "", ""))
+        assert remarks == []
+    said = explain(f"{stem(table)}.{name}")
+    assert f"{name}, in {table.HEAD}" in said
+    assert key.about in " ".join(said.split())
+    for block in said.split("\n\n"):
+        assert block.count("\n") <= 12
+        assert max(map(len, block.split("\n"))) < 80
+
+
+@pytest.mark.parametrize("table", DECLARED)
+def test_every_table_is_explained(table: type[Table]) -> None:
+    said = " ".join(explain(stem(table)).split())
+    assert f"{table.HEAD}: {table.__doc__}" in said
+    assert all(name in said for name in keys_of(table))
+
+
+def test_a_key_is_explained_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    """By table and name, or by what it means; the limits are those of the reader."""
+    for typed in ("throat", "motor.throat", "throat_diameter", "motor.throat_diameter"):
+        assert main(["init", "--explain", typed]) == 0
+        said = capsys.readouterr().out
+        assert said.startswith("throat, in [motor]: throat diameter\n")
+        for words in ('throat = "8 mm"', "0.3 to 200 mm", "1 to 50 mm", "must be"):
+            assert words in said
+    assert "  left out  100 % is taken\n" in explain("motor.nozzle_efficiency")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--explain", "throt"], "did you mean 'throat'"),
+        (["--explain", "motr"], "did you mean 'motor'"),
+        (["--explain", "motor.throt"], "did you mean 'motor.throat'"),
+        (["--explain", ""], "tables: kitchen, motor"),
+        (["here", "--explain", "throat"], "leave out DIR"),
+    ],
+)
+def test_what_cannot_be_explained(
+    words: list[str],
+    said: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["init", *words]) == 2
+    found = capsys.readouterr().err
+    assert said in found
+    assert found.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def commented() -> list[tuple[str, str, str]]:
+    """Return table, key and comment of every key of the example that has one."""
+    found, head = [], ""
+    for line in FILES["bench.toml"].split("\n"):
+        if match := re.match(r"\[+([a-z_.]+)", line):
+            head = match[1].strip(".")
+        if match := re.match(r"(?:# )?(\w+) = [^#]*[^# ]\s+# (.*)$", line):
+            found.append((head, match[1], match[2]))
+    return found
+
+
+def test_comments_of_the_example_say_what_the_keys_mean() -> None:
+    """Up to the first colon or semicolon; what follows there is about the example."""
+    assert len(commented()) > 25
+    for head, name, comment in commented():
+        meanings = [
+            keys_of(table)[name].about
+            for table in DECLARED
+            if name in keys_of(table) and stem(table).startswith(head)
+        ]
+        said = re.split("[:;]", comment)[0].strip()
+        if meanings:  # else a name of the user's own
+            assert any(said in one for one in meanings), (name, said, meanings)
+
+
+def test_parameters_of_the_kitchen_are_keys() -> None:
+    """All but those of a syrup, with the meaning that the kitchen gives them."""
+    known = {p.name: p.label for p in PARAMETERS if p.name not in OF_SYRUP}
+    keys = keys_of(Kitchen)
+    assert {name: keys[name].about for name in STATABLE} == known

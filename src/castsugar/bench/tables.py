@@ -283,6 +283,9 @@ class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
     borrowed: str = needed("name of a published law", "sucrose 65/35")
 
 
+LAWS = (Strands, StatedLaw, Borrowed)
+
+
 # ----------------------------------------------------------------------------
 # Lots, pan and castings.
 #

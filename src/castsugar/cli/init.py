@@ -18,6 +18,7 @@ have.
 examples:
   castsugar init
   castsugar init my-bench
+  castsugar init --explain motor.throat
 """
 
 #: What to do first: words of a command, what for.
@@ -48,14 +49,26 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--force", action="store_true", help="let files that exist be replaced"
     )
+    parser.add_argument(
+        "--explain",
+        metavar="KEY",
+        help="write nothing; say what a key or table of the bench file means",
+    )
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Write the files and say what to do with them."""
+    """Write the files and say what to do with them; or explain a key."""
     from castsugar.bench.example import FILES, write_example
     from castsugar.errors import InputError
 
+    if options.explain is not None:
+        from castsugar.bench.explain import explain
+
+        if options.dir != "." or options.force:
+            raise InputError("--explain writes nothing; leave out DIR and --force")
+        show(options, explain(options.explain))
+        return 0
     if not options.dir:
         raise InputError("DIR is empty; give the name of a folder or leave it out")
     folder = Path(options.dir)

@@ -1,0 +1,117 @@
+"""What a table or a key of the bench file means, in a few lines."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterator
+
+from castsugar import units
+from castsugar.bench import tables
+from castsugar.bench.bench import TABLES
+from castsugar.bench.schema import Key, Table, keys_of
+from castsugar.errors import InputError, nearest_names
+from castsugar.plausible import RANGES
+
+#: Every table of the file, those inside others included.
+DECLARED: tuple[type[Table], ...] = (
+    *TABLES.values(),
+    tables.Stated,
+    *tables.MEASUREMENTS.values(),
+    tables.Cylinder,
+    tables.Areas,
+    tables.Case,
+    *tables.LAWS,
+)
+
+#: How a value is written whose kind is no quantity.
+_WRITTEN = {
+    "text": "text in quotes",
+    "texts": "a list of texts in quotes",
+    "number": "a number without quotes",
+    "numbers": "a list of numbers",
+    "number or text": "a number, or text in quotes",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "table": "a table of its own",
+}
+
+
+def explain(wanted: str) -> str:
+    """Return what is known of a table ("motor.grain") or a key ("motor.throat").
+
+    A key may be named without its table, and by what it means ("throat_diameter").
+
+    Raises
+    ------
+    InputError
+        If there is no such table or key; says what is near.
+
+    Examples
+    --------
+    >>> print(explain("motor.case.wall").splitlines()[0])
+    wall, in [motor.case]: thickness of the wall
+    """
+    name, known = wanted.strip().strip("[]"), list(_known())
+    found = [text for names, text in known if name in names[:2]]
+    found = found or [text for names, text in known if name in names]
+    if found:
+        return "\n".join(dict.fromkeys(found))
+    near = nearest_names(name, [one for names, _ in known for one in names])
+    hint = f"did you mean {' or '.join(map(repr, near))}? " if near else ""
+    raise InputError(
+        f"--explain {wanted!r} is no table or key of the bench file; {hint}tables: "
+        f"{', '.join(TABLES)}"
+    )
+
+
+def _known() -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield the names of each table and key, full ones first, and what is said."""
+    for table in DECLARED:
+        stem = table.HEAD.translate(str.maketrans("", "", '[]"'))
+        stem = ".".join(part for part in stem.split(".") if not part.isupper())
+        yield (stem, stem.rpartition(".")[2]), _of_table(table)
+        for name, key in keys_of(table).items():
+            meaning = key.about.replace(" ", "_")
+            names = (f"{stem}.{name}", f"{stem}.{meaning}", name, meaning)
+            yield names, _of_key(name, key, table)
+
+
+def _of_table(table: type[Table]) -> str:
+    keys = keys_of(table)
+    needed = ", ".join(name for name, key in keys.items() if key.required)
+    return _block(
+        f"{table.HEAD}: {table.__doc__}",
+        {"keys": ", ".join(keys) or "names of your own", "needed": needed},
+        table,
+    )
+
+
+def _of_key(name: str, key: Key, table: type[Table]) -> str:
+    said = {"write": _WRITTEN.get(key.kind, "")}
+    if key.kind in units.UNITS:
+        known = ", ".join(filter(None, units.UNITS[key.kind]))
+        said["write"] = f"a {key.kind.replace('_', ' ')} in quotes, in {known}"
+    if key.example is not None:
+        said["example"] = f"{name} = {json.dumps(key.example)}"
+    if key.choices:
+        said["allowed"] = " or ".join(map(json.dumps, key.choices))
+    default = json.dumps(key.default) if key.default else ""
+    if key.range:
+        one = RANGES[key.range]
+        said["allowed"] = f"{one.hard_low:g} to {one.hard_high:g} {one.unit}"
+        said["usual"] = f"{one.soft_low:g} to {one.soft_high:g} {one.unit}"
+        default = f"{one.shown(key.default):g} {one.unit}" if default else ""
+    taken = f"{default.strip()} is taken" if default else "it may be"
+    said["left out"] = "it must be given" if key.required else taken
+    return _block(f"{name}, in {table.HEAD}: {key.about}", said, table)
+
+
+def _block(title: str, said: dict[str, str], table: type[Table]) -> str:
+    """Lay out a title and what is said under it."""
+    said |= {"used by": f"castsugar {table.USED}"}
+    rows = [f"  {word:<10}{text}" for word, text in said.items() if text]
+    lines = textwrap.wrap(title, 79, subsequent_indent="  ")
+    for row in rows:
+        lines += textwrap.wrap(row, 79, subsequent_indent=" " * 12)
+    return "\n".join(lines) + "\n"
