@@ -168,7 +168,7 @@ BAD = [
     ("lots = 3\n", "must be a table"),
     (
         '[lots.a]\ningredient = "corn syrup"\nlabel_carbohydrate = "30 g"\n',
-        "label_serving is missing",
+        "needs label_serving; give that too: label_serving = '100 g'",
     ),
     (
         '[lots.a]\ningredient = "corn syrup"\nlabel_serving = "30 g"\n',

@@ -508,7 +508,11 @@ BAD = [
     (('"119 C 8 min"', '"119,5 C 8 min"'), "cook", "decimal comma"),
     (('"119 C 8 min"', '"hot"'), "cook", "has no number"),
     (("seed = 3", 'seed = 3\nwater_lost = "9 %"'), "water_lost", "and cook are both"),
-    (('cook = "119 C 8 min"', "minutes = 8"), "minutes", "needs a cook"),
+    (
+        ('cook = "119 C 8 min"', "minutes = 8"),
+        "minutes",
+        "needs cook; give that too: cook = '119 C 8 min'",
+    ),
     (("seed = 3", "seed = -3"), "seed", "a whole number, 0 or more"),
     (("seed = 3", "seed = 3.0"), "seed", "a whole number, 0 or more"),
     (("seed = 3", "seed = true"), "seed", "a whole number, 0 or more"),

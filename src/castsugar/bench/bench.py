@@ -37,9 +37,7 @@ from castsugar.bench.tables import (
     Stated,
     StatedLaw,
     Strands,
-    read_casting,
     read_lots,
-    read_pan,
 )
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.reading import read_text
@@ -167,8 +165,6 @@ def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the kitchen table with what it holds."""
     place = Place(path, text, "kitchen")
     found = read_table(raw, Kitchen, place)
-    if found["altitude"] is not None and found["air_pressure"] is not None:
-        raise place.fail("altitude", "and air_pressure are both given; give one")
     for name in STATABLE:
         if found[name] is not None:
             inner = Place(path, text, f"kitchen.{name}")
@@ -187,8 +183,6 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the motor table with what it holds."""
     place = Place(path, text, "motor")
     found = read_table(raw, Motor, place)
-    if found["efficiency"] is not None and found["measured_efficiency"] is not None:
-        raise place.fail("efficiency", "and measured_efficiency are both given")
     grain = found["grain"]
     shaped = isinstance(grain, Mapping) and any(
         key.startswith(("web", "area")) for key in grain
@@ -230,8 +224,10 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "limits": read_limits,
     "search": read_search,
     "lots": read_lots,
-    "pan": read_pan,
-    "casting": read_casting,
+    "pan": lambda raw, path, text: read_table(raw, Pan, Place(path, text, "pan")),
+    "casting": lambda raw, path, text: read_table(
+        raw, Casting, Place(path, text, "casting")
+    ),
 }
 
 

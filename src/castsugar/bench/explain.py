@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import textwrap
 from collections.abc import Iterator
 
@@ -68,9 +69,9 @@ def explain(wanted: str) -> str:
 def _known() -> Iterator[tuple[tuple[str, ...], str]]:
     """Yield the names of each table and key, full ones first, and what is said."""
     for table in DECLARED:
-        stem = table.HEAD.translate(str.maketrans("", "", '[]"'))
-        stem = ".".join(part for part in stem.split(".") if not part.isupper())
-        yield (stem, stem.rpartition(".")[2]), _of_table(table)
+        parts = re.findall(r"[a-z_]+", table.HEAD.partition(" ")[0])
+        stem = ".".join(parts)
+        yield (stem, parts[-1]), _of_table(table)
         for name, key in keys_of(table).items():
             meaning = key.about.replace(" ", "_")
             names = (f"{stem}.{name}", f"{stem}.{meaning}", name, meaning)
@@ -104,6 +105,7 @@ def _of_key(name: str, key: Key, table: type[Table]) -> str:
         default = f"{one.shown(key.default):g} {one.unit}" if default else ""
     taken = f"{default.strip()} is taken" if default else "it may be"
     said["left out"] = "it must be given" if key.required else taken
+    said |= {"not with": key.instead_of, "needs": " or ".join(key.needs)}
     return _block(f"{name}, in {table.HEAD}: {key.about}", said, table)
 
 

@@ -143,6 +143,10 @@ class Key:
         What it means, and a value as the file holds it; None for a table.
     range : str
         A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
+    instead_of : str
+        The key of the table that it may not stand beside.
+    needs : tuple of str
+        Keys of the table of which it needs one.
     """
 
     kind: str = ""
@@ -152,6 +156,8 @@ class Key:
     about: str = ""
     example: Any = None
     range: str = ""
+    instead_of: str = ""
+    needs: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Take the kind of the range or of the example."""
@@ -184,8 +190,8 @@ class Table:
 
     def __init_subclass__(cls, *, head: str = "", used: str = "") -> None:
         """Keep what is said of a table; one that extends another may say nothing."""
-        if head:
-            cls.HEAD, cls.USED = head, used
+        cls.HEAD = head or getattr(cls, "HEAD", "")
+        cls.USED = used or getattr(cls, "USED", "")
 
 
 def key(
@@ -294,7 +300,20 @@ def read_table(raw: Any, keys: Keys | type[Table], place: Where) -> dict[str, An
         found[name] = _value(raw[name], name, key, place)
         if key.range:
             check_range(found[name], name, key.range, place)
+    for name in raw:
+        _check_beside(name, keys, raw, place)
     return found
+
+
+def _check_beside(name: str, keys: Keys, raw: Mapping[str, Any], place: Where) -> None:
+    """Refuse a key beside the one that it stands for, or without one that it needs."""
+    key = keys[name]
+    if key.instead_of and key.instead_of in raw:
+        raise place.fail(name, f"and {key.instead_of} are both given; give one")
+    if key.needs and not set(key.needs) & set(raw):
+        first = key.needs[0]
+        todo = f"give that too: {first} = {keys[first].example!r}"
+        raise place.fail(name, f"needs {first}; {todo}")
 
 
 def _check_names(raw: Any, keys: Keys, place: Where) -> None:

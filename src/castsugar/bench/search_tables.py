@@ -110,16 +110,21 @@ class Search(
     """what castsugar search looks for"""
 
     maximise: str = key("a column", "density_impulse_kg_s_m3")
-    minimise: str = key("a column", "chamber_pressure_MPa")
+    minimise: str = key("a column", "chamber_pressure_MPa", instead_of="maximise")
     weights: Any = key("column = weight, of a weighted sum")
     pressure: float = key("in the chamber", "1000 psi", "chamber pressure")
     exit_pressure: float = key("at the nozzle exit", "1 atm", "exit pressure")
     flow: str = key("flow of the products", "frozen", default=FLOWS[0], choices=FLOWS)
     batch: float = key("mass of what is weighed", "200 g", "batch")
     cook: str = key("or points of time and temperature", "119 C 8 min")
-    minutes: float = key("minutes at the temperature of the cook", 8, "minutes")
+    minutes: float = key(
+        "minutes at the temperature of the cook", 8, "minutes", needs=("cook",)
+    )
     water_lost: float = key(
-        "share of the water that leaves, without a kitchen", "40 %", "water lost"
+        "share of the water that leaves, without a kitchen",
+        "40 %",
+        "water lost",
+        instead_of="cook",
     )
     seed: int = key("a name for the random numbers", 1, kind="whole")
     draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
@@ -261,7 +266,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
         name: units.parse(str(given[name]), "pressure").echo() for name in PRESSURES
     }
     _check_objective(found, place)
-    _check_cook(found, place)
+    _part_cook(found)
     spreads = ("syrup_solids_spread", "moisture_spread")
     for name in spreads if not found["robust"] else ():
         if found[name] is not None:
@@ -276,8 +281,6 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
 
 def _check_objective(found: dict[str, Any], place: Place) -> None:
     """Check the objective and its weights."""
-    if found["maximise"] is not None and found["minimise"] is not None:
-        raise place.fail("minimise", "and maximise are both given; give one")
     way = "minimise" if found["minimise"] is not None else "maximise"
     objective = found[way]
     if objective is not None:
@@ -303,12 +306,8 @@ def _weights(raw: Any, place: Place) -> dict[str, float]:
     return found
 
 
-def _check_cook(found: dict[str, Any], place: Place) -> None:
-    """Check that water leaves in one way only; part the cook from its time."""
-    if found["cook"] is not None and found["water_lost"] is not None:
-        raise place.fail("water_lost", "and cook are both given; give one")
-    if found["minutes"] is not None and found["cook"] is None:
-        raise place.fail("minutes", "needs a cook, for example cook = '119 C'")
+def _part_cook(found: dict[str, Any]) -> None:
+    """Part the cook from its time."""
     if found["minutes"] is not None:
         found["minutes"] = f"{found['minutes']!r}"
     elif found["cook"] is not None:

@@ -22,7 +22,9 @@ _FIRES = f"{_EVALUATES}, firing and learn"
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
 
-    altitude: float = key("height above the sea", "300 m", "altitude")
+    altitude: float = key(
+        "height above the sea", "300 m", "altitude", instead_of="air_pressure"
+    )
     air_pressure: float = key("pressure of the air", "980 mbar", "air pressure")
     syrup: str = key("which syrup", "corn syrup", default="corn syrup")
     cook: str = key("a temperature or a profile", "119 C")
@@ -86,8 +88,8 @@ def _salt() -> Any:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PanWeight(_Pot):
-    """a measurement of the kind "pan weight": how fast the pan dries"""
+class PanWeight(_Pot, head='[[kitchen.measured]] kind = "pan weight"'):
+    """weigh the pan before and after: how fast it dries"""
 
     batch: float = needed("mass of the mix as weighed", "200 g", "batch")
     lost: float = needed(
@@ -102,8 +104,8 @@ class PanWeight(_Pot):
 
 
 @dataclass(frozen=True, kw_only=True)
-class BulkDensity(_Measured):
-    """a measurement of the kind "bulk density": how densely the grains pack"""
+class BulkDensity(_Measured, head='[[kitchen.measured]] kind = "bulk density"'):
+    """weigh a cup of tapped powder: how densely the grains pack"""
 
     mass: float = needed("mass of the tapped powder", "63 g", "mass of powder")
     volume: float = needed("volume of the cup", "50 ml", "volume of a cup")
@@ -111,8 +113,8 @@ class BulkDensity(_Measured):
 
 
 @dataclass(frozen=True, kw_only=True)
-class BallFall(_Measured):
-    """a measurement of the kind "ball fall": solids and grade of the syrup"""
+class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
+    """time a ball in the cold syrup: its solids and grade"""
 
     ball: float = needed("diameter of the ball", "3 mm", "ball diameter")
     cup: float = needed("inner diameter of the cup", "40 mm", "cup diameter")
@@ -129,8 +131,8 @@ class BallFall(_Measured):
 
 
 @dataclass(frozen=True, kw_only=True)
-class FlowOut(_Pot):
-    """a measurement of the kind "flow-out": the viscosity of a mix"""
+class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
+    """time mix that runs out of a cup: its viscosity; inert salt first"""
 
     tube_diameter: float = needed(
         "inner diameter of the outlet tube", "8 mm", "tube diameter"
@@ -183,7 +185,10 @@ class Motor(Table, head="[motor]", used=_FIRES):
         "uncertainty of the ideal c*", "1 %", "uncertainty of c*"
     )
     efficiency: float = key(
-        "delivered over ideal c*, for performance", "90 %", "efficiency"
+        "delivered over ideal c*, for performance",
+        "90 %",
+        "efficiency",
+        instead_of="measured_efficiency",
     )
     measured_efficiency: float = key(
         "delivered over ideal c*, from firings", "90 %", "efficiency"
@@ -292,8 +297,9 @@ LAWS = (Strands, StatedLaw, Borrowed)
 # No catalogue is needed here; :mod:`castsugar.bench.lots` looks the ingredients up.
 
 
-def _lot_u(of: str) -> Any:
-    return key(f"standard uncertainty of {of}", "0.5 %", "uncertainty of a lot")
+def _lot_u(of: str, *other: str) -> Any:
+    about = f"standard uncertainty of {of}"
+    return key(about, "0.5 %", "uncertainty of a lot", needs=(of, *other))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -312,14 +318,22 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     solids: float = key("dry solids of a syrup", "80 %", "dry solids")
     dextrose_equivalent: float = key("of a glucose syrup", 42, "dextrose equivalent")
     label_carbohydrate: float = key(
-        "carbohydrate in one serving", "30 g", "carbohydrate on a label"
+        "carbohydrate in one serving",
+        "30 g",
+        "carbohydrate on a label",
+        instead_of="solids",
+        needs=("label_serving",),
     )
-    label_serving: str = key("one serving, a mass or a volume", "100 g")
-    label_density: float = key("measured", "1.38 g/ml", "syrup density")
+    label_serving: str = key(
+        "one serving, a mass or a volume", "100 g", needs=("label_carbohydrate",)
+    )
+    label_density: float = key(
+        "measured", "1.38 g/ml", "syrup density", needs=("label_carbohydrate",)
+    )
     assay_u: float = _lot_u("assay")
     moisture_u: float = _lot_u("moisture")
     inert_u: float = _lot_u("inert")
-    solids_u: float = _lot_u("solids")
+    solids_u: float = _lot_u("solids", "label_carbohydrate")
     date: str = key("when the numbers were read", "2026-05-01")
     source: str = key("where they come from", "label", default="")
     in_use: bool = key("of several lots of one ingredient, the one that is open", True)
@@ -345,7 +359,9 @@ class Casting(Table, head="[casting]", used="weigh and batch"):
     """what is cast beside grains: strands to burn, columns that delay"""
 
     strand_length: float = key("strand length", "60 mm")
-    strand_side: float = key("side of a square strand", "10 mm", "strand width")
+    strand_side: float = key(
+        "side of a square strand", "10 mm", "strand width", instead_of="strand_diameter"
+    )
     strand_diameter: float = key("of a round strand", "10 mm", "strand width")
     delay_diameter: float = key("delay diameter", "12 mm")
     delay_length: float = key("length of the delay, as cast", "25 mm", "delay length")
@@ -365,37 +381,8 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
                 name, f'must be a table of its own, written [lots."{name}"]'
             )
         inner = Place(path, text, f"lots.{name}")
-        lot = read_table(entry, Lot, inner)
-        _check_label(lot, inner)
-        for part in ("assay", "moisture", "inert", "solids"):
-            if lot[f"{part}_u"] is not None and lot[part] is None:
-                stated = lot["label_carbohydrate"] is not None and part == "solids"
-                if not stated:
-                    raise inner.fail(f"{part}_u", f"needs {part}; give that too")
-        found[name] = lot
+        found[name] = read_table(entry, Lot, inner)
     return found
-
-
-def _check_label(lot: Mapping[str, Any], place: Place) -> None:
-    """Check that a label is whole, and that dry solids come from one place only."""
-    if lot["label_carbohydrate"] is None:
-        for name in ("label_serving", "label_density"):
-            if lot[name] is not None:
-                raise place.fail(name, "needs label_carbohydrate; give that too")
-        return
-    if lot["solids"] is not None:
-        raise place.fail(
-            "label_carbohydrate", "and solids are both given; give the one you trust"
-        )
-    if lot["label_serving"] is None:
-        raise place.fail(
-            "label_serving", "is missing; give the serving, '100 g' or '30 ml'"
-        )
-
-
-def read_pan(raw: Any, path: Path, text: str) -> dict[str, Any]:
-    """Check the pan."""
-    return read_table(raw, Pan, Place(path, text, "pan"))
 
 
 def is_sealed(pan: Mapping[str, Any] | None) -> bool:
@@ -410,12 +397,3 @@ def is_sealed(pan: Mapping[str, Any] | None) -> bool:
         return False
     named = any(word in pan["name"].casefold() for word in PRESSURE_VESSELS)
     return named if pan["sealed"] is None else bool(pan["sealed"])
-
-
-def read_casting(raw: Any, path: Path, text: str) -> dict[str, Any]:
-    """Check the sizes of strands and delay columns."""
-    place = Place(path, text, "casting")
-    found = read_table(raw, Casting, place)
-    if found["strand_side"] is not None and found["strand_diameter"] is not None:
-        raise place.fail("strand_side", "and strand_diameter are both given; give one")
-    return found

@@ -8,20 +8,15 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
 from castsugar.plain import to_json
 
-#: What each measurement is for.
-_HELP = {
-    "pan weight": "weigh the pan before and after: how fast it dries",
-    "bulk density": "weigh a cup of tapped powder: how densely the grains pack",
-    "ball fall": "time a ball in the cold syrup: its solids and grade",
-    "flow-out": "time mix that runs out of a cup: its viscosity; inert salt first",
-}
+if TYPE_CHECKING:
+    from castsugar.bench.schema import Key
 
 _EPILOG = {
     "pan weight": """\
@@ -72,7 +67,11 @@ _BASELINE = "KNO3:60 powdered sugar:20 corn syrup:20"
 
 def add_parsers(inner: Any) -> None:
     """Add one sub-command a kind of measurement."""
-    for kind, text in _HELP.items():
+    from castsugar.bench.schema import keys_of
+    from castsugar.bench.tables import MEASUREMENTS
+
+    for kind, table in MEASUREMENTS.items():
+        text = table.__doc__ or ""
         parser = inner.add_parser(
             kind.replace(" ", "-"),
             help=text,
@@ -81,7 +80,7 @@ def add_parsers(inner: Any) -> None:
             formatter_class=argparse.RawDescriptionHelpFormatter,
             allow_abbrev=False,
         )
-        _add_keys(parser, kind)
+        _add_keys(parser, dict(keys_of(table)))
         parser.add_argument(
             "--kitchen", "--bench", metavar="FILE", help="bench file (TOML)"
         )
@@ -94,12 +93,8 @@ def add_parsers(inner: Any) -> None:
         parser.set_defaults(run=run, kind=kind)
 
 
-def _add_keys(parser: argparse.ArgumentParser, kind: str) -> None:
+def _add_keys(parser: argparse.ArgumentParser, keys: dict[str, Key]) -> None:
     """Add the keys of a measurement as options."""
-    from castsugar.bench.schema import keys_of
-    from castsugar.bench.tables import MEASUREMENTS
-
-    keys = dict(keys_of(MEASUREMENTS[kind]))
     del keys["kind"]
     keys |= {name: keys.pop(name) for name in ("date", "note")}
     for name, key in keys.items():
