@@ -95,9 +95,11 @@ class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
     """what a mix must keep: under the name of a column of the table"""
 
     at_most: Any = key(
-        "in the unit of the column, or 'case'", 10, kind="number or text"
+        "largest value, in the unit of the column, or 'case'", 10, kind="number or text"
     )
-    at_least: Any = key("in the unit of the column", 0.95, kind="number or text")
+    at_least: Any = key(
+        "smallest value, in the unit of the column", 0.95, kind="number or text"
+    )
     probability: float = key(
         "share of the draws that must keep it", "80 %", "probability of a limit"
     )
@@ -109,14 +111,20 @@ class Search(
 ):
     """what castsugar search looks for"""
 
-    maximise: str = key("a column", "density_impulse_kg_s_m3")
-    minimise: str = key("a column", "chamber_pressure_MPa", instead_of="maximise")
+    maximise: str = key("the column of which most is best", "density_impulse_kg_s_m3")
+    minimise: str = key(
+        "the column of which least is best",
+        "chamber_pressure_MPa",
+        instead_of="maximise",
+    )
     weights: Any = key("column = weight, of a weighted sum")
-    pressure: float = key("in the chamber", "1000 psi", "chamber pressure")
-    exit_pressure: float = key("at the nozzle exit", "1 atm", "exit pressure")
-    flow: str = key("flow of the products", "frozen", default=FLOWS[0], choices=FLOWS)
+    pressure: float = key("pressure in the chamber", "1000 psi", "chamber pressure")
+    exit_pressure: float = key("pressure at the nozzle exit", "1 atm", "exit pressure")
+    flow: str = key(
+        "how the products expand", "frozen", default=FLOWS[0], choices=FLOWS
+    )
     batch: float = key("mass of what is weighed", "200 g", "batch")
-    cook: str = key("or points of time and temperature", "119 C 8 min")
+    cook: str = key("temperature and time, or points of both", "119 C 8 min")
     minutes: float = key(
         "minutes at the temperature of the cook", 8, "minutes", needs=("cook",)
     )
@@ -126,7 +134,7 @@ class Search(
         "water lost",
         instead_of="cook",
     )
-    seed: int = key("a name for the random numbers", 1, kind="whole")
+    seed: int = key("names the random numbers", 1, kind="whole")
     draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
     ratios: Any = key("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
     front: Any = key(

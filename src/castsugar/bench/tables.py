@@ -120,7 +120,7 @@ class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
     cup: float = needed("inner diameter of the cup", "40 mm", "cup diameter")
     fall: float = needed("distance of the fall", "50 mm", "height")
     time: float = needed("time of the fall", "9.5 s", "measured time")
-    temperature: float = needed("of the syrup", "25 C", "syrup temperature")
+    temperature: float = needed("temperature of the syrup", "25 C", "syrup temperature")
     syrup: str = key("which syrup", "corn syrup", default="corn syrup")
     ball_density: float = key(
         "density of the ball, steel or other",
@@ -200,7 +200,9 @@ class Motor(Table, head="[motor]", used=_FIRES):
         "uncertainty of the grain temperature",
     )
     temperature_sensitivity: float = key(
-        "of the burn rate, in 1/K", 0.002, "temperature sensitivity"
+        "of the burn rate: its relative change by 1 K, in 1/K",
+        0.002,
+        "temperature sensitivity",
     )
     ambient_pressure: float = key("air around the motor", "980 mbar", "air pressure")
     installed_mass: float = key(
@@ -230,9 +232,14 @@ class Cylinder(Table, head="[motor.grain]", used=_FIRES):
 class Areas(Table, head="[motor.grain]", used=_FIRES):
     """a grain of any shape: burning area over burnt web"""
 
-    web_mm: Any = needed("rising from 0, in mm", [0, 5, 10], "web", kind="numbers")
+    web_mm: Any = needed(
+        "depths burnt, rising from 0, in mm", [0, 5, 10], "web", kind="numbers"
+    )
     area_mm2: Any = needed(
-        "one a web, in mm2", [9000, 9500, 9000], "burning area", kind="numbers"
+        "burning area at each of web_mm, in mm2",
+        [9000, 9500, 9000],
+        "burning area",
+        kind="numbers",
     )
     port: float = key("diameter of the smallest gas passage", "14 mm", "core diameter")
 
@@ -242,9 +249,11 @@ class Case(Table, head="[motor.case]", used=_FIRES):
     """what your case may hold; test it with water, cold, from a distance"""
 
     rated_pressure: float = key(
-        "that you allow in a firing", "1000 psi", "rated pressure"
+        "the pressure that you allow in a firing", "1000 psi", "rated pressure"
     )
-    proof_pressure: float = key("held cold, with water", "2500 psi", "proof pressure")
+    proof_pressure: float = key(
+        "the pressure that it held cold, with water", "2500 psi", "proof pressure"
+    )
     inner_diameter: float = key("bore of the case", "40 mm")
     wall: float = key("thickness of the wall", "3 mm", "wall of the case")
     material: str = key("what it is made of", "aluminium tube", default="case material")
@@ -272,7 +281,9 @@ class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
 
     recipe: str = needed("what was burned", _RECIPE)
     rate: float = needed("burn rate", "5 mm/s")
-    pressure: float = needed("where the rate holds", "1 MPa", "pressure of a burn rate")
+    pressure: float = needed(
+        "pressure at which the rate holds", "1 MPa", "pressure of a burn rate"
+    )
     exponent: float = needed("exponent", 0.3)
     rate_spread: float = needed("uncertainty of the burn rate", "5 %")
     exponent_spread: float = needed("uncertainty of the exponent", 0.03)
@@ -308,15 +319,16 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
 
     ingredient: str = needed("a name of the catalogue", "KNO3")
     assay: float = key(
-        "the named substance, such as potassium nitrate in the dry "
-        "matter: water left out",
+        "the named substance, such as potassium nitrate in the dry matter",
         "99.2 %",
         "assay",
     )
-    moisture: float = key("of the powder as it is weighed", "0.3 %", "moisture")
+    moisture: float = key("water of the powder as it is weighed", "0.3 %", "moisture")
     inert: float = key("ash, salt in the dry matter", "0.1 %", "inert part")
     solids: float = key("dry solids of a syrup", "80 %", "dry solids")
-    dextrose_equivalent: float = key("of a glucose syrup", 42, "dextrose equivalent")
+    dextrose_equivalent: float = key(
+        "grade of a glucose syrup", 42, "dextrose equivalent"
+    )
     label_carbohydrate: float = key(
         "carbohydrate in one serving",
         "30 g",
@@ -328,7 +340,10 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
         "one serving, a mass or a volume", "100 g", needs=("label_carbohydrate",)
     )
     label_density: float = key(
-        "measured", "1.38 g/ml", "syrup density", needs=("label_carbohydrate",)
+        "density of the syrup, measured",
+        "1.38 g/ml",
+        "syrup density",
+        needs=("label_carbohydrate",),
     )
     assay_u: float = _lot_u("assay")
     moisture_u: float = _lot_u("moisture")
@@ -348,7 +363,9 @@ class Pan(Table, head="[pan]", used="weigh and batch; every command for its caut
     """your pan, and what stays behind"""
 
     name: str = key("what you call it", "enamel pan, 22 cm", default="")
-    volume: float = key("up to the rim; at most half is filled", "1.5 l", "pan volume")
+    volume: float = key(
+        "what it holds up to the rim; at most half is filled", "1.5 l", "pan volume"
+    )
     residue_cup: float = key("syrup that stays in its cup", "1.5 g", "residue")
     residue_pan: float = key("hot mix that stays in pan and tools", "4 g", "residue")
     sealed: bool = key("a lid that holds steam: never for hot mix", False)
@@ -362,7 +379,7 @@ class Casting(Table, head="[casting]", used="weigh and batch"):
     strand_side: float = key(
         "side of a square strand", "10 mm", "strand width", instead_of="strand_diameter"
     )
-    strand_diameter: float = key("of a round strand", "10 mm", "strand width")
+    strand_diameter: float = key("diameter of a round strand", "10 mm", "strand width")
     delay_diameter: float = key("delay diameter", "12 mm")
     delay_length: float = key("length of the delay, as cast", "25 mm", "delay length")
 
