@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from castsugar import units
 from castsugar.bench import tables
 from castsugar.bench.bench import TABLES
-from castsugar.bench.schema import Key, Table, keys_of
+from castsugar.bench.schema import PLAIN, Key, Table, keys_of
 from castsugar.errors import InputError, nearest_names
 from castsugar.plausible import RANGES
 
@@ -24,18 +24,6 @@ DECLARED: tuple[type[Table], ...] = (
     tables.Case,
     *tables.LAWS,
 )
-
-#: How a value is written whose kind is no quantity.
-_WRITTEN = {
-    "text": "text in quotes",
-    "texts": "a list of texts in quotes",
-    "number": "a number without quotes",
-    "numbers": "a list of numbers",
-    "number or text": "a number, or text in quotes",
-    "whole": "a whole number",
-    "flag": "true or false",
-    "table": "a table of its own",
-}
 
 
 def explain(wanted: str) -> str:
@@ -89,7 +77,7 @@ def _of_table(table: type[Table]) -> str:
 
 
 def _of_key(name: str, key: Key, table: type[Table]) -> str:
-    said = {"write": _WRITTEN.get(key.kind, "")}
+    said = {"write": PLAIN.get(key.kind, "")}
     if key.kind in units.UNITS:
         known = ", ".join(filter(None, units.UNITS[key.kind]))
         said["write"] = f"a {key.kind.replace('_', ' ')} in quotes, in {known}"

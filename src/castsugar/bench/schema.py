@@ -110,17 +110,18 @@ class _State:
 #: Years that a date may be in.
 YEARS = (1950, 2100)
 
-#: Kinds of values that are no quantity of :mod:`castsugar.units`.
-PLAIN = (
-    "text",
-    "texts",
-    "number",
-    "numbers",
-    "number or text",
-    "whole",
-    "flag",
-    "table",
-)
+#: Kinds of values that are no quantity of :mod:`castsugar.units`, and how they are
+#: written.
+PLAIN = {
+    "text": "text in quotes",
+    "texts": "a list of texts in quotes",
+    "number": "a number without quotes",
+    "numbers": "a list of numbers",
+    "number or text": "a number, or text in quotes",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "table": "a table of its own",
+}
 
 _KINDS = {str: "text", bool: "flag", list: "texts", type(None): "table"}
 
