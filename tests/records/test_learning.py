@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -32,7 +33,7 @@ from castsugar.records.learning.efficiency import combined, learn_efficiency
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.learnt import wanted_of
 from castsugar.records.learning.material import material_of
-from castsugar.records.prediction import freeze, relative
+from castsugar.records.prediction import freeze, keeps_motor, relative
 from castsugar.records.record import Event, FrozenBench, Made
 
 # Exact: worked by hand, or the same as another route to the same number.
@@ -544,6 +545,16 @@ def test_the_scatter_of_strands_averages_out(tmp_path: Path) -> None:
     # Student's t of 5 - 2 = 3 degrees of freedom, 97.5 %: 3.182 (any table).
     step = 3.182 * math.sqrt(own + scatter**2 / 5)
     assert math.log(found.high / found.predicted) == pytest.approx(step, rel=1e-3)
+
+
+def test_a_motor_is_known_again_however_a_record_writes_it(tmp_path: Path) -> None:
+    """Tables of a record, as another version laid them out; and another motor."""
+    bench, folder = bench_of(tmp_path, MOTOR), tmp_path / "batches"
+    frozen = freeze(bench, folder)
+    spread = replace(frozen, motor=frozen.motor.replace(" = ", "  =  "))
+    assert keeps_motor(spread, bench.path, folder)
+    other = replace(frozen, motor=frozen.motor.replace("throat", "exit"))
+    assert not keeps_motor(other, bench.path, folder)
 
 
 def test_the_same_strands_of_two_batches_are_one_comparison(tmp_path: Path) -> None:
