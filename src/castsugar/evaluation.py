@@ -177,6 +177,38 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         came while the second solver worked.
     """
     table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
+    return table_of(
+        evaluate_columns(
+            mixes,
+            pressure=pressure,
+            exit_pressure=exit_pressure,
+            flow=flow,
+            confirm=confirm,
+            data_uncertainty=data_uncertainty,
+            kitchen=kitchen,
+            motor=motor,
+            windows=windows,
+            executor=executor,
+            species=species,
+        )
+    )
+
+
+def evaluate_columns(  # noqa: PLR0913 - keyword-only options
+    mixes: MixLike | Iterable[MixLike] | Blends,
+    *,
+    pressure: float | Sequence[float] = DEFAULT_PRESSURE,
+    exit_pressure: float | None = STANDARD_ATMOSPHERE,
+    flow: str = "equilibrium",
+    confirm: bool = False,
+    data_uncertainty: bool = False,
+    kitchen: Kitchen | None = None,
+    motor: Hardware | None = None,
+    windows: bool = True,
+    executor: Executor | None = None,
+    species: SpeciesTable | None = None,
+) -> rows.Columns:
+    """Return the columns of :func:`evaluate`, key to one value a mix: no pandas."""
     _check_wings(kitchen, motor, species)
     blends = _taken(mixes)
     count = len(blends)
@@ -212,7 +244,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         second = Reference(job.table, exit_pressure, flow)
         alone = [blends.mix(row) for row in range(count)]
         confirmation.confirm(columns, alone, pressures, second)
-    return table_of(columns)
+    return columns
 
 
 def table_of(columns: rows.Columns) -> pd.DataFrame:

@@ -85,6 +85,13 @@ def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
     return columns
 
 
+def records(columns: Columns) -> list[dict[str, Any]]:
+    """Return columns as one plain mapping a mix, keys in the order of the table."""
+    keys = [c.key for c in COLUMNS if c.key in columns]
+    plain = [np.asarray(columns[k], dtype=object).tolist() for k in keys]
+    return [dict(zip(keys, row, strict=True)) for row in zip(*plain, strict=True)]
+
+
 def not_asked(wing: str, count: int) -> Columns:
     """Return the columns of a wing, kitchen or motor, for rows without it."""
     keys = [c.key for c in COLUMNS if c.group == wing]

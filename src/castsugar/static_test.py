@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
 from castsugar.errors import CastsugarError
-from castsugar.evaluation import evaluate
+from castsugar.evaluation import evaluate_columns
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
@@ -33,6 +33,7 @@ from castsugar.motor.firing.quantities import Measured, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of
+from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
@@ -194,8 +195,7 @@ def _ideal(
     mean = reduction.results.get("mean_pressure")
     if mean is not None:
         options["pressure"] = mean.value
-    table = evaluate([mix], data_uncertainty=True, **options)
-    return {str(k): v for k, v in table.to_dict("records")[0].items()}
+    return records(evaluate_columns([mix], data_uncertainty=True, **options))[0]
 
 
 def _over_ideal(

@@ -14,6 +14,7 @@ import pytest
 from commands import PARSERS
 
 import castsugar as cs
+from castsugar import evaluation
 from castsugar.cli.main import main
 from castsugar.cli.output import command_text
 
@@ -229,14 +230,14 @@ def test_row_without_convergence(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The table is shown, the row says why, and the exit code is 3."""
-    real = cs.evaluate
+    real = evaluation.evaluate_columns
 
     def stuck(*args: object, **options: object) -> object:
-        table = real(*args, **options)
-        table["status"] = "no convergence: stuck on purpose"
-        return table
+        columns = real(*args, **options)
+        columns["status"] = ["no convergence: stuck on purpose"]
+        return columns
 
-    monkeypatch.setattr("castsugar.evaluation.evaluate", stuck)
+    monkeypatch.setattr("castsugar.evaluation.evaluate_columns", stuck)
     code, out, err = run(capsys, "evaluate", BASE, "--exit-pressure", "none")
     assert (code, err) == (3, "")
     assert "stuck on purpose" in out
@@ -248,7 +249,7 @@ def test_interrupted(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupt(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("castsugar.evaluation.evaluate", interrupt)
+    monkeypatch.setattr("castsugar.evaluation.evaluate_columns", interrupt)
     code, out, err = run(capsys, "evaluate", BASE)
     assert (code, out) == (130, "")
     assert err == "castsugar: interrupted; nothing was written\n"
@@ -260,7 +261,7 @@ def at_fault(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
     def fail(*_: object, **__: object) -> None:
         raise error
 
-    monkeypatch.setattr("castsugar.evaluation.evaluate", fail)
+    monkeypatch.setattr("castsugar.evaluation.evaluate_columns", fail)
 
 
 @pytest.mark.parametrize(

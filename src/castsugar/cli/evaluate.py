@@ -196,17 +196,19 @@ def _evaluated(
 ) -> list[dict[str, Any]]:
     """Return the rows of the mixes; Ctrl-C leaves those that are not confirmed yet."""
     from castsugar.confirmation import UnconfirmedError
-    from castsugar.evaluation import evaluate, table_of
+    from castsugar.evaluation import evaluate_columns
+    from castsugar.rows import records
 
     confirm = options.confirm
     if confirm is None:
         confirm = len(mixes) <= MOST_CONFIRMED
     try:
         with hold.work():
-            table = evaluate(mixes, confirm=confirm, **conditions.evaluate_options())
+            given = conditions.evaluate_options()
+            columns = evaluate_columns(mixes, confirm=confirm, **given)
     except UnconfirmedError as stopped:
-        table = table_of(stopped.columns)
-    return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+        columns = stopped.columns
+    return records(columns)
 
 
 def _render(

@@ -18,13 +18,14 @@ from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
 from castsugar.errors import InputError, ValidityError
-from castsugar.evaluation import check_options, evaluate, table_of
+from castsugar.evaluation import check_options, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SOLIDS_UNCERTAINTY, SyrupUse
 from castsugar.mix.weighing import Constituent, Item, Lot, weigh_items
 from castsugar.motor.hardware import Hardware
+from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
 
 # ----------------------------------------------------------------------------
@@ -132,7 +133,7 @@ class Conditions:
             column `confirmation` then says so.
         """
         try:
-            table = evaluate(
+            columns = evaluate_columns(
                 list(mixes),
                 pressure=self.pressure,
                 exit_pressure=self.exit_pressure,
@@ -143,8 +144,8 @@ class Conditions:
                 species=self.species,
             )
         except UnconfirmedError as stopped:
-            table = table_of(stopped.columns)
-        return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+            columns = stopped.columns
+        return records(columns)
 
 
 # ----------------------------------------------------------------------------

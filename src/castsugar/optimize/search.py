@@ -17,7 +17,7 @@ from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import ConvergenceError, InputError
-from castsugar.evaluation import evaluate, table_of
+from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.pour_table import cook
 from castsugar.mix import refusals, weighing
@@ -43,6 +43,7 @@ from castsugar.optimize.task import (
     Task,
 )
 from castsugar.optimize.trade_off import Front, trade_off
+from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
@@ -382,7 +383,7 @@ def _rows(
         for name, recipe in shown.items()
     ]
     try:
-        table = evaluate(
+        columns = evaluate_columns(
             mixes,
             pressure=settings.pressure,
             exit_pressure=settings.exit_pressure,
@@ -393,12 +394,8 @@ def _rows(
             species=settings.species,
         )
     except UnconfirmedError as stopped:
-        table = table_of(stopped.columns)
-    records = table.to_dict("records")
-    return {
-        name: {str(k): v for k, v in row.items()}
-        for name, row in zip(shown, records, strict=True)
-    }
+        columns = stopped.columns
+    return dict(zip(shown, records(columns), strict=True))
 
 
 def _recipe(names: tuple[str, ...], fractions: np.ndarray) -> dict[str, float]:

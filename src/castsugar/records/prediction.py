@@ -21,7 +21,7 @@ from castsugar.bench.tables import MEASUREMENTS
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
 from castsugar.errors import InputError, nearest_names
-from castsugar.evaluation import evaluate
+from castsugar.evaluation import evaluate_columns
 from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.heat import parse_cook
@@ -34,6 +34,7 @@ from castsugar.mix.weighing import Lot
 from castsugar.plausible import collected
 from castsugar.records.batch import Batch
 from castsugar.records.record import FrozenBench, Made
+from castsugar.rows import records
 
 # ----------------------------------------------------------------------------
 # What a record keeps of other files: tables of the bench file, names and hashes.
@@ -309,7 +310,7 @@ def foresee(
     """
     kitchen = kitchen_of(made, bench, database)
     motored = bench is not None and bench.motor is not None
-    table = evaluate(
+    columns = evaluate_columns(
         [_weighed(made, bench, database, water_lost)],
         pressure=made.pressure,
         exit_pressure=STANDARD_ATMOSPHERE,
@@ -317,14 +318,9 @@ def foresee(
         motor=hardware_of(bench, database) if bench and motored else None,
         confirm=True,
     )
-    row = {str(k): _plain(v) for k, v in table.to_dict("records")[0].items()}
+    row = records(columns)[0]
     lost = cast(made, bench, database, water_lost=water_lost).water_lost
     return row, lost
-
-
-def _plain(value: Any) -> Any:
-    """Return a number or a text; whatever numpy made of it."""
-    return value.item() if hasattr(value, "item") else value
 
 
 def mix_of(made: Made, folder: Path, database: Database) -> Mix:

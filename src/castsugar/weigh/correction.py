@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.errors import InputError
-from castsugar.evaluation import evaluate
+from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.pour_table import kitchen_table
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
-from castsugar.rows import mix_columns, not_asked
+from castsugar.rows import mix_columns, not_asked, records
 from castsugar.weigh.charge import Charge, steps_up
 from castsugar.weigh.sheet import Line, Sheet
 
@@ -100,13 +100,14 @@ def judge(
     if charge.dummy:
         rows = _in_the_kitchen(mixes, conditions.kitchen)
     else:
-        rows = evaluate(
+        columns = evaluate_columns(
             mixes,
             pressure=conditions.pressure,
             exit_pressure=conditions.exit_pressure,
             kitchen=conditions.kitchen,
             motor=conditions.motor,
-        ).to_dict("records")
+        )
+        rows = records(columns)
     return [
         Judged(
             name=str(row["name"]),

@@ -13,7 +13,7 @@ from castsugar.bench.schema import Place
 from castsugar.bench.search import placed
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
-from castsugar.evaluation import evaluate
+from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.mix import Mix
@@ -48,6 +48,7 @@ from castsugar.records.learning.efficiency import (
 from castsugar.records.learning.kitchen import CookedLearnt, learn_kitchen
 from castsugar.records.learning.material import FileFault, Material
 from castsugar.records.learning.saving import Lesson, Saved, earlier_of, plan
+from castsugar.rows import records
 
 # ----------------------------------------------------------------------------
 # How predictions move: the user's recipes before and after learning.
@@ -188,18 +189,14 @@ def _predicted(
     mix: Mix, cook: Cook | None, kitchen: Kitchen, motor: Hardware | None
 ) -> dict[str, Any]:
     """Return the columns that learning moves."""
-    table = evaluate(
+    columns = evaluate_columns(
         [mix],
         kitchen=None if cook is None else kitchen.changed(cook=cook),
         motor=motor,
         confirm=False,
     )
-    row: Mapping[Any, Any] = table.to_dict("records")[0]
-    return {key: _plain(row[key]) for key in COLUMNS if key in row}
-
-
-def _plain(value: Any) -> Any:
-    return value.item() if hasattr(value, "item") else value
+    row = records(columns)[0]
+    return {key: row[key] for key in COLUMNS if key in row}
 
 
 # ----------------------------------------------------------------------------
