@@ -99,7 +99,8 @@ def _of_key(name: str, key: Key, table: type[Table]) -> str:
 
 def _block(title: str, said: dict[str, str], table: type[Table]) -> str:
     """Lay out a title and what is said under it."""
-    said |= {"used by": f"castsugar {table.USED}"}
+    used = table.USED if table.USED.startswith("every") else f"castsugar {table.USED}"
+    said |= {"used by": used}
     rows = [f"  {word:<10}{text}" for word, text in said.items() if text]
     lines = textwrap.wrap(title, 79, subsequent_indent="  ")
     for row in rows:
