@@ -105,7 +105,7 @@ def by_abundance(table: SpeciesTable, mixes: Mixes) -> tuple[str, ...]:
     largest = np.full(len(own.gas.names), -np.inf)
     for state in (found.chamber, found.throat, found.leaving):
         basis = fits.basis(state.temperature)
-        log_activity = model.exponents(basis, state.above, state.potentials)
+        log_activity = model.exponents(basis, state.temperature, state.potentials)
         log_fraction = log_activity - state.log_pressure[:, None]
         largest = np.fmax(largest, np.nanmax(log_fraction, axis=0))
     return tuple(own.gas.names[i] for i in np.argsort(-largest, kind="stable"))
