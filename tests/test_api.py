@@ -81,7 +81,7 @@ SPACES = {
     "motor": (
         "AreaTable BurnKnowledge BurnLaw Case Firing Hardware HollowCylinder "
         "Material MeasuredMix Spread allowable_pressure blend_law borrowed_law "
-        "borrowed_laws firings"
+        "borrowed_laws burn_rate firings"
     ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "

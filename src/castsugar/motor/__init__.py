@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar.motor.burn_law import BurnLaw, borrowed_law, borrowed_laws
+from castsugar.motor.burn_law import BurnLaw, borrowed_law, borrowed_laws, burn_rate
 from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case, Material, allowable_pressure
 from castsugar.motor.grain import AreaTable, HollowCylinder
@@ -25,5 +25,6 @@ __all__ = [
     "blend_law",
     "borrowed_law",
     "borrowed_laws",
+    "burn_rate",
     "firings",
 ]
