@@ -234,7 +234,7 @@ class LocalOptions:
         Expected gain, of the objective's size, below which it ends.
     confirm : bool
         Whether an end is confirmed by a look from several places.
-    board : Board, optional
+    incumbents : Incumbents, optional
         Where searches of the same goal write what they reached: one that is needless
         gives up.
     """
@@ -242,10 +242,10 @@ class LocalOptions:
     radius: float = 0.1
     gain: float = _LEAST_GAIN
     confirm: bool = True
-    board: Incumbents | None = None
+    incumbents: Incumbents | None = None
 
 
-#: The manner of a search on its own.
+#: The options of a search on its own.
 ALONE = LocalOptions()
 
 
@@ -279,9 +279,9 @@ def local_search(
     judge: Judge,
     start: FloatArray,
     *,
-    manner: LocalOptions = ALONE,
+    options: LocalOptions = ALONE,
 ) -> Search[LocalOptimum]:
-    """Search the best mix near a start; a generator for :func:`together`.
+    """Search the best mix near a start; a generator for :func:`side_by_side`.
 
     Parameters
     ----------
@@ -290,155 +290,159 @@ def local_search(
         Of the region in the ledger.
     judge : Judge
     start : ndarray, shape (k,)
-    manner : LocalOptions
+    options : LocalOptions
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
-    walk = TrustRegion(region=region, judge=judge, z=z, radius=manner.radius)
-    look = Stencils.plain(z, min(manner.radius, _WIDEST))
-    done = not (yield from _look(walk, number, look)) or region.dimension == 0
-    while not done and walk.steps < _STEPS:
-        walk.steps += 1
-        done = yield from _step(walk, number, manner)
-    objective, violation = merit(walk.outputs)
-    if manner.board is not None and not walk.gave_up:
-        manner.board.end(float(violation), float(objective))
+    state = TrustRegion(region=region, judge=judge, z=z, radius=options.radius)
+    look = Stencils.plain(z, min(options.radius, _WIDEST))
+    done = not (yield from _look(state, number, look)) or region.dimension == 0
+    while not done and state.steps < _STEPS:
+        state.steps += 1
+        done = yield from _step(state, number, options)
+    objective, violation = merit(state.outputs)
+    if options.incumbents is not None and not state.gave_up:
+        options.incumbents.end(float(violation), float(objective))
     return LocalOptimum(
-        fractions=region.mixes(walk.z),
-        values=walk.values,
+        fractions=region.mixes(state.z),
+        values=state.values,
         region=number,
         objective=float(objective),
         violation=float(violation),
-        steps=walk.steps,
-        converged=done and bool(walk.pieces) and not walk.gave_up,
+        steps=state.steps,
+        converged=done and bool(state.pieces) and not state.gave_up,
     )
 
 
-def _ask(walk: TrustRegion, number: int, points: FloatArray, slopes: range) -> Ask:
-    return Ask(fractions=walk.region.mixes(points), region=number, slopes=tuple(slopes))
+def _ask(state: TrustRegion, number: int, points: FloatArray, slopes: range) -> Ask:
+    return Ask(
+        fractions=state.region.mixes(points), region=number, slopes=tuple(slopes)
+    )
 
 
-def _look(walk: TrustRegion, number: int, look: Stencils) -> Search[bool]:
+def _look(state: TrustRegion, number: int, look: Stencils) -> Search[bool]:
     """Stand at the centre of a look."""
-    answer = yield _ask(walk, number, look.points, range(len(look.places)))
-    return walk.arrive(look, answer)
+    answer = yield _ask(state, number, look.points, range(len(look.places)))
+    return state.arrive(look, answer)
 
 
-def _step(walk: TrustRegion, number: int, manner: LocalOptions) -> Search[bool]:
+def _step(state: TrustRegion, number: int, options: LocalOptions) -> Search[bool]:
     """Try the best steps of two reaches; return whether the search is at its end."""
-    near = walk.surroundings(walk.radius)
+    near = state.surroundings(state.radius)
     full = best_step(near)
-    length = float(np.abs(full).max(initial=0.0)) * walk.radius
-    gain = _expected_gain(walk, near, full)
-    if _gives_up(walk, number, manner, gain):
+    length = float(np.abs(full).max(initial=0.0)) * state.radius
+    gain = _expected_gain(state, near, full)
+    if _gives_up(state, number, options, gain):
         return True
     # What is beyond a limit by a hair still wants a step to restore it, however short.
-    kept = merit(walk.outputs)[1] <= 0.0
-    short, least = (_DONE, manner.gain) if kept else (1e-3 * _DONE, _LEAST_GAIN)
+    kept = merit(state.outputs)[1] <= 0.0
+    short, least = (_DONE, options.gain) if kept else (1e-3 * _DONE, _LEAST_GAIN)
     if length < short or gain < least:
-        return (not manner.confirm) or (yield from _confirm(walk, number))
-    look = _next_look(walk, walk.z + walk.radius * full, length)
-    tries = np.vstack([_other_steps(walk, near, full), look.points])
+        return (not options.confirm) or (yield from _confirm(state, number))
+    look = _next_look(state, state.z + state.radius * full, length)
+    tries = np.vstack([_other_steps(state, near, full), look.points])
     start = len(tries) - len(look)
     slopes = range(start, start + len(look.places))
-    answer = yield _ask(walk, number, tries, slopes)
-    merits = walk.merit(walk.judge.outputs(answer.values))
-    before = float(walk.merit(walk.outputs))
+    answer = yield _ask(state, number, tries, slopes)
+    merits = state.merit(state.judge.outputs(answer.values))
+    before = float(state.merit(state.outputs))
     best = int(np.argmin(merits))
     if not merits[best] < before - 1e-14 * max(abs(before), 1.0):
-        return (yield from _disappointed(walk, number, length))
+        return (yield from _disappointed(state, number, length))
     there = Answer(values=answer.values[start:], slopes=answer.slopes)
     ratio = (before - merits[start]) / max(gain, 1e-300)
     # A lucky point of the look is worth a detour only where the step itself failed.
     good = best == start or ratio > 0.3 or (ratio > 0.0 and best > start)
-    if good and walk.arrive(look, there):
-        _stretch(walk, length, ratio)
+    if good and state.arrive(look, there):
+        _stretch(state, length, ratio)
         return False
     if best < start:
-        walk.radius *= (0.25, 0.5)[best]
-    yield from _look(walk, number, _next_look(walk, tries[best], walk.radius))
+        state.radius *= (0.25, 0.5)[best]
+    yield from _look(state, number, _next_look(state, tries[best], state.radius))
     return False
 
 
 def _gives_up(
-    walk: TrustRegion, number: int, manner: LocalOptions, gain: float
+    state: TrustRegion, number: int, options: LocalOptions, gain: float
 ) -> bool:
     """Say whether another search of the same goal makes this one needless."""
-    if manner.board is None:
+    if options.incumbents is None:
         return False
-    objective, violation = merit(walk.outputs)
+    objective, violation = merit(state.outputs)
     stand = Incumbent(
         region=number,
-        fractions=walk.region.mixes(walk.z),
+        fractions=state.region.mixes(state.z),
         violation=float(violation),
         objective=float(objective),
-        steps=walk.steps,
+        steps=state.steps,
         gain=gain,
     )
-    if walk.entry is None:
-        walk.entry = manner.board.enter()
-    walk.gave_up = manner.board.needless(walk.entry, stand)
-    return walk.gave_up
+    if state.entry is None:
+        state.entry = options.incumbents.enter()
+    state.gave_up = options.incumbents.needless(state.entry, stand)
+    return state.gave_up
 
 
-def _other_steps(walk: TrustRegion, near: Surroundings, full: FloatArray) -> FloatArray:
+def _other_steps(
+    state: TrustRegion, near: Surroundings, full: FloatArray
+) -> FloatArray:
     """Return a step of a quarter of the reach, and one by one model or half as far."""
-    inner = 0.25 * best_step(walk.surroundings(0.25 * walk.radius))
-    other = best_step(near.first()) if len(walk.pieces) > 1 else 0.5 * full
-    return walk.z + walk.radius * np.stack([inner, other])
+    inner = 0.25 * best_step(state.surroundings(0.25 * state.radius))
+    other = best_step(near.first()) if len(state.pieces) > 1 else 0.5 * full
+    return state.z + state.radius * np.stack([inner, other])
 
 
-def _next_look(walk: TrustRegion, z: FloatArray, length: float) -> Stencils:
+def _next_look(state: TrustRegion, z: FloatArray, length: float) -> Stencils:
     """Return how to look around the next place."""
-    if walk.kinky:
+    if state.kinky:
         return Stencils.sampling(z, float(np.clip(length, 1e-6, _CONFIRM)))
     return Stencils.plain(z, float(np.clip(0.2 * length, _LEAST, _WIDEST)))
 
 
-def _expected_gain(walk: TrustRegion, near: Surroundings, w: FloatArray) -> float:
+def _expected_gain(state: TrustRegion, near: Surroundings, w: FloatArray) -> float:
     """Return what a step gains by the models; raise the weight if it must pay."""
     objective, violation = near.standing(np.zeros_like(w))
     after, left = near.standing(w)
     restored = violation - left
     if restored > 1e-12 and after > objective:
         paying = 2.0 * (after - objective) / restored
-        walk.weight = min(max(walk.weight, paying), 1e8)
-    return (objective - after) + walk.weight * restored
+        state.weight = min(max(state.weight, paying), 1e8)
+    return (objective - after) + state.weight * restored
 
 
-def _confirm(walk: TrustRegion, number: int) -> Search[bool]:
+def _confirm(state: TrustRegion, number: int) -> Search[bool]:
     """Where the models call the mix best: look from several places nearby.
 
     A kink makes a smooth model believe in an optimum that is none.
     """
-    least = walk.reach <= 0.1 * _CONFIRM
-    if len(walk.pieces) > 1 and (least or not walk.kinky):
+    least = state.reach <= 0.1 * _CONFIRM
+    if len(state.pieces) > 1 and (least or not state.kinky):
         return True
-    smaller = 0.1 * walk.reach / 0.03 if len(walk.pieces) > 1 else _CONFIRM
-    yield from _look(walk, number, Stencils.sampling(walk.z, min(smaller, _CONFIRM)))
-    if not walk.kinky:
-        near = walk.surroundings(_CONFIRM)
-        if _expected_gain(walk, near, best_step(near)) < 10.0 * _LEAST_GAIN:
+    smaller = 0.1 * state.reach / 0.03 if len(state.pieces) > 1 else _CONFIRM
+    yield from _look(state, number, Stencils.sampling(state.z, min(smaller, _CONFIRM)))
+    if not state.kinky:
+        near = state.surroundings(_CONFIRM)
+        if _expected_gain(state, near, best_step(near)) < 10.0 * _LEAST_GAIN:
             return True
-    walk.radius = _CONFIRM
+    state.radius = _CONFIRM
     return False
 
 
-def _disappointed(walk: TrustRegion, number: int, length: float) -> Search[bool]:
+def _disappointed(state: TrustRegion, number: int, length: float) -> Search[bool]:
     """Nothing better was found: step less far, and look from several places."""
-    walk.radius = 0.25 * min(walk.radius, length)
-    if walk.radius < _DONE:
+    state.radius = 0.25 * min(state.radius, length)
+    if state.radius < _DONE:
         return True
-    yield from _look(walk, number, Stencils.sampling(walk.z, walk.radius))
+    yield from _look(state, number, Stencils.sampling(state.z, state.radius))
     return False
 
 
-def _stretch(walk: TrustRegion, length: float, ratio: float) -> None:
+def _stretch(state: TrustRegion, length: float, ratio: float) -> None:
     """Choose the next reach after a success."""
     if ratio < 0.3:
-        walk.radius = 0.5 * length
-    elif length > 0.9 * walk.radius:
-        walk.radius = min(2.0 * walk.radius, 1.0)
-    walk.radius = max(walk.radius, 4.0 * _DONE)
+        state.radius = 0.5 * length
+    elif length > 0.9 * state.radius:
+        state.radius = min(2.0 * state.radius, 1.0)
+    state.radius = max(state.radius, 4.0 * _DONE)
 
 
 # ----------------------------------------------------------------------------
@@ -545,15 +549,15 @@ def local_searches(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOp
             f"{judge.goal.objective} and its limits; look at the status of their rows"
         )
     ledger.stage = "polish"
-    manner = LocalOptions(board=Incumbents())
-    return side_by_side(ledger, [_from(ledger, judge, s, manner) for s in starts])
+    options = LocalOptions(incumbents=Incumbents())
+    return side_by_side(ledger, [_from(ledger, judge, s, options) for s in starts])
 
 
 def _from(
-    ledger: Ledger, judge: Judge, start: Start, manner: LocalOptions
+    ledger: Ledger, judge: Judge, start: Start, options: LocalOptions
 ) -> Search[LocalOptimum]:
     region = ledger.regions[start.region]
-    return local_search(region, start.region, judge, start.fractions, manner=manner)
+    return local_search(region, start.region, judge, start.fractions, options=options)
 
 
 def confirm_optimum(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOptimum]:

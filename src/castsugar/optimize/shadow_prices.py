@@ -249,25 +249,25 @@ def multipliers(
     R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
     slope of each branch has a share of its own; those of the objective sum to 1.
     """
-    walk = TrustRegion(
+    state = TrustRegion(
         region=region, judge=judge, z=region.coordinates(fractions), radius=_LOOK
     )
     none = np.zeros(len(judge.goal.limits)), np.zeros(len(region.limits))
     # The wide look tells how large slopes are, the narrow one whether there is a kink.
-    wide, narrow = Stencils.plain(walk.z, _WIDE), Stencils.sampling(walk.z, _LOOK)
+    wide, narrow = Stencils.plain(state.z, _WIDE), Stencils.sampling(state.z, _LOOK)
     slopes = (0, *range(len(wide), len(wide) + len(narrow.places)))
     points = region.mixes(np.vstack([wide.points, narrow.points]))
     answer = yield Ask(fractions=points, region=number, slopes=slopes)
     if not all(
-        walk.arrive(look, part)
+        state.arrive(look, part)
         for look, part in zip((wide, narrow), answer.split(len(wide), 1), strict=True)
     ):
         return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
-    pieces = walk.pieces if walk.kinky else walk.pieces[:1]
-    seen = np.stack([piece.around(walk.z, 1.0)[1] for piece in pieces])
-    binding = np.flatnonzero(walk.outputs[1:] <= BINDS)
-    rows = walk.rows
-    close = np.flatnonzero(rows.limits - rows.normals @ walk.z <= BINDS)
+    pieces = state.pieces if state.kinky else state.pieces[:1]
+    seen = np.stack([piece.around(state.z, 1.0)[1] for piece in pieces])
+    binding = np.flatnonzero(state.outputs[1:] <= BINDS)
+    rows = state.rows
+    close = np.flatnonzero(rows.limits - rows.normals @ state.z <= BINDS)
     columns = [seen[:, 0], -seen[:, 1 + binding].reshape(-1, region.dimension)]
     design = np.vstack([*columns, rows.normals[close]]).T
     size = max(float(np.abs(seen[:, 0]).max(initial=0.0)), 1e-12)
@@ -405,8 +405,8 @@ class Trier:
         if region is None:
             return None
         gain = 1e-4 * abs(move) * one.multiplier
-        manner = LocalOptions(radius=_RADIUS, gain=gain, confirm=False)
-        return local_search(region, number, judge, self.fractions, manner=manner)
+        options = LocalOptions(radius=_RADIUS, gain=gain, confirm=False)
+        return local_search(region, number, judge, self.fractions, options=options)
 
     def _moved_judge(self, one: _Binding, move: float) -> Judge:
         goal = self.judge.goal

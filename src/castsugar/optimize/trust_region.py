@@ -372,7 +372,7 @@ class TrustRegion:
     steps : int
         Made so far.
     entry : int, optional
-        Number on the board of rivals.
+        Number on the incumbents of rivals.
     gave_up : bool
         Whether a rival made this search needless.
     """
