@@ -54,8 +54,8 @@ def test_many_in_any_form() -> None:
 def test_kitchen_measurements_take_recipes() -> None:
     """As text, like the command line."""
     options = {"batch": 0.2, "lost": 2e-3}
-    by_text = calibration.pan_weight(SYRUP, COOK, **options)
-    by_mix = calibration.pan_weight(cs.Mix.weigh(SYRUP), COOK, **options)
+    by_text = cs.kitchen.pan_weight(SYRUP, COOK, **options)
+    by_mix = cs.kitchen.pan_weight(cs.Mix.weigh(SYRUP), COOK, **options)
     assert (by_text.observed, by_text.spread) == (by_mix.observed, by_mix.spread)
     assert calibration.viscosity_band(KITCHEN, SYRUP) == calibration.viscosity_band(
         KITCHEN, cs.Mix.weigh(SYRUP)

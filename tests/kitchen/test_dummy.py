@@ -10,7 +10,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
-from castsugar.kitchen import calibration, suspension, water
+from castsugar.kitchen import suspension, water
 from castsugar.kitchen.parameters import unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured
 from castsugar.kitchen.suspension import dissolved_salt, salt_solubility
@@ -201,8 +201,8 @@ def test_measurements_of_a_dummy(capsys: Capture) -> None:
     """The cup says the same, however the chloride is named."""
     cup = {"tube_diameter": 8e-3, "tube_length": 0.03, "head": 0.06, "volume": 5e-5}
     cup["time"] = 300.0
-    said = calibration.flow_out(REAL, COOK, **cup, salt="potassium chloride")
-    own = calibration.flow_out(DUMMY, COOK, **cup)
+    said = cs.kitchen.flow_out(REAL, COOK, **cup, salt="potassium chloride")
+    own = cs.kitchen.flow_out(DUMMY, COOK, **cup)
     values = values_of(unmeasured().mean)
     assert said.predict(values) == pytest.approx(own.predict(values), rel=1e-9)
     words = ["kitchen", "pan-weight", "--recipe", TEXT, "--batch", "200 g"]

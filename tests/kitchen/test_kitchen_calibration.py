@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import castsugar as cs
-from castsugar.kitchen import calibration
+from castsugar.kitchen import calibration, measurements
 from castsugar.kitchen.calibration import CONTRADICTION, compare, update_belief
 from castsugar.kitchen.measurements import (
     LOSS_SHARE,
@@ -37,9 +37,9 @@ SCALE = 1e-4
 def trio() -> list[Measurement]:
     """Pan weight, bulk density and ball fall, with readings to be replaced."""
     return [
-        calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.0015, scale=SCALE),
-        calibration.bulk_density(mass=0.0633, volume=50e-6),
-        calibration.ball_fall(
+        measurements.pan_weight(MIX, COOK, batch=0.2, lost=0.0015, scale=SCALE),
+        measurements.bulk_density(mass=0.0633, volume=50e-6),
+        measurements.ball_fall(
             ball=3e-3, cup=0.04, fall=0.05, time=10.0, temperature=298.15
         ),
     ]
@@ -49,7 +49,7 @@ def weighed(lost: float, cook: cs.Cook, rng: np.random.Generator) -> Measurement
     """Weigh a pan that truly lost so much, with errors of scale and spoon. [kg]"""
     spread = math.hypot(math.sqrt(2.0) * SCALE, LOSS_SHARE * lost)
     found = min(max(lost + spread * rng.standard_normal(), 0.0), 0.19)
-    return calibration.pan_weight(MIX, cook, batch=0.2, lost=found, scale=SCALE)
+    return measurements.pan_weight(MIX, cook, batch=0.2, lost=found, scale=SCALE)
 
 
 def read(truth: np.ndarray, rng: np.random.Generator) -> list[Measurement]:
@@ -82,7 +82,7 @@ def test_one_measurement_by_hand() -> None:
     """Two normals: the mean is weighted by the inverse squares of the spreads."""
     # Exact: prior 0.64 +- 0.03, reading 1265/2109 = 0.59981 +- 0.015.
     prior = unmeasured()
-    powder = calibration.bulk_density(mass=1.265, volume=1e-3)
+    powder = measurements.bulk_density(mass=1.265, volume=1e-3)
     after = update_belief(prior, [powder]).after
     weights = np.array([1 / 0.03**2, 1 / 0.015**2])
     mean = weights @ np.array([0.64, 1265.0 / 2109.0]) / weights.sum()
@@ -167,7 +167,7 @@ def test_what_is_sure_stays() -> None:
 def test_a_mix_that_flows_cannot_jam() -> None:
     """A flow-out of a mix that the model jams says so in one line."""
     dry = cs.Mix.weigh({"KNO3": 60, "sucrose": 36, "corn syrup": 4})
-    cup = calibration.flow_out(
+    cup = measurements.flow_out(
         dry,
         COOK,
         tube_diameter=8e-3,
@@ -221,13 +221,13 @@ def test_bad_ball(change: dict[str, float], words: str) -> None:
         "temperature": 298.15,
     }
     with pytest.raises(cs.CastsugarError, match=words) as caught:
-        calibration.ball_fall(**{**given, **change})
+        measurements.ball_fall(**{**given, **change})
     assert "\n" not in str(caught.value)
 
 
 def flow_out(time: float, cook: cs.Cook = COOK) -> Measurement:
     """The same mix through a tube of 8 mm x 30 mm."""
-    return calibration.flow_out(
+    return measurements.flow_out(
         MIX,
         cook,
         tube_diameter=8e-3,
@@ -277,7 +277,7 @@ def test_density_far_off_a_stated_packing() -> None:
     # Exact: 0.70 +- 0.005 stated, 0.60 +- 0.015 read: 0.10 / 0.0158 = 6.3 of both.
     sure = unmeasured({"packing": (0.70, 0.005)})
     pan, _, ball = trio()
-    wrong = calibration.bulk_density(mass=0.060 * 2.109, volume=100e-6)
+    wrong = measurements.bulk_density(mass=0.060 * 2.109, volume=100e-6)
     found = update_belief(sure, [pan, wrong, ball])
     assert [o.contradicts for o in found.outcomes] == [False, True, False]
     assert found.outcomes[1].deviation == pytest.approx(
@@ -347,7 +347,7 @@ def exact_quantiles(measurement: Measurement, lost: float) -> np.ndarray:
 def test_drying_time_against_quadrature(minutes: int, lost: float) -> None:
     """One free parameter: the linearised posterior against the whole integral."""
     cook = cs.Cook.hold(392.15, 60.0 * minutes)
-    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=lost, scale=SCALE)
+    pan = measurements.pan_weight(MIX, cook, batch=0.2, lost=lost, scale=SCALE)
     after = update_belief(only_drying(), [pan]).after
     found = np.array(after.interval("drying_time"))
     np.testing.assert_allclose(found, exact_quantiles(pan, lost), rtol=0.05)
@@ -357,7 +357,7 @@ def false_alarms(minutes: float, kind: int, count: int = 400) -> int:
     """Count contradictions among readings that are just as the model states."""
     prior, rng = unmeasured(), np.random.default_rng(1)
     cook = cs.Cook.hold(392.15, 60.0 * minutes)
-    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0015, scale=SCALE)
+    pan = measurements.pan_weight(MIX, cook, batch=0.2, lost=0.0015, scale=SCALE)
     good = pan if kind == 0 else trio()[kind]
     alarms = 0
     for _ in range(count):
@@ -395,7 +395,7 @@ def test_a_fast_pan_is_no_contradiction() -> None:
     """Drying times down to 1000 s are in the range that the parameter states."""
     # Exact: of 9.36 g water, 300 s at 1000 s take 1 - exp(-0.3): 2.43 g; 2.6 g read.
     cook = cs.Cook.hold(392.15, 300.0)
-    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=2.6e-3)
+    pan = measurements.pan_weight(MIX, cook, batch=0.2, lost=2.6e-3)
     assert not compare(unmeasured(), pan).contradicts
 
 
@@ -405,7 +405,7 @@ def test_a_pan_that_never_dries_is_a_contradiction() -> None:
     # Exact: of 9.36 g, 2400 s take less than 0.3 g (two errors of the scale) only if
     # the drying time is above 74,000 s: ln(74000 / 3000) / 0.55 = 5.8 spreads away.
     cook = cs.Cook.hold(392.15, 2400.0)
-    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
+    pan = measurements.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
     assert compare(unmeasured(), pan).contradicts
 
 
@@ -413,7 +413,7 @@ def test_a_pan_that_never_dries_is_a_contradiction() -> None:
 def test_nothing_lost_is_told_as_read() -> None:
     """What was typed, and no more water expected than there was."""
     cook = cs.Cook.hold(392.15, 2400.0)
-    pan = calibration.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
+    pan = measurements.pan_weight(MIX, cook, batch=0.2, lost=0.0, scale=SCALE)
     outcome = compare(unmeasured(), pan)
     assert outcome.observed == pytest.approx(0.0, abs=1e-9)
     # Exact: 4.68 % water in 200 g; two spreads of the solids and readings on top.
@@ -483,38 +483,45 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
     values = values_of(unmeasured().mean)
     etas = [
         float(
-            calibration.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(values)
+            measurements.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(
+                values
+            )
         )
-        for salt in calibration.SALTS
+        for salt in measurements.SALTS
     ]
     assert abs(etas[0] - etas[1]) < 0.8  # of ln eta; far inside the prior's 1.4
     with pytest.raises(cs.InputError, match="allowed: potassium nitrate"):
-        calibration.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
+        measurements.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: calibration.bulk_density(mass=0.0, volume=5e-5), "above 0"),
-        (lambda: calibration.bulk_density(mass=0.063, volume=math.inf), "above 0"),
-        (lambda: calibration.bulk_density(mass=0.2, volume=5e-5), "0.35 to 0.8"),
-        (lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=-1e-3), "between 0"),
-        (lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.2), "between 0"),
+        (lambda: measurements.bulk_density(mass=0.0, volume=5e-5), "above 0"),
+        (lambda: measurements.bulk_density(mass=0.063, volume=math.inf), "above 0"),
+        (lambda: measurements.bulk_density(mass=0.2, volume=5e-5), "0.35 to 0.8"),
         (
-            lambda: calibration.pan_weight(MIX, COOK, batch=0.2, lost=0.001, scale=0.0),
+            lambda: measurements.pan_weight(MIX, COOK, batch=0.2, lost=-1e-3),
+            "between 0",
+        ),
+        (lambda: measurements.pan_weight(MIX, COOK, batch=0.2, lost=0.2), "between 0"),
+        (
+            lambda: measurements.pan_weight(
+                MIX, COOK, batch=0.2, lost=0.001, scale=0.0
+            ),
             "above 0",
         ),
         (lambda: flow_out(math.nan), "above 0"),
         (lambda: flow_out(-1.0), "above 0"),
         (
-            lambda: calibration.pan_weight(
+            lambda: measurements.pan_weight(
                 cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}), COOK, batch=0.2, lost=0.001
             ),
             "no model for sorbitol",
         ),
         (
-            lambda: calibration.ball_fall(
+            lambda: measurements.ball_fall(
                 "sucrose", ball=3e-3, cup=0.04, fall=0.05, time=9.0, temperature=298.15
             ),
             "no syrup",

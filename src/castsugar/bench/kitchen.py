@@ -10,7 +10,7 @@ from castsugar.bench.tables import STATABLE
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.kitchen import calibration
+from castsugar.kitchen import calibration, measurements
 from castsugar.kitchen.calibration import Learnt
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
@@ -72,17 +72,17 @@ def measurement(
         if k not in ("kind", "date", "note", "recipe", "cook", "minutes")
     }
     if entry["kind"] == "bulk density":
-        return calibration.bulk_density(**values, label=label)
+        return measurements.bulk_density(**values, label=label)
     if entry["kind"] == "ball fall":
-        return calibration.ball_fall(**values, label=label)
+        return measurements.ball_fall(**values, label=label)
     recipe = parse_recipe(entry["recipe"], where="recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
     cook = parse_cook(entry["cook"], entry["minutes"])
     if entry["kind"] == "pan weight":
-        return calibration.pan_weight(
+        return measurements.pan_weight(
             mix, cook, **values, air_pressure=air, label=label
         )
-    return calibration.flow_out(mix, cook, **values, air_pressure=air, label=label)
+    return measurements.flow_out(mix, cook, **values, air_pressure=air, label=label)
 
 
 def _check_syrup(

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from castsugar.kitchen.calibration import (
-    Learnt,
+from castsugar.kitchen.calibration import Learnt, calibrate
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.measurements import (
     ball_fall,
     bulk_density,
-    calibrate,
     flow_out,
     pan_weight,
 )
-from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pour_table import kitchen_table
 

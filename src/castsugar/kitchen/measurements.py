@@ -1,4 +1,8 @@
-"""What can be measured in a kitchen, and what the model expects of it."""
+"""What can be measured in a kitchen, and what the model expects of it.
+
+Give measurements, in the order in which they were made, to
+:func:`castsugar.kitchen.calibration.calibrate`.
+"""
 
 from __future__ import annotations
 
@@ -9,23 +13,28 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.kitchen import liquid, suspension
 from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.parameters import Values, unmeasured
+from castsugar.kitchen.parameters import Kitchen, Values, unmeasured
 from castsugar.kitchen.pot import (
     SYRUP_GRADE,
     SYRUP_SOLIDS,
     Pot,
+    pot_of,
     poured,
     water_at_start,
     water_left,
 )
 from castsugar.kitchen.validity import inside
+from castsugar.mix.mix import Mix, MixLike, as_mix
 
-# ----------------------------------------------------------------------------
-# What can be measured in a kitchen, and what the model expects of it.
+#: Crystal densities of what may stand in for the oxidizer. [kg/m3]
+SALTS = {
+    "potassium nitrate": suspension.NITRATE,
+    "potassium chloride": suspension.CHLORIDE,
+}
 
 #: Standard uncertainties beside the reading. Loss of water: share of it that spills or
 #: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
@@ -73,13 +82,13 @@ class Measurement:
 
 
 def pan_weight(  # noqa: PLR0913 - keyword-only options
-    pot: Pot,
+    mix: MixLike,
     cook: Cook,
     *,
     batch: float,
     lost: float,
-    air_pressure: float,
     scale: float = 1e-4,
+    air_pressure: float = STANDARD_ATMOSPHERE,
     label: str = "",
 ) -> Measurement:
     """Weigh the pan with the mix before and after the cook.
@@ -91,15 +100,15 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    pot : Pot
-        One row: the recipe, its loss not stated.
+    mix : Mix, recipe or recipe text
+        Its loss not stated.
     cook : Cook
     batch, lost : float
         Mass of the mix, and the mass that left. [kg]
-    air_pressure : float
-        [Pa]
     scale : float
         Standard uncertainty of one weighing. [kg]
+    air_pressure : float
+        [Pa]
     label : str
 
     Raises
@@ -107,6 +116,7 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     InputError
         If mass was gained, or more left than there was water.
     """
+    pot = known_pot(mix, Kitchen(cook=cook, air_pressure=air_pressure))
     positive(batch, "batch mass", "kg")
     positive(scale, "uncertainty of the scale", "kg")
     if not 0.0 <= lost < batch:
@@ -149,7 +159,7 @@ def bulk_density(
     *,
     mass: float,
     volume: float,
-    crystal_density: float = suspension.NITRATE,
+    salt: str = "potassium nitrate",
     label: str = "",
 ) -> Measurement:
     """Weigh a measured volume of tapped powder.
@@ -161,14 +171,15 @@ def bulk_density(
     ----------
     mass, volume : float
         [kg], [m3]
-    crystal_density : float
-        Of the powder's crystals. [kg/m3]
+    salt : str
+        A key of :data:`SALTS`.
     label : str
 
     Raises
     ------
     InputError, ValidityError
     """
+    crystal_density = _salt(salt)
     positive(mass, "mass of the powder", "kg")
     positive(volume, "volume of the cup", "m3")
     observed = suspension.packing_of_powder(mass / volume, crystal_density)
@@ -182,6 +193,22 @@ def bulk_density(
         predict=lambda values: values.packing,
         label=label,
     )
+
+
+def known_pot(given: MixLike, kitchen: Kitchen) -> Pot:
+    """Return the pot of a mix that has a model."""
+    mix = as_mix(given)
+    pot = pot_of(mix, kitchen)
+    if pot.gap[0]:
+        raise InputError(f"{mix.name!r}: {pot.gap[0]}; nothing can be learnt from it")
+    return pot
+
+
+def _salt(name: str) -> float:
+    """Return the crystal density of a salt by name."""
+    if name not in SALTS:
+        raise InputError(f"salt is {name!r}; allowed: {', '.join(SALTS)}")
+    return SALTS[name]
 
 
 def positive(value: float, what: str, unit: str) -> None:
@@ -205,7 +232,7 @@ BALL, FLOW_OUT = 0.10, 0.25
 
 
 def ball_fall(  # noqa: PLR0913 - keyword-only options
-    pot: Pot,
+    syrup: str = "corn syrup",
     *,
     ball: float,
     cup: float,
@@ -223,8 +250,8 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    pot : Pot
-        One row: the syrup alone.
+    syrup : str
+        Name of the catalogue.
     ball, cup : float
         Diameters. [m]
     fall, time : float
@@ -237,8 +264,12 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
 
     Raises
     ------
-    InputError, ValidityError
+    InputError, ValidityError, UnknownNameError
     """
+    mix = Mix.weigh({syrup: 1.0})
+    if not mix.syrups:
+        raise InputError(f"{syrup!r} is no syrup; see castsugar ingredients")
+    pot = pot_of(mix)
     for value, what in (
         (ball, "diameter of the ball"),
         (cup, "diameter of the cup"),
@@ -315,37 +346,36 @@ def ball_viscosity(*, ball: float, cup: float, speed: float, excess: float) -> f
 
 
 def flow_out(  # noqa: PLR0913 - keyword-only options
-    pot: Pot,
+    mix: MixLike,
     cook: Cook,
     *,
-    radius: float,
-    length: float,
+    tube_diameter: float,
+    tube_length: float,
     head: float,
     volume: float,
     time: float,
-    density: float,
-    air_pressure: float,
+    salt: str = "potassium nitrate",
+    air_pressure: float = STANDARD_ATMOSPHERE,
     label: str = "",
 ) -> Measurement:
     """Time a volume of hot mix that runs out of a cup through a tube.
 
-    eta = pi rho g h R^4 t / (8 L V), Hagen-Poiseuille under a mean head h. Try it first
-    without oxidizer: see :meth:`castsugar.kitchen.pot.Pot.as_dummy`.
+    eta = pi rho g h R^4 t / (8 L V), Hagen-Poiseuille under a mean head h. Do it
+    first without oxidizer: weigh the same volume of ground potassium chloride (0.943 of
+    the mass) in place of the nitrate, and say so by `salt`, or name it in the mix.
 
     Parameters
     ----------
-    pot : Pot
-        One row.
+    mix : Mix, recipe or recipe text
+        With nitrate, also if chloride stood in for it.
     cook : Cook
         It runs out at the last temperature.
-    radius, length : float
-        Of the tube. [m]
-    head : float
-        Mean height of the mix above the outlet. [m]
+    tube_diameter, tube_length, head : float
+        The head is the mean height of the mix above the outlet. [m]
     volume, time : float
         What ran out [m3], and how long it took [s].
-    density : float
-        Of the mix. [kg/m3]
+    salt : str
+        A key of :data:`SALTS`.
     air_pressure : float
         [Pa]
     label : str
@@ -354,16 +384,24 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
     """
+    known = as_mix(mix)
+    pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))
+    pot = pot.as_dummy() if _salt(salt) == suspension.CHLORIDE else pot
+    radius = 0.5 * tube_diameter
     for value, what in (
         (radius, "radius of the tube"),
-        (length, "length of the tube"),
+        (tube_length, "length of the tube"),
         (head, "head"),
     ):
         positive(value, what, "m")
     positive(volume, "volume that ran out", "m3")
     positive(time, "time", "s")
     viscosity = flow_out_viscosity(
-        radius=radius, length=length, head=head, rate=volume / time, density=density
+        radius=radius,
+        length=tube_length,
+        head=head,
+        rate=volume / time,
+        density=known.density,
     )
 
     def predict(values: Values) -> FloatArray:
