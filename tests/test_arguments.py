@@ -132,6 +132,20 @@ def ingredient(**change: object) -> cs.Ingredient:
     return cs.Ingredient(**(SUGAR | change))
 
 
+def hardware(**change: object) -> cs.Hardware:
+    """A good motor with one value changed."""
+    law = cs.motor.borrowed_law(cs.load_database(), "Sucrose 65/35")
+    grain = cs.motor.HollowCylinder(
+        outer_diameter=0.036, core_diameter=0.014, segment_length=0.062
+    )
+    known = {
+        "grain": grain,
+        "throat_diameter": 0.008,
+        "burning": cs.motor.BurnKnowledge(law=cs.motor.blend_law([], borrowed=law)),
+    }
+    return cs.Hardware(**(known | change))
+
+
 # The call, and words that say what was got and what is allowed.
 WRONG_TYPES = [
     # Amounts.
@@ -261,6 +275,20 @@ WRONG_TYPES = [
     (lambda: cs.justify(TEXT, TEXT, limits=["cooler"]), "limit is 'cooler'"),
     (lambda: cs.justify(TEXT, TEXT, claims=["cooler"]), "claim is 'cooler'"),
     (lambda: cs.Requirement(column="set_ratio", at_least="1"), "set_ratio is '1'"),
+    # A cook, a kitchen, a motor.
+    (lambda: cs.Cook.hold("119 C", 480.0), "point of the cook is '119 C'"),
+    (lambda: cs.Cook.hold(392.15, "8 min"), "duration of a cook is '8 min'"),
+    (lambda: cs.Kitchen(cook="119 C"), "cook is '119 C'; give a Cook"),
+    (lambda: cs.Kitchen(cook=COOK, belief="x"), "belief is 'x'; give a Belief"),
+    (lambda: cs.Kitchen(cook=COOK, air_pressure="1 atm"), "air_pressure is '1 atm'"),
+    (lambda: cs.Kitchen(cook=COOK, water_lost="20 %"), "water_lost is '20 %'"),
+    (lambda: hardware(throat_diameter="8 mm"), "throat diameter is '8 mm'"),
+    (lambda: hardware(grain="x"), "grain is 'x'; give a HollowCylinder"),
+    (lambda: hardware(burning="x"), "burning is 'x'; give a BurnKnowledge"),
+    (lambda: hardware(case="pvc"), "case is 'pvc'; give a Case"),
+    (lambda: hardware(efficiency="90 %"), "efficiency is '90 %'; give a plain"),
+    (lambda: hardware(draws="many"), "draws is 'many'; give a whole number"),
+    (lambda: cs.motor.Case(rated_pressure="1000 psi"), "rated pressure .* '1000 psi'"),
     # Many at once.
     (lambda: cs.blend("KNO3", np.ones((1, 1))), "items is 'KNO3'; give a list"),
     (lambda: cs.blend(["KNO3"], [["all"]]), "fractions is the list"),

@@ -10,7 +10,7 @@ import inspect
 import math
 import operator
 import reprlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, ParamSpec, TypeVar
 
 from castsugar.errors import InputError, nearest_names
@@ -56,6 +56,24 @@ def number(value: Any, what: str, unit: str = "") -> float:
             pass
     within = f" in {unit}" if unit else ""
     raise InputError(f"{what} is {shown(value)}; give a plain number{within}")
+
+
+def numbers(record: Any, units: Mapping[str, str]) -> None:
+    """Refuse fields that are no numbers; None may be left out.
+
+    Parameters
+    ----------
+    record : object
+    units : mapping
+        Name of a field to the unit in which it is given.
+
+    Raises
+    ------
+    InputError
+    """
+    for name, unit in units.items():
+        if getattr(record, name) is not None:
+            number(getattr(record, name), name, unit)
 
 
 def whole(value: Any, what: str) -> int:
@@ -142,18 +160,20 @@ def positive(name: str, value: float, unit: str = "") -> float:
     >>> positive("density", 1800.0, "kg/m3")
     1800.0
     """
+    value = number(value, name, unit)
     if not (math.isfinite(value) and value > 0):
         raise InputError(
             f"{name} is {_with_unit(value, unit)}; it must be a finite number above 0"
         )
-    return float(value)
+    return value
 
 
 def within(name: str, value: float, low: float, high: float) -> float:
     """Return `value` if ``low <= value <= high``, else raise `InputError`."""
+    value = number(value, name)
     if not low <= value <= high:
         raise InputError(f"{name} is {value:g}; allowed: {low:g} to {high:g}")
-    return float(value)
+    return value
 
 
 def one_of(name: str, value: str, allowed: tuple[str, ...]) -> str:

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from castsugar import plausible, units
 from castsugar.arrays import FloatArray
+from castsugar.checks import number
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import InputError
 from castsugar.kitchen.validity import ICE_POINT, celsius, inside
@@ -153,7 +154,7 @@ class Cook:
                 "temperatures; give at least two points, each with both"
             )
         for value in (*self.times, *self.temperatures):
-            if not math.isfinite(value):
+            if not math.isfinite(number(value, "a point of the cook", "s or K")):
                 raise InputError(f"a point of the cook is {value}; give numbers")
         _check_rising(self.times)
         if self.duration > LONGEST:
@@ -170,7 +171,7 @@ class Cook:
     @classmethod
     def hold(cls, temperature: float, duration: float) -> Cook:
         """Return a cook at one temperature [K] for a time [s]."""
-        if not duration > 0.0:
+        if not number(duration, "duration of a cook", "s") > 0.0:
             raise InputError(
                 f"the cook lasts {duration / 60:g} min; give a time above 0"
             )

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy.special import expit, logit, ndtri
 
 from castsugar.arrays import FloatArray
+from castsugar.checks import instance, numbers
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError, unknown_name
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
@@ -379,6 +380,9 @@ class Kitchen:
 
     def __post_init__(self) -> None:
         """Check the settings."""
+        instance(self.cook, Cook, "cook", optional=False)
+        instance(self.belief, Belief, "belief", optional=False)
+        numbers(self, {"air_pressure": "Pa", "water_lost": "", "degradation_limit": ""})
         check_air(self.air_pressure)
         inside(self.degradation_limit, 1e-6, 0.5, "limit of degraded sugar")
         if self.water_lost is not None and not 0.0 <= self.water_lost <= 1.0:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import one_of, positive
+from castsugar.checks import instance, numbers, one_of, positive, shown, whole
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
@@ -61,6 +61,21 @@ class BurnKnowledge:
 
     law: BlendLaw
     components: tuple[str, ...] = ()
+
+
+#: Numbers of a motor, and the unit of each.
+_UNITS = {
+    "exit_diameter": "m",
+    "nozzle_efficiency": "",
+    "thrust_coefficient": "",
+    "density_ratio": "",
+    "grain_temperature": "K",
+    "strand_temperature": "K",
+    "temperature_sensitivity": "1/K",
+    "efficiency": "",
+    "ambient_pressure": "Pa",
+    "installed_mass": "kg",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -126,6 +141,15 @@ class Hardware:
 
     def __post_init__(self) -> None:
         """Check that a motor can be built of it."""
+        instance(self.burning, BurnKnowledge, "burning", optional=False)
+        instance(self.case, Case, "case")
+        instance(self.spread, Spread, "spread", optional=False)
+        if not hasattr(self.grain, "port_area"):
+            raise InputError(
+                f"grain is {shown(self.grain)}; give a HollowCylinder or an AreaTable"
+            )
+        numbers(self, _UNITS)
+        whole(self.draws, "draws")
         positive("throat diameter", self.throat_diameter, "m")
         if self.draws < 20:
             raise InputError(f"draws is {self.draws}; at least 20 for a 95 % quantile")
