@@ -274,7 +274,10 @@ WRONG_TYPES = [
     ),
     (lambda: cs.justify(TEXT, TEXT, limits=["cooler"]), "limit is 'cooler'"),
     (lambda: cs.justify(TEXT, TEXT, claims=["cooler"]), "claim is 'cooler'"),
-    (lambda: cs.Requirement(column="set_ratio", at_least="1"), "set_ratio is '1'"),
+    (
+        lambda: cs.Requirement(column="relative_solids_20C", at_least="1"),
+        "relative_solids_20C is '1'",
+    ),
     # A cook, a kitchen, a motor.
     (lambda: cs.Cook.hold("119 C", 480.0), "point of the cook is '119 C'"),
     (lambda: cs.Cook.hold(392.15, "8 min"), "duration of a cook is '8 min'"),

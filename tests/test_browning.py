@@ -25,7 +25,7 @@ BURNING = [
     "specific_impulse_s",
     "density_impulse_kg_s_m3",
 ]
-PRESSED = ["chamber_pressure_MPa", "chamber_pressure_p95_MPa"]
+PRESSED = ["peak_pressure_MPa", "peak_pressure_p95_MPa"]
 POURED = [
     "pour_viscosity_p10_Pa_s",
     "pour_viscosity_Pa_s",
@@ -173,7 +173,7 @@ def test_drawn_bands_at_equal_water_do_not_narrow() -> None:
         widths.append(
             {
                 key: float(np.ptp(drawn[key][:, 0]))
-                for key in (*BURNING, "chamber_pressure_MPa")
+                for key in (*BURNING, "peak_pressure_MPa")
             }
         )
     for key, width in widths[0].items():
@@ -190,7 +190,7 @@ def test_above_150_c_only_stated_water_burns() -> None:
     unknown = row_of(MIX, held(155.0, 2.0))
     stated = row_of(MIX, held(155.0, 2.0, water_lost=0.5))
     assert unknown.status.startswith("not computed: cooked above 150 C")
-    assert np.isnan(unknown.chamber_pressure_p95_MPa)
+    assert np.isnan(unknown.peak_pressure_p95_MPa)
     assert stated.status == "ok"
     for key in (*BURNING, *PRESSED):
         assert stated[key] == pytest.approx(sound[key], rel=1e-12)

@@ -313,8 +313,9 @@ def test_commands_are_silent_about_a_small_motor(command: str, told: Told) -> No
     "command",
     [
         "sweep now --bench bench.toml --vary KNO3 --from 64% --to 66% --step 1% "
-        "--show pressure_margin",
-        "map KNO3 sucrose water --step 25% --motor bench.toml --show pressure_margin",
+        "--show pressure_margin_percent",
+        "map KNO3 sucrose water --step 25% --motor bench.toml "
+        "--show pressure_margin_percent",
     ],
 )
 def test_sweep_and_map_say_what_a_motor_raises(

@@ -58,10 +58,11 @@ def test_peak_is_the_closed_form() -> None:
     product = a * row.density_kg_m3 * row.characteristic_velocity_m_s * kn
     wanted = product ** (1 / (1 - EXPONENT))
     assert row.kn_max == pytest.approx(kn, rel=1e-12)
-    assert 1e6 * row.chamber_pressure_MPa == pytest.approx(wanted, rel=1e-9)
+    assert 1e6 * row.peak_pressure_MPa == pytest.approx(wanted, rel=1e-9)
     # Nothing is uncertain: the 95 % pressure is the pressure itself.
-    assert 1e6 * row.chamber_pressure_p95_MPa == pytest.approx(wanted, rel=1e-9)
-    assert row.pressure_margin == pytest.approx((5e6 - wanted) / 5e6, rel=1e-9)
+    assert 1e6 * row.peak_pressure_p95_MPa == pytest.approx(wanted, rel=1e-9)
+    margin = 100.0 * (5e6 - wanted) / 5e6
+    assert row.pressure_margin_percent == pytest.approx(margin, rel=1e-9)
     assert row.burn_law_origin == "borrowed: invented"
 
 
@@ -88,12 +89,12 @@ def test_few_strands_of_a_measured_mix_widen_its_pressure(freedom: float) -> Non
     row = cs.evaluate(MIX, motor=motor).iloc[0]
     assert row.burn_law_origin.startswith("measured")
     t = {1.0: 6.314, 3.0: 2.353, math.inf: 1.645}[freedom]
-    moved = math.log(row.chamber_pressure_p95_MPa / row.chamber_pressure_MPa)
+    moved = math.log(row.peak_pressure_p95_MPa / row.peak_pressure_MPa)
     assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.07)
     # The comparison draws the same burn law.
     conditions = cs.Conditions(motor=motor, flow="equilibrium")
     found = cs.compare([MIX], conditions=conditions, doubts=cs.Doubts.none())
-    values = np.log(found.draws.values["chamber_pressure_MPa"][:, 0])
+    values = np.log(found.draws.values["peak_pressure_MPa"][:, 0])
     moved = float(np.quantile(values, 0.95) - np.median(values))
     assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.1)
 
@@ -105,7 +106,7 @@ def test_density_efficiency_and_temperature() -> None:
 
     def peak(**changes: object) -> float:
         row = cs.evaluate(MIX, motor=hardware(**changes)).iloc[0]
-        return float(row.chamber_pressure_MPa)
+        return float(row.peak_pressure_MPa)
 
     plain = peak()
     assert peak(density_ratio=0.95) == pytest.approx(plain * 0.95**power, rel=1e-9)
@@ -122,8 +123,8 @@ def test_rows_without_c_star_keep_their_place() -> None:
     """No nozzle or no flame: NaN and the reason, the others untouched."""
     cold = cs.Mix.weigh({"KNO3": 30, "sucrose": 10, "water": 60})
     table = cs.evaluate([MIX, cold], motor=hardware())
-    assert np.isfinite(table.chamber_pressure_MPa[0])
-    assert np.isnan(table.chamber_pressure_MPa[1])
+    assert np.isfinite(table.peak_pressure_MPa[0])
+    assert np.isnan(table.peak_pressure_MPa[1])
     assert "no c*" in table.burn_law_origin[1]
     bare = cs.evaluate(MIX, motor=hardware(), exit_pressure=None).iloc[0]
     assert "no c*" in bare.burn_law_origin
@@ -187,11 +188,11 @@ def test_measured_mix_keeps_its_own_law(bench: Path) -> None:
     table = driven(bench, [RATIOS["a"], (61.7, 16.7, 21.6)])
     assert table.burn_law_origin[0] == "measured: a"
     assert table.burn_law_origin[1].startswith("mixture model of 3 measured mixes")
-    spread = table.chamber_pressure_p95_MPa / table.chamber_pressure_MPa
+    spread = table.peak_pressure_p95_MPa / table.peak_pressure_MPa
     assert 1.0 < spread[0] < spread[1]
     # Between the three, the best estimate lies between theirs.
-    corners = driven(bench, list(RATIOS.values())).chamber_pressure_MPa
-    assert corners.min() < table.chamber_pressure_MPa[1] < corners.max()
+    corners = driven(bench, list(RATIOS.values())).peak_pressure_MPa
+    assert corners.min() < table.peak_pressure_MPa[1] < corners.max()
 
 
 @pytest.mark.exact
@@ -202,7 +203,7 @@ def test_foreign_ingredient_widens_the_band(bench: Path) -> None:
     row = cs.evaluate(cs.Mix.weigh(parts), motor=hard).iloc[0]
     assert "3 % of it in no measured mix" in row.burn_law_origin
     plain = driven(bench, [(60, 20, 17)]).iloc[0]
-    assert row.chamber_pressure_p95_MPa > plain.chamber_pressure_p95_MPa
+    assert row.peak_pressure_p95_MPa > plain.peak_pressure_p95_MPa
 
 
 @pytest.mark.exact
@@ -212,7 +213,11 @@ def test_blends_are_mixes(bench: Path) -> None:
     hard = hardware_of(read_bench(bench), load_database())
     many = cs.evaluate(cs.blend(ITEMS, shares), motor=hard)
     each = driven(bench, [tuple(100 * row) for row in shares])
-    for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa", "pressure_margin"):
+    for key in (
+        "peak_pressure_MPa",
+        "peak_pressure_p95_MPa",
+        "pressure_margin_percent",
+    ):
         np.testing.assert_allclose(many[key], each[key], rtol=1e-9)
     assert list(many.burn_law_origin) == list(each.burn_law_origin)
 
@@ -268,7 +273,7 @@ def test_borrowed_law_is_said_and_wide() -> None:
     row = cs.evaluate(cs.Mix.weigh({"KNO3": 65, "sucrose": 35}), motor=hard).iloc[0]
     assert row.burn_law_origin.startswith("borrowed: sucrose 65/35")
     # 25 % on the rate is 1.25^(1.645/(1-0.319)) = 1.71 on the 95 % pressure.
-    assert row.chamber_pressure_p95_MPa / row.chamber_pressure_MPa > 1.6
+    assert row.peak_pressure_p95_MPa / row.peak_pressure_MPa > 1.6
 
 
 @pytest.mark.exact

@@ -335,8 +335,8 @@ TYPED = [
         'date = "31/02/2026"',
         "date '31/02/2026' is no day",
     ),
-    ("[limits]\n", "", "chamber_pressure_MPa = { at_most = 1000 }", "100 MPa"),
-    ("[limits]\n", "", 'chamber_pressure_MPa = { at_most = "1 Pa" }', "0.01 to 100"),
+    ("[limits]\n", "", "peak_pressure_MPa = { at_most = 1000 }", "100 MPa"),
+    ("[limits]\n", "", 'peak_pressure_MPa = { at_most = "1 Pa" }', "0.01 to 100"),
 ]
 
 

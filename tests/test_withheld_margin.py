@@ -30,7 +30,7 @@ minutes = 8
 "base" = "KNO3:60 powdered sugar:20 corn syrup:20"
 "other" = "KNO3:62 powdered sugar:18 corn syrup:20"
 [limits]
-chamber_pressure_MPa = { at_most = "case", probability = "95 %" }
+peak_pressure_MPa = { at_most = "case", probability = "95 %" }
 [search]
 maximise = "density_impulse_kg_s_m3"
 batch = "200 g"
@@ -113,7 +113,11 @@ def test_rows_carry_no_margin_but_its_reason(text: str, why: str, bench: Path) -
     motor = hardware_of(read_bench(bench), load_database())
     mix = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
     row = cs.evaluate(mix, motor=motor).iloc[0]
-    for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa", "pressure_margin"):
+    for key in (
+        "peak_pressure_MPa",
+        "peak_pressure_p95_MPa",
+        "pressure_margin_percent",
+    ):
         assert math.isnan(row[key]), key
     assert why in row.burn_law_origin
     assert why in row["flags"]
@@ -126,9 +130,9 @@ def test_rows_carry_no_margin_but_its_reason(text: str, why: str, bench: Path) -
 SCREENS = [
     "evaluate base --bench bench.toml --no-confirm",
     "sweep base --bench bench.toml --vary KNO3 --from 60% --to 62% --step 1% "
-    "--show pressure_margin",
+    "--show pressure_margin_percent",
     "map KNO3 'powdered sugar' 'corn syrup' --bench bench.toml --step 10% "
-    "--show pressure_margin",
+    "--show pressure_margin_percent",
     "compare base other --bench bench.toml --no-confirm --draws 100",
     "weigh base --bench bench.toml --grains 1",
     "batch new base --bench bench.toml --batch '100 g' --date 2026-01-01",
@@ -158,24 +162,24 @@ def test_json_has_null_and_the_reason(
         assert FLAT in text
         found = json.loads(text)
         for row in found.get("rows") or found["mixes"]:
-            assert row["pressure_margin"] is None
-            assert row["chamber_pressure_p95_MPa"] is None
+            assert row["pressure_margin_percent"] is None
+            assert row["peak_pressure_p95_MPa"] is None
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize(
     "limit",
     [
-        'chamber_pressure_MPa = { at_most = "case", probability = "95 %" }',
-        'chamber_pressure_MPa = { at_most = "case" }',
-        'chamber_pressure_p95_MPa = { at_most = "case" }',
-        "pressure_margin = { at_least = 0.2 }",
+        'peak_pressure_MPa = { at_most = "case", probability = "95 %" }',
+        'peak_pressure_MPa = { at_most = "case" }',
+        'peak_pressure_p95_MPa = { at_most = "case" }',
+        "pressure_margin_percent = { at_least = 20 }",
     ],
 )
 def test_justify_neither_keeps_nor_breaks_such_a_limit(
     limit: str, bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    old = 'chamber_pressure_MPa = { at_most = "case", probability = "95 %" }'
+    old = 'peak_pressure_MPa = { at_most = "case", probability = "95 %" }'
     bench.write_text(BENCH.replace(old, limit), encoding="utf-8")
     command = ["justify", "base", "other", "--bench", "bench.toml", "--draws", "100"]
     assert main([*command, "--no-confirm"]) == 1
@@ -201,7 +205,7 @@ def test_search_takes_no_such_mix(
     error = capsys.readouterr().err
     assert FLAT in error
     assert error.count("\n") == 1
-    free = [x for x in BENCH.splitlines(keepends=True) if "chamber_pressure" not in x]
+    free = [x for x in BENCH.splitlines(keepends=True) if "peak_pressure" not in x]
     bench.write_text("".join(free), encoding="utf-8")
     assert main(command) == 1
     text = words(capsys.readouterr().out)
@@ -245,7 +249,7 @@ def test_search_goes_round_a_measured_mix_without_a_pressure(
 def test_a_limit_is_never_judged_on_such_a_motor(bench: Path) -> None:
     """Also where a search in Python is asked, by the table of its columns."""
     motor = hardware_of(read_bench(bench), load_database())
-    need = Requirement(column="chamber_pressure_MPa", at_most=6.9, probability=0.95)
+    need = Requirement(column="peak_pressure_MPa", at_most=6.9, probability=0.95)
     space = {"KNO3": (0.58, 0.62), "sucrose": (0.38, 0.42)}
     with pytest.raises(cs.InputError, match=FLAT):
         cs.search(space, limits=[need], motor=motor, confirm=False)

@@ -51,10 +51,8 @@ def task(bounds: dict[str, tuple[float, float]]) -> Task:
         settings=Settings(items=space.columns, kitchen=kitchen, motor=motor),
         requirements=(
             cs.Requirement(column="pour_viscosity_Pa_s", at_most=15.0, probability=0.8),
-            cs.Requirement(
-                column="chamber_pressure_MPa", at_most=5.0, probability=0.95
-            ),
-            cs.Requirement(column="set_ratio", at_least=0.95),
+            cs.Requirement(column="peak_pressure_MPa", at_most=5.0, probability=0.95),
+            cs.Requirement(column="relative_solids_20C", at_least=0.95),
         ),
         effort=Effort(seed=1),
     )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 # ----------------------------------------------------------------------------
 # What one column of the table is.
@@ -178,7 +180,7 @@ BURNING = (
         _CHAMBER,
     ),
     Column(
-        "system_molar_mass_g_mol",
+        "products_molar_mass_g_mol",
         "mix mass per mole of everything",
         "g/mol",
         1,
@@ -279,7 +281,7 @@ COOKING = (
         _KITCHEN,
     ),
     Column(
-        "solids_over_packing",
+        "relative_solids_pour",
         "solids over packing",
         "",
         2,
@@ -343,7 +345,7 @@ COOKING = (
         _KITCHEN,
     ),
     Column(
-        "set_ratio",
+        "relative_solids_20C",
         "solids over packing at 20 C",
         "",
         2,
@@ -392,7 +394,7 @@ DRIVING = (
         _MOTOR,
     ),
     Column(
-        "chamber_pressure_MPa",
+        "peak_pressure_MPa",
         "peak pressure",
         "MPa",
         2,
@@ -400,7 +402,7 @@ DRIVING = (
         _MOTOR,
     ),
     Column(
-        "chamber_pressure_p95_MPa",
+        "peak_pressure_p95_MPa",
         "peak pressure, 95 of 100 below",
         "MPa",
         1,
@@ -409,10 +411,10 @@ DRIVING = (
         _MOTOR,
     ),
     Column(
-        "pressure_margin",
+        "pressure_margin_percent",
         "pressure margin",
-        "",
-        2,
+        "%",
+        0,
         "(allowed pressure - 95 % pressure) / allowed; an estimate about an unproved "
         "case",
         _MOTOR,
@@ -431,7 +433,7 @@ DRIVING = (
 # ----------------------------------------------------------------------------
 # COLUMNS: the single list of what a row of the table holds.
 
-__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "Column"]
+__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "RENAMED", "Column", "Renamed"]
 
 #: In the order in which a row holds them.
 COLUMNS: tuple[Column, ...] = (
@@ -451,3 +453,38 @@ DOUBTS = {
     "characteristic_velocity_m_s": "characteristic_velocity_u_m_s",
     "specific_impulse_s": "specific_impulse_u_s",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Renamed:
+    """What a column of version 1 is called now; `factor` times its value is today's."""
+
+    key: str
+    factor: float = 1.0
+
+
+#: Columns of the documents ``castsugar.<what>/1``: old key -> what became of it.
+RENAMED = {
+    "system_molar_mass_g_mol": Renamed("products_molar_mass_g_mol"),
+    "solids_over_packing": Renamed("relative_solids_pour"),
+    "set_ratio": Renamed("relative_solids_20C"),
+    "pour_window_width_C": Renamed("pour_window_width_K"),
+    "chamber_pressure_MPa": Renamed("peak_pressure_MPa"),
+    "chamber_pressure_p95_MPa": Renamed("peak_pressure_p95_MPa"),
+    "pressure_margin": Renamed("pressure_margin_percent", 100.0),
+}
+
+
+def renamed(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row that may be of version 1 under today's keys.
+
+    Examples
+    --------
+    >>> renamed({"pressure_margin": 0.25, "kn_max": 300.0})
+    {'pressure_margin_percent': 25.0, 'kn_max': 300.0}
+    """
+    found = {}
+    for key, value in row.items():
+        now = RENAMED.get(key, Renamed(key))
+        found[now.key] = value if now.factor == 1.0 else now.factor * value
+    return found

@@ -218,7 +218,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "limit in s": _of("", "s")(5, 400, 40, 250),
     "limit in kg s/m3": _of("", "kg s/m3")(5000, 1_000_000, 50_000, 500_000),
     "limit of kn_max": _number(1, 10_000, 20, 2000),
-    "limit of pressure_margin": _number(-10, 1, -1, 0.95),
+    "limit of pressure_margin_percent": _of("", "%")(-1000, 100, -100, 95),
     "limit without a unit": _number(0, 100, 0, 20),
 }
 

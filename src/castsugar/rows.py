@@ -67,7 +67,7 @@ def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
         "flame_temperature_K": here.temperature,
         "gas_molar_mass_g_mol": 1e3 * here.gas_molar_mass,
         "effective_molar_mass_g_mol": 1e3 / here.gas_moles,
-        "system_molar_mass_g_mol": 1e3 / (here.gas_moles + here.condensed_moles),
+        "products_molar_mass_g_mol": 1e3 / (here.gas_moles + here.condensed_moles),
         "gas_moles_mol_kg": here.gas_moles,
         "condensed_mass_fraction": 1.0 - here.gas_moles * here.gas_molar_mass,
         "isentropic_exponent": here.exponent,

@@ -72,7 +72,7 @@ def expected(places: tuple[int, int, int]) -> str:
     caps = [d.stops[k] for d, k in zip(dial.each, places, strict=True)]
     highest = [math.inf if cap is None else cap for cap in caps[:2]]
     least = -math.inf if caps[2] is None else caps[2]
-    columns = (found.pressure, found.viscosity, C_STAR, "set_ratio")
+    columns = (found.pressure, found.viscosity, C_STAR, "relative_solids_20C")
     rows = zip(*(found.column(name).tolist() for name in columns), strict=True)
     letters = []
     for p, v, c, s in rows:

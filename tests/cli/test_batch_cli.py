@@ -174,7 +174,7 @@ def test_the_record_alone_foresees_the_same(path: Path) -> None:
     row, lost = foresee(batch.made, bench, load_database())
     assert lost == pytest.approx(batch.made.water_lost, rel=1e-9)
     assert row["flow_class"] == batch.predictions["flow_class"]
-    for key in ("chamber_pressure_MPa", "characteristic_velocity_m_s"):
+    for key in ("peak_pressure_MPa", "characteristic_velocity_m_s"):
         assert row[key] == pytest.approx(batch.predictions[key], rel=1e-9)
 
 

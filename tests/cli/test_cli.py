@@ -119,7 +119,7 @@ def test_json(capsys: pytest.CaptureFixture[str]) -> None:
     document = json.loads(out, parse_constant=refuse)
     assert document["schema"] == "castsugar.evaluate/1"
     assert set(document["versions"]) >= {"castsugar", "species_data", "cantera"}
-    assert document["assumptions"]["chamber_pressure_Pa"] == pytest.approx(6894757.293)
+    assert document["assumptions"]["pressure_Pa"] == pytest.approx(6894757.293)
     assert document["assumptions"]["exit_pressure_Pa"] is None
     assert document["cautions"][0].startswith("Hot nitrate-sugar mixes burn people")
     (row,) = document["mixes"]

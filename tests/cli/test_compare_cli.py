@@ -35,7 +35,7 @@ BENCH = f"""\
 cook = "119 C"
 minutes = 8
 [limits]
-set_ratio = {{ at_least = 0.95 }}
+relative_solids_20C = {{ at_least = 0.95 }}
 [motor]
 throat = "8 mm"
 [motor.grain]
@@ -100,7 +100,7 @@ def test_verdicts_follow_from_their_intervals(four: dict[str, Any]) -> None:
             low = -math.inf if low is None else low
             high = math.inf if high is None else high
             word = "higher" if low > 0.0 else "lower" if high < 0.0 else "cannot tell"
-            if cell["column"] == "chamber_pressure_MPa" or cell["share_failed"] > 0.05:
+            if cell["column"] == "peak_pressure_MPa" or cell["share_failed"] > 0.05:
                 word = "cannot tell"
             assert cell["verdict"] == word
             told.add(word)

@@ -65,8 +65,8 @@ cook = "119 C"
 minutes = 8
 [limits]
 pour_viscosity_Pa_s = {{ at_most = 15, probability = "80 %" }}
-chamber_pressure_MPa = {{ at_most = "case", probability = "95 %" }}
-set_ratio = {{ at_least = 0.95 }}
+peak_pressure_MPa = {{ at_most = "case", probability = "95 %" }}
+relative_solids_20C = {{ at_least = 0.95 }}
 characteristic_velocity_m_s = {{ at_least = 890 }}
 [motor]
 throat = "8 mm"
@@ -228,16 +228,16 @@ def test_the_same_recipe_tells_nothing(same: dict[str, Any]) -> None:
 def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
     """Each wing has its column; the limit of the case is its rating, in MPa."""
     columns = [e["column"] for e in full["effects"]["new"]]
-    assert {"pour_viscosity_Pa_s", "chamber_pressure_MPa", FLAME} <= set(columns)
+    assert {"pour_viscosity_Pa_s", "peak_pressure_MPa", FLAME} <= set(columns)
     limits = {limit["column"]: limit for limit in full["limits"]}
     assert len(limits) == 4
     # 1000 psi = 6.894757293 MPa (NIST SP 811: 1 psi = 6894.757 Pa).
-    assert limits["chamber_pressure_MPa"]["value"] == pytest.approx(6.894757293)
-    assert limits["set_ratio"]["new"]["share_of_draws"] is not None
+    assert limits["peak_pressure_MPa"]["value"] == pytest.approx(6.894757293)
+    assert limits["relative_solids_20C"]["new"]["share_of_draws"] is not None
     pour = limits["pour_viscosity_Pa_s"]
     assert pour["new"]["share_of_draws"] is None
     assert (pour["now"]["verdict"], pour["new"]["verdict"]) == ("broken", "kept")
-    grounds = [limits["chamber_pressure_MPa"][n]["ground"] for n in ("now", "new")]
+    grounds = [limits["peak_pressure_MPa"][n]["ground"] for n in ("now", "new")]
     assert grounds == ["", "borrowed burn rate"]
     for limit in full["limits"]:
         sign = 1.0 if limit["sense"] == "<=" else -1.0
@@ -511,8 +511,8 @@ def test_wings_that_were_not_asked_for(
         assert main(["justify", *words, *QUICK]) == 2
         assert option in capsys.readouterr().err
     limits = {
-        "set_ratio = { at_least = 1 }": "--cook",
-        'chamber_pressure_MPa = { at_most = "5 MPa" }': "--motor",
+        "relative_solids_20C = { at_least = 1 }": "--cook",
+        'peak_pressure_MPa = { at_most = "5 MPa" }': "--motor",
     }
     for line, option in limits.items():
         (folder / "dry.toml").write_text(f"[limits]\n{line}\n", "utf-8")

@@ -59,7 +59,10 @@ BAD = [
     ([*BALL, "--time", "0.03 s"], "Reynolds"),
     ([*BALL], "required: --time"),
     (["map", "KNO3", "sugar", "corn syrup", "--show", "pour_window"], "needs a cook"),
-    (["sweep", BASE, "--vary", "KNO3", "--show", "set_ratio"], "needs a cook"),
+    (
+        ["sweep", BASE, "--vary", "KNO3", "--show", "relative_solids_20C"],
+        "needs a cook",
+    ),
 ]
 
 
@@ -322,7 +325,7 @@ def test_a_page_as_proof_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run([*JUDGE, "--cook", profile, "--json"], capsys)
     document = json.loads(out)
     (mix,) = document["mixes"]
-    assert mix["pour_viscosity_Pa_s"] is mix["set_ratio"] is None
+    assert mix["pour_viscosity_Pa_s"] is mix["relative_solids_20C"] is None
     assert mix["pours_probability"] is mix["pour_window_low_C"] is None
     assert mix["flow_class"] == "not computed"
     assert any("150 C" in text for text in document["cautions"])

@@ -114,7 +114,7 @@ def test_no_mix_keeps_the_limits(
         (
             (
                 "flame_temperature_K = { at_most = 1500 }",
-                "set_ratio = { at_least = 1 }",
+                "relative_solids_20C = { at_least = 1 }",
             ),
             "kitchen",
         ),

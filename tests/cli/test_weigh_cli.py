@@ -298,7 +298,7 @@ def test_the_case_stands_beside_the_pressure(capsys, tmp_path) -> None:
         found = as_json(capsys, *words)
         (mix,) = found["mixes"]
         holds = float(rating.split()[0])
-        high = mix["chamber_pressure_p95_MPa"]
+        high = mix["peak_pressure_p95_MPa"]
         text = ran(capsys, *words)
         margin = f"{100.0 * (holds - high) / holds:.0f}"
         assert f"margin of the 95 % pressure [%] {margin}" in flat(text)

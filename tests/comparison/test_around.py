@@ -166,7 +166,7 @@ def test_columns_of_all_wings_are_there() -> None:
     found = syrup()
     assert found.pressure == f"{PRESSURE}, 95 of 100"
     assert found.viscosity == f"{VISCOSITY}, 80 of 100"
-    wanted = {C_STAR, "specific_impulse_s", "set_ratio", found.pressure}
+    wanted = {C_STAR, "specific_impulse_s", "relative_solids_20C", found.pressure}
     assert wanted | {found.viscosity} <= set(found.columns)
     assert not found.left_out
     assert not found.gaps
@@ -362,10 +362,10 @@ def test_dials_begin_at_the_limits() -> None:
     dials = moving_limits(found, found.outcome.found.goal.limits)
     starts = [dial.stops[dial.start] for dial in dials.each]
     assert starts == [6.894757, 10.0, None]
-    assert [limit.column for limit in dials.fixed] == ["set_ratio"]
+    assert [limit.column for limit in dials.fixed] == ["relative_solids_20C"]
     # By hand: what the limits themselves say of the values before rounding.
     p, v = found.column(found.pressure), found.column(found.viscosity)
-    c, s = found.column(C_STAR), found.column("set_ratio")
+    c, s = found.column(C_STAR), found.column("relative_solids_20C")
     expected = [
         1 if p[k] > 6.894757 or v[k] > 10.0 or s[k] < 0.9 else 2 * math.isnan(c[k])
         for k in range(len(p))

@@ -60,7 +60,7 @@ from castsugar.optimize.task import MOTOR_DRAWS
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
 
-FLAME, POUR, PEAK = "flame_temperature_K", "pour_viscosity_Pa_s", "chamber_pressure_MPa"
+FLAME, POUR, PEAK = "flame_temperature_K", "pour_viscosity_Pa_s", "peak_pressure_MPa"
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
 SYRUP = {"potassium nitrate": 60, "powdered sugar": 20, "corn syrup": 20}
@@ -303,7 +303,7 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     asked = [
         (POUR, "at_most", 0.9, "pour_viscosity_p90_Pa_s"),
         (POUR, "at_least", 0.9, "pour_viscosity_p10_Pa_s"),
-        (PEAK, "at_most", 0.95, "chamber_pressure_p95_MPa"),
+        (PEAK, "at_most", 0.95, "peak_pressure_p95_MPa"),
     ]
     for column, bound, chance, told in asked:
         need = {"column": column, "probability": chance, bound: 1.0}
@@ -444,7 +444,7 @@ def test_what_is_not_justified_at_all() -> None:
     )
     with pytest.raises(RefusedError, match="none of the catalogue's"):
         justify(SUCROSE, {"potassium nitrate": 65, own: 35}, draws=100)
-    for column, need in (("set_ratio", "kitchen"), (PEAK, "motor")):
+    for column, need in (("relative_solids_20C", "kitchen"), (PEAK, "motor")):
         limit = Requirement(column=column, at_most=2.0)
         with pytest.raises(InputError, match=f"needs a {need}"):
             justify(SUCROSE, SORBITOL, limits=[limit], draws=100)

@@ -210,7 +210,7 @@ def test_a_shared_burn_law_gives_no_verdict_on_the_pressure() -> None:
         conditions=Conditions(motor=motor),
         draws=200,
     )
-    cell = found.cells[1]["chamber_pressure_MPa"]
+    cell = found.cells[1]["peak_pressure_MPa"]
     low, high = cell.difference.interval
     assert not low <= 0.0 <= high  # c* and density alone would decide
     assert cell.verdict == "cannot tell"

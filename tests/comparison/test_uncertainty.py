@@ -219,8 +219,8 @@ def test_bands_of_kitchen_and_motor_are_those_of_the_table() -> None:
     shown = [row.pour_viscosity_p10_Pa_s, row.pour_viscosity_Pa_s]
     for level, value in zip((0.1, 0.5), shown, strict=True):
         assert (eta < value).mean() == pytest.approx(level, abs=0.045)
-    pressure = found.values["chamber_pressure_MPa"][:, 0]
-    share = (pressure < row.chamber_pressure_p95_MPa).mean()
+    pressure = found.values["peak_pressure_MPa"][:, 0]
+    share = (pressure < row.peak_pressure_p95_MPa).mean()
     assert share == pytest.approx(0.95, abs=0.035)
 
 
@@ -296,11 +296,11 @@ def test_doubt_of_a_mix_that_jams() -> None:
     column = "pour_viscosity_Pa_s"
     assert np.isinf(found.values[column]).any()
     # Ranks and linear parts name the same input first where both can be had.
-    parts = found.parts("set_ratio", 0)
+    parts = found.parts("relative_solids_20C", 0)
     assert parts[0].input.key == "kitchen|packing"
     unknown = {name: np.full_like(e, np.inf) for name, e in found.effects.items()}
     ranked = replace(found, effects=unknown)
-    assert ranked.parts("set_ratio", 0)[0].input == parts[0].input
+    assert ranked.parts("relative_solids_20C", 0)[0].input == parts[0].input
     by_rank = ranked.parts(column, 0)
     assert sum(p.share for p in by_rank) == pytest.approx(1.0)
     assert all(p.input.kind in ("kitchen", "syrup") for p in by_rank[:3])
@@ -337,7 +337,7 @@ def test_measured_burn_laws_are_doubted_apart() -> None:
             doubts=Doubts.none(),
             without=without,
         )
-        values = np.log(found.values["chamber_pressure_MPa"])
+        values = np.log(found.values["peak_pressure_MPa"])
         return float((values[:, 1] - values[:, 0]).std(ddof=1))
 
     exponents = [f"burn law|exponent|{mix.name}" for mix in mixes]
@@ -370,8 +370,8 @@ def test_few_strands_make_student_t() -> None:
         doubts=Doubts.none(),
         draws=8_000,
     )
-    p = found.values["chamber_pressure_MPa"][:, 0]
-    score = np.log(p / found.best["chamber_pressure_MPa"][0]) * (1.0 - n) / u
+    p = found.values["peak_pressure_MPa"][:, 0]
+    score = np.log(p / found.best["peak_pressure_MPa"][0]) * (1.0 - n) / u
     assert np.quantile(score, 0.975) == pytest.approx(2.776, abs=0.2)
 
 

@@ -78,7 +78,12 @@ def test_the_kitchen_judges_a_dummy() -> None:
     assert 0.25 < ratio < 4.0
     shares = np.array([list(DUMMY.values())]) / sum(DUMMY.values())
     many = cs.kitchen_table(cs.blend(list(DUMMY), shares), KITCHEN)
-    for key in ("pour_viscosity_Pa_s", "set_ratio", "liquid_boils_C", "density_kg_m3"):
+    for key in (
+        "pour_viscosity_Pa_s",
+        "relative_solids_20C",
+        "liquid_boils_C",
+        "density_kg_m3",
+    ):
         assert many[key][0] == pytest.approx(table[key][0], rel=1e-9)
 
 

@@ -94,7 +94,13 @@ def test_probabilities_and_band(
     # The class in the middle pours just when half of the draws do.
     for word, share in zip(found.flow_class, found.pours, strict=True):
         assert (CLASS_NAMES.index(word) <= 1) == (share >= 0.5 - 1e-9)
-    for name in ("water_lost", "undissolved", "crowding", "set_ratio", "humidity"):
+    for name in (
+        "water_lost",
+        "undissolved",
+        "crowding",
+        "relative_solids_20C",
+        "humidity",
+    ):
         assert np.isfinite(getattr(found, name)).all(), name
     assert ((found.water_lost >= 0.0) & (found.water_lost <= 1.0)).all()
     assert ((found.undissolved >= 0.0) & (found.undissolved <= 1.0 + 1e-12)).all()
@@ -132,7 +138,7 @@ def test_same_seed_same_bytes_other_seed_other_draws() -> None:
     other = cs.kitchen_table(mix, kitchen(115.0, seed=2))
     assert other.pour_viscosity_p90_Pa_s[0] != one.pour_viscosity_p90_Pa_s[0]
     # Draws only: what is central does not move with the seed.
-    assert other.set_ratio[0] == one.set_ratio[0]
+    assert other.relative_solids_20C[0] == one.relative_solids_20C[0]
     # A Latin hypercube of 200 is steady: seeds differ by a few per cent.
     ratio = other.pour_viscosity_Pa_s[0] / one.pour_viscosity_Pa_s[0]
     assert ratio == pytest.approx(1.0, abs=0.25)

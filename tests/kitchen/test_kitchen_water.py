@@ -112,7 +112,7 @@ def test_another_syrup_is_not_the_measured_one() -> None:
     recipe = {"KNO3": 60, "sucrose": 20, "42 DE syrup": 20}
     other = cs.Mix.weigh(recipe)
     one, two = cs.kitchen_table(other, rules), cs.kitchen_table(other, RULES)
-    for key in ("water_as_cast_percent", "pour_viscosity_Pa_s", "set_ratio"):
+    for key in ("water_as_cast_percent", "pour_viscosity_Pa_s", "relative_solids_20C"):
         assert one[key][0] == pytest.approx(two[key][0], rel=1e-12), key
 
 
@@ -124,7 +124,7 @@ def test_two_syrups_have_one_water() -> None:
     # What the kitchen reckons with: measured syrup and the other one, half and half.
     plain = cs.kitchen_table(mix, RULES)
     drier = table.water_as_weighed_percent[0] < plain.water_as_weighed_percent[0]
-    stiffer = table.set_ratio[0] > plain.set_ratio[0]
+    stiffer = table.relative_solids_20C[0] > plain.relative_solids_20C[0]
     assert drier == stiffer
 
 
@@ -142,7 +142,11 @@ def test_same_syrup_under_two_names_is_one() -> None:
     """Exact: alias and name are the same bottle."""
     named = cs.Mix.weigh({"KNO3": 60, "sucrose": 20, "light corn syrup": 20})
     one, two = (cs.kitchen_table(m, RULES) for m in (named, weigh(60, 20, 20)))
-    for key in ("water_as_cast_percent", "pour_viscosity_p90_Pa_s", "set_ratio"):
+    for key in (
+        "water_as_cast_percent",
+        "pour_viscosity_p90_Pa_s",
+        "relative_solids_20C",
+    ):
         assert one[key][0] == pytest.approx(two[key][0], rel=1e-9), key
 
 
@@ -166,7 +170,7 @@ def test_a_measured_thermometer_moves_what_is_central() -> None:
     one, two = (cs.kitchen_table(weigh(60, 20, 20), k).iloc[0] for k in (off, sure))
     for key in ("pour_viscosity_Pa_s", "undissolved_sugar_percent"):
         assert one[key] == pytest.approx(two[key], rel=1e-9), key
-    assert one.solids_over_packing == pytest.approx(two.solids_over_packing, rel=1e-9)
+    assert one.relative_solids_pour == pytest.approx(two.relative_solids_pour, rel=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,8 @@ from kitchen_checks.pots import (
     central,
     kitchen,
     pot_of,
+    relative_solids_20C,
     retail,
-    set_ratio,
     weigh,
 )
 
@@ -138,7 +138,7 @@ SETTING = {
 def test_set_ratio(parts: tuple[int, int, int]) -> None:
     """A prototype of the chain, its volumes slightly different: within 0.03."""
     for loss, wanted in zip((0.0, 0.25), SETTING[parts], strict=True):
-        got = float(set_ratio(retail(parts), loss)[0])
+        got = float(relative_solids_20C(retail(parts), loss)[0])
         assert got == pytest.approx(wanted, abs=0.03), loss
 
 
@@ -146,7 +146,7 @@ def test_set_ratio(parts: tuple[int, int, int]) -> None:
 def test_words_of_setting() -> None:
     """Common practice, no source: 60/20/20 sets, 55/15/30 stays putty."""
     words = [
-        set_word(float(set_ratio(retail(p), 0.0)[0]))
+        set_word(float(relative_solids_20C(retail(p), 0.0)[0]))
         for p in ((60, 20, 20), (60, 15, 25), (55, 15, 30))
     ]
     assert words == ["firm", "pliable", "stays soft"]

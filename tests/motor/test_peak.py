@@ -191,7 +191,7 @@ def test_seed() -> None:
     assert not np.array_equal(first.draws, other.draws)
     assert first.p95 == pytest.approx(other.p95, rel=0.02)
     plain = first.to_dict()
-    assert plain["chamber_pressure_p95_MPa"] == first.p95 * 1e-6
+    assert plain["peak_pressure_p95_MPa"] == first.p95 * 1e-6
     assert (plain["draws"], plain["seed"]) == (10_000, 1)
 
 

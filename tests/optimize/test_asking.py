@@ -103,7 +103,7 @@ def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
         for s in (own.fractions, (0.61, 0.39))
     ]
     pressures = cs.evaluate(mixes, flow="no-solidification", motor=motor)[
-        "chamber_pressure_p95_MPa"
+        "peak_pressure_p95_MPa"
     ]
     assert pressures[1] > 1.03 * pressures[0]
     motor = replace(motor, case=Case(rated_pressure=1e6 * pressures.mean()))
@@ -127,7 +127,7 @@ def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
     [
         ({"objective": "c_star"}, cs.UnknownNameError, "c_star"),
         ({"objective": "pour_viscosity_Pa_s"}, cs.InputError, "needs a kitchen"),
-        ({"objective": "chamber_pressure_MPa"}, cs.InputError, "needs a motor"),
+        ({"objective": "peak_pressure_MPa"}, cs.InputError, "needs a motor"),
         (
             {"objective": "delivered_specific_impulse_s"},
             cs.InputError,
@@ -197,7 +197,7 @@ def test_what_has_no_model_is_named() -> None:
             "sorbitol": (0.0, 0.1),
         },
         objective="characteristic_velocity_m_s",
-        limits=[cs.Requirement(column="set_ratio", at_least=0.9)],
+        limits=[cs.Requirement(column="relative_solids_20C", at_least=0.9)],
         kitchen=cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=50),
         effort=QUICK,
         confirm=False,

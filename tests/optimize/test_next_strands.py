@@ -446,20 +446,20 @@ def test_requirements_narrow_the_mixes_except_those_on_pressure() -> None:
     """A density is asked for; what is asked of the pressure is left open."""
     all_of_it = feasible_mixes(task_of(), count=60)
     heavy = Requirement(column="density_kg_m3", at_least=1850.0)
-    pressure = Requirement(column="chamber_pressure_MPa", at_most=0.2, probability=0.9)
+    pressure = Requirement(column="peak_pressure_MPa", at_most=0.2, probability=0.9)
     task = task_of(count=5, requirements=(heavy, pressure))
     some = feasible_mixes(task, count=60)
     assert all_of_it.kept
     assert some.kept
     assert 0 < len(some.fractions) < some.looked_at
-    assert some.left_out == ("chamber_pressure_MPa <= 0.2 with 90 %",)
+    assert some.left_out == ("peak_pressure_MPa <= 0.2 with 90 %",)
     # Denser mixes hold more nitrate (2109 kg/m3) and less syrup.
     mean = some.fractions.mean(axis=0) - all_of_it.fractions.mean(axis=0)
     assert mean[0] > 0.02
     found = propose(task, some, 3)
     rows = {tuple(row) for row in some.fractions.round(6).tolist()}
     assert {tuple(row) for row in shares(found)[:-1].round(6).tolist()} <= rows
-    assert any("chamber_pressure_MPa <= 0.2" in note for note in found.notes)
+    assert any("peak_pressure_MPa <= 0.2" in note for note in found.notes)
 
 
 @pytest.mark.exact

@@ -85,9 +85,9 @@ def task() -> Task:
         requirements=(
             cs.Requirement(column="pour_viscosity_Pa_s", at_most=POUR, probability=0.8),
             cs.Requirement(
-                column="chamber_pressure_MPa", at_most=RATING, probability=0.95
+                column="peak_pressure_MPa", at_most=RATING, probability=0.95
             ),
-            cs.Requirement(column="set_ratio", at_least=SET),
+            cs.Requirement(column="relative_solids_20C", at_least=SET),
         ),
         tried={"base": dict(zip(ITEMS, BASE, strict=True))},
         sloppiness=Sloppiness(syrup_solids=0.005, moisture=0.001),
@@ -145,7 +145,7 @@ def test_the_row_is_that_of_evaluate(outcome: Outcome, task: Task) -> None:
         kitchen=task.settings.kitchen,
         motor=task.settings.motor,
     ).iloc[0]
-    for name in ("density_impulse_kg_s_m3", "set_ratio", "chamber_pressure_MPa"):
+    for name in ("density_impulse_kg_s_m3", "relative_solids_20C", "peak_pressure_MPa"):
         assert outcome.found.values[name] == pytest.approx(row[name], rel=1e-6)
 
 
@@ -212,7 +212,7 @@ def test_above_the_case_is_refused(task: Task) -> None:
     """Without a limit on the pressure the best mix of a weak case is not to be made."""
     assert task.settings.motor is not None
     weak = replace(task.settings.motor, case=Case(rated_pressure=1.5e6))
-    only_set = (cs.Requirement(column="set_ratio", at_least=SET),)
+    only_set = (cs.Requirement(column="relative_solids_20C", at_least=SET),)
     other = replace(
         task,
         settings=replace(task.settings, motor=weak),

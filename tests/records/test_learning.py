@@ -597,7 +597,7 @@ RESULTS = {
 
 def test_firings_are_held_against_what_was_believed(tmp_path: Path) -> None:
     """810 / 0.9 x 0.95 = 855 m/s; 1 % of the motor and 1 % of the reading make 1.41."""
-    row = {"chamber_pressure_MPa": 2.0, "chamber_pressure_p95_MPa": 2.0 * math.e}
+    row = {"peak_pressure_MPa": 2.0, "peak_pressure_p95_MPa": 2.0 * math.e}
     text = MOTOR.replace("[motor.grain]", "efficiency = 0.95\n[motor.grain]", 1)
     for used in (text, MOTOR):
         frozen = freeze(bench_of(tmp_path, used), tmp_path / "batches")
@@ -631,7 +631,7 @@ def test_a_peak_above_its_band_counts_whatever_was_known(
 
     Bands: 2.2 MPa times exp(1.96 ln 1.2 / 1.645) = 2.2 x 1.243 = 2.73 MPa.
     """
-    row = {"chamber_pressure_MPa": 2.0, "chamber_pressure_p95_MPa": 2.4}
+    row = {"peak_pressure_MPa": 2.0, "peak_pressure_p95_MPa": 2.4}
     frozen = freeze(bench_of(tmp_path, MOTOR), tmp_path / "batches")
     for k, peak in enumerate((2.7, 2.8, 1.0)):
         more = {"peak_pressure_MPa": peak, "peak_pressure_at_least": limit}
@@ -655,7 +655,7 @@ def test_a_peak_above_its_band_counts_whatever_was_known(
 
 def test_one_firing_is_one_comparison(tmp_path: Path) -> None:
     """The peak; without one, c*."""
-    row = {"chamber_pressure_MPa": 2.0, "chamber_pressure_p95_MPa": 2.4}
+    row = {"peak_pressure_MPa": 2.0, "peak_pressure_p95_MPa": 2.4}
     text = MOTOR.replace("[motor.grain]", "efficiency = 0.95\n[motor.grain]", 1)
     frozen = freeze(bench_of(tmp_path, text), tmp_path / "batches")
     kept(tmp_path, fired(tmp_path, "a.csv", RESULTS), bench=frozen, predictions=row)

@@ -38,7 +38,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 #: Zero and half width of the tracks [px].
 ZERO, HALF = 377.0, 111.0
 TEMPERATURE, VISCOSITY = "flame_temperature_K", "pour_viscosity_Pa_s"
-PRESSURE = "chamber_pressure_MPa"
+PRESSURE = "peak_pressure_MPa"
 LAW = BurnLaw(
     name="invented",
     bands=(Band(low=1e5, high=1e7, rate=4.6e-3, exponent=0.31),),
@@ -346,7 +346,7 @@ def test_best_estimate_is_that_of_the_table(bands: list[PressureBand]) -> None:
     row = cs.evaluate(mix(), motor=hardware()).iloc[0]
     found = bands[0].expected
     assert found is not None
-    assert 1e-6 * found.best.peak_pressure == pytest.approx(row.chamber_pressure_MPa)
+    assert 1e-6 * found.best.peak_pressure == pytest.approx(row.peak_pressure_MPa)
     low, high = found.bands["peak_pressure"]
     assert low < found.best.peak_pressure < high
     assert "invented" in bands[0].burn_law
@@ -423,7 +423,7 @@ def test_far_band_is_cut_and_said(bands: list[PressureBand]) -> None:
 def test_mix_without_pressure() -> None:
     """A row without a stable pressure is named, and alone refused."""
     rows = cs.evaluate([mix()]).to_dict("records")
-    rows[0] |= {"chamber_pressure_MPa": math.inf, "burn_law_origin": "invented"}
+    rows[0] |= {"peak_pressure_MPa": math.inf, "burn_law_origin": "invented"}
     (found,) = pressure_bands([mix()], rows, hardware())
     assert found.expected is None
     assert found.reason == "no stable pressure"

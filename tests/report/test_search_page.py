@@ -49,8 +49,8 @@ pytestmark = pytest.mark.exact
 
 ITEMS = ("potassium nitrate", "powdered sugar", "light corn syrup")
 IMPULSE, HOT = "density_impulse_kg_s_m3", "flame_temperature_K"
-PRESSURE, POUR = "chamber_pressure_MPa, 95 of 100", "pour_viscosity_Pa_s, 80 of 100"
-FAKE = (IMPULSE, PRESSURE, POUR, "set_ratio", HOT)
+PRESSURE, POUR = "peak_pressure_MPa, 95 of 100", "pour_viscosity_Pa_s, 80 of 100"
+FAKE = (IMPULSE, PRESSURE, POUR, "relative_solids_20C", HOT)
 
 ASKED = Asked(
     file="invented.toml",
@@ -89,15 +89,15 @@ def row(**more: Any) -> dict[str, Any]:
         "specific_impulse_s": 150.0,
         HOT: 1600.0,
         "density_kg_m3": 1800.0,
-        "chamber_pressure_MPa": 4.0,
-        "chamber_pressure_p95_MPa": 6.0,
-        "pressure_margin": 0.25,
+        "peak_pressure_MPa": 4.0,
+        "peak_pressure_p95_MPa": 6.0,
+        "pressure_margin_percent": 25.0,
         "burn_law_origin": "borrowed: made up",
         "flow_class": "pours",
         "pour_viscosity_p10_Pa_s": 1.2,
         "pour_viscosity_p90_Pa_s": 19.0,
         "pours_probability": 0.8,
-        "set_ratio": 0.95,
+        "relative_solids_20C": 0.95,
         "storage_humidity_max_percent": 67.0,
         "confirmation": "confirmed",
         "difference_temperature_K": 1e-7,
@@ -203,9 +203,9 @@ def test_every_column_of_the_table_ends_with_its_unit_as_files_write_it() -> Non
 @pytest.mark.parametrize(
     ("column", "key"),
     [
-        (PRESSURE, "chamber_pressure_p95_MPa"),
+        (PRESSURE, "peak_pressure_p95_MPa"),
         (POUR, "pour_viscosity_p80_Pa_s"),
-        ("chamber_pressure_MPa, 5 of 100", "chamber_pressure_p05_MPa"),
+        ("peak_pressure_MPa, 5 of 100", "peak_pressure_p05_MPa"),
         ("pour_viscosity_Pa_s, 97.5 of 100", "pour_viscosity_p97_5_Pa_s"),
     ],
 )
@@ -215,7 +215,7 @@ def test_chance_columns_have_keys_without_commas(column: str, key: str) -> None:
 
 def test_what_counts_as_infinite_is_what_the_search_writes() -> None:
     assert task._BEYOND["pour_viscosity_Pa_s"] == search_amounts.JAMS
-    assert task._BEYOND["chamber_pressure_MPa"] >= search_amounts.RUNAWAY
+    assert task._BEYOND["peak_pressure_MPa"] >= search_amounts.RUNAWAY
     assert search_amounts.exact(POUR, 1e12) == "jams"
     assert search_amounts.exact(PRESSURE, 1e6) == "runs away"
     assert search_amounts.exact(PRESSURE, math.inf) == "runs away"
@@ -234,7 +234,7 @@ def test_what_counts_as_infinite_is_what_the_search_writes() -> None:
     ],
 )
 def test_a_value_keeps_a_limit(sense: str, value: float, kept: bool) -> None:
-    limit = Limit(column="set_ratio", sense=sense, value=1.0)
+    limit = Limit(column="relative_solids_20C", sense=sense, value=1.0)
     assert search_amounts.kept(limit, value) is kept
 
 
@@ -277,7 +277,7 @@ def test_a_binding_limit_and_its_price_in_words(full: Outcome) -> None:
 
 def test_a_lower_limit_is_loosened_by_less() -> None:
     # 1.1 - a at least 0.5: a = 0.6; 0.01 less is 1 % more nitrate: +1200.
-    answer = found(Limit(column="set_ratio", sense=">=", value=0.5))
+    answer = found(Limit(column="relative_solids_20C", sense=">=", value=0.5))
     text = joined(page(outcome(answer)))
     assert "0.01 less buys about +1200 kg s/m3 (+0.44 %)." in text
     assert "Loosen it only with a case" not in text
@@ -434,7 +434,7 @@ def test_a_relaxation_beyond_the_case_is_warned_of() -> None:
 
 
 def test_two_limits_that_must_both_move() -> None:
-    firm = Limit(column="set_ratio", sense=">=", value=0.9)
+    firm = Limit(column="relative_solids_20C", sense=">=", value=0.9)
     told = joined(page(impossible(firm), explain=True))
     assert "No single limit was found that leaves a mix when it moves alone" in told
 
@@ -581,7 +581,7 @@ def front(**more: Any) -> Front:
     return Front(**(known | more))
 
 
-WANTED = ((IMPULSE, True), ("chamber_pressure_MPa", False))
+WANTED = ((IMPULSE, True), ("peak_pressure_MPa", False))
 
 
 def test_the_trade_off_is_a_table(full: Outcome) -> None:
@@ -685,7 +685,7 @@ def test_limits_that_cost_nothing_are_said_to() -> None:
 
 
 def test_a_viscosity_or_set_limit_asks_for_its_own_measurement() -> None:
-    answer = found(Limit(column="set_ratio", sense=">=", value=0.5))
+    answer = found(Limit(column="relative_solids_20C", sense=">=", value=0.5))
     assert "Cast a small sample of this mix" in joined(
         page(outcome(answer), explain=True)
     )
@@ -746,15 +746,15 @@ def test_the_document_is_json_with_units_in_its_keys(full: Outcome) -> None:
     assert read["versions"]["castsugar"]
     assert read["feasible"] is True
     limit = read["limits"][0]
-    assert limit["column"] == "chamber_pressure_p95_MPa"
+    assert limit["column"] == "peak_pressure_p95_MPa"
     assert limit["limit_MPa"] == 6.0
     assert limit["value_MPa"] == pytest.approx(6.0)
     price = limit["price"][f"{IMPULSE}_per_MPa"]
     assert price == pytest.approx(12000.0, rel=0.01)
     assert read["weighed"]["masses"]["potassium_nitrate_g"] == pytest.approx(120.0)
     assert read["best"]["recipe"]["potassium_nitrate_percent"] == pytest.approx(60.0)
-    assert read["robust"]["limits"] == {"at_most_chamber_pressure_p95_MPa": 5.9}
-    assert read["front"]["mixes"][1]["columns"]["chamber_pressure_MPa"] == 5.0
+    assert read["robust"]["limits"] == {"at_most_peak_pressure_p95_MPa": 5.9}
+    assert read["front"]["mixes"][1]["columns"]["peak_pressure_MPa"] == 5.0
     lean, far = read["tried_mixes"]
     assert lean[f"best_gains_{IMPULSE}"] == pytest.approx(12000.0, rel=1e-3)
     assert lean["breaks"] == []
@@ -806,7 +806,7 @@ def test_a_real_search_with_chance_limits_stopped_early() -> None:
         settings=Settings(items=ITEMS, kitchen=kitchen(), motor=hardware()),
         requirements=(
             Requirement(column="pour_viscosity_Pa_s", at_most=10.0, probability=0.8),
-            Requirement(column="chamber_pressure_MPa", at_most=8.0, probability=0.95),
+            Requirement(column="peak_pressure_MPa", at_most=8.0, probability=0.95),
         ),
         tried={"lean": TRIED},
         effort=Effort(points=60, budget=70, prices=False),
@@ -818,7 +818,7 @@ def test_a_real_search_with_chance_limits_stopped_early() -> None:
     assert "pour viscosity, 80 of 100 below: at most 10 Pa s" in told
     assert "Burn law: borrowed" in told
     assert "flow at the pour" in told
-    for key in ("pour_viscosity_p80_Pa_s", "chamber_pressure_p95_MPa"):
+    for key in ("pour_viscosity_p80_Pa_s", "peak_pressure_p95_MPa"):
         assert key in trial_rows(made)[0]
     read = json.loads(to_json(search_document(made, ASKED, [])))
     assert [limit["sense"] for limit in read["limits"]] == ["<=", "<="]
@@ -847,7 +847,7 @@ def test_long_names_keep_the_page_in_its_width(full: Outcome) -> None:
 
 
 def test_a_relaxation_of_a_lower_limit_says_at_least() -> None:
-    firm = Limit(column="set_ratio", sense=">=", value=0.9)
+    firm = Limit(column="relative_solids_20C", sense=">=", value=0.9)
     made = outcome(found(firm))
     each = made.found.relaxations[0]
     assert isinstance(each, Relaxation)

@@ -376,15 +376,13 @@ def test_decades_are_interpolated_by_their_logarithm() -> None:
     """Pressure 10^(10 b): the limit 10 breaks at b = 0.1, wherever the steps lie."""
 
     class Steep(Counted):
-        columns = ("chamber_pressure_MPa", "specific_impulse_s")
+        columns = ("peak_pressure_MPa", "specific_impulse_s")
 
         def evaluate(self, x: np.ndarray) -> np.ndarray:
             return np.stack([10.0 ** (10.0 * x[:, 1]), x[:, 0] + x[:, 1]], axis=1)
 
     space = Space(bounds={"a": (0.0, 1.0), "b": (0.0, 0.7), "c": (0.3, 0.9)})
-    most = Limit(
-        column="chamber_pressure_MPa", sense="<=", value=10.0, logarithmic=True
-    )
+    most = Limit(column="peak_pressure_MPa", sense="<=", value=10.0, logarithmic=True)
     goal = Goal(objective="specific_impulse_s", limits=(most,))
     found = optimise(Steep(), goal, space, effort=QUICK)
     base = outcome(space)
@@ -399,7 +397,7 @@ def test_decades_are_interpolated_by_their_logarithm() -> None:
     # Down from the best, c = 0.3 (1 - b) / (1 - b0) grows, nothing breaks.
     last = way.values[way.kept][-1, 0]
     assert last <= 10.0 * (1.0 + 1e-5)
-    axis = texts(trace_plot(made, ["chamber_pressure_MPa"]))
+    axis = texts(trace_plot(made, ["peak_pressure_MPa"]))
     assert "at most 10 MPa" in axis
     assert {"1", "10", "100"} <= set(axis)
 

@@ -74,7 +74,7 @@ def by_hand(
 ) -> list[str]:
     """Return the class of every mix: k remains, r ruled out, u not computed."""
     p, v = around.column(around.pressure), around.column(around.viscosity)
-    c, s = around.column(C_STAR), around.column("set_ratio")
+    c, s = around.column(C_STAR), around.column("relative_solids_20C")
     found = []
     for k in range(len(c)):
         out = p[k] > caps[0] or v[k] > caps[1] or c[k] < caps[2] or s[k] < ratio

@@ -26,7 +26,7 @@ SAMPLES = {
     "INGREDIENT": ("KNO3", "sucrose", "corn syrup"),
     "INGREDIENT=NAME": ("sorbitol=polyol cycle", "sucrose=glass"),
     "NAME:PERCENT": ("red iron oxide:1%", "water:3%"),
-    "COLUMN": ("flame_temperature", "pour_window", "chamber_pressure"),
+    "COLUMN": ("flame_temperature", "pour_window", "peak_pressure"),
     "MASS": ("200 g", "0.1 g", "1 oz"),
     "NAME=MASS": ("KNO3=121 g", "corn syrup=40 g"),
     "DATE": ("2026-05-03", "2024-02-29"),

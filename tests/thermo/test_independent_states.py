@@ -33,7 +33,7 @@ EACH = pytest.mark.parametrize("row", ROWS, ids=[r.name for r in ROWS])
 EQUILIBRIUM = {
     "flame_temperature_K": (1e-3, 0.0),
     "gas_molar_mass_g_mol": (0.0, 1e-6),
-    "system_molar_mass_g_mol": (0.0, 1e-6),
+    "products_molar_mass_g_mol": (0.0, 1e-6),
     "condensed_mass_fraction": (1e-6, 0.0),
     "isentropic_exponent": (1e-5, 0.0),
     # The flux is flat at the throat; c* is not.

@@ -166,7 +166,7 @@ def test_a_measured_mix_stays_measured_and_its_jump_is_no_error() -> None:
     alone = cs.evaluate([sheet().charge.mix()], **PRESSURES, motor=motor).iloc[0]
     assert alone["burn_law_origin"].startswith("stated")
     assert base.values[PEAK] == pytest.approx(alone[PEAK], rel=1e-9)
-    high = "chamber_pressure_p95_MPa"
+    high = "peak_pressure_p95_MPa"
     assert base.values[high] == pytest.approx(alone[high], rel=1e-9)
     assert all(tolerance.mass > 5e-4 for tolerance in found.values())
 

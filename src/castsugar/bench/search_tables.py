@@ -46,15 +46,15 @@ LESS_IS_BETTER = frozenset(
         "exit_temperature_K",
         "condensed_mass_fraction",
         "undissolved_sugar_percent",
-        "solids_over_packing",
+        "relative_solids_pour",
         "pour_viscosity_Pa_s",
         "pour_viscosity_p10_Pa_s",
         "pour_viscosity_p90_Pa_s",
         "pour_window_low_C",
         "sugar_degraded_percent",
         "kn_max",
-        "chamber_pressure_MPa",
-        "chamber_pressure_p95_MPa",
+        "peak_pressure_MPa",
+        "peak_pressure_p95_MPa",
     ]
 )
 
@@ -114,7 +114,7 @@ class Search(
     maximise: str = key("the column of which most is best", "density_impulse_kg_s_m3")
     minimise: str = key(
         "the column of which least is best",
-        "chamber_pressure_MPa",
+        "peak_pressure_MPa",
         instead_of="maximise",
     )
     weights: Any = key("column = weight, of a weighted sum")
@@ -138,7 +138,7 @@ class Search(
     draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
     ratios: Any = key("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
     front: Any = key(
-        "a trade-off of two columns", ["specific_impulse_s", "chamber_pressure_MPa"]
+        "a trade-off of two columns", ["specific_impulse_s", "peak_pressure_MPa"]
     )
     robust: bool = key("for sloppy batches", True, default=False)
     syrup_solids_spread: float = key(

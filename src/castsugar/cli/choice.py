@@ -10,7 +10,7 @@ from castsugar.errors import InputError, unknown_name
 
 #: Not stored in the table: how wide the pour window is.
 WINDOW = Column(
-    "pour_window_width_C",
+    "pour_window_width_K",
     "width of the pour window",
     "C",
     0,

@@ -214,12 +214,12 @@ def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
 
     stated = stated_limits(bench, read.motor) if bench is not None else {}
     limits = [Requirement(column=c, **limit) for c, limit in stated.items()]
-    guarded = any(c.startswith(("chamber_pressure", "pressure_m")) for c in stated)
+    guarded = any(c.startswith(("peak_pressure", "pressure_margin")) for c in stated)
     allowed = read.motor.allowable if read.motor is not None else math.nan
     if math.isfinite(allowed) and not guarded:
         limits.append(
             Requirement(
-                column="chamber_pressure_MPa",
+                column="peak_pressure_MPa",
                 at_most=1e-6 * allowed,
                 probability=0.95,
             )

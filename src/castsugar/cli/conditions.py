@@ -126,7 +126,7 @@ class Conditions:
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys."""
         return {
-            "chamber_pressure_Pa": self.pressure.value,
+            "pressure_Pa": self.pressure.value,
             "exit_pressure_Pa": self.leaving.value if self.leaving else None,
             "flow": self.flow,
             "water_lost": self._water_lost(),

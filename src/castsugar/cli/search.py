@@ -174,7 +174,7 @@ def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
     lines = [
         f"chamber {chamber}, expansion to {leaving}; flow {settings.flow}",
     ]
-    peak = 1e6 * float(outcome.rows["best"]["chamber_pressure_MPa"])
+    peak = 1e6 * float(outcome.rows["best"]["peak_pressure_MPa"])
     if peak > 0.0 and not 0.5 < peak / settings.pressure < 2.0:
         lines.append(
             f"c*, impulse and temperature are those at {chamber}; the best mix peaks "

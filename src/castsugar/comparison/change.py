@@ -128,7 +128,7 @@ def _band(
 ) -> PressureBand:
     """Fire one mix."""
     origin = str(row["burn_law_origin"])
-    peak = float(row["chamber_pressure_MPa"])
+    peak = float(row["peak_pressure_MPa"])
     if not math.isfinite(peak):
         why = untold(row) or row["status"]
         reason = "no stable pressure" if peak > 0.0 else f"not computed: {why}"

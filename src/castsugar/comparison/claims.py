@@ -15,7 +15,7 @@ from castsugar.errors import InputError, unknown_name
 
 #: Words that people use to the column that is meant.
 WORDS: Mapping[str, str] = {
-    "pressure": "chamber_pressure_MPa",
+    "pressure": "peak_pressure_MPa",
     "flame temperature": "flame_temperature_K",
     "c*": "characteristic_velocity_m_s",
     "specific impulse": "specific_impulse_s",
@@ -23,7 +23,7 @@ WORDS: Mapping[str, str] = {
     "density impulse": "density_impulse_kg_s_m3",
     "condensed fraction": "condensed_mass_fraction",
     "pour viscosity": "pour_viscosity_Pa_s",
-    "set ratio": "set_ratio",
+    "set ratio": "relative_solids_20C",
     "storage humidity": "storage_humidity_max_percent",
 }
 
@@ -79,7 +79,7 @@ def parse_claim(text: str) -> Claim:
     Examples
     --------
     >>> parse_claim("lower pressure")
-    Claim(column='chamber_pressure_MPa', direction='lower')
+    Claim(column='peak_pressure_MPa', direction='lower')
     """
     first, _, rest = text.strip().partition(" ")
     name = " ".join(rest.split())
@@ -113,7 +113,7 @@ def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judg
     """
     cell = cells.get(claim.column)
     if cell is None:
-        wing = "--motor" if claim.column.startswith("chamber_") else "--cook"
+        wing = "--motor" if claim.column.startswith("peak_") else "--cook"
         raise InputError(
             f"the claim on {claim.column} cannot be judged: add {wing} (or --bench), "
             "without which it is not computed"
@@ -121,7 +121,7 @@ def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judg
     chance = cell.chance_higher
     chance = chance if claim.direction == HIGHER else 1.0 - chance
     why = ""
-    if shared_law and claim.column.startswith("chamber_"):
+    if shared_law and claim.column.startswith("peak_"):
         why = (
             "both mixes burn by one law here, so how the burn rate changes is not "
             "known: strands of both would tell"

@@ -24,7 +24,7 @@ STEPS = 48
 _TOGETHER = 1e-3
 
 #: Columns that run over decades: between two mixes their logarithm is straight.
-DECADES = ("pour_viscosity", "chamber_pressure")
+DECADES = ("pour_viscosity", "peak_pressure")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

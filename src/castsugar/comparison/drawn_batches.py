@@ -64,7 +64,7 @@ class Cooking:
 
     Attributes
     ----------
-    viscosity, set_ratio, humidity : ndarray
+    viscosity, relative_solids_20C, humidity : ndarray
         [Pa s], [-]; relative humidity above which a grain draws water [%]
     water_lost : ndarray
     solids : ndarray
@@ -72,7 +72,7 @@ class Cooking:
     """
 
     viscosity: FloatArray
-    set_ratio: FloatArray
+    relative_solids_20C: FloatArray
     humidity: FloatArray
     water_lost: FloatArray
     solids: FloatArray
@@ -158,7 +158,7 @@ class InPot:
             )
             return Cooking(
                 viscosity=gone,
-                set_ratio=gone,
+                relative_solids_20C=gone,
                 humidity=gone,
                 water_lost=lost,
                 solids=solids,
@@ -173,7 +173,7 @@ class InPot:
         cold = standing(pot, values, left, np.asarray(ROOM))
         return Cooking(
             viscosity=eta[:, 0],
-            set_ratio=cold.crowding[:, 0],
+            relative_solids_20C=cold.crowding[:, 0],
             humidity=humidity(pot, values, cold)[:, 0],
             water_lost=np.clip(lost[:, 0], 0.0, 1.0),
             solids=solids,
@@ -388,8 +388,8 @@ THERMO = (
     "density_impulse_kg_s_m3",
     "condensed_mass_fraction",
 )
-KITCHEN = ("pour_viscosity_Pa_s", "set_ratio", "storage_humidity_max_percent")
-MOTOR = ("chamber_pressure_MPa",)
+KITCHEN = ("pour_viscosity_Pa_s", "relative_solids_20C", "storage_humidity_max_percent")
+MOTOR = ("peak_pressure_MPa",)
 
 #: Columns that run over decades: differences are of the logarithm, so ratios.
 DECADES = ("pour_viscosity_Pa_s",)
@@ -497,10 +497,10 @@ def solved(
         found |= {n: found[n] + data * change for n, change in place.rival.items()}
     if cooking is not None:
         found["pour_viscosity_Pa_s"] = cooking.viscosity
-        found["set_ratio"] = cooking.set_ratio
+        found["relative_solids_20C"] = cooking.relative_solids_20C
         found["storage_humidity_max_percent"] = cooking.humidity
     if place.bench is not None:
-        found["chamber_pressure_MPa"] = place.bench.pressures(
+        found["peak_pressure_MPa"] = place.bench.pressures(
             found["density_kg_m3"], found["characteristic_velocity_m_s"], scores
         )
     return found

@@ -291,8 +291,8 @@ KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
 #: What a verdict on pressure may rest on, and on which burn laws it does not.
 BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
 
-_POUR, _PEAK = "pour_viscosity_Pa_s", "chamber_pressure_MPa"
-_PRESSED = ("chamber_pressure", "pressure_margin")
+_POUR, _PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
+_PRESSED = ("peak_pressure", "pressure_margin_percent")
 
 #: A limit counts as kept within this share of it, as in a search.
 _ROUNDING = 1e-7

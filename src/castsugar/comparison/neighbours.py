@@ -161,8 +161,8 @@ def best(states: IntArray, velocity: FloatArray) -> int | None:
 # Neighbours share burn law and kitchen model with the two mixes: where a model is
 # wrong, it is wrong for all of them. A neighbour that keeps limits is a mix to test.
 
-PRESSURE, VISCOSITY = "chamber_pressure_MPa", "pour_viscosity_Pa_s"
-IMPULSE, SET_RATIO = "specific_impulse_s", "set_ratio"
+PRESSURE, VISCOSITY = "peak_pressure_MPa", "pour_viscosity_Pa_s"
+IMPULSE, SET_RATIO = "specific_impulse_s", "relative_solids_20C"
 
 #: Share of the draws that keeps a limit where none is asked for.
 USUAL = {PRESSURE: 0.95, VISCOSITY: 0.80}

@@ -166,7 +166,7 @@ def _columns(verdict: Verdict) -> Columns:
     return {
         "liquid_boils_C": verdict.boils - ICE_POINT,
         "undissolved_sugar_percent": 100.0 * verdict.undissolved,
-        "solids_over_packing": verdict.crowding,
+        "relative_solids_pour": verdict.crowding,
         "pour_viscosity_Pa_s": middle,
         "pour_viscosity_p10_Pa_s": low,
         "pour_viscosity_p90_Pa_s": high,
@@ -174,7 +174,7 @@ def _columns(verdict: Verdict) -> Columns:
         "pours_probability": np.where(told, verdict.pours, np.nan),
         "pour_window_low_C": window[0],
         "pour_window_high_C": window[1],
-        "set_ratio": verdict.set_ratio,
+        "relative_solids_20C": verdict.relative_solids_20C,
         "binder_glass_transition_C": verdict.glass - ICE_POINT,
         "sugar_degraded_percent": np.where(told, degraded, np.nan),
         "storage_humidity_max_percent": verdict.humidity,

@@ -142,7 +142,7 @@ _SINGLE = (
     "boils",
     "undissolved",
     "crowding",
-    "set_ratio",
+    "relative_solids_20C",
     "glass",
     "humidity",
 )
@@ -171,7 +171,7 @@ class Verdict:
     window : ndarray, shape (2, n)
         Temperatures between which it is more likely than not that the mix pours while
         the sugar keeps its limit; NaN without. [K]
-    set_ratio : ndarray
+    relative_solids_20C : ndarray
         Solids over packing at 20 C.
     glass : ndarray
         Glass transition of the binder as cast, before it crystallises. [K]
@@ -191,7 +191,7 @@ class Verdict:
     viscosity: FloatArray
     classes: FloatArray
     window: FloatArray
-    set_ratio: FloatArray
+    relative_solids_20C: FloatArray
     glass: FloatArray
     humidity: FloatArray
     degraded: float
@@ -284,7 +284,7 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
         "boils": boiling(pot, values, start, air),
         "undissolved": hot.undissolved / (1.0 - start + left),
         "crowding": hot.crowding,
-        "set_ratio": cold.crowding,
+        "relative_solids_20C": cold.crowding,
         "glass": _glass(pot, left, hot.syrup_solids),
         "humidity": humidity(pot, values, cold),
     }

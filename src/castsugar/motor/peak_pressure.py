@@ -140,10 +140,10 @@ class Peak:
         """Return everything but the draws, with units in the names."""
         return {
             "kn_max": self.kn_max,
-            "chamber_pressure_MPa": 1e-6 * self.pressure,
-            "chamber_pressure_p05_MPa": 1e-6 * self.p05,
-            "chamber_pressure_p50_MPa": 1e-6 * self.p50,
-            "chamber_pressure_p95_MPa": 1e-6 * self.p95,
+            "peak_pressure_MPa": 1e-6 * self.pressure,
+            "peak_pressure_p05_MPa": 1e-6 * self.p05,
+            "peak_pressure_p50_MPa": 1e-6 * self.p50,
+            "peak_pressure_p95_MPa": 1e-6 * self.p95,
             "share_without_stable_pressure": self.without_root,
             "share_outside_tested_pressures": self.outside,
             "log_pressure_spread_by_input": dict(self.spread_by_input),

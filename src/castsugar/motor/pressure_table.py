@@ -249,9 +249,9 @@ class MotorRows:
         left = margin(self.hardware.allowable, peaks.p05, peaks.p50, high)
         return {
             "kn_max": peaks.kn_max,
-            "chamber_pressure_MPa": 1e-6 * best,
-            "chamber_pressure_p95_MPa": 1e-6 * high,
-            "pressure_margin": left.at_p95,
+            "peak_pressure_MPa": 1e-6 * best,
+            "peak_pressure_p95_MPa": 1e-6 * high,
+            "pressure_margin_percent": 100.0 * left.at_p95,
             "burn_law_origin": self.origins(),
         }
 
@@ -477,9 +477,7 @@ def firings(
         ),
     )
     return [
-        _fire(driven, index, row)
-        if math.isfinite(row["chamber_pressure_MPa"])
-        else None
+        _fire(driven, index, row) if math.isfinite(row["peak_pressure_MPa"]) else None
         for index, row in enumerate(rows)
     ]
 

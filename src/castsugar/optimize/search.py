@@ -435,10 +435,10 @@ def _refused(row: Mapping[str, Any], what: str, *, kept: bool) -> str:
         return f"{what} has no c*"
     if kept and (why := untold(row)):
         return f"no pressure is told of {what}, so no margin: {why}"
-    if kept and row["pressure_margin"] < -_ROUNDING:
+    if kept and row["pressure_margin_percent"] < -100.0 * _ROUNDING:
         return (
             f"the 95 % pressure of {what} exceeds what the case may hold; set the "
-            'limit on chamber_pressure_MPa to at_most = "case"'
+            'limit on peak_pressure_MPa to at_most = "case"'
         )
     return ""
 

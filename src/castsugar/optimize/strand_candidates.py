@@ -22,9 +22,9 @@ from castsugar.optimize.task import Requirement, TableProblem, Task
 
 #: Columns that the burn law decides.
 OF_THE_BURN_LAW = (
-    "chamber_pressure_MPa",
-    "chamber_pressure_p95_MPa",
-    "pressure_margin",
+    "peak_pressure_MPa",
+    "peak_pressure_p95_MPa",
+    "pressure_margin_percent",
 )
 
 #: Steps of a recipe that are tried, coarsest first: whole percents where they fit.
@@ -42,7 +42,7 @@ _MOST = 3
 #: From here on a pressure counts as none [MPa] (as in the motor columns).
 _BEYOND = 1e3
 
-_PRESSURE = "chamber_pressure_MPa"
+_PRESSURE = "peak_pressure_MPa"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -43,13 +43,13 @@ from castsugar.thermo.species import SpeciesTable
 # limit``.
 
 #: Columns that a chance limit can be set on: those that are drawn.
-DRAWN = ("pour_viscosity_Pa_s", "chamber_pressure_MPa")
+DRAWN = ("pour_viscosity_Pa_s", "peak_pressure_MPa")
 
 #: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
 MOTOR_DRAWS = 1000
 
 #: What an infinite column counts as: worse than any limit, but a number.
-_BEYOND = {"pour_viscosity_Pa_s": 1e12, "chamber_pressure_MPa": 1e6}
+_BEYOND = {"pour_viscosity_Pa_s": 1e12, "peak_pressure_MPa": 1e6}
 
 #: Columns with derivatives in closed form: row of `Flow.by_elements`.
 _ANALYTIC = {
@@ -151,7 +151,7 @@ class TableProblem:
     def motor(self) -> Hardware | None:
         """Return the motor, with the draws that a limit on its pressure takes."""
         motor = self.settings.motor
-        if motor is None or not self._levels("chamber_pressure_MPa"):
+        if motor is None or not self._levels("peak_pressure_MPa"):
             return motor
         return replace(motor, draws=max(motor.draws, MOTOR_DRAWS))
 
@@ -248,7 +248,7 @@ class TableProblem:
 
     def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
         """Write the motor columns."""
-        levels = self._levels("chamber_pressure_MPa")
+        levels = self._levels("peak_pressure_MPa")
         driven = pressure_table.motor_rows(
             blends,
             motor,
@@ -257,7 +257,7 @@ class TableProblem:
         )
         known |= driven.columns()
         for level, values in zip(levels, driven.peaks.further, strict=True):
-            known[chance_column("chamber_pressure_MPa", level)] = 1e-6 * values
+            known[chance_column("peak_pressure_MPa", level)] = 1e-6 * values
 
 
 def _product(by_charge: FloatArray, charge: FloatArray) -> FloatArray:
@@ -305,7 +305,7 @@ def _charge_slopes(settings: Settings, blends: Blends) -> _Slopes:
 # What a mix must keep: a column at most or at least so much, surely or probably.
 
 #: Columns that run over decades: the search looks at their logarithm.
-_LOGARITHMIC = ("pour_viscosity", "chamber_pressure")
+_LOGARITHMIC = ("pour_viscosity", "peak_pressure")
 
 
 def searchable() -> tuple[str, ...]:

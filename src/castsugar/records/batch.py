@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
+from castsugar.columns import renamed
 from castsugar.errors import DataError, InputError, nearest_names
 from castsugar.records.record import (
     BENCH,
@@ -281,7 +282,7 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
         water_lost=raw["water_lost"],
         pressure=raw["pressure_Pa"],
         bench=None if bench is None else FrozenBench(**bench),
-        predictions=_floats(raw["predictions"]),
+        predictions=renamed(_floats(raw["predictions"])),
         versions=raw["versions"],
         note=raw["note"],
     )

@@ -268,8 +268,8 @@ def _expected(firings: Sequence[Any], key: str, unit: str) -> str:
 
 
 def _peak(row: Mapping[str, Any]) -> str:
-    best = row.get("chamber_pressure_MPa", math.nan)
-    high = row.get("chamber_pressure_p95_MPa", math.nan)
+    best = row.get("peak_pressure_MPa", math.nan)
+    high = row.get("peak_pressure_p95_MPa", math.nan)
     if math.isnan(best):
         return "not told" if untold(row) else "-"
     limit = f"{high:.3g}" if math.isfinite(high) else "no limit"

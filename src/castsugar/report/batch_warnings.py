@@ -49,8 +49,8 @@ def _foreseen(row: Mapping[str, Any]) -> Iterator[str]:
     status = str(row.get("status") or "ok")
     if status.startswith("not computed"):
         yield f"Foreseen: {status}."
-    best = row.get("chamber_pressure_MPa", math.nan)
-    high = row.get("chamber_pressure_p95_MPa", math.nan)
+    best = row.get("peak_pressure_MPa", math.nan)
+    high = row.get("peak_pressure_p95_MPa", math.nan)
     for flag in str(row.get("flags") or "").split("; "):
         if flag.startswith(BROWNED) and status == "ok":
             yield f"Foreseen: {flag}."
@@ -66,8 +66,8 @@ def _foreseen(row: Mapping[str, Any]) -> Iterator[str]:
 
 def _holds(row: Mapping[str, Any]) -> float:
     """Return what the case may hold, from 95 % pressure and margin. [MPa]"""
-    high = row.get("chamber_pressure_p95_MPa", math.nan)
-    margin = row.get("pressure_margin", math.nan)
+    high = row.get("peak_pressure_p95_MPa", math.nan)
+    margin = 0.01 * row.get("pressure_margin_percent", math.nan)
     if not (math.isfinite(high) and math.isfinite(margin)):
         return math.nan
     return float(high / (1.0 - margin))

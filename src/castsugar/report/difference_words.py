@@ -38,8 +38,8 @@ _SHORT = {
     "density_impulse_kg_s_m3": "density impulse",
     "condensed_mass_fraction": "mass that is not gas",
     "pour_viscosity_Pa_s": "pour viscosity",
-    "set_ratio": "setting: solids over packing",
-    "chamber_pressure_MPa": "peak pressure",
+    "relative_solids_20C": "setting: solids over packing",
+    "peak_pressure_MPa": "peak pressure",
     "density_kg_m3": "density without voids",
     "storage_humidity_max_percent": "storage: humidity limit",
 }

@@ -192,7 +192,7 @@ def moved_section(learning: Learning) -> Section:
     blocks: list[Block] = []
     known = [m for m in learning.moved if not m.fault]
     cooked = [m for m in known if m.cook]
-    driven = [m for m in known if "chamber_pressure_MPa" in m.after]
+    driven = [m for m in known if "peak_pressure_MPa" in m.after]
     if cooked:
         blocks.append(
             Table(
@@ -249,12 +249,12 @@ def _peak_cells(moved: Moved) -> tuple[Cell, ...]:
 
 
 def _peak(row: Row) -> str:
-    best, high = row["chamber_pressure_MPa"], row["chamber_pressure_p95_MPa"]
+    best, high = row["peak_pressure_MPa"], row["peak_pressure_p95_MPa"]
     return f"{three(best)} ({three(high)})"
 
 
 def _margin(row: Row) -> str:
-    margin = 100.0 * row["pressure_margin"]
+    margin = row["pressure_margin_percent"]
     if margin < 0.0:
         return f"over by {three(-margin)}"
     return three(margin)
@@ -262,7 +262,7 @@ def _margin(row: Row) -> str:
 
 def _over(driven: list[Moved]) -> list[Block]:
     """Say in words which recipes may exceed what the case may hold."""
-    names = [m.name for m in driven if m.after["pressure_margin"] < 0.0]
+    names = [m.name for m in driven if m.after["pressure_margin_percent"] < 0.0]
     if not names:
         return []
     return [

@@ -38,11 +38,13 @@ SHOWN = {
     "pour_viscosity_p90_Pa_s": _VISCOSITY,
     "pour_window_low_C": _WINDOW,
     "pour_window_high_C": _WINDOW,
-    "pour_window_width_C": _WINDOW,
+    "pour_window_width_K": _WINDOW,
     "liquid_boils_C": Shown("does not boil below 160 C"),
-    "chamber_pressure_MPa": _PRESSURE,
-    "chamber_pressure_p95_MPa": _PRESSURE,
-    "pressure_margin": Shown("less than -1: twice the allowed pressure", low=-1.0),
+    "peak_pressure_MPa": _PRESSURE,
+    "peak_pressure_p95_MPa": _PRESSURE,
+    "pressure_margin_percent": Shown(
+        "less than -100: twice the allowed pressure", low=-100.0
+    ),
 }
 _AS_IT_IS = Shown("none")
 

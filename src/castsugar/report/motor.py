@@ -48,8 +48,8 @@ def motor_lines(
 
     add("largest Kn", [number(r["kn_max"], 0) for r in rows])
     for key, label, digits in (
-        ("chamber_pressure_MPa", "peak pressure", 2),
-        ("chamber_pressure_p95_MPa", "peak pressure, 95 of 100 below", 1),
+        ("peak_pressure_MPa", "peak pressure", 2),
+        ("peak_pressure_p95_MPa", "peak pressure, 95 of 100 below", 1),
     ):
         add(f"{label}, MPa", [_pressure(r[key], "MPa", digits) for r in rows])
         if unit != "MPa":
@@ -57,7 +57,10 @@ def motor_lines(
     if math.isfinite(hardware.allowable):
         limit = number(1e-6 * hardware.allowable, 2)
         add("pressure that the case may hold, MPa", [limit] * len(rows))
-        add("margin at 95 %, %", [_percent(r["pressure_margin"]) for r in rows])
+        add(
+            "margin at 95 %, %",
+            [_percent(0.01 * r["pressure_margin_percent"]) for r in rows],
+        )
         add("margin, 90 % band, %", [_margin(f) for f in firings])
     _add_firings(add, firings, hardware)
     return lines
@@ -178,7 +181,7 @@ def firing_rows(firing: Firing | None) -> dict[str, Any]:
     return {
         **firing.trace.summary(),
         "impulse_letter": firing.impulse_class,
-        "chamber_pressure_p05_MPa": 1e-6 * firing.pressure_band[0],
+        "peak_pressure_p05_MPa": 1e-6 * firing.pressure_band[0],
         "pressure_margin_at_p05": firing.margin_band[1],
         "port_to_throat_area_ratio": firing.port_to_throat,
         "pressure_rise_of_10_percent_more_area": firing.rise_of_a_tenth,

@@ -24,7 +24,7 @@ def boundless(column: str, value: float) -> str:
     """Return a word for a value that stands for infinity; empty if it does not."""
     if column.startswith("pour_viscosity") and value >= JAMS:
         return "jams"
-    if column.startswith("chamber_pressure") and value >= RUNAWAY:
+    if column.startswith("peak_pressure") and value >= RUNAWAY:
         return "runs away"
     return ""
 
@@ -34,7 +34,7 @@ def exact(column: str, value: float) -> str:
 
     Examples
     --------
-    >>> exact("chamber_pressure_MPa", 2.60041), exact("pour_viscosity_Pa_s", 9.999)
+    >>> exact("peak_pressure_MPa", 2.60041), exact("pour_viscosity_Pa_s", 9.999)
     ('2.6', '10')
     """
     word = boundless(column, value)
@@ -67,7 +67,7 @@ def in_units(column: str, value: float, asked: Asked) -> str:
 def units_of(column: str, value: float, asked: Asked) -> list[str]:
     """Return a value near its limit in each unit to show."""
     text = with_unit(exact(column, value), column)
-    if not column.startswith("chamber_pressure") or not math.isfinite(value):
+    if not column.startswith("peak_pressure") or not math.isfinite(value):
         return [text]
     if boundless(column, value):
         return [text]
@@ -145,7 +145,7 @@ def bound(limit: Limit) -> str:
 
     Examples
     --------
-    >>> bound(Limit(column="set_ratio", sense=">=", value=0.9))
+    >>> bound(Limit(column="relative_solids_20C", sense=">=", value=0.9))
     'at least 0.9'
     """
     word = "at most" if limit.sense == "<=" else "at least"

@@ -39,7 +39,7 @@ from castsugar.report.strand_units import significant
 #: Relative doubt of c* of any mix: common practice, no source (motor.hardware).
 DOUBT = SPREAD.characteristic_velocity
 
-_C_STAR, _P95 = "characteristic_velocity_m_s", "chamber_pressure_p95_MPa"
+_C_STAR, _P95 = "characteristic_velocity_m_s", "peak_pressure_p95_MPa"
 
 
 def runner_lines(outcome: Outcome, asked: Asked) -> list[str]:
@@ -224,7 +224,7 @@ def _score(objective: str, score: float) -> str:
 
 def _pressure(row: Mapping[str, Any], values: Mapping[str, float]) -> str:
     """Write the 95 % pressure: the one that a limit looked at, if there is one."""
-    limited = chance_column("chamber_pressure_MPa", 0.95)
+    limited = chance_column("peak_pressure_MPa", 0.95)
     value = float(values.get(limited, row.get(_P95, math.nan)))
     return boundless(_P95, value) or significant(value, 3)
 

@@ -265,10 +265,10 @@ def _next(outcome: Outcome, asked: Asked) -> list[str]:
     held = [s.limit.column for s in outcome.found.limits if s.binding]
     row = row_of(outcome, "best")
     texts = []
-    if any(c.startswith(("chamber_pressure", "pressure_margin")) for c in held):
+    if any(c.startswith(("peak_pressure", "pressure_margin")) for c in held):
         best, high = (
             in_units(key, float(row.get(key, math.nan)), asked)
-            for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa")
+            for key in ("peak_pressure_MPa", "peak_pressure_p95_MPa")
         )
         texts.append(
             f"The burn rate. The expected peak is {best}, but 95 of 100 draws only "
@@ -286,7 +286,7 @@ def _next(outcome: Outcome, asked: Asked) -> list[str]:
             "Weigh the pan before and after the cook, find the bulk density of your "
             "nitrate: kitchen pan-weight and bulk-density narrow the band."
         )
-    if any(c in ("set_ratio", "solids_over_packing") for c in held):
+    if any(c in ("relative_solids_20C", "relative_solids_pour") for c in held):
         texts.append(
             "Whether it sets: the rule is derived, untested. Cast a small sample of "
             "this mix and wait."

@@ -114,7 +114,7 @@ def _state_lines(state: LimitState, asked: Asked) -> list[str]:
     if len(label) + 3 > _WIDTHS[0]:
         lines, label = filled(label, "    ", "  "), "  "
     lines.append(_line(f"  {label}", *cells))
-    for other in asked.pressures()[1:] if column.startswith("chamber_p") else ():
+    for other in asked.pressures()[1:] if column.startswith("peak_p") else ():
         value, most = (
             short(units.convert(1e6 * x, "pressure", other))
             for x in (state.value, limit.value)
@@ -202,7 +202,7 @@ def _case_lines(outcome: Outcome, asked: Asked) -> list[str]:
     if not any(guards_case(limit) for limit in held):
         return []
     most = 1e-6 * allowed_pressure(outcome)
-    told = in_units("chamber_pressure_MPa", most, asked)
+    told = in_units("peak_pressure_MPa", most, asked)
     yours = f" than {told}, what yours may hold" if most > 0.0 else ""
     return filled(_PRESSURE.format(yours=yours), "    ", "  ! ")
 
@@ -255,7 +255,7 @@ def _relaxing(outcome: Outcome, asked: Asked) -> list[str]:
 def _outward_text(limit: Limit, value: float, asked: Asked) -> str:
     """Write where a limit has to move to, rounded so that it is enough."""
     text = with_unit(short(outward(limit, value)), limit.column)
-    if not limit.column.startswith("chamber_pressure"):
+    if not limit.column.startswith("peak_pressure"):
         return text
     more = [
         f"{short(outward(limit, units.convert(1e6 * value, 'pressure', unit)))} {unit}"
@@ -269,12 +269,12 @@ def _beyond_case(
 ) -> list[str]:
     """Warn of a relaxed pressure limit that the case may not hold."""
     most = 1e-6 * allowed_pressure(outcome)
-    if not limit.column.startswith("chamber_pressure"):
+    if not limit.column.startswith("peak_pressure"):
         return []
     if math.isnan(most):
         text = "only if your case may hold that; the bench does not say"
     elif value > most:
-        told = in_units("chamber_pressure_MPa", most, asked)
+        told = in_units("peak_pressure_MPa", most, asked)
         text = f"NOT with this case: it may hold {told}. Change the motor instead"
     else:
         return []

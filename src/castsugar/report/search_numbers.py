@@ -90,7 +90,7 @@ def _motor_lines(
         )
     lines = [table_row(MOTOR, heads, indent="")]
     most = allowed_pressure(outcome)
-    for key in ("chamber_pressure_MPa", "chamber_pressure_p95_MPa"):
+    for key in ("peak_pressure_MPa", "peak_pressure_p95_MPa"):
         for unit in asked.pressures():
             cells = [_pressure(value_of(r, key), unit) for r in rows]
             lines.append(table_row(f"{COLUMN[key].label}, {unit}", cells))
@@ -98,7 +98,7 @@ def _motor_lines(
         for unit in asked.pressures():
             cell = _pressure(1e-6 * most, unit)
             lines.append(table_row(f"the case may hold, {unit}", [cell] * len(rows)))
-        margins = [number(100.0 * value_of(r, "pressure_margin"), 0) for r in rows]
+        margins = [number(value_of(r, "pressure_margin_percent"), 0) for r in rows]
         lines.append(table_row("margin at 95 %, %", margins))
     else:
         lines += filled("No case was given, so there is no margin.")
@@ -113,7 +113,7 @@ def _motor_lines(
 
 def _pressure(value: float, unit: str) -> str:
     """Write a pressure given in MPa."""
-    word = boundless("chamber_pressure_MPa", value)
+    word = boundless("peak_pressure_MPa", value)
     return word or significant(units.convert(1e6 * value, "pressure", unit), 3)
 
 
@@ -139,7 +139,10 @@ def _kitchen_lines(
         "probability that it pours",
         lambda r: number(value_of(r, "pours_probability"), 2),
     )
-    add("solids over packing at 20 C", lambda r: number(value_of(r, "set_ratio"), 2))
+    add(
+        "solids over packing at 20 C",
+        lambda r: number(value_of(r, "relative_solids_20C"), 2),
+    )
     add("the grain, once set", _sets)
     add(
         "draws water above, % humidity",
@@ -157,7 +160,7 @@ def _band(row: Row) -> str:
 
 
 def _sets(row: Row) -> str:
-    ratio = value_of(row, "set_ratio")
+    ratio = value_of(row, "relative_solids_20C")
     return "-" if math.isnan(ratio) else set_word(ratio)
 
 

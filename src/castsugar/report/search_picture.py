@@ -49,7 +49,7 @@ def bound_words(limit: Limit) -> str:
 
     Examples
     --------
-    >>> bound_words(Limit(column="chamber_pressure_MPa", sense="<=", value=6.9))
+    >>> bound_words(Limit(column="peak_pressure_MPa", sense="<=", value=6.9))
     'at most 6.9 MPa'
     """
     word = "at most" if limit.sense == "<=" else "at least"
@@ -72,7 +72,7 @@ def limit_words(limit: Limit) -> str:
 
     Examples
     --------
-    >>> name = "chamber_pressure_MPa, 95 of 100"
+    >>> name = "peak_pressure_MPa, 95 of 100"
     >>> limit_words(Limit(column=name, sense="<=", value=6.9))
     'peak pressure at most 6.9 MPa, in 95 of 100'
     """
@@ -166,7 +166,7 @@ def notes_of(outcome: Outcome, columns: tuple[str, ...]) -> tuple[str, ...]:
     notes = []
     if any(name.startswith("pour_viscosity") for name in columns):
         notes.append(_VISCOSITY)
-    if any(name.startswith(("chamber_pressure", "pressure_m")) for name in columns):
+    if any(name.startswith(("peak_pressure", "pressure_margin")) for name in columns):
         notes.append(_PRESSURE)
     text = " ".join([*notes, _IDEAL])
     return (text,)

@@ -92,8 +92,8 @@ def chance_of(column: str) -> tuple[str, float | None]:
 
     Examples
     --------
-    >>> chance_of("set_ratio"), chance_of("pour_viscosity_Pa_s, 80 of 100")
-    (('set_ratio', None), ('pour_viscosity_Pa_s', 80.0))
+    >>> chance_of("relative_solids_20C"), chance_of("pour_viscosity_Pa_s, 80 of 100")
+    (('relative_solids_20C', None), ('pour_viscosity_Pa_s', 80.0))
     """
     found = _CHANCE.fullmatch(column)
     return (found[1], float(found[2])) if found else (column, None)
@@ -175,4 +175,4 @@ def allowed_pressure(outcome: Outcome) -> float:
 
 def guards_case(limit: Limit) -> bool:
     """Say whether a limit keeps the case from bursting."""
-    return limit.column.startswith(("chamber_pressure", "pressure_margin"))
+    return limit.column.startswith(("peak_pressure", "pressure_margin_percent"))

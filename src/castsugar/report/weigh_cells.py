@@ -13,7 +13,7 @@ from castsugar.weigh.result import Weighing, balance
 from castsugar.weigh.sheet import Line, Sheet
 
 #: Shown of the sheet alone: it jumps beside a mix whose strands were burned.
-HIGH = "chamber_pressure_p95_MPa"
+HIGH = "peak_pressure_p95_MPa"
 
 #: Room to write by hand.
 _ROOM = 14 * "_"

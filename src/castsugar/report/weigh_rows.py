@@ -15,7 +15,7 @@ from castsugar.weigh.sheet import Line
 #: Column of a table of mixes to the name of what one step does to it.
 _SLOPES = {
     C_STAR: "characteristic_velocity_percent_per_step",
-    PEAK: "chamber_pressure_percent_per_step",
+    PEAK: "peak_pressure_percent_per_step",
     POUR: "pour_viscosity_percent_per_step",
 }
 
@@ -77,7 +77,7 @@ def weigh_json(
         "schema": "castsugar.weigh/1",
         "versions": versions(data_version),
         "assumptions": {
-            "chamber_pressure_Pa": conditions.pressure,
+            "pressure_Pa": conditions.pressure,
             "exit_pressure_Pa": conditions.exit_pressure,
             "scale_step_g": 1e3 * equipment.step,
             "scale_accuracy_g": 1e3 * equipment.accuracy,

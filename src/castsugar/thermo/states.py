@@ -102,7 +102,7 @@ class State:
             "pressure_Pa": self.pressure,
             "gas_molar_mass_g_mol": 1e3 * self.gas_molar_mass,
             "effective_molar_mass_g_mol": 1e3 * self.effective_molar_mass,
-            "system_molar_mass_g_mol": 1e3 * self.system_molar_mass,
+            "products_molar_mass_g_mol": 1e3 * self.system_molar_mass,
             "gas_moles_mol_kg": self.gas_moles,
             "condensed_mass_fraction": self.condensed_mass_fraction,
             "isentropic_exponent": self.isentropic_exponent,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 #: Columns that a sheet looks at, in the words of the table of mixes.
 C_STAR = "characteristic_velocity_m_s"
-PEAK = "chamber_pressure_MPa"
+PEAK = "peak_pressure_MPa"
 POUR = "pour_viscosity_Pa_s"
 LOOKED_AT = (
     "oxidizer_fuel_ratio",
@@ -37,9 +37,9 @@ LOOKED_AT = (
     C_STAR,
     POUR,
     "flow_class",
-    "set_ratio",
+    "relative_solids_20C",
     PEAK,
-    "chamber_pressure_p95_MPa",
+    "peak_pressure_p95_MPa",
 )
 
 

@@ -82,7 +82,7 @@ def central(
     return pot.poured(held, values, hold(celsius, 1.0), AIR)
 
 
-def set_ratio(held: Pot, loss: float) -> FloatArray:
+def relative_solids_20C(held: Pot, loss: float) -> FloatArray:
     """Return the solids over packing at 20 C."""
     left = (1.0 - loss) * pot.water_at_start(held, MEDIANS)
     cold = pot.standing(held, MEDIANS, left, np.asarray(20.0 + ICE_POINT))

@@ -18,7 +18,7 @@ from castsugar.optimize.task import Settings
 #: Limits on pressure, viscosity and setting, as hobbyists set them.
 PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)
 POURED = Requirement(column=VISCOSITY, at_most=10.0, probability=0.8)
-SETTLED = Requirement(column="set_ratio", at_least=0.9)
+SETTLED = Requirement(column="relative_solids_20C", at_least=0.9)
 DRY = Settings(items=(), flow="no-solidification")
 
 

@@ -38,7 +38,7 @@ class Row:
     @property
     def pressure(self) -> float:
         """Chamber pressure. [Pa]"""
-        return 1e6 * self["chamber_pressure_MPa"]
+        return 1e6 * self["peak_pressure_MPa"]
 
     @property
     def smooth(self) -> bool:
@@ -62,7 +62,7 @@ def rows() -> tuple[Row, ...]:
             for k in ("potassium_nitrate", "sucrose", "water")
         ]
         name = "/".join(f"{100 * p:g}" for p in parts)
-        name += f" {values['chamber_pressure_MPa']:g} MPa"
+        name += f" {values['peak_pressure_MPa']:g} MPa"
         found.append(Row(number, name, values))
     return tuple(found)
 

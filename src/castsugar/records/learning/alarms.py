@@ -334,8 +334,8 @@ def _ends(fired: Fired, name: str) -> tuple[float, float]:
     """Return the standard uncertainty of ln of a prediction, downward and upward."""
     if name == "peak_pressure" and "motor" not in fired.link.options:
         frozen = fired.batch.predictions
-        best = float(frozen.get("chamber_pressure_MPa", math.nan))
-        high = float(frozen.get("chamber_pressure_p95_MPa", math.nan))
+        best = float(frozen.get("peak_pressure_MPa", math.nan))
+        high = float(frozen.get("peak_pressure_p95_MPa", math.nan))
         if best > 0.0 and high > best:
             u = math.log(high / best) / _UPPER
             return u, u
@@ -442,8 +442,8 @@ def _allowed(
         except CastsugarError:
             return math.nan
     row = batch.predictions
-    high = float(row.get("chamber_pressure_p95_MPa", math.nan))
-    margin = float(row.get("pressure_margin", math.nan))
+    high = float(row.get("peak_pressure_p95_MPa", math.nan))
+    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
     if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
         return 1e6 * high / (1.0 - margin)
     return float(hardware.allowable) if hardware is not None else math.nan

@@ -63,9 +63,9 @@ COLUMNS = (
     "pour_viscosity_p10_Pa_s",
     "pour_viscosity_p90_Pa_s",
     "pours_probability",
-    "chamber_pressure_MPa",
-    "chamber_pressure_p95_MPa",
-    "pressure_margin",
+    "peak_pressure_MPa",
+    "peak_pressure_p95_MPa",
+    "pressure_margin_percent",
     "burn_law_origin",
     "flags",
 )

@@ -29,14 +29,14 @@ from castsugar.report.layout import number
 
 #: What a limit may be on -> how the names of such columns begin.
 _LIMITED = {
-    "pressure": ("chamber_pressure", "pressure_margin"),
+    "pressure": ("peak_pressure", "pressure_margin_percent"),
     "pouring": ("pour", "flow_class"),
-    "setting": ("set_ratio",),
+    "setting": ("relative_solids_20C",),
 }
 
 #: Columns that the answer names one by one, if nothing was claimed.
 _TOLD = (
-    "chamber_pressure_MPa",
+    "peak_pressure_MPa",
     "pour_viscosity_Pa_s",
     "characteristic_velocity_m_s",
     "flame_temperature_K",

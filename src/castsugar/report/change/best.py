@@ -81,7 +81,11 @@ def _window(row: Row) -> str:
 
 def _set(row: Row) -> str:
     """Return how firm the grain becomes."""
-    return "-" if math.isnan(row["set_ratio"]) else set_word(row["set_ratio"])
+    return (
+        "-"
+        if math.isnan(row["relative_solids_20C"])
+        else set_word(row["relative_solids_20C"])
+    )
 
 
 def _impulse(one: Firing) -> str:
@@ -92,7 +96,7 @@ _POT: tuple[tuple[str, Callable[[Row], str]], ...] = (
     ("flow at the pour", lambda row: str(row["flow_class"])),
     ("probability that it pours", _number("pours_probability", 2)),
     ("pours between, C", _window),
-    ("solids over packing at the pour (jams at 1)", _number("solids_over_packing", 2)),
+    ("solids over packing at the pour (jams at 1)", _number("relative_solids_pour", 2)),
     ("sugar degraded, %", _number("sugar_degraded_percent", 1)),
     ("the grain, once set", _set),
 )

@@ -30,24 +30,24 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
         "flame_temperature_K",
         "condensed_mass_fraction",
     ),
-    "Pressure in your motor": ("chamber_pressure_MPa",),
+    "Pressure in your motor": ("peak_pressure_MPa",),
     "Pouring": ("pour_viscosity_Pa_s",),
-    "Setting": ("set_ratio",),
+    "Setting": ("relative_solids_20C",),
     "Storage": ("storage_humidity_max_percent",),
 }
 
 #: Names of rows that say which question they answer.
 _NAMES = {
     "density_impulse_kg_s_m3": "density x specific impulse, kg s/m3",
-    "chamber_pressure_MPa": "peak pressure in your motor",
+    "peak_pressure_MPa": "peak pressure in your motor",
     "pour_viscosity_Pa_s": "pouring: viscosity",
-    "set_ratio": "setting: solids over packing at 20 C",
+    "relative_solids_20C": "setting: solids over packing at 20 C",
     "storage_humidity_max_percent": "storage: draws water above",
 }
 
 #: What is said where a wing was not asked for: a column of it -> words.
 _MISSING = {
-    "chamber_pressure_MPa": "Pressure is not computed: describe the motor in [motor] "
+    "peak_pressure_MPa": "Pressure is not computed: describe the motor in [motor] "
     "of a bench file and burn strands. Without them, less pressure is a belief.",
     "pour_viscosity_Pa_s": "Pouring, setting and storage are not computed: say how the "
     "mix is cooked (--cook).",

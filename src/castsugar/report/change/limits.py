@@ -70,7 +70,7 @@ def _value(held: JudgedLimit, standing: LimitVerdict, pressure: str) -> str:
     text = value_text(held.column, standing.value)
     if math.isfinite(standing.value):
         text = three_digits(standing.value, _MOST)
-    if held.column.startswith("chamber_pressure"):
+    if held.column.startswith("peak_pressure"):
         text += beside(standing.value, pressure)
     return text
 

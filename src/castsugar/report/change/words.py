@@ -103,8 +103,10 @@ def value_text(column: str, value: float) -> str:
 
     Examples
     --------
-    >>> value_text("flame_temperature_K", 1521.84), value_text("set_ratio", math.inf)
-    ('1522', 'no limit')
+    >>> value_text("flame_temperature_K", 1521.84)
+    '1522'
+    >>> value_text("relative_solids_20C", math.inf)
+    'no limit'
     """
     if math.isnan(value):
         return "not computed"
@@ -112,7 +114,7 @@ def value_text(column: str, value: float) -> str:
         return one_digit(value)
     if math.isinf(value):
         return "no limit"
-    if column.startswith("chamber_pressure"):
+    if column.startswith("peak_pressure"):
         return three_digits(value, COLUMN[column].decimals or 0)
     return number(value, COLUMN[column].decimals)
 
@@ -139,9 +141,9 @@ def with_interval(cell: Cell) -> str:
     >>> from castsugar.comparison.draws import Summary
     >>> gone = Summary(mean=0, deviation=0, median=0, interval=(0, 0), failed=0)
     >>> cell = Cell(
-    ...     column="set_ratio", value=0.97, interval=(0.87, 1.1), difference=gone,
-    ...     chance_higher=0.5, verdict="", merit="", best=0.5, failed=0, one_step=0,
-    ...     step_item="", parts=())
+    ...     column="relative_solids_20C", value=0.97, interval=(0.87, 1.1),
+    ...     difference=gone, chance_higher=0.5, verdict="", merit="", best=0.5,
+    ...     failed=0, one_step=0, step_item="", parts=())
     >>> with_interval(cell)
     '0.97 (0.87 to 1.10)'
     """
@@ -190,14 +192,14 @@ def limit_text(held: JudgedLimit, pressure: str = "MPa") -> str:
 
     Examples
     --------
-    >>> limit_text(JudgedLimit(column="chamber_pressure_MPa", sense="<=",
+    >>> limit_text(JudgedLimit(column="peak_pressure_MPa", sense="<=",
     ...     value=6.894757, probability=0.95, standings=()), "psi")
     'peak pressure at most 6.89 MPa (1000 psi) with 95 %'
     """
     word = "at most" if held.sense == "<=" else "at least"
     unit = COLUMN[held.column].unit
     value = f"{held.value:.3g} {unit}".rstrip()
-    if held.column.startswith("chamber_pressure"):
+    if held.column.startswith("peak_pressure"):
         value += beside(held.value, pressure)
     chance = "" if held.probability is None else f" with {100 * held.probability:g} %"
     return f"{plain_label(held.column)} {word} {value}{chance}"
@@ -216,8 +218,8 @@ def why_open(held: JudgedLimit, standing: LimitVerdict) -> str:
 
     Examples
     --------
-    >>> held = JudgedLimit(column="set_ratio", sense=">=", value=0.95, probability=None,
-    ...     standings=())
+    >>> held = JudgedLimit(column="relative_solids_20C", sense=">=", value=0.95,
+    ...                    probability=None, standings=())
     >>> one = LimitVerdict(value=0.99, verdict="kept", share=0.8, margin=0.04)
     >>> why_open(held, one)
     ' (80 % of the draws)'
