@@ -32,7 +32,20 @@ _QUOTED = re.compile(r"""(?<!\w)(['"])((?:\\.|(?!\1)[^\\])*)\1(?!\w)""")
 _UNBROKEN = re.compile(rf"\S{{{4 * _LONGEST_ECHO},}}")
 
 #: Signs of results that some screens lack: a minus that is lost would be a lie.
-_SPELLED = {"\u2212": "-", "\u2013": "-", "\u00b1": "+-", "\u00d7": "x", "\u2192": "->"}
+_SPELLED = {
+    "\u2212": "-",
+    "\u2013": "-",
+    "\u00b1": "+-",
+    "\u00d7": "x",
+    "\u2192": "->",
+    "\u2264": "<=",
+    "\u2265": ">=",
+    "\u03c6": "phi",
+    "\u00b0": "",
+    "\u00b2": "2",
+    "\u00b3": "3",
+    "\u2610": "[ ]",
+}
 _ERRORS = "castsugar.spelled"
 
 

@@ -1,0 +1,188 @@
+"""A result as data: JSON documents of version 2, their schemas, and CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+from typing import Any
+
+from castsugar.plain import plain, to_json
+from castsugar.report.field import INTERVAL, Field, Row, interval_schema
+from castsugar.report.screen import STATUSES, Screen
+
+#: Version of every document.
+VERSION = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One key of a document.
+
+    Attributes
+    ----------
+    meaning : str
+    fields : tuple of Field
+        Of the object, or of each object of the list; none: whatever it holds.
+    many : bool
+        Whether it is a list.
+    needed : bool
+        Whether every document has it.
+    """
+
+    meaning: str
+    fields: tuple[Field, ...] = ()
+    many: bool = False
+    needed: bool = True
+
+    def schema(self) -> dict[str, Any]:
+        """Return what the schema says of it."""
+        if not self.fields:
+            return {"description": self.meaning}
+        keys: dict[str, Any] = {}
+        for one in self.fields:
+            keys[one.key] = one.schema()
+            keys[one.key + INTERVAL] = interval_schema()
+        whole = {"type": "object", "properties": keys}
+        if self.many:
+            return {"description": self.meaning, "type": "array", "items": whole}
+        return {"description": self.meaning, **whole}
+
+
+def document(what: str, screen: Screen, parts: Mapping[str, Any], **told: Any) -> str:
+    """Return a document as JSON.
+
+    Parameters
+    ----------
+    what : str
+        Name of the command.
+    screen : Screen
+        In SI: its findings, its invented entries.
+    parts : mapping
+        The numbers, units in their keys.
+    **told
+        `version` of the species data, `conditions`, `assumptions`, `cautions` (texts).
+    """
+    made: dict[str, Any] = {
+        "schema": f"castsugar.{what}/{VERSION}",
+        "versions": versions(told.pop("version")),
+        **told,
+        "invented": bool(screen.invented),
+        "invented_entries": list(screen.invented),
+        "findings": [one.to_dict() for one in screen.findings],
+        "least_sure": screen.least_sure or None,
+        "next": screen.next or None,
+        **parts,
+    }
+    return to_json(made)
+
+
+def versions(data: str) -> dict[str, str]:
+    """Return the versions that a result depends on."""
+    return {
+        "castsugar": metadata.version("castsugar"),
+        "species_data": data,
+        "cantera": metadata.version("cantera"),
+    }
+
+
+_TEXTS = {"type": "array", "items": {"type": "string"}}
+
+#: What every document holds.
+_COMMON: dict[str, Any] = {
+    "versions": {"type": "object", "description": "castsugar, species data, Cantera"},
+    "conditions": {
+        "type": "object",
+        "description": "pressure_Pa, exit_pressure_Pa, nozzle_flow, where they apply",
+    },
+    "assumptions": {"description": "what was assumed, in words", **_TEXTS},
+    "cautions": {"description": "all that apply, in full", **_TEXTS},
+    "remarks": {"type": "array", "description": "on unusual input: code and text"},
+    "invented": {
+        "type": "boolean",
+        "description": "whether a number that the answer rests on is an example's",
+    },
+    "invented_entries": {"description": "which entries those are", **_TEXTS},
+    "findings": {
+        "type": "array",
+        "items": {
+            "type": "object",
+            "properties": {
+                "status": {"enum": list(STATUSES)},
+                "text": {"type": "string"},
+                "values": {"type": "object", "description": "units in the keys"},
+            },
+            "required": ["status", "text", "values"],
+        },
+    },
+    "least_sure": {"type": ["string", "null"]},
+    "next": {"type": ["string", "null"], "description": "a command to go on with"},
+}
+
+_NEEDED = ["schema", "versions", "cautions", "invented", "findings"]
+
+
+def schema_of(what: str, parts: Mapping[str, Part]) -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a document, from its fields."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"castsugar.{what}/{VERSION}",
+        "description": "Numbers carry their unit in the key; null: no number, or none "
+        "that is finite. Values of limits are in the unit of the limit's key.",
+        "type": "object",
+        "properties": {
+            "schema": {"const": f"castsugar.{what}/{VERSION}"},
+            **_COMMON,
+            **{key: part.schema() for key, part in parts.items()},
+        },
+        "required": [*_NEEDED, *(key for key, part in parts.items() if part.needed)],
+    }
+
+
+# ----------------------------------------------------------------------------
+# CSV.
+
+#: What makes a spreadsheet run a cell.
+_RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+
+
+def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
+    """Return rows as CSV: one column a field, and two for each band that occurs.
+
+    Missing and infinite numbers are empty, and a hyphen is the minus.
+    """
+    banded = [f.key for f in fields if any(r.get(f.key + INTERVAL) for r in rows)]
+    heads: list[str] = []
+    for one in fields:
+        heads.append(one.key)
+        if one.key in banded:
+            heads += [f"{one.key}_low", f"{one.key}_high"]
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(heads)
+    for row in rows:
+        cells: list[Any] = []
+        for one in fields:
+            cells.append(_cell(one.raw(row)))
+            if one.key in banded:
+                cells += [_cell(end) for end in one.band(row)]
+        writer.writerow(cells)
+    return buffer.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    """Return a value as CSV holds it; what a spreadsheet would run is made a text."""
+    if isinstance(value, str) and value.startswith(_RUN):
+        return f"'{value}"
+    if isinstance(value, float) and not math.isfinite(value):
+        return ""
+    if value is None:
+        return ""
+    if isinstance(value, bool | str | int):
+        return value
+    told = plain(value)
+    return json.dumps(told) if isinstance(told, list | dict) else told

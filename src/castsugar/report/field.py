@@ -1,0 +1,169 @@
+"""Field: one quantity of a result, declared once for screens, pages, files."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.columns import COLUMNS, Column
+from castsugar.report import numbers
+from castsugar.report.shown import OF_UNIT, SI, Shown
+
+Row = Mapping[str, Any]
+
+#: End of the key that holds the two ends of a 95 % band.
+INTERVAL = "_interval"
+
+TEXT = "text"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One quantity of a row.
+
+    Attributes
+    ----------
+    key : str
+        In the row, in CSV and JSON; carries the unit of the value. The 95 % band, where
+        there is one, stands under ``<key>_interval`` as two numbers.
+    label, short : str
+        In a row of its own; at the head of a column.
+    kind : str
+        One of :data:`castsugar.report.shown.KINDS`, or "text".
+    meaning : str
+        In the JSON schema and the tables of README.
+    factor_of : bool
+        Known to a factor: one digit.
+    endless : str
+        What an infinite value means.
+    us_label : str
+        Where the label itself holds a unit.
+    """
+
+    key: str
+    label: str
+    kind: str
+    meaning: str
+    short: str = ""
+    factor_of: bool = False
+    endless: str = "no limit"
+    us_label: str = ""
+
+    def raw(self, row: Row) -> Any:
+        """Return the value as it stands in the row."""
+        return row.get(self.key)
+
+    def band(self, row: Row) -> tuple[float, float]:
+        """Return the ends of the 95 % band; NaN without one."""
+        low, high = row.get(self.key + INTERVAL) or (math.nan, math.nan)
+        return low, high
+
+    def named(self, show: Shown) -> str:
+        """Return the label without its unit."""
+        return self.us_label if self.us_label and show.system != SI else self.label
+
+    def headed(self, show: Shown) -> str:
+        """Return the label with the unit shown."""
+        label = self.named(show)
+        return label if self.kind == TEXT else show.headed(label, self.kind)
+
+    def cells(self, row: Row, show: Shown) -> tuple[str, str]:
+        """Return value and band as text; the band is empty where there is none."""
+        value = self.raw(row)
+        if self.kind == TEXT:
+            return str(value or numbers.DASH), ""
+        if value is None:
+            return numbers.DASH, ""
+        low, high = self.band(row)
+        if math.isnan(low) or math.isnan(value):
+            return self._alone(value, show), ""
+        if self.factor_of:
+            ends = [self._alone(x, show) for x in (low, high)]
+            return self._alone(value, show), " to ".join(ends)
+        told, first, last = show.band(self.kind, value, low, high, self.endless)
+        return told, f"{first} to {last}"
+
+    def text(self, row: Row, show: Shown) -> str:
+        """Return the value as text, to the place that its band allows."""
+        return self.cells(row, show)[0]
+
+    def _alone(self, value: float, show: Shown) -> str:
+        """Write a value without a band."""
+        shown = show.number(self.kind, value)
+        return numbers.significant(shown, 1 if self.factor_of else 3, self.endless)
+
+    def schema(self) -> dict[str, Any]:
+        """Return what the JSON schema says of the key."""
+        kind = "string" if self.kind == TEXT else "number"
+        return {"type": [kind, "null"], "description": self.meaning}
+
+
+def interval_schema() -> dict[str, Any]:
+    """Return what the JSON schema says of a 95 % band."""
+    return {
+        "type": ["array", "null"],
+        "items": {"type": ["number", "null"]},
+        "description": "lower and upper end of the 95 % band, in the unit of the key",
+    }
+
+
+# ----------------------------------------------------------------------------
+# The columns of the table of mixes, as fields.
+
+#: What an infinite value of a column means, where it is not "no limit".
+_ENDLESS = {
+    "pour_viscosity_Pa_s": "jams",
+    "pour_viscosity_p10_Pa_s": "jams",
+    "pour_viscosity_p90_Pa_s": "jams",
+    "peak_pressure_MPa": "no stable pressure",
+    "peak_pressure_p95_MPa": "no stable pressure",
+}
+
+#: Heads of columns, where the label is too long.
+_SHORT = {
+    "characteristic_velocity_m_s": "c*",
+    "specific_impulse_s": "Isp",
+    "flame_temperature_K": "T",
+    "density_impulse_kg_s_m3": "density Isp",
+    "relative_solids_20C": "solids",
+    "peak_pressure_MPa": "peak",
+    "peak_pressure_p95_MPa": "p95",
+    "pressure_margin_percent": "margin",
+    "pours_probability": "pours",
+    "pour_viscosity_Pa_s": "viscosity",
+    "density_kg_m3": "density",
+}
+
+_LABELS = {
+    "characteristic_velocity_m_s": "c*, ideal",
+    "specific_impulse_s": "Isp, ideal",
+    "density_impulse_kg_s_m3": "density Isp, ideal",
+}
+
+_US_LABELS = {"relative_solids_20C": "relative solids at 68 °F"}
+
+
+def field_of(column: Column) -> Field:
+    """Return a column of the table of mixes as a field."""
+    kind = TEXT if column.decimals is None else OF_UNIT[column.unit]
+    return Field(
+        key=column.key,
+        label=_LABELS.get(column.key, column.label),
+        kind=kind,
+        meaning=column.meaning,
+        short=_SHORT.get(column.key, ""),
+        factor_of=column.key.startswith("pour_viscosity"),
+        endless=_ENDLESS.get(column.key, "no limit"),
+        us_label=_US_LABELS.get(column.key, ""),
+    )
+
+
+#: Key -> field, in the order of a row.
+FIELDS: dict[str, Field] = {column.key: field_of(column) for column in COLUMNS}
+
+
+def chosen(keys: Sequence[str]) -> tuple[Field, ...]:
+    """Return the fields of some columns."""
+    return tuple(FIELDS[key] for key in keys)

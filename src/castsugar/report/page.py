@@ -1,0 +1,87 @@
+"""A screen as one page of HTML: sheet 1 answers, annexes follow; nothing from outside.
+
+jinja2 escapes every string; a picture, which is our own SVG, is the only thing that
+passes as it is, once it was looked through for what would run or load something.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from castsugar.errors import InputError
+from castsugar.report.screen import (
+    STATUSES,
+    Figure,
+    Screen,
+    closing,
+    in_order,
+)
+
+#: What no picture may hold.
+_LIVE = re.compile(
+    r"<\s*(script|foreignobject|iframe)|\bon[a-z]+\s*=|(href|src)\s*=\s*[\"'](?!#)",
+    re.I,
+)
+
+
+def to_page(screen: Screen) -> str:
+    """Return a page, ending with a line feed.
+
+    Returns
+    -------
+    str
+        HTML that loads nothing and runs nothing, by its own content security policy.
+        The same screen gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        If a picture holds what would run or load something else.
+    """
+    page = _templates().get_template("page.html")
+    return (
+        page.render(
+            screen=screen,
+            findings=in_order(screen.findings),
+            colours=STATUSES,
+            closing=closing(len(screen.cautions), screen.cautions_count),
+            style=Markup(_text("page.css")),
+        )
+        + "\n"
+    )
+
+
+@cache
+def _templates() -> Environment:
+    """Return the templates, which a person can read."""
+    made = Environment(
+        loader=FunctionLoader(_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["kind"] = lambda block: type(block).__name__
+    made.filters["picture"] = _picture
+    made.filters["lines"] = lambda text: text.split("\n")
+    return made
+
+
+@cache
+def _text(name: str) -> str:
+    """Return a file beside this one's templates."""
+    folder = resources.files("castsugar.report").joinpath("templates")
+    return folder.joinpath(name).read_text(encoding="utf-8")
+
+
+def _picture(figure: Figure) -> Any:
+    """Return the SVG of a figure, looked through."""
+    if _LIVE.search(figure.svg):
+        raise InputError("a picture holds what would run or load something else")
+    return Markup(figure.svg[figure.svg.index("<svg") :])

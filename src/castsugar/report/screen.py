@@ -1,0 +1,213 @@
+"""Screen: what a command answers, before it becomes text, Markdown, a page or JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+#: The closed list of status words: word -> colour, in the order of a screen.
+STATUSES: dict[str, str] = {
+    "DO NOT": "red",
+    "BROKEN": "red",
+    "REFUSED": "red",
+    "MISFIT": "yellow",
+    "FOUND": "green",
+    "RESULT": "plain",
+    "OUTSIDE": "red",
+    "CAUTION": "yellow",
+    "CANNOT TELL": "yellow",
+    "BORROWED": "yellow",
+    "EXAMPLE": "yellow",
+    "SUPPORTED": "green",
+    "KEPT": "green",
+    "INSIDE": "green",
+    "CHANGES": "plain",
+    "MISSING": "plain",
+    "READ": "plain",
+    "NOT SAVED": "plain",
+    "SAVED": "plain",
+}
+
+_ORDER = {word: place for place, word in enumerate(STATUSES)}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A status word, one sentence, and the numbers in it under their keys (SI)."""
+
+    status: str
+    text: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse a word that is not on the list."""
+        if self.status not in STATUSES:
+            raise ValueError(f"{self.status!r} is no status word")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"status": self.status, "text": self.text, "values": dict(self.values)}
+
+
+def in_order(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Return findings, the gravest first; equals stay as they stand."""
+    return tuple(sorted(findings, key=lambda one: _ORDER[one.status]))
+
+
+# ----------------------------------------------------------------------------
+# Blocks: what stands below the findings, and in the annexes.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table of text.
+
+    Attributes
+    ----------
+    heads : tuple of str
+        A line feed makes a second line; all empty: no line of heads.
+    rows : tuple of tuple of str
+    left : frozenset of int
+        Columns that are set flush left.
+    drop : tuple of int
+        Columns that a narrow screen may leave out, the first one first.
+    spare : int
+        So many of the last rows may be left out of a default screen.
+    of : str
+        What the rows are, to say how many are left out; empty: nothing is said.
+    caption : str
+        Before the table, on a page.
+    """
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left: frozenset[int] = frozenset({0})
+    drop: tuple[int, ...] = ()
+    spare: int = 0
+    of: str = ""
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text; `spare`: a default screen may leave it out."""
+
+    text: str
+    spare: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """Lines with a box to tick."""
+
+    lines: tuple[str, ...]
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Lines to write on, each after its label."""
+
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A picture: SVG of our own drawing, its caption, and what it says in words."""
+
+    svg: str
+    caption: str
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Lines as they are: a command, a file."""
+
+    lines: tuple[str, ...]
+
+
+Block = Table | Paragraph | Ticks | Blanks | Figure | Listing
+
+
+@dataclass(frozen=True, slots=True)
+class Annex:
+    """A titled part of the full answer."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+# ----------------------------------------------------------------------------
+# The screen.
+
+#: What may be said in one line about a bench of invented numbers.
+EXAMPLE = "invented numbers in {file}, not yours (castsugar check)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """What a command answers.
+
+    Attributes
+    ----------
+    command, title : str
+    findings : tuple of Finding
+    conditions : str
+        One line: under which the numbers hold.
+    blocks : tuple of Block
+        The numbers that decide.
+    least_sure : str
+    cautions : tuple of str
+        Short ones, those that the numbers raise first; at most three are shown.
+    cautions_count : int
+        How many there are in all, the general one left out.
+    next : str
+        What to do next, runnable as printed.
+    invented : tuple of str
+        Entries with invented numbers that the answer rests on.
+    bench : str
+        The file in which they stand.
+    annexes : tuple of Annex
+        What `full` adds.
+    sheet : tuple of Block
+        What sheet 1 of a page has beside the screen: a picture, ticks, a signature.
+    """
+
+    command: str
+    title: str
+    findings: tuple[Finding, ...]
+    conditions: str = ""
+    blocks: tuple[Block, ...] = ()
+    least_sure: str = ""
+    cautions: tuple[str, ...] = ()
+    cautions_count: int = 0
+    next: str = ""
+    invented: tuple[str, ...] = ()
+    bench: str = "bench.toml"
+    annexes: tuple[Annex, ...] = ()
+    sheet: tuple[Block, ...] = ()
+
+    def example(self) -> str:
+        """Return the line about invented numbers; empty where there are none."""
+        return EXAMPLE.format(file=self.bench) if self.invented else ""
+
+
+#: Cautions that a screen shows at most.
+MOST_CAUTIONS = 3
+
+
+def closing(shown: int, count: int) -> str:
+    """Return the line that keeps the general caution and counts the rest.
+
+    Examples
+    --------
+    >>> closing(3, 31)
+    'Hot mixes burn people and houses; local law decides. 28 more: castsugar cautions'
+    """
+    more = max(count - shown, 0)
+    return (
+        f"Hot mixes burn people and houses; local law decides. {more} more: "
+        "castsugar cautions"
+    )
