@@ -280,10 +280,10 @@ def page(
 ) -> str:
     """Return a batch as text or JSON, with the cautions that apply."""
     from castsugar.bench.motor import hardware_of
-    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.data.load import load_database
     from castsugar.report import batch_page, batch_rows
     from castsugar.report.batch_warnings import warnings
+    from castsugar.report.cautions import motor_facts, pan_facts
 
     database = load_database()
     facts = pan_facts(batch=sum(batch.made.on_scale.values()), bench=bench)

@@ -220,25 +220,10 @@ def _render(
 
 def _cautions(database: Database, results: StrandResults) -> list[Caution]:
     """Return the cautions about burning strands, in the order of the file."""
-    from castsugar.units import to_celsius
+    from castsugar.report.cautions import strand_facts
 
-    temperatures = [
-        to_celsius(s.temperature)
-        for result in results.mixes
-        for s in result.strands
-        if s.temperature is not None
-    ]
-    applying = {c.key for c in database.cautions_for(["motor", "firing"])}
-    facts = [{"grain_temperature": value} for value in temperatures]
-    facts += [
-        {"pressure_amplification": 1.0 / (1.0 - band.exponent)}
-        for result in results.mixes
-        for band in (result.law.bands if result.law is not None else ())
-        if band.exponent < 1.0
-    ]
-    for known in facts:
-        applying |= {c.key for c in database.cautions_for(["motor"], known)}
-    applying -= _MOTORS_ONLY
+    left_out = set(_MOTORS_ONLY)
     if not any(result.offers for result in results.mixes):
-        applying.discard(_IF_BORROWED)
-    return [c for c in database.cautions if c.key in applying]
+        left_out.add(_IF_BORROWED)
+    found = database.cautions_for(["motor", "firing"], strand_facts(results))
+    return [c for c in found if c.key not in left_out]

@@ -146,19 +146,14 @@ def _cautions(
     fired: Sequence[Firing | None],
 ) -> list[Caution]:
     """Return the cautions that apply."""
-    from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
+    from castsugar.report.cautions import facts_of, pan_facts, topics_of
 
-    read, mixes = comparing.read, comparing.mixes
-    found = list(topics)
-    found += ["kitchen"] if read.kitchen is not None else []
-    found += ["motor", "firing"] if read.motor is not None else []
+    read = comparing.read
     batch = comparing.doubts.batch
-    facts = (
-        pan_facts(batch=batch, kitchen=read.kitchen, bench=comparing.bench)
-        | mix_facts(rows, mixes)
-        | motor_facts(read.motor, rows, mixes=mixes if rows else None, fired=fired)
-    )
-    return list(comparing.database.cautions_for(found, facts))
+    pan = pan_facts(batch=batch, kitchen=read.kitchen, bench=comparing.bench)
+    facts = facts_of(pan, comparing.mixes, rows, read.motor, fired)
+    known = topics_of(topics, read.kitchen, read.motor)
+    return comparing.database.cautions_for(known, facts)
 
 
 def with_remarks(options: argparse.Namespace, document: Document) -> Document:

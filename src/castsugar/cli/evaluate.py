@@ -7,13 +7,13 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
-from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
 from castsugar.cli.conditions import Conditions, add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.plain import to_json
+from castsugar.report.cautions import facts_of, pan_facts, topics_of
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
@@ -224,14 +224,9 @@ def _render(
 
     if options.csv:
         return data.to_csv(rows, list(rows[0]))
-    topics = ["evaluate"]
-    topics += ["kitchen"] if conditions.kitchen else []
-    topics += ["motor", "firing"] if conditions.motor else []
-    facts = (
-        pan_facts(kitchen=conditions.kitchen, bench=conditions.shelf.bench)
-        | mix_facts(rows, mixes)
-        | motor_facts(conditions.motor, rows, mixes=mixes, fired=fired)
-    )
+    topics = topics_of(["evaluate"], conditions.kitchen, conditions.motor)
+    pan = pan_facts(kitchen=conditions.kitchen, bench=conditions.shelf.bench)
+    facts = facts_of(pan, mixes, rows, conditions.motor, fired)
     cautions = database.cautions_for(topics, facts)
     species = _species(conditions, mixes, rows) if options.species else []
     assumed = [*unconfirmed(rows), *conditions.assumptions()]

@@ -270,7 +270,7 @@ def _render(
 
 def _cautions(database: Database, test: StaticTest) -> list[Caution]:
     """Return the cautions about this firing."""
-    from castsugar.cli.caution_facts import motor_facts
+    from castsugar.report.cautions import motor_facts
 
     results = test.reduction.results
     mass = 1e3 * test.reduction.stand.propellant_mass

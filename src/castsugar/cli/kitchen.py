@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
 from castsugar.cli.bench_option import add_bench_option, add_syrup_options, read_shelf
-from castsugar.cli.caution_facts import mix_facts, pan_facts
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     kitchen_assumptions,
@@ -17,6 +16,7 @@ from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.screen import remark
 from castsugar.plain import to_json
+from castsugar.report.cautions import mix_facts, pan_facts
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database

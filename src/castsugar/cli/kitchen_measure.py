@@ -138,9 +138,9 @@ def _page(
 ) -> str:
     """Return what the measurement changes, as JSON or text."""
     from castsugar import units
-    from castsugar.cli.caution_facts import pan_facts
     from castsugar.kitchen.calibration import viscosity_band
     from castsugar.report import data, kitchen
+    from castsugar.report.cautions import pan_facts
 
     syrup = database.syrups[after.kitchen.syrup]
     bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)

@@ -91,7 +91,7 @@ def read_kitchen(
 
 def heat_words(kitchen: Kitchen | None, database: Database) -> str:
     """Return the cautions about the heat of a cook; empty below 130 C."""
-    from castsugar.cli.caution_facts import pan_facts
+    from castsugar.report.cautions import pan_facts
     from castsugar.report.layout import wrapped
     from castsugar.units import to_celsius
 

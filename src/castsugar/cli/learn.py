@@ -205,9 +205,9 @@ def _told(
     options: argparse.Namespace, learning: Learning, database: Database, folder: Path
 ) -> Told:
     """Return what the document says beside."""
-    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.cli.output import command_text
     from castsugar.report import data
+    from castsugar.report.cautions import motor_facts, pan_facts
     from castsugar.report.learn_rows import Told
 
     topics = ["kitchen"] if learning.kitchen.outcomes else []

@@ -82,8 +82,8 @@ def motor_words(
     database: Database,
 ) -> str:
     """Return what must stand beside the motor columns of many mixes."""
-    from castsugar.cli.caution_facts import motor_facts
     from castsugar.motor.pressure_table import untold
+    from castsugar.report.cautions import motor_facts
     from castsugar.report.layout import wrapped
 
     if hardware is None or not any(c.group == "motor" for c in columns):

@@ -227,22 +227,18 @@ def _render(
 
 def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Caution]:
     """Return the cautions about mixes, kitchen and motor of the search."""
-    from castsugar.cli.caution_facts import mix_facts, motor_facts, pan_facts
     from castsugar.mix.mix import Mix
+    from castsugar.report.cautions import facts_of, pan_facts, topics_of
 
     settings, row = outcome.task.settings, outcome.rows["best"]
     lots = {n: x for n, x in settings.lots.items() if n in outcome.found.recipe}
     parts = outcome.found.recipe.items()
     best = Mix.weigh(dict(list(parts)), lots=lots, database=database)
-    topics = ["evaluate"]
-    topics += ["kitchen"] if settings.kitchen is not None else []
-    topics += ["motor"] if settings.motor is not None else []
-    facts = (
-        pan_facts(batch=outcome.task.space.batch, kitchen=settings.kitchen, bench=bench)
-        | mix_facts([row], [best])
-        | motor_facts(settings.motor, [row], mixes=[best])
-    )
-    return list(database.cautions_for(topics, facts))
+    topics = topics_of(["evaluate"], settings.kitchen, settings.motor)
+    batch = outcome.task.space.batch
+    pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=bench)
+    facts = facts_of(pan, [best], [row], settings.motor)
+    return database.cautions_for(topics, facts)
 
 
 def _draw(
@@ -273,10 +269,10 @@ def _propose(
     options: argparse.Namespace, bench: Bench, task: Task, database: Database
 ) -> int:
     """Print the next mixes to burn strands of."""
-    from castsugar.cli.caution_facts import motor_facts, pan_facts
     from castsugar.optimize.next_strands import propose
     from castsugar.report import data
     from castsugar.report import next_strands as report
+    from castsugar.report.cautions import motor_facts, pan_facts
 
     proposal = propose(task, None, options.next_strands)
     batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)

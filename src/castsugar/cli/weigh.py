@@ -144,7 +144,7 @@ def _cautions(
     database: Database, bench: Bench | None, found: Weighing
 ) -> list[Caution]:
     """Return the cautions that apply to what will be on the scale."""
-    from castsugar.cli.caution_facts import motor_facts, pan_facts
+    from castsugar.report.cautions import motor_facts, pan_facts
 
     sheet, conditions = found.sheet, found.conditions
     total = found.correction.total if found.correction is not None else sheet.total

@@ -182,6 +182,7 @@ CAUTIONS = (
     "limit",
     "unit",
     "level",
+    "short",
     "text",
     "source",
     "status",

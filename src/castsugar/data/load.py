@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from castsugar.data.records import (
     UNBURNT,
     Alternative,
     Caution,
+    Facts,
     Ingredient,
     Premix,
     Source,
@@ -32,6 +34,12 @@ from castsugar.errors import DataError, InputError, unknown_name
 
 CAUTION_STATUSES = ("published", "common practice")
 LEVELS = ("general", "caution", "strong", "stop")
+
+#: A line of a screen less its marker; what a slot in it may hold, and how wide that is.
+SHORT_WIDTH = 76
+CAUTION_SLOTS = ("value", "limit")
+_SLOTS_ONLY = "may hold {value} and {limit}, and only where a quantity decides"
+_SLOT, _SLOT_WIDTH = re.compile(r"\{([^}]*)\}"), 9
 TOPICS = (
     "all",
     "evaluate",
@@ -75,6 +83,12 @@ def _caution(row: Row, sources: dict[str, Source]) -> Caution:
     if quantity:
         row.required("operator")
         row.number("limit")
+    short = row.required("short")
+    slots = set(_SLOT.findall(short))
+    if slots and not (quantity and slots <= set(CAUTION_SLOTS)):
+        raise row.fail("short", _SLOTS_ONLY)
+    if len(_SLOT.sub("x" * _SLOT_WIDTH, short)) > SHORT_WIDTH:
+        raise row.fail("short", f"must fit {SHORT_WIDTH} characters")
     return Caution(
         key=row.required("key"),
         topics=topics,
@@ -83,6 +97,7 @@ def _caution(row: Row, sources: dict[str, Source]) -> Caution:
         limit=row.optional("limit"),
         unit=row.text("unit"),
         level=row.text("level", LEVELS),
+        short=short,
         text=row.required("text"),
         source=csv_reader.source(row, "source", sources),
         status=row.text("status", CAUTION_STATUSES),
@@ -219,12 +234,12 @@ class Database:
         return [n for item in items for n in (item.name, *item.aliases)]
 
     def cautions_for(
-        self, topic: str | Sequence[str], facts: Mapping[str, float] | None = None
+        self, topic: str | Sequence[str], facts: Facts | None = None
     ) -> list[Caution]:
         """Return the cautions that apply to one of some topics, as in the file."""
         topics = [topic] if isinstance(topic, str) else topic
         known = facts or {}
-        return [c for c in self.cautions if any(c.applies(t, known) for t in topics)]
+        return [c for c in self.cautions if c.applies(topics, known)]
 
 
 def load_database(folder: str | Path | None = None) -> Database:

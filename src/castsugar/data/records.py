@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -288,9 +288,20 @@ class Premix:
     note: str = ""
 
 
+#: Quantity of a caution -> its value, or every value that is known of it.
+Facts = Mapping[str, float | Sequence[float]]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One rule of ``cautions.csv``: a text and when it applies."""
+    """One rule of ``cautions.csv``: a text and when it applies.
+
+    Attributes
+    ----------
+    short : str
+        The text in one line of a screen; ``{value}`` stands for the number that raises
+        it, ``{limit}`` for that of the rule, each with its unit.
+    """
 
     key: str
     topics: tuple[str, ...]
@@ -299,21 +310,33 @@ class Caution:
     limit: float
     unit: str
     level: str
+    short: str
     text: str
     source: str
     status: str
 
-    def applies(self, topic: str, facts: Mapping[str, float]) -> bool:
-        """Whether the caution applies to `topic` under the given `facts`.
+    def applies(self, topics: Sequence[str], facts: Facts) -> bool:
+        """Whether the caution applies to one of some topics under the given facts.
 
         `facts` maps a quantity to its value in the unit of the rule; a rule about a
         quantity that is not among them does not apply.
         """
-        if topic not in self.topics and "all" not in self.topics:
+        if not {*topics, "all"} & set(self.topics):
             return False
+        return not self.quantity or self.raised_by(facts) is not None
+
+    def raised_by(self, facts: Facts) -> float | None:
+        """Return the value that raises the rule, the worst of several; None if none."""
         if not self.quantity:
-            return True
-        value = facts.get(self.quantity, math.nan)
+            return None
+        known = facts.get(self.quantity, ())
+        values = known if isinstance(known, Sequence) else (known,)
+        raising = [value for value in values if self._beyond(value)]
+        if not raising:
+            return None
+        return min(raising) if self.operator == "<" else max(raising)
+
+    def _beyond(self, value: float) -> bool:
         if self.operator == "=":
             return value == self.limit
         if self.operator.startswith(">"):

@@ -1,0 +1,288 @@
+"""Which cautions apply, and which of them a screen shows: one place for all commands.
+
+The facts of a command (what is in the pan, the worst of its mixes, its motor) decide
+which rules of ``cautions.csv`` apply. JSON carries all of those; a screen shows at most
+three in one line each (:func:`chosen`) and counts the rest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from castsugar.data.records import Caution, Facts
+
+if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.blends import Blends
+    from castsugar.mix.mix import Mix
+    from castsugar.motor.hardware import Hardware
+    from castsugar.motor.pressure_table import Firing
+    from castsugar.motor.strands import StrandResults
+
+Row = Mapping[str, Any]
+
+#: The graver first; the general ones stand in the closing line and the count.
+_LEVELS = ("stop", "strong", "caution")
+
+#: Where the rest stands.
+_REST = "{general} {count} more: castsugar cautions"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """What a screen says of the cautions of a command.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        At most as many as asked for, without the mark "! ", each within 76 characters.
+    keys : tuple of str
+        Of the rules in `lines`, for the next screen of the same command.
+    closing : str
+        The general caution and the count of the rest, within 80 characters.
+    rest : int
+        Rules that apply and have no line of their own, the general ones included: with
+        `lines` the full count.
+    """
+
+    lines: tuple[str, ...]
+    keys: tuple[str, ...]
+    closing: str
+    rest: int
+
+
+def plain_quantity(value: float, unit: str) -> str:
+    """Return a number of a caution with its unit, in the unit of its rule."""
+    number = f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
+    shown = {"C": "\u00b0C", "percent": "%"}.get(unit, unit)
+    return f"{number} {shown}".rstrip()
+
+
+def chosen(
+    cautions: Sequence[Caution],
+    facts: Facts,
+    topics: Sequence[str],
+    shown: int = 3,
+    *,
+    before: Collection[str] = (),
+    say: Callable[[float, str], str] = plain_quantity,
+) -> Chosen:
+    r"""Choose the cautions of a screen by its numbers.
+
+    Those that a number of the command raises come first, then the others; of each the
+    graver level first (stop, strong, caution), then what was not shown before, then
+    the topics in their order. Of several rules about one quantity the gravest has the
+    line, for it says what the others say.
+
+    Parameters
+    ----------
+    cautions : sequence of Caution
+        Those of the database, or those that apply already.
+    facts : mapping
+        As of :func:`pan_facts`, :func:`mix_facts`, :func:`motor_facts`.
+    topics : sequence of str
+        Of the command, its own first.
+    shown : int
+        So many lines at most.
+    before : collection of str
+        Keys of rules that were shown already.
+    say : callable
+        Writes a value in the unit of a rule (g, C, percent, N s or none) as the screen
+        shows it; without it, in that unit.
+
+    Examples
+    --------
+    >>> from castsugar import load_database
+    >>> facts = {"propellant_mass": 369.0, "total_impulse": 512.0}
+    >>> found = chosen(load_database().cautions, facts, ["motor"], shown=2)
+    >>> print(*found.lines, found.closing, sep="\n")
+    369 g of propellant: beyond 125 g (Class 1, US); local law first.
+    512 N s: beyond 320 N s, high power for certified people at a site.
+    Hot mixes burn people and houses; local law decides. 10 more: castsugar cautions
+    """
+    applying = [c for c in cautions if c.applies(topics, facts)]
+    general = next(c for c in cautions if c.key == "general")
+
+    def order(caution: Caution) -> tuple[bool, int, bool, int]:
+        places = [i for i, topic in enumerate(topics) if topic in caution.topics]
+        return (
+            caution.raised_by(facts) is None,
+            _LEVELS.index(caution.level),
+            caution.key in before,
+            min(places, default=len(topics)),
+        )
+
+    lines: list[Caution] = []
+    spoken: set[str] = set()
+    for caution in sorted((c for c in applying if c.level in _LEVELS), key=order):
+        about = caution.quantity or caution.key
+        if about not in spoken and len(lines) < shown:
+            lines.append(caution)
+            spoken.add(about)
+    rest = len(applying) - len(lines)
+    return Chosen(
+        lines=tuple(_line(caution, facts, say) for caution in lines),
+        keys=tuple(caution.key for caution in lines),
+        closing=_REST.format(general=general.short, count=rest),
+        rest=rest,
+    )
+
+
+def _line(caution: Caution, facts: Facts, say: Callable[[float, str], str]) -> str:
+    """Return the short text with its numbers."""
+    value = caution.raised_by(facts)
+    if value is None:
+        return caution.short
+    numbers = {"value": value, "limit": caution.limit}
+    told = {slot: say(number, caution.unit) for slot, number in numbers.items()}
+    return caution.short.format(**told)
+
+
+def pan_facts(
+    *,
+    batch: float | None = None,
+    kitchen: Kitchen | None = None,
+    bench: Bench | None = None,
+) -> dict[str, float]:
+    """Return what is known of the batch in the pan.
+
+    Parameters
+    ----------
+    batch : float, optional
+        [kg]
+    kitchen : Kitchen, optional
+    bench : Bench, optional
+        Its pan may be one that closes.
+    """
+    from castsugar.units import to_celsius
+
+    facts = {"sealed_container": 0.0}
+    if bench is not None:
+        from castsugar.bench.tables import is_sealed
+
+        facts["sealed_container"] = float(is_sealed(bench.pan))
+    if batch is not None:
+        facts["batch_mass"] = 1e3 * batch
+    if kitchen is not None:
+        facts["bulk_temperature"] = to_celsius(kitchen.cook.hottest)
+    return facts
+
+
+def mix_facts(rows: Sequence[Row], mixes: Sequence[Mix]) -> dict[str, float]:
+    """Return what is known of mixes, the worst of them."""
+    return {
+        "water_as_cast": _most(row["water_as_cast_percent"] for row in rows),
+        "inert_fraction": _most(100.0 * mix.inert_fraction for mix in mixes),
+    }
+
+
+def facts_of(
+    pan: Mapping[str, float],
+    mixes: Sequence[Mix],
+    rows: Sequence[Row],
+    motor: Hardware | None,
+    fired: Sequence[Firing | None] = (),
+) -> dict[str, float]:
+    """Return what is known of mixes in the pan and in the motor, the worst of each."""
+    return (
+        dict(pan)
+        | mix_facts(rows, mixes)
+        | motor_facts(motor, rows, mixes=mixes if rows else None, fired=fired)
+    )
+
+
+def topics_of(own: Sequence[str], kitchen: object, motor: object) -> list[str]:
+    """Return the topics of a command: its own, and those of the wings it asked."""
+    wings = [("kitchen", kitchen), ("motor", motor), ("firing", motor)]
+    return [*own, *(name for name, asked in wings if asked is not None)]
+
+
+def motor_facts(
+    motor: Hardware | None,
+    rows: Sequence[Row] = (),
+    blends: Blends | None = None,
+    mixes: Sequence[Mix] | None = None,
+    fired: Sequence[Firing | None] = (),
+) -> dict[str, float]:
+    """Return what is known of a motor filled with the worst of some mixes.
+
+    Parameters
+    ----------
+    motor : Hardware or None
+        Without one nothing is known.
+    rows : sequence of mappings
+        Of the table, one a mix: density, c*, specific impulse.
+    blends, mixes : optional
+        What the rows are of: chooses the burn laws.
+    fired : sequence of Firing or None
+        Gives the total impulse; that of a mix without one is its ideal specific
+        impulse times its mass.
+    """
+    if motor is None:
+        return {}
+    from castsugar.mix.blends import of_mixes
+    from castsugar.motor.pressure_table import loaded_mass, steepest
+    from castsugar.units import to_celsius
+
+    facts = {
+        "grain_temperature": to_celsius(motor.grain_temperature),
+        "casing_plastic": float(motor.case is not None and motor.case.is_plastic),
+    }
+    if rows:
+        masses = [
+            loaded_mass(motor, float(row.get("density_kg_m3", math.nan)))
+            for row in rows
+        ]
+        facts["propellant_mass"] = 1e3 * _most(masses)
+        facts["total_impulse"] = _impulse(rows, masses, fired)
+    if motor.installed_mass is not None:
+        facts["installed_mass"] = 1e3 * motor.installed_mass
+    elif rows:  # nobody said: the rocket is heavier than its propellant
+        facts["installed_mass"] = facts["propellant_mass"]
+    if blends is None and mixes:
+        blends = of_mixes(mixes)
+    if blends is not None:
+        velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
+        facts["pressure_amplification"] = steepest(motor, blends, velocity)
+    return facts
+
+
+def strand_facts(results: StrandResults) -> dict[str, list[float]]:
+    """Return what is known of strands that were burned: of each its temperature."""
+    from castsugar.units import to_celsius
+
+    laws = [result.law for result in results.mixes if result.law is not None]
+    exponents = [band.exponent for law in laws for band in law.bands]
+    return {
+        "grain_temperature": [
+            to_celsius(strand.temperature)
+            for result in results.mixes
+            for strand in result.strands
+            if strand.temperature is not None
+        ],
+        "pressure_amplification": [1.0 / (1.0 - n) for n in exponents if n < 1.0],
+    }
+
+
+def _impulse(
+    rows: Sequence[Row], masses: Sequence[float], fired: Sequence[Firing | None]
+) -> float:
+    """Return the largest total impulse. [N s]"""
+    from castsugar.constants import STANDARD_GRAVITY
+
+    known = [one.trace.total_impulse for one in fired if one is not None]
+    if not known:
+        known = [
+            mass * STANDARD_GRAVITY * float(row.get("specific_impulse_s", math.nan))
+            for mass, row in zip(masses, rows, strict=True)
+        ]
+    return _most(known)
+
+
+def _most(values: Any) -> float:
+    """Return the largest number; NaN, on which no caution applies, without one."""
+    return max((float(v) for v in values if not math.isnan(v)), default=math.nan)

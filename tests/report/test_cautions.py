@@ -1,0 +1,94 @@
+"""Which cautions a screen shows: at most three lines, by its numbers, and a count."""
+
+from __future__ import annotations
+
+import pytest
+
+from castsugar import load_database
+from castsugar.report.cautions import chosen
+
+# Exact: the order and the widths are rules of ours; no number is compared.
+pytestmark = pytest.mark.exact
+
+CAUTIONS = load_database().cautions
+KEYS = {c.key: c for c in CAUTIONS}
+WING = ["evaluate", "kitchen", "motor", "firing"]
+#: The example's motor: 369 g, 512 N s.
+MOTOR = {"propellant_mass": 369.0, "total_impulse": 512.0}
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_rule_fits_one_line_with_its_number(key: str) -> None:
+    caution = KEYS[key]
+    value = {">": 1.37, "<": 0.0, "=": 1.0}.get(caution.operator, 0.0) * caution.limit
+    facts = {caution.quantity: value - 5.5 if caution.operator == "<" else value}
+    found = chosen([KEYS["general"], caution], facts, caution.topics, shown=1)
+    if caution.level == "general":
+        assert found.lines == ()
+        return
+    assert len(found.lines) == 1
+    assert len("! " + found.lines[0]) <= 78
+    assert "{" not in found.lines[0]
+
+
+def test_numbers_come_first_the_graver_before_the_milder() -> None:
+    facts = {**MOTOR, "batch_mass": 600.0, "bulk_temperature": 152.0}
+    found = chosen(CAUTIONS, facts, [*WING, "weigh"])
+    assert found.keys == ("bulk-above-150", "batch-above-500", "propellant-above-125")
+    assert found.lines[0].startswith("Bulk at 152 \u00b0C, above 150 \u00b0C: ")
+    assert found.lines[1].startswith("600 g in one batch")
+
+
+def test_one_quantity_has_one_line_the_gravest() -> None:
+    found = chosen(CAUTIONS, {"batch_mass": 600.0}, ["kitchen"], shown=99)
+    assert "batch-above-500" in found.keys
+    assert "batch-above-250" not in found.keys
+
+
+def test_without_a_number_the_graver_level_then_what_was_not_shown() -> None:
+    first = chosen(CAUTIONS, {}, ["firing"])
+    assert first.keys[0] == "pressurised-case"
+    assert {KEYS[k].level for k in first.keys[1:]} == {"strong"}
+    again = chosen(CAUTIONS, {}, ["firing"], before=first.keys)
+    assert again.keys[0] == "pressurised-case"  # a stop stays before a strong one
+    assert not set(again.keys[1:]) & set(first.keys)
+
+
+def test_the_own_topic_goes_before_those_of_the_wings() -> None:
+    found = chosen(CAUTIONS, {}, ["storage", "motor"], shown=2)
+    assert found.keys == ("pressurised-case", "closed-vessel-hot")
+    found = chosen(CAUTIONS, {}, ["motor", "storage"], shown=2)
+    assert found.keys == ("pressurised-case", "machining")
+
+
+@pytest.mark.parametrize("topics", [WING, ["weigh"], ["storage"], ["justify", *WING]])
+@pytest.mark.parametrize("shown", [0, 1, 3])
+def test_lines_and_rest_are_all_that_apply(topics: list[str], shown: int) -> None:
+    found = chosen(CAUTIONS, MOTOR, topics, shown)
+    applying = [c for c in CAUTIONS if c.applies(topics, MOTOR)]
+    assert len(found.lines) + found.rest == len(applying)
+    assert len(found.lines) <= shown
+    assert found.closing == (
+        "Hot mixes burn people and houses; local law decides. "
+        f"{found.rest} more: castsugar cautions"
+    )
+    assert len(found.closing) <= 80
+
+
+def test_a_screen_writes_the_numbers_in_its_own_units() -> None:
+    def ounces(value: float, unit: str) -> str:
+        return f"{value / 28.349523125:.1f} oz" if unit == "g" else f"{value} {unit}"
+
+    facts = {"batch_mass": 300.0}
+    found = chosen(CAUTIONS, facts, ["weigh"], shown=1, say=ounces)
+    assert found.lines == (
+        "10.6 oz in one batch is more than 8.8 oz: cook several small ones.",
+    )
+
+
+def test_of_several_values_the_worst_that_raises_the_rule_is_told() -> None:
+    strands = {"grain_temperature": [20.0, 45.0, 51.0, -3.0]}
+    found = chosen(CAUTIONS, strands, ["motor"], shown=1)
+    assert found.lines[0].startswith("A grain at 51 \u00b0C burns faster")
+    cold = chosen(CAUTIONS, {"grain_temperature": [20.0, -3.0]}, ["motor"], shown=1)
+    assert cold.lines[0].startswith("A grain at -3 \u00b0C turns brittle")
