@@ -124,7 +124,9 @@ def test_words(recwarn: pytest.WarningsRecorder) -> None:
     with plausible.collected() as told:
         for _ in range(2):
             plausible.checked("throat diameter", 0.06, say)
-    assert told == ["here is 60 mm; usual is 1 to 50 mm: look again"]
+    assert [one.text for one in told] == [
+        "here is 60 mm; usual is 1 to 50 mm: look again"
+    ]
 
 
 # --- every key of the bench file -----------------------------------------------------
@@ -159,7 +161,7 @@ def test_a_key_is_remarked_on_beyond_what_is_usual(name: str, key: Key) -> None:
         with plausible.collected() as told:
             read_table({name: raw(key, value)}, {name: key}, PLACE)
         assert len(told) == 1
-        assert "; usual is " in told[0]
+        assert "; usual is " in told[0].text
 
 
 # --- every option that takes a quantity ----------------------------------------------
@@ -485,7 +487,23 @@ def test_a_remark_is_the_first_key_of_json(
     found = json.loads(capsys.readouterr().out)
     assert next(iter(found)) == "remarks"
     (told,) = found["remarks"]
-    assert told.endswith(SAID)
+    assert told["code"] == "unusual-value"
+    assert told["text"].endswith(SAID)
+
+
+@pytest.mark.exact
+def test_strict_makes_a_remark_a_no(
+    odd: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 1 with a remark, 0 without one; the result is printed in both."""
+    words = shlex.split(FIRST[0])
+    assert main(words) == 0
+    usual = capsys.readouterr().out
+    assert main([*words, "--strict"]) == 1
+    out, err = capsys.readouterr()
+    assert out == usual
+    assert "--strict, and remarks: 1" in err
+    assert main(["evaluate", "KNO3:65 sucrose:35", "--strict"]) == 0
 
 
 @pytest.mark.exact

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castsugar import InputError, UnknownNameError
-from castsugar.units import UNITS, convert, parse, to_celsius
+from castsugar.units import SHOWN, SHOWN_AS, UNITS, convert, parse, shown, to_celsius
 
 # Exact. lbf = 0.45359237 kg * 9.80665 m/s2 = 4.4482216152605 N; psi = lbf / (0.0254
 # m)^2; ounce = pound / 16; cP = mPa s; F: (t + 459.67) / 1.8; in3 = 0.0254^3 m3.
@@ -55,6 +55,17 @@ EXACT = [
     ("4 oz", "mass", 0.11339809250),
     ("1 lb", "mass", 0.45359237),
     ("250 mg", "mass", 0.00025),
+    ("1 lb 2 oz", "mass", 0.51029141625),
+    ("1 1/2 oz", "mass", 0.0425242846875),
+    ("2 pounds, 1/2 ounce", "mass", 0.9213595015625),
+    ("2 lbs", "mass", 0.90718474),
+    # US gallon 231 in3, exact (NIST SP 811, B.6): a cup is 1/16 of it, 236.5882365 ml.
+    ("1/4 cup", "volume", 5.9147059125e-05),
+    ("2 cups", "volume", 0.000473176473),
+    ("1 quart", "volume", 0.000946352946),
+    ("3 fl oz", "volume", 8.87205886875e-05),
+    ("1 tablespoon", "volume", 1.478676478125e-05),
+    ("2 tsp", "volume", 9.8578431875e-06),
     ("1.5 min", "time", 90.0),
     ("2 h", "time", 7200.0),
     ("0.125 in/s", "burn_rate", 0.003175),
@@ -116,7 +127,12 @@ REFUSED = [
     ("5 MPa s", "viscosity", "did you mean 'mPa s'?"),
     ("7 Mg", "mass", "did you mean 'mg'?"),
     ("7 mm", "burn_rate", "did you mean 'mm/s'?"),
-    ("25 psi", "temperature", "is not a temperature unit; accepted: K, C, F, R"),
+    ("25 psi", "temperature", "not a temperature unit, but one of pressure here"),
+    ("25 Q", "temperature", "is not a temperature unit; accepted: K, C, F, R"),
+    ("34 lb", "force", "one of mass here; did you mean 'lbf'? accepted: N, kN, lbf"),
+    ("34 lbs", "force", "one of mass here; did you mean 'lbf'?"),
+    ("1/4 cup", "mass", "one of volume here; accepted: g, kg"),
+    ("1 lb 2/0 oz", "mass", "not a plain number"),
     ("7 MPa(a", "pressure", "is not a pressure unit"),
     ("6,9 MPa", "pressure", "decimal comma: write 6.9 MPa"),
     ("0,900 MPa", "pressure", "decimal comma: write 0.900 MPa"),
@@ -241,3 +257,39 @@ def test_tidied_text_reads_as_the_same_value(text: str, quantity: str) -> None:
         return
     gauge = " gauge" if found.note.startswith("gauge") else ""
     assert parse(found.text + gauge, quantity) == found
+
+
+# NIST SP 811 (2008), appendix B.8: 1 ft/s = 0.3048 m/s, 1 lb/in3 = 27679.90 kg/m3,
+# 1 lbf = 4.448222 N, 1 psi = 6894.757 Pa; 1500 K = 2240.33 F by its table of units.
+SHOWN_US = [
+    ("mass", 0.45359237, 16.0),
+    ("temperature", 373.15, 212.0),
+    ("flame temperature", 1500.0, 2240.33),
+    ("pressure", 6894757.293168361, 1000.0),
+    ("length", 0.0254, 1.0),
+    ("velocity", 304.8, 1000.0),
+    ("rate", 0.0254, 1.0),
+    ("density", 27679.90, 1.0),
+    ("density specific impulse", 276799.0, 10.0),
+    ("force", 4.448222, 1.0),
+    ("impulse", 444.8222, 100.0),
+    ("viscosity", 3.0, 3.0),
+]
+
+
+@pytest.mark.parametrize(("kind", "si", "expected"), SHOWN_US)
+def test_shown_in_us_units(kind: str, si: float, expected: float) -> None:
+    """What is shown under us is the value of the handbook."""
+    unit = shown(kind, "us")
+    assert si * unit.factor + unit.offset == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_difference_of_temperatures_has_no_offset() -> None:
+    """5 K are 9 F, not -450 F; a kind or a way that is not known is told."""
+    assert shown("temperature difference", "us").offset == 0.0
+    assert 5.0 * shown("temperature difference", "us").factor == 9.0
+    assert all(len(SHOWN[kind]) == len(SHOWN_AS) for kind in SHOWN)
+    with pytest.raises(UnknownNameError, match="did you mean 'pressure'"):
+        shown("presure")
+    with pytest.raises(UnknownNameError, match="metric"):
+        shown("pressure", "metric")

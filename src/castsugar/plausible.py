@@ -311,22 +311,40 @@ def said_at(where: str) -> Callable[[str], InputError]:
     return lambda words: InputError(f"{where} {words}")
 
 
-_collecting: ContextVar[list[str] | None] = ContextVar("remarks", default=None)
+#: What a remark may be about; scripts rely on these words.
+UNUSUAL, OLD_NAME = "unusual-value", "old-name"
+CODES: Final = (UNUSUAL, OLD_NAME)
 
 
-def remark(text: str) -> None:
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What was taken although it may be meant otherwise: `code` of :data:`CODES`."""
+
+    code: str
+    text: str
+
+    def to_dict(self) -> dict[str, str]:
+        """Return both under their names."""
+        return {"code": self.code, "text": self.text}
+
+
+_collecting: ContextVar[list[Remark] | None] = ContextVar("remarks", default=None)
+
+
+def remark(text: str, code: str = UNUSUAL) -> None:
     """Keep a remark for whoever collects; warn if nobody does."""
     found = _collecting.get()
+    made = Remark(code, text)
     if found is None:
         warnings.warn(text, UnusualWarning, stacklevel=2)
-    elif text not in found:
-        found.append(text)
+    elif made not in found:
+        found.append(made)
 
 
 @contextmanager
-def collected() -> Iterator[list[str]]:
+def collected() -> Iterator[list[Remark]]:
     """Collect remarks, each once, in place of warnings."""
-    found: list[str] = []
+    found: list[Remark] = []
     token = _collecting.set(found)
     try:
         yield found

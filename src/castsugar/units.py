@@ -43,6 +43,7 @@ _LBF: Final = _POUND * _GRAVITY  # 4.4482216152605 N
 _PSI: Final = _LBF / _INCH**2  # 6894.757293168... Pa
 _RANKINE: Final = Fraction(5, 9)
 _ATMOSPHERE: Final = Fraction(101325)
+_GALLON: Final = 231 * _INCH**3  # of the United States, appendix B.6
 
 #: Accepted units: quantity -> canonical unit -> size. Pressure units may carry a
 #: suffix: psia, psig, bara, kPa(a), kPa(g), "bar abs", "bar gauge"; a bare pressure
@@ -72,7 +73,9 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     "viscosity": _units({"Pa s": "1", "mPa s": "1e-3", "cP": "1e-3", "P": "0.1"}),
     "volume": _units(
         {"ml": "1e-6", "cm3": "1e-6", "l": "1e-3", "m3": "1", "in3": _INCH**3}
-    ),
+    )
+    | _units({"fl oz": _GALLON / 128, "cup": _GALLON / 16, "quart": _GALLON / 4})
+    | _units({"tablespoon": _GALLON / 256, "teaspoon": _GALLON / 768}),
     "voltage": _units({"V": "1", "mV": "1e-3"}),
 }
 
@@ -80,14 +83,14 @@ _EXAMPLES: Final[dict[str, str]] = {
     "pressure": "'1000 psi' or '6.9 MPa'",
     "temperature": "'120 C' or '250 F'",
     "length": "'12 mm' or '1 3/8 in'",
-    "mass": "'100 g' or '4 oz'",
+    "mass": "'100 g', '4 oz' or '1 lb 2 oz'",
     "time": "'2.5 s' or '20 min'",
     "burn_rate": "'3.2 mm/s' or '0.125 in/s'",
     "force": "'150 N' or '34 lbf'",
     "density": "'1.85 g/cm3' or '1850 kg/m3'",
     "fraction": "'0.2' or '20 %'",
     "viscosity": "'15 Pa s' or '15000 cP'",
-    "volume": "'60 ml' or '4 in3'",
+    "volume": "'60 ml' or '1/4 cup'",
     "voltage": "'2.5 V' or '350 mV'",
 }
 
@@ -106,8 +109,16 @@ _SPELLING: Final = str.maketrans(
 _ALIASES: Final = {
     "length": {'"': "in"},
     "viscosity": {"Pa.s": "Pa s", "mPa.s": "mPa s"},
-    "volume": {"mL": "ml"},
+    "mass": {"gram": "g", "ounce": "oz", "pound": "lb"},
+    "volume": {"mL": "ml", "qt": "quart", "tbsp": "tablespoon", "tsp": "teaspoon"},
 }
+#: Units that people write with an "s" behind; "cups" is one of "cup".
+_PLURALS: Final = frozenset(
+    {"gram", "ounce", "lb", "pound", "cup", "quart"}
+    | {"tablespoon", "teaspoon", "tbsp", "tsp"}
+)
+#: Quantities of kitchen and workshop, that people write in halves and quarters.
+_IN_QUARTERS: Final = frozenset({"length", "mass", "volume"})
 _SUFFIX: Final = re.compile(r"(?i)(.*?) ?(\()?(a|g|abs|absolute|gauge)(?(2)\))")
 _SPLIT: Final = re.compile(
     r"(?P<number>[+-]?[0-9.,][0-9., /-]*(?:(?<=[0-9.])[eE][+-]?[0-9]+)?)(?P<unit>.*)"
@@ -117,6 +128,9 @@ _GROUPED: Final = re.compile(
     r"[+-]?[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+|(?: [0-9]{3})+)(?:\.[0-9]*)?"
 )
 _RATIO: Final = re.compile(r"(?:([0-9]+)[ -])?([0-9]+)/([0-9]+)")
+_POUNDS: Final = re.compile(
+    r"(?i)([0-9]+) ?(?:lbs?|pounds?),? ([0-9][0-9./ -]*?) ?(?:oz|ounces?)"
+)
 _LONGEST_NUMBER: Final = 40
 
 #: Beyond so many decades in SI a square leaves the range of a float.
@@ -148,7 +162,8 @@ def parse(text: str, quantity: str, *, where: str = "") -> Quantity:
     Parameters
     ----------
     text : str
-        For example "1000 psi", "1,000 psig", "104 deg C", "1 3/8 in", "20 %".
+        For example "1000 psi", "1,000 psig", "104 deg C", "1 3/8 in", "20 %",
+        "1 lb 2 oz", "1/4 cup" (of the United States).
         A unit is required, but for a fraction.
     quantity : str
         A key of :data:`UNITS`; another one raises `UnknownNameError`.
@@ -212,6 +227,13 @@ def _error(typed: str, quantity: str, fault: str) -> InputError:
 
 
 def _read(typed: str, quantity: str) -> Quantity:
+    pounds = _POUNDS.fullmatch(typed) if quantity == "mass" else None
+    if pounds:
+        whole = int(pounds[1]) * 16
+        digits, ounces = _number(pounds[2].strip(), "oz", typed, quantity)
+        exact = (whole + ounces) * UNITS["mass"]["oz"].scale
+        value = _in_range(exact, typed, quantity)
+        return Quantity(value, f"{pounds[1]} lb {digits} oz", "oz")
     found = _SPLIT.fullmatch(typed.translate(_SPELLING))
     if found is None:
         endless = typed.lower().lstrip("+-").startswith(("nan", "inf"))
@@ -234,7 +256,7 @@ def _number(raw: str, unit: str, typed: str, quantity: str) -> tuple[str, Fracti
         raw = raw.replace(",", "").replace(" ", "")
     if len(raw) <= _LONGEST_NUMBER and _PLAIN.fullmatch(raw):
         return raw, Fraction(raw)
-    ratio = _RATIO.fullmatch(raw) if quantity == "length" else None
+    ratio = _RATIO.fullmatch(raw) if quantity in _IN_QUARTERS else None
     if ratio and len(raw) <= _LONGEST_NUMBER:
         whole, top, bottom = (int(digits or 0) for digits in ratio.groups())
         if bottom and (not whole or 0 < top < bottom):
@@ -284,6 +306,8 @@ def _match(unit: str, quantity: str) -> str | None:
     spelled = unit.translate(_SPELLING)
     if quantity == "temperature":
         spelled = re.sub(r"^deg ?", "", spelled, flags=re.IGNORECASE)
+    single = spelled.removesuffix("s")
+    spelled = single if single.lower() in _PLURALS else spelled
     spelled = _ALIASES.get(quantity, {}).get(spelled, spelled)
     if spelled in UNITS[quantity]:
         return spelled
@@ -298,6 +322,110 @@ def _unit_error(unit: str, quantity: str) -> InputError:
     hint = f"did you mean {near[0]!r}? " if near else ""
     accepted = ", ".join(name or "no unit" for name in UNITS[quantity])
     extra = " (absolute; gauge: psig, kPa(g))" if quantity == "pressure" else ""
+    other = next((name for name in UNITS if unit and _match(unit, name)), "")
+    said = f", but one of {other.replace('_', ' ')} here" if other else ""
     return InputError(
-        f"unit {unit!r} is not a {label} unit; {hint}accepted: {accepted}{extra}"
+        f"unit {unit!r} is not a {label} unit{said}; {hint}accepted: {accepted}{extra}"
     )
+
+
+# ----------------------------------------------------------------------------
+# What is shown in which unit.
+
+#: What ``[units] show`` may say, the default first.
+SHOWN_AS: Final = ("si", "us")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The unit in which a kind of number is shown: shown = SI * `factor` + `offset`.
+
+    A difference takes the factor alone, never the offset.
+    """
+
+    label: str
+    factor: float
+    offset: float = 0.0
+
+
+def _shown(label: str, quantity: str, unit: str) -> Shown:
+    size = UNITS[quantity][unit]
+    return Shown(label, float(1 / size.scale), float(-size.zero / size.scale))
+
+
+def _both(label: str, factor: float = 1.0) -> tuple[Shown, Shown]:
+    return Shown(label, factor), Shown(label, factor)
+
+
+_FOOT: Final = 12 * _INCH
+
+#: Kind of number -> how it is shown in SI and in the units of the United States.
+SHOWN: Final[dict[str, tuple[Shown, Shown]]] = {
+    "mass": (_shown("g", "mass", "g"), _shown("oz", "mass", "oz")),
+    "temperature": (
+        _shown("\u00b0C", "temperature", "C"),
+        _shown("\u00b0F", "temperature", "F"),
+    ),
+    "flame temperature": (
+        _shown("K", "temperature", "K"),
+        _shown("\u00b0F", "temperature", "F"),
+    ),
+    "temperature difference": (Shown("K", 1.0), Shown("\u00b0F", 1.8)),
+    "pressure": (_shown("MPa", "pressure", "MPa"), _shown("psi", "pressure", "psi")),
+    "air pressure": (
+        _shown("kPa", "pressure", "kPa"),
+        _shown("psi", "pressure", "psi"),
+    ),
+    "length": (_shown("mm", "length", "mm"), _shown("in", "length", "in")),
+    "height": (_shown("m", "length", "m"), _shown("ft", "length", "ft")),
+    "area": (Shown("mm\u00b2", 1e6), Shown("in\u00b2", float(1 / _INCH**2))),
+    "volume": (_shown("ml", "volume", "ml"), _shown("fl oz", "volume", "fl oz")),
+    "force": (_shown("N", "force", "N"), _shown("lbf", "force", "lbf")),
+    "impulse": (Shown("N s", 1.0), Shown("lbf s", float(1 / _LBF))),
+    "velocity": (Shown("m/s", 1.0), Shown("ft/s", float(1 / _FOOT))),
+    "rate": (_shown("mm/s", "burn_rate", "mm/s"), _shown("in/s", "burn_rate", "in/s")),
+    "density": (
+        _shown("kg/m\u00b3", "density", "kg/m3"),
+        Shown("lb/in\u00b3", float(_INCH**3 / _POUND)),
+    ),
+    "density specific impulse": (
+        Shown("kg s/m\u00b3", 1.0),
+        Shown("lb s/in\u00b3", float(_INCH**3 / _POUND)),
+    ),
+    "specific impulse": _both("s"),
+    "time": _both("s"),
+    "minutes": _both("min", 1.0 / 60.0),
+    "viscosity": _both("Pa s"),
+    "fraction": _both("%", 100.0),
+    "molar mass": _both("g/mol", 1e3),
+    "amount": _both("mol/kg"),
+    "number": _both(""),
+}
+
+
+def shown(kind: str, show: str = "si") -> Shown:
+    """Return the unit in which a kind of number is shown.
+
+    Parameters
+    ----------
+    kind : str
+        A key of :data:`SHOWN`.
+    show : str
+        One of :data:`SHOWN_AS`, as ``[units] show`` says.
+
+    Raises
+    ------
+    UnknownNameError
+        For a kind or a `show` that is not known.
+
+    Examples
+    --------
+    >>> psi = shown("pressure", "us")
+    >>> round(6.894757293168e6 * psi.factor + psi.offset, 6), psi.label
+    (1000.0, 'psi')
+    """
+    if kind not in SHOWN:
+        raise unknown_name("kind of number", kind, SHOWN)
+    if show not in SHOWN_AS:
+        raise unknown_name("way to show units", show, SHOWN_AS)
+    return SHOWN[kind][SHOWN_AS.index(show)]

@@ -107,9 +107,11 @@ REFUSED = [
     ("KNO3:60sucrose:20", "'60sucrose:20' after 'KNO3': put a space"),
     ("KNO3:65%sucrose:35%", "put a space"),
     ("KNO3:65%%", "put a space"),
-    ("KNO3:60 g sucrose:20 g", "'g' after an amount looks like a unit"),
-    ("KNO3:60 g", "'g' after an amount looks like a unit"),
-    ("KNO3:60g", "'60g' of 'KNO3' is not a plain decimal number"),
+    ("KNO3:60 g sucrose:20", "masses ('KNO3') and parts ('sucrose') are mixed"),
+    ("KNO3:65% sucrose:20 g", "masses ('sucrose') and percent ('KNO3') are mixed"),
+    ("KNO3:60 g sugar:1/4 cup", "'sugar': unit 'cup' is not a mass unit, but one of"),
+    ("KNO3:64,5g sucrose:35,5g", "'64,5g' of 'KNO3' is not a plain decimal number"),
+    ("KNO3:60g sucrose:0g kno-3:4g", "'kno-3' comes twice"),
     ("KNO3:1e3", "'1e3' of 'KNO3' is not a plain decimal number"),
     ("KNO3:" + "9" * 400, "is not a plain decimal number"),
     ("KNO3=65 sucrose=35", "has '=' where ':' belongs"),
@@ -131,6 +133,24 @@ def test_where_starts_the_message() -> None:
     """The place of the text leads the message."""
     with pytest.raises(InputError, match=r"^recipe 2: the recipe is empty"):
         parse_recipe("", where="recipe 2")
+
+
+MASSES = [
+    ("KNO3:120g sugar:40g", (("KNO3", 120.0), ("sugar", 40.0))),
+    ("KNO3:16 oz sugar:1 lb 2 oz", (("KNO3", 16.0), ("sugar", 18.0))),
+    ("KNO3:1 lb corn syrup:4 ounces", (("KNO3", 1.0), ("corn syrup", 0.25))),
+    ("mine=KNO3:1 1/2 oz, sugar:1/2 oz", (("KNO3", 1.5), ("sugar", 0.5))),
+    ("KNO3:.6 kg sugar:200 g", (("KNO3", 0.6), ("sugar", 0.2))),
+]
+
+
+@pytest.mark.parametrize(("text", "parts"), MASSES)
+def test_masses_are_parts(text: str, parts: tuple[tuple[str, float], ...]) -> None:
+    """Masses are parts in the unit of the first; 16 oz are a pound."""
+    recipe = parse_recipe(text)
+    assert recipe.basis == "parts"
+    assert [name for name, _ in recipe.parts] == [name for name, _ in parts]
+    assert [x for _, x in recipe.parts] == pytest.approx([x for _, x in parts])
 
 
 NAMES = st.from_regex(

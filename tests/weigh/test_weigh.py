@@ -390,3 +390,15 @@ def test_recipes_that_are_not_known(recipe, says) -> None:
         return
     with pytest.raises(Exception, match=says):
         read_charge(recipe, bench, DATABASE)
+
+
+def test_an_ounce_scale_weighs_in_its_own_steps() -> None:
+    """``step = "0.05 oz"``: every line is a multiple of 0.05 in ounces."""
+    bench = check_bench(Path("bench.toml"), '[scale]\nstep = "0.05 oz"\n')
+    equipment = equipment_of(bench)
+    made = sheet(batch=0.2, equipment=equipment)
+    assert equipment.unit == "oz"
+    for line in made.lines:
+        ounces = equipment.reading(line.steps)
+        assert ounces == round(20.0 * ounces) / 20.0  # a multiple of 0.05
+        assert ounces * 0.028349523125 == pytest.approx(line.mass, rel=1e-12)

@@ -181,6 +181,8 @@ def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
 def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the table of the scale; `accuracy` is half a step where none is stated.
 
+    `step_unit` is the unit of the step, as typed: what the scale shows.
+
     Raises
     ------
     InputError
@@ -188,6 +190,7 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """
     place = Place(path, text, "scale")
     found = read_table(raw, Scale, place)
+    found["step_unit"] = units.parse(str(raw["step"]), "mass").unit
     if found["accuracy"] is None:
         found["accuracy"] = 0.5 * found["step"]
     capacity, vessel = found["capacity"], found["vessel"]

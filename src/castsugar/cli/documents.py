@@ -164,7 +164,7 @@ def with_remarks(options: argparse.Namespace, document: Document) -> Document:
 
     if not getattr(options, "remarks", None):
         return document
-    blocks = tuple(Paragraph(text=text, tone="strong") for text in options.remarks)
+    blocks = tuple(Paragraph(text=one.text, tone="strong") for one in options.remarks)
     first = Section(key="unusual", title="Unusual values", blocks=blocks)
     return replace(document, sections=(first, *document.sections))
 

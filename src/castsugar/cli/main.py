@@ -26,10 +26,13 @@ from castsugar.plausible import collected
 #: Set before numpy is loaded, and only where the user has not set them.
 SINGLE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
-BAD_INPUT, NO_CONVERGENCE, FAULT = 2, 3, 70
+NO, BAD_INPUT, NO_CONVERGENCE, FAULT = 1, 2, 3, 70
 
 #: Shows the traceback of a fault; known before and after the command.
 DEBUG = "--debug"
+
+#: Makes a remark an answer of "no".
+STRICT = "--strict"
 
 #: Command -> the module that has it, in the order of the help.
 COMMANDS = {
@@ -86,6 +89,13 @@ class Parser(argparse.ArgumentParser):
             action="store_true",
             default=argparse.SUPPRESS,
             help="show the traceback of a fault of castsugar (exit code 70)",
+        )
+        self.add_argument(
+            STRICT,
+            action="store_true",
+            default=argparse.SUPPRESS,
+            help="leave with exit code 1 if there is a remark, such as on an unusual "
+            "value",
         )
 
     def error(self, message: str) -> NoReturn:
@@ -183,6 +193,9 @@ def _run(options: argparse.Namespace) -> int:
         return 0
     check_outputs(options)
     code: int = options.run(options)
+    if code == 0 and options.remarks and getattr(options, "strict", False):
+        remark(f"castsugar: {STRICT}, and remarks: {len(options.remarks)}")
+        return NO
     return code
 
 

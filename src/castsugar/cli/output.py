@@ -71,14 +71,15 @@ def remarked(options: argparse.Namespace, text: str) -> str:
 
         from castsugar.plain import to_json
 
-        return to_json({"remarks": options.remarks, **json.loads(text)})
+        remarks = [one.to_dict() for one in options.remarks]
+        return to_json({"remarks": remarks, **json.loads(text)})
     if getattr(options, "csv", False) is True:
-        for words in options.remarks:
-            remark(f"castsugar: {words}")
+        for one in options.remarks:
+            remark(f"castsugar: {one.text}")
         return text
     from castsugar.report.layout import wrapped
 
-    lines = [x for words in options.remarks for x in wrapped(words, "     ", "  >> ")]
+    lines = [x for one in options.remarks for x in wrapped(one.text, "     ", "  >> ")]
     return "\n".join([*lines, "", text])
 
 

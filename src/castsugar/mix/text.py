@@ -2,7 +2,8 @@
 
 ``"KNO3:60 powdered sugar:20 corn syrup:20"`` is a list of ``name:amount`` items;
 names may contain spaces, hyphens, apostrophes and digits. Amounts without a sign are
-parts, amounts with ``%`` are percent. Names are not looked up here.
+parts, amounts with ``%`` are percent, amounts with a unit ("120g", "1 lb 2 oz") are
+masses. Names are not looked up here.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from castsugar import units
 from castsugar.errors import InputError
 
 _EXAMPLE: Final = "write for example 'KNO3:65 sucrose:35'"
@@ -22,15 +24,22 @@ _SEPARATORS: Final = " ,;"
 # A token ends at a separator, but a comma between digits stays inside: "64,5".
 _AMOUNT: Final = re.compile(r" *([^ ,;:%]*(?:(?<=[0-9]),(?=[0-9])[^ ,;:%]*)*)( ?%)?")
 _NUMBER: Final = re.compile(r"[0-9]+\.?[0-9]*|\.[0-9]+")
-_UNITS: Final = frozenset({"g", "gram", "grams", "kg", "mg", "oz", "lb", "lbs"})
+_UNIT: Final = (
+    "kg|mg|g|grams?|oz|ounces?|lbs?|pounds?"
+    "|fl oz|cups?|ml|l|tbsp|tablespoons?|tsp|teaspoons?|quarts?"  # refused: no mass
+)
+_COUNT: Final = r"(?:[0-9]+[ -])?[0-9]+/[0-9]+|[0-9]+\.?[0-9]*|\.[0-9]+"
+_MASS: Final = re.compile(
+    rf"(?i) *((?:{_COUNT}) ?(?:{_UNIT})(?: (?:{_COUNT}) ?(?:{_UNIT}))?)(?=[ ,;]|$)"
+)
 
 
 @dataclass(frozen=True)
 class Recipe:
     """Named amounts in the order typed; the names are not looked up yet.
 
-    With the basis "parts" the amounts are as typed, in any unit of mass; with
-    "fraction" they are mass fractions (percent / 100). `text` is what was typed,
+    With the basis "parts" the amounts are as typed, masses in the unit of the first;
+    with "fraction" they are mass fractions (percent / 100). `text` is what was typed,
     tidied; `name` is the label before "=", empty without one.
     """
 
@@ -51,8 +60,9 @@ def parse_recipe(text: str, *, where: str = "") -> Recipe:
     ----------
     text : str
         Items ``name:amount`` separated by spaces, commas or semicolons, all in parts
-        (``"KNO3:65 sucrose:35"``) or all in percent (``"KNO3:65% sucrose:35%"``,
-        sum 100 +- 0.01); a label may lead (``"mine=KNO3:65 sucrose:35"``).
+        (``"KNO3:65 sucrose:35"``), all in percent (``"KNO3:65% sucrose:35%"``, sum
+        100 +- 0.01) or all masses (``"KNO3:120g sugar:2 oz"``); a label may lead
+        (``"mine=KNO3:65 sucrose:35"``).
     where : str
         Where the text comes from (option, file and line); starts the error message.
 
@@ -65,8 +75,8 @@ def parse_recipe(text: str, *, where: str = "") -> Recipe:
     ------
     InputError
         A name, colon or amount is missing, an amount is not a plain number of zero
-        or more, a name comes twice, parts and percent are mixed, percent do not sum
-        to 100, or all amounts are zero. The message quotes the offending piece.
+        or more, a name comes twice, parts, percent and masses are mixed, percent do
+        not sum to 100, or all amounts are zero. The message quotes the offending piece.
 
     Examples
     --------
@@ -77,7 +87,7 @@ def parse_recipe(text: str, *, where: str = "") -> Recipe:
     try:
         label, body = _split_label(typed)
         items = _read_items(body)
-        _check_names([name for name, _, _ in items])
+        _check_names([item.name for item in items])
         return _finish(items, typed, label)
     except InputError as error:
         raise InputError(f"{where}: {error}" if where else str(error)) from None
@@ -101,9 +111,23 @@ def _split_label(typed: str) -> tuple[str, str]:
     return label, body
 
 
-def _read_items(body: str) -> list[tuple[str, float, bool]]:
-    """Return name, amount and whether it is percent, for each item."""
-    items: list[tuple[str, float, bool]] = []
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """One item; `unit` is that of a mass, "%" for percent, empty for parts."""
+
+    name: str
+    amount: float
+    unit: str = ""
+
+    @property
+    def kind(self) -> str:
+        """Return which amounts it may stand beside."""
+        return {"": "parts", "%": "percent"}.get(self.unit, "masses")
+
+
+def _read_items(body: str) -> list[_Item]:
+    """Return the items; masses in kg."""
+    items: list[_Item] = []
     rest, before = body.strip(_SEPARATORS), ""
     if not rest:
         raise InputError(f"the recipe is empty; {_EXAMPLE}")
@@ -113,13 +137,24 @@ def _read_items(body: str) -> list[tuple[str, float, bool]]:
         if not colon:
             raise _no_amount(raw_name)
         name = _name(raw_name, tail)
+        mass = _MASS.match(tail)
+        if mass:
+            items.append(_weighed(name, mass[1]))
+            before, rest = "", tail[mass.end() :].strip(_SEPARATORS)
+            continue
         found = _AMOUNT.match(tail)
         token = found[1] if found else ""
         end = found.end() if found else 0
         _check_end(name, token, tail[:end].strip(), tail[end:])
-        items.append((name, _amount(name, token), bool(found and found[2])))
+        percent = "%" if found and found[2] else ""
+        items.append(_Item(name, _amount(name, token), percent))
         before, rest = token, tail[end:].strip(_SEPARATORS)
     return items
+
+
+def _weighed(name: str, typed: str) -> _Item:
+    found = units.parse(typed, "mass", where=f"amount of {name!r}")
+    return _Item(name, found.value, found.unit)
 
 
 def _check_grouping(raw_name: str, before: str) -> None:
@@ -133,16 +168,7 @@ def _check_grouping(raw_name: str, before: str) -> None:
 
 
 def _no_amount(piece: str) -> InputError:
-    if piece.lower() in _UNITS:
-        return _has_unit(piece)
     return InputError(f"{piece!r} has no ':' and amount; {_EXAMPLE}")
-
-
-def _has_unit(word: str) -> InputError:
-    return InputError(
-        f"{word!r} after an amount looks like a unit; amounts are parts without a "
-        f"unit, or percent; {_EXAMPLE}"
-    )
 
 
 def _name(raw: str, tail: str) -> str:
@@ -153,9 +179,6 @@ def _name(raw: str, tail: str) -> str:
     pieces = [piece.strip() for piece in re.split("[,;]", name)]
     if len(pieces) > 1:
         raise _no_amount(pieces[0])
-    first = name.split(" ", 1)[0]
-    if first.lower() in _UNITS:
-        raise _has_unit(first)
     if not any(character.isalpha() for character in name):
         raise InputError(f"name {name!r} has no letter in it; {_EXAMPLE}")
     return name
@@ -215,24 +238,27 @@ def _check_names(names: list[str]) -> None:
         seen[key] = name
 
 
-def _finish(items: list[tuple[str, float, bool]], typed: str, label: str) -> Recipe:
-    percent = [name for name, _, is_percent in items if is_percent]
-    plain = [name for name, _, is_percent in items if not is_percent]
-    if percent and plain:
-        raise InputError(
-            f"parts ({plain[0]!r}) and percent ({percent[0]!r}) are mixed; "
-            "give every amount with % or none"
-        )
-    total = math.fsum(amount for _, amount, _ in items)
+def _finish(items: list[_Item], typed: str, label: str) -> Recipe:
+    kinds = {item.kind: item.name for item in reversed(items)}
+    if len(kinds) > 1:
+        said = " and ".join(f"{kind} ({kinds[kind]!r})" for kind in sorted(kinds))
+        way = "with a unit of mass" if "masses" in kinds else "with %"
+        raise InputError(f"{said} are mixed; give every amount {way} or none")
+    percent = items[0].unit == "%"
+    total = math.fsum(item.amount for item in items)
     if total == 0:
         raise InputError(f"all amounts of {typed!r} are zero; {_EXAMPLE}")
     if not percent:
-        parts = tuple((name, amount) for name, amount, _ in items)
+        unit = items[0].unit
+        parts = tuple(
+            (i.name, units.convert(i.amount, "mass", unit) if unit else i.amount)
+            for i in items
+        )
         return Recipe(parts, "parts", typed, label)
     if abs(total - 100) > _SUM_TOLERANCE + _ROUNDING:
         raise InputError(
             f"the percent of {typed!r} sum to {total:.6g}, not to 100 +- "
             f"{_SUM_TOLERANCE}; correct them, or leave out % to give parts"
         )
-    fractions = tuple((name, amount / 100) for name, amount, _ in items)
+    fractions = tuple((item.name, item.amount / 100) for item in items)
     return Recipe(fractions, "fraction", typed, label)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from castsugar import plausible
+from castsugar import plausible, units
 from castsugar.bench.bench import Bench
 from castsugar.bench.lots import LotRecord, lots_of
 from castsugar.bench.schema import Place
@@ -86,6 +86,8 @@ class Equipment:
     ----------
     step : float
         Smallest step of the scale. [kg]
+    unit : str
+        What the scale shows: a mass of :data:`castsugar.units.UNITS`.
     accuracy : float
         Standard uncertainty of one weighing. [kg]
     capacity : float or None
@@ -113,6 +115,7 @@ class Equipment:
     volume: float | None = None
     name: str = ""
     assumed: tuple[str, ...] = ()
+    unit: str = "g"
 
     def __post_init__(self) -> None:
         """Check the numbers."""
@@ -123,6 +126,16 @@ class Equipment:
                 f"the scale holds {1e3 * self.capacity:g} g, less than its step of "
                 f"{1e3 * self.step:g} g; give the largest load"
             )
+
+    def reading(self, steps: int) -> float:
+        """Return what the scale shows for so many steps, in its `unit`.
+
+        Examples
+        --------
+        >>> Equipment(step=0.05 * 0.028349523125, unit="oz").reading(79)
+        3.95
+        """
+        return round(steps * units.convert(self.step, "mass", self.unit), 9)
 
     @property
     def most_steps(self) -> int | None:
@@ -138,7 +151,9 @@ class Equipment:
         return (count,) if most is None or count <= 0 else portions(count, most)
 
 
-def equipment_of(bench: Bench | None, step: float | None = None) -> Equipment:
+def equipment_of(
+    bench: Bench | None, step: float | None = None, unit: str = "g"
+) -> Equipment:
     """Return the equipment of a bench file.
 
     Parameters
@@ -146,6 +161,8 @@ def equipment_of(bench: Bench | None, step: float | None = None) -> Equipment:
     bench : Bench or None
     step : float, optional
         The step of the scale; it overrules the file. [kg]
+    unit : str
+        In which such a scale shows.
 
     Raises
     ------
@@ -155,6 +172,7 @@ def equipment_of(bench: Bench | None, step: float | None = None) -> Equipment:
     pan = (bench.pan if bench else None) or {}
     stated: dict[str, float | str | None] = {
         "step": scale.get("step"),
+        "unit": scale.get("step_unit"),
         "accuracy": scale.get("accuracy"),
         "capacity": scale.get("capacity"),
         "vessel": scale.get("vessel"),
@@ -164,7 +182,7 @@ def equipment_of(bench: Bench | None, step: float | None = None) -> Equipment:
         "name": pan.get("name"),
     }
     if step is not None and step != stated["step"]:
-        stated |= {"step": step, "accuracy": 0.5 * step}
+        stated |= {"step": step, "unit": unit, "accuracy": 0.5 * step}
     given = {name: value for name, value in stated.items() if value is not None}
     assumed = tuple(
         name for name in ("step", "residue_cup", "residue_pan") if name not in given
