@@ -132,13 +132,13 @@ SIGNATURES = {
         "alternatives=None, database=None)"
     ),
     "evaluate": (
-        "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
-        "confirm=False, data_uncertainty=False, kitchen=None, motor=None, "
-        "windows=True, executor=None, species=None)"
+        "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, "
+        "flow='no-solidification', confirm=False, data_uncertainty=False, "
+        "kitchen=None, motor=None, windows=True, executor=None, species=None)"
     ),
     "performance": (
-        "(mix, *, pressure=6894757.0, exit_pressure=101325.0, flow='equilibrium', "
-        "species=None)"
+        "(mix, *, pressure=6894757.0, exit_pressure=101325.0, "
+        "flow='no-solidification', species=None)"
     ),
     "equilibrium": "(mix, *, pressure=6894757.0, temperature=None, species=None)",
     "load_database": "(folder=None)",

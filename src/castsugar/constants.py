@@ -36,3 +36,7 @@ ATOMIC_MASSES: Final[dict[str, float]] = {
 
 #: Default chamber pressure [Pa]: 1000 psi, the pressure most tables are given for.
 DEFAULT_PRESSURE: Final = 6.894757e6
+
+#: Default flow: equilibrium that freezes carbonate at the throat makes a peak of c*
+#: that no nozzle has time for.
+DEFAULT_FLOW: Final = "no-solidification"

@@ -12,7 +12,7 @@ from castsugar import confirmation, rows, uncertainty
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
@@ -95,7 +95,7 @@ def performance(
     *,
     pressure: float = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
-    flow: str = "equilibrium",
+    flow: str = DEFAULT_FLOW,
     species: SpeciesTable | None = None,
 ) -> FlowSolution:
     """Return chamber, throat and exit of one mix, with all states.
@@ -115,7 +115,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     *,
     pressure: float | Sequence[float] = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
-    flow: str = "equilibrium",
+    flow: str = DEFAULT_FLOW,
     confirm: bool = False,
     data_uncertainty: bool = False,
     kitchen: Kitchen | None = None,
@@ -136,7 +136,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     exit_pressure : float or None
         [Pa]; None leaves the nozzle columns empty (NaN).
     flow : str
-        ``"equilibrium"``, ``"frozen"`` or ``"no-solidification"``.
+        ``"no-solidification"``, ``"equilibrium"`` or ``"frozen"``.
     confirm : bool
         Whether Cantera solves every mix again, on its own route; a row on which the
         two do not agree is ``disputed``. Slow: about 0.2 s a mix. The mass flux of
@@ -199,7 +199,7 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     *,
     pressure: float | Sequence[float] = DEFAULT_PRESSURE,
     exit_pressure: float | None = STANDARD_ATMOSPHERE,
-    flow: str = "equilibrium",
+    flow: str = DEFAULT_FLOW,
     confirm: bool = False,
     data_uncertainty: bool = False,
     kitchen: Kitchen | None = None,
@@ -283,7 +283,7 @@ def sensitivities(
     *,
     pressure: float = DEFAULT_PRESSURE,
     exit_pressure: float = STANDARD_ATMOSPHERE,
-    flow: str = "equilibrium",
+    flow: str = DEFAULT_FLOW,
     species: SpeciesTable | None = None,
 ) -> Sensitivities:
     """Return how flame temperature, c* and specific impulse of a mix would move.
@@ -297,7 +297,7 @@ def sensitivities(
     pressure, exit_pressure : float
         [Pa]
     flow : str
-        ``"equilibrium"`` or ``"no-solidification"``.
+        ``"no-solidification"`` or ``"equilibrium"``.
     species : SpeciesTable, optional
         The shipped products by default.
 

@@ -18,10 +18,10 @@ def test_lost_rows_take_nothing_from_others() -> None:
     # These two were once called cold in company, for a sum that a lost row had spoilt.
     rare = np.array([[0.0, 0.22, 0.78], [0.0, 0.21, 0.79], [0.9, 0.0, 0.1]])
     shares = np.vstack([points, rare])
-    every = cs.evaluate(cs.blend(corners, shares))
+    every = cs.evaluate(cs.blend(corners, shares), flow="equilibrium")
     assert set(every["status"]) == {"ok", "cold"}
     for row in [*range(0, len(points), 7), *range(len(points), len(shares))]:
-        alone = cs.evaluate(cs.blend(corners, shares[[row]]))
+        alone = cs.evaluate(cs.blend(corners, shares[[row]]), flow="equilibrium")
         assert alone["status"][0] == every["status"][row]
         for key in ("flame_temperature_K", "exit_temperature_K"):
             np.testing.assert_allclose(alone[key][0], every[key][row], atol=1e-7)
@@ -43,7 +43,7 @@ def test_throat_on_a_step_of_a_heat_capacity() -> None:
             "water": 0.0586711,
         }
     )
-    table = cs.evaluate(mix, pressure=137024.6568, confirm=True)
+    table = cs.evaluate(mix, pressure=137024.6568, flow="equilibrium", confirm=True)
     assert table["confirmation"][0] == "confirmed"
     assert abs(table["difference_characteristic_velocity_ppm"][0]) < 2.0
 

@@ -138,7 +138,11 @@ TWO_PLATEAUS = [
 def test_two_plateaus(recipe: dict[str, float], pressure: float) -> None:
     """From the plateau of one carbonate to that of the other: found and confirmed."""
     table = cs.evaluate(
-        cs.Mix.weigh(recipe), pressure=pressure, exit_pressure=0.02e6, confirm=True
+        cs.Mix.weigh(recipe),
+        pressure=pressure,
+        exit_pressure=0.02e6,
+        flow="equilibrium",
+        confirm=True,
     )
     assert list(table["status"]) == ["ok"]
     assert "chamber on a melting plateau" in table["flags"][0]
@@ -165,7 +169,11 @@ SHORT_PLATEAUS = [
 def test_short_plateaus(recipe: dict[str, float], pressure: float) -> None:
     """Upstream of two maxima, one narrower than a scan: confirmed and flagged."""
     table = cs.evaluate(
-        cs.Mix.weigh(recipe), pressure=pressure, exit_pressure=0.02e6, confirm=True
+        cs.Mix.weigh(recipe),
+        pressure=pressure,
+        exit_pressure=0.02e6,
+        flow="equilibrium",
+        confirm=True,
     )
     assert table["throat_temperature_K"][0] == pytest.approx(1650.0, abs=1e-3)
     assert "throat pinned" in table["flags"][0]
@@ -233,9 +241,12 @@ def wrong_velocity(*args: object) -> FlowSolution:
 def test_disagreement_is_disputed(wrong, monkeypatch: pytest.MonkeyPatch) -> None:
     """Above 0.1 K or 50 ppm the row is disputed, and says so."""
     mix = cs.Mix.weigh(BASE)
-    assert cs.evaluate(mix, confirm=True)["confirmation"][0] == "confirmed"
+    assert (
+        cs.evaluate(mix, flow="equilibrium", confirm=True)["confirmation"][0]
+        == "confirmed"
+    )
     monkeypatch.setattr(flow, "solve", wrong)
-    table = cs.evaluate(mix, confirm=True)
+    table = cs.evaluate(mix, flow="equilibrium", confirm=True)
     assert table["confirmation"][0] == "disputed"
     assert table["status"][0].startswith("disputed: the second solver differs by ")
     kelvin = table["difference_temperature_K"][0]
@@ -255,7 +266,7 @@ def test_failure_is_unavailable(monkeypatch: pytest.MonkeyPatch) -> None:
         raise ConvergenceError(f"no answer to {len(args)} questions")
 
     monkeypatch.setattr(flow, "solve", failing)
-    table = cs.evaluate(cs.Mix.weigh(BASE), confirm=True)
+    table = cs.evaluate(cs.Mix.weigh(BASE), flow="equilibrium", confirm=True)
     assert table["status"][0] == "ok"
     assert table["confirmation"][0] == "unavailable: no answer to 5 questions"
     assert np.isnan(table["difference_temperature_K"][0])

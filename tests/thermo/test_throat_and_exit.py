@@ -102,7 +102,10 @@ def test_throats_beside_a_step() -> None:
     )
     for parts, pressure in steps:
         found = cs.performance(
-            cs.Mix.weigh(parts), pressure=pressure, exit_pressure=20e3
+            cs.Mix.weigh(parts),
+            pressure=pressure,
+            exit_pressure=20e3,
+            flow="equilibrium",
         )
         assert found.throat.certificate.flux < 0.0
 
@@ -178,7 +181,7 @@ def test_chamber_at_another_pressure(monkeypatch: pytest.MonkeyPatch) -> None:
         return sound(*given[:-1], given[-1] + 1e-6)
 
     monkeypatch.setattr(solution.chamber, "at_enthalpy", at_enthalpy)
-    table = cs.evaluate(weighed())
+    table = cs.evaluate(weighed(), flow="equilibrium")
     assert set(table["status"]) == {"no convergence: the chamber fails its check"}
 
 

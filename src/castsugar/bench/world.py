@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import Bench, read_bench
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import unknown_name
 
@@ -104,7 +104,7 @@ class World:
             return {
                 "pressure": DEFAULT_PRESSURE,
                 "exit_pressure": STANDARD_ATMOSPHERE,
-                "flow": "equilibrium",
+                "flow": DEFAULT_FLOW,
             }
         from castsugar.bench.search import search_conditions
 

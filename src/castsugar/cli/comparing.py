@@ -30,9 +30,7 @@ BATCH, STEP = "200 g", "0.1 g"
 def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     """Add what both commands share."""
     add_bench_option(parser)
-    add_condition_options(
-        parser, pressure=None, flow="no-solidification", uncertainty=False
-    )
+    add_condition_options(parser, pressure=None, uncertainty=False)
     add_kitchen_options(parser)
     add_motor_options(parser)
     parser.add_argument(

@@ -11,6 +11,7 @@ from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions, read_hardware
 from castsugar.cli.quantities import exit_pressure, in_si, quantity
+from castsugar.constants import DEFAULT_FLOW
 
 if TYPE_CHECKING:
     from castsugar.columns import Column
@@ -29,7 +30,7 @@ def add_condition_options(
     parser: argparse.ArgumentParser,
     *,
     pressure: str | None = PRESSURE,
-    flow: str = "equilibrium",
+    flow: str = DEFAULT_FLOW,
     uncertainty: bool = True,
 ) -> None:
     """Add the options to a command.

@@ -111,10 +111,6 @@ def _assumptions(comparing: Comparing, *, judged: bool) -> list[str]:
 
     read = comparing.read
     lines = [_DRAWS.sub("", line) for line in read.assumptions()]
-    flow = f"flow {read.flow}:"
-    if read.flow != "equilibrium":
-        more = " (castsugar evaluate takes equilibrium unless told)"
-        lines = [f"{t}{more}" if t.startswith(flow) else t for t in lines]
     own = {}
     if read.kitchen is not None:
         own["kitchen"] = read.kitchen.draws

@@ -240,7 +240,7 @@ def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
     )
     if setting.charge.dummy:
         return said
-    said.append(f"c* ideal, equilibrium flow, at {setting.pressure_words}")
+    said.append(f"c* ideal, flow no-solidification, at {setting.pressure_words}")
     if setting.motor is not None:
         said += motor_assumptions(setting.motor)
     return said

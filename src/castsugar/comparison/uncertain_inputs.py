@@ -14,7 +14,7 @@ from scipy.special import ndtri
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
 from castsugar.confirmation import UnconfirmedError
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
 from castsugar.errors import InputError, ValidityError
@@ -109,7 +109,7 @@ class Conditions:
 
     pressure: float = DEFAULT_PRESSURE
     exit_pressure: float = STANDARD_ATMOSPHERE
-    flow: str = "no-solidification"
+    flow: str = DEFAULT_FLOW
     kitchen: Kitchen | None = None
     motor: Hardware | None = None
     species: SpeciesTable | None = None

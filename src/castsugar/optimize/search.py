@@ -14,7 +14,7 @@ from castsugar import plain
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate_columns
@@ -481,7 +481,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     confirm: bool = True,
     pressure: float = DEFAULT_PRESSURE,
     exit_pressure: float = STANDARD_ATMOSPHERE,
-    flow: str = "no-solidification",
+    flow: str = DEFAULT_FLOW,
     water_lost: float = 0.0,
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,

@@ -13,7 +13,12 @@ from castsugar import rows
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
 from castsugar.columns import COLUMNS
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.constants import (
+    DEFAULT_FLOW,
+    DEFAULT_PRESSURE,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+)
 from castsugar.data.load import load_database
 from castsugar.errors import InputError, unknown_name
 from castsugar.evaluation import check_options
@@ -103,7 +108,7 @@ class Settings:
     items: tuple[str, ...]
     pressure: float = DEFAULT_PRESSURE
     exit_pressure: float = STANDARD_ATMOSPHERE
-    flow: str = "no-solidification"
+    flow: str = DEFAULT_FLOW
     water_lost: float = 0.0
     kitchen: Kitchen | None = None
     motor: Hardware | None = None

@@ -32,7 +32,9 @@ def _item(name: str) -> cs.Ingredient | str:
 def _solved(recipe: str, pressure: float, exit_pressure: float) -> FlowSolution:
     parts = (part.rsplit(" ", 1) for part in recipe.split(" + "))
     mix = cs.Mix.weigh({_item(name): float(amount) for name, amount in parts})
-    return cs.performance(mix, pressure=pressure, exit_pressure=exit_pressure)
+    return cs.performance(
+        mix, pressure=pressure, exit_pressure=exit_pressure, flow="equilibrium"
+    )
 
 
 def _flow(given: Given) -> FlowSolution:
