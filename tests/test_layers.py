@@ -31,6 +31,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "checks",
             "columns",
             "constants",
+            "draw_set",
             "numerics",
             "plain",
             "plausible",

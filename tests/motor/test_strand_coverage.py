@@ -138,9 +138,9 @@ def test_a_drawn_grain_covers_a_new_grain() -> None:
     """Laws drawn for a Monte-Carlo bracket a new strand as often as they should."""
     pressure, rng = LAYOUTS["12 spread"], np.random.default_rng(15)
     inside = 0
-    for _ in range(SEEDS):
+    for seed in range(SEEDS):
         law = fit_law(pressure, strands(pressure, rng)).law("drawn")
-        shift, turn = draw_laws(law, 400, rng)
+        shift, turn = draw_laws(law, 400, seed)
         drawn = float(burn_rate(law, AT)) * np.exp(shift) * (AT / law.centre) ** turn
         new = RATE * (AT / 1e6) ** EXPONENT * math.exp(SCATTER * rng.standard_normal())
         low, high = np.quantile(drawn, [0.025, 0.975])

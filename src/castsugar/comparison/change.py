@@ -29,13 +29,13 @@ from castsugar.comparison.evidence import Evidence, evidence_of
 from castsugar.comparison.limits import KEPT, JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
+from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
-from castsugar.motor.firing import expectation
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of, untold
@@ -90,7 +90,7 @@ def pressure_bands(
     rows: Sequence[Mapping[str, Any]],
     hardware: Hardware,
     *,
-    draws: int = expectation.DRAWS,
+    draws: int = FEW_DRAWS,
     seed: int = 1,
 ) -> list[PressureBand]:
     """Fire mixes, each at its best estimate and over draws of burn law and supply.

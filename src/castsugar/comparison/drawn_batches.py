@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 from scipy.special import ndtr
 
 from castsugar import rows
@@ -35,6 +34,7 @@ from castsugar.kitchen.pour_table import browned_of
 from castsugar.kitchen.verdict import ROOM, humidity
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.motor import mass_balance, peak_pressure
+from castsugar.motor.burn_law import student_factor
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands, withheld
 from castsugar.motor.peak_pressure import one_band_each
@@ -336,7 +336,7 @@ class InMotor:
         def score(key: str) -> FloatArray:
             return scores.get(key, zero)
 
-        widening = self._widening(ndtr(score(self._key("freedom"))))
+        widening = student_factor(self.freedom, ndtr(score(self._key("freedom"))))
         t = widening * score(self._key("rate"))
         other = widening * score(self._key("exponent"))
         rest = np.sqrt(max(1.0 - self.correlation**2, 0.0))
@@ -365,12 +365,6 @@ class InMotor:
 
     def _spread(self) -> dict[str, float]:
         return self.hardware.spread.log_supply(self.hardware.temperature_sensitivity)
-
-    def _widening(self, chances: FloatArray) -> FloatArray:
-        """Return what turns normal scores into Student-t ones."""
-        if not np.isfinite(self.freedom):
-            return np.ones(len(chances))
-        return np.sqrt(self.freedom / stats.chi2.ppf(chances, self.freedom))
 
 
 # ----------------------------------------------------------------------------

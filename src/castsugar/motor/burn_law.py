@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.burn_laws import BurnLawRecord
 from castsugar.data.load import Database
+from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
 from castsugar.units import UNITS, parse
@@ -209,8 +210,33 @@ def log_rate_uncertainty(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     )
 
 
+def student_factor(freedom: float, chances: FloatArray) -> FloatArray:
+    """Return what turns normal scores into those of Student's t.
+
+    The root of f / chi-squared(f), of the same chance for every f: the same
+    denominator for both parts of a law.
+
+    Parameters
+    ----------
+    freedom : float
+        Degrees of freedom; infinite leaves the scores normal.
+    chances : ndarray
+        0 to 1.
+
+    Examples
+    --------
+    >>> float(student_factor(math.inf, np.array([0.3]))[0])
+    1.0
+    """
+    from scipy.special import gammaincinv
+
+    if not math.isfinite(freedom):
+        return np.ones(np.shape(chances))
+    return np.asarray(np.sqrt(0.5 * freedom / gammaincinv(0.5 * freedom, chances)))
+
+
 def draw_laws(
-    law: BurnLaw, draws: int, rng: np.random.Generator
+    law: BurnLaw, draws: int, seed: int = SEED
 ) -> tuple[FloatArray, FloatArray]:
     """Draw new grains: how far their laws lie from the stated one.
 
@@ -220,8 +246,8 @@ def draw_laws(
     Parameters
     ----------
     law : BurnLaw
-    draws : int
-    rng : numpy.random.Generator
+    draws, seed : int
+        Of :mod:`castsugar.draw_set`.
 
     Returns
     -------
@@ -234,11 +260,12 @@ def draw_laws(
         cross, variance = law.covariance[1]
     along = cross / law.log_rate_u if law.log_rate_u > 0.0 else 0.0
     across = math.sqrt(max(variance - along**2, 0.0))
-    z = rng.standard_normal((2, draws))
-    if math.isfinite(law.degrees_of_freedom):
-        freedom = law.degrees_of_freedom
-        z *= np.sqrt(freedom / rng.chisquare(freedom, draws))
-    return law.log_rate_u * z[0], along * z[0] + across * z[1]
+    widening = student_factor(
+        law.degrees_of_freedom, chances("burn law|freedom", draws, seed)
+    )
+    rate = widening * normals("burn law|rate", draws, seed)
+    other = widening * normals("burn law|exponent", draws, seed)
+    return law.log_rate_u * rate, along * rate + across * other
 
 
 def scaled(law: BurnLaw, pressure: float, rate: float) -> BurnLaw:

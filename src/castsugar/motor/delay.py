@@ -11,6 +11,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.draw_set import normals
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.delay_inputs import (
     CLIMB,
@@ -22,12 +23,9 @@ from castsugar.motor.delay_inputs import (
     delay_law,
     pressure_above,
 )
-from castsugar.motor.peak_pressure import LAW_STREAM
 
 # ----------------------------------------------------------------------------
 # Many delay columns at once: how they depart from the best estimate, what they do.
-
-_DELAY_STREAM = 11  # of random numbers, beside LAW_STREAM
 
 #: Beyond so many nodes of a trace they are gathered in bins of ln p this wide, each at
 #: its mean: that costs at most n^2 _BIN^2 / 24 of the length burned, 2e-5 n^2.
@@ -59,15 +57,18 @@ class Departures:
 def depart(law: BurnLaw, thrusting: Thrusting, settings: Settings) -> Departures:
     """Draw new columns, firings and days."""
     count, seed = settings.draws, settings.seed
-    shift, exponent = draw_laws(law, count, np.random.default_rng([seed, LAW_STREAM]))
-    z = np.random.default_rng([seed, _DELAY_STREAM]).standard_normal((4, count))
+    shift, exponent = draw_laws(law, count, seed)
+
+    def scores(name: str) -> FloatArray:
+        return normals(f"delay|{name}", count, seed)
+
     return Departures(
         burn_law=shift,
         exponent=exponent,
-        chamber_pressure=thrusting.pressure_u * z[0],
-        burn_time=thrusting.time_u * z[1],
-        ambient_pressure=settings.ambient_u * z[2],
-        length=settings.length_u * z[3],
+        chamber_pressure=thrusting.pressure_u * scores("chamber pressure"),
+        burn_time=thrusting.time_u * scores("burn time"),
+        ambient_pressure=settings.ambient_u * scores("ambient pressure"),
+        length=settings.length_u * scores("length"),
     )
 
 

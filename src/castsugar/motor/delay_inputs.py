@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError, ValidityError
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.peak_pressure import DRAWS, SEED
 from castsugar.motor.strands import MixResult
 
 # ----------------------------------------------------------------------------

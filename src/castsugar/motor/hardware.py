@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers, one_of, positive, shown, whole
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
+from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw
@@ -136,8 +137,8 @@ class Hardware:
     spread: Spread = field(default=SPREAD)
     ambient_pressure: float = STANDARD_ATMOSPHERE
     installed_mass: float | None = None
-    draws: int = 400
-    seed: int = 1
+    draws: int = DRAWS
+    seed: int = SEED
 
     def __post_init__(self) -> None:
         """Check that a motor can be built of it."""

@@ -6,19 +6,24 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import one_of
+from castsugar.draw_set import DRAWS, SEED, chances, normals
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
-from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw, draw_laws
+from castsugar.motor.burn_law import (
+    REFERENCE_PRESSURE,
+    BurnLaw,
+    draw_laws,
+    student_factor,
+)
 from castsugar.motor.mass_balance import BRANCHES, Bands, amplification, withheld
 from castsugar.motor.trace import Motor
 from castsugar.numerics import smooth_quantile
 
 # ----------------------------------------------------------------------------
-# Peak pressure with its band, by seeded Monte-Carlo.
+# Peak pressure with its band, by Monte-Carlo over the set of points.
 #
 # Both the lowest and the highest stable pressure rise with Kn: a larger supply lifts
 # the balance f everywhere, so that no falling zero of it can move down. The peak over
@@ -29,15 +34,6 @@ from castsugar.numerics import smooth_quantile
 # area, characteristic velocity and grain temperature. Relative uncertainties are those
 # of the logarithm, so that no draw is negative. A draw without a stable pressure (an
 # exponent of 1 or more) is kept as an infinite one: it counts as exceeding.
-
-#: Default seed; the same seed gives the same draws.
-SEED = 20240229
-
-DRAWS = 10_000
-
-#: Seeds are pairs, so that law and motor have streams of their own. Never 0: numpy
-#: takes (seed, 0) for the seed alone, and a caller's own stream would be repeated.
-LAW_STREAM, MOTOR_STREAM, MIXES_STREAM = 1, 2, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +77,13 @@ class Spread:
             "characteristic_velocity": self.characteristic_velocity,
             "temperature": temperature_sensitivity * self.temperature,
         }
+
+    def drawn(
+        self, temperature_sensitivity: float, draws: int, seed: int
+    ) -> dict[str, FloatArray]:
+        """Return what each adds to ln S, draw by draw, (draws,) each. [-]"""
+        parts = self.log_supply(temperature_sensitivity)
+        return {n: u * normals(f"motor|{n}", draws, seed) for n, u in parts.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -199,8 +202,7 @@ def drawn_pressures(
 
 def draw_shifts(law: BurnLaw, draws: int = DRAWS, *, seed: int = SEED) -> LawShifts:
     """Draw a burn law about its best estimate, by its own uncertainty."""
-    rng = np.random.default_rng([seed, LAW_STREAM])
-    log_rate, exponent = draw_laws(law, draws, rng)
+    log_rate, exponent = draw_laws(law, draws, seed)
     return LawShifts(log_rate=log_rate, exponent=exponent, centre=law.centre)
 
 
@@ -243,11 +245,7 @@ def peak_pressure(
         shifts = draw_shifts(law, seed=seed)
     count = _count(shifts)
     propellant = motor.propellant
-    parts = (spread or Spread()).log_supply(propellant.temperature_sensitivity)
-    scores = np.random.default_rng([seed, MOTOR_STREAM]).standard_normal(
-        (len(parts), count)
-    )
-    added = {n: u * z for (n, u), z in zip(parts.items(), scores, strict=True)}
+    added = (spread or Spread()).drawn(propellant.temperature_sensitivity, count, seed)
     best = mass_balance.supply(
         kn=motor.kn_max,
         density=propellant.grain_density,
@@ -262,7 +260,7 @@ def peak_pressure(
     draws = pressures(np.sum(list(added.values()), axis=0), shifts)
     alone = {"burn_law": _log_deviation(pressures(np.zeros(1), shifts))}
     for name, change in added.items():
-        used = change if parts[name] else np.zeros(1)
+        used = change if change.any() else np.zeros(1)
         alone[name] = _log_deviation(pressures(used, still))
     p05, p50, p95 = (float(q) for q in quantiles(draws))
     return Peak(
@@ -305,9 +303,6 @@ def _log_deviation(pressure: FloatArray) -> float:
 #
 # Every mix meets the same draws, so that two mixes differ by what they are and not by
 # luck, and a row does not depend on its neighbours.
-
-#: Draws a mix.
-DRAWS_EACH = 200
 
 _ELEMENTS_AT_ONCE = 500_000
 
@@ -392,7 +387,7 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     mixes: MixBurns,
     *,
     spread: Spread | None = None,
-    draws: int = DRAWS_EACH,
+    draws: int = DRAWS,
     branch: str = "highest",
     seed: int = SEED,
     levels: tuple[float, ...] = (),
@@ -421,8 +416,8 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     one_of("branch", branch, BRANCHES)
     if draws < 20:
         raise InputError(f"draws a mix: {draws}; at least 20 for a 95 % quantile")
-    rows = _Rows.of(motor, mixes, spread or Spread())
-    scores = _scores(seed, draws)
+    rows = _Rows.of(motor, mixes)
+    scores = _Scores.of(motor, spread or Spread(), draws, seed)
     count = len(rows.supply)
     band_count = mixes.bands.exponent.shape[-1]
     chunk = max(1, _ELEMENTS_AT_ONCE // (draws * band_count))
@@ -455,7 +450,7 @@ class _Rows:
     """Everything as (mixes,) or (mixes, K) arrays."""
 
     supply: FloatArray
-    supply_u: FloatArray
+    velocity_u: FloatArray
     edges: FloatArray
     log_rate: FloatArray
     exponent: FloatArray
@@ -466,19 +461,17 @@ class _Rows:
     centre: FloatArray
 
     @classmethod
-    def of(cls, motor: Motor, mixes: MixBurns, spread: Spread) -> _Rows:
+    def of(cls, motor: Motor, mixes: MixBurns) -> _Rows:
         propellant, bands = motor.propellant, mixes.bands
-        parts = spread.log_supply(propellant.temperature_sensitivity)
         supply = mass_balance.supply(
             kn=motor.kn_max * propellant.density_ratio,
             density=mixes.density,
             characteristic_velocity=mixes.characteristic_velocity,
             rate_factor=propellant.rate_factor,
         )
-        own = np.asarray(mixes.characteristic_velocity_u, dtype=float)
         row = np.broadcast_arrays(
             np.atleast_1d(supply),
-            np.sqrt(sum(u**2 for u in parts.values()) + own**2),
+            np.asarray(mixes.characteristic_velocity_u, dtype=float),
             np.asarray(mixes.log_rate_u, dtype=float),
             np.asarray(mixes.exponent_u, dtype=float),
             np.asarray(mixes.correlation, dtype=float),
@@ -488,7 +481,7 @@ class _Rows:
         shape = (len(row[0]), bands.exponent.shape[-1])
         return cls(
             supply=row[0],
-            supply_u=row[1],
+            velocity_u=row[1],
             edges=bands.edges,
             log_rate=np.broadcast_to(bands.log_rate, shape),
             exponent=np.broadcast_to(bands.exponent, shape),
@@ -502,7 +495,7 @@ class _Rows:
     @property
     def usable(self) -> NDArray[np.bool_]:
         """Return the rows whose numbers can be used."""
-        spreads = self.supply_u + self.log_rate_u + self.exponent_u
+        spreads = self.velocity_u + self.log_rate_u + self.exponent_u
         good = np.isfinite(self.supply) & (self.supply > 0) & np.isfinite(spreads)
         good &= np.isfinite(self.log_rate).all(axis=-1)
         return np.asarray(good & (np.abs(self.correlation) <= 1) & (self.freedom > 0))
@@ -516,7 +509,7 @@ class _Rows:
         )
 
     def peaks(
-        self, part: slice, scores: FloatArray, branch: str, levels: tuple[float, ...]
+        self, part: slice, scores: _Scores, branch: str, levels: tuple[float, ...]
     ) -> FloatArray:
         """Return best, p05, p50, p95, share without root, further quantiles."""
         laws = self.bands(part)
@@ -527,15 +520,14 @@ class _Rows:
         )
         rho = self.correlation[part, None]
         rest = np.sqrt(np.clip(1.0 - rho**2, 0.0, 1.0))
-        # The first column is the best estimate: no shift at all.
-        z = np.hstack([np.zeros((4, 1)), scores])
-        widening = _widening(self.freedom[part], np.r_[0.5, scores[3]])
-        t, other = widening * z[0], widening * z[1]
+        widening = _widening(self.freedom[part], scores.freedom)
+        t, other = widening * scores.rate, widening * scores.exponent
         # The shift of n turns each law about its own centre.
         n = self.exponent_u[part, None] * (rho * t + rest * other)
         turn = n * np.log(self.centre[part, None] / REFERENCE_PRESSURE)
         shifts = LawShifts(log_rate=self.log_rate_u[part, None] * t - turn, exponent=n)
-        drawn = self.supply[part, None] * np.exp(self.supply_u[part, None] * z[2])
+        added = scores.supply + self.velocity_u[part, None] * scores.velocity
+        drawn = self.supply[part, None] * np.exp(added)
         p = drawn_pressures(bands, drawn, shifts, branch)
         p05, p50, p95 = quantiles(p[:, 1:])
         lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
@@ -554,19 +546,34 @@ def _reached(draws: FloatArray, level: float) -> FloatArray:
     return np.maximum(smooth_quantile(draws, level), rounded)
 
 
-def _scores(seed: int, draws: int) -> FloatArray:
-    """Return three rows of normal scores and one of chances."""
-    rng = np.random.default_rng([seed, MIXES_STREAM])
-    return np.vstack([rng.standard_normal((3, draws)), rng.random((1, draws))])
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Scores:
+    """What all mixes share, (1 + draws,); the first is the best estimate: no shift.
 
-
-def _widening(freedom: FloatArray, chances: FloatArray) -> FloatArray:
-    """Return what turns normal scores into Student-t ones, (rows, draws).
-
-    The root of f / chi-squared(f), of the same chance for every f: the same
-    denominator for both parts of a law.
+    Normal scores, but for the chances of `freedom` and `supply`, which is of ln S.
     """
-    out = np.ones((len(freedom), len(chances)))
+
+    rate: FloatArray
+    exponent: FloatArray
+    freedom: FloatArray
+    supply: FloatArray
+    velocity: FloatArray
+
+    @classmethod
+    def of(cls, motor: Motor, spread: Spread, draws: int, seed: int) -> _Scores:
+        parts = spread.drawn(motor.propellant.temperature_sensitivity, draws, seed)
+        return cls(
+            rate=np.r_[0.0, normals("burn law|rate", draws, seed)],
+            exponent=np.r_[0.0, normals("burn law|exponent", draws, seed)],
+            freedom=np.r_[0.5, chances("burn law|freedom", draws, seed)],
+            supply=np.r_[0.0, np.sum(list(parts.values()), axis=0)],
+            velocity=np.r_[0.0, normals("mix|characteristic_velocity", draws, seed)],
+        )
+
+
+def _widening(freedom: FloatArray, drawn: FloatArray) -> FloatArray:
+    """Return Student's factors of many laws, (rows, draws)."""
+    out = np.ones((len(freedom), len(drawn)))
     for value in np.unique(freedom[np.isfinite(freedom) & (freedom > 0)]):
-        out[freedom == value] = np.sqrt(value / stats.chi2.ppf(chances, value))
+        out[freedom == value] = student_factor(float(value), drawn)
     return out
