@@ -337,7 +337,7 @@ SHOWN_AS: Final = ("si", "us")
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownUnit:
     """The unit in which a kind of number is shown: shown = SI * `factor` + `offset`.
 
     A difference takes the factor alone, never the offset.
@@ -348,19 +348,19 @@ class Shown:
     offset: float = 0.0
 
 
-def _shown(label: str, quantity: str, unit: str) -> Shown:
+def _shown(label: str, quantity: str, unit: str) -> ShownUnit:
     size = UNITS[quantity][unit]
-    return Shown(label, float(1 / size.scale), float(-size.zero / size.scale))
+    return ShownUnit(label, float(1 / size.scale), float(-size.zero / size.scale))
 
 
-def _both(label: str, factor: float = 1.0) -> tuple[Shown, Shown]:
-    return Shown(label, factor), Shown(label, factor)
+def _both(label: str, factor: float = 1.0) -> tuple[ShownUnit, ShownUnit]:
+    return ShownUnit(label, factor), ShownUnit(label, factor)
 
 
 _FOOT: Final = 12 * _INCH
 
 #: Kind of number -> how it is shown in SI and in the units of the United States.
-SHOWN: Final[dict[str, tuple[Shown, Shown]]] = {
+SHOWN: Final[dict[str, tuple[ShownUnit, ShownUnit]]] = {
     "mass": (_shown("g", "mass", "g"), _shown("oz", "mass", "oz")),
     "temperature": (
         _shown("\u00b0C", "temperature", "C"),
@@ -370,7 +370,7 @@ SHOWN: Final[dict[str, tuple[Shown, Shown]]] = {
         _shown("K", "temperature", "K"),
         _shown("\u00b0F", "temperature", "F"),
     ),
-    "temperature difference": (Shown("K", 1.0), Shown("\u00b0F", 1.8)),
+    "temperature difference": (ShownUnit("K", 1.0), ShownUnit("\u00b0F", 1.8)),
     "pressure": (_shown("MPa", "pressure", "MPa"), _shown("psi", "pressure", "psi")),
     "air pressure": (
         _shown("kPa", "pressure", "kPa"),
@@ -378,19 +378,19 @@ SHOWN: Final[dict[str, tuple[Shown, Shown]]] = {
     ),
     "length": (_shown("mm", "length", "mm"), _shown("in", "length", "in")),
     "height": (_shown("m", "length", "m"), _shown("ft", "length", "ft")),
-    "area": (Shown("mm\u00b2", 1e6), Shown("in\u00b2", float(1 / _INCH**2))),
+    "area": (ShownUnit("mm\u00b2", 1e6), ShownUnit("in\u00b2", float(1 / _INCH**2))),
     "volume": (_shown("ml", "volume", "ml"), _shown("fl oz", "volume", "fl oz")),
     "force": (_shown("N", "force", "N"), _shown("lbf", "force", "lbf")),
-    "impulse": (Shown("N s", 1.0), Shown("lbf s", float(1 / _LBF))),
-    "velocity": (Shown("m/s", 1.0), Shown("ft/s", float(1 / _FOOT))),
+    "impulse": (ShownUnit("N s", 1.0), ShownUnit("lbf s", float(1 / _LBF))),
+    "velocity": (ShownUnit("m/s", 1.0), ShownUnit("ft/s", float(1 / _FOOT))),
     "rate": (_shown("mm/s", "burn_rate", "mm/s"), _shown("in/s", "burn_rate", "in/s")),
     "density": (
         _shown("kg/m\u00b3", "density", "kg/m3"),
-        Shown("lb/in\u00b3", float(_INCH**3 / _POUND)),
+        ShownUnit("lb/in\u00b3", float(_INCH**3 / _POUND)),
     ),
     "density specific impulse": (
-        Shown("kg s/m\u00b3", 1.0),
-        Shown("lb s/in\u00b3", float(_INCH**3 / _POUND)),
+        ShownUnit("kg s/m\u00b3", 1.0),
+        ShownUnit("lb s/in\u00b3", float(_INCH**3 / _POUND)),
     ),
     "specific impulse": _both("s"),
     "time": _both("s"),
@@ -399,11 +399,13 @@ SHOWN: Final[dict[str, tuple[Shown, Shown]]] = {
     "fraction": _both("%", 100.0),
     "molar mass": _both("g/mol", 1e3),
     "amount": _both("mol/kg"),
+    "parts per million": _both("ppm"),
+    "energy": _both("kJ/mol", 1e-3),
     "number": _both(""),
 }
 
 
-def shown(kind: str, show: str = "si") -> Shown:
+def shown(kind: str, show: str = "si") -> ShownUnit:
     """Return the unit in which a kind of number is shown.
 
     Parameters

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import jsonschema
 import pytest
 
-from castsugar.errors import InputError
+from castsugar.errors import InputError, UnknownNameError
 from castsugar.report import numbers
 from castsugar.report.document import Part, document, schema_of, to_csv
 from castsugar.report.field import FIELDS, chosen
@@ -29,9 +29,9 @@ from castsugar.report.screen import (
     Ticks,
     in_order,
 )
-from castsugar.report.shown import KINDS, Shown
+from castsugar.report.shown import Shown
 from castsugar.report.terminal import to_text
-from castsugar.units import parse
+from castsugar.units import SHOWN, parse
 
 KEYS = ("characteristic_velocity_m_s", "pour_viscosity_Pa_s", "peak_pressure_MPa")
 ROW = {
@@ -113,8 +113,8 @@ def test_us_units_are_those_that_are_typed(
 @pytest.mark.exact
 def test_differences_leave_the_zero_out() -> None:
     assert Shown("us").span("flame temperature", 10.0) == pytest.approx(18.0)
-    assert all(k.offset == 0.0 for n, k in KINDS.items() if "temperature" not in n)
-    with pytest.raises(InputError, match="allowed: si, us"):
+    assert Shown("us").number("temperature", 100.0) == pytest.approx(212.0)
+    with pytest.raises(UnknownNameError, match="si"):
         Shown("metric")
 
 
@@ -233,5 +233,5 @@ def test_one_declaration_three_outputs() -> None:
 def test_every_field_has_a_meaning_and_a_known_kind() -> None:
     for field in FIELDS.values():
         assert field.meaning
-        assert field.kind == "text" or field.kind in KINDS
+        assert field.kind == "text" or field.kind in SHOWN
     assert {*STATUSES.values()} == {"red", "yellow", "green", "plain"}

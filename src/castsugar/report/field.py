@@ -31,7 +31,7 @@ class Field:
     label, short : str
         In a row of its own; at the head of a column.
     kind : str
-        One of :data:`castsugar.report.shown.KINDS`, or "text".
+        One of :data:`castsugar.units.SHOWN`, or "text".
     meaning : str
         In the JSON schema and the tables of README.
     factor_of : bool

@@ -8,81 +8,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from castsugar.errors import InputError
 from castsugar.report import numbers
+from castsugar.units import SHOWN_AS, shown
 
-SI, US = "si", "us"
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of quantity: its units on screens, and from one to the other.
-
-    ``us = si * factor + offset``; differences leave the offset out.
-    """
-
-    si: str
-    us: str
-    factor: float = 1.0
-    offset: float = 0.0
-
-
-# Exact by definition, NIST SP 811 (2008), appendix B: inch 0.0254 m, pound
-# 0.45359237 kg, standard gravity 9.80665 m/s2.
-_INCH, _POUND, _GRAVITY = 0.0254, 0.45359237, 9.80665
-_OUNCES = 16.0 / (1000.0 * _POUND)
-_PSI = 1e6 * _INCH**2 / (_POUND * _GRAVITY)
-_DENSITY = _INCH**3 / _POUND
-
-
-def _same(unit: str) -> Kind:
-    return Kind(unit, unit)
-
-
-#: What is shown, by name.
-KINDS: dict[str, Kind] = {
-    "number": _same(""),
-    "percent": _same("%"),
-    "share": _same(""),
-    "pressure": Kind("MPa", "psi", _PSI),
-    "small pressure": Kind("kPa", "psi", 1e-3 * _PSI),
-    "temperature": Kind("°C", "°F", 1.8, 32.0),
-    "flame temperature": Kind("K", "°F", 1.8, -459.67),
-    "temperature difference": Kind("K", "°F", 1.8),
-    "speed": Kind("m/s", "ft/s", 1.0 / 0.3048),
-    "rate": Kind("mm/s", "in/s", 1e-3 / _INCH),
-    "length": Kind("mm", "in", 1e-3 / _INCH),
-    "distance": Kind("m", "ft", 1.0 / 0.3048),
-    "area": Kind("mm²", "in²", 1e-6 / _INCH**2),
-    "mass": Kind("g", "oz", _OUNCES),
-    "force": Kind("N", "lbf", 1.0 / (_POUND * _GRAVITY)),
-    "impulse": Kind("N s", "lbf s", 1.0 / (_POUND * _GRAVITY)),
-    "density": Kind("kg/m³", "lb/in³", _DENSITY),
-    "density impulse": Kind("kg s/m³", "lb s/in³", _DENSITY),
-    "volume": Kind("ml", "fl oz", 1.0 / 29.5735295625),
-    "viscosity": _same("Pa s"),
-    "time": _same("s"),
-    "minutes": _same("min"),
-    "molar mass": _same("g/mol"),
-    "amount": _same("mol/kg"),
-    "parts per million": _same("ppm"),
-    "energy": _same("kJ/mol"),
-}
+SI, US = SHOWN_AS
 
 #: Unit in the key of a column -> kind.
 OF_UNIT = {
     "": "number",
-    "%": "percent",
+    "%": "fraction",
     "MPa": "pressure",
     "C": "temperature",
     "K": "flame temperature",
-    "m/s": "speed",
-    "s": "time",
+    "m/s": "velocity",
+    "s": "specific impulse",
     "g": "mass",
     "g/mol": "molar mass",
     "mol/kg": "amount",
     "kg/m3": "density",
-    "kg s/m3": "density impulse",
+    "kg s/m3": "density specific impulse",
     "Pa s": "viscosity",
     "ppm": "parts per million",
     "mm": "length",
@@ -106,22 +50,24 @@ class Shown:
 
     def __post_init__(self) -> None:
         """Refuse a system that is none."""
-        if self.system not in (SI, US):
-            raise InputError(f"units are {self.system!r}; allowed: {SI}, {US}")
+        shown("number", self.system)
 
     def unit(self, kind: str) -> str:
         """Return the unit of a kind; empty for a plain number."""
-        known = KINDS[kind]
-        return known.us if self.system == US else known.si
+        return shown(kind, self.system).label
 
     def number(self, kind: str, value: float) -> float:
         """Return a value in the unit shown; it comes in that of its key."""
-        known = KINDS[kind]
-        return value * known.factor + known.offset if self.system == US else value
+        if self.system == SI:
+            return value
+        plain, own = shown(kind), shown(kind, self.system)
+        return (value - plain.offset) / plain.factor * own.factor + own.offset
 
     def span(self, kind: str, value: float) -> float:
         """Return a difference in the unit shown."""
-        return value * KINDS[kind].factor if self.system == US else value
+        if self.system == SI:
+            return value
+        return value / shown(kind).factor * shown(kind, self.system).factor
 
     def headed(self, label: str, kind: str) -> str:
         """Return a label with its unit, as it heads a row: ``peak pressure, MPa``."""
@@ -156,7 +102,7 @@ class Shown:
 
         Examples
         --------
-        >>> Shown().banded("speed", 899.64, 897.13, 904.08)
+        >>> Shown().banded("velocity", 899.64, 897.13, 904.08)
         '899.6 m/s (897.1 to 904.1)'
         """
         told, first, last = self.band(kind, value, low, high)

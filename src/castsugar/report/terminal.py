@@ -193,18 +193,20 @@ def _table(table: Table) -> list[str]:
     made = _rich(table, dropped)
     if wide > WIDTH:
         made = _folded(table, dropped)
-    buffer = StringIO()
-    _console(buffer).print(made)
-    lines = [line.rstrip() for line in buffer.getvalue().splitlines()]
+    console = _console()
+    lines = [
+        "".join(piece.text for piece in line).rstrip()
+        for line in console.render_lines(made, console.options, pad=False)
+    ]
     names = [" ".join(table.heads[i].split()) for i in sorted(dropped)]
     told = f"Left out for want of room: {', '.join(names)} (--csv)" if names else ""
     return [line for line in lines if line] + _wrapped(told)
 
 
-def _console(buffer: StringIO) -> Console:
+def _console() -> Console:
     """Return a console of fixed width that knows neither markup nor colours."""
     return Console(
-        file=buffer,
+        file=StringIO(),
         width=WIDTH,
         color_system=None,
         force_terminal=False,
@@ -254,7 +256,7 @@ def _folded(table: Table, dropped: Sequence[int]) -> RichTable:
 
 def _width(made: RichTable) -> int:
     """Return how wide a table would like to be."""
-    console = _console(StringIO())
+    console = _console()
     options = console.options.update(width=999)
     return Measurement.get(console, options, made).maximum - _GAP
 
