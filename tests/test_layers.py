@@ -97,6 +97,7 @@ PANDAS = (
 #: only; others read what the package ships, the command line opens the null device.
 FILES = ("data", "files")
 FILE_READERS = (
+    "castsugar.report.page",
     "castsugar.cli.screen",
     "castsugar.report.blocks.html",
     "castsugar.report.schemas",
