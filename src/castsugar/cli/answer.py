@@ -1,0 +1,99 @@
+"""From a result to what was asked for: a screen, a file, JSON, CSV, Markdown, a page."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.output import put, write_file
+from castsugar.cli.screen import remark
+from castsugar.report.shown import SI, Shown
+
+if TYPE_CHECKING:
+    from castsugar.report.field import Field, Row
+    from castsugar.report.screen import Screen
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What a command found.
+
+    Attributes
+    ----------
+    command : str
+        Its document is called ``castsugar.<command>/2``.
+    screen : callable
+        Says it in a system of units.
+    parts : callable
+        Returns what its JSON holds beside what every document does.
+    told : mapping
+        `version` of the species data, `conditions`, `assumptions`, `cautions`: of the
+        JSON.
+    rows, fields : sequences
+        Of its CSV.
+    """
+
+    command: str
+    screen: Callable[[Shown], Screen]
+    parts: Callable[[], Mapping[str, Any]]
+    told: Mapping[str, Any]
+    rows: Sequence[Row] = ()
+    fields: Sequence[Field] = field(default=())
+
+
+def units_of(options: argparse.Namespace) -> Shown:
+    """Return the units of the screens: typed, or those of the bench file, or SI."""
+    typed = getattr(options, "units", None)
+    return Shown(typed or getattr(options, "bench_units", None) or SI)
+
+
+def answer(options: argparse.Namespace, found: Answer) -> None:
+    """Print or write what was asked for.
+
+    Raises
+    ------
+    InputError
+        If something cannot be written.
+    """
+    put(options, _rendered(options, found))
+    if page := getattr(options, "page", None):
+        from castsugar.report.page import to_page
+
+        write_file(options, page, to_page(found.screen(units_of(options))))
+
+
+def _rendered(options: argparse.Namespace, found: Answer) -> str:
+    """Return the result as text of the kind that was asked for."""
+    remarks = getattr(options, "remarks", None) or []
+    if getattr(options, "json", False):
+        from castsugar.report.document import document
+
+        noted = [one.to_dict() for one in remarks]
+        told = {**found.told, "remarks": noted} if noted else dict(found.told)
+        return document(found.command, found.screen(Shown(SI)), found.parts(), **told)
+    for one in remarks:
+        remark(f"castsugar: {one.text}")
+    if getattr(options, "csv", False) is True:
+        from castsugar.report.document import to_csv
+
+        return to_csv(found.rows, found.fields)
+    screen = found.screen(units_of(options))
+    if getattr(options, "markdown", False):
+        from castsugar.report.markdown import to_markdown
+
+        return to_markdown(screen)
+    from castsugar.report.terminal import to_text
+
+    full = getattr(options, "full", False)
+    return to_text(screen, full=full, colour=_coloured(options))
+
+
+def _coloured(options: argparse.Namespace) -> bool:
+    """Say whether status words are coloured: on a terminal that wants it."""
+    if options.output is not None or os.environ.get("NO_COLOR"):
+        return False
+    return sys.stdout.isatty() and os.environ.get("TERM") != "dumb"

@@ -1,0 +1,54 @@
+"""Mixes in words: what is in them, and short names for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from castsugar.report import numbers
+
+if TYPE_CHECKING:
+    from castsugar.mix.mix import Mix
+
+
+def composition(mix: Mix) -> str:
+    """Return a recipe by mass, of 100, as weighed.
+
+    Examples
+    --------
+    >>> from castsugar.mix.mix import Mix
+    >>> composition(Mix.weigh({"KNO3": 65, "sucrose": 35}))
+    'KNO3 65, sucrose 35'
+    """
+    return ", ".join(f"{name} {numbers.typed(100.0 * x)}" for name, x in mix.recipe)
+
+
+def ratio(mix: Mix) -> str:
+    """Return the shares alone, as people say them.
+
+    Examples
+    --------
+    >>> from castsugar.mix.mix import Mix
+    >>> ratio(Mix.weigh({"KNO3": 60, "sucrose": 17, "corn syrup": 23}))
+    '60/17/23'
+    """
+    return "/".join(numbers.typed(100.0 * x) for _, x in mix.recipe)
+
+
+def recipe_argument(mix: Mix) -> str:
+    """Return a recipe as it is typed on a command line, in quotes."""
+    parts = (f"{name}:{numbers.typed(100.0 * x)}" for name, x in mix.recipe)
+    return f'"{" ".join(parts)}"'
+
+
+def titled(mix: Mix) -> str:
+    """Return a mix as a title: its name and what is in it."""
+    named = mix.name and ":" not in mix.name
+    return f"{mix.name}: {composition(mix)}" if named else composition(mix)
+
+
+def short_names(mixes: Sequence[Mix]) -> list[str]:
+    """Return a name for each mix that fits a column: its own, or its shares."""
+    return [
+        mix.name if mix.name and ":" not in mix.name else ratio(mix) for mix in mixes
+    ]
