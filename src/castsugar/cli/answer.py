@@ -1,4 +1,4 @@
-"""From a result to what was asked for: a screen, a file, JSON, CSV, Markdown, a page."""
+"""From a result to what was asked for: screen, file, JSON, CSV, Markdown, page."""
 
 from __future__ import annotations
 
