@@ -30,6 +30,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "arrays",
             "checks",
             "columns",
+            "conditions",
             "constants",
             "numerics",
             "plain",
