@@ -51,6 +51,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "confirmation",
             "sensitivity",
             "uncertainty",
+            "limits",
             "evaluation",
             "static_test",
         ),

@@ -19,11 +19,12 @@ from castsugar.cli.search_task import task_of
 from castsugar.data.load import Database, load_database
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.limits import searchable
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize import task as decide_table
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.search import run_search
-from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task, searchable
+from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task
 from castsugar.thermo.flow import FLOWS
 
 pytestmark = pytest.mark.exact  # text against what it says

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from castsugar.cli.conditions import Shared as Read
     from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database
+    from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
-    from castsugar.optimize.task import Requirement
 
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
@@ -201,7 +201,7 @@ def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
     import math
 
     from castsugar.bench.search import stated_limits
-    from castsugar.optimize.task import Requirement
+    from castsugar.limits import Requirement
 
     stated = stated_limits(bench, read.motor) if bench is not None else {}
     limits = [Requirement(column=c, **limit) for c, limit in stated.items()]

@@ -44,9 +44,10 @@ def task_of(
     from castsugar.bench.schema import Place
     from castsugar.bench.search import search_asked
     from castsugar.errors import InputError
+    from castsugar.limits import Requirement
     from castsugar.optimize.multistart import Effort
     from castsugar.optimize.space import Space
-    from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
+    from castsugar.optimize.task import Settings, Sloppiness, Task
 
     if seed is not None and seed < 0:
         raise InputError(f"the seed is {seed}; it must be 0 or more")
