@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from castsugar.bench.conditions import check_stated
 from castsugar.bench.schema import Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
     Limit,
@@ -29,6 +30,7 @@ from castsugar.bench.tables import (
     Borrowed,
     Case,
     Casting,
+    Conditions,
     Cylinder,
     Kitchen,
     Lot,
@@ -37,6 +39,7 @@ from castsugar.bench.tables import (
     Stated,
     StatedLaw,
     Strands,
+    read_conditions,
     read_lots,
 )
 from castsugar.errors import InputError, nearest_names
@@ -50,6 +53,7 @@ LONGEST_LINE = 8_000
 
 #: Tables of the file; recipes, limits and lots hold names, each with such a table.
 TABLES: dict[str, type[Table]] = {
+    "conditions": Conditions,
     "kitchen": Kitchen,
     "motor": Motor,
     "recipes": Recipes,
@@ -71,6 +75,9 @@ class Bench:
     path : pathlib.Path
     text : str
         As it was read.
+    conditions : dict or None
+        Keys of :class:`castsugar.bench.tables.Conditions`, and `typed`. None without
+        the table; :func:`castsugar.bench.conditions.conditions_of` says what holds.
     kitchen : dict
         Keys of :class:`Kitchen`; stated parameters as dicts, `measured` as a list of
         dicts with the keys of :data:`MEASUREMENTS`.
@@ -105,6 +112,7 @@ class Bench:
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
     pan: dict[str, Any] | None = None
     casting: dict[str, Any] | None = None
+    conditions: dict[str, Any] | None = None
 
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
@@ -139,7 +147,9 @@ def check_bench(path: Path, text: str) -> Bench:
         name: _READERS[name](table, path, text)
         for name, table in ({"kitchen": {}} | raw).items()
     }
-    return Bench(path, text, **({"motor": None} | given))
+    bench = Bench(path, text, **({"motor": None} | given))
+    check_stated(bench)
+    return bench
 
 
 def _parsed(path: Path, text: str) -> dict[str, Any]:
@@ -217,6 +227,7 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
 
 #: Table to what checks it.
 _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+    "conditions": read_conditions,
     "kitchen": _kitchen,
     "motor": _motor,
     "recipes": read_recipes,

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import Bench, read_bench
-from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.bench.conditions import conditions_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import unknown_name
 
@@ -99,21 +99,8 @@ class World:
 
     @property
     def conditions(self) -> dict[str, Any]:
-        """`pressure`, `exit_pressure` [Pa] and `flow`: those of [search], if any."""
-        if self.bench.search is None:
-            return {
-                "pressure": DEFAULT_PRESSURE,
-                "exit_pressure": STANDARD_ATMOSPHERE,
-                "flow": DEFAULT_FLOW,
-            }
-        from castsugar.bench.search import search_conditions
-
-        stated = search_conditions(self.bench)
-        return {
-            "pressure": stated.pressure,
-            "exit_pressure": stated.exit_pressure,
-            "flow": stated.flow,
-        }
+        """`pressure`, `exit_pressure` [Pa] and `flow`, as every command takes them."""
+        return conditions_of(self.bench).options()
 
     def mix(self, recipe: str) -> Mix:
         """Weigh a recipe, or the one of that name, from the lots of the file.

@@ -26,13 +26,14 @@ from castsugar.comparison.compare import (
 )
 from castsugar.comparison.draws import DRAWS, SEED
 from castsugar.comparison.evidence import Evidence, evidence_of
-from castsugar.comparison.limits import KEPT, JudgedLimit, judge_limits
+from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
+from castsugar.limits import KEPT, Requirement
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
@@ -40,7 +41,6 @@ from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of, untold
 from castsugar.numerics import apportion
-from castsugar.optimize.task import Requirement
 from castsugar.rows import shipped_species
 
 if TYPE_CHECKING:
