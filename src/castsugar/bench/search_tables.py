@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from castsugar.bench.schema import (
 )
 from castsugar.columns import COLUMN, COLUMNS, RENAMED
 from castsugar.errors import InputError, nearest_names
+from castsugar.mix.text import parse_recipe
 from castsugar.plausible import RANGES
 
 # ----------------------------------------------------------------------------
@@ -74,6 +76,11 @@ BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 @dataclass(frozen=True, kw_only=True)
 class Recipes(Table, head="[recipes]", used="every command that takes a recipe"):
     """what you make: names of your own, each with its recipe"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Premixes(Table, head="[premixes]", used="every command that takes a recipe"):
+    """blends that you keep ready: names of your own, each with its parts"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,13 +170,59 @@ T = TypeVar("T")
 _TAKEN = re.compile(r"best|percents|weighable|robust|runner [0-9]+")
 
 
+def read_premixes(raw: Any, path: Path, text: str) -> dict[str, str]:
+    """Check the blends: names that may stand in a recipe, their parts as text."""
+    place = Place(path, text, "premixes")
+    found = _texts(raw, place)
+    for name, parts in found.items():
+        if set(name) & set(":;,=%"):
+            raise place.fail(name, "has a sign in its name that a recipe uses itself")
+        parse_recipe(parts, where=str(place.fail(name, "")).rstrip())
+    return found
+
+
+def with_premixes(recipe: str, premixes: Mapping[str, str]) -> str:
+    """Return a recipe with the parts of each premix in its place.
+
+    As typed if it holds none. What comes twice then is added up.
+
+    Examples
+    --------
+    >>> with_premixes("dry:80 corn syrup:20", {"dry": "KNO3:3 sugar:1"})
+    'KNO3:60 sugar:20 corn syrup:20'
+    """
+    typed = parse_recipe(recipe)
+    known = {name.casefold(): parts for name, parts in premixes.items()}
+    if not any(name.casefold() in known for name, _ in typed.parts):
+        return recipe
+    amounts: dict[str, float] = {}
+    for name, amount in typed.parts:
+        parts = {name: 1.0}
+        if name.casefold() in known:
+            parts = parse_recipe(known[name.casefold()]).to_dict()
+        whole = math.fsum(parts.values())
+        for one, part in parts.items():
+            amounts[one] = amounts.get(one, 0.0) + amount * part / whole
+    label = f"{typed.name}=" if typed.name else ""
+    return label + " ".join(
+        f"{one}:{amount:.12f}".rstrip("0").rstrip(".")
+        for one, amount in amounts.items()
+    )
+
+
+def _texts(raw: Any, place: Place) -> dict[str, str]:
+    """Check a table of the user's names, each with a recipe as text."""
+    for name, recipe in _named(raw, place).items():
+        if not isinstance(recipe, str):
+            raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
+    return dict(raw)
+
+
 def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
     """Check the table of recipes: names of the user's own, recipes as text."""
     place = Place(path, text, "recipes")
     found = {}
-    for name, recipe in _named(raw, place).items():
-        if not isinstance(recipe, str):
-            raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
+    for name, recipe in _texts(raw, place).items():
         if _TAKEN.fullmatch(name):
             raise place.fail(
                 name, "is a name that a search gives itself; call your mix otherwise"
