@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from castsugar import plausible, units
 from castsugar.bench.schema import (
+    INVENTED,
     Key,
     Place,
     Table,
@@ -212,10 +213,14 @@ def with_premixes(recipe: str, premixes: Mapping[str, str]) -> str:
 
 def _texts(raw: Any, place: Place) -> dict[str, str]:
     """Check a table of the user's names, each with a recipe as text."""
+    found = {}
     for name, recipe in _named(raw, place).items():
+        if name == INVENTED and isinstance(recipe, bool):
+            continue
         if not isinstance(recipe, str):
             raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
-    return dict(raw)
+        found[name] = recipe
+    return found
 
 
 def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
