@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import Once, add_bench_option
 from castsugar.cli.conditions import add_nozzle_options, stated_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, deliver, write_file
@@ -57,7 +58,10 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("bench", metavar="BENCH", help="bench file (TOML)")
+    parser.add_argument(
+        "bench", metavar="BENCH", nargs="?", action=Once, help="as --bench"
+    )
+    add_bench_option(parser)
     parser.add_argument(
         "--explain", action="store_true", help="tell the reasoning in sentences"
     )
@@ -90,12 +94,12 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import stated_world
     from castsugar.data.load import load_database
     from castsugar.optimize.search import run_search
 
     database = load_database()
-    world = read_world(options, options.bench)
+    world = stated_world(options)
     bench = world.bench
     stated = stated_conditions(options, bench)
     task = _task(options, world, stated)
