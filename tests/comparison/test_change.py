@@ -44,12 +44,11 @@ from castsugar.comparison.draws import Part, Summary
 from castsugar.comparison.evidence import STANDINGS, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
-from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
+from castsugar.limits import BROKEN, KEPT, MOTOR_DRAWS, NOT_COMPUTED, LimitVerdict
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge
-from castsugar.optimize.task import MOTOR_DRAWS
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
@@ -293,7 +292,7 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     most. At its own value a limit is kept, beyond it broken.
     """
     change = wings()
-    draws, rows = change.comparison.draws, change.rows
+    draws = change.comparison.draws
     asked = [
         (POUR, "at_most", 0.9, "pour_viscosity_p90_Pa_s"),
         (POUR, "at_least", 0.9, "pour_viscosity_p10_Pa_s"),
@@ -301,7 +300,11 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     ]
     for column, bound, chance, told in asked:
         need = {"column": column, "probability": chance, bound: 1.0}
-        (first,) = judge_limits([Requirement(**need)], draws, rows)
+        needs = [Requirement(**need)]
+        conditions, mixes = draws.outlook.conditions, draws.outlook.mixes
+        chances = needs[0].chances()
+        rows = conditions.rows(mixes, confirm=False, chances=chances)
+        (first,) = judge_limits(needs, draws, rows)
         values = [s.value for s in first.standings]
         assert values == pytest.approx([float(r[told]) for r in rows], rel=0.05)
         outward = 1.0 if bound == "at_least" else -1.0
