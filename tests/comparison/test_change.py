@@ -288,8 +288,7 @@ def test_a_limit_at_the_median_is_kept_by_half_of_the_draws() -> None:
 def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     """The table tells the 10th and 90th of 100 of the pour, the 95th of the peak.
 
-    Those are ranks, a limit takes a quantile that is smooth in the mix: 5 % apart at
-    most. At its own value a limit is kept, beyond it broken.
+    They are the same numbers. At its own value a limit is kept, beyond it broken.
     """
     change = wings()
     draws = change.comparison.draws
@@ -306,7 +305,7 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
         rows = conditions.rows(mixes, confirm=False, chances=chances)
         (first,) = judge_limits(needs, draws, rows)
         values = [s.value for s in first.standings]
-        assert values == pytest.approx([float(r[told]) for r in rows], rel=0.05)
+        assert values == pytest.approx([float(r[told]) for r in rows], rel=1e-12)
         outward = 1.0 if bound == "at_least" else -1.0
         for step, verdict in ((0.0, KEPT), (1e-6, BROKEN), (-1e-6, KEPT)):
             need[bound] = values[1] * (1.0 + outward * step)
