@@ -105,7 +105,7 @@ def asked_of(
 
 def _assumptions(comparing: Comparing, *, judged: bool) -> list[str]:
     """Return what was assumed, with the draws of this command, not evaluate's."""
-    from castsugar.optimize.task import MOTOR_DRAWS
+    from castsugar.limits import MOTOR_DRAWS
 
     read = comparing.read
     lines = [_DRAWS.sub("", line) for line in read.assumptions()]

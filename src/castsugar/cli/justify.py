@@ -89,7 +89,8 @@ def _around(asked_for: Comparing, change: Change) -> Neighbourhood:
 
 def _settings(asked_for: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.optimize.task import MOTOR_DRAWS, Settings
+    from castsugar.limits import MOTOR_DRAWS
+    from castsugar.optimize.task import Settings
 
     read = asked_for.read
     kitchen, motor = read.kitchen, read.motor

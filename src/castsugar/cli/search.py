@@ -125,7 +125,7 @@ def _task(options: argparse.Namespace, world: World, stated: Conditions) -> Task
 
     from castsugar.bench.search import search_conditions
     from castsugar.cli.search_task import task_of
-    from castsugar.optimize.task import MOTOR_DRAWS
+    from castsugar.limits import MOTOR_DRAWS
 
     conditions = search_conditions(world.bench)
     motor = world.motor

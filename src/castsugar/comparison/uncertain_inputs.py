@@ -122,7 +122,13 @@ class Conditions:
         instance(self.motor, Hardware, "motor")
         instance(self.species, SpeciesTable, "species")
 
-    def rows(self, mixes: Sequence[Mix], *, confirm: bool) -> list[dict[str, Any]]:
+    def rows(
+        self,
+        mixes: Sequence[Mix],
+        *,
+        confirm: bool,
+        chances: Sequence[tuple[str, float]] = (),
+    ) -> list[dict[str, Any]]:
         """Return the row of the table of each mix.
 
         Parameters
@@ -131,6 +137,8 @@ class Conditions:
         confirm : bool
             Whether the second solver solves them again. Ctrl-C stops only that: the
             column `confirmation` then says so.
+        chances : sequence of (column, level)
+            Quantiles that limits ask for.
         """
         try:
             columns = evaluate_columns(
@@ -139,6 +147,7 @@ class Conditions:
                 exit_pressure=self.exit_pressure,
                 flow=self.flow,
                 confirm=confirm,
+                chances=chances,
                 kitchen=self.kitchen,
                 motor=self.motor,
                 species=self.species,

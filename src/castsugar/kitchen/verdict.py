@@ -290,14 +290,17 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     }
 
 
+#: Quantiles of the viscosity that every verdict tells.
+BAND = (0.1, 0.5, 0.9)
+
+
 def _bands(
     pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
 ) -> tuple[FloatArray, FloatArray]:
     """Return quantiles of the viscosity, and the probability of every class."""
-    count, draws = len(pot), kitchen.draws
+    count = len(pot)
     quantiles = np.empty((3 + len(levels), count))
     classes = np.empty((count, len(suspension.CLASSES)))
-    ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
     for rows in _blocks(np.arange(count)):
         eta, crowding = poured(
             pot.take(rows), values, kitchen.cook, kitchen.air_pressure
@@ -305,10 +308,8 @@ def _bands(
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for place, level in enumerate(levels, start=3):
+        for place, level in enumerate((*BAND, *levels)):
             quantiles[place, rows] = smooth_quantile(eta, level)
-        eta = np.partition(eta, ranks, axis=1)
-        quantiles[:3, rows] = eta[:, ranks].T
     return quantiles, classes
 
 

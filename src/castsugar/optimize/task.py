@@ -24,6 +24,7 @@ from castsugar.evaluation import check_options
 from castsugar.kitchen import pour_table
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.limits import (
+    MOTOR_DRAWS,
     Requirement,
     chance_column,
     check_column,
@@ -50,9 +51,6 @@ from castsugar.thermo.species import SpeciesTable
 # makes a peak of c* that no motor shows. Chance limits are quantiles over common draws,
 # which move smoothly with the mix: ``P(x <= limit) >= s`` is ``quantile_s(x) <=
 # limit``.
-
-#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
-MOTOR_DRAWS = 1000
 
 #: What an infinite column counts as: worse than any limit, but a number.
 _BEYOND = {"pour_viscosity_Pa_s": 1e12, "peak_pressure_MPa": 1e6}
