@@ -55,7 +55,6 @@ from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge
-from castsugar.optimize.task import MOTOR_DRAWS
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
@@ -84,7 +83,6 @@ def wings() -> Change:
         ),
         throat_diameter=0.008,
         burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-        draws=MOTOR_DRAWS,
     )
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
     return justify(

@@ -27,7 +27,6 @@ from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found, LimitState
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import (
-    MOTOR_DRAWS,
     RESERVED,
     Requirement,
     Settings,
@@ -442,7 +441,7 @@ def quantiles_of(
         velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
         driven = motor_rows(
             blends,
-            replace(motor, draws=max(motor.draws, MOTOR_DRAWS)),
+            motor,
             characteristic_velocity=np.array(velocity),
             levels=own,
         )
