@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +13,7 @@ from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.limits import MOTOR_DRAWS, PEAK, POUR, chance_column, levels_of
+from castsugar.limits import PEAK, POUR, chance_column, levels_of
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
@@ -283,7 +282,7 @@ def _drive(
 
     driven = pressure_table.motor_rows(
         blends,
-        replace(motor, draws=max(motor.draws, MOTOR_DRAWS)) if levels else motor,
+        motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],
         levels=levels,
     )

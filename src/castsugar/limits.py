@@ -32,9 +32,6 @@ POUR, PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = (POUR, PEAK)
 
-#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
-MOTOR_DRAWS = 1000
-
 #: Quantiles that every row holds, under a name of their own.
 _STANDARD = {
     (POUR, 0.1): "pour_viscosity_p10_Pa_s",

@@ -44,7 +44,7 @@ from castsugar.comparison.draws import Part, Summary
 from castsugar.comparison.evidence import STANDINGS, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
-from castsugar.limits import BROKEN, KEPT, MOTOR_DRAWS, NOT_COMPUTED, LimitVerdict
+from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
@@ -77,7 +77,6 @@ def wings() -> Change:
         ),
         throat_diameter=0.008,
         burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-        draws=MOTOR_DRAWS,
     )
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
     return justify(

@@ -43,7 +43,7 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
         help=f"smallest step of the scale (default '{STEP}')",
     )
     parser.add_argument(
-        "--draws", type=int, metavar="N", help="of everything uncertain (default 2000)"
+        "--draws", type=int, metavar="N", help="of everything uncertain (default 2048)"
     )
     parser.add_argument(
         "--seed", type=int, metavar="N", help="of the draws (default 1)"
@@ -97,9 +97,9 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     CastsugarError
     """
     from castsugar.cli.conditions import read_conditions
-    from castsugar.comparison.draws import DRAWS, SEED
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
+    from castsugar.draw_set import DRAWS, SEED
     from castsugar.errors import InputError
 
     database = load_database()

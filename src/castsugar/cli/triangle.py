@@ -10,7 +10,7 @@ from castsugar import plausible
 from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
+from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -175,7 +175,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.report.maps import Triangle, ternary
 
     database = load_database()
-    conditions = read_conditions(options, database, draws=MANY_DRAWS)
+    conditions = read_conditions(options, database)
     column = read_column(options.show)
     check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step)
@@ -201,6 +201,7 @@ def run(options: argparse.Namespace) -> int:
         marks=marks,
     )
     names = [f"{item}_mass_percent" for item in items]
+    conditions = conditions.for_table(len(blends))
     with held_back() as hold:
         rows, complete = evaluate_many(blends, conditions, options.workers, hold)
         outside = zip(fractions, rows, blends.outside, strict=True)
@@ -217,6 +218,7 @@ def run(options: argparse.Namespace) -> int:
         draw = partial(ternary, plan, rows, column, notes)
         drawn = write_pictures(options, hold, {options.output: draw})
         text = _summary(rows, column, complete=complete)
+        text += conditions.draws_words(len(blends))
         text = remarked(options, text) + heat_words(conditions.kitchen, database)
         text += motor_words(conditions.motor, [column], rows, blends, database)
         show(options, text)

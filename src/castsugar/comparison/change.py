@@ -24,12 +24,11 @@ from castsugar.comparison.compare import (
     compare,
     share_a_law,
 )
-from castsugar.comparison.draws import DRAWS, SEED
 from castsugar.comparison.evidence import Evidence, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
-from castsugar.draw_set import FEW_DRAWS
+from castsugar.draw_set import DRAWS, FEW_DRAWS, SEED
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook

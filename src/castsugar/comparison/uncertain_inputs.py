@@ -9,7 +9,6 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
@@ -17,6 +16,7 @@ from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
+from castsugar.draw_set import normals
 from castsugar.errors import InputError, ValidityError
 from castsugar.evaluation import check_options, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
@@ -170,9 +170,6 @@ class Conditions:
 #: Scores of the inputs, by key, (rows,); an input that is left out stays at 0.
 Scores = Mapping[str, FloatArray]
 
-#: Stream of the draws; each input has its own below it.
-_STREAM = 41
-
 #: Saccharides of a syrup, whose enthalpies share one doubt.
 SYRUP_SOLIDS = "syrup solids"
 
@@ -289,7 +286,7 @@ def unique(inputs: Iterable[Input]) -> tuple[Input, ...]:
 
 
 def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArray]:
-    """Draw standard normal scores of every input, spread evenly, (draws,) each.
+    """Draw standard normal scores of every input, (draws,) each.
 
     Parameters
     ----------
@@ -299,18 +296,9 @@ def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArra
     Returns
     -------
     dict
-        Key to scores: one normal quantile out of each of `draws` equal slices of
-        chance, in an order of the input's own.
+        Key to scores, those of :mod:`castsugar.draw_set` under that name.
     """
-    return {i.key: _scores(i.key, draws, seed) for i in inputs}
-
-
-def _scores(key: str, draws: int, seed: int) -> FloatArray:
-    digest = hashlib.blake2b(key.encode(), digest_size=8).digest()
-    own = int.from_bytes(digest, "little")
-    rng = np.random.default_rng([seed, _STREAM, own])
-    chances = (rng.permutation(draws) + rng.random(draws)) / draws
-    return ndtri(np.clip(chances, 1e-12, 1.0 - 1e-12))
+    return {i.key: normals(i.key, draws, seed) for i in inputs}
 
 
 def shifted(inputs: Sequence[Input]) -> dict[str, FloatArray]:

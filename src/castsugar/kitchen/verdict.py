@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import glass, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
-from castsugar.kitchen.parameters import WINDOW_DRAWS, Kitchen, Values
+from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
@@ -249,7 +250,7 @@ def judge(
             single[name][rows] = found
         viscosity[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
         if window:
-            few = known.draw(min(kitchen.draws, WINDOW_DRAWS), kitchen.seed)
+            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = _window(part, few, kitchen)
     return Verdict(
         gap=gap,
