@@ -10,6 +10,7 @@ import pytest
 import castsugar as cs
 from castsugar.bench.bench import check_bench
 from castsugar.bench.example import FILES, write_example
+from castsugar.bench.explain import explain
 from castsugar.bench.world import World, read
 from castsugar.comparison.change import justify
 from castsugar.comparison.claims import parse_claim
@@ -158,6 +159,11 @@ def test_nothing_is_supported_on_invented_numbers(world: World, tmp_path: Path) 
     assert after.claims[0].verdict == "supported"
     assert INVENTED not in {e.standing for e in after.evidence}
     assert after.claims[2] == before.claims[2]  # rests on published numbers
+
+
+def test_the_key_is_explained() -> None:
+    """Though no table declares it."""
+    assert "nobody measured it" in explain("invented")
 
 
 def test_invented_is_true_or_false() -> None:
