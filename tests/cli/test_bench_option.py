@@ -85,6 +85,7 @@ def test_what_is_typed_goes_before_the_bench(
         ["compare", "mine", "mnie"],
         ["justify", "mine", "mnie"],
         ["sweep", "mnie", "--vary", "KNO3", "--from", "55%", "--to", "60%"],
+        ["map", "KNO3", "powdered sugar", "corn syrup", "--mark", "mnie"],
     ],
 )
 def test_a_wrong_name_is_told_the_nearest(
@@ -102,6 +103,7 @@ def test_a_map_is_weighed_from_the_lots(
 ) -> None:
     table = tmp_path / "map.csv"
     words = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "20%"]
+    words += ["--mark", "mine"]
     assert main([*words, "--bench", bench, "--csv", str(table)]) == 0
     capsys.readouterr()
     rows = list(csv.DictReader(table.read_text("utf-8").splitlines()))
