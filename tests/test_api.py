@@ -69,7 +69,7 @@ def test_public_names() -> None:
 
 # Frozen, 2026-11: what each command does, in Python.
 SPACES = {
-    "bench": ("World read write_example"),
+    "bench": ("BenchCheck World check read write_example"),
     "firing": (
         "Delay Measured Recorded Recording Reduction Stand StaticTest Thrusting "
         "delay_law delay_length delay_time read_trace reduce_recording review"

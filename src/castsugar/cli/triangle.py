@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
@@ -184,7 +184,8 @@ def run(options: argparse.Namespace) -> int:
     triangle = numerics.triangle(step)
     items = [*options.ingredients, *fixed]
     fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
-    marks = _marks(database, options.mark, options.ingredients, fixed, total)
+    wanted = recipe_texts(options.mark, conditions.shelf.bench)[0]
+    marks = _marks(database, wanted, options.ingredients, fixed, total)
     blends = put_together(
         items,
         fractions,
