@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 # Options that state what the syrup at hand is: dry solids and dextrose equivalent.
 
 
-def add_syrup_options(parser: argparse.ArgumentParser) -> None:
+def add_syrup_options(parser: argparse._ActionsContainer) -> None:
     """Add the options to a command."""
     parser.add_argument(
         "--syrup-solids",

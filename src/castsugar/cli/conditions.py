@@ -31,7 +31,7 @@ PRESSURE = "1000 psi"
 
 
 def add_condition_options(
-    parser: argparse.ArgumentParser,
+    parser: argparse._ActionsContainer,
     *,
     pressure: str | None = PRESSURE,
     flow: str = "equilibrium",

@@ -102,10 +102,8 @@ def add_parser(commands: Any) -> None:
         metavar="PRESSURE",
         help="chamber pressure of c* (default '1000 psi')",
     )
-    parser.add_argument(
-        "--page", metavar="FILE", help="write a sheet to print, HTML, with boxes"
-    )
-    add_output_options(parser)
+    page = "write a sheet to print, HTML, with boxes"
+    add_output_options(parser, "json", "csv", "page", page=page)
     parser.set_defaults(run=run)
 
 
