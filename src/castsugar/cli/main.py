@@ -61,6 +61,9 @@ _CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
 #: A wrong quantity: its line says all, the option included.
 _QUANTITY = re.compile(r"argument (--[^:]*): (\1[ :].*)", re.DOTALL)
 
+#: Parts of a recipe that the shell took apart, left over.
+_STRAY, _PART = "unrecognized arguments:", re.compile(r"[^\s:]:[0-9.]+%?(\s|$)")
+
 #: Two dashes as the value of an option, which argparse takes for the end of options.
 _DASHES = re.compile(r"(--[^=]+|-[A-Za-z])=?--")
 
@@ -123,6 +126,10 @@ class Parser(argparse.ArgumentParser):
         if told := _QUANTITY.fullmatch(message):
             raise InputError(told[2])
         text = " ".join(message.split())
+        if text.startswith(_STRAY) and _PART.search(text):
+            raise InputError(
+                f'{text}; put the recipe in quotes: "KNO3:65 sucrose:35" is one recipe'
+            )
         if found := _CHOICE.fullmatch(text):
             text = self._nearest(found[1], found[2].replace("'", "").split(", "))
         remark(f"castsugar: {text}; see {self.prog} --help")

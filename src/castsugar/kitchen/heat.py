@@ -259,8 +259,8 @@ def parse_cook(
     Parameters
     ----------
     text : str
-        ``"119 C"``, or points of time and bulk temperature, separated by commas or
-        semicolons, times rising.
+        ``"119 C"``, ``"250F 8 min"``, or points of time and bulk temperature, separated
+        by commas or semicolons, times rising.
     minutes : str or float, optional
         How long the one temperature is held: a number, or a time with a unit.
     where : str
@@ -304,8 +304,15 @@ def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
         raise InputError(f"{where}: {error}") from None
 
 
+#: A temperature with its unit, and the time it is held with its own.
+_HELD = re.compile(r"(\S+?\s*[A-Za-z]+)[\s@]+(?:for\s+)?([0-9.]+\s*[a-z]+)")
+
+
 def _hold(text: str, minutes: str | float | None, where: str) -> Cook:
-    """Read one temperature held for minutes."""
+    """Read one temperature held for minutes, which may stand behind it."""
+    both = _HELD.fullmatch(text)
+    if minutes is None and both is not None:
+        text, minutes = both.groups()
     temperature = units.parse(text, "temperature", where=where).value
     if minutes is None:
         raise InputError(f"{where}: {text!r} says no time; {_FORM}")
