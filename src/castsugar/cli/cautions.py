@@ -43,7 +43,7 @@ def add_parser(commands: Any) -> None:
         help="only those that apply to this mix; the bench file is read only here",
     )
     add_bench_option(parser)
-    add_output_options(parser, csv=False)
+    add_output_options(parser, "json")
     parser.set_defaults(run=run)
 
 

@@ -28,7 +28,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a name or alias")
-    add_output_options(parser, csv=False)
+    add_output_options(parser, "json")
     parser.set_defaults(run=run)
 
 

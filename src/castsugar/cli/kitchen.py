@@ -72,10 +72,11 @@ def add_parser(commands: Any) -> None:
         help="share of the recipe's water that is known to leave; drying and boiling "
         "decide without it",
     )
-    add_bench_option(judge)
-    add_syrup_options(judge)
-    add_kitchen_options(judge)
-    add_output_options(judge)
+    conditions = judge.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_syrup_options(conditions)
+    add_kitchen_options(conditions)
+    add_output_options(judge, "json", "csv")
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -84,7 +85,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     add_bench_option(show)
-    add_output_options(show, csv=False)
+    add_output_options(show, "json")
     show.set_defaults(run=run_parameters, cook="119 C", minutes="10")
     kitchen_measure.add_parsers(inner)
 

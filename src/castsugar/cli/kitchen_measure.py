@@ -88,7 +88,7 @@ def add_parsers(inner: Any) -> None:
             action="store_true",
             help="add the measurement to the [kitchen] table of the bench file",
         )
-        add_output_options(parser, csv=False)
+        add_output_options(parser, "json")
         parser.set_defaults(run=run, kind=kind)
 
 

@@ -12,10 +12,9 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.data.records import Caution, Facts, Source
-
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
+    from castsugar.data.records import Caution, Facts, Source
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
