@@ -47,8 +47,9 @@ class Answer:
 
 def units_of(options: argparse.Namespace) -> Shown:
     """Return the units of the screens: typed, or those of the bench file, or SI."""
-    typed = getattr(options, "units", None)
-    return Shown(typed or getattr(options, "bench_units", None) or SI)
+    world = vars(options).get("world")
+    stated = SI if world is None else world.units
+    return Shown(getattr(options, "units", None) or stated)
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:

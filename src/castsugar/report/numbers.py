@@ -123,6 +123,11 @@ def tidy(value: float) -> float:
     return float(f"{value:.6g}")
 
 
+def three(value: float) -> float:
+    """Return a number rounded to three significant digits."""
+    return float(f"{value:.3g}")
+
+
 def rated(value: float) -> str:
     """Write a limit: three digits at most.
 
@@ -131,7 +136,7 @@ def rated(value: float) -> str:
     >>> rated(6.894757), rated(10.0), rated(999.99999)
     ('6.89', '10', '1000')
     """
-    return typed(float(f"{value:.3g}")) if math.isfinite(value) else significant(value)
+    return typed(three(value)) if math.isfinite(value) else significant(value)
 
 
 def of_100(share: float) -> str:
