@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from castsugar.comparison.draws import UncertainMixes
 from castsugar.comparison.uncertain_inputs import SYRUP_SOLIDS, Doubts, enthalpy_u
@@ -87,6 +88,18 @@ class Evidence:
     standing: str
     source: str
     note: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "subject": self.subject,
+            "value": self.value,
+            "standard_uncertainty": self.uncertainty,
+            "unit": self.unit,
+            "standing": self.standing,
+            "source": self.source,
+            "note": self.note,
+        }
 
 
 def standing_of(status: str, source: str) -> str:

@@ -308,6 +308,26 @@ class JudgedLimit:
     probability: float | None
     standings: tuple[LimitVerdict, ...]
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: the limit, and each mix in order."""
+        return {
+            "key": self.column,
+            "sense": self.sense,
+            "limit": self.value,
+            "probability": self.probability,
+            "mixes": [
+                {
+                    "judged": one.value,
+                    "verdict": one.verdict,
+                    "margin_percent": 100.0 * one.margin,
+                    "share_of_draws": one.share,
+                    "ground": one.ground,
+                    "reason": one.reason,
+                }
+                for one in self.standings
+            ],
+        }
+
 
 def judge_limits(
     requirements: Sequence[Requirement],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -251,7 +251,7 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*_faults(found), *_limits(found, show)]
+    told = [*faults(found), *_limits(found, show)]
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
@@ -267,7 +267,7 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
         yield finding_of(one, found.rows[0], show, origin)
 
 
-def _faults(found: Mixes) -> Iterator[Finding]:
+def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
@@ -387,9 +387,11 @@ def _others(found: Mixes) -> list[str]:
     return [k for k in keys if not _missing(row.get(k))]
 
 
-def side_by_side(found: Mixes, show: Shown) -> tuple[Block, ...]:
-    """Return several mixes, going down, the columns that decide."""
-    columns = [column for column in _columns(found, show) if any(column[1])]
+def side_by_side(
+    found: Mixes, show: Shown, leave: Collection[str] = ()
+) -> tuple[Block, ...]:
+    """Return several mixes, going down, the columns that decide but for some."""
+    columns = [column for column in _columns(found, show, leave) if any(column[1])]
     heads = ("", *(head for head, _ in columns))
     rows = tuple(
         (name, *(cells[i] for _, cells in columns))
@@ -406,7 +408,9 @@ def side_by_side(found: Mixes, show: Shown) -> tuple[Block, ...]:
     )
 
 
-def _columns(found: Mixes, show: Shown) -> Iterator[tuple[str, list[str]]]:
+def _columns(
+    found: Mixes, show: Shown, leave: Collection[str]
+) -> Iterator[tuple[str, list[str]]]:
     """Yield head and cells of every column of several mixes."""
     rows = found.rows
     if any(not _missing(row.get("pours_probability")) for row in rows):
@@ -419,7 +423,7 @@ def _columns(found: Mixes, show: Shown) -> Iterator[tuple[str, list[str]]]:
     limited = [one.column for own in found.judged[:1] for one in own]
     keys += [k for k in limited if k not in (*keys, PEAK, P95, "pour_viscosity_Pa_s")]
     for key in [*keys, "total_impulse_N_s"]:
-        if any(not _missing(row.get(key)) for row in rows):
+        if key not in leave and any(not _missing(row.get(key)) for row in rows):
             yield _column(key, rows, show)
 
 
