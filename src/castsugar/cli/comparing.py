@@ -128,6 +128,7 @@ def compared(
     comparison: Comparison,
     rows: Sequence[Mapping[str, Any]],
     picture: Callable[..., str],
+    claimed: Sequence[str] = (),
 ) -> Compared:
     """Return mixes with everything that their screen says.
 
@@ -138,23 +139,29 @@ def compared(
     rows : sequence of mappings
         Of the table, with the quantiles that the limits ask for.
     picture : callable
-        Draws what the page shows; takes whether its numbers are `invented`.
+        Draws what the page shows; takes `columns`, and whether they are `invented`.
+    claimed : sequence of str
+        Columns that something was claimed of.
     """
     from castsugar.limits import limits_of
-    from castsugar.report.compare import Compared
+    from castsugar.report.compare import Compared, deciding
     from castsugar.report.screen import Figure
 
     options, own = asked.options, [dict(row) for row in rows]
     fired = fire_rows(asked.shared, asked.mixes, own)
     more = (limits_of(asked.limits), fired, comparison.draws)
-    caption = "Differences with 95 % intervals; one that touches the line tells nothing."
+    caption = (
+        "Differences with 95 % intervals; one that touches the line tells nothing."
+    )
     world, typed = world_of(options), [_word(text) for text in _recipes(options)]
     named = options.bench and not options.bench_said
     files, given = files_read(options), asked.given
     found = told(options, asked.shared, asked.mixes, own, more)
     figure = None
     if options.page:
-        figure = Figure(picture(invented=bool(found.invented)), caption)
+        columns = [*claimed, *deciding(found, comparison)]
+        drawn = picture(columns=columns, invented=bool(found.invented))
+        figure = Figure(drawn, caption)
     return Compared(
         found=found,
         comparison=comparison,

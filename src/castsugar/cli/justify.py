@@ -106,10 +106,11 @@ def run(options: argparse.Namespace) -> int:
     )
     with held_back() as hold:
         draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
-        told = compared(asked, change.comparison, change.rows, draw)
+        said = [claim.column for claim in claims]
+        told = compared(asked, change.comparison, change.rows, draw, said)
         _answer(asked, _record(asked, change, told))
-        draw = partial(draw, invented=bool(told.found.invented))
-        drawn = {"differences": draw, **_pictures(asked, change)}
+        drawn = _pictures(asked, change)
+        drawn["differences"] = partial(draw, invented=bool(told.found.invented))
         complete = write_pictures(options, hold, drawn)
     if unconfirmed(change.rows) or not complete:
         return INTERRUPTED
@@ -120,23 +121,18 @@ def run(options: argparse.Namespace) -> int:
 
 def _record(asked: Comparing, change: Change, told: Compared) -> Record:
     """Return the change with what its record says beside the numbers."""
-    from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
+    from castsugar.report.cautions import chosen
     from castsugar.report.justify import Record
 
-    shared = asked.shared
-    pan = pan_facts(kitchen=shared.kitchen, bench=shared.shelf.bench)
-    facts = facts_of(pan, asked.mixes, told.found.rows, shared.motor)
-    topics = topics_of(["justify"], shared.kitchen, shared.motor)
-    say = units_of(asked.options).rule
-    before = told.found.cautions.lines
-    count = _TICKS + len(before)
-    more = chosen(shared.database.cautions, facts, topics, count, say=say).lines
+    database, before = asked.shared.database, told.found.cautions.lines
+    topics = ["firing", "justify"]
+    plain = chosen(database.cautions, {}, topics, _TICKS + len(before)).lines
     return Record(
         told=told,
         change=change,
         reason=asked.options.reason.strip(),
-        sources=shared.database.sources,
-        ticks=tuple(line for line in more if line not in before)[:_TICKS],
+        sources=database.sources,
+        ticks=tuple(line for line in plain if line not in before)[:_TICKS],
     )
 
 
@@ -242,7 +238,7 @@ def _settings(asked: Comparing) -> Settings:
     read = asked.shared
     kitchen, motor = read.kitchen, read.motor
     recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]
-    lots = read.shelf.of(asked.database, recipes)
+    lots = read.shelf.of(asked.shared.database, recipes)
     return Settings(
         items=(),
         pressure=asked.conditions.pressure,

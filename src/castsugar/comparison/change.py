@@ -312,7 +312,9 @@ class Change:
     def __repr__(self) -> str:
         """Say in a few lines what became of claims and limits."""
         base, new = self.mixes
-        told = [f"{base.name} -> {new.name}: {'' if self.justified else 'not '}justified"]
+        told = [
+            f"{base.name} -> {new.name}: {'' if self.justified else 'not '}justified"
+        ]
         for one in self.claims:
             label = COLUMN[one.claim.column].label
             told.append(f"claim, {one.claim.direction} {label}: {one.verdict}")

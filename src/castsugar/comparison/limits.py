@@ -280,7 +280,7 @@ def _shares(task: Task, recipe: Mapping[str, float]) -> FloatArray:
 # Limits at drawn mixes: kept or broken, with what share of the draws.
 
 #: What a verdict on pressure may rest on, and on which burn laws it does not.
-BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
+BORROWED_RATE, FIRM = "borrowed burning rate", (MEASURED, STATED)
 
 _PRESSED = ("peak_pressure", "pressure_margin_percent")
 

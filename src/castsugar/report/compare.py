@@ -8,14 +8,20 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
-from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, RULE, Cell, Comparison
+from castsugar.comparison.compare import (
+    CANNOT_TELL,
+    MOST_FAILED,
+    RULE,
+    Cell,
+    Comparison,
+)
 from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
-from castsugar.report.mix_words import ratio, short_names
+from castsugar.report.mix_words import ratio, short_names, titled
 from castsugar.report.mixes import (
     FIRING,
     Mixes,
@@ -35,13 +41,16 @@ from castsugar.report.screen import (
     Table,
 )
 from castsugar.report.settling import test_of
-from castsugar.report.shown import Shown
+from castsugar.report.shown import OF_UNIT, Shown
 
 C_STAR, ISP = "characteristic_velocity_m_s", "specific_impulse_s"
 FLAME = "flame_temperature_K"
 
 #: Differences that a default screen shows at most, and mixes that it shows them of.
 _ROWS, _BESIDE = 5, 2
+
+#: Logarithms from here on have no exponential that a float holds.
+_LONG = 700.0
 
 #: Inputs of a budget that are named, those above such a share of the variance.
 _NAMED, _LEAST = 3, 0.05
@@ -90,6 +99,7 @@ class Compared:
         """Return a text with short names in place of whole recipes."""
         mixes = self.found.mixes
         for mix, short in zip(mixes, short_names(mixes), strict=True):
+            text = text.replace(f" of {mix.name} at ", f" of {short} at ")
             text = text.replace(f"({mix.name}, not", f"({short}, not")
             text = text.replace(f"in {mix.name}", f"in {short}")
         return text
@@ -108,7 +118,9 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
         findings=tuple(compare_findings(told, show)),
         conditions=_conditions(found, show),
         blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
-        least_sure=least_sure(told, told.others, _columns(told)),
+        least_sure=least_sure(
+            told, told.others, deciding(found, told.comparison), show
+        ),
         cautions=found.cautions.lines,
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
         next=_next(told),
@@ -121,8 +133,10 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
 
 def title_of(found: Mixes) -> str:
     """Return the names of mixes, and what their shares are of."""
-    own = [mix for mix, s in zip(found.mixes, short_names(found.mixes), strict=True)]
-    items = {tuple(name for name, _ in mix.recipe) for mix in own if _nameless(mix)}
+    items = {tuple(n for n, _ in mix.recipe) for mix in found.mixes if _nameless(mix)}
+    if len(items) > 1:
+        told = [f"{letter(i)} {titled(mix)}" for i, mix in enumerate(found.mixes)]
+        return f"{'; '.join(told)} {found.bench_said}".rstrip()
     of = f" ({'/'.join(items.pop())})" if len(items) == 1 else ""
     return f"{', '.join(found.names)}{of} {found.bench_said}".rstrip()
 
@@ -183,7 +197,9 @@ def _pressures(told: Compared) -> Iterator[Finding]:
     comparison, names = told.comparison, told.found.names
     cells = comparison.cells
     unsure = [
-        i for i in told.others if PEAK in cells[i] and cells[i][PEAK].verdict == CANNOT_TELL
+        i
+        for i in told.others
+        if PEAK in cells[i] and cells[i][PEAK].verdict == CANNOT_TELL
     ]
     if not unsure:
         return
@@ -208,7 +224,7 @@ def _told_apart(told: Compared, show: Shown) -> Iterator[Finding]:
         cells = told.comparison.cells[i]
         known = [cells[c] for c in (C_STAR, FLAME) if c in cells]
         said = [
-            f"{FIELDS[c.column].short or FIELDS[c.column].label} {c.verdict}, "
+            f"{FIELDS[c.column].named(show)} {c.verdict}, "
             f"{' to '.join(difference(c, show)[1:])} {_unit(c.column, show)}".rstrip()
             for c in known
             if c.verdict != CANNOT_TELL
@@ -224,11 +240,16 @@ def _next(told: Compared) -> str:
     """Return what to do next: justify what keeps the limits, or search."""
     judged = told.found.judged
     kept = [
-        i for i in told.others if all(one.verdict == "kept" for one in (judged or [()] * (i + 1))[i])
+        i
+        for i in told.others
+        if all(one.verdict == "kept" for one in (judged or [()] * (i + 1))[i])
     ]
     if not kept and told.searchable:
         return f"castsugar search{told.bench}"
-    base, new = told.typed[told.comparison.baseline], told.typed[(kept or told.others)[0]]
+    base, new = (
+        told.typed[told.comparison.baseline],
+        told.typed[(kept or told.others)[0]],
+    )
     return f"castsugar justify {base} {new}{told.bench} --page change.html"
 
 
@@ -236,12 +257,12 @@ def _next(told: Compared) -> str:
 # Differences.
 
 
-def _columns(told: Compared) -> list[str]:
+def deciding(found: Mixes, comparison: Comparison) -> list[str]:
     """Return the columns of a default screen: those with a limit, then c*, Isp."""
-    held = [one.column for own in told.found.judged[:1] for one in own]
+    held = [one.column for own in found.judged[:1] for one in own]
     held = [PEAK if one.startswith("peak_") else one for one in held]
     others = (C_STAR, ISP) if held else (C_STAR, ISP, FLAME, PEAK)
-    known = told.comparison.cells[0]
+    known = comparison.cells[0]
     return [c for c in dict.fromkeys((*held, *others)) if c in known][:_ROWS]
 
 
@@ -263,10 +284,16 @@ def difference(cell: Cell, show: Shown) -> tuple[str, str, str]:
         return (numbers.DASH,) * 3
     if cell.column not in DECADES:
         return show.difference(FIELDS[cell.column].kind, *three)
-    first, low, high = (
-        numbers.factor(math.exp(x) if x < 700.0 else math.inf) for x in three
+    first, low, high = (math.exp(x) if x < _LONG else math.inf for x in three)
+    digits = 2
+    if cell.verdict != CANNOT_TELL:  # an end beside 1 is not printed as 1
+        near = min(three[1:], key=abs)
+        digits += sum(abs(near) < 0.5 * 0.1**k for k in (1, 2, 3))
+    return (
+        numbers.significant(first, digits),
+        numbers.significant(low, digits),
+        numbers.significant(high, digits),
     )
-    return first, low, high
 
 
 def interval(cell: Cell, show: Shown) -> str:
@@ -279,7 +306,8 @@ def interval(cell: Cell, show: Shown) -> str:
 
 def against(told: Compared, show: Shown) -> tuple[Block, ...]:
     """Return the differences that decide; of many mixes only the verdicts."""
-    columns, cells = _columns(told), told.comparison.cells
+    columns = deciding(told.found, told.comparison)
+    cells = told.comparison.cells
     names = told.found.names
     head = f"against {names[told.comparison.baseline]}"
     if len(told.others) > _BESIDE:
@@ -306,7 +334,9 @@ def against(told: Compared, show: Shown) -> tuple[Block, ...]:
     return (Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0)),)
 
 
-def least_sure(told: Compared, mixes: Sequence[int], columns: Sequence[str]) -> str:
+def least_sure(
+    told: Compared, mixes: Sequence[int], columns: Sequence[str], show: Shown
+) -> str:
     """Say which input is behind most of the first difference that is not told."""
     for column in columns:
         open_ones = [
@@ -319,8 +349,8 @@ def least_sure(told: Compared, mixes: Sequence[int], columns: Sequence[str]) -> 
             part, _ = max(open_ones, key=lambda pair: pair[0].share)
             share = numbers.percent(part.share)
             return (
-                f"{told.shortened(part.input.label)}: {share} % of the uncertainty of "
-                f"the difference in {FIELDS[column].named(Shown())}"
+                f"{_label(told, part.input, show)}: {share} % of the uncertainty of "
+                f"the difference in {FIELDS[column].named(show)}"
             )
     return ""
 
@@ -335,7 +365,7 @@ def _annexes(told: Compared, show: Shown) -> Iterator[Annex]:
     for i in told.others:
         table = differences_table(told, i, show)
         yield Annex(f"{told.found.names[i]} against {base}", (table,))
-    yield from budgets(told, told.others)
+    yield from budgets(told, told.others, show)
     yield from annexes(told.found, show)
     yield reproduce(told)
 
@@ -371,7 +401,11 @@ def verdict(cell: Cell) -> str:
     return f"{cell.verdict}: {cell.merit}" if cell.merit else cell.verdict
 
 
-def budgets(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
+def _label(told: Compared, one: Input, show: Shown) -> str:
+    return show.prose(told.shortened(one.label))
+
+
+def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex]:
     """Yield where the uncertainty of differences comes from, and what settles it."""
     cells = told.comparison.cells
     rows = []
@@ -379,20 +413,22 @@ def budgets(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
         for i in mixes:
             parts = [p for p in cells[i][column].parts[:_NAMED] if p.share >= _LEAST]
             said = "; ".join(
-                f"{told.shortened(p.input.label)} {numbers.percent(p.share)} %"
+                f"{_label(told, p.input, show)} {numbers.percent(p.share)} %"
                 for p in parts
             )
-            label = FIELDS[column].named(Shown())
+            label = FIELDS[column].named(show)
             whose = f", {letter(i)}" if len(mixes) > 1 else ""
             rows.append((f"{label}{whose}", said or "nothing uncertain"))
     yield Annex(
         "Uncertainty budgets of the differences",
         (
-            Paragraph("Contributions in % of the variance; the first is what to measure."),
+            Paragraph(
+                "Contributions in % of the variance; the first is what to measure."
+            ),
             _texts(("difference in", "contributions"), rows),
         ),
     )
-    yield Annex("Tests that would settle it", (_tests(told, mixes),))
+    yield Annex("Tests that would settle it", (_tests(told, mixes, show),))
 
 
 def _texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
@@ -400,7 +436,7 @@ def _texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
     return Table(heads=heads, rows=tuple(rows), left=frozenset(range(len(heads))))
 
 
-def _tests(told: Compared, mixes: Sequence[int]) -> Table:
+def _tests(told: Compared, mixes: Sequence[int], show: Shown) -> Table:
     """Return what to do about the inputs that come first somewhere."""
     firsts: dict[str, Input] = {}
     for i in mixes:
@@ -411,14 +447,16 @@ def _tests(told: Compared, mixes: Sequence[int]) -> Table:
     for one in firsts.values():
         said = test_of(one)
         said += f". Sources conflict: {one.conflict}" if one.conflict else ""
-        rows.append((f"{told.shortened(one.label)} ({known_to(one)})", said))
+        known = f"{'+' if one.half else '±'}{sized(one.uncertainty, one.unit, show)}"
+        rows.append((f"{_label(told, one, show)} ({known})", show.prose(said)))
     return _texts(("input, standard uncertainty", "what would settle it"), rows)
 
 
-def known_to(one: Input) -> str:
-    """Write how well an input is known."""
-    sign = "+" if one.half else "±"
-    return f"{sign}{numbers.significant(one.uncertainty, 2)} {one.unit}".rstrip()
+def sized(uncertainty: float, unit: str, show: Shown) -> str:
+    """Write an uncertainty with its unit; kelvins are differences."""
+    kind = "temperature difference" if unit == "K" else OF_UNIT.get(unit, "number")
+    told = numbers.significant(show.span(kind, uncertainty), 2)
+    return f"{told} {show.unit(kind) or unit}".rstrip()
 
 
 def reproduce(told: Compared) -> Annex:
@@ -437,7 +475,7 @@ _CELLS = (
         key="difference",
         label="difference",
         kind="number",
-        meaning="median of the paired draws, mix less baseline, in the unit of the key; "
+        meaning="median of the paired draws, mix less baseline, in the unit of key; "
         "ln of the ratio of viscosities",
     ),
     Field(key="verdict", label="verdict", kind=TEXT, meaning=RULE),
@@ -502,14 +540,18 @@ def compare_parts(told: Compared) -> dict[str, Any]:
     compared, found = told.comparison.to_dict(), told.found
     kept = ("rule", "draws", "seed", "scale_step_g", "baseline", "notes")
     return {
-        "command": told.reproduce[0].removeprefix("command: ") if told.reproduce else "",
+        "command": told.reproduce[0].removeprefix("command: ")
+        if told.reproduce
+        else "",
         "files": dict(told.files),
         **{key: compared[key] for key in kept},
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
         "limits": limit_rows([mix.name for mix in found.mixes], found.judged),
         "differences": [
-            _cell(own["name"], cell) for own in compared["mixes"] for cell in own["columns"]
+            _cell(own["name"], cell)
+            for own in compared["mixes"]
+            for cell in own["columns"]
         ],
         "inputs": [
             {**shown, "what_would_settle_it": test_of(one)}

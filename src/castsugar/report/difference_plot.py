@@ -16,6 +16,7 @@ from castsugar.errors import InputError
 from castsugar.report import numbers
 from castsugar.report.compare import difference, interval
 from castsugar.report.field import FIELDS
+from castsugar.report.mix_words import short_names
 from castsugar.report.shown import Shown
 from castsugar.report.svg.axes import Scale, nice_step
 from castsugar.report.svg.canvas import (
@@ -57,9 +58,9 @@ class _Asked:
 INKS = {"better": "#00558a", "worse": "#9c3f00", "": "#1c1c1c", "open": "#565656"}
 
 _HOW = (
-    "Dot: the median of the paired draws; bar: 95 % of them. Filled: the bar leaves out "
-    "0, higher or lower; hollow: cannot tell. Better or worse where the trade agrees "
-    "which way is good."
+    "Dot: the median of the paired draws; bar: 95 % of them. Filled: the bar leaves "
+    "out 0, higher or lower; hollow: cannot tell. Better or worse where the trade "
+    "agrees which way is good."
 )
 
 
@@ -286,8 +287,8 @@ def _asked(
 def _picture(asked: _Asked) -> str:
     """Draw the picture."""
     found, shown = asked.comparison, asked.mixes[:MOST]
-    names = [found.names[mix] for mix in shown]
-    base = found.names[found.baseline]
+    short = short_names(found.draws.outlook.mixes)
+    names, base = [short[mix] for mix in shown], short[found.baseline]
     title = f"Differences from {base}"
     if len(asked.mixes) == 1:
         title = f"{names[0]} against {base}"

@@ -1,4 +1,4 @@
-"""The record of a change of mix: claims, limits, grams, evidence, what would overturn it."""
+"""The record of a change of mix: claims, limits, grams, evidence, what is open."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from castsugar.comparison.change import BASE, NEW, Change
@@ -21,7 +21,6 @@ from castsugar.report import numbers
 from castsugar.report.compare import (
     C_STAR,
     FLAME,
-    PARTS as COMPARED,
     Compared,
     budgets,
     compare_parts,
@@ -29,8 +28,11 @@ from castsugar.report.compare import (
     differences_table,
     interval,
     least_sure,
-    openly,
     reproduce,
+    sized,
+)
+from castsugar.report.compare import (
+    PARTS as COMPARED,
 )
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, Field
@@ -45,7 +47,7 @@ from castsugar.report.limit_words import (
 )
 from castsugar.report.limit_words import Judged as Held
 from castsugar.report.mix_words import composition, ratio, short_names
-from castsugar.report.mixes import annexes, faults
+from castsugar.report.mixes import faults, ground, levels
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -57,7 +59,7 @@ from castsugar.report.screen import (
     Table,
     Ticks,
 )
-from castsugar.report.shown import SI, Shown
+from castsugar.report.shown import OF_UNIT, SI, Shown
 
 #: What is filled in by hand on sheet 1.
 BLANKS = ("date", "batch", "made by", "read by (safety officer)", "remarks")
@@ -134,7 +136,7 @@ def justify_screen(record: Record, show: Shown) -> Screen:
         findings=tuple(justify_findings(record, show)),
         conditions=found.conditions(show),
         blocks=blocks,
-        least_sure=least_sure(told, (NEW,), [*_claimed(record), *_columns(record)]),
+        least_sure=least_sure(told, (NEW,), _columns(record), show),
         cautions=found.cautions.lines,
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
         next=_next(record),
@@ -183,9 +185,16 @@ def _claim(record: Record, one: Judged, show: Shown) -> Finding:
     label = FIELDS[one.claim.column].named(show)
     unit = FIELDS[one.claim.column].kind
     middle = difference(cell, show)[0]
-    middle = f"{middle} {show.unit(unit)}".rstrip() if one.claim.column != POUR else f"{middle} x"
+    middle = (
+        f"{middle} {show.unit(unit)}".rstrip()
+        if one.claim.column != POUR
+        else f"{middle} x"
+    )
     text = f'Claim "{one.claim.direction} {label}": {middle} ({interval(cell, show)})'
-    values = {one.claim.column: cell.difference.median, "interval": list(cell.difference.interval)}
+    values = {
+        one.claim.column: cell.difference.median,
+        "interval": list(cell.difference.interval),
+    }
     if one.verdict == SUPPORTED:
         return Finding("SUPPORTED", f"{text}, 95 %.", values)
     if one.verdict != OPEN:
@@ -217,10 +226,18 @@ def _limits(record: Record, show: Shown) -> Iterator[Finding]:
     short = "the mix made now" if "/" in short else f"{short}, made now,"
     broken = [one for one in now if one.verdict == BROKEN]
     labels = numbers.listed([FIELDS[one.column].named(show) for one in broken])
-    old = f"{short} breaks {len(broken)} of {len(now)} limits ({labels})" if broken else ""
+    old = (
+        f"{short} breaks {len(broken)} of {len(now)} limits ({labels})"
+        if broken
+        else ""
+    )
     kept = False
     for one in findings_of_many(["the new mix"], [new], found.rows[NEW:], show):
-        text = f"{one.text[:1].upper()}{one.text[1:]}" if one.status != "DO NOT" else one.text
+        text = (
+            f"{one.text[:1].upper()}{one.text[1:]}"
+            if one.status != "DO NOT"
+            else one.text
+        )
         if one.status == "KEPT":
             kept = True
             found_on = _borrowed(record)
@@ -263,16 +280,26 @@ def _plain(record: Record) -> Finding:
 
 def _columns(record: Record) -> list[str]:
     """Return the columns of the screen: claims, limits, flame, c*."""
-    held = [one.column for one in record.told.found.judged[NEW]] if record.told.found.judged else []
+    held = (
+        [one.column for one in record.told.found.judged[NEW]]
+        if record.told.found.judged
+        else []
+    )
     held = [PEAK if c == P95 else c for c in held]
-    known = [c for c in (*_claimed(record), *held, FLAME, C_STAR) if c in record.change.cells]
+    known = [
+        c for c in (*_claimed(record), *held, FLAME, C_STAR) if c in record.change.cells
+    ]
     return list(dict.fromkeys(known))
 
 
 def _table(record: Record, show: Shown) -> Table:
     """Return now and new beside limit, margin and change."""
     found = record.told.found
-    held = {one.column: k for k, one in enumerate(found.judged[NEW])} if found.judged else {}
+    held = (
+        {one.column: k for k, one in enumerate(found.judged[NEW])}
+        if found.judged
+        else {}
+    )
     rows: list[tuple[str, ...]] = []
     shares = [row.get("pours_probability", math.nan) for row in found.rows]
     for column in dict.fromkeys((*_claimed(record), *held, *_columns(record))):
@@ -320,6 +347,7 @@ def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     for word in ("at most ", "at least "):
         limit = limit.removeprefix(word)
     limit = limit.removesuffix(" in 95 %") if p95 else limit
+    limit = limit.partition(" in ")[0] if new.column == POUR else limit
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
 
 
@@ -355,7 +383,9 @@ def _grams(record: Record, show: Shown) -> str:
     """Say what changes on the scale."""
     change, database = record.change, load_database()
     typed = {
-        item_name(database, name): name for mix in change.mixes for name, _ in mix.recipe
+        item_name(database, name): name
+        for mix in change.mixes
+        for name, _ in mix.recipe
     }
     unit = show.unit("mass")
     said = [
@@ -410,12 +440,22 @@ def _annexes(record: Record, show: Shown) -> Iterator[Annex]:
     told, found = record.told, record.told.found
     yield Annex("Differences", (differences_table(told, NEW, show),))
     if found.judged:
-        yield Annex("Limits, margins, draws that keep them", (_standings(record, show),))
-    yield from budgets(told, (NEW,))
-    yield Annex("What would overturn this", (_overturns(record),))
-    yield from annexes(found, show)
-    yield from _evidence(record)
+        yield Annex(
+            "Limits, margins, draws that keep them", (_standings(record, show),)
+        )
+    yield from budgets(told, (NEW,), show)
+    yield Annex("What would overturn this", (_overturns(record, show),))
+    for one in (*levels(found, show), *ground(found, show)):
+        yield Annex(one.title, tuple(_now_and_new(block) for block in one.blocks))
+    yield from _evidence(record, show)
     yield reproduce(told)
+
+
+def _now_and_new(block: Block) -> Block:
+    """Return a table of two mixes with their heads."""
+    if isinstance(block, Table) and block.heads == ("", "A", "B"):
+        return replace(block, heads=("", "now", "new"))
+    return block
 
 
 def _standings(record: Record, show: Shown) -> Table:
@@ -427,7 +467,9 @@ def _standings(record: Record, show: Shown) -> Table:
         for i, word in ((BASE, "now"), (NEW, "new")):
             standing = held.standings[i]
             share = standing.share
-            draws = numbers.DASH if math.isnan(share) else f"{numbers.of_100(share)} of 100"
+            draws = (
+                numbers.DASH if math.isnan(share) else f"{numbers.of_100(share)} of 100"
+            )
             ground = f", {standing.ground}" if standing.ground else ""
             rows.append(
                 (
@@ -443,21 +485,21 @@ def _standings(record: Record, show: Shown) -> Table:
     return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 5}), drop=(4,))
 
 
-def _overturns(record: Record) -> Table:
+def _overturns(record: Record, show: Shown) -> Table:
     """Return what stands against each verdict."""
     rows = tuple(
-        (FIELDS[one.column].named(Shown()), one.verdict, _overturn(record, one))
+        (FIELDS[one.column].named(show), one.verdict, _overturn(record, one, show))
         for one in record.change.overturns
     )
     heads = ("", "verdict", "what would turn it round")
     return Table(heads=heads, rows=rows, left=frozenset({0, 1, 2}))
 
 
-def _overturn(record: Record, one: Overturn) -> str:
+def _overturn(record: Record, one: Overturn, show: Shown) -> str:
     """Say what stands against the verdict on one column."""
     if one.input is None:
         return "nothing that is uncertain moves the difference"
-    label = record.told.shortened(one.input.label)
+    label = show.prose(record.told.shortened(one.input.label))
     if one.verdict == CANNOT_TELL:
         if one.alone:
             return f"settled once this is known: {label}"
@@ -467,18 +509,22 @@ def _overturn(record: Record, one: Overturn) -> str:
         return "no single input within 10 of its standard uncertainties"
     if math.isnan(one.steps):
         return f"most of the uncertainty: {label}"
-    far = numbers.significant(abs(one.steps) * one.input.uncertainty, 2)
-    way = "higher" if one.steps > 0.0 else "lower"
-    return f"{label} {far} {one.input.unit} {way} than taken".replace("  ", " ")
+    far = sized(abs(one.steps) * one.input.uncertainty, one.input.unit, show)
+    return f"{label} {far} {'higher' if one.steps > 0.0 else 'lower'} than taken"
 
 
-def _evidence(record: Record) -> Iterator[Annex]:
+def _evidence(record: Record, show: Shown) -> Iterator[Annex]:
     """Yield every number behind the record, by standing, with its source."""
     ordered = sorted(
         record.change.evidence, key=lambda one: STANDINGS.index(one.standing)
     )
     rows = tuple(
-        (record.told.shortened(one.subject), _value(one), one.standing, one.source)
+        (
+            show.prose(record.told.shortened(one.subject)),
+            _value(one, show),
+            one.standing,
+            show.prose(one.source),
+        )
         for one in ordered
     )
     counts = Counter(one.standing for one in ordered)
@@ -489,26 +535,33 @@ def _evidence(record: Record) -> Iterator[Annex]:
     table = Table(heads=heads, rows=rows, left=frozenset({0, 1, 2, 3}))
     yield Annex("Every number and its source", (Paragraph(f"{meaning}."), table))
     cited = tuple(
-        f"{key}: {record.sources[key].citation}" for key in source_keys(record)
+        f"{key}: {one.citation}. {one.doi_or_url}".rstrip()
+        for key, one in ((k, record.sources[k]) for k in source_keys(record))
     )
     yield Annex("Sources", (Listing(cited),))
 
 
-def _value(one: Evidence) -> str:
+def _value(one: Evidence, show: Shown) -> str:
     """Write a value with its standard uncertainty and unit.
 
     Examples
     --------
     >>> _value(Evidence(subject="", value=-494.6, uncertainty=0.6, unit="kJ/mol",
-    ...     standing="published", source=""))
+    ...     standing="published", source=""), Shown())
     '−494.6 ± 0.60 kJ/mol'
     """
+    plain, bracket, scale = one.unit.partition(" (")
+    kind = OF_UNIT.get(plain, "number")
+    unit = show.unit(kind) if plain in OF_UNIT else plain
+    apart = 1.0 if bracket else show.span(kind, 1.0)  # an uncertainty on its own scale
     parts = []
     if not math.isnan(one.value):
-        parts.append(numbers.typed(one.value))
+        parts.append(numbers.typed(numbers.tidy(show.number(kind, one.value))))
     if not math.isnan(one.uncertainty):
-        parts.append(f"± {numbers.significant(one.uncertainty, 2)}")
-    return " ".join([*parts, one.unit] if parts else []).strip() or numbers.DASH
+        parts.append(f"± {numbers.significant(apart * one.uncertainty, 2)}")
+    if not parts:
+        return numbers.DASH
+    return f"{' '.join(parts)} {unit}{bracket}{scale}".rstrip()
 
 
 def source_keys(record: Record) -> list[str]:

@@ -245,7 +245,7 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
         told = numbers.listed([pouring(one, row) for _, one, row in of])
-            verb = "pours" if len(of) == 1 else "pour"
+        verb = "pours" if len(of) == 1 else "pour"
         asked = numbers.percent(first.probability)
         text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."
         return Finding("BROKEN", text, values)

@@ -445,6 +445,24 @@ def _missing(value: Any) -> bool:
 
 def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say of the mixes."""
+    yield from levels(found, show)
+    yield Annex(
+        "Input of a ballistics calculation",
+        tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
+    )
+    yield from _flows(found, show)
+    yield from _species(found)
+    yield from ground(found, show)
+
+
+def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield what is special about a row, and what was assumed."""
+    yield from _remarks(found)
+    yield Annex("Assumed", (Listing(tuple(show.prose(x) for x in found.notes)),))
+
+
+def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield every quantity of the mixes, group by group."""
     groups: dict[str, list[Field]] = {}
     from castsugar.columns import COLUMNS
 
@@ -453,16 +471,11 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
         fields += FIRING if group == "motor" else ()
+        laws = group == "motor" and len(found.mixes) > 1
+        if laws:  # too long for columns
+            fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):
-            yield Annex(title, (table,))
-    yield Annex(
-        "Input of a ballistics calculation",
-        tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
-    )
-    yield from _flows(found, show)
-    yield from _species(found)
-    yield from _remarks(found)
-    yield Annex("Assumed", (Listing(found.notes),))
+            yield Annex(title, (table, *_laws(found)) if laws else (table,))
 
 
 _GROUPS = {
@@ -474,6 +487,13 @@ _GROUPS = {
     "row": "Independent check",
 }
 _NO_ROWS = ("name", "status", "flags")
+
+
+def _laws(found: Mixes) -> Iterator[Block]:
+    """Yield what the burning-rate law of each of several mixes is."""
+    for name, row in zip(found.names, found.rows, strict=True):
+        if origin := row.get("burn_law_origin"):
+            yield Paragraph(f"Burning-rate law of {name}: {origin}.")
 
 
 def _some(*blocks: Block | None) -> Iterator[Block]:
