@@ -111,16 +111,14 @@ class Compared:
 
 def compare_screen(told: Compared, show: Shown) -> Screen:
     """Return what compare answers."""
-    found = told.found
+    found, columns = told.found, deciding(told.found, told.comparison)
     return Screen(
         command="compare",
         title=f"compare: {title_of(found)}",
         findings=tuple(compare_findings(told, show)),
         conditions=_conditions(found, show),
         blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
-        least_sure=least_sure(
-            told, told.others, deciding(found, told.comparison), show
-        ),
+        least_sure=least_sure(told, told.others, columns, show),
         cautions=found.cautions.lines,
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
         next=_next(told),
