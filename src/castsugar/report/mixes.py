@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen
 from castsugar.report.limit_words import (
+    LIMITS,
     P95,
     PEAK,
     Judged,
@@ -537,6 +539,20 @@ def _remarks(found: Mixes) -> Iterator[Annex]:
 
 # ----------------------------------------------------------------------------
 # JSON.
+
+#: What the document of evaluate holds.
+PARTS: dict[str, Part] = {
+    "mixes": Part(
+        meaning="one a mix, in the order asked for",
+        fields=(*FIELDS.values(), *FIRING),
+        many=True,
+    ),
+    "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
+    "limits": LIMITS,
+    "species_chamber_throat_exit_mol_kg": Part(
+        meaning="main species of each mix, station by station", needed=False
+    ),
+}
 
 
 def mixes_parts(found: Mixes) -> dict[str, Any]:
