@@ -289,7 +289,7 @@ def _linear(
 
 
 #: Quantiles of the viscosity that a band shows.
-BAND = (0.05, 0.1, 0.5, 0.9, 0.95)
+BAND = (0.025, 0.1, 0.5, 0.9, 0.975)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -291,10 +291,13 @@ class Belief:
             result = result.with_value(name, p.middle, p.spread, p.origin)
         return result
 
-    def interval(self, name: str) -> tuple[float, float, float]:
-        """Return p10, p50 and p90 of one parameter, physical."""
+    def interval(self, name: str, share: float = 0.95) -> tuple[float, float, float]:
+        """Return low end, median and high end of one parameter, physical.
+
+        Between the ends lies the central `share` of what is believed.
+        """
         parameter, place = find(name), PLACE[name]
-        spread = self.spreads()[place] * float(ndtri(0.9))
+        spread = self.spreads()[place] * float(ndtri(0.5 + 0.5 * share))
         low, middle, high = (
             float(parameter.outward(self.mean[place] + step))
             for step in (-spread, 0.0, spread)

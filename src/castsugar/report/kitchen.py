@@ -158,7 +158,9 @@ def parameter_rows(belief: Belief, syrup: Syrup) -> list[dict[str, Any]]:
         elif parameter.name == "syrup_grade":
             zero = syrup.viscosity_dextrose_equivalent
             label = f"dextrose equivalent as the viscosity of the {syrup.name} shows it"
-        low, middle, high = (zero + size * v for v in belief.interval(parameter.name))
+        low, middle, high = (
+            zero + size * v for v in belief.interval(parameter.name, 0.8)
+        )
         rows.append(
             {
                 "name": parameter.name,
