@@ -74,7 +74,7 @@ DOUBT = (
 VERDICT = (
     Column(
         "confirmation",
-        "second solver",
+        "independent check",
         "",
         None,
         "confirmed, disputed, unavailable: why, or not asked",
@@ -116,7 +116,7 @@ _MIX, _CHAMBER, _NOZZLE = "mix", "chamber", "nozzle"
 BURNING = (
     Column(
         "oxidizer_fuel_ratio",
-        "oxidizer : fuel, water left out",
+        "oxidizer to fuel, water left out",
         "",
         2,
         "mass of nitrate over mass of fuel as cast, all water left out",
@@ -148,7 +148,7 @@ BURNING = (
     ),
     Column(
         "density_kg_m3",
-        "density without voids",
+        "theoretical density",
         "kg/m3",
         0,
         "volumes of the ingredients added; a real grain has voids",
@@ -164,7 +164,7 @@ BURNING = (
     ),
     Column(
         "gas_molar_mass_g_mol",
-        "molar mass of the gas alone",
+        "gas molar mass",
         "g/mol",
         1,
         "of the gas species in the chamber",
@@ -172,16 +172,16 @@ BURNING = (
     ),
     Column(
         "effective_molar_mass_g_mol",
-        "mix mass per mole of gas",
+        "effective molar mass",
         "g/mol",
         1,
-        "effective molar mass: the one in p v = R T / M; goes with the equilibrium "
+        "mix mass per mole of gas: the one in p v = R T / M; goes with the equilibrium "
         "isentropic exponent",
         _CHAMBER,
     ),
     Column(
         "products_molar_mass_g_mol",
-        "mix mass per mole of everything",
+        "mean molar mass of all products",
         "g/mol",
         1,
         "gas and condensed phases counted; for comparison with tables only",
@@ -189,7 +189,7 @@ BURNING = (
     ),
     Column(
         "gas_moles_mol_kg",
-        "gas per kilogram of mix",
+        "gas",
         "mol/kg",
         1,
         "amount of gas in the chamber",
@@ -197,7 +197,7 @@ BURNING = (
     ),
     Column(
         "condensed_mass_fraction",
-        "mass that is not gas",
+        "condensed mass fraction",
         "",
         3,
         "liquid and solid products and inert matter, share of the mass",
@@ -249,7 +249,7 @@ BURNING = (
     ),
     Column(
         "density_impulse_kg_s_m3",
-        "density x specific impulse",
+        "density specific impulse",
         "kg s/m3",
         -3,
         "what counts when the case volume is given",
@@ -282,7 +282,7 @@ COOKING = (
     ),
     Column(
         "relative_solids_pour",
-        "solids over packing",
+        "relative solids at the pour",
         "",
         2,
         "volume fraction of grains over the most that can be packed; jams at 1",
@@ -290,7 +290,7 @@ COOKING = (
     ),
     Column(
         "pour_viscosity_Pa_s",
-        "pour viscosity, middle",
+        "pour viscosity",
         "Pa s",
         0,
         "median over what is uncertain; infinite where the mix jams",
@@ -298,7 +298,7 @@ COOKING = (
     ),
     Column(
         "pour_viscosity_p10_Pa_s",
-        "pour viscosity, 10 % below",
+        "pour viscosity, 10th percentile",
         "Pa s",
         0,
         "one draw in ten is thinner",
@@ -306,7 +306,7 @@ COOKING = (
     ),
     Column(
         "pour_viscosity_p90_Pa_s",
-        "pour viscosity, 10 % above",
+        "pour viscosity, 90th percentile",
         "Pa s",
         0,
         "one draw in ten is thicker",
@@ -314,7 +314,7 @@ COOKING = (
     ),
     Column(
         "flow_class",
-        "flow",
+        "flow class",
         "",
         None,
         "runny, pours, thick, tamp or no flow: the class in the middle of the draws",
@@ -322,7 +322,7 @@ COOKING = (
     ),
     Column(
         "pours_probability",
-        "probability that it pours",
+        "pours, of 100 draws",
         "",
         2,
         "runny or pours: below 10 Pa s and not crowded",
@@ -346,7 +346,7 @@ COOKING = (
     ),
     Column(
         "relative_solids_20C",
-        "solids over packing at 20 C",
+        "relative solids at 20 \u00b0C",
         "",
         2,
         "from 1 on firm once the sugar has crystallised, from 0.9 pliable, below soft",
@@ -421,7 +421,7 @@ DRIVING = (
     ),
     Column(
         "burn_law_origin",
-        "burn law",
+        "burning-rate law",
         "",
         None,
         "measured, of a mixture model, or borrowed; never from thermochemistry",

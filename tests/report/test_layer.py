@@ -233,5 +233,5 @@ def test_one_declaration_three_outputs() -> None:
 def test_every_field_has_a_meaning_and_a_known_kind() -> None:
     for field in FIELDS.values():
         assert field.meaning
-        assert field.kind == "text" or field.kind in SHOWN
+        assert field.kind in {"text", "chance", *SHOWN}
     assert {*STATUSES.values()} == {"red", "yellow", "green", "plain"}

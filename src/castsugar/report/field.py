@@ -16,7 +16,7 @@ Row = Mapping[str, Any]
 #: End of the key that holds the two ends of a 95 % band.
 INTERVAL = "_interval"
 
-TEXT = "text"
+TEXT, CHANCE = "text", "chance"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +31,8 @@ class Field:
     label, short : str
         In a row of its own; at the head of a column.
     kind : str
-        One of :data:`castsugar.units.SHOWN`, or "text".
+        One of :data:`castsugar.units.SHOWN`, "text", or "chance": a share of draws,
+        shown as so many of 100.
     meaning : str
         In the JSON schema and the tables of README.
     factor_of : bool
@@ -67,7 +68,7 @@ class Field:
     def headed(self, show: Shown) -> str:
         """Return the label with the unit shown."""
         label = self.named(show)
-        return label if self.kind == TEXT else show.headed(label, self.kind)
+        return label if self.kind in (TEXT, CHANCE) else show.headed(label, self.kind)
 
     def cells(self, row: Row, show: Shown) -> tuple[str, str]:
         """Return value and band as text; the band is empty where there is none."""
@@ -91,6 +92,10 @@ class Field:
 
     def _alone(self, value: float, show: Shown) -> str:
         """Write a value without a band."""
+        if self.kind == CHANCE:
+            return numbers.of_100(value)
+        if self.kind == "fraction" and math.isfinite(value):
+            return numbers.percent(0.01 * value)
         shown = show.number(self.kind, value)
         return numbers.significant(shown, 1 if self.factor_of else 3, self.endless)
 
@@ -148,6 +153,7 @@ _US_LABELS = {"relative_solids_20C": "relative solids at 68 °F"}
 def field_of(column: Column) -> Field:
     """Return a column of the table of mixes as a field."""
     kind = TEXT if column.decimals is None else OF_UNIT[column.unit]
+    kind = CHANCE if column.key == "pours_probability" else kind
     return Field(
         key=column.key,
         label=_LABELS.get(column.key, column.label),

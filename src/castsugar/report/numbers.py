@@ -118,6 +118,22 @@ def typed(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def tidy(value: float) -> float:
+    """Return a converted number without the dust of its conversion."""
+    return float(f"{value:.6g}")
+
+
+def rated(value: float) -> str:
+    """Write a limit: three digits at most.
+
+    Examples
+    --------
+    >>> rated(6.894757), rated(10.0), rated(999.99999)
+    ('6.89', '10', '1000')
+    """
+    return typed(float(f"{value:.3g}")) if math.isfinite(value) else significant(value)
+
+
 def of_100(share: float) -> str:
     """Write a share of draws as so many of 100.
 

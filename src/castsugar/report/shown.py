@@ -91,11 +91,15 @@ class Shown:
     def typed(self, kind: str, value: float) -> str:
         """Write what a person gave, with its unit, in the system shown."""
         shown = self.number(kind, value)
-        return self._joined(numbers.typed(_tidy(shown)), kind)
+        return self._joined(numbers.typed(numbers.tidy(shown)), kind)
 
     def limit(self, kind: str, value: float) -> str:
         """Write a limit without its unit: three digits, or as typed if it has fewer."""
-        return numbers.typed(float(f"{self.number(kind, value):.3g}"))
+        return numbers.rated(self.number(kind, value))
+
+    def bound(self, kind: str, value: float) -> str:
+        """Write a limit with its unit."""
+        return self._joined(self.limit(kind, value), kind)
 
     def banded(self, kind: str, value: float, low: float, high: float) -> str:
         """Write a value with its unit and its 95 % band in brackets.
@@ -136,7 +140,7 @@ class Shown:
         ('112.0 g', '3.95 oz')
         """
         shown = numbers.steps(
-            self.number("mass", value), _tidy(self.span("mass", step))
+            self.number("mass", value), numbers.tidy(self.span("mass", step))
         )
         return self._joined(shown, "mass")
 
@@ -144,8 +148,3 @@ class Shown:
         """Put the unit behind a number."""
         unit = self.unit(kind)
         return f"{text} {unit}" if unit else text
-
-
-def _tidy(value: float) -> float:
-    """Return a converted number without the dust of its conversion."""
-    return float(f"{value:.6g}")

@@ -190,17 +190,27 @@ def _table(table: Table) -> list[str]:
     rest = [*table.drop]
     while (wide := _width(_rich(table, dropped))) > WIDTH and rest:
         dropped.append(rest.pop(0))
-    made = _rich(table, dropped)
-    if wide > WIDTH:
-        made = _folded(table, dropped)
-    console = _console()
-    lines = [
-        "".join(piece.text for piece in line).rstrip()
-        for line in console.render_lines(made, console.options, pad=False)
-    ]
+    lines = _rendered(_rich(table, dropped, folds=wide > WIDTH))
+    if wide > WIDTH and _lost(table, dropped, lines):
+        raise ValueError(f"a table is wider than {WIDTH} columns: {table.heads}")
     names = [" ".join(table.heads[i].split()) for i in sorted(dropped)]
     told = f"Left out for want of room: {', '.join(names)} (--csv)" if names else ""
-    return [line for line in lines if line] + _wrapped(told)
+    return lines + _wrapped(told)
+
+
+def _rendered(made: RichTable) -> list[str]:
+    """Return the lines of a table."""
+    console = _console()
+    lines = console.render_lines(made, console.options, pad=False)
+    texts = ("".join(piece.text for piece in line).rstrip() for line in lines)
+    return [text for text in texts if text]
+
+
+def _lost(table: Table, dropped: Sequence[int], lines: Sequence[str]) -> bool:
+    """Say whether a number was cropped or broken."""
+    text = "\n".join(lines)
+    kept = [i for i in range(len(table.heads)) if i not in {*dropped, *table.left}]
+    return any(row[i] not in text for row in table.rows for i in kept)
 
 
 def _console() -> Console:
@@ -220,37 +230,28 @@ def _console() -> Console:
 
 def _rich(table: Table, dropped: Sequence[int] = (), folds: bool = False) -> RichTable:
     """Return a table of rich, without some columns; `folds`: text columns may wrap."""
-    kept = [i for i in range(len(table.heads)) if i not in dropped]
     made = RichTable(
         box=None,
         show_header=any(table.heads),
-        padding=(0, _GAP, 0, 0),
+        padding=0,
         pad_edge=False,
         show_edge=False,
     )
-    for i in kept:
+    kept = [i for i in range(len(table.heads)) if i not in dropped]
+    for place, i in enumerate(kept):
+        if place:
+            made.add_column(width=_GAP)
         made.add_column(
             Text(table.heads[i]),
             justify="left" if i in table.left else "right",
-            vertical="bottom" if not folds else "top",
+            vertical="top" if folds else "bottom",
             no_wrap=not (folds and i in table.left),
             overflow="fold",
         )
     for row in table.rows:
-        made.add_row(*(Text(row[i]) for i in kept))
-    return made
-
-
-def _folded(table: Table, dropped: Sequence[int]) -> RichTable:
-    """Return a table whose columns of text wrap; its numbers never do."""
-    made = _rich(table, dropped, folds=True)
-    fixed = sum(
-        max(len(line) for cell in column for line in cell.split("\n")) + _GAP
-        for i, column in enumerate(zip(table.heads, *table.rows, strict=True))
-        if i not in dropped and i not in table.left
-    )
-    if fixed > WIDTH - 10 * sum(i not in dropped for i in table.left):
-        raise ValueError(f"a table is wider than {WIDTH} columns: {table.heads}")
+        cells = [Text(row[i]) for i in kept]
+        spaced = [cells[0], *(x for cell in cells[1:] for x in (Text(), cell))]
+        made.add_row(*spaced)
     return made
 
 
@@ -258,7 +259,7 @@ def _width(made: RichTable) -> int:
     """Return how wide a table would like to be."""
     console = _console()
     options = console.options.update(width=999)
-    return Measurement.get(console, options, made).maximum - _GAP
+    return Measurement.get(console, options, made).maximum
 
 
 # ----------------------------------------------------------------------------

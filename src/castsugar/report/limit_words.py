@@ -1,0 +1,262 @@
+"""Limits in words: what a verdict says of one mix, or of several side by side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+from castsugar.report import numbers
+from castsugar.report.field import FIELDS, Row
+from castsugar.report.screen import Finding
+from castsugar.report.shown import Shown
+
+KEPT, BROKEN = "kept", "broken"
+
+POUR, PEAK, P95 = "pour_viscosity_Pa_s", "peak_pressure_MPa", "peak_pressure_p95_MPa"
+SOLIDS = "relative_solids_20C"
+
+#: Relative solids from which on a grain is firm once the sugar has crystallised, and
+#: pliable (see columns.relative_solids_20C).
+_SETS = ((1.0, "firm"), (0.9, "pliable"), (-math.inf, "soft"))
+
+
+class Judged(Protocol):
+    """One limit held at one mix; `limit` and `value` in the unit of the column."""
+
+    @property
+    def column(self) -> str:
+        """Key of the column."""
+
+    @property
+    def sense(self) -> str:
+        """At most: "<=", at least: ">="."""
+
+    @property
+    def limit(self) -> float:
+        """The number that must be kept."""
+
+    @property
+    def probability(self) -> float | None:
+        """Share of the draws that must keep it; None: the best estimate must."""
+
+    @property
+    def value(self) -> float:
+        """What is held against it."""
+
+    @property
+    def verdict(self) -> str:
+        """One of kept, broken, not computed."""
+
+    @property
+    def margin(self) -> float:
+        """Share of the limit that is left; NaN where there is none."""
+
+    @property
+    def reason(self) -> str:
+        """Why it was not computed."""
+
+
+# ----------------------------------------------------------------------------
+# The cells of a table.
+
+
+def limit_cell(one: Judged, show: Shown) -> str:
+    """Write a limit: "at most 10 in 85 %"."""
+    told = show.limit(FIELDS[one.column].kind, one.limit)
+    sense = "at most" if one.sense == "<=" else "at least"
+    if one.probability is None:
+        return f"{sense} {told}"
+    return f"{sense} {told} in {numbers.percent(one.probability)} %"
+
+
+def margin_cell(one: Judged) -> str:
+    """Write a margin: per cent, or a ratio where the value is known to a factor."""
+    if not math.isfinite(one.value) or one.verdict not in (KEPT, BROKEN):
+        return numbers.DASH
+    if FIELDS[one.column].factor_of:
+        return f"{numbers.factor(one.value / one.limit)} x"
+    return f"{numbers.percent(one.margin)} %"
+
+
+# ----------------------------------------------------------------------------
+# The finding of one mix.
+
+
+def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
+    """Say what became of a limit.
+
+    Parameters
+    ----------
+    one : Judged
+    row : mapping
+        The mix's row of the table.
+    show : Shown
+    origin : str
+        What the burning rate rests on, in words.
+    """
+    if one.verdict not in (KEPT, BROKEN):
+        label = FIELDS[one.column].named(show)
+        return Finding(
+            "CANNOT TELL", f"{_first(label)}: {one.reason or 'not computed'}."
+        )
+    status = "KEPT" if one.verdict == KEPT else "BROKEN"
+    values = {one.column: one.value, "limit": one.limit, "probability": one.probability}
+    if one.column.startswith("peak_pressure") and status == "BROKEN":
+        status = "DO NOT"
+    return Finding(status, _sentence(one, row, show, origin), values)
+
+
+def _sentence(one: Judged, row: Row, show: Shown, origin: str) -> str:
+    """Return the sentence of a limit that was judged."""
+    if one.column == POUR and one.probability is not None:
+        return _pours(one, row, show)
+    if one.column in (PEAK, P95):
+        return _presses(one, row, show, origin)
+    field = FIELDS[one.column]
+    told = field.text(row, show)
+    sense = "at most" if one.sense == "<=" else "at least"
+    bound = show.limit(field.kind, one.limit)
+    if one.column == SOLIDS:
+        word = next(word for low, word in _SETS if one.value >= low)
+        return f"Sets {word}: {field.named(show)} {told}, {sense} {bound}."
+    return f"{_first(field.headed(show))} {told}, {sense} {bound}."
+
+
+def _pours(one: Judged, row: Row, show: Shown) -> str:
+    """Say how often a mix pours; its limit asks for so many of 100."""
+    asked = numbers.percent(one.probability or 0.0)
+    bound = show.bound("viscosity", one.limit)
+    chance = row.get("pours_probability", math.nan)
+    if one.limit == 10.0 and not math.isnan(chance):
+        return (
+            f"Pours in {numbers.of_100(chance)} of 100 draws, your limit asks {asked} "
+            f"(below {bound})."
+        )
+    value = show.bare("viscosity", one.value, 2) if math.isfinite(one.value) else "jams"
+    return f"Pour viscosity: {asked} of 100 draws below {value}, your limit {bound}."
+
+
+def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
+    """Say how high the pressure goes."""
+    bound = show.bound("pressure", one.limit)
+    of = numbers.percent(one.probability or 0.95)
+    if math.isinf(one.value):
+        told = "no stable pressure"
+    else:
+        told = show.amount("pressure", one.value)
+    rate = f" Burning rate: {origin}." if origin else ""
+    if one.verdict == BROKEN:
+        return (
+            f"fire it: {of} of 100 draws stay below {told}, your limit is {bound}."
+            f"{rate}"
+        )
+    return (
+        f"Peak pressure: {of} of 100 below {told}; your limit {bound}, unproved: "
+        f"margin {numbers.percent(one.margin)} %.{rate}"
+    )
+
+
+# ----------------------------------------------------------------------------
+# Findings of several mixes.
+
+
+def findings_of_many(
+    names: Sequence[str],
+    judged: Sequence[Sequence[Judged]],
+    rows: Sequence[Row],
+    show: Shown,
+) -> list[Finding]:
+    """Say which of several mixes keep the limits; one finding a broken limit."""
+    found: list[Finding] = []
+    for k, first in enumerate(judged[0] if judged else ()):
+        broken = [i for i, own in enumerate(judged) if own[k].verdict == BROKEN]
+        unknown = [
+            i for i, own in enumerate(judged) if own[k].verdict not in (KEPT, BROKEN)
+        ]
+        if broken:
+            of = [(names[i], judged[i][k], rows[i]) for i in broken]
+            found.append(_broken(first.column, of, show))
+        if unknown:
+            label = FIELDS[first.column].named(show)
+            whose = numbers.listed([names[i] for i in unknown])
+            why = judged[unknown[0]][k].reason or "not computed"
+            found.append(Finding("CANNOT TELL", f"{_first(label)} of {whose}: {why}."))
+    keeping = [
+        names[i]
+        for i, own in enumerate(judged)
+        if own and all(one.verdict == KEPT for one in own)
+    ]
+    if keeping:
+        verb = "keeps" if len(keeping) == 1 else "keep"
+        which = _all(len(judged[0]))
+        found.append(Finding("KEPT", f"{numbers.listed(keeping)} {verb} {which}."))
+    return found
+
+
+def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> Finding:
+    """Say of a limit which mixes break it: name, verdict and row of each."""
+    whose = numbers.listed([name for name, _, _ in of])
+    own = [one for _, one, _ in of]
+    first, field = own[0], FIELDS[column]
+    values = {name: one.value for name, one, _ in of}
+    bound = show.limit(field.kind, first.limit)
+    if column.startswith("peak_pressure"):
+        told = numbers.listed([show.bare("pressure", one.value) for one in own])
+        part = numbers.percent(first.probability or 0.95)
+        text = (
+            f"fire {whose}: {part} of 100 draws stay below {told}, your limit is "
+            f"{bound} {show.unit('pressure')}."
+        )
+        return Finding("DO NOT", text, values)
+    if column == POUR and first.probability is not None:
+        shares = [row.get("pours_probability", math.nan) for _, _, row in of]
+        told = numbers.listed([numbers.of_100(share) for share in shares])
+        verb = "pours" if len(of) == 1 else "pour"
+        asked = numbers.percent(first.probability)
+        text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."
+        return Finding("BROKEN", text, values)
+    told = numbers.listed([field.text(row, show) for _, _, row in of])
+    sense = "at most" if first.sense == "<=" else "at least"
+    text = f"{_first(field.headed(show))} of {whose}: {told}, {sense} {bound}."
+    return Finding("BROKEN", text, values)
+
+
+def _all(count: int) -> str:
+    return {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
+
+
+def _first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list[Any]:
+    """Return verdicts as plain values, for JSON; values in the unit of the key."""
+    return [
+        {
+            "mix": name,
+            "key": one.column,
+            "sense": one.sense,
+            "limit": one.limit,
+            "probability": one.probability,
+            "judged": one.value,
+            "verdict": one.verdict,
+            "margin_percent": 100.0 * one.margin,
+            "reason": one.reason,
+        }
+        for name, own in zip(names, judged, strict=True)
+        for one in own
+    ]
+
+
+def rests_on(origin: str) -> str:
+    """Say what a burning rate rests on, from the column `burn_law_origin`.
+
+    Examples
+    --------
+    >>> rests_on("measured: 60/20/20"), rests_on("borrowed: sucrose 65/35")
+    ('your strands', 'borrowed: sucrose 65/35')
+    """
+    if origin.startswith("measured"):
+        return "your strands"
+    return origin

@@ -1,0 +1,515 @@
+"""Mixes with everything that a screen says of them: alone, or side by side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.field import FIELDS, TEXT, Field, Row, chosen
+from castsugar.report.limit_words import (
+    P95,
+    PEAK,
+    Judged,
+    finding_of,
+    findings_of_many,
+    limit_cell,
+    limit_rows,
+    margin_cell,
+    rests_on,
+)
+from castsugar.report.mix_words import recipe_argument, short_names, titled
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
+from castsugar.report.shown import Shown
+
+if TYPE_CHECKING:
+    from castsugar.mix.mix import Mix
+    from castsugar.motor.pressure_table import Firing
+
+#: What a firing at the best estimates adds to a row.
+FIRING: tuple[Field, ...] = (
+    Field(
+        key="burn_time_s",
+        label="burn time",
+        kind="time",
+        meaning="of the firing at the best estimates, quasi-steady",
+    ),
+    Field(
+        key="mean_pressure_MPa",
+        label="mean pressure",
+        kind="pressure",
+        meaning="over the burn time, at the best estimates",
+    ),
+    Field(
+        key="total_impulse_N_s",
+        label="total impulse, ideal",
+        kind="impulse",
+        meaning="without losses unless an efficiency is known",
+        short="impulse",
+    ),
+    Field(
+        key="impulse_letter",
+        label="impulse class",
+        kind=TEXT,
+        meaning="public letter of the total impulse",
+    ),
+    Field(
+        key="propellant_mass_g",
+        label="propellant",
+        kind="mass",
+        meaning="in all grains, at the stated share of the theoretical density",
+    ),
+    Field(
+        key="port_to_throat",
+        label="port-to-throat ratio",
+        kind="number",
+        meaning="area of the port over that of the throat, at the start",
+    ),
+    Field(
+        key="pressure_rise_of_a_tenth_percent",
+        label="10 % more burning area raises the pressure by",
+        kind="fraction",
+        meaning="relative rise of the peak pressure",
+    ),
+)
+
+
+def firing_row(fired: Firing | None) -> dict[str, Any]:
+    """Return what a firing adds to a row; nothing of a mix that was not driven."""
+    if fired is None:
+        return {one.key: "" if one.kind == TEXT else math.nan for one in FIRING}
+    found = fired.trace.summary()
+    return {
+        "burn_time_s": found["burn_time_s"],
+        "mean_pressure_MPa": found["mean_pressure_MPa"],
+        "total_impulse_N_s": found["total_impulse_N_s"],
+        "impulse_letter": fired.impulse_class,
+        "propellant_mass_g": 1e3 * fired.propellant_mass,
+        "port_to_throat": fired.port_to_throat,
+        "pressure_rise_of_a_tenth_percent": 100.0 * fired.rise_of_a_tenth,
+    }
+
+
+#: Keys of the rows of a default screen beside those that a limit names, by weight.
+_SHOWN = (
+    "characteristic_velocity_m_s",
+    "specific_impulse_s",
+    "flame_temperature_K",
+)
+_FIRED = ("burn_time_s", "total_impulse_N_s")
+
+#: What a mix has on a screen without kitchen and motor.
+_BURNING = (
+    *_SHOWN,
+    "gas_molar_mass_g_mol",
+    "effective_molar_mass_g_mol",
+    "isentropic_exponent",
+    "condensed_mass_fraction",
+    "density_kg_m3",
+    "density_impulse_kg_s_m3",
+)
+
+#: What a ballistics calculation takes.
+BALLISTICS = (
+    "characteristic_velocity_m_s",
+    "flame_temperature_K",
+    "isentropic_exponent",
+    "effective_molar_mass_g_mol",
+    "gas_molar_mass_g_mol",
+    "condensed_mass_fraction",
+    "density_kg_m3",
+)
+
+_WHICH = (
+    "The isentropic exponent of all products belongs with the effective molar mass; "
+    "with the flame temperature they give the c* shown. The gas molar mass belongs "
+    "with an exponent of the gas alone; a mixed pair gives a c* up to a third too high."
+)
+
+_FIELDS = {**FIELDS, **{one.key: one for one in FIRING}}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mixes:
+    """What a command knows of some mixes.
+
+    Attributes
+    ----------
+    mixes : tuple of Mix
+    rows : tuple of mapping
+        Columns of the table, 95 % bands under ``<key>_interval``, those of FIRING.
+    judged : tuple of tuple of Judged
+        Of each mix the limits of the bench; empty without.
+    conditions : callable
+        Says in units under what the numbers hold, in one line.
+    notes : tuple of str
+        What was assumed, in full.
+    cautions : Chosen
+    least_sure : str
+    species : tuple of mapping
+        Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
+    flows : tuple of (str, rows)
+        The rows of other nozzle flows, for the full answer.
+    bench, invented
+        As in Screen.
+    next : str
+    """
+
+    mixes: tuple[Mix, ...]
+    rows: tuple[Row, ...]
+    judged: tuple[tuple[Judged, ...], ...]
+    conditions: Any
+    notes: tuple[str, ...]
+    cautions: Chosen
+    least_sure: str = ""
+    species: tuple[Mapping[str, Sequence[float]], ...] = ()
+    flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
+    bench: str = "bench.toml"
+    invented: tuple[str, ...] = ()
+    next: str = ""
+    named: tuple[str, ...] = field(default=())
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return short names; letters go before them where there are several."""
+        own = short_names(self.mixes)
+        if len(own) == 1:
+            return tuple(own)
+        return tuple(f"{letter(i)} {name}" for i, name in enumerate(own))
+
+
+def letter(index: int) -> str:
+    """Return A, B, ... Z, AA, ...
+
+    Examples
+    --------
+    >>> letter(0), letter(27)
+    ('A', 'AB')
+    """
+    name = ""
+    while index >= 0:
+        name, index = chr(ord("A") + index % 26) + name, index // 26 - 1
+    return name
+
+
+# ----------------------------------------------------------------------------
+# evaluate.
+
+
+def evaluate_screen(found: Mixes, show: Shown) -> Screen:
+    """Return what evaluate answers."""
+    alone = len(found.mixes) == 1
+    blocks: tuple[Block, ...]
+    blocks = (_down(found, show),) if alone else side_by_side(found, show)
+    return Screen(
+        command="evaluate",
+        title=title_of(found),
+        findings=tuple(findings(found, show)),
+        conditions=found.conditions(show),
+        blocks=blocks,
+        least_sure=found.least_sure,
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=found.next or next_step(found),
+        invented=found.invented,
+        bench=found.bench,
+        annexes=tuple(annexes(found, show)),
+    )
+
+
+def title_of(found: Mixes) -> str:
+    """Return what is in the mixes."""
+    if len(found.mixes) == 1:
+        return titled(found.mixes[0])
+    return ", ".join(found.names)
+
+
+def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what is to be said first: limits, faults, and else the performance."""
+    told = [*_faults(found), *_limits(found, show)]
+    yield from told
+    if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
+        yield from _performance(found, show)
+
+
+def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what became of the limits."""
+    if len(found.mixes) > 1:
+        yield from findings_of_many(found.names, found.judged, found.rows, show)
+        return
+    for one in found.judged[0] if found.judged else ():
+        origin = rests_on(str(found.rows[0].get("burn_law_origin") or ""))
+        yield finding_of(one, found.rows[0], show, origin)
+
+
+def _faults(found: Mixes) -> Iterator[Finding]:
+    """Yield mixes that could not be computed, and those that must not be fired."""
+    judged = found.judged or ((),) * len(found.mixes)
+    for name, row, own in zip(found.names, found.rows, judged, strict=True):
+        whose = name if len(found.mixes) > 1 else "it"
+        status = str(row.get("status", "ok"))
+        if status == "cold":
+            yield Finding("RESULT", f"{_titled(whose)} does not burn by this model.")
+        elif status != "ok":
+            yield Finding("CANNOT TELL", f"{_titled(whose)}: {status}.")
+        flags = str(row.get("flags") or "").split("; ")
+        pressed = any(one.column in (PEAK, P95) for one in own)
+        for flag in flags:
+            if "do not fire it" in flag and not pressed:
+                yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
+
+
+def _titled(whose: str) -> str:
+    return "This mix" if whose == "it" else whose
+
+
+def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what a mix does, in one sentence; of several, which has the most."""
+    rows = [
+        (name, row)
+        for name, row in zip(found.names, found.rows, strict=True)
+        if row.get("status") == "ok"
+    ]
+    if not rows:
+        return
+    keys = [k for k in _SHOWN if not math.isnan(rows[0][1].get(k, math.nan))]
+    if len(rows) == 1:
+        told = ", ".join(_told(FIELDS[key], rows[0][1], show) for key in keys)
+        yield Finding("RESULT", f"{told}; ideal, no losses.", _values(rows[0][1], keys))
+        return
+    key = keys[0]
+    name, best = max(rows, key=lambda pair: float(pair[1][key]))
+    last, least = min(rows, key=lambda pair: float(pair[1][key]))
+    told = f"Largest {_told(FIELDS[key], best, show)} of {name}"
+    told += f"; smallest {FIELDS[key].text(least, show)} of {last}; ideal, no losses."
+    yield Finding("RESULT", told, {name: best[key], last: least[key]})
+
+
+def _told(one: Field, row: Row, show: Shown) -> str:
+    unit = show.unit(one.kind)
+    return f"{one.short or one.label} {one.text(row, show)} {unit}".rstrip()
+
+
+def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
+    return {key: row.get(key) for key in keys}
+
+
+def next_step(found: Mixes) -> str:
+    """Return what to do next, by the worst that was found."""
+    broken = any(one.verdict == "broken" for own in found.judged for one in own)
+    if broken:
+        return f"castsugar search --bench {found.bench}"
+    first = found.mixes[0]
+    named = first.name if first.name and ":" not in first.name else ""
+    told = named or recipe_argument(first)
+    if found.judged:
+        return f"castsugar weigh {told} --bench {found.bench}"
+    return f"castsugar evaluate {told} --full"
+
+
+# ----------------------------------------------------------------------------
+# Tables.
+
+
+def _down(found: Mixes, show: Shown) -> Table:
+    """Return one mix, its quantities down, each with band, limit and margin."""
+    row, judged = found.rows[0], found.judged[0] if found.judged else ()
+    limits = {("peak_pressure_MPa" if j.column == P95 else j.column): j for j in judged}
+    keys = [*limits, *(k for k in _others(found) if k not in limits)]
+    lines = []
+    for key in keys:
+        one = _FIELDS[key]
+        told, band = one.cells(row, show)
+        limit = limits.get(key)
+        cells = (limit_cell(limit, show), margin_cell(limit)) if limit else ("", "")
+        lines.append((one.headed(show), told, band, *cells))
+    heads = ("", "value", "95 % band", "limit", "margin")
+    used = [i for i in range(5) if i < 2 or any(line[i] for line in lines)]
+    return Table(
+        heads=tuple(heads[i] for i in used),
+        rows=tuple(tuple(line[i] for i in used) for line in lines),
+        spare=max(len(lines) - max(len(limits), 3), 0),
+    )
+
+
+def _others(found: Mixes) -> list[str]:
+    """Return the keys of a default screen that no limit names."""
+    known = _SHOWN if found.judged else _BURNING
+    row = found.rows[0]
+    keys = [*known, *(_FIRED if row.get("burn_law_origin") else ())]
+    return [k for k in keys if not _missing(row.get(k))]
+
+
+def side_by_side(found: Mixes, show: Shown) -> tuple[Block, ...]:
+    """Return several mixes, going down, the columns that decide."""
+    columns = [column for column in _columns(found, show) if any(column[1])]
+    heads = ("", *(head for head, _ in columns))
+    rows = tuple(
+        (name, *(cells[i] for _, cells in columns))
+        for i, name in enumerate(found.names)
+    )
+    return (
+        Table(
+            heads=heads,
+            rows=rows,
+            drop=tuple(range(len(heads) - 1, 3, -1)),
+            spare=max(len(rows) - 4, 0),
+            of="mixes",
+        ),
+    )
+
+
+def _columns(found: Mixes, show: Shown) -> Iterator[tuple[str, list[str]]]:
+    """Yield head and cells of every column of several mixes."""
+    rows = found.rows
+    if any(not _missing(row.get("pours_probability")) for row in rows):
+        shares = [row.get("pours_probability", math.nan) for row in rows]
+        yield "pours\nof 100", [numbers.of_100(share) for share in shares]
+    if any(not _missing(row.get(P95)) for row in rows):
+        yield _column(P95, rows, show)
+        yield _column("pressure_margin_percent", rows, show)
+    keys = ["relative_solids_20C", *_SHOWN, "density_impulse_kg_s_m3"]
+    limited = [one.column for own in found.judged[:1] for one in own]
+    keys += [k for k in limited if k not in (*keys, PEAK, P95, "pour_viscosity_Pa_s")]
+    for key in [*keys, "total_impulse_N_s"]:
+        if any(not _missing(row.get(key)) for row in rows):
+            yield _column(key, rows, show)
+
+
+def _column(key: str, rows: Sequence[Row], show: Shown) -> tuple[str, list[str]]:
+    """Return head, its unit below, and the cells of a column."""
+    one = _FIELDS[key]
+    head = one.short or one.named(show)
+    unit = show.unit(one.kind)
+    return f"{head}\n{unit}" if unit else head, [one.text(row, show) for row in rows]
+
+
+def _missing(value: Any) -> bool:
+    return value is None or value == "" or (value != value)  # NaN
+
+
+# ----------------------------------------------------------------------------
+# Annexes.
+
+
+def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield all that there is to say of the mixes."""
+    groups: dict[str, list[Field]] = {}
+    from castsugar.columns import COLUMNS
+
+    for column in COLUMNS:
+        groups.setdefault(column.group, []).append(FIELDS[column.key])
+    for group, title in _GROUPS.items():
+        fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
+        fields += FIRING if group == "motor" else ()
+        if table := quantities(found, fields, show):
+            yield Annex(title, (table,))
+    yield Annex(
+        "Input of a ballistics calculation",
+        tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
+    )
+    yield from _flows(found, show)
+    yield from _species(found)
+    yield from _remarks(found)
+    yield Annex("Assumed", (Listing(found.notes),))
+
+
+_GROUPS = {
+    "mix": "The mix as cast",
+    "chamber": "In the chamber",
+    "nozzle": "Through an ideal nozzle, no losses",
+    "kitchen": "In the kitchen",
+    "motor": "In your motor, an estimate about an unproved case",
+    "row": "Independent check",
+}
+_NO_ROWS = ("name", "status", "flags")
+
+
+def _some(*blocks: Block | None) -> Iterator[Block]:
+    yield from (block for block in blocks if block is not None)
+
+
+def quantities(found: Mixes, fields: Sequence[Field], show: Shown) -> Table | None:
+    """Return quantities down, mixes across; None where there is no number."""
+    known = [f for f in fields if any(not _missing(f.raw(row)) for row in found.rows)]
+    if not known:
+        return None
+    if len(found.rows) == 1:
+        lines = tuple((f.headed(show), *f.cells(found.rows[0], show)) for f in known)
+        return Table(heads=("", "value", "95 % band"), rows=lines, left=frozenset({0}))
+    heads = ("", *(letter(i) for i in range(len(found.rows))))
+    across = tuple(
+        (f.headed(show), *(f.text(row, show) for row in found.rows)) for f in known
+    )
+    return Table(heads=heads, rows=across, drop=tuple(range(len(heads) - 1, 1, -1)))
+
+
+def _flows(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield the flows side by side."""
+    if not found.flows:
+        return
+    keys = ("characteristic_velocity_m_s", "specific_impulse_s", "throat_temperature_K")
+    fields = chosen((*keys, "exit_temperature_K"))
+    lines = [
+        (name, flow, *(f.text(row, show) for f in fields))
+        for i, name in enumerate(found.names)
+        for flow, rows in found.flows
+        for row in (rows[i],)
+    ]
+    units = [f"{f.short or f.label}, {show.unit(f.kind)}" for f in fields]
+    heads = ("", "nozzle flow", *units)
+    yield Annex(
+        "The three nozzle flows",
+        (Table(heads=heads, rows=tuple(lines), left=frozenset({0, 1}), drop=(5, 4)),),
+    )
+
+
+def _species(found: Mixes) -> Iterator[Annex]:
+    """Yield the main species, station by station."""
+    for name, own in zip(found.names, found.species, strict=False):
+        rows = tuple(
+            (species, *(numbers.significant(x) for x in amounts))
+            for species, amounts in own.items()
+        )
+        if rows:
+            heads = ("mol/kg", "chamber", "throat", "exit")[: len(rows[0])]
+            yield Annex(f"Main species of {name}", (Table(heads=heads, rows=rows),))
+
+
+def _remarks(found: Mixes) -> Iterator[Annex]:
+    """Yield what is special about a row."""
+    lines = [
+        f"{name}: {flag}"
+        for name, row in zip(found.names, found.rows, strict=True)
+        for flag in str(row.get("flags") or "").split("; ")
+        if flag
+    ]
+    if lines:
+        yield Annex("Notes on the mixes", (Listing(tuple(lines)),))
+
+
+# ----------------------------------------------------------------------------
+# JSON.
+
+
+def mixes_parts(found: Mixes) -> dict[str, Any]:
+    """Return what the JSON of evaluate holds."""
+    parts: dict[str, Any] = {
+        "mixes": [dict(row) for row in found.rows],
+        "recipes": [mix.to_dict() for mix in found.mixes],
+        "limits": limit_rows([m.name for m in found.mixes], found.judged),
+    }
+    if found.species:
+        parts["species_chamber_throat_exit_mol_kg"] = list(found.species)
+    return parts
