@@ -53,14 +53,15 @@ rate_spread = "5 %"
 exponent_spread = 0.02
 """
 
-EVALUATE = f"evaluate {MIX} --no-confirm"
+ALONE = "--no-bench"
+EVALUATE = f"evaluate {MIX} --no-confirm {ALONE}"
 COOKED = "--cook '119 C' --minutes 8"
 SYRUP = "'KNO3:60 powdered sugar:20 corn syrup:20'"
-JUDGE = f"kitchen judge {SYRUP} {COOKED}"
-WEIGH = f"weigh {MIX} --batch '200 g'"
-JUSTIFY = f"justify {MIX} {OTHER} --no-confirm --draws 100"
-DRIVEN = f"{EVALUATE} --bench bench.toml"
-FIRING = "firing shot.csv --throat '8 mm' --propellant-mass '100 g'"
+JUDGE = f"kitchen judge {SYRUP} {COOKED} {ALONE}"
+WEIGH = f"weigh {MIX} --batch '200 g' {ALONE}"
+JUSTIFY = f"justify {MIX} {OTHER} --no-confirm --draws 100 {ALONE}"
+DRIVEN = EVALUATE.replace(ALONE, "")
+FIRING = f"firing shot.csv --throat '8 mm' --propellant-mass '100 g' {ALONE}"
 STRANDS = "burnrate strands.csv"
 SHOW = "batch show 2026-05-02-1"
 NAMES = "ingredients KNO3"
@@ -145,7 +146,7 @@ LID: Change = (('name = "enamel pan"', 'name = "enamel pan"\nsealed = true'),)
 ASHES: Change = (
     ("[kitchen]", '[lots.a]\ningredient = "KNO3"\ninert = "2 %"\n[kitchen]'),
 )
-BENCHED = f"{JUDGE} --bench bench.toml"
+BENCHED = JUDGE.replace(ALONE, "--bench bench.toml")
 
 #: Rules with a quantity: command and change that fire it, and those that do not.
 RULES = [
@@ -154,12 +155,12 @@ RULES = [
     ("bulk-above-150", hot(155), NONE, hot(145), NONE),
     ("closed-vessel-declared", BENCHED, SEALED, BENCHED, NONE),
     ("closed-vessel-declared", BENCHED, LID, JUDGE, LID),
-    ("closed-vessel-declared", f"{WEIGH} --bench bench.toml", LID, WEIGH, LID),
+    ("closed-vessel-declared", WEIGH.replace(ALONE, ""), LID, WEIGH, LID),
     ("batch-above-250", sheet(300), NONE, sheet(200), NONE),
     ("batch-above-500", sheet(600), NONE, sheet(300), NONE),
     (
         "water-as-cast",
-        "evaluate 'KNO3:60 sucrose:32 water:8' --no-confirm",
+        "evaluate 'KNO3:60 sucrose:32 water:8' --no-confirm --no-bench",
         NONE,
         EVALUATE,
         NONE,
@@ -314,7 +315,7 @@ def test_commands_are_silent_about_a_small_motor(command: str, told: Told) -> No
     [
         "sweep now --bench bench.toml --vary KNO3 --from 64% --to 66% --step 1% "
         "--show pressure_margin_percent",
-        "map KNO3 sucrose water --step 25% --motor bench.toml "
+        "map KNO3 sucrose water --step 25% --bench bench.toml "
         "--show pressure_margin_percent",
     ],
 )

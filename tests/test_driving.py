@@ -280,7 +280,7 @@ def test_borrowed_law_is_said_and_wide() -> None:
 def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Page, cautions, JSON and picture of a motor."""
     picture = bench.parent / "trace.svg"
-    words = ["evaluate", NAMES.format(60, 20, 20), "--motor", str(bench)]
+    words = ["evaluate", NAMES.format(60, 20, 20), "--bench", str(bench)]
     assert main([*words, "--ballistics", "--trace", str(picture)]) == 0
     text = capsys.readouterr().out
     assert max(map(len, text.splitlines())) <= 80
@@ -310,8 +310,8 @@ def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--motor", "none.toml"], "cannot be read"),
-        (["--trace", "t.svg"], "add --motor FILE"),
+        (["--bench", "none.toml"], "cannot be read"),
+        (["--trace", "t.svg"], "add --bench FILE"),
     ],
 )
 def test_bad_command(
@@ -421,6 +421,6 @@ def test_only_its_own_strands_are_held_against_a_mix(
     said = {}
     for share in (60, 63, 66):
         words = [f"KNO3:{share} sucrose:{100 - share}", "--no-confirm"]
-        assert main(["evaluate", *words, "--motor", str(tmp_path / "bench.toml")]) == 0
+        assert main(["evaluate", *words, "--bench", str(tmp_path / "bench.toml")]) == 0
         said[share] = "degree of freedom" in capsys.readouterr().out
     assert said == {60: False, 63: False, 66: True}

@@ -183,7 +183,7 @@ COMMANDS = {
     "weigh": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
     "burnrate": "strands.csv",
     "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' "
-    f"--motor bench.toml --mix {RECIPE}",
+    f"--bench bench.toml --mix {RECIPE}",
     "kitchen judge": f"{RECIPE} --cook '119 C' --minutes 8",
     "kitchen pan-weight": f"{POT} --batch '200 g' --lost '1.8 g'",
     "kitchen bulk-density": "--mass '69 g' --volume '50 ml'",
@@ -258,7 +258,8 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
         patch.chdir(folder)
         assert main(["init"]) == 0
         day = ["--date", "2026-05-02"]
-        assert main(["batch", "new", "base", "--batch", "400 g", *day]) == 2
+        alone = ["--no-bench", *day]
+        assert main(["batch", "new", "base", "--batch", "400 g", *alone]) == 2
         words = ["batch", "new", shlex.split(RECIPE)[0], "--batch", "400 g", *day]
         assert main([*words, "--bench", "bench.toml"]) == 0
     return folder
@@ -452,12 +453,12 @@ def odd(there: Path) -> Path:
 FIRST = [
     "evaluate base --bench bench.toml --no-confirm",
     "sweep base --bench bench.toml --vary KNO3 --from 60% --to 61% --step 1%",
-    "map KNO3 sucrose water --step 25% --motor bench.toml",
+    "map KNO3 sucrose water --step 25% --bench bench.toml",
     "compare base red --bench bench.toml --no-confirm --draws 100",
     "justify base red --bench bench.toml --no-confirm --draws 100",
     "weigh base --bench bench.toml --batch '200 g'",
     "batch new base --bench bench.toml --batch '200 g'",
-    "firing shot.csv --propellant-mass '368 g' --motor bench.toml",
+    "firing shot.csv --propellant-mass '368 g' --bench bench.toml",
     "kitchen judge base --bench bench.toml",
 ]
 

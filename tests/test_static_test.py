@@ -329,7 +329,7 @@ def test_without_a_motor() -> None:
     """No grain, no law: it says what to give."""
     test = review(reduced(), mix=MIX)
     assert test.inferred is None
-    assert "--motor" in test.no_law
+    assert "--bench" in test.no_law
     assert test.agreement is None
     assert math.isnan(test.density_ratio)
 

@@ -220,7 +220,10 @@ def _infer(
 ) -> tuple[InferredLaw | None, str]:
     """Return the burn law of the trace, or why there is none."""
     if hardware is None:
-        return None, "the grain is not known; give --motor with its sizes"
+        return (
+            None,
+            "the grain is not known; give --bench FILE with its sizes in [motor]",
+        )
     if impossible(reduction.results):
         return None, "the results are not possible, so the recording is not understood"
     try:

@@ -44,6 +44,7 @@ borrowed = "sucrose 65/35"
 """
 ID = "2026-05-02-1"
 PLAIN = ["new", "KNO3:65 sucrose:35", "--batch", "200 g", "--date", "2026-05-02"]
+PLAIN += ["--no-bench"]
 SYRUP = ["new", "house", "--bench", "bench.toml", "--batch", "200 g"]
 
 
@@ -237,7 +238,7 @@ def test_the_list_in_its_three_forms(capsys: pytest.CaptureFixture[str]) -> None
         ([*PLAIN, "--minutes", "3"], "needs --cook"),
         ([*PLAIN, "--date", "2.5.2026"], "is no day"),
         ([*PLAIN, "--dir", ""], "--dir is empty"),
-        ([*PLAIN, "--bench", "none.toml"], "cannot be read"),
+        ([*PLAIN[:-1], "--bench", "none.toml"], "cannot be read"),
         (["show", "2026-05-03-1"], "has no batch"),
         (["show", "../x"], "not what a batch is called"),
         (["list", "--dir", "nowhere"], "no such folder"),

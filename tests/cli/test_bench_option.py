@@ -1,140 +1,181 @@
-"""One bench file for every command: names of recipes, lots, kitchen, motor."""
+"""Which bench file a command reads: the one named, else that of the folder, or none."""
 
 from __future__ import annotations
 
-import csv
+import argparse
 import json
 from pathlib import Path
 
 import pytest
 
-import castsugar as cs
-from castsugar.bench import bench as bench_files
-from castsugar.cli.main import main
+from castsugar.cli.bench_option import settle_bench
+from castsugar.cli.main import build_parser, main
 
-BENCH = """\
-[recipes]
-"mine" = "KNO3:60 powdered sugar:20 corn syrup:20"
+# Exact: exit codes; words against words; the same command beside itself.
+pytestmark = pytest.mark.exact
 
-[lots."damp bag"]
-ingredient = "KNO3"
-moisture = "2 %"
-
-[lots."thin syrup"]
-ingredient = "corn syrup"
-solids = "75 %"
-solids_u = "1 %"
-"""
-
-RECIPE = {"KNO3": 60, "powdered sugar": 20, "corn syrup": 20}
-LOTS = {
-    "KNO3": cs.Lot(moisture=0.02),
-    "corn syrup": cs.Lot(dry_solids=0.75, dry_solids_uncertainty=0.01),
-}
+MIX = "KNO3:65 sucrose:35"
+WITHOUT = ["init", "ingredients", "completion", "burnrate"]
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> str:
-    path = tmp_path / "bench.toml"
-    path.write_text(BENCH, "utf-8")
-    return str(path)
+def example(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    return tmp_path
 
 
-@pytest.mark.exact
-def test_a_name_is_its_recipe_weighed_from_the_lots(
-    bench: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """What the command says is what Python says of the same lots."""
-    assert main(["evaluate", "mine", "--bench", bench, "--json", "--no-confirm"]) == 0
-    (row,) = json.loads(capsys.readouterr().out)["mixes"]
-    wanted = cs.evaluate(cs.Mix.weigh(RECIPE, lots=LOTS)).iloc[0]
-    assert row["name"] == "mine"
-    for key in ("water_as_cast_percent", "flame_temperature_K", "density_kg_m3"):
-        assert row[key] == pytest.approx(wanted[key], rel=1e-8)
-    dry = cs.evaluate(cs.Mix.weigh(RECIPE)).iloc[0]
-    assert row["flame_temperature_K"] < dry.flame_temperature_K - 20.0
-
-
-@pytest.mark.exact
-def test_uncertainty_of_a_lot_is_that_of_its_syrup() -> None:
-    (use,) = cs.Mix.weigh(RECIPE, lots=LOTS).syrups
-    assert (use.dry_solids, use.dry_solids_uncertainty) == (0.75, 0.01)
-
-
-@pytest.mark.exact
-def test_what_is_typed_goes_before_the_bench(
-    bench: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    words = ["kitchen", "judge", "mine", "--bench", bench, "--cook", "119 C"]
-    words += ["--minutes", "8", "--json"]
+def answer(words: list[str], capsys: pytest.CaptureFixture[str]) -> tuple[str, str]:
+    capsys.readouterr()
     assert main(words) == 0
-    own = json.loads(capsys.readouterr().out)["mixes"][0]
-    assert main([*words, "--syrup-solids", "82 %"]) == 0
-    typed = json.loads(capsys.readouterr().out)["mixes"][0]
-    key = "water_as_weighed_percent"
-    # 20 % of the mix is syrup: 7 points of dry solids are 1.4 % of the mix.
-    assert own[key] - typed[key] == pytest.approx(1.4, abs=1e-9)
+    done = capsys.readouterr()
+    return done.out, done.err
 
 
-@pytest.mark.exact
+def settled(words: list[str]) -> argparse.Namespace:
+    options = build_parser().parse_args(words)
+    settle_bench(options)
+    return options
+
+
+EVALUATE = ["evaluate", "base", "--no-confirm", "--json"]
+
+
+def test_the_file_of_the_folder_is_the_one_that_would_be_named(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    named = answer([*EVALUATE, "--bench", "bench.toml"], capsys)
+    assert answer(EVALUATE, capsys) == named
+    assert json.loads(named[0])["firings"]
+
+
+def test_how_it_was_found_is_known(example: Path) -> None:
+    assert settled(["evaluate", MIX]).bench == "bench.toml"
+    assert settled(["evaluate", MIX]).bench_said == "(bench.toml)"
+    assert settled(["evaluate", MIX, "--bench", "bench.toml"]).bench_said == ""
+    alone = settled(["evaluate", MIX, "--no-bench"])
+    assert (alone.bench, alone.bench_said) == (None, "")
+    Path("bench.toml").rename("mine.toml")
+    assert settled(["evaluate", MIX]).bench is None
+
+
+def test_no_bench_leaves_it_alone(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["evaluate", MIX, "--no-confirm", "--json", "--no-bench"]
+    found = answer(words, capsys)
+    Path("bench.toml").unlink()
+    assert answer(words, capsys) == found
+    assert "firings" not in json.loads(found[0])
+
+
 @pytest.mark.parametrize(
     "words",
     [
-        ["evaluate", "mnie"],
-        ["kitchen", "judge", "mnie", "--cook", "119 C", "--minutes", "8"],
-        ["compare", "mine", "mnie"],
-        ["justify", "mine", "mnie"],
-        ["sweep", "mnie", "--vary", "KNO3", "--from", "55%", "--to", "60%"],
+        ["evaluate", MIX],
+        ["compare", MIX, "KNO3:64 sucrose:36"],
+        ["weigh", MIX, "--batch", "200 g"],
+        ["kitchen", "judge", MIX, "--cook", "119 C", "--minutes", "8"],
+        ["search"],
+        ["learn"],
     ],
 )
-def test_a_wrong_name_is_told_the_nearest(
-    words: list[str], bench: str, capsys: pytest.CaptureFixture[str]
+def test_a_broken_one_is_refused_and_names_the_way_out(
+    words: list[str], example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main([*words, "--bench", bench]) == 2
-    said = capsys.readouterr().err
-    assert "'mine'" in said
-    assert said.count("\n") == 1
-
-
-@pytest.mark.exact
-def test_a_map_is_weighed_from_the_lots(
-    bench: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    table = tmp_path / "map.csv"
-    words = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "20%"]
-    assert main([*words, "--bench", bench, "--csv", str(table)]) == 0
+    Path("bench.toml").write_text("[motor\n", "utf-8")
     capsys.readouterr()
-    rows = list(csv.DictReader(table.read_text("utf-8").splitlines()))
-    keys = ("KNO3_mass_percent", "corn syrup_mass_percent")
-    (row,) = [r for r in rows if [float(r[k]) for k in keys] == [60.0, 20.0]]
-    # 60 % of nitrate with 2 % water, 20 % of syrup with 25 %, of sugar its own.
-    wanted = 100.0 * cs.Mix.weigh(RECIPE, lots=LOTS).water_as_weighed
-    assert float(row["water_as_weighed_percent"]) == pytest.approx(wanted, rel=1e-8)
+    assert main(words) == 2
+    done = capsys.readouterr()
+    assert (done.out, done.err.count("\n")) == ("", 1)
+    assert "bench.toml" in done.err
+    assert "--no-bench" in done.err
 
 
-ONCE = [
-    ("evaluate", "base", "--no-confirm", "--trace", "shot.svg"),
-    ("compare", "base", "KNO3:65 sucrose:35", "--no-confirm", "--draws", "100"),
-    ("kitchen", "judge", "base"),
-    ("weigh", "base", "--batch", "100 g"),
-    ("batch", "new", "base", "--batch", "100 g"),
-]
-
-
-@pytest.mark.parametrize("words", ONCE, ids=lambda words: words[0])
-def test_the_file_is_read_once(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+def test_a_broken_one_that_was_named_is_no_surprise(
+    example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Kitchen, motor, lots and recipes come of one reading."""
+    Path("bench.toml").write_text("[motor\n", "utf-8")
+    capsys.readouterr()
+    assert main(["evaluate", MIX, "--bench", "bench.toml"]) == 2
+    assert "--no-bench" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", WITHOUT)
+def test_commands_that_need_none_read_none(
+    command: str, example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("bench.toml").write_text("[motor\n", "utf-8")
+    more = {"init": ["new"], "completion": ["bash"], "burnrate": ["strands.csv"]}
+    assert main([command, *more.get(command, [])]) == 0
+
+
+@pytest.mark.parametrize("words", [["search"], ["learn"]])
+def test_a_command_that_cannot_do_without_says_where_to_get_one(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     monkeypatch.chdir(tmp_path)
-    assert main(["init", "."]) == 0
-    reads: list[str] = []
-    read_text = bench_files.read_text
+    assert main(words) == 2
+    line = capsys.readouterr().err
+    assert "--bench FILE" in line
+    assert "castsugar init" in line
 
-    def counted(path: Path, *given: int) -> str:
-        reads.append(str(path))
-        return read_text(path, *given)
 
-    monkeypatch.setattr(bench_files, "read_text", counted)
-    assert main([*words, "--bench", "bench.toml"]) == 0
-    assert reads == ["bench.toml"]
+@pytest.mark.parametrize("old", ["--motor", "--kitchen"])
+def test_old_spellings_are_taken_with_one_note(
+    old: str, example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("bench.toml").rename("mine.toml")
+    out, err = answer([*EVALUATE, "--bench", "mine.toml"], capsys)
+    assert err == ""
+    for words in ([old, "mine.toml"], [f"{old}=mine.toml"], [old, "mine.toml"] * 2):
+        told = answer([*EVALUATE, *words], capsys)
+        assert told == (out, f"castsugar: {old} is now --bench\n")
+
+
+def test_search_takes_its_file_both_ways() -> None:
+    for words in (["mine.toml"], ["--bench", "mine.toml"]):
+        assert settled(["search", *words]).bench == "mine.toml"
+        assert settled(["search", *words, "--seed", "2"]).bench == "mine.toml"
+    assert settled(["search", "--bench", "mine.toml", "mine.toml"]).bench == "mine.toml"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--motor", "a.toml", "--kitchen", "b.toml"], "a.toml and b.toml are two"),
+        (["--bench", ""], "--bench is empty"),
+        (["--bench", "bench.toml", "--no-bench"], "leave one out"),
+    ],
+)
+def test_contradictions_are_refused(
+    words: list[str], said: str, example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    assert main(["evaluate", MIX, *words]) == 2
+    done = capsys.readouterr()
+    assert said in done.err.splitlines()[-1]
+    assert done.out == ""
+
+
+def test_the_world_is_read_once(example: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from castsugar.bench import kitchen, world
+
+    calls: list[str] = []
+    for module, name in ((world, "read"), (kitchen, "learn")):
+        real = getattr(module, name)
+
+        def counted(*args: object, _real: object = real, _name: str = name) -> object:
+            calls.append(_name)
+            return _real(*args)  # type: ignore[operator]
+
+        monkeypatch.setattr(module, name, counted)
+    shot = ["shot.csv", "--propellant-mass", "368 g", "--mix", "base"]
+    assert main(["firing", *shot]) == 0
+    assert sorted(calls) == ["learn", "read"]
+    calls.clear()
+    assert main(["compare", "base", "red", "--no-confirm", "--draws", "100"]) == 0
+    assert calls.count("read") == 1

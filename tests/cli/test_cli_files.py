@@ -34,7 +34,7 @@ MAP = ["map", "KNO3", "sucrose", "water", "--step", "10%"]
 #: Every command that writes a file, with the option that names it.
 WRITING: list[tuple[list[str], str]] = [
     (["evaluate", MIX], "-o"),
-    (["evaluate", MIX, "--motor", "bench.toml"], "--trace"),
+    (["evaluate", MIX, "--bench", "bench.toml"], "--trace"),
     (["sweep", MIX, "--vary", "KNO3"], "-o"),
     (["sweep", MIX, "--vary", "KNO3"], "--csv"),
     (MAP, "-o"),
@@ -126,13 +126,13 @@ def test_every_file_option_is_known() -> None:
 #: Commands that read a bench file, up to its name.
 READING = [
     ["evaluate", MIX, "--bench"],
-    ["evaluate", MIX, "--motor"],
-    ["evaluate", MIX, *HELD, "--kitchen"],
+    ["evaluate", MIX, "--bench"],
+    ["evaluate", MIX, *HELD, "--bench"],
     ["sweep", MIX, "--vary", "KNO3", "--bench"],
     ["kitchen", "judge", MIX, "--bench"],
-    ["kitchen", "parameters", "--kitchen"],
-    [*DENSITY, "--kitchen"],
-    [*DENSITY, "--save", "--kitchen"],
+    ["kitchen", "parameters", "--bench"],
+    [*DENSITY, "--bench"],
+    [*DENSITY, "--save", "--bench"],
     ["search"],
     ["compare", MIX, OTHER, "--bench"],
     ["justify", MIX, OTHER, "--bench"],
@@ -142,7 +142,7 @@ READING = [
     ["learn", "--save", "--bench"],
     ["burnrate"],
     ["firing"],
-    ["firing", "shot.csv", "--motor"],
+    ["firing", "shot.csv", "--bench"],
     ["firing", "--delay", "--strands"],
 ]  # fmt: skip
 
@@ -180,7 +180,8 @@ def test_strands_that_a_bench_file_names(
     assert 'strands = "strands.csv"' in text
     path.write_text(text.replace("strands.csv", name), "utf-8")
     if words[0] == "learn":
-        assert main(["batch", "new", MIX, "--batch", "200 g"]) == 0
+        made = ["batch", "new", MIX, "--batch", "200 g", "--no-bench"]
+        assert main(made) == 0
         assert main(["batch", "close", _only_batch(), "--outcome", "used"]) == 0
         words = [*words, "--dir", "batches"]
     code = main(words)
@@ -221,8 +222,8 @@ def test_closed_folders(capsys: pytest.CaptureFixture[str]) -> None:
         cases = [
             ["evaluate", MIX, "-o", str(folder / "x")],
             ["evaluate", MIX, "-o", str(shut / "x")],
-            [*DENSITY, "--kitchen", str(path), "--save"],
-            [*DENSITY, "--kitchen", str(shut / "bench.toml")],
+            [*DENSITY, "--bench", str(path), "--save"],
+            [*DENSITY, "--bench", str(shut / "bench.toml")],
             ["learn", "--bench", str(path), "--save"],
             ["batch", "new", MIX, "--batch", "200 g", "--dir", str(folder / "b")],
             ["batch", "list", "--dir", str(shut)],
@@ -230,7 +231,7 @@ def test_closed_folders(capsys: pytest.CaptureFixture[str]) -> None:
             ["evaluate", "base", "--bench", str(shut / "bench.toml")],
             ["burnrate", str(shut / "strands.csv")],
         ]
-        assert main([*DENSITY, "--kitchen", str(path)]) == 0  # loads what is needed
+        assert main([*DENSITY, "--bench", str(path)]) == 0  # loads what is needed
         assert main(["batch", "list", "--dir", str(folder / "b")]) in (1, 2)
         assert main(["learn", "--bench", str(path)]) == 1
         capsys.readouterr()

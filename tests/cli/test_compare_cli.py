@@ -70,8 +70,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 def compared(*words: str) -> dict[str, Any]:
     """Run the command and return its JSON."""
-    typed = ["compare", *words, *QUICK, "--json", "-o", "compared.json", "--force"]
-    assert main(typed) == 0
+    alone = [] if "--bench" in words else ["--no-bench"]
+    typed = ["compare", *words, *QUICK, *alone, "--json"]
+    assert main([*typed, "-o", "compared.json", "--force"]) == 0
     found: dict[str, Any] = json.loads(Path("compared.json").read_text("utf-8"))
     return found
 
@@ -143,7 +144,7 @@ def test_words_say_what_json_says(
 ) -> None:
     """Every verdict, in the table of the Markdown and in the text."""
     document = compared(SUCROSE, SORBITOL)
-    typed = ["compare", SUCROSE, SORBITOL, *QUICK]
+    typed = ["compare", SUCROSE, SORBITOL, *QUICK, "--no-bench"]
     assert main([*typed, "--markdown"]) == 0
     lines = capsys.readouterr().out.replace("\\", "").replace("**", "").split("\n")
     cells = [[c.strip() for c in line.strip("|").split("|")] for line in lines]
@@ -251,7 +252,7 @@ REFUSED = [
     ([SUCROSE, SORBITOL, "--baseline", "zzz"], "the baseline is 'zzz'"),
     ([SUCROSE, SORBITOL, "--baseline", "3"], "1 to 2"),
     ([SUCROSE, SORBITOL, "--baseline", "0"], "1 to 2"),
-    ([SUCROSE, "zzz"], "recipe 2: 'zzz'"),
+    ([SUCROSE, "zzz", "--no-bench"], "recipe 2: 'zzz'"),
     ([SUCROSE, "KNO3:65 sulfur:35"], "'sulfur' is refused"),
     ([SUCROSE, SORBITOL, "--exit-pressure", "none"], "--exit-pressure is none"),
     ([SUCROSE, SORBITOL, "--draws", "10"], "--draws is 10; allowed 100 to"),

@@ -61,7 +61,7 @@ def offered(folder: Path, *words: str) -> set[str]:
         (["batch", "close", "--outc"], {"--outcome"}),
         (["batch", "close", "--outcome", "p"], {"partly"}),
         (["completion", "z"], {"zsh"}),
-        (["search", "--no"], {"--no-confirm"}),
+        (["search", "--no-c"], {"--no-confirm"}),
         (["evaluate", "--bench", "be"], {"bench.toml"}),
         (["evaluate", "-o", "be"], {"bench.toml"}),
         (["search", "be"], {"bench.toml"}),

@@ -123,7 +123,7 @@ def test_mix_and_motor_give_efficiency_and_law(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """With a mix and a motor the page judges; the picture is a drawing."""
-    words = ["shot.csv", *STAND, "--mix", MIX, "--motor", "bench.toml"]
+    words = ["shot.csv", *STAND, "--mix", MIX, "--bench", "bench.toml"]
     page = answered([*words, "--chart", "shot.svg"], capsys)
     assert "c* efficiency" in page
     assert "Burn law that this firing shows" in page
@@ -232,7 +232,7 @@ BAD = {
     "no burn": (lambda r: [*r[:480], *r[1800:]], STAND, "no burning found"),
     "starts late": (lambda r: [r[0], *r[1000:]], STAND, "starts during the burning"),
     "mass missing": (lambda r: r, STAND[:4], "propellant mass is missing"),
-    "throat missing": (lambda r: r, STAND[4:], "throat"),
+    "throat missing": (lambda r: r, [*STAND[4:], "--no-bench"], "throat"),
     "gauge or absolute": (
         lambda r: ["time (s),pressure (kPa),thrust (N)", *r[1:]],
         STAND,
@@ -301,7 +301,7 @@ def test_what_no_motor_can_do_is_said_without_a_mix(
 ) -> None:
     """Kilograms for grams, inches for millimetres: 11.7 m/s and 580,000 m/s by hand."""
     page = " ".join(
-        answered(["shot.csv", *words, "--motor", "bench.toml"], capsys).split()
+        answered(["shot.csv", *words, "--bench", "bench.toml"], capsys).split()
     )
     assert re.search(fault, page)
     assert "is not possible" in page

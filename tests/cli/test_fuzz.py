@@ -51,9 +51,9 @@ _DEAR = ("search", "compare", "justify", "learn", "map")
 READERS = {
     "bench.toml": (
         "evaluate base --bench bench.toml --no-confirm",
-        "evaluate base --motor bench.toml --exit-pressure none --json",
+        "evaluate base --bench bench.toml --exit-pressure none --json",
         "kitchen judge base --bench bench.toml",
-        "kitchen parameters --kitchen bench.toml",
+        "kitchen parameters --bench bench.toml",
         "weigh base --bench bench.toml --grains 4 --strands 3 --delays 2",
         'batch new base --bench bench.toml --batch "200 g"',
         "search bench.toml --next-strands 1",
@@ -71,7 +71,7 @@ READERS = {
     ),
     "shot.csv": (
         "firing shot.csv --throat '8 mm' --propellant-mass '368 g'",
-        "firing shot.csv --throat '8 mm' --motor bench.toml --chart shot.svg --csv",
+        "firing shot.csv --throat '8 mm' --bench bench.toml --chart shot.svg --csv",
         f"batch close {BATCH} --outcome used --firing shot.csv --throat '8 mm'",
     ),
     f"batches/{BATCH}.jsonl": (

@@ -91,7 +91,6 @@ def test_every_argument_is_explained() -> None:
 #: Options that mean the same everywhere -> the one metavar they have.
 METAVARS = {
     "--bench": "FILE",
-    "--kitchen": "FILE",
     "--motor": "FILE",
     "--page": "FILE",
     "--output": "FILE",

@@ -443,7 +443,7 @@ def test_a_measurement_is_kept_and_told(
 ) -> None:
     words = ["kitchen", "bulk-density", "--mass", "69 g", "--volume", "50 ml"]
     monkeypatch.setattr(os, "fsync", pressing(os.fsync))
-    assert main([*words, "--kitchen", "bench.toml", "--save"]) == 130
+    assert main([*words, "--bench", "bench.toml", "--save"]) == 130
     assert "added to bench.toml" in capsys.readouterr().err
     assert len(read_bench(Path("bench.toml")).kitchen["measured"]) == 1
 

@@ -44,7 +44,7 @@ BAD = [
     ([*JUDGE, "--cook", "250 C", "--minutes", "5"], "outside 0 to 200 C"),
     ([*JUDGE, "--cook", "0 min 25 C, soon", "--minutes", "5"], "leave the minutes out"),
     ([*JUDGE, "--cook", "0 min 25 C, soon"], "not a time and a temperature"),
-    ([*JUDGE, *HELD, "--kitchen", "none.toml"], "cannot be read"),
+    ([*JUDGE, *HELD, "--bench", "none.toml"], "cannot be read"),
     ([*JUDGE, *HELD, "--water-lost", "2"], "above 1"),
     (["kitchen"], "needs to know what"),
     (["kitchen", "jugde", BASE], "did you mean 'judge'"),
@@ -53,7 +53,7 @@ BAD = [
         ["kitchen", "judge", "KNO3:65 sucrose:35", *HELD, "--syrup-grade", "42"],
         "no rec",
     ),
-    ([*PAN, "--save"], "--save needs --kitchen"),
+    ([*PAN, "--save"], "--save needs --bench"),
     ([*PAN[:-2], "--minutes", "ten"], "not a number of minutes"),
     ([*PAN, "--scale", "-0.1 g"], "below zero"),
     ([*BALL, "--time", "0.03 s"], "Reynolds"),
@@ -143,7 +143,7 @@ def test_measure_save_and_learn(
 ) -> None:
     """A saved measurement changes what is believed; one that contradicts is not."""
     bench = str(tmp_path / "bench.toml")
-    kept = ["--kitchen", bench, "--save"]
+    kept = ["--bench", bench, "--save"]
     assert main([*PAN, *kept]) == 0
     assert main([*BALL, "--time", "9.5 s", *kept]) == 0
     capsys.readouterr()
@@ -153,14 +153,14 @@ def test_measure_save_and_learn(
     assert "contradicts" in out
     assert "not saved" in err
     assert Path(bench).read_bytes() == before
-    assert main(["kitchen", "parameters", "--kitchen", bench, "--json"]) == 0
+    assert main(["kitchen", "parameters", "--bench", bench, "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == "castsugar.kitchen_parameters/1"
     known = {p["name"]: p["origin"] for p in document["parameters"]}
     assert known["drying_time"] == "measured: pan weight"
     assert known["syrup_grade"] == "measured: ball fall"
     assert not known["packing"].startswith("measured")
-    assert main(["evaluate", BASE, *HELD, "--kitchen", bench, "--csv"]) == 0
+    assert main(["evaluate", BASE, *HELD, "--bench", bench, "--csv"]) == 0
     (row,) = csv.DictReader(io.StringIO(capsys.readouterr().out))
     assert float(row["water_as_weighed_percent"]) != pytest.approx(4.68, abs=0.01)
 
@@ -243,8 +243,8 @@ MORE_BAD = [
     (["kitchen", "judge", *HELD], "required: RECIPE"),
     (["kitchn", "judge", BASE], "did you mean 'kitchen'"),
     (["kitchen", "pan-wieght"], "did you mean 'pan-weight'"),
-    (["kitchen", "parameters", "--kitchen", "none.toml"], "cannot be read"),
-    (["kitchen", "parameters", "--kitchen", "."], "cannot be read: it is a folder"),
+    (["kitchen", "parameters", "--bench", "none.toml"], "cannot be read"),
+    (["kitchen", "parameters", "--bench", "."], "cannot be read: it is a folder"),
     (["kitchen", "pan-weight"], "--recipe, --cook, --batch, --lost"),
     ([*PAN, "--lost", "200 g"], "between 0 and the batch"),
     ([*PAN, "--batch", "0 g"], "--batch is 0 g; allowed"),
@@ -270,16 +270,16 @@ MORE_BAD = [
     ([*FLOW, "--recipe", BASE, "--cook", "119 C"], "says no time"),
     (["evaluate", BASE, "--minutes", "8"], "--minutes needs --cook"),
     (["evaluate", BASE, "--cook", "119"], "has no unit"),
-    (["evaluate", BASE, *HELD, "--kitchen", "none.toml"], "cannot be read"),
+    (["evaluate", BASE, *HELD, "--bench", "none.toml"], "cannot be read"),
     ([*TRIANGLE, "--show", "pour_viscosity"], "needs a cook"),
     ([*TRIANGLE, "--show", "pour_window", "--cook", "119 C"], "says no time"),
     ([*TRIANGLE, "--show", "pour_windw", *HELD], "'pour_window'"),
     ([*JUDGE, "--cook", "119,5 C", "--minutes", "8"], "decimal comma"),
-    ([*PAN, "--kitchen", "none/bench.toml", "--save"], "cannot be written"),
-    ([*BULK, "--note", "a\udcff", "--kitchen", "bench.toml", "--save"], "not text"),
+    ([*PAN, "--bench", "none/bench.toml", "--save"], "cannot be written"),
+    ([*BULK, "--note", "a\udcff", "--bench", "bench.toml", "--save"], "not text"),
     ([*BULK, "--mass", "63"], "--mass"),
     ([*PAN, "--minutes", "nan"], "--minutes"),
-    ([*JUDGE, *HELD, "--kitchen", ""], "--kitchen"),
+    ([*JUDGE, *HELD, "--bench", ""], "--bench"),
 ]
 
 
@@ -308,7 +308,7 @@ def test_fault_of_an_option_is_not_one_of_the_file(
     """What was typed is wrong, not the file."""
     path = tmp_path / "bench.toml"
     path.write_text("[kitchen]\nminutes = 8\n")
-    code, _, err = run([*BULK, "--mass", "63", "--kitchen", str(path)], capsys)
+    code, _, err = run([*BULK, "--mass", "63", "--bench", str(path)], capsys)
     assert code == 2
     assert "bench.toml, line" not in err
 
@@ -420,7 +420,7 @@ def test_contradiction_writes_nothing(
 ) -> None:
     """Exit code 1 with and without a file, in JSON as well; no file is made."""
     path = tmp_path / "bench.toml"
-    wrong = [*BULK, "--mass", "50 g", "--kitchen", str(path), "--save"]
+    wrong = [*BULK, "--mass", "50 g", "--bench", str(path), "--save"]
     code, out, err = run(wrong, capsys)
     assert code == 1
     assert "contradicts" in out
@@ -443,13 +443,13 @@ def test_contradiction_in_the_file(
     good, both = tmp_path / "good.toml", tmp_path / "both.toml"
     good.write_text(entry + 'mass = "63 g"\n')
     both.write_text(entry + 'mass = "63 g"\n' + entry + 'mass = "80 g"\n')
-    _, one, _ = run([*JUDGE, *HELD, "--json", "--kitchen", str(good)], capsys)
-    code, two, err = run([*JUDGE, *HELD, "--json", "--kitchen", str(both)], capsys)
+    _, one, _ = run([*JUDGE, *HELD, "--json", "--bench", str(good)], capsys)
+    code, two, err = run([*JUDGE, *HELD, "--json", "--bench", str(both)], capsys)
     assert code == 0
     assert "bulk density no. 2" in err
     assert "contradicts" in err
     assert json.loads(one)["mixes"] == json.loads(two)["mixes"]
-    code, out, _ = run(["kitchen", "parameters", "--kitchen", str(both)], capsys)
+    code, out, _ = run(["kitchen", "parameters", "--bench", str(both)], capsys)
     assert code == 1
     assert "set aside" in " ".join(out.split())
 
@@ -459,10 +459,10 @@ def test_parameters_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     path = str(tmp_path / "bench.toml")
     code, before, _ = run(["kitchen", "parameters"], capsys)
     assert code == 0
-    assert run([*BULK, "--kitchen", path], capsys)[0] == 0
+    assert run([*BULK, "--bench", path], capsys)[0] == 0
     assert not Path(path).exists()
-    assert run([*BULK, "--kitchen", path, "--save"], capsys)[0] == 0
-    code, after, _ = run(["kitchen", "parameters", "--kitchen", path], capsys)
+    assert run([*BULK, "--bench", path, "--save"], capsys)[0] == 0
+    code, after, _ = run(["kitchen", "parameters", "--bench", path], capsys)
     assert code == 0
     assert before != after
     assert "measured: bulk density" in after
@@ -559,7 +559,7 @@ def test_ball_in_another_syrup(
     if bench:  # the kitchen has this syrup; the ball fell in the default, corn syrup
         path = tmp_path / "bench.toml"
         path.write_text(f'[kitchen]\nsyrup = "{bench}"\n')
-        words += ["--kitchen", str(path)]
+        words += ["--bench", str(path)]
     code, out, _ = run(words, capsys)
     if code == 0:
         document = json.loads(out)
@@ -581,9 +581,9 @@ def test_output_is_not_the_bench(
 ) -> None:
     """What was measured is not lost to a slip of the pen."""
     path = tmp_path / "bench.toml"
-    assert run([*BULK, "--kitchen", str(path), "--save"], capsys)[0] == 0
+    assert run([*BULK, "--bench", str(path), "--save"], capsys)[0] == 0
     before = path.read_bytes()
-    run([*BULK, "--kitchen", str(path), "-o", str(path), "--force"], capsys)
+    run([*BULK, "--bench", str(path), "-o", str(path), "--force"], capsys)
     assert path.read_bytes() == before
 
 
@@ -638,7 +638,7 @@ def test_map_is_the_same_twice(
     bench.write_text('[kitchen]\ncook = "119 C"\nminutes = 8\n')
     words = [*TRIANGLE, "--step", "20%", "--show", "pour_viscosity"]
     names = [tmp_path / name for name in ("one.svg", "two.svg", "three.svg")]
-    for name, more in zip(names, (HELD, HELD, ["--kitchen", str(bench)]), strict=True):
+    for name, more in zip(names, (HELD, HELD, ["--bench", str(bench)]), strict=True):
         assert run([*words, *more, "-o", str(name)], capsys)[0] == 0
     assert names[0].read_bytes() == names[1].read_bytes()
     assert "cook: 8 min at 119 C" in " ".join(ET.parse(names[2]).getroot().itertext())

@@ -182,7 +182,7 @@ def test_one_burn_law_for_both_says_why() -> None:
     claim = Claim(column=PEAK, direction="lower")
     assert "burn" in judged(claim, cells, shared_law=True).why
     assert judged(claim, cells, shared_law=False).why == ""
-    for column, option in ((PEAK, "--motor"), (POUR, "--cook")):
+    for column, option in ((PEAK, "--bench"), (POUR, "--cook")):
         with pytest.raises(InputError, match=option):
             judged(Claim(column=column, direction="lower"), {}, shared_law=False)
 

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver, remarked, show
@@ -84,7 +85,7 @@ def _add_folder(parser: argparse.ArgumentParser) -> None:
         help="folder of the records (default: batches, beside the bench file if one "
         "is given, else here)",
     )
-    parser.add_argument("--bench", metavar="FILE", help="bench file (TOML)")
+    add_bench_option(parser)
 
 
 def _add_new(inner: Any) -> None:
@@ -186,9 +187,8 @@ def folder_of(options: argparse.Namespace) -> Path:
     """
     from castsugar.errors import InputError
 
-    for name in ("dir", "bench"):
-        if getattr(options, name) == "":
-            raise InputError(f"--{name} is empty; give a name or leave it out")
+    if options.dir == "":
+        raise InputError("--dir is empty; give a name or leave it out")
     if options.dir is not None:
         return Path(options.dir)
     beside = Path(options.bench).parent if options.bench is not None else Path()
@@ -198,15 +198,14 @@ def folder_of(options: argparse.Namespace) -> Path:
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_entries import make
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import world_of
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
 
     folder = folder_of(options)
     refuse_closed(folder)
-    bench = None
-    if options.bench is not None:
-        bench = read_world(options, options.bench).bench
+    world = world_of(options)
+    bench = world.bench if world is not None else None
     made = make(options, bench, folder)
     with held_back():
         batch = new_batch(folder, made)

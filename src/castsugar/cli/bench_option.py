@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.quantities import in_si, quantity
 
@@ -98,50 +98,115 @@ def syrup_lots(
 #: The water that leaves does not hang on the draws: few will do.
 _FEW = 20
 
+#: The bench file of a folder, taken where none is named.
+BENCH = "bench.toml"
 
-def add_bench_option(parser: argparse.ArgumentParser) -> None:
-    """Add the option to a command."""
+
+class Once(argparse.Action):
+    """Take a file once, or the same one again; another one is refused."""
+
+    def __call__(
+        self, parser: Any, namespace: Any, values: Any, option_string: Any = None
+    ) -> None:
+        """Keep the name; a word that may be missing is called with None."""
+        from castsugar.errors import InputError
+
+        if values is None:
+            return
+        before = getattr(namespace, self.dest, None)
+        if before is not None and before != values:
+            raise InputError(
+                f"{before} and {values} are two bench files; one says everything: put "
+                "both into one and name it by --bench"
+            )
+        setattr(namespace, self.dest, values)
+
+
+def add_bench_option(parser: Any) -> None:
+    """Add --bench and --no-bench to a command, or to a group of its options."""
     parser.add_argument(
         "--bench",
+        action=Once,
         metavar="FILE",
-        help="bench file (TOML): its [kitchen] with the cook, [motor] and [lots] are "
-        "used, names in [recipes] stand for their recipes",
+        help="bench file (TOML): your kitchen, motor, lots and recipes by name "
+        f"(default: {BENCH} of this folder, if it is there)",
+    )
+    parser.add_argument(
+        "--no-bench",
+        action="store_true",
+        help=f"leave the {BENCH} of this folder alone",
     )
 
 
-def read_world(options: argparse.Namespace, path: str) -> World:
-    """Read a bench file; whoever asks again in the same command gets the same world.
+def settle_bench(options: argparse.Namespace) -> None:
+    """Fill in which bench file is meant, and say in `bench_said` how it was found.
+
+    `bench` is its name, or None; `bench_said` is "(bench.toml)" if nobody typed it.
 
     Raises
     ------
     InputError
     """
-    from castsugar.bench.world import read
+    options.bench_said = ""
+    if not hasattr(options, "no_bench"):
+        return
+    from pathlib import Path
 
-    known: dict[str, World] = vars(options).setdefault("worlds", {})
-    if path not in known:
-        known[path] = read(path)
-    return known[path]
+    from castsugar.errors import InputError
+    from castsugar.files.paths import status
+
+    if options.bench == "":
+        raise InputError("--bench is empty; give a name or leave it out")
+    if options.bench is not None and options.no_bench:
+        raise InputError(f"--bench {options.bench} and --no-bench; leave one out")
+    there = options.bench is None and not options.no_bench
+    if there and status(Path(BENCH)) is not None:
+        options.bench, options.bench_said = BENCH, f"({BENCH})"
 
 
-def read_bench_option(options: argparse.Namespace) -> Bench | None:
-    """Read the bench file, and let it stand for --kitchen and --motor.
-
-    Options that were typed go first. None without the option.
+def world_of(options: argparse.Namespace) -> World | None:
+    """Return the world of a command, read once; None without a bench file.
 
     Raises
     ------
     InputError
+        The one of a folder names --no-bench, for nobody asked for it.
     """
-    if getattr(options, "bench", None) is None:
+    if options.bench is None:
         return None
-    bench = read_world(options, options.bench).bench
-    if getattr(options, "motor", None) is None and bench.motor:
-        options.motor = options.bench
-    cooked = getattr(options, "cook", None) or bench.kitchen.get("cook")
-    if getattr(options, "kitchen", None) is None and cooked:
-        options.kitchen = options.bench
-    return bench
+    known = vars(options)
+    if "world" not in known:
+        from castsugar.bench.world import read
+        from castsugar.errors import CastsugarError
+
+        try:
+            known["world"] = read(options.bench)
+        except CastsugarError as error:
+            if not options.bench_said:
+                raise
+            raise type(error)(
+                f"{error} (--no-bench leaves {options.bench} alone)"
+            ) from None
+    world: World = known["world"]
+    return world
+
+
+def stated_world(options: argparse.Namespace) -> World:
+    """Return the world of a command that cannot do without.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.errors import InputError
+
+    world = world_of(options)
+    if world is None:
+        raise InputError(
+            f"{options.command} needs a bench file: name it by --bench FILE, or go to "
+            f"the folder of a {BENCH} (castsugar init writes an example)"
+        )
+    return world
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,34 +255,31 @@ class Shelf:
         return found
 
 
-def read_shelf(options: argparse.Namespace, database: Database) -> Shelf:
+def read_shelf(options: argparse.Namespace) -> Shelf:
     """Read --bench and what is stated about the syrup.
 
     Raises
     ------
     InputError
     """
-    bench = read_bench_option(options)
+    world = world_of(options)
     syrup = read_syrup_lot(options)
-    if bench is None:
+    if world is None:
         return Shelf(syrup=syrup)
-    return Shelf(syrup=syrup, bench=bench, lots=read_world(options, options.bench).lots)
+    return Shelf(syrup=syrup, bench=world.bench, lots=world.lots)
 
 
-def as_cooked(
-    mix: Mix, bench: Bench, database: Database, *, water_lost: float | None = None
-) -> Mix:
+def as_cooked(mix: Mix, world: World, *, water_lost: float | None = None) -> Mix:
     """Return a mix cast as the cook in [kitchen] leaves it, or with a stated loss.
 
     As it is without a cook.
     """
-    if not bench.kitchen.get("cook"):
+    learnt = world.kitchen
+    if learnt is None:
         return mix
-    from castsugar.bench.kitchen import learn
     from castsugar.kitchen.pour_table import cook
     from castsugar.mix.blends import of_mixes
 
-    learnt = learn(bench, None, database).kitchen
     kitchen = learnt.changed(draws=_FEW, water_lost=water_lost)
     cooked = cook(of_mixes([mix]), kitchen, window=False)
     return cooked.blends.mixes[0]

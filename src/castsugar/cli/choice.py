@@ -56,7 +56,9 @@ def check_asked(columns: Sequence[Column], kitchen: object, motor: object) -> No
     """Refuse to show a column of a wing that was not asked."""
     for column in columns:
         if column.group == "motor" and motor is None:
-            raise InputError(f"{column.key} needs a motor; add --motor FILE")
+            raise InputError(
+                f"{column.key} needs a motor; add --bench FILE with a [motor]"
+            )
         if column.group == "kitchen" and kitchen is None:
             raise InputError(
                 f"{column.key} needs a cook; add --cook '119 C' --minutes 8"

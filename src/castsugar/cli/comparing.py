@@ -7,10 +7,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option, read_bench_option
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import PRESSURE, add_condition_options
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
@@ -32,7 +31,6 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     add_bench_option(parser)
     add_condition_options(parser, pressure=None, uncertainty=False)
     add_kitchen_options(parser)
-    add_motor_options(parser)
     parser.add_argument(
         "--batch",
         type=quantity("--batch"),
@@ -106,7 +104,8 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.errors import InputError
 
     database = load_database()
-    bench = read_bench_option(options)
+    world = world_of(options)
+    bench = world.bench if world is not None else None
     _from_bench(options, bench)
     read = read_conditions(options, database)
     if read.leaving is None:
@@ -161,8 +160,6 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
 
         stated = search_conditions(bench)
         options.cook, options.minutes = stated.cook, stated.minutes
-    if options.kitchen is None and (options.cook or bench.kitchen.get("cook")):
-        options.kitchen = options.bench
     if options.water_lost is None and search.get("water_lost") is not None:
         options.water_lost = read("--water-lost", str(search["water_lost"]))
 

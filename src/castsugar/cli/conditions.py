@@ -7,9 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf
+from castsugar.cli.bench_option import (
+    Shelf,
+    add_syrup_options,
+    read_shelf,
+    world_of,
+)
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
-from castsugar.cli.motor_options import motor_assumptions, read_hardware
+from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.quantities import exit_pressure, in_si, quantity
 from castsugar.constants import DEFAULT_FLOW
 
@@ -245,7 +250,7 @@ def read_conditions(
     from castsugar.data.load import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
 
-    shelf = read_shelf(options, database)
+    shelf, world = read_shelf(options), world_of(options)
     if options.data not in PRODUCT_SETS:
         raise unknown_name("product set", options.data, PRODUCT_SETS)
     found = {}
@@ -267,6 +272,6 @@ def read_conditions(
         data=options.data,
         uncertainty=options.uncertainty,
         kitchen=read_kitchen(options, database, lost, draws),
-        motor=read_hardware(options),
+        motor=None if world is None else world.motor,
         shelf=shelf,
     )

@@ -47,7 +47,6 @@ _NEVER_WITH_DELAY = (
     "--grain-uncertainty",
     "--mix",
     "--water-lost",
-    "--motor",
 )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import re
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.plain import to_json
@@ -28,12 +27,12 @@ _SHOWN = 16
 
 
 def files_read(options: argparse.Namespace) -> dict[str, str]:
-    """Return the bench files of a command and the files that they name.
+    """Return the bench file of a command and the files that it names.
 
     Parameters
     ----------
     options : argparse.Namespace
-        With `bench`, `motor` and `kitchen`: names of files, or None.
+        With `bench`.
 
     Returns
     -------
@@ -45,18 +44,17 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
     InputError
         If a file cannot be read.
     """
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import world_of
     from castsugar.files.reading import sha256_of
 
-    found: dict[str, str] = {}
-    for name in (options.bench, options.motor, options.kitchen):
-        if name is None or name in found:
-            continue
-        found[name] = sha256_of(Path(name))[:_SHOWN]
-        bench = read_world(options, name).bench
-        for law in (bench.motor or {}).get("burn_law", []):
-            if strands := law.get("strands"):
-                found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
+    world = world_of(options)
+    if world is None:
+        return {}
+    bench = world.bench
+    found = {options.bench: sha256_of(bench.path)[:_SHOWN]}
+    for law in (bench.motor or {}).get("burn_law", []):
+        if strands := law.get("strands"):
+            found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
     return found
 
 

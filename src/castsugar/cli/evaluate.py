@@ -10,7 +10,6 @@ from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
 from castsugar.cli.conditions import Conditions, add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.motor_options import add_motor_options
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.plain import to_json
 from castsugar.report.cautions import facts_of, pan_facts, topics_of
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
+    from castsugar.motor.hardware import Hardware
     from castsugar.motor.pressure_table import Firing
     from castsugar.report.text import Extra
 
@@ -29,12 +29,12 @@ if TYPE_CHECKING:
 Rows = list[dict[str, Any]]
 
 
-def check_trace(motor: str | None) -> None:
+def check_trace(motor: Hardware | None) -> None:
     """Refuse a picture that could not be drawn, before any work is done."""
     from castsugar.errors import InputError
 
     if motor is None:
-        raise InputError("--trace draws a firing; add --motor FILE")
+        raise InputError("--trace draws a firing; add --bench FILE with a [motor]")
 
 
 def fire_rows(
@@ -135,7 +135,6 @@ def add_parser(commands: Any) -> None:
     add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
-    add_motor_options(parser)
     parser.add_argument(
         "--species",
         action="store_true",
@@ -149,7 +148,7 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--trace",
         metavar="FILE",
-        help="with --motor: draw pressure and thrust against time, SVG",
+        help="with a motor: draw pressure and thrust against time, SVG",
     )
     parser.add_argument(
         "--confirm",
@@ -169,8 +168,8 @@ def run(options: argparse.Namespace) -> int:
     if options.ballistics and options.flow != "frozen":
         options.uncertainty = True
     conditions = read_conditions(options, database)
-    if options.trace:  # --motor may come of --bench, which is read by now
-        check_trace(options.motor)
+    if options.trace:
+        check_trace(conditions.motor)
     mixes = weigh_recipes(
         database,
         options.recipes,

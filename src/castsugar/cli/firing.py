@@ -29,7 +29,7 @@ Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
 
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
-  castsugar firing shot.csv --propellant-mass "368 g" --motor bench.toml \\
+  castsugar firing shot.csv --propellant-mass "368 g" --bench bench.toml \\
       --mix "KNO3:60 powdered sugar:17 corn syrup:23" --chart shot.svg
   castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
       --chamber-pressure "2 MPa" --burn-time "1.2 s"
@@ -64,12 +64,6 @@ def add_parser(commands: Any) -> None:
     )
     add_bench_option(beside)
     add_syrup_options(beside)
-    beside.add_argument(
-        "--motor",
-        metavar="FILE",
-        help="bench file (TOML); its [motor] table gives grain, throat and what was "
-        "known of the burn rate",
-    )
     add_delay_options(parser)
     parser.add_argument(
         "--chart", metavar="FILE", help="draw the recording and what it says, SVG"
@@ -112,13 +106,12 @@ def _beside(
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
     from castsugar import plausible
-    from castsugar.cli.bench_option import as_cooked, read_shelf
+    from castsugar.cli.bench_option import as_cooked, read_shelf, world_of
     from castsugar.cli.evaluate import weigh_recipes
-    from castsugar.cli.motor_options import read_hardware
     from castsugar.errors import InputError
 
-    shelf = read_shelf(options, database)
-    hardware = read_hardware(options)
+    shelf, world = read_shelf(options), world_of(options)
+    hardware = None if world is None else world.motor
     if options.mix is None:
         if options.water_lost is not None or shelf.syrup is not None:
             raise InputError("water and syrup are stated, but no mix; add --mix RECIPE")
@@ -130,8 +123,8 @@ def _beside(
         ).value
     mixes = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
     mix = mixes[0]
-    if shelf.bench is not None:
-        mix = as_cooked(mix, shelf.bench, database, water_lost=lost)
+    if world is not None:
+        mix = as_cooked(mix, world, water_lost=lost)
     return hardware, mix
 
 

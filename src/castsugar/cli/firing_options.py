@@ -18,7 +18,11 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
     for name, metavar, words in (
         ("--propellant-mass", "MASS", "propellant that burned, '180 g'"),
         ("--mass-uncertainty", "MASS", "standard, '1 g' or '0.5 %%'"),
-        ("--throat", "DIAMETER", "throat before firing (default: that of --motor)"),
+        (
+            "--throat",
+            "DIAMETER",
+            "throat before firing (default: that of the bench file)",
+        ),
         ("--throat-after", "DIAMETER", "throat after firing, cleaned"),
         (
             "--throat-uncertainty",
@@ -258,7 +262,7 @@ def typed_words(options: argparse.Namespace) -> tuple[tuple[str, str], ...]:
         "thrust_range",
         "zero",
         "limits",
-        "motor",
+        "bench",
     )
     return tuple(
         (name.replace("_", " "), str(getattr(options, name)))

@@ -286,7 +286,7 @@ def _check_limits(asked_for: Comparing) -> None:
     if asked_for.read.kitchen is None:
         missing["kitchen"] = "--cook, or cook to [kitchen] of the bench file"
     if asked_for.read.motor is None:
-        missing["motor"] = "--motor, or [motor] to the bench file (--bench)"
+        missing["motor"] = "[motor] to the bench file (--bench)"
     for need in asked_for.limits:
         group = COLUMN[need.column].group
         if group in missing:

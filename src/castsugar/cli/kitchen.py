@@ -30,12 +30,12 @@ examples:
       --batch "200 g" --lost "2.2 g" --cook "119 C" --minutes 10
   castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"
   castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "12 s" --temperature "25 C" --kitchen bench.toml
+      --time "12 s" --temperature "25 C" --bench bench.toml
   castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\
       --cook "119 C" --minutes 8 --tube-diameter "8 mm" --tube-length "30 mm" \\
       --head "60 mm" --volume "50 ml" --time "300 s" --salt "potassium chloride"
   castsugar kitchen parameters
-Add --kitchen bench.toml --save to keep a measurement, --kitchen bench.toml to
+Add --bench bench.toml --save to keep a measurement, --bench bench.toml to
 use what was measured. Exit code 1: a measurement contradicts what is believed,
 and is not saved.
 """
@@ -83,7 +83,7 @@ def add_parser(commands: Any) -> None:
         description="Show what a kitchen knows about its eight parameters.",
         allow_abbrev=False,
     )
-    show.add_argument("--kitchen", "--bench", metavar="FILE", help="bench file (TOML)")
+    add_bench_option(show)
     add_output_options(show, csv=False)
     show.set_defaults(run=run_parameters, cook="119 C", minutes="10")
     kitchen_measure.add_parsers(inner)
@@ -105,10 +105,10 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.kitchen.pour_table import kitchen_table
 
     database = load_database()
-    shelf = read_shelf(options, database)
+    shelf = read_shelf(options)
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
+        remark(f"castsugar: {options.bench}: {outcome.sentence()}")
     kitchen = learnt.kitchen.changed(water_lost=in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     table = kitchen_table(mixes, kitchen)

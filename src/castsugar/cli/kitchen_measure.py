@@ -10,6 +10,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver
 from castsugar.cli.screen import remark
@@ -38,7 +39,7 @@ below the surface; the ball at most a third of the cup's diameter.
 
 examples:
   castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "12 s" --temperature "25 C" --kitchen bench.toml --save
+      --time "12 s" --temperature "25 C" --bench bench.toml --save
 """,
     "flow-out": """\
 First without oxidizer: weigh the same volume of ground potassium chloride
@@ -81,9 +82,7 @@ def add_parsers(inner: Any) -> None:
             allow_abbrev=False,
         )
         _add_keys(parser, dict(keys_of(table)))
-        parser.add_argument(
-            "--kitchen", "--bench", metavar="FILE", help="bench file (TOML)"
-        )
+        add_bench_option(parser)
         parser.add_argument(
             "--save",
             action="store_true",
@@ -122,14 +121,14 @@ def run(options: argparse.Namespace) -> int:
     new = after.calibration.outcomes[-1]
     with held_back():
         if options.save and not new.contradicts:
-            append_measurement(Path(options.kitchen), entry)
+            append_measurement(Path(options.bench), entry)
         deliver(options, page)
         if new.contradicts:
             remark("castsugar: not saved, it contradicts what is believed")
         elif options.save:
-            remark(f"added to {options.kitchen}")
-        elif options.kitchen is not None:
-            remark(f"not saved; add --save to keep it in {options.kitchen}")
+            remark(f"added to {options.bench}")
+        elif options.bench is not None:
+            remark(f"not saved; add --save to keep it in {options.bench}")
     return 1 if new.contradicts else 0
 
 
@@ -170,7 +169,7 @@ def _bench(options: argparse.Namespace) -> Any:
     """Return the bench file, if there is one."""
     from castsugar.bench.bench import read_bench
 
-    path = None if options.kitchen is None else Path(options.kitchen)
+    path = None if options.bench is None else Path(options.bench)
     return read_bench(path) if path is not None and path.exists() else None
 
 
@@ -180,15 +179,13 @@ def _check_files(options: argparse.Namespace) -> None:
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
 
-    if options.save and options.kitchen is None:
-        raise InputError("--save needs --kitchen FILE, the bench file to keep it in")
-    if options.kitchen == "":
-        raise InputError("--kitchen is empty; give the name of the bench file")
-    both = [real(Path(n)) for n in (options.kitchen, options.output) if n is not None]
+    if options.save and options.bench is None:
+        raise InputError("--save needs --bench FILE, the bench file to keep it in")
+    both = [real(Path(n)) for n in (options.bench, options.output) if n is not None]
     if len(both) > len({*both}):
         raise InputError("-o is the bench file itself; choose another name")
     if options.save:
-        refuse_unwritable({"--kitchen": options.kitchen}, force=True)
+        refuse_unwritable({"--bench": options.bench}, force=True)
 
 
 def _entry(options: argparse.Namespace) -> dict[str, Any]:
@@ -201,7 +198,7 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
     if "recipe" in entry and _is_there(options):
-        entry["recipe"] = _recipe(entry["recipe"], Path(options.kitchen))
+        entry["recipe"] = _recipe(entry["recipe"], Path(options.bench))
     return entry
 
 
@@ -209,7 +206,7 @@ def _is_there(options: argparse.Namespace) -> bool:
     """Return whether a bench file is named that exists."""
     from castsugar.files.paths import status
 
-    return options.kitchen is not None and status(Path(options.kitchen)) is not None
+    return options.bench is not None and status(Path(options.bench)) is not None
 
 
 def _recipe(typed: str, path: Path) -> str:
@@ -262,7 +259,7 @@ def _learn(
         )
     recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
-    path = Path("command line" if options.kitchen is None else options.kitchen)
+    path = Path("command line" if options.bench is None else options.bench)
     old = read_bench(path) if _is_there(options) else check_bench(path, "")
     new = old.with_measurement(checked)
     return learn(old, cook, database), learn(new, cook, database), mix

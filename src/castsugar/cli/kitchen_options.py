@@ -1,4 +1,4 @@
-"""Options of every command that asks the kitchen: bench file, cook, minutes."""
+"""Options of every command that asks the kitchen: cook and minutes."""
 
 from __future__ import annotations
 
@@ -29,11 +29,6 @@ def add_kitchen_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--minutes", metavar="N", help="how long the temperature is held"
     )
-    parser.add_argument(
-        "--kitchen",
-        metavar="FILE",
-        help="bench file (TOML); its [kitchen] table says what was measured",
-    )
 
 
 def read_cook(options: argparse.Namespace) -> Cook | None:
@@ -57,14 +52,11 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
         Also if no cook is given.
     """
     from castsugar.bench.kitchen import learn
-    from castsugar.cli.bench_option import read_world
-    from castsugar.errors import InputError
+    from castsugar.cli.bench_option import world_of
 
-    if options.kitchen is None:
+    world = world_of(options)
+    if world is None:
         return learn(None, read_cook(options), database)
-    if not options.kitchen:
-        raise InputError("--kitchen is empty; give the name of the bench file")
-    world = read_world(options, options.kitchen)
     return world.learnt(read_cook(options))
 
 
@@ -79,12 +71,14 @@ def read_kitchen(
     `water_lost` is what the user states; it overrules drying and boiling. `draws` is
     for commands that ask thousands of mixes.
     """
-    if options.kitchen is None and options.cook is None:
-        read_cook(options)
+    from castsugar.cli.bench_option import world_of
+
+    world = world_of(options)
+    if read_cook(options) is None and (world is None or world.kitchen is None):
         return None
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {options.kitchen}: {outcome.sentence()}")
+        remark(f"castsugar: {options.bench}: {outcome.sentence()}")
     kitchen = learnt.kitchen.changed(water_lost=water_lost)
     return kitchen if draws is None else kitchen.changed(draws=draws)
 

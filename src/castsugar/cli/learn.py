@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.comparing import add_document_options
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.screen import remark
@@ -51,9 +52,7 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument(
-        "--bench", metavar="FILE", required=True, help="bench file (TOML)"
-    )
+    add_bench_option(parser)
     parser.add_argument(
         "--dir",
         metavar="DIR",
@@ -76,10 +75,10 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import stated_world
 
+    bench = stated_world(options).bench
     _check_names(options)
-    bench = read_world(options, options.bench).bench
     material, folder = _material(options)
     if material.is_empty and not _wrote(bench):
         remark(_nothing(material, folder))
@@ -146,9 +145,8 @@ def _check_names(options: argparse.Namespace) -> None:
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
 
-    for name in ("bench", "dir"):
-        if getattr(options, name) == "":
-            raise InputError(f"--{name} is empty; give a name or leave it out")
+    if options.dir == "":
+        raise InputError("--dir is empty; give a name or leave it out")
     bench = real(Path(options.bench))
     for name in ("output", "page"):
         value = getattr(options, name)

@@ -16,9 +16,11 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from castsugar.cli.bench_option import settle_bench
 from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
+from castsugar.cli.spellings import spelled
 from castsugar.errors import CastsugarError, ConvergenceError, InputError, nearest_names
 from castsugar.plausible import collected
 
@@ -179,8 +181,8 @@ def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     first = next((word for word in words if not word.startswith("-")), None)
     parser = build_parser(first if first in COMMANDS else None)
     parser.check(words)
-    parser.parse_args(words, options)
-    options.words = words
+    options.words = spelled(words)
+    parser.parse_args(options.words, options)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -191,6 +193,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command is None:
         say(INTRODUCTION)
         return 0
+    settle_bench(options)
     check_outputs(options)
     code: int = options.run(options)
     if code == 0 and options.remarks and getattr(options, "strict", False):

@@ -1,8 +1,7 @@
-"""Options of every command that asks the motor: the bench file."""
+"""What is said of the motor of the bench file beside a result."""
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -11,25 +10,6 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.mix.blends import Blends
     from castsugar.motor.hardware import Hardware
-
-
-def add_motor_options(parser: argparse.ArgumentParser) -> None:
-    """Add the option to a command."""
-    parser.add_argument(
-        "--motor",
-        metavar="FILE",
-        help="bench file (TOML); its [motor] table holds grain, nozzle, case and what "
-        "is known of the burn rate",
-    )
-
-
-def read_hardware(options: argparse.Namespace) -> Hardware | None:
-    """Return the motor of the bench file; None without one."""
-    if options.motor is None:
-        return None
-    from castsugar.cli.bench_option import read_world
-
-    return read_world(options, options.motor).stated_motor
 
 
 def motor_assumptions(hardware: Hardware) -> list[str]:

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import Once, add_bench_option
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.screen import remark
@@ -56,7 +57,10 @@ def add_parser(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("bench", metavar="BENCH", help="bench file (TOML)")
+    parser.add_argument(
+        "bench", metavar="BENCH", nargs="?", action=Once, help="as --bench"
+    )
+    add_bench_option(parser)
     parser.add_argument(
         "--explain", action="store_true", help="tell the reasoning in sentences"
     )
@@ -88,12 +92,12 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search and print the answer; 1 if no mix keeps the limits."""
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import stated_world
     from castsugar.data.load import load_database
     from castsugar.optimize.search import run_search
 
     database = load_database()
-    world = read_world(options, options.bench)
+    world = stated_world(options)
     bench = world.bench
     task = _task(options, world)
     if options.next_strands is not None:

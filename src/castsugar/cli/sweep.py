@@ -11,7 +11,7 @@ from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
 from castsugar.cli.many import Rows, add_many_options, evaluate_many, write_table
-from castsugar.cli.motor_options import add_motor_options, motor_words
+from castsugar.cli.motor_options import motor_words
 from castsugar.cli.output import remarked, show
 
 if TYPE_CHECKING:
@@ -65,7 +65,6 @@ def add_parser(commands: Any) -> None:
     add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
-    add_motor_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 

@@ -18,7 +18,7 @@ from castsugar.cli.many import (
     withheld,
     write_table,
 )
-from castsugar.cli.motor_options import add_motor_options, motor_words
+from castsugar.cli.motor_options import motor_words
 from castsugar.cli.output import remarked, show
 from castsugar.data.load import Database
 from castsugar.errors import InputError
@@ -162,7 +162,6 @@ def add_parser(commands: Any) -> None:
     add_bench_option(parser)
     add_condition_options(parser)
     add_kitchen_options(parser)
-    add_motor_options(parser)
     add_many_options(parser)
     parser.set_defaults(run=run)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.plain import to_json
@@ -46,7 +47,7 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
     )
-    parser.add_argument("--bench", metavar="FILE", help="bench file (TOML)")
+    add_bench_option(parser)
     parser.add_argument(
         "--grains", type=int, metavar="N", help="grains of the motor: one a segment"
     )

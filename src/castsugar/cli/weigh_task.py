@@ -12,6 +12,7 @@ from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
+    from castsugar.bench.world import World
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
@@ -63,19 +64,16 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     InputError
         And whatever the parts refuse.
     """
-    from castsugar.cli.bench_option import read_world
+    from castsugar.cli.bench_option import world_of
     from castsugar.constants import STANDARD_ATMOSPHERE
-    from castsugar.errors import InputError
     from castsugar.weigh.charge import read_charge
     from castsugar.weigh.correction import Conditions
 
-    if options.bench is not None and not options.bench:
-        raise InputError("--bench is empty; give the name of the bench file")
-    world = read_world(options, options.bench) if options.bench is not None else None
+    world = world_of(options)
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     lost = in_si(options.water_lost)
-    kitchen = _kitchen(options, bench, database, lost)
+    kitchen = _kitchen(options, world, database, lost)
     return Setting(
         bench=bench,
         charge=charge,
@@ -93,7 +91,7 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
 
 def _kitchen(
     options: argparse.Namespace,
-    bench: Bench | None,
+    world: World | None,
     database: Database,
     lost: float | None,
 ) -> Kitchen | None:
@@ -102,10 +100,10 @@ def _kitchen(
     from castsugar.cli.kitchen_options import read_cook
 
     cook = read_cook(options)
-    own = bench is not None and bench.kitchen["cook"] is not None
+    own = world is not None and world.kitchen is not None
     if cook is None and not own:
         return None
-    learnt = learn(bench, cook, database)
+    learnt = learn(None, cook, database) if world is None else world.learnt(cook)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {options.bench}: {outcome.sentence()}")
     return learnt.kitchen.changed(water_lost=lost)

@@ -113,9 +113,10 @@ def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judg
     """
     cell = cells.get(claim.column)
     if cell is None:
-        wing = "--motor" if claim.column.startswith("peak_") else "--cook"
+        motor = claim.column.startswith("peak_")
+        wing = "--bench with a [motor]" if motor else "--cook or --bench"
         raise InputError(
-            f"the claim on {claim.column} cannot be judged: add {wing} (or --bench), "
+            f"the claim on {claim.column} cannot be judged: add {wing}, "
             "without which it is not computed"
         )
     chance = cell.chance_higher

@@ -235,11 +235,11 @@ NOT_MODELLED: Final[dict[str, str]] = {
     "erosive burning": (
         "Erosive burning is not modelled: fast gas in a narrow core raises the burn "
         "rate and the pressure at the start. The port-to-throat area ratio tells "
-        "(castsugar evaluate --motor)."
+        "(castsugar evaluate --bench)."
     ),
     "cracks and voids": (
         "Cracks, voids and faces that come unstuck are not modelled: each adds "
-        "burning area at once (castsugar evaluate --motor says what a tenth does)."
+        "burning area at once (castsugar evaluate --bench says what a tenth does)."
     ),
     "filling and emptying": (
         "The chamber fills and empties in no time: rise and tail-off are sharper here "

@@ -235,7 +235,7 @@ def _expected_notes(test: StaticTest) -> list[str]:
 def _no_expectation(test: StaticTest) -> str:
     """Say why the motor was not predicted."""
     if test.hardware is None:
-        return "the motor is not known; give --motor with its sizes"
+        return "the motor is not known; give --bench FILE with its sizes in [motor]"
     if test.mix is None or test.row.get("status", "ok") != "ok":
         return ideal_missing(test)
     return "no throat diameter was given"
