@@ -463,6 +463,18 @@ class Renamed:
     factor: float = 1.0
 
 
+def stem(column: Column) -> str:
+    """Return the key of a column without its unit.
+
+    Examples
+    --------
+    >>> stem(COLUMN["density_kg_m3"]), stem(COLUMN["pressure_margin_percent"])
+    ('density', 'pressure_margin')
+    """
+    unit = "percent" if column.unit == "%" else column.unit
+    return column.key.removesuffix("_" + unit.replace("/", "_").replace(" ", "_"))
+
+
 #: Columns of the documents ``castsugar.<what>/1``: old key -> what became of it.
 RENAMED = {
     "system_molar_mass_g_mol": Renamed("products_molar_mass_g_mol"),

@@ -17,6 +17,7 @@ import castsugar as cs
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.editing import append_measurement
 from castsugar.bench.example import write_example
+from castsugar.bench.world import World
 
 pytestmark = pytest.mark.exact  # text against text
 
@@ -490,3 +491,108 @@ def test_a_bench_that_is_read_needs_no_editor(tmp_path: Path) -> None:
         [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, check=False
     )
     assert found.returncode == 0, found.stderr
+
+
+# --- units, names, premixes, quotes --------------------------------------------------
+
+
+def test_units_are_si_unless_us_is_said() -> None:
+    """Metric is no choice: what is allowed stands in the line."""
+    assert World(check_bench(PATH, ""), cs.load_database()).units == "si"
+    bench = check_bench(PATH, '[units]\nshow = "us"\n')
+    assert World(bench, cs.load_database()).units == "us"
+    said = r"line 2: \[units\] show is 'metric'; allowed: si, us$"
+    with pytest.raises(cs.InputError, match=said):
+        check_bench(PATH, '[units]\nshow = "metric"\n')
+
+
+NAMES = """\
+[premixes]
+"dry blend" = "KNO3:75 powdered sugar:25"
+
+[recipes]
+base = "KNO3:60 powdered sugar:20 corn syrup:20"
+blended = "dry blend:80 corn syrup:20"
+
+[[kitchen.measured]]
+kind = "pan weight"
+recipe = "base"
+cook = "250F 10 min"
+batch = "200 g"
+lost = "1.4 g"
+
+[motor]
+throat = "8 mm"
+[motor.grain]
+outer = "36 mm"
+core = "14 mm"
+length = "62 mm"
+[[motor.burn_law]]
+recipe = "blended"
+rate = "5 mm/s"
+pressure = "1 MPa"
+exponent = 0.3
+rate_spread = "5 %"
+exponent_spread = 0.03
+"""
+
+
+def test_names_and_premixes_serve_wherever_a_recipe_does() -> None:
+    """80 of 75:25 are 60 and 20 by hand, so both recipes are one mix."""
+    world = World(check_bench(PATH, NAMES), cs.load_database())
+    base = "KNO3:60 powdered sugar:20 corn syrup:20"
+    assert world.recipes == {"base": base, "blended": base}
+    assert world.bench.kitchen["measured"][0]["recipe"] == base
+    assert world.bench.motor is not None
+    assert world.bench.motor["burn_law"][0]["recipe"] == base
+    typed = world.mix("Dry Blend:40 KNO3:20")
+    assert typed.name == "Dry Blend:40 KNO3:20"
+    assert dict(typed.recipe) == pytest.approx(
+        {"KNO3": 50 / 60, "powdered sugar": 10 / 60}
+    )
+    assert world.stated_motor.burning.law.mixes[0].law.name == base
+
+
+BAD_NAMES = [
+    ('recipe = "blended"', 'recipe = "blend"', "no name in [recipes]; did you mean"),
+    ('"dry blend:80', '"dry blend:80%', "recipes] blended - parts ('corn syrup') and"),
+    ('"dry blend" =', '"dry:blend" =', "has a sign in its name"),
+    ('"KNO3:75', '"KNO3;75', "[premixes] dry blend: 'KNO3' has no ':'"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "message"), BAD_NAMES)
+def test_bad_names_and_premixes_have_their_line(
+    old: str, new: str, message: str
+) -> None:
+    """File, line, key, what to do."""
+    with pytest.raises(cs.InputError) as caught:
+        check_bench(PATH, NAMES.replace(old, new))
+    line = NAMES.replace(old, new).split(new)[0].count("\n") + 1
+    assert str(caught.value).startswith(f"bench.toml, line {line}: ")
+    assert message in str(caught.value)
+
+
+QUOTES = [
+    ("throat = \u201c8 mm\u201d", 'word processor makes them; write throat = "8 mm"'),
+    ("[lots.\u201cbag A\u201d]", 'write [lots."bag A"]'),
+    ("throat = 8 mm  # wide", 'the text 8 mm has no quotes; write throat = "8 mm"'),
+    ("cook = 119 C", 'write cook = "119 C"'),
+    ('throat = "8 mm', 'one quote of "8 mm is missing; write throat = "8 mm"'),
+    ('throat = 8 mm"', 'one quote of 8 mm" is missing; write throat = "8 mm"'),
+]
+
+
+@pytest.mark.parametrize(("line", "message"), QUOTES)
+def test_wrong_quotes_are_one_line_with_the_right_ones(line: str, message: str) -> None:
+    """What, where, what to write."""
+    with pytest.raises(cs.InputError) as caught:
+        check_bench(PATH, f"# mine\n[motor]\n{line}\n[scale]\n")
+    assert str(caught.value).startswith("bench.toml, line 3: ")
+    assert str(caught.value).endswith(message)
+
+
+def test_other_faults_of_toml_keep_their_words() -> None:
+    """Nothing is said of quotes where quotes are right."""
+    with pytest.raises(cs.InputError, match="is not valid TOML"):
+        check_bench(PATH, "[motor]\nthroat = [1, 2\n")

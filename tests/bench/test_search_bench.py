@@ -24,6 +24,7 @@ from castsugar.optimize import task as decide_table
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.search import run_search
 from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task, searchable
+from castsugar.plausible import collected
 from castsugar.thermo.flow import FLOWS
 
 pytestmark = pytest.mark.exact  # text against what it says
@@ -163,7 +164,6 @@ def test_every_key_is_tried() -> None:
 def test_conditions_for_the_command_line() -> None:
     """Known without catalogue, kitchen and motor."""
     said = search_conditions(bench(SEARCH))
-    assert (said.cook, said.minutes) == ("119 C", "8 min")
     cook = parse_cook(said.cook, said.minutes)
     assert (cook.pour_temperature, cook.duration) == (392.15, 480.0)
     assert (said.draws, said.seed, said.water_lost) == (50, 3, None)
@@ -174,26 +174,62 @@ def test_conditions_for_the_command_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("typed", "cook", "minutes", "seconds"),
+    ("typed", "seconds"),
     [
-        ('cook = "119 C"\nminutes = 7.5', "119 C", "7.5", 450.0),
-        ('cook = "119 C for 8 min"', "119 C", "8 min", 480.0),
-        ('cook = "246 F 0.1 h"', "246 F", "0.1 h", 360.0),
-        (
-            'cook = "0 min 25 C, 6 min 105 C, 14 min 119 C"',
-            "0 min 25 C, 6 min 105 C, 14 min 119 C",
-            None,
-            840.0,
-        ),
+        ('cook = "119 C"\nminutes = 7.5', 450.0),
+        ('cook = "119 C for 8 min"', 480.0),
+        ('cook = "246F 0.1 h"', 360.0),
+        ('cook = "0 min 25 C, 6 min 105 C, 14 min 119 C"', 840.0),
     ],
 )
-def test_forms_of_a_cook(
-    typed: str, cook: str, minutes: str | None, seconds: float
-) -> None:
+def test_forms_of_a_cook(typed: str, seconds: float) -> None:
     """The command line's own syntax, and time beside temperature."""
     said = search_conditions(bench(SHORT.replace("[search]", f"[search]\n{typed}", 1)))
-    assert (said.cook, said.minutes) == (cook, minutes)
     assert parse_cook(said.cook, said.minutes).duration == pytest.approx(seconds)
+
+
+def test_old_names_of_columns_are_read_with_a_remark() -> None:
+    """Under today's name, a margin in per cent, pressures as they were."""
+    text = SHORT.replace(
+        "[search]\n",
+        "[limits]\npressure_margin = { at_least = 0.25 }\n"
+        'set_ratio = { at_least = 0.9 }\n[search]\nminimise = "chamber_pressure_MPa"\n'
+        'front = ["pressure_margin", "specific_impulse_s"]\n',
+        1,
+    )
+    with collected() as remarks:
+        read = bench(text)
+    assert {column: limit["at_least"] for column, limit in read.limits.items()} == {
+        "pressure_margin_percent": 25.0,  # 100 times, columns.RENAMED
+        "relative_solids_20C": 0.9,
+    }
+    assert read.search is not None
+    assert read.search["minimise"] == "peak_pressure_MPa"
+    assert read.search["front"][0] == ("pressure_margin_percent", True)
+    assert [one.code for one in remarks] == ["old-name"] * 4
+    assert "now 'pressure_margin_percent', its values times 100" in remarks[0].text
+    assert "bench.toml, line 2: [limits] pressure_margin" in remarks[0].text
+
+
+def test_a_weight_of_an_old_column_is_per_its_new_unit() -> None:
+    """A weight of 50 per 1 is one of 0.5 per 1 %."""
+    text = SHORT.replace(
+        "[search]\n",
+        '[search]\nmaximise = "weighted sum"\n'
+        "weights = { pressure_margin = 50, kn_max = 1 }\n",
+        1,
+    )
+    with collected():
+        read = bench(text)
+    assert read.search is not None
+    assert read.search["weights"] == {"pressure_margin_percent": 0.5, "kn_max": 1.0}
+
+
+def test_did_you_mean_knows_the_old_names() -> None:
+    """A slip in an old name leads to the new one."""
+    text = SHORT + "[limits.chamber_presure_p95_MPa]\nat_most = 5\n"
+    with pytest.raises(cs.InputError, match="did you mean 'peak_pressure_p95_MPa'"):
+        bench(text)
 
 
 #: The least that a search needs.

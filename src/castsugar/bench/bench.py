@@ -5,6 +5,7 @@ Its tables are :data:`TABLES`.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -14,13 +15,16 @@ from typing import Any
 from castsugar.bench.schema import Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
     Limit,
+    Premixes,
     Recipes,
     Scale,
     Search,
     read_limits,
+    read_premixes,
     read_recipes,
     read_scale,
     read_search,
+    with_premixes,
 )
 from castsugar.bench.tables import (
     MEASUREMENTS,
@@ -37,10 +41,12 @@ from castsugar.bench.tables import (
     Stated,
     StatedLaw,
     Strands,
+    Units,
     read_lots,
 )
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.reading import read_text
+from castsugar.units import SHOWN_AS
 
 #: Largest bench file that is read [bytes].
 LARGEST = 4_000_000
@@ -50,8 +56,10 @@ LONGEST_LINE = 8_000
 
 #: Tables of the file; recipes, limits and lots hold names, each with such a table.
 TABLES: dict[str, type[Table]] = {
+    "units": Units,
     "kitchen": Kitchen,
     "motor": Motor,
+    "premixes": Premixes,
     "recipes": Recipes,
     "scale": Scale,
     "limits": Limit,
@@ -78,7 +86,9 @@ class Bench:
         Keys of :class:`castsugar.bench.tables.Motor`; `grain` and `case` as dicts,
         `burn_law` as a list of dicts. None without the table.
     recipes : dict of str to str
-        Name of a mix that the user made to its recipe as typed.
+        Name of a mix that the user made to its recipe as typed, premixes taken apart.
+    premixes : dict of str to str
+        Name of a blend to its parts as typed.
     scale : dict or None
         Keys of :class:`castsugar.bench.search_tables.Scale`. None without the table.
     limits : dict of str to dict
@@ -92,6 +102,8 @@ class Bench:
     pan, casting : dict or None
         Keys of :class:`castsugar.bench.tables.Pan` and of
         :class:`castsugar.bench.tables.Casting`. None without the table.
+    units : dict
+        Keys of :class:`castsugar.bench.tables.Units`.
     """
 
     path: Path
@@ -105,6 +117,21 @@ class Bench:
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
     pan: dict[str, Any] | None = None
     casting: dict[str, Any] | None = None
+    premixes: dict[str, str] = field(default_factory=dict)
+    units: dict[str, Any] = field(default_factory=lambda: {"show": SHOWN_AS[0]})
+
+    def recipe_text(self, typed: str) -> str:
+        """Return the recipe of a name, or the one typed, premixes taken apart.
+
+        Raises
+        ------
+        InputError
+            For a typed recipe that is none.
+        """
+        name = typed.strip()
+        if name in self.recipes:
+            return self.recipes[name]
+        return with_premixes(typed, self.premixes) if self.premixes else typed
 
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
@@ -125,7 +152,7 @@ def read_bench(path: Path) -> Bench:
 
 def check_bench(path: Path, text: str) -> Bench:
     """Check the text of a bench file; errors as for :func:`read_bench`."""
-    raw = _parsed(path, text)
+    raw = parsed(path, text)
     for name in raw:
         if name not in TABLES:
             near = nearest_names(name, list(TABLES))
@@ -142,7 +169,62 @@ def check_bench(path: Path, text: str) -> Bench:
     return Bench(path, text, **({"motor": None} | given))
 
 
-def _parsed(path: Path, text: str) -> dict[str, Any]:
+#: Tables whose entries have a recipe.
+_WITH_RECIPE = (("kitchen", "measured"), ("motor", "burn_law"))
+
+
+def parsed(path: Path, text: str) -> dict[str, Any]:
+    """Read the TOML of a bench file; a recipe stands where its name was.
+
+    Raises
+    ------
+    InputError
+        For what is no TOML, and for a recipe that cannot be read.
+    """
+    raw = _toml(path, text)
+    premixes = read_premixes(raw.get("premixes", {}), path, text)
+    if "recipes" in raw:
+        place = Place(path, text, "recipes")
+        raw["recipes"] = {
+            name: _taken_apart(recipe, premixes, name, place)
+            for name, recipe in read_recipes(raw["recipes"], path, text).items()
+        }
+    for table, array in _WITH_RECIPE:
+        held = raw.get(table)
+        entries = held.get(array) if isinstance(held, Mapping) else None
+        for index, entry in enumerate(entries if isinstance(entries, list) else []):
+            if isinstance(entry, dict) and isinstance(entry.get("recipe"), str):
+                place = Place(path, text, f"{table}.{array}", index)
+                entry["recipe"] = _recipe(entry["recipe"], raw, premixes, place)
+    return raw
+
+
+def _recipe(
+    typed: str, raw: Mapping[str, Any], premixes: Mapping[str, str], place: Place
+) -> str:
+    """Return the recipe that an entry names, or has."""
+    known: Mapping[str, str] = raw.get("recipes", {})
+    if typed.strip() in known:
+        return known[typed.strip()]
+    if known and ":" not in typed:
+        near = nearest_names(typed, list(known))
+        hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}"
+        raise place.fail("recipe", f"is {typed!r}, no name in [recipes]; {hint}")
+    return _taken_apart(typed, premixes, "recipe", place)
+
+
+def _taken_apart(
+    recipe: str, premixes: Mapping[str, str], key: str, place: Place
+) -> str:
+    if not premixes:
+        return recipe
+    try:
+        return with_premixes(recipe, premixes)
+    except InputError as error:
+        raise place.fail(key, f"- {error}") from None
+
+
+def _toml(path: Path, text: str) -> dict[str, Any]:
     """Read TOML; whatever is wrong with it becomes one line."""
     longest = max(map(len, text.split("\n")))
     if longest > LONGEST_LINE:
@@ -152,6 +234,10 @@ def _parsed(path: Path, text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
+        found = re.search(r"line ([0-9]+)", str(error))
+        line = text.split("\n")[int(found[1]) - 1] if found else ""
+        if found and (fault := quotes(line)):
+            raise InputError(f"{path}, line {found[1]}: {fault}") from None
         last = text.rstrip("\n").count("\n") + 1
         said = str(error).replace("at end of document", f"at the end, line {last}")
         raise InputError(f"{path} is not valid TOML: {said}") from None
@@ -159,6 +245,36 @@ def _parsed(path: Path, text: str) -> dict[str, Any]:
         raise InputError(f"{path} is not valid TOML: nested too deeply") from None
     except ValueError as error:
         raise InputError(f"{path} is not usable TOML: {error}") from None
+
+
+#: Quotes of word processors and phones, and the straight one that is meant.
+_CURLY = str.maketrans(dict.fromkeys("\u201c\u201d\u201e\u201f\u2033\u00ab\u00bb", '"'))
+_CURLY |= str.maketrans(dict.fromkeys("\u2018\u2019\u201a\u201b", "'"))
+_SETS = re.compile(r"\s*([^=#]+?)\s*=\s*([^#]*?)\s*(?:#.*)?")
+
+
+def quotes(line: str) -> str:
+    """Say what is wrong with the quotes of a line that is no TOML; empty if nothing is.
+
+    Examples
+    --------
+    >>> quotes("throat = 8 mm")
+    'the text 8 mm has no quotes; write throat = "8 mm"'
+    """
+    straight = line.translate(_CURLY).strip()
+    if straight != line.strip():
+        return f"curly quotes, as a word processor makes them; write {straight}"
+    found = _SETS.fullmatch(line.strip())
+    if found is None:
+        return ""
+    key, value = found[1], found[2]
+    if value.count('"') == 1 and value[0] + value[-1] != "''":
+        bare = value.strip('"')
+        return f'one quote of {value} is missing; write {key} = "{bare}"'
+    unquoted = value and not set(value) & set("\"'[]{}")
+    if unquoted and not re.fullmatch(r"[-+0-9._eE]+|true|false", value):
+        return f'the text {value} has no quotes; write {key} = "{value}"'
+    return ""
 
 
 def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
@@ -217,6 +333,8 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
 
 #: Table to what checks it.
 _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+    "units": lambda raw, path, text: read_table(raw, Units, Place(path, text, "units")),
+    "premixes": read_premixes,
     "kitchen": _kitchen,
     "motor": _motor,
     "recipes": read_recipes,

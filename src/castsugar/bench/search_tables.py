@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from castsugar import units
+from castsugar import plausible, units
 from castsugar.bench.schema import (
     Key,
     Place,
@@ -18,8 +19,9 @@ from castsugar.bench.schema import (
     needed,
     read_table,
 )
-from castsugar.columns import COLUMN, COLUMNS
+from castsugar.columns import COLUMN, COLUMNS, RENAMED
 from castsugar.errors import InputError, nearest_names
+from castsugar.mix.text import parse_recipe
 from castsugar.plausible import RANGES
 
 # ----------------------------------------------------------------------------
@@ -74,6 +76,11 @@ BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 @dataclass(frozen=True, kw_only=True)
 class Recipes(Table, head="[recipes]", used="every command that takes a recipe"):
     """what you make: names of your own, each with its recipe"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Premixes(Table, head="[premixes]", used="every command that takes a recipe"):
+    """blends that you keep ready: names of your own, each with its parts"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,13 +170,59 @@ T = TypeVar("T")
 _TAKEN = re.compile(r"best|percents|weighable|robust|runner [0-9]+")
 
 
+def read_premixes(raw: Any, path: Path, text: str) -> dict[str, str]:
+    """Check the blends: names that may stand in a recipe, their parts as text."""
+    place = Place(path, text, "premixes")
+    found = _texts(raw, place)
+    for name, parts in found.items():
+        if set(name) & set(":;,=%"):
+            raise place.fail(name, "has a sign in its name that a recipe uses itself")
+        parse_recipe(parts, where=str(place.fail(name, "")).rstrip())
+    return found
+
+
+def with_premixes(recipe: str, premixes: Mapping[str, str]) -> str:
+    """Return a recipe with the parts of each premix in its place.
+
+    As typed if it holds none. What comes twice then is added up.
+
+    Examples
+    --------
+    >>> with_premixes("dry:80 corn syrup:20", {"dry": "KNO3:3 sugar:1"})
+    'KNO3:60 sugar:20 corn syrup:20'
+    """
+    typed = parse_recipe(recipe)
+    known = {name.casefold(): parts for name, parts in premixes.items()}
+    if not any(name.casefold() in known for name, _ in typed.parts):
+        return recipe
+    amounts: dict[str, float] = {}
+    for name, amount in typed.parts:
+        parts = {name: 1.0}
+        if name.casefold() in known:
+            parts = parse_recipe(known[name.casefold()]).to_dict()
+        whole = math.fsum(parts.values())
+        for one, part in parts.items():
+            amounts[one] = amounts.get(one, 0.0) + amount * part / whole
+    label = f"{typed.name}=" if typed.name else ""
+    return label + " ".join(
+        f"{one}:{amount:.12f}".rstrip("0").rstrip(".")
+        for one, amount in amounts.items()
+    )
+
+
+def _texts(raw: Any, place: Place) -> dict[str, str]:
+    """Check a table of the user's names, each with a recipe as text."""
+    for name, recipe in _named(raw, place).items():
+        if not isinstance(recipe, str):
+            raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
+    return dict(raw)
+
+
 def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
     """Check the table of recipes: names of the user's own, recipes as text."""
     place = Place(path, text, "recipes")
     found = {}
-    for name, recipe in _named(raw, place).items():
-        if not isinstance(recipe, str):
-            raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
+    for name, recipe in _texts(raw, place).items():
         if _TAKEN.fullmatch(name):
             raise place.fail(
                 name, "is a name that a search gives itself; call your mix otherwise"
@@ -211,21 +264,48 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
 def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
     """Check the limits: numbers in the unit of the column, or the word "case"."""
     place = Place(path, text, "limits")
-    found = {}
-    for column, entry in _named(raw, place).items():
+    found: dict[str, dict[str, Any]] = {}
+    for typed, entry in _named(raw, place).items():
+        column, factor = _today(typed, SEARCHABLE, typed, place)
         if column not in SEARCHABLE:
-            raise place.fail(column, f"is no column; {_near(column, SEARCHABLE)}")
-        inner = Place(path, text, f"limits.{column}")
-        limit = read_table(entry, Limit, inner)
-        for side in ("at_most", "at_least"):
-            if isinstance(limit[side], str):
-                limit[side] = _typed_limit(limit[side], column, side, inner)
-            if isinstance(limit[side], float):
-                check_range(limit[side], side, range_of(column), inner)
-        if limit["at_most"] is None and limit["at_least"] is None:
-            raise inner.fail("", "has no number; give at_most or at_least")
-        found[column] = limit
+            raise place.fail(typed, f"is no column; {_near(typed, SEARCHABLE)}")
+        if column in found:
+            raise place.fail(typed, f"is {column!r}, which is limited too; give one")
+        inner = Place(path, text, f"limits.{typed}")
+        found[column] = _limit(read_table(entry, Limit, inner), column, factor, inner)
     return found
+
+
+def _limit(
+    limit: dict[str, Any], column: str, factor: float, place: Place
+) -> dict[str, Any]:
+    """Read the sides of a limit; `factor` times a number is in the unit of today."""
+    for side in ("at_most", "at_least"):
+        if isinstance(limit[side], float):
+            limit[side] *= factor
+        if isinstance(limit[side], str):
+            limit[side] = _typed_limit(limit[side], column, side, place)
+        if isinstance(limit[side], float):
+            check_range(limit[side], side, range_of(column), place)
+    if limit["at_most"] is None and limit["at_least"] is None:
+        raise place.fail("", "has no number; give at_most or at_least")
+    return limit
+
+
+def _today(
+    typed: str, known: tuple[str, ...], key: str, place: Place
+) -> tuple[str, float]:
+    """Return a column under its name of today, and what an old value is times.
+
+    An old name gets a remark.
+    """
+    if typed in known or typed not in RENAMED:
+        return typed, 1.0
+    now = RENAMED[typed]
+    scaled = "" if now.factor == 1.0 else f", its values times {now.factor:g}"
+    words = f"names {typed!r}, now {now.key!r}{scaled}: write that"
+    plausible.remark(str(place.fail(key, words)), plausible.OLD_NAME)
+    return now.key, now.factor
 
 
 def range_of(column: str) -> str:
@@ -277,7 +357,8 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
         name: units.parse(str(given[name]), "pressure").echo() for name in PRESSURES
     }
     _check_objective(found, place)
-    _part_cook(found)
+    if found["minutes"] is not None:
+        found["minutes"] = f"{found['minutes']!r}"
     spreads = ("syrup_solids_spread", "moisture_spread")
     for name in spreads if not found["robust"] else ():
         if found[name] is not None:
@@ -295,7 +376,8 @@ def _check_objective(found: dict[str, Any], place: Place) -> None:
     way = "minimise" if found["minimise"] is not None else "maximise"
     objective = found[way]
     if objective is not None:
-        _check_column(objective, (*SEARCHABLE, DELIVERED, WEIGHTED), way, place)
+        known = (*SEARCHABLE, DELIVERED, WEIGHTED)
+        found[way] = objective = _column(objective, known, way, place)
     if found["weights"] is not None:
         if objective != WEIGHTED:
             raise place.fail("weights", f"need maximise = {WEIGHTED!r}")
@@ -308,35 +390,16 @@ def _weights(raw: Any, place: Place) -> dict[str, float]:
     """Read the weights of a sum of columns."""
     inner = Place(place.path, place.text, "search.weights")
     weights, known = _named(raw, inner), (*SEARCHABLE, DELIVERED)
-    for column in weights:
+    read = read_table(weights, dict.fromkeys(weights, Key(kind="number")), inner)
+    found = {}
+    for typed, weight in read.items():
+        column, factor = _today(typed, known, typed, inner)
         if column not in known:
-            raise inner.fail(column, f"is no column; {_near(column, known)}")
-    found = read_table(weights, dict.fromkeys(weights, Key(kind="number")), inner)
+            raise inner.fail(typed, f"is no column; {_near(typed, known)}")
+        found[column] = weight / factor
     if not any(found.values()):
         raise inner.fail("", "has no weight but 0; weigh at least one column")
     return found
-
-
-def _part_cook(found: dict[str, Any]) -> None:
-    """Part the cook from its time."""
-    if found["minutes"] is not None:
-        found["minutes"] = f"{found['minutes']!r}"
-    elif found["cook"] is not None:
-        found["cook"], found["minutes"] = _apart(found["cook"])
-
-
-def _apart(cook: str) -> tuple[str, str | None]:
-    """Part "119 C 8 min" into temperature and time; leave anything else alone."""
-    words = [word for word in cook.split() if word != "for"]
-    for split in range(1, len(words)):
-        temperature, time = " ".join(words[:split]), " ".join(words[split:])
-        try:
-            units.parse(temperature, "temperature")
-            units.parse(time, "time")
-        except InputError:
-            continue
-        return temperature, time
-    return cook, None
 
 
 def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
@@ -348,7 +411,7 @@ def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
     for entry in found["front"]:
         word, _, rest = entry.strip().partition(" ")
         column = rest.strip() if word in ("least", "most") else entry.strip()
-        _check_column(column, known, "front", place)
+        column = _column(column, known, "front", place)
         less = column in LESS_IS_BETTER if word != "most" else False
         pairs.append((column, word != "least" and not less))
     if pairs[0][0] == pairs[1][0]:
@@ -356,14 +419,19 @@ def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
     return tuple(pairs)
 
 
-def _check_column(column: str, known: tuple[str, ...], key: str, place: Place) -> None:
+def _column(typed: str, known: tuple[str, ...], key: str, place: Place) -> str:
+    """Return a column under its name of today."""
+    column, _ = _today(typed, known, key, place)
     if column not in known:
         raise place.fail(key, f"names {column!r}, no column; {_near(column, known)}")
+    return column
 
 
 def _near(name: str, known: tuple[str, ...]) -> str:
-    """Say which names are meant perhaps; all of them if none is near."""
-    near = nearest_names(name, known)
+    """Say which names are meant perhaps, of old ones too; all if none is near."""
+    old = {key: now.key for key, now in RENAMED.items() if now.key in known}
+    near = [old.get(one, one) for one in nearest_names(name, [*known, *old])]
+    near = list(dict.fromkeys(near))
     if near:
         return f"did you mean {' or '.join(map(repr, near))}?"
     return f"allowed: {', '.join(known)}"

@@ -8,11 +8,25 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
+from castsugar.units import SHOWN_AS
 
 _RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
 _EVALUATES = "evaluate, sweep, map, compare, justify, search, weigh, batch"
 _COOKS = f"kitchen, {_EVALUATES} and learn"
 _FIRES = f"{_EVALUATES}, firing and learn"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Units(Table, head="[units]", used="every command"):
+    """the units that you think in; files for scripts keep SI"""
+
+    show: str = key(
+        "in which units results are shown: SI, or those of the United States",
+        "us",
+        default=SHOWN_AS[0],
+        choices=SHOWN_AS,
+    )
+
 
 # ----------------------------------------------------------------------------
 # The kitchen, and what was measured in it.

@@ -45,6 +45,11 @@ class World:
         """Name of a mix to its recipe as typed."""
         return self.bench.recipes
 
+    @property
+    def units(self) -> str:
+        """How results are shown: one of :data:`castsugar.units.SHOWN_AS`."""
+        return str(self.bench.units["show"])
+
     @cached_property
     def lots(self) -> Mapping[str, Lot]:
         """The bag or bottle that each ingredient is weighed from, by catalogue name."""
@@ -127,8 +132,8 @@ class World:
 
         if recipe not in self.recipes and ":" not in recipe:
             raise unknown_name("recipe of the bench file", recipe, self.recipes)
-        parsed = parse_recipe(self.recipes.get(recipe, recipe))
-        name = recipe if recipe in self.recipes else parsed.text
+        parsed = parse_recipe(self.bench.recipe_text(recipe))
+        name = recipe if recipe in self.recipes else " ".join(recipe.split())
         return Mix.weigh(
             parsed, name=name, lots=self._lots_in(parsed.parts), database=self.database
         )

@@ -392,7 +392,8 @@ def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:
         found = parse_recipe(named[typed], where=f"recipe {typed!r}")
         return found, typed
     try:
-        found = parse_recipe(typed, where="recipe")
+        text = typed if bench is None else bench.recipe_text(typed)
+        found = parse_recipe(text, where="recipe")
     except InputError as error:
         if ":" in typed:
             raise

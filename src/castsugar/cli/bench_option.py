@@ -306,6 +306,6 @@ def recipe_texts(
             from castsugar.errors import unknown_name
 
             raise unknown_name("recipe of the bench file", name, known)
-        texts.append(known[name] if named else word)
+        texts.append(bench.recipe_text(word) if bench is not None else word)
         names.append(name if named else "")
     return texts, names

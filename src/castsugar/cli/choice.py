@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
-from castsugar.columns import COLUMNS, Column
-from castsugar.errors import InputError, unknown_name
+from castsugar.columns import COLUMNS, RENAMED, Column, stem
+from castsugar.errors import (
+    InputError,
+    UnknownNameError,
+    nearest_names,
+    unknown_name,
+)
+from castsugar.plausible import OLD_NAME, remark
 
 #: Not stored in the table: how wide the pour window is.
 WINDOW = Column(
     "pour_window_width_K",
     "width of the pour window",
-    "C",
+    "K",
     0,
     "highest less lowest temperature of the window",
     "kitchen",
@@ -44,12 +51,31 @@ def read_column(name: str) -> Column:
     wanted = name.strip().lower().replace("-", "_").replace(" ", "_")
     wanted = _SHORT.get(wanted, wanted).lower()
     columns = plottable()
-    exact = [c for c in columns if c.key.lower() == wanted]
-    begin = [c for c in columns if c.key.lower().startswith(wanted + "_")]
-    found = exact or (begin if len(begin) == 1 else [])
-    if found:
-        return found[0]
-    raise unknown_name("column", name, [*_SHORT, *(c.key for c in columns)])
+    keys = {c.key.lower(): c for c in columns}
+    known = keys | {stem(c).lower(): c for c in columns}
+    begin = [c for key, c in keys.items() if key.startswith(wanted + "_")]
+    if wanted in known or len(begin) == 1:
+        return known.get(wanted) or begin[0]
+    old = _renamed()
+    if wanted in old:
+        remark(f"{name!r} is now {old[wanted]!r}: write that", OLD_NAME)
+        return keys[old[wanted].lower()]
+    offered = [*_SHORT, *(c.key for c in columns)]
+    near = nearest_names(name, [*offered, *old], count=1)
+    if near and near[0] in old:
+        now = old[near[0]]
+        raise UnknownNameError(f"unknown column {name!r}; did you mean {now!r}?")
+    raise unknown_name("column", name, offered)
+
+
+def _renamed() -> dict[str, str]:
+    """Return old names, with and without their units, and what they are now."""
+    found = {}
+    for key, now in RENAMED.items():
+        found[key.lower()] = now.key
+        bare = re.sub(r"_(?:[a-z]+_mol|[kmg]?pa|c)$", "", key.lower())
+        found.setdefault(bare, now.key)
+    return found
 
 
 def check_asked(columns: Sequence[Column], kitchen: object, motor: object) -> None:

@@ -213,7 +213,7 @@ def _recipe(typed: str, path: Path) -> str:
     """Return a recipe as typed, or the one that the bench file calls so."""
     from castsugar.bench.bench import read_bench
 
-    return read_bench(path).recipes.get(typed.strip(), typed)
+    return read_bench(path).recipe_text(typed)
 
 
 def _minutes(typed: str) -> float:

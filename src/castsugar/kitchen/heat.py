@@ -246,7 +246,7 @@ def cook_of_points(points: Sequence[tuple[float, float]]) -> Cook:
 # Read a cook as a person types it.
 
 _FORM = (
-    "write a temperature and minutes (cook '119 C', minutes 8), or points of time and "
+    "write a temperature and minutes ('119 C 8 min'), or points of time and "
     "temperature ('0 min 25 C, 6 min 105 C, 14 min 119 C')"
 )
 
@@ -259,8 +259,8 @@ def parse_cook(
     Parameters
     ----------
     text : str
-        ``"119 C"``, or points of time and bulk temperature, separated by commas or
-        semicolons, times rising.
+        ``"119 C"``, ``"119 C 8 min"``, or points of time and bulk temperature,
+        separated by commas or semicolons, times rising.
     minutes : str or float, optional
         How long the one temperature is held: a number, or a time with a unit.
     where : str
@@ -306,6 +306,8 @@ def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
 
 def _hold(text: str, minutes: str | float | None, where: str) -> Cook:
     """Read one temperature held for minutes."""
+    if minutes is None:
+        text, minutes = _apart(text)
     temperature = units.parse(text, "temperature", where=where).value
     if minutes is None:
         raise InputError(f"{where}: {text!r} says no time; {_FORM}")
@@ -313,6 +315,20 @@ def _hold(text: str, minutes: str | float | None, where: str) -> Cook:
         return Cook.hold(temperature, _duration(minutes, where))
     except InputError as error:
         raise InputError(f"{where}: {error}") from None
+
+
+def _apart(text: str) -> tuple[str, str | None]:
+    """Part "119 C 8 min" into temperature and time; leave anything else alone."""
+    words = [word for word in text.split() if word != "for"]
+    for split in range(1, len(words)):
+        temperature, time = " ".join(words[:split]), " ".join(words[split:])
+        try:
+            units.parse(temperature, "temperature")
+            units.parse(time, "time")
+        except InputError:
+            continue
+        return temperature, time
+    return text, None
 
 
 def _duration(minutes: str | float, where: str) -> float:

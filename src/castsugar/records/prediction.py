@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar import plausible
-from castsugar.bench.bench import Bench, check_bench, read_bench
+from castsugar.bench.bench import Bench, check_bench, parsed, read_bench
 from castsugar.bench.editing import toml_text
 from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import Lots, lots_of
@@ -63,7 +63,7 @@ def freeze(bench: Bench, folder: Path) -> FrozenBench:
     InputError
         If a file of strands that its [motor] names cannot be read.
     """
-    raw = tomllib.loads(bench.text.removeprefix("\ufeff"))
+    raw = parsed(bench.path, bench.text)
     texts = {t: toml_text({t: raw[t]}) if t in raw else "" for t in TABLES}
     laws = bench.motor["burn_law"] if bench.motor else []
     names = [law["strands"] for law in laws if "strands" in law]

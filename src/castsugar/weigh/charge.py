@@ -533,7 +533,7 @@ def _read(
         near = nearest_names(text, list(recipes))
         hint = f"did you mean {near[0]!r}?" if near else "it has " + ", ".join(recipes)
         raise InputError(f"{bench.path} has no recipe {text!r} in [recipes]; {hint}")
-    return _shares(text, database, "recipe")
+    return _shares(bench.recipe_text(text) if bench else text, database, "recipe")
 
 
 def _shares(
