@@ -145,7 +145,7 @@ SIGNATURES = {
     "parse_recipe": "(text, *, where='')",
     "Lot": (
         "(*, moisture=0.0, inert=0.0, assay=None, dry_solids=None, "
-        "dextrose_equivalent=None, dry_solids_uncertainty=None)"
+        "dextrose_equivalent=None, dry_solids_uncertainty=None, invented=())"
     ),
 }
 

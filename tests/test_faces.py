@@ -47,7 +47,11 @@ def test_evaluate_in_one_s_own_world(folder: Path, capsys: Any) -> None:
     del folder
     world = cs.bench.read("bench.toml")
     table = cs.evaluate(
-        [world.mix("base")], kitchen=world.kitchen, motor=world.motor, confirm=True
+        [world.mix("base")],
+        **world.conditions,
+        kitchen=world.kitchen,
+        motor=world.motor,
+        confirm=True,
     )
     printed = said(capsys, "evaluate", "base", "--bench", "bench.toml")
     same(table.to_dict("records")[0], printed["mixes"][0])

@@ -180,6 +180,7 @@ COMMANDS = {
     "map": "KNO3 'powdered sugar' 'corn syrup' --cook '119 C' --minutes 8",
     "compare": f"{RECIPE} base --bench bench.toml --cook '119 C' --minutes 8",
     "justify": f"{RECIPE} base --bench bench.toml --cook '119 C' --minutes 8",
+    "search": "bench.toml",
     "weigh": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
     "burnrate": "strands.csv",
     "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' "

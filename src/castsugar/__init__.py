@@ -32,13 +32,13 @@ if TYPE_CHECKING:
     from castsugar.kitchen.heat import Cook
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import kitchen_table
+    from castsugar.limits import Requirement
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
-    from castsugar.optimize.task import Requirement
     from castsugar.rows import species_set
 
 __version__ = "0.1.0"
@@ -61,7 +61,7 @@ _PLACES = {
     "Lot": "mix.weighing",
     "Mix": "mix.mix",
     "RefusedError": "errors",
-    "Requirement": "optimize.task",
+    "Requirement": "limits",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",

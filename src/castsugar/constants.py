@@ -40,3 +40,6 @@ DEFAULT_PRESSURE: Final = 6.894757e6
 #: Default flow: equilibrium that freezes carbonate at the throat makes a peak of c*
 #: that no nozzle has time for.
 DEFAULT_FLOW: Final = "no-solidification"
+
+#: Typed in the place of an exit pressure: the chamber only.
+NO_EXIT: Final = "none"

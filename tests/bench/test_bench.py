@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+from unittest.mock import ANY
 
 import pytest
 from hypothesis import given, settings
@@ -18,6 +19,7 @@ from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.editing import append_measurement
 from castsugar.bench.example import write_example
 from castsugar.bench.world import World
+from castsugar.records.prediction import freeze, thaw
 
 pytestmark = pytest.mark.exact  # text against text
 
@@ -551,6 +553,11 @@ def test_names_and_premixes_serve_wherever_a_recipe_does() -> None:
         {"KNO3": 50 / 60, "powdered sugar": 10 / 60}
     )
     assert world.stated_motor.burning.law.mixes[0].law.name == base
+    kept = thaw(freeze(world.bench, Path()), Path())  # a record has no [recipes]
+    assert kept is not None
+    assert kept.motor == world.bench.motor | {"burn_law": [ANY]}
+    assert kept.kitchen["measured"] == world.bench.kitchen["measured"]
+    assert kept.motor["burn_law"][0]["recipe"] == base
 
 
 BAD_NAMES = [

@@ -102,7 +102,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         path = Path("batches") / f"{ID}.jsonl"
         before = path.read_bytes()
         words = ["add", ID, "--observe", "smooth", "--temperature", "118 C"]
-        words += ["--flow", "pours", "--date", "2026-05-03"]
+        words += ["--pour-class", "pours", "--date", "2026-05-03"]
         words += ["--measured", "kind=pan-weight lost=1.4 g"]
         words += ["--strands", "strands.csv", "--strand-mix", "a"]
         words += ["--firing", "shot.csv", "--throat-after", "8 mm"]

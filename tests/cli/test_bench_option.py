@@ -15,7 +15,7 @@ from castsugar.cli.main import build_parser, main
 pytestmark = pytest.mark.exact
 
 MIX = "KNO3:65 sucrose:35"
-WITHOUT = ["init", "ingredients", "completion", "burnrate"]
+WITHOUT = ["init", "ingredients", "cautions", "completion", "burnrate"]
 
 
 @pytest.fixture

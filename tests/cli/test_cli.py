@@ -119,8 +119,9 @@ def test_json(capsys: pytest.CaptureFixture[str]) -> None:
     document = json.loads(out, parse_constant=refuse)
     assert document["schema"] == "castsugar.evaluate/1"
     assert set(document["versions"]) >= {"castsugar", "species_data", "cantera"}
-    assert document["assumptions"]["pressure_Pa"] == pytest.approx(6894757.293)
-    assert document["assumptions"]["exit_pressure_Pa"] is None
+    held = document["assumptions"]["conditions"]
+    assert held["pressure_Pa"] == pytest.approx(6894757.293)
+    assert held["exit_pressure_Pa"] is None
     assert document["cautions"][0].startswith("Hot nitrate-sugar mixes burn people")
     (row,) = document["mixes"]
     assert list(row) == [c.key for c in COLUMNS]

@@ -60,7 +60,7 @@ BAD_INPUT = [
     ([BASE, "--pressure", "6,9 MPa"], ["decimal comma", "write 6.9 MPa"]),
     ([BASE, "--water-lost", "20"], ["--water-lost", "above 1"]),
     ([BASE, "--water-lost", "some"], ["--water-lost", "no number"]),
-    ([BASE, "--flow", "shifting"], ["'shifting'", "equilibrium, frozen"]),
+    ([BASE, "--nozzle-flow", "shifting"], ["'shifting'", "equilibrium, frozen"]),
     ([BASE, "--alternative", "sucrose"], ["INGREDIENT=NAME"]),
     ([BASE, "--alternative", "sucrose=glas"], ["did you mean 'glass'"]),
     ([BASE, "--alternative", "sorbitol=polyol cycle"], ["not in the mix"]),

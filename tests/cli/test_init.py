@@ -261,7 +261,7 @@ def test_a_key_is_explained_on_the_screen(capsys: pytest.CaptureFixture[str]) ->
         (["--explain", "throt"], "did you mean 'throat'"),
         (["--explain", "motr"], "did you mean 'motor'"),
         (["--explain", "motor.throt"], "did you mean 'motor.throat'"),
-        (["--explain", ""], "tables: units, kitchen, motor"),
+        (["--explain", ""], "tables: conditions, units, kitchen"),
         (["here", "--explain", "throat"], "leave out DIR"),
     ],
 )

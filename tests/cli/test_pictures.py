@@ -84,7 +84,7 @@ def test_sweep_shows_bands_and_freezing(tmp_path: Path) -> None:
     """The strip where carbonate freezes at the throat is hatched, bands are drawn."""
     picture, table = tmp_path / "sweep.svg", tmp_path / "sweep.csv"
     words = ["--from", "50%", "--to", "60%", "--uncertainty", "--pressure", "3 MPa"]
-    words += ["--flow", "equilibrium"]
+    words += ["--nozzle-flow", "equilibrium"]
     files = ["-o", str(picture), "--csv", str(table)]
     recipe = ["sweep", "KNO3:55 sucrose:40 water:5", "--vary", "KNO3", "--step", "1%"]
     assert main([*recipe, *words, *files]) == 0

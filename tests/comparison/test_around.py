@@ -36,8 +36,8 @@ from castsugar.comparison.neighbours import (
     standing,
 )
 from castsugar.kitchen.heat import parse_cook
+from castsugar.limits import Limit
 from castsugar.optimize.plane import broken
-from castsugar.optimize.problem import Limit
 from castsugar.optimize.task import TableProblem
 from castsugar.report.search_map import search_map
 from castsugar.report.search_trace import trace_plot

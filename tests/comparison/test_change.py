@@ -42,15 +42,9 @@ from castsugar.comparison.claims import (
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.draws import Part, Summary
 from castsugar.comparison.evidence import STANDINGS, evidence_of
-from castsugar.comparison.limits import (
-    BROKEN,
-    KEPT,
-    NOT_COMPUTED,
-    JudgedLimit,
-    LimitVerdict,
-    judge_limits,
-)
+from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
+from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from castsugar.limits import Limit
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.region import Row
 from castsugar.optimize.space import Space
 

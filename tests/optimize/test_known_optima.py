@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
 

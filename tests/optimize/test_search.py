@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from castsugar import ConvergenceError, InputError, UnknownNameError
+from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.rounding import weigh_out
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space

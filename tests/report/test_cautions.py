@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import pytest
 
 from castsugar import load_database
+from castsugar.cli.main import main
 from castsugar.report.cautions import chosen
 
 # Exact: the order and the widths are rules of ours; no number is compared.
@@ -92,3 +96,46 @@ def test_of_several_values_the_worst_that_raises_the_rule_is_told() -> None:
     assert found.lines[0].startswith("A grain at 51 \u00b0C burns faster")
     cold = chosen(CAUTIONS, {"grain_temperature": [20.0, -3.0]}, ["motor"], shown=1)
     assert cold.lines[0].startswith("A grain at -3 \u00b0C turns brittle")
+
+
+def asked(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    assert main(["cautions", *words]) == 0
+    return capsys.readouterr().out
+
+
+def test_the_command_prints_every_rule_once_with_level_and_source(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    flat = " ".join(asked([], capsys).replace("!", "").split())
+    assert flat.startswith(f"Cautions: {len(CAUTIONS)} of {len(CAUTIONS)} ")
+    for caution in CAUTIONS:
+        assert flat.count(" ".join(caution.text.replace("!", "").split())) == 1
+    assert flat.count("[stop; common practice, no source]") == 3
+    assert "[stop; " in flat.split("beyond hobby work.")[1][:60]
+    assert max(map(len, asked([], capsys).splitlines())) <= 80
+
+
+def test_the_command_takes_a_topic(capsys: pytest.CaptureFixture[str]) -> None:
+    rows = json.loads(asked(["storage", "--json"], capsys))["cautions"]
+    assert {row["key"] for row in rows} >= {"general", "label-and-store", "damp-grain"}
+    assert all({"storage", "all"} & set(row["topics"]) for row in rows)
+    assert main(["cautions", "storrage"]) == 2
+    assert "did you mean 'storage'" in capsys.readouterr().err
+
+
+def test_a_mix_shows_what_it_raises(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def keys(*words: str) -> set[str]:
+        rows = json.loads(asked([*words, "--json"], capsys))["cautions"]
+        return {row["key"] for row in rows}
+
+    monkeypatch.chdir(tmp_path)
+    dry, damp = "KNO3:65 sucrose:35", "KNO3:60 sucrose:32 water:8"
+    assert "water-as-cast" not in keys("--mix", dry)
+    assert "water-as-cast" in keys("--mix", damp)
+    assert main(["init"]) == 0
+    capsys.readouterr()
+    motor = {"propellant-above-125", "impulse-above-320"}
+    assert motor <= keys("--mix", "base")
+    assert not motor & keys("--mix", damp, "--no-bench")

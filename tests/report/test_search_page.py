@@ -21,6 +21,7 @@ import pytest
 
 import castsugar as cs
 from castsugar import COLUMNS, Hardware, Requirement, load_database
+from castsugar.limits import Limit
 from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
@@ -29,7 +30,7 @@ from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize import task
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal, Limit
+from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable, weigh_out
 from castsugar.optimize.search import Outcome, run_search

@@ -14,10 +14,11 @@ import pytest
 
 from castsugar import InputError, Requirement, UnknownNameError
 from castsugar.comparison.directions import cloud, directions
+from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.plane import broken, plane, unknown
-from castsugar.optimize.problem import Goal, Limit, Trials
+from castsugar.optimize.problem import Goal, Trials
 from castsugar.optimize.rounding import weigh_out
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space

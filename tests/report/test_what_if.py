@@ -14,7 +14,7 @@ from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
 from castsugar.comparison.limits import C_STAR
 from castsugar.comparison.neighbours import Neighbourhood, neighbours_of
-from castsugar.optimize.problem import Limit
+from castsugar.limits import Limit
 from castsugar.report.blocks.html import to_html
 from castsugar.report.blocks.model import Document, Paragraph, Section, Table
 from castsugar.report.blocks.text import to_text

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from castsugar.bench.schema import Place, Table, Where, read_table
+from castsugar.bench.conditions import check_stated
+from castsugar.bench.schema import INVENTED, Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
     Limit,
     Premixes,
@@ -33,6 +34,7 @@ from castsugar.bench.tables import (
     Borrowed,
     Case,
     Casting,
+    Conditions,
     Cylinder,
     Kitchen,
     Lot,
@@ -42,6 +44,7 @@ from castsugar.bench.tables import (
     StatedLaw,
     Strands,
     Units,
+    read_conditions,
     read_lots,
 )
 from castsugar.errors import InputError, nearest_names
@@ -56,6 +59,7 @@ LONGEST_LINE = 8_000
 
 #: Tables of the file; recipes, limits and lots hold names, each with such a table.
 TABLES: dict[str, type[Table]] = {
+    "conditions": Conditions,
     "units": Units,
     "kitchen": Kitchen,
     "motor": Motor,
@@ -79,6 +83,9 @@ class Bench:
     path : pathlib.Path
     text : str
         As it was read.
+    conditions : dict or None
+        Keys of :class:`castsugar.bench.tables.Conditions`, and `typed`. None without
+        the table; :func:`castsugar.bench.conditions.conditions_of` says what holds.
     kitchen : dict
         Keys of :class:`Kitchen`; stated parameters as dicts, `measured` as a list of
         dicts with the keys of :data:`MEASUREMENTS`.
@@ -104,6 +111,9 @@ class Bench:
         :class:`castsugar.bench.tables.Casting`. None without the table.
     units : dict
         Keys of :class:`castsugar.bench.tables.Units`.
+    invented : tuple of str
+        Tables and entries that say ``invented = true``, in the order of the file:
+        "scale", 'lots."bag A"', "kitchen.measured[0]", "motor.burn_law[2]".
     """
 
     path: Path
@@ -117,8 +127,16 @@ class Bench:
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
     pan: dict[str, Any] | None = None
     casting: dict[str, Any] | None = None
+    conditions: dict[str, Any] | None = None
     premixes: dict[str, str] = field(default_factory=dict)
     units: dict[str, Any] = field(default_factory=lambda: {"show": SHOWN_AS[0]})
+    invented: tuple[str, ...] = ()
+
+    def invented_in(self, entry: str) -> tuple[str, ...]:
+        """Return those of `invented` that are an entry or lie in it."""
+        inside = (f"{entry}.", f"{entry}[")
+        names = self.invented
+        return tuple(n for n in names if n == entry or n.startswith(inside))
 
     def recipe_text(self, typed: str) -> str:
         """Return the recipe of a name, or the one typed, premixes taken apart.
@@ -162,11 +180,39 @@ def check_bench(path: Path, text: str) -> Bench:
                 f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
                 + ", ".join(f"[{t}]" for t in TABLES)
             )
-    given = {
+    invented = tuple(_invented(raw, (), Place(path, text, "")))
+    given: dict[str, Any] = {
         name: _READERS[name](table, path, text)
         for name, table in ({"kitchen": {}} | raw).items()
     }
-    return Bench(path, text, **({"motor": None} | given))
+    bench = Bench(path, text, **({"motor": None} | given), invented=invented)
+    check_stated(bench)
+    return bench
+
+
+#: Tables whose keys are names of the user's own, or hold such.
+_OWN_NAMES = frozenset({"recipes", "premixes", "ingredients", "choices", "stock"})
+
+
+def _invented(raw: Any, names: tuple[str, ...], place: Place) -> Iterator[str]:
+    """Take ``invented`` out of tables and entries; yield which said so."""
+    flag = raw.get(INVENTED)
+    if isinstance(flag, bool) and names:
+        del raw[INVENTED]
+        if flag:
+            yield ".".join(names)
+    elif flag is not None and names and not _OWN_NAMES & set(names):
+        raise place.fail(INVENTED, f"is {flag!r}; it must be true or false")
+    for key, held in raw.items():
+        shown = f'"{key}"' if names == ("lots",) else key
+        below = ".".join((*((place.table,) if place.table else ()), key))
+        if isinstance(held, dict):
+            inner = Place(place.path, place.text, below)
+            yield from _invented(held, (*names, shown), inner)
+        for index, entry in enumerate(held if isinstance(held, list) else []):
+            if isinstance(entry, dict):
+                inner = Place(place.path, place.text, below, index)
+                yield from _invented(entry, (*names, f"{shown}[{index}]"), inner)
 
 
 #: Tables whose entries have a recipe.
@@ -185,10 +231,13 @@ def parsed(path: Path, text: str) -> dict[str, Any]:
     premixes = read_premixes(raw.get("premixes", {}), path, text)
     if "recipes" in raw:
         place = Place(path, text, "recipes")
+        flag = (
+            raw["recipes"].get(INVENTED) if isinstance(raw["recipes"], dict) else None
+        )
         raw["recipes"] = {
             name: _taken_apart(recipe, premixes, name, place)
             for name, recipe in read_recipes(raw["recipes"], path, text).items()
-        }
+        } | ({INVENTED: flag} if isinstance(flag, bool) else {})
     for table, array in _WITH_RECIPE:
         held = raw.get(table)
         entries = held.get(array) if isinstance(held, Mapping) else None
@@ -203,7 +252,7 @@ def _recipe(
     typed: str, raw: Mapping[str, Any], premixes: Mapping[str, str], place: Place
 ) -> str:
     """Return the recipe that an entry names, or has."""
-    known: Mapping[str, str] = raw.get("recipes", {})
+    known = {k: v for k, v in raw.get("recipes", {}).items() if isinstance(v, str)}
     if typed.strip() in known:
         return known[typed.strip()]
     if known and ":" not in typed:
@@ -328,11 +377,13 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
             raise place.fail("", "needs one of strands, rate or borrowed")
         keys = Borrowed if "borrowed" in raw else keys
         keys = Strands if "strands" in raw else keys
-    return read_table(raw, keys, place) | {"line": place.line()}
+    name = f"{place.table}[{place.index}]"
+    return read_table(raw, keys, place) | {"line": place.line(), "entry": name}
 
 
 #: Table to what checks it.
 _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+    "conditions": read_conditions,
     "units": lambda raw, path, text: read_table(raw, Units, Place(path, text, "units")),
     "premixes": read_premixes,
     "kitchen": _kitchen,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench
@@ -43,12 +44,16 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
         belief=_stated(bench),
         air_pressure=air,
         syrup=_syrup(bench, database),
+        invented=bench.invented_in("kitchen") if bench else (),
         **_given(table, ("degradation_limit",)),
     )
     measured = []
     for index, entry in enumerate(table.get("measured", []), start=1):
         try:
-            measured.append(measurement(entry, air, database, label=f"no. {index}"))
+            one = measurement(entry, air, database, label=f"no. {index}")
+            name = f"kitchen.measured[{index - 1}]"
+            made_up = bench is not None and bool(bench.invented_in(name))
+            measured.append(replace(one, invented=made_up))
             _check_syrup(entry, kitchen, database)
         except CastsugarError as error:
             where = f"{bench.path if bench else ''}, measurement {index}: "
@@ -133,8 +138,12 @@ def _stated(bench: Bench | None) -> Belief:
         entry = bench.kitchen[name] if bench else None
         if entry is not None:
             try:
+                made_up = bench is not None and bench.invented_in(f"kitchen.{name}")
                 belief = belief.with_value(
-                    name, entry["value"], entry["spread"], entry["origin"]
+                    name,
+                    entry["value"],
+                    entry["spread"],
+                    entry["origin"] + (" (invented)" if made_up else ""),
                 )
             except CastsugarError as error:
                 where = f"{bench.path if bench else ''}, [kitchen.{name}]"

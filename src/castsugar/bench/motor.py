@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench
@@ -91,6 +92,7 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
         "efficiency": measured if measured is not None else table["efficiency"],
         "efficiency_measured": measured is not None,
         "spread": _spread(table),
+        "invented": sizes_invented(bench),
     }
     for name in (
         "density_ratio",
@@ -104,6 +106,12 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
     if strands_at is not None:
         options["strand_temperature"] = strands_at
     return Hardware(**options)
+
+
+def sizes_invented(bench: Bench) -> tuple[str, ...]:
+    """Return what is invented of the motor, burn laws left out."""
+    found = bench.invented_in("motor")
+    return tuple(name for name in found if "burn_law" not in name)
 
 
 def _spread(table: Mapping[str, Any]) -> Spread:
@@ -188,6 +196,7 @@ def _burning(
                 "alone; leave it out where a mix was measured"
             )
         law = borrowed_law(database, borrowed[0]["borrowed"])
+        law = replace(law, invented=bench.invented_in(borrowed[0]["entry"]))
         return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
     recipes, alike = _by_mix(entries, bench, database)
     found = []
@@ -265,7 +274,7 @@ def _law(
             "here); strands may lie in several files, a stated rate stands alone"
         )
     if "strands" not in first:
-        return _stated(first), ()
+        return _stated(first, bench), ()
     found = [_strands(entry, bench) for entry in entries]
     refuse_twice([strands for _, strands in found])
     name = found[0][0] or first["recipe"]
@@ -273,7 +282,12 @@ def _law(
     if result.law is None:
         files = " and ".join(dict.fromkeys(e["strands"] for e in entries))
         raise InputError(f"{files}: no burn law for {name!r}: {result.reason}")
-    return result.law, result.cautions
+    invented = [
+        f"{entry['entry']}: {entry['strands']}"
+        for entry, (_, strands) in zip(entries, found, strict=True)
+        if bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
+    ]
+    return replace(result.law, invented=tuple(invented)), result.cautions
 
 
 def _strands(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
@@ -294,7 +308,7 @@ def _strands(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]
     return wanted, chosen
 
 
-def _stated(entry: Mapping[str, Any]) -> BurnLaw:
+def _stated(entry: Mapping[str, Any], bench: Bench) -> BurnLaw:
     """Return a law that the user states."""
     n, p = entry["exponent"], entry["pressure"]
     u = math.log1p(entry["rate_spread"])
@@ -313,6 +327,7 @@ def _stated(entry: Mapping[str, Any]) -> BurnLaw:
         origin="stated",
         status="assumed",
         source=entry["source"],
+        invented=bench.invented_in(entry["entry"]),
     )
 
 

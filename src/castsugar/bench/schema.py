@@ -176,6 +176,9 @@ class Key:
 
 Keys = Mapping[str, Key]
 
+#: The key by which a table or an entry says that nobody measured it.
+INVENTED = "invented"
+
 
 class Table:
     """Base of the tables of the bench file, each a frozen dataclass: its declaration.

@@ -213,7 +213,7 @@ def placed(place: Place, key: str) -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SearchConditions:
-    """Under what a search judges its mixes; known before a kitchen is built.
+    """How a search cooks and draws; known before a kitchen is built.
 
     Attributes
     ----------
@@ -224,11 +224,6 @@ class SearchConditions:
     draws : int or None
         Of kitchen and motor.
     seed : int or None
-    pressure, exit_pressure : float
-        [Pa]
-    pressures_typed : tuple of str
-        Both as they were understood, "1000 psi absolute".
-    flow : str
     needs_kitchen, needs_motor : bool
         Whether an objective, weight, limit or front names a column of theirs.
     """
@@ -238,10 +233,6 @@ class SearchConditions:
     water_lost: float | None
     draws: int | None
     seed: int | None
-    pressure: float
-    exit_pressure: float
-    pressures_typed: tuple[str, str]
-    flow: str
     needs_kitchen: bool
     needs_motor: bool
 
@@ -318,7 +309,7 @@ class SearchAsked:
 
 
 def search_conditions(bench: Bench) -> SearchConditions:
-    """Return under what the search of a bench file judges its mixes.
+    """Return how the search of a bench file cooks and draws.
 
     Raises
     ------
@@ -327,7 +318,6 @@ def search_conditions(bench: Bench) -> SearchConditions:
     """
     table = _search(bench)
     place = _place(bench, "search")
-    _check_exit(table, place)
     if table["cook"] is not None:
         with placed(place, "cook"):
             parse_cook(table["cook"], table["minutes"])
@@ -335,7 +325,6 @@ def search_conditions(bench: Bench) -> SearchConditions:
     shared = set(keys_of(Search)) & {f.name for f in fields(SearchConditions)}
     return SearchConditions(
         **{key: table[key] for key in shared},
-        pressures_typed=(table["typed"]["pressure"], table["typed"]["exit_pressure"]),
         needs_kitchen="kitchen" in groups,
         needs_motor="motor" in groups,
     )
@@ -402,16 +391,6 @@ def _search(bench: Bench) -> dict[str, Any]:
 
 def _place(bench: Bench, table: str) -> Place:
     return Place(bench.path, bench.text, table)
-
-
-def _check_exit(table: Mapping[str, Any], place: Place) -> None:
-    pressure, leaving = table["pressure"], table["exit_pressure"]
-    if not leaving < pressure:
-        raise place.fail(
-            "exit_pressure",
-            f"{leaving / 1e6:g} MPa is not below the chamber pressure "
-            f"{pressure / 1e6:g} MPa; give a lower one",
-        )
 
 
 def _columns(bench: Bench) -> Iterable[str]:

@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from castsugar import plausible, units
+from castsugar.bench.conditions import typed_values
 from castsugar.bench.schema import (
+    INVENTED,
     Key,
     Place,
     Table,
@@ -19,6 +21,7 @@ from castsugar.bench.schema import (
     needed,
     read_table,
 )
+from castsugar.bench.tables import FLOWS
 from castsugar.columns import COLUMN, COLUMNS, RENAMED
 from castsugar.errors import InputError, nearest_names
 from castsugar.mix.text import parse_recipe
@@ -63,11 +66,8 @@ LESS_IS_BETTER = frozenset(
 #: The word that stands for what the case of [motor] may hold.
 CASE = "case"
 
-#: What is taken where none is stated, as on the command line.
-PRESSURES = {"pressure": "1000 psi", "exit_pressure": "1 atm"}
-
-#: The flows of the thermochemistry, the default first.
-FLOWS = ("no-solidification", "equilibrium", "frozen")
+#: Keys of [search] that stand in [conditions] now; still read.
+_CONDITIONS = {"pressure": "pressure", "exit_pressure": "pressure", "flow": ""}
 
 #: How bounds are written.
 BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
@@ -114,7 +114,7 @@ class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
 
 @dataclass(frozen=True, kw_only=True)
 class Search(
-    Table, head="[search]", used="search; compare and justify for its conditions"
+    Table, head="[search]", used="search; compare and justify for its cook and batch"
 ):
     """what castsugar search looks for"""
 
@@ -125,11 +125,13 @@ class Search(
         instead_of="maximise",
     )
     weights: Any = key("column = weight, of a weighted sum")
-    pressure: float = key("pressure in the chamber", "1000 psi", "chamber pressure")
-    exit_pressure: float = key("pressure at the nozzle exit", "1 atm", "exit pressure")
-    flow: str = key(
-        "how the products expand", "frozen", default=FLOWS[0], choices=FLOWS
+    pressure: float = key(
+        "former place of [conditions] pressure", "1000 psi", "chamber pressure"
     )
+    exit_pressure: float = key(
+        "former place of [conditions] exit", "1 atm", "exit pressure"
+    )
+    flow: str = key("former place of [conditions] nozzle_flow", "frozen", choices=FLOWS)
     batch: float = key("mass of what is weighed", "200 g", "batch")
     cook: str = key("temperature and time, or points of both", "119 C 8 min")
     minutes: float = key(
@@ -212,10 +214,14 @@ def with_premixes(recipe: str, premixes: Mapping[str, str]) -> str:
 
 def _texts(raw: Any, place: Place) -> dict[str, str]:
     """Check a table of the user's names, each with a recipe as text."""
+    found = {}
     for name, recipe in _named(raw, place).items():
+        if name == INVENTED and isinstance(recipe, bool):
+            continue
         if not isinstance(recipe, str):
             raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
-    return dict(raw)
+        found[name] = recipe
+    return found
 
 
 def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
@@ -347,15 +353,12 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
         Keys of :class:`Search`: quantities in SI; `ingredients` as name to one share or
         (lowest, highest); `choices` as slot to names; `stock` as name to mass [kg];
         `front` as pairs of column and whether more is better; `cook` and `minutes` as
-        texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds the two
-        pressures as they were understood, for an echo.
+        texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds what is
+        stated of pressure, exit and flow, quantities as typed.
     """
     place = Place(path, text, "search")
-    given = PRESSURES | dict(raw) if isinstance(raw, Mapping) else raw
-    found = read_table(given, Search, place)
-    found["typed"] = {
-        name: units.parse(str(given[name]), "pressure").echo() for name in PRESSURES
-    }
+    found = read_table(raw, Search, place)
+    found["typed"] = typed_values(raw, _CONDITIONS)
     _check_objective(found, place)
     if found["minutes"] is not None:
         found["minutes"] = f"{found['minutes']!r}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from castsugar.bench.conditions import typed_values
 from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
 from castsugar.units import SHOWN_AS
 
@@ -26,6 +27,29 @@ class Units(Table, head="[units]", used="every command"):
         default=SHOWN_AS[0],
         choices=SHOWN_AS,
     )
+
+
+# ----------------------------------------------------------------------------
+# Under what mixes burn.
+
+#: The flows of the thermochemistry, the default first.
+FLOWS = ("no-solidification", "equilibrium", "frozen")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conditions(Table, head="[conditions]", used=f"{_EVALUATES} and learn"):
+    """under what mixes burn, the same in every command"""
+
+    pressure: float = key("pressure in the chamber", "500 psi", "chamber pressure")
+    exit: float = key("pressure at the nozzle exit", "1 atm", "exit pressure")
+    nozzle_flow: str = key("how the products expand", FLOWS[0], choices=FLOWS)
+
+
+def read_conditions(raw: Any, path: Path, text: str) -> dict[str, Any]:
+    """Check the conditions; `typed` holds what is stated, quantities as typed."""
+    found = read_table(raw, Conditions, Place(path, text, "conditions"))
+    kinds = {"pressure": "pressure", "exit": "pressure", "nozzle_flow": ""}
+    return found | {"typed": typed_values(raw, kinds)}
 
 
 # ----------------------------------------------------------------------------

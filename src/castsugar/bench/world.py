@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from os import PathLike
@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import Bench, read_bench
-from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.bench.conditions import conditions_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import unknown_name
 
@@ -104,21 +104,8 @@ class World:
 
     @property
     def conditions(self) -> dict[str, Any]:
-        """`pressure`, `exit_pressure` [Pa] and `flow`: those of [search], if any."""
-        if self.bench.search is None:
-            return {
-                "pressure": DEFAULT_PRESSURE,
-                "exit_pressure": STANDARD_ATMOSPHERE,
-                "flow": DEFAULT_FLOW,
-            }
-        from castsugar.bench.search import search_conditions
-
-        stated = search_conditions(self.bench)
-        return {
-            "pressure": stated.pressure,
-            "exit_pressure": stated.exit_pressure,
-            "flow": stated.flow,
-        }
+        """`pressure`, `exit_pressure` [Pa] and `flow`, as every command takes them."""
+        return conditions_of(self.bench).options()
 
     def mix(self, recipe: str) -> Mix:
         """Weigh a recipe, or the one of that name, from the lots of the file.
@@ -137,6 +124,69 @@ class World:
         return Mix.weigh(
             parsed, name=name, lots=self._lots_in(parsed.parts), database=self.database
         )
+
+    @cached_property
+    def invented(self) -> tuple[str, ...]:
+        """The entries that say of themselves, or whose file says, that it is invented.
+
+        In the order of the file, as :attr:`castsugar.bench.bench.Bench.invented` names
+        them; strands with their file: "motor.burn_law[0]: strands.csv".
+        """
+        laws = {e["entry"]: e for e in (self.bench.motor or {}).get("burn_law", ())}
+        plain = [name for name in self.bench.invented if name not in laws]
+        found = [self._invented_law(entry) for entry in laws.values()]
+        return (*plain, *(name for name in found if name))
+
+    def _invented_law(self, entry: Mapping[str, Any]) -> str:
+        """Return what an invented burn law is called; empty for another."""
+        from castsugar.readings.tables import is_invented
+
+        flagged = bool(self.bench.invented_in(entry["entry"]))
+        if "strands" not in entry:
+            return str(entry["entry"]) if flagged else ""
+        name = f"{entry['entry']}: {entry['strands']}"
+        path = self.bench.path.parent / entry["strands"]
+        return name if flagged or (path.is_file() and is_invented(path)) else ""
+
+    def invented_for(
+        self, mixes: Iterable[Mix | str], *, uses: Collection[str]
+    ) -> tuple[str, ...]:
+        """Return what is invented behind an answer on some mixes, in order.
+
+        Parameters
+        ----------
+        mixes : iterable of Mix or str
+            Recipes, names of recipes or mixes.
+        uses : collection of str
+            What the answer takes from the file: "lots", "kitchen" (the ball fall only
+            where a mix holds syrup), "motor" with the burn laws that these mixes burn
+            by, and any other table, such as "scale" or "pan".
+
+        Raises
+        ------
+        CastsugarError
+            As for :meth:`mix` and :attr:`motor`.
+        """
+        made = [self.mix(one) if isinstance(one, str) else one for one in mixes]
+        found: set[str] = set()
+        for table in set(uses) - {"lots", "motor"}:
+            found.update(self.bench.invented_in(table))
+        if not any(mix.syrups for mix in made):
+            measured = self.bench.kitchen.get("measured", [])
+            found -= {
+                f"kitchen.measured[{index}]"
+                for index, entry in enumerate(measured)
+                if entry["kind"] == "ball fall"
+            }
+        for mix in made:
+            if "lots" in uses:
+                lots = self._lots_in(mix.recipe).values()
+                found.update(name for lot in lots for name in lot.invented)
+            if "motor" in uses and self.motor is not None:
+                from castsugar.motor.pressure_table import invented_behind
+
+                found.update(invented_behind(mix, self.motor))
+        return tuple(name for name in self.invented if name in found)
 
     def _lots_in(self, parts: Sequence[tuple[str, float]]) -> dict[str, Lot]:
         """Return those of the lots that a recipe takes from."""

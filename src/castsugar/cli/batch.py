@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options, deliver, remarked, show
-from castsugar.cli.quantities import KNOWN, quantity
+from castsugar.cli.quantities import KNOWN, add_old_spelling, quantity
 from castsugar.cli.screen import remark
 from castsugar.plain import to_json
 
@@ -32,7 +33,7 @@ examples:
   castsugar batch new "KNO3:60 powdered sugar:17 corn syrup:23" \\
       --bench bench.toml --batch "200 g" --date 2026-05-02
   castsugar batch add 2026-05-02-1 --observe "smooth, pale" \\
-      --temperature "118 C" --flow pours
+      --temperature "118 C" --pour-class pours
   castsugar batch add 2026-05-02-1 --measured "kind=pan-weight lost=1.4 g"
   castsugar batch add 2026-05-02-1 --strands strands-new.csv
   castsugar batch close 2026-05-02-1 --outcome used
@@ -118,13 +119,7 @@ def _add_new(inner: Any) -> None:
         metavar="NAME=MASS",
         help="mass read off the scale, 'KNO3=120.1 g'; may be repeated",
     )
-    parser.add_argument(
-        "--pressure",
-        type=quantity("--pressure"),
-        default="1000 psi",
-        metavar="PRESSURE",
-        help="chamber pressure of the ideal performance (default '1000 psi')",
-    )
+    add_pressure_option(parser)
     add_output_options(parser, csv=False)
 
 
@@ -156,8 +151,9 @@ def _add_event_options(parser: argparse.ArgumentParser) -> None:
     ):
         parser.add_argument(name, metavar=metavar, help=words)
     parser.add_argument(
-        "--flow", choices=FLOWS, help="how it flowed: " + ", ".join(FLOWS)
+        "--pour-class", choices=FLOWS, help="how it flowed: " + ", ".join(FLOWS)
     )
+    add_old_spelling(parser, "--flow", "--pour-class", choices=FLOWS)
     parser.add_argument(
         "--measured",
         action="append",

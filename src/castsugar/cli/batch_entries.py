@@ -14,6 +14,7 @@ from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.schema import day
+from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
 from castsugar.data.load import Database, load_database
@@ -250,7 +251,7 @@ Kept = tuple[str, dict[str, Any]]
 
 def _observed(options: argparse.Namespace) -> list[Kept]:
     """Return what was seen."""
-    told = (options.observe, options.temperature, options.flow)
+    told = (options.observe, options.temperature, options.pour_class)
     if all(value is None for value in told):
         return []
     kelvin = None
@@ -263,7 +264,7 @@ def _observed(options: argparse.Namespace) -> list[Kept]:
     values = {
         "text": options.observe or "",
         "temperature_K": kelvin,
-        "flow_class": options.flow or "",
+        "flow_class": options.pour_class or "",
     }
     return [("observed", values)]
 
@@ -374,7 +375,7 @@ def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made
         name=name,
         **_masses(options, recipe, bench, database),
         **_cook(options, bench),
-        pressure=options.pressure.value,
+        pressure=stated_conditions(options, bench).pressure.value,
         bench=None if bench is None else freeze(bench, folder),
         versions=data.versions(database.version),
         note=options.note or "",

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option, world_of
-from castsugar.cli.conditions import PRESSURE, add_condition_options
+from castsugar.cli.conditions import add_condition_options
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.quantities import quantity, read
 
@@ -16,11 +15,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from castsugar.bench.bench import Bench
-    from castsugar.cli.conditions import Conditions as Read
+    from castsugar.cli.conditions import Shared as Read
     from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database
+    from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
-    from castsugar.optimize.task import Requirement
 
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
@@ -29,7 +28,7 @@ BATCH, STEP = "200 g", "0.1 g"
 def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     """Add what both commands share."""
     add_bench_option(parser)
-    add_condition_options(parser, pressure=None, uncertainty=False)
+    add_condition_options(parser, uncertainty=False)
     add_kitchen_options(parser)
     parser.add_argument(
         "--batch",
@@ -121,9 +120,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
         read=read,
         mixes=mixes,
         conditions=Conditions(
-            pressure=read.pressure.value,
-            exit_pressure=read.leaving.value,
-            flow=read.flow,
+            **read.conditions.options(),
             kitchen=read.kitchen,
             motor=read.motor,
             species=read.species,
@@ -149,10 +146,6 @@ def _draws(options: argparse.Namespace, usual: int) -> int:
 def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
     """Let the bench file answer what no option does."""
     search: dict[str, Any] = (bench.search if bench else None) or {}
-    if options.pressure is None:
-        typed = search.get("typed", {}).get("pressure", PRESSURE)
-        typed = re.sub(r" gauge.*", "g", typed).removesuffix(" absolute")
-        options.pressure = read("--pressure", typed)
     if bench is None:
         return
     if options.cook is None and options.minutes is None and search.get("cook"):
@@ -205,7 +198,7 @@ def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
     import math
 
     from castsugar.bench.search import stated_limits
-    from castsugar.optimize.task import Requirement
+    from castsugar.limits import Requirement
 
     stated = stated_limits(bench, read.motor) if bench is not None else {}
     limits = [Requirement(column=c, **limit) for c, limit in stated.items()]

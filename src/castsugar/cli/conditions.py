@@ -15,11 +15,19 @@ from castsugar.cli.bench_option import (
 )
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions
-from castsugar.cli.quantities import exit_pressure, in_si, quantity
+from castsugar.cli.quantities import (
+    add_old_spelling,
+    exit_pressure,
+    in_si,
+    quantity,
+)
+from castsugar.cli.screen import remark
 from castsugar.constants import DEFAULT_FLOW
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.columns import Column
+    from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.weighing import Lot
@@ -27,42 +35,64 @@ if TYPE_CHECKING:
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
-#: Chamber pressure where none is stated.
-PRESSURE = "1000 psi"
 
-
-def add_condition_options(
-    parser: argparse.ArgumentParser,
-    *,
-    pressure: str | None = PRESSURE,
-    flow: str = DEFAULT_FLOW,
-    uncertainty: bool = True,
-) -> None:
-    """Add the options to a command.
-
-    `pressure` and `flow` are its defaults; None leaves the pressure to a bench file.
-    """
+def add_pressure_option(parser: argparse.ArgumentParser) -> None:
+    """Add the pressure in the chamber; None leaves it to the bench file."""
     parser.add_argument(
         "--pressure",
         type=quantity("--pressure"),
-        default=pressure,
         metavar="PRESSURE",
-        help="chamber pressure with unit (default '1000 psi')",
+        help="chamber pressure with unit (default that of the bench, else '1000 psi')",
     )
+
+
+def add_nozzle_options(parser: argparse.ArgumentParser) -> None:
+    """Add pressure, exit pressure and nozzle flow."""
+    add_pressure_option(parser)
     parser.add_argument(
         "--exit-pressure",
         type=exit_pressure,
-        default="1 atm",
         metavar="PRESSURE",
-        help="pressure at the nozzle exit with unit (default '1 atm'), or 'none' for "
-        "the chamber only",
+        help="pressure at the nozzle exit with unit (default that of the bench, else "
+        "'1 atm'), or 'none' for the chamber only",
     )
     parser.add_argument(
-        "--flow",
-        default=flow,
+        "--nozzle-flow",
         metavar="KIND",
-        help=f"equilibrium, frozen or no-solidification (default {flow})",
+        help="no-solidification, equilibrium or frozen (default that of the bench, "
+        f"else {DEFAULT_FLOW})",
     )
+    add_old_spelling(parser, "--flow", "--nozzle-flow")
+
+
+def stated_conditions(options: argparse.Namespace, bench: Bench | None) -> Conditions:
+    """Return the conditions that hold for a command, and say where they are old.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.conditions import resolve
+
+    typed = {
+        name: getattr(options, name, None)
+        for name in ("pressure", "exit_pressure", "nozzle_flow")
+    }
+    if bench is None:
+        return resolve(**typed)
+    from castsugar.bench.conditions import conditions_of
+
+    found = conditions_of(bench, **typed)
+    for note in found.notes:
+        remark(f"castsugar: {note}")
+    return found
+
+
+def add_condition_options(
+    parser: argparse.ArgumentParser, *, uncertainty: bool = True
+) -> None:
+    """Add the options to a command."""
+    add_nozzle_options(parser)
     parser.add_argument(
         "--water-lost",
         type=quantity("--water-lost"),
@@ -96,12 +126,10 @@ def add_condition_options(
 
 
 @dataclass(frozen=True, slots=True)
-class Conditions:
+class Shared:
     """The shared options, read."""
 
-    pressure: Quantity
-    leaving: Quantity | None
-    flow: str
+    conditions: Conditions
     water_lost: float | None
     alternatives: dict[str, str]
     data: str
@@ -109,6 +137,21 @@ class Conditions:
     kitchen: Kitchen | None
     motor: Hardware | None
     shelf: Shelf
+
+    @property
+    def pressure(self) -> Quantity:
+        """In the chamber."""
+        return self.conditions.pressure
+
+    @property
+    def leaving(self) -> Quantity | None:
+        """Pressure at the exit; None for the chamber only."""
+        return self.conditions.exit_pressure
+
+    @property
+    def flow(self) -> str:
+        """How the products expand."""
+        return self.conditions.nozzle_flow
 
     @property
     def species(self) -> SpeciesTable:
@@ -120,9 +163,7 @@ class Conditions:
     def evaluate_options(self) -> dict[str, Any]:
         """Return the options as those of :func:`castsugar.evaluate`."""
         return {
-            "pressure": self.pressure.value,
-            "exit_pressure": self.leaving.value if self.leaving else None,
-            "flow": self.flow,
+            **self.conditions.options(),
             "data_uncertainty": self.uncertainty,
             "kitchen": self.kitchen,
             "motor": self.motor,
@@ -132,9 +173,7 @@ class Conditions:
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys."""
         return {
-            "pressure_Pa": self.pressure.value,
-            "exit_pressure_Pa": self.leaving.value if self.leaving else None,
-            "flow": self.flow,
+            "conditions": self.conditions.to_dict(),
             "water_lost": self._water_lost(),
             "enthalpy_alternatives": self.alternatives,
             "product_set": self.data,
@@ -245,7 +284,7 @@ def lot_text(lot: Lot) -> str:
 
 def read_conditions(
     options: argparse.Namespace, database: Database, *, draws: int | None = None
-) -> Conditions:
+) -> Shared:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar.data.load import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
@@ -263,10 +302,8 @@ def read_conditions(
             )
         found[name.strip()] = rival.strip()
     lost = in_si(options.water_lost)
-    return Conditions(
-        pressure=options.pressure,
-        leaving=options.exit_pressure,
-        flow=options.flow,
+    return Shared(
+        conditions=stated_conditions(options, shelf.bench),
         water_lost=lost,
         alternatives=found,
         data=options.data,

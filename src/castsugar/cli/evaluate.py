@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
-from castsugar.cli.conditions import Conditions, add_condition_options, read_conditions
+from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options, deliver
@@ -37,9 +38,7 @@ def check_trace(motor: Hardware | None) -> None:
         raise InputError("--trace draws a firing; add --bench FILE with a [motor]")
 
 
-def fire_rows(
-    conditions: Conditions, mixes: list[Mix], rows: Rows
-) -> list[Firing | None]:
+def fire_rows(conditions: Shared, mixes: list[Mix], rows: Rows) -> list[Firing | None]:
     """Fire every mix that could be driven."""
     if conditions.motor is None:
         return [None] * len(rows)
@@ -49,7 +48,7 @@ def fire_rows(
 
 
 def motor_extra(
-    conditions: Conditions, rows: Rows, fired: list[Firing | None], *, ballistics: bool
+    conditions: Shared, rows: Rows, fired: list[Firing | None], *, ballistics: bool
 ) -> Extra | None:
     """Return the blocks that the motor and --ballistics add to the page."""
     from castsugar.report import motor
@@ -72,9 +71,7 @@ def motor_extra(
     return Extra(block, after)
 
 
-def trace_of(
-    conditions: Conditions, mixes: list[Mix], fired: list[Firing | None]
-) -> str:
+def trace_of(conditions: Shared, mixes: list[Mix], fired: list[Firing | None]) -> str:
     """Return the chart of the firings.
 
     Raises
@@ -165,9 +162,9 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
 
     database = load_database()
-    if options.ballistics and options.flow != "frozen":
-        options.uncertainty = True
     conditions = read_conditions(options, database)
+    if options.ballistics and conditions.flow != "frozen":
+        conditions = replace(conditions, uncertainty=True)
     if options.trace:
         check_trace(conditions.motor)
     mixes = weigh_recipes(
@@ -191,7 +188,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _evaluated(
-    options: argparse.Namespace, conditions: Conditions, mixes: list[Mix], hold: Hold
+    options: argparse.Namespace, conditions: Shared, mixes: list[Mix], hold: Hold
 ) -> list[dict[str, Any]]:
     """Return the rows of the mixes; Ctrl-C leaves those that are not confirmed yet."""
     from castsugar.confirmation import UnconfirmedError
@@ -213,7 +210,7 @@ def _evaluated(
 def _render(
     options: argparse.Namespace,
     database: Database,
-    conditions: Conditions,
+    conditions: Shared,
     mixes: list[Mix],
     rows: list[dict[str, Any]],
     fired: list[Firing | None],
@@ -252,7 +249,7 @@ def _render(
 
 
 def _species(
-    conditions: Conditions, mixes: list[Mix], rows: list[dict[str, Any]]
+    conditions: Shared, mixes: list[Mix], rows: list[dict[str, Any]]
 ) -> list[dict[str, list[float]]]:
     """Return the main species of every mix that burns, station by station."""
     from castsugar.evaluation import performance

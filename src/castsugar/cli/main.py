@@ -53,6 +53,7 @@ COMMANDS = {
     "init": "init",
     "completion": "completion",
     "ingredients": "ingredients",
+    "cautions": "cautions",
 }
 
 #: What argparse says of a word that is none of a few.
@@ -73,7 +74,8 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
 Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, compare,
-justify, weigh, batch, learn, init, completion, ingredients.
+justify, weigh, batch, learn, init, completion, ingredients,
+cautions.
 castsugar init writes an example of everything, to learn on.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified

@@ -17,7 +17,7 @@ from castsugar.cli.output import write_file
 if TYPE_CHECKING:
     import pandas as pd
 
-    from castsugar.cli.conditions import Conditions
+    from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
     from castsugar.mix.blends import Blends
 
@@ -86,7 +86,7 @@ Rows = list[dict[str, Any]]
 
 
 def evaluate_many(
-    blends: Blends, conditions: Conditions, workers: int, hold: Hold
+    blends: Blends, conditions: Shared, workers: int, hold: Hold
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
@@ -150,7 +150,7 @@ def _pool(workers: int, count: int) -> Iterator[Executor | None]:
         yield pool
 
 
-def _undone(blends: Blends, conditions: Conditions) -> pd.DataFrame:
+def _undone(blends: Blends, conditions: Shared) -> pd.DataFrame:
     """Return rows of blends that were not reached."""
     import pandas as pd
 

@@ -1,10 +1,13 @@
-"""Options that are quantities: they become numbers where they are typed."""
+"""Options: quantities become numbers where typed, former spellings are taken."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from castsugar.cli.screen import remark
+from castsugar.constants import NO_EXIT
 
 if TYPE_CHECKING:
     from castsugar.units import Quantity
@@ -20,9 +23,6 @@ KNOWN = {
     "--syrup-solids": "dry solids",
     "--water-lost": "water lost",
 }
-
-#: Stands for no exit.
-NO_EXIT = "none"
 
 
 def quantity(option: str) -> Callable[[str], Quantity]:
@@ -55,13 +55,46 @@ def read(option: str, text: str) -> Quantity:
     return plausible.read(text, KNOWN[option], where=option)
 
 
-def exit_pressure(text: str) -> Quantity | None:
-    """Return a pressure at the nozzle exit; None for no exit."""
+def exit_pressure(text: str) -> Quantity | str:
+    """Return a pressure at the nozzle exit; :data:`NO_EXIT` for the chamber only."""
     if text.strip().lower() == NO_EXIT:
-        return None
+        return NO_EXIT
     return quantity("--exit-pressure")(text)
 
 
 def in_si(typed: Quantity | None) -> float | None:
     """Return the value of an option; None if it was not given."""
     return None if typed is None else typed.value
+
+
+def add_old_spelling(
+    parser: argparse.ArgumentParser, old: str, new: str, **given: Any
+) -> None:
+    """Let an option be typed as it was once called, with one note.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+    old, new : str
+        Both with their dashes.
+    **given
+        As for the new option.
+    """
+
+    class Former(argparse.Action):
+        def __call__(
+            self, parser: Any, options: argparse.Namespace, values: Any, typed: Any = ""
+        ) -> None:
+            remark(f"castsugar: {typed} is called {new} now; taken as that")
+            setattr(options, self.dest, values)
+
+    dest = new.removeprefix("--").replace("-", "_")
+    parser.add_argument(
+        old,
+        dest=dest,
+        action=Former,
+        default=argparse.SUPPRESS,
+        help=argparse.SUPPRESS,
+        metavar="KIND",
+        **given,
+    )

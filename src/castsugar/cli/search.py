@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import Once, add_bench_option
+from castsugar.cli.conditions import add_nozzle_options, stated_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.screen import remark
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from castsugar.bench.search import SearchConditions
     from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
+    from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
     from castsugar.kitchen.parameters import Kitchen
@@ -85,6 +86,7 @@ def add_parser(commands: Any) -> None:
         default=True,
         help="solve what is shown again with Cantera (default)",
     )
+    add_nozzle_options(parser)
     parser.add_argument("--seed", type=int, metavar="N", help="of the search")
     add_output_options(parser, csv=False)
     parser.set_defaults(run=run)
@@ -99,13 +101,14 @@ def run(options: argparse.Namespace) -> int:
     database = load_database()
     world = stated_world(options)
     bench = world.bench
-    task = _task(options, world)
+    stated = stated_conditions(options, bench)
+    task = _task(options, world, stated)
     if options.next_strands is not None:
         return _propose(options, bench, task, database)
     _check_pictures(options, task)
     outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
-        asked = _asked(bench, outcome, database)
+        asked = _asked(bench, outcome, database, stated)
         cautions = _cautions(database, bench, outcome)
         deliver(options, _render(options, database, outcome, asked, cautions))
         drawn = _draw(options, hold, outcome, asked)
@@ -116,7 +119,7 @@ def run(options: argparse.Namespace) -> int:
     return 0 if outcome.feasible and not outcome.refused else NO
 
 
-def _task(options: argparse.Namespace, world: World) -> Task:
+def _task(options: argparse.Namespace, world: World, stated: Conditions) -> Task:
     """Return what the bench file asks for."""
     from dataclasses import replace
 
@@ -133,6 +136,7 @@ def _task(options: argparse.Namespace, world: World) -> Task:
         world,
         kitchen=_kitchen(world, conditions),
         motor=motor,
+        conditions=stated,
         seed=options.seed,
     )
 
@@ -165,7 +169,9 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
         )
 
 
-def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
+def _asked(
+    bench: Bench, outcome: Outcome, database: Database, stated: Conditions
+) -> Asked:
     """Say what was typed, and what was assumed."""
     from castsugar.bench.search import search_asked
     from castsugar.cli.kitchen_options import kitchen_assumptions
@@ -174,16 +180,17 @@ def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
 
     settings = outcome.task.settings
     known = search_asked(bench, database, motor=settings.motor)
-    chamber, leaving = known.conditions.pressures_typed
+    chamber, leaving = stated.pressure.echo(), stated.exit_pressure
     lines = [
-        f"chamber {chamber}, expansion to {leaving}; flow {settings.flow}",
+        f"chamber {chamber}, expansion to {leaving.echo() if leaving else 'none'}; "
+        f"flow {settings.flow}",
     ]
     peak = 1e6 * float(outcome.rows["best"]["peak_pressure_MPa"])
     if peak > 0.0 and not 0.5 < peak / settings.pressure < 2.0:
         lines.append(
             f"c*, impulse and temperature are those at {chamber}; the best mix peaks "
-            f"at {peak / 1e6:.3g} MPa in your motor: set pressure in [search] nearer "
-            "to that"
+            f"at {peak / 1e6:.3g} MPa in your motor: set pressure in [conditions] "
+            "nearer to that"
         )
     if settings.kitchen is None:
         lines.append(f"{100 * settings.water_lost:g} % of the water leaves")
@@ -194,21 +201,9 @@ def _asked(bench: Bench, outcome: Outcome, database: Database) -> Asked:
     return Asked(
         file=Path(bench.path).name,
         typed={typed: name for name, typed in known.typed.items()},
-        pressure=_typed_unit(chamber),
+        pressure=stated.pressure.unit,
         assumptions=tuple(lines),
     )
-
-
-def _typed_unit(text: str) -> str:
-    """Return the unit of a pressure as typed."""
-    from castsugar import units
-    from castsugar.errors import CastsugarError
-
-    try:
-        typed = re.split(r" (?:absolute|gauge)", text, maxsplit=1)[0]
-        return units.parse(typed, "pressure").unit
-    except CastsugarError:
-        return "MPa"
 
 
 def _render(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
+    from castsugar.conditions import Conditions
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.task import Task
@@ -16,6 +17,7 @@ def task_of(
     *,
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
+    conditions: Conditions | None = None,
     seed: int | None = None,
 ) -> Task:
     """Return the search that a bench file asks for.
@@ -27,6 +29,8 @@ def task_of(
         Built of :func:`castsugar.bench.search.search_conditions`.
     motor : Hardware, optional
         Of the [motor] table of the same file.
+    conditions : Conditions, optional
+        By default those of the file.
     seed : int, optional
         Goes before the seed of the file; 0 where neither is given.
 
@@ -36,22 +40,30 @@ def task_of(
         File, line, table and key, in the words that were typed; also if no mix is in
         the space, with the limits that contradict.
     """
+    from castsugar.bench.conditions import conditions_of
     from castsugar.bench.schema import Place
     from castsugar.bench.search import search_asked
     from castsugar.errors import InputError
+    from castsugar.limits import Requirement
     from castsugar.optimize.multistart import Effort
     from castsugar.optimize.space import Space
-    from castsugar.optimize.task import Requirement, Settings, Sloppiness, Task
+    from castsugar.optimize.task import Settings, Sloppiness, Task
 
     if seed is not None and seed < 0:
         raise InputError(f"the seed is {seed}; it must be 0 or more")
     asked = search_asked(world.bench, world.database, motor=motor)
-    conditions = asked.conditions
-    if kitchen is not None and conditions.water_lost is not None:
+    stated = asked.conditions
+    known = conditions or conditions_of(world.bench)
+    leaving = known.exit_pressure
+    if leaving is None:
+        raise InputError(
+            "--exit-pressure is none; a search needs one, for example '1 atm'"
+        )
+    if kitchen is not None and stated.water_lost is not None:
         raise Place(world.bench.path, world.bench.text, "search").fail(
             "water_lost", "is for a search without a kitchen; leave one of them out"
         )
-    number = next((s for s in (seed, conditions.seed) if s is not None), 0)
+    number = next((s for s in (seed, stated.seed) if s is not None), 0)
     with asked.placed():
         space = Space(**asked.space)
         space.regions()  # an empty space is best refused here
@@ -59,10 +71,10 @@ def task_of(
             space=space,
             settings=Settings(
                 items=space.columns,
-                pressure=conditions.pressure,
-                exit_pressure=conditions.exit_pressure,
-                flow=conditions.flow,
-                water_lost=conditions.water_lost or 0.0,
+                pressure=known.pressure.value,
+                exit_pressure=leaving.value,
+                flow=known.nozzle_flow,
+                water_lost=stated.water_lost or 0.0,
                 kitchen=kitchen,
                 motor=motor,
                 lots={i: lot for i, lot in world.lots.items() if i in space.columns},

@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.conditions import add_nozzle_options
 from castsugar.cli.output import add_output_options, deliver, write_file
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.plain import to_json
@@ -95,13 +96,7 @@ def add_parser(commands: Any) -> None:
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    parser.add_argument(
-        "--pressure",
-        type=quantity("--pressure"),
-        default="1000 psi",
-        metavar="PRESSURE",
-        help="chamber pressure of c* (default '1000 psi')",
-    )
+    add_nozzle_options(parser)
     parser.add_argument(
         "--page", metavar="FILE", help="write a sheet to print, HTML, with boxes"
     )

@@ -65,7 +65,7 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
         And whatever the parts refuse.
     """
     from castsugar.cli.bench_option import world_of
-    from castsugar.constants import STANDARD_ATMOSPHERE
+    from castsugar.cli.conditions import stated_conditions
     from castsugar.weigh.charge import read_charge
     from castsugar.weigh.correction import Conditions
 
@@ -74,18 +74,18 @@ def read_setting(options: argparse.Namespace, database: Database) -> Setting:
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     lost = in_si(options.water_lost)
     kitchen = _kitchen(options, world, database, lost)
+    stated = stated_conditions(options, bench)
     return Setting(
         bench=bench,
         charge=charge,
         mix=_as_cast(charge, kitchen, lost or 0.0),
         conditions=Conditions(
-            pressure=options.pressure.value,
-            exit_pressure=STANDARD_ATMOSPHERE,
+            **stated.options(),
             water_lost=lost or 0.0,
             kitchen=kitchen,
             motor=world.motor if world else None,
         ),
-        pressure_words=options.pressure.echo(),
+        pressure_words=stated.pressure.echo(),
     )
 
 
@@ -238,7 +238,8 @@ def assumptions(setting: Setting, sheet: Sheet) -> list[str]:
     )
     if setting.charge.dummy:
         return said
-    said.append(f"c* ideal, flow no-solidification, at {setting.pressure_words}")
+    flow = setting.conditions.flow
+    said.append(f"c* ideal, flow {flow}, at {setting.pressure_words}")
     if setting.motor is not None:
         said += motor_assumptions(setting.motor)
     return said

@@ -26,21 +26,22 @@ from castsugar.comparison.compare import (
 )
 from castsugar.comparison.draws import DRAWS, SEED
 from castsugar.comparison.evidence import Evidence, evidence_of
-from castsugar.comparison.limits import KEPT, JudgedLimit, judge_limits
+from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
+from castsugar.limits import KEPT, Requirement
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of, untold
+from castsugar.motor.pressure_table import invented_behind as of_motor
 from castsugar.numerics import apportion
-from castsugar.optimize.task import Requirement
 from castsugar.rows import shipped_species
 
 if TYPE_CHECKING:
@@ -399,15 +400,31 @@ def justify(  # noqa: PLR0913 - keyword-only options
     first, second = conditions.rows(mixes, confirm=confirm)
     cells = comparison.cells[NEW]
     shared = share_a_law(comparison.draws, (NEW, BASE))
+    made_up = invented_behind(mixes, conditions)
     return Change(
         comparison=comparison,
         rows=(first, second),
         amounts=amounts_of(mixes[BASE], mixes[NEW], doubts.batch, scale_step),
         limits=judge_limits(limits, comparison.draws, (first, second)),
-        claims=tuple(judged(claim, cells, shared_law=shared) for claim in claims),
+        claims=tuple(
+            judged(claim, cells, shared_law=shared, invented=made_up)
+            for claim in claims
+        ),
         evidence=evidence_of(comparison.draws.outlook, load_database()),
         overturns=tuple(overturn_of(cell) for cell in cells.values()),
     )
+
+
+def invented_behind(
+    mixes: Sequence[Mix], conditions: Conditions
+) -> dict[str, tuple[str, ...]]:
+    """Return the invented entries behind the columns of kitchen and motor."""
+    kitchen, motor = conditions.kitchen, conditions.motor
+    found = {"kitchen": kitchen.invented if kitchen else ()}
+    if motor is not None:
+        behind = [name for mix in mixes for name in of_motor(mix, motor)]
+        found["motor"] = tuple(dict.fromkeys(behind))
+    return found
 
 
 def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, ...]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.errors import InputError, unknown_name
@@ -95,7 +96,13 @@ def parse_claim(text: str) -> Claim:
     return Claim(column=column, direction=first.lower())
 
 
-def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judged:
+def judged(
+    claim: Claim,
+    cells: Mapping[str, Cell],
+    *,
+    shared_law: bool,
+    invented: Mapping[str, Sequence[str]] | None = None,
+) -> Judged:
     """Hold a claim against the cells of the new mix.
 
     Parameters
@@ -105,6 +112,9 @@ def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judg
         Column to cell.
     shared_law : bool
         Whether both mixes burn by one law, so that pressures are not told apart.
+    invented : mapping
+        Group of columns ("kitchen", "motor") to the invented entries behind it: on
+        such nothing is supported or contradicted.
 
     Raises
     ------
@@ -127,7 +137,10 @@ def judged(claim: Claim, cells: Mapping[str, Cell], *, shared_law: bool) -> Judg
             "both mixes burn by one law here, so how the burn rate changes is not "
             "known: strands of both would tell"
         )
-    if cell.verdict == CANNOT_TELL:
+    behind = (invented or {}).get(COLUMN[claim.column].group, ())
+    if behind:
+        why = f"it rests on invented numbers, not yours: {', '.join(behind)}"
+    if behind or cell.verdict == CANNOT_TELL:
         return Judged(claim=claim, verdict=OPEN, chance=chance, why=why)
     word = SUPPORTED if cell.verdict == claim.direction else REFUTED
     return Judged(claim=claim, verdict=word, chance=chance)

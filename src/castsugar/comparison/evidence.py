@@ -26,11 +26,20 @@ from castsugar.rows import shipped_species
 
 #: How a number came to be: by the user's own measurement; from a source that can be
 #: read; of something else than the mix or kitchen at hand; by calculation from
-#: published numbers; without a source.
+#: published numbers; without a source; by nobody, to learn on.
 MEASURED, PUBLISHED, BORROWED = "measured", "published", "borrowed"
 DERIVED, ASSUMED, STATED = "derived", "assumed", "stated"
-RECALLED = "from memory"
-STANDINGS = (MEASURED, STATED, PUBLISHED, DERIVED, RECALLED, BORROWED, ASSUMED)
+RECALLED, INVENTED = "from memory", "invented"
+STANDINGS = (
+    MEASURED,
+    STATED,
+    PUBLISHED,
+    DERIVED,
+    RECALLED,
+    BORROWED,
+    ASSUMED,
+    INVENTED,
+)
 
 #: Status of a row of the data files -> standing.
 _STATUS = {
@@ -124,17 +133,17 @@ def kitchen_evidence(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:
             u for u in (parameter.unit, scale and f"(u on the {scale})") if u
         )
         measured = origin.startswith("measured")
+        standing = STATED if origin.startswith("stated") else ASSUMED
+        standing = MEASURED if measured else standing
         yield Evidence(
             subject=f"kitchen: {parameter.label}",
             value=float(getattr(middles, name)),
             uncertainty=spread,
             unit=unit,
-            standing=MEASURED
-            if measured
-            else STATED
-            if origin.startswith("stated")
-            else ASSUMED,
-            source="your kitchen measurements" if measured else origin,
+            standing=INVENTED if "(invented)" in origin else standing,
+            source="your kitchen measurements"
+            if standing == MEASURED and "(invented)" not in origin
+            else origin,
         )
 
 
@@ -147,12 +156,12 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
             value=1e3 * float(burn_rate(law, law.centre)),
             uncertainty=law.log_rate_u,
             unit="mm/s (u relative)",
-            standing=law_standing(law.origin),
-            source=law.origin.removeprefix("borrowed: "),
+            standing=INVENTED if law.invented else law_standing(law.origin),
+            source=", ".join(law.invented) or law.origin.removeprefix("borrowed: "),
             note=_law_note(law),
         )
     spread = motor.spread
-    stated = "stated by you, [motor]"
+    stated = "invented, [motor]" if motor.invented else "stated by you, [motor]"
     usual = "common practice, no source, unless [motor] states it"
     yield from _grain(motor)
     throat = 1e3 * motor.throat_diameter
@@ -187,8 +196,8 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
             value=1e-6 * motor.allowable,
             uncertainty=math.nan,
             unit="MPa",
-            standing=STATED,
-            source="stated by you, [motor.case]",
+            standing=INVENTED if motor.invented else STATED,
+            source=f"{'invented' if motor.invented else 'stated by you'}, [motor.case]",
             note="nobody has proved it",
         )
 
@@ -208,7 +217,8 @@ def _law_note(law: BurnLaw) -> str:
 
 def _grain(motor: Hardware) -> Iterable[Evidence]:
     """Return the sizes of a cylindrical grain, and the largest Kn."""
-    grain, stated = motor.grain, "stated by you, [motor.grain]"
+    grain = motor.grain
+    stated = f"{'invented' if motor.invented else 'stated by you'}, [motor.grain]"
     if isinstance(grain, HollowCylinder):
         sizes = {
             "grain: outer diameter": grain.outer_diameter,
@@ -250,6 +260,7 @@ def _number(
 ) -> Evidence:
     """Return a number that is stated, or taken where nothing is."""
     standing = STATED if source.startswith("stated") else ASSUMED
+    standing = INVENTED if source.startswith("invented") else standing
     return Evidence(
         subject=subject,
         value=value,
@@ -378,14 +389,17 @@ def _syrups(mixes: Sequence[Mix], database: Database) -> list[Evidence]:
     for mix in mixes:
         for use in mix.syrups:
             row = database.syrups[use.name]
-            usual = use.dry_solids == row.dry_solids_fraction
+            usual = use.dry_solids == row.dry_solids_fraction and not use.invented
+            own = INVENTED if use.invented else STATED
             found[use.name, use.dry_solids, use.grade] = Evidence(
                 subject=f"dry solids of {use.name}",
                 value=100.0 * use.dry_solids,
                 uncertainty=100.0 * use.dry_solids_uncertainty,
                 unit="%",
-                standing=standing_of(row.status, row.source) if usual else STATED,
-                source=row.source if usual else "stated by you",
+                standing=standing_of(row.status, row.source) if usual else own,
+                source=row.source
+                if usual
+                else ", ".join(use.invented) or "stated by you",
                 note=f"dextrose equivalent {use.grade:g}",
             )
     return list(found.values())

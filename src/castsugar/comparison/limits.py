@@ -17,23 +17,27 @@ from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError
 from castsugar.kitchen.pour_table import cook
+from castsugar.limits import (
+    BROKEN,
+    KEPT,
+    NOT_COMPUTED,
+    PEAK,
+    POUR,
+    Limit,
+    LimitVerdict,
+    Requirement,
+    chance_column,
+)
 from castsugar.mix import weighing
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.pressure_table import BEYOND, burn_law_of, motor_rows, untold
 from castsugar.optimize.plane import TOLERANCE
-from castsugar.optimize.problem import Limit, Trials
+from castsugar.optimize.problem import Trials
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found, LimitState
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import (
-    MOTOR_DRAWS,
-    RESERVED,
-    Requirement,
-    Settings,
-    Task,
-    chance_column,
-)
+from castsugar.optimize.task import MOTOR_DRAWS, RESERVED, Settings, Task
 
 # ----------------------------------------------------------------------------
 # A mix that was given, not searched for, drawn like the answer of a search.
@@ -286,48 +290,13 @@ def _shares(task: Task, recipe: Mapping[str, float]) -> FloatArray:
 # ----------------------------------------------------------------------------
 # Limits at drawn mixes: kept or broken, with what share of the draws.
 
-KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
-
 #: What a verdict on pressure may rest on, and on which burn laws it does not.
 BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
 
-_POUR, _PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
 _PRESSED = ("peak_pressure", "pressure_margin_percent")
 
 #: A limit counts as kept within this share of it, as in a search.
 _ROUNDING = 1e-7
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LimitVerdict:
-    """One mix at one limit.
-
-    Attributes
-    ----------
-    value : float
-        What is held against the limit: the quantile that its probability asks for, or
-        the best estimate; in the unit of the column, NaN if it was not computed.
-    verdict : str
-        "kept", "broken" or "not computed".
-    share : float
-        Of the draws of the comparison that keep a limit without a probability; NaN for
-        one with a probability, and for a column that is not drawn.
-    margin : float
-        Distance to the limit over the limit, below 0 where it is broken; NaN for a
-        limit of 0.
-    ground : str
-        "borrowed burn rate" where a pressure rests on strands of another mix or on a
-        published law; else empty.
-    reason : str
-        Why a limit on the pressure is not computed; else empty.
-    """
-
-    value: float
-    verdict: str
-    share: float
-    margin: float
-    ground: str = ""
-    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -423,7 +392,7 @@ def quantiles_of(
     Returns
     -------
     dict
-        By the names of :func:`castsugar.optimize.task.chance_column`.
+        By the names of :func:`castsugar.limits.chance_column`.
     """
 
     def levels(column: str) -> tuple[float, ...]:
@@ -433,12 +402,12 @@ def quantiles_of(
     blends = of_mixes(mixes)
     kitchen, motor = conditions.kitchen, conditions.motor
     if kitchen is not None:
-        own = levels(_POUR)
+        own = levels(POUR)
         said = cook(blends, kitchen, window=False, levels=own)
         blends = said.blends
         for level, values in zip(own, said.verdict.further, strict=True):
-            found[chance_column(_POUR, level)] = values.tolist()
-    if motor is not None and (own := levels(_PEAK)):
+            found[chance_column(POUR, level)] = values.tolist()
+    if motor is not None and (own := levels(PEAK)):
         velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
         driven = motor_rows(
             blends,
@@ -448,7 +417,7 @@ def quantiles_of(
         )
         for level, values in zip(own, driven.peaks.further, strict=True):
             mega = np.where(values > BEYOND, np.inf, 1e-6 * values)
-            found[chance_column(_PEAK, level)] = mega.tolist()
+            found[chance_column(PEAK, level)] = mega.tolist()
     return found
 
 

@@ -19,18 +19,12 @@ from castsugar.comparison.limits import (
 )
 from castsugar.errors import InputError
 from castsugar.kitchen import pour_table
+from castsugar.limits import Limit, Requirement, chance_column
 from castsugar.mix.blends import put_together
 from castsugar.mix.mix import Mix
 from castsugar.optimize.plane import TOLERANCE, Plane, plane
-from castsugar.optimize.problem import Limit
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.task import (
-    Requirement,
-    Settings,
-    TableProblem,
-    Task,
-    chance_column,
-)
+from castsugar.optimize.task import Settings, TableProblem, Task
 
 # ----------------------------------------------------------------------------
 # The straight line of mixes through two mixes.

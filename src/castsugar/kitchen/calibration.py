@@ -242,7 +242,8 @@ def _origins(
     told = slope * before.spreads() > TELLS
     found = []
     for column, origin in zip(told.T, before.origins, strict=True):
-        kinds = [m.kind for m, tells in zip(measurements, column, strict=True) if tells]
+        taught = [m for m, tells in zip(measurements, column, strict=True) if tells]
+        kinds = [m.kind + (" (invented)" if m.invented else "") for m in taught]
         kinds = list(dict.fromkeys(kinds))
         found.append(f"measured: {', '.join(kinds)}" if kinds else origin)
     return tuple(found)

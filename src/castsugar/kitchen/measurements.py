@@ -65,6 +65,8 @@ class Measurement:
         Of parameter values, single or arrays: the expectation on the scale.
     label : str
         How the user calls it; shown in reports.
+    invented : bool
+        Whether its entry says that nobody measured it.
     """
 
     kind: str
@@ -75,6 +77,7 @@ class Measurement:
     inverse: Callable[[float], float]
     predict: Callable[[Values], FloatArray]
     label: str = ""
+    invented: bool = False
 
     def physical(self, value: float) -> float:
         """Return a value of the scale in SI."""

@@ -366,6 +366,8 @@ class Kitchen:
     draws, seed : int
         Of the Monte-Carlo; the same draws serve every mix. Near jamming the tail needs
         2,000; for thousands of mixes 200 will do. Windows take 200 at most.
+    invented : tuple of str
+        Entries that it rests on and that say of themselves that nobody measured them.
 
     Raises
     ------
@@ -380,6 +382,7 @@ class Kitchen:
     degradation_limit: float = WARN
     draws: int = 2000
     seed: int = 1
+    invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Check the settings."""

@@ -45,6 +45,8 @@ class SyrupUse:
         Mass fractions of the syrup.
     grade, viscosity_grade : float
         Dextrose equivalents: of the composition, and as the viscosity shows it.
+    invented : tuple of str
+        The entry of its lot, if that says of itself that nobody measured it.
     """
 
     name: str
@@ -53,6 +55,7 @@ class SyrupUse:
     dry_solids_uncertainty: float
     grade: float
     viscosity_grade: float
+    invented: tuple[str, ...] = ()
 
 
 def grade(database: Database, syrup: Syrup, dextrose_equivalent: float) -> Syrup:

@@ -46,6 +46,8 @@ class Lot:
         Of a glucose syrup.
     dry_solids_uncertainty : float, optional
         Standard uncertainty of stated dry solids; 0.005 if not said.
+    invented : tuple of str
+        Its entry, if that says of itself that nobody measured it.
     """
 
     moisture: float = 0.0
@@ -54,6 +56,7 @@ class Lot:
     dry_solids: float | None = None
     dextrose_equivalent: float | None = None
     dry_solids_uncertainty: float | None = None
+    invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Check that every share is a fraction and that they leave room."""
@@ -167,6 +170,7 @@ def syrup_use(
         dry_solids_uncertainty=doubt,
         grade=grade,
         viscosity_grade=flows,
+        invented=lot.invented,
     )
 
 

@@ -107,6 +107,9 @@ class BurnLaw:
         What it burns with potassium nitrate ("sucrose"), empty if not stated.
     temperature : float or None
         Temperature of the strands, None if not stated. [K]
+    invented : tuple of str
+        Entries and files that it rests on and that say of themselves that nobody
+        measured them.
 
     Raises
     ------
@@ -126,6 +129,7 @@ class BurnLaw:
     source: str = ""
     kind: str = ""
     temperature: float | None = None
+    invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.bands:

@@ -415,7 +415,17 @@ class BlendLaw:
             scatter=max(m.law.scatter for m in self.mixes),
             origin=self.origin(found),
             status="estimated",
+            invented=self.invented(found),
         )
+
+    def invented(self, found: BlendRates) -> tuple[str, ...]:
+        """Return what is invented behind the law of one composition."""
+        if not self.mixes:
+            return self._law().invented
+        laws = [m.law for m in self.mixes]
+        if self.rate_model is None or self.exponent_model is None:
+            laws = [laws[int(found.nearest)]]
+        return tuple(dict.fromkeys(name for law in laws for name in law.invented))
 
     def origin(self, found: BlendRates) -> str:
         """Return where the law of one composition comes from."""

@@ -112,6 +112,8 @@ class Hardware:
         [Pa]
     installed_mass : float or None
         Of the rocket with the motor in it, which law goes by. [kg]
+    invented : tuple of str
+        Entries that these numbers rest on and that say that nobody measured them.
     draws, seed : int
 
     Raises
@@ -139,6 +141,7 @@ class Hardware:
     installed_mass: float | None = None
     draws: int = DRAWS
     seed: int = SEED
+    invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Check that a motor can be built of it."""

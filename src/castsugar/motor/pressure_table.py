@@ -181,7 +181,14 @@ def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
         centre=centre,
         origin=burning.origin(row_of(rates, 0)),
         status="fitted",
+        invented=burning.invented(row_of(rates, 0)),
     )
+
+
+def invented_behind(mix: Mix, hardware: Hardware) -> tuple[str, ...]:
+    """Return what is invented behind the pressure of a mix: motor and burn law."""
+    law = burn_law_of(of_mixes([mix]), hardware)
+    return tuple(dict.fromkeys((*hardware.invented, *law.invented)))
 
 
 def tested(hardware: Hardware) -> tuple[float, float]:

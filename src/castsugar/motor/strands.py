@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,6 +54,8 @@ class Strand:
         Line of the file it came from; 0 if none.
     file : str
         That file, as it was asked for; empty if none.
+    invented : bool
+        Whether the file says of itself that nobody burned them.
 
     Raises
     ------
@@ -69,6 +71,7 @@ class Strand:
     note: str = ""
     line: int = 0
     file: str = ""
+    invented: bool = False
 
     def __post_init__(self) -> None:
         positive("strand length", self.length, "m")
@@ -248,10 +251,14 @@ def analyse_mix(
     known = len(temperatures) == len(kept)
     name = mix or "strands"
     mean = math.fsum(temperatures) / len(temperatures) if known else None
+    law = None if reason else fit.law(name, kind=kind, temperature=mean)
+    if law is not None:
+        files = dict.fromkeys(s.file or "strands" for s in kept if s.invented)
+        law = replace(law, invented=tuple(files))
     return MixResult(
         mix=mix,
         strands=kept,
-        law=None if reason else fit.law(name, kind=kind, temperature=mean),
+        law=law,
         reason=reason,
         fit=fit,
         on_rate=fit_on_rate(p, r),

@@ -10,6 +10,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.limits import Requirement
 from castsugar.motor.burn_model import MIXES_FOR_MODEL, BlendLaw, scheffe_design
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.single_pressure import SinglePressure, exponent_error, next_test
@@ -29,7 +30,7 @@ from castsugar.optimize.strand_design import (
     grain_u,
     known_of,
 )
-from castsugar.optimize.task import Requirement, Task
+from castsugar.optimize.task import Task
 
 # ----------------------------------------------------------------------------
 # What a proposal of strand tests has to say in words.

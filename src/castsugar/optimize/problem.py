@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError, unknown_name
+from castsugar.limits import Limit
 from castsugar.optimize.region import Region
 
 # ----------------------------------------------------------------------------
@@ -20,9 +20,6 @@ from castsugar.optimize.region import Region
 # A problem evaluates mixes in batches and returns columns; objective and limits name
 # columns. One evaluation serves them all, and a limit that moves costs nothing for the
 # mixes already evaluated.
-
-#: Senses of a limit.
-SENSES = ("<=", ">=")
 
 
 class Problem(Protocol):
@@ -70,57 +67,6 @@ class FunctionProblem:
     def jacobian(self, fractions: FloatArray) -> FloatArray | None:
         """Return the derivatives, if known."""
         return self.derivative(fractions) if self.derivative else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
-    """A limit on a column.
-
-    Attributes
-    ----------
-    column : str
-    sense : str
-        "<=" or ">=".
-    value : float
-        In the column's unit.
-    name : str
-        How messages call it; column, sense and value by default.
-    logarithmic : bool
-        Whether the search looks at the logarithm: for a column that runs over decades.
-    """
-
-    column: str
-    sense: str
-    value: float
-    name: str = ""
-    logarithmic: bool = False
-
-    def __post_init__(self) -> None:
-        """Check sense and value."""
-        if self.sense not in SENSES:
-            raise InputError(
-                f"limit on {self.column!r} has the sense {self.sense!r}; allowed: "
-                f"{', '.join(SENSES)}"
-            )
-        if not math.isfinite(self.value):
-            raise InputError(f"limit on {self.column!r} is {self.value}; give a number")
-        if self.logarithmic and self.value <= 0.0:
-            raise InputError(
-                f"limit on {self.column!r} is {self.value:g}; a logarithmic limit is "
-                "above 0"
-            )
-        if not self.name:
-            text = f"{self.column} {self.sense} {self.value:g}"
-            object.__setattr__(self, "name", text)
-
-    @property
-    def sign(self) -> float:
-        """Return 1 where a higher limit allows more, else -1."""
-        return 1.0 if self.sense == "<=" else -1.0
-
-    def slack(self, values: FloatArray) -> FloatArray:
-        """Return how far values are from the limit, in its unit; below 0 is beyond."""
-        return self.sign * (self.value - np.asarray(values, dtype=float))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

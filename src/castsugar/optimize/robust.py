@@ -10,10 +10,11 @@ from scipy import stats
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
+from castsugar.limits import Limit
 from castsugar.mix.weighing import Lot, syrup_use
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import Goal, Limit
+from castsugar.optimize.problem import Goal
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Sloppiness, TableProblem

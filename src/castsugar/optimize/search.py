@@ -20,6 +20,7 @@ from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.pour_table import cook
+from castsugar.limits import Requirement
 from castsugar.mix import refusals, weighing
 from castsugar.mix.blends import blend
 from castsugar.mix.mix import Mix, MixLike, as_mix
@@ -34,14 +35,7 @@ from castsugar.optimize.robust import Batches, Robust, robust_optimum
 from castsugar.optimize.rounding import Weighable, weigh_out
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import (
-    OBJECTIVE,
-    Requirement,
-    Settings,
-    Sloppiness,
-    TableProblem,
-    Task,
-)
+from castsugar.optimize.task import OBJECTIVE, Settings, Sloppiness, TableProblem, Task
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable

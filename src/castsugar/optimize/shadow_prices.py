@@ -11,6 +11,7 @@ from scipy.optimize import nnls
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.limits import Limit
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import (
     Effort,
@@ -25,7 +26,6 @@ from castsugar.optimize.problem import (
     Goal,
     Judge,
     Ledger,
-    Limit,
     Search,
     Trials,
     side_by_side,

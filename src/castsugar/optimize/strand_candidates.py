@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.limits import Requirement
 from castsugar.optimize.multistart import apart
 from castsugar.optimize.region import Region, fill
 from castsugar.optimize.rounding import neighbours
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Requirement, TableProblem, Task
+from castsugar.optimize.task import TableProblem, Task
 
 # ----------------------------------------------------------------------------
 # Mixes of a space that can be weighed and keep what the burn law does not decide.

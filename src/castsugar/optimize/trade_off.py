@@ -14,6 +14,7 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.limits import Limit
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, choose, local_search
 from castsugar.optimize.problem import (
@@ -21,7 +22,6 @@ from castsugar.optimize.problem import (
     Goal,
     Judge,
     Ledger,
-    Limit,
     Problem,
     SpentError,
     Trials,

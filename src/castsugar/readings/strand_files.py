@@ -96,6 +96,7 @@ def read_strands(
             note=_text(sheet, "note", i),
             line=line,
             file=str(path),
+            invented=sheet.invented,
         )
         for i, line in enumerate(sheet.lines)
     )

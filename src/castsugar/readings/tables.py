@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
-from castsugar.files.reading import read_text
+from castsugar.files.reading import opened, read_text
 from castsugar.units import UNITS, convert, parse
 
 # ----------------------------------------------------------------------------
@@ -277,6 +277,8 @@ class Sheet:
         Line in the file of each row, from 1.
     rows : tuple of tuple of str
         Cells without surrounding space, as many as the header has.
+    invented : bool
+        Whether its first line says so.
     """
 
     file: str
@@ -285,6 +287,7 @@ class Sheet:
     columns: Mapping[str, Column]
     lines: tuple[int, ...]
     rows: tuple[tuple[str, ...], ...]
+    invented: bool = False
 
     def cells(self, name: str) -> Iterator[tuple[int, str]]:
         """Yield line and text of every cell of a column; nothing if it is absent."""
@@ -299,6 +302,23 @@ class Sheet:
         return DataError(
             f"{self.file} line {line}, column {title!r}: {shown(cell)} {fault}"
         )
+
+
+def says_invented(line: str) -> bool:
+    """Say whether the first line of a file is a comment that calls it invented.
+
+    Examples
+    --------
+    >>> says_invented("# Invented, for practice"), says_invented("length_mm,time_s")
+    (True, False)
+    """
+    return re.match(r"\ufeff?\s*#[\s#]*invented\b", line, re.IGNORECASE) is not None
+
+
+def is_invented(path: Path) -> bool:
+    """Say whether a file of readings calls itself invented; errors as to open it."""
+    with opened(path) as stream:
+        return says_invented(stream.readline(LONGEST_CELL).decode("utf-8", "replace"))
 
 
 def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
@@ -342,6 +362,7 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
             "row for each measurement"
         )
     return Sheet(
+        invented=says_invented(text),
         file=file,
         separator=separator,
         header_line=header_line,

@@ -12,13 +12,13 @@ from typing import Any
 
 from castsugar import plausible
 from castsugar.bench.bench import Bench, check_bench, parsed, read_bench
+from castsugar.bench.conditions import conditions_of
 from castsugar.bench.editing import toml_text
 from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import Lots, lots_of
 from castsugar.bench.motor import hardware_of
 from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import MEASUREMENTS
-from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
 from castsugar.errors import InputError, nearest_names
 from castsugar.evaluation import evaluate_columns
@@ -312,8 +312,7 @@ def foresee(
     motored = bench is not None and bench.motor is not None
     columns = evaluate_columns(
         [_weighed(made, bench, database, water_lost)],
-        pressure=made.pressure,
-        exit_pressure=STANDARD_ATMOSPHERE,
+        **(conditions_of(bench).options() | {"pressure": made.pressure}),
         kitchen=kitchen.changed(water_lost=water_lost) if kitchen else None,
         motor=hardware_of(bench, database) if bench and motored else None,
         confirm=True,

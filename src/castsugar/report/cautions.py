@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.data.records import Caution, Facts
+from castsugar.data.records import Caution, Facts, Source
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -286,3 +286,57 @@ def _impulse(
 def _most(values: Any) -> float:
     """Return the largest number; NaN, on which no caution applies, without one."""
     return max((float(v) for v in values if not math.isnan(v)), default=math.nan)
+
+
+# ----------------------------------------------------------------------------
+# What ``castsugar cautions`` prints: each rule once, below the first of its topics.
+
+
+def caution_lines(
+    cautions: Sequence[Caution], known: int, sources: Mapping[str, Source]
+) -> str:
+    """Return cautions by topic, each with its level and its source.
+
+    Parameters
+    ----------
+    cautions : sequence of Caution
+    known : int
+        So many there are.
+    sources : mapping of str to Source
+    """
+    from castsugar.report.layout import wrapped
+
+    lines = [f"Cautions: {len(cautions)} of {known}"]
+    for topic in dict.fromkeys(c.topics[0] for c in cautions):
+        lines += ["", topic]
+        for caution in cautions:
+            if caution.topics[0] == topic:
+                told = f"{caution.text} [{caution.level}; {_ground(caution, sources)}]"
+                lines += wrapped(told, "    ", "  ! ")
+    return "\n".join(lines) + "\n"
+
+
+def _ground(caution: Caution, sources: Mapping[str, Source]) -> str:
+    """Say on what a caution rests."""
+    if caution.status != "published":
+        return "common practice, no source"
+    return sources[caution.source].citation.rstrip(".")
+
+
+def caution_rows(cautions: Sequence[Caution]) -> list[dict[str, Any]]:
+    """Return cautions as JSON has them, the limit in its unit."""
+    return [
+        {
+            "key": caution.key,
+            "topics": list(caution.topics),
+            "level": caution.level,
+            "quantity": caution.quantity or None,
+            "operator": caution.operator or None,
+            "limit": caution.limit if caution.quantity else None,
+            "unit": caution.unit or None,
+            "text": caution.text,
+            "source": caution.source,
+            "status": caution.status,
+        }
+        for caution in cautions
+    ]

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 
 from castsugar import units
 from castsugar.columns import COLUMN
-from castsugar.optimize.problem import Goal, Limit
+from castsugar.limits import Limit
+from castsugar.optimize.problem import Goal
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
 from castsugar.report.strand_units import short

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar.columns import COLUMN
+from castsugar.limits import chance_column
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.pressure_table import untold
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.task import chance_column
 from castsugar.report.layout import CELL, LABEL, number
 from castsugar.report.search_amounts import (
     bound,

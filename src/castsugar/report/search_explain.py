@@ -8,8 +8,9 @@ from collections import Counter
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.limits import Limit
 from castsugar.motor.hardware import NOT_MODELLED
-from castsugar.optimize.problem import MOVED, Judge, Limit
+from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
 from castsugar.report.layout import number

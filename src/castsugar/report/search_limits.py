@@ -6,7 +6,7 @@ import math
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from castsugar import units
-from castsugar.optimize.problem import Limit
+from castsugar.limits import Limit
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     AGREEMENT,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.limits import Limit
 from castsugar.optimize.plane import Plane, plane
-from castsugar.optimize.problem import Limit
 from castsugar.optimize.search import Outcome
 from castsugar.report.search_ground import Ground, draw_ground, ground_of
 from castsugar.report.search_marks import Mark, draw_marks, mark_keys, marks_of

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.optimize.problem import Limit
+from castsugar.limits import Limit
 from castsugar.report.search_picture import bound_words
 from castsugar.report.svg.canvas import (
     FAINT,

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 
 from castsugar.columns import COLUMN
 from castsugar.comparison.limits import STATED_MIX
+from castsugar.limits import Limit
 from castsugar.optimize.plane import FAILED, broken, unknown
-from castsugar.optimize.problem import Goal, Limit
+from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
 from castsugar.report.layout import number
 from castsugar.report.search_words import Asked, chance_of, label_of, unit_of

@@ -9,7 +9,8 @@ from typing import Any
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Caution
-from castsugar.optimize.problem import MOVED, Judge, Limit
+from castsugar.limits import Limit
+from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (

@@ -10,7 +10,7 @@ from typing import Any
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
-from castsugar.optimize.problem import Limit
+from castsugar.limits import Limit
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import DELIVERED
 from castsugar.report.layout import number, wrapped

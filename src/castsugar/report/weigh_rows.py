@@ -77,8 +77,11 @@ def weigh_json(
         "schema": "castsugar.weigh/1",
         "versions": versions(data_version),
         "assumptions": {
-            "pressure_Pa": conditions.pressure,
-            "exit_pressure_Pa": conditions.exit_pressure,
+            "conditions": {
+                "pressure_Pa": conditions.pressure,
+                "exit_pressure_Pa": conditions.exit_pressure,
+                "nozzle_flow": conditions.flow,
+            },
             "scale_step_g": 1e3 * equipment.step,
             "scale_accuracy_g": 1e3 * equipment.accuracy,
             "scale_capacity_g": _grams(equipment.capacity),

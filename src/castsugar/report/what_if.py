@@ -22,7 +22,7 @@ from castsugar.comparison.neighbours import (
     best,
     moving_limits,
 )
-from castsugar.optimize.problem import Limit
+from castsugar.limits import Limit
 from castsugar.report.blocks.model import Cell, Panel, Paragraph, Table
 from castsugar.report.search_picture import PLAIN
 from castsugar.report.search_words import Asked

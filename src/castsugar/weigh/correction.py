@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.pour_table import kitchen_table
@@ -54,7 +55,8 @@ class Conditions:
     Attributes
     ----------
     pressure, exit_pressure : float
-        [Pa]
+        [Pa]; no exit: None.
+    flow : str
     water_lost : float
         Share of the water that is known to leave; at 0 a kitchen says it.
     kitchen : Kitchen or None
@@ -62,7 +64,8 @@ class Conditions:
     """
 
     pressure: float
-    exit_pressure: float
+    exit_pressure: float | None
+    flow: str = DEFAULT_FLOW
     water_lost: float = 0.0
     kitchen: Kitchen | None = None
     motor: Hardware | None = None
@@ -104,6 +107,7 @@ def judge(
             mixes,
             pressure=conditions.pressure,
             exit_pressure=conditions.exit_pressure,
+            flow=conditions.flow,
             kitchen=conditions.kitchen,
             motor=conditions.motor,
         )

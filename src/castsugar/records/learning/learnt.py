@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from castsugar.bench.bench import Bench, check_bench
+from castsugar.bench.conditions import conditions_of
 from castsugar.bench.lots import lots_of
 from castsugar.bench.motor import hardware_of
 from castsugar.bench.schema import Place
 from castsugar.bench.search import placed
+from castsugar.conditions import Conditions
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate_columns
@@ -161,7 +163,7 @@ def moved(
             used = {n: lot for n, lot in lots.items() if n in parts}
             mix = Mix.put_together(parts, name=entry.name, lots=used, database=database)
             both = [
-                _predicted(mix, cook, kitchen, motor)
+                _predicted(mix, cook, kitchen, motor, conditions_of(bench))
                 for kitchen, motor in zip(kitchens, motors, strict=True)
             ]
         except CastsugarError as error:
@@ -186,11 +188,16 @@ def _words(entry: Wanted) -> str:
 
 
 def _predicted(
-    mix: Mix, cook: Cook | None, kitchen: Kitchen, motor: Hardware | None
+    mix: Mix,
+    cook: Cook | None,
+    kitchen: Kitchen,
+    motor: Hardware | None,
+    conditions: Conditions,
 ) -> dict[str, Any]:
     """Return the columns that learning moves."""
     columns = evaluate_columns(
         [mix],
+        **conditions.options(),
         kitchen=None if cook is None else kitchen.changed(cook=cook),
         motor=motor,
         confirm=False,

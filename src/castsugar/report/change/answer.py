@@ -5,7 +5,7 @@ from __future__ import annotations
 from castsugar.comparison.change import BASE, NEW, Change
 from castsugar.comparison.claims import SUPPORTED, Judged
 from castsugar.comparison.compare import CANNOT_TELL
-from castsugar.comparison.limits import BROKEN
+from castsugar.limits import BROKEN
 from castsugar.report.blocks.model import (
     Block,
     Bullets,

@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 
 from castsugar.comparison.change import Change
-from castsugar.comparison.limits import JudgedLimit, LimitVerdict
+from castsugar.comparison.limits import JudgedLimit
 from castsugar.comparison.uncertain_inputs import Input
+from castsugar.limits import LimitVerdict
 from castsugar.report.blocks.model import Block, Cell, Paragraph, Section, Table
 from castsugar.report.change.words import (
     beside,

@@ -10,14 +10,9 @@ from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
 from castsugar.comparison.drawn_batches import DECADES
-from castsugar.comparison.limits import (
-    BROKEN,
-    KEPT,
-    NOT_COMPUTED,
-    JudgedLimit,
-    LimitVerdict,
-)
+from castsugar.comparison.limits import JudgedLimit
 from castsugar.data.records import Caution, Source
+from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
 from castsugar.mix.mix import Mix
 from castsugar.motor.pressure_table import Firing
 from castsugar.report.blocks.model import Cell as Box

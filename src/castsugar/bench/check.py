@@ -1,0 +1,269 @@
+"""What in a bench file is invented, does not fit, is missing or assumed: by weight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+from castsugar.bench.schema import keys_of
+from castsugar.bench.tables import Motor, Pan
+from castsugar.bench.world import World
+from castsugar.kitchen.parameters import NAMES, PARAMETERS
+from castsugar.mix.weighing import item_name
+
+#: What may be said of an entry. The first three make the answer of a check a "no".
+INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
+STATUSES: Final = (INVENTED, MISFIT, MISSING, ASSUMED)
+
+#: Parts of a bench, those first that move an answer most. Ours: the order in which they
+#: stand in the uncertainty budgets of the example, pressure before pour before mass.
+ORDER: Final = (
+    "motor.burn_law",
+    "motor.throat",
+    "motor.case",
+    "motor.measured_efficiency",
+    "motor",
+    "kitchen.measured",
+    "kitchen",
+    "lots",
+    "limits",
+    "scale",
+    "pan",
+)
+
+#: Tables that an answer goes without only by leaving something out.
+_WANTED: Final = {
+    "motor": "pressure, thrust and burn time are not computed",
+    "lots": "moisture and dry solids of the catalogue are taken",
+    "limits": "nothing says what a mix must keep",
+    "scale": "steps of 0.1 g are taken",
+    "pan": "residues of a usual pan are taken",
+}
+
+#: Keys that a table goes without at the price of a usual value.
+_USUAL: Final = {
+    "motor": (
+        "throat_spread",
+        "density_ratio",
+        "density_ratio_spread",
+        "area_spread",
+        "c_star_spread",
+        "grain_temperature",
+        "grain_temperature_spread",
+        "temperature_sensitivity",
+    ),
+    "pan": ("residue_cup", "residue_pan"),
+}
+_TABLES: Final = {"motor": Motor, "pan": Pan}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One thing that a bench file leaves open.
+
+    Attributes
+    ----------
+    status : str
+        One of :data:`STATUSES`.
+    entry : str
+        Table, entry or key: "scale", 'lots."bag A"', "motor.measured_efficiency".
+    text : str
+        What it is about.
+    used : bool
+        Whether an answer on one of the file's recipes rests on it.
+    """
+
+    status: str
+    entry: str
+    text: str
+    used: bool = True
+
+    @property
+    def rank(self) -> tuple[int, bool, int]:
+        """Sort key: status, then what the recipes rest on, then :data:`ORDER`."""
+        places = range(len(ORDER))
+        first = (i for i in places if self.entry.startswith(ORDER[i]))
+        return STATUSES.index(self.status), not self.used, next(first, len(ORDER))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "status": self.status,
+            "entry": self.entry,
+            "text": self.text,
+            "used": self.used,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchCheck:
+    """What a check of a bench file found.
+
+    Attributes
+    ----------
+    points : tuple of Point
+        Those first that weigh most.
+    counts : dict of str to int
+        What was read: `recipes`, `lots`, `unused_lots`, `limits`, `measurements`,
+        `burn_laws`.
+    files : tuple of str
+        The bench file, and the strands that it names.
+    units : str
+        One of :data:`castsugar.units.SHOWN_AS`.
+    conditions : dict
+        As :attr:`castsugar.bench.world.World.conditions`.
+    """
+
+    points: tuple[Point, ...]
+    counts: dict[str, int]
+    files: tuple[str, ...]
+    units: str
+    conditions: dict[str, Any]
+
+    def of(self, status: str) -> tuple[Point, ...]:
+        """Return the points of one status."""
+        return tuple(point for point in self.points if point.status == status)
+
+    @property
+    def exit_code(self) -> int:
+        """1 if an entry is invented, does not fit or is missing, else 0."""
+        return int(any(point.status != ASSUMED for point in self.points))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values; pressures in Pa."""
+        return {
+            "points": [point.to_dict() for point in self.points],
+            "counts": dict(self.counts),
+            "files": list(self.files),
+            "units": self.units,
+            "conditions": dict(self.conditions),
+        }
+
+
+def check(world: World) -> BenchCheck:
+    r"""Say what in a bench file is invented, misfit, missing or assumed.
+
+    Parameters
+    ----------
+    world : World
+
+    Raises
+    ------
+    CastsugarError
+        For what no command could use: file, line, key.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from castsugar.bench.bench import check_bench
+    >>> from castsugar.data.load import load_database
+    >>> text = '[scale]\nstep = "0.1 g"\ninvented = true\n'
+    >>> found = check(World(check_bench(Path("bench.toml"), text), load_database()))
+    >>> found.of("invented")[0].entry, found.exit_code
+    ('scale', 1)
+    """
+    bench, motor = world.bench, world.bench.motor or {}
+    points = [*_invented(world), *_misfits(world), *_missing(world), *_assumed(world)]
+    laws = motor.get("burn_law", ())
+    lots = {lot["ingredient"] for lot in bench.lots.values()}
+    strands = dict.fromkeys(law["strands"] for law in laws if "strands" in law)
+    return BenchCheck(
+        points=tuple(sorted(points, key=lambda point: point.rank)),
+        counts={
+            "recipes": len(bench.recipes),
+            "lots": len(bench.lots),
+            "unused_lots": len(bench.lots) - len(world.lots) if lots else 0,
+            "limits": len(bench.limits),
+            "measurements": len(bench.kitchen["measured"]),
+            "burn_laws": len(laws),
+        },
+        files=(bench.path.name, *strands),
+        units=world.units,
+        conditions=world.conditions,
+    )
+
+
+def _invented(world: World) -> Iterator[Point]:
+    """Yield the entries that nobody measured; unused ones too."""
+    uses = {"lots", "kitchen", "motor", "scale", "pan"}
+    used = world.invented_for(world.recipes, uses=uses)
+    rests = world.recipes and used
+    for entry in world.invented:
+        yield Point(
+            status=INVENTED,
+            entry=entry,
+            text="invented, not yours",
+            used=not rests or entry in used,
+        )
+
+
+def _misfits(world: World) -> Iterator[Point]:
+    """Yield measurements set aside, and strands that do not lie on their law."""
+    if world.bench.kitchen.get("cook"):
+        outcomes = world.learnt().calibration.outcomes
+        for index, outcome in enumerate(outcomes):
+            if outcome.contradicts:
+                entry = f"kitchen.measured[{index}]"
+                yield Point(status=MISFIT, entry=entry, text=outcome.sentence())
+    if world.motor is None:
+        return
+    for mix in world.motor.burning.law.mixes:
+        for text in mix.cautions:
+            if text.startswith("lack of fit"):
+                yield Point(
+                    status=MISFIT, entry="motor.burn_law", text=f"{mix.name}: {text}"
+                )
+
+
+def _missing(world: World) -> Iterator[Point]:
+    """Yield what only the user can say."""
+    bench, motor = world.bench, world.bench.motor
+    for table, text in _WANTED.items():
+        if not getattr(bench, table):
+            yield Point(status=MISSING, entry=table, text=text)
+    if not bench.kitchen.get("cook"):
+        text = "without a cook nothing is said of the pour"
+        yield Point(status=MISSING, entry="kitchen.cook", text=text)
+    if motor is not None and motor["case"] is None:
+        text = "nothing says what pressure is allowed"
+        yield Point(status=MISSING, entry="motor.case", text=text)
+    if motor is not None and motor["measured_efficiency"] is None:
+        yield Point(
+            status=MISSING,
+            entry="motor.measured_efficiency",
+            text="small motors deliver clearly less than an ideal one: fire and learn",
+        )
+
+
+def _assumed(world: World) -> Iterator[Point]:
+    """Yield what a usual value is taken for."""
+    for name, keys in _USUAL.items():
+        table = getattr(world.bench, name)
+        for key in keys if table else ():
+            if table[key] is None:
+                about = keys_of(_TABLES[name])[key].about
+                yield Point(status=ASSUMED, entry=f"{name}.{key}", text=about)
+    for law in (world.bench.motor or {}).get("burn_law", ()):
+        if "borrowed" in law:
+            text = f"published law {law['borrowed']!r}, with a wide band"
+            yield Point(status=ASSUMED, entry=law["entry"], text=text)
+    kitchen = world.kitchen
+    origins = kitchen.belief.origins if kitchen is not None else ()
+    for name, parameter, origin in zip(NAMES, PARAMETERS, origins, strict=False):
+        if origin == parameter.origin:
+            yield Point(status=ASSUMED, entry=f"kitchen.{name}", text=parameter.label)
+    yield from _without_lot(world)
+
+
+def _without_lot(world: World) -> Iterator[Point]:
+    """Yield ingredients of the recipes that no lot describes."""
+    names = {
+        item_name(world.database, typed): typed
+        for recipe in world.recipes
+        for typed, _ in world.mix(recipe).recipe
+    }
+    for item, typed in names.items():
+        if item not in world.lots and world.lots:
+            text = f"no lot of {typed}: the catalogue's moisture and solids are taken"
+            yield Point(status=ASSUMED, entry=f"lots of {typed}", text=text)
