@@ -69,7 +69,7 @@ def test_public_names() -> None:
 
 # Frozen, 2026-11: what each command does, in Python.
 SPACES = {
-    "bench": ("World read write_example"),
+    "bench": ("BenchCheck World check read write_example"),
     "firing": (
         "Delay Measured Recorded Recording Reduction Stand StaticTest Thrusting "
         "delay_law delay_length delay_time read_trace reduce_recording review"
@@ -121,11 +121,11 @@ def test_unknown_public_name() -> None:
 SIGNATURES = {
     "compare": (
         "(mixes, *, baseline=0, conditions=None, doubts=None, scale_step=0.0001, "
-        "draws=2000, seed=1)"
+        "draws=2048, seed=1)"
     ),
     "justify": (
         "(base, new, *, conditions=None, doubts=None, limits=(), claims=(), "
-        "scale_step=0.0001, draws=2000, seed=1, confirm=True)"
+        "scale_step=0.0001, draws=2048, seed=1, confirm=True)"
     ),
     "Mix.weigh": (
         "(recipe, *, name='', basis='parts', water_lost=0.0, lots=None, "

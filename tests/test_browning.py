@@ -312,7 +312,7 @@ def test_a_firing_of_an_overcooked_batch_has_no_efficiency(
     monkeypatch.chdir(tmp_path)
     assert main(["init", "."]) == 0
     bench = Path("bench.toml").read_text("utf-8")
-    sound = 'cook = "119 C"\nminutes = 8'
+    sound = 'cook = "119 C 8 min"'
     bench = bench.replace(sound, f'cook = "{cook}"\nminutes = {minutes}', 1)
     Path("bench.toml").write_text(bench, "utf-8")
     words = ["firing", "shot.csv", "--throat-after", "8.2 mm", "--propellant-mass"]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.stats import kstest, norm, qmc
 
+import castsugar as cs
 from castsugar import draw_set
 from castsugar.draw_set import DRAWS, FEW_DRAWS, NAMED, chances, normals
 
@@ -110,3 +114,23 @@ def test_the_set_is_better_than_random_draws() -> None:
     for seed in range(1, 6):
         total = sum(normals(name, DRAWS, seed) for name in names)
         assert abs(np.exp(total / 5.0).mean() - np.exp(0.1)) < 0.0115 / 5.0
+
+
+@pytest.mark.slow
+@pytest.mark.exact
+def test_a_bench_brings_no_statistics_library(tmp_path: Path) -> None:
+    # Inverse distributions come from scipy.special; scipy.stats takes 0.5 s to load.
+    cs.bench.write_example(tmp_path)
+    script = (
+        "import sys; from castsugar.cli.main import main; "
+        "main('evaluate base --bench bench.toml -o out.txt'.split()); "
+        "print([m for m in ('scipy.stats', 'pandas') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.strip().endswith("[]")

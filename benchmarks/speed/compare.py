@@ -1,4 +1,4 @@
-"""Speed of a comparison: four mixes, 2,000 draws, all wings; prints, no limits.
+"""Speed of a comparison: four mixes, 2,048 draws, all wings; prints, no limits.
 
 OMP_NUM_THREADS=1 python benchmarks/speed/compare.py
 """

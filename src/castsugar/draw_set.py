@@ -58,6 +58,18 @@ NAMED = (
     "kitchen reading",
 )
 
+
+def draws_of(mixes: int, draws: int = DRAWS) -> int:
+    """Return how many points a table of so many mixes takes.
+
+    Examples
+    --------
+    >>> draws_of(200), draws_of(201), draws_of(5000, 100)
+    (2048, 256, 100)
+    """
+    return draws if mixes <= MANY else min(draws, FEW_DRAWS)
+
+
 # ----------------------------------------------------------------------------
 # Sobol's points.
 #

@@ -10,10 +10,10 @@ import numpy as np
 
 from castsugar import confirmation, rows, uncertainty
 from castsugar.checks import instance, named_options, number, shown
-from castsugar.columns import COLUMNS
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
+from castsugar.limits import PEAK, POUR, chance_column, levels_of
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
@@ -205,19 +205,27 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
     windows: bool = True,
+    chances: Sequence[tuple[str, float]] = (),
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> rows.Columns:
-    """Return the columns of :func:`evaluate`, key to one value a mix: no pandas."""
+    """Return the columns of :func:`evaluate`, key to one value a mix: no pandas.
+
+    `chances` asks for quantiles of drawn columns, (column, level), of the draws that
+    fill the row; they stand under :func:`castsugar.limits.chance_column`.
+    """
     _check_wings(kitchen, motor, species)
     blends = _taken(mixes)
     count = len(blends)
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        cooked = _cook(blends, kitchen, windows)
+        levels = levels_of(chances, POUR)
+        cooked = _cook(blends, kitchen, windows, levels)
         blends = cooked.blends
         columns |= cooked.columns()
+        for level, values in zip(levels, cooked.verdict.further, strict=True):
+            columns[chance_column(POUR, level)] = values
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
         check_options(value, exit_pressure, flow)
@@ -239,7 +247,7 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
     if motor is not None:
-        _drive(columns, motor, blends)
+        _drive(columns, motor, blends, levels_of(chances, PEAK))
     if confirm:
         second = Reference(job.table, exit_pressure, flow)
         alone = [blends.mix(row) for row in range(count)]
@@ -251,17 +259,24 @@ def table_of(columns: rows.Columns) -> pd.DataFrame:
     """Return columns as the table, in its order."""
     import pandas as pd
 
-    return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
+    return pd.DataFrame(columns, columns=rows.in_order(columns))
 
 
-def _cook(blends: Blends, kitchen: Kitchen, windows: bool) -> Cooked:
+def _cook(
+    blends: Blends, kitchen: Kitchen, windows: bool, levels: tuple[float, ...]
+) -> Cooked:
     """Cook the mixes; the wing is loaded only where somebody cooks."""
     from castsugar.kitchen import pour_table
 
-    return pour_table.cook(blends, kitchen, window=windows)
+    return pour_table.cook(blends, kitchen, window=windows, levels=levels)
 
 
-def _drive(columns: rows.Columns, motor: Hardware, blends: Blends) -> None:
+def _drive(
+    columns: rows.Columns,
+    motor: Hardware,
+    blends: Blends,
+    levels: tuple[float, ...],
+) -> None:
     """Fill the motor columns, and add what is special to the flags."""
     from castsugar.motor import pressure_table
 
@@ -269,8 +284,12 @@ def _drive(columns: rows.Columns, motor: Hardware, blends: Blends) -> None:
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],
+        levels=levels,
     )
     columns |= driven.columns()
+    for level, values in zip(levels, driven.peaks.further, strict=True):
+        mega = np.where(values > pressure_table.BEYOND, np.inf, 1e-6 * values)
+        columns[chance_column(PEAK, level)] = mega
     columns["flags"] = [
         "; ".join([*([own] if own else []), *more])
         for own, more in zip(columns["flags"], driven.flags(), strict=True)

@@ -8,14 +8,18 @@ a probability against the quantile of the draws that fill the row: see
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import number
-from castsugar.columns import COLUMNS
+from castsugar.columns import COLUMN, COLUMNS
 from castsugar.errors import InputError, unknown_name
+from castsugar.rows import WINGS
 
 # ----------------------------------------------------------------------------
 # What a limit says.
@@ -28,8 +32,18 @@ POUR, PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = (POUR, PEAK)
 
+#: Quantiles that every row holds, under a name of their own.
+_STANDARD = {
+    (POUR, 0.1): "pour_viscosity_p10_Pa_s",
+    (POUR, 0.9): "pour_viscosity_p90_Pa_s",
+    (PEAK, 0.95): "peak_pressure_p95_MPa",
+}
+
 #: Columns that run over decades: the search looks at their logarithm.
 _LOGARITHMIC = ("pour_viscosity", "peak_pressure")
+
+#: Columns known to a factor: their distance to a limit is a ratio.
+_FACTOR = "pour_viscosity"
 
 #: Whose a limit is.
 YOURS, RATING = "your limit", "your rating"
@@ -203,14 +217,7 @@ class Requirement:
 
     def chances(self) -> tuple[tuple[str, float], ...]:
         """Return the quantiles that it needs: (column, level)."""
-        if self.probability is None:
-            return ()
-        found = []
-        if self.at_most is not None:
-            found.append((self.column, self.probability))
-        if self.at_least is not None:
-            found.append((self.column, round(1.0 - self.probability, 9)))
-        return tuple(found)
+        return chances_of(self.limits())
 
     def limits(self) -> tuple[Limit, ...]:
         """Return it as limits, named for people."""
@@ -238,10 +245,66 @@ class Requirement:
         return tuple(found)
 
 
+def limits_of(requirements: Iterable[Requirement]) -> tuple[Limit, ...]:
+    """Return what users state as single limits."""
+    return tuple(limit for need in requirements for limit in need.limits())
+
+
+def chances_of(limits: Iterable[Limit]) -> tuple[tuple[str, float], ...]:
+    """Return the quantiles that limits need: (column, level), each once."""
+    pairs = ((one.key, one.level) for one in limits)
+    return tuple(
+        dict.fromkeys((key, level) for key, level in pairs if level is not None)
+    )
+
+
+def levels_of(chances: Iterable[tuple[str, float]], column: str) -> tuple[float, ...]:
+    """Return the levels that are asked of one column, each once."""
+    return tuple(dict.fromkeys(level for name, level in chances if name == column))
+
+
+def rated(
+    requirements: Sequence[Requirement], allowable: float
+) -> tuple[Requirement, ...]:
+    """Return limits with what the case may hold among them, if it is known.
+
+    In 95 of 100 draws the peak stays below the allowed pressure, unless a limit says as
+    much or more.
+
+    Parameters
+    ----------
+    requirements : sequence of Requirement
+    allowable : float
+        Allowed pressure of the motor, NaN if none is stated. [Pa]
+    """
+    allowed = 1e-6 * allowable
+    if not math.isfinite(allowed):
+        return tuple(requirements)
+    if any(_guards(need, allowed) for need in requirements):
+        return tuple(requirements)
+    own = Requirement(column=PEAK, at_most=allowed, probability=0.95, whose=RATING)
+    return (*requirements, own)
+
+
+def _guards(need: Requirement, allowed: float) -> bool:
+    """Say whether a limit keeps 95 of 100 draws below the allowed pressure [MPa]."""
+    if need.column == "pressure_margin_percent":
+        return need.at_least is not None and need.at_least >= 0.0
+    sure = need.column == "peak_pressure_p95_MPa" or (
+        need.column == PEAK and (need.probability or 0.0) >= 0.95
+    )
+    return sure and need.at_most is not None and need.at_most <= allowed * (1.0 + 1e-9)
+
+
 # ----------------------------------------------------------------------------
 # How mixes stand to a limit.
 
 KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
+
+#: A limit counts as kept within this share of it, as in a search.
+_ROUNDING = 1e-7
+
+_NOT_GIVEN = {"kitchen": "no kitchen was given", "motor": "no motor was given"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,6 +321,8 @@ class LimitVerdict:
     margin : float
         Distance to the limit over the limit, below 0 where it is broken; NaN for a
         limit of 0.
+    factor : float
+        `value` over the limit, where the column is known to a factor; else NaN.
     reason : str
         Why it is not computed; else empty.
     share : float
@@ -271,6 +336,145 @@ class LimitVerdict:
     value: float
     verdict: str
     margin: float
+    factor: float = math.nan
     reason: str = ""
     share: float = math.nan
     ground: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Judgement:
+    """One limit, and how every mix stands to it; ``judgement[2]`` is that of a mix.
+
+    Attributes
+    ----------
+    limit : Limit
+    values : ndarray, shape (n,)
+        What is held against it; NaN where not computed.
+    reasons : tuple of str
+        Why not; empty where computed.
+    """
+
+    limit: Limit
+    values: FloatArray
+    reasons: tuple[str, ...]
+
+    @property
+    def kept(self) -> NDArray[np.bool_]:
+        """Which mixes keep it, (n,)."""
+        least = -_ROUNDING * abs(self.limit.value)
+        with np.errstate(invalid="ignore"):
+            return np.asarray(self.limit.slack(self.values) >= least)
+
+    @property
+    def broken(self) -> NDArray[np.bool_]:
+        """Which mixes break it, (n,); one that is not computed does not."""
+        return ~self.kept & ~np.isnan(self.values)
+
+    @property
+    def margin(self) -> FloatArray:
+        """Distance to the limit over the limit, (n,)."""
+        size = abs(self.limit.value) or math.nan
+        return np.asarray(self.limit.slack(self.values) / size)
+
+    @property
+    def factor(self) -> FloatArray:
+        """Value over limit where the column is known to a factor, else NaN, (n,)."""
+        known = self.limit.key.startswith(_FACTOR) and self.limit.value
+        return np.asarray(self.values / (self.limit.value if known else math.nan))
+
+    def __len__(self) -> int:
+        """Return how many mixes were judged."""
+        return len(self.values)
+
+    def __getitem__(self, mix: int) -> LimitVerdict:
+        """Return how one mix stands."""
+        one = replace(self, values=self.values[[mix]], reasons=(self.reasons[mix],))
+        verdict = KEPT if one.kept[0] else BROKEN
+        return LimitVerdict(
+            value=float(one.values[0]),
+            verdict=NOT_COMPUTED if math.isnan(one.values[0]) else verdict,
+            margin=float(one.margin[0]),
+            factor=float(one.factor[0]),
+            reason=one.reasons[0],
+        )
+
+    def __iter__(self) -> Iterator[LimitVerdict]:
+        """Return how each mix stands, in order."""
+        return (self[mix] for mix in range(len(self)))
+
+
+def judge(limits: Iterable[Limit], columns: Mapping[str, Any]) -> tuple[Judgement, ...]:
+    """Hold every mix against every limit.
+
+    Parameters
+    ----------
+    limits : iterable of Limit
+    columns : mapping
+        Column to one value a mix, as :func:`castsugar.evaluation.evaluate_columns`
+        returns them, with the quantiles that the limits ask for.
+
+    Returns
+    -------
+    tuple of Judgement
+        One a limit.
+
+    Examples
+    --------
+    >>> soft = Limit(column="relative_solids_20C", sense=">=", value=0.95)
+    >>> (found,) = judge([soft], {"relative_solids_20C": [1.07, 0.9, math.nan]})
+    >>> [one.verdict for one in found]
+    ['kept', 'broken', 'not computed']
+    """
+    return tuple(_judged(limit, columns) for limit in limits)
+
+
+def judge_rows(
+    limits: Iterable[Limit], rows: Sequence[Mapping[str, Any]]
+) -> tuple[Judgement, ...]:
+    """Hold rows of the table against limits; see :func:`judge`."""
+    keys = dict.fromkeys(key for row in rows for key in row)
+    return judge(limits, {k: [row.get(k, math.nan) for row in rows] for k in keys})
+
+
+def _judged(limit: Limit, columns: Mapping[str, Any]) -> Judgement:
+    """Hold every mix against one limit."""
+    count = len(next(iter(columns.values()), ()))
+    name = limit.column
+    if name not in columns and limit.level is not None:
+        name = _STANDARD.get((limit.key, limit.level), name)
+    given = columns.get(name)
+    values = np.full(count, math.nan)
+    if given is not None:
+        values = np.asarray(given, dtype=float)
+    gone = np.isnan(values)
+    return Judgement(
+        limit=limit,
+        values=values,
+        reasons=tuple(
+            _reason(limit.key, columns, mix) if gone[mix] else ""
+            for mix in range(count)
+        ),
+    )
+
+
+def _reason(key: str, columns: Mapping[str, Any], mix: int) -> str:
+    """Say why a column of a row is not computed."""
+
+    def said(column: str) -> str:
+        return str(columns[column][mix]) if column in columns else ""
+
+    group = COLUMN[key].group if key in COLUMN else ""
+    if group in WINGS and said(WINGS[group]) == "not asked":
+        return _NOT_GIVEN[group]
+    head, _, why = said(WINGS["motor"]).partition(": ")
+    if group == "motor" and head == NOT_COMPUTED:
+        return why
+    flag = f"{group} {NOT_COMPUTED}: "
+    for one in said("flags").split("; "):
+        if one.startswith(flag):
+            return one.removeprefix(flag)
+    status = said("status")
+    if status not in ("", "ok"):
+        return status.removeprefix(f"{NOT_COMPUTED}: ")
+    return "not computed for this mix"

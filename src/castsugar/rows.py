@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.columns import COLUMNS
+from castsugar.columns import COLUMN, COLUMNS
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.data.load import PRODUCT_SETS, products_file
 from castsugar.errors import unknown_name
@@ -86,10 +86,19 @@ def flow_columns(found: Flow, blends: Blends, flags: Sequence[str]) -> Columns:
 
 
 def records(columns: Columns) -> list[dict[str, Any]]:
-    """Return columns as one plain mapping a mix, keys in the order of the table."""
-    keys = [c.key for c in COLUMNS if c.key in columns]
+    """Return columns as one plain mapping a mix, keys in the order of the table.
+
+    Quantiles that were asked for follow.
+    """
+    keys = in_order(columns)
     plain = [np.asarray(columns[k], dtype=object).tolist() for k in keys]
     return [dict(zip(keys, row, strict=True)) for row in zip(*plain, strict=True)]
+
+
+def in_order(columns: Columns) -> list[str]:
+    """Return the keys of columns in the order of the table, quantiles after them."""
+    known = [c.key for c in COLUMNS if c.key in columns]
+    return [*known, *(key for key in columns if key not in COLUMN)]
 
 
 def not_asked(wing: str, count: int) -> Columns:

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from castsugar.bench.bench import check_bench
-from castsugar.bench.check import STATUSES, BenchCheck, check
 from castsugar.bench.example import write_example
+from castsugar.bench.open_points import STATUSES, BenchCheck, check
 from castsugar.bench.world import World, read
 from castsugar.data.load import load_database
 
@@ -127,4 +127,4 @@ def test_it_goes_into_json(example: BenchCheck) -> None:
     """Plain values, every point with its status."""
     told = json.loads(json.dumps(example.to_dict()))
     assert {point["status"] for point in told["points"]} <= set(STATUSES)
-    assert told["conditions"] == example.conditions
+    assert told["conditions"]["pressure_Pa"] == example.conditions["pressure"]

@@ -159,3 +159,21 @@ def test_former_spelling_of_the_flow(capsys: pytest.CaptureFixture[str]) -> None
     assert old.err == (
         "castsugar: --flow is called --nozzle-flow now; taken as that\n" + new.err
     )
+
+
+def test_the_rating_of_the_case_is_a_limit_of_the_bench(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where [limits] does not name it: 6.89 MPa at most, in 95 of 100 draws."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    text = Path("bench.toml").read_text("utf-8")
+    named = cs.bench.read("bench.toml").limits
+    kept = [line for line in text.splitlines() if not line.startswith("peak_pressure")]
+    assert len(kept) == len(text.splitlines()) - 1
+    Path("bench.toml").write_text("\n".join(kept), "utf-8")
+    unnamed = cs.bench.read("bench.toml").limits
+    assert sorted(map(repr, named)) == sorted(map(repr, unnamed))
+    (peak,) = (need for need in unnamed if need.column == "peak_pressure_MPa")
+    assert peak.at_most == pytest.approx(1000 * PSI / 1e6)
+    assert (peak.probability, peak.whose) == (0.95, "your rating")

@@ -134,11 +134,13 @@ def test_every_key_arrives() -> None:
     assert settings.motor is given["motor"]
     assert settings.water_lost == 0.0
     assert (found.objective, found.maximise) == ("density_impulse_kg_s_m3", True)
-    pour, pressure, sets = found.requirements
+    pour, pressure, sets, rating = found.requirements
     assert (pour.column, pour.at_most) == ("pour_viscosity_Pa_s", 10.0)
     assert (pour.at_least, pour.probability) == (None, 0.8)
     assert pressure.at_most == pytest.approx(6.894757293168, rel=1e-12)
     assert pressure.probability == 0.95
+    # The case is rated at 6 MPa, below what [limits] asks for: that holds, too.
+    assert (rating.at_most, rating.probability) == (6.0, 0.95)
     assert (sets.at_least, sets.probability) == (0.8, None)
     # 60 : 20 : 20 parts of 100.
     assert found.tried == {

@@ -101,7 +101,7 @@ def test_page_of_a_wanted_delay(run) -> None:
         "burn time: 1.5 s",
         "air at the test place: 1 atm absolute",
         "8 strands, tested at 101 kPa (14.7 psi) to 2.2 MPa (319 psi)",
-        "10000 draws, seed 1",
+        "2048 draws, seed 1",
         "A delay is only as good as its strands",
         "Test delays on the ground",
         "too early or too late wrecks a rocket",

@@ -49,7 +49,6 @@ from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge
-from castsugar.optimize.task import MOTOR_DRAWS
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
@@ -78,7 +77,6 @@ def wings() -> Change:
         ),
         throat_diameter=0.008,
         burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-        draws=MOTOR_DRAWS,
     )
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
     return justify(
@@ -289,11 +287,10 @@ def test_a_limit_at_the_median_is_kept_by_half_of_the_draws() -> None:
 def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     """The table tells the 10th and 90th of 100 of the pour, the 95th of the peak.
 
-    Those are ranks, a limit takes a quantile that is smooth in the mix: 5 % apart at
-    most. At its own value a limit is kept, beyond it broken.
+    They are the same numbers. At its own value a limit is kept, beyond it broken.
     """
     change = wings()
-    draws, rows = change.comparison.draws, change.rows
+    draws = change.comparison.draws
     asked = [
         (POUR, "at_most", 0.9, "pour_viscosity_p90_Pa_s"),
         (POUR, "at_least", 0.9, "pour_viscosity_p10_Pa_s"),
@@ -301,9 +298,13 @@ def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     ]
     for column, bound, chance, told in asked:
         need = {"column": column, "probability": chance, bound: 1.0}
-        (first,) = judge_limits([Requirement(**need)], draws, rows)
+        needs = [Requirement(**need)]
+        conditions, mixes = draws.outlook.conditions, draws.outlook.mixes
+        chances = needs[0].chances()
+        rows = conditions.rows(mixes, confirm=False, chances=chances)
+        (first,) = judge_limits(needs, draws, rows)
         values = [s.value for s in first.standings]
-        assert values == pytest.approx([float(r[told]) for r in rows], rel=0.05)
+        assert values == pytest.approx([float(r[told]) for r in rows], rel=1e-12)
         outward = 1.0 if bound == "at_least" else -1.0
         for step, verdict in ((0.0, KEPT), (1e-6, BROKEN), (-1e-6, KEPT)):
             need[bound] = values[1] * (1.0 + outward * step)

@@ -139,13 +139,13 @@ def test_same_seed_same_bytes_other_seed_other_draws() -> None:
     assert other.pour_viscosity_p90_Pa_s[0] != one.pour_viscosity_p90_Pa_s[0]
     # Draws only: what is central does not move with the seed.
     assert other.relative_solids_20C[0] == one.relative_solids_20C[0]
-    # A Latin hypercube of 200 is steady: seeds differ by a few per cent.
+    # Evenly spread draws are steady: seeds differ by a few per cent.
     ratio = other.pour_viscosity_Pa_s[0] / one.pour_viscosity_Pa_s[0]
     assert ratio == pytest.approx(1.0, abs=0.25)
 
 
 def test_draws_have_the_medians_and_spreads() -> None:
-    """Exact: a Latin hypercube puts half of the draws below the median."""
+    """Exact: evenly spread draws lie below the median by half."""
     belief = unmeasured()
     drawn, middle = belief.draw(1000, 3), belief.central()
     for name in ("packing", "nitrate_dissolved", "drying_time", "liquid_factor"):

@@ -99,7 +99,8 @@ def test_spread_of_one_band_is_normal() -> None:
         error = np.log(got / found.pressure) / u - z
         assert abs(error) < 4 * quantile_error(count)
     assert np.log(found.p50 / found.pressure) / u == pytest.approx(0, abs=0.04)
-    assert found.share_above(found.p95) == pytest.approx(0.05, abs=1e-4)
+    # A mean of the logarithms of neighbours, not a rank: a fifth of a standard error.
+    assert found.share_above(found.p95) == pytest.approx(0.05, abs=5e-4)
     for name, value in parts.items():
         got = found.spread_by_input[name]
         assert got == pytest.approx(value / (1 - N), rel=4 / np.sqrt(2 * count))
@@ -197,21 +198,14 @@ def test_seed() -> None:
 
 
 @pytest.mark.exact
-def test_quantiles_round_outward() -> None:
-    """Of 0..100: the 5th, 50th, 95th. Of 1..20: 1, 11, 20. Infinity is a value."""
-    assert [float(q) for q in peak_pressure.quantiles(np.arange(101.0)[::-1])] == [
-        5,
-        50,
-        95,
-    ]
-    assert [float(q) for q in peak_pressure.quantiles(np.arange(1.0, 21.0))] == [
-        1,
-        11,
-        20,
-    ]
-    with_gap = np.r_[np.full(10, np.inf), np.arange(90.0)]
+def test_quantiles_are_those_of_a_limit() -> None:
+    """Of e^0 ... e^1, evenly: e^0.05, e^0.5, e^0.95. Infinity is a value."""
+    drawn = np.exp(np.linspace(0.0, 1.0, 1001))[::-1]
+    found = [float(q) for q in peak_pressure.quantiles(drawn)]
+    assert found == pytest.approx(np.exp([0.05, 0.5, 0.95]).tolist(), rel=1e-9)
+    with_gap = np.r_[np.full(10, np.inf), np.arange(1.0, 91.0)]
     assert np.isinf(peak_pressure.quantiles(with_gap)[2])
-    assert np.isnan(peak_pressure.quantiles(np.r_[np.nan, np.arange(30.0)])[2])
+    assert np.isnan(peak_pressure.quantiles(np.r_[np.nan, np.arange(1.0, 31.0)])[2])
 
 
 @pytest.mark.exact

@@ -281,7 +281,7 @@ def test_batches_narrow_the_kitchen(tmp_path: Path) -> None:
     assert widths == sorted(widths, reverse=True)
     low, _, high = learnt.before.belief.interval("drying_time")
     assert widths[0] < 0.6 * high / low
-    kept(tmp_path, pan("6 g"), day="2026-05-09")
+    kept(tmp_path, pan("7 g"), day="2026-05-09")
     found = learn_kitchen(bench, batches_of(tmp_path), DATABASE)
     assert [o.measurement.label for o in found.contradictions] == [
         "batch 2026-05-09-1 line 2"

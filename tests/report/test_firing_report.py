@@ -361,7 +361,7 @@ def test_expected_beside_got(full) -> None:
         page = firing_page(test, ASKED, [])
         words = lines_of(page, "burn time, s")[-1].split()[3:]
         assert words == ["1.60", "1.50", "to", "1.90", f"{got:.3f}", verdict]
-    assert "3 of 200 draws have no stable pressure" in joined(page)
+    assert "3 of 256 draws have no stable pressure" in joined(page)
     assert "the ideal c* (no efficiency was stated)" in joined(page)
 
 
@@ -385,7 +385,7 @@ def test_document_is_plain_and_complete(full) -> None:
     assert document["stand"]["throat_after_mm"] is None
     assert len(document["inferred_law"]["covariance_of_ln_rate_and_exponent"]) == 2
     assert document["agreement"]["agrees"] in (True, False)
-    assert document["expected"]["draws"] == 200
+    assert document["expected"]["draws"] == 256
     low = full.expected.bands["burn_time"][0]
     assert document["expected"]["burn_time_p05_s"] == pytest.approx(low, rel=1e-9)
     assert [s["sensor"] for s in document["sensors"]] == ["pressure", "thrust"]

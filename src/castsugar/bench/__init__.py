@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from castsugar.bench.example import write_example
+from castsugar.bench.open_points import BenchCheck, check
 from castsugar.bench.world import World, read
 
 __all__ = [
+    "BenchCheck",
     "World",
+    "check",
     "read",
     "write_example",
 ]

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from castsugar import units
 from castsugar.bench import tables
 from castsugar.bench.bench import TABLES
-from castsugar.bench.schema import PLAIN, Key, Table, keys_of
+from castsugar.bench.schema import INVENTED, PLAIN, Key, Table, keys_of
 from castsugar.errors import InputError, nearest_names
 from castsugar.plausible import RANGES
 
@@ -24,6 +24,15 @@ DECLARED: tuple[type[Table], ...] = (
     tables.Case,
     *tables.LAWS,
 )
+
+
+_INVENTED = """\
+invented, in every table and entry: true says that nobody measured it
+  write     true or false
+  example   invented = true
+  left out  false is taken; a CSV file says so by a first line "# invented"
+  used by   every command that the entry has a part in; check lists them all
+"""
 
 
 def explain(wanted: str) -> str:
@@ -64,6 +73,7 @@ def _known() -> Iterator[tuple[tuple[str, ...], str]]:
             meaning = key.about.replace(" ", "_")
             names = (f"{stem}.{name}", f"{stem}.{meaning}", name, meaning)
             yield names, _of_key(name, key, table)
+    yield (INVENTED,), _INVENTED
 
 
 def _of_table(table: type[Table]) -> str:

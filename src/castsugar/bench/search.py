@@ -18,6 +18,7 @@ from castsugar.data.load import Database
 from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.kitchen.heat import parse_cook
+from castsugar.limits import RATING, YOURS, Requirement, rated
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
@@ -27,8 +28,8 @@ from castsugar.motor.hardware import Hardware
 # The limits of a bench file, as numbers.
 
 
-def stated_limits(bench: Bench, motor: Hardware | None) -> dict[str, dict[str, Any]]:
-    """Return the limits of a bench file, what the case may hold in place of its word.
+def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, ...]:
+    """Return the limits of a bench file, that of the case always among them.
 
     Parameters
     ----------
@@ -36,17 +37,18 @@ def stated_limits(bench: Bench, motor: Hardware | None) -> dict[str, dict[str, A
     motor : Hardware or None
         The motor of the file.
 
-    Returns
-    -------
-    dict of str to dict
-        Column to `at_most`, `at_least` (in its unit) and `probability`.
-
     Raises
     ------
     InputError
-        For "case" without a case.
+        For "case" without a case; a limit that cannot be one.
     """
-    return {column: _limit(bench, column, motor) for column in bench.limits}
+    found = []
+    for column in bench.limits:
+        whose = RATING if bench.limits[column]["at_most"] == CASE else YOURS
+        limit = _limit(bench, column, motor)
+        with placed(_place(bench, "limits"), column):
+            found.append(Requirement(column=column, whose=whose, **limit))
+    return rated(found, math.nan if motor is None else motor.allowable)
 
 
 def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
@@ -250,8 +252,7 @@ class SearchAsked:
         space of mixes.
     goal : dict
         Those of `objective`, `maximise`, `weights` and `front` that are stated.
-    limits : dict of str to dict
-        Column to `at_most`, `at_least` (in its unit) and `probability`.
+    limits : tuple of Requirement
     tried : dict of str to dict
         Name of a mix that the user made to mass fractions.
     sloppiness : dict or None
@@ -265,7 +266,7 @@ class SearchAsked:
     conditions: SearchConditions
     space: dict[str, Any]
     goal: dict[str, Any]
-    limits: dict[str, dict[str, Any]]
+    limits: tuple[Requirement, ...]
     tried: dict[str, dict[str, float]]
     sloppiness: dict[str, float] | None
     typed: dict[str, str]
@@ -299,7 +300,7 @@ class SearchAsked:
     def _place(self, message: str) -> tuple[Place, str]:
         """Return the table and key that a message is about, as far as it tells."""
         words = re.findall(r"\w+", message)
-        about = next((word for word in words if word in self.limits), "")
+        about = next((word for word in words if word in self.bench.limits), "")
         if about:
             return _place(self.bench, "limits"), about
         for name in _search(self.bench)["ingredients"]:
@@ -369,7 +370,7 @@ def search_asked(
             "scale_step": step,
         },
         goal=_goal(table),
-        limits=stated_limits(bench, motor),
+        limits=limits_of_bench(bench, motor),
         tried={
             name: mix
             for name in bench.recipes

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from castsugar.kitchen.calibration import Learnt
     from castsugar.kitchen.heat import Cook
     from castsugar.kitchen.parameters import Kitchen
+    from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
@@ -96,11 +97,11 @@ class World:
         return hardware_of(self.bench, self.database)
 
     @cached_property
-    def limits(self) -> dict[str, dict[str, Any]]:
-        """Column to `at_least`, `at_most` and `probability`, in its unit."""
-        from castsugar.bench.search import stated_limits
+    def limits(self) -> tuple[Requirement, ...]:
+        """What a mix must keep: the limits of the file, and the allowed pressure."""
+        from castsugar.bench.search import limits_of_bench
 
-        return stated_limits(self.bench, self.motor)
+        return limits_of_bench(self.bench, self.motor)
 
     @property
     def conditions(self) -> dict[str, Any]:

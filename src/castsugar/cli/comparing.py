@@ -43,7 +43,7 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
         help=f"smallest step of the scale (default '{STEP}')",
     )
     parser.add_argument(
-        "--draws", type=int, metavar="N", help="of everything uncertain (default 2000)"
+        "--draws", type=int, metavar="N", help="of everything uncertain (default 2048)"
     )
     parser.add_argument(
         "--seed", type=int, metavar="N", help="of the draws (default 1)"
@@ -97,9 +97,9 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     CastsugarError
     """
     from castsugar.cli.conditions import read_conditions
-    from castsugar.comparison.draws import DRAWS, SEED
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
+    from castsugar.draw_set import DRAWS, SEED
     from castsugar.errors import InputError
 
     database = load_database()
@@ -194,22 +194,13 @@ def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Do
 
 
 def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
-    """Return the limits of the bench file; that of the case where none is on it."""
+    """Return the limits of the bench file, and what the case may hold."""
     import math
 
-    from castsugar.bench.search import stated_limits
-    from castsugar.limits import Requirement
+    from castsugar.limits import rated
 
-    stated = stated_limits(bench, read.motor) if bench is not None else {}
-    limits = [Requirement(column=c, **limit) for c, limit in stated.items()]
-    guarded = any(c.startswith(("peak_pressure", "pressure_margin")) for c in stated)
-    allowed = read.motor.allowable if read.motor is not None else math.nan
-    if math.isfinite(allowed) and not guarded:
-        limits.append(
-            Requirement(
-                column="peak_pressure_MPa",
-                at_most=1e-6 * allowed,
-                probability=0.95,
-            )
-        )
-    return tuple(limits)
+    if bench is None:
+        return rated((), math.nan if read.motor is None else read.motor.allowable)
+    from castsugar.bench.search import limits_of_bench
+
+    return limits_of_bench(bench, read.motor)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import (
@@ -160,6 +160,28 @@ class Shared:
 
         return species_set(self.data)
 
+    def for_table(self, mixes: int) -> Shared:
+        """Return them for a table of so many mixes: a large one takes few draws."""
+        from castsugar.draw_set import draws_of
+
+        kitchen, motor = self.kitchen, self.motor
+        if kitchen is not None:
+            kitchen = kitchen.changed(draws=draws_of(mixes, kitchen.draws))
+        if motor is not None:
+            motor = replace(motor, draws=draws_of(mixes, motor.draws))
+        return replace(self, kitchen=kitchen, motor=motor)
+
+    def draws_words(self, mixes: int) -> str:
+        """Say that a table takes few draws; empty if it takes all, or none."""
+        from castsugar.draw_set import DRAWS, FEW_DRAWS, MANY
+
+        if mixes <= MANY or (self.kitchen is None and self.motor is None):
+            return ""
+        return (
+            f"more than {MANY} mixes: kitchen and motor take the first {FEW_DRAWS} of "
+            f"{DRAWS:,} draws\n"
+        )
+
     def evaluate_options(self) -> dict[str, Any]:
         """Return the options as those of :func:`castsugar.evaluate`."""
         return {
@@ -282,9 +304,7 @@ def lot_text(lot: Lot) -> str:
     return ", ".join(parts)
 
 
-def read_conditions(
-    options: argparse.Namespace, database: Database, *, draws: int | None = None
-) -> Shared:
+def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar.data.load import PRODUCT_SETS
     from castsugar.errors import InputError, unknown_name
@@ -308,7 +328,7 @@ def read_conditions(
         alternatives=found,
         data=options.data,
         uncertainty=options.uncertainty,
-        kitchen=read_kitchen(options, database, lost, draws),
+        kitchen=read_kitchen(options, database, lost),
         motor=None if world is None else world.motor,
         shelf=shelf,
     )

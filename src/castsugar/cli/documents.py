@@ -79,7 +79,7 @@ def asked_of(
     from castsugar.report.change.words import Asked
 
     read, doubts = comparing.read, comparing.doubts
-    lines = _assumptions(comparing, judged="justify" in topics)
+    lines = _assumptions(comparing)
     fired = _fired(comparing, rows)
     lines.append(
         f"batch {1e3 * doubts.batch:g} g, every mass weighed to "
@@ -103,21 +103,11 @@ def asked_of(
     )
 
 
-def _assumptions(comparing: Comparing, *, judged: bool) -> list[str]:
+def _assumptions(comparing: Comparing) -> list[str]:
     """Return what was assumed, with the draws of this command, not evaluate's."""
-    from castsugar.optimize.task import MOTOR_DRAWS
-
     read = comparing.read
     lines = [_DRAWS.sub("", line) for line in read.assumptions()]
-    own = {}
-    if read.kitchen is not None:
-        own["kitchen"] = read.kitchen.draws
-    if read.motor is not None:
-        own["motor"] = max(read.motor.draws, MOTOR_DRAWS)
     text = f"{comparing.draws} draws, seed {comparing.seed} of everything uncertain"
-    if judged and own and comparing.limits:
-        told = ", ".join(f"{count} draws of the {name}" for name, count in own.items())
-        text += f"; limits: {told}, as in the search"
     return [*lines, text]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.comparing import (
@@ -89,7 +88,7 @@ def _around(asked_for: Comparing, change: Change) -> Neighbourhood:
 
 def _settings(asked_for: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.optimize.task import MOTOR_DRAWS, Settings
+    from castsugar.optimize.task import Settings
 
     read = asked_for.read
     kitchen, motor = read.kitchen, read.motor
@@ -102,7 +101,7 @@ def _settings(asked_for: Comparing) -> Settings:
         flow=read.flow,
         water_lost=read.water_lost or 0.0,
         kitchen=kitchen,
-        motor=None if motor is None else replace(motor, draws=MOTOR_DRAWS),
+        motor=motor,
         lots={name: lot for own in lots for name, lot in own.items()},
         alternatives=read.alternatives,
         species=read.species,

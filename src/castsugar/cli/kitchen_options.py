@@ -7,9 +7,6 @@ from typing import TYPE_CHECKING
 
 from castsugar.cli.screen import remark
 
-#: Draws where thousands of mixes are asked.
-MANY_DRAWS = 200
-
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.kitchen.calibration import Learnt
@@ -61,15 +58,11 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
 
 
 def read_kitchen(
-    options: argparse.Namespace,
-    database: Database,
-    water_lost: float | None,
-    draws: int | None = None,
+    options: argparse.Namespace, database: Database, water_lost: float | None
 ) -> Kitchen | None:
     """Return the kitchen, or None if none was asked for.
 
-    `water_lost` is what the user states; it overrules drying and boiling. `draws` is
-    for commands that ask thousands of mixes.
+    `water_lost` is what the user states; it overrules drying and boiling.
     """
     from castsugar.cli.bench_option import world_of
 
@@ -79,8 +72,7 @@ def read_kitchen(
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {options.bench}: {outcome.sentence()}")
-    kitchen = learnt.kitchen.changed(water_lost=water_lost)
-    return kitchen if draws is None else kitchen.changed(draws=draws)
+    return learnt.kitchen.changed(water_lost=water_lost)
 
 
 def heat_words(kitchen: Kitchen | None, database: Database) -> str:

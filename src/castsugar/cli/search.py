@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 
 NO = 1
 
-#: Draws of the kitchen behind each mix.
-DRAWS = 500
-
 #: Largest batch of strands that is proposed [kg].
 _STRAND_BATCH = 0.1
 
@@ -125,13 +122,11 @@ def _task(options: argparse.Namespace, world: World, stated: Conditions) -> Task
 
     from castsugar.bench.search import search_conditions
     from castsugar.cli.search_task import task_of
-    from castsugar.optimize.task import MOTOR_DRAWS
 
     conditions = search_conditions(world.bench)
     motor = world.motor
-    if motor is not None:  # the table shows what the search has seen
-        draws = max(conditions.draws or motor.draws, MOTOR_DRAWS)
-        motor = replace(motor, draws=draws)
+    if motor is not None and conditions.draws:
+        motor = replace(motor, draws=conditions.draws)
     return task_of(
         world,
         kitchen=_kitchen(world, conditions),
@@ -153,7 +148,8 @@ def _kitchen(world: World, conditions: SearchConditions) -> Kitchen | None:
     learnt = world.learnt(cook)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {world.bench.path}: {outcome.sentence()}")
-    return learnt.kitchen.changed(draws=conditions.draws or DRAWS)
+    kitchen = learnt.kitchen
+    return kitchen.changed(draws=conditions.draws or kitchen.draws)
 
 
 def _check_pictures(options: argparse.Namespace, task: Task) -> None:

@@ -44,7 +44,6 @@ def task_of(
     from castsugar.bench.schema import Place
     from castsugar.bench.search import search_asked
     from castsugar.errors import InputError
-    from castsugar.limits import Requirement
     from castsugar.optimize.multistart import Effort
     from castsugar.optimize.space import Space
     from castsugar.optimize.task import Settings, Sloppiness, Task
@@ -79,10 +78,7 @@ def task_of(
                 motor=motor,
                 lots={i: lot for i, lot in world.lots.items() if i in space.columns},
             ),
-            requirements=tuple(
-                Requirement(column=column, **limit)
-                for column, limit in asked.limits.items()
-            ),
+            requirements=asked.limits,
             tried=asked.tried,
             sloppiness=(
                 None if asked.sloppiness is None else Sloppiness(**asked.sloppiness)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
+from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
 from castsugar.cli.many import Rows, add_many_options, evaluate_many, write_table
 from castsugar.cli.motor_options import motor_words
 from castsugar.cli.output import remarked, show
@@ -79,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.report.charts import sweep_chart
 
     database = load_database()
-    conditions = read_conditions(options, database, draws=MANY_DRAWS)
+    conditions = read_conditions(options, database)
     shown = options.show or ["flame_temperature", "characteristic_velocity"]
     columns = [read_column(name) for name in shown]
     check_asked(columns, conditions.kitchen, conditions.motor)
@@ -99,6 +99,7 @@ def run(options: argparse.Namespace) -> int:
         database=database,
     )
     share = f"{items[index]}_mass_percent"
+    conditions = conditions.for_table(len(blends))
     with held_back() as hold:
         rows, complete = evaluate_many(blends, conditions, options.workers, hold)
         rows = [
@@ -113,6 +114,7 @@ def run(options: argparse.Namespace) -> int:
         draw = partial(sweep_chart, rows, share, columns, options.recipe, notes)
         drawn = write_pictures(options, hold, {options.output: draw})
         text = _summary(rows, share, columns, complete=complete)
+        text += conditions.draws_words(len(blends))
         text = remarked(options, text) + heat_words(conditions.kitchen, database)
         text += motor_words(conditions.motor, columns, rows, blends, database)
         show(options, text)

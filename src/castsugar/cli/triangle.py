@@ -7,10 +7,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import MANY_DRAWS, add_kitchen_options, heat_words
+from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
 from castsugar.cli.many import (
     Rows,
     add_many_options,
@@ -175,7 +175,7 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.report.maps import Triangle, ternary
 
     database = load_database()
-    conditions = read_conditions(options, database, draws=MANY_DRAWS)
+    conditions = read_conditions(options, database)
     column = read_column(options.show)
     check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step)
@@ -184,7 +184,8 @@ def run(options: argparse.Namespace) -> int:
     triangle = numerics.triangle(step)
     items = [*options.ingredients, *fixed]
     fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
-    marks = _marks(database, options.mark, options.ingredients, fixed, total)
+    wanted = recipe_texts(options.mark, conditions.shelf.bench)[0]
+    marks = _marks(database, wanted, options.ingredients, fixed, total)
     blends = put_together(
         items,
         fractions,
@@ -201,6 +202,7 @@ def run(options: argparse.Namespace) -> int:
         marks=marks,
     )
     names = [f"{item}_mass_percent" for item in items]
+    conditions = conditions.for_table(len(blends))
     with held_back() as hold:
         rows, complete = evaluate_many(blends, conditions, options.workers, hold)
         outside = zip(fractions, rows, blends.outside, strict=True)
@@ -217,6 +219,7 @@ def run(options: argparse.Namespace) -> int:
         draw = partial(ternary, plan, rows, column, notes)
         drawn = write_pictures(options, hold, {options.output: draw})
         text = _summary(rows, column, complete=complete)
+        text += conditions.draws_words(len(blends))
         text = remarked(options, text) + heat_words(conditions.kitchen, database)
         text += motor_words(conditions.motor, [column], rows, blends, database)
         show(options, text)

@@ -24,16 +24,15 @@ from castsugar.comparison.compare import (
     compare,
     share_a_law,
 )
-from castsugar.comparison.draws import DRAWS, SEED
 from castsugar.comparison.evidence import Evidence, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
-from castsugar.draw_set import FEW_DRAWS
+from castsugar.draw_set import DRAWS, FEW_DRAWS, SEED
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
-from castsugar.limits import KEPT, Requirement
+from castsugar.limits import KEPT, Requirement, chances_of, limits_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
@@ -397,7 +396,8 @@ def justify(  # noqa: PLR0913 - keyword-only options
         draws=draws,
         seed=seed,
     )
-    first, second = conditions.rows(mixes, confirm=confirm)
+    chances = chances_of(limits_of(limits))
+    first, second = conditions.rows(mixes, confirm=confirm, chances=chances)
     cells = comparison.cells[NEW]
     shared = share_a_law(comparison.draws, (NEW, BASE))
     made_up = invented_behind(mixes, conditions)

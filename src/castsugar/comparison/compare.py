@@ -15,8 +15,6 @@ from castsugar.checks import named_options, number
 from castsugar.columns import COLUMN
 from castsugar.comparison.drawn_batches import DECADES, MOTOR
 from castsugar.comparison.draws import (
-    DRAWS,
-    SEED,
     Draws,
     Part,
     Summary,
@@ -25,6 +23,7 @@ from castsugar.comparison.draws import (
     summarise,
 )
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
+from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.mix.mix import MixLike
 from castsugar.mix.weighing import share_of
@@ -66,7 +65,7 @@ class Cell:
     ----------
     column : str
     value : float
-        With every input at its middle; of viscosity the median of the draws.
+        With every input at its middle; of viscosity the median of the kitchen's draws.
     interval : tuple of float
         95 %. Moisture acts one way only: the value may stand near an end.
     difference : Summary
@@ -424,7 +423,7 @@ def _cell(
     item = max(moved, key=lambda n: abs(moved[n]), default="")
     return Cell(
         column=column,
-        value=own.median if column in DECADES else float(found.best[column][mix]),
+        value=float(found.best[column][mix]),
         interval=own.interval,
         difference=difference,
         chance_higher=chance_above(paired),

@@ -27,11 +27,10 @@ from castsugar.kitchen.parameters import (
     Kitchen,
     Values,
     find,
-    values_of,
 )
 from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
 from castsugar.kitchen.pour_table import browned_of
-from castsugar.kitchen.verdict import ROOM, humidity
+from castsugar.kitchen.verdict import ROOM, humidity, judge
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.motor import mass_balance, peak_pressure
 from castsugar.motor.burn_law import student_factor
@@ -117,6 +116,11 @@ class InPot:
             stated_loss=float(pot.stated_loss[0]),
         )
 
+    def median(self) -> float:
+        """Return the pour viscosity of the table; NaN without a model. [Pa s]"""
+        pot = pots_of(self.recipe.pot(self.recipe.weighed({}, 1)), self.kitchen)
+        return float(judge(pot, self.kitchen, window=False).viscosity[1, 0])
+
     def inputs(self) -> list[Input]:
         """Return what is uncertain about kitchen and syrup."""
         used = bool(self.recipe.syrups)
@@ -194,7 +198,7 @@ class InPot:
             belief = belief.of_another_syrup()
         zero = np.zeros(rows)
         normals = np.stack([scores.get(self._key(n), zero) for n in NAMES], axis=-1)
-        return values_of((belief.mean + normals @ belief.root().T)[:, None, :])
+        return belief.at(normals[:, None, :])
 
 
 # ----------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from scipy.stats import rankdata
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, whole
 from castsugar.comparison.drawn_batches import (
+    DECADES,
     KITCHEN,
     MOTOR,
     THERMO,
@@ -36,6 +37,7 @@ from castsugar.comparison.uncertain_inputs import (
     shifted,
     unique,
 )
+from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
@@ -247,6 +249,15 @@ class UncertainMixes:
             for name in self.columns
         }
 
+    def medians(self) -> Columns:
+        """Return what the table shows as the median of its own draws, (mixes,) each.
+
+        Of the kitchen's doubts alone, the powders as dry as the recipe says.
+        """
+        stoves = [self._places[key].stove for key in self._keys]
+        found = [stove.median() for stove in stoves if stove is not None]
+        return {DECADES[0]: np.array(found)} if found else {}
+
     def burn_laws(self) -> tuple[str, ...]:
         """Return what burn law each mix has; empty without a motor."""
         benches = [self._places[key].bench for key in self._keys]
@@ -322,8 +333,8 @@ _CHANCE = 9.0
 #: A difference within this share of the values is rounding.
 _ROUNDING = 1e-12
 
-#: Draws and seed by default; the fewest draws that a 95 % interval is taken from.
-DRAWS, SEED, FEWEST = 2000, 1, 100
+#: The fewest draws that a 95 % interval is taken from.
+FEWEST = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -338,7 +349,8 @@ class Draws:
     scores : dict of str to ndarray, shape (count,)
         Standard normal scores of the inputs that were drawn, by key.
     best : dict of str to ndarray, shape (mixes,)
-        Every input in the middle, powders as dry as the recipe says.
+        Every input in the middle, powders as dry as the recipe says; of the pour
+        viscosity the median of the kitchen's draws, as in the table.
     values : dict of str to ndarray, shape (count, mixes)
         Row i is the same world for all mixes.
     effects : dict of str to ndarray, shape (mixes, inputs)
@@ -510,7 +522,7 @@ def draw(
         scores=scores,
         seed=seed,
         count=draws,
-        best={name: values[0] for name, values in steps.items()},
+        best={name: values[0] for name, values in steps.items()} | looked.medians(),
         values=looked.values(scores, draws),
         effects={
             name: np.where(on, of_shifts(on_scale(name, values), looked.inputs), 0.0)

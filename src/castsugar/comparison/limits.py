@@ -16,28 +16,17 @@ from castsugar.comparison.evidence import MEASURED, STATED, law_standing
 from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError
-from castsugar.kitchen.pour_table import cook
-from castsugar.limits import (
-    BROKEN,
-    KEPT,
-    NOT_COMPUTED,
-    PEAK,
-    POUR,
-    Limit,
-    LimitVerdict,
-    Requirement,
-    chance_column,
-)
+from castsugar.limits import Limit, LimitVerdict, Requirement, judge_rows, limits_of
 from castsugar.mix import weighing
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.pressure_table import BEYOND, burn_law_of, motor_rows, untold
+from castsugar.motor.pressure_table import burn_law_of
 from castsugar.optimize.plane import TOLERANCE
 from castsugar.optimize.problem import Trials
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found, LimitState
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import MOTOR_DRAWS, RESERVED, Settings, Task
+from castsugar.optimize.task import RESERVED, Settings, Task
 
 # ----------------------------------------------------------------------------
 # A mix that was given, not searched for, drawn like the answer of a search.
@@ -295,9 +284,6 @@ BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
 
 _PRESSED = ("peak_pressure", "pressure_margin_percent")
 
-#: A limit counts as kept within this share of it, as in a search.
-_ROUNDING = 1e-7
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JudgedLimit:
@@ -330,9 +316,8 @@ def judge_limits(
 ) -> tuple[JudgedLimit, ...]:
     """Hold every mix against every limit, as a search does.
 
-    A limit with a probability is held against the quantile of the kitchen's or the
-    motor's own draws, so that search, map and record say the same; one without against
-    the best estimate.
+    See :func:`castsugar.limits.judge`; beside it what a comparison knows: the share of
+    its draws that keep a limit, and what a pressure rests on.
 
     Parameters
     ----------
@@ -340,85 +325,28 @@ def judge_limits(
     draws : Draws
         Of the comparison: mixes, conditions, and the shares of draws.
     rows : sequence of mappings
-        Rows of the table, one a mix: best estimates.
+        Rows of the table, one a mix, with the quantiles that the limits ask for.
     """
     outlook = draws.outlook
-    chances = [chance for need in requirements for chance in need.chances()]
-    quantiles = quantiles_of(outlook.mixes, outlook.conditions, chances, rows)
     grounds = _grounds(outlook.mixes, outlook.conditions)
-    found = []
-    for need in requirements:
-        for limit in need.limits():
-            standings = []
-            for mix, row in enumerate(rows):
-                column = quantiles.get(limit.column)
-                best = float(row[need.column]) if column is None else column[mix]
-                drawn = draws.values.get(need.column) if column is None else None
-                own = None if drawn is None else drawn[:, mix]
-                standing = _judge_one(limit, best, own)
-                if need.column.startswith(_PRESSED):
-                    why = untold(row) if standing.verdict == NOT_COMPUTED else ""
-                    standing = replace(standing, ground=grounds[mix], reason=why)
-                standings.append(standing)
-            found.append(
-                JudgedLimit(
-                    column=need.column,
-                    sense=limit.sense,
-                    value=limit.value,
-                    probability=need.probability,
-                    standings=tuple(standings),
+    judged = judge_rows(limits_of(requirements), rows)
+    return tuple(
+        JudgedLimit(
+            column=one.limit.key,
+            sense=one.limit.sense,
+            value=one.limit.value,
+            probability=one.limit.probability,
+            standings=tuple(
+                replace(
+                    standing,
+                    share=_share(draws, one.limit, mix),
+                    ground=grounds[mix] if one.limit.key.startswith(_PRESSED) else "",
                 )
-            )
-    return tuple(found)
-
-
-def quantiles_of(
-    mixes: Sequence[Mix],
-    conditions: Conditions,
-    chances: Sequence[tuple[str, float]],
-    rows: Sequence[Mapping[str, Any]],
-) -> dict[str, list[float]]:
-    """Return quantiles of pour viscosity and peak pressure, one a mix.
-
-    Parameters
-    ----------
-    mixes : sequence of Mix
-    conditions : Conditions
-    chances : sequence of (column, level)
-        What the limits ask for.
-    rows : sequence of mappings
-        With the ideal c* of each mix.
-
-    Returns
-    -------
-    dict
-        By the names of :func:`castsugar.limits.chance_column`.
-    """
-
-    def levels(column: str) -> tuple[float, ...]:
-        return tuple(dict.fromkeys(level for name, level in chances if name == column))
-
-    found: dict[str, list[float]] = {}
-    blends = of_mixes(mixes)
-    kitchen, motor = conditions.kitchen, conditions.motor
-    if kitchen is not None:
-        own = levels(POUR)
-        said = cook(blends, kitchen, window=False, levels=own)
-        blends = said.blends
-        for level, values in zip(own, said.verdict.further, strict=True):
-            found[chance_column(POUR, level)] = values.tolist()
-    if motor is not None and (own := levels(PEAK)):
-        velocity = [float(row["characteristic_velocity_m_s"]) for row in rows]
-        driven = motor_rows(
-            blends,
-            replace(motor, draws=max(motor.draws, MOTOR_DRAWS)),
-            characteristic_velocity=np.array(velocity),
-            levels=own,
+                for mix, standing in enumerate(one)
+            ),
         )
-        for level, values in zip(own, driven.peaks.further, strict=True):
-            mega = np.where(values > BEYOND, np.inf, 1e-6 * values)
-            found[chance_column(PEAK, level)] = mega.tolist()
-    return found
+        for one in judged
+    )
 
 
 def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
@@ -430,25 +358,10 @@ def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
     return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
 
 
-def _judge_one(limit: Limit, value: float, drawn: FloatArray | None) -> LimitVerdict:
-    """Hold one mix against one limit."""
-    share = math.nan
-    if drawn is not None and not np.isnan(drawn).all():
-        share = _share(drawn, limit)
-    if math.isnan(value):
-        return LimitVerdict(
-            value=value, verdict=NOT_COMPUTED, share=share, margin=math.nan
-        )
-    left = float(limit.slack(np.asarray(value)))
-    return LimitVerdict(
-        value=value,
-        verdict=KEPT if left >= -_ROUNDING * abs(limit.value) else BROKEN,
-        share=share,
-        margin=left / abs(limit.value) if limit.value else math.nan,
-    )
-
-
-def _share(values: FloatArray, limit: Limit) -> float:
+def _share(draws: Draws, limit: Limit, mix: int) -> float:
     """Return the share of draws that keep a limit; one that failed does not."""
+    drawn = draws.values.get(limit.key) if limit.probability is None else None
+    if drawn is None or np.isnan(drawn[:, mix]).all():
+        return math.nan
     with np.errstate(invalid="ignore"):
-        return float(np.mean(limit.slack(values) >= 0.0))
+        return float(np.mean(limit.slack(drawn[:, mix]) >= 0.0))

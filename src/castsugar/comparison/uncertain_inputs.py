@@ -9,7 +9,6 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
@@ -17,6 +16,7 @@ from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
+from castsugar.draw_set import normals
 from castsugar.errors import InputError, ValidityError
 from castsugar.evaluation import check_options, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
@@ -122,7 +122,13 @@ class Conditions:
         instance(self.motor, Hardware, "motor")
         instance(self.species, SpeciesTable, "species")
 
-    def rows(self, mixes: Sequence[Mix], *, confirm: bool) -> list[dict[str, Any]]:
+    def rows(
+        self,
+        mixes: Sequence[Mix],
+        *,
+        confirm: bool,
+        chances: Sequence[tuple[str, float]] = (),
+    ) -> list[dict[str, Any]]:
         """Return the row of the table of each mix.
 
         Parameters
@@ -131,6 +137,8 @@ class Conditions:
         confirm : bool
             Whether the second solver solves them again. Ctrl-C stops only that: the
             column `confirmation` then says so.
+        chances : sequence of (column, level)
+            Quantiles that limits ask for.
         """
         try:
             columns = evaluate_columns(
@@ -139,6 +147,7 @@ class Conditions:
                 exit_pressure=self.exit_pressure,
                 flow=self.flow,
                 confirm=confirm,
+                chances=chances,
                 kitchen=self.kitchen,
                 motor=self.motor,
                 species=self.species,
@@ -160,9 +169,6 @@ class Conditions:
 
 #: Scores of the inputs, by key, (rows,); an input that is left out stays at 0.
 Scores = Mapping[str, FloatArray]
-
-#: Stream of the draws; each input has its own below it.
-_STREAM = 41
 
 #: Saccharides of a syrup, whose enthalpies share one doubt.
 SYRUP_SOLIDS = "syrup solids"
@@ -280,7 +286,7 @@ def unique(inputs: Iterable[Input]) -> tuple[Input, ...]:
 
 
 def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArray]:
-    """Draw standard normal scores of every input, spread evenly, (draws,) each.
+    """Draw standard normal scores of every input, (draws,) each.
 
     Parameters
     ----------
@@ -290,18 +296,9 @@ def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArra
     Returns
     -------
     dict
-        Key to scores: one normal quantile out of each of `draws` equal slices of
-        chance, in an order of the input's own.
+        Key to scores, those of :mod:`castsugar.draw_set` under that name.
     """
-    return {i.key: _scores(i.key, draws, seed) for i in inputs}
-
-
-def _scores(key: str, draws: int, seed: int) -> FloatArray:
-    digest = hashlib.blake2b(key.encode(), digest_size=8).digest()
-    own = int.from_bytes(digest, "little")
-    rng = np.random.default_rng([seed, _STREAM, own])
-    chances = (rng.permutation(draws) + rng.random(draws)) / draws
-    return ndtri(np.clip(chances, 1e-12, 1.0 - 1e-12))
+    return {i.key: normals(i.key, draws, seed) for i in inputs}
 
 
 def shifted(inputs: Sequence[Input]) -> dict[str, FloatArray]:

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from castsugar.arrays import FloatArray
+from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import CastsugarError, ConvergenceError
 from castsugar.kitchen.measurements import Measurement, known_pot
 from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_of
@@ -24,8 +25,6 @@ from castsugar.numerics import variance
 #: all is as assumed.
 CONTRADICTION = 3.0
 
-#: Draws that a measurement is held against, and their seed.
-DRAWS, _SEED = 4000, 7
 
 #: A measurement tells something about a parameter if one standard deviation of it moves
 #: the expectation by more than so many errors of the measurement.
@@ -150,7 +149,7 @@ def compare(belief: Belief, measurement: Measurement) -> Outcome:
     in standard deviations of a normal. Far out, where no draw reaches, the distance is
     that of the model linearised at the middle, if that is more.
     """
-    drawn = np.asarray(measurement.predict(belief.draw(DRAWS, _SEED)))
+    drawn = np.asarray(measurement.predict(belief.draw(DRAWS, SEED)))
     drawn = np.broadcast_to(drawn, (DRAWS,))
     if np.isinf(drawn).mean() > 0.5:
         raise JamError(measurement.kind)
@@ -160,7 +159,7 @@ def compare(belief: Belief, measurement: Measurement) -> Outcome:
     if not edge < below < 1.0 - edge:
         far = _linear_deviation(belief, measurement)
         deviation = math.copysign(max(abs(deviation), abs(far)), deviation)
-    noise = np.random.default_rng(_SEED).standard_normal(DRAWS)
+    noise = normals("kitchen reading", DRAWS)
     read = np.sort(drawn + measurement.spread * noise)
     low, middle, high = (
         measurement.physical(float(read[round(q * (DRAWS - 1))]))

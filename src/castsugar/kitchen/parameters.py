@@ -13,6 +13,7 @@ from scipy.special import expit, logit, ndtri
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers
 from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.validity import ICE_POINT, inside
@@ -245,11 +246,13 @@ class Belief:
         return vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
 
     def draw(self, count: int, seed: int) -> Values:
-        """Return seeded draws, spread evenly (Latin hypercube), shape (count,)."""
-        rng = np.random.default_rng(seed)
-        even = np.stack([rng.permutation(count) for _ in NAMES], axis=1)
-        normals = ndtri((even + rng.random((count, len(NAMES)))) / count)
-        return values_of(self.mean + normals @ self.root().T)
+        """Return draws of :mod:`castsugar.draw_set`, shape (count,)."""
+        scores = [normals(f"kitchen|{name}", count, seed) for name in NAMES]
+        return self.at(np.stack(scores, axis=-1))
+
+    def at(self, scores: FloatArray) -> Values:
+        """Return the values at normal scores of the parameters, (..., 8)."""
+        return values_of(self.mean + scores @ self.root().T)
 
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.
@@ -339,9 +342,8 @@ def unmeasured(
 #: Pour temperatures with a verdict [K].
 POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
 
-#: Draws of the Monte-Carlo that are accepted; most that a pour window takes.
-DRAWS = tuple(int(count) for count in RANGES["draws"].hard)
-WINDOW_DRAWS = 200
+#: Draws of the Monte-Carlo that are accepted.
+_RANGE = tuple(int(count) for count in RANGES["draws"].hard)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -364,8 +366,8 @@ class Kitchen:
     degradation_limit : float
         Largest share of degraded sugar in a pour window.
     draws, seed : int
-        Of the Monte-Carlo; the same draws serve every mix. Near jamming the tail needs
-        2,000; for thousands of mixes 200 will do. Windows take 200 at most.
+        Of :mod:`castsugar.draw_set`; the same draws serve every mix. Near jamming the
+        tail needs all; for thousands of mixes 256 will do. Windows take 256 at most.
     invented : tuple of str
         Entries that it rests on and that say of themselves that nobody measured them.
 
@@ -380,8 +382,8 @@ class Kitchen:
     water_lost: float | None = None
     syrup: str = "light corn syrup"
     degradation_limit: float = WARN
-    draws: int = 2000
-    seed: int = 1
+    draws: int = DRAWS
+    seed: int = SEED
     invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -396,10 +398,10 @@ class Kitchen:
                 f"water_lost is {self.water_lost:g}; it must lie between 0 and 1"
             )
         whole = isinstance(self.draws, int) and isinstance(self.seed, int)
-        if not (whole and DRAWS[0] <= self.draws <= DRAWS[1] and self.seed >= 0):
+        if not (whole and _RANGE[0] <= self.draws <= _RANGE[1] and self.seed >= 0):
             raise InputError(
                 f"draws is {self.draws} and seed {self.seed}; allowed are whole "
-                f"numbers, {DRAWS[0]} to {DRAWS[1]:,} draws and a seed of 0 or more"
+                f"numbers, {_RANGE[0]} to {_RANGE[1]:,} draws and a seed of 0 or more"
             )
         coldest = POUR_RANGE[0]
         if self.cook.pour_temperature < coldest:

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import glass, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
-from castsugar.kitchen.parameters import NAMES, WINDOW_DRAWS, Kitchen, Values
+from castsugar.kitchen.parameters import NAMES, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
@@ -251,7 +252,7 @@ def judge(
             single[name][rows] = found
         etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
         if window:
-            few = known.draw(min(kitchen.draws, WINDOW_DRAWS), kitchen.seed)
+            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = _window(part, few, kitchen)
     return Verdict(
         gap=gap,
@@ -291,12 +292,10 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
         known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
         values = known.draw(kitchen.draws, kitchen.seed)
-        ranks = [round(q * (kitchen.draws - 1)) for q in BAND]
         for block in _blocks(rows):
             drawn = _drawn(pot.take(block), values, kitchen)
             for name, array in drawn.items():
-                array = np.partition(array, ranks, axis=1)
-                found[name][:, block] = array[:, ranks].T
+                found[name][:, block] = [smooth_quantile(array, q) for q in BAND]
     return found
 
 
@@ -386,14 +385,17 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     }
 
 
+#: Quantiles of the viscosity that every verdict tells.
+BAND = (0.1, 0.5, 0.9)
+
+
 def _bands(
     pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
 ) -> tuple[FloatArray, FloatArray]:
     """Return quantiles of the viscosity, and the probability of every class."""
-    count, draws = len(pot), kitchen.draws
+    count = len(pot)
     quantiles = np.empty((3 + len(levels), count))
     classes = np.empty((count, len(suspension.CLASSES)))
-    ranks = [round(q * (draws - 1)) for q in (0.1, 0.5, 0.9)]
     for rows in _blocks(np.arange(count)):
         eta, crowding = poured(
             pot.take(rows), values, kitchen.cook, kitchen.air_pressure
@@ -401,10 +403,8 @@ def _bands(
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for place, level in enumerate(levels, start=3):
+        for place, level in enumerate((*BAND, *levels)):
             quantiles[place, rows] = smooth_quantile(eta, level)
-        eta = np.partition(eta, ranks, axis=1)
-        quantiles[:3, rows] = eta[:, ranks].T
     return quantiles, classes
 
 

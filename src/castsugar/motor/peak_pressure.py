@@ -160,17 +160,12 @@ class Peak:
 
 
 def quantiles(draws: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return p05, p50, p95 over the last axis, each rounded outward to a draw.
+    """Return p05, p50, p95 over the last axis, as every quantile of a limit is.
 
     Infinite draws are taken as they are; NaN gives NaN.
     """
-    count = draws.shape[-1]
-    low, high = int(0.05 * (count - 1)), int(np.ceil(0.95 * (count - 1)))
-    middle = count // 2
-    order = np.partition(draws, sorted({low, middle, high}), axis=-1)
-    gone = np.isnan(draws).any(axis=-1)
-    found = [np.where(gone, np.nan, order[..., i]) for i in (low, middle, high)]
-    return found[0], found[1], found[2]
+    low, middle, high = (smooth_quantile(draws, level) for level in (0.05, 0.5, 0.95))
+    return low, middle, high
 
 
 def drawn_pressures(
@@ -406,7 +401,7 @@ def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
     branch, seed
         As in :func:`castsugar.motor.peak_pressure.peak_pressure`.
     levels : tuple of float
-        Further quantiles, 0 to 1, never below those of a table.
+        Further quantiles, 0 to 1, as those of a table.
 
     Raises
     ------
@@ -531,19 +526,8 @@ class _Rows:
         p = drawn_pressures(bands, drawn, shifts, branch)
         p05, p50, p95 = quantiles(p[:, 1:])
         lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
-        more = [_reached(p[:, 1:], level) for level in levels]
+        more = [smooth_quantile(p[:, 1:], level) for level in levels]
         return np.stack([p[:, 0], p05, p50, p95, lost, *more])
-
-
-def _reached(draws: FloatArray, level: float) -> FloatArray:
-    """Return what a share of the draws stays below; never less than a table shows.
-
-    The smooth quantile, or the one rounded up to a draw, as `p95` is, if that is more:
-    a mix that keeps a limit here keeps it there too.
-    """
-    rank = int(np.ceil(level * (draws.shape[-1] - 1)))
-    rounded = np.partition(draws, rank, axis=-1)[..., rank]
-    return np.maximum(smooth_quantile(draws, level), rounded)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtri
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
+from castsugar.draw_set import FEW_DRAWS, normals
 from castsugar.limits import Limit
 from castsugar.mix.weighing import Lot, syrup_use
 from castsugar.optimize.multistart import Effort
@@ -23,7 +24,7 @@ from castsugar.optimize.task import Settings, Sloppiness, TableProblem
 # Batches as people weigh them: recipes that miss, syrup and powders that differ.
 
 #: Batches that are drawn, and levels of the syrup's solids among them.
-COUNT, _LEVELS = 200, 5
+COUNT, _LEVELS = FEW_DRAWS, 5
 
 _WATER = "water"
 
@@ -75,14 +76,14 @@ class Batches:
 
     def kept(self, problem: TableProblem, fractions: FloatArray, goal: Goal) -> float:
         """Return the share of drawn batches that keep every limit."""
-        rng = np.random.default_rng([self.seed, 31])
         used = fractions > 0.0
-        wrong = rng.standard_normal((self.count, len(fractions))) * used
+        scores = [self._scores(f"weighing|{i}") for i in problem.settings.items]
+        wrong = np.stack(scores, axis=1) * used
         weighed = fractions + wrong * self.sloppiness.weighing / self.batch
         weighed = np.maximum(weighed, 0.0)
-        damp = self.sloppiness.moisture * np.abs(rng.standard_normal(self.count))
+        damp = self.sloppiness.moisture * np.abs(self._scores("moisture"))
         chances = (np.arange(_LEVELS) + 0.5) / _LEVELS
-        shifts = self.sloppiness.syrup_solids * stats.norm.ppf(chances)
+        shifts = self.sloppiness.syrup_solids * ndtri(chances)
         kept = 0
         for level, shift in enumerate(shifts.tolist()):
             part = slice(level, None, _LEVELS)
@@ -96,6 +97,9 @@ class Batches:
                 fine &= slack >= -_ROUNDING * abs(limit.value)
             kept += int(fine.sum())
         return kept / self.count
+
+    def _scores(self, name: str) -> FloatArray:
+        return normals(name, self.count, self.seed)
 
 
 def _own_solids(goal: Goal) -> BoolArray:

@@ -185,7 +185,7 @@ def run_search(task: Task, *, confirm: bool = True) -> Outcome:
         _look_beside(beside, task, problem, goal, found)
     except KeyboardInterrupt:
         beside.stopped = True
-    rows = _shown_rows(task, problem, found, beside, confirm=confirm)
+    rows = _shown_rows(task, found, beside, confirm=confirm)
     if beside.stopped and found.reason != INTERRUPTED:
         why = "; ".join(filter(None, (found.reason, INTERRUPTED_AFTER)))
         found = replace(found, status="incomplete", reason=why)
@@ -211,7 +211,7 @@ def _untold(task: Task) -> str:
         return ""
     names, corner = task.space.columns, task.space.regions()[0].corners[0]
     shown = {"corner": _recipe(names, corner)}
-    rows = _rows(settings, settings.motor, shown, confirm=False)
+    rows = _rows(settings, shown, confirm=False)
     return untold(rows["corner"])
 
 
@@ -244,10 +244,10 @@ def _look_beside(
 
 
 def _shown_rows(
-    task: Task, problem: TableProblem, found: Found, beside: _Beside, *, confirm: bool
+    task: Task, found: Found, beside: _Beside, *, confirm: bool
 ) -> dict[str, dict[str, Any]]:
     """Return the rows that are shown, not confirmed once Ctrl-C was pressed."""
-    rows_of = partial(_rows, task.settings, problem.motor, _shown(task, found, beside))
+    rows_of = partial(_rows, task.settings, _shown(task, found, beside))
     try:
         rows = rows_of(confirm=confirm and not beside.stopped)
     except KeyboardInterrupt:
@@ -360,12 +360,11 @@ def _shown(task: Task, found: Found, beside: _Beside) -> dict[str, Mapping[str, 
 
 def _rows(
     settings: Settings,
-    motor: Hardware | None,
     shown: Mapping[str, Mapping[str, float]],
     *,
     confirm: bool,
 ) -> dict[str, dict[str, Any]]:
-    """Return full rows of the table; the draws of the motor judge the limits, too."""
+    """Return full rows of the table."""
     mixes = [
         Mix.weigh(
             recipe,
@@ -384,7 +383,7 @@ def _rows(
             flow=settings.flow,
             confirm=confirm,
             kitchen=settings.kitchen,
-            motor=motor,
+            motor=settings.motor,
             species=settings.species,
         )
     except UnconfirmedError as stopped:

@@ -51,9 +51,6 @@ from castsugar.thermo.species import SpeciesTable
 # which move smoothly with the mix: ``P(x <= limit) >= s`` is ``quantile_s(x) <=
 # limit``.
 
-#: Draws behind a chance limit on the pressure: 95 of 100 is then known to 0.7 of 100.
-MOTOR_DRAWS = 1000
-
 #: What an infinite column counts as: worse than any limit, but a number.
 _BEYOND = {"pour_viscosity_Pa_s": 1e12, "peak_pressure_MPa": 1e6}
 
@@ -142,14 +139,6 @@ class TableProblem:
         more = [chance_column(*chance) for chance in self.chances]
         return (*self.wanted, *more, *([WEIGHTED] if self.weights else []))
 
-    @property
-    def motor(self) -> Hardware | None:
-        """Return the motor, with the draws that a limit on its pressure takes."""
-        motor = self.settings.motor
-        if motor is None or not self._levels("peak_pressure_MPa"):
-            return motor
-        return replace(motor, draws=max(motor.draws, MOTOR_DRAWS))
-
     def evaluate(self, fractions: FloatArray) -> FloatArray:
         """Return the columns of mixes, (n, k) to (n, c); NaN where one failed."""
         known = self._columns(fractions)[0]
@@ -216,8 +205,8 @@ class TableProblem:
         fake = np.asarray(flow.freezing)
         for name in _ANALYTIC:
             known[name] = np.where(fake, np.nan, known[name])
-        if self.motor is not None:
-            self._drive(blends, self.motor, known)
+        if s.motor is not None:
+            self._drive(blends, s.motor, known)
         for name, value in _BEYOND.items():
             for key in [k for k in known if k.startswith(name)]:
                 known[key] = np.where(np.isinf(known[key]), value, known[key])

@@ -56,8 +56,8 @@ _MISSING = {
 #: What stands below a table of values.
 MIDDLE = (
     "A value has every input in the middle and powders as dry as the recipe says (that "
-    "of the pour viscosity is the median of the draws). The draws add moisture, so a "
-    "value may stand at an end of its interval."
+    "of the pour viscosity is the median of the kitchen's draws). The draws add "
+    "moisture, so a value may stand at an end of its interval."
 )
 
 _LESS = (

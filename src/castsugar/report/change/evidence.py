@@ -24,6 +24,7 @@ _MEANING = {
     "from memory": "recalled from a source, no document at hand",
     "borrowed": "measured on something else than this mix",
     "assumed": "assumed: common practice or a guess, no source",
+    "invented": "invented, not yours: an entry or a file says so",
 }
 
 

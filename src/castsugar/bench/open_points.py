@@ -9,8 +9,6 @@ from typing import Any, Final
 from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import Motor, Pan
 from castsugar.bench.world import World
-from castsugar.kitchen.parameters import NAMES, PARAMETERS
-from castsugar.mix.weighing import item_name
 
 #: What may be said of an entry. The first three make the answer of a check a "no".
 INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
@@ -137,7 +135,10 @@ class BenchCheck:
             "counts": dict(self.counts),
             "files": list(self.files),
             "units": self.units,
-            "conditions": dict(self.conditions),
+            "conditions": {
+                f"{name}_Pa" if "pressure" in name else name: value
+                for name, value in self.conditions.items()
+            },
         }
 
 
@@ -238,6 +239,8 @@ def _missing(world: World) -> Iterator[Point]:
 
 def _assumed(world: World) -> Iterator[Point]:
     """Yield what a usual value is taken for."""
+    from castsugar.kitchen.parameters import NAMES, PARAMETERS
+
     for name, keys in _USUAL.items():
         table = getattr(world.bench, name)
         for key in keys if table else ():
@@ -258,6 +261,8 @@ def _assumed(world: World) -> Iterator[Point]:
 
 def _without_lot(world: World) -> Iterator[Point]:
     """Yield ingredients of the recipes that no lot describes."""
+    from castsugar.mix.weighing import item_name
+
     names = {
         item_name(world.database, typed): typed
         for recipe in world.recipes

@@ -1,0 +1,231 @@
+"""One quantity has one value, whichever command or function shows it."""
+
+from __future__ import annotations
+
+import csv
+import functools
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import castsugar as cs
+from castsugar.cli.main import main
+from castsugar.comparison.draws import draw
+from castsugar.draw_set import DRAWS, FEW_DRAWS
+from castsugar.motor.peak_pressure import peaks_of_mixes
+
+# Exact: both ways are the same points through the same model.
+pytestmark = pytest.mark.exact
+
+#: What [search] of the example asks for.
+FLOW, PRESSURE = "no-solidification", "500 psi"
+BENCH = "bench.toml"
+POURS = (
+    "pour_viscosity_Pa_s",
+    "pour_viscosity_p10_Pa_s",
+    "pour_viscosity_p90_Pa_s",
+    "pours_probability",
+    "relative_solids_pour",
+    "relative_solids_20C",
+)
+PRESSES = ("peak_pressure_MPa", "peak_pressure_p95_MPa", "pressure_margin_percent")
+ASKED = ("--bench", BENCH, "--flow", FLOW, "--pressure", PRESSURE, "--no-confirm")
+#: A batch of which only the water that left was measured.
+DAY = ("--date", "2026-05-16")
+CLOSED = (
+    ("new", "base", "--bench", BENCH, "--batch", "482 g", *DAY),
+    ("add", "2026-05-16-1", "--measured", "kind=pan-weight lost=4.6 g", *DAY),
+    ("close", "2026-05-16-1", "--outcome", "used", *DAY),
+)
+
+Row = Mapping[str, Any]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of the example bench."""
+    found = tmp_path_factory.mktemp("bench")
+    cs.bench.write_example(found)
+    return found
+
+
+@pytest.fixture(scope="module")
+def ask(folder: Path) -> Any:
+    """Return a function that runs a command in the folder and reads its JSON."""
+
+    @functools.cache
+    def read(*words: str) -> Any:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.chdir(folder)
+            done = main([*words, "--json", "-o", "answer.json", "--force"])
+            assert done in (0, 1), words
+            return json.loads((folder / "answer.json").read_text(encoding="utf-8"))
+
+    return read
+
+
+@pytest.fixture(scope="module")
+def base(ask: Any) -> Row:
+    """Return the row of `evaluate base`."""
+    row: Row = ask("evaluate", "base", "red", *ASKED)["mixes"][0]
+    return row
+
+
+def same(found: Row, wanted: Row, columns: tuple[str, ...] = POURS + PRESSES) -> None:
+    """Check that columns agree."""
+    for name in columns:
+        assert found[name] == pytest.approx(wanted[name], rel=1e-9), name
+
+
+def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
+    found = ask("compare", "base", "red", *ASKED)
+    same(found["rows"][0], base)
+    own = {cell["column"]: cell["value"] for cell in found["mixes"][0]["columns"]}
+    shown = ("pour_viscosity_Pa_s", "relative_solids_20C", "peak_pressure_MPa")
+    same(own, base, shown)
+
+
+def test_justify_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
+    found = ask("justify", "red", "base", *ASKED)
+    same(found["rows"]["new"], base)
+
+
+def test_search_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
+    found = ask("search", BENCH)
+    same(found["table"]["base"], base)
+    tried = next(mix for mix in found["tried_mixes"] if mix["name"] == "base")
+    shown = ("pour_viscosity_Pa_s", "relative_solids_20C", "peak_pressure_MPa")
+    same(tried["columns"], base, shown)
+
+
+def test_search_and_justify_hold_the_same_values_against_a_limit(ask: Any) -> None:
+    tried = ask("search", BENCH)["tried_mixes"]
+    searched = next(mix for mix in tried if mix["name"] == "base")["columns"]
+    judged = {
+        f"{limit['column']}, {limit['probability']}": limit["new"]["value"]
+        for limit in ask("justify", "red", "base", *ASKED)["limits"]
+    }
+    viscosity, peak = "pour_viscosity_p85_Pa_s", "peak_pressure_p95_MPa"
+    own = {
+        viscosity: judged["pour_viscosity_Pa_s, 0.85"],
+        peak: judged["peak_pressure_MPa, 0.95"],
+    }
+    same(own, searched, (viscosity, peak))
+
+
+def test_kitchen_judge_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
+    same(ask("kitchen", "judge", "base", "--bench", BENCH)["mixes"][0], base, POURS)
+
+
+def test_weigh_shows_the_values_of_evaluate(ask: Any) -> None:
+    # Both under the flow that they take by default.
+    sheet = ask("weigh", "base", "--bench", BENCH, "--grains", "4")["mixes"][0]
+    plain = ask("evaluate", "base", "--bench", BENCH)
+    shown = ("pour_viscosity_Pa_s", "relative_solids_20C", *PRESSES[:2])
+    same(sheet, plain["mixes"][0], shown)
+
+
+def test_learn_shows_the_values_of_evaluate(
+    ask: Any, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # What it foretells without what the batch taught.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        for words in CLOSED:
+            assert main(["batch", *words]) == 0
+    capsys.readouterr()
+    now = ask("learn", "--bench", BENCH)["predictions"]
+    plain = ask("evaluate", "base", "--bench", BENCH)
+    shown = (*POURS[:4], *PRESSES[:2])
+    same(
+        next(p["before"] for p in now if p["name"] == "base"), plain["mixes"][0], shown
+    )
+
+
+def test_a_sweep_shows_the_values_of_evaluate(folder: Path, base: Row) -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        words = ["sweep", "base", "--vary", "KNO3", "--from", "59%", "--to", "61%"]
+        asked = [w for w in ASKED if w != "--no-confirm"]
+        main([*words, "--step", "1%", *asked, "--csv", "sweep.csv"])
+        with Path("sweep.csv").open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+    same({name: float(rows[1][name]) for name in (*POURS, *PRESSES)}, base)
+
+
+def test_python_shows_the_values_of_the_command(folder: Path, base: Row) -> None:
+    world = cs.bench.read(folder / BENCH)
+    mixes = [world.mix("base"), world.mix("red")]
+    wings = {"kitchen": world.kitchen, "motor": world.motor}
+    asked = {"flow": FLOW, "pressure": world.conditions["pressure"]}
+    table = cs.evaluate(mixes, **asked, **wings)
+    same(table.iloc[0], base)
+    alone = cs.evaluate(mixes[:1], **asked, **wings)
+    same(alone.iloc[0], base)
+    under = cs.Conditions(**asked, **wings)
+    compared = cs.compare(mixes, conditions=under).to_frame()
+    own = compared[compared["column"] == "pour_viscosity_Pa_s"].iloc[0]
+    assert own["value"] == pytest.approx(base["pour_viscosity_Pa_s"], rel=1e-9)
+
+
+def test_kitchen_and_comparison_draw_the_same_kitchens(folder: Path) -> None:
+    # Without weighing errors and moisture a comparison is the kitchen's own draws.
+    world = cs.bench.read(folder / BENCH)
+    kitchen = world.kitchen
+    assert kitchen is not None
+    mix = world.mix("base")
+    found = draw(
+        [mix], conditions=cs.Conditions(kitchen=kitchen), doubts=cs.Doubts.none()
+    )
+    table = cs.evaluate([mix], kitchen=kitchen).iloc[0]
+    drawn = np.sort(found.values["pour_viscosity_Pa_s"][:, 0])
+    assert len(drawn) == DRAWS
+    for level, name in ((0.1, "p10_"), (0.5, ""), (0.9, "p90_")):
+        rank = round(level * (DRAWS - 1))
+        wanted = table[f"pour_viscosity_{name}Pa_s"]
+        assert drawn[rank] == pytest.approx(wanted, rel=1e-9)
+
+
+def test_few_draws_are_the_first_of_many(folder: Path) -> None:
+    world = cs.bench.read(folder / BENCH)
+    kitchen = world.kitchen
+    assert kitchen is not None
+    every = kitchen.belief.draw(DRAWS, kitchen.seed)
+    few = kitchen.belief.draw(FEW_DRAWS, kitchen.seed)
+    for name in ("packing", "syrup_solids", "liquid_factor"):
+        first = getattr(every, name)[:FEW_DRAWS]
+        np.testing.assert_allclose(getattr(few, name), first, rtol=1e-12)
+
+
+def test_nobody_has_draws_of_his_own(folder: Path) -> None:
+    world = cs.bench.read(folder / BENCH)
+    kitchen, motor = world.kitchen, world.motor
+    assert kitchen is not None
+    assert motor is not None
+    assert (kitchen.draws, kitchen.seed) == (motor.draws, motor.seed) == (DRAWS, 1)
+    assert peaks_of_mixes.__kwdefaults__["draws"] == DRAWS
+    assert draw.__kwdefaults__["draws"] == DRAWS
+    assert replace(motor, draws=FEW_DRAWS).seed == motor.seed
+
+
+@pytest.mark.parametrize(("step", "few"), [("10%", False), ("5%", True)])
+def test_a_large_table_says_that_it_takes_few_draws(
+    step: str, few: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 66 and 231 mixes: 11 x 12 / 2 and 21 x 22 / 2.
+    words = ("map", "KNO3", "powdered sugar", "corn syrup", "--step", step)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("castsugar.kitchen.verdict.pour_window", _no_window)
+        assert main([*words, "--cook", "119 C", "--minutes", "8"]) == 0
+    told = capsys.readouterr()
+    assert ("the first 256 of 2,048 draws" in told.out + told.err) == few
+
+
+def _no_window(_pours: Any, count: int, _hottest: float) -> Any:
+    """Return no pour windows: they are not looked at here, and slow."""
+    return np.full(count, np.nan), np.full(count, np.nan)
