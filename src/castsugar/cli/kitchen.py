@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -28,7 +27,6 @@ from castsugar.cli.screen import remark
 if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.kitchen.parameters import Kitchen
-    from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.report.shown import Shown
 
@@ -240,7 +238,7 @@ def _judged(
     """Hold every mix against the limits of the bench that a kitchen can judge."""
     from castsugar.columns import COLUMN
     from castsugar.kitchen.pour_table import cook
-    from castsugar.limits import Requirement
+    from castsugar.limits import POUR, Requirement, chance_column, judge, limits_of
     from castsugar.mix.blends import of_mixes
 
     stated = world.bench.limits if world is not None else {}
@@ -251,36 +249,25 @@ def _judged(
     ]
     levels = tuple(dict.fromkeys(q for need in needs for _, q in need.chances()))
     said = cook(of_mixes(mixes), kitchen, window=False, levels=levels).verdict
-    drawn = dict(zip(levels, said.further, strict=True))
-    found = []
-    for place, row in enumerate(rows):
-        own = []
-        for need in needs:
-            chances: list[float | None] = [q for _, q in need.chances()]
-            chances = chances or [None, None]
-            for limit, level in zip(need.limits(), chances, strict=False):
-                best = row[need.column] if level is None else drawn[level][place]
-                own.append(_held(limit, need, float(best)))
-        found.append(tuple(own))
-    return tuple(found)
-
-
-def _held(limit: Limit, need: Any, value: float) -> _Held:
-    """Hold a value against a limit."""
-    import numpy as np
-
-    from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED
-
-    left = float(limit.slack(np.asarray(value)))
-    verdict = KEPT if left >= -1e-7 * abs(limit.value) else BROKEN
-    return _Held(
-        column=need.column,
-        sense=limit.sense,
-        limit=limit.value,
-        probability=need.probability,
-        value=value,
-        verdict=NOT_COMPUTED if math.isnan(value) else verdict,
-        margin=left / abs(limit.value) if limit.value else math.nan,
+    columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
+    for level, values in zip(levels, said.further, strict=True):
+        columns[chance_column(POUR, level)] = values.tolist()
+    found = judge(limits_of(needs), columns)
+    return tuple(
+        tuple(
+            _Held(
+                column=one.limit.key,
+                sense=one.limit.sense,
+                limit=one.limit.value,
+                probability=one.limit.probability,
+                value=one[mix].value,
+                verdict=one[mix].verdict,
+                margin=one[mix].margin,
+                reason=one[mix].reason,
+            )
+            for one in found
+        )
+        for mix in range(len(rows))
     )
 
 

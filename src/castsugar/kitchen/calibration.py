@@ -16,7 +16,7 @@ from castsugar.kitchen.measurements import Measurement, known_pot
 from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_of
 from castsugar.kitchen.pot import poured
 from castsugar.mix.mix import MixLike
-from castsugar.numerics import variance
+from castsugar.numerics import smooth_quantile, variance
 
 # ----------------------------------------------------------------------------
 # Learn the parameters of a kitchen from measurements: Bayesian least squares.
@@ -350,5 +350,5 @@ def viscosity_band(kitchen: Kitchen, mix: MixLike) -> tuple[float, ...]:
     if not pot.measured_syrup[0]:
         belief = belief.of_another_syrup()
     values = belief.draw(kitchen.draws, kitchen.seed)
-    eta = np.sort(poured(pot, values, kitchen.cook, kitchen.air_pressure)[0][0])
-    return tuple(float(eta[round(q * (eta.size - 1))]) for q in BAND)
+    eta = poured(pot, values, kitchen.cook, kitchen.air_pressure)[0][0]
+    return tuple(float(smooth_quantile(eta, level)) for level in BAND)

@@ -266,7 +266,7 @@ def judge(
 
 
 #: Ends of a 95 % band.
-BAND = (0.025, 0.975)
+ENDS = (0.025, 0.975)
 
 
 def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
@@ -295,7 +295,7 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
         for block in _blocks(rows):
             drawn = _drawn(pot.take(block), values, kitchen)
             for name, array in drawn.items():
-                found[name][:, block] = [smooth_quantile(array, q) for q in BAND]
+                found[name][:, block] = [smooth_quantile(array, q) for q in ENDS]
     return found
 
 

@@ -150,9 +150,7 @@ def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
     limit = to_celsius(HOTTEST)
     if hottest > limit + 1e-9:
         text = f"cook at {show.typed('temperature', hottest)}: nothing is said above "
-        text += (
-            f"{show.typed('temperature', limit)} in the bulk; switch off, move away."
-        )
+        text += f"{show.typed('temperature', limit)} in the bulk; switch the heat off, move away."
         yield Finding("DO NOT", text, {"bulk_temperature_C": hottest})
     batch = float(facts.get("batch_mass", math.nan))  # type: ignore[arg-type]
     if batch > 500.0:
