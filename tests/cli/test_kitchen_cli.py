@@ -294,8 +294,6 @@ def test_a_page_as_proof_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     assert "DO NOT  cook at 151 °C" in out
     assert "Pours" not in out
     assert "switch the heat off" in " ".join(out.split())
-    table = out.split("In the kitchen")[1].split("pours: below")[0].splitlines()[1:]
-    assert all(line.split()[-1] == "-" for line in table if line.strip())
     code, out, _ = run([*JUDGE, "--cook", profile, "--json"], capsys)
     document = json.loads(out)
     (mix,) = document["mixes"]

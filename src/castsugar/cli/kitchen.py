@@ -107,7 +107,12 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
-    from castsugar.report.cautions import chosen, mix_facts, pan_facts
+    from castsugar.report.cautions import (
+        caution_amount,
+        chosen,
+        mix_facts,
+        pan_facts,
+    )
     from castsugar.report.mixes import Mixes
     from castsugar.report.shown import Shown
 
@@ -136,7 +141,7 @@ def run_judge(options: argparse.Namespace) -> int:
             conditions=lambda show: words.cook_words(kitchen, show),
             notes=tuple(assumed),
             cautions=chosen(
-                database.cautions, facts, ("kitchen",), say=words.caution_amount(show)
+                database.cautions, facts, ("kitchen",), say=caution_amount(show)
             ),
             least_sure=believed.least_sure(shares, kitchen.belief, syrup, show),
             bench=options.bench or "",

@@ -247,8 +247,7 @@ def _learn(
     from castsugar.bench.schema import Options
     from castsugar.bench.world import World
     from castsugar.kitchen.calibration import viscosity_band
-    from castsugar.report.cautions import chosen
-    from castsugar.report.kitchen import caution_amount
+    from castsugar.report.cautions import caution_amount, chosen
     from castsugar.report.kitchen_belief import Measured
 
     path = Path("command line" if options.bench is None else options.bench)

@@ -53,6 +53,7 @@ COMMANDS = {
     "init": "init",
     "completion": "completion",
     "ingredients": "ingredients",
+    "check": "check",
     "cautions": "cautions",
 }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import Column
@@ -132,25 +132,14 @@ def _named(found: Mixes) -> str:
     return f"{mix.name} ({composition(mix)})" if named else composition(mix)
 
 
-def caution_amount(show: Shown) -> Callable[[float, str], str]:
-    """Return what writes a number of a caution as the screen shows it."""
-    kinds = {"g": "mass", "C": "temperature"}
-
-    def said(value: float, unit: str) -> str:
-        if unit == "percent":
-            return f"{numbers.percent(0.01 * value)} %"
-        return show.amount(kinds.get(unit, "number"), value)
-
-    return said
-
-
 def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
     """Yield what must not be done with a pan: too hot, too much, closed."""
     hottest = float(facts.get("bulk_temperature", math.nan))  # type: ignore[arg-type]
     limit = to_celsius(HOTTEST)
     if hottest > limit + 1e-9:
-        text = f"cook at {show.typed('temperature', hottest)}: nothing is said above "
-        text += f"{show.typed('temperature', limit)} in the bulk; switch the heat off, move away."
+        told, most = (show.typed("temperature", t) for t in (hottest, limit))
+        text = f"cook at {told}: nothing is said above {most} in the bulk; switch the "
+        text += "heat off and move away."
         yield Finding("DO NOT", text, {"bulk_temperature_C": hottest})
     batch = float(facts.get("batch_mass", math.nan))  # type: ignore[arg-type]
     if batch > 500.0:
