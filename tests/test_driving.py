@@ -281,7 +281,7 @@ def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Page, cautions, JSON and picture of a motor."""
     picture = bench.parent / "trace.svg"
     words = ["evaluate", NAMES.format(60, 20, 20), "--bench", str(bench)]
-    assert main([*words, "--ballistics", "--trace", str(picture)]) == 0
+    assert main([*words, "--ballistics", "--picture", str(picture)]) == 0
     text = capsys.readouterr().out
     assert max(map(len, text.splitlines())) <= 80
     flat = " ".join(text.split())
@@ -311,7 +311,7 @@ def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     ("words", "said"),
     [
         (["--bench", "none.toml"], "cannot be read"),
-        (["--trace", "t.svg"], "add --bench FILE"),
+        (["--picture", "t.svg"], "add --bench FILE"),
     ],
 )
 def test_bad_command(

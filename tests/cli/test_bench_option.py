@@ -10,6 +10,7 @@ import pytest
 
 from castsugar.cli.bench_option import settle_bench
 from castsugar.cli.main import build_parser, main
+from castsugar.cli.spellings import spelled
 
 # Exact: exit codes; words against words; the same command beside itself.
 pytestmark = pytest.mark.exact
@@ -179,3 +180,63 @@ def test_the_world_is_read_once(example: Path, monkeypatch: pytest.MonkeyPatch) 
     calls.clear()
     assert main(["compare", "base", "red", "--no-confirm", "--draws", "100"]) == 0
     assert calls.count("read") == 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("evaluate x --trace t.svg", "evaluate x --picture t.svg"),
+        ("firing x --chart=t.svg", "firing x --picture=t.svg"),
+        ("burnrate x --chart t.svg", "burnrate x --picture t.svg"),
+        ("search x --map m.svg", "search x --picture map=m.svg"),
+        ("search x --traces=m.svg", "search x --picture=traces=m.svg"),
+        ("search x --front m.svg", "search x --picture front=m.svg"),
+        ("map a b c -o m.svg", "map a b c --picture m.svg"),
+        ("search x --next-strands 2", "next x --count 2"),
+        ("search x --next-strands=2", "next x --count=2"),
+        ("evaluate x --motor", "evaluate x --bench"),
+        ("evaluate x -- --trace", "evaluate x -- --trace"),
+        ("weigh x -o m.svg", "weigh x -o m.svg"),
+    ],
+)
+def test_old_options_are_the_new_ones_with_one_note(
+    old: str, new: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert spelled(old.split()) == tuple(new.split())
+    notes = capsys.readouterr().err.splitlines()
+    assert len(notes) == (old != new)
+    assert all(" is now " in note for note in notes)
+
+
+def test_next_is_what_search_proposed(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, err = answer(["next", "--count", "1", "--json"], capsys)
+    assert err == ""
+    assert json.loads(out)["schema"] == "castsugar.next_strands/1"
+    old = answer(["search", "bench.toml", "--next-strands", "1", "--json"], capsys)
+    assert old == (out, "castsugar: --next-strands is now castsugar next --count\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--picture", "a.png"], "let the name end in .svg"),
+        (["--picture", "a.svg", "--picture", "map=b.svg"], "map is to be drawn twice"),
+    ],
+)
+def test_pictures_that_cannot_be_drawn(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["search", "x.toml", *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_picture_is_named_or_the_main_one() -> None:
+    options = build_parser().parse_args(["search", "--picture", "traces=t.svg"])
+    assert options.picture == {"traces": "t.svg"}
+    options = build_parser().parse_args(["search", "--picture", "a=b.svg"])
+    assert options.picture == {"map": "a=b.svg"}
+    options = build_parser().parse_args(["weigh", MIX])
+    assert (options.picture, options.full, options.units) == ({}, False, None)
+    assert (options.page, options.markdown, options.csv) == (None, False, False)

@@ -359,7 +359,7 @@ def test_chart(run, tmp_path: Path, text: str, dots: int, bands: int) -> None:
     """Well-formed, the same bytes twice, a dot a strand in each panel, both bands."""
     paths = [tmp_path / name for name in ("one.svg", "two.svg")]
     for path in paths:
-        run(text, "--chart", str(path))
+        run(text, "--picture", str(path))
     assert paths[0].read_bytes() == paths[1].read_bytes()
     root = ET.parse(paths[0]).getroot()
     tags = [node.tag.rsplit("}", 1)[-1] for node in root.iter()]
@@ -419,7 +419,7 @@ def test_files_that_are_none(
     path, chart = tmp_path / "strands.csv", tmp_path / "old.svg"
     path.write_text(plateau())
     chart.write_text("mine")
-    assert main(["burnrate", str(path), "--chart", str(chart)]) == 2
+    assert main(["burnrate", str(path), "--picture", str(chart)]) == 2
     out, err = capsys.readouterr()
     assert (out, "exists already" in err, chart.read_text()) == ("", True, "mine")
 
@@ -477,7 +477,7 @@ def test_without_cantera(tmp_path: Path) -> None:
     blocked = (
         "import sys; sys.modules['cantera'] = None\n"
         "from castsugar.cli.main import main\n"
-        f"sys.exit(main(['burnrate', {str(path)!r}, '--chart', "
+        f"sys.exit(main(['burnrate', {str(path)!r}, '--picture', "
         f"{str(tmp_path / 'a.svg')!r}]))"
     )
     done = subprocess.run(

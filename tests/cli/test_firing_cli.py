@@ -124,13 +124,13 @@ def test_mix_and_motor_give_efficiency_and_law(
 ) -> None:
     """With a mix and a motor the page judges; the picture is a drawing."""
     words = ["shot.csv", *STAND, "--mix", MIX, "--bench", "bench.toml"]
-    page = answered([*words, "--chart", "shot.svg"], capsys)
+    page = answered([*words, "--picture", "shot.svg"], capsys)
     assert "c* efficiency" in page
     assert "Burn law that this firing shows" in page
     drawing = ET.parse("shot.svg").getroot()
     assert drawing.tag.endswith("svg")
     assert "expected" in Path("shot.svg").read_text("utf-8")
-    assert main(["firing", *words, "--chart", "shot.svg"]) == 2  # never overwritten
+    assert main(["firing", *words, "--picture", "shot.svg"]) == 2  # never overwritten
 
 
 def test_the_same_recording_gives_the_same_bytes(
@@ -138,7 +138,7 @@ def test_the_same_recording_gives_the_same_bytes(
 ) -> None:
     """Page and picture, without mix and motor."""
     for name in ("one.svg", "two.svg"):
-        answered(["shot.csv", *STAND, "--chart", name], capsys)
+        answered(["shot.csv", *STAND, "--picture", name], capsys)
     assert Path("one.svg").read_bytes() == Path("two.svg").read_bytes()
 
 
@@ -264,8 +264,8 @@ def test_bad_input_is_one_line_and_the_plot_is_offered(
     Path("bad.csv").write_text("\n".join(rows) + "\n", "utf-8")
     line = complaint(["bad.csv", *words], capsys)
     assert meaning in line
-    assert "--chart FILE draws what was read" in line
-    line = complaint(["bad.csv", *words, "--chart", "read.svg"], capsys)
+    assert "--picture FILE draws what was read" in line
+    line = complaint(["bad.csv", *words, "--picture", "read.svg"], capsys)
     assert meaning in line
     assert "read.svg shows what was read" in line
     assert ET.parse("read.svg").getroot().tag.endswith("svg")

@@ -56,11 +56,11 @@ READERS = {
         "kitchen parameters --bench bench.toml",
         "weigh base --bench bench.toml --grains 4 --strands 3 --delays 2",
         'batch new base --bench bench.toml --batch "200 g"',
-        "search bench.toml --next-strands 1",
+        "next --bench bench.toml --count 1",
     ),
     "strands.csv": (
         "burnrate strands.csv --at '4 MPa'",
-        "burnrate strands.csv --chart strands.svg --csv",
+        "burnrate strands.csv --picture strands.svg --csv",
         "evaluate base --bench bench.toml --no-confirm",
     ),
     "strands-new.csv": (f"batch add {BATCH} --strands strands-new.csv",),
@@ -71,7 +71,7 @@ READERS = {
     ),
     "shot.csv": (
         "firing shot.csv --throat '8 mm' --propellant-mass '368 g'",
-        "firing shot.csv --throat '8 mm' --bench bench.toml --chart shot.svg --csv",
+        "firing shot.csv --throat '8 mm' --bench bench.toml --picture shot.svg --csv",
         f"batch close {BATCH} --outcome used --firing shot.csv --throat '8 mm'",
     ),
     f"batches/{BATCH}.jsonl": (

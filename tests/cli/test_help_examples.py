@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from commands import EXAMPLES, PARSERS, check_screens
 
-from castsugar.cli.main import INTRODUCTION, main
+from castsugar.cli.main import COMMANDS, GROUPS, INTRODUCTION, main
 
 # Exact: exit codes; words against words.
 pytestmark = pytest.mark.exact
@@ -63,10 +63,29 @@ def test_every_command_has_examples() -> None:
 
 def test_every_command_is_introduced() -> None:
     """The list in the introduction is the list of commands."""
-    listed = re.search(r"Commands: (.*?)\.", INTRODUCTION, re.DOTALL)
-    assert listed is not None
-    known = [words for words in PARSERS if words and " " not in words]
-    assert re.split(r",\s+", " ".join(listed[1].split())) == known
+    listed = re.findall(r"^  ([A-Z][a-z]+) +(.*)$", INTRODUCTION, re.MULTILINE)
+    told = {group: names.split(", ") for group, names in listed}
+    assert told == {group: [*own] for group, own in GROUPS.items()}
+    assert [*COMMANDS] == [words for words in PARSERS if words and " " not in words]
+
+
+def test_help_lists_the_commands_in_their_groups() -> None:
+    """Each group once, its commands below it."""
+    lines = PARSERS[""].format_help().splitlines()
+    for group, own in GROUPS.items():
+        start = lines.index(f"  {group}")
+        first = [line.split()[0] for line in lines[start + 1 :] if line.split()]
+        places = [first.index(name) for name in own]
+        assert places == sorted(places)
+
+
+def test_options_stand_in_groups() -> None:
+    """What is asked, under what conditions, where it goes; nothing is left over."""
+    known = {"what you ask", "conditions", "output", "help"}
+    for words in ("evaluate", "compare", "justify", "sweep", "map", "kitchen judge"):
+        groups = {g.title for g in PARSERS[words]._action_groups if g._group_actions}
+        assert {"what you ask", "conditions", "help"} <= groups, words
+        assert groups <= known, words
 
 
 def arguments() -> list[tuple[str, argparse.Action]]:
@@ -94,7 +113,7 @@ METAVARS = {
     "--motor": "FILE",
     "--page": "FILE",
     "--output": "FILE",
-    "--chart": "FILE",
+    "--picture": "FILE",
     "--strands": "FILE",
     "--dir": "DIR",
     "--batch": "MASS",

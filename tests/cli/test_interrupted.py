@@ -105,7 +105,7 @@ def test_while_it_draws_the_table_is_there(
 ) -> None:
     """All rows computed; the picture is missing, and that is said."""
     monkeypatch.setattr(drawing, stop)
-    assert main([*words, "--csv", "t.csv", "-o", "p.svg"]) == 130
+    assert main([*words, "--csv", "t.csv", "--picture", "p.svg"]) == 130
     assert "not computed: interrupted" not in {r["status"] for r in table("t.csv")}
     assert not Path("p.svg").exists()
     out, err = capsys.readouterr()
@@ -132,7 +132,7 @@ def test_while_it_writes_the_table_is_there(
     name, _, attribute = late.rpartition(".")
     module = __import__(name, fromlist=[attribute])
     monkeypatch.setattr(late, pressing(getattr(module, attribute)))
-    assert main([*words, "--csv", "t.csv", "-o", "p.svg"]) == 130
+    assert main([*words, "--csv", "t.csv", "--picture", "p.svg"]) == 130
     assert "not computed: interrupted" not in {r["status"] for r in table("t.csv")}
     assert not Path("p.svg").exists()
     assert "not drawn: p.svg" in capsys.readouterr().err
@@ -391,7 +391,8 @@ def test_a_search_that_draws(
     """The answer and the trials come first; what is not drawn is told."""
     Path("bench.toml").write_text(SEARCH)
     monkeypatch.setattr(f"castsugar.report.{drawing}", stop)
-    files = ["--map", "m.svg", "--traces", "t.svg", "--trials", "trials.csv"]
+    files = ["--picture", "m.svg", "--picture", "traces=t.svg"]
+    files += ["--trials", "trials.csv"]
     document, err = searched([*files, "--no-confirm"], capsys)
     assert document["status"] == "optimal"
     told = [f"wrote {name}" for name in there]
@@ -405,7 +406,7 @@ def test_next_strands_have_no_half(
 ) -> None:
     write_example(Path())
     monkeypatch.setattr("castsugar.optimize.next_strands.propose", stop)
-    assert main(["search", "bench.toml", "--next-strands", "2", "-o", "x"]) == 130
+    assert main(["next", "--bench", "bench.toml", "--count", "2", "-o", "x"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert not Path("x").exists()
 
@@ -568,7 +569,17 @@ sys.exit(main(sys.argv[2:]))
     [
         (
             "castsugar.report.maps.ternary",
-            [*MAP, "--csv", "t.csv", "-o", "p.svg", "--workers", "2", "--step", "1%"],
+            [
+                *MAP,
+                "--csv",
+                "t.csv",
+                "--picture",
+                "p.svg",
+                "--workers",
+                "2",
+                "--step",
+                "1%",
+            ],
             "not drawn: p.svg",
             {"t.csv"},
         ),

@@ -266,7 +266,10 @@ def test_more_bad_input(
 ) -> None:
     """Exit code 2, one line that names the fault, nothing printed, nothing written."""
     monkeypatch.chdir(tmp_path)
-    code, out, err = run([*words, "-o", "out.txt"] if len(words) > 3 else words, capsys)
+    where = "--picture" if words[0] == "map" else "-o"
+    code, out, err = run(
+        [*words, where, "out.txt"] if len(words) > 3 else words, capsys
+    )
     assert list(tmp_path.iterdir()) == []
     assert code == 2
     assert out == ""

@@ -73,7 +73,7 @@ def test_the_answer_in_text_and_json(
 
 def test_pictures_and_trials(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Drawings that parse; the same bytes twice; every trial in the table."""
-    words = ["--no-confirm", "--map", "map.svg", "--traces", "traces.svg"]
+    words = ["--no-confirm", "--picture", "map.svg", "--picture", "traces=traces.svg"]
     searched([*words, "--trials", "trials.csv"], capsys)
     for name in ("map.svg", "traces.svg"):
         assert ET.parse(name).getroot().tag.endswith("svg")
@@ -139,7 +139,7 @@ def test_options_that_ask_too_much(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A front without columns."""
-    _, err = searched(["--front", "front.svg"], capsys, code=2)
+    _, err = searched(["--picture", "front=front.svg"], capsys, code=2)
     assert "front" in err
 
 

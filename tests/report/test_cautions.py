@@ -12,7 +12,8 @@ import pytest
 
 from castsugar import load_database
 from castsugar.cli.main import main
-from castsugar.report.cautions import RULE_PARTS, chosen
+from castsugar.report.caution_list import RULE_PARTS
+from castsugar.report.cautions import chosen
 from castsugar.report.document import schema_of
 
 # Exact: the order and the widths are rules of ours; no number is compared.

@@ -57,13 +57,13 @@ def add_parser(commands: Any) -> None:
     _add_events(inner)
     listing = _task(inner, "list", "the batches of a folder, oldest first", run_list)
     _add_folder(listing)
-    add_output_options(listing)
+    add_output_options(listing, "json", "csv")
     show = _task(
         inner, "show", "a batch: plan, foreseen beside seen, history", run_show
     )
     show.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
     _add_folder(show)
-    add_output_options(show, csv=False)
+    add_output_options(show, "json")
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
@@ -120,7 +120,7 @@ def _add_new(inner: Any) -> None:
         help="mass read off the scale, 'KNO3=120.1 g'; may be repeated",
     )
     add_pressure_option(parser)
-    add_output_options(parser, csv=False)
+    add_output_options(parser, "json")
 
 
 def _add_events(inner: Any) -> None:

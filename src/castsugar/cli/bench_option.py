@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 # Options that state what the syrup at hand is: dry solids and dextrose equivalent.
 
 
-def add_syrup_options(parser: argparse.ArgumentParser) -> None:
+def add_syrup_options(parser: argparse._ActionsContainer) -> None:
     """Add the options to a command."""
     parser.add_argument(
         "--syrup-solids",
@@ -285,6 +286,25 @@ def as_cooked(mix: Mix, world: World, *, water_lost: float | None = None) -> Mix
     return cooked.blends.mixes[0]
 
 
+#: One part of a recipe, as a shell hands it over without quotes.
+_PART = re.compile(r"[^:=]+:\s*[0-9.]+%?")
+
+
+def refuse_unquoted(words: Sequence[str]) -> None:
+    """Refuse a recipe that the shell took apart: its parts are no recipes.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.errors import InputError
+
+    parts = [word for word in words if _PART.fullmatch(word)]
+    if len(parts) > 1 and all(word in parts or ":" not in word for word in words):
+        whole = " ".join(words)
+        raise InputError(f'put the recipe in quotes: "{whole}" is one recipe')
+
+
 def recipe_texts(
     recipes: Sequence[str], bench: Bench | None
 ) -> tuple[list[str], list[str]]:
@@ -298,6 +318,7 @@ def recipe_texts(
         For a word that is neither a recipe nor a name of the bench file.
     """
     known = bench.recipes if bench is not None else {}
+    refuse_unquoted([word for word in recipes if word.strip() not in known])
     texts, names = [], []
     for word in recipes:
         name = word.strip()

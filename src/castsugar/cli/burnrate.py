@@ -28,7 +28,7 @@ temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
 
 examples:
   castsugar burnrate strands.csv
-  castsugar burnrate strands.csv --at "1000 psi" --chart strands.svg
+  castsugar burnrate strands.csv --at "1000 psi" --picture strands.svg
   castsugar burnrate strands.csv strands-new.csv
   castsugar burnrate delay.csv --ambient "950 mbar" --level 90%
 """
@@ -87,10 +87,8 @@ def add_parser(commands: Any) -> None:
         metavar="UNIT",
         help="show pressures in this unit beside MPa (default: that of the file)",
     )
-    parser.add_argument(
-        "--chart", metavar="FILE", help="draw strands, laws and both bands, SVG"
-    )
-    add_output_options(parser)
+    drawn = {"laws": "strands, laws and both bands"}
+    add_output_options(parser, "json", "csv", pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -109,10 +107,10 @@ def run(options: argparse.Namespace) -> int:
     asked = _asked(options, database, options.ambient)
     results = analyse(strands, borrowed=borrowed, level=asked.level)
     deliver(options, _render(options, database, results, asked))
-    if options.chart:
+    for file in options.picture.values():
         from castsugar.report.strand_chart import strand_chart
 
-        write_file(options, options.chart, strand_chart(results, asked))
+        write_file(options, file, strand_chart(results, asked))
     return 0
 
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import add_bench_option, as_cooked, world_of
-from castsugar.cli.kitchen_measure import add_screen_options
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import SCREEN, add_output_options
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -44,8 +43,7 @@ def add_parser(commands: Any) -> None:
         help="only those that apply to this mix; the bench file is read only here",
     )
     add_bench_option(parser)
-    add_output_options(parser)
-    add_screen_options(parser)
+    add_output_options(parser, *SCREEN)
     parser.set_defaults(run=run)
 
 
@@ -53,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the cautions asked for."""
     from castsugar.data.load import TOPICS, load_database
     from castsugar.errors import unknown_name
-    from castsugar.report import cautions as words
+    from castsugar.report import caution_list as words
 
     database = load_database()
     if options.topic not in TOPICS:

@@ -7,8 +7,7 @@ from typing import Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import Once, add_bench_option, stated_world
-from castsugar.cli.kitchen_measure import add_screen_options
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import SCREEN, add_output_options
 
 _EXAMPLES = """\
 Exit code 1: an entry is invented, does not fit or is missing.
@@ -38,8 +37,7 @@ def add_parser(commands: Any) -> None:
         help="bench file, as with --bench",
     )
     add_bench_option(parser)
-    add_output_options(parser)
-    add_screen_options(parser)
+    add_output_options(parser, *SCREEN)
     parser.set_defaults(run=run)
 
 

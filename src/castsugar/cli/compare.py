@@ -8,7 +8,6 @@ from typing import Any
 from castsugar.cli.comparing import (
     Comparing,
     add_comparing_options,
-    add_document_options,
     read_comparing,
 )
 from castsugar.cli.documents import asked_of, deliver_document
@@ -51,7 +50,6 @@ def add_parser(commands: Any) -> None:
         help="which one to hold the others against: name, number or letter (B)",
     )
     add_comparing_options(parser)
-    add_document_options(parser)
     parser.set_defaults(run=run)
 
 

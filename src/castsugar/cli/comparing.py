@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import add_condition_options
 from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.output import add_output_options
 from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
@@ -27,9 +28,10 @@ BATCH, STEP = "200 g", "0.1 g"
 
 def add_comparing_options(parser: argparse.ArgumentParser) -> None:
     """Add what both commands share."""
-    add_bench_option(parser)
-    add_condition_options(parser, uncertainty=False)
-    add_kitchen_options(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_condition_options(conditions, uncertainty=False)
+    add_kitchen_options(conditions)
     parser.add_argument(
         "--batch",
         type=quantity("--batch"),
@@ -54,22 +56,7 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
         default=True,
         help="solve every mix again with Cantera (default)",
     )
-    parser.add_argument(
-        "--page", metavar="FILE", help="write the document as one HTML page, too"
-    )
-
-
-def add_document_options(parser: argparse.ArgumentParser) -> None:
-    """Add what the document is printed as, and where it goes."""
-    kind = parser.add_mutually_exclusive_group()
-    kind.add_argument("--json", action="store_true", help="print JSON, units in keys")
-    kind.add_argument("--markdown", action="store_true", help="print Markdown")
-    parser.add_argument(
-        "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
-    )
-    parser.add_argument(
-        "--force", action="store_true", help="let files that exist be replaced"
-    )
+    add_output_options(parser, "json", "markdown", "page")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

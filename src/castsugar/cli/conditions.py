@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from castsugar.units import Quantity
 
 
-def add_pressure_option(parser: argparse.ArgumentParser) -> None:
+def add_pressure_option(parser: argparse._ActionsContainer) -> None:
     """Add the pressure in the chamber; None leaves it to the bench file."""
     parser.add_argument(
         "--pressure",
@@ -46,7 +46,7 @@ def add_pressure_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_nozzle_options(parser: argparse.ArgumentParser) -> None:
+def add_nozzle_options(parser: argparse._ActionsContainer) -> None:
     """Add pressure, exit pressure and nozzle flow."""
     add_pressure_option(parser)
     parser.add_argument(
@@ -89,7 +89,7 @@ def stated_conditions(options: argparse.Namespace, bench: Bench | None) -> Condi
 
 
 def add_condition_options(
-    parser: argparse.ArgumentParser, *, uncertainty: bool = True
+    parser: argparse._ActionsContainer, *, uncertainty: bool = True
 ) -> None:
     """Add the options to a command."""
     add_nozzle_options(parser)

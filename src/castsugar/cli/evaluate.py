@@ -35,7 +35,7 @@ def check_trace(motor: Hardware | None) -> None:
     from castsugar.errors import InputError
 
     if motor is None:
-        raise InputError("--trace draws a firing; add --bench FILE with a [motor]")
+        raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
 
 
 def fire_rows(conditions: Shared, mixes: list[Mix], rows: Rows) -> list[Firing | None]:
@@ -85,7 +85,7 @@ def trace_of(conditions: Shared, mixes: list[Mix], fired: list[Firing | None]) -
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
     if conditions.motor is None or not known:
-        raise InputError("--trace has nothing to draw: no mix could be driven")
+        raise InputError("--picture has nothing to draw: no mix could be driven")
     names, firings = zip(*known, strict=True)
     return trace_chart(
         names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)
@@ -109,7 +109,7 @@ examples:
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" "KNO3:65 sucrose:35"
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
-  castsugar evaluate base --bench bench.toml --trace firing.svg
+  castsugar evaluate base --bench bench.toml --picture firing.svg
 """
 
 
@@ -129,9 +129,10 @@ def add_parser(commands: Any) -> None:
         metavar="RECIPE",
         help="one or more recipes, or names of [recipes]",
     )
-    add_bench_option(parser)
-    add_condition_options(parser)
-    add_kitchen_options(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_condition_options(conditions)
+    add_kitchen_options(conditions)
     parser.add_argument(
         "--species",
         action="store_true",
@@ -143,17 +144,13 @@ def add_parser(commands: Any) -> None:
         help="show what a ballistics calculation takes as input, with bands",
     )
     parser.add_argument(
-        "--trace",
-        metavar="FILE",
-        help="with a motor: draw pressure and thrust against time, SVG",
-    )
-    parser.add_argument(
         "--confirm",
         action=argparse.BooleanOptionalAction,
         default=None,
         help="solve every mix again with Cantera (default: up to 20 mixes)",
     )
-    add_output_options(parser)
+    drawn = {"trace": "pressure and thrust against time, with a motor"}
+    add_output_options(parser, "json", "csv", pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -165,7 +162,7 @@ def run(options: argparse.Namespace) -> int:
     conditions = read_conditions(options, database)
     if options.ballistics and conditions.flow != "frozen":
         conditions = replace(conditions, uncertainty=True)
-    if options.trace:
+    if options.picture:
         check_trace(conditions.motor)
     mixes = weigh_recipes(
         database,
@@ -180,7 +177,7 @@ def run(options: argparse.Namespace) -> int:
         fired = fire_rows(conditions, mixes, rows)
         deliver(options, _render(options, database, conditions, mixes, rows, fired))
         draw = partial(trace_of, conditions, mixes, fired)
-        drawn = write_pictures(options, hold, {options.trace: draw})
+        drawn = write_pictures(options, hold, {"trace": draw})
     if unconfirmed(rows) or not drawn:
         return INTERRUPTED
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)

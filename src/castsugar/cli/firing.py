@@ -30,7 +30,7 @@ Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
   castsugar firing shot.csv --propellant-mass "368 g" --bench bench.toml \\
-      --mix "KNO3:60 powdered sugar:17 corn syrup:23" --chart shot.svg
+      --mix "KNO3:60 powdered sugar:17 corn syrup:23" --picture shot.svg
   castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
       --chamber-pressure "2 MPa" --burn-time "1.2 s"
 """
@@ -66,12 +66,10 @@ def add_parser(commands: Any) -> None:
     add_syrup_options(beside)
     add_delay_options(parser)
     parser.add_argument(
-        "--chart", metavar="FILE", help="draw the recording and what it says, SVG"
-    )
-    parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
     )
-    add_output_options(parser)
+    drawn = {"recording": "the recording and what it says"}
+    add_output_options(parser, "json", "csv", pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -94,10 +92,10 @@ def run(options: argparse.Namespace) -> int:
         test = _reduce(options, recording, hardware, mix)
     asked = _asked(options, recording, test)
     deliver(options, _render(options, database, test, asked))
-    if options.chart:
+    for file in options.picture.values():
         from castsugar.report.firing_chart import firing_chart
 
-        write_file(options, options.chart, firing_chart(test, asked))
+        write_file(options, file, firing_chart(test, asked))
     return 0
 
 
@@ -136,10 +134,11 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
     try:
         yield
     except CastsugarError as error:
-        if not options.chart:
-            raise type(error)(f"{error} (--chart FILE draws what was read)") from None
+        if not options.picture:
+            raise type(error)(f"{error} (--picture FILE draws what was read)") from None
         _draw_as_read(options, recording)
-        raise type(error)(f"{error} ({options.chart} shows what was read)") from None
+        file = ", ".join(options.picture.values())
+        raise type(error)(f"{error} ({file} shows what was read)") from None
 
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
@@ -148,7 +147,8 @@ def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
 
     courses = _read(recording)
     text = raw_chart(recording.file, recording.time, courses)
-    write_file(options, options.chart, text)
+    for file in options.picture.values():
+        write_file(options, file, text)
 
 
 def _read(recording: Recording) -> list[tuple[str, str, Any]]:
@@ -207,7 +207,7 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
                 f"{recording.file} has no pressure; a delay column burns by it: give "
                 "--chamber-pressure and --burn-time instead of the file"
             )
-    if options.chart:
+    if options.picture:
         _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)

@@ -6,8 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer
-from castsugar.cli.kitchen_measure import add_screen_options
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import SCREEN, add_output_options
 
 if TYPE_CHECKING:
     from castsugar.report.screen import Screen
@@ -33,8 +32,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a name or alias")
-    add_output_options(parser)
-    add_screen_options(parser)
+    add_output_options(parser, *SCREEN)
     parser.set_defaults(run=run)
 
 

@@ -87,7 +87,7 @@ def held_back() -> Iterator[Hold]:
 def write_pictures(
     options: argparse.Namespace,
     hold: Hold,
-    wanted: Mapping[str | None, Callable[[], str]],
+    drawers: Mapping[str, Callable[[], str]],
 ) -> bool:
     """Draw and write pictures; return whether Ctrl-C let all of them be drawn.
 
@@ -95,10 +95,11 @@ def write_pictures(
     ----------
     options : argparse.Namespace
     hold : Hold
-    wanted : mapping of str or None to function
-        Name of each file to what draws it; None where none was asked for.
+    drawers : mapping of str to function
+        Each picture, as `options.picture` calls it, to what draws it.
     """
-    left = {name: draw for name, draw in wanted.items() if name is not None}
+    asked: Mapping[str, str] = options.picture
+    left = {file: drawers[what] for what, file in asked.items() if what in drawers}
     try:
         for name in [*left]:
             with hold.work():

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.comparing import (
     Comparing,
     add_comparing_options,
-    add_document_options,
     read_comparing,
 )
 from castsugar.cli.documents import asked_of, deliver_document
@@ -225,7 +224,6 @@ def add_parser(commands: Any) -> None:
         "--reason", default="", metavar="TEXT", help="why, in your own words"
     )
     add_comparing_options(parser)
-    add_document_options(parser)
     parser.set_defaults(run=run)
 
 

@@ -20,7 +20,7 @@ from castsugar.cli.kitchen_options import (
     kitchen_assumptions,
     read_learnt,
 )
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.screen import remark
 
@@ -73,11 +73,11 @@ def add_parser(commands: Any) -> None:
         help="share of the recipe's water that is known to leave; drying and boiling "
         "decide without it",
     )
-    add_bench_option(judge)
-    add_syrup_options(judge)
-    add_kitchen_options(judge)
-    add_output_options(judge)
-    kitchen_measure.add_screen_options(judge)
+    conditions = judge.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_syrup_options(conditions)
+    add_kitchen_options(conditions)
+    add_output_options(judge, *SCREEN)
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -86,8 +86,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     add_bench_option(show)
-    add_output_options(show)
-    kitchen_measure.add_screen_options(show)
+    add_output_options(show, *SCREEN)
     show.set_defaults(run=run_parameters, cook=None, minutes=None)
     kitchen_measure.add_parsers(inner)
 
@@ -107,12 +106,8 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
-    from castsugar.report.cautions import (
-        caution_amount,
-        chosen,
-        mix_facts,
-        pan_facts,
-    )
+    from castsugar.report.caution_list import caution_amount
+    from castsugar.report.cautions import chosen, mix_facts, pan_facts
     from castsugar.report.mixes import Mixes
     from castsugar.report.shown import Shown
 

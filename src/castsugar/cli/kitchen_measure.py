@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import add_output_options, command_text
+from castsugar.cli.output import SCREEN, add_output_options, command_text
 
 if TYPE_CHECKING:
     from castsugar.bench.schema import Key
@@ -62,17 +62,8 @@ def add_parsers(inner: Any) -> None:
             action="store_true",
             help="add the measurement to the [kitchen] table of the bench file",
         )
-        add_output_options(parser, csv=False)
-        add_screen_options(parser)
+        add_output_options(parser, *(one for one in SCREEN if one != "csv"))
         parser.set_defaults(run=run, kind=kind)
-
-
-def add_screen_options(parser: argparse.ArgumentParser) -> None:
-    """Add what a screen can be beside text."""
-    parser.add_argument("--full", action="store_true", help="print everything")
-    parser.add_argument("--markdown", action="store_true", help="print Markdown")
-    parser.add_argument("--page", metavar="FILE", help="write a page (HTML), too")
-    parser.add_argument("--units", choices=("si", "us"), help="units shown")
 
 
 def _add_keys(parser: argparse.ArgumentParser, keys: dict[str, Key]) -> None:
@@ -247,7 +238,8 @@ def _learn(
     from castsugar.bench.schema import Options
     from castsugar.bench.world import World
     from castsugar.kitchen.calibration import viscosity_band
-    from castsugar.report.cautions import caution_amount, chosen
+    from castsugar.report.caution_list import caution_amount
+    from castsugar.report.cautions import chosen
     from castsugar.report.kitchen_belief import Measured
 
     path = Path("command line" if options.bench is None else options.bench)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
 
 
-def add_kitchen_options(parser: argparse.ArgumentParser) -> None:
+def add_kitchen_options(parser: argparse._ActionsContainer) -> None:
     """Add the options to a command."""
     parser.add_argument(
         "--cook",

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.bench_option import add_bench_option
-from castsugar.cli.comparing import add_document_options
 from castsugar.cli.interrupt import held_back
+from castsugar.cli.output import add_output_options
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -66,10 +66,7 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--save", action="store_true", help="write what was learnt into the bench file"
     )
-    parser.add_argument(
-        "--page", metavar="FILE", help="write the document as one HTML page, too"
-    )
-    add_document_options(parser)
+    add_output_options(parser, "json", "markdown", "page")
     parser.set_defaults(run=run)
 
 

@@ -36,32 +36,37 @@ DEBUG = "--debug"
 #: Makes a remark an answer of "no".
 STRICT = "--strict"
 
-#: Command -> the module that has it, in the order of the help.
-COMMANDS = {
-    "evaluate": "evaluate",
-    "sweep": "sweep",
-    "map": "triangle",
-    "kitchen": "kitchen",
-    "burnrate": "burnrate",
-    "firing": "firing",
-    "search": "search",
-    "compare": "compare",
-    "justify": "justify",
-    "weigh": "weigh",
-    "batch": "batch",
-    "learn": "learn",
-    "init": "init",
-    "completion": "completion",
-    "ingredients": "ingredients",
-    "check": "check",
-    "cautions": "cautions",
+#: Commands in the order of the help: group -> command -> the module that has it.
+GROUPS = {
+    "Start": {
+        "init": "init",
+        "check": "check",
+        "ingredients": "ingredients",
+        "cautions": "cautions",
+    },
+    "Ask": {
+        "evaluate": "evaluate",
+        "compare": "compare",
+        "search": "search",
+        "justify": "justify",
+        "sweep": "sweep",
+        "map": "triangle",
+        "next": "next_strands",
+    },
+    "Bench": {"weigh": "weigh", "batch": "batch", "kitchen": "kitchen"},
+    "Learn": {"burnrate": "burnrate", "firing": "firing", "learn": "learn"},
+    "Shell": {"completion": "completion"},
 }
+COMMANDS = {name: module for own in GROUPS.values() for name, module in own.items()}
 
 #: What argparse says of a word that is none of a few.
 _CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
 
 #: A wrong quantity: its line says all, the option included.
 _QUANTITY = re.compile(r"argument (--[^:]*): (\1[ :].*)", re.DOTALL)
+
+#: Parts of a recipe that the shell took apart, left over.
+_STRAY, _PART = "unrecognized arguments:", re.compile(r"[^\s:]:[0-9.]+%?(\s|$)")
 
 #: Two dashes as the value of an option, which argparse takes for the end of options.
 _DASHES = re.compile(r"(--[^=]+|-[A-Za-z])=?--")
@@ -74,14 +79,35 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar ingredients "corn syrup"
   castsugar init my-bench
 
-Commands: evaluate, sweep, map, kitchen, burnrate, firing, search, compare,
-justify, weigh, batch, learn, init, completion, ingredients,
-cautions.
+  Start  init, ingredients, cautions
+  Ask    evaluate, compare, search, justify, sweep, map, next
+  Bench  weigh, batch, kitchen
+  Learn  burnrate, firing, learn
+  Shell  completion
+
 castsugar init writes an example of everything, to learn on.
 castsugar COMMAND --help says more.
 Nothing here is a claim that a mix is safe. Local law decides; certified
 products and licensed practice come first.
 """
+
+
+class Grouped(argparse.RawDescriptionHelpFormatter):
+    """Help that lists the commands in their groups."""
+
+    def _format_action(self, action: argparse.Action) -> str:
+        """Put the name of its group before the first command of each."""
+        if not isinstance(action, argparse._SubParsersAction):
+            return super()._format_action(action)
+        first = {next(iter(own)): group for group, own in GROUPS.items()}
+        lines = []
+        for command in action._choices_actions:
+            if command.dest in first:
+                lines.append(f"{'':{self._current_indent}}{first[command.dest]}\n")
+            self._indent()
+            lines.append(super()._format_action(command))
+            self._dedent()
+        return "".join(lines)
 
 
 class Parser(argparse.ArgumentParser):
@@ -102,12 +128,19 @@ class Parser(argparse.ArgumentParser):
             help="leave with exit code 1 if there is a remark, such as on an unusual "
             "value",
         )
+        self._optionals.title = "help"
+        self._optionals = self._positionals  # options beside what they belong to
+        self._positionals.title = "what you ask"
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with exit code 2."""
         if told := _QUANTITY.fullmatch(message):
             raise InputError(told[2])
         text = " ".join(message.split())
+        if text.startswith(_STRAY) and _PART.search(text):
+            raise InputError(
+                f'{text}; put the recipe in quotes: "KNO3:65 sucrose:35" is one recipe'
+            )
         if found := _CHOICE.fullmatch(text):
             text = self._nearest(found[1], found[2].replace("'", "").split(", "))
         remark(f"castsugar: {text}; see {self.prog} --help")
@@ -140,7 +173,7 @@ class Parser(argparse.ArgumentParser):
 def build_parser(only: str | None = None) -> Parser:
     """Return the parser of all commands, or that of one: it loads nothing else."""
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
-    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.formatter_class = Grouped
     parser.add_argument(
         "--version",
         action="store_true",
@@ -181,10 +214,11 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     """Fill in the options that were typed, with the words themselves."""
-    first = next((word for word in words if not word.startswith("-")), None)
-    parser = build_parser(first if first in COMMANDS else None)
+    parser = build_parser("")
     parser.check(words)
     options.words = spelled(words)
+    first = next((word for word in options.words if not word.startswith("-")), None)
+    parser = build_parser(first if first in COMMANDS else None)
     parser.parse_args(options.words, options)
 
 

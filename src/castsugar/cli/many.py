@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from concurrent.futures import Executor
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import write_file
+from castsugar.cli.output import add_force_option, add_picture_option, write_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,15 +64,13 @@ class Progress:
 UNDONE = "not computed: interrupted"
 
 
-def add_many_options(parser: argparse.ArgumentParser) -> None:
-    """Add the options of commands that compute many mixes."""
+def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
+    """Add the options of commands that compute many mixes, and draw them."""
     parser.add_argument(
         "--csv", metavar="FILE", help="write every mix with all columns to FILE"
     )
-    parser.add_argument("-o", "--output", metavar="FILE", help="write the picture, SVG")
-    parser.add_argument(
-        "--force", action="store_true", help="let files that exist be replaced"
-    )
+    add_picture_option(parser, {drawn: f"the {drawn}"})
+    add_force_option(parser)
     parser.add_argument(
         "--workers",
         type=int,

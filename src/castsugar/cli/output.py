@@ -4,38 +4,125 @@ from __future__ import annotations
 
 import argparse
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from castsugar.cli.screen import remark, say, visible
 
+#: What a command may offer besides -o and --force: kinds of text, of which one is
+#: printed, and the rest.
+KINDS = {
+    "full": "print everything, not the first screen alone",
+    "json": "print JSON, units in keys",
+    "csv": "print CSV",
+    "markdown": "print Markdown",
+}
+PAGE = "write the document as one HTML page, too"
+UNITS = ("si", "us")
 
-def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
-    """Add --json, --csv, -o and --force to a command."""
-    kind = parser.add_mutually_exclusive_group()
-    kind.add_argument("--json", action="store_true", help="print JSON, units in keys")
-    if csv:
-        kind.add_argument("--csv", action="store_true", help="print CSV")
-    parser.add_argument(
+#: What a command on the layer offers.
+SCREEN = (*KINDS, "page", "units")
+
+#: Endings of pictures that are not written here.
+_NOT_DRAWN = (".png", ".pdf", ".jpg", ".jpeg")
+
+
+def add_output_options(
+    parser: argparse.ArgumentParser,
+    *offered: str,
+    page: str = PAGE,
+    pictures: Mapping[str, str] | None = None,
+) -> None:
+    """Add what a result is printed as and where it goes, in a group of their own.
+
+    Parameters
+    ----------
+    parser : argparse.ArgumentParser
+    *offered : str
+        What the command can do: keys of :data:`KINDS`, "page" and "units". Whatever is
+        not offered is still there when the options are read, as if it was not typed.
+    page : str
+        What the page is.
+    pictures : mapping of str to str, optional
+        Each picture that the command draws to what it shows; the first is drawn where
+        none is named. `options.picture` maps those asked for to their files.
+    """
+    parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
+    parser.set_defaults(picture={})
+    group = parser.add_argument_group("output")
+    kinds = [name for name in KINDS if name in offered]
+    kind = group.add_mutually_exclusive_group() if len(kinds) > 1 else group
+    for name in kinds:
+        kind.add_argument(f"--{name}", action="store_true", help=KINDS[name])
+    if "page" in offered:
+        group.add_argument("--page", metavar="FILE", help=page)
+    if pictures:
+        add_picture_option(group, pictures)
+    if "units" in offered:
+        group.add_argument(
+            "--units",
+            choices=UNITS,
+            help="how it is shown, si or us (default: show of [units], else si)",
+        )
+    group.add_argument(
         "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
     )
-    parser.add_argument(
+    add_force_option(group)
+
+
+def add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
+    """Add --picture for the pictures that a command draws."""
+    main, *others = pictures
+    words = f"draw {pictures[main]}, SVG"
+    if others:
+        more = "; ".join(f"{name}=FILE {pictures[name]}" for name in others)
+        words += f"; {more}; may be repeated"
+    group.add_argument(
+        "--picture",
+        action=_Picture,
+        metavar="FILE",
+        default={},
+        names=tuple(pictures),
+        help=words,
+    )
+
+
+def add_force_option(group: Any) -> None:
+    """Add --force."""
+    group.add_argument(
         "--force", action="store_true", help="let files that exist be replaced"
     )
 
 
+class _Picture(argparse.Action):
+    """Read FILE or NAME=FILE; each picture once."""
+
+    def __init__(self, *, names: tuple[str, ...], **options: Any) -> None:
+        super().__init__(**options)
+        self.names = names
+
+    def __call__(
+        self, parser: Any, namespace: Any, values: Any, option_string: Any = None
+    ) -> None:
+        """Keep the file under the name of the picture."""
+        from castsugar.errors import InputError
+
+        name, equals, file = values.partition("=")
+        if not equals or name not in self.names:
+            name, file = self.names[0], values
+        if file.lower().endswith(_NOT_DRAWN):
+            raise InputError(
+                f"--picture {values}: pictures are SVG; let the name end in .svg"
+            )
+        known = dict(getattr(namespace, self.dest))
+        if name in known:
+            raise InputError(f"--picture: {name} is to be drawn twice; ask for it once")
+        setattr(namespace, self.dest, known | {name: file})
+
+
 #: Options that name a file to write, by what argparse calls them.
-WRITTEN = {
-    "output": "-o",
-    "csv": "--csv",
-    "page": "--page",
-    "chart": "--chart",
-    "trace": "--trace",
-    "map": "--map",
-    "traces": "--traces",
-    "front": "--front",
-    "trials": "--trials",
-}
+WRITTEN = {"output": "-o", "csv": "--csv", "page": "--page", "trials": "--trials"}
 
 
 def check_outputs(options: argparse.Namespace) -> None:
@@ -48,6 +135,11 @@ def check_outputs(options: argparse.Namespace) -> None:
     say("")
     given = {WRITTEN[k]: v for k, v in vars(options).items() if k in WRITTEN}
     names = {option: v for option, v in given.items() if isinstance(v, str)}
+    drawn = getattr(options, "picture", {})
+    names |= {
+        "--picture" if len(drawn) == 1 else f"--picture {name}": file
+        for name, file in drawn.items()
+    }
     if names:
         from castsugar.files.writing import refuse_unwritable
 
@@ -125,7 +217,7 @@ def version_line() -> str:
 
 #: Options that say where a result goes, not what it is: with a value, without one.
 _WHERE = ("-o", "--output", "--page")
-_HOW = ("--json", "--csv", "--markdown", "--force", "--debug")
+_HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug")
 
 
 def command_text(words: Sequence[str]) -> str:

@@ -68,7 +68,7 @@ def in_si(typed: Quantity | None) -> float | None:
 
 
 def add_old_spelling(
-    parser: argparse.ArgumentParser, old: str, new: str, **given: Any
+    parser: argparse._ActionsContainer, old: str, new: str, **given: Any
 ) -> None:
     """Let an option be typed as it was once called, with one note.
 

@@ -28,21 +28,25 @@ if TYPE_CHECKING:
 
 NO = 1
 
-#: Largest batch of strands that is proposed [kg].
-_STRAND_BATCH = 0.1
 
 _EXAMPLES = """\
 BENCH is a TOML file with a [search] table: ingredients with bounds, what to
 maximise; [limits] says what a mix must keep, [motor] and [kitchen] what is
-known of yours. --front needs front = [...] in [search]: two columns.
+known of yours. The front needs front = [...] in [search]: two columns.
 
 Exit code 1: no mix keeps all limits; what breaks them least is shown.
 
 examples:
-  castsugar search bench.toml --explain
-  castsugar search bench.toml --map map.svg --traces traces.svg
-  castsugar search bench.toml --next-strands 3
+  castsugar search --explain
+  castsugar search --picture map.svg --picture traces=traces.svg
 """
+
+#: What can be drawn; the first is meant where none is named.
+_PICTURES = {
+    "map": "which mixes of three ingredients are feasible, and what limit stops where",
+    "traces": "each ingredient along its own direction from the best mix",
+    "front": "the trade-off of [search] front",
+}
 
 
 def add_parser(commands: Any) -> None:
@@ -63,18 +67,6 @@ def add_parser(commands: Any) -> None:
         "--explain", action="store_true", help="tell the reasoning in sentences"
     )
     parser.add_argument(
-        "--next-strands",
-        type=int,
-        metavar="K",
-        help="propose the next K mixes to burn strands of, instead of searching",
-    )
-    for name, words in (
-        ("--map", "three ingredients: what is feasible, and which limit stops where"),
-        ("--traces", "each ingredient along its own direction from the best mix"),
-        ("--front", "the trade-off of [search] front"),
-    ):
-        parser.add_argument(name, metavar="FILE", help=f"draw {words}, SVG")
-    parser.add_argument(
         "--trials", metavar="FILE", help="write every mix that was tried, CSV"
     )
     parser.add_argument(
@@ -85,7 +77,7 @@ def add_parser(commands: Any) -> None:
     )
     add_nozzle_options(parser)
     parser.add_argument("--seed", type=int, metavar="N", help="of the search")
-    add_output_options(parser, csv=False)
+    add_output_options(parser, "json", pictures=_PICTURES)
     parser.set_defaults(run=run)
 
 
@@ -99,9 +91,7 @@ def run(options: argparse.Namespace) -> int:
     world = stated_world(options)
     bench = world.bench
     stated = stated_conditions(options, bench)
-    task = _task(options, world, stated)
-    if options.next_strands is not None:
-        return _propose(options, bench, task, database)
+    task = task_asked(options, world, stated)
     _check_pictures(options, task)
     outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
@@ -116,8 +106,8 @@ def run(options: argparse.Namespace) -> int:
     return 0 if outcome.feasible and not outcome.refused else NO
 
 
-def _task(options: argparse.Namespace, world: World, stated: Conditions) -> Task:
-    """Return what the bench file asks for."""
+def task_asked(options: argparse.Namespace, world: World, stated: Conditions) -> Task:
+    """Return what the bench file asks for, with --seed."""
     from dataclasses import replace
 
     from castsugar.bench.search import search_conditions
@@ -156,12 +146,12 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
     """Refuse pictures that could not be drawn, before any work is done."""
     from castsugar.errors import InputError
 
-    if options.front and task.front is None:
-        raise InputError("--front needs two columns: front = [...] in [search]")
+    if "front" in options.picture and task.front is None:
+        raise InputError("a front needs two columns: front = [...] in [search]")
     free = sum(low < high for low, high in task.space.bounds.values())
-    if options.map and free != 3:
+    if "map" in options.picture and free != 3:
         raise InputError(
-            f"--map draws three ingredients that vary; this search has {free}"
+            f"the map draws three ingredients that vary; this search has {free}"
         )
 
 
@@ -250,44 +240,11 @@ def _draw(
         rows = trial_rows(outcome)
         write_file(options, options.trials, data.to_csv(rows, list(rows[0])))
     wanted = {
-        options.map: lambda: search_map(outcome, asked=asked),
-        options.traces: lambda: trace_plot(outcome, asked=asked),
+        "map": lambda: search_map(outcome, asked=asked),
+        "traces": lambda: trace_plot(outcome, asked=asked),
     }
     if outcome.front is not None:
-        wanted[options.front] = lambda: front_chart(outcome)
-    elif options.front:
+        wanted["front"] = lambda: front_chart(outcome)
+    elif "front" in options.picture:
         remark("castsugar: no front to draw: no mix keeps the limits")
     return write_pictures(options, hold, wanted)
-
-
-def _propose(
-    options: argparse.Namespace, bench: Bench, task: Task, database: Database
-) -> int:
-    """Print the next mixes to burn strands of."""
-    from castsugar.optimize.next_strands import propose
-    from castsugar.report import data
-    from castsugar.report import next_strands as report
-    from castsugar.report.cautions import motor_facts, pan_facts
-
-    proposal = propose(task, None, options.next_strands)
-    batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)
-    asked = report.Asked(
-        file=Path(bench.path).name,
-        batch=batch,
-        seed=task.effort.seed,
-        scale_step=task.space.scale_step,
-    )
-    facts = pan_facts(batch=batch, bench=bench) | motor_facts(task.settings.motor)
-    topics = ["weigh", "kitchen", "motor", "firing"]
-    cautions = database.cautions_for(topics, facts)
-    if options.json:
-        document = report.next_strands_document(proposal, asked)
-        document |= {
-            "versions": data.versions(database.version),
-            "cautions": [c.text for c in cautions],
-        }
-        text = to_json(document)
-    else:
-        text = report.next_strands_page(proposal, asked, cautions)
-    deliver(options, text)
-    return 0 if proposal.candidates.kept else NO

@@ -7,17 +7,28 @@ from collections.abc import Mapping, Sequence
 from castsugar.cli.screen import remark
 
 _BENCH = {"--motor": "--bench", "--kitchen": "--bench"}
+_DRAWN = {"-o": "--picture", "--output": "--picture"}
 
-#: Command -> old option -> what it is called now; "" is for all tasks of a command.
+#: Command -> old option -> what it is called now, and what its value begins with now.
 OPTIONS: Mapping[str, Mapping[str, str]] = {
-    "evaluate": _BENCH,
-    "sweep": _BENCH,
-    "map": _BENCH,
+    "evaluate": _BENCH | {"--trace": "--picture"},
+    "sweep": _BENCH | _DRAWN,
+    "map": _BENCH | _DRAWN,
     "compare": _BENCH,
     "justify": _BENCH,
     "kitchen": _BENCH,
-    "firing": _BENCH,
+    "burnrate": {"--chart": "--picture"},
+    "firing": _BENCH | {"--chart": "--picture"},
+    "search": {
+        "--map": "--picture map=",
+        "--traces": "--picture traces=",
+        "--front": "--picture front=",
+    },
+    "next": {"--next-strands": "--count"},
 }
+
+#: An option that is a command of its own now: command, option -> command.
+_MOVED = {("search", "--next-strands"): "next"}
 
 
 def spelled(words: Sequence[str]) -> tuple[str, ...]:
@@ -27,20 +38,40 @@ def spelled(words: Sequence[str]) -> tuple[str, ...]:
     ----------
     words : sequence of str
         As typed, the command among them. What follows "--" stays as it is.
+
+    Examples
+    --------
+    >>> spelled(["search", "mine.toml", "--seed", "2"])
+    ('search', 'mine.toml', '--seed', '2')
     """
-    command = next((word for word in words if not word.startswith("-")), "")
-    known = OPTIONS.get(command, {})
     end = words.index("--") if "--" in words else len(words)
+    left, said = _commanded(list(words[:end]))
+    command = next((word for word in left if not word.startswith("-")), "")
+    known = OPTIONS.get(command, {})
     found: list[str] = []
-    said: set[str] = set()
-    for place, word in enumerate(words):
+    while left:
+        word = left.pop(0)
         option, equals, value = word.partition("=")
-        new = known.get(option) if place < end else None
-        if new is None:
+        if option not in known:
             found.append(word)
             continue
-        found += [f"{new}{equals}{value}"]
-        if option not in said:
-            said.add(option)
-            remark(f"castsugar: {option} is now {new}")
-    return tuple(found)
+        said.setdefault(option, known[option])
+        new, _, prefix = known[option].partition(" ")
+        if equals:
+            found.append(f"{new}={prefix}{value}")
+        else:  # without a value argparse says what is missing
+            found += [new, *(prefix + value for value in left[:1])]
+            del left[:1]
+    for old, new in said.items():
+        remark(f"castsugar: {old} is now {new}")
+    return (*found, *words[end:])
+
+
+def _commanded(words: list[str]) -> tuple[list[str], dict[str, str]]:
+    """Put the command of its own where an option stood for one; say so."""
+    options = {word.partition("=")[0] for word in words}
+    for (old, option), command in _MOVED.items():
+        if old in words and option in options:
+            words[words.index(old)] = command
+            return words, {option: f"castsugar {command} {OPTIONS[command][option]}"}
+    return words, {}

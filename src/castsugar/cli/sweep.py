@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 examples:
-  castsugar sweep "KNO3:65 sucrose:35" --vary KNO3 -o sweep.svg
+  castsugar sweep "KNO3:65 sucrose:35" --vary KNO3 --picture sweep.svg
   castsugar sweep "KNO3:60 sugar:20 corn syrup:20" --vary "corn syrup" \\
       --from 10% --to 35% --csv syrup.csv
   castsugar sweep "KNO3:65 sorbitol:35" --vary KNO3 --uncertainty \\
-      --show flame_temperature --show characteristic_velocity -o rivals.svg
+      --show flame_temperature --show characteristic_velocity \\
+      --picture rivals.svg
 """
 
 #: Most mixes in one sweep.
@@ -62,10 +63,11 @@ def add_parser(commands: Any) -> None:
         help="what the chart shows; may be repeated (default flame_temperature and "
         "characteristic_velocity)",
     )
-    add_bench_option(parser)
-    add_condition_options(parser)
-    add_kitchen_options(parser)
-    add_many_options(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_condition_options(conditions)
+    add_kitchen_options(conditions)
+    add_many_options(parser, "chart")
     parser.set_defaults(run=run)
 
 
@@ -112,7 +114,7 @@ def run(options: argparse.Namespace) -> int:
         notes = conditions.picture_notes(columns)
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         draw = partial(sweep_chart, rows, share, columns, options.recipe, notes)
-        drawn = write_pictures(options, hold, {options.output: draw})
+        drawn = write_pictures(options, hold, {"chart": draw})
         text = _summary(rows, share, columns, complete=complete)
         text += conditions.draws_words(len(blends))
         text = remarked(options, text) + heat_words(conditions.kitchen, database)

@@ -108,10 +108,10 @@ def read_mark(
 
 _EXAMPLES = """\
 examples:
-  castsugar map KNO3 "powdered sugar" "corn syrup" --step 2% -o map.svg
+  castsugar map KNO3 "powdered sugar" "corn syrup" --step 2% --picture map.svg
   castsugar map KNO3 sucrose water --with "red iron oxide:1%" --csv map.csv
   castsugar map KNO3 sorbitol sucrose --show flame_temperature \\
-      --mark "mine=KNO3:65 sorbitol:35" -o flame.svg
+      --mark "mine=KNO3:65 sorbitol:35" --picture flame.svg
 """
 
 
@@ -159,10 +159,11 @@ def add_parser(commands: Any) -> None:
         metavar="RECIPE",
         help="a recipe to draw and name on the picture; may be repeated",
     )
-    add_bench_option(parser)
-    add_condition_options(parser)
-    add_kitchen_options(parser)
-    add_many_options(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_condition_options(conditions)
+    add_kitchen_options(conditions)
+    add_many_options(parser, "map")
     parser.set_defaults(run=run)
 
 
@@ -217,7 +218,7 @@ def run(options: argparse.Namespace) -> int:
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
         draw = partial(ternary, plan, rows, column, notes)
-        drawn = write_pictures(options, hold, {options.output: draw})
+        drawn = write_pictures(options, hold, {"map": draw})
         text = _summary(rows, column, complete=complete)
         text += conditions.draws_words(len(blends))
         text = remarked(options, text) + heat_words(conditions.kitchen, database)

@@ -97,10 +97,8 @@ def add_parser(commands: Any) -> None:
         help="share of the recipe's water that leaves, instead of a cook's",
     )
     add_nozzle_options(parser)
-    parser.add_argument(
-        "--page", metavar="FILE", help="write a sheet to print, HTML, with boxes"
-    )
-    add_output_options(parser)
+    page = "write a sheet to print, HTML, with boxes"
+    add_output_options(parser, "json", "csv", "page", page=page)
     parser.set_defaults(run=run)
 
 

@@ -20,12 +20,27 @@ WORDS: Mapping[str, str] = {
     "flame temperature": "flame_temperature_K",
     "c*": "characteristic_velocity_m_s",
     "specific impulse": "specific_impulse_s",
+    "impulse": "specific_impulse_s",
     "density": "density_kg_m3",
     "density impulse": "density_impulse_kg_s_m3",
     "condensed fraction": "condensed_mass_fraction",
     "pour viscosity": "pour_viscosity_Pa_s",
     "set ratio": "relative_solids_20C",
+    "relative solids": "relative_solids_20C",
     "storage humidity": "storage_humidity_max_percent",
+}
+
+#: Words for a direction besides "lower" and "higher".
+_MORE = {"less": LOWER, "smaller": LOWER, "more": HIGHER, "greater": HIGHER}
+
+#: Claims in the words of the kitchen: word of :data:`WORDS` and direction.
+_PHRASES = {
+    "pours better": ("pour viscosity", LOWER),
+    "pours worse": ("pour viscosity", HIGHER),
+    "sets firmer": ("relative solids", HIGHER),
+    "sets softer": ("relative solids", LOWER),
+    "burns cooler": ("flame temperature", LOWER),
+    "burns hotter": ("flame temperature", HIGHER),
 }
 
 SUPPORTED, REFUTED, OPEN = "supported", "contradicted", "cannot tell"
@@ -68,12 +83,12 @@ class Judged:
 
 
 def parse_claim(text: str) -> Claim:
-    """Read "lower pressure" or "higher characteristic_velocity_m_s".
+    """Read "lower pressure", "pours better" or "higher characteristic_velocity_m_s".
 
     Raises
     ------
     InputError
-        If it does not begin with "lower" or "higher".
+        If it says no direction.
     UnknownNameError
         For a column that is not compared.
 
@@ -82,18 +97,22 @@ def parse_claim(text: str) -> Claim:
     >>> parse_claim("lower pressure")
     Claim(column='peak_pressure_MPa', direction='lower')
     """
-    first, _, rest = text.strip().partition(" ")
-    name = " ".join(rest.split())
-    if first.lower() not in (HIGHER, LOWER) or not name:
+    words = " ".join(text.split())
+    if words.lower() in _PHRASES:
+        word, direction = _PHRASES[words.lower()]
+        return Claim(column=WORDS[word], direction=direction)
+    first, _, name = words.partition(" ")
+    direction = _MORE.get(first.lower(), first.lower())
+    if direction not in (HIGHER, LOWER) or not name:
         raise InputError(
             f"the claim {text!r} is not understood; write 'lower' or 'higher' and "
-            "what, for example 'lower pressure'"
+            f"what, for example 'lower pressure', or {', '.join(map(repr, _PHRASES))}"
         )
     known = {**WORDS, **{column: column for column in WORDS.values()}}
     column = known.get(name.lower(), known.get(name))
     if column is None:
         raise unknown_name("word of a claim", name, known)
-    return Claim(column=column, direction=first.lower())
+    return Claim(column=column, direction=direction)
 
 
 def judged(

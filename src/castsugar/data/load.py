@@ -27,13 +27,25 @@ from castsugar.data.records import (
     parse_formula,
     plain,
 )
-from castsugar.errors import DataError, InputError, unknown_name
+from castsugar.errors import DataError, InputError, UnknownNameError, unknown_name
 
 # ----------------------------------------------------------------------------
 # Load the sources and the cautions.
 
 CAUTION_STATUSES = ("published", "common practice")
 LEVELS = ("general", "caution", "strong", "stop")
+
+#: What people have in the kitchen and the catalogue does not hold (what brown sugar is:
+#: common knowledge of the kitchen, no source).
+_BROWN = (
+    "it is sucrose with molasses and 2 to 4 % water, which differ from bag to bag; use "
+    "white sugar, or weigh it as 'powdered sugar' only if its water and its molasses "
+    "are measured and stated as moisture and inert of its lot"
+)
+_NOT_HELD = {
+    plain(name)
+    for name in ("brown sugar", "light brown sugar", "dark brown sugar", "muscovado")
+}
 
 #: A line of a screen less its marker; what a slot in it may hold, and how wide that is.
 SHORT_WIDTH = 76
@@ -199,6 +211,8 @@ class Database:
         item = self._index.get(plain(name))
         if item is None:
             refused.check_name(name)
+            if plain(name) in _NOT_HELD:
+                raise UnknownNameError(f"{name!r} is not in the catalogue: {_BROWN}")
             refused.check_misspelt(name, self.known_names())
             raise unknown_name(
                 "ingredient", name, self.known_names(), self.offered(name)

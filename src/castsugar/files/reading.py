@@ -60,14 +60,33 @@ def read_text(path: Path, largest: int = LARGEST) -> str:
     return decoded(path, read_bytes(path, largest))
 
 
+#: How the files of a spreadsheet program begin: a zip archive, the older binary form.
+_SHEETS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+
+
+def refuse_spreadsheet(path: Path, data: bytes) -> None:
+    """Refuse the first bytes of a spreadsheet where text is wanted.
+
+    Raises
+    ------
+    InputError
+    """
+    if data.startswith(_SHEETS):
+        raise InputError(
+            f"{path} is a spreadsheet (xlsx, ods or xls), not text: save the sheet as "
+            "CSV (UTF-8) and give that file"
+        )
+
+
 def decoded(path: Path, data: bytes) -> str:
     """Return the bytes of a file as text.
 
     Raises
     ------
     InputError
-        For a byte that is not UTF-8.
+        For a spreadsheet and for a byte that is not UTF-8.
     """
+    refuse_spreadsheet(path, data)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:

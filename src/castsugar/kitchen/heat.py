@@ -259,8 +259,8 @@ def parse_cook(
     Parameters
     ----------
     text : str
-        ``"119 C"``, ``"119 C 8 min"``, or points of time and bulk temperature,
-        separated by commas or semicolons, times rising.
+        ``"119 C"``, ``"250F 8 min"``, or points of time and bulk temperature, separated
+        by commas or semicolons, times rising.
     minutes : str or float, optional
         How long the one temperature is held: a number, or a time with a unit.
     where : str
@@ -319,7 +319,7 @@ def _hold(text: str, minutes: str | float | None, where: str) -> Cook:
 
 def _apart(text: str) -> tuple[str, str | None]:
     """Part "119 C 8 min" into temperature and time; leave anything else alone."""
-    words = [word for word in text.split() if word != "for"]
+    words = [word for word in text.replace("@", " ").split() if word != "for"]
     for split in range(1, len(words)):
         temperature, time = " ".join(words[:split]), " ".join(words[split:])
         try:

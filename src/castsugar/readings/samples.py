@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
-from castsugar.files.reading import opened
+from castsugar.files.reading import opened, refuse_spreadsheet
 from castsugar.readings.tables import Column, Heading, match_header, shown
 
 # ----------------------------------------------------------------------------
@@ -46,6 +46,8 @@ def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
     file, first = path.name or str(path), 1
     with opened(path) as stream:
         while raw := stream.read(BLOCK) + stream.readline(LONGEST + 1):
+            if first == 1:
+                refuse_spreadsheet(path, raw)
             text = _decoded(raw, file, first)
             numbers, texts = [], []
             for number, line in enumerate(text.split("\n"), start=first):

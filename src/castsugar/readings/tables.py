@@ -120,6 +120,9 @@ def match_header(
             unit=unit,
             quantity=_quantity(place, unit, heading),
         )
+    if "pressure" not in found and any(h.name == "pressure" for h in headings):
+        for title in unknown:
+            _check_kind(where, title)
     check = _check_extra if extra else _check_complete
     check(where, found, unknown, headings)
     return found
@@ -138,7 +141,34 @@ def _identify(
             and (not with_unit or _fits(unit, heading))
         ):
             return heading, unit
+    heading = known.get("pressure")
+    if heading is not None and _bare(title).lower() in _OF_A_KIND:
+        return heading, _bare(title)
     return None
+
+
+#: Titles that are a unit alone: of pressure and of its kind, or of no kind.
+_OF_A_KIND = ("psia", "psig", "bara", "barg")
+_OF_NO_KIND = ("psi", "bar")
+
+
+def _bare(title: str) -> str:
+    return title.strip().strip("()[]").strip()
+
+
+def _check_kind(where: str, title: str) -> None:
+    """Refuse a title that is a unit of pressure and no more.
+
+    Raises
+    ------
+    DataError
+    """
+    unit = _bare(title).lower()
+    if unit in _OF_NO_KIND:
+        raise DataError(
+            f"{where}, column {shown(title)}: says no name and not which {unit}; write "
+            f"'pressure ({unit}g)' for gauge or 'pressure ({unit}a)' for absolute"
+        )
 
 
 def _plain(name: str) -> str:
