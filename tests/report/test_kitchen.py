@@ -11,7 +11,10 @@ import jsonschema
 import pytest
 
 import castsugar as cs
+from castsugar.bench.open_points import check
 from castsugar.cli.main import main
+from castsugar.kitchen.pot import pot_of
+from castsugar.kitchen.verdict import judge
 from castsugar.report import kitchen, kitchen_belief, kitchen_how
 from castsugar.report.document import schema_of
 from castsugar.report.screen import STATUSES
@@ -277,3 +280,27 @@ def test_a_protocol_measures_nothing(
     for kind in kitchen_how.PROTOCOLS:
         words = shlex.split(kitchen_how.PROTOCOLS[kind].typed)[1:]
         assert main(words) in (0, 1)
+
+
+def test_units_of_the_bench(example: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """[units] show says how it is shown; --units goes before it."""
+    bench = example / "bench.toml"
+    text = re.sub(r"\[units\]\n(.+\n)*", "", bench.read_text("utf-8"))
+    bench.write_text(f'{text}\n[units]\nshow = "us"\n', "utf-8")
+    assert "Cook 246.2 °F 8 min" in said(capsys, "judge base")[1]
+    assert "Cook 119 °C 8 min" in said(capsys, "judge base --units si")[1]
+
+
+def test_print_is_short(example: Path) -> None:
+    """A few lines, no arrays: what was believed, measured, judged."""
+    world = cs.bench.read(example / "bench.toml")
+    assert world.kitchen is not None
+    learnt = world.learnt()
+    pots = pot_of(world.mix("base"), world.kitchen)
+    told = [learnt, learnt.calibration, world.kitchen, world.kitchen.belief]
+    verdict = str(judge(pots, world.kitchen))
+    for one in (*told, verdict, check(world)):
+        assert "array" not in str(one)
+        assert len(str(one)) < 1000
+    assert str(world.kitchen).endswith("4 of 8 parameters measured")
+    assert re.match(r"1: pours in \d+ of 100 draws, median 9 Pa s", verdict)

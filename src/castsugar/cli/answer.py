@@ -48,7 +48,8 @@ class Answer:
 def units_of(options: argparse.Namespace) -> Shown:
     """Return the units of the screens: typed, or those of the bench file, or SI."""
     typed = getattr(options, "units", None)
-    return Shown(typed or getattr(options, "bench_units", None) or SI)
+    world = getattr(options, "world", None)
+    return Shown(typed or (SI if world is None else world.units))
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:

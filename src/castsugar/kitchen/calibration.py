@@ -64,6 +64,9 @@ class Outcome:
     deviation: float
     contradicts: bool
 
+    def __str__(self) -> str:
+        return self.sentence()
+
     def sentence(self) -> str:
         """Say it in words."""
         m = self.measurement
@@ -96,6 +99,10 @@ class Calibration:
     before: Belief
     after: Belief
     outcomes: tuple[Outcome, ...]
+
+    def __str__(self) -> str:
+        told = f"{self.after.measured} of {len(NAMES)} parameters measured"
+        return "\n".join([told, *map(str, self.outcomes)])
 
     @property
     def contradictions(self) -> tuple[Outcome, ...]:
@@ -306,6 +313,9 @@ class Learnt:
 
     kitchen: Kitchen
     calibration: Calibration
+
+    def __str__(self) -> str:
+        return "\n".join([str(self.kitchen), *map(str, self.calibration.outcomes)])
 
 
 def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:

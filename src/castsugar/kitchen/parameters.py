@@ -232,6 +232,18 @@ class Belief:
     covariance: FloatArray
     origins: tuple[str, ...]
 
+    def __str__(self) -> str:
+        lines = []
+        for name, origin in zip(NAMES, self.origins, strict=True):
+            low, middle, high = self.interval(name)
+            lines.append(f"{name} {middle:.3g} ({low:.3g} to {high:.3g}): {origin}")
+        return "\n".join(lines)
+
+    @property
+    def measured(self) -> int:
+        """How many of the parameters measurements tell of."""
+        return sum(origin.startswith("measured") for origin in self.origins)
+
     def central(self) -> Values:
         """Return the medians."""
         return values_of(self.mean)
@@ -409,6 +421,14 @@ class Kitchen:
                 f"the cook ends at {self.cook.pour_temperature - ICE_POINT:g} C; the "
                 f"pour is modelled from {coldest - ICE_POINT:g} C up"
             )
+
+    def __str__(self) -> str:
+        cook = self.cook
+        return (
+            f"cook {cook.pour_temperature - ICE_POINT:.4g} °C "
+            f"{cook.duration / 60.0:.4g} min, air {1e-3 * self.air_pressure:.4g} kPa; "
+            f"{self.belief.measured} of {len(NAMES)} parameters measured"
+        )
 
     @property
     def too_hot(self) -> bool:

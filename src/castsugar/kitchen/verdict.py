@@ -200,6 +200,17 @@ class Verdict:
     degraded: float
     further: FloatArray
 
+    def __str__(self) -> str:
+        lines = []
+        for row, (why, pours) in enumerate(zip(self.gap, self.pours, strict=True)):
+            eta, solids = self.viscosity[1, row], self.relative_solids_20C[row]
+            thick = f"{float(f'{eta:.1g}'):g} Pa s" if np.isfinite(eta) else "jams"
+            told = f"pours in {100.0 * pours:.0f} of 100 draws, median {thick}; "
+            told += f"relative solids at 20 °C {solids:.3g}"
+            lines.append(f"{row + 1}: {why or told}")
+        more = [f"{len(lines) - 10} more"] if len(lines) > 10 else []
+        return "\n".join(lines[:10] + more)
+
     @property
     def pours(self) -> FloatArray:
         """Probability that the mix pours (is runny or pours)."""
