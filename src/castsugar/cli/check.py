@@ -14,7 +14,7 @@ Exit code 1: an entry is invented, does not fit or is missing.
 
 examples:
   castsugar check
-  castsugar check my-bench/bench.toml --full
+  castsugar check bench.toml --full
 """
 
 
@@ -23,8 +23,7 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "check",
         help="what of your bench is invented, misfit, missing or assumed",
-        description="Say what of a bench file is an example's, does not fit, is "
-        "missing or assumed, what weighs most first.",
+        description="Say what of a bench file is invented, misfit, missing or assumed.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,

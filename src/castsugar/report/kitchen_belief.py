@@ -129,7 +129,7 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
         share = numbers.percent(found.shares.get(name, 0.0))
         cells = (label, told, f"{low} to {high}", share, words[name], test or "no test")
         lines.append(cells)
-    heads = ("", "median", "95 % band", "moves the\npour, %", "origin", "measured by")
+    heads = ("", "median", "95 % band", "share,\n%", "origin", "measured by")
     next_ = measurement_of(found.shares, belief)
     return Screen(
         command="kitchen",
@@ -138,6 +138,7 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
             *(Finding("REFUSED", text) for text in _set_aside(found.learnt)),
             _deciding(found, words),
         ),
+        conditions="Share: of the uncertainty of the pour viscosity.",
         blocks=(Table(heads=heads, rows=tuple(lines), left=frozenset({0, 4, 5})),),
         next=f"castsugar kitchen {next_} --how",
         invented=found.invented,
