@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import shlex
 from pathlib import Path
@@ -65,7 +66,7 @@ ROW = {
     "flow_class": "pours",
     "pours_probability": 0.584,
     "pour_viscosity_Pa_s": 8.53,
-    "pour_viscosity_Pa_s_interval": (2.1, float("inf")),
+    "pour_viscosity_Pa_s_interval": (2.1, math.inf),
     "pour_window_low_C": 116.1,
     "pour_window_high_C": 124.6,
     "liquid_boils_C": 121.7,
@@ -158,6 +159,17 @@ def test_what_happens_in_the_pan() -> None:
             "draws water above 67.0 % humidity (60.0 to 70.0).",
         ),
     ]
+
+
+def test_a_mix_that_jams() -> None:
+    """Most draws, and all of them: no number of a viscosity, no likeness."""
+    jams = ROW | {"pour_viscosity_Pa_s": math.inf, "pours_probability": 0.004}
+    first = next(kitchen.findings_of_one(jams, (), Shown()))
+    assert first.text.endswith("Most draws jam (2 to jams).")
+    jams["pour_viscosity_Pa_s_interval"] = (math.inf, math.inf)
+    first = next(kitchen.findings_of_one(jams, (), Shown()))
+    assert first.text.startswith("Pours in < 1 of 100 draws")
+    assert first.text.endswith("Most draws jam.")
 
 
 def test_a_limit_is_kept_or_broken(

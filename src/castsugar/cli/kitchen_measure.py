@@ -130,7 +130,8 @@ def _how(options: argparse.Namespace, database: Database) -> int:
 
     if options.save:
         raise InputError("--how measures nothing; leave out --save")
-    found = chosen(database.cautions, {}, (_topic(options.kind),))
+    topic = _topic(options.kind)
+    found = chosen(database.cautions, {}, (topic,))
     count = len(found.lines) + found.rest
     answer(
         options,
@@ -138,7 +139,10 @@ def _how(options: argparse.Namespace, database: Database) -> int:
             command="kitchen_protocol",
             screen=lambda show: how_screen(options.kind, found.lines, count, show),
             parts=lambda: how_parts(options.kind),
-            told={"version": database.version, "cautions": []},
+            told={
+                "version": database.version,
+                "cautions": [c.text for c in database.cautions_for(topic, {})],
+            },
         ),
     )
     return 0

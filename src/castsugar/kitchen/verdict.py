@@ -341,8 +341,9 @@ def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
     dict
         Name of the parameter to its share, the largest first: the square of its rank
         correlation with the viscosity over the draws, over the sum of all. Ranks,
-        because the viscosity may be infinite (from Spearman; exact where one parameter
-        alone is uncertain).
+        because the viscosity may be infinite (after Spearman; exact where one parameter
+        alone is uncertain). Of parameters that measurements tie together each has what
+        it shares with the others, too.
     """
     mine = bool(pot.measured_syrup[0])
     known = kitchen.belief if mine else kitchen.belief.of_another_syrup()

@@ -189,7 +189,8 @@ def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     told, band = FIELDS[POUR].cells(row, show)
     known = f"about like {like(eta)} " if like(eta) else ""
     median = f"Median {told} Pa s, {known}({band})." if math.isfinite(eta) else ""
-    median = median or f"Most draws jam ({band})."
+    thin = math.isfinite(FIELDS[POUR].band(row)[0])
+    median = median or f"Most draws jam{f' ({band})' if thin else ''}."
     if limit is not None:
         first = finding_of(limit, row, show)
         return Finding(first.status, f"{first.text} {median}", first.values)
