@@ -62,9 +62,17 @@ def test_kitchen(folder: Path, capsys: Any) -> None:
     del folder
     world = cs.bench.read("bench.toml")
     assert world.kitchen is not None
-    table = cs.kitchen.kitchen_table([world.mix("red")], world.kitchen)
-    printed = said(capsys, "kitchen", "judge", "red", "--bench", "bench.toml")
-    same(table.to_dict("records")[0], printed["mixes"][0])
+    red = world.mix("red")
+    (row,) = cs.kitchen.kitchen_table(red, world.kitchen).to_dict("records")
+    (bands,) = cs.kitchen.kitchen_intervals(red, world.kitchen)
+    row |= {f"{key}_interval": list(ends) for key, ends in bands.items()}
+    (printed,) = said(capsys, "kitchen", "judge", "red")["mixes"]
+    eta = printed.pop("pour_viscosity_Pa_s_interval")
+    assert eta == [pytest.approx(bands["pour_viscosity_Pa_s"][0], rel=1e-8), None]
+    for key in bands.keys() - {"pour_viscosity_Pa_s"}:
+        ends = printed.pop(f"{key}_interval")
+        assert ends == pytest.approx(row[f"{key}_interval"], rel=1e-8)
+    same(row, printed)
 
 
 def test_strands(folder: Path, capsys: Any) -> None:

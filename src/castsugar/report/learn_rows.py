@@ -14,7 +14,7 @@ from castsugar.records.learning.burn_laws import MixLaw, band_of, centre_of
 from castsugar.records.learning.checks import Check
 from castsugar.records.learning.efficiency import Combined, Fired
 from castsugar.records.learning.learnt import Learning
-from castsugar.report.kitchen import outcome_rows, parameter_rows
+from castsugar.report.kitchen_belief import outcome_rows, parameter_rows
 
 Row = dict[str, Any]
 

@@ -15,7 +15,8 @@ from castsugar.report.blocks.model import (
     Section,
     Table,
 )
-from castsugar.report.kitchen import one_digit, parameter_rows
+from castsugar.report.kitchen import one_digit
+from castsugar.report.kitchen_belief import parameter_rows
 from castsugar.report.learn_rows import Told, efficiency_row, firing_row, law_rows
 from castsugar.report.learn_words import between, chance, count, id_list, three
 
@@ -38,17 +39,17 @@ def kitchen_section(learning: Learning, told: Told) -> Section:
     rows = tuple(
         _cells(
             f"{old['meaning']}{', ' + old['unit'] if old['unit'] else ''}",
-            three(old["p50"]),
-            between(old["p10"], old["p90"]),
-            three(new["p50"]),
-            between(new["p10"], new["p90"]),
+            three(old["value"]),
+            between(*old["value_interval"]),
+            three(new["value"]),
+            between(*new["value_interval"]),
         )
         for old, new in zip(before, after, strict=True)
     )
     table = Table(
-        heads=("", "before", "10-90 %", "after", "10-90 %"),
+        heads=("", "before", "95 % band", "after", "95 % band"),
         rows=rows,
-        caption="Parameters of the kitchen: middle, and where 80 of 100 draws lie",
+        caption="Parameters of the kitchen: median and 95 % band",
     )
     return Section(key="kitchen", title="Kitchen", blocks=(table,))
 

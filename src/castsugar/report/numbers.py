@@ -89,6 +89,24 @@ def with_band(
     return texts[0], texts[1], texts[2]
 
 
+def with_uncertainty(value: float, u: float) -> tuple[str, str]:
+    """Write a value and its standard uncertainty, both to one place.
+
+    Examples
+    --------
+    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 3.0)
+    (('−494.6', '0.6'), ('−2226', '3'))
+    >>> with_uncertainty(0.0, math.nan)
+    ('0', '–')
+    """
+    if not (math.isfinite(u) and u > 0.0):
+        return typed(value), DASH if math.isnan(u) else typed(u)
+    rounded = float(f"{u:.1e}")
+    exponent = _exponent(rounded)
+    place = exponent - 1 if rounded / 10.0**exponent <= 3.5 else exponent
+    return at_place(value, place), at_place(u, place)
+
+
 def place_of(value: float, low: float, high: float) -> int | None:
     """Return the power of ten at which a value with a band stops; None without one."""
     width = high - low
