@@ -24,12 +24,22 @@ def add_output_options(parser: argparse.ArgumentParser, *, csv: bool = True) -> 
     )
 
 
+def add_screen_options(parser: argparse.ArgumentParser, *, picture: str) -> None:
+    """Add --full, --markdown, --page and --picture, which `picture` describes."""
+    group = parser.add_argument_group("output")
+    group.add_argument("--full", action="store_true", help="print everything")
+    group.add_argument("--markdown", action="store_true", help="print Markdown")
+    group.add_argument("--page", metavar="FILE", help="write a page, HTML, to print")
+    group.add_argument("--picture", "--chart", metavar="FILE", help=picture)
+
+
 #: Options that name a file to write, by what argparse calls them.
 WRITTEN = {
     "output": "-o",
     "csv": "--csv",
     "page": "--page",
     "chart": "--chart",
+    "picture": "--picture",
     "trace": "--trace",
     "map": "--map",
     "traces": "--traces",
