@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from castsugar.data.records import Caution
     from castsugar.motor.burn_law import BurnLaw
     from castsugar.motor.strands import StrandResults
-    from castsugar.report.burnrate import Asked
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
+    from castsugar.report.strand_rows import Asked
 
 _EXAMPLES = """\
 FILE is a table with one row a strand: length, time, pressure, and if known
@@ -123,7 +123,7 @@ def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
 def _asked(options: argparse.Namespace, database: Database) -> Asked:
     """Return what was typed, in SI."""
     from castsugar import plausible
-    from castsugar.report.burnrate import Asked
+    from castsugar.report.strand_rows import Asked
 
     name = "pressure of a burn rate"
     return Asked(
@@ -141,7 +141,7 @@ def _answer(
     asked: Asked,
 ) -> Answer:
     """Return what strands tell, for every kind of output."""
-    from castsugar.report import burnrate, cautions
+    from castsugar.report import burnrate, cautions, strand_rows
 
     known, facts = _cautions(database, results), cautions.strand_facts(results)
     shown = cautions.chosen(known, facts, ["firing", "motor"])
@@ -159,18 +159,18 @@ def _answer(
     return Answer(
         command="burnrate",
         screen=screen,
-        parts=lambda: burnrate.burnrate_parts(results, asked),
+        parts=lambda: strand_rows.burnrate_parts(results, asked),
         told={
             "version": database.version,
             "conditions": {
                 "ambient_pressure_Pa": asked.ambient,
-                "interval_probability": burnrate.LEVEL,
+                "interval_probability": strand_rows.LEVEL,
             },
             "assumptions": [burnrate.ABOUT],
             "cautions": [c.text for c in known],
         },
-        rows=burnrate.strand_rows(results, asked),
-        fields=burnrate.STRANDS,
+        rows=strand_rows.strand_rows(results, asked),
+        fields=strand_rows.STRANDS,
     )
 
 

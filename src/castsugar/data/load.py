@@ -49,6 +49,7 @@ TOPICS = (
     "justify",
     "motor",
     "storage",
+    "delay",
 )
 
 

@@ -192,7 +192,9 @@ def listed(
     A column that no row has a value for is left out.
     """
     told = [
-        f for f in columns if any(f.text(row, show) != numbers.DASH for row in rows)
+        f
+        for f in columns
+        if f is columns[0] or any(f.text(row, show) != numbers.DASH for row in rows)
     ]
     return Table(
         heads=tuple(f.headed(show).replace(", ", ",\n") for f in told),

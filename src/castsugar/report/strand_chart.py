@@ -10,8 +10,9 @@ from castsugar.arrays import FloatArray
 from castsugar.motor.burn_law import BurnLaw, burn_rate
 from castsugar.motor.strand_fit import LawFit
 from castsugar.motor.strands import MixResult, StrandResults, grain_interval
-from castsugar.report.burnrate import LEVEL, Asked, mix_name
+from castsugar.report.burnrate import mix_name
 from castsugar.report.shown import Shown
+from castsugar.report.strand_rows import LEVEL, Asked
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Points, Series
 

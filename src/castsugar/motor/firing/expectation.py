@@ -154,7 +154,7 @@ def expect(
 
 
 def _end_name(share: float) -> str:
-    """Return the name of a quantile: p05 for 0.05, p97_5 for 0.975."""
+    """Return the name of a quantile: p02_5 for 0.025, p97_5 for 0.975."""
     text = f"p{100.0 * share:04.1f}"
     return text.removesuffix(".0").replace(".", "_")
 
