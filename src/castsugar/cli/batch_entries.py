@@ -170,8 +170,7 @@ def firing_values(path: Path, kept: Mapping[str, Any], batch: Batch) -> dict[str
     CastsugarError
     """
     from castsugar.data.load import load_database
-    from castsugar.report.firing_rows import firing_row
-    from castsugar.report.firing_words import Asked
+    from castsugar.report.firing_rows import Asked, firing_row
 
     _check_mass(kept, batch)
     test, recording = reduce_firing(path, kept, batch, load_database())

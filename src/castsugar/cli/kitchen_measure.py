@@ -242,7 +242,6 @@ def _learn(
     from castsugar.bench.schema import Options
     from castsugar.bench.world import World
     from castsugar.kitchen.calibration import viscosity_band
-    from castsugar.report.caution_list import caution_amount
     from castsugar.report.cautions import chosen
     from castsugar.report.kitchen_belief import Measured
 
@@ -260,7 +259,7 @@ def _learn(
     contradicts = after.calibration.outcomes[-1].contradicts
 
     def found(show: Shown) -> Measured:
-        say = caution_amount(show)
+        say = show.rule
         return Measured(
             before=before,
             after=after,

@@ -180,6 +180,8 @@ class Mixes:
         The rows of other nozzle flows, for the full answer.
     bench, invented
         As in Screen; `bench_said`: "(bench.toml)" where nobody typed it.
+    least_sure, next : str
+        What a command says of itself; empty: by the draws, by the worst finding.
     """
 
     mixes: tuple[Mix, ...]
@@ -195,6 +197,8 @@ class Mixes:
     bench: str = ""
     bench_said: str = ""
     invented: tuple[str, ...] = ()
+    least_sure: str = ""
+    next: str = ""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -324,7 +328,7 @@ def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
 def least_sure(found: Mixes) -> str:
     """Say which input is behind most of the uncertainty of what decides."""
     if found.draws is None or not found.judged:
-        return ""
+        return found.least_sure
     order = [
         (one.verdict == "kept", abs(one.margin), one.column, i)
         for i, own in enumerate(found.judged)
@@ -344,6 +348,8 @@ def least_sure(found: Mixes) -> str:
 
 def next_step(found: Mixes) -> str:
     """Return what to do next, by the worst that was found."""
+    if found.next:
+        return found.next
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
     bench = f" --bench {found.bench}" if found.bench and not found.bench_said else ""
     if broken:

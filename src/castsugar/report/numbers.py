@@ -29,6 +29,9 @@ _WIDTH = 3.92
 _MINUS = "\u2212"
 _DIGITS = 3
 
+#: What is smaller is called that; no number has an exponent.
+_LEAST = 1e-6
+
 
 def at_place(value: float, place: int) -> str:
     """Write a number rounded to a power of ten.
@@ -58,6 +61,8 @@ def significant(value: float, digits: int = _DIGITS, endless: str = "no limit") 
         return DASH if math.isnan(value) else endless
     if value == 0.0:
         return "0"
+    if abs(value) < _LEAST:
+        return f"below {_LEAST:.6f}"
     rounded = float(f"{value:.{digits - 1}e}")
     return at_place(rounded, _exponent(rounded) - digits + 1)
 
@@ -188,6 +193,17 @@ def percent(share: float) -> str:
     if abs(value) < 0.01:
         return "below 0.01"
     return at_place(value, 0) if abs(value) >= 10.0 else significant(value, 2)
+
+
+def probability(value: float) -> str:
+    """Write the probability of a test.
+
+    Examples
+    --------
+    >>> probability(0.0123), probability(0.00017), probability(1.8e-15)
+    ('0.012', '0.00017', 'below 0.0001')
+    """
+    return "below 0.0001" if value < 1e-4 else significant(value, 2)
 
 
 def factor(value: float) -> str:
