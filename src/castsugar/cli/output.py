@@ -29,6 +29,7 @@ WRITTEN = {
     "output": "-o",
     "csv": "--csv",
     "page": "--page",
+    "picture": "--picture",
     "chart": "--chart",
     "trace": "--trace",
     "map": "--map",
