@@ -175,9 +175,9 @@ def _add_new(inner: Any) -> None:
     parser.add_argument(
         "--pressure",
         type=quantity("--pressure"),
-        default="1000 psi",
         metavar="PRESSURE",
-        help="chamber pressure of the ideal performance (default '1000 psi')",
+        help="evaluation pressure of the ideal performance (default that of the bench "
+        "file, else '1000 psi')",
     )
     add_result_options(parser)
 
@@ -272,7 +272,7 @@ def run_new(options: argparse.Namespace) -> int:
     folder = folder_of(options)
     refuse_closed(folder)
     world = None if options.bench is None else read_world(options, options.bench)
-    made = make(options, None if world is None else world.bench, folder)
+    made = make(options, world, folder)
     with held_back():
         batch = new_batch(folder, made)
         topics = ("weigh", "kitchen", "storage")
@@ -280,7 +280,8 @@ def run_new(options: argparse.Namespace) -> int:
         next_ = (
             f"castsugar batch show {batch.id}{where(options)} --page {batch.id}.html"
         )
-        _tell(options, batch, load_database(), topics, next_, saved)
+        more = {"saved": saved, "asked": _asked(world)}
+        _tell(options, batch, load_database(), topics, next_, **more)
         _say_later(batch.made.date)
     return 0
 
@@ -294,6 +295,17 @@ def run_show(options: argparse.Namespace) -> int:
     next_ = _after(options, batch)
     _tell(options, batch, load_database(), ("storage",), next_)
     return 0
+
+
+def _asked(world: World | None) -> float | None:
+    """Return in which share of draws a mix must pour, if the bench says so."""
+    from castsugar.kitchen.suspension import CLASSES, POURS
+
+    limits = {} if world is None else world.limits
+    asked = limits.get("pour_viscosity_Pa_s", {})
+    if asked.get("at_most") != CLASSES[POURS][1]:
+        return None
+    return float(asked["probability"])
 
 
 def _after(options: argparse.Namespace, batch: Batch) -> str:
@@ -320,7 +332,7 @@ def _tell(
     database: Database,
     topics: Sequence[str],
     next_: str,
-    saved: str = "",
+    **more: Any,
 ) -> None:
     """Print or write a batch."""
     from castsugar.cli.answer import Answer, answer
@@ -329,7 +341,7 @@ def _tell(
 
     checks, skipped = compared(batch, database)
     told, cautions = _told(batch, database, topics, next_)
-    more: dict[str, Any] = {"checks": checks, "skipped": skipped, "saved": saved}
+    more |= {"checks": checks, "skipped": skipped}
     answer(
         options,
         Answer(
@@ -357,21 +369,19 @@ def _told(
     batch: Batch, database: Database, topics: Sequence[str], next_: str
 ) -> tuple[Any, list[str]]:
     """Return what makes what a screen says beside a batch, and its full cautions."""
-    from castsugar.cli.learn import invented_in
     from castsugar.report.batch import Told
     from castsugar.report.batch_findings import warnings
-    from castsugar.report.cautions import chosen
+    from castsugar.report.cautions import chosen, saying
 
     world = _world(batch, database)
     facts = _facts(batch, world)
-    shown = chosen(database.cautions, facts, topics)
     motor = world.bench.motor if world is not None else None
     grain = (motor or {}).get("grain") or {}
 
     def told(show: Shown, **more: Any) -> Told:
         return Told(
             warnings=warnings(batch, database, show),
-            cautions=shown,
+            cautions=chosen(database.cautions, facts, topics, say=saying(show)),
             next=next_,
             grains=int(grain.get("segments") or 0),
             invented=invented_in(world),
@@ -380,6 +390,11 @@ def _told(
         )
 
     return told, [c.text for c in database.cautions_for(topics, facts)]
+
+
+def invented_in(world: World | None) -> tuple[str, ...]:
+    """Return the entries of a bench file that hold invented numbers."""
+    return tuple(getattr(world, "invented", ()))
 
 
 def _world(batch: Batch, database: Database) -> World | None:

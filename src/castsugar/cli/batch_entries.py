@@ -15,6 +15,7 @@ from castsugar.bench.kitchen import measurement
 from castsugar.bench.schema import day
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
+from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.files.reading import sha256_of
@@ -41,6 +42,7 @@ from castsugar.weigh.charge import equipment_of, read_charge
 from castsugar.weigh.sheet import plan
 
 if TYPE_CHECKING:
+    from castsugar.bench.world import World
     from castsugar.motor.hardware import Hardware
     from castsugar.records.learning.checks import Check, Skipped
     from castsugar.records.learning.efficiency import Reduce
@@ -398,14 +400,14 @@ def _corrected(options: argparse.Namespace) -> list[Kept]:
 # ``castsugar batch new``: from what was typed to a record.
 
 
-def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made:
+def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made:
     """Return a new batch to be kept, with what is predicted of it.
 
     Raises
     ------
     CastsugarError
     """
-    database = load_database()
+    database, bench = load_database(), None if world is None else world.bench
     date = date_of(options.date)
     recipe, name = _recipe(options.recipe, bench)
     draft = Made(
@@ -414,7 +416,7 @@ def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made
         name=name,
         **_masses(options, recipe, bench, database),
         **_cook(options, bench),
-        pressure=options.pressure.value,
+        pressure=_pressure(options, world),
         bench=None if bench is None else freeze(bench, folder),
         versions=versions(database.version),
         note=options.note or "",
@@ -423,6 +425,13 @@ def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
+
+
+def _pressure(options: argparse.Namespace, world: World | None) -> float:
+    """Return the evaluation pressure: typed, of the bench file, or usual. [Pa]"""
+    if options.pressure is not None:
+        return float(options.pressure.value)
+    return DEFAULT_PRESSURE if world is None else float(world.conditions["pressure"])
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:

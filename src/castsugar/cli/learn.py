@@ -7,7 +7,13 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.batch import add_folder, add_result_options, folder_of, where
+from castsugar.cli.batch import (
+    add_folder,
+    add_result_options,
+    folder_of,
+    invented_in,
+    where,
+)
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.screen import remark
 
@@ -175,7 +181,7 @@ def _answer(
 ) -> Answer:
     """Return what is printed and written."""
     from castsugar.cli.answer import Answer
-    from castsugar.report.cautions import chosen, motor_facts, pan_facts
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts, saying
     from castsugar.report.learn import Told, learn_screen
     from castsugar.report.learn_data import CHECKS, checks_of, learn_parts
 
@@ -185,11 +191,12 @@ def _answer(
     topics += ["kitchen"] if learning.kitchen.outcomes else []
     rows = [batch.predictions for batch in learning.material.batches]
     facts = pan_facts(bench=bench) | motor_facts(learning.after, rows)
-    cautions = chosen(database.cautions, facts, topics)
     syrup = database.syrups[learning.kitchen.after.syrup]
     told = Told(
         syrup=syrup,
-        cautions=cautions,
+        cautions=lambda show: chosen(
+            database.cautions, facts, topics, say=saying(show)
+        ),
         next=_next(options, learning),
         saved=options.save,
         invented=invented_in(world),
@@ -211,11 +218,6 @@ def _answer(
         rows=checks_of(learning.checks),
         fields=CHECKS,
     )
-
-
-def invented_in(world: World | None) -> tuple[str, ...]:
-    """Return the entries of a bench file that hold invented numbers."""
-    return tuple(getattr(world, "invented", ()))
 
 
 def _next(options: argparse.Namespace, learning: Learning) -> str:

@@ -25,16 +25,19 @@ from castsugar.report.screen import (
     Blanks,
     Block,
     Finding,
-    Listing,
     Paragraph,
     Screen,
     Table,
     Ticks,
+    notes,
 )
 from castsugar.report.shown import SI, Shown
 from castsugar.units import to_celsius
 
 Row = dict[str, Any]
+
+#: Letters of a title on one line.
+_WIDTH = 80
 
 #: Normal coverage factor of 95 %.
 _COVERAGE = 1.959964
@@ -51,6 +54,8 @@ class Told:
     next : str
     checks, skipped : sequences
         What was predicted and measured; what no prediction answers.
+    asked : float or None
+        Share of draws that the bench asks to pour.
     saved : str
         The file that was written, for a new batch.
     grains : int
@@ -64,6 +69,7 @@ class Told:
     next: str
     checks: Sequence[Check] = ()
     skipped: Sequence[Skipped] = ()
+    asked: float | None = None
     saved: str = ""
     grains: int = 0
     invented: tuple[str, ...] = ()
@@ -79,7 +85,7 @@ def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
     note = f"; note: {printable(made.note)}" if made.note else ""
     findings = [*told.warnings, *_compared(told.checks, show), *_seen(batch, show)]
     if not batch.firings():
-        findings += _predicted(batch.predictions, show)
+        findings += _predicted(batch.predictions, told.asked, show)
     if told.saved:
         findings.append(Finding("SAVED", told.saved))
     return Screen(
@@ -128,21 +134,28 @@ def title_of(batch: Batch, show: Shown) -> str:
     mix = ", ".join(f"{n} {numbers.typed(100.0 * x / whole)}" for n, x in parts)
     name = f"{batch.made.name}, " if batch.made.name else ""
     mass = show.amount("mass", 1e3 * batch.made.mass, 4)
-    return printable(f"Batch {batch.id}, {state(batch)}: {name}{mix}; {mass}")
+    title = printable(f"Batch {batch.id}, {state(batch)}: {name}{mix}")
+    return title if len(title) + len(mass) + 2 > _WIDTH else f"{title}; {mass}"
 
 
 # ----------------------------------------------------------------------------
 # Findings: what was predicted, and what came of it.
 
 
-def _predicted(row: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
+def _predicted(
+    row: Mapping[str, Any], asked: float | None, show: Shown
+) -> Iterator[Finding]:
     """Say how it was to pour, and what pressure it was to make."""
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
-        text = f"Predicted: pours in {numbers.of_100(share)} of 100 draws"
+        text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
         middle, band = _viscosity(row, show)
         text += f", {middle} Pa s ({band})" if band else ""
-        yield Finding("RESULT", f"{text}.", {"pours_probability": share})
+        status = "RESULT"
+        if asked is not None:
+            status = "KEPT" if share >= asked else "BROKEN"
+            text += f"; your limit asks {numbers.of_100(asked)}"
+        yield Finding(status, f"{text}.", {"pours_probability": share})
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
     margin = float(row.get("pressure_margin_percent", math.nan))
     if not math.isfinite(high):
@@ -439,15 +452,15 @@ def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("Predictions", tuple(_predictions(batch, show)))
     checks: list[Block] = [check_table(told.checks, show)] if told.checks else []
     if told.skipped:
-        lines = tuple(f"{s.quantity}: not compared: {s.why}" for s in told.skipped)
-        checks.append(Listing(lines))
+        lines = [f"{s.quantity}: not compared: {s.why}" for s in told.skipped]
+        checks.append(notes(lines))
     yield Annex("Predictions against measurements", tuple(checks))
     yield Annex("History, by date; lines as in the file", (_events(batch, show),))
     changed = tuple(
         f"{path.as_posix()} (line {line}) {fault}; the record keeps what it gave"
         for line, path, fault in batch.changed_files()
     )
-    yield Annex("Files", (Listing(changed),) if changed else ())
+    yield Annex("Files", (notes(changed),) if changed else ())
 
 
 def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
@@ -473,8 +486,8 @@ def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
         yield Table(
             heads=("", "predicted"),
             rows=tuple(cells),
-            caption=f"At {pressure} where no motor says otherwise; frozen when it was "
-            f"made, by castsugar {versions}".rstrip(),
+            caption=f"Ideal values at {pressure}; frozen when it was made, by "
+            f"castsugar {versions}".rstrip(),
         )
 
 

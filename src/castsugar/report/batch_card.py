@@ -16,10 +16,10 @@ from castsugar.report.screen import (
     Annex,
     Blanks,
     Finding,
-    Listing,
     Screen,
     Table,
     Ticks,
+    notes,
 )
 from castsugar.report.shown import Shown
 
@@ -108,7 +108,7 @@ def card_screen(
                 )
             ),
         ),
-        annexes=(Annex("Where the limits come from", (Listing(sources),)),),
+        annexes=(Annex("Where the limits come from", (notes(sources),)),),
     )
 
 
@@ -134,6 +134,7 @@ def _findings(rules: Sequence[Rule], day: Day, show: Shown) -> Iterator[Finding]
 def _sentence(rule: Rule, day: Day, show: Shown) -> str:
     """Say in words what a rule found."""
     _, found, allowed, _ = _cells(rule, show)
+    high = allowed.rpartition("to ")[2]
     if rule.name == "mass":
         now, then = (
             show.amount("mass", 1e3 * (m or math.nan), 4)
@@ -147,12 +148,12 @@ def _sentence(rule: Rule, day: Day, show: Shown) -> str:
         share = numbers.typed(100.0 * day.uptake)
         return (
             f"the grains gained {found} {show.unit('mass')} ({then} as cast, {now} "
-            f"now); scale and {share} % of water allow {allowed.partition(' to ')[2]}"
+            f"now); scale and {share} % of water allow {high} {show.unit('mass')}"
         )
     if rule.name == "storage":
-        return f"stored {found} days, more than {allowed.split()[-1]}: look for damp"
+        return f"stored {found} days, more than {high}: look for damp"
     if rule.name == "humidity":
-        return f"the store had {found} % humidity, grains draw water {allowed}"
+        return f"the store had {found} % humidity; above {high} % grains draw water"
     if rule.name == "temperature":
         unit = show.unit("temperature")
         return (
@@ -161,7 +162,7 @@ def _sentence(rule: Rule, day: Day, show: Shown) -> str:
         )
     if rule.name == "pressure":
         unit = show.unit("pressure")
-        return f"95 of 100 draws stay below {found} {unit}, allowed is {allowed} {unit}"
+        return f"95 of 100 draws stay below {found} {unit}, allowed is {high} {unit}"
     return rule.why
 
 

@@ -135,7 +135,8 @@ def _masses(batch: Batch, show: Shown) -> Iterator[Finding]:
             off = show.difference("mass", 1e3 * (mass - plan), 0.0, 0.0)[0]
             yield Finding(
                 "CAUTION",
-                f"{name}: {weighed} on the scale, {planned} planned, off by {off}: "
+                f"{name}: {weighed} on the scale, {planned} planned, off by {off} "
+                f"{show.unit('mass')}: "
                 f"{_how(mass / plan)}",
             )
 

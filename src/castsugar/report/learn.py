@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from castsugar.data.records import Syrup
 from castsugar.motor.pressure_table import untold
 from castsugar.records.learning.alarms import PEAK, Alarm
-from castsugar.records.learning.checks import ODD, Check, Tally
+from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
@@ -31,10 +31,10 @@ from castsugar.report.screen import (
     Block,
     Figure,
     Finding,
-    Listing,
     Paragraph,
     Screen,
     Table,
+    notes,
 )
 from castsugar.report.shown import Shown
 
@@ -53,7 +53,8 @@ class Told:
     ----------
     syrup : Syrup
         The one that the kitchen measures.
-    cautions : Chosen
+    cautions : callable
+        Chooses the cautions for a system of units.
     next : str
         The command to go on with.
     saved : bool
@@ -63,7 +64,7 @@ class Told:
     """
 
     syrup: Syrup
-    cautions: Chosen
+    cautions: Callable[[Shown], Chosen]
     next: str
     saved: bool = False
     invented: tuple[str, ...] = ()
@@ -71,16 +72,23 @@ class Told:
 
 def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     """Return what batches taught."""
-    saved, invented, cautions = told.saved, told.invented, told.cautions
+    saved, invented, cautions = told.saved, told.invented, told.cautions(show)
     picture = checks_picture(learning.checks, example=bool(invented))
     annexes = (
         Annex("Predictions against measurements", tuple(_compared(learning, show))),
         Annex("Predictions now and after saving", tuple(_moved(learning, show))),
-        Annex("Kitchen parameters, 95 %", tuple(_kitchen(learning, told.syrup, show))),
-        Annex("Burning-rate laws, 95 %", tuple(_burning(learning, show))),
-        Annex("c* efficiency", tuple(_efficiency(learning))),
-        Annex("Bench file", tuple(_bench(learning, saved))),
-        Annex("Set aside and left out", tuple(_aside(learning))),
+        Annex(
+            "What was learnt, 95 %",
+            (
+                *_kitchen(learning, told.syrup, show),
+                *_burning(learning, show),
+                *_efficiency(learning),
+            ),
+        ),
+        Annex(
+            "Bench file, and what was left out",
+            (*_bench(learning, saved), *_aside(learning)),
+        ),
     )
     shown = Figure(picture, "Measured over predicted, with 95 % bands", _WORDS)
     return Screen(
@@ -136,6 +144,11 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
             yield Finding("MISFIT", text)
     for outcome in learning.kitchen.contradictions:
         yield Finding("MISFIT", f"Set aside: {outcome.sentence()}")
+    for fault in learning.faults:
+        what = "has changed since" if fault.fault == "changed" else "is missing"
+        yield Finding(
+            "CAUTION", f"{fault.batch}: {fault.path.name} {what}; {fault.done}."
+        )
     for name in learning.kitchen.stale:
         yield Finding(
             "CAUTION",
@@ -313,9 +326,10 @@ def _deciding(learning: Learning, show: Shown, saved: bool) -> Iterator[Block]:
 
 def check_table(checks: Sequence[Check], show: Shown) -> Table:
     """Return every prediction with its measurement, and the ratio of the two."""
-    rows = []
+    rows, one = [], len({check.batch for check in checks}) == 1
     for check in checks:
-        cells = _check_cells(check, show, f"{check.batch} {check.quantity}")
+        label = check.quantity if one else f"{check.batch} {check.quantity}"
+        cells = _check_cells(check, show, label)
         ratio = numbers.factor(check.measured / (check.predicted or math.nan))
         rows.append((*cells[:4], ratio, cells[4]))
     return Table(
@@ -405,16 +419,14 @@ def _compared(learning: Learning, show: Shown) -> Iterator[Block]:
             "of the prediction and that of the reading. Of one firing one comparison "
             "counts, the peak or else c*: they hang together."
         )
-    notes: dict[str, list[str]] = {}
-    for check in learning.checks:
-        if check.note:
-            name = f"{check.batch} {check.quantity}"
-            notes.setdefault(check.note, []).append(name)
-    for entry in learning.skipped:
-        why = f"not compared: {entry.why}"
-        notes.setdefault(why, []).append(f"{entry.batch} {entry.quantity}")
-    if notes:
-        yield Listing(tuple(f"{named(who)}: {why}" for why, who in notes.items()))
+    remarks: dict[str, list[str]] = {}
+    told: list[tuple[str, Check | Skipped]]
+    told = [(c.note, c) for c in learning.checks if c.note]
+    told += [(f"not compared: {s.why}", s) for s in learning.skipped]
+    for why, one in told:
+        remarks.setdefault(why, []).append(f"{one.batch} {one.quantity}")
+    if remarks:
+        yield notes([f"{named(who)}: {why}" for why, who in remarks.items()])
 
 
 def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
@@ -427,16 +439,16 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
             left=frozenset({0, 1}),
             caption="Viscosity: 95 %; pressure: best, p95 (95 of 100 draws below)",
         )
-    notes = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
-    notes += [
+    said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
+    said += [
         f"{m.name}: no pressure is told, so no margin: {why}"
         for m in known
         if (why := untold(m.after))
     ]
     if learning.not_shown:
-        notes.append(f"{count(learning.not_shown, 'older recipe')} not shown")
-    if notes:
-        yield Listing(tuple(notes))
+        said.append(f"{count(learning.not_shown, 'older recipe')} not shown")
+    if said:
+        yield notes(said)
 
 
 def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
@@ -488,7 +500,6 @@ def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
         kind = kinds_of(row["unit"])
         cells = []
         for side in ("now", "saved"):
-            field = Field(key=side, label="", kind=kind, meaning="")
             difference = kind == "temperature difference"
             value, low, high = (
                 show.span(kind, x) if difference else show.number(kind, x)
@@ -496,11 +507,14 @@ def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
             )
             told = numbers.with_band(value, low, high)
             cells.append(f"{told[0]} ({told[1]} to {told[2]})")
-            assert field.key == side
         unit = show.unit(kind) if kind != "number" else row["unit"]
         label = row["meaning"] + (f", {unit}" if unit else "")
         rows.append((label, *cells))
-    yield Table(heads=("", "now", "after saving"), rows=tuple(rows))
+    yield Table(
+        heads=("", "now", "after saving"),
+        rows=tuple(rows),
+        caption="Kitchen parameters",
+    )
 
 
 def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
@@ -521,14 +535,15 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
         rows=tuple(rows),
         left=frozenset({0, 1}),
         drop=(3,),
+        caption="Burning-rate laws",
     )
-    notes = [f"{r['recipe']}: now: {r['now_origin']}" for r in laws]
+    said = [f"{shares(r['recipe'])}, now: {r['now_origin']}" for r in laws]
     for mix in learning.burning.mixes:
         if mix.result is not None and mix.from_batches:
             if mix.result.reason:
-                notes.append(f"{mix.recipe}: no law: {mix.result.reason}")
-            notes += [f"{mix.recipe}: {text}" for text in mix.result.cautions]
-    yield Listing(tuple(notes))
+                said.append(f"{shares(mix.recipe)}: no law: {mix.result.reason}")
+            said += [f"{shares(mix.recipe)}: {text}" for text in mix.result.cautions]
+    yield notes(said)
 
 
 _SIDES = ("now", "all_strands", "saved")
@@ -584,7 +599,7 @@ def _bench(learning: Learning, saved: bool) -> Iterator[Block]:
     ):
         if texts:
             yield Paragraph(f"{title}:")
-            yield Listing(texts)
+            yield notes(texts)
 
 
 def _aside(learning: Learning) -> Iterator[Block]:
@@ -595,14 +610,7 @@ def _aside(learning: Learning) -> Iterator[Block]:
         for why, names in material.left_out.items()
         if names
     ]
-    items += [o.sentence() for o in kitchen.contradictions]
     items += [f"{name}: cannot be used: {why}" for name, why in kitchen.unusable]
-    items += [
-        f"{f.batch}, line {f.line}: {f.path.name} "
-        + ("has changed since" if f.fault == "changed" else "is missing")
-        + f"; {f.done}"
-        for f in learning.faults
-    ]
     items += [f"{name}: {why}" for name, why in learning.burning.unusable]
     items += [
         f"{name}: the same strands stand in two places; counted once"
@@ -627,7 +635,8 @@ def _aside(learning: Learning) -> Iterator[Block]:
         for name, share in material.off_plan
     ]
     if items:
-        yield Listing(tuple(items))
+        yield Paragraph("Set aside and left out:")
+        yield notes(items)
 
 
 #: Why batches are left out, where a word is not enough.
