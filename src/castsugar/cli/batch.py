@@ -347,7 +347,7 @@ def _tell(
         Answer(
             command="batch_shown",
             screen=lambda show: report.batch_screen(batch, told(show, **more), show),
-            parts=lambda: report.batch_parts(batch, told(_SI(), **more)),
+            parts=lambda: report.batch_parts(batch, checks, skipped),
             told={
                 "version": database.version,
                 "conditions": {"pressure_Pa": batch.made.pressure},
@@ -357,12 +357,6 @@ def _tell(
             fields=report.INGREDIENTS,
         ),
     )
-
-
-def _SI() -> Shown:
-    from castsugar.report.shown import Shown
-
-    return Shown()
 
 
 def _told(

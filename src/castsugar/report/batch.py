@@ -9,7 +9,7 @@ from typing import Any
 
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import Check, Skipped, end_of_band
+from castsugar.records.learning.checks import Check, Skipped
 from castsugar.records.prediction import RESULTS, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers
@@ -19,7 +19,13 @@ from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
 from castsugar.report.learn import check_table
-from castsugar.report.learn_data import CHECKS, checks_of, kinds_of, predicted
+from castsugar.report.learn_data import (
+    CHECKS,
+    checks_of,
+    kinds_of,
+    predicted,
+    with_band,
+)
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -149,7 +155,8 @@ def _predicted(
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
         text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
-        middle, band = _viscosity(row, show)
+        key = "pour_viscosity_Pa_s"
+        middle, band = FIELDS[key].cells(with_band(row), show)
         text += f", {middle} Pa s ({band})" if band else ""
         status = "RESULT"
         if asked is not None:
@@ -180,17 +187,6 @@ def _standing(row: Mapping[str, Any]) -> str:
     if origin.startswith("mixture model"):
         return "model between your strands"
     return "your strands" if origin.startswith("measured") else origin
-
-
-def _viscosity(row: Mapping[str, Any], show: Shown) -> tuple[str, str]:
-    """Return median and 95 % band of the pour viscosity."""
-    low, middle, high = (
-        float(row.get(f"pour_viscosity{end}_Pa_s", math.nan))
-        for end in ("_p10", "", "_p90")
-    )
-    band = (end_of_band(low, middle), end_of_band(high, middle))
-    field = predicted("viscosity")
-    return field.cells({"predicted": middle, f"predicted{INTERVAL}": band}, show)
 
 
 def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
@@ -570,7 +566,9 @@ ADDED_PARTS: dict[str, Part] = {
 }
 
 
-def batch_parts(batch: Batch, told: Told) -> Row:
+def batch_parts(
+    batch: Batch, checks: Sequence[Check], skipped: Sequence[Skipped]
+) -> Row:
     """Return the document of a batch, without what all documents have."""
     made = batch.made
     return {
@@ -585,9 +583,9 @@ def batch_parts(batch: Batch, told: Told) -> Row:
         "cook": made.cook,
         "minutes": made.minutes,
         "water_lost": made.water_lost,
-        "predictions": dict(batch.predictions),
-        "checks": checks_of(told.checks),
-        "not_checked": [{"quantity": s.quantity, "why": s.why} for s in told.skipped],
+        "predictions": with_band(batch.predictions),
+        "checks": checks_of(checks),
+        "not_checked": [{"quantity": s.quantity, "why": s.why} for s in skipped],
         "events": event_rows(batch.events),
         "set_aside": [{"line": k, "why": w} for k, w in batch.set_aside.items()],
         "changed_files": [

@@ -14,7 +14,7 @@ from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import INTERVAL, Field
+from castsugar.report.field import FIELDS, INTERVAL, Field
 from castsugar.report.learn_data import (
     efficiency_of,
     firings_of,
@@ -22,6 +22,7 @@ from castsugar.report.learn_data import (
     laws_of,
     parameters_of,
     predicted,
+    with_band,
 )
 from castsugar.report.learn_picture import checks_picture
 from castsugar.report.mix_words import shares
@@ -75,7 +76,7 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     saved, invented, cautions = told.saved, told.invented, told.cautions(show)
     picture = checks_picture(learning.checks, example=bool(invented))
     annexes = (
-        Annex("Predictions against measurements", tuple(_compared(learning, show))),
+        Annex("Predictions against measurements", tuple(_compared(learning))),
         Annex("Predictions now and after saving", tuple(_moved(learning, show))),
         Annex(
             "What was learnt, 95 %",
@@ -302,17 +303,8 @@ def _deciding(learning: Learning, show: Shown, saved: bool) -> Iterator[Block]:
     checks = learning.checks
     if len(checks) > _ROWS:  # those that say most come first
         checks = tuple(sorted(checks, key=lambda c: (c.inside, not c.counts)))
-    one = len({c.batch for c in checks}) == 1
     if checks:
-        yield Table(
-            heads=(checks[0].batch if one else "", "predicted", "95 %", "measured", ""),
-            rows=tuple(
-                _check_cells(c, show, f"{'' if one else c.batch + ' '}{c.quantity}")
-                for c in checks
-            ),
-            left=frozenset({0, 4}),
-            spare=max(len(checks) - 1, 0),
-        )
+        yield check_table(checks, show)
     rows = [*_efficiency_row(learning), *_pressure_rows(learning, show)]
     if rows:
         heads = ("", "before", "now") if saved else ("", "now", "after --save")
@@ -325,18 +317,16 @@ def _deciding(learning: Learning, show: Shown, saved: bool) -> Iterator[Block]:
 
 
 def check_table(checks: Sequence[Check], show: Shown) -> Table:
-    """Return every prediction with its measurement, and the ratio of the two."""
-    rows, one = [], len({check.batch for check in checks}) == 1
-    for check in checks:
-        label = check.quantity if one else f"{check.batch} {check.quantity}"
-        cells = _check_cells(check, show, label)
-        ratio = numbers.factor(check.measured / (check.predicted or math.nan))
-        rows.append((*cells[:4], ratio, cells[4]))
+    """Return every prediction with its measurement."""
+    one = len({check.batch for check in checks}) == 1
     return Table(
-        heads=("", "predicted", "95 %", "measured", "ratio", ""),
-        rows=tuple(rows),
-        left=frozenset({0, 5}),
-        drop=(4,),
+        heads=(checks[0].batch if one else "", "predicted", "95 %", "measured", ""),
+        rows=tuple(
+            _check_cells(c, show, f"{'' if one else c.batch + ' '}{c.quantity}")
+            for c in checks
+        ),
+        left=frozenset({0, 4}),
+        spare=max(len(checks) - 1, 0),
     )
 
 
@@ -406,10 +396,9 @@ def _least_sure(learning: Learning) -> str:
 # Annexes.
 
 
-def _compared(learning: Learning, show: Shown) -> Iterator[Block]:
+def _compared(learning: Learning) -> Iterator[Block]:
+    """Tell what the table of checks leaves open."""
     found = learning.tally
-    if learning.checks:
-        yield check_table(learning.checks, show)
     if found.count:
         low, high = (numbers.percent(x) for x in (found.share_low, found.share_high))
         yield Paragraph(
@@ -437,7 +426,7 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
             heads=("", "", "now", "after saving"),
             rows=rows,
             left=frozenset({0, 1}),
-            caption="Viscosity: 95 %; pressure: best, p95 (95 of 100 draws below)",
+            caption="In brackets 95 %",
         )
     said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
     said += [
@@ -451,45 +440,25 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
         yield notes(said)
 
 
+#: Columns of a recipe that learning moves.
+_MOVED = (
+    "pour_viscosity_Pa_s",
+    "peak_pressure_MPa",
+    "peak_pressure_p95_MPa",
+    "pressure_margin_percent",
+)
+
+
 def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
     """Return what is predicted of a recipe, before and after."""
-    name = shares(moved.name)
-    sides = (moved.before, moved.after)
+    name, sides = shares(moved.name), [*map(with_band, (moved.before, moved.after))]
     if moved.cook:
-        yield name, "pours, of 100", *(_pours(s) for s in sides)
-        yield name, "pour viscosity, Pa s", *(_viscosity(s, show) for s in sides)
-    if "peak_pressure_MPa" in moved.after:
-        head = show.headed("peak pressure", "pressure")
-        yield name, head, *(_peak(s, show) for s in sides)
-        margins = [0.01 * s["pressure_margin_percent"] for s in sides]
-        yield name, "margin, %", *(numbers.percent(m) for m in margins)
-
-
-def _pours(row: Mapping[str, Any]) -> str:
-    return numbers.of_100(float(row.get("pours_probability", math.nan)))
-
-
-def _viscosity(row: Mapping[str, Any], show: Shown) -> str:
-    from castsugar.records.learning.checks import end_of_band
-
-    low, middle, high = (
-        float(row.get(f"pour_viscosity{end}_Pa_s", math.nan))
-        for end in ("_p10", "", "_p90")
-    )
-    band = tuple(end_of_band(x, middle) for x in (low, high))
-    cells = predicted("viscosity").cells(
-        {"predicted": middle, f"predicted{INTERVAL}": band}, show
-    )
-    return f"{cells[0]} ({cells[1]})" if cells[1] else cells[0]
-
-
-def _peak(row: Mapping[str, Any], show: Shown) -> str:
-    best, high = row["peak_pressure_MPa"], row["peak_pressure_p95_MPa"]
-    if math.isnan(best):
-        return numbers.DASH
-    shown = [show.number("pressure", x) for x in (best, high)]
-    told = [numbers.significant(x, 3, "no stable pressure") for x in shown]
-    return ", p95 ".join(told)
+        told = (numbers.of_100(float(s["pours_probability"])) for s in sides)
+        yield name, "pours, of 100", *told
+    for key in _MOVED:
+        if key in sides[1] and (moved.cook or key not in _MOVED[:1]):
+            cells = (_band(side, key, FIELDS[key], show) for side in sides)
+            yield name, FIELDS[key].headed(show), *cells
 
 
 def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
@@ -498,17 +467,9 @@ def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
     rows = []
     for row in parameters_of(learning, syrup):
         kind = kinds_of(row["unit"])
-        cells = []
-        for side in ("now", "saved"):
-            difference = kind == "temperature difference"
-            value, low, high = (
-                show.span(kind, x) if difference else show.number(kind, x)
-                for x in (row[side], *row[side + INTERVAL])
-            )
-            told = numbers.with_band(value, low, high)
-            cells.append(f"{told[0]} ({told[1]} to {told[2]})")
         unit = show.unit(kind) if kind != "number" else row["unit"]
         label = row["meaning"] + (f", {unit}" if unit else "")
+        cells = (_band(row, side, kind, show) for side in ("now", "saved"))
         rows.append((label, *cells))
     yield Table(
         heads=("", "now", "after saving"),
@@ -527,14 +488,15 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
         told = f"{shares(row['recipe'])}, {count(row['strands'], 'strand')}"
         head = show.headed(f"rate at {at}", "rate")
         for label, key, kind in ((head, "rate_mm_s", "rate"), ("n", "n", "number")):
-            cells = (_band(row, f"{side}_{key}", kind, show) for side in _SIDES)
+            cells = (
+                _band(row, f"{side}_{key}", kind, show) for side in ("now", "saved")
+            )
             rows.append((told, label, *cells))
             told = ""
     yield Table(
-        heads=("", "", "now", "all strands", "after saving"),
+        heads=("", "", "now", "after saving"),
         rows=tuple(rows),
         left=frozenset({0, 1}),
-        drop=(3,),
         caption="Burning-rate laws",
     )
     said = [f"{shares(r['recipe'])}, now: {r['now_origin']}" for r in laws]
@@ -546,12 +508,11 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
     yield notes(said)
 
 
-_SIDES = ("now", "all_strands", "saved")
-
-
-def _band(row: Mapping[str, Any], key: str, kind: str, show: Shown) -> str:
-    field = Field(key=key, label="", kind=kind, meaning="")
-    value, band = field.cells(row, show)
+def _band(row: Mapping[str, Any], key: str, kind: str | Field, show: Shown) -> str:
+    """Write a value of a row with its 95 % band."""
+    if isinstance(kind, str):
+        kind = Field(key=key, label="", kind=kind, meaning="")
+    value, band = kind.cells(row, show)
     return f"{value} ({band})" if band else value
 
 

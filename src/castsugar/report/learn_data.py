@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar.data.records import Syrup
 from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.records.learning.burn_laws import band_of, centre_of
-from castsugar.records.learning.checks import COVERAGE, Check
+from castsugar.records.learning.checks import COVERAGE, Check, end_of_band
 from castsugar.records.learning.learnt import COLUMNS, Learning
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
@@ -240,9 +240,22 @@ def _tally(learning: Learning) -> Row:
 
 def _predictions(learning: Learning, side: str) -> list[Row]:
     return [
-        {"name": m.name, "cook": m.cook, "fault": m.fault, **getattr(m, side)}
+        {"name": m.name, "cook": m.cook, "fault": m.fault} | with_band(getattr(m, side))
         for m in learning.moved
     ]
+
+
+def with_band(row: Mapping[str, Any]) -> Row:
+    """Return predictions with the 95 % band of the pour viscosity."""
+    key = "pour_viscosity_Pa_s"
+    low, middle, high = (
+        float(row.get(k, math.nan))
+        for k in ("pour_viscosity_p10_Pa_s", key, "pour_viscosity_p90_Pa_s")
+    )
+    if math.isnan(middle) or math.isnan(low):
+        return dict(row)
+    band = (end_of_band(low, middle), end_of_band(high, middle))
+    return {**row, key + INTERVAL: band}
 
 
 def parameters_of(learning: Learning, syrup: Syrup) -> list[Row]:
