@@ -129,7 +129,7 @@ def _add_card(inner: Any) -> None:
             "the same grains as cast (default: the last batch add --grain-mass)",
         ),
         ("--temperature", "TEMPERATURE", "of the grains, '12 C'"),
-        ("--humidity", "SHARE", "highest relative humidity of the store, '60 %%'"),
+        ("--humidity", "HUMIDITY", "highest relative humidity of the store, '60 %%'"),
         (
             "--uptake",
             "SHARE",

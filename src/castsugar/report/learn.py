@@ -159,6 +159,7 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
     yield from (Finding("CAUTION", _sentence(t)) for t in learning.warnings)
     yield from () if saved else _stale(learning)
     yield from _shown_outside(learning.checks)
+    yield from _withheld(learning)
     yield from _tally(learning.tally, learning.checks)
     yield _saved(learning, saved)
 
@@ -196,6 +197,15 @@ def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
             told += f"allowed is {allowed}"
         values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
         yield Finding("DO NOT", f"{text}{told}.", values)
+
+
+def _withheld(learning: Learning) -> Iterator[Finding]:
+    """Say which recipes have no margin, and why."""
+    for moved in learning.moved:
+        if not moved.fault and (why := untold(moved.after)):
+            name = shares(moved.name)
+            text = f"{name}: no pressure is told, so no margin: {why}."
+            yield Finding("CANNOT TELL", text)
 
 
 def _stale(learning: Learning) -> Iterator[Finding]:
@@ -429,11 +439,6 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
             caption="In brackets 95 %",
         )
     said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
-    said += [
-        f"{m.name}: no pressure is told, so no margin: {why}"
-        for m in known
-        if (why := untold(m.after))
-    ]
     if learning.not_shown:
         said.append(f"{count(learning.not_shown, 'older recipe')} not shown")
     if said:
