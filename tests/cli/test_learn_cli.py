@@ -457,3 +457,5 @@ def test_picture_of_checks() -> None:
     assert text == checks_picture(checks)
     assert "3 inside" in text
     assert checks_picture([]) == ""
+    assert "EXAMPLE" not in text
+    assert "EXAMPLE: Measured over" in checks_picture(checks, example=True)

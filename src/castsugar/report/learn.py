@@ -74,9 +74,14 @@ class Told:
 def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     """Return what batches taught."""
     saved, invented, cautions = told.saved, told.invented, told.cautions(show)
-    picture = checks_picture(learning.checks, example=bool(invented))
+    counted = [check for check in learning.checks if check.counts]
+    shown = [
+        Figure(picture, f"Measured over predicted, with 95 % bands{which}", _WORDS)
+        for which, checks in ((": what counts", counted), ("", learning.checks))
+        if (picture := checks_picture(checks, example=bool(invented)))
+    ]
     annexes = (
-        Annex("Predictions against measurements", tuple(_compared(learning))),
+        Annex("Predictions against measurements", (*_compared(learning), *shown[1:])),
         Annex("Predictions now and after saving", tuple(_moved(learning, show))),
         Annex(
             "What was learnt, 95 %",
@@ -91,7 +96,6 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
             (*_bench(learning, saved), *_aside(learning)),
         ),
     )
-    shown = Figure(picture, "Measured over predicted, with 95 % bands", _WORDS)
     return Screen(
         command="learn",
         title=_title(learning),
@@ -103,7 +107,7 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
         next=told.next,
         invented=invented,
         bench=learning.bench.path.name,
-        sheet=(shown,) if picture else (),
+        sheet=tuple(shown[:1]),
         annexes=tuple(annex for annex in annexes if annex.blocks),
     )
 
