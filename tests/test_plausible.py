@@ -195,6 +195,7 @@ COMMANDS = {
     "batch new": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
     "batch add": f"2026-05-02-1 {FIRING}",
     "batch close": f"2026-05-02-1 --outcome used {FIRING}",
+    "batch card": "2026-05-02-1 --date 2026-05-09 --cast-mass '368 g'",
 }
 
 #: Options of a command line of their own: those of the delay column.
@@ -458,7 +459,6 @@ FIRST = [
     "compare base red --bench bench.toml --no-confirm --draws 100",
     "justify base red --bench bench.toml --no-confirm --draws 100",
     "weigh base --bench bench.toml --batch '200 g'",
-    "batch new base --bench bench.toml --batch '200 g'",
     "firing shot.csv --propellant-mass '368 g' --bench bench.toml",
     "kitchen judge base --bench bench.toml",
 ]

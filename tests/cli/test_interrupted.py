@@ -423,8 +423,8 @@ def test_a_batch_is_kept_and_told(
     assert main(["batch", "new", MIX, "--batch", "200 g"]) == 130
     out, err = capsys.readouterr()
     (kept,), _ = list_batches(Path("batches"))
-    assert kept.id in out
-    assert f"kept as batches/{kept.id}.jsonl" in err
+    assert f"kept as batches/{kept.id}.jsonl" in out
+    assert err.endswith("interrupted; done is only: what is printed above\n")
     assert main(["batch", "add", kept.id, "--observe", "pale"]) == 130
     assert "added to" in capsys.readouterr().err
     (kept,), _ = list_batches(Path("batches"))

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.output import add_output_options, write_file
+from castsugar.cli.output import SCREEN, add_output_options, write_file
 from castsugar.cli.quantities import quantity
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from castsugar.cli.bench_option import add_bench_option, add_syrup_options
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import (
+    SCREEN,
     add_output_options,
     command_text,
     write_file,

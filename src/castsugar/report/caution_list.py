@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.data.records import Caution, Facts, Source
-from castsugar.report import numbers
 from castsugar.report.cautions import LEVELS, line_of
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, Field
@@ -20,7 +19,7 @@ from castsugar.report.screen import (
     Screen,
     Table,
 )
-from castsugar.report.shown import Shown
+from castsugar.report.shown import OF_RULE, Shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,10 +103,8 @@ def _short(caution: Caution, show: Shown) -> str:
     """Return the short text of a rule that no number raises."""
     if "{" not in caution.short:
         return caution.short
-    kind = _KINDS.get(caution.unit, "number")
+    kind = OF_RULE.get(caution.unit, "number")
     limit = show.typed(kind, caution.limit)
-    if caution.unit == "percent":
-        limit = f"{numbers.typed(caution.limit)} %"
     sense = "below" if caution.operator == "<" else "above"
     rest = caution.short.format(value=limit, limit=limit).partition(": ")[2]
     return f"{_ABOUT[caution.quantity]} {sense} {limit}: {rest}"

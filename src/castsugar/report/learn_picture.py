@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 from castsugar.records.learning.checks import Check
-from castsugar.report.learn_rows import ratios
 from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import (
     FAINT,
@@ -32,24 +31,25 @@ Ratio = tuple[float, float, float]
 Shown = tuple[Check, Ratio]
 
 
-def checks_picture(checks: Sequence[Check]) -> str:
-    """Draw what was foreseen beside what was measured, as SVG text; empty for none.
+def checks_picture(checks: Sequence[Check], *, example: bool = False) -> str:
+    """Draw what was predicted beside what was measured, as SVG text; empty for none.
 
-    Every quantity has an axis of its own, logarithmic, with 1 in the middle.
+    Every quantity has an axis of its own, logarithmic, with 1 in the middle; `example`
+    says that numbers behind it are invented.
     """
     groups: dict[str, list[Shown]] = {}
     for check in checks:
-        ratio = ratios(check)
+        ratio = _ratios(check)
         if math.isfinite(ratio[1]):
             groups.setdefault(check.quantity, []).append((check, ratio))
     if not groups:
         return ""
     shown = [check for group in groups.values() for check, _ in group]
     inside = sum(check.inside for check in shown)
-    title = "Measured over predicted"
+    title = f"{'EXAMPLE: ' if example else ''}Measured over predicted"
     words = f"{len(shown)} measurements, {inside} inside their 95 % bands."
     svg = Svg(_WIDTH, 0.0, title, words)
-    under = "bar: 95 % band of prediction and reading; a point on 1 is as foreseen"
+    under = "bar: 95 % band of prediction and reading; a point on 1 is as predicted"
     top = draw_heading(svg, title, [under], _MARGIN) + 8.0
     for name, group in groups.items():
         top = _group(svg, name, group, top)
@@ -59,6 +59,14 @@ def checks_picture(checks: Sequence[Check]) -> str:
     )
     svg.height = draw_notes(svg, notes, _MARGIN, top + 8.0) + 10.0
     return svg.to_text()
+
+
+def _ratios(check: Check) -> Ratio:
+    """Return band and measurement over the prediction; NaN where there is none."""
+    base = check.predicted
+    if not (base > 0.0 and math.isfinite(base)):
+        return math.nan, math.nan, math.nan
+    return check.low / base, check.measured / base, check.high / base
 
 
 def _group(svg: Svg, name: str, group: Sequence[Shown], top: float) -> float:

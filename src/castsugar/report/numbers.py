@@ -268,3 +268,15 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def count(number: int, one: str, more: str = "") -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> count(1, "strand"), count(0, "strand"), count(2, "batch", "batches")
+    ('1 strand', 'no strands', '2 batches')
+    """
+    many = more or f"{one}s"
+    return f"{number or 'no'} {one if number == 1 else many}"

@@ -128,6 +128,11 @@ class Listing:
     lines: tuple[str, ...]
 
 
+def notes(lines: Sequence[str]) -> Table:
+    """Return sentences one below the other, that wrap."""
+    return Table(heads=("",), rows=tuple((line,) for line in lines))
+
+
 Block = Table | Paragraph | Ticks | Blanks | Figure | Listing
 
 

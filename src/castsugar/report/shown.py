@@ -42,7 +42,7 @@ OF_UNIT = {
 }
 
 #: Unit of a rule of the cautions -> kind.
-_RULES = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
+OF_RULE = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
 
 
 #: Units in sentences that come from below, and their kinds.
@@ -204,7 +204,7 @@ class Shown:
 
     def rule(self, value: float, unit: str) -> str:
         """Write a number of a caution, which comes in the unit of its rule."""
-        kind = _RULES.get(unit, "number")
+        kind = OF_RULE.get(unit, "number")
         return self._joined(self.limit(kind, value), kind)
 
     def _joined(self, text: str, kind: str) -> str:
