@@ -47,9 +47,9 @@ class Answer:
 
 def units_of(options: argparse.Namespace) -> Shown:
     """Return the units of the screens: typed, or those of the bench file, or SI."""
-    typed = getattr(options, "units", None)
-    world = getattr(options, "world", None)
-    return Shown(typed or (SI if world is None else world.units))
+    world = vars(options).get("world")
+    stated = SI if world is None else world.units
+    return Shown(getattr(options, "units", None) or stated)
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:

@@ -99,7 +99,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
             "--exit-pressure is none; a comparison needs one, for example '1 atm'"
         )
     mixes = _mixes(read, recipes, database)
-    step, doubts = _doubts(options, bench)
+    step, doubts = doubts_of(options)
     return Comparing(
         options=options,
         database=database,
@@ -135,7 +135,8 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
     search: dict[str, Any] = (bench.search if bench else None) or {}
     if bench is None:
         return
-    if options.cook is None and options.minutes is None and search.get("cook"):
+    cooked = options.cook or options.minutes or bench.kitchen.get("cook")
+    if not cooked and search.get("cook"):
         from castsugar.bench.search import search_conditions
 
         stated = search_conditions(bench)
@@ -158,19 +159,20 @@ def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix,
     return tuple(mixes)
 
 
-def _doubts(options: argparse.Namespace, bench: Bench | None) -> tuple[float, Doubts]:
+def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
     from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.errors import InputError
 
-    scale: dict[str, Any] = (bench.scale if bench else None) or {}
-    search: dict[str, Any] = (bench.search if bench else None) or {}
-    step = scale.get("step")
-    if options.scale_step is not None or step is None:
-        step = (options.scale_step or read("--scale-step", STEP)).value
-    batch = search.get("batch")
-    if options.batch is not None or batch is None:
-        batch = (options.batch or read("--batch", BATCH)).value
+    world = world_of(options)
+    scale: dict[str, Any] = (world.bench.scale if world else None) or {}
+    search: dict[str, Any] = (world.bench.search if world else None) or {}
+    step, typed = scale.get("step"), getattr(options, "scale_step", None)
+    if typed is not None or step is None:
+        step = (typed or read("--scale-step", STEP)).value
+    batch, typed = search.get("batch"), getattr(options, "batch", None)
+    if typed is not None or batch is None:
+        batch = (typed or read("--batch", BATCH)).value
     if step > batch:
         raise InputError(
             f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "

@@ -137,6 +137,7 @@ class Shared:
     kitchen: Kitchen | None
     motor: Hardware | None
     shelf: Shelf
+    database: Database
 
     @property
     def pressure(self) -> Quantity:
@@ -331,4 +332,5 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
         kitchen=read_kitchen(options, database, lost),
         motor=None if world is None else world.motor,
         shelf=shelf,
+        database=database,
     )

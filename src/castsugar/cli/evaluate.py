@@ -1,101 +1,33 @@
-"""What ``castsugar evaluate`` says about the user's motor."""
+"""``castsugar evaluate``: what mixes do, held against the limits of the bench."""
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts
+from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts, world_of
 from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.plain import to_json
-from castsugar.report.cautions import facts_of, pan_facts, topics_of
+from castsugar.cli.output import add_output_options
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
+    from castsugar.comparison.draws import Draws
     from castsugar.data.load import Database
+    from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.pressure_table import Firing
-    from castsugar.report.text import Extra
-
-
-# ----------------------------------------------------------------------------
-# What ``castsugar evaluate`` says about the user's motor.
+    from castsugar.report.mixes import Mixes
 
 Rows = list[dict[str, Any]]
 
-
-def check_trace(motor: Hardware | None) -> None:
-    """Refuse a picture that could not be drawn, before any work is done."""
-    from castsugar.errors import InputError
-
-    if motor is None:
-        raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
-
-
-def fire_rows(conditions: Shared, mixes: list[Mix], rows: Rows) -> list[Firing | None]:
-    """Fire every mix that could be driven."""
-    if conditions.motor is None:
-        return [None] * len(rows)
-    from castsugar.motor.pressure_table import firings
-
-    return firings(conditions.motor, mixes, rows)
-
-
-def motor_extra(
-    conditions: Shared, rows: Rows, fired: list[Firing | None], *, ballistics: bool
-) -> Extra | None:
-    """Return the blocks that the motor and --ballistics add to the page."""
-    from castsugar.report import motor
-    from castsugar.report.layout import letters
-    from castsugar.report.text import Extra
-
-    hardware, names = conditions.motor, letters(len(rows))
-    if hardware is None and not ballistics:
-        return None
-
-    def block(part: slice) -> list[str]:
-        if hardware is None:
-            return []
-        unit = conditions.pressure.unit
-        return motor.motor_lines(names[part], rows[part], fired[part], hardware, unit)
-
-    after = motor.ballistics_lines(names, rows) if ballistics else []
-    if hardware is not None:
-        after += motor.motor_notes(names, rows, fired)
-    return Extra(block, after)
-
-
-def trace_of(conditions: Shared, mixes: list[Mix], fired: list[Firing | None]) -> str:
-    """Return the chart of the firings.
-
-    Raises
-    ------
-    InputError
-        If no mix could be driven.
-    """
-    from castsugar.cli.motor_options import motor_assumptions
-    from castsugar.errors import InputError
-    from castsugar.report.charts import trace_chart
-
-    known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
-    if conditions.motor is None or not known:
-        raise InputError("--picture has nothing to draw: no mix could be driven")
-    names, firings = zip(*known, strict=True)
-    return trace_chart(
-        names, firings, conditions.motor.allowable, motor_assumptions(conditions.motor)
-    )
-
-
-# ----------------------------------------------------------------------------
-# ``castsugar evaluate``: the performance table of some recipes.
-
-#: Up to this many mixes the second solver is asked without being told to.
+#: Up to this many mixes the second solver is asked without being told to, and bands are
+#: drawn.
 MOST_CONFIRMED = 20
 
 _EXAMPLES = """\
@@ -109,7 +41,7 @@ examples:
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" "KNO3:65 sucrose:35"
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
-  castsugar evaluate base --bench bench.toml --picture firing.svg
+  castsugar evaluate base --full --picture firing.svg
 """
 
 
@@ -118,7 +50,7 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "evaluate",
         help="flame temperature, c*, specific impulse and more of some recipes",
-        description="Compute the ideal performance of recipes.",
+        description="Say what recipes do, and whether they keep your limits.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -134,62 +66,89 @@ def add_parser(commands: Any) -> None:
     add_condition_options(conditions)
     add_kitchen_options(conditions)
     parser.add_argument(
-        "--species",
-        action="store_true",
-        help="show the main species in chamber, throat and exit",
-    )
-    parser.add_argument(
-        "--ballistics",
-        action="store_true",
-        help="show what a ballistics calculation takes as input, with bands",
-    )
-    parser.add_argument(
         "--confirm",
         action=argparse.BooleanOptionalAction,
         default=None,
         help="solve every mix again with Cantera (default: up to 20 mixes)",
     )
     drawn = {"trace": "pressure and thrust against time, with a motor"}
-    add_output_options(parser, "json", "csv", pictures=drawn)
+    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    add_output_options(parser, *kinds, pictures=drawn)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Evaluate the recipes and print the table."""
+    """Evaluate the recipes and print the answer."""
     from castsugar.data.load import load_database
+    from castsugar.limits import limits_of
 
     database = load_database()
-    conditions = read_conditions(options, database)
-    if options.ballistics and conditions.flow != "frozen":
-        conditions = replace(conditions, uncertainty=True)
+    shared = read_conditions(options, database)
     if options.picture:
-        check_trace(conditions.motor)
+        check_trace(shared.motor)
     mixes = weigh_recipes(
         database,
         options.recipes,
-        water_lost=conditions.water_lost or 0.0,
-        alternatives=conditions.alternatives,
-        shelf=conditions.shelf,
+        water_lost=shared.water_lost or 0.0,
+        alternatives=shared.alternatives,
+        shelf=shared.shelf,
     )
-
+    world = world_of(options)
+    limits = limits_of(world.limits) if world is not None else ()
     with held_back() as hold:
-        rows = _evaluated(options, conditions, mixes, hold)
-        fired = fire_rows(conditions, mixes, rows)
-        deliver(options, _render(options, database, conditions, mixes, rows, fired))
-        draw = partial(trace_of, conditions, mixes, fired)
-        drawn = write_pictures(options, hold, {"trace": draw})
-    if unconfirmed(rows) or not drawn:
+        rows = _evaluated(options, shared, mixes, limits, hold)
+        fired = fire_rows(shared, mixes, rows)
+        drawn = _drawn(options, shared, mixes) if not unconfirmed(rows) else None
+        found = told(options, shared, mixes, rows, (limits, fired, drawn))
+        answer(options, _answer(options, database, shared, found))
+        draw = partial(trace_of, shared, mixes, fired)
+        complete = write_pictures(options, hold, {"trace": draw})
+    if unconfirmed(rows) or not complete:
         return INTERRUPTED
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 
 
+def _answer(
+    options: argparse.Namespace, database: Database, shared: Shared, found: Mixes
+) -> Answer:
+    """Return what is said in every form."""
+    from castsugar.report.field import FIELDS
+    from castsugar.report.mixes import FIRING, evaluate_screen, mixes_parts
+
+    fields = [*FIELDS.values()]
+    if not shared.uncertainty:
+        fields = [f for f in fields if "_u_" not in f.key]
+    return Answer(
+        command="evaluate",
+        screen=partial(evaluate_screen, found),
+        parts=partial(mixes_parts, found),
+        told={
+            "version": database.version,
+            **shared.to_dict(),
+            "assumptions": list(found.notes),
+            "cautions": list(found.cautions_in_full),
+        },
+        rows=found.rows,
+        fields=(*fields, *(FIRING if shared.motor is not None else ())),
+    )
+
+
+# ----------------------------------------------------------------------------
+# The numbers.
+
+
 def _evaluated(
-    options: argparse.Namespace, conditions: Shared, mixes: list[Mix], hold: Hold
-) -> list[dict[str, Any]]:
+    options: argparse.Namespace,
+    shared: Shared,
+    mixes: list[Mix],
+    limits: Sequence[Limit],
+    hold: Hold,
+) -> Rows:
     """Return the rows of the mixes; Ctrl-C leaves those that are not confirmed yet."""
     from castsugar.confirmation import UnconfirmedError
     from castsugar.evaluation import evaluate_columns
+    from castsugar.limits import chances_of
     from castsugar.rows import records
 
     confirm = options.confirm
@@ -197,75 +156,187 @@ def _evaluated(
         confirm = len(mixes) <= MOST_CONFIRMED
     try:
         with hold.work():
-            given = conditions.evaluate_options()
+            given = shared.evaluate_options() | {"chances": chances_of(limits)}
             columns = evaluate_columns(mixes, confirm=confirm, **given)
     except UnconfirmedError as stopped:
         columns = stopped.columns
     return records(columns)
 
 
-def _render(
+def fire_rows(shared: Shared, mixes: Sequence[Mix], rows: Rows) -> list[Firing | None]:
+    """Fire every mix that could be driven."""
+    if shared.motor is None:
+        return [None] * len(rows)
+    from castsugar.motor.pressure_table import firings
+
+    return firings(shared.motor, list(mixes), rows)
+
+
+def _drawn(
+    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix]
+) -> Draws | None:
+    """Draw what is uncertain about mixes of a bench, as compare does."""
+    if options.bench is None or shared.leaving is None or len(mixes) > MOST_CONFIRMED:
+        return None
+    from castsugar.cli.comparing import doubts_of
+    from castsugar.comparison.draws import draw
+    from castsugar.comparison.uncertain_inputs import Conditions
+
+    given = shared.evaluate_options()
+    del given["data_uncertainty"]
+    return draw(mixes, conditions=Conditions(**given), doubts=doubts_of(options)[1])
+
+
+def told(
     options: argparse.Namespace,
-    database: Database,
-    conditions: Shared,
-    mixes: list[Mix],
-    rows: list[dict[str, Any]],
-    fired: list[Firing | None],
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data, text
+    shared: Shared,
+    mixes: Sequence[Mix],
+    rows: Rows,
+    more: tuple[Sequence[Limit], Sequence[Firing | None], Draws | None],
+) -> Mixes:
+    """Return mixes with everything that a screen says of them.
 
-    if options.csv:
-        return data.to_csv(rows, list(rows[0]))
-    topics = topics_of(["evaluate"], conditions.kitchen, conditions.motor)
-    pan = pan_facts(kitchen=conditions.kitchen, bench=conditions.shelf.bench)
-    facts = facts_of(pan, mixes, rows, conditions.motor, fired)
-    cautions = database.cautions_for(topics, facts)
-    species = _species(conditions, mixes, rows) if options.species else []
-    assumed = [*unconfirmed(rows), *conditions.assumptions()]
-    if not options.json:
-        ballistics = options.ballistics
-        extra = motor_extra(conditions, rows, fired, ballistics=ballistics)
-        return text.performance_table(rows, assumed, cautions, species, extra)
-    document: dict[str, Any] = {
-        "schema": "castsugar.evaluate/1",
-        "versions": data.versions(database.version),
-        "assumptions": {**conditions.to_dict(), "notes": assumed},
-        "mixes": rows,
-        "recipes": [m.to_dict() for m in mixes],
-        "cautions": [c.text for c in cautions],
-    }
-    if conditions.motor:
-        from castsugar.report.motor import firing_rows
+    Parameters
+    ----------
+    options : argparse.Namespace
+    shared : Shared
+    mixes : sequence of Mix
+    rows : list of dict
+        Their rows, with the quantiles that the limits ask for.
+    more : tuple
+        Limits, firings of the mixes, and the draws of their bands.
+    """
+    from castsugar.limits import judge_rows
+    from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
+    from castsugar.report.limit_words import by_mix
+    from castsugar.report.mixes import Mixes, row_of
 
-        document["case_may_hold_MPa"] = 1e-6 * conditions.motor.allowable
-        document["firings"] = [firing_rows(f) for f in fired]
-    if options.species:
-        document["species_chamber_throat_exit_mol_kg"] = species
-    return to_json(document)
+    limits, fired, drawn = more
+    world = world_of(options)
+    database = shared.database
+    topics = topics_of([options.command], shared.kitchen, shared.motor)
+    pan = pan_facts(kitchen=shared.kitchen, bench=shared.shelf.bench)
+    facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
+    pairs = enumerate(zip(rows, fired, strict=True))
+    own = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
+    judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
+    uses = {"lots"}
+    uses |= {"kitchen"} if shared.kitchen is not None else set()
+    uses |= {"motor"} if shared.motor is not None else set()
+    return Mixes(
+        mixes=tuple(mixes),
+        rows=tuple(own),
+        judged=judged,
+        conditions=partial(conditions_line, shared, options.bench),
+        notes=(*unconfirmed(rows), *shared.assumptions()),
+        cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
+        cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
+        draws=drawn,
+        bench=options.bench or "",
+        bench_said=options.bench_said,
+        invented=world.invented_for(mixes, uses=uses) if world is not None else (),
+        flows=_flows(options, shared, mixes),
+        species=_species(options, shared, mixes, rows),
+    )
+
+
+def conditions_line(shared: Shared, bench: str | None, show: Any) -> str:
+    """Say in one line under what the numbers of mixes hold."""
+    said = [f"Ideal at {show.as_typed(shared.pressure)}"]
+    if shared.leaving is not None:
+        said[0] += f" to {show.as_typed(shared.leaving)}"
+    said[0] += ", no losses"
+    if shared.flow != "no-solidification":
+        said.append(f"flow {shared.flow}")
+    if shared.kitchen is not None:
+        said.append(show.cook(shared.kitchen.cook))
+    elif shared.water_lost:
+        said.append(f"{show.share(shared.water_lost)} of the water lost")
+    if shared.motor is not None:
+        said.append(f"motor of {bench}")
+    return "; ".join(said)
+
+
+def _asks_for_all(options: argparse.Namespace) -> bool:
+    """Say whether the annexes are shown at all."""
+    return bool(options.full or options.markdown or options.page)
+
+
+def _flows(
+    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix]
+) -> tuple[tuple[str, Any], ...]:
+    """Return the rows of every nozzle flow; none where nobody sees them."""
+    if not _asks_for_all(options) or shared.leaving is None:
+        return ()
+    from castsugar.evaluation import evaluate_columns
+    from castsugar.rows import records
+    from castsugar.thermo.flow import FLOWS
+
+    given = shared.evaluate_options() | {"motor": None, "data_uncertainty": False}
+    found = []
+    for flow in FLOWS:
+        columns = evaluate_columns(mixes, windows=False, **given | {"flow": flow})
+        found.append((flow, tuple(records(columns))))
+    return tuple(found)
 
 
 def _species(
-    conditions: Shared, mixes: list[Mix], rows: list[dict[str, Any]]
-) -> list[dict[str, list[float]]]:
+    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix], rows: Rows
+) -> tuple[Mapping[str, Sequence[float]], ...]:
     """Return the main species of every mix that burns, station by station."""
     from castsugar.evaluation import performance
 
+    if not (_asks_for_all(options) or options.json) or len(mixes) > MOST_CONFIRMED:
+        return ()
     found: list[dict[str, list[float]]] = []
     for mix, row in zip(mixes, rows, strict=True):
         if row["status"] != "ok":
             found.append({})
             continue
-        solution = performance(
-            mix,
-            pressure=conditions.pressure.value,
-            exit_pressure=conditions.leaving.value if conditions.leaving else None,
-            flow=conditions.flow,
-            species=conditions.species,
-        )
+        given = shared.conditions.options() | {"species": shared.species}
+        solution = performance(mix, **given)
         names = dict.fromkeys(n for s in solution.states for n in s.main_species())
         found.append({n: [s.amount(n) for s in solution.states] for n in names})
-    return found
+    return tuple(found)
+
+
+# ----------------------------------------------------------------------------
+# The picture of a firing.
+
+
+def check_trace(motor: Hardware | None) -> None:
+    """Refuse a picture that could not be drawn, before any work is done."""
+    from castsugar.errors import InputError
+
+    if motor is None:
+        raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
+
+
+def trace_of(
+    shared: Shared, mixes: Sequence[Mix], fired: Sequence[Firing | None]
+) -> str:
+    """Return the chart of the firings.
+
+    Raises
+    ------
+    InputError
+        If no mix could be driven.
+    """
+    from castsugar.cli.motor_options import motor_assumptions
+    from castsugar.errors import InputError
+    from castsugar.report.charts import trace_chart
+
+    known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
+    if shared.motor is None or not known:
+        raise InputError("--picture has nothing to draw: no mix could be driven")
+    names, firings = zip(*known, strict=True)
+    return trace_chart(
+        names, firings, shared.motor.allowable, motor_assumptions(shared.motor)
+    )
+
+
+# ----------------------------------------------------------------------------
+# Recipes as typed.
 
 
 def weigh_recipes(

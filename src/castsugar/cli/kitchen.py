@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
+    from castsugar.report.limit_words import Judged
     from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
@@ -106,7 +106,6 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
-    from castsugar.report.caution_list import caution_amount
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
     from castsugar.report.mixes import Mixes
     from castsugar.report.shown import Shown
@@ -135,20 +134,23 @@ def run_judge(options: argparse.Namespace) -> int:
             judged=judged,
             conditions=lambda show: words.cook_words(kitchen, show),
             notes=tuple(assumed),
-            cautions=chosen(
-                database.cautions, facts, ("kitchen",), say=caution_amount(show)
-            ),
-            least_sure=believed.least_sure(shares, kitchen.belief, syrup, show),
+            cautions=chosen(database.cautions, facts, ("kitchen",), say=show.rule),
             bench=options.bench or "",
             invented=invented,
-            next=_next(mixes, shares, kitchen),
         )
 
     answer(
         options,
         Answer(
             command="kitchen",
-            screen=lambda show: words.judge_screen(found(show), kitchen, facts, show),
+            screen=lambda show: words.judge_screen(
+                found(show),
+                kitchen,
+                show,
+                facts=facts,
+                least=believed.least_sure(shares, kitchen.belief, syrup, show),
+                following=_next(mixes, shares, kitchen),
+            ),
             parts=lambda: words.judge_parts(found(Shown()), shares),
             told={
                 "version": database.version,
@@ -215,31 +217,18 @@ def cook_conditions(kitchen: Kitchen) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Held:
-    """One limit held at one mix; see :class:`castsugar.report.limit_words.Judged`."""
-
-    column: str
-    sense: str
-    limit: float
-    probability: float | None
-    value: float
-    verdict: str
-    margin: float
-    reason: str = ""
-
-
 def _judged(
     world: World | None,
     kitchen: Kitchen,
     mixes: Sequence[Mix],
     rows: Sequence[Mapping[str, Any]],
-) -> tuple[tuple[_Held, ...], ...]:
+) -> tuple[tuple[Judged, ...], ...]:
     """Hold every mix against the limits of the bench that a kitchen can judge."""
     from castsugar.columns import COLUMN
     from castsugar.kitchen.pour_table import cook
     from castsugar.limits import POUR, Requirement, chance_column, judge, limits_of
     from castsugar.mix.blends import of_mixes
+    from castsugar.report.limit_words import by_mix
 
     stated = world.bench.limits if world is not None else {}
     needs = [
@@ -252,23 +241,7 @@ def _judged(
     columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
     for level, values in zip(levels, said.further, strict=True):
         columns[chance_column(POUR, level)] = values.tolist()
-    found = judge(limits_of(needs), columns)
-    return tuple(
-        tuple(
-            _Held(
-                column=one.limit.key,
-                sense=one.limit.sense,
-                limit=one.limit.value,
-                probability=one.limit.probability,
-                value=one[mix].value,
-                verdict=one[mix].verdict,
-                margin=one[mix].margin,
-                reason=one[mix].reason,
-            )
-            for one in found
-        )
-        for mix in range(len(rows))
-    )
+    return by_mix(judge(limits_of(needs), columns), len(rows))
 
 
 def run_parameters(options: argparse.Namespace) -> int:

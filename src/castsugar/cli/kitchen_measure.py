@@ -242,7 +242,6 @@ def _learn(
     from castsugar.bench.schema import Options
     from castsugar.bench.world import World
     from castsugar.kitchen.calibration import viscosity_band
-    from castsugar.report.caution_list import caution_amount
     from castsugar.report.cautions import chosen
     from castsugar.report.kitchen_belief import Measured
 
@@ -260,7 +259,6 @@ def _learn(
     contradicts = after.calibration.outcomes[-1].contradicts
 
     def found(show: Shown) -> Measured:
-        say = caution_amount(show)
         return Measured(
             before=before,
             after=after,
@@ -269,7 +267,7 @@ def _learn(
             bands=bands,
             saved=options.save and not contradicts,
             facts=facts,
-            cautions=chosen(database.cautions, facts, (topic,), say=say),
+            cautions=chosen(database.cautions, facts, (topic,), say=show.rule),
             next=_next(options, contradicts),
             invented=world.invented_for([mix], uses={"kitchen"}),
             bench=options.bench or "",

@@ -11,7 +11,8 @@ _DRAWN = {"-o": "--picture", "--output": "--picture"}
 
 #: Command -> old option -> what it is called now, and what its value begins with now.
 OPTIONS: Mapping[str, Mapping[str, str]] = {
-    "evaluate": _BENCH | {"--trace": "--picture"},
+    "evaluate": _BENCH
+    | {"--trace": "--picture", "--species": "--full", "--ballistics": "--full"},
     "sweep": _BENCH | _DRAWN,
     "map": _BENCH | _DRAWN,
     "compare": _BENCH,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,17 +24,6 @@ from castsugar.report.shown import Shown
 
 #: Unit of a rule -> kind of number.
 _KINDS = {"g": "mass", "C": "temperature", "N s": "impulse"}
-
-
-def caution_amount(show: Shown) -> Callable[[float, str], str]:
-    """Return what writes a number of a caution as a screen shows it."""
-
-    def said(value: float, unit: str) -> str:
-        if unit == "percent":
-            return f"{numbers.percent(0.01 * value)} %"
-        return show.amount(_KINDS.get(unit, "number"), value)
-
-    return said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +57,7 @@ class Asked:
 
 def cautions_screen(found: Asked, show: Shown) -> Screen:
     """Return the cautions: those that a number raises first, then by their level."""
-    say = caution_amount(show)
+    say = show.rule
     levels = (*LEVELS, "general")
     ordered = sorted(found.cautions, key=lambda c: levels.index(c.level))
     raised = [c for c in ordered if c.raised_by(found.facts) is not None]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any, Protocol
+from dataclasses import dataclass
+from typing import Any
 
+from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Row
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
-
-KEPT, BROKEN = "kept", "broken"
 
 POUR, PEAK, P95 = "pour_viscosity_Pa_s", "peak_pressure_MPa", "peak_pressure_p95_MPa"
 SOLIDS = "relative_solids_20C"
@@ -21,40 +21,61 @@ SOLIDS = "relative_solids_20C"
 _SETS = ((1.0, "firm"), (0.9, "pliable"), (-math.inf, "soft"))
 
 
-class Judged(Protocol):
-    """One limit held at one mix; `limit` and `value` in the unit of the column."""
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One limit held at one mix; numbers in the unit of the column."""
+
+    of: Limit
+    verdict_of: LimitVerdict
 
     @property
     def column(self) -> str:
         """Key of the column."""
+        return self.of.key
 
     @property
     def sense(self) -> str:
         """At most: "<=", at least: ">="."""
+        return self.of.sense
 
     @property
     def limit(self) -> float:
         """The number that must be kept."""
+        return self.of.value
 
     @property
     def probability(self) -> float | None:
         """Share of the draws that must keep it; None: the best estimate must."""
+        return self.of.probability
 
     @property
     def value(self) -> float:
         """What is held against it."""
+        return self.verdict_of.value
 
     @property
     def verdict(self) -> str:
         """One of kept, broken, not computed."""
+        return self.verdict_of.verdict
 
     @property
     def margin(self) -> float:
         """Share of the limit that is left; NaN where there is none."""
+        return self.verdict_of.margin
 
     @property
     def reason(self) -> str:
         """Why it was not computed."""
+        return self.verdict_of.reason
+
+
+def by_mix(
+    judgements: Sequence[Judgement], count: int
+) -> tuple[tuple[Judged, ...], ...]:
+    """Return the verdicts of each of so many mixes."""
+    return tuple(
+        tuple(Judged(one.limit, one[i]) for one in judgements) for i in range(count)
+    )
 
 
 # ----------------------------------------------------------------------------
@@ -148,13 +169,17 @@ def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
     rate = f" Burning rate: {origin}." if origin else ""
     if one.verdict == BROKEN:
         return (
-            f"fire it: {of} of 100 draws stay below {told}, your limit is {bound}."
+            f"fire it: {of} of 100 draws stay below {told}, {_whose(one)} is {bound}."
             f"{rate}"
         )
     return (
-        f"Peak pressure: {of} of 100 below {told}; your limit {bound}, unproved: "
+        f"Peak pressure: {of} of 100 below {told}; {_whose(one)} {bound}, unproved: "
         f"margin {numbers.percent(one.margin)} %.{rate}"
     )
+
+
+def _whose(one: Judged) -> str:
+    return "your rating" if one.of.whose == RATING else "your limit"
 
 
 # ----------------------------------------------------------------------------

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import FIELDS, TEXT, Field, Row, chosen
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen
 from castsugar.report.limit_words import (
     P95,
     PEAK,
@@ -34,6 +34,7 @@ from castsugar.report.screen import (
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
+    from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
     from castsugar.motor.pressure_table import Firing
 
@@ -85,10 +86,22 @@ FIRING: tuple[Field, ...] = (
 )
 
 
-def firing_row(fired: Firing | None) -> dict[str, Any]:
-    """Return what a firing adds to a row; nothing of a mix that was not driven."""
-    if fired is None:
-        return {one.key: "" if one.kind == TEXT else math.nan for one in FIRING}
+def row_of(
+    row: Row, fired: Firing | None, drawn: Draws | None, place: int
+) -> dict[str, Any]:
+    """Return the row of a screen: columns, bands of the draws, what a firing adds."""
+    known = {key: value for key, value in row.items() if key in FIELDS}
+    if fired is not None:
+        known |= firing_row(fired)
+    for column in drawn.columns if drawn is not None else ():
+        low, high = drawn.summary(column, place).interval if drawn else (0.0, 0.0)
+        if low == low:  # not NaN
+            known[column + INTERVAL] = (low, high)
+    return known
+
+
+def firing_row(fired: Firing) -> dict[str, Any]:
+    """Return what a firing adds to a row."""
     found = fired.trace.summary()
     return {
         "burn_time_s": found["burn_time_s"],
@@ -156,14 +169,15 @@ class Mixes:
     notes : tuple of str
         What was assumed, in full.
     cautions : Chosen
-    least_sure : str
+    cautions_in_full : tuple of str
+    draws : Draws or None
+        Of the bands, with the parts of the uncertainty.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
         The rows of other nozzle flows, for the full answer.
     bench, invented
-        As in Screen.
-    next : str
+        As in Screen; `bench_said`: "(bench.toml)" where nobody typed it.
     """
 
     mixes: tuple[Mix, ...]
@@ -172,13 +186,13 @@ class Mixes:
     conditions: Any
     notes: tuple[str, ...]
     cautions: Chosen
-    least_sure: str = ""
+    cautions_in_full: tuple[str, ...] = ()
+    draws: Draws | None = None
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
-    bench: str = "bench.toml"
+    bench: str = ""
+    bench_said: str = ""
     invented: tuple[str, ...] = ()
-    next: str = ""
-    named: tuple[str, ...] = field(default=())
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -218,12 +232,12 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
         findings=tuple(findings(found, show)),
         conditions=found.conditions(show),
         blocks=blocks,
-        least_sure=found.least_sure,
+        least_sure=least_sure(found),
         cautions=found.cautions.lines,
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
-        next=found.next or next_step(found),
+        next=next_step(found),
         invented=found.invented,
-        bench=found.bench,
+        bench=found.bench or "bench.toml",
         annexes=tuple(annexes(found, show)),
     )
 
@@ -231,8 +245,8 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
 def title_of(found: Mixes) -> str:
     """Return what is in the mixes."""
     if len(found.mixes) == 1:
-        return titled(found.mixes[0])
-    return ", ".join(found.names)
+        return f"{titled(found.mixes[0])} {found.bench_said}".rstrip()
+    return f"{', '.join(found.names)} {found.bench_said}".rstrip()
 
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -305,17 +319,39 @@ def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
     return {key: row.get(key) for key in keys}
 
 
+def least_sure(found: Mixes) -> str:
+    """Say which input is behind most of the uncertainty of what decides."""
+    if found.draws is None or not found.judged:
+        return ""
+    order = [
+        (one.verdict == "kept", abs(one.margin), one.column, i)
+        for i, own in enumerate(found.judged)
+        for one in own
+        if one.column in found.draws.columns and one.margin == one.margin
+    ]
+    for _, _, column, i in sorted(order):
+        if parts := found.draws.parts(column, i):
+            first = parts[0]
+            whose = f" of {found.names[i]}" if len(found.mixes) > 1 else ""
+            return (
+                f"{first.input.label}: {numbers.percent(first.share)} % of the "
+                f"uncertainty of the {FIELDS[column].label}{whose}"
+            )
+    return ""
+
+
 def next_step(found: Mixes) -> str:
     """Return what to do next, by the worst that was found."""
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
+    bench = f" --bench {found.bench}" if found.bench and not found.bench_said else ""
     if broken:
-        return f"castsugar search --bench {found.bench}"
+        return f"castsugar search{bench}"
     first = found.mixes[0]
     named = first.name if first.name and ":" not in first.name else ""
     told = named or recipe_argument(first)
     if found.judged:
-        return f"castsugar weigh {told} --bench {found.bench}"
-    return f"castsugar evaluate {told} --full"
+        return f"castsugar weigh {told}{bench}"
+    return f"castsugar evaluate {told} --full{bench}"
 
 
 # ----------------------------------------------------------------------------

@@ -94,8 +94,8 @@ def with_uncertainty(value: float, u: float) -> tuple[str, str]:
 
     Examples
     --------
-    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 3.0)
-    (('−494.6', '0.6'), ('−2226', '3'))
+    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 4.0)
+    (('−494.6', '0.6'), ('−2226', '4'))
     >>> with_uncertainty(0.0, math.nan)
     ('0', '–')
     """
@@ -141,6 +141,11 @@ def tidy(value: float) -> float:
     return float(f"{value:.6g}")
 
 
+def three(value: float) -> float:
+    """Return a number rounded to three significant digits."""
+    return float(f"{value:.3g}")
+
+
 def rated(value: float) -> str:
     """Write a limit: three digits at most.
 
@@ -149,7 +154,7 @@ def rated(value: float) -> str:
     >>> rated(6.894757), rated(10.0), rated(999.99999)
     ('6.89', '10', '1000')
     """
-    return typed(float(f"{value:.3g}")) if math.isfinite(value) else significant(value)
+    return typed(three(value)) if math.isfinite(value) else significant(value)
 
 
 def of_100(share: float) -> str:

@@ -7,9 +7,14 @@ the SI screen; the table says what the US screen makes of it. JSON and CSV stay 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from castsugar.report import numbers
-from castsugar.units import SHOWN_AS, shown
+from castsugar.units import SHOWN_AS, shown, to_celsius
+
+if TYPE_CHECKING:
+    from castsugar.kitchen.heat import Cook
+    from castsugar.units import Quantity
 
 SI, US = SHOWN_AS
 
@@ -34,6 +39,9 @@ OF_UNIT = {
     "N": "force",
     "N s": "impulse",
 }
+
+#: Unit of a rule of the cautions -> kind.
+_RULES = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +151,31 @@ class Shown:
             self.number("mass", value), numbers.tidy(self.span("mass", step))
         )
         return self._joined(shown, "mass")
+
+    def as_typed(self, typed: Quantity) -> str:
+        """Write a pressure as it was typed; in US units only what those know."""
+        if self.system == SI or typed.unit in ("psi", "atm"):
+            return (
+                f"{typed.text} gauge" if typed.note.startswith("gauge") else typed.text
+            )
+        return self.typed("pressure", 1e-6 * typed.value)
+
+    def cook(self, cook: Cook) -> str:
+        """Write a cook: its temperature and minutes, or where a profile ends."""
+        last = self.typed("temperature", to_celsius(cook.pour_temperature))
+        long = numbers.typed(numbers.tidy(cook.duration / 60.0))
+        if len(set(cook.temperatures)) == 1:
+            return f"cook {last} {long} min"
+        return f"cook of {long} min, poured at {last}"
+
+    def share(self, share: float) -> str:
+        """Write a share in per cent, with the sign."""
+        return f"{numbers.percent(share)} %"
+
+    def rule(self, value: float, unit: str) -> str:
+        """Write a number of a caution, which comes in the unit of its rule."""
+        kind = _RULES.get(unit, "number")
+        return self._joined(self.limit(kind, value), kind)
 
     def _joined(self, text: str, kind: str) -> str:
         """Put the unit behind a number."""
