@@ -460,8 +460,26 @@ FIRST = [
     "justify base red --bench bench.toml --no-confirm --draws 100",
     "weigh base --bench bench.toml --batch '200 g'",
     "firing shot.csv --propellant-mass '368 g' --bench bench.toml",
-    "kitchen judge base --bench bench.toml",
 ]
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    "command", ["kitchen judge base", "kitchen parameters", "kitchen judge base --csv"]
+)
+def test_a_remark_stands_beside_a_screen(
+    command: str, odd: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line beside the screen, once; in JSON under its own key."""
+    del odd
+    assert main(shlex.split(command)) == 0
+    out, err = capsys.readouterr()
+    assert SAID not in out
+    assert err.count(SAID) == err.count("\n") == 1
+    if "--csv" not in command:
+        assert main([*shlex.split(command), "--json"]) == 0
+        (told,) = json.loads(capsys.readouterr().out)["remarks"]
+        assert told["text"].endswith(SAID)
 
 
 @pytest.mark.exact

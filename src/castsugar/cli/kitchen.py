@@ -135,17 +135,22 @@ def run_judge(options: argparse.Namespace) -> int:
             conditions=lambda show: words.cook_words(kitchen, show),
             notes=tuple(assumed),
             cautions=chosen(database.cautions, facts, ("kitchen",), say=show.rule),
-            least_sure=believed.least_sure(shares, kitchen.belief, syrup, show),
             bench=options.bench or "",
             invented=invented,
-            next=_next(mixes, shares, kitchen),
         )
 
     answer(
         options,
         Answer(
             command="kitchen",
-            screen=lambda show: words.judge_screen(found(show), kitchen, facts, show),
+            screen=lambda show: words.judge_screen(
+                found(show),
+                kitchen,
+                show,
+                facts=facts,
+                least=believed.least_sure(shares, kitchen.belief, syrup, show),
+                following=_next(mixes, shares, kitchen),
+            ),
             parts=lambda: words.judge_parts(found(Shown()), shares),
             told={
                 "version": database.version,
@@ -236,8 +241,7 @@ def _judged(
     columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
     for level, values in zip(levels, said.further, strict=True):
         columns[chance_column(POUR, level)] = values.tolist()
-    found = judge(limits_of(needs), columns)
-    return by_mix(found, len(rows))
+    return by_mix(judge(limits_of(needs), columns), len(rows))
 
 
 def run_parameters(options: argparse.Namespace) -> int:

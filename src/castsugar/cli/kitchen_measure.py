@@ -259,7 +259,6 @@ def _learn(
     contradicts = after.calibration.outcomes[-1].contradicts
 
     def found(show: Shown) -> Measured:
-        say = show.rule
         return Measured(
             before=before,
             after=after,
@@ -268,7 +267,7 @@ def _learn(
             bands=bands,
             saved=options.save and not contradicts,
             facts=facts,
-            cautions=chosen(database.cautions, facts, (topic,), say=say),
+            cautions=chosen(database.cautions, facts, (topic,), say=show.rule),
             next=_next(options, contradicts),
             invented=world.invented_for([mix], uses={"kitchen"}),
             bench=options.bench or "",

@@ -75,7 +75,15 @@ _HUMIDITY = "storage_humidity_max_percent"
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
 
-def judge_screen(found: Mixes, kitchen: Kitchen, facts: Facts, show: Shown) -> Screen:
+def judge_screen(
+    found: Mixes,
+    kitchen: Kitchen,
+    show: Shown,
+    *,
+    facts: Facts,
+    least: str,
+    following: str,
+) -> Screen:
     """Return what ``kitchen judge`` answers.
 
     Parameters
@@ -83,9 +91,13 @@ def judge_screen(found: Mixes, kitchen: Kitchen, facts: Facts, show: Shown) -> S
     found : Mixes
         Rows of the kitchen's table with their bands.
     kitchen : Kitchen
+    show : Shown
     facts : mapping
         Of the pan: what must not be done.
-    show : Shown
+    least : str
+        What is least sure.
+    following : str
+        What to do next.
     """
     alone = len(found.mixes) == 1
     told = [*do_nots(facts, show), *_gaps(found, show)]
@@ -100,10 +112,10 @@ def judge_screen(found: Mixes, kitchen: Kitchen, facts: Facts, show: Shown) -> S
         findings=tuple(told),
         conditions=found.conditions(show),
         blocks=blocks if computed else (),
-        least_sure=found.least_sure if computed else "",
+        least_sure=least if computed else "",
         cautions=found.cautions.lines,
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
-        next=found.next,
+        next=following,
         invented=found.invented,
         bench=found.bench,
         annexes=tuple(_annexes(found, show)),
@@ -112,15 +124,9 @@ def judge_screen(found: Mixes, kitchen: Kitchen, facts: Facts, show: Shown) -> S
 
 def cook_words(kitchen: Kitchen, show: Shown) -> str:
     """Say how it was cooked, and under what air."""
-    cook = kitchen.cook
-    minutes = f"{numbers.typed(cook.duration / 60.0)} min"
-    last, hottest = (to_celsius(t) for t in (cook.pour_temperature, cook.hottest))
-    told = f"{show.typed('temperature', last)} {minutes}"
-    if len(set(cook.temperatures)) > 1:
-        told = f"{minutes} up to {show.typed('temperature', hottest)}, poured at "
-        told += show.typed("temperature", last)
-    air = show.amount("air pressure", 1e-3 * kitchen.air_pressure)
-    return f"Cook {told}; air {air}; bands hold 95 of 100 draws"
+    cook, air = show.cook(kitchen.cook), 1e-3 * kitchen.air_pressure
+    air_told = show.amount("air pressure", air)
+    return f"{cook[:1].upper()}{cook[1:]}; air {air_told}; bands hold 95 of 100 draws"
 
 
 def _named(found: Mixes) -> str:

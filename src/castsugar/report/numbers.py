@@ -99,8 +99,8 @@ def with_uncertainty(value: float, u: float) -> tuple[str, str]:
 
     Examples
     --------
-    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 3.0)
-    (('−494.6', '0.6'), ('−2226', '3'))
+    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 4.0)
+    (('−494.6', '0.6'), ('−2226', '4'))
     >>> with_uncertainty(0.0, math.nan)
     ('0', '–')
     """
