@@ -77,8 +77,12 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     counted = [check for check in learning.checks if check.counts]
     shown = [
         Figure(picture, f"Measured over predicted, with 95 % bands{which}", _WORDS)
-        for which, checks in ((": what counts", counted), ("", learning.checks))
-        if (picture := checks_picture(checks, example=bool(invented)))
+        for which, checks in (
+            (" (bars): what counts; round: inside, diamond: outside", counted),
+            ("", learning.checks),
+        )
+        for brief in [checks is counted]
+        if (picture := checks_picture(checks, example=bool(invented), brief=brief))
     ]
     annexes = (
         Annex("Predictions against measurements", (*_compared(learning), *shown[1:])),
