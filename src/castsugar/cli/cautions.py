@@ -106,7 +106,7 @@ def _raised(
     options: argparse.Namespace, database: Database
 ) -> tuple[list[Caution], Facts, tuple[str, ...]]:
     """Return the cautions that apply to a mix, what raises them, what is invented."""
-    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.evaluation import evaluate_columns
     from castsugar.report.cautions import facts_of, pan_facts, topics_of
     from castsugar.rows import records

@@ -113,8 +113,12 @@ def _beside(
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
     from castsugar import plausible
-    from castsugar.cli.bench_option import as_cooked, read_shelf, world_of
-    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.bench_option import (
+        as_cooked,
+        read_shelf,
+        weigh_recipes,
+        world_of,
+    )
     from castsugar.errors import InputError
 
     shelf, world = read_shelf(options), world_of(options)

@@ -102,7 +102,7 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
-    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed

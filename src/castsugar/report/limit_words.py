@@ -308,7 +308,7 @@ def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list
             "margin_percent": 100.0 * one.margin,
             "reason": one.reason,
         }
-        for name, own in zip(names, judged, strict=True)
+        for name, own in zip(names, judged, strict=bool(judged))
         for one in own
     ]
 

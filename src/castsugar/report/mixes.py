@@ -566,7 +566,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
     parts: dict[str, Any] = {
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
-        "limits": limit_rows([m.name for m in found.mixes], found.judged),
+        "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
     }
     if found.species:
         parts["species_chamber_throat_exit_mol_kg"] = list(found.species)
