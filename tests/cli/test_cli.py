@@ -7,14 +7,18 @@ import io
 import json
 import os
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
+from castsugar.report.document import schema_of
+from castsugar.report.ingredients import PARTS
 
 # Exact: the contract and the acceptance list of the contract; a number on the
 # screen is compared with the library's own, rounded to the decimals of its column.
@@ -244,27 +248,44 @@ def test_screen_fits_80_columns(
     assert main([]) == 0
     out = capsys.readouterr().out
     assert len(out.splitlines()) > 300
-    assert wide(out) == []
+    assert [line for line in wide(out) if not line.startswith("Next: ")] == []
 
 
 def test_ingredients(capsys: pytest.CaptureFixture[str]) -> None:
     """The catalogue holds every name; one item shows doubt, rival and source."""
     database = cs.load_database()
     assert main(["ingredients"]) == 0
-    out = capsys.readouterr().out
-    for name in (*database.ingredients, *database.syrups, *database.premixes):
-        assert re.search(rf"^  {re.escape(name)} ", out, re.MULTILINE)
-    assert main(["ingredients", "glucitol"]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    for words in ("-1353.7", "18", "rival 'polyol cycle' -1336 +- 12", "WebBook"):
+    for name in (*database.ingredients, *database.syrups, *database.premixes):
+        assert re.search(rf"\b{re.escape(name)}\b", out)
+    assert main(["ingredients", "glucitol", "--full"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    for words in ("\u22121354 ± 18 kJ/mol", "polyol cycle: \u22121336 ± 12", "WebBook"):
         assert words in out
-    assert main(["ingredients", "corn syrup", "--json"]) == 0
-    facts = json.loads(capsys.readouterr().out)
-    assert facts["schema"] == "castsugar.ingredient/1"
-    assert facts["dry_solids_mass_fraction"] == 0.77
-    assert main(["ingredients", "--json"]) == 0
-    items = json.loads(capsys.readouterr().out)["items"]
-    assert len(items) == len(database.ingredients) + len(database.syrups) + 1
+    schema = schema_of("ingredients", PARTS)
+    for words, count in (["corn syrup"], 1), ([], len(database.ingredients) + 10):
+        assert main(["ingredients", *words, "--json"]) == 0
+        found = json.loads(capsys.readouterr().out)
+        jsonschema.validate(found, schema)
+        assert len(found["items"]) == count
+    (syrup,) = [x for x in found["items"] if x["name"] == "light corn syrup"]
+    assert syrup["dry_solids_mass_fraction"] == 0.77
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_ingredients_fit(units: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """24 lines of 80 columns for the list and for every item; what comes next runs."""
+    database = cs.load_database()
+    names = [*database.ingredients, *database.syrups, *database.premixes]
+    for words in ([], *([name] for name in names)):
+        assert main(["ingredients", *words, "--units", units]) == 0
+        lines = capsys.readouterr().out.splitlines()
+        assert len(lines) <= 24
+        assert max(map(len, lines[:-1])) <= 80
+        following = shlex.split(lines[-1].removeprefix("Next: castsugar "))
+        if units == "si" and following[0] == "evaluate":
+            assert main([*following, "--no-confirm", "--csv"]) == 0
+            capsys.readouterr()
 
 
 def test_version_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer
-from castsugar.cli.bench_option import add_bench_option, world_of
+from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
 from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
-from castsugar.cli.evaluate import fire_rows, told, weigh_recipes
+from castsugar.cli.evaluate import fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, version_line
 from castsugar.cli.quantities import quantity, read

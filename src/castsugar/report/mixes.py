@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen
 from castsugar.report.limit_words import (
+    LIMITS,
     P95,
     PEAK,
     Judged,
@@ -178,6 +180,8 @@ class Mixes:
         The rows of other nozzle flows, for the full answer.
     bench, invented
         As in Screen; `bench_said`: "(bench.toml)" where nobody typed it.
+    least_sure, next : str
+        What a command says of itself; empty: by the draws, by the worst finding.
     """
 
     mixes: tuple[Mix, ...]
@@ -193,6 +197,8 @@ class Mixes:
     bench: str = ""
     bench_said: str = ""
     invented: tuple[str, ...] = ()
+    least_sure: str = ""
+    next: str = ""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -322,7 +328,7 @@ def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
 def least_sure(found: Mixes) -> str:
     """Say which input is behind most of the uncertainty of what decides."""
     if found.draws is None or not found.judged:
-        return ""
+        return found.least_sure
     order = [
         (one.verdict == "kept", abs(one.margin), one.column, i)
         for i, own in enumerate(found.judged)
@@ -342,6 +348,8 @@ def least_sure(found: Mixes) -> str:
 
 def next_step(found: Mixes) -> str:
     """Return what to do next, by the worst that was found."""
+    if found.next:
+        return found.next
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
     bench = f" --bench {found.bench}" if found.bench and not found.bench_said else ""
     if broken:
@@ -562,13 +570,27 @@ def _remarks(found: Mixes) -> Iterator[Annex]:
 # ----------------------------------------------------------------------------
 # JSON.
 
+#: What the document of evaluate holds.
+PARTS: dict[str, Part] = {
+    "mixes": Part(
+        meaning="one a mix, in the order asked for",
+        fields=(*FIELDS.values(), *FIRING),
+        many=True,
+    ),
+    "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
+    "limits": LIMITS,
+    "species_chamber_throat_exit_mol_kg": Part(
+        meaning="main species of each mix, station by station", needed=False
+    ),
+}
+
 
 def mixes_parts(found: Mixes) -> dict[str, Any]:
     """Return what the JSON of evaluate holds."""
     parts: dict[str, Any] = {
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
-        "limits": limit_rows([m.name for m in found.mixes], found.judged),
+        "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
     }
     if found.species:
         parts["species_chamber_throat_exit_mol_kg"] = list(found.species)

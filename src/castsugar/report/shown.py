@@ -42,7 +42,22 @@ OF_UNIT = {
 }
 
 #: Unit of a rule of the cautions -> kind.
-_RULES = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
+OF_RULE = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
+
+
+#: Units in sentences that come from below, and their kinds.
+_KINDS = {
+    "MPa": "pressure",
+    "kPa": "air pressure",
+    "mm/s": "rate",
+    "mm": "length",
+    "m/s": "velocity",
+    "N s": "impulse",
+    "N": "force",
+    "g": "mass",
+    "K": "temperature difference",
+}
+_QUANTITY = re.compile(rf"(-?\d+(?:\.\d+)?) ({'|'.join(_KINDS)})(?![\w/])")
 
 
 #: Unit in a sentence -> kind.
@@ -166,6 +181,20 @@ class Shown:
         )
         return self._joined(shown, "mass")
 
+    def said(self, text: str) -> str:
+        """Return a sentence with its SI quantities in the units shown.
+
+        Examples
+        --------
+        >>> Shown("us").said("tested at 101.3 kPa, throat 8 mm")
+        'tested at 14.7 psi, throat 0.315 in'
+        """
+        if self.system == SI:
+            return text
+        return _QUANTITY.sub(
+            lambda found: self.amount(_KINDS[found[2]], float(found[1])), text
+        )
+
     def as_typed(self, typed: Quantity) -> str:
         """Write a pressure as it was typed; in US units only what those know."""
         if self.system == SI or typed.unit in ("psi", "atm"):
@@ -188,7 +217,7 @@ class Shown:
 
     def rule(self, value: float, unit: str) -> str:
         """Write a number of a caution, which comes in the unit of its rule."""
-        kind = _RULES.get(unit, "number")
+        kind = OF_RULE.get(unit, "number")
         return self._joined(self.limit(kind, value), kind)
 
     def prose(self, text: str) -> str:
