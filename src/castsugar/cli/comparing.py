@@ -151,7 +151,8 @@ def compared(
     fired = fire_rows(asked.shared, asked.mixes, own)
     more = (limits_of(asked.limits), fired, comparison.draws)
     caption = (
-        "Differences with 95 % intervals; one that touches the line tells nothing."
+        "Paired differences, 95 % intervals, each on a scale of its own. Filled: the "
+        "bar leaves out 0; hollow: cannot tell."
     )
     world, typed = world_of(options), [_word(text) for text in _recipes(options)]
     named = options.bench and not options.bench_said
@@ -160,7 +161,8 @@ def compared(
     figure = None
     if options.page:
         columns = [*claimed, *deciding(found, comparison)]
-        drawn = picture(columns=columns, invented=bool(found.invented))
+        invented = bool(found.invented)
+        drawn = picture(columns=columns, invented=invented, brief=True)
         figure = Figure(drawn, caption)
     return Compared(
         found=found,

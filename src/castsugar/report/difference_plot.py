@@ -200,6 +200,7 @@ def difference_plot(
     columns: Sequence[str] | None = None,
     show: Shown | None = None,
     invented: bool = False,
+    brief: bool = False,
 ) -> str:
     """Draw how one mix differs from the baseline.
 
@@ -214,6 +215,8 @@ def difference_plot(
         Units; SI by default.
     invented : bool
         Whether some number is an example's: the title says so.
+    brief : bool
+        Without words above and below; who shows it says them.
 
     Returns
     -------
@@ -226,7 +229,7 @@ def difference_plot(
         For a place that is none, or the baseline's; a column that was not compared.
     """
     asked = _asked(comparison, (mix,), columns)
-    return _picture(replace(asked, show=show or Shown(), invented=invented))
+    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
 
 
 def difference_plots(
@@ -235,6 +238,7 @@ def difference_plots(
     columns: Sequence[str] | None = None,
     show: Shown | None = None,
     invented: bool = False,
+    brief: bool = False,
 ) -> str:
     """Draw how every other mix differs from the baseline, a symbol each.
 
@@ -248,6 +252,8 @@ def difference_plots(
         Units; SI by default.
     invented : bool
         Whether some number is an example's: the title says so.
+    brief : bool
+        Without words above and below; who shows it says them.
 
     Returns
     -------
@@ -261,7 +267,7 @@ def difference_plots(
     """
     others = (k for k in range(len(comparison.names)) if k != comparison.baseline)
     asked = _asked(comparison, tuple(others), columns)
-    return _picture(replace(asked, show=show or Shown(), invented=invented))
+    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
 
 
 def _asked(
@@ -284,7 +290,7 @@ def _asked(
     return _Asked(comparison, mixes, chosen, Shown(), False)
 
 
-def _picture(asked: _Asked) -> str:
+def _picture(asked: _Asked, brief: bool) -> str:
     """Draw the picture."""
     found, shown = asked.comparison, asked.mixes[:MOST]
     short = short_names(found.draws.outlook.mixes)
@@ -296,7 +302,7 @@ def _picture(asked: _Asked) -> str:
     rows = {c: _lines(found, c, shown, asked.show) for c in asked.columns}
     svg = Svg(_WIDTH, 0.0, title, _describe(names, base, rows, asked.show))
     below = "paired differences, 95 % intervals; every row has a scale of its own"
-    top = draw_heading(svg, title, [below], _MARGIN)
+    top = draw_heading(svg, title, [] if brief else [below], _MARGIN)
     if len(shown) > 1:
         keys = [
             Key("symbol", SOFT, name, symbol=symbol_of(k))
@@ -307,7 +313,7 @@ def _picture(asked: _Asked) -> str:
         top = _draw_group(svg, group, top)
         for column in columns:
             top = _draw_row(svg, (column, asked.show), rows[column], top)
-    notes = [_HOW, *_remarks(found, rows, asked.show)]
+    notes = [*([] if brief else [_HOW]), *_remarks(found, rows, asked.show)]
     if len(asked.mixes) > len(shown):
         notes.append(f"The first {MOST} of {len(asked.mixes)} other mixes are drawn.")
     svg.height = draw_notes(svg, notes, _MARGIN, top + 4.0) + 8.0
