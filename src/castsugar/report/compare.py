@@ -14,6 +14,7 @@ from castsugar.comparison.compare import (
     RULE,
     Cell,
     Comparison,
+    share_a_law,
 )
 from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
@@ -51,6 +52,9 @@ _ROWS, _BESIDE = 5, 2
 
 #: Logarithms from here on have no exponential that a float holds.
 _LONG = 700.0
+
+#: Letters of a title in full.
+_TITLE = 150
 
 #: Inputs of a budget that are named, those above such a share of the variance.
 _NAMED, _LEAST = 3, 0.05
@@ -114,7 +118,7 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
     found, columns = told.found, deciding(told.found, told.comparison)
     return Screen(
         command="compare",
-        title=f"compare: {title_of(found)}",
+        title=f"compare: {_title(told)}",
         findings=tuple(compare_findings(told, show)),
         conditions=_conditions(found, show),
         blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
@@ -129,14 +133,20 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
     )
 
 
-def title_of(found: Mixes) -> str:
-    """Return the names of mixes, and what their shares are of."""
+def _title(told: Compared) -> str:
+    """Return the names of mixes and what their shares are of; of many their number."""
+    found = told.found
     items = {tuple(n for n, _ in mix.recipe) for mix in found.mixes if _nameless(mix)}
     if len(items) > 1:
-        told = [f"{letter(i)} {titled(mix)}" for i, mix in enumerate(found.mixes)]
-        return f"{'; '.join(told)} {found.bench_said}".rstrip()
-    of = f" ({'/'.join(items.pop())})" if len(items) == 1 else ""
-    return f"{', '.join(found.names)}{of} {found.bench_said}".rstrip()
+        names = [f"{letter(i)} {titled(mix)}" for i, mix in enumerate(found.mixes)]
+        title = f"{'; '.join(names)} {found.bench_said}".rstrip()
+    else:
+        of = f" ({'/'.join(items.pop())})" if items else ""
+        title = f"{', '.join(found.names)}{of} {found.bench_said}".rstrip()
+    if len(title) > _TITLE:
+        base = found.names[told.comparison.baseline]
+        title = f"{len(found.names)} mixes, against {base} {found.bench_said}".rstrip()
+    return title
 
 
 def _nameless(mix: Any) -> bool:
@@ -210,6 +220,9 @@ def _pressures(told: Compared) -> Iterator[Finding]:
     ]
     letters = numbers.listed([names[i].partition(" ")[0] for i in bare])
     why = f"no strands of {letters}" if bare else "the interval holds 0"
+    pairs = [(i, comparison.baseline) for i in unsure]
+    if all(share_a_law(comparison.draws, pair) for pair in pairs):
+        why = "they burn by one law here; strands of each would tell"
     yield Finding(
         CANNOT_TELL.upper(), f"Whether {whose} changes the peak pressure: {why}."
     )
@@ -363,6 +376,7 @@ def _annexes(told: Compared, show: Shown) -> Iterator[Annex]:
     for i in told.others:
         table = differences_table(told, i, show)
         yield Annex(f"{told.found.names[i]} against {base}", (table,))
+    yield from remarks(told)
     yield from budgets(told, told.others, show)
     yield from annexes(told.found, show)
     yield reproduce(told)
@@ -455,6 +469,12 @@ def sized(uncertainty: float, unit: str, show: Shown) -> str:
     kind = "temperature difference" if unit == "K" else OF_UNIT.get(unit, "number")
     told = numbers.significant(show.span(kind, uncertainty), 2)
     return f"{told} {show.unit(kind) or unit}".rstrip()
+
+
+def remarks(told: Compared) -> Iterator[Annex]:
+    """Yield what a reader of the differences has to know."""
+    if told.comparison.notes:
+        yield Annex("Notes on the differences", (Listing(told.comparison.notes),))
 
 
 def reproduce(told: Compared) -> Annex:

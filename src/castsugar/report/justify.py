@@ -28,6 +28,7 @@ from castsugar.report.compare import (
     differences_table,
     interval,
     least_sure,
+    remarks,
     reproduce,
     sized,
 )
@@ -176,7 +177,7 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
     yield from faults(found)
     yield from _limits(record, show)
     if not change.claims:
-        yield _plain(record)
+        yield _plain(record, show)
 
 
 def _claim(record: Record, one: Judged, show: Shown) -> Finding:
@@ -213,7 +214,7 @@ def _why(record: Record, one: Judged) -> str:
     if not parts:
         return "The interval holds 0."
     label = record.told.shortened(parts[0].input.label)
-    return f"{numbers.percent(parts[0].share)} % of the uncertainty is the {label}."
+    return f"{numbers.percent(parts[0].share)} % of the uncertainty: {label}."
 
 
 def _limits(record: Record, show: Shown) -> Iterator[Finding]:
@@ -257,7 +258,7 @@ def _borrowed(record: Record) -> str:
     return text + (", by invented numbers" if record.invented else "")
 
 
-def _plain(record: Record) -> Finding:
+def _plain(record: Record, show: Shown) -> Finding:
     """Say what the change does, where nothing was claimed for it."""
     cells = record.change.cells
     if all(c.difference.interval == (0.0, 0.0) for c in cells.values()):
@@ -265,13 +266,15 @@ def _plain(record: Record) -> Finding:
     told = []
     for word in ("higher", "lower", CANNOT_TELL):
         names = [
-            FIELDS[c].short or FIELDS[c].named(Shown())
+            FIELDS[c].named(show)
             for c in (PEAK, POUR, C_STAR, FLAME)
             if c in cells and cells[c].verdict == word
         ]
         if names:
             told.append(f"{word}: {', '.join(names)}")
-    return Finding("CHANGES", f"{'; '.join(told)}. Nothing was claimed (--claim).")
+    said = "; ".join(told)
+    text = f"{said[:1].upper()}{said[1:]}. Nothing was claimed (--claim)."
+    return Finding("CHANGES", text)
 
 
 # ----------------------------------------------------------------------------
@@ -443,6 +446,7 @@ def _annexes(record: Record, show: Shown) -> Iterator[Annex]:
         yield Annex(
             "Limits, margins, draws that keep them", (_standings(record, show),)
         )
+    yield from remarks(told)
     yield from budgets(told, (NEW,), show)
     yield Annex("What would overturn this", (_overturns(record, show),))
     for one in (*levels(found, show), *ground(found, show)):

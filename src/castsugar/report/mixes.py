@@ -426,8 +426,12 @@ def _columns(
         yield "pours\nof 100", [numbers.of_100(share) for share in shares]
     if any(not _missing(row.get(P95)) for row in rows):
         yield _column(P95, rows, show)
-        yield _column("pressure_margin_percent", rows, show)
-    keys = ["relative_solids_20C", *_SHOWN, "density_impulse_kg_s_m3"]
+    keys = [
+        "pressure_margin_percent",
+        "relative_solids_20C",
+        *_SHOWN,
+        "density_impulse_kg_s_m3",
+    ]
     limited = [one.column for own in found.judged[:1] for one in own]
     keys += [k for k in limited if k not in (*keys, PEAK, P95, "pour_viscosity_Pa_s")]
     for key in [*keys, "total_impulse_N_s"]:
