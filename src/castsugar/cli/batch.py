@@ -364,7 +364,7 @@ def _told(
 
 def invented_in(world: World | None) -> tuple[str, ...]:
     """Return the entries of a bench file that hold invented numbers."""
-    return tuple(getattr(world, "invented", ()))
+    return () if world is None else world.invented
 
 
 def _world(batch: Batch, database: Database) -> World | None:

@@ -136,9 +136,10 @@ def _check_names(options: argparse.Namespace) -> None:
     from castsugar.files.writing import refuse_unwritable
 
     folder_of(options)
-    bench = real(Path(options.bench))
-    for name in ("output", "page", "picture"):
-        value = getattr(options, name)
+    bench = real(Path(options.bench or "."))
+    named = [("output", options.output), ("page", options.page)]
+    named += [("picture", file) for file in options.picture.values()]
+    for name, value in named:
         if value is not None and real(Path(value)) == bench:
             raise InputError(f"--{name} is the bench file itself; choose another name")
     if options.save:
@@ -235,7 +236,7 @@ def _next(options: argparse.Namespace, learning: Learning) -> str:
 
 def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
     """Write the picture, if asked for."""
-    if options.picture is None:
+    if not options.picture:
         return
     from castsugar.cli.output import write_file
     from castsugar.errors import InputError
@@ -244,4 +245,5 @@ def _picture(options: argparse.Namespace, learning: Learning, world: World) -> N
     picture = checks_picture(learning.checks, example=bool(invented_in(world)))
     if not picture:
         raise InputError("--picture: nothing was predicted and measured; leave it out")
-    write_file(options, options.picture, picture)
+    for file in options.picture.values():
+        write_file(options, file, picture)
