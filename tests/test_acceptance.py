@@ -86,8 +86,6 @@ _SI = re.compile(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b(?! ?s\b)")
 _RULES = re.compile(
     r"beyond [\d,]+ (g|N s)|above [\d,]+ (g|N s)|of 500 g|250 g|g per 100 g"
 )
-    r"beyond [\d,]+ (g|N s)|above [\d,]+ (g|N s)|of 500 g|250 g|g per 100 g"
-)
 _US = re.compile(r"\d (psi|°F|oz|lbf|ft/s|in(?! \d))\b")
 
 
