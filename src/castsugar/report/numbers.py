@@ -226,8 +226,16 @@ def signed(value: float, low: float, high: float) -> tuple[str, str, str]:
     ('−3.2', '−4.1', '−2.3')
     >>> signed(0.4, -1.6, 1.6)
     ('+0.4', '−1.6', '+1.6')
+    >>> signed(7.1, 0.4, 18.3)
+    ('+7.1', '+0.4', '+18.3')
     """
     texts = with_band(value, low, high)
+    place = place_of(value, low, high)
+    if place is not None and low * high > 0.0:  # an end beside 0 is not printed as 0
+        near = min(abs(low), abs(high))
+        finer = (p for p in range(place, place - 4, -1) if round(near, -p))
+        place = next(finer, place)
+        texts = (at_place(value, place), at_place(low, place), at_place(high, place))
     first, second, third = (
         f"+{text}" if number > 0.0 and text != "0" else text
         for text, number in zip(texts, (value, low, high), strict=True)
