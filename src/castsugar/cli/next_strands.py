@@ -9,7 +9,8 @@ from typing import Any
 from castsugar.cli.bench_option import Once, add_bench_option, stated_world
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.search import NO, task_asked
+from castsugar.cli.search import NO
+from castsugar.cli.search_task import task_asked
 from castsugar.plain import to_json
 
 #: Largest batch of strands that is proposed [kg].
