@@ -11,6 +11,7 @@ from castsugar.optimize.next_strands import Doubt, NextMix, Proposal
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
+from castsugar.report.mix_words import plain_key, share_key
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -20,7 +21,7 @@ from castsugar.report.screen import (
     Screen,
     Table,
 )
-from castsugar.report.search_words import Asked, plain_key, share_key
+from castsugar.report.search_words import Asked
 from castsugar.report.shown import SI, Shown
 
 #: What the mixes are for.

@@ -15,12 +15,11 @@ from castsugar.optimize.shadow_prices import LimitState, Price
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, Field
 from castsugar.report.limit_words import limit_rows
+from castsugar.report.mix_words import plain_key, share_key
 from castsugar.report.search import Searched, masses_of
 from castsugar.report.search_words import (
     endless,
     file_key,
-    plain_key,
-    share_key,
     unit_key,
 )
 

@@ -13,6 +13,7 @@ from castsugar.limits import Limit
 from castsugar.optimize.task import DELIVERED, WEIGHTED
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Field
+from castsugar.report.mix_words import plain_key
 from castsugar.report.shown import Shown
 
 _CHANCE = re.compile(r"(.+), ([\d.]+) of 100")
@@ -152,22 +153,6 @@ def file_key(column: str) -> str:
 def unit_key(column: str) -> str:
     """Return the unit of a column as keys carry it; empty for none."""
     return plain_key(unit_of(column).replace("%", "percent"))
-
-
-def plain_key(text: str) -> str:
-    """Return a text as part of a key: letters, digits, underscores."""
-    return re.sub(r"\W+", "_", text).strip("_")
-
-
-def share_key(ingredient: str) -> str:
-    """Return the key of the share of an ingredient in a recipe.
-
-    Examples
-    --------
-    >>> share_key("light corn syrup")
-    'light_corn_syrup_mass_percent'
-    """
-    return f"{plain_key(ingredient)}_mass_percent"
 
 
 # ----------------------------------------------------------------------------
