@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from castsugar.mix.text import parse_recipe
 from castsugar.report import numbers
 
 if TYPE_CHECKING:
@@ -69,3 +70,23 @@ def share_key(ingredient: str) -> str:
     'light_corn_syrup_mass_percent'
     """
     return f"{plain_key(ingredient)}_mass_percent"
+
+
+def shares(recipe: str) -> str:
+    """Return a name as it is, and of a recipe as typed its shares alone.
+
+    Examples
+    --------
+    >>> shares("base"), shares("KNO3:120 powdered sugar:34 corn syrup:46")
+    ('base', '60/17/23')
+    """
+    if ":" not in recipe:
+        return recipe
+    parts = parse_recipe(recipe).parts
+    whole = sum(share for _, share in parts)
+    return "/".join(numbers.typed(_tenth(100.0 * x / whole)) for _, x in parts)
+
+
+def _tenth(value: float) -> float:
+    """Return a percentage to a tenth: a name, not a measurement."""
+    return float(numbers.at_place(value, -1))
