@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 #: A missing number.
 DASH = "\u2013"
@@ -276,6 +277,23 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def outward(value: float, *, up: bool) -> str:
+    """Write a number with four digits, rounded up or down and never the other way.
+
+    Examples
+    --------
+    >>> outward(4.02711, up=True), outward(0.763347, up=False), outward(0.0, up=True)
+    ('4.028', '0.7633', '0')
+    """
+    if value == 0.0 or not math.isfinite(value):
+        return typed(value)
+    exact = Decimal(repr(value))
+    unit = Decimal(1).scaleb(exact.adjusted() - 3)
+    return typed(
+        float(exact.quantize(unit, rounding=ROUND_CEILING if up else ROUND_FLOOR))
+    )
 
 
 def count(number: int, one: str, more: str = "") -> str:
