@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import Shelf, add_bench_option, world_of
 from castsugar.cli.conditions import Shared, add_nozzle_options, stated_conditions
+from castsugar.cli.kitchen_options import read_kitchen
 from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
@@ -188,7 +188,7 @@ def _shared(
         alternatives={},
         data="nasa-1993",
         uncertainty=False,
-        kitchen=_kitchen(options, world, database, lost),
+        kitchen=read_kitchen(options, database, lost),
         motor=world.motor if world else None,
         shelf=Shelf(bench=bench),
         database=database,
@@ -202,26 +202,6 @@ def _limits(world: World | None) -> Any:
     from castsugar.limits import limits_of
 
     return limits_of(world.limits)
-
-
-def _kitchen(
-    options: argparse.Namespace,
-    world: World | None,
-    database: Database,
-    lost: float | None,
-) -> Kitchen | None:
-    """Return the kitchen of --cook, or of the cook in [kitchen]; None without."""
-    from castsugar.bench.kitchen import learn
-    from castsugar.cli.kitchen_options import read_cook
-
-    cook = read_cook(options)
-    own = world is not None and world.kitchen is not None
-    if cook is None and not own:
-        return None
-    learnt = learn(None, cook, database) if world is None else world.learnt(cook)
-    for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {options.bench}: {outcome.sentence()}")
-    return learnt.kitchen.changed(water_lost=lost)
 
 
 def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:

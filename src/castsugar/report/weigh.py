@@ -230,7 +230,7 @@ def weigh_screen(
         invented=mix.invented,
         bench=mix.bench or "bench.toml",
         annexes=tuple(annexes),
-        sheet=(Blanks((*record, *_SIGNED)),),
+        sheet=(Blanks(record), Blanks(_SIGNED)),
     )
 
 
