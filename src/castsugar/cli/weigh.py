@@ -308,7 +308,7 @@ def _told(
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.limit_words import by_mix
-    from castsugar.report.mixes import Mixes
+    from castsugar.report.mixes import Mixes, next_step
     from castsugar.report.weigh import Told
 
     sheet, base = found.sheet, found.judged[0]
@@ -329,30 +329,31 @@ def _told(
     uses |= {"kitchen"} if shared.kitchen is not None else set()
     uses |= {"motor"} if shared.motor is not None else set()
     uses |= {"casting"} if sheet.pieces else set()
-    words = command_text(options.words)
+    mixes = Mixes(
+        mixes=(mix,),
+        rows=(base.row,),
+        judged=by_mix(judge_rows(limits, [base.row]), 1) if limits else ((),),
+        conditions=partial(conditions_line, shared, options.bench),
+        notes=tuple(_assumptions(shared, sheet)),
+        cautions=chosen(rest, facts, ["weigh"], say=say),
+        bench=options.bench or "",
+        bench_said=options.bench_said,
+        invented=world.invented_for([mix], uses=uses) if world is not None else (),
+    )
+    broken = any(one.verdict == "broken" for one in mixes.judged[0])
     return Told(
-        mixes=Mixes(
-            mixes=(mix,),
-            rows=(base.row,),
-            judged=by_mix(judge_rows(limits, [base.row]), 1) if limits else ((),),
-            conditions=partial(conditions_line, shared, options.bench),
-            notes=tuple(_assumptions(shared, sheet)),
-            cautions=chosen(rest, facts, ["weigh"], say=say),
-            bench=options.bench or "",
-            bench_said=options.bench_said,
-            invented=world.invented_for([mix], uses=uses) if world is not None else (),
-        ),
+        mixes=mixes,
         cautions=applying,
         stops=chosen(stops, facts, ["weigh"], say=say).lines,
-        page=f"{words} --page sheet.html",
-        batch=_batch(options, sheet),
-        paged=options.page is not None,
+        next=next_step(mixes) if broken else _next(options, sheet),
         remarks=tuple(one.text for one in options.remarks),
     )
 
 
-def _batch(options: argparse.Namespace, sheet: Sheet) -> str:
-    """Return the command that starts the record of the batch."""
+def _next(options: argparse.Namespace, sheet: Sheet) -> str:
+    """Return the command that writes the page; beside it, that of the record."""
+    if options.page is None:
+        return f"{command_text(options.words)} --page sheet.html"
     mass = f"{1e3 * sheet.total:.10g} g"
     words = ["castsugar", "batch", "new", options.recipe, "--batch", mass]
     given = {"--cook": options.cook, "--minutes": options.minutes}

@@ -30,7 +30,7 @@ from castsugar.report.screen import (
     in_order,
 )
 from castsugar.report.shown import SI, Shown
-from castsugar.weigh.correction import C_STAR, LOOKED_AT, PEAK, POUR, Correction
+from castsugar.weigh.correction import LOOKED_AT, Correction
 from castsugar.weigh.result import Weighing, balance
 from castsugar.weigh.sheet import Line, Sheet
 
@@ -91,6 +91,23 @@ _LEARN = (
     "pan-weight)."
 )
 
+#: The order of work. Common practice, no source.
+_GRIND = "Grind the oxidizer alone, with tools kept for it, before it is weighed."
+_POWDERS = (
+    "Weigh every powder by itself, each on its own paper, the small ones first: only "
+    "what lies by itself can be taken off again."
+)
+_WRITE = (
+    "Write down what the scale showed and check it against the sheet before anything "
+    "is put together; castsugar weigh says what to add (option actual)."
+)
+_JOIN = (
+    "Join the dry powders by hand: through a coarse sieve onto paper, or tumbled "
+    "gently in a bag. Never grind, mill or blend them together."
+)
+_POUR = "Pour the liquid into the cold pan, scrape the cup, stir the dry mix in."
+_HEAT = "Heat comes last: when all is weighed, checked, ticked and at hand."
+
 _OFF = (
     "A line may be off until c* moves by 1 %, the peak pressure by 5 %, the pour "
     "viscosity by 20 %, or its share of the mix by 0.5 points (a tenth of itself below "
@@ -125,12 +142,8 @@ class Told:
         Those that apply.
     stops : tuple of str
         Short words of those that forbid the work.
-    page : str
-        Command that writes the page.
-    batch : str
-        Command that starts the record.
-    paged : bool
-        Whether the page is being written.
+    next : str
+        What to do next.
     remarks : tuple of str
         On unusual values; the screen has them beside it.
     """
@@ -138,9 +151,7 @@ class Told:
     mixes: Mixes
     cautions: tuple[Caution, ...]
     stops: tuple[str, ...]
-    page: str
-    batch: str
-    paged: bool
+    next: str
     remarks: tuple[str, ...] = ()
 
 
@@ -226,7 +237,7 @@ def weigh_screen(
         least_sure="" if found.sheet.mix.water_lost else _NO_WATER,
         cautions=mix.cautions.lines,
         cautions_count=len(told.cautions),
-        next=_next(told),
+        next=told.next,
         invented=mix.invented,
         bench=mix.bench or "bench.toml",
         annexes=tuple(annexes),
@@ -250,13 +261,6 @@ def safety_box(cautions: Sequence[Caution]) -> tuple[str, ...]:
     """Return what is ticked on paper before heat comes, at most 8 lines."""
     short = {caution.key: caution.short for caution in cautions}
     return (*(short[key] for key in _KEYS if key in short), _OUT)
-
-
-def _next(told: Told) -> str:
-    """Return what to do next, by the worst that was found."""
-    if any(one.verdict == "broken" for own in told.mixes.judged for one in own):
-        return mixes.next_step(told.mixes)
-    return told.batch if told.paged else told.page
 
 
 # ----------------------------------------------------------------------------
@@ -411,6 +415,8 @@ def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
     if correction is not None:
         end += ["", "", scale.mass(correction.total)]
     rows.append((*end, *("",) * (len(heads) - len(end))))
+    if lots:
+        rows[-1] = (*rows[-1][:-1], scale.steps())
     return Table(
         heads=tuple(heads),
         rows=tuple(rows),
@@ -467,12 +473,9 @@ def goes_into(sheet: Sheet, show: Shown) -> str:
 def order_of_work(sheet: Sheet, show: Shown) -> tuple[str, ...]:
     """Return the order of work. Common practice, no source."""
     wet = [line for line in sheet.lines if line.kind in ("syrup", "liquid")]
-    dry = [line for line in sheet.lines if line.kind not in ("syrup", "liquid")]
-    steps = []
-    if any(line.kind == "oxidizer" for line in sheet.lines):
-        steps.append(
-            "Grind the oxidizer alone, with tools kept for it, before it is weighed."
-        )
+    dry = len(sheet.lines) - len(wet)
+    nitrate = any(line.kind == "oxidizer" for line in sheet.lines)
+    steps = [_GRIND] if nitrate else []
     for line in wet:
         cup = _said(line.cup, show, 2)
         stays = f"; {cup} of it stay in the cup and are counted" if line.cup else ""
@@ -480,25 +483,8 @@ def order_of_work(sheet: Sheet, show: Shown) -> tuple[str, ...]:
             f"Tare a cup and weigh the {line.typed} into it first{stays}. It is the "
             "hardest to hit."
         )
-    if dry:
-        steps.append(
-            "Weigh every powder by itself, each on its own paper, the small ones "
-            "first: only what lies by itself can be taken off again."
-        )
-    steps.append(
-        "Write down what the scale showed and check it against the sheet before "
-        "anything is put together; castsugar weigh says what to add (option actual)."
-    )
-    if len(dry) > 1:
-        steps.append(
-            "Join the dry powders by hand: through a coarse sieve onto paper, or "
-            "tumbled gently in a bag. Never grind, mill or blend them together."
-        )
-    if wet:
-        steps.append(
-            "Pour the liquid into the cold pan, scrape the cup, stir the dry mix in."
-        )
-    steps.append("Heat comes last: when all is weighed, checked, ticked and at hand.")
+    steps += [_POWDERS] if dry else []
+    steps += [_WRITE, *([_JOIN] if dry > 1 else ()), *([_POUR] if wet else ()), _HEAT]
     return tuple(f"{count}  {text}" for count, text in enumerate(steps, start=1))
 
 
@@ -585,7 +571,7 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     ready = replace(readiness(found, show, paper=False), caption="In brackets 95 %")
     yield Annex("Ready to pour", (ready,))
     if len(sheet.lines) > 1:
-        yield Annex("How exact it must be", (_effects(found), Paragraph(_OFF)))
+        yield Annex("How exact it must be", (_exact(found), Paragraph(_OFF)))
     yield Annex("What this mix does, by a model", _judged(found, show))
     lots = [f"{x.typed}: {_lot(x.lot)}" for x in sheet.lines if x.lot is not None]
     if lots:
@@ -605,27 +591,19 @@ def _portions(lines: Sequence[Line], scale: Scale) -> Table:
     return Table(heads=("", scale.head("weigh")), rows=rows)
 
 
-def _effects(found: Weighing) -> Table:
-    """Return what one step of the scale does, line by line."""
-    columns = {"c* %": C_STAR, "pressure %": PEAK, "viscosity %": POUR}
-    every = [found.tolerances[line.name] for line in found.sheet.lines]
-    known = {
-        head: key
-        for head, key in columns.items()
-        if any(math.isfinite(one.per_step.get(key, math.nan)) for one in every)
-    }
-    rows = []
-    for line, one in zip(found.sheet.lines, every, strict=True):
-        moved = [one.per_step.get(key, math.nan) for key in ("share", *known.values())]
-        cells = (numbers.significant(100.0 * x, 2) for x in moved)
-        rows.append((line.typed, *cells, _DECIDES[one.decided_by]))
-    heads = ("", "share, points", *known, "decided by")
-    return Table(
-        heads=heads,
-        rows=tuple(rows),
-        left=frozenset({0, len(heads) - 1}),
-        caption="One step of the scale moves",
+def _exact(found: Weighing) -> Table:
+    """Return what one step of the scale does to a line's share, and what limits it."""
+    every = [(line, found.tolerances[line.name]) for line in found.sheet.lines]
+    rows = tuple(
+        (
+            line.typed,
+            numbers.significant(100.0 * one.per_step["share"], 2),
+            _DECIDES[one.decided_by],
+        )
+        for line, one in every
     )
+    heads = ("", "a step of the scale,\npoints of its share", "decided by")
+    return Table(heads=heads, rows=rows, left=frozenset({0, 2}))
 
 
 def _judged(found: Weighing, show: Shown) -> tuple[Block, ...]:
