@@ -76,7 +76,7 @@ SPACES = {
     ),
     "kitchen": (
         "Belief Cook Kitchen Learnt ball_fall bulk_density calibrate flow_out "
-        "kitchen_table pan_weight parse_cook unmeasured"
+        "kitchen_intervals kitchen_table pan_weight parse_cook unmeasured"
     ),
     "motor": (
         "AreaTable BurnKnowledge BurnLaw Case Firing Hardware HollowCylinder "

@@ -323,8 +323,9 @@ def test_a_firing_of_an_overcooked_batch_has_no_efficiency(
     found = json.dumps(document)
     assert said in found
     assert ("sugar degraded" in found or WHY in found) is bool(said)
-    assert document["results"]["characteristic_velocity"]["value_m_s"] > 800.0
-    assert (document["efficiency"]["characteristic_velocity"] is not None) is told
-    assert (document["efficiency"]["specific_impulse"] is not None) is told
-    assert main(words) == 0
+    row = document["firing"]
+    assert row["characteristic_velocity_m_s"] > 800.0
+    assert (row["characteristic_velocity_efficiency"] is not None) is told
+    assert (row["specific_impulse_efficiency"] is not None) is told
+    assert main([*words, "--full"]) == 0
     assert said in " ".join(capsys.readouterr().out.split())

@@ -63,11 +63,18 @@ JUSTIFY = f"justify {MIX} {OTHER} --no-confirm --draws 100 {ALONE}"
 DRIVEN = EVALUATE.replace(ALONE, "")
 FIRING = f"firing shot.csv --throat '8 mm' --propellant-mass '100 g' {ALONE}"
 STRANDS = "burnrate strands.csv"
+DELAY = (
+    "firing --delay --strands delay.csv --delay-time '6 s' --chamber-pressure '2 MPa' "
+    "--burn-time '1 s'"
+)
 SHOW = "batch show 2026-05-02-1"
 NAMES = "ingredients KNO3"
 
 #: Rules without a quantity: a command that shows it, and one that does not.
 ALWAYS = {
+    "delay-strands": (DELAY, STRANDS),
+    "delay-ground-test": (DELAY, STRANDS),
+    "delay-both-ends": (DELAY, STRANDS),
     "general": (EVALUATE, NAMES),
     "no-claim": (EVALUATE, JUDGE),
     "no-open-flame": (JUDGE, EVALUATE),

@@ -195,6 +195,7 @@ COMMANDS = {
     "batch new": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
     "batch add": f"2026-05-02-1 {FIRING}",
     "batch close": f"2026-05-02-1 --outcome used {FIRING}",
+    "batch card": "2026-05-02-1 --date 2026-05-09 --cast-mass '368 g'",
 }
 
 #: Options of a command line of their own: those of the delay column.
@@ -457,36 +458,50 @@ FIRST = [
     "map KNO3 sucrose water --step 25% --bench bench.toml",
     "compare base red --bench bench.toml --no-confirm --draws 100",
     "justify base red --bench bench.toml --no-confirm --draws 100",
-    "batch new base --bench bench.toml --batch '200 g'",
     "firing shot.csv --propellant-mass '368 g' --bench bench.toml",
-    "kitchen judge base --bench bench.toml",
 ]
 
 
 @pytest.mark.exact
+@pytest.mark.parametrize(
+    "command", ["kitchen judge base", "kitchen parameters", "kitchen judge base --csv"]
+)
+def test_a_remark_stands_beside_a_screen(
+    command: str, odd: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line beside the screen, once; in JSON under its own key."""
+    del odd
+    assert main(shlex.split(command)) == 0
+    out, err = capsys.readouterr()
+    assert SAID not in out
+    assert err.count(SAID) == err.count("\n") == 1
+    if "--csv" not in command:
+        assert main([*shlex.split(command), "--json"]) == 0
+        (told,) = json.loads(capsys.readouterr().out)["remarks"]
+        assert told["text"].endswith(SAID)
+
+
+@pytest.mark.exact
 @pytest.mark.parametrize("command", FIRST, ids=lambda text: text.split()[0])
-def test_a_remark_stands_first_on_the_screen(
+def test_a_remark_stands_beside_the_screen(
     command: str, odd: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(shlex.split(command)) in (0, 1)
-    text = capsys.readouterr().out
-    begin = " ".join(text.split("\n\n\n")[0][:600].split())
-    assert SAID in begin
-    if not command.startswith(("compare", "justify")):
-        assert text.startswith("  >> bench.toml, line ")
-    assert " ".join(text.split()).count(SAID) == 1
+    text, beside = capsys.readouterr()
+    assert "castsugar: bench.toml, line " in beside
+    assert " ".join(beside.split()).count(SAID) == 1
+    assert SAID not in " ".join(text.split())
 
 
 @pytest.mark.exact
 @pytest.mark.parametrize(
     "command", [x for x in FIRST if not x.startswith(("sweep", "map"))]
 )
-def test_a_remark_is_the_first_key_of_json(
+def test_a_remark_is_a_key_of_json(
     command: str, odd: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main([*shlex.split(command), "--json"]) in (0, 1)
     found = json.loads(capsys.readouterr().out)
-    assert next(iter(found)) == "remarks"
     (told,) = found["remarks"]
     assert told["code"] == "unusual-value"
     assert told["text"].endswith(SAID)
@@ -504,7 +519,7 @@ def test_strict_makes_a_remark_a_no(
     out, err = capsys.readouterr()
     assert out == usual
     assert "--strict, and remarks: 1" in err
-    assert main(["evaluate", "KNO3:65 sucrose:35", "--strict"]) == 0
+    assert main(["evaluate", "KNO3:65 sucrose:35", "--strict", "--no-bench"]) == 0
 
 
 @pytest.mark.exact

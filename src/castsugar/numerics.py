@@ -175,6 +175,19 @@ def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
 _WIDTH = 0.02
 
 
+def ranks(values: FloatArray) -> FloatArray:
+    """Return the rank of each value from 1 on; ties share their mean.
+
+    Examples
+    --------
+    >>> ranks(np.array([3.0, 1.0, 3.0, np.inf])).tolist()
+    [2.5, 1.0, 2.5, 4.0]
+    """
+    _, place, counts = np.unique(values, return_inverse=True, return_counts=True)
+    last = np.cumsum(counts)
+    return (last - 0.5 * (counts - 1))[place]
+
+
 def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
     """Return what a share of positive draws stays below, over the last axis.
 

@@ -117,6 +117,9 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "uncertainty of the propellant mass": _g(0, 200, 0, 20),
     "share of uncertainty": _percent(0, 20, 0, 5),
     "installed mass": _g(5, 200_000, 20, 30_000),
+    # Storage.
+    "humidity": _percent(0, 100),
+    "water uptake": _percent(0, 5, 0, 1),
     # Performance and pressure.
     "efficiency": _percent(30, 100, 60, 100),
     "uncertainty of c*": _percent(0, 30, 0, 5),

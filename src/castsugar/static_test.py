@@ -86,6 +86,9 @@ class StaticTest:
     expected: Expected | None
     cautions: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        return "\n".join([repr(self.reduction), *self.cautions])
+
     def to_dict(self) -> dict[str, Any]:
         """Return results with their 95 % intervals, units in the names."""
         return {

@@ -16,11 +16,23 @@ import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 from scipy import stats
 
+from castsugar import load_database
 from castsugar.cli.main import main
+from castsugar.motor.burn_law import borrowed_laws
+from castsugar.report.burnrate import burnrate_screen
+from castsugar.report.cautions import chosen
+from castsugar.report.document import schema_of
+from castsugar.report.screen import STATUSES
+from castsugar.report.shown import Shown
+from castsugar.report.strand_chart import strand_chart
+from castsugar.report.strand_rows import PARTS, Asked
+from castsugar.report.terminal import to_text
+from castsugar.strands import analyse, read_strand_files
 
 # Exact: values on the page are compared with straight lines through ln r against ln p,
 # computed here by numpy.polyfit and the t quantiles of scipy.stats.
@@ -70,7 +82,7 @@ def run(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
         assert main(["burnrate", str(path), *words]) == code
         out, err = capsys.readouterr()
         assert "Traceback" not in err
-        assert all(len(line) <= 80 for line in out.splitlines()) or {
+        assert all(len(line) <= 80 for line in out.splitlines()[:-1]) or {
             "--json",
             "--csv",
         } & set(words)
@@ -110,87 +122,109 @@ def line_through(p: np.ndarray, r: np.ndarray, at: float) -> dict[str, float]:
     }
 
 
-def test_page_of_two_mixes(run) -> None:
-    """Law, intervals, both units, rate at a pressure, comparison."""
+def rows_of(document: dict, table: str, mix: str) -> list[dict]:
+    return [row for row in document[table] if row["mix"] == mix]
+
+
+def test_numbers_of_two_mixes(run) -> None:
+    """Law, bands, rate at a pressure, comparison: by straight lines through ln r."""
     text = two_mixes()
-    page = run(text, "--at", "600 psi")
+    found = json.loads(run(text, "--at", "600 psi", "--json"))
+    jsonschema.validate(found, schema_of("burnrate", PARTS))
     for mix in ("base", "with syrup"):
         p, r = strands_of(text, mix)
-        own = page.split(f"Mix {mix}:", 1)[1].split("Look again")[0]
-        si, psi = line_through(p, r, 1.0), line_through(p, r, PSI / 1e6)
-        # 4 digits of a, 3 decimals of n, as printed; a in psi is the line at 1 psi.
-        assert (
-            f"a = {si['rate']:.3f} mm/s at 1 MPa "
-            f"({si['low']:.3f} to {si['high']:.3f}) "
-            f"n = {si['n']:.3f} ({si['n_low']:.3f} to {si['n_high']:.3f})"
-        ) in own
-        a, low, high = (psi[k] / 25.4 for k in ("rate", "low", "high"))
-        assert f"a = {a:.5f} in/s at 1 psi ({low:.5f} to {high:.5f})" in own
-        assert f"about the law {100 * si['scatter']:.1f} %" in own
+        line = line_through(p, r, 1.0)
+        law, beside = rows_of(found, "laws", mix)
+        assert (law["fit"], beside["fit"]) == ("on ln r", "on r, not used")
+        assert law["rate_at_1MPa_mm_s"] == pytest.approx(line["rate"], rel=1e-7)
+        ends = [line["low"], line["high"]]
+        assert law["rate_at_1MPa_mm_s_interval"] == pytest.approx(ends, rel=1e-7)
+        ends = [line["n_low"], line["n_high"]]
+        assert law["exponent_interval"] == pytest.approx(ends, rel=1e-7)
+        (known,) = rows_of(found, "mixes", mix)
+        assert known["scatter_percent"] == pytest.approx(
+            100 * line["scatter"], rel=1e-7
+        )
+        assert known["strand_temperature_C"] == pytest.approx(21.11, abs=0.005)
         at = line_through(p, r, 600 * PSI / 1e6)
-        cells = [f"{at[k]:.4g}" for k in ("rate", "low", "high", "new_low", "new_high")]
-        assert (
-            f"600 psi absolute 4.137 {cells[0]} {cells[1]} - {cells[2]} "
-            f"{cells[3]} - {cells[4]}"
-        ) in own
-        assert "Law, measured" in own
-        assert "Beside it, least squares on r itself (not used)" in own
-        assert "of strands at 21.1 C" in own
-    assert "base and with syrup: they differ" in page
+        (rate,) = rows_of(found, "rates", mix)
+        assert rate["tested"] == "yes"
+        ends = [at["low"], at["high"]]
+        assert rate["rate_mm_s_interval"] == pytest.approx(ends, rel=1e-7)
+        ends = [at["new_low"], at["new_high"]]
+        assert rate["new_strand_mm_s_interval"] == pytest.approx(ends, rel=1e-7)
     # Equal designs: the ratio in the middle of ln p is that of the two lines there.
     middle = math.sqrt(100 * 1000) * PSI / 1e6
     lines = [line_through(*strands_of(text, m), middle) for m in ("base", "with syrup")]
-    ratio = lines[0]["rate"] / lines[1]["rate"]
-    assert f"burns {ratio:.2f} times as fast" in page
-    assert "WARNING" not in page
-    assert "BORROWED" not in page
-    assert "A burn law taken from a publication" not in page
-    assert "Hot nitrate-sugar mixes burn people" in page
+    (pair,) = found["comparisons"]
+    assert pair["rate_ratio"] == pytest.approx(lines[0]["rate"] / lines[1]["rate"])
+
+
+@pytest.mark.parametrize("system", ["si", "us"])
+def test_screens(tmp_path: Path, system: str) -> None:
+    """Answer first, 24 lines of 80 columns, in both systems, bands or none."""
+    path = tmp_path / "strands.csv"
+    for text in (two_mixes(), plateau(), OPEN_AIR, HEAD + "A,50,8,1\nA,50,7,2\n"):
+        path.write_text(text, "utf-8")
+        asked = Asked(files=(str(path),), at=(4e6,), sources=load_database().sources)
+        results = analyse(
+            read_strand_files(asked.files), borrowed=borrowed_laws(load_database())
+        )
+        cautions = chosen(load_database().cautions, {}, ["firing", "motor"])
+        screen = burnrate_screen(results, asked, cautions, Shown(system))
+        lines = to_text(screen).splitlines()
+        assert len(lines) <= 24
+        assert all(len(line) <= 80 for line in lines[:-1])
+        assert lines[1].split("  ")[0] in STATUSES
+        assert lines[-1].startswith("Next: castsugar burnrate ")
+        whole = to_text(screen, full=True).splitlines()
+        assert all(len(line) <= 80 for line in whole[:-1])
+        other = "mm/s|MPa" if system == "us" else "in/s|psi"
+        assert not re.search(rf"\d ({other})", "\n".join(whole))
+        chart = strand_chart(results, asked, Shown(system), invented=True)
+        assert "EXAMPLE" in chart
+        assert f"[{'psi' if system == 'us' else 'MPa'}]" in chart
+
+
+def test_a_in_psi_and_inches(tmp_path: Path) -> None:
+    """Under `us` the coefficient is that at 1 psi: the line through p in psi."""
+    path = tmp_path / "strands.csv"
+    path.write_text(two_mixes(), "utf-8")
+    results = analyse(read_strand_files([str(path)]))
+    cautions = chosen(load_database().cautions, {}, ["firing"])
+    screen = burnrate_screen(results, Asked(files=(str(path),)), cautions, Shown("us"))
+    a = line_through(*strands_of(two_mixes(), "base"), PSI / 1e6)["rate"] / 25.4
+    (told,) = [row[1] for row in screen.blocks[0].rows if row[0] == "base"]
+    assert float(told) == pytest.approx(a, rel=0.02)
 
 
 def test_beyond_the_tests_is_marked(run) -> None:
-    """A rate outside the tested pressures has a mark and a warning."""
+    """A rate outside the tested pressures is the law continued, and that is said."""
     page = run(two_mixes(), "--at", "1500 psi")
-    assert page.count("WARNING: 1500 psi absolute: outside the tested") == 2
-    assert re.search(r"1500 psi absolute 10\.34 [0-9.]+\* ", page)
-
-
-def test_pressure_unit(run) -> None:
-    """Another unit of pressure: a and n belong together there too."""
-    text = two_mixes()
-    p, r = strands_of(text, "base")
-    bar = line_through(p, r, 0.1)
-    page = run(text, "--pressure-unit", "bar")
-    assert f"a = {bar['rate'] / 25.4:.4f} in/s at 1 bar" in page
-    assert "psi" not in page
-    page = run(plateau(), "--pressure-unit", "bar")
-    assert "r in mm/s, p in bar absolute" in page
+    assert page.count("OUTSIDE") == 2
+    assert "The law is continued there" in page
+    rates = json.loads(run(two_mixes(), "--at", "1500 psi", "--json"))["rates"]
+    assert [row["tested"] for row in rates] == ["no", "no"]
 
 
 def test_bands(run) -> None:
     """A plateau is found; each band has its exponent and its doubt."""
-    out = run(plateau(), "--json")
-    (mix,) = json.loads(out)["mixes"]
-    bands = mix["law"]["bands"]
+    found = json.loads(run(plateau(), "--json"))
+    bands = found["laws"]
     assert len(bands) == 3
     for band, exponent in zip(bands, (0.62, 0.0, 0.65), strict=True):
         # The law that made the data lies inside; 4 of its standard errors at most.
-        half = (band["exponent_high"] - band["exponent_low"]) / 2
-        assert abs(band["exponent"] - exponent) < 2 * half
-        assert 0.005 < half < 0.1
-        assert band["rate_at_1MPa_low_mm_s"] < band["rate_at_1MPa_mm_s"]
-        assert band["rate_at_1MPa_mm_s"] < band["rate_at_1MPa_high_mm_s"]
+        low, high = band["exponent_interval"]
+        assert abs(band["exponent"] - exponent) < high - low
+        assert 0.005 < (high - low) / 2 < 0.1
+        low, high = band["rate_at_1MPa_mm_s_interval"]
+        assert low < band["rate_at_1MPa_mm_s"] < high
     # The bands meet: a1 p^n1 = a2 p^n2 at the bend (continuous by construction).
     for below, above in itertools.pairwise(bands):
         p = below["pressure_high_MPa"]
         assert p == above["pressure_low_MPa"]
         ends = [b["rate_at_1MPa_mm_s"] * p ** b["exponent"] for b in (below, above)]
         assert ends[0] == pytest.approx(ends[1], rel=1e-8)
-    page = run(plateau())
-    assert "Bands: the data call for them" in page
-    assert "Beside it" not in page
-    for band in bands:
-        assert f"n = {band['exponent']:.3f}".replace("-0.000", "0.000") in page
 
 
 def test_first_band_agrees_with_the_fit_itself() -> None:
@@ -218,83 +252,83 @@ def test_first_band_agrees_with_the_fit_itself() -> None:
 
 def test_one_pressure(run) -> None:
     """Open air: rate, repeatability, no exponent, offers, next test."""
-    page = run(OPEN_AIR, "--ambient", "1013 mbar", "--fuel", "sugar")
+    words = ("--ambient", "1013 mbar", "--fuel", "sugar")
+    page = run(OPEN_AIR, *words)
+    assert "CANNOT TELL No law for (no mix named): 5 strands at one pressure" in page
+    assert "BORROWED 1 published law moved through that rate" in page
+    assert "MISSING Burn 3 strands at" in page
+    found = json.loads(run(OPEN_AIR, *words, "--json"))
+    assert found["conditions"]["ambient_pressure_Pa"] == pytest.approx(101300.0)
+    assert found["laws"] == found["rates"] == []
     rates = 50.0 / np.array([15.73, 15.82, 15.68, 16.49, 16.09])
     s, t = np.log(rates).std(ddof=1), stats.t.ppf(0.975, 4)
     mean = math.exp(np.log(rates).mean())
-    assert "Ambient is taken as 1013 mbar absolute, 0.1013 MPa" in page
-    assert "5 strands at one pressure: the exponent n cannot be found" in page
-    assert f"Measured rate at 0.1013 MPa: {mean:.3f} mm/s" in page
-    low, high = (mean * math.exp(k * t * s / math.sqrt(5)) for k in (-1, 1))
-    assert f"interval of the mean {low:.3f} to {high:.3f} mm/s" in page
-    low, high = (mean * math.exp(k * t * s * math.sqrt(1.2)) for k in (-1, 1))
-    assert f"the next strand here: {low:.3f} to {high:.3f} mm/s" in page
-    assert f"Repeatability {rates.std(ddof=1):.3f} mm/s" in page
+    (row,) = found["one_pressure"]
+    assert row["rate_mm_s"] == pytest.approx(mean)
+    ends = [mean * math.exp(k * t * s / math.sqrt(5)) for k in (-1, 1)]
+    assert row["rate_mm_s_interval"] == pytest.approx(ends)
+    ends = [mean * math.exp(k * t * s * math.sqrt(1.2)) for k in (-1, 1)]
+    assert row["new_strand_mm_s_interval"] == pytest.approx(ends)
+    assert row["repeatability_mm_s"] == pytest.approx(rates.std(ddof=1))
+    assert row["next_pressure_MPa"] == pytest.approx(2 * 0.1013)
     # The one law of sucrose moved through the mean: mean (6.894757/0.1013)^0.319.
-    rate = mean * (6.894757 / 0.1013) ** 0.319
-    assert "BORROWED, not measured" in page
-    found = re.search(r"sucrose 65/35 0\.319 ([0-9.]+) ([0-9.]+) to ([0-9.]+)", page)
-    assert found
-    assert float(found[1]) == pytest.approx(rate, abs=0.05)
+    (law,) = found["borrowed"]
+    assert law["rate_mm_s"] == pytest.approx(mean * (6.894757 / 0.1013) ** 0.319)
+    assert (law["status"], bool(law["source"])) == ("from memory", True)
     # 25 % for another mix alone: at least exp(1.96 x 0.223) = 1.55 either way.
-    assert float(found[3]) / float(found[1]) > 1.55 < float(found[1]) / float(found[2])
-    assert "dextrose" not in page
-    assert "from memory" in page
-    assert "Next test: burn 3 strands at 2 times this pressure" in page
-    assert "A burn law taken from a publication may miss your grain" in page
+    low, high = law["rate_mm_s_interval"]
+    assert high / law["rate_mm_s"] > 1.55 < law["rate_mm_s"] / low
+    assert any("A burn law taken from a publication" in c for c in found["cautions"])
 
 
 def test_offers_without_a_fuel(run) -> None:
-    """All five are offered; JSON names source and status of each."""
-    document = json.loads(run(OPEN_AIR, "--json", "--at", "4 MPa", "--at", "20 MPa"))
-    assert document["schema"] == "castsugar.burnrate/1"
-    assert document["assumptions"]["ambient_pressure_Pa"] == 101325.0
-    assert document["versions"]["species_data"]
-    assert document["cautions"]
-    (mix,) = document["mixes"]
-    assert mix["law"] is None
-    assert mix["rates"] == []
-    assert "one pressure" in mix["reason_for_no_law"]
-    assert len(mix["borrowed_offers"]) == 5
-    for offer in mix["borrowed_offers"]:
-        assert offer["origin"].startswith("measured: one pressure, exponent borrowed")
-        assert (offer["status"], bool(offer["citation"])) == ("from memory", True)
-        near, far = offer["rates"]
-        assert near["rate_low_mm_s"] < near["rate_mm_s"] < near["rate_high_mm_s"]
-        # The further from the test, the wider.
-        width = [r["rate_high_mm_s"] / r["rate_low_mm_s"] for r in (near, far)]
-        assert width[0] < width[1]
-    assert mix["next_test"]["strands"] >= 3
+    """All five are offered; the further from the test, the wider."""
+    found = json.loads(run(OPEN_AIR, "--json", "--at", "4 MPa", "--at", "20 MPa"))
+    assert found["schema"] == "castsugar.burnrate/2"
+    assert len({row["law"] for row in found["borrowed"]}) == 5
+    ends = [row["rate_mm_s_interval"] for row in found["borrowed"]]
+    wide = [high / low for low, high in ends]
+    assert all(near < far for near, far in zip(wide[::2], wide[1::2], strict=True))
 
 
 NO_LAW = [
     (HEAD + "A,50,8,1\nA,50,7,2\n", "2 strands cannot give a law; at least 3"),
     (HEAD + "A,50,8,1\nA,50,3,2\nA,50,1.7,3\n", "is 1 or more"),
-    (HEAD + "A,50,8,1\n", "one strand tells no interval"),
+    (HEAD + "A,50,8,1\n", "one strand: no interval"),
     (HEAD + "A,50,8,1\nA,50,8.1,1\n", "at least 3 strands are needed"),
 ]
 
 
 @pytest.mark.parametrize(("text", "words"), NO_LAW)
 def test_no_law_is_a_plain_answer(run, text: str, words: str) -> None:
-    """Data shown, no law, the reason; exit code 0."""
+    """No law, the reason; exit code 0; the strands in the full answer."""
     page = run(text, "--at", "2 MPa")
     assert words in page
-    assert "No law for this mix" in page
-    assert "Rate from the law" not in page
-    assert "6.250" in page
-    document = json.loads(run(text, "--json"))
-    assert document["mixes"][0]["law"] is None
-    assert document["mixes"][0]["nonlinear"] is None
+    assert "CANNOT TELL No law for A" in page
+    assert "r = a p^n" not in page
+    assert "6.25" in run(text, "--full")
+    assert json.loads(run(text, "--json"))["laws"] == []
 
 
 def test_numbers_from_a_formula(run) -> None:
     """r = 8 p^0.5 to the last digit: found again, and no strands, says the page."""
     rows = [f"A,50,{50.0 / (8.0 * p**0.5)!r},{p}" for p in range(1, 9)]
+    text = HEAD + "\n".join(rows) + "\n"
+    assert "MISFIT A: no scatter at all" in run(text)
+    law = json.loads(run(text, "--json"))["laws"][0]
+    assert law["rate_at_1MPa_mm_s"] == pytest.approx(8.0)
+    assert law["exponent"] == pytest.approx(0.5)
+
+
+def test_misfit_names_where_to_burn_more(run) -> None:
+    """r = 8 p^0.5, replicates to 0.1 %, 5 % off at 4 MPa alone: misfit, and where."""
+    rows = []
+    for p in (1, 2, 4, 8, 16):
+        rate = 8.0 * p**0.5 * (1.05 if p == 4 else 1.0)
+        rows += [f"A,50,{50.0 / (rate * k)!r},{p}" for k in (0.999, 1.001)]
     page = run(HEAD + "\n".join(rows) + "\n")
-    assert "a = 8.000 mm/s at 1 MPa" in page
-    assert "n = 0.500" in page
-    assert "WARNING: no scatter at all" in page
+    assert "MISFIT A: its strands do not follow one power law" in page
+    assert re.search(r"Burn more near (\d+ and 4|4 and \d+) MPa", page)
 
 
 def test_outlier_is_flagged_and_kept(run) -> None:
@@ -302,16 +336,15 @@ def test_outlier_is_flagged_and_kept(run) -> None:
     text = two_mixes().splitlines()
     cells = text[4].split(";")
     cells[2] = f"{float(cells[2].replace(',', '.')) / 2:.3f}".replace(".", ",")
-    text[4] = ";".join([*cells[:5], "burned down the side, glue had come off here"])
-    page = run("\n".join(text))
-    assert "OUTLIER? burned down the side, glue had come off here" in page
+    text[4] = ";".join([*cells[:5], "glue had come off here"])
+    assert "CAUTION base, line 5: far from the law" in run("\n".join(text))
     rows = list(csv.DictReader(io.StringIO(run("\n".join(text), "--csv"))))
     assert [r["line"] for r in rows if r["remark"]] == ["5"]
-    assert rows[3]["note"] == "burned down the side, glue had come off here"
+    assert rows[3]["note"] == "glue had come off here"
 
 
-def test_csv_and_json_agree_with_the_line(run) -> None:
-    """One row a strand; units in the names; JSON holds the same."""
+def test_csv_agrees_with_the_line(run) -> None:
+    """One row a strand; units in the names."""
     text = two_mixes()
     rows = list(csv.DictReader(io.StringIO(run(text, "--csv"))))
     assert len(rows) == 18
@@ -323,24 +356,12 @@ def test_csv_and_json_agree_with_the_line(run) -> None:
             ("rate_mm_s", rate),
             ("fitted_rate_mm_s", line["rate"]),
             ("residual_percent", 100.0 * (rate / line["rate"] - 1.0)),
-            ("fitted_rate_low_mm_s", line["low"]),
-            ("new_strand_high_mm_s", line["new_high"]),
+            ("fitted_rate_mm_s_low", line["low"]),
+            ("new_strand_mm_s_high", line["new_high"]),
         ):
             assert float(row[key]) == pytest.approx(value, rel=1e-7)
-        assert (row["mix"], row["length_mm"], row["status"]) == ("base", "50.8", "ok")
-    document = json.loads(run(text, "--json", "--level", "90%", "--at", "500 psi"))
-    assert document["assumptions"]["interval_probability"] == 0.9
-    law = document["mixes"][0]["law"]
-    assert law["origin"] == "measured"
-    assert law["bands"][0]["exponent"] == pytest.approx(line["n"], rel=1e-8)
-    t = stats.t.ppf(0.95, 7) / stats.t.ppf(0.975, 7)
-    half = t * (line["n_high"] - line["n"])
-    assert law["bands"][0]["exponent_high"] == pytest.approx(line["n"] + half, rel=1e-8)
-    (rate,) = document["mixes"][0]["rates"]
-    assert rate["asked"] == "500 psi absolute"
-    assert rate["outside_tested_pressures"] is False
-    (pair,) = document["comparisons"]
-    assert (pair["first"], pair["verdict"]) == ("base", "differ")
+        assert (row["mix"], row["status"]) == ("base", "ok")
+        assert float(row["length_mm"]) == pytest.approx(50.8)
 
 
 @pytest.mark.parametrize(
@@ -383,9 +404,6 @@ BAD = [
     (HEAD + "A,50,8,1\n", ("--at", "1000"), "--at: pressure '1000' has no unit"),
     (HEAD + "A,50,8,1\n", ("--at", "20 C"), "--at: unit 'C' is not a pressure unit"),
     (HEAD + "A,50,8,1\n", ("--at", "0 psi"), "--at is 0 MPa; allowed 0.001 to 100 MPa"),
-    (HEAD + "A,50,8,1\n", ("--level", "200 %"), "--level: fraction '200 %' is above 1"),
-    (HEAD + "A,50,8,1\n", ("--level", "20 %"), "--level is 20 %; allowed 50 to 99.9 %"),
-    (HEAD + "A,50,8,1\n", ("--pressure-unit", "psig"), "is gauge"),
     (HEAD + "A,50,8,1\n", ("--fuel", "starch"), "known: sucrose, dextrose, sorbitol"),
     (HEAD + "A,50,8,1\n", ("--ambient", "30 inHg"), "--ambient: unit 'inHg'"),
 ]  # fmt: skip
@@ -435,15 +453,15 @@ def test_strands_of_one_mix_in_two_files_are_one_law(
         Path(name).write_text("\n".join([head, *part]) + "\n", "utf-8")
     assert main(["burnrate", *names, "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert [m["law"] for m in found["mixes"]] == [m["law"] for m in whole["mixes"]]
-    places = [(s["file"], s["line"]) for m in found["mixes"] for s in m["strands"]]
-    assert (names[0], 2) in places
-    assert (names[1], 2) in places
-    assert main(["burnrate", *names]) == 0
+    assert found["laws"] == whole["laws"]
+    places = [(s["file"], s["line"]) for s in found["strands"]]
+    assert (names[0], "1:2") in places
+    assert (names[1], "2:2") in places
+    assert main(["burnrate", *names, "--full"]) == 0
     page = capsys.readouterr().out
     assert "1:2" in page
     assert "2:2" in page
-    assert "line 5 of the second file" in page
+    assert "line 5 of the second file" in " ".join(page.split())
 
 
 @pytest.mark.parametrize(
@@ -488,5 +506,5 @@ def test_without_cantera(tmp_path: Path) -> None:
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert "they differ" in done.stdout
+    assert "The mixes differ" in done.stdout
     assert (tmp_path / "a.svg").exists()

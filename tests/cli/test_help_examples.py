@@ -20,7 +20,7 @@ pytestmark = pytest.mark.exact
 SLOW = ("sweep", "map", "search", "compare", "justify", "learn")
 
 #: Commands whose help says when the answer is "no" (exit code 1).
-MAY_SAY_NO = ("search", "justify", "weigh", "learn")
+MAY_SAY_NO = ("check", "search", "justify", "weigh", "learn")
 
 
 def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -83,45 +83,17 @@ def test_bad_input(
     assert "Traceback" not in err
 
 
-def test_page(capsys: pytest.CaptureFixture[str]) -> None:
-    """Class and band, never three digits of a viscosity; 80 columns."""
-    assert main([*JUDGE, "KNO3:65 sorbitol:35", *HELD]) == 0
-    text = capsys.readouterr().out
-    assert max(map(len, text.splitlines())) <= 80
-    assert "kitchen not computed: no model for sorbitol" in text
-    assert "nothing measured yet" in text
-    assert "sealed with desiccant" in text
-    (line,) = (x for x in text.splitlines() if "10-90 % band" in x)
-    low, high = line.split()[-2].split("-")
-    assert all(len(v.strip("0").replace(".", "")) <= 1 for v in (low, high))
-
-
-@pytest.mark.parametrize(
-    ("celsius", "warned", "stopped"),
-    [(129, False, False), (131, True, False), (150, True, False), (151, True, True)],
-)
-def test_cautions_follow_the_temperature(
-    celsius: int, *, warned: bool, stopped: bool, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Above 130 C a caution, above 150 C stop and no verdict."""
-    assert main([*JUDGE, "--cook", f"{celsius} C", "--minutes", "2"]) == 0
-    text = " ".join(capsys.readouterr().out.split())
-    assert ("Above 130 C bulk temperature" in text) == warned
-    assert ("No recipe verdict is given above 150 C" in text) == stopped
-    assert ("no verdict above 150 C bulk temperature" in text) == stopped
-
-
 def test_evaluate_burns_what_the_kitchen_leaves(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """The same water in both tables; JSON and CSV parse."""
     assert main([*JUDGE, *HELD, "--json"]) == 0
     judged = json.loads(capsys.readouterr().out)
-    assert judged["schema"] == "castsugar.kitchen/1"
+    assert judged["schema"] == "castsugar.kitchen/2"
     assert main(["evaluate", BASE, *HELD, "--json", "--no-confirm"]) == 0
     burnt = json.loads(capsys.readouterr().out)["mixes"][0]
     for key, value in judged["mixes"][0].items():
-        if key not in ("flags", "name"):
+        if key not in ("flags", "name") and not key.endswith("_interval"):
             assert burnt[key] == value, key
     assert burnt["water_as_cast_percent"] < burnt["water_as_weighed_percent"]
     dry = "KNO3:65 sucrose:35"
@@ -150,12 +122,13 @@ def test_measure_save_and_learn(
     before = Path(bench).read_bytes()
     assert main([*BALL, "--time", "190 s", *kept]) == 1
     out, err = capsys.readouterr()
-    assert "contradicts" in out
-    assert "not saved" in err
+    assert "REFUSED" in out
+    assert "not saved" in out
+    assert err == ""
     assert Path(bench).read_bytes() == before
     assert main(["kitchen", "parameters", "--bench", bench, "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["schema"] == "castsugar.kitchen_parameters/1"
+    assert document["schema"] == "castsugar.kitchen_parameters/2"
     known = {p["name"]: p["origin"] for p in document["parameters"]}
     assert known["drying_time"] == "measured: pan weight"
     assert known["syrup_grade"] == "measured: ball fall"
@@ -321,10 +294,9 @@ def test_a_page_as_proof_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     profile = "0 min 25 C, 5 min 151 C, 9 min 119 C"
     code, out, err = run([*JUDGE, "--cook", profile], capsys)
     assert (code, err) == (0, "")
-    assert "no verdict above 150 C" in " ".join(out.split())
+    assert "DO NOT  cook at 151 °C" in out
+    assert "Pours" not in out
     assert "switch the heat off" in " ".join(out.split())
-    table = out.split("In the kitchen")[1].split("pours: below")[0].splitlines()[1:]
-    assert all(line.split()[-1] == "-" for line in table if line.strip())
     code, out, _ = run([*JUDGE, "--cook", profile, "--json"], capsys)
     document = json.loads(out)
     (mix,) = document["mixes"]
@@ -402,18 +374,20 @@ def test_measurement_as_json(
     code, out, err = run([*words, "--json"], capsys)
     assert (code, err) == (0, "")
     document = json.loads(out)
-    assert document["schema"] == "castsugar.kitchen_measurement/1"
+    assert document["schema"] == "castsugar.kitchen_measurement/2"
     assert "castsugar" in document["versions"]
     assert document["measurement"]["contradicts"] is False
+    assert document["saved"] is False
     before, after = (document[f"parameters_{w}"] for w in ("before", "after"))
     assert [p["name"] for p in before] == [p["name"] for p in after]
     assert len(before) == 8
     for old, new in zip(before, after, strict=True):
-        assert new["p90"] - new["p10"] <= (old["p90"] - old["p10"]) * (1 + 1e-6) or (
-            math.log(new["p90"] / new["p10"]) <= math.log(old["p90"] / old["p10"])
+        (low, high), (a, b) = new["value_interval"], old["value_interval"]
+        assert high - low <= (b - a) * (1 + 1e-6) or (
+            math.log(high / low) <= math.log(b / a)
         )
-    for band in document["band"].values():
-        known = [v for v in band.values() if v is not None]
+    for band in document["pour_viscosity_Pa_s_interval"].values():
+        known = [v for v in band if v is not None]
         assert known == sorted(known)
     assert run([*words, "--json"], capsys)[1] == out
 
@@ -426,15 +400,16 @@ def test_contradiction_writes_nothing(
     wrong = [*BULK, "--mass", "50 g", "--bench", str(path), "--save"]
     code, out, err = run(wrong, capsys)
     assert code == 1
-    assert "contradicts" in out
-    assert err.count("\n") == 1
+    assert "REFUSED" in out
+    assert err == ""
     assert list(tmp_path.iterdir()) == []
     code, out, _ = run([*wrong, "--json"], capsys)
     document = json.loads(out)
     assert code == 1
     assert document["measurement"]["contradicts"] is True
     assert document["parameters_before"] == document["parameters_after"]
-    assert document["band"]["before"] == document["band"]["after"]
+    band = document["pour_viscosity_Pa_s_interval"]
+    assert band["before"] == band["after"]
     assert list(tmp_path.iterdir()) == []
 
 
@@ -455,24 +430,6 @@ def test_contradiction_in_the_file(
     code, out, _ = run(["kitchen", "parameters", "--bench", str(both)], capsys)
     assert code == 1
     assert "set aside" in " ".join(out.split())
-
-
-def test_parameters_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Changed by what is saved; eight names; 80 columns."""
-    path = str(tmp_path / "bench.toml")
-    code, before, _ = run(["kitchen", "parameters"], capsys)
-    assert code == 0
-    assert run([*BULK, "--bench", path], capsys)[0] == 0
-    assert not Path(path).exists()
-    assert run([*BULK, "--bench", path, "--save"], capsys)[0] == 0
-    code, after, _ = run(["kitchen", "parameters", "--bench", path], capsys)
-    assert code == 0
-    assert before != after
-    assert "measured: bulk density" in after
-    for text in (before, after):
-        assert max(map(len, text.splitlines())) <= 80
-        heads = [x for x in text.splitlines() if x.startswith("  ") and " .. " in x]
-        assert len(heads) == 8
 
 
 @pytest.mark.parametrize(
@@ -498,40 +455,6 @@ def test_help_fits(
     code, out, _ = run([*words, "--help"], capsys)
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80
-
-
-def test_measurement_pages_fit(capsys: pytest.CaptureFixture[str]) -> None:
-    """80 columns, also of long recipes and numbers of odd size."""
-    long = "KNO3:60 powdered sugar:10 sucrose:9.123456789 corn syrup:20.876543211"
-    for words in (
-        [*PAN, "--recipe", long],
-        [*BALL, "--time", "190 s"],
-        BULK,
-        [*FLOW, "--recipe", BASE, *HELD],
-    ):
-        _, out, _ = run(words, capsys)
-        assert max(map(len, out.splitlines())) <= 80, words
-
-
-@pytest.mark.parametrize(
-    ("words", "caution"),
-    [
-        ([*FLOW, "--recipe", BASE, *HELD], "Never heat a mix over a flame"),
-        (PAN, "local law decides"),
-        ([*PAN, "--batch", "900 g", "--lost", "6 g"], "More than 500 g in one batch"),
-        (
-            [*PAN, "--cook", "140 C", "--minutes", "4", "--lost", "6 g"],
-            "Above 130 C bulk temperature",
-        ),
-    ],
-)
-def test_measuring_hot_mix_shows_cautions(
-    words: list[str], caution: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Those that the temperature and the batch ask for, as on every kitchen page."""
-    code, out, _ = run(words, capsys)
-    assert code == 0
-    assert caution in " ".join(out.split())
 
 
 def test_measuring_above_150_is_refused_with_the_caution(
@@ -573,10 +496,8 @@ def test_two_pages_agree_on_one_band(capsys: pytest.CaptureFixture[str]) -> None
     """The judge and the measurement tell the same band of the same mix and cook."""
     held = ["--cook", "119 C", "--minutes", "10", "--json"]
     (mix,) = json.loads(run([*JUDGE, *held], capsys)[1])["mixes"]
-    band = json.loads(run([*PAN, "--json"], capsys)[1])["band"]["before"]
-    for p in ("p10", "p90"):
-        ratio = mix[f"pour_viscosity_{p}_Pa_s"] / band[f"pour_viscosity_{p}_Pa_s"]
-        assert 0.5 < ratio < 2.0, p
+    key = "pour_viscosity_Pa_s_interval"
+    assert mix[key] == json.loads(run([*PAN, "--json"], capsys)[1])[key]["before"]
 
 
 def test_output_is_not_the_bench(
@@ -654,5 +575,5 @@ def test_a_mix_that_should_not_flow_is_told(
     words = [*FLOW, "--recipe", "KNO3:65 sucrose:35", "--cook", "119 C"]
     code, out, err = run([*words, "--minutes", "8"], capsys)
     assert code == 1
-    assert "jams, and it flowed" in " ".join(out.split())
-    assert "not saved" in err
+    assert "jams, and it flowed; not saved" in " ".join(out.split())
+    assert err == ""

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from castsugar import load_database
 from castsugar.cli.main import main
+from castsugar.report.caution_list import RULE_PARTS
 from castsugar.report.cautions import chosen
+from castsugar.report.document import schema_of
 
 # Exact: the order and the widths are rules of ours; no number is compared.
 pytestmark = pytest.mark.exact
 
 CAUTIONS = load_database().cautions
+MIX = "KNO3:60 sucrose:32 water:8"
 KEYS = {c.key: c for c in CAUTIONS}
 WING = ["evaluate", "kitchen", "motor", "firing"]
 #: The example's motor: 369 g, 512 N s.
@@ -106,19 +112,40 @@ def asked(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
 def test_the_command_prints_every_rule_once_with_level_and_source(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    flat = " ".join(asked([], capsys).replace("!", "").split())
+    flat = " ".join(asked(["--full"], capsys).replace("!", "").split())
     assert flat.startswith(f"Cautions: {len(CAUTIONS)} of {len(CAUTIONS)} ")
     for caution in CAUTIONS:
         assert flat.count(" ".join(caution.text.replace("!", "").split())) == 1
     assert flat.count("[stop; common practice, no source]") == 3
     assert "[stop; " in flat.split("beyond hobby work.")[1][:60]
-    assert max(map(len, asked([], capsys).splitlines())) <= 80
+    assert max(map(len, asked(["--full"], capsys).splitlines())) <= 80
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+@pytest.mark.parametrize("words", [[], ["kitchen"], ["firing"], ["--mix", MIX]])
+def test_a_screen_of_the_command(
+    words: list[str], units: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """24 lines of 80 columns, what stops everything first, what is left counted."""
+    lines = asked([*words, "--units", units], capsys).splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 80
+    marks = [line.split()[0] for line in lines if line.startswith("!")]
+    assert marks == sorted(marks, reverse=True)
+    told = re.search(r"^(\d+) more, and", "\n".join(lines), re.M)
+    raised = sum(line.startswith("CAUTION") for line in lines)
+    rest = int(told[1]) if told else 0
+    assert lines[0].endswith(f": {len(marks) + raised + rest} of {len(CAUTIONS)}")
+    assert main(shlex.split(lines[-1].removeprefix("Next: castsugar "))) == 0
+    capsys.readouterr()
+    found = json.loads(asked([*words, "--json"], capsys))
+    jsonschema.validate(found, schema_of("cautions", RULE_PARTS))
 
 
 def test_the_command_takes_a_topic(capsys: pytest.CaptureFixture[str]) -> None:
-    rows = json.loads(asked(["storage", "--json"], capsys))["cautions"]
+    rows = json.loads(asked(["storage", "--json"], capsys))["rules"]
     assert {row["key"] for row in rows} >= {"general", "label-and-store", "damp-grain"}
-    assert all({"storage", "all"} & set(row["topics"]) for row in rows)
+    assert all(set(row["topics"].split(", ")) & {"storage", "all"} for row in rows)
     assert main(["cautions", "storrage"]) == 2
     assert "did you mean 'storage'" in capsys.readouterr().err
 
@@ -127,7 +154,7 @@ def test_a_mix_shows_what_it_raises(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def keys(*words: str) -> set[str]:
-        rows = json.loads(asked([*words, "--json"], capsys))["cautions"]
+        rows = json.loads(asked([*words, "--json"], capsys))["rules"]
         return {row["key"] for row in rows}
 
     monkeypatch.chdir(tmp_path)

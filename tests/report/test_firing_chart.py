@@ -18,9 +18,9 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Motor, Propellant
-from castsugar.report.firing_chart import firing_chart
-from castsugar.report.firing_raw import raw_chart
-from castsugar.report.firing_words import Asked
+from castsugar.report.firing_chart import firing_chart, raw_chart
+from castsugar.report.firing_rows import Asked
+from castsugar.report.shown import Shown
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import Event, LineChart, Panel, Series, thinned
 from castsugar.static_test import StaticTest, review
@@ -187,7 +187,7 @@ def test_names_in_a_key_and_width_of_a_line() -> None:
 
 def test_firing_is_drawn_to_scale(test) -> None:
     """Start 1 s, end 3 s: pressure from 0.101325 to 1.101325 MPa on one scale."""
-    svg = firing_chart(test, ASKED)
+    svg = firing_chart(test, ASKED, Shown())
     (pressure, thrust) = lines(svg, "#0072b2")
     assert max(len(pressure), len(thrust)) <= 800
     start, _, end, *_ = sorted(set(dashed(svg)))
@@ -204,7 +204,7 @@ def test_firing_is_drawn_to_scale(test) -> None:
 
 
 def test_expected_starts_at_the_start_of_burning(test) -> None:
-    svg = firing_chart(test, ASKED)
+    svg = firing_chart(test, ASKED, Shown())
     start = min(dashed(svg))
     for course in lines(svg, "#d55e00"):
         assert course[0][0] == pytest.approx(start, abs=2.0)
@@ -214,21 +214,23 @@ def test_expected_starts_at_the_start_of_burning(test) -> None:
         p for p in root_of(svg).iter(f"{NAMESPACE}path") if p.get("fill-opacity")
     ]
     assert band.get("fill") == "#d55e00"
-    assert "Band: 90 of 100 expected firings lie inside, at each time" in texts(svg)
+    assert "Band: 95 of 100 predicted firings lie inside, at each time" in texts(svg)
 
 
 def test_draws_without_pressure_leave_the_band_open(test) -> None:
     high = test.expected.high.copy()
     high[20:40] = np.inf
     svg = firing_chart(
-        replace(test, expected=replace(test.expected, high=high, failed=3)), ASKED
+        replace(test, expected=replace(test.expected, high=high, failed=3)),
+        ASKED,
+        Shown(),
     )
     assert "3 of 20 draws have no stable pressure" in " ".join(texts(svg))
     assert not re.search(r"nan|\binf\b", svg)
 
 
 def test_dropouts_and_limit_are_shaded(test) -> None:
-    svg = firing_chart(test, ASKED)
+    svg = firing_chart(test, ASKED, Shown())
     words = texts(svg)
     assert "pressure: not recorded, bridged" in words
     assert "pressure: sensor at its limit" in words
@@ -239,7 +241,7 @@ def test_dropouts_and_limit_are_shaded(test) -> None:
 
 
 def test_notes_state_the_rules(test) -> None:
-    words = " ".join(texts(firing_chart(test, ASKED)))
+    words = " ".join(texts(firing_chart(test, ASKED, Shown())))
     for wanted in (
         "first and last time at 5 % of the peak of the pressure over the air",
         "line from the reading at rest before to that after",
@@ -250,8 +252,8 @@ def test_notes_state_the_rules(test) -> None:
 
 
 def test_strings_are_inert_and_bytes_the_same(test) -> None:
-    svg = firing_chart(test, ASKED)
-    assert svg == firing_chart(test, ASKED)
+    svg = firing_chart(test, ASKED, Shown())
+    assert svg == firing_chart(test, ASKED, Shown())
     assert "<script" not in svg
     assert not re.search(r"nan|NaN|\binf\b|None", svg)
     raw = raw_chart(EVIL, np.arange(3.0), [(EVIL, EVIL, np.arange(3.0))])
@@ -265,11 +267,11 @@ def test_thrust_alone_and_a_late_clock() -> None:
     """A clock that counts from 1970 is drawn from its first sample."""
     alone = replace(recorded(), pressure=None)
     late = replace(alone, time=alone.time + 1.7e9)
-    svg = firing_chart(fired(late), Asked(file="late.csv"))
+    svg = firing_chart(fired(late), Asked(file="late.csv"), Shown())
     assert "time from the first sample [s]" in texts(svg)
     assert "thrust [N]" in texts(svg)
     assert not any("pressure" in t for t in texts(svg))
-    near, far = (dashed(firing_chart(fired(r), ASKED)) for r in (alone, late))
+    near, far = (dashed(firing_chart(fired(r), ASKED, Shown())) for r in (alone, late))
     assert near == pytest.approx(far, abs=0.1)
 
 

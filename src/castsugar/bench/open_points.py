@@ -119,6 +119,11 @@ class BenchCheck:
     units: str
     conditions: dict[str, Any]
 
+    def __str__(self) -> str:
+        counts = ((status, len(self.of(status))) for status in STATUSES)
+        told = ", ".join(f"{count} {status}" for status, count in counts if count)
+        return f"{', '.join(self.files)}: {told or 'nothing is open'}"
+
     def of(self, status: str) -> tuple[Point, ...]:
         """Return the points of one status."""
         return tuple(point for point in self.points if point.status == status)

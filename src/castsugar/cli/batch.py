@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,14 +12,16 @@ from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import add_output_options, deliver, remarked, show
+from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.quantities import KNOWN, add_old_spelling, quantity
 from castsugar.cli.screen import remark
-from castsugar.plain import to_json
 
 if TYPE_CHECKING:
-    from castsugar.bench.bench import Bench
+    from castsugar.bench.world import World
+    from castsugar.data.load import Database
     from castsugar.records.batch import Batch
+    from castsugar.report.batch import Told
+    from castsugar.report.shown import Shown
 
 #: As records.record has them (a test compares): --help loads nothing else.
 OUTCOMES = ("used", "partly", "discarded")
@@ -38,7 +42,9 @@ examples:
   castsugar batch add 2026-05-02-1 --strands strands-new.csv
   castsugar batch close 2026-05-02-1 --outcome used
   castsugar batch list
-  castsugar batch show 2026-05-02-1
+  castsugar batch show 2026-05-02-1 --page batch.html
+  castsugar batch card 2026-05-02-1 --mass "180.2 g" --cast-mass "180 g" \\
+      --temperature "12 C" --date 2026-05-23
 """
 
 
@@ -46,7 +52,7 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "batch",
-        help="keep what was made, what was foreseen and what was measured",
+        help="keep what was made, what was predicted and what was measured",
         description="Keep a record of every batch: one file each, only added to.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -56,14 +62,15 @@ def add_parser(commands: Any) -> None:
     _add_new(inner)
     _add_events(inner)
     listing = _task(inner, "list", "the batches of a folder, oldest first", run_list)
-    _add_folder(listing)
-    add_output_options(listing, "json", "csv")
+    add_folder(listing)
+    add_output_options(listing, *SCREEN)
     show = _task(
-        inner, "show", "a batch: plan, foreseen beside seen, history", run_show
+        inner, "show", "a batch: plan, predictions, measurements, history", run_show
     )
     show.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-    _add_folder(show)
-    add_output_options(show, "json")
+    add_folder(show)
+    add_output_options(show, *SCREEN)
+    _add_card(inner)
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
@@ -78,7 +85,7 @@ def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser
     return parser
 
 
-def _add_folder(parser: argparse.ArgumentParser) -> None:
+def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add what says where the records are."""
     parser.add_argument(
         "--dir",
@@ -89,15 +96,43 @@ def _add_folder(parser: argparse.ArgumentParser) -> None:
     add_bench_option(parser)
 
 
+def _add_card(inner: Any) -> None:
+    """Add the task that says whether grains may be fired today."""
+    card = _task(
+        inner, "card", "a launch-day card: fire the grains, or do not", run_card
+    )
+    card.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
+    add_folder(card)
+    for name, metavar, words in (
+        ("--mass", "MASS", "the grains today, '366 g'"),
+        (
+            "--cast-mass",
+            "MASS",
+            "the same grains as cast (default: the last batch add --grain-mass)",
+        ),
+        ("--temperature", "TEMPERATURE", "of the grains, '12 C'"),
+        ("--humidity", "HUMIDITY", "highest relative humidity of the store, '60 %%'"),
+        (
+            "--uptake",
+            "SHARE",
+            "water that the grains may have taken up (default '0.2 %%': common "
+            "practice, no source)",
+        ),
+        ("--date", "DATE", "of the firing, 2026-05-23 (default today)"),
+    ):
+        card.add_argument(name, metavar=metavar, help=words)
+    add_output_options(card, *SCREEN)
+
+
 def _add_new(inner: Any) -> None:
     """Add the task that makes a record."""
     parser = _task(
-        inner, "new", "keep what was made and what is foreseen of it", run_new
+        inner, "new", "keep what was made and what is predicted of it", run_new
     )
     parser.add_argument(
         "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
     )
-    _add_folder(parser)
+    add_folder(parser)
     for name, metavar, words in (
         ("--batch", "MASS", "planned mass of all ingredients, '200 g'"),
         ("--cook", "PROFILE", "as for castsugar kitchen (default that of [kitchen])"),
@@ -120,7 +155,7 @@ def _add_new(inner: Any) -> None:
         help="mass read off the scale, 'KNO3=120.1 g'; may be repeated",
     )
     add_pressure_option(parser)
-    add_output_options(parser, "json")
+    add_output_options(parser, *SCREEN)
 
 
 def _add_events(inner: Any) -> None:
@@ -138,7 +173,7 @@ def _add_events(inner: Any) -> None:
 
 def _add_event_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of events."""
-    _add_folder(parser)
+    add_folder(parser)
     for name, metavar, words in (
         ("--date", "DATE", "when it happened, 2026-05-02 (default today)"),
         ("--note", "TEXT", "a remark; with --correct, what is wrong"),
@@ -164,13 +199,18 @@ def _add_event_options(parser: argparse.ArgumentParser) -> None:
         "repeated",
     )
     parser.add_argument(
+        "--grain-mass",
+        metavar="MASS",
+        help="grains as cast, all that are fired together: for the launch-day card",
+    )
+    parser.add_argument(
         "--correct",
         type=int,
         metavar="LINE",
         help="line that is wrong, as castsugar batch show numbers it; --note says what",
     )
     add_stand_options(parser)
-    parser.add_argument("--json", action="store_true", help="print JSON, units in keys")
+    add_output_options(parser, *SCREEN)
 
 
 def folder_of(options: argparse.Namespace) -> Path:
@@ -191,49 +231,198 @@ def folder_of(options: argparse.Namespace) -> Path:
     return beside / "batches"
 
 
+def where(options: argparse.Namespace) -> str:
+    """Return the options that say where the records are, as typed."""
+    given = (("--bench", options.bench), ("--dir", options.dir))
+    return "".join(f" {name} {shlex.quote(v)}" for name, v in given if v is not None)
+
+
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_entries import make
     from castsugar.cli.bench_option import world_of
+    from castsugar.data.load import load_database
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
 
     folder = folder_of(options)
     refuse_closed(folder)
     world = world_of(options)
-    bench = world.bench if world is not None else None
-    made = make(options, bench, folder)
+    made = make(options, world, folder)
     with held_back():
         batch = new_batch(folder, made)
         topics = ("weigh", "kitchen", "storage")
-        deliver(options, page(batch, topics, as_json=options.json, bench=bench))
+        saved = f"kept as {batch.path}"
+        next_ = (
+            f"castsugar batch show {batch.id}{where(options)} --page {batch.id}.html"
+        )
+        more = {"saved": saved, "asked": _asked(world)}
+        _tell(options, batch, load_database(), topics, next_, **more)
         _say_later(batch.made.date)
-        remark(f"kept as {batch.path}")
     return 0
+
+
+def run_show(options: argparse.Namespace) -> int:
+    """Show a batch."""
+    from castsugar.data.load import load_database
+    from castsugar.records.folder import read_batch, record_path
+
+    batch = read_batch(record_path(folder_of(options), options.id))
+    next_ = _after(options, batch)
+    _tell(options, batch, load_database(), ("storage",), next_)
+    return 0
+
+
+def _asked(world: World | None) -> float | None:
+    """Return in which share of draws a mix must pour, if the bench says so."""
+    from castsugar.kitchen.suspension import CLASSES, POURS
+    from castsugar.limits import POUR
+
+    for need in () if world is None else world.limits:
+        if need.column == POUR and need.at_most == CLASSES[POURS][1]:
+            return need.probability
+    return None
+
+
+def _after(options: argparse.Namespace, batch: Batch) -> str:
+    """Return what comes after a batch was looked at."""
+    if batch.outcome in ("used", "partly"):
+        bench = options.bench
+        if bench is None and batch.made.bench is not None:
+            from castsugar.records.prediction import relative
+
+            bench = relative(batch.path.parent / batch.made.bench.file, Path())
+        if bench is not None:
+            folder = "" if options.dir is None else f" --dir {shlex.quote(options.dir)}"
+            return f"castsugar learn --bench {shlex.quote(bench)}{folder}"
+    if batch.outcome:
+        return f"castsugar batch list{where(options)}"
+    if batch.cast_mass is None:
+        return "castsugar batch add --help"
+    return f"castsugar batch card {batch.id}{where(options)}"
+
+
+def _tell(
+    options: argparse.Namespace,
+    batch: Batch,
+    database: Database,
+    topics: Sequence[str],
+    next_: str,
+    **more: Any,
+) -> None:
+    """Print or write a batch."""
+    from castsugar.cli.answer import Answer, answer
+    from castsugar.cli.batch_entries import compared
+    from castsugar.report import batch as report
+
+    checks, skipped = compared(batch, database)
+    told, cautions = _told(batch, database, topics, next_)
+    more |= {"checks": checks, "skipped": skipped}
+    answer(
+        options,
+        Answer(
+            command="batch_shown",
+            screen=lambda show: report.batch_screen(batch, told(show, **more), show),
+            parts=lambda: report.batch_parts(batch, checks, skipped),
+            told={
+                "version": database.version,
+                "conditions": {"pressure_Pa": batch.made.pressure},
+                "cautions": cautions,
+            },
+            rows=report.ingredient_rows(batch),
+            fields=report.INGREDIENTS,
+        ),
+    )
+
+
+def _told(
+    batch: Batch, database: Database, topics: Sequence[str], next_: str
+) -> tuple[Any, list[str]]:
+    """Return what makes what a screen says beside a batch, and its full cautions."""
+    from castsugar.report.batch import Told
+    from castsugar.report.batch_findings import warnings
+    from castsugar.report.cautions import chosen, saying
+
+    world = _world(batch, database)
+    facts = _facts(batch, world)
+    motor = world.bench.motor if world is not None else None
+    grain = (motor or {}).get("grain") or {}
+
+    def told(show: Shown, **more: Any) -> Told:
+        return Told(
+            warnings=warnings(batch, database, show),
+            cautions=chosen(database.cautions, facts, topics, say=saying(show)),
+            next=next_,
+            grains=int(grain.get("segments") or 0),
+            invented=invented_in(world),
+            bench=Path(batch.made.bench.file).name if batch.made.bench else "",
+            **more,
+        )
+
+    return told, [c.text for c in database.cautions_for(topics, facts)]
+
+
+def invented_in(world: World | None) -> tuple[str, ...]:
+    """Return the entries of a bench file that hold invented numbers."""
+    return () if world is None else world.invented
+
+
+def _world(batch: Batch, database: Database) -> World | None:
+    """Return the bench of the day; None if it kept none that this version reads."""
+    from castsugar.bench.world import World
+    from castsugar.errors import CastsugarError
+    from castsugar.records.prediction import thaw
+
+    try:
+        bench = thaw(batch.made.bench, batch.path.parent)
+    except CastsugarError:
+        return None
+    return None if bench is None else World(bench, database)
+
+
+def _facts(batch: Batch, world: World | None) -> dict[str, float]:
+    """Return what is known of the pan and the motor, for cautions."""
+    from castsugar.errors import CastsugarError
+    from castsugar.report.cautions import motor_facts, pan_facts
+
+    bench = None if world is None else world.bench
+    facts = pan_facts(batch=sum(batch.made.on_scale.values()), bench=bench)
+    if world is None or world.bench.motor is None:
+        return facts
+    try:
+        return facts | motor_facts(world.motor, [batch.predictions])
+    except CastsugarError:  # strands that it names are gone: it was fired already
+        return facts
 
 
 def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
+    from castsugar.cli.answer import Answer, answer
     from castsugar.cli.batch_entries import events_of
     from castsugar.data.load import load_database
     from castsugar.records.folder import add_events, read_batch, record_path
-    from castsugar.report import batch_rows
-    from castsugar.report.batch_page import first_lines
-    from castsugar.report.batch_warnings import warnings
+    from castsugar.report import batch as report
 
     path = record_path(folder_of(options), options.id)
     before = read_batch(path)
     events = events_of(options, before)
+    database = load_database()
     with held_back():
         batch = add_events(path, events)
         added = batch.events[len(before.events) :]
-        first = warnings(batch, load_database())
-        if options.json:
-            text = to_json(batch_rows.events_document(batch, added, first))
-        else:
-            lines = [f"{line}\n" for line in first_lines(first)]
-            text = "".join([*lines, *batch_rows.event_lines(batch, added)])
-        show(options, remarked(options, text))
+        next_ = f"castsugar batch show {batch.id}{where(options)}"
+        if batch.outcome:
+            next_ = _after(options, batch)
+        told, cautions = _told(batch, database, ("storage",), next_)
+        answer(
+            options,
+            Answer(
+                command="batch_added",
+                screen=lambda show: report.added_screen(batch, added, told(show), show),
+                parts=lambda: report.added_parts(batch, added),
+                told={"version": database.version, "cautions": cautions},
+            ),
+        )
         _say_later(added[0].date)
         remark(f"added to {path}")
     return 0
@@ -241,9 +430,11 @@ def run_add(options: argparse.Namespace) -> int:
 
 def run_list(options: argparse.Namespace) -> int:
     """List the batches of a folder; what is damaged is named, the rest still listed."""
+    from castsugar.cli.answer import Answer, answer
+    from castsugar.data.load import data_version
     from castsugar.files.paths import is_folder
     from castsugar.records.folder import list_batches
-    from castsugar.report import batch_list
+    from castsugar.report import batch_list as report
 
     folder = folder_of(options)
     if options.dir is not None and not is_folder(folder):
@@ -251,46 +442,53 @@ def run_list(options: argparse.Namespace) -> int:
 
         raise InputError(f"--dir {options.dir}: there is no such folder")
     found, damaged = list_batches(folder)
-    deliver(options, batch_list.render(found, damaged, folder, options))
-    for entry in damaged:
-        remark(f"castsugar: damaged: {entry.fault}")
+    name = folder.as_posix()
+    next_ = "castsugar batch new --help"
+    if found:
+        next_ = f"castsugar batch show {found[-1].id}{where(options)}"
+    answer(
+        options,
+        Answer(
+            command="batches",
+            screen=lambda show: report.list_screen(
+                found, damaged, name, show=show, next_=next_
+            ),
+            parts=lambda: report.list_parts(found, damaged, name),
+            told={"version": data_version(), "cautions": []},
+            rows=report.list_rows(found),
+            fields=report.FIELDS,
+        ),
+    )
     return 1 if damaged else 0
 
 
-def run_show(options: argparse.Namespace) -> int:
-    """Show a batch."""
+def run_card(options: argparse.Namespace) -> int:
+    """Show the launch-day card of a batch."""
+    from castsugar.cli.answer import Answer, answer
+    from castsugar.cli.batch_entries import day_of
+    from castsugar.data.load import load_database
     from castsugar.records.folder import read_batch, record_path
+    from castsugar.records.launch import rules_of
+    from castsugar.report import batch_card as report
 
     batch = read_batch(record_path(folder_of(options), options.id))
-    deliver(options, page(batch, ("storage",), as_json=options.json))
-    return 0
-
-
-def page(
-    batch: Batch,
-    topics: tuple[str, ...],
-    *,
-    as_json: bool,
-    bench: Bench | None = None,
-) -> str:
-    """Return a batch as text or JSON, with the cautions that apply."""
-    from castsugar.bench.motor import hardware_of
-    from castsugar.data.load import load_database
-    from castsugar.report import batch_page, batch_rows
-    from castsugar.report.batch_warnings import warnings
-    from castsugar.report.cautions import motor_facts, pan_facts
-
     database = load_database()
-    facts = pan_facts(batch=sum(batch.made.on_scale.values()), bench=bench)
-    if bench is not None and bench.motor is not None:
-        motor = hardware_of(bench, database)
-        facts |= motor_facts(motor, [batch.predictions])
-    cautions = database.cautions_for(topics, facts)
-    first = warnings(batch, database)
-    if not as_json:
-        return batch_page.batch_page(batch, cautions, first)
-    document = batch_rows.batch_document(batch) | {"warnings": first}
-    return to_json(document | {"cautions": [c.text for c in cautions]})
+    day = day_of(options, batch)
+    rules = rules_of(batch, day, database)
+    next_ = f"castsugar batch show {batch.id}{where(options)}"
+    told, cautions = _told(batch, database, ("firing", "storage"), next_)
+    answer(
+        options,
+        Answer(
+            command="batch_card",
+            screen=lambda show: report.card_screen(batch, day, rules, told(show), show),
+            parts=lambda: report.card_parts(batch, day, rules),
+            told={"version": database.version, "cautions": cautions},
+            rows=report.card_rows(rules),
+            fields=report.FIELDS,
+        ),
+    )
+    return 0
 
 
 def _say_later(date: str) -> None:

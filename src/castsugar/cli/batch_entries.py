@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import argparse
 import datetime
-import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
-from castsugar.bench.bench import Bench, read_measurement
+from castsugar.bench.bench import Bench, read_bench, read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.schema import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
+from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.files.reading import sha256_of
@@ -26,6 +26,7 @@ from castsugar.mix.weighing import catalogue_shares
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
 from castsugar.records.folder import check_allowed
+from castsugar.records.launch import UPTAKE, Day
 from castsugar.records.prediction import (
     foresee,
     freeze,
@@ -33,16 +34,19 @@ from castsugar.records.prediction import (
     measurement_of,
     read_actual,
     relative,
+    results_of,
     used_lots,
 )
 from castsugar.records.record import Event, Made
-from castsugar.report import data
+from castsugar.report.document import versions
 from castsugar.weigh.charge import equipment_of, read_charge
 from castsugar.weigh.sheet import plan
 
 if TYPE_CHECKING:
+    from castsugar.bench.world import World
     from castsugar.motor.hardware import Hardware
-    from castsugar.readings.recordings import Recording
+    from castsugar.records.learning.checks import Check, Skipped
+    from castsugar.records.learning.efficiency import Reduce
     from castsugar.static_test import StaticTest
 
 
@@ -67,9 +71,6 @@ def date_of(typed: str | None) -> str:
 
 # ----------------------------------------------------------------------------
 # A static test of a batch: reduced now, and again later from what the record keeps.
-
-#: Columns of ``castsugar firing --csv`` that a record does not repeat.
-_LEFT_OUT = ("file", "mix")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -104,7 +105,7 @@ def again(kept: Mapping[str, Any]) -> argparse.Namespace:
 
 def reduce_firing(
     path: Path, kept: Mapping[str, Any], batch: Batch, database: Database
-) -> tuple[StaticTest, Recording]:
+) -> StaticTest:
     """Reduce a recording of a batch.
 
     Parameters
@@ -136,7 +137,16 @@ def reduce_firing(
     reduction = reduce_recording(read_recorded(options, recording), stand)
     size = read_size(options)
     mix = mix_of(batch.made, batch.path.parent, database)
-    return review(reduction, mix=mix, hardware=hardware, size_u=size), recording
+    return review(reduction, mix=mix, hardware=hardware, size_u=size)
+
+
+def reducer(database: Database) -> Reduce:
+    """Return what reduces a recording with the options that a record keeps."""
+
+    def reduce(path: Path, kept: Mapping[str, Any], batch: Batch) -> StaticTest:
+        return reduce_firing(path, kept, batch, database)
+
+    return reduce
 
 
 def _hardware(
@@ -162,47 +172,69 @@ def _hardware(
         ) from None
 
 
-def firing_values(path: Path, kept: Mapping[str, Any], batch: Batch) -> dict[str, Any]:
-    """Return what a record keeps of a firing: its row, cells without a number left out.
-
-    Raises
-    ------
-    CastsugarError
-    """
-    from castsugar.data.load import load_database
-    from castsugar.report.firing_rows import firing_row
-    from castsugar.report.firing_words import Asked
-
-    _check_mass(kept, batch)
-    test, recording = reduce_firing(path, kept, batch, load_database())
-    row = firing_row(test, Asked(file=recording.file))
-    found = {}
-    for key, value in row.items():
-        plain = value.item() if hasattr(value, "item") else value
-        if key not in _LEFT_OUT and not (
-            isinstance(plain, float) and math.isnan(plain)
-        ):
-            found[key] = plain
-    if test.hardware is not None and math.isfinite(test.hardware.allowable):
-        found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
-    return found
-
-
 def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
     """Refuse more propellant than the batch had in the pan."""
-    from castsugar import plausible
+    if "propellant_mass" in kept:  # else the stand says what is missing
+        _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
 
-    typed = kept.get("propellant_mass")
-    if typed is None:
-        return  # the stand says what is missing
-    name, where = "propellant mass", "--propellant-mass"
-    mass = plausible.read(typed, name, where=where).value
+
+def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
+    """Return a mass of grains, no more than the batch had in the pan. [kg]"""
+    mass = plausible.read(typed, "propellant mass", where=where).value
     if mass > batch.made.mass:
         raise InputError(
-            f"--propellant-mass is {1e3 * mass:.4g} g, and {batch.id} had only "
+            f"{where} is {1e3 * mass:.4g} g, and {batch.id} had only "
             f"{1e3 * batch.made.mass:.4g} g in the pan; give what the grains of this "
             "batch weighed, or the batch that they are of"
         )
+    return mass
+
+
+def compared(
+    batch: Batch, database: Database
+) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
+    """Hold what was measured of a batch against what was predicted of it."""
+    kinds = {event.kind for event in batch.standing}
+    if not kinds & {"measured", "burned", "fired"}:
+        return (), ()
+    from castsugar.records.learning.efficiency import read_firings
+    from castsugar.records.learning.learnt import compare_batches
+
+    firings = read_firings([batch], reducer(database)).firings
+    return compare_batches([batch], firings, database)
+
+
+# ----------------------------------------------------------------------------
+# ``castsugar batch card``: the grains on the day.
+
+
+def day_of(options: argparse.Namespace, batch: Batch) -> Day:
+    """Return what was typed of the grains on the day.
+
+    Raises
+    ------
+    InputError
+    """
+
+    def typed(name: str, quantity: str) -> float | None:
+        text = getattr(options, name)
+        if text is None:
+            return None
+        where = f"--{name.replace('_', '-')}"
+        return plausible.read(text, quantity, where=where).value
+
+    cast = typed("cast_mass", "propellant mass")
+    uptake = typed("uptake", "water uptake")
+    bench = None if options.bench is None else read_bench(Path(options.bench))
+    return Day(
+        date=date_of(options.date),
+        mass=typed("mass", "propellant mass"),
+        cast_mass=batch.cast_mass if cast is None else cast,
+        temperature=typed("temperature", "grain temperature"),
+        humidity=typed("humidity", "humidity"),
+        accuracy=equipment_of(bench).accuracy,
+        uptake=UPTAKE if uptake is None else uptake,
+    )
 
 
 # ----------------------------------------------------------------------------
@@ -224,6 +256,7 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     kept = [
         *_observed(options),
         *(("measured", {"measurement": m}) for m in _measured(options, batch, date)),
+        *_cast(options, batch),
         *_burned(options, batch),
         *_fired(options, batch),
         *_corrected(options),
@@ -232,8 +265,8 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
         kept.append(("closed", {"outcome": outcome}))
     if not kept:
         raise InputError(
-            "nothing to add; give --observe, --measured, --strands, --firing or "
-            "--correct"
+            "nothing to add; give --observe, --measured, --grain-mass, --strands, "
+            "--firing or --correct"
         )
     note = options.note or ""
     events = [Event(kind=k, date=date, note=note, values=v) for k, v in kept]
@@ -298,6 +331,14 @@ def _measured(
     return found
 
 
+def _cast(options: argparse.Namespace, batch: Batch) -> list[Kept]:
+    """Return what the grains weighed as cast."""
+    if options.grain_mass is None:
+        return []
+    mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
+    return [("cast", {"mass_kg": mass})]
+
+
 def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
     """Return the file of strands, checked that the mix is in it."""
     if options.strands is None:
@@ -336,7 +377,8 @@ def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
     if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
         kept["motor"] = relative(Path(options.motor), folder)
     linked = _linked(path, batch)
-    results = firing_values(path, kept, batch)
+    _check_mass(kept, batch)
+    results = results_of(reduce_firing(path, kept, batch, load_database()))
     return [("fired", {**linked, "options": kept, "results": results})]
 
 
@@ -359,14 +401,14 @@ def _corrected(options: argparse.Namespace) -> list[Kept]:
 # ``castsugar batch new``: from what was typed to a record.
 
 
-def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made:
-    """Return a new batch to be kept, with what is foreseen of it.
+def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made:
+    """Return a new batch to be kept, with what is predicted of it.
 
     Raises
     ------
     CastsugarError
     """
-    database = load_database()
+    database, bench = load_database(), None if world is None else world.bench
     date = date_of(options.date)
     recipe, name = _recipe(options.recipe, bench)
     draft = Made(
@@ -377,13 +419,20 @@ def make(options: argparse.Namespace, bench: Bench | None, folder: Path) -> Made
         **_cook(options, bench),
         pressure=stated_conditions(options, bench).pressure.value,
         bench=None if bench is None else freeze(bench, folder),
-        versions=data.versions(database.version),
+        versions=versions(database.version),
         note=options.note or "",
     )
     lots = {i: r.to_dict() for i, (_, r) in used_lots(draft, bench, database).items()}
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
+
+
+def _pressure(options: argparse.Namespace, world: World | None) -> float:
+    """Return the evaluation pressure: typed, of the bench file, or usual. [Pa]"""
+    if options.pressure is not None:
+        return float(options.pressure.value)
+    return DEFAULT_PRESSURE if world is None else float(world.conditions["pressure"])
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:

@@ -330,3 +330,48 @@ def recipe_texts(
         texts.append(bench.recipe_text(word) if bench is not None else word)
         names.append(name if named else "")
     return texts, names
+
+
+def weigh_recipes(
+    database: Database,
+    recipes: list[str],
+    *,
+    water_lost: float = 0.0,
+    alternatives: dict[str, str] | None = None,
+    shelf: Shelf | None = None,
+) -> list[Mix]:
+    """Read recipes as typed; an error says which one it was.
+
+    Names in the bench file of the shelf stand for recipes.
+    """
+    from castsugar.errors import CastsugarError
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.text import parse_recipe
+
+    places = [
+        f"recipe {count}" if len(recipes) > 1 else "recipe"
+        for count in range(1, len(recipes) + 1)
+    ]
+    shelf = shelf or Shelf()
+    texts, names = recipe_texts(recipes, shelf.bench)
+    parsed = [
+        parse_recipe(typed, where=where)
+        for typed, where in zip(texts, places, strict=True)
+    ]
+    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
+    known = shelf.of(database, parts)
+    mixes = []
+    for recipe, name, where, own in zip(parsed, names, places, known, strict=True):
+        try:
+            mix = Mix.weigh(
+                recipe,
+                name=name,
+                water_lost=water_lost,
+                lots=own,
+                alternatives=alternatives,
+                database=database,
+            )
+        except CastsugarError as error:
+            raise type(error)(f"{where}: {error}") from None
+        mixes.append(mix)
+    return mixes

@@ -1,14 +1,14 @@
-"""``castsugar burnrate``: strands in, burn law out."""
+"""``castsugar burnrate``: strands in, burning-rate law out."""
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.output import SCREEN, add_output_options, write_file
 from castsugar.cli.quantities import quantity
-from castsugar.plain import to_json
 
 if TYPE_CHECKING:
     from typing import Any
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from castsugar.data.records import Caution
     from castsugar.motor.burn_law import BurnLaw
     from castsugar.motor.strands import StrandResults
-    from castsugar.report.strand_units import StrandUnits
-    from castsugar.report.strands import Asked
-    from castsugar.units import Quantity
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
+    from castsugar.report.strand_rows import Asked
 
 _EXAMPLES = """\
 FILE is a table with one row a strand: length, time, pressure, and if known
@@ -30,7 +30,7 @@ examples:
   castsugar burnrate strands.csv
   castsugar burnrate strands.csv --at "1000 psi" --picture strands.svg
   castsugar burnrate strands.csv strands-new.csv
-  castsugar burnrate delay.csv --ambient "950 mbar" --level 90%
+  castsugar burnrate delay.csv --ambient "950 mbar"
 """
 
 #: Cautions of the topics motor and firing that are about a motor, not about strands.
@@ -44,8 +44,8 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "burnrate",
-        help="burn law, with its doubt, from strands that you burned",
-        description="Turn strands into burn laws r = a p^n, one for each mix.",
+        help="burning-rate law, with its uncertainty, from strands that you burned",
+        description="Turn strands into burning-rate laws r = a p^n, one for each mix.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -76,26 +76,15 @@ def add_parser(commands: Any) -> None:
         help="offer borrowed laws of this fuel only, where all strands burned at one "
         "pressure",
     )
-    parser.add_argument(
-        "--level",
-        default="95%",
-        metavar="SHARE",
-        help="probability of intervals, 50%% to 99.9%% (default 95%%)",
-    )
-    parser.add_argument(
-        "--pressure-unit",
-        metavar="UNIT",
-        help="show pressures in this unit beside MPa (default: that of the file)",
-    )
     drawn = {"laws": "strands, laws and both bands"}
-    add_output_options(parser, "json", "csv", pictures=drawn)
+    add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Read the strands, find the laws, print them.
 
-    Exit code 0 also where a mix has no law: the report then says why, and what to do.
+    Exit code 0 also where a mix has no law: the answer then says why, and what to do.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.strands import analyse
@@ -104,13 +93,14 @@ def run(options: argparse.Namespace) -> int:
     database = load_database()
     borrowed = _borrowed(options.fuel, database)
     strands = read_strand_files(options.file, ambient=options.ambient.value)
-    asked = _asked(options, database, options.ambient)
-    results = analyse(strands, borrowed=borrowed, level=asked.level)
-    deliver(options, _render(options, database, results, asked))
+    asked = _asked(options, database)
+    results = analyse(strands, borrowed=borrowed)
+    answer(options, _answer(options, database, results, asked))
     for file in options.picture.values():
         from castsugar.report.strand_chart import strand_chart
 
-        write_file(options, file, strand_chart(results, asked))
+        chart = strand_chart(results, asked, units_of(options))
+        write_file(options, file, chart)
     return 0
 
 
@@ -126,93 +116,61 @@ def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
     chosen = tuple(law for law in laws if law.kind == wanted)
     if not chosen:
         known = dict.fromkeys(law.kind for law in laws)
-        raise unknown_name("fuel of a published burn law", fuel, known)
+        raise unknown_name("fuel of a published burning-rate law", fuel, known)
     return chosen
 
 
-def _asked(options: argparse.Namespace, database: Database, ambient: Quantity) -> Asked:
-    """Read what the page is to show."""
+def _asked(options: argparse.Namespace, database: Database) -> Asked:
+    """Return what was typed, in SI."""
     from castsugar import plausible
-    from castsugar.report.strands import Asked
+    from castsugar.report.strand_rows import Asked
 
-    level = plausible.read(options.level, "level", where="--level").value
-    at = []
-    for text in options.at:
-        typed = plausible.read(text, "pressure of a burn rate", where="--at")
-        at.append((typed.echo(), typed.value))
+    name = "pressure of a burn rate"
     return Asked(
         files=tuple(options.file),
-        at=tuple(at),
-        level=level,
-        ambient=(ambient.echo(), ambient.value),
-        units=_units(options),
+        at=tuple(plausible.read(p, name, where="--at").value for p in options.at),
+        ambient=options.ambient.value,
         sources=database.sources,
     )
 
 
-def _units(options: argparse.Namespace) -> StrandUnits:
-    """Return the units to show beside MPa and mm/s: those that the user types."""
-    from castsugar import units
-    from castsugar.errors import InputError
-    from castsugar.report.strand_units import StrandUnits
-
-    first = Path(options.file[0])
-    pressure = _typed_unit(first, "pressure") or "MPa"
-    if options.pressure_unit is not None:
-        typed = units.parse(
-            f"1 {options.pressure_unit}", "pressure", where="--pressure-unit"
-        )
-        if typed.note.startswith("gauge"):
-            raise InputError(
-                f"--pressure-unit {options.pressure_unit!r} is gauge; a burn law takes "
-                "absolute pressure: write psi, bar, MPa"
-            )
-        pressure = typed.unit
-    inches = _typed_unit(first, "length") in ("in", "ft")
-    return StrandUnits(pressure=pressure, rate="in/s" if inches else "mm/s")
-
-
-def _typed_unit(path: Path, name: str) -> str:
-    """Return the unit of a column of a file of strands; empty if it shows none."""
-    from castsugar import units
-    from castsugar.errors import CastsugarError
-    from castsugar.readings.strand_files import STRAND_COLUMNS
-    from castsugar.readings.tables import read_sheet
-
-    sheet = read_sheet(path, STRAND_COLUMNS)
-    column = sheet.columns[name]
-    texts = [f"1 {column.unit}"] if column.unit else []
-    texts += [cell.replace(",", ".") for _, cell in sheet.cells(name)]
-    for text in texts:
-        try:
-            return units.parse(text, column.heading.quantity).unit
-        except CastsugarError:  # the word ambient
-            continue
-    return ""
-
-
-def _render(
+def _answer(
     options: argparse.Namespace,
     database: Database,
     results: StrandResults,
     asked: Asked,
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data, strand_rows, strands
+) -> Answer:
+    """Return what strands tell, for every kind of output."""
+    from castsugar.report import burnrate, cautions, strand_rows
 
-    if options.csv:
-        rows = strand_rows.strand_rows(results, asked)
-        return data.to_csv(rows, list(rows[0]))
-    cautions = _cautions(database, results)
-    if not options.json:
-        return strands.strand_page(results, asked, cautions)
-    return to_json(
-        {
-            "schema": "castsugar.burnrate/1",
-            "versions": data.versions(database.version),
-            **strand_rows.strand_document(results, asked),
-            "cautions": [c.text for c in cautions],
-        }
+    known, facts = _cautions(database, results), cautions.strand_facts(results)
+    shown = cautions.chosen(known, facts, ["firing", "motor"])
+
+    def screen(show: Shown) -> Screen:
+        made = burnrate.burnrate_screen(results, asked, shown, show)
+        if not options.page:
+            return made
+        from castsugar.report.screen import Figure
+        from castsugar.report.strand_chart import strand_chart
+
+        chart = strand_chart(results, asked, show)
+        return replace(made, sheet=(Figure(chart, "Strands and their laws"),))
+
+    return Answer(
+        command="burnrate",
+        screen=screen,
+        parts=lambda: strand_rows.burnrate_parts(results, asked),
+        told={
+            "version": database.version,
+            "conditions": {
+                "ambient_pressure_Pa": asked.ambient,
+                "interval_probability": strand_rows.LEVEL,
+            },
+            "assumptions": [burnrate.ABOUT],
+            "cautions": [c.text for c in known],
+        },
+        rows=strand_rows.strand_rows(results, asked),
+        fields=strand_rows.STRANDS,
     )
 
 

@@ -6,13 +6,13 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import add_bench_option, as_cooked, world_of
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.plain import to_json
+from castsugar.cli.output import SCREEN, add_output_options
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.data.records import Caution
+    from castsugar.data.records import Caution, Facts
 
 _EXAMPLES = """\
 Topics: evaluate, kitchen, weigh, firing, justify, motor, storage.
@@ -43,7 +43,7 @@ def add_parser(commands: Any) -> None:
         help="only those that apply to this mix; the bench file is read only here",
     )
     add_bench_option(parser)
-    add_output_options(parser, "json")
+    add_output_options(parser, *SCREEN)
     parser.set_defaults(run=run)
 
 
@@ -51,28 +51,62 @@ def run(options: argparse.Namespace) -> int:
     """Print the cautions asked for."""
     from castsugar.data.load import TOPICS, load_database
     from castsugar.errors import unknown_name
-    from castsugar.report.cautions import caution_lines, caution_rows
+    from castsugar.report import caution_list as words
 
     database = load_database()
     if options.topic not in TOPICS:
         raise unknown_name("topic", options.topic, TOPICS)
     found: Sequence[Caution] = database.cautions
+    facts: Facts = {}
+    invented: tuple[str, ...] = ()
     if options.mix is not None:
-        found = _raised(options, database)
+        found, facts, invented = _raised(options, database)
     if options.topic != "all":
         found = [c for c in found if {options.topic, "all"} & set(c.topics)]
-    if options.json:
-        rows = caution_rows(found)
-        text = to_json({"schema": "castsugar.cautions/1", "cautions": rows})
-    else:
-        text = caution_lines(found, len(database.cautions), database.sources)
-    deliver(options, text)
+    about = f" about {options.topic}" if options.topic != "all" else ""
+    if options.mix is not None:
+        about += f" that {options.mix} raises"
+    asked = words.Asked(
+        cautions=tuple(found),
+        known=len(database.cautions),
+        facts=facts,
+        about=about,
+        sources=database.sources,
+        next=_next(options),
+        invented=invented,
+        bench=options.bench or "",
+    )
+    rows = words.caution_rows(found)
+    answer(
+        options,
+        Answer(
+            command="cautions",
+            screen=lambda show: words.cautions_screen(asked, show),
+            parts=lambda: {"rules": rows},
+            told={"version": database.version, "cautions": [c.text for c in found]},
+            rows=rows,
+            fields=words.RULE_FIELDS,
+        ),
+    )
     return 0
 
 
-def _raised(options: argparse.Namespace, database: Database) -> list[Caution]:
-    """Return the cautions that apply to a mix, with the bench file if there is one."""
-    from castsugar.cli.evaluate import weigh_recipes
+def _next(options: argparse.Namespace) -> str:
+    """Return what to do next: ask for a mix, or read all of it."""
+    from castsugar.cli.output import command_text
+
+    if options.mix is None and not options.full and options.topic == "all":
+        return 'castsugar cautions --mix "KNO3:65 sucrose:35"'
+    if options.full:
+        return "castsugar cautions kitchen"
+    return f"{command_text(options.words)} --full"
+
+
+def _raised(
+    options: argparse.Namespace, database: Database
+) -> tuple[list[Caution], Facts, tuple[str, ...]]:
+    """Return the cautions that apply to a mix, what raises them, what is invented."""
+    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.evaluation import evaluate_columns
     from castsugar.report.cautions import facts_of, pan_facts, topics_of
     from castsugar.rows import records
@@ -87,4 +121,6 @@ def _raised(options: argparse.Namespace, database: Database) -> list[Caution]:
         given = world.conditions
     rows = records(evaluate_columns([mix], confirm=False, **given))
     facts = facts_of(pan_facts(kitchen=kitchen, bench=bench), [mix], rows, motor)
-    return database.cautions_for(topics_of(["evaluate"], kitchen, motor), facts)
+    found = database.cautions_for(topics_of(["evaluate"], kitchen, motor), facts)
+    uses = {"lots", "kitchen", "motor", "pan"}
+    return found, facts, world.invented_for([mix], uses=uses) if world else ()

@@ -147,7 +147,7 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
 
 def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix, ...]:
     """Weigh the recipes, from the lots of the bench file."""
-    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.bench_option import weigh_recipes
 
     mixes = weigh_recipes(
         database,

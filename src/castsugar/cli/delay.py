@@ -7,12 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import deliver
-from castsugar.plain import to_json
+from castsugar.cli.answer import Answer, answer
+from castsugar.cli.output import command_text
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.data.records import Caution
     from castsugar.motor.delay import Delay
     from castsugar.motor.delay_inputs import Settings, Thrusting
     from castsugar.motor.strands import MixResult
@@ -34,6 +33,7 @@ _ONLY_WITH_DELAY = (
 
 #: Cautions of the topic firing that are not about a delay: of borrowed laws, of a
 #: pressure margin, of building to a rule.
+_TOPICS = ("delay", "firing")
 _NOT_HERE = frozenset({"borrowed-burn-law", "pressure-margin", "class-1-build"})
 
 
@@ -88,6 +88,8 @@ def refuse_stray(options: argparse.Namespace) -> None:
         for name in _NEVER_WITH_DELAY:
             if getattr(options, name.removeprefix("--").replace("-", "_"), None):
                 raise InputError(f"{name} says nothing of a delay column; leave it out")
+        if getattr(options, "picture", None) and getattr(options, "file", None) is None:
+            raise InputError("--picture draws the recording; name its FILE (CSV), too")
         return
     for name in _ONLY_WITH_DELAY:
         if _given(options, name) is not None:
@@ -102,11 +104,6 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
     options : argparse.Namespace
     thrusting : Thrusting or None
         Of the trace; None: from --chamber-pressure and --burn-time.
-
-    Returns
-    -------
-    int
-        1 if the column is through before the thrust ends.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
@@ -129,8 +126,8 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
         length = typed["--delay-length"].value
         delay = delay_time(law, fired, length=length, **common)
     asked = _asked(options, typed, result)
-    deliver(options, _render(options, load_database(), delay, asked))
-    return 0 if delay.lasts else 1
+    answer(options, _answer(options, load_database(), delay, asked))
+    return 0
 
 
 def _given(options: argparse.Namespace, name: str) -> Any:
@@ -257,40 +254,36 @@ def _asked(
     told = [(words[n], typed[n].echo()) for n in words if n in typed]
     if "--chamber-pressure" not in typed:
         told.append(("chamber pressure and burn time", "from the trace"))
-    length = typed.get("--delay-length")
-    pressure = typed.get("--chamber-pressure")
+    trace = getattr(options, "file", None)
     return Asked(
         file=Path(options.strands).name,
+        trace=Path(trace).name if trace else "",
         result=result,
         typed=tuple(told),
-        length=length.unit if length else "mm",
-        pressure=pressure.unit if pressure else "kPa",
     )
 
 
-def _render(
+def _answer(
     options: argparse.Namespace, database: Database, delay: Delay, asked: Asked
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data
-    from castsugar.report.delay import delay_document, delay_page, delay_rows
+) -> Answer:
+    """Return what the column does, for every kind of output."""
+    from castsugar.report import cautions
+    from castsugar.report import delay as said
 
-    if options.csv:
-        rows = delay_rows(delay, asked)
-        return data.to_csv(rows, list(rows[0]))
-    cautions = _cautions(database)
-    if not options.json:
-        return delay_page(delay, asked, cautions)
-    return to_json(
-        {
-            "schema": "castsugar.delay/1",
-            "versions": data.versions(database.version),
-            **delay_document(delay, asked, cautions),
-        }
+    known = [c for c in database.cautions_for(_TOPICS) if c.key not in _NOT_HERE]
+    shown = cautions.chosen(known, {}, _TOPICS)
+    words = [word for word in getattr(options, "words", ()) if word != "--full"]
+    next_ = f"{command_text(words)} --full"
+    return Answer(
+        command="delay",
+        screen=lambda show: said.delay_screen(delay, asked, shown, show, next_=next_),
+        parts=lambda: said.delay_parts(delay, asked),
+        told={
+            "version": database.version,
+            "conditions": {"exit_pressure_Pa": delay.burning_at},
+            "assumptions": list(said.TAKEN),
+            "cautions": [c.text for c in known],
+        },
+        rows=[said.delay_row(delay, asked)],
+        fields=said.FIELDS,
     )
-
-
-def _cautions(database: Database) -> list[Caution]:
-    """Return the cautions about a firing that concern a delay too."""
-    found = database.cautions_for(["firing"])
-    return [c for c in found if c.key not in _NOT_HERE]

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import Shelf, add_bench_option, recipe_texts, world_of
+from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
 from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
@@ -231,6 +231,10 @@ def told(
         notes=(*unconfirmed(rows), *shared.assumptions()),
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
+        misfits=tuple(one.cautions if one is not None else () for one in fired),
+        incomplete="; ".join(unconfirmed(rows)),
+        recipes=frozenset(world.recipes if world is not None else ()),
+        not_modelled=_not_modelled(fired),
         draws=drawn,
         bench=options.bench or "",
         bench_said=options.bench_said,
@@ -238,6 +242,17 @@ def told(
         flows=_flows(options, shared, mixes),
         species=_species(options, shared, mixes, rows),
     )
+
+
+def _not_modelled(fired: Sequence[Firing | None]) -> tuple[str, ...]:
+    """Return what the motor leaves out; nothing without one."""
+    known = [one for one in fired if one is not None]
+    if not known:
+        return ()
+    from castsugar.motor.hardware import NOT_MODELLED
+
+    ports = {one.port_caution for one in known if one.port_caution}
+    return (*sorted(ports), *NOT_MODELLED.values())
 
 
 def conditions_line(shared: Shared, bench: str | None, show: Any) -> str:
@@ -333,52 +348,3 @@ def trace_of(
     return trace_chart(
         names, firings, shared.motor.allowable, motor_assumptions(shared.motor)
     )
-
-
-# ----------------------------------------------------------------------------
-# Recipes as typed.
-
-
-def weigh_recipes(
-    database: Database,
-    recipes: list[str],
-    *,
-    water_lost: float = 0.0,
-    alternatives: dict[str, str] | None = None,
-    shelf: Shelf | None = None,
-) -> list[Mix]:
-    """Read recipes as typed; an error says which one it was.
-
-    Names in the bench file of the shelf stand for recipes.
-    """
-    from castsugar.errors import CastsugarError
-    from castsugar.mix.mix import Mix
-    from castsugar.mix.text import parse_recipe
-
-    places = [
-        f"recipe {count}" if len(recipes) > 1 else "recipe"
-        for count in range(1, len(recipes) + 1)
-    ]
-    shelf = shelf or Shelf()
-    texts, names = recipe_texts(recipes, shelf.bench)
-    parsed = [
-        parse_recipe(typed, where=where)
-        for typed, where in zip(texts, places, strict=True)
-    ]
-    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
-    known = shelf.of(database, parts)
-    mixes = []
-    for recipe, name, where, own in zip(parsed, names, places, known, strict=True):
-        try:
-            mix = Mix.weigh(
-                recipe,
-                name=name,
-                water_lost=water_lost,
-                lots=own,
-                alternatives=alternatives,
-                database=database,
-            )
-        except CastsugarError as error:
-            raise type(error)(f"{where}: {error}") from None
-        mixes.append(mix)
-    return mixes

@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, add_syrup_options
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
-from castsugar.cli.output import add_output_options, deliver, write_file
-from castsugar.plain import to_json
+from castsugar.cli.output import (
+    SCREEN,
+    add_output_options,
+    command_text,
+    write_file,
+)
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
-    from castsugar.data.records import Caution
     from castsugar.mix.mix import Mix
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.hardware import Hardware
     from castsugar.readings.recordings import Recording
-    from castsugar.report.firing_words import Asked
+    from castsugar.report.firing_rows import Asked
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
     from castsugar.static_test import StaticTest
 
 _EXAMPLES = """\
@@ -40,7 +48,7 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "firing",
-        help="c*, impulse, efficiency and burn law from a static test; delay columns",
+        help="c*, impulse, efficiency and burning-rate law from a static test; delays",
         description="Reduce the recording of a static test, or size a delay column.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -69,7 +77,7 @@ def add_parser(commands: Any) -> None:
         "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
     )
     drawn = {"recording": "the recording and what it says"}
-    add_output_options(parser, "json", "csv", pictures=drawn)
+    add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -91,11 +99,12 @@ def run(options: argparse.Namespace) -> int:
     with _offering_plot(options, recording):
         test = _reduce(options, recording, hardware, mix)
     asked = _asked(options, recording, test)
-    deliver(options, _render(options, database, test, asked))
+    answer(options, _answer(options, database, test, asked))
     for file in options.picture.values():
         from castsugar.report.firing_chart import firing_chart
 
-        write_file(options, file, firing_chart(test, asked))
+        chart = firing_chart(test, asked, units_of(options))
+        write_file(options, file, chart)
     return 0
 
 
@@ -104,8 +113,12 @@ def _beside(
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
     from castsugar import plausible
-    from castsugar.cli.bench_option import as_cooked, read_shelf, world_of
-    from castsugar.cli.evaluate import weigh_recipes
+    from castsugar.cli.bench_option import (
+        as_cooked,
+        read_shelf,
+        weigh_recipes,
+        world_of,
+    )
     from castsugar.errors import InputError
 
     shelf, world = read_shelf(options), world_of(options)
@@ -143,25 +156,28 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
     """Draw what was read."""
-    from castsugar.report.firing_raw import raw_chart
+    from castsugar.report.firing_chart import raw_chart
 
-    courses = _read(recording)
+    courses = _read(recording, units_of(options))
     text = raw_chart(recording.file, recording.time, courses)
     for file in options.picture.values():
         write_file(options, file, text)
 
 
-def _read(recording: Recording) -> list[tuple[str, str, Any]]:
+def _read(recording: Recording, show: Shown) -> list[tuple[str, str, Any]]:
     """Return the courses as read: label, unit, values."""
     found = []
     if recording.pressure is not None:
         volts = recording.pressure_kind == "volts"
-        unit, scale = ("V", 1.0) if volts else ("MPa", 1e-6)
+        unit, scale = ("V", 1.0) if volts else (show.unit("pressure"), 1e-6)
+        scale *= 1.0 if volts else show.span("pressure", 1.0)
         kind = "" if volts else f", {recording.pressure_kind}"
         found.append((f"pressure as read{kind}", unit, scale * recording.pressure))
     if recording.thrust is not None:
-        unit = "V" if recording.thrust_kind == "volts" else "N"
-        found.append(("thrust as read", unit, recording.thrust))
+        volts = recording.thrust_kind == "volts"
+        scale = 1.0 if volts else show.span("force", 1.0)
+        unit = "V" if volts else show.unit("force")
+        found.append(("thrust as read", unit, scale * recording.thrust))
     return found
 
 
@@ -217,9 +233,9 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
 def _asked(
     options: argparse.Namespace, recording: Recording, test: StaticTest
 ) -> Asked:
-    """Say what was typed, what was assumed, and in which units to answer."""
+    """Say what was typed and what was assumed."""
     from castsugar.cli.firing_options import assumed_words, typed_words
-    from castsugar.report.firing_words import Asked
+    from castsugar.report.firing_rows import Asked
 
     mix = []
     if test.mix is not None:
@@ -233,36 +249,54 @@ def _asked(
         mix=test.mix.name if test.mix else "",
         typed=typed_words(options),
         assumptions=(*assumed_words(options, recording, test.hardware), *mix),
-        pressure=recording.pressure_unit
-        if recording.pressure_kind != "volts"
-        else "MPa",
-        force=recording.thrust_unit if recording.thrust_kind == "force" else "N",
     )
 
 
-def _render(
+def _answer(
     options: argparse.Namespace, database: Database, test: StaticTest, asked: Asked
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data, firing, firing_rows
+) -> Answer:
+    """Return what the recording says, for every kind of output."""
+    from castsugar.report import cautions, firing, firing_rows
 
-    if options.csv:
-        row = firing_rows.firing_row(test, asked)
-        return data.to_csv([row], list(row))
-    cautions = _cautions(database, test)
-    if options.json:
-        return to_json(
-            {
-                "schema": "castsugar.firing/1",
-                "versions": data.versions(database.version),
-                **firing_rows.firing_document(test, asked, cautions),
-            }
-        )
-    return firing.firing_page(test, asked, cautions)
+    facts = _facts(test)
+    shown = cautions.chosen(database.cautions, facts, ["firing"])
+
+    def screen(show: Shown) -> Screen:
+        made = firing.firing_screen(test, asked, shown, show, next_=_next(options))
+        if not options.page:
+            return made
+        from castsugar.report.firing_chart import firing_chart
+        from castsugar.report.screen import Figure
+
+        figure = Figure(firing_chart(test, asked, show), "The recording")
+        return replace(made, sheet=(figure,))
+
+    stand = test.reduction.stand
+    return Answer(
+        command="firing",
+        screen=screen,
+        parts=lambda: firing_rows.firing_parts(test, asked),
+        told={
+            "version": database.version,
+            "conditions": {"exit_pressure_Pa": stand.ambient_pressure},
+            "assumptions": list(asked.assumptions),
+            "cautions": [c.text for c in database.cautions_for(["firing"], facts)],
+        },
+        rows=[firing_rows.firing_row(test, asked)],
+        fields=firing_rows.FIELDS,
+    )
 
 
-def _cautions(database: Database, test: StaticTest) -> list[Caution]:
-    """Return the cautions about this firing."""
+def _next(options: argparse.Namespace) -> str:
+    """Return what to do next: learn of a firing that stood beside its bench."""
+    if options.bench and options.mix:
+        return f"castsugar learn --bench {shlex.quote(options.bench)}"
+    words = [word for word in options.words if word != "--full"]
+    return f"{command_text(words)} --full"
+
+
+def _facts(test: StaticTest) -> dict[str, float]:
+    """Return what is known of this firing, for the cautions."""
     from castsugar.report.cautions import motor_facts
 
     results = test.reduction.results
@@ -270,4 +304,4 @@ def _cautions(database: Database, test: StaticTest) -> list[Caution]:
     facts = {"propellant_mass": mass, "installed_mass": mass}
     if "total_impulse" in results:
         facts["total_impulse"] = results["total_impulse"].value
-    return list(database.cautions_for(["firing"], facts | motor_facts(test.hardware)))
+    return facts | motor_facts(test.hardware)

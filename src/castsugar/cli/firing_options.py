@@ -80,7 +80,9 @@ def _add_sensor_options(sensors: Any) -> None:
         "(default), or nothing",
     )
     sensors.add_argument(
+        "--threshold",
         "--limits",
+        dest="limits",  # the name that kept records have
         default="5%",
         metavar="SHARE",
         help="of the peak, where burning starts and ends (default 5%%)",
@@ -150,7 +152,7 @@ def read_ends(options: argparse.Namespace) -> tuple[float, float]:
 
     ambient = plausible.read(options.ambient, "air pressure", where="--ambient")
     name = "start and end of burning"
-    share = plausible.read(options.limits, name, where="--limits")
+    share = plausible.read(options.limits, name, where="--threshold")
     return ambient.value, share.value
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.plain import to_json
+from castsugar.cli.answer import Answer, answer
+from castsugar.cli.output import SCREEN, add_output_options
+
+if TYPE_CHECKING:
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
@@ -28,7 +32,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a name or alias")
-    add_output_options(parser, "json")
+    add_output_options(parser, *SCREEN)
     parser.set_defaults(run=run)
 
 
@@ -39,16 +43,24 @@ def run(options: argparse.Namespace) -> int:
 
     database = load_database()
     if options.name is None:
-        names = [i.name for i in database.ingredients.values()]
-        names += [*database.syrups, *database.premixes]
-        document: dict[str, Any] = {
-            "schema": "castsugar.ingredients/1",
-            "items": [ingredients.facts(database, n) for n in names],
-        }
-        text = ingredients.listing(database)
+        items = ingredients.catalogue(database)
     else:
-        facts = ingredients.facts(database, options.name)
-        document = {"schema": "castsugar.ingredient/1", **facts}
-        text = ingredients.describe(facts)
-    deliver(options, to_json(document) if options.json else text)
+        items = [ingredients.facts(database, options.name)]
+
+    def screen(show: Shown) -> Screen:
+        if options.name is None:
+            return ingredients.catalogue_screen(items, show)
+        return ingredients.item_screen(items[0], show)
+
+    answer(
+        options,
+        Answer(
+            command="ingredients",
+            screen=screen,
+            parts=lambda: {"items": items},
+            told={"version": database.version, "cautions": []},
+            rows=items,
+            fields=ingredients.FIELDS,
+        ),
+    )
     return 0

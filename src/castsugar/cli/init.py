@@ -22,10 +22,10 @@ examples:
 """
 
 #: What to do first: words of a command, what for.
-_NEXT = (
-    ("evaluate base --bench bench.toml", "how the base mix burns, pours, presses"),
-    ("search bench.toml", "the best mix under the limits"),
-    ("weigh base --bench bench.toml --grains 4", "what to put on the scale"),
+_FIRST = (
+    ("evaluate base", "what the base mix does"),
+    ("search", "the best mix within your limits"),
+    ("weigh base --grains 4", "what to put on the scale"),
 )
 
 
@@ -72,15 +72,40 @@ def run(options: argparse.Namespace) -> int:
     if not options.dir:
         raise InputError("DIR is empty; give the name of a folder or leave it out")
     folder = Path(options.dir)
-    width = max(map(len, FILES)) + 2
-    lines = ["An example, all of it invented:"]
-    lines += [f"  {name:<{width}}{about}" for name, about in FILES.items()]
-    lines.append("")
-    lines.append(f"Next{'' if folder == Path() else f', in {folder}'}:")
-    longest = max(len(words) for words, _ in _NEXT) + 2
-    lines += [f"  castsugar {words:<{longest}}{about}" for words, about in _NEXT]
-    lines.append("Then put your own recipes, bags, pan and motor into bench.toml.")
     with held_back():
         write_example(folder, force=options.force)
-        show(options, "\n".join(lines) + "\n")
+        show(options, _screen(options.dir, list(FILES)))
     return 0
+
+
+def _screen(folder: str, files: list[str]) -> str:
+    """Return what was written, and what to do with it."""
+    import shlex
+
+    from castsugar.report.screen import Paragraph, Screen, Table
+    from castsugar.report.terminal import to_text
+
+    here = Path(folder) == Path()
+    named = f" --bench {shlex.quote(str(Path(folder) / 'bench.toml'))}"
+    rows = tuple(
+        ("" if place else "Start", f"castsugar {words}", about)
+        for place, (words, about) in enumerate(_FIRST)
+    )
+    where = "" if here else f" into {folder}"
+    there = "" if here else "Commands read the bench.toml of the folder you are in. "
+    return to_text(
+        Screen(
+            command="init",
+            title=f"Written{where}, all INVENTED: {' '.join(files)}",
+            findings=(),
+            blocks=(
+                Table(heads=("", "", ""), rows=rows, left=frozenset({0, 1, 2})),
+                Paragraph(
+                    f"{there}Yours: put your recipes, bags, pan, motor and strands "
+                    "into bench.toml and take out each line invented = true; until "
+                    "then every answer says EXAMPLE."
+                ),
+            ),
+            next=f"castsugar check{'' if here else named}",
+        )
+    )

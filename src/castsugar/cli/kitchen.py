@@ -3,41 +3,42 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
-from castsugar.cli.bench_option import add_bench_option, add_syrup_options, read_shelf
+from castsugar.cli.answer import Answer, answer
+from castsugar.cli.bench_option import (
+    add_bench_option,
+    add_syrup_options,
+    read_shelf,
+    world_of,
+)
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     kitchen_assumptions,
     read_learnt,
 )
-from castsugar.cli.output import add_output_options, deliver
+from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.screen import remark
-from castsugar.plain import to_json
-from castsugar.report.cautions import mix_facts, pan_facts
 
 if TYPE_CHECKING:
-    from castsugar.data.load import Database
+    from castsugar.bench.world import World
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.mix import Mix
+    from castsugar.report.limit_words import Judged
+    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
+  castsugar kitchen judge base
   castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" \\
       --minutes 8
-  castsugar kitchen judge base --bench bench.toml
-  castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --batch "200 g" --lost "2.2 g" --cook "119 C" --minutes 10
-  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"
-  castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "12 s" --temperature "25 C" --bench bench.toml
-  castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --cook "119 C" --minutes 8 --tube-diameter "8 mm" --tube-length "30 mm" \\
-      --head "60 mm" --volume "50 ml" --time "300 s" --salt "potassium chloride"
+  castsugar kitchen flow-out --how
+  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml" --save
   castsugar kitchen parameters
-Add --bench bench.toml --save to keep a measurement, --bench bench.toml to
-use what was measured. Exit code 1: a measurement contradicts what is believed,
-and is not saved.
+Exit code 1: a measurement contradicts what is believed, and is not saved.
 """
 
 
@@ -56,7 +57,7 @@ def add_parser(commands: Any) -> None:
     judge = inner.add_parser(
         "judge",
         help="how recipes pour, set and keep after a cook",
-        description="Judge recipes after a cook. Nothing is burnt; see evaluate.",
+        description="Judge recipes after a cook. Nothing is burned; see evaluate.",
         allow_abbrev=False,
     )
     judge.add_argument(
@@ -76,7 +77,7 @@ def add_parser(commands: Any) -> None:
     add_bench_option(conditions)
     add_syrup_options(conditions)
     add_kitchen_options(conditions)
-    add_output_options(judge, "json", "csv")
+    add_output_options(judge, *SCREEN)
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -85,8 +86,8 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     add_bench_option(show)
-    add_output_options(show, "json")
-    show.set_defaults(run=run_parameters, cook="119 C", minutes="10")
+    add_output_options(show, *SCREEN)
+    show.set_defaults(run=run_parameters, cook=None, minutes=None)
     kitchen_measure.add_parsers(inner)
 
 
@@ -100,68 +101,183 @@ def _nothing_asked() -> int:
 
 
 def run_judge(options: argparse.Namespace) -> int:
-    """Judge recipes and print the table."""
-    from castsugar.cli.evaluate import weigh_recipes
+    """Judge recipes and say what becomes of them."""
+    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.data.load import load_database
-    from castsugar.kitchen.pour_table import kitchen_table
+    from castsugar.report import kitchen as words
+    from castsugar.report import kitchen_belief as believed
+    from castsugar.report.cautions import chosen, mix_facts, pan_facts
+    from castsugar.report.mixes import Mixes
+    from castsugar.report.shown import Shown
 
     database = load_database()
-    shelf = read_shelf(options)
+    shelf, world = read_shelf(options), world_of(options)
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {options.bench}: {outcome.sentence()}")
     kitchen = learnt.kitchen.changed(water_lost=in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
-    table = kitchen_table(mixes, kitchen)
-    rows = [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
+    rows = _rows(mixes, kitchen)
     facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
+    shares = contributions_of(mixes, kitchen)
+    syrup = database.syrups[kitchen.syrup]
     assumed = kitchen_assumptions(kitchen)
-    deliver(options, _render(options, database, rows, assumed, facts))
+    judged = _judged(world, kitchen, mixes, rows)
+    invented: tuple[str, ...] = ()
+    if world is not None:
+        invented = world.invented_for(mixes, uses={"lots", "kitchen"})
+
+    def found(show: Shown) -> Mixes:
+        return Mixes(
+            mixes=tuple(mixes),
+            rows=tuple(rows),
+            judged=judged,
+            conditions=lambda show: words.cook_words(kitchen, show),
+            notes=tuple(assumed),
+            cautions=chosen(database.cautions, facts, ("kitchen",), say=show.rule),
+            bench=options.bench or "",
+            invented=invented,
+        )
+
+    answer(
+        options,
+        Answer(
+            command="kitchen",
+            screen=lambda show: words.judge_screen(
+                found(show),
+                kitchen,
+                show,
+                facts=facts,
+                least=believed.least_sure(shares, kitchen.belief, syrup, show),
+                following=_next(mixes, shares, kitchen),
+            ),
+            parts=lambda: words.judge_parts(found(Shown()), shares),
+            told={
+                "version": database.version,
+                "conditions": cook_conditions(kitchen),
+                "assumptions": assumed,
+                "cautions": [c.text for c in database.cautions_for("kitchen", facts)],
+            },
+            rows=rows,
+            fields=words.JUDGED_FIELDS,
+        ),
+    )
     return 0
 
 
-def _render(
-    options: argparse.Namespace,
-    database: Database,
-    rows: list[dict[str, Any]],
-    assumed: list[str],
-    facts: dict[str, float],
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data, kitchen
+def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -> str:
+    """Return what to do next: measure what the pour hangs on most, and is assumed."""
+    from castsugar.report.kitchen_belief import measurement_of
+    from castsugar.report.mix_words import recipe_argument
 
-    if options.csv:
-        return data.to_csv(rows, list(rows[0]))
-    cautions = database.cautions_for("kitchen", facts)
-    if not options.json:
-        return kitchen.kitchen_page(rows, assumed, cautions)
-    return to_json(
-        {
-            "schema": "castsugar.kitchen/1",
-            "versions": data.versions(database.version),
-            "assumptions": {"notes": assumed},
-            "mixes": rows,
-            "cautions": [c.text for c in cautions],
-        }
-    )
+    if kitchen.too_hot:
+        return "castsugar cautions kitchen"
+    if not shares:
+        return f"castsugar evaluate {recipe_argument(mixes[0])}"
+    return f"castsugar kitchen {measurement_of(shares, kitchen.belief)} --how"
+
+
+def _rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]:
+    """Return the kitchen's table with the bands of its numbers."""
+    from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
+    from castsugar.report.field import INTERVAL
+
+    table = kitchen_table(mixes, kitchen).to_dict("records")
+    bands = kitchen_intervals(mixes, kitchen)
+    return [
+        {str(k): v for k, v in row.items()} | {k + INTERVAL: b for k, b in own.items()}
+        for row, own in zip(table, bands, strict=True)
+    ]
+
+
+def contributions_of(mixes: Sequence[Mix], kitchen: Kitchen) -> dict[str, float]:
+    """Return what moves the pour of the first mix with a model; empty without one."""
+    from castsugar.kitchen.pot import pot_of
+    from castsugar.kitchen.verdict import contributions
+
+    if kitchen.too_hot:
+        return {}
+    pots = (pot_of(mix, kitchen) for mix in mixes)
+    known = next((pot for pot in pots if not pot.gap[0]), None)
+    return {} if known is None else contributions(known, kitchen)
+
+
+def cook_conditions(kitchen: Kitchen) -> dict[str, Any]:
+    """Return how it was cooked, units in the keys."""
+    from castsugar.units import to_celsius
+
+    cook = kitchen.cook
+    return {
+        "cook_minutes": cook.duration / 60.0,
+        "pour_temperature_C": to_celsius(cook.pour_temperature),
+        "hottest_bulk_C": to_celsius(cook.hottest),
+        "air_pressure_Pa": kitchen.air_pressure,
+        "draws": kitchen.draws,
+        "seed": kitchen.seed,
+    }
+
+
+def _judged(
+    world: World | None,
+    kitchen: Kitchen,
+    mixes: Sequence[Mix],
+    rows: Sequence[Mapping[str, Any]],
+) -> tuple[tuple[Judged, ...], ...]:
+    """Hold every mix against the limits of the bench that a kitchen can judge."""
+    from castsugar.columns import COLUMN
+    from castsugar.kitchen.pour_table import cook
+    from castsugar.limits import POUR, Requirement, chance_column, judge, limits_of
+    from castsugar.mix.blends import of_mixes
+    from castsugar.report.limit_words import by_mix
+
+    stated = world.bench.limits if world is not None else {}
+    needs = [
+        Requirement(column=column, **limit)
+        for column, limit in stated.items()
+        if COLUMN[column].group == "kitchen"
+    ]
+    levels = tuple(dict.fromkeys(q for need in needs for _, q in need.chances()))
+    said = cook(of_mixes(mixes), kitchen, window=False, levels=levels).verdict
+    columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
+    for level, values in zip(levels, said.further, strict=True):
+        columns[chance_column(POUR, level)] = values.tolist()
+    return by_mix(judge(limits_of(needs), columns), len(rows))
 
 
 def run_parameters(options: argparse.Namespace) -> int:
     """Show the parameters of a kitchen."""
     from castsugar.data.load import load_database
-    from castsugar.report import data, kitchen
+    from castsugar.report import kitchen_belief as words
 
     database = load_database()
+    world = world_of(options)
+    if world is None or not world.bench.kitchen.get("cook"):
+        options.cook = "119 C 10 min"
     learnt = read_learnt(options, database)
-    syrup = database.syrups[learnt.kitchen.syrup]
-    if options.json:
-        document = {
-            "schema": "castsugar.kitchen_parameters/1",
-            "versions": data.versions(database.version),
-            "parameters": kitchen.parameter_rows(learnt.kitchen.belief, syrup),
-            "measurements": kitchen.outcome_rows(learnt.calibration.outcomes),
-        }
-        deliver(options, to_json(document))
-    else:
-        deliver(options, kitchen.parameter_page(learnt, syrup))
+    mix = kitchen_measure.shown_mix(world)
+    found = words.Believed(
+        learnt=learnt,
+        syrup=database.syrups[learnt.kitchen.syrup],
+        mix=mix,
+        shares=contributions_of([mix], learnt.kitchen),
+        invented=world.invented_for([mix], uses={"kitchen"}) if world else (),
+        bench=options.bench or "",
+    )
+    told = words.parameters_parts(found)
+    answer(
+        options,
+        Answer(
+            command="kitchen_parameters",
+            screen=lambda show: words.parameters_screen(found, show),
+            parts=lambda: told,
+            told={
+                "version": database.version,
+                "conditions": cook_conditions(learnt.kitchen),
+                "assumptions": kitchen_assumptions(learnt.kitchen),
+                "cautions": [],
+            },
+            rows=told["parameters"],
+            fields=words.PARAMETER_FIELDS,
+        ),
+    )
     return 1 if learnt.calibration.contradictions else 0

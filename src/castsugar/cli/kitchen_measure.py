@@ -10,48 +10,18 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.answer import Answer, answer
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.screen import remark
-from castsugar.plain import to_json
+from castsugar.cli.output import SCREEN, add_output_options, command_text
 
 if TYPE_CHECKING:
     from castsugar.bench.schema import Key
-
-_EPILOG = {
-    "pan weight": """\
-Weigh to 0.1 g or better, spoon included.
-
-examples:
-  castsugar kitchen pan-weight --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --batch "200 g" --lost "2.2 g" --cook "119 C" --minutes 10
-""",
-    "bulk density": """\
-Fill, tap 200 times, strike off, weigh. Powder of the oxidizer alone.
-
-examples:
-  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"
-""",
-    "ball fall": """\
-A steel ball in plain syrup at a known temperature, no oxidizer. Time it well
-below the surface; the ball at most a third of the cup's diameter.
-
-examples:
-  castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" \\
-      --time "12 s" --temperature "25 C" --bench bench.toml --save
-""",
-    "flow-out": """\
-First without oxidizer: weigh the same volume of ground potassium chloride
-(0.943 of the mass) instead of the nitrate, and say --salt "potassium chloride",
-or write it into the recipe: KCl:56.6 for KNO3:60.
-
-examples:
-  castsugar kitchen flow-out --recipe "KNO3:60 sugar:20 corn syrup:20" \\
-      --cook "119 C" --minutes 8 --tube-diameter "8 mm" --tube-length "30 mm" \\
-      --head "60 mm" --volume "50 ml" --time "300 s" --salt "potassium chloride"
-""",
-}
+    from castsugar.bench.world import World
+    from castsugar.data.load import Database
+    from castsugar.mix.mix import Mix
+    from castsugar.report.kitchen_belief import Measured
+    from castsugar.report.shown import Shown
 
 #: What an option takes that is no quantity, or is one of its own.
 _TAKES = {
@@ -62,8 +32,11 @@ _TAKES = {
     "note": "TEXT",
 }
 
-#: The recipe on which the band is shown where the measurement has none.
+#: The recipe on which a change is shown where neither measurement nor bench has one.
 _BASELINE = "KNO3:60 powdered sugar:20 corn syrup:20"
+
+#: Kinds of measurement of hot mix: what a pan must not do is about them.
+_HOT = ("pan weight", "flow-out")
 
 
 def add_parsers(inner: Any) -> None:
@@ -76,101 +49,108 @@ def add_parsers(inner: Any) -> None:
         parser = inner.add_parser(
             kind.replace(" ", "-"),
             help=text,
-            description=text[0].upper() + text[1:] + ".",
-            epilog=_EPILOG[kind],
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            description=f"{text[0].upper()}{text[1:]}. --how says how it is done.",
             allow_abbrev=False,
         )
         _add_keys(parser, dict(keys_of(table)))
+        parser.add_argument(
+            "--how", action="store_true", help="say how to measure it, step by step"
+        )
         add_bench_option(parser)
         parser.add_argument(
             "--save",
             action="store_true",
             help="add the measurement to the [kitchen] table of the bench file",
         )
-        add_output_options(parser, "json")
+        add_output_options(parser, *(one for one in SCREEN if one != "csv"))
         parser.set_defaults(run=run, kind=kind)
 
 
 def _add_keys(parser: argparse.ArgumentParser, keys: dict[str, Key]) -> None:
-    """Add the keys of a measurement as options."""
+    """Add the keys of a measurement as options; the needed ones are asked for later."""
     del keys["kind"]
     keys |= {name: keys.pop(name) for name in ("date", "note")}
+    needed = parser.add_argument_group("what you measured")
     for name, key in keys.items():
         is_number = key.range != ""
         usual = repr(key.example) if is_number else key.default
         text = f"{key.about} (default {usual})" if key.default else key.about
-        parser.add_argument(
-            "--" + name.replace("_", "-"),
+        (needed if key.required else parser).add_argument(
+            _option(name),
             dest=f"key_{name}",
-            required=key.required,
             metavar=_TAKES.get(name, key.kind.upper() if is_number else "NAME"),
             help=key.wanted if key.required else text,
         )
 
 
+def _option(name: str) -> str:
+    return "--" + name.replace("_", "-")
+
+
 def run(options: argparse.Namespace) -> int:
-    """Use one measurement, keep it if asked, show what it changes."""
+    """Use one measurement, keep it if asked, show what it changes; or say how."""
     from castsugar.bench.editing import append_measurement
     from castsugar.data.load import load_database
+    from castsugar.report import kitchen_belief as words
+    from castsugar.report.shown import Shown
 
     database = load_database()
+    if options.how:
+        return _how(options, database)
     entry = _entry(options)
-    before, after, mix = _learn(options, entry, database)
-    page = _page(options, database, before, after, mix)
-    new = after.calibration.outcomes[-1]
+    found, facts = _learn(options, entry, database)
+    told = {
+        "version": database.version,
+        "conditions": {"cook": entry.get("cook"), "minutes": entry.get("minutes")},
+        "assumptions": [],
+        "cautions": [
+            c.text for c in database.cautions_for(_topic(options.kind), facts)
+        ],
+    }
     with held_back():
-        if options.save and not new.contradicts:
+        if found(Shown()).saved:
             append_measurement(Path(options.bench), entry)
-        deliver(options, page)
-        if new.contradicts:
-            remark("castsugar: not saved, it contradicts what is believed")
-        elif options.save:
-            remark(f"added to {options.bench}")
-        elif options.bench is not None:
-            remark(f"not saved; add --save to keep it in {options.bench}")
-    return 1 if new.contradicts else 0
+        answer(
+            options,
+            Answer(
+                command="kitchen_measurement",
+                screen=lambda show: words.measurement_screen(found(show), show),
+                parts=lambda: words.measured_parts(found(Shown())),
+                told=told,
+            ),
+        )
+    return 1 if found(Shown()).outcome.contradicts else 0
 
 
-def _page(
-    options: argparse.Namespace, database: Any, before: Any, after: Any, mix: Any
-) -> str:
-    """Return what the measurement changes, as JSON or text."""
-    from castsugar import units
-    from castsugar.kitchen.calibration import viscosity_band
-    from castsugar.report import data, kitchen
-    from castsugar.report.cautions import pan_facts
+def _how(options: argparse.Namespace, database: Database) -> int:
+    """Say how a measurement is made."""
+    from castsugar.errors import InputError
+    from castsugar.report.cautions import chosen
+    from castsugar.report.kitchen_how import how_parts, how_screen
 
-    syrup = database.syrups[after.kitchen.syrup]
-    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
-    hot = options.kind in ("pan weight", "flow-out")
-    batch = getattr(options, "key_batch", None)
-    facts = pan_facts(
-        batch=None if batch is None else units.parse(batch, "mass").value,
-        kitchen=after.kitchen if hot else None,
-        bench=_bench(options),
+    if options.save:
+        raise InputError("--how measures nothing; leave out --save")
+    topic = _topic(options.kind)
+    found = chosen(database.cautions, {}, (topic,))
+    count = len(found.lines) + found.rest
+    answer(
+        options,
+        Answer(
+            command="kitchen_protocol",
+            screen=lambda show: how_screen(options.kind, found.lines, count, show),
+            parts=lambda: how_parts(options.kind),
+            told={
+                "version": database.version,
+                "cautions": [c.text for c in database.cautions_for(topic, {})],
+            },
+        ),
     )
-    cautions = database.cautions_for("kitchen" if hot else "all", facts)
-    if not options.json:
-        return kitchen.measurement_page(
-            before, after, syrup, mix.name, bands
-        ) + kitchen.caution_lines(cautions)
-    return to_json(
-        {
-            "schema": "castsugar.kitchen_measurement/1",
-            "versions": data.versions(database.version),
-            **kitchen.measurement_document(before, after, syrup, mix.name, bands),
-            "cautions": [c.text for c in cautions],
-        }
-    )
+    return 0
 
 
-def _bench(options: argparse.Namespace) -> Any:
-    """Return the bench file, if there is one."""
-    from castsugar.bench.bench import read_bench
-
-    path = None if options.bench is None else Path(options.bench)
-    return read_bench(path) if path is not None and path.exists() else None
+def _topic(kind: str) -> str:
+    """Return the topic of the cautions of a measurement."""
+    return "kitchen" if kind in _HOT else "all"
 
 
 def _check_files(options: argparse.Namespace) -> None:
@@ -195,11 +175,26 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
     for name, value in vars(options).items():
         if name.startswith("key_") and value is not None:
             entry[name.removeprefix("key_")] = value
+    _check_keys(options.kind, entry)
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
-    if "recipe" in entry and _is_there(options):
-        entry["recipe"] = _recipe(entry["recipe"], Path(options.bench))
     return entry
+
+
+def _check_keys(kind: str, entry: dict[str, Any]) -> None:
+    """Refuse a measurement without its readings."""
+    from castsugar.bench.schema import keys_of
+    from castsugar.bench.tables import MEASUREMENTS
+    from castsugar.errors import InputError
+
+    keys = keys_of(MEASUREMENTS[kind])
+    missing = [_option(n) for n, key in keys.items() if key.required and n not in entry]
+    if missing:
+        command = f"kitchen {kind.replace(' ', '-')}"
+        raise InputError(
+            f"{command}: required: {', '.join(missing)}; castsugar {command} --how "
+            "says how to measure"
+        )
 
 
 def _is_there(options: argparse.Namespace) -> bool:
@@ -207,13 +202,6 @@ def _is_there(options: argparse.Namespace) -> bool:
     from castsugar.files.paths import status
 
     return options.bench is not None and status(Path(options.bench)) is not None
-
-
-def _recipe(typed: str, path: Path) -> str:
-    """Return a recipe as typed, or the one that the bench file calls so."""
-    from castsugar.bench.bench import read_bench
-
-    return read_bench(path).recipe_text(typed)
 
 
 def _minutes(typed: str) -> float:
@@ -235,31 +223,118 @@ def _minutes(typed: str) -> float:
     return plausible.checked("minutes", value, plausible.said_at("--minutes"))
 
 
-def _learn(
-    options: argparse.Namespace, entry: dict[str, Any], database: Any
-) -> tuple[Any, Any, Any]:
-    """Return the kitchen before and after the measurement, and a mix to show it on."""
-    from castsugar.bench.bench import check_bench, read_bench, read_measurement
-    from castsugar.bench.kitchen import learn
-    from castsugar.bench.schema import Options
-    from castsugar.errors import InputError
-    from castsugar.kitchen.heat import HOTTEST, parse_cook
+def shown_mix(world: World | None) -> Mix:
+    """Return the mix on which the kitchen is shown: the first of the bench."""
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
 
+    if world is not None and world.recipes:
+        return world.mix(next(iter(world.recipes)))
+    return Mix.weigh(parse_recipe(_BASELINE))
+
+
+def _learn(
+    options: argparse.Namespace, entry: dict[str, Any], database: Database
+) -> tuple[Any, dict[str, float]]:
+    """Return what a measurement changes, as a function of the units, and the facts."""
+    from castsugar.bench.bench import check_bench, read_measurement
+    from castsugar.bench.kitchen import learn
+    from castsugar.bench.schema import Options
+    from castsugar.bench.world import World
+    from castsugar.kitchen.calibration import viscosity_band
+    from castsugar.report.cautions import chosen
+    from castsugar.report.kitchen_belief import Measured
+
+    path = Path("command line" if options.bench is None else options.bench)
+    there = world_of(options) if _is_there(options) else None
+    world = there or World(check_bench(path, ""), database)
+    mix = _mix(entry, world, database)
     checked = read_measurement(entry, Options())
-    typed = entry.get("cook", "119 C")
-    cook = parse_cook(
-        typed, entry.get("minutes", None if "," in typed else 10), where="--cook"
-    )
+    cook = _cook(entry, world)
+    before = learn(world.bench, cook, database)
+    after = learn(world.bench.with_measurement(checked), cook, database)
+    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
+    facts = _facts(options, entry, world, after.kitchen)
+    topic = _topic(options.kind)
+    contradicts = after.calibration.outcomes[-1].contradicts
+
+    def found(show: Shown) -> Measured:
+        return Measured(
+            before=before,
+            after=after,
+            syrup=database.syrups[after.kitchen.syrup],
+            mix=mix,
+            bands=bands,
+            saved=options.save and not contradicts,
+            facts=facts,
+            cautions=chosen(database.cautions, facts, (topic,), say=show.rule),
+            next=_next(options, contradicts),
+            invented=world.invented_for([mix], uses={"kitchen"}),
+            bench=options.bench or "",
+        )
+
+    return found, facts
+
+
+def _mix(entry: dict[str, Any], world: World, database: Database) -> Mix:
+    """Return the mix that was measured, or the one to show the change on.
+
+    A name of the bench file becomes its recipe in the entry.
+    """
+    from castsugar.mix.mix import Mix
+    from castsugar.mix.text import parse_recipe
+
+    if "recipe" not in entry:
+        return shown_mix(world)
+    typed = entry["recipe"].strip()
+    if typed in world.recipes:
+        entry["recipe"] = world.bench.recipe_text(typed)
+    recipe = parse_recipe(entry["recipe"], where="--recipe")
+    name = typed if typed in world.recipes else recipe.text
+    return Mix.weigh(recipe, name=name, database=database)
+
+
+def _cook(entry: dict[str, Any], world: World) -> Any:
+    """Return the cook of a measurement; without one that of the bench, or the usual."""
+    from castsugar.errors import InputError
+    from castsugar.kitchen.heat import HOTTEST, parse_cook
+
+    if "cook" not in entry and world.bench.kitchen.get("cook"):
+        return None
+    typed = entry.get("cook", "119 C 10 min")
+    cook = parse_cook(typed, entry.get("minutes"), where="--cook")
     if cook.hottest > HOTTEST:
         raise InputError(
-            "--cook goes above 150 C bulk temperature: nothing is learnt there. Switch "
-            "the heat off and move away; recipes with syrup need no more than 130 C"
+            "--cook goes above 150 C bulk temperature: nothing is learned there. "
+            "Switch the heat off and move away; recipes with syrup need no more than "
+            "130 C"
         )
-    recipe = parse_recipe(entry.get("recipe", _BASELINE), where="--recipe")
-    mix = Mix.weigh(recipe, name=recipe.text, database=database)
-    path = Path("command line" if options.bench is None else options.bench)
-    old = read_bench(path) if _is_there(options) else check_bench(path, "")
-    new = old.with_measurement(checked)
-    return learn(old, cook, database), learn(new, cook, database), mix
+    return cook
+
+
+def _facts(
+    options: argparse.Namespace, entry: dict[str, Any], world: World, kitchen: Any
+) -> dict[str, float]:
+    """Return what is known of the pan, for its cautions."""
+    from castsugar import units
+    from castsugar.report.cautions import pan_facts
+
+    hot = options.kind in _HOT
+    batch = entry.get("batch")
+    return pan_facts(
+        batch=None if batch is None else units.parse(batch, "mass").value,
+        kitchen=kitchen if hot else None,
+        bench=world.bench if hot else None,
+    )
+
+
+def _next(options: argparse.Namespace, contradicts: bool) -> str:
+    """Return what to do next: keep it, measure it again, or look at what is known."""
+    name = options.kind.replace(" ", "-")
+    if contradicts:
+        return f"castsugar kitchen {name} --how"
+    named = "" if options.bench_said else f" --bench {options.bench}"
+    if options.save:
+        return f"castsugar kitchen parameters{named}"
+    typed = command_text([word for word in options.words if word != "--no-bench"])
+    return f"{typed}{'' if options.bench else ' --bench bench.toml'} --save"

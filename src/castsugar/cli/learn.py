@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.batch import (
+    add_folder,
+    folder_of,
+    invented_in,
+    where,
+)
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
-    from castsugar.data.load import Database
-    from castsugar.records.batch import Batch
+    from castsugar.bench.world import World
+    from castsugar.cli.answer import Answer
     from castsugar.records.learning.learnt import Learning
     from castsugar.records.learning.material import Material
-    from castsugar.report.learn_rows import Told
-    from castsugar.static_test import StaticTest
 
 NO = 1
 
@@ -29,9 +32,9 @@ something first: castsugar batch add ID --measured, --strands or --firing; then
 castsugar batch close ID --outcome used.
 
 --save writes into the bench file: kitchen measurements that are not there,
-strands of mixes without a burn law, and measured_efficiency. What it wrote
-earlier and no sound record says any more is taken out or replaced. What you
-wrote yourself stays.
+strands of mixes without a burning-rate law, and measured_efficiency. What it
+wrote earlier and no sound record says any more is taken out or replaced. What
+you wrote yourself stays.
 
 Exit code 1: there is nothing to learn from yet.
 
@@ -46,18 +49,13 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "learn",
-        help="refit kitchen, burn law and efficiency from your batches; was it right?",
+        help="refit kitchen, burning rate and efficiency from your batches",
         description="Learn from all closed batches; hold old predictions to account.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    add_bench_option(parser)
-    parser.add_argument(
-        "--dir",
-        metavar="DIR",
-        help="folder of the records (default: batches, beside the bench file)",
-    )
+    add_folder(parser)
     parser.add_argument(
         "--changed",
         action="store_true",
@@ -66,7 +64,8 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--save", action="store_true", help="write what was learnt into the bench file"
     )
-    add_output_options(parser, "json", "markdown", "page")
+    drawn = {"checks": "predictions against measurements"}
+    add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -74,22 +73,22 @@ def run(options: argparse.Namespace) -> int:
     """Learn, show it, and save it if asked; 1 if there is nothing to learn from."""
     from castsugar.cli.bench_option import stated_world
 
-    bench = stated_world(options).bench
     _check_names(options)
+    world = stated_world(options)
     material, folder = _material(options)
-    if material.is_empty and not _wrote(bench):
+    if material.is_empty and not _wrote(world.bench):
         remark(_nothing(material, folder))
         return NO
 
-    from castsugar.data.load import load_database
+    from castsugar.cli.answer import answer
+    from castsugar.cli.batch_entries import reducer
     from castsugar.records.learning.learnt import learn_all
 
-    database = load_database()
     learning = learn_all(
-        bench,
+        world.bench,
         material,
-        database,
-        reduce=_reducer(database),
+        world.database,
+        reduce=reducer(world.database),
         changed=options.changed,
     )
     with held_back():
@@ -97,8 +96,10 @@ def run(options: argparse.Namespace) -> int:
             from castsugar.records.learning.saving import save
 
             save(learning.planned)
-        _deliver(options, learning, _told(options, learning, database, folder))
-        _beside(options, learning)
+        _picture(options, learning, world)
+        answer(options, _answer(options, learning, world, folder))
+        if options.save:
+            _say_saved(learning)
     if material.is_empty:
         remark(_nothing(material, folder))
         return NO
@@ -106,7 +107,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _wrote(bench: Bench) -> bool:
-    """Whether learn wrote a burn law or an efficiency that may be out of date."""
+    """Whether learn wrote a burning-rate law or an efficiency, now out of date."""
     from castsugar.records.learning.saving import old_laws, own_efficiency
 
     if bench.motor is None:
@@ -115,16 +116,8 @@ def _wrote(bench: Bench) -> bool:
     return mine or bool(own_efficiency(bench.text))
 
 
-def _beside(options: argparse.Namespace, learning: Learning) -> None:
-    """Say beside the result what must not be missed, and what was written."""
-    from castsugar.report.learn_first import shouts
-
-    for entry in learning.material.damaged:
-        remark(f"castsugar: damaged, left out: {entry.fault}")
-    for text in shouts(learning, saved=options.save):
-        remark(f"castsugar: {text}")
-    if not options.save:
-        return
+def _say_saved(learning: Learning) -> None:
+    """Say beside the result what was written."""
     saved = learning.planned
     for text in saved.written:
         remark(f"wrote into {saved.path}: {text}")
@@ -142,11 +135,11 @@ def _check_names(options: argparse.Namespace) -> None:
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
 
-    if options.dir == "":
-        raise InputError("--dir is empty; give a name or leave it out")
-    bench = real(Path(options.bench))
-    for name in ("output", "page"):
-        value = getattr(options, name)
+    folder_of(options)
+    bench = real(Path(options.bench or "."))
+    named = [("output", options.output), ("page", options.page)]
+    named += [("picture", file) for file in options.picture.values()]
+    for name, value in named:
         if value is not None and real(Path(value)) == bench:
             raise InputError(f"--{name} is the bench file itself; choose another name")
     if options.save:
@@ -155,7 +148,6 @@ def _check_names(options: argparse.Namespace) -> None:
 
 def _material(options: argparse.Namespace) -> tuple[Material, Path]:
     """Return the batches, sorted into those that count, and their folder."""
-    from castsugar.cli.batch import folder_of
     from castsugar.errors import InputError
     from castsugar.files.paths import is_folder
     from castsugar.records.folder import read_batches
@@ -186,47 +178,72 @@ def _nothing(material: Material, folder: Path) -> str:
     return f"castsugar: nothing to learn from yet: {why}{more}; {todo}"
 
 
-def _reducer(database: Database) -> Any:
-    """Return what reduces a recording as castsugar firing does."""
-    from castsugar.cli.batch_entries import reduce_firing
+def _answer(
+    options: argparse.Namespace, learning: Learning, world: World, folder: Path
+) -> Answer:
+    """Return what is printed and written."""
+    from castsugar.cli.answer import Answer
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts, saying
+    from castsugar.report.learn import Told, learn_screen
+    from castsugar.report.learn_data import CHECKS, checks_of, learn_parts
 
-    def reduce(path: Path, kept: Mapping[str, Any], batch: Batch) -> StaticTest:
-        return reduce_firing(path, kept, batch, database)[0]
-
-    return reduce
-
-
-def _told(
-    options: argparse.Namespace, learning: Learning, database: Database, folder: Path
-) -> Told:
-    """Return what the document says beside."""
-    from castsugar.cli.output import command_text
-    from castsugar.report import data
-    from castsugar.report.cautions import motor_facts, pan_facts
-    from castsugar.report.learn_rows import Told
-
-    topics = ["kitchen"] if learning.kitchen.outcomes else []
+    database, bench = world.database, learning.bench
+    topics = ["motor"] if learning.after is not None else []
     topics += ["firing"] if learning.firing.firings else []
-    topics += ["motor"] if learning.after is not None else []
+    topics += ["kitchen"] if learning.kitchen.outcomes else []
     rows = [batch.predictions for batch in learning.material.batches]
-    facts = pan_facts(bench=learning.bench) | motor_facts(learning.after, rows)
-    return Told(
-        syrup=database.syrups[learning.kitchen.after.syrup],
-        folder=folder.as_posix(),
+    facts = pan_facts(bench=bench) | motor_facts(learning.after, rows)
+    syrup = database.syrups[learning.kitchen.after.syrup]
+    told = Told(
+        syrup=syrup,
+        cautions=lambda show: chosen(
+            database.cautions, facts, topics, say=saying(show)
+        ),
+        next=_next(options, learning),
         saved=options.save,
-        cautions=tuple(database.cautions_for(topics, facts)),
-        versions=data.versions(database.version),
-        command=command_text([w for w in options.words if w != "--save"]),
+        invented=invented_in(world),
+    )
+    return Answer(
+        command="learn",
+        screen=lambda show: learn_screen(learning, told, show),
+        parts=lambda: learn_parts(
+            learning, syrup, folder.as_posix(), saved=options.save
+        ),
+        told={
+            "version": database.version,
+            "assumptions": [
+                "now: what the bench file says without what learn wrote there earlier; "
+                "after saving: what it then says"
+            ],
+            "cautions": [c.text for c in database.cautions_for(topics, facts)],
+        },
+        rows=checks_of(learning.checks),
+        fields=CHECKS,
     )
 
 
-def _deliver(options: argparse.Namespace, learning: Learning, told: Told) -> None:
-    """Print the document, and write its page."""
-    from castsugar.cli.documents import deliver_document
-    from castsugar.report.learn import learn_document
-    from castsugar.report.learn_picture import checks_picture
-    from castsugar.report.learn_rows import learn_rows
+def _next(options: argparse.Namespace, learning: Learning) -> str:
+    """Return the command to go on with."""
+    planned = learning.planned
+    if not options.save and planned.text != planned.before:
+        return f"castsugar learn{where(options)} --save"
+    bench = shlex.quote(options.bench)
+    if learning.bench.recipes:
+        name = shlex.quote(next(iter(learning.bench.recipes)))
+        return f"castsugar evaluate {name} --bench {bench}"
+    return f"castsugar batch list{where(options)}"
 
-    picture = checks_picture(learning.checks) if options.page else ""
-    document = learn_document(learning, told, picture)
-    deliver_document(options, document, learn_rows(learning, told))
+
+def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
+    """Write the picture, if asked for."""
+    if not options.picture:
+        return
+    from castsugar.cli.output import write_file
+    from castsugar.errors import InputError
+    from castsugar.report.learn_picture import checks_picture
+
+    picture = checks_picture(learning.checks, example=bool(invented_in(world)))
+    if not picture:
+        raise InputError("--picture: nothing was predicted and measured; leave it out")
+    for file in options.picture.values():
+        write_file(options, file, picture)

@@ -40,6 +40,7 @@ STRICT = "--strict"
 GROUPS = {
     "Start": {
         "init": "init",
+        "check": "check",
         "ingredients": "ingredients",
         "cautions": "cautions",
     },
@@ -78,7 +79,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar ingredients "corn syrup"
   castsugar init my-bench
 
-  Start  init, ingredients, cautions
+  Start  init, check, ingredients, cautions
   Ask    evaluate, compare, search, justify, sweep, map, next
   Bench  weigh, batch, kitchen
   Learn  burnrate, firing, learn

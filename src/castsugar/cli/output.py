@@ -21,6 +21,9 @@ KINDS = {
 PAGE = "write the document as one HTML page, too"
 UNITS = ("si", "us")
 
+#: What a command on the layer offers.
+SCREEN = (*KINDS, "page", "units")
+
 #: Endings of pictures that are not written here.
 _NOT_DRAWN = (".png", ".pdf", ".jpg", ".jpeg")
 

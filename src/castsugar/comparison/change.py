@@ -141,7 +141,7 @@ def _band(
         exponent=row["isentropic_exponent"],
     )
     law = burn_law_of(of_mixes([mix]), hardware)
-    found = expect(motor, law, hardware.spread, draws=draws, seed=seed, tail=TAIL)
+    found = expect(motor, law, hardware.spread, draws=draws, seed=seed)
     return PressureBand(name=mix.name, burn_law=origin, expected=found, reason="")
 
 

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import rankdata
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, whole
@@ -41,7 +40,7 @@ from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
-from castsugar.numerics import carried, variance
+from castsugar.numerics import carried, ranks, variance
 
 # ----------------------------------------------------------------------------
 # Draws of one quantity in few numbers.
@@ -424,12 +423,12 @@ class Draws:
             found = self.difference(column, mix, baseline)
         kept = ~np.isnan(found)
         squares = np.zeros(len(self.inputs))
-        if kept.sum() >= FEWEST and np.ptp(ranks := rankdata(found[kept])) > 0.0:
+        if kept.sum() >= FEWEST and np.ptp(places := ranks(found[kept])) > 0.0:
             for place, one in enumerate(self.inputs):
                 if one.key in self.scores:
                     own = self.scores[one.key][kept]
                     own = np.abs(own) if one.half else own
-                    r = np.corrcoef(ranks, rankdata(own))[0, 1]
+                    r = np.corrcoef(places, ranks(own))[0, 1]
                     # Chance alone gives 1 / n on average.
                     squares[place] = r**2 if r**2 * kept.sum() > _CHANCE else 0.0
         return parts_of(self.inputs, np.full(len(squares), np.nan), squares)

@@ -61,6 +61,7 @@ TOPICS = (
     "justify",
     "motor",
     "storage",
+    "delay",
 )
 
 

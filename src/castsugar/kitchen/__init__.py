@@ -11,7 +11,7 @@ from castsugar.kitchen.measurements import (
     pan_weight,
 )
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
-from castsugar.kitchen.pour_table import kitchen_table
+from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
 
 __all__ = [
     "Belief",
@@ -22,6 +22,7 @@ __all__ = [
     "bulk_density",
     "calibrate",
     "flow_out",
+    "kitchen_intervals",
     "kitchen_table",
     "pan_weight",
     "parse_cook",

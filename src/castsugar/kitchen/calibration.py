@@ -16,7 +16,7 @@ from castsugar.kitchen.measurements import Measurement, known_pot
 from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_of
 from castsugar.kitchen.pot import poured
 from castsugar.mix.mix import MixLike
-from castsugar.numerics import variance
+from castsugar.numerics import smooth_quantile, variance
 
 # ----------------------------------------------------------------------------
 # Learn the parameters of a kitchen from measurements: Bayesian least squares.
@@ -64,6 +64,9 @@ class Outcome:
     deviation: float
     contradicts: bool
 
+    def __str__(self) -> str:
+        return self.sentence()
+
     def sentence(self) -> str:
         """Say it in words."""
         m = self.measurement
@@ -96,6 +99,10 @@ class Calibration:
     before: Belief
     after: Belief
     outcomes: tuple[Outcome, ...]
+
+    def __str__(self) -> str:
+        told = f"{self.after.measured} of {len(NAMES)} parameters measured"
+        return "\n".join([told, *map(str, self.outcomes)])
 
     @property
     def contradictions(self) -> tuple[Outcome, ...]:
@@ -289,7 +296,7 @@ def _linear(
 
 
 #: Quantiles of the viscosity that a band shows.
-BAND = (0.05, 0.1, 0.5, 0.9, 0.95)
+BAND = (0.025, 0.1, 0.5, 0.9, 0.975)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -306,6 +313,9 @@ class Learnt:
 
     kitchen: Kitchen
     calibration: Calibration
+
+    def __str__(self) -> str:
+        return "\n".join([str(self.kitchen), *map(str, self.calibration.outcomes)])
 
 
 def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:
@@ -350,5 +360,5 @@ def viscosity_band(kitchen: Kitchen, mix: MixLike) -> tuple[float, ...]:
     if not pot.measured_syrup[0]:
         belief = belief.of_another_syrup()
     values = belief.draw(kitchen.draws, kitchen.seed)
-    eta = np.sort(poured(pot, values, kitchen.cook, kitchen.air_pressure)[0][0])
-    return tuple(float(eta[round(q * (eta.size - 1))]) for q in BAND)
+    eta = poured(pot, values, kitchen.cook, kitchen.air_pressure)[0][0]
+    return tuple(float(smooth_quantile(eta, level)) for level in BAND)

@@ -79,6 +79,10 @@ class Measurement:
     label: str = ""
     invented: bool = False
 
+    def __str__(self) -> str:
+        found = self.physical(self.observed)
+        return f"{self.kind}: {self.quantity} {found:.3g} {self.unit}".rstrip()
+
     def physical(self, value: float) -> float:
         """Return a value of the scale in SI."""
         return self.inverse(value)

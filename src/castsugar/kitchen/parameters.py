@@ -232,6 +232,18 @@ class Belief:
     covariance: FloatArray
     origins: tuple[str, ...]
 
+    def __str__(self) -> str:
+        lines = []
+        for name, origin in zip(NAMES, self.origins, strict=True):
+            low, middle, high = self.interval(name)
+            lines.append(f"{name} {middle:.3g} ({low:.3g} to {high:.3g}): {origin}")
+        return "\n".join(lines)
+
+    @property
+    def measured(self) -> int:
+        """How many of the parameters measurements tell of."""
+        return sum(origin.startswith("measured") for origin in self.origins)
+
     def central(self) -> Values:
         """Return the medians."""
         return values_of(self.mean)
@@ -294,10 +306,13 @@ class Belief:
             result = result.with_value(name, p.middle, p.spread, p.origin)
         return result
 
-    def interval(self, name: str) -> tuple[float, float, float]:
-        """Return p10, p50 and p90 of one parameter, physical."""
+    def interval(self, name: str, share: float = 0.95) -> tuple[float, float, float]:
+        """Return low end, median and high end of one parameter, physical.
+
+        Between the ends lies the central `share` of what is believed.
+        """
         parameter, place = find(name), PLACE[name]
-        spread = self.spreads()[place] * float(ndtri(0.9))
+        spread = self.spreads()[place] * float(ndtri(0.5 + 0.5 * share))
         low, middle, high = (
             float(parameter.outward(self.mean[place] + step))
             for step in (-spread, 0.0, spread)
@@ -406,6 +421,14 @@ class Kitchen:
                 f"the cook ends at {self.cook.pour_temperature - ICE_POINT:g} C; the "
                 f"pour is modelled from {coldest - ICE_POINT:g} C up"
             )
+
+    def __str__(self) -> str:
+        cook = self.cook
+        return (
+            f"cook {cook.pour_temperature - ICE_POINT:.4g} °C "
+            f"{cook.duration / 60.0:.4g} min, air {1e-3 * self.air_pressure:.4g} kPa; "
+            f"{self.belief.measured} of {len(NAMES)} parameters measured"
+        )
 
     @property
     def too_hot(self) -> bool:

@@ -26,7 +26,7 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.verdict import Verdict, judge
+from castsugar.kitchen.verdict import Verdict, intervals, judge
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
@@ -74,6 +74,43 @@ def kitchen_table(
         "flags": said.flags(),
     }
     return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
+
+
+#: What has a band -> its column.
+_BANDED = {
+    "viscosity": "pour_viscosity_Pa_s",
+    "crowding": "relative_solids_pour",
+    "relative_solids_20C": "relative_solids_20C",
+    "humidity": "storage_humidity_max_percent",
+}
+
+
+def kitchen_intervals(
+    mixes: MixLike | Iterable[MixLike] | Blends, kitchen: Kitchen
+) -> list[dict[str, tuple[float, float]]]:
+    """Return the 95 % bands of kitchen columns, one mapping a mix.
+
+    Parameters
+    ----------
+    mixes : Mix, recipe or recipe text, an iterable of these, or Blends
+    kitchen : Kitchen
+
+    Returns
+    -------
+    list of dict
+        Key of a column to the ends of its band, in its unit: the central 95 % of the
+        kitchen's draws. Empty for a mix without a model.
+    """
+    instance(kitchen, Kitchen, "kitchen", optional=False)
+    given = mixes if isinstance(mixes, Blends) else of_mixes(as_mixes(mixes))
+    pot = pots_of(given, kitchen)
+    found = intervals(pot, kitchen)
+    return [
+        {}
+        if why or kitchen.too_hot
+        else {_BANDED[n]: (float(b[0, i]), float(b[1, i])) for n, b in found.items()}
+        for i, why in enumerate(pot.gap)
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -172,6 +172,15 @@ CLASSES = (
     ("tamp", 300.0, 1.0, "packs under a hand rod"),
     ("no flow", np.inf, np.inf, "needs pressing; voids likely"),
 )
+#: Fluids of a kitchen near room temperature, [Pa s] from, to: pump and food charts,
+#: which scatter by a factor of 2 (from memory).
+LIKE = (
+    (0.9, 2.0, "glycerine"),
+    (2.0, 10.0, "honey"),
+    (10.0, 25.0, "chocolate syrup"),
+    (25.0, 100.0, "ketchup"),
+    (100.0, 300.0, "peanut butter"),
+)
 CLASS_NAMES = tuple(name for name, *_ in CLASSES)
 
 #: Classes up to this one pour.
@@ -346,3 +355,14 @@ def filling_time(
     2.8
     """
     return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
+
+
+def like(viscosity: float) -> str:
+    """Return a fluid that is about as thick; empty where the charts name none.
+
+    Examples
+    --------
+    >>> like(9.0), like(21.0), like(5000.0)
+    ('honey', 'chocolate syrup', '')
+    """
+    return next((name for low, high, name in LIKE if low <= viscosity < high), "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,13 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import glass, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
-from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.kitchen.parameters import NAMES, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
     poured,
     standing,
+    viscosity,
     water_at_start,
     water_left,
 )
@@ -134,6 +135,7 @@ BLOCK = 64
 
 #: Temperature at which a grain sets and is stored [K].
 ROOM = 20.0 + ICE_POINT
+_AT_ROOM = np.asarray(ROOM)
 
 #: Between these the boiling temperature is sought [K].
 _BOILS = (60.0 + ICE_POINT, 160.0 + ICE_POINT)
@@ -198,6 +200,17 @@ class Verdict:
     degraded: float
     further: FloatArray
 
+    def __str__(self) -> str:
+        lines = []
+        for row, (why, pours) in enumerate(zip(self.gap, self.pours, strict=True)):
+            eta, solids = self.viscosity[1, row], self.relative_solids_20C[row]
+            thick = f"{float(f'{eta:.1g}'):g} Pa s" if np.isfinite(eta) else "jams"
+            told = f"pours in {100.0 * pours:.0f} of 100 draws, median {thick}; "
+            told += f"relative solids at 20 °C {solids:.3g}"
+            lines.append(f"{row + 1}: {why or told}")
+        more = [f"{len(lines) - 10} more"] if len(lines) > 10 else []
+        return "\n".join(lines[:10] + more)
+
     @property
     def pours(self) -> FloatArray:
         """Probability that the mix pours (is runny or pours)."""
@@ -237,7 +250,7 @@ def judge(
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    viscosity = np.full((3 + len(levels), count), np.nan)
+    etas = np.full((3 + len(levels), count), np.nan)
     edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
@@ -248,19 +261,112 @@ def judge(
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        viscosity[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
+        etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
         if window:
             few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = _window(part, few, kitchen)
     return Verdict(
         gap=gap,
-        viscosity=viscosity[:3],
-        further=viscosity[3:],
+        viscosity=etas[:3],
+        further=etas[3:],
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded(),
         **single,
     )
+
+
+#: Ends of a 95 % band.
+ENDS = (0.025, 0.975)
+
+
+def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
+    """Return the 95 % bands of what the draws move, each of shape (2, n).
+
+    Parameters
+    ----------
+    pot : Pot
+        n rows.
+    kitchen : Kitchen
+
+    Returns
+    -------
+    dict
+        `viscosity` [Pa s] and `crowding` at the pour, `relative_solids_20C`,
+        `humidity` [%], as in :class:`Verdict`; NaN where there is no model.
+    """
+    found = {name: np.full((2, len(pot)), np.nan) for name in _BANDED}
+    if kitchen.too_hot:
+        return found
+    told = np.array([not why for why in pot.gap], dtype=bool)
+    for mine in (True, False):
+        rows = np.flatnonzero(told & (pot.measured_syrup == mine))
+        known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+        values = known.draw(kitchen.draws, kitchen.seed)
+        for block in _blocks(rows):
+            drawn = _drawn(pot.take(block), values, kitchen)
+            for name, array in drawn.items():
+                found[name][:, block] = [smooth_quantile(array, q) for q in ENDS]
+    return found
+
+
+_BANDED = ("viscosity", "crowding", "relative_solids_20C", "humidity")
+
+
+def _drawn(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray]:
+    """Return what the draws say of rows with a model, each of shape (n, draws)."""
+    left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
+    hot = kitchen.cook.pour_temperature + values.thermometer
+    held, cold = standing(pot, values, left, hot), standing(pot, values, left, _AT_ROOM)
+    each = {n: getattr(pot, n)[:, None] for n in ("chloride", "nitrate", "syrup_grade")}
+    return {
+        "viscosity": viscosity(pot, values, held, hot),
+        "crowding": held.crowding,
+        "relative_solids_20C": cold.crowding,
+        "humidity": humidity(replace(pot, **each), values, cold),
+    }
+
+
+def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
+    """Return by how much each parameter moves the pour viscosity of one mix.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row with a model.
+    kitchen : Kitchen
+
+    Returns
+    -------
+    dict
+        Name of the parameter to its share, the largest first: the square of its rank
+        correlation with the viscosity over the draws, over the sum of all. Ranks,
+        because the viscosity may be infinite (after Spearman; exact where one parameter
+        alone is uncertain). Of parameters that measurements tie together each has what
+        it shares with the others, too.
+    """
+    mine = bool(pot.measured_syrup[0])
+    known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+    values = known.draw(kitchen.draws, kitchen.seed)
+    eta, crowding = poured(pot, values, kitchen.cook, kitchen.air_pressure)
+    # Where it jams, how crowded it is says by how much.
+    order = _ranks(np.where(np.isinf(eta[0]), 1e30 * crowding[0], eta[0]))
+    spread = known.spreads()
+    found = {}
+    for place, name in enumerate(NAMES):
+        if spread[place] > 0.0:
+            own = _ranks(np.asarray(getattr(values, name)))
+            found[name] = float(np.mean(own * order)) ** 2
+    whole = sum(found.values()) or 1.0
+    shares = {name: share / whole for name, share in found.items()}
+    return dict(sorted(shares.items(), key=lambda one: -one[1]))
+
+
+def _ranks(values: FloatArray) -> FloatArray:
+    """Return the ranks of draws, their mean 0 and their standard deviation 1."""
+    ranks = np.empty(len(values))
+    ranks[np.argsort(values, kind="stable")] = np.arange(len(values))
+    return np.asarray((ranks - ranks.mean()) / ranks.std())
 
 
 def _too_hot(kitchen: Kitchen) -> str:
@@ -279,7 +385,7 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     with np.errstate(invalid="ignore", divide="ignore"):
         lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
     hot = standing(pot, values, left, cook.pour_temperature + values.thermometer)
-    cold = standing(pot, values, left, np.asarray(ROOM))
+    cold = standing(pot, values, left, _AT_ROOM)
     return {
         "water_lost": lost,
         "boils": boiling(pot, values, start, air),
@@ -401,6 +507,6 @@ def _glass(pot: Pot, left: FloatArray, solids: FloatArray) -> FloatArray:
 
 def humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
     """Return the humidity above which the set grain gains water. [%]"""
-    activity = _activity(pot, values, cold, np.asarray(ROOM))
+    activity = _activity(pot, values, cold, _AT_ROOM)
     liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
     return glass.humidity_limit(np.where(liquid, activity, np.nan))

@@ -219,6 +219,14 @@ class Delay:
     settings: Settings
     cautions: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        length, time = self.length, self.time
+        return (
+            f"{1e3 * length.value:.3g} mm ({1e3 * length.low:.3g} to "
+            f"{1e3 * length.high:.3g}): {time.value:.3g} s after thrust "
+            f"({time.low:.3g} to {time.high:.3g})"
+        )
+
     @property
     def burned_share(self) -> float:
         """Return the part of the length that burns during thrust."""

@@ -203,7 +203,7 @@ class Settings:
 
     length_u: float = 0.2e-3
     ambient_u: float = 0.01
-    probability: float = 0.90
+    probability: float = 0.95
     draws: int = DRAWS
     seed: int = SEED
 

@@ -147,6 +147,17 @@ class MixResult:
     next_test: NextTest | None = None
     cautions: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        name = self.mix or "(no mix named)"
+        if self.law is None:
+            return f"{name}: no law, {self.reason}"
+        told = "; ".join(
+            f"{1e3 * b.rate:.3g} (p/MPa)^{b.exponent:.3g} mm/s from {1e-6 * b.low:.3g} "
+            f"to {1e-6 * b.high:.3g} MPa"
+            for b in self.law.bands
+        )
+        return f"{name}: {told}, {len(self.strands)} strands"
+
     @property
     def pressure(self) -> FloatArray:
         """Return the pressures of the strands. [Pa]"""
@@ -172,6 +183,9 @@ class StrandResults:
 
     mixes: tuple[MixResult, ...]
     comparisons: tuple[Comparison, ...]
+
+    def __repr__(self) -> str:
+        return "\n".join(map(repr, self.mixes))
 
 
 def analyse(

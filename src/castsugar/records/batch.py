@@ -84,6 +84,19 @@ class Batch:
         closed = [e for e in self.standing if e.kind == "closed"]
         return str(closed[-1].values["outcome"]) if closed else ""
 
+    @property
+    def cast_mass(self) -> float | None:
+        """Mass of the grains as they were cast, the last one told. [kg]"""
+        told = [e for e in self.standing if e.kind == "cast"]
+        return float(told[-1].values["mass_kg"]) if told else None
+
+    def __repr__(self) -> str:
+        """Say which batch it is, not all that is known of it."""
+        state = self.outcome or "open"
+        return (
+            f"Batch({self.id}, {state}: {self.made.recipe}, {len(self.events)} events)"
+        )
+
     def measurements(self) -> list[dict[str, Any]]:
         """Return the kitchen measurements, checked: values in SI.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
 from castsugar.bench.bench import Bench, check_bench, parsed, read_bench
@@ -35,6 +36,10 @@ from castsugar.plausible import collected
 from castsugar.records.batch import Batch
 from castsugar.records.record import FrozenBench, Made
 from castsugar.rows import records
+
+if TYPE_CHECKING:
+    from castsugar.motor.firing.quantities import Measured
+    from castsugar.static_test import StaticTest
 
 # ----------------------------------------------------------------------------
 # What a record keeps of other files: tables of the bench file, names and hashes.
@@ -331,3 +336,72 @@ def mix_of(made: Made, folder: Path, database: Database) -> Mix:
     """
     bench = thaw(made.bench, folder)
     return cast(made, bench, database, water_lost=made.water_lost)
+
+
+# ----------------------------------------------------------------------------
+# What a record keeps of a firing: its results on the day, units in the keys.
+
+#: Result of a reduction -> unit in its key, size of that unit.
+RESULTS: Mapping[str, tuple[str, float]] = {
+    "characteristic_velocity": ("m_s", 1.0),
+    "specific_impulse": ("s", 1.0),
+    "mean_pressure": ("MPa", 1e-6),
+    "peak_pressure": ("MPa", 1e-6),
+    "burn_time": ("s", 1.0),
+    "total_impulse": ("N_s", 1.0),
+    "mean_thrust": ("N", 1.0),
+    "peak_thrust": ("N", 1.0),
+    "thrust_coefficient": ("", 1.0),
+}
+
+#: Of those, what is predicted of the motor that was fired.
+_EXPECTED = ("peak_pressure", "burn_time", "total_impulse")
+
+
+def key_of(name: str, unit: str) -> str:
+    """Return the key of a result."""
+    return f"{name}_{unit}" if unit else name
+
+
+def results_of(test: StaticTest) -> dict[str, Any]:
+    """Return what a record keeps of a firing; what has no number is left out.
+
+    Returns
+    -------
+    dict
+        Of every result its value, `<name>_uncertainty` (standard; none of a lower
+        limit) and `<name>_at_least` (1 for a lower limit), then both efficiencies, the
+        share of the theoretical density, what was predicted as `expected_<name>`, and
+        `look_again`. Pressures are absolute.
+    """
+    found: dict[str, Any] = {}
+    for name, (unit, size) in RESULTS.items():
+        found |= _kept(name, unit, test.reduction.results.get(name), size)
+    for name in ("characteristic_velocity", "specific_impulse"):
+        efficiency = f"{name}_efficiency"
+        found |= _kept(efficiency, "", getattr(test, efficiency))
+    found["propellant_over_grain_without_voids"] = test.density_ratio
+    if test.expected is not None:
+        for name in _EXPECTED:
+            unit, size = RESULTS[name]
+            value = size * float(getattr(test.expected.best, name))
+            found[f"expected_{key_of(name, unit)}"] = value
+    if test.hardware is not None and math.isfinite(test.hardware.allowable):
+        found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
+    found["look_again"] = "; ".join([*test.reduction.cautions, *test.cautions])
+    return {k: v for k, v in found.items() if isinstance(v, str) or not math.isnan(v)}
+
+
+def _kept(
+    name: str, unit: str, found: Measured | None, size: float = 1.0
+) -> dict[str, float]:
+    """Return value, uncertainty and kind of one result."""
+    if found is None:
+        return {}
+    return {
+        key_of(name, unit): size * float(found.value),
+        key_of(f"{name}_uncertainty", unit): math.nan
+        if found.at_least
+        else size * float(found.u),
+        f"{name}_at_least": float(found.at_least),
+    }

@@ -47,17 +47,16 @@ from castsugar.plausible import RANGES
 #
 # Events have ``event``, ``date``, ``note`` and
 #
-# =========
-# ============================================================================ observed
-# `text`, `temperature_K` or null, `flow_class` or "" measured   `measurement`: kind and
-# keys of a kitchen measurement as typed, as under            [[kitchen.measured]] of a
-# bench file burned     `file` of strands (relative to the record), `sha256`, `mix` in
-# it, `strands` fired      `file` of a recording, `sha256`, `options` as typed (names of
-# the options of            ``castsugar firing``), `results`: columns of ``castsugar
-# firing --csv``, and            `case_may_hold_MPa` where that was known corrected
-# `line` (from 1) that is wrong; the note says what closed     `outcome`: used, partly
-# or discarded =========
-# ============================================================================
+# observed: `text`, `temperature_K` or null, `flow_class` or "".
+# measured: `measurement`: kind and keys of a kitchen measurement as typed, as under
+#   [[kitchen.measured]] of a bench file.
+# cast: `mass_kg`, all grains that will be fired together.
+# burned: `file` of strands (relative to the record), `sha256`, `mix` in it, `strands`.
+# fired: `file` of a recording, `sha256`, `options` as typed (names of the options of
+#   ``castsugar firing``), `results` as :func:`castsugar.records.prediction.results_of`
+#   gives them, and `case_may_hold_MPa` where that was known.
+# corrected: `line` (from 1) that is wrong; the note says what.
+# closed: `outcome`: used, partly or discarded.
 
 SCHEMA = "castsugar.batch/1"
 SUFFIX = ".jsonl"
@@ -173,7 +172,7 @@ class Event:
     Attributes
     ----------
     kind : str
-        observed, measured, burned, fired, corrected or closed.
+        observed, measured, cast, burned, fired, corrected or closed.
     date : str
     note : str
     values : mapping
@@ -358,6 +357,11 @@ KINDS: dict[str, dict[str, Field]] = {
         "flow_class": Field(lambda v: v in ("", *FLOWS), f"'' or of {FLOWS}"),
     },
     "measured": {"measurement": _PLAIN},
+    "cast": {
+        "mass_kg": Field(
+            _within("propellant mass"), f"a mass {_must('propellant mass')} kg"
+        )
+    },
     "burned": {
         "file": _TEXT,
         "sha256": _SHA,

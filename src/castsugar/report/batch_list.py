@@ -1,80 +1,79 @@
-"""The batches of a folder as text, CSV or JSON. Loads nothing heavy."""
+"""The batches of a folder, newest last. Loads nothing heavy."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
-from castsugar.plain import to_json
 from castsugar.records.folder import Damaged, Summary
-from castsugar.report import data
-from castsugar.report.layout import WIDTH
+from castsugar.report import numbers
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, Field
+from castsugar.report.mix_words import shares
+from castsugar.report.screen import Annex, Finding, Screen, Table
+from castsugar.report.shown import Shown
 
-#: Kinds of events that a list counts: head of the column, kind.
+#: Kinds of events that a list counts: kind, head of the column, meaning.
 COUNTED = (
-    ("seen", "observed"),
-    ("measured", "measured"),
-    ("strands", "burned"),
-    ("firings", "fired"),
+    ("observed", "seen", "entries of what was seen"),
+    ("measured", "measured", "kitchen measurements"),
+    ("burned", "strands", "files of strands"),
+    ("fired", "firings", "static tests"),
 )
 
-_HEAD = f"  {'batch':<14}{'mass, g':>8}  {'state':<10}" + "".join(
-    f"{head:>{len(head) + 1}}" for head, _ in COUNTED
+FIELDS = (
+    Field(key="id", label="batch", kind=TEXT, meaning="date and number of the day"),
+    Field(key="date", label="date", kind=TEXT, meaning="when it was made"),
+    Field(key="name", label="name", kind=TEXT, meaning="of the recipe, or empty"),
+    Field(key="recipe", label="recipe", kind=TEXT, meaning="as typed"),
+    Field(key="mass_g", label="mass", kind="mass", meaning="as made, in the pan"),
+    Field(
+        key="state",
+        label="state",
+        kind=TEXT,
+        meaning="open, used, partly, discarded, or wrong: what was made was corrected",
+    ),
+    *(Field(key=k, label=h, kind="number", meaning=m) for k, h, m in COUNTED),
+    Field(key="note", label="note", kind=TEXT, meaning="as typed"),
 )
 
+#: The document ``castsugar.batches/2``.
+PARTS: dict[str, Part] = {
+    "folder": Part(meaning="of the records"),
+    "batches": Part(meaning="oldest first", fields=FIELDS, many=True),
+    "damaged": Part(meaning="files that are no good record: file, fault"),
+}
 
-class Kinds(Protocol):
-    """What says how to write the list."""
-
-    json: bool
-    csv: bool
-
-
-def render(
-    found: Sequence[Summary], damaged: Sequence[Damaged], folder: Path, kinds: Kinds
-) -> str:
-    """Return the list as it is asked for."""
-    if kinds.csv:
-        rows = [list_row(batch) for batch in found]
-        return data.to_csv(rows, COLUMNS)
-    if not kinds.json:
-        return list_page(found, damaged, folder)
-    return to_json(
-        {
-            "schema": "castsugar.batches/1",
-            "folder": folder.as_posix(),
-            "batches": [list_row(batch) for batch in found],
-            "damaged": [{"file": d.path.name, "fault": d.fault} for d in damaged],
-        }
-    )
+#: Most batches on a default screen.
+_ROWS = 16
 
 
-#: Columns of the list.
-COLUMNS = (
-    "id",
-    "date",
-    "name",
-    "recipe",
-    "mass_kg",
-    "state",
-    *(kind for _, kind in COUNTED),
-    "note",
-)
-
-
-def list_row(batch: Summary) -> dict[str, Any]:
-    """Return a batch as one row."""
+def list_parts(
+    found: Sequence[Summary], damaged: Sequence[Damaged], folder: str
+) -> dict[str, Any]:
+    """Return the document of a list, without what all documents have."""
     return {
-        "id": batch.id,
-        "date": batch.date,
-        "name": batch.name,
-        "recipe": batch.recipe,
-        "mass_kg": batch.mass,
-        "state": state_of(batch),
-        **{kind: batch.counts.get(kind, 0) for _, kind in COUNTED},
-        "note": batch.note,
+        "folder": folder,
+        "batches": list_rows(found),
+        "damaged": [{"file": d.path.name, "fault": d.fault} for d in damaged],
     }
+
+
+def list_rows(found: Sequence[Summary]) -> list[dict[str, Any]]:
+    """Return one row a batch."""
+    return [
+        {
+            "id": batch.id,
+            "date": batch.date,
+            "name": batch.name,
+            "recipe": batch.recipe,
+            "mass_g": 1e3 * batch.mass,
+            "state": state_of(batch),
+            **{kind: batch.counts.get(kind, 0) for kind, _, _ in COUNTED},
+            "note": batch.note,
+        }
+        for batch in found
+    ]
 
 
 def state_of(batch: Summary) -> str:
@@ -82,37 +81,52 @@ def state_of(batch: Summary) -> str:
     return "wrong" if not batch.is_sound else batch.outcome or "open"
 
 
-def list_page(
-    found: Sequence[Summary], damaged: Sequence[Damaged], folder: Path
-) -> str:
-    """Return the list as text, one line a batch."""
-    where = printable(folder.as_posix())
-    if not found and not damaged:
-        return (
-            f'No batches in {where}. castsugar batch new "KNO3:65 sucrose:35" '
-            '--batch "200 g" keeps one.\n'
-        )
-    lines = [f"Batches in {where}: {len(found)}", "", f"{_HEAD}  mix"]
-    lines += [_line(batch) for batch in found]
-    if any(not batch.is_sound for batch in found):
-        lines += [
-            "",
-            "  wrong: what was made was corrected; castsugar batch show says how",
-        ]
-    if damaged:
-        lines += ["", f"Damaged, left out: {len(damaged)}"]
-        lines += [f"  {printable(d.path.name)}" for d in damaged]
-    return "\n".join(lines) + "\n"
-
-
-def _line(batch: Summary) -> str:
-    counts = "".join(
-        f"{batch.counts.get(kind, 0) or '-':>{len(head) + 1}}" for head, kind in COUNTED
+def list_screen(
+    found: Sequence[Summary],
+    damaged: Sequence[Damaged],
+    folder: str,
+    *,
+    show: Shown,
+    next_: str,
+) -> Screen:
+    """Return the list, one line a batch."""
+    findings = [Finding("MISFIT", f"Damaged, left out: {d.fault}") for d in damaged]
+    states = [state_of(batch) for batch in found]
+    counts = [f"{states.count(s)} {s}" for s in dict.fromkeys(states)]
+    told = numbers.listed(counts) or "none yet; castsugar batch new keeps one"
+    whole = numbers.count(len(found), "batch", "batches")
+    findings.append(Finding("READ", f"{whole[:1].upper()}{whole[1:]}: {told}"))
+    if "wrong" in states:
+        why = "wrong: what was made was corrected; castsugar batch show says how"
+        findings.append(Finding("CAUTION", why))
+    rows = tuple(_cells(batch, show) for batch in found)
+    more = len(rows) > _ROWS
+    last = f"the last {_ROWS} of {len(rows)} " if more else ""
+    return Screen(
+        command="batch",
+        title=f"Batches in {printable(folder)}",
+        findings=tuple(findings),
+        conditions=f"{last}(--full lists all)" if more else "",
+        blocks=(_table(rows[-_ROWS:], show),) if rows else (),
+        annexes=(Annex("All batches", (_table(rows, show),)),) if more else (),
+        next=next_,
     )
-    start = f"  {batch.id:<14}{1e3 * batch.mass:>8.1f}  {state_of(batch):<10}{counts}"
-    mix = printable(batch.name or batch.recipe)
-    room = WIDTH - len(start) - 2
-    return f"{start}  {mix if len(mix) <= room else mix[: room - 2] + '..'}"
+
+
+def _table(rows: tuple[tuple[str, ...], ...], show: Shown) -> Table:
+    heads = (head for _, head, _ in COUNTED)
+    return Table(
+        heads=("batch", show.headed("mass", "mass"), "state", *heads, "mix"),
+        rows=rows,
+        left=frozenset({0, 2, 7}),
+    )
+
+
+def _cells(batch: Summary, show: Shown) -> tuple[str, ...]:
+    counts = (str(batch.counts.get(kind, 0) or numbers.DASH) for kind, _, _ in COUNTED)
+    mix = printable(shares(batch.name or batch.recipe))
+    mass = show.bare("mass", 1e3 * batch.mass, 4)
+    return batch.id, mass, state_of(batch), *counts, mix
 
 
 def printable(text: str) -> str:

@@ -14,18 +14,19 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
-    from castsugar.data.records import Caution, Facts, Source
+    from castsugar.data.records import Caution, Facts
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.pressure_table import Firing
     from castsugar.motor.strands import StrandResults
+    from castsugar.report.shown import Shown
 
 Row = Mapping[str, Any]
 
 #: The graver first; the general ones stand in the closing line and the count.
-_LEVELS = ("stop", "strong", "caution")
+LEVELS = ("stop", "strong", "caution")
 
 #: Where the rest stands.
 _REST = "{general} {count} more: castsugar cautions"
@@ -59,6 +60,20 @@ def plain_quantity(value: float, unit: str) -> str:
     number = f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
     shown = {"C": "\u00b0C", "percent": "%"}.get(unit, unit)
     return f"{number} {shown}".rstrip()
+
+
+def saying(show: Shown) -> Callable[[float, str], str]:
+    """Return what writes the quantities of cautions in a system of units."""
+
+    def say(value: float, unit: str) -> str:
+        kind = _SHOWN_AS.get(unit)
+        return plain_quantity(value, unit) if kind is None else show.amount(kind, value)
+
+    return say
+
+
+#: Unit of a rule -> kind, where its numbers are shown in other units.
+_SHOWN_AS = {"g": "mass", "C": "temperature", "N s": "impulse"}
 
 
 def chosen(
@@ -110,28 +125,28 @@ def chosen(
         places = [i for i, topic in enumerate(topics) if topic in caution.topics]
         return (
             caution.raised_by(facts) is None,
-            _LEVELS.index(caution.level),
+            LEVELS.index(caution.level),
             caution.key in before,
             min(places, default=len(topics)),
         )
 
     lines: list[Caution] = []
     spoken: set[str] = set()
-    for caution in sorted((c for c in applying if c.level in _LEVELS), key=order):
+    for caution in sorted((c for c in applying if c.level in LEVELS), key=order):
         about = caution.quantity or caution.key
         if about not in spoken and len(lines) < shown:
             lines.append(caution)
             spoken.add(about)
     rest = len(applying) - len(lines)
     return Chosen(
-        lines=tuple(_line(caution, facts, say) for caution in lines),
+        lines=tuple(line_of(caution, facts, say) for caution in lines),
         keys=tuple(caution.key for caution in lines),
         closing=_REST.format(general=general.short, count=rest),
         rest=rest,
     )
 
 
-def _line(caution: Caution, facts: Facts, say: Callable[[float, str], str]) -> str:
+def line_of(caution: Caution, facts: Facts, say: Callable[[float, str], str]) -> str:
     """Return the short text with its numbers."""
     value = caution.raised_by(facts)
     if value is None:
@@ -285,57 +300,3 @@ def _impulse(
 def _most(values: Any) -> float:
     """Return the largest number; NaN, on which no caution applies, without one."""
     return max((float(v) for v in values if not math.isnan(v)), default=math.nan)
-
-
-# ----------------------------------------------------------------------------
-# What ``castsugar cautions`` prints: each rule once, below the first of its topics.
-
-
-def caution_lines(
-    cautions: Sequence[Caution], known: int, sources: Mapping[str, Source]
-) -> str:
-    """Return cautions by topic, each with its level and its source.
-
-    Parameters
-    ----------
-    cautions : sequence of Caution
-    known : int
-        So many there are.
-    sources : mapping of str to Source
-    """
-    from castsugar.report.layout import wrapped
-
-    lines = [f"Cautions: {len(cautions)} of {known}"]
-    for topic in dict.fromkeys(c.topics[0] for c in cautions):
-        lines += ["", topic]
-        for caution in cautions:
-            if caution.topics[0] == topic:
-                told = f"{caution.text} [{caution.level}; {_ground(caution, sources)}]"
-                lines += wrapped(told, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
-
-
-def _ground(caution: Caution, sources: Mapping[str, Source]) -> str:
-    """Say on what a caution rests."""
-    if caution.status != "published":
-        return "common practice, no source"
-    return sources[caution.source].citation.rstrip(".")
-
-
-def caution_rows(cautions: Sequence[Caution]) -> list[dict[str, Any]]:
-    """Return cautions as JSON has them, the limit in its unit."""
-    return [
-        {
-            "key": caution.key,
-            "topics": list(caution.topics),
-            "level": caution.level,
-            "quantity": caution.quantity or None,
-            "operator": caution.operator or None,
-            "limit": caution.limit if caution.quantity else None,
-            "unit": caution.unit or None,
-            "text": caution.text,
-            "source": caution.source,
-            "status": caution.status,
-        }
-        for caution in cautions
-    ]

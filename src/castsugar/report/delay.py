@@ -1,43 +1,28 @@
-"""A delay column as text, as a document and as one row."""
+"""What ``castsugar firing --delay`` answers: how long to cut a delay column."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar import units
-from castsugar.data.records import Caution
 from castsugar.motor.delay import Delay, Estimate
 from castsugar.motor.delay_inputs import CLIMB
 from castsugar.motor.strands import MixResult
-from castsugar.report.layout import wrapped
-from castsugar.report.strand_units import percent, short, significant
-
-Row = dict[str, Any]
-
-ABOUT = (
-    "The column burns with the grain at chamber pressure, then alone in open air until "
-    "it is through. Both rates come from your strands of the delay mix; delays count "
-    "from the end of thrust."
-)
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, fields
+from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
+from castsugar.report.shown import Shown
 
 #: What the numbers take for granted.
 TAKEN = (
     "the column lights with the grain and burns from one end only; the pressure falls "
     "to that of the air at once at the end of thrust",
-    "mix, density, diameter and temperature of the column are those of the strands",
+    "mix, density, diameter and temperature of the column are those of the strands of "
+    "the delay mix; no borrowed law serves",
     "single columns scatter about the law as strands do",
-)
-
-#: Common practice, no source.
-CAUTIONS = (
-    "A delay is only as good as its strands: same mix, same cooking, casting and "
-    "temperature as the column, and several of them.",
-    "Test delays on the ground: fire several columns in this motor, behind a barrier, "
-    "and time every one before a rocket depends on it.",
-    "An ejection too early or too late wrecks a rocket, and what comes down hurts "
-    "people. Both ends of the band must do, not its middle.",
 )
 
 
@@ -49,174 +34,121 @@ class Asked:
     ----------
     file : str
         Of the strands.
+    trace : str
+        Of the recording; empty: pressure and burn time were typed.
     result : MixResult
         Of the delay mix.
     typed : tuple of (what, text)
-    length, pressure : str
-        Units to show beside mm and kPa or MPa.
     """
 
     file: str
+    trace: str
     result: MixResult
     typed: tuple[tuple[str, str], ...]
-    length: str = "mm"
-    pressure: str = "kPa"
-
-    @property
-    def mix(self) -> str:
-        """The name of the mix; the file may name none."""
-        return self.result.mix or "(no mix named)"
-
-    def pressure_text(self, pressure: float) -> str:
-        """Return a pressure [Pa] in kPa or MPa, and in the user's unit."""
-        first = "kPa" if pressure < 1e6 else "MPa"
-        own = () if self.pressure in ("Pa", "kPa", "MPa") else (self.pressure,)
-        told = [
-            f"{short(units.convert(pressure, 'pressure', unit), 3)} {unit}"
-            for unit in (first, *own)
-        ]
-        return told[0] + "".join(f" ({text})" for text in told[1:])
 
 
-def delay_page(delay: Delay, asked: Asked, cautions: Sequence[Caution]) -> str:
-    """Return the page about a delay column."""
-    goal = "length for a delay" if delay.wanted else "delay of a column"
-    lines = wrapped(f"Delay column, {goal}: {asked.mix}, {asked.file}", "")
-    lines += ["", *wrapped(ABOUT, "")]
-    lines += ["", "Assumptions"]
-    for text in assumptions(delay, asked):
-        lines += wrapped(text, "    ", "  - ")
-    lines += ["", *_number_lines(delay, asked)]
-    lines += ["", *_phase_lines(delay, asked)]
-    if delay.lasts:
-        lines += ["", "With altitude", *wrapped(_altitude(delay, asked))]
-        lines += ["", *_doubt_lines(delay)]
-    lines += ["", "Look again"] if _remarks(delay, asked) else []
-    for text in _remarks(delay, asked):
-        lines += wrapped(f"{text}.", "    ", "  - ")
-    lines += ["", "Cautions"]
-    for text in (*CAUTIONS, *(c.text for c in cautions)):
-        lines += wrapped(text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
+_HIGHER = f"{CLIMB:.0f}_m_higher"
+
+FIELDS = fields(
+    ("mix", "mix", TEXT, "the delay mix"),
+    ("wanted", "wanted", TEXT, "what was asked for: delay gives a length, length not"),
+    ("status", "status", TEXT, "ok, or through before the thrust ends"),
+    ("length_mm", "length of the column", "length", "to cut, or as given"),
+    ("delay_s", "delay", "time", "from the end of thrust"),
+    ("end_after_ignition_s", "end", "time", "from ignition"),
+    ("length_burned_during_thrust_mm", "during thrust", "length", "that burns then"),
+    ("length_left_mm", "in open air", "length", "that is left then"),
+    ("share_burned_during_thrust", "share during thrust", "number", "of the length"),
+    ("mean_rate_during_thrust_mm_s", "rate during thrust", "rate", "mean"),
+    ("rate_in_open_air_mm_s", "rate in open air", "rate", ""),
+    ("burn_through_probability", "burn-through", "number", "share of draws"),
+    ("burn_time_s", "burn time", "time", "of the motor"),
+    ("mean_chamber_pressure_MPa", "mean pressure", "pressure", "during thrust"),
+    ("peak_chamber_pressure_MPa", "peak pressure", "pressure", "during thrust"),
+    ("ambient_pressure_kPa", "air at the test place", "air pressure", ""),
+    ("pressure_where_it_burns_kPa", "air where it burns", "air pressure", ""),
+    ("delay_at_test_place_s", "delay at the test place", "time", ""),
+    (f"pressure_{_HIGHER}_kPa", "air higher up", "air pressure", "standard atmosphere"),
+    (f"delay_{_HIGHER}_s", "delay higher up", "time", "of the same column"),
+    ("lowest_tested_pressure_kPa", "tested from", "air pressure", "by strands"),
+    ("highest_tested_pressure_MPa", "tested to", "pressure", "by strands"),
+    ("scatter_share_of_rate_variance", "scatter", "number", "between columns"),
+    ("strands", "strands", "number", "how many"),
+    ("seed", "seed", "number", "of the draws"),
+)
+DOUBTS = fields(
+    ("input", "input", TEXT, ""),
+    ("delay_half_band_s", "delay, ±", "time", "half the band if it alone is uncertain"),
+)
+
+PARTS: dict[str, Part] = {
+    "file": Part(meaning="of the strands"),
+    "delay": Part(meaning="the row, as of --csv, with its bands", fields=FIELDS),
+    "uncertainty": Part(meaning="by input, largest first", fields=DOUBTS, many=True),
+    "settings": Part(meaning="standard uncertainties that were assumed, and draws"),
+    "look_again": Part(meaning="what to look at again"),
+}
 
 
-def assumptions(delay: Delay, asked: Asked) -> list[str]:
-    """Return what was typed and what was assumed, one line each."""
-    fired, set_ = delay.thrusting, delay.settings
+def delay_parts(delay: Delay, asked: Asked) -> dict[str, Any]:
+    """Return what the JSON holds beside what every document does."""
+    return {
+        "file": asked.file,
+        "delay": delay_row(delay, asked),
+        "uncertainty": [
+            {"input": name, "delay_half_band_s": half}
+            for name, half in delay.half_widths.items()
+        ],
+        "settings": {
+            "chamber_pressure_relative_uncertainty": delay.thrusting.pressure_u,
+            "burn_time_relative_uncertainty": delay.thrusting.time_u,
+            "ambient_pressure_relative_uncertainty": delay.settings.ambient_u,
+            "length_uncertainty_mm": 1e3 * delay.settings.length_u,
+            "draws": delay.settings.draws,
+        },
+        "look_again": list(remarks(delay, asked)),
+    }
+
+
+def delay_row(delay: Delay, asked: Asked) -> dict[str, Any]:
+    """Return the one row of a delay column, with units in the keys."""
     low, high = delay.law.tested
-    count = len(asked.result.strands)
-    lines = [f"{what}: {text}" for what, text in asked.typed]
-    lines += [
-        f"burn law: {count} strands, tested at {asked.pressure_text(low)} to "
-        f"{asked.pressure_text(high)}, measured; never borrowed",
-        "uncertain (one standard deviation): burn law and scatter of columns as the "
-        f"strands tell; chamber pressure {percent(fired.pressure_u)} %, burn time "
-        f"{percent(fired.time_u)} %, pressure of the air {percent(set_.ambient_u)} % "
-        f"(assumed), length {short(units.convert(set_.length_u, 'length', 'mm'), 2)} "
-        f"mm; {set_.draws} draws, seed {set_.seed}",
-    ]
-    if any(s.pressure == delay.ambient for s in asked.result.strands):
-        lines.append(
-            "strands burned at ambient pressure: that of the test place, "
-            f"{asked.pressure_text(delay.ambient)}; burned elsewhere, they need their "
-            "own pressure in the file"
-        )
-    return [*lines, *TAKEN]
-
-
-def _number_lines(delay: Delay, asked: Asked) -> list[str]:
-    """Return the numbers with their bands."""
-    share = percent(delay.settings.probability)
-    lines = [f"{'Result':<44}{'value':>10}{share + ' % band':>22}"]
-
-    def add(label: str, value: Estimate, quantity: str, unit: str) -> None:
-        best, low, high = (
-            _told(units.convert(x, quantity, unit))
-            for x in (value.value, value.low, value.high)
-        )
-        lines.append(f"  {label + ', ' + unit:<42}{best:>10}{low + ' to ' + high:>22}")
-
-    name = "length to cut" if delay.wanted else "length of the column"
-    for unit in dict.fromkeys(("mm", asked.length)):
-        add(name, delay.length, "length", unit)
-    add("delay from the end of thrust", delay.time, "time", "s")
-    if delay.wanted:
-        lines += wrapped(
-            "Band of the length: what single columns would need for just this delay. "
-            "Band of the delay: columns all cut to the length shown."
-        )
-    if delay.lasts:
-        lines += wrapped(f"From ignition to the end: {_told(delay.end)} s.")
-    else:
-        lines += wrapped(
-            "NO DELAY: at best estimate the column is through before the thrust ends, "
-            "which burns more than there is; see below.",
-            "    ",
-            "  ! ",
-        )
-    return lines
-
-
-def _phase_lines(delay: Delay, asked: Asked) -> list[str]:
-    """Return both phases side by side."""
     fired = delay.thrusting
-    head = f"{'length, mm':>13}{'90 % band':>17}{'time, s':>10}{'rate, mm/s':>12}"
-    head = head.replace("90 %", f"{percent(delay.settings.probability)} %")
-    lines = [f"{'Phases':<26}{head}"]
-    rows = (
-        ("during thrust", delay.burned, fired.burn_time, delay.thrust_rate),
-        ("in open air", delay.left, delay.time.value, delay.ambient_rate.value),
-    )
-    for name, length, time, rate in rows:
-        best, low, high = (
-            _told(units.convert(x, "length", "mm"))
-            for x in (length.value, length.low, length.high)
-        )
-        speed = _told(units.convert(rate, "burn_rate", "mm/s"))
-        lines.append(
-            f"  {name:<24}{best:>13}{low + ' to ' + high:>17}{_told(time):>10}"
-            f"{speed:>12}"
-        )
-    lines += wrapped(
-        f"{percent(delay.burned_share)} % of the length burns during thrust, at "
-        f"{asked.pressure_text(fired.mean_pressure)} on average, "
-        f"{asked.pressure_text(fired.peak_pressure)} at most; the rest burns at "
-        f"{asked.pressure_text(delay.burning_at)}."
-    )
-    return lines
+    return {
+        "mix": asked.result.mix,
+        "wanted": "delay" if delay.wanted else "length",
+        "status": "ok" if delay.lasts else "through before the thrust ends",
+        **_band("length_mm", delay.length),
+        **_band("delay_s", delay.time, 1.0),
+        "end_after_ignition_s": delay.end,
+        **_band("length_burned_during_thrust_mm", delay.burned),
+        **_band("length_left_mm", delay.left),
+        "share_burned_during_thrust": delay.burned_share,
+        "mean_rate_during_thrust_mm_s": 1e3 * delay.thrust_rate,
+        **_band("rate_in_open_air_mm_s", delay.ambient_rate),
+        "burn_through_probability": delay.burn_through,
+        "burn_time_s": fired.burn_time,
+        "mean_chamber_pressure_MPa": 1e-6 * fired.mean_pressure,
+        "peak_chamber_pressure_MPa": 1e-6 * fired.peak_pressure,
+        "ambient_pressure_kPa": 1e-3 * delay.ambient,
+        "pressure_where_it_burns_kPa": 1e-3 * delay.burning_at,
+        "delay_at_test_place_s": delay.ground_time,
+        f"pressure_{_HIGHER}_kPa": 1e-3 * delay.climb_pressure,
+        f"delay_{_HIGHER}_s": delay.climb_time,
+        "lowest_tested_pressure_kPa": 1e-3 * low,
+        "highest_tested_pressure_MPa": 1e-6 * high,
+        "scatter_share_of_rate_variance": delay.scatter_share,
+        "strands": len(asked.result.strands),
+        "seed": delay.settings.seed,
+    }
 
 
-def _altitude(delay: Delay, asked: Asked) -> str:
-    """Say what altitude does to the delay."""
-    more = "longer" if delay.climb_change >= 0.0 else "shorter"
-    text = (
-        f"At the test place ({asked.pressure_text(delay.ambient)}) the same column "
-        f"lasts {_told(delay.ground_time)} s after thrust. "
-        f"{CLIMB:.0f} m above the test place (standard atmosphere, "
-        f"{asked.pressure_text(delay.climb_pressure)}) the delay is "
-        f"{_told(delay.climb_time)} s: "
-        f"{percent(abs(delay.climb_change))} % {more}, by the exponent of the law at "
-        "ambient pressure."
-    )
-    if delay.climb_pressure < delay.law.tested[0]:
-        text += " Nothing was tested at so low a pressure; nobody can test up there."
-    return text
+def _band(key: str, value: Estimate, factor: float = 1e3) -> dict[str, Any]:
+    ends = (factor * value.low, factor * value.high)
+    return {key: factor * value.value, f"{key}_interval": ends}
 
 
-def _doubt_lines(delay: Delay) -> list[str]:
-    """Say what dominates the doubt about the delay."""
-    lines = [f"{'What the doubt comes from':<44}{'delay, ± s':>10}"]
-    for name, half in delay.half_widths.items():
-        lines.append(f"  {name:<42}{_told(half):>10}")
-    lines += wrapped(
-        "Half the band if that alone were uncertain. Scatter from column to column is "
-        f"{percent(delay.scatter_share)} % of the variance of the rate in open air: "
-        "more strands do not narrow that part, steadier work does."
-    )
-    return lines
-
-
-def _remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
+def remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
     """Return what to look at again: of the delay, then of its strands."""
     count = len(asked.result.outliers)
     strands = "1 strand lies" if count == 1 else f"{count} strands lie"
@@ -224,67 +156,158 @@ def _remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
     return delay.cautions + asked.result.cautions + (odd if count else ())
 
 
-def _told(value: float) -> str:
-    """Write a length, time or rate: three digits."""
-    return "0" if value == 0.0 else significant(value, 3)
+def delay_screen(
+    delay: Delay,
+    asked: Asked,
+    cautions: Chosen,
+    show: Shown,
+    *,
+    next_: str = "",
+    invented: tuple[str, ...] = (),
+) -> Screen:
+    """Return what a delay column does: length, delay, both phases.
+
+    Parameters
+    ----------
+    delay : Delay
+    asked : Asked
+    cautions : Chosen
+    show : Shown
+    next_ : str
+        What to do next.
+    invented : tuple of str
+        Entries with invented numbers.
+    """
+    mix = f" of {asked.result.mix}" if asked.result.mix else ""
+    trace = f", trace {asked.trace}" if asked.trace else ""
+    goal = f"for {_seconds(delay.time.value)} s after thrust"
+    if not delay.wanted:
+        goal = f"of {_length(delay.length.value, show)}"
+    least = next(iter(delay.half_widths.items()), ("", 0.0)) if delay.lasts else ("", 0)
+    return Screen(
+        command="firing",
+        title=f"Delay column{mix} {goal}: strands {asked.file}{trace}",
+        findings=(_answer(delay, show), *_look_again(delay, asked, show)),
+        blocks=_blocks(delay, show),
+        least_sure=f"{least[0]}: ± {_seconds(least[1])} s of the delay, 95 %"
+        if least[0]
+        else "",
+        cautions=cautions.lines,
+        cautions_count=len(cautions.lines) + cautions.rest,
+        next=next_,
+        invented=invented,
+        annexes=_annexes(delay, asked, show),
+    )
 
 
-def delay_document(delay: Delay, asked: Asked, cautions: Sequence[Caution]) -> Row:
-    """Return everything but schema and versions, for JSON."""
-    (row,) = delay_rows(delay, asked)
-    return {
-        "file": asked.file,
-        "assumptions": {
-            "chamber_pressure_relative_uncertainty": delay.thrusting.pressure_u,
-            "burn_time_relative_uncertainty": delay.thrusting.time_u,
-            "ambient_pressure_relative_uncertainty": delay.settings.ambient_u,
-            "length_uncertainty_mm": 1e3 * delay.settings.length_u,
-            "draws": delay.settings.draws,
-            "seed": delay.settings.seed,
-            "notes": [ABOUT, *assumptions(delay, asked)],
-        },
-        "delay": row,
-        "delay_half_band_by_input_s": dict(delay.half_widths),
-        "look_again": list(_remarks(delay, asked)),
-        "cautions": [*CAUTIONS, *(c.text for c in cautions)],
-    }
+def _seconds(value: float) -> str:
+    return numbers.significant(value)
 
 
-def delay_rows(delay: Delay, asked: Asked) -> list[Row]:
-    """Return the one row of a delay column, with units in the keys."""
-    low, high = delay.law.tested
-    return [
-        {
-            "mix": asked.result.mix,
-            "wanted": "delay" if delay.wanted else "length",
-            "status": "ok" if delay.lasts else "through before the thrust ends",
-            "band_probability": delay.settings.probability,
-            **_band("length", "mm", delay.length, 1e3),
-            **_band("delay", "s", delay.time, 1.0),
-            "end_after_ignition_s": delay.end,
-            **_band("length_burned_during_thrust", "mm", delay.burned, 1e3),
-            **_band("length_left", "mm", delay.left, 1e3),
-            "share_burned_during_thrust": delay.burned_share,
-            "mean_rate_during_thrust_mm_s": 1e3 * delay.thrust_rate,
-            **_band("rate_in_open_air", "mm_s", delay.ambient_rate, 1e3),
-            "burn_through_probability": delay.burn_through,
-            "burn_time_s": delay.thrusting.burn_time,
-            "mean_chamber_pressure_MPa": 1e-6 * delay.thrusting.mean_pressure,
-            "peak_chamber_pressure_MPa": 1e-6 * delay.thrusting.peak_pressure,
-            "ambient_pressure_kPa": 1e-3 * delay.ambient,
-            "pressure_where_it_burns_kPa": 1e-3 * delay.burning_at,
-            "delay_at_test_place_s": delay.ground_time,
-            f"pressure_{CLIMB:.0f}_m_higher_kPa": 1e-3 * delay.climb_pressure,
-            f"delay_{CLIMB:.0f}_m_higher_s": delay.climb_time,
-            "lowest_tested_pressure_kPa": 1e-3 * low,
-            "highest_tested_pressure_MPa": 1e-6 * high,
-            "scatter_share_of_rate_variance": delay.scatter_share,
-            "strands": len(asked.result.strands),
-            "seed": delay.settings.seed,
-        }
-    ]
+def _length(value: float, show: Shown) -> str:
+    return show.amount("length", 1e3 * value)
 
 
-def _band(name: str, unit: str, value: Estimate, factor: float) -> Row:
-    ends = {"": value.value, "_low": value.low, "_high": value.high}
-    return {f"{name}{end}_{unit}": factor * x for end, x in ends.items()}
+def _answer(delay: Delay, show: Shown) -> Finding:
+    """Say the length to cut, or the delay that a length makes."""
+    time, length = delay.time, delay.length
+    values = {"length_mm": 1e3 * length.value, "delay_s": time.value}
+    if not delay.lasts:
+        text = (
+            f"use it: at best estimate the column is through before the thrust ends, "
+            f"which burns {_length(delay.burned.value, show)}."
+        )
+        return Finding("DO NOT", text, values)
+    told, low, high = numbers.with_band(time.value, time.low, time.high)
+    if not delay.wanted:
+        text = f"It lasts {told} s after thrust ({low} to {high})."
+        return Finding("RESULT", text, values)
+    cut = show.banded(
+        "length", *(1e3 * x for x in (length.value, length.low, length.high))
+    )
+    text = f"Cut {cut}; columns cut so last {low} to {high} s."
+    return Finding("RESULT", text, values)
+
+
+def _look_again(delay: Delay, asked: Asked, show: Shown) -> Iterator[Finding]:
+    for text in map(show.said, remarks(delay, asked)):
+        yield Finding("CAUTION", f"{text[0].upper()}{text[1:]}.")
+
+
+def _blocks(delay: Delay, show: Shown) -> tuple[Block, ...]:
+    """Return both phases side by side, and what altitude does."""
+    fired = delay.thrusting
+    phases = (
+        ("during thrust", delay.burned, fired.burn_time, delay.thrust_rate,
+         show.amount("pressure", 1e-6 * fired.mean_pressure)),
+        ("in open air", delay.left, delay.time.value, delay.ambient_rate.value,
+         show.amount("air pressure", 1e-3 * delay.burning_at)),
+    )  # fmt: skip
+    rows = []
+    for name, length, time, rate, at in phases:
+        told, low, high = show.band(
+            "length", 1e3 * length.value, 1e3 * length.low, 1e3 * length.high
+        )
+        cells = (_seconds(time), show.bare("rate", 1e3 * rate), f"at {at}")
+        rows.append((name, told, f"{low} to {high}", *cells))
+    table = Table(
+        heads=("", show.headed("length", "length"), "95 %", "time, s",
+               show.headed("rate", "rate"), ""),
+        rows=tuple(rows),
+        left=frozenset({0, 5}),
+    )  # fmt: skip
+    return (table, Paragraph(_altitude(delay, show))) if delay.lasts else (table,)
+
+
+def _altitude(delay: Delay, show: Shown) -> str:
+    """Say what altitude does to the delay."""
+    text = (
+        f"{show.typed('height', CLIMB)} above the test place the same column lasts "
+        f"{_seconds(delay.climb_time)} s, at the test place "
+        f"{_seconds(delay.ground_time)} s."
+    )
+    if delay.climb_pressure < delay.law.tested[0]:
+        text += " Nothing was tested at so low a pressure."
+    return text
+
+
+def _annexes(delay: Delay, asked: Asked, show: Shown) -> tuple[Annex, ...]:
+    settings, fired = delay.settings, delay.thrusting
+    share = numbers.percent(delay.burned_share)
+    doubts = Table(
+        heads=("uncertain alone", "delay, ± s"),
+        rows=tuple((n, _seconds(half)) for n, half in delay.half_widths.items()),
+    )
+    scatter = (
+        f"Half the band if that alone were uncertain. {share} % of the length burns "
+        "during thrust. Scatter from column to column is "
+        f"{numbers.percent(delay.scatter_share)} % of the variance of the rate in open "
+        "air: more strands do not narrow that part, steadier work does."
+    )
+    typed = "; ".join(f"{what}: {text}" for what, text in asked.typed)
+    taken = (
+        f"Assumed, one standard deviation: chamber pressure "
+        f"{numbers.percent(fired.pressure_u)} %, burn time "
+        f"{numbers.percent(fired.time_u)} %, pressure of the air "
+        f"{numbers.percent(settings.ambient_u)} %, length "
+        f"{show.typed('length', 1e3 * settings.length_u)}; law and scatter as "
+        f"{len(asked.result.strands)} strands tell; {settings.draws} draws, seed "
+        f"{settings.seed}."
+    )
+    ground: tuple[str, ...] = ()
+    if any(s.pressure == delay.ambient for s in asked.result.strands):
+        ground = (
+            "strands burned at ambient pressure: at that of the test place; burned "
+            "elsewhere, they need their own pressure in the file",
+        )
+    return (
+        Annex("Uncertainty of the delay", (doubts, Paragraph(scatter))),
+        Annex(
+            "Assumptions",
+            (
+                Paragraph(f"As typed: {typed}."),
+                Paragraph(taken),
+                *(Paragraph(f"Taken: {text}.") for text in (*ground, *TAKEN)),
+            ),
+        ),
+    )

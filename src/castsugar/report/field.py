@@ -9,6 +9,7 @@ from typing import Any
 
 from castsugar.columns import COLUMNS, Column
 from castsugar.report import numbers
+from castsugar.report.screen import Table
 from castsugar.report.shown import OF_UNIT, SI, Shown
 
 Row = Mapping[str, Any]
@@ -41,6 +42,8 @@ class Field:
         What an infinite value means.
     us_label : str
         Where the label itself holds a unit.
+    digits : int
+        Significant ones of a value without a band.
     """
 
     key: str
@@ -51,6 +54,7 @@ class Field:
     factor_of: bool = False
     endless: str = "no limit"
     us_label: str = ""
+    digits: int = 3
 
     def raw(self, row: Row) -> Any:
         """Return the value as it stands in the row."""
@@ -91,13 +95,14 @@ class Field:
         return self.cells(row, show)[0]
 
     def _alone(self, value: float, show: Shown) -> str:
-        """Write a value without a band."""
+        """Write a value without a band; a count as it is."""
         if self.kind == CHANCE:
             return numbers.of_100(value)
-        if self.kind == "fraction" and math.isfinite(value):
-            return numbers.percent(0.01 * value)
+        if isinstance(value, int):
+            return str(value)
         shown = show.number(self.kind, value)
-        return numbers.significant(shown, 1 if self.factor_of else 3, self.endless)
+        digits = 1 if self.factor_of else self.digits
+        return numbers.significant(shown, digits, self.endless)
 
     def schema(self) -> dict[str, Any]:
         """Return what the JSON schema says of the key."""
@@ -163,6 +168,7 @@ def field_of(column: Column) -> Field:
         factor_of=column.key.startswith("pour_viscosity"),
         endless=_ENDLESS.get(column.key, "no limit"),
         us_label=_US_LABELS.get(column.key, ""),
+        digits=2 if column.key == "pressure_margin_percent" else 3,
     )
 
 
@@ -173,3 +179,64 @@ FIELDS: dict[str, Field] = {column.key: field_of(column) for column in COLUMNS}
 def chosen(keys: Sequence[str]) -> tuple[Field, ...]:
     """Return the fields of some columns."""
     return tuple(FIELDS[key] for key in keys)
+
+
+# ----------------------------------------------------------------------------
+# Fields of other rows, and such rows as a table.
+
+
+def fields(*lines: tuple[str, str, str, str]) -> tuple[Field, ...]:
+    """Return fields from lines of key, label, kind and meaning."""
+    return tuple(
+        Field(key=key, label=label, kind=kind, meaning=meaning or label)
+        for key, label, kind, meaning in lines
+    )
+
+
+def listed(
+    columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
+) -> Table:
+    """Return rows as a table, each band in brackets behind its value.
+
+    A column that no row has a value for is left out.
+    """
+    told = [
+        f
+        for f in columns
+        if f is columns[0] or any(f.text(row, show) != numbers.DASH for row in rows)
+    ]
+    return Table(
+        heads=tuple(f.headed(show).replace(", ", ",\n") for f in told),
+        rows=tuple(tuple(_bracketed(f, row, show) for f in told) for row in rows),
+        left=frozenset(i for i, f in enumerate(told) if f.kind == TEXT),
+        caption=caption,
+    )
+
+
+def described(
+    columns: Sequence[Field], rows: Sequence[Row], show: Shown, across: int = 3
+) -> tuple[Table, ...]:
+    """Return rows as tables with quantities down, so many rows beside one another.
+
+    The first column names the rows; a quantity that none has is left out.
+    """
+    found = []
+    for first in range(0, len(rows), across):
+        some = rows[first : first + across]
+        table = listed(columns, some, show)
+        down = list(zip(table.heads, zip(*table.rows, strict=True), strict=True))
+        labels = [(head.replace(",\n", ", "), cells) for head, cells in down]
+        found.append(
+            Table(
+                heads=("", *labels[0][1]),
+                rows=tuple((label, *cells) for label, cells in labels[1:]),
+                left=frozenset(range(len(some) + 1)),
+            )
+        )
+    return tuple(found)
+
+
+def _bracketed(one: Field, row: Row, show: Shown) -> str:
+    """Return a value with its band in brackets, where it has one."""
+    value, band = one.cells(row, show)
+    return f"{value} ({band})" if band else value

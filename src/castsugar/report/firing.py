@@ -1,214 +1,646 @@
-"""A static test as text: results first, then where they come from."""
+"""What ``castsugar firing`` answers: a static test beside its mix and its motor."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator
 
-from castsugar.data.records import Caution
-from castsugar.errors import InputError
-from castsugar.motor.firing.quantities import Measured
-from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.nozzle import impulse_class
-from castsugar.report.firing_law import expected_lines, law_lines
-from castsugar.report.firing_read import (
-    doubt_lines,
-    input_lines,
-    limits_lines,
-    read_lines,
+import numpy as np
+
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.channel import Channel
+from castsugar.motor.firing.expectation import LEVEL
+from castsugar.motor.firing.faults import (
+    HIGHEST_EFFICIENCY,
+    LOWEST_EFFICIENCY,
+    impossible,
 )
-from castsugar.report.firing_words import (
-    INTERVAL,
-    KINDS,
-    LABEL,
-    VALUE,
+from castsugar.motor.firing.inference import VAGUE, InferredLaw
+from castsugar.motor.firing.quantities import Stand
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.field import Field, Row, listed
+from castsugar.report.firing_rows import (
+    NAMES,
+    RESULTS,
+    THRESHOLDS,
     Asked,
+    bands,
+    channels,
+    chosen_share,
+    exponent_interval,
+    firing_row,
     ideal_missing,
-    row,
-    shown_units,
-    told,
+    letter_of,
+    limit_rule,
+    rate_interval,
+    thresholds,
 )
-from castsugar.report.layout import number, wrapped
+from castsugar.report.mix_words import titled
+from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
+from castsugar.report.shown import Shown
 from castsugar.static_test import StaticTest
 
-__all__ = ["Asked", "firing_page", "letter_words"]
+_MPA = 1e6
 
-#: What the numbers are.
+#: Results that stand on the default screen.
+_DECIDING = 6
+
+#: Kn that ends at less than this many times where it starts varied little.
+_NARROW = 1.5
+
+#: Shares of the variance below this are told together.
+_SMALL = 0.005
+
+#: Inputs named as those that the uncertainty of the rate mostly comes from.
+_MAIN = 3
+
 ABOUT = (
-    "What the recording says, each number with what it leaves open. One firing shows "
-    "one grain: the next may differ by more than these intervals, which hold "
-    "measuring alone."
+    "One firing shows one grain: the next may differ by more than these intervals, "
+    "which hold measuring alone. The letter of an impulse is a size, not an approval: "
+    "only certified motors bear one as a class."
 )
 
-#: Under the letter of an impulse.
-_LETTER = (
-    "The letter is a size, not an approval: only certified motors bear one as a class."
+#: Input -> words for people; others stand as they are.
+INPUTS = {
+    "calibration": "calibration of the sensor",
+    "pressure calibration": "calibration of the pressure sensor",
+    "thrust calibration": "calibration of the load cell",
+    "throat": "diameter of the throat",
+    "throat erosion": "how the throat grew",
+    "integration limits": "where burning starts and ends",
+    "zero": "zero of the sensor",
+    "pressure zero": "zero of the pressure sensor",
+    "thrust zero": "zero of the load cell",
+    "sampling": "time between samples",
+    "dropouts": "samples that are missing",
+    "ambient pressure": "pressure of the air",
+    "data of the ideal value": "data behind the ideal value",
+    "scatter": "course of the pressure about the law",
+    "part of the burning": "part of the burning that is used",
+    "outer diameter": "outer diameter of the grain",
+    "core diameter": "core diameter of the grain",
+    "length of a segment": "length of a grain segment",
+    "web": "web of the grain",
+}
+
+#: Input -> what makes it better known. Common practice, no source.
+CURES = {
+    "calibration": "calibrate the sensor against a dead weight or a gauge you trust",
+    "throat": "measure the throat in several directions, with a pin or a plug gauge",
+    "throat erosion": "fire a nozzle that does not wear",
+    "propellant mass": "weigh the grains, without liner, before they go in, and what "
+    "is left in the case after",
+    "integration limits": "say what you count as burning; a sharper ignition helps",
+    "zero": "let the sensors warm up, and record longer before and after",
+    "dropouts": "look for a loose plug or a slow card",
+    "ambient pressure": "read a barometer at the stand",
+}
+
+# What a disagreement may mean. Common practice, no source.
+_FASTER = (
+    "bubbles or cracks, a loose liner or inhibitor (more surface than drawn), gas "
+    "rushing along a narrow core, a grain warmer or a nitrate finer than in the "
+    "strands, a throat or a mass that is not what was typed"
+)
+_SLOWER = (
+    "damp or less cooked propellant, a colder grain, coarser nitrate, surfaces that "
+    "did not light, a grain larger than drawn, a pressure sensor that reads low"
+)
+_OTHER_SLOPE = (
+    "a throat that grew or clogged, a core that lit late or burned along its length, "
+    "sizes of the grain, strands in too narrow a range of pressure"
 )
 
-#: Where the sensor hid the peak.
-_UNKNOWN_PEAK = (
-    "The sensor was at its limit, so nobody knows whether the case held more than it "
-    "may. Do not fire it again before you know."
-)
 
-
-def firing_page(test: StaticTest, asked: Asked, cautions: Sequence[Caution]) -> str:
-    """Return the page of ``castsugar firing``.
+def firing_screen(
+    test: StaticTest,
+    asked: Asked,
+    cautions: Chosen,
+    show: Shown,
+    *,
+    next_: str = "",
+    invented: tuple[str, ...] = (),
+) -> Screen:
+    """Return what a recording says.
 
     Parameters
     ----------
     test : StaticTest
     asked : Asked
-    cautions : sequence of Caution
-        Those that apply.
+    cautions : Chosen
+    show : Shown
+    next_ : str
+        What to do next.
+    invented : tuple of str
+        Entries with invented numbers.
     """
-    reduction = test.reduction
-    lines = [*wrapped(f"Static test: {asked.file}", "  ", "")]
-    if asked.mix:
-        lines += wrapped(f"Mix: {asked.mix}", "  ", "")
-    lines += ["", *wrapped(ABOUT, ""), *_pointer(test), ""]
-    blocks = (
-        _result_lines(reduction, asked),
-        _case_lines(test, asked),
-        _efficiency_lines(test),
-        doubt_lines(test),
-        read_lines(reduction, asked),
-        input_lines(reduction, asked),
-        limits_lines(reduction, asked),
-        law_lines(test, asked),
-        expected_lines(test, asked),
-        _look_again(reduction),
+    row = firing_row(test, asked) | bands(test)
+    mix = f": {titled(test.mix)}" if test.mix is not None else ""
+    return Screen(
+        command="firing",
+        title=f"Static test {asked.file}{mix}",
+        findings=(
+            *_case(test, show),
+            *_impossible(test, show),
+            _delivered(test, row, show),
+            *_predicted(test, row, show),
+            *_agreement(test, row, show),
+            *_look_again(test, show),
+        ),
+        conditions=_conditions(test, show),
+        blocks=_blocks(test, row, show),
+        least_sure=_least_sure(test, show),
+        cautions=cautions.lines,
+        cautions_count=len(cautions.lines) + cautions.rest,
+        next=next_,
+        invented=invented,
+        annexes=_annexes(test, asked, row, show),
     )
-    for block in blocks:
-        lines += [*block, ""] if block else []
-    lines.append("Cautions")
-    for caution in cautions:
-        lines += wrapped(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
 
 
-def _pointer(test: StaticTest) -> list[str]:
-    """Lead to what is to be looked at before a number is used."""
-    count = len(test.cautions) + len(test.reduction.cautions)
-    if not count:
-        return []
-    things = "1 thing" if count == 1 else f"{count} things"
-    return wrapped(f"{things} to look at first: see 'Look again' below.", "")
+# ----------------------------------------------------------------------------
+# Findings.
 
 
-def _result_lines(reduction: Reduction, asked: Asked) -> list[str]:
-    """Return the table of results."""
-    head = f"{'95 % interval':>{INTERVAL}}"
-    lines = [f"{'Result':<{LABEL}}{'value':>{VALUE}}{head}"]
-    for name, kind in KINDS.items():
-        measured = reduction.results.get(name)
-        if measured is None:
-            missing = f"-  {_missing(name, reduction)}"
-            lines.append(f"  {kind.label:<{LABEL - 2}}{missing}")
-            continue
-        for words, quantity, unit in shown_units(kind, asked):
-            label = f"{kind.label}, {words}" if words else kind.label
-            lines.append(row(label, *told(measured, quantity, unit)))
-        if name == "total_impulse":
-            lines.append(row("  its letter", letter_words(measured)))
-    if "total_impulse" in reduction.results:
-        lines += wrapped(_LETTER)
-    return lines
-
-
-def _missing(name: str, reduction: Reduction) -> str:
-    """Say in one line why a result cannot be had."""
-    if name == "thrust_coefficient":
-        if reduction.pressure is not None and reduction.thrust is not None:
-            return "pressure sensor at its limit"
-        return "needs pressure and thrust"
-    needs_pressure = name in (
-        "characteristic_velocity",
-        "mean_pressure",
-        "peak_pressure",
-    )
-    return "no pressure recorded" if needs_pressure else "no thrust recorded"
-
-
-def letter_words(impulse: Measured) -> str:
-    """Return the letter of a total impulse, and its neighbours if they are possible.
-
-    Examples
-    --------
-    >>> letter_words(Measured(value=39.9, parts={"calibration": 0.4}))
-    'E (F possible)'
-    >>> letter_words(Measured(value=30.0, parts={"calibration": 0.4}))
-    'E'
-    """
-    letter = _letter(impulse.value)
-    if impulse.at_least:
-        return f"{letter} or larger"
-    others = [x for x in map(_letter, impulse.interval) if x not in (letter, "-")]
-    return f"{letter} ({' or '.join(others)} possible)" if others else letter
-
-
-def _letter(impulse: float) -> str:
-    """Return the letter of an impulse; a dash for what has none."""
-    try:
-        return impulse_class(impulse)
-    except InputError:
-        return "-"
-
-
-def _case_lines(test: StaticTest, asked: Asked) -> list[str]:
-    """Say so if the pressure went beyond what the case may hold."""
+def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
+    """Say so if the pressure went beyond what the case is allowed."""
     peak = test.reduction.results.get("peak_pressure")
-    allowable = math.nan if test.hardware is None else test.hardware.allowable
-    if peak is None or math.isnan(allowable):
+    allowed = math.nan if test.hardware is None else test.hardware.allowable
+    if peak is None or math.isnan(allowed):
+        return
+    rated = show.limit("pressure", allowed / _MPA) + f" {show.unit('pressure')}"
+    if peak.interval[1] > allowed:
+        was = "was" if peak.value > allowed else "may have been"
+        best = show.amount("pressure", peak.value / _MPA)
+        text = (
+            f"fire this case again: its peak, {best}, {was} above your rating {rated}."
+        )
+        yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / _MPA})
+    elif peak.at_least:
+        yield Finding(
+            "DO NOT",
+            "fire this case again before you know its peak: the sensor was at its "
+            f"limit, so nobody knows whether it stayed below your rating {rated}.",
+        )
+
+
+def told(key: str, row: Row, show: Shown) -> str:
+    """Write a result with unit and band, or as a lower limit."""
+    one = _FIELD[key]
+    low, high = one.band(row)
+    if not math.isnan(low):
+        return show.banded(one.kind, row[key], low, high)
+    least = "at least " if row[f"{NAMES[key][0]}_at_least"] else ""
+    return least + show.amount(one.kind, row[key])
+
+
+_FIELD = {one.key: one for one in RESULTS}
+
+
+def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
+    """Say what was delivered of the ideal, or why that is not known."""
+    for name, key, label in (
+        ("characteristic_velocity", "characteristic_velocity_m_s", "c*"),
+        ("specific_impulse", "specific_impulse_s", "Isp"),
+    ):
+        share = row[f"{name}_efficiency"]
+        if math.isnan(share):
+            continue
+        low, high = row.get(f"{name}_efficiency_interval", (math.nan, math.nan))
+        best, first, last = numbers.with_band(*(100.0 * x for x in (share, low, high)))
+        kind, ideal = _FIELD[key].kind, float(test.row[key])
+        band = "" if math.isnan(low) else f" ({first} to {last})"
+        text = (
+            f"It delivered {best} % of the ideal {label}{band}: "
+            f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}."
+        )
+        return Finding("RESULT", text, {f"{name}_efficiency": share})
+    known = [k for k in _FIELD if not math.isnan(row[k])]
+    key = next(k for k in (*_LEADING, *known) if k in known)
+    text = f"Delivered: {_FIELD[key].label.removeprefix('delivered ')} "
+    text += f"{told(key, row, show)}. No efficiency: {ideal_missing(test)}."
+    return Finding("RESULT", text, {key: row[key]})
+
+
+#: What is told where there is no efficiency, the first one known.
+_LEADING = ("characteristic_velocity_m_s", "total_impulse_N_s")
+
+
+def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
+    """Hold each result that was predicted against its band."""
+    expected, hardware = test.expected, test.hardware
+    if expected is None or hardware is None:
+        return
+    for key in ("total_impulse_N_s", "peak_pressure_MPa", "burn_time_s"):
+        name, _ = NAMES[key]
+        result = test.reduction.results.get(name)
+        if result is None or result.at_least:
+            continue
+        inside = expected.holds(name, result.value)
+        if inside and key == "burn_time_s":
+            continue
+        one = _FIELD[key]
+        _, band = one.cells(_prediction(one, test, row), show)
+        label = one.label[0].upper() + one.label[1:]
+        text = f"{label} {show.amount(one.kind, row[key])}"
+        if key == "total_impulse_N_s":
+            text += f" (size {letter_of(test)})"
+        text += f"; predicted {band}"
+        if key == "peak_pressure_MPa" and math.isfinite(hardware.allowable):
+            rated = show.limit("pressure", hardware.allowable / _MPA)
+            text += f"; your rating {rated} {show.unit('pressure')}"
+        if hardware.efficiency is None and not inside:
+            text += (
+                " without losses: no efficiency was known. castsugar learn --save "
+                "makes it known"
+            )
+        yield Finding(
+            "INSIDE" if inside else "OUTSIDE",
+            f"{text}.",
+            {
+                key: row[key],
+                f"expected_{key}_interval": row[f"expected_{key}_interval"],
+            },
+        )
+
+
+def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
+    """Say where the firing contradicts the law that was known, or cannot tell."""
+    found, law = test.agreement, test.law
+    if found is None or law is None:
+        return
+    ratio, low, high = numbers.with_band(found.ratio, found.ratio_low, found.ratio_high)
+    at = show.amount("pressure", found.pressure / _MPA)
+    text = f"At {at} it burned {ratio} x as fast as {law_words(law)} ({low} to {high})"
+    if not found.agrees:
+        why = _OTHER_SLOPE
+        if found.ratio_low > 1.0 or found.ratio_high < 1.0:
+            why = _FASTER if found.ratio_low > 1.0 else _SLOWER
+        yield Finding("OUTSIDE", f"{text}. Look for: {why}.", {"ratio": found.ratio})
+    elif not found.tells:
+        text = f"{text}: too wide to tell whether they agree."
+        yield Finding("CANNOT TELL", text, {"ratio": found.ratio})
+
+
+def _impossible(test: StaticTest, show: Shown) -> Iterator[Finding]:
+    """Yield what no motor can do."""
+    for text in _misfits(test):
+        yield Finding("MISFIT", f"{show.said(text[0].upper() + text[1:])}.")
+
+
+def _misfits(test: StaticTest) -> list[str]:
+    """Return what is not possible, or else an efficiency that no motor has."""
+    found = impossible(test.reduction.results)
+    share = test.characteristic_velocity_efficiency or test.specific_impulse_efficiency
+    if found or share is None:
+        return [*found]
+    if LOWEST_EFFICIENCY <= share.value <= HIGHEST_EFFICIENCY:
         return []
-    if peak.interval[1] <= allowable:
-        return wrapped(_UNKNOWN_PEAK, "    ", "  ! ") if peak.at_least else []
-    was = "was" if peak.value > allowable else "may have been"
-    return wrapped(
-        f"The peak pressure {was} above what the case may hold, "
-        f"{asked.text(allowable, 'pressure')}. Do not fire this case again.",
-        "    ",
-        "  ! ",
+    return [*test.cautions[:1]]
+
+
+def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
+    """Yield what looks like a fault of measuring: all of it in one finding."""
+    said = _misfits(test)
+    rest = [t for t in (*test.reduction.cautions, *test.cautions) if t not in said]
+    if rest:
+        more = f" {len(rest) - 1} more: --full." if len(rest) > 1 else ""
+        text = f"{rest[0][0].upper()}{rest[0][1:]}.{more}"
+        yield Finding("CAUTION", show.said(text), {"look_again": rest})
+
+
+def law_words(law: BurnLaw) -> str:
+    """Return what to call a burning-rate law that was known before the firing."""
+    origin = law.origin
+    if origin.startswith("measured:"):
+        return f"your strands ({origin.removeprefix('measured:').strip()})"
+    if origin.startswith("measured"):
+        return "your strands"
+    if origin.startswith("borrowed"):
+        return f"the published law {law.name!r}"
+    if origin.startswith("mixture model"):
+        return "the law between your measured mixes"
+    return f"the law known before ({origin})"
+
+
+# ----------------------------------------------------------------------------
+# The numbers that decide.
+
+
+def _conditions(test: StaticTest, show: Shown) -> str:
+    """Say what was fired."""
+    stand = test.reduction.stand
+    parts = [f"{show.typed('mass', 1e3 * stand.propellant_mass)} of propellant"]
+    if stand.throat_diameter is not None:
+        parts.append(f"throat {_throat(stand, show)}")
+    parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
+    share = chosen_share(stand.share)
+    return f"{', '.join(parts)}; burning starts and ends at {share} % of the peak"
+
+
+def _throat(stand: Stand, show: Shown) -> str:
+    """Write the throat before and after."""
+    before, after = stand.throat_diameter, stand.throat_after
+    if before is None:
+        return "not measured"
+    if after is None or after == before:
+        return show.typed("length", 1e3 * before)
+    first = show.typed("length", 1e3 * before).split()[0]
+    return f"{first} -> {show.typed('length', 1e3 * after)}"
+
+
+def _blocks(test: StaticTest, row: Row, show: Shown) -> tuple[Block, ...]:
+    """Return measured beside predicted, and what is said of the exponent."""
+    rows: list[tuple[str, ...]] = [
+        _line(one, row, _prediction(one, test, row), show)
+        for one in RESULTS[:_DECIDING]
+        if not math.isnan(row[one.key])
+    ]
+    found, inferred = test.agreement, test.inferred
+    if inferred is not None:
+        at = show.amount("pressure", 1e-6 * inferred.centre)
+        low, high = rate_interval(inferred)
+        best, first, last = show.band(
+            "rate", 1e3 * inferred.rate, 1e3 * low, 1e3 * high
+        )
+        cells = [
+            show.headed(f"rate at {at}", "rate"),
+            best,
+            f"{first} to {last}",
+            "",
+            "",
+        ]
+        if found is not None:
+            cells[3] = show.bare("rate", 1e3 * found.rate_law)
+            cells[4] = "agrees" if found.agrees else "disagrees"
+            cells[4] = cells[4] if found.tells else "cannot tell"
+        rows.append(tuple(cells))
+    known = any(line[3] for line in rows)
+    wide = 5 if known else 3
+    table = Table(
+        heads=("", "measured", "95 %", "predicted", "95 %")[:wide],
+        rows=tuple(line[:wide] for line in rows),
+    )
+    if inferred is None:
+        return table, Paragraph(f"No burning-rate law: {test.no_law}.", spare=True)
+    return table, Paragraph(exponent_words(inferred), spare=True)
+
+
+def _line(
+    one: Field, row: Row, wanted: Row, show: Shown
+) -> tuple[str, str, str, str, str]:
+    """Return a result beside what was predicted."""
+    value, band = one.cells(row, show)
+    if row[f"{NAMES[one.key][0]}_at_least"]:
+        value = f"at least {value}"
+    told = one.cells(wanted, show) if wanted else ("", "")
+    return one.headed(show), value, band, *told
+
+
+def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
+    """Return what was predicted of a result, under its own key; empty for nothing."""
+    if test.expected is not None and NAMES[one.key][0] in test.expected.bands:
+        scale = 1e-6 if one.key.endswith("MPa") else 1.0
+        best = scale * getattr(test.expected.best, NAMES[one.key][0])
+        return {
+            one.key: best,
+            f"{one.key}_interval": row[f"expected_{one.key}_interval"],
+        }
+    ideal = test.row.get(one.key, math.nan)
+    return {} if math.isnan(ideal) or ideal_missing(test) else {one.key: ideal}
+
+
+def exponent_words(inferred: InferredLaw) -> str:
+    """Say the exponent with its band, or that it is not resolved."""
+    low, high = inferred.kn_range
+    kn = f"Kn ran from {numbers.significant(low)} to {numbers.significant(high)}"
+    if inferred.told:
+        n, below, above = numbers.with_band(
+            inferred.exponent, *exponent_interval(inferred)
+        )
+        return f"Exponent {n} ({below} to {above}); {kn}."
+    if high < _NARROW * low:
+        return f"The exponent is not resolved: {kn.replace('ran', 'ran only')}."
+    return f"The exponent is not resolved to ±{numbers.typed(VAGUE)} or better; {kn}."
+
+
+def _least_sure(test: StaticTest, show: Shown) -> str:
+    """Name what most of the uncertainty of c*, or else of Isp, comes from."""
+    name, label = _budgeted(test)
+    shares = test.reduction.results[name].shares()
+    if not shares:
+        return ""
+    part, share = next(iter(shares.items()))
+    words = INPUTS.get(part, part)
+    if part == "throat erosion":
+        words += f" {_throat(test.reduction.stand, show)}"
+    return f"{words} ({numbers.percent(share)} % of the uncertainty of {label})"
+
+
+def _budgeted(test: StaticTest) -> tuple[str, str]:
+    """Return the name of the result whose budget is told, and its label."""
+    if "characteristic_velocity" in test.reduction.results:
+        return "characteristic_velocity", "c*"
+    return "specific_impulse", "Isp"
+
+
+# ----------------------------------------------------------------------------
+# What `--full` adds.
+
+
+def _annexes(
+    test: StaticTest, asked: Asked, row: Row, show: Shown
+) -> tuple[Annex, ...]:
+    every = tuple(
+        _line(one, row, {}, show)[:3] for one in RESULTS if not math.isnan(row[one.key])
+    )
+    results = Table(heads=("", "measured", "95 %"), rows=every)
+    return (
+        Annex("All results", (results, Paragraph(_beside(test, row)))),
+        *_remarks(test, show),
+        Annex("Uncertainty budget", _budget(test)),
+        Annex("What was read", tuple(_read(test, show))),
+        Annex("Measured beside it", tuple(_inputs(test, asked, show))),
+        Annex("Other thresholds", (listed(THRESHOLDS, thresholds(test), show),)),
+        Annex("Burning-rate law of this firing", tuple(_law(test, show))),
     )
 
 
-def _efficiency_lines(test: StaticTest) -> list[str]:
-    """Return delivered over ideal, with what is unlikely about it."""
-    head = f"{'95 % interval':>{INTERVAL}}"
-    lines = [f"{'Beside the mix':<{LABEL}}{'value':>{VALUE}}{head}"]
-    missing = ideal_missing(test)
-    if missing:
-        lines = ["Beside the mix", *wrapped(f"No efficiency: {missing}.")]
-    for label, measured in (
-        ("c* efficiency, %", test.characteristic_velocity_efficiency),
-        ("specific impulse efficiency, %", test.specific_impulse_efficiency),
-    ):
-        if measured is not None:
-            lines.append(row(label, *told(_in_percent(measured))))
-    if not missing:
-        velocity = number(float(test.row["characteristic_velocity_m_s"]), 0)
-        impulse = number(float(test.row["specific_impulse_s"]), 1)
-        lines.append(row("ideal c* at the mean pressure, m/s", velocity))
-        lines.append(row("ideal specific impulse, s", impulse))
+def _remarks(test: StaticTest, show: Shown) -> list[Annex]:
+    """Return everything that is to be looked at again."""
+    texts = (*test.reduction.cautions, *test.cautions)
+    told = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
+    return [Annex("Look again", told)] if told else []
+
+
+def _beside(test: StaticTest, row: Row) -> str:
+    """Say size, density and what the results are."""
+    text = f"Size {row['impulse_letter']}. " if row["impulse_letter"] else ""
     if math.isfinite(test.density_ratio):
-        share = number(100.0 * test.density_ratio, 1)
-        lines.append(row("propellant over a grain without voids, %", share))
-    for text in test.cautions:
-        lines += wrapped(f"Look again: {text}.", "    ", "  ! ")
-    return lines
+        share = numbers.significant(100.0 * test.density_ratio)
+        text += f"The propellant weighs {share} % of a grain without voids. "
+    return text + ABOUT
 
 
-def _in_percent(share: Measured) -> Measured:
-    """Return a share in percent."""
-    parts = {name: 100.0 * u for name, u in share.parts.items()}
-    return Measured(value=100.0 * share.value, parts=parts, at_least=share.at_least)
+def _budget(test: StaticTest) -> tuple[Block, ...]:
+    """Return where the uncertainty of c*, or else of Isp, comes from."""
+    name, label = _budgeted(test)
+    shares = test.reduction.results[name].shares()
+    large = [(p, s) for p, s in shares.items() if s >= _SMALL]
+    if not large:
+        return (Paragraph("No uncertainty was stated."),)
+    table = Table(
+        heads=(f"uncertainty of {label} from", "% of the variance"),
+        rows=tuple((INPUTS.get(p, p), numbers.percent(s)) for p, s in large),
+    )
+    text = f"The others add less than {chosen_share(_SMALL)} % each."
+    if large[0][0] in CURES:
+        text += f" To know it better: {CURES[large[0][0]]}."
+    return table, Paragraph(text)
 
 
-def _look_again(reduction: Reduction) -> list[str]:
-    """Return what looks like a fault of measuring."""
-    if not reduction.cautions:
-        return []
-    lines = ["Look again"]
-    for text in reduction.cautions:
-        lines += wrapped(f"{text}.", "    ", "  - ")
-    return lines
+def _read(test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Say what was read of each sensor, and what was done to it."""
+    for channel in channels(test):
+        kind = {"pressure": "pressure", "thrust": "force"}[channel.name]
+        scale = 1e-6 if kind == "pressure" else 1.0
+        time, zero, b = channel.time, channel.zero, channel.burning
+
+        def told(value: float, kind: str = kind, scale: float = scale) -> str:
+            return show.amount(kind, scale * value)
+
+        rate = numbers.significant(1.0 / float(np.median(np.diff(time))))
+        first, last, start, end = (
+            numbers.at_place(float(t), -3) for t in (time[0], time[-1], b.start, b.end)
+        )
+        text = (
+            f"{channel.name}: {len(time)} samples from {first} to {last} s, {rate} a "
+            f"second; noise {told(channel.noise)}, "
+            f"{numbers.percent(channel.noise / channel.peak)} % of the peak. Zero: "
+            f"{zero_words(channel)}"
+        )
+        if zero.rule != "as read":
+            text += f", {told(zero.before)} at rest before"
+            text += "" if math.isnan(zero.after) else f", {told(zero.after)} after"
+        text += f". Burning {start} to {end} s: {limit_rule(channel, _share(test))}, "
+        text += f"{told(b.level)}."
+        yield Paragraph(text + _gaps(channel))
+
+
+def _share(test: StaticTest) -> float:
+    return test.reduction.stand.share
+
+
+def _gaps(channel: Channel) -> str:
+    """Say what of a recording is missing or doubtful."""
+    lost = numbers.percent(channel.bridged_share)
+    counts = (
+        (int(channel.gap.sum()), "gaps in the times, bridged by straight lines"),
+        (
+            int(channel.bridged.sum()),
+            f"samples missing or stray, bridged; {lost} % of the burn time is not "
+            "recorded",
+        ),
+        (int(channel.at_limit.sum()), "samples at the limit of the sensor"),
+        (channel.burning.dips, "dips below the threshold while burning"),
+    )
+    return "".join(f" {count} {what}." for count, what in counts if count)
+
+
+def zero_words(channel: Channel) -> str:
+    """Say in few words which zero was taken away."""
+    return {
+        "as read": "as read",
+        "before only": "reading at rest before",
+        "line": "line from the reading at rest before to that after",
+    }[channel.zero.rule]
+
+
+def _inputs(test: StaticTest, asked: Asked, show: Shown) -> Iterator[Block]:
+    """Say what the results rest on: each with its standard uncertainty."""
+    stand = test.reduction.stand
+    rows = [
+        ("propellant that burned", show.typed("mass", 1e3 * stand.propellant_mass),
+         f"{chosen_share(stand.mass_u)} %"),
+    ]  # fmt: skip
+    if test.reduction.pressure is not None:
+        u = show.amount("length", 1e3 * stand.throat_u, 2)
+        air = show.amount("air pressure", 1e-3 * stand.ambient_pressure, 4)
+        rows += [
+            ("throat, before -> after", _throat(stand, show), u),
+            ("pressure of the air", air,
+             show.amount("air pressure", 1e-3 * stand.ambient_u, 2)),
+            ("calibration of the pressure sensor", "",
+             f"{chosen_share(stand.pressure_calibration_u)} %"),
+        ]  # fmt: skip
+    if test.reduction.thrust is not None:
+        doubt = f"{chosen_share(stand.thrust_calibration_u)} %"
+        rows.append(("calibration of the load cell", "", doubt))
+    yield Table(heads=("", "value", "± standard"), rows=tuple(rows))
+    if asked.typed:
+        typed = "; ".join(f"{what} {text}" for what, text in asked.typed)
+        yield Paragraph(f"As typed: {typed}.")
+    for text in asked.assumptions:
+        yield Paragraph(f"Assumed: {show.said(text)}.")
+
+
+def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Return the law that the firing shows, beside the one known before."""
+    inferred, found, law = test.inferred, test.agreement, test.law
+    if inferred is None:
+        yield Paragraph(f"None: {test.no_law}.")
+        return
+    span = [show.bare("pressure", 1e-6 * float(p)) for p in
+            (inferred.burnt.pressure.min(), inferred.burnt.pressure.max())]  # fmt: skip
+    main = sorted(inferred.parts, key=lambda name: -inferred.parts[name][0])[:_MAIN]
+    words = numbers.listed([INPUTS.get(name, name) for name in main])
+    yield Paragraph(
+        f"{exponent_words(inferred)} Pressures {' to '.join(span)} "
+        f"{show.unit('pressure')}. Uncertainty of the rate mostly from: {words}. Kn "
+        "follows from the web that had burned at each moment; c* and the density of "
+        "the grain are not needed for it."
+    )
+    if found is None or law is None:
+        if test.mix is None:
+            yield Paragraph("No mix was given, so no law was known to compare with.")
+        return
+    told = "agrees" if found.agrees else "disagrees"
+    ratio, low, high = numbers.with_band(found.ratio, found.ratio_low, found.ratio_high)
+    text = (
+        f"It {told} with {law_words(law)}: {ratio} x as fast ({low} to {high}). If "
+        f"both burned alike, a difference as large has a probability of "
+        f"{numbers.probability(found.probability)}; below {numbers.typed(LEVEL)} it is "
+        "called a disagreement."
+    )
+    if math.isfinite(found.exponent_difference):
+        told, _, _ = numbers.signed(found.exponent_difference, math.nan, math.nan)
+        text += f" Its n differs by {told}."
+    if found.agrees:
+        text += " Agreeing is no proof: a smaller difference would hide."
+    if found.outside:
+        ends = [show.bare("pressure", 1e-6 * p) for p in law.tested]
+        text += (
+            f" That pressure lies outside the tested {' to '.join(ends)} "
+            f"{show.unit('pressure')} of the law; there it is only continued."
+        )
+    yield Paragraph(text)
+    if test.expected is not None:
+        yield Paragraph(_expectation(test))
+
+
+def _expectation(test: StaticTest) -> str:
+    """Say what the prediction takes for granted, and what it cannot see."""
+    expected, hardware = test.expected, test.hardware
+    assert expected is not None
+    assert hardware is not None
+    velocity = "the ideal c* (no efficiency was stated)"
+    if hardware.efficiency is not None:
+        velocity = f"{numbers.percent(hardware.efficiency)} % of the ideal c*"
+    text = (
+        f"Predicted: with that law, {velocity}, throat and air as at this firing; "
+        "quasi-steady, without ignition peak or erosive burning."
+    )
+    if expected.failed:
+        text += f" {expected.failed} of {expected.draws} draws have no stable pressure."
+    return text

@@ -10,10 +10,10 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import Expected
-from castsugar.report.firing_raw import THIN, clock, raw_chart
-from castsugar.report.firing_read import limit_rule, seconds, zero_words
-from castsugar.report.firing_words import KINDS, Asked, told
-from castsugar.report.strand_units import short
+from castsugar.report import numbers
+from castsugar.report.firing import told, zero_words
+from castsugar.report.firing_rows import Asked, bands, channels, firing_row, limit_rule
+from castsugar.report.shown import Shown
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import (
     Event,
@@ -26,7 +26,16 @@ from castsugar.report.svg.series import (
 )
 from castsugar.static_test import StaticTest
 
-__all__ = ["firing_chart", "raw_chart"]
+Course = tuple[str, str, FloatArray]
+
+#: Width of what was recorded [px].
+THIN = 1.6
+
+#: Readings beyond are no readings.
+_ABSURD = 1e12
+
+#: Clocks that start beyond count from their first sample. [s]
+_LATE = 1e4
 
 #: Drawn before and after the burning, in burn times; an expected one may take this
 #: many.
@@ -41,13 +50,18 @@ _MERGED = 1.0 / 300.0
 _SAFETY = "No claim of safety: one grain, on a stand, once."
 
 
-def firing_chart(test: StaticTest, asked: Asked) -> str:
+def firing_chart(
+    test: StaticTest, asked: Asked, show: Shown, invented: bool = False
+) -> str:
     """Return the picture of a reduced firing, as SVG text.
 
     Parameters
     ----------
     test : StaticTest
     asked : Asked
+    show : Shown
+    invented : bool
+        Whether numbers of it are an example's; the title says so.
 
     Returns
     -------
@@ -59,28 +73,29 @@ def firing_chart(test: StaticTest, asked: Asked) -> str:
     assert lead is not None  # as start and end were found
     first, stop = _window(test, lead.time)
     part = slice(first, stop)
-    channels = [c for c in (reduction.pressure, reduction.thrust) if c is not None]
-    courses = [_scaled(channel, test)[part] for channel in channels]
+    sensors = channels(test)
+    courses = [_scaled(channel, test, show)[part] for channel in sensors]
     time, courses = thinned(lead.time[part], courses)
     origin, x_label = clock(lead.time)
     panels = [
-        _panel(test, channel, course, time, origin)
-        for channel, course in zip(channels, courses, strict=True)
+        _panel(test, channel, course, (time, origin), show)
+        for channel, course in zip(sensors, courses, strict=True)
     ]
-    notes = [*_result_notes(test, asked), *_rule_notes(test, channels)]
+    notes = [*_result_notes(test, asked, show), *_rule_notes(test)]
     if test.expected is not None:
-        top = _top(test, courses[0], pressure=reduction.pressure is not None)
-        notes.append(_expected_note(test.expected, start - origin, top))
-    notes += _limit_notes(test)
+        top = _top(test, courses[0], show, pressure=reduction.pressure is not None)
+        notes.append(_expected_note(test.expected, start - origin, top, show))
+    notes += _limit_notes(test, show)
+    head = "EXAMPLE, invented: " if invented else ""
     whole = stop - first == len(lead.time)
     if not whole:
-        ends = (seconds(float(t) - origin) for t in (lead.time[0], lead.time[-1]))
+        ends = (_seconds(float(t) - origin) for t in (lead.time[0], lead.time[-1]))
         notes.append(
             f"Drawn is the burning; the recording runs {' s to '.join(ends)} s."
         )
     return line_chart(
         LineChart(
-            title=f"Static test: {asked.file}",
+            title=f"{head}Static test: {asked.file}",
             x_label=x_label,
             x_unit="s",
             x=time - origin,
@@ -103,40 +118,52 @@ def _window(test: StaticTest, time: FloatArray) -> tuple[int, int]:
     return max(int(first) - 1, 0), int(stop) + 1
 
 
-def _scaled(channel: Channel, test: StaticTest) -> FloatArray:
-    """Return a course as drawn: absolute pressure [MPa], thrust [N]."""
+def _scaled(channel: Channel, test: StaticTest, show: Shown) -> FloatArray:
+    """Return a course as drawn, absolute pressure or thrust, in the unit shown."""
     if channel.name == "pressure":
-        return np.asarray(1e-6 * test.reduction.absolute_pressure()[1])
-    return channel.value
+        return _in(test.reduction.absolute_pressure()[1], show)
+    return _in(channel.value, show, "force")
+
+
+def _in(values: FloatArray, show: Shown, kind: str = "pressure") -> FloatArray:
+    """Return pressures [Pa] or forces [N] in the unit shown."""
+    scale = 1e-6 if kind == "pressure" else 1.0
+    return np.asarray(scale * values * show.span(kind, 1.0))
+
+
+def _seconds(time: float) -> str:
+    """Write a time of the recording, to a millisecond."""
+    return numbers.at_place(time, -3)
 
 
 def _panel(
     test: StaticTest,
     channel: Channel,
     course: FloatArray,
-    time: FloatArray,
-    origin: float,
+    clocked: tuple[FloatArray, float],
+    show: Shown,
 ) -> Panel:
-    """Return the panel of one sensor."""
+    """Return the panel of one sensor; its times and where their clock starts."""
+    time, origin = clocked
     pressure = channel.name == "pressure"
     series = [Series("recorded", course, width=THIN)]
-    top = _top(test, course, pressure=pressure)
+    top = _top(test, course, show, pressure=pressure)
     if test.expected is not None:
         since = time - test.reduction.burning.start
         rest = test.reduction.stand.ambient_pressure if pressure else None
-        series.append(_expected_series(test.expected, since, top, rest))
-    allowable = _allowable(test)
+        series.append(_expected_series(test.expected, since, (top, rest), show))
+    allowable = _allowable(test, show)
     if pressure and allowable <= top:
-        series.append(Series("case may hold", np.full(time.shape, allowable)))
+        series.append(Series("allowed pressure", np.full(time.shape, allowable)))
     values = [s.values[np.isfinite(s.values)] for s in series]
     lowest = min((float(v.min()) for v in values if v.size), default=0.0)
     banded = pressure and test.expected is not None
     b = channel.burning
     return Panel(
         "chamber pressure, absolute" if pressure else "thrust",
-        "MPa" if pressure else "N",
+        show.unit("pressure" if pressure else "force"),
         tuple(series),
-        band="Band: 90 of 100 expected firings lie inside, at each time"
+        band="Band: 95 of 100 predicted firings lie inside, at each time"
         if banded
         else "",
         ceiling=top if banded else np.inf,
@@ -151,13 +178,17 @@ def _panel(
 
 
 def _expected_series(
-    expected: Expected, since: FloatArray, top: float, ambient: float | None
+    expected: Expected,
+    since: FloatArray,
+    ends: tuple[float, float | None],
+    show: Shown,
 ) -> Series:
-    """Return what was expected, from the start of burning on; the band up to `top`.
+    """Return what was predicted, from the start of burning on; the band up to a top.
 
-    Of the pressure if that of the air is given, else of the thrust.
+    Of the pressure if that of the air is given beside the top, else of the thrust.
     """
-    best, name = expected.best, "expected, best estimate"
+    top, ambient = ends
+    best, name = expected.best, "predicted, best estimate"
     # Two points after burnout, so that the line comes down.
     over = np.flatnonzero(since > best.burn_time)[2:]
 
@@ -167,28 +198,33 @@ def _expected_series(
         return course
 
     if ambient is None:
-        return Series(name, line(best.thrust, 0.0))
+        return Series(name, _in(line(best.thrust, 0.0), show, "force"))
     low, high = (
         # A draw without stable pressure stands above every other one: infinite.
-        np.interp(since, expected.time, np.minimum(1e-6 * edge, top), np.nan, np.nan)
+        np.interp(
+            since, expected.time, np.minimum(_in(edge, show), top), np.nan, np.nan
+        )
         for edge in (expected.low, expected.high)
     )
-    return Series(name, 1e-6 * line(best.pressure, ambient), low, high)
+    return Series(name, _in(line(best.pressure, ambient), show), low, high)
 
 
-def _top(test: StaticTest, course: FloatArray, *, pressure: bool) -> float:
+def _top(test: StaticTest, course: FloatArray, show: Shown, *, pressure: bool) -> float:
     """Return the highest value that may be drawn: twice what was recorded or best."""
     found = float(np.nanmax(course))
     if test.expected is not None:
         best = test.expected.best
-        peak = 1e-6 * best.peak_pressure if pressure else float(best.thrust.max())
-        found = max(found, peak)
+        drawn = best.pressure if pressure else best.thrust
+        kind = "pressure" if pressure else "force"
+        found = max(found, float(_in(drawn, show, kind).max()))
     return _CEILING * found
 
 
-def _allowable(test: StaticTest) -> float:
-    """Return what the case may hold, absolute; NaN without a case. [MPa]"""
-    return math.nan if test.hardware is None else 1e-6 * test.hardware.allowable
+def _allowable(test: StaticTest, show: Shown) -> float:
+    """Return the allowed pressure in the unit shown; NaN without a case."""
+    if test.hardware is None:
+        return math.nan
+    return show.number("pressure", 1e-6 * test.hardware.allowable)
 
 
 def _spans(channel: Channel, time: FloatArray, origin: float) -> list[Span]:
@@ -221,55 +257,118 @@ def _merged(
     return found
 
 
-def _result_notes(test: StaticTest, asked: Asked) -> list[str]:
+def _result_notes(test: StaticTest, asked: Asked, show: Shown) -> list[str]:
     """Return what the firing says, in one line."""
-    results, parts = test.reduction.results, []
-    for name in (
-        "characteristic_velocity",
-        "specific_impulse",
-        "total_impulse",
-        "burn_time",
-    ):
-        if name in results:
-            value, ends = told(results[name])
-            kind = KINDS[name]
-            label = kind.label.removeprefix("delivered ")
-            interval = f" ({ends})" if ends else ""
-            parts.append(f"{label} {value} {kind.unit}{interval}")
+    row = firing_row(test, asked) | bands(test)
+    labels = {
+        "characteristic_velocity_m_s": "c*",
+        "specific_impulse_s": "Isp",
+        "total_impulse_N_s": "impulse",
+        "burn_time_s": "burn time",
+    }
+    parts = [
+        f"{label} {told(key, row, show)}"
+        for key, label in labels.items()
+        if not math.isnan(row[key])
+    ]
     mix = f"Mix {asked.mix}. " if asked.mix else ""
-    said = "; ".join(parts)
-    return [f"{mix}Delivered (95 % intervals in brackets): {said}."]
+    return [f"{mix}Delivered (95 % bands in brackets): {'; '.join(parts)}."]
 
 
-def _rule_notes(test: StaticTest, channels: Sequence[Channel]) -> list[str]:
+def _rule_notes(test: StaticTest) -> list[str]:
     """Say how start, end and zero were found."""
-    share = test.reduction.stand.share
-    rules = "; ".join(limit_rule(channel, share) for channel in channels)
-    zeros = "; ".join(f"{c.name}: {zero_words(c)}" for c in channels)
+    share, sensors = test.reduction.stand.share, channels(test)
+    rules = "; ".join(limit_rule(channel, share) for channel in sensors)
+    zeros = "; ".join(f"{c.name}: {zero_words(c)}" for c in sensors)
     return [f"Start and end: {rules}.", f"Zero taken away: {zeros}."]
 
 
-def _expected_note(expected: Expected, start: float, top: float) -> str:
-    """Say what the expectation is, and what the picture hides of it."""
+def _expected_note(expected: Expected, start: float, top: float, show: Shown) -> str:
+    """Say what the prediction is, and what the picture hides of it."""
     text = (
-        f"Expected: lit at the start of burning, {seconds(start)} s; quasi-steady, no "
-        "ignition peak, no erosive burning, no cracks."
+        f"Predicted: lit at the start of burning, {_seconds(start)} s; quasi-steady, "
+        "no ignition peak, no erosive burning, no cracks."
     )
     if expected.failed:
         text += (
             f" {expected.failed} of {expected.draws} draws have no stable pressure and "
             "stand above the picture."
         )
-    elif 1e-6 * float(expected.high.max()) > top:
+    elif float(_in(expected.high, show).max()) > top:
         text += " The band goes on above the picture."
     return text
 
 
-def _limit_notes(test: StaticTest) -> list[str]:
+def _limit_notes(test: StaticTest, show: Shown) -> list[str]:
     """Say where the limit of the case lies if the picture does not reach it."""
-    allowable, pressure = _allowable(test), test.reduction.pressure
+    allowable, pressure = _allowable(test, show), test.reduction.pressure
     if math.isnan(allowable) or pressure is None:
         return []
-    if allowable <= _top(test, _scaled(pressure, test), pressure=True):
+    if allowable <= _top(test, _scaled(pressure, test, show), show, pressure=True):
         return []
-    return [f"The case may hold {short(allowable, 3)} MPa, by your rating: above."]
+    unit = show.unit("pressure")
+    return [f"Your rating, {numbers.typed(allowable)} {unit}, lies above the picture."]
+
+
+# ----------------------------------------------------------------------------
+# A recording just as it was read: for one that was refused.
+
+
+def raw_chart(file: str, time: FloatArray, courses: Sequence[Course]) -> str:
+    """Return the picture of a recording just as it was read, as SVG text.
+
+    Parameters
+    ----------
+    file : str
+    time : ndarray, shape (n,)
+        As read; where it does not rise throughout, samples are counted instead. [s]
+    courses : sequence of (label, unit, ndarray of shape (n,))
+        NaN leaves a gap.
+
+    Raises
+    ------
+    InputError
+        No sample, no course, a course of another length.
+    """
+    t = np.asarray(time, dtype=float)
+    notes = ["Nothing was reduced: readings as they stand in the file."]
+    origin = 0.0
+    label, unit = "sample, counted from 1", ""
+    if np.isfinite(t).all() and (np.diff(t) > 0.0).all() and t.size:
+        origin, label = clock(t)
+        unit = "s"
+    else:
+        falls = int(np.count_nonzero(~(np.diff(t) > 0.0)))
+        where = "at 1 place" if falls == 1 else f"at {falls} places"
+        notes.append(f"The times do not rise {where}, so samples are counted instead.")
+        t = np.arange(1.0, t.size + 1.0)
+    values = []
+    for name, _, course in courses:
+        found = np.asarray(course, dtype=float)
+        known = np.isfinite(found) & (np.abs(np.nan_to_num(found)) < _ABSURD)
+        missing = int(found.size - known.sum())
+        if missing:
+            notes.append(f"{name}: {missing} missing or absurd readings left out.")
+        values.append(np.where(known, found, np.nan))
+    x, drawn = thinned(t - origin, values)
+    panels = [
+        Panel(name, words, (Series("as read", line, width=THIN),))
+        for (name, words, _), line in zip(courses, drawn, strict=True)
+    ]
+    return line_chart(
+        LineChart(
+            title=f"As read: {file}",
+            x_label=label,
+            x_unit=unit,
+            x=x,
+            panels=tuple(panels),
+            notes=tuple(notes),
+        )
+    )
+
+
+def clock(time: FloatArray) -> tuple[float, str]:
+    """Return where the clock of the picture starts [s], and its name."""
+    if abs(float(time[0])) < _LATE:
+        return 0.0, "time"
+    return float(time[0]), "time from the first sample"

@@ -1,85 +1,274 @@
-"""A static test as a document and as one row: units in the names."""
+"""A static test as rows and as a document: units in the names."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from castsugar.data.records import Caution
+from castsugar.errors import InputError
 from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.expectation import LEVEL, Agreement
+from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.inference import InferredLaw
-from castsugar.motor.firing.quantities import Measured, Stand
-from castsugar.motor.firing.reduction import Reduction
-from castsugar.report.firing import letter_words
-from castsugar.report.firing_law import exponent_interval, rate_interval
-from castsugar.report.firing_read import limit_rule
-from castsugar.report.firing_words import KINDS, Asked, ideal_missing
+from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
+from castsugar.motor.nozzle import impulse_class
+from castsugar.report import numbers
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, Field, fields
 from castsugar.static_test import StaticTest
 
-Row = dict[str, Any]
 
-SCHEMA = "castsugar.firing/1"
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What was typed.
 
-#: Unit of each sensor in files, and its size.
-_UNITS = {"pressure": ("MPa", 1e-6), "thrust": ("N", 1.0)}
-
-
-def firing_document(
-    test: StaticTest, asked: Asked, cautions: Sequence[Caution]
-) -> dict[str, Any]:
-    """Return everything but versions, for JSON. Pressures are absolute.
-
-    A result that is a lower limit (`at_least`) has no uncertainty and no interval.
+    Attributes
+    ----------
+    file : str
+        Of the recording.
+    mix : str
+        Name of what was cast; empty if none was given.
+    typed : tuple of (what, text)
+        Inputs as typed, in the order of the page.
+    assumptions : tuple of str
+        What was assumed because nothing was stated.
     """
-    reduction = test.reduction
+
+    file: str
+    mix: str = ""
+    typed: tuple[tuple[str, str], ...] = ()
+    assumptions: tuple[str, ...] = ()
+
+
+# ----------------------------------------------------------------------------
+# What the documents hold. A row has the same columns for every firing.
+
+RESULTS = fields(
+    ("peak_pressure_MPa", "peak pressure", "pressure", "absolute"),
+    ("mean_pressure_MPa", "mean pressure", "pressure", "over the burn time, absolute"),
+    ("burn_time_s", "burn time", "time", "between start and end of burning"),
+    ("total_impulse_N_s", "total impulse", "impulse", "of the thrust"),
+    ("characteristic_velocity_m_s", "delivered c*", "velocity", ""),
+    ("specific_impulse_s", "delivered Isp", "specific impulse", ""),
+    ("mean_thrust_N", "mean thrust", "force", "over the burn time"),
+    ("peak_thrust_N", "peak thrust", "force", ""),
+    ("thrust_coefficient", "thrust coefficient", "number", ""),
+    ("characteristic_velocity_efficiency", "c* efficiency", "number", "of the ideal"),
+    ("specific_impulse_efficiency", "Isp efficiency", "number", "of the ideal"),
+)
+
+_STAND = fields(
+    ("propellant_mass_g", "propellant that burned", "mass", ""),
+    ("propellant_mass_relative_uncertainty", "its uncertainty", "number", "standard"),
+    ("throat_before_mm", "throat before", "length", "diameter"),
+    ("throat_after_mm", "throat after", "length", "diameter"),
+    ("throat_uncertainty_mm", "uncertainty of a throat", "length", "standard"),
+    ("ambient_pressure_kPa", "pressure of the air", "air pressure", ""),
+    ("ambient_pressure_uncertainty_kPa", "its uncertainty", "air pressure", "standard"),
+    ("pressure_calibration_relative_uncertainty", "calibration of the pressure sensor",
+     "number", "standard uncertainty"),
+    ("thrust_calibration_relative_uncertainty", "calibration of the load cell",
+     "number", "standard uncertainty"),
+    ("limits_percent_of_peak", "threshold, of the peak", "fraction",
+     "where burning starts and ends"),
+)  # fmt: skip
+_LAW = fields(
+    ("law_centre_pressure_MPa", "centre of the law", "pressure", "absolute"),
+    ("law_rate_at_centre_mm_s", "rate there", "rate", "of the grain"),
+    ("law_ln_rate_uncertainty", "u(ln rate)", "number", "standard"),
+    ("law_exponent", "n", "number", "of the firing"),
+    ("law_exponent_uncertainty", "u(n)", "number", "standard"),
+    ("law_exponent_told", "n resolved", "number", "1 or 0"),
+    ("known_law_origin", "law known before", TEXT, ""),
+    ("rate_over_known_law", "rate over that law", "number", ""),
+    ("probability_if_alike", "p if alike", "number", "of a difference as large"),
+    ("agrees", "agrees", "number", "1 or 0"),
+    ("expected_peak_pressure_MPa", "predicted peak", "pressure", "best estimate"),
+    ("expected_burn_time_s", "predicted burn time", "time", "best estimate"),
+    ("expected_total_impulse_N_s", "predicted impulse", "impulse", "best estimate"),
+)
+
+
+def _with_doubts(one: Field) -> tuple[Field, Field, Field]:
+    """Return the columns of a result: value, standard uncertainty, lower limit."""
+    name, unit = NAMES[one.key]
+    doubt = f"{name}_uncertainty_{unit}".rstrip("_")
+    (u, least) = fields(
+        (doubt, f"u({one.label})", one.kind, "standard uncertainty"),
+        (f"{name}_at_least", "lower limit", "number", "1: the value is a lower limit"),
+    )
+    return one, u, least
+
+
+#: Key of a result -> its name in a reduction, and its unit in keys.
+NAMES = {
+    f.key: (f.key.removesuffix(f"_{unit}") if unit else f.key, unit)
+    for f in RESULTS
+    for unit in [next((u for u in ("MPa", "m_s", "N_s", "s", "N")
+                       if f.key.endswith(f"_{u}")), "")]
+}  # fmt: skip
+
+FIELDS = (
+    *fields(("file", "file", TEXT, "of the recording"), ("mix", "mix", TEXT, "")),
+    *_STAND,
+    *fields(
+        ("burning_start_s", "start of burning", "time", "on the clock of the file"),
+        ("burning_end_s", "end of burning", "time", "on the clock of the file"),
+    ),
+    *(column for one in RESULTS for column in _with_doubts(one)),
+    *fields(
+        ("impulse_letter", "size", TEXT, "letter of the impulse; no approval"),
+        ("propellant_over_grain_without_voids", "of a grain without voids", "number",
+         "mass of the propellant over that of the grain without voids"),
+    ),
+    *_LAW,
+    *fields(("look_again", "look again", TEXT, "what looks like a fault of measuring")),
+)  # fmt: skip
+
+THRESHOLDS = fields(
+    ("limits_percent_of_peak", "threshold, of the peak", "fraction", ""),
+    ("burn_time_s", "burn time", "time", ""),
+    ("characteristic_velocity_m_s", "c*", "velocity", ""),
+    ("total_impulse_N_s", "impulse", "impulse", ""),
+)
+BUDGET = fields(
+    ("result", "result", TEXT, "its name"),
+    ("input", "input", TEXT, ""),
+    ("share_percent", "of the uncertainty", "fraction", "share of the variance"),
+)
+
+PARTS: dict[str, Part] = {
+    "firing": Part(meaning="the row, as of --csv, with its bands", fields=FIELDS),
+    "as_typed": Part(meaning="inputs as typed"),
+    "ideal": Part(meaning="of the mix at the mean pressure"),
+    "uncertainty_budget": Part(meaning="of every result", fields=BUDGET, many=True),
+    "sensors": Part(meaning="what each read, and what was done to it"),
+    "other_thresholds": Part(
+        meaning="the results with others", fields=THRESHOLDS, many=True
+    ),
+    "inferred_law": Part(meaning="burning-rate law that the firing shows, or null"),
+    "reason_for_no_law": Part(meaning="empty if there is one"),
+    "reason_for_no_efficiency": Part(meaning="empty if there is one"),
+    "agreement": Part(meaning="with the law that was known before, or null"),
+    "expected": Part(meaning="what was predicted, with 95 % bands, or null"),
+    "look_again": Part(meaning="what looks like a fault of measuring"),
+}
+
+
+def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
+    """Return what the JSON holds beside what every document does.
+
+    A result that is a lower limit has no uncertainty and no interval.
+    """
+    stand = test.reduction.stand
     return {
-        "schema": SCHEMA,
-        "file": asked.file,
-        "mix": asked.mix,
+        "firing": firing_row(test, asked) | bands(test),
         "as_typed": dict(asked.typed),
-        "assumptions": list(asked.assumptions),
-        "stand": _stand(reduction.stand),
-        "results": {
-            name: _measured(reduction.results[name], kind.key, kind.scale)
-            for name, kind in KINDS.items()
-            if name in reduction.results
+        "ideal": {
+            key: float(test.row.get(key, math.nan))
+            for key in ("characteristic_velocity_m_s", "specific_impulse_s")
         },
-        "impulse_letter": _letter(reduction),
-        "efficiency": _efficiency(test),
-        "sensors": [_sensor(c, reduction.stand) for c in _channels(reduction)],
-        "other_limits": [_effect(s, r) for s, r in reduction.effects.items()],
+        "uncertainty_budget": [
+            {"result": name, "input": part, "share_percent": 100.0 * share}
+            for name, found in _results(test).items()
+            for part, share in found.shares().items()
+        ],
+        "sensors": [_sensor(c, stand) for c in channels(test)],
+        "other_thresholds": thresholds(test),
         "inferred_law": None if test.inferred is None else _law(test.inferred),
         "reason_for_no_law": test.no_law,
-        "known_law": _known(test),
-        "agreement": None if test.agreement is None else _agreement(test.agreement),
+        "reason_for_no_efficiency": ideal_missing(test),
+        "agreement": None if test.agreement is None else _agreement(test),
         "expected": None if test.expected is None else test.expected.to_dict(),
-        "look_again": [*reduction.cautions, *test.cautions],
-        "cautions": [caution.text for caution in cautions],
+        "look_again": [*test.reduction.cautions, *test.cautions],
     }
 
 
-def _channels(reduction: Reduction) -> list[Channel]:
-    return [c for c in (reduction.pressure, reduction.thrust) if c is not None]
+def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
+    """Return one row with the same columns for every firing; NaN for what is missing.
+
+    A result that is a lower limit has its value, no uncertainty, and `at_least`.
+    """
+    reduction, law, found = test.reduction, test.inferred, test.agreement
+    row: dict[str, Any] = dict.fromkeys((f.key for f in FIELDS), math.nan)
+    row |= {"file": asked.file, "mix": asked.mix, **_stand(reduction.stand)}
+    row["burning_start_s"] = reduction.burning.start
+    row["burning_end_s"] = reduction.burning.end
+    results = _results(test)
+    for one in RESULTS:
+        name, unit = NAMES[one.key]
+        if name in results:
+            measured, scale = results[name], scale_of(unit)
+            doubt = math.nan if measured.at_least else scale * measured.u
+            row[one.key] = scale * measured.value
+            row[f"{name}_uncertainty_{unit}".rstrip("_")] = doubt
+            row[f"{name}_at_least"] = float(measured.at_least)
+    row["impulse_letter"] = letter_of(test)
+    row["propellant_over_grain_without_voids"] = test.density_ratio
+    row["known_law_origin"] = "" if test.law is None else test.law.origin
+    if law is not None:
+        row["law_centre_pressure_MPa"] = 1e-6 * law.centre
+        row["law_rate_at_centre_mm_s"] = 1e3 * law.rate
+        row["law_ln_rate_uncertainty"] = law.log_rate_u
+        row["law_exponent"] = law.exponent
+        row["law_exponent_uncertainty"] = law.exponent_u
+        row["law_exponent_told"] = float(law.told)
+    if found is not None:
+        row["rate_over_known_law"] = found.ratio
+        row["probability_if_alike"] = found.probability
+        row["agrees"] = float(found.agrees)
+    if test.expected is not None:
+        best = test.expected.best
+        row["expected_peak_pressure_MPa"] = 1e-6 * best.peak_pressure
+        row["expected_burn_time_s"] = best.burn_time
+        row["expected_total_impulse_N_s"] = best.total_impulse
+    row["look_again"] = "; ".join([*reduction.cautions, *test.cautions])
+    return row
 
 
-def _measured(measured: Measured, unit: str, scale: float = 1.0) -> Row:
-    """Return a result; a lower limit without what it does not have."""
-    found = {k.removesuffix("_"): v for k, v in measured.to_dict(unit, scale).items()}
-    if measured.at_least:
-        for key in found:
-            if key.startswith(("standard_uncertainty", "low_95", "high_95")):
-                found[key] = math.nan
+def _results(test: StaticTest) -> dict[str, Measured]:
+    """Return the results of a firing and its efficiencies, by name."""
+    found = dict(test.reduction.results)
+    for name in ("characteristic_velocity", "specific_impulse"):
+        share = getattr(test, f"{name}_efficiency")
+        if share is not None:
+            found[f"{name}_efficiency"] = share
     return found
 
 
-def _letter(reduction: Reduction) -> str:
-    impulse = reduction.results.get("total_impulse")
-    return "" if impulse is None else letter_words(impulse)
+def scale_of(unit: str) -> float:
+    """Return what an SI value is multiplied by for a unit of a key."""
+    return 1e-6 if unit == "MPa" else 1.0
 
 
-def _stand(stand: Stand) -> Row:
+def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
+    """Return the 95 % bands of results, of the rate and of what was predicted."""
+    found = {}
+    results = _results(test)
+    for key, (name, unit) in NAMES.items():
+        if name in results and not results[name].at_least and results[name].u > 0.0:
+            low, high = results[name].interval
+            found[f"{key}_interval"] = (scale_of(unit) * low, scale_of(unit) * high)
+        if test.expected is not None and name in test.expected.bands:
+            low, high = test.expected.bands[name]
+            found[f"expected_{key}_interval"] = (
+                scale_of(unit) * low,
+                scale_of(unit) * high,
+            )
+    if test.inferred is not None:
+        low, high = rate_interval(test.inferred)
+        found["law_rate_at_centre_mm_s_interval"] = (1e3 * low, 1e3 * high)
+        found["law_exponent_interval"] = exponent_interval(test.inferred)
+    return found
+
+
+def channels(test: StaticTest) -> list[Channel]:
+    """Return the sensors of a firing, pressure first."""
+    found = (test.reduction.pressure, test.reduction.thrust)
+    return [channel for channel in found if channel is not None]
+
+
+def _stand(stand: Stand) -> dict[str, float]:
     def milli(value: float | None) -> float:
         return math.nan if value is None else 1e3 * value
 
@@ -97,31 +286,10 @@ def _stand(stand: Stand) -> Row:
     }
 
 
-def _efficiency(test: StaticTest) -> Row:
-    velocity = test.characteristic_velocity_efficiency
-    impulse = test.specific_impulse_efficiency
-    return {
-        "characteristic_velocity": None
-        if velocity is None
-        else _measured(velocity, ""),
-        "specific_impulse": None if impulse is None else _measured(impulse, ""),
-        "reason_for_none": ideal_missing(test),
-        "ideal_characteristic_velocity_m_s": _ideal(
-            test, "characteristic_velocity_m_s"
-        ),
-        "ideal_specific_impulse_s": _ideal(test, "specific_impulse_s"),
-        "propellant_over_grain_without_voids": test.density_ratio,
-    }
-
-
-def _ideal(test: StaticTest, key: str) -> float:
-    return float(test.row.get(key, math.nan))
-
-
-def _sensor(channel: Channel, stand: Stand) -> Row:
+def _sensor(channel: Channel, stand: Stand) -> dict[str, Any]:
     """Return what one sensor read and what was done to it; zero as the sensor reads."""
-    unit, scale = _UNITS[channel.name]
-    zero, b = channel.zero, channel.burning
+    unit = {"pressure": "MPa", "thrust": "N"}[channel.name]
+    scale, zero, b = scale_of(unit), channel.zero, channel.burning
     return {
         "sensor": channel.name,
         "samples": len(channel.time),
@@ -148,29 +316,29 @@ def _sensor(channel: Channel, stand: Stand) -> Row:
     }
 
 
-def _effect(share: float, results: dict[str, float]) -> Row:
-    """Return the results with other limits."""
-    keys = {name: f"{name}_{KINDS[name].key}" for name in results}
-    return {
-        "limits_percent_of_peak": 100.0 * share,
-        **{keys[name]: KINDS[name].scale * value for name, value in results.items()},
-    }
+def thresholds(test: StaticTest) -> list[dict[str, float]]:
+    """Return the results with other thresholds."""
+    units = {"burn_time": "s", "characteristic_velocity": "m_s", "total_impulse": "N_s"}
+    return [
+        {
+            "limits_percent_of_peak": 100.0 * share,
+            **{f"{name}_{units[name]}": value for name, value in results.items()},
+        }
+        for share, results in test.reduction.effects.items()
+    ]
 
 
-def _law(inferred: InferredLaw) -> Row:
-    """Return the burn law that the firing shows."""
+def _law(inferred: InferredLaw) -> dict[str, Any]:
+    """Return the burning-rate law that the firing shows."""
     low, high = rate_interval(inferred)
-    below, above = exponent_interval(inferred)
     pressure = inferred.burnt.pressure
     return {
         "centre_pressure_MPa": 1e-6 * inferred.centre,
         "rate_at_centre_mm_s": 1e3 * inferred.rate,
-        "rate_at_centre_low_95_mm_s": 1e3 * low,
-        "rate_at_centre_high_95_mm_s": 1e3 * high,
+        "rate_at_centre_mm_s_interval": (1e3 * low, 1e3 * high),
         "exponent_told": inferred.told,
         "exponent": inferred.exponent,
-        "exponent_low_95": below,
-        "exponent_high_95": above,
+        "exponent_interval": exponent_interval(inferred),
         "covariance_of_ln_rate_and_exponent": inferred.covariance.tolist(),
         "standard_uncertainty_by_input": {
             name: {"ln_rate": rate, "exponent": n}
@@ -183,27 +351,19 @@ def _law(inferred: InferredLaw) -> Row:
     }
 
 
-def _known(test: StaticTest) -> Row | None:
-    law = test.law
-    if law is None:
-        return None
-    low, high = law.tested
+def _agreement(test: StaticTest) -> dict[str, Any]:
+    found, law = test.agreement, test.law
+    assert found is not None
+    assert law is not None
     return {
-        "name": law.name,
+        "known_law": law.name,
         "origin": law.origin,
-        "lowest_tested_pressure_MPa": 1e-6 * low,
-        "highest_tested_pressure_MPa": 1e-6 * high,
-    }
-
-
-def _agreement(found: Agreement) -> Row:
-    return {
+        "tested_pressures_MPa": [1e-6 * p for p in law.tested],
         "pressure_MPa": 1e-6 * found.pressure,
         "rate_of_firing_mm_s": 1e3 * found.rate_firing,
         "rate_of_law_mm_s": 1e3 * found.rate_law,
         "rate_ratio": found.ratio,
-        "rate_ratio_low_95": found.ratio_low,
-        "rate_ratio_high_95": found.ratio_high,
+        "rate_ratio_interval": (found.ratio_low, found.ratio_high),
         "exponent_difference": found.exponent_difference,
         "probability_if_alike": found.probability,
         "disagrees_below_probability": LEVEL,
@@ -212,78 +372,73 @@ def _agreement(found: Agreement) -> Row:
     }
 
 
-def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
-    """Return one row with the same columns for every firing; NaN for what is missing.
+def rate_interval(inferred: InferredLaw) -> tuple[float, float]:
+    """Return the 95 % interval of the rate at the centre. [m/s]"""
+    factor = math.exp(COVERAGE * inferred.log_rate_u)
+    return inferred.rate / factor, inferred.rate * factor
 
-    A result that is a lower limit has its value, no uncertainty, and `at_least`.
+
+def exponent_interval(inferred: InferredLaw) -> tuple[float, float]:
+    """Return the 95 % interval of the exponent."""
+    half = COVERAGE * inferred.exponent_u
+    return inferred.exponent - half, inferred.exponent + half
+
+
+def letter_words(impulse: Measured) -> str:
+    """Return the letter of a total impulse, and its neighbours if they are possible.
+
+    Examples
+    --------
+    >>> letter_words(Measured(value=39.9, parts={"calibration": 0.4}))
+    'E (F possible)'
+    >>> letter_words(Measured(value=30.0, parts={"calibration": 0.4}))
+    'E'
     """
-    reduction, stand = test.reduction, test.reduction.stand
-    row: Row = {
-        "file": asked.file,
-        "mix": asked.mix,
-        **_stand(stand),
-        "burning_start_s": reduction.burning.start,
-        "burning_end_s": reduction.burning.end,
-    }
-    for name, kind in KINDS.items():
-        row |= _cells(name, kind.key, reduction.results.get(name), kind.scale)
-    row["impulse_letter"] = _letter(reduction)
-    row |= _cells(
-        "characteristic_velocity_efficiency",
-        "",
-        test.characteristic_velocity_efficiency,
+    letter = _letter(impulse.value)
+    if impulse.at_least:
+        return f"{letter} or larger"
+    others = [x for x in map(_letter, impulse.interval) if x not in (letter, "-")]
+    return f"{letter} ({' or '.join(others)} possible)" if others else letter
+
+
+def _letter(impulse: float) -> str:
+    """Return the letter of an impulse; a dash for what has none."""
+    try:
+        return impulse_class(impulse)
+    except InputError:
+        return "-"
+
+
+def letter_of(test: StaticTest) -> str:
+    """Return the letter of a firing; empty without a thrust."""
+    impulse = test.reduction.results.get("total_impulse")
+    return "" if impulse is None else letter_words(impulse)
+
+
+def limit_rule(channel: Channel, asked_share: float) -> str:
+    """Say by which rule burning starts and ends."""
+    share = channel.burning.share
+    over = " over the air" if channel.name == "pressure" else ""
+    text = (
+        f"first and last time at {chosen_share(share)} % of the peak of the "
+        f"{channel.name}{over}"
     )
-    row |= _cells("specific_impulse_efficiency", "", test.specific_impulse_efficiency)
-    row |= {
-        "propellant_over_grain_without_voids": test.density_ratio,
-        **_law_cells(test),
-        **_expected_cells(test),
-        "look_again": "; ".join([*reduction.cautions, *test.cautions]),
-    }
-    return row
+    if share > asked_share * 1.001:
+        text += f" ({chosen_share(asked_share)} % lies in the noise)"
+    return text
 
 
-def _cells(name: str, unit: str, found: Measured | None, scale: float = 1.0) -> Row:
-    """Return the cells of one result."""
-    end = f"_{unit}" if unit else ""
-    row: Row = {
-        f"{name}{end}": math.nan,
-        f"{name}_uncertainty{end}": math.nan,
-        f"{name}_at_least": math.nan,
-    }
-    if found is not None:
-        u = math.nan if found.at_least else scale * found.u
-        values = (scale * found.value, u, float(found.at_least))
-        row = dict(zip(row, values, strict=True))
-    return row
+def chosen_share(share: float) -> str:
+    """Write a share that was chosen, in per cent."""
+    return numbers.typed(100.0 * share)
 
 
-def _law_cells(test: StaticTest) -> Row:
-    """Return the cells of the burn law and of the comparison."""
-    gone = math.nan
-    law, found = test.inferred, test.agreement
-    return {
-        "law_centre_pressure_MPa": gone if law is None else 1e-6 * law.centre,
-        "law_rate_at_centre_mm_s": gone if law is None else 1e3 * law.rate,
-        "law_ln_rate_uncertainty": gone if law is None else law.log_rate_u,
-        "law_exponent": gone if law is None else law.exponent,
-        "law_exponent_uncertainty": gone if law is None else law.exponent_u,
-        "law_exponent_told": gone if law is None else float(law.told),
-        "known_law_origin": "" if test.law is None else test.law.origin,
-        "rate_over_known_law": gone if found is None else found.ratio,
-        "probability_if_alike": gone if found is None else found.probability,
-        "agrees": gone if found is None else float(found.agrees),
-    }
-
-
-def _expected_cells(test: StaticTest) -> Row:
-    """Return the cells of what was expected."""
-    gone = math.nan
-    best = None if test.expected is None else test.expected.best
-    return {
-        "expected_peak_pressure_MPa": gone
-        if best is None
-        else 1e-6 * best.peak_pressure,
-        "expected_burn_time_s": gone if best is None else best.burn_time,
-        "expected_total_impulse_N_s": gone if best is None else best.total_impulse,
-    }
+def ideal_missing(test: StaticTest) -> str:
+    """Say why there is no ideal value to compare with; empty if there is one."""
+    if test.mix is None:
+        return "no mix was given; give --mix"
+    if test.row.get("status", "ok") != "ok":
+        return f"the model has none for this mix: {test.row['status']}"
+    if "mean_pressure" not in test.reduction.results:
+        return "no pressure was recorded, and the ideal values hang on it"
+    return ""

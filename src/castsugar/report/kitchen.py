@@ -1,33 +1,372 @@
-"""Kitchen verdicts, parameters and measurements, as text and as plain rows."""
+"""The kitchen: what becomes of mixes in the pan, what is believed and measured."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import Column
-from castsugar.data.records import Caution, Syrup
-from castsugar.kitchen.calibration import BAND, Learnt, Outcome
+from castsugar.data.records import Caution, Facts
 from castsugar.kitchen.glass import set_word
-from castsugar.kitchen.heat import FACTOR
-from castsugar.kitchen.parameters import PARAMETERS, Belief
-from castsugar.report.layout import CELL, LABEL, letters, number, remarks, wrapped
+from castsugar.kitchen.heat import FACTOR, HOTTEST
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.suspension import like
+from castsugar.report import numbers
+from castsugar.report.document import Part
+from castsugar.report.field import FIELDS, Row, chosen
+from castsugar.report.layout import CELL, LABEL, number, wrapped
+from castsugar.report.limit_words import (
+    POUR,
+    SOLIDS,
+    Judged,
+    finding_of,
+    findings_of_many,
+    limit_rows,
+)
+from castsugar.report.mix_words import composition
+from castsugar.report.mixes import Mixes, quantities
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
+from castsugar.report.shown import Shown
+from castsugar.units import to_celsius
 
-Row = Mapping[str, Any]
+if TYPE_CHECKING:
+    pass
+
+# ----------------------------------------------------------------------------
+# kitchen judge.
+
+#: Columns of the table that a kitchen fills, those of the mix before them.
+KEYS = (
+    "name",
+    "water_as_weighed_percent",
+    "water_as_cast_percent",
+    "density_kg_m3",
+    "liquid_boils_C",
+    "undissolved_sugar_percent",
+    "relative_solids_pour",
+    "pour_viscosity_Pa_s",
+    "pour_viscosity_p10_Pa_s",
+    "pour_viscosity_p90_Pa_s",
+    "flow_class",
+    "pours_probability",
+    "pour_window_low_C",
+    "pour_window_high_C",
+    "relative_solids_20C",
+    "binder_glass_transition_C",
+    "sugar_degraded_percent",
+    "storage_humidity_max_percent",
+    "flags",
+)
+JUDGED_FIELDS = chosen(KEYS)
+
+#: What stands in front of the reason of a mix without a kitchen model.
+_GAP = "kitchen not computed: "
+
+_HUMIDITY = "storage_humidity_max_percent"
+_WINDOW = ("pour_window_low_C", "pour_window_high_C")
+
+
+def judge_screen(
+    found: Mixes,
+    kitchen: Kitchen,
+    show: Shown,
+    *,
+    facts: Facts,
+    least: str,
+    following: str,
+) -> Screen:
+    """Return what ``kitchen judge`` answers.
+
+    Parameters
+    ----------
+    found : Mixes
+        Rows of the kitchen's table with their bands.
+    kitchen : Kitchen
+    show : Shown
+    facts : mapping
+        Of the pan: what must not be done.
+    least : str
+        What is least sure.
+    following : str
+        What to do next.
+    """
+    alone = len(found.mixes) == 1
+    told = [*do_nots(facts, show), *_gaps(found, show)]
+    if not kitchen.too_hot:
+        one = findings_of_one(found.rows[0], found.judged[0], show)
+        told += one if alone else _many(found, show)
+    computed = any(not _gap(row) for row in found.rows)
+    blocks = (_in_the_pan(found.rows[0], show),) if alone else (_table(found, show),)
+    return Screen(
+        command="kitchen",
+        title=f"Kitchen: {_named(found)}",
+        findings=tuple(told),
+        conditions=found.conditions(show),
+        blocks=blocks if computed else (),
+        least_sure=least if computed else "",
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=following,
+        invented=found.invented,
+        bench=found.bench,
+        annexes=tuple(_annexes(found, show)),
+    )
+
+
+def cook_words(kitchen: Kitchen, show: Shown) -> str:
+    """Say how it was cooked, and under what air."""
+    cook, air = show.cook(kitchen.cook), 1e-3 * kitchen.air_pressure
+    air_told = show.amount("air pressure", air)
+    return f"{cook[:1].upper()}{cook[1:]}; air {air_told}; bands hold 95 of 100 draws"
+
+
+def _named(found: Mixes) -> str:
+    """Return what is in the pan."""
+    if len(found.mixes) > 1:
+        return ", ".join(found.names)
+    mix = found.mixes[0]
+    named = mix.name and ":" not in mix.name
+    return f"{mix.name} ({composition(mix)})" if named else composition(mix)
+
+
+def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
+    """Yield what must not be done with a pan: too hot, too much, closed."""
+    hottest = float(facts.get("bulk_temperature", math.nan))  # type: ignore[arg-type]
+    limit = to_celsius(HOTTEST)
+    if hottest > limit + 1e-9:
+        told, most = (show.typed("temperature", t) for t in (hottest, limit))
+        text = f"cook at {told}: nothing is said above {most} in the bulk; switch the "
+        text += "heat off and move away."
+        yield Finding("DO NOT", text, {"bulk_temperature_C": hottest})
+    batch = float(facts.get("batch_mass", math.nan))  # type: ignore[arg-type]
+    if batch > 500.0:
+        text = f"cook {show.amount('mass', batch)} in one pan: more than "
+        yield Finding(
+            "DO NOT", text + f"{show.amount('mass', 500.0)}.", {"batch_g": batch}
+        )
+    if facts.get("sealed_container") == 1.0:
+        yield Finding("DO NOT", "close the pan: [pan] says sealed; leave it open.")
+
+
+def _gap(row: Row) -> str:
+    """Return why a kitchen says nothing of a mix; empty where it does."""
+    flags = str(row.get("flags") or "").split("; ")
+    return next((f.removeprefix(_GAP) for f in flags if f.startswith(_GAP)), "")
+
+
+def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield the mixes that a kitchen has no model for, one line each."""
+    for name, row in zip(found.names, found.rows, strict=True):
+        why = _gap(row)
+        if why.startswith("no model"):
+            whose = f"{name}: " if len(found.mixes) > 1 else ""
+            yield Finding("CANNOT TELL", f"{whose}no kitchen {why.removeprefix('no ')}")
+        elif why and not why.startswith("no verdict above"):
+            yield Finding("CANNOT TELL", f"{name}: {why}")
+
+
+def findings_of_one(
+    row: Row, judged: Sequence[Judged], show: Shown
+) -> Iterator[Finding]:
+    """Yield what becomes of one mix: limits, window, setting, storing."""
+    if _gap(row):
+        return
+    limits = {one.column: one for one in judged}
+    yield _pours(row, limits.get(POUR), show)
+    for column, one in limits.items():
+        if column not in (POUR, SOLIDS):
+            yield finding_of(one, row, show)
+    yield _window(row, show)
+    yield _sets(row, limits.get(SOLIDS), show)
+
+
+def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
+    """Say how often it pours, how thick it is, and what that is like."""
+    eta = row[POUR]
+    told, band = FIELDS[POUR].cells(row, show)
+    known = f"about like {like(eta)} " if like(eta) else ""
+    median = f"Median {told} Pa s, {known}({band})." if math.isfinite(eta) else ""
+    thin = math.isfinite(FIELDS[POUR].band(row)[0])
+    median = median or f"Most draws jam{f' ({band})' if thin else ''}."
+    if limit is not None:
+        first = finding_of(limit, row, show)
+        return Finding(first.status, f"{first.text} {median}", first.values)
+    chance = row["pours_probability"]
+    text = f"Pours in {numbers.of_100(chance)} of 100 draws (below "
+    text += f"{show.typed('viscosity', 10.0)}). {median}"
+    return Finding("RESULT", text, {"pours_probability": chance, POUR: eta})
+
+
+def _window(row: Row, show: Shown) -> Finding:
+    """Say where it pours, and where it boils."""
+    low, high = (row[key] for key in _WINDOW)
+    boils = row["liquid_boils_C"]
+    tail = ""
+    if math.isfinite(boils):
+        tail = f"; boils at {show.amount('temperature', boils)}"
+    values = {key: row[key] for key in (*_WINDOW, "liquid_boils_C")}
+    if not math.isfinite(low):
+        text = "Pours nowhere more likely than not while the sugar keeps its limit"
+        return Finding("RESULT", f"{text}{tail}.", values)
+    text = f"Pours more likely than not from {show.bare('temperature', low)} to "
+    return Finding("RESULT", f"{text}{show.amount('temperature', high)}{tail}.", values)
+
+
+def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
+    """Say how it sets, and from which humidity on it draws water."""
+    solids, humidity = FIELDS[SOLIDS], FIELDS[_HUMIDITY]
+    told, band = solids.cells(row, show)
+    wet, wet_band = humidity.cells(row, show)
+    store = "Store sealed, with desiccant."
+    if wet != numbers.DASH:
+        store = f"Store sealed: draws water above {wet} % humidity ({wet_band})."
+    values = {SOLIDS: row[SOLIDS], _HUMIDITY: row[_HUMIDITY]}
+    text = f"Sets {set_word(row[SOLIDS]).removeprefix('stays ')}: {solids.named(show)} "
+    if limit is None:
+        return Finding("RESULT", f"{text}{told} ({band}). {store}", values)
+    first = finding_of(limit, row, show)
+    sense = "at least" if limit.sense == ">=" else "at most"
+    bound = f"{sense} {numbers.rated(limit.limit)}"
+    return Finding(first.status, f"{text}{told} ({band}), {bound}. {store}", values)
+
+
+def _many(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what became of the limits; without, which mix pours most often."""
+    told = [i for i, row in enumerate(found.rows) if not _gap(row)]
+    names = [found.names[i] for i in told]
+    rows = [found.rows[i] for i in told]
+    if any(found.judged):
+        yield from findings_of_many(names, [found.judged[i] for i in told], rows, show)
+    elif rows:
+        chances = [row["pours_probability"] for row in rows]
+        best, least = max(chances), min(chances)
+        text = f"{names[chances.index(best)]} pours most often, in "
+        text += (
+            f"{numbers.of_100(best)} of 100 draws; {names[chances.index(least)]} in "
+        )
+        yield Finding("RESULT", f"{text}{numbers.of_100(least)}.")
+
+
+def _in_the_pan(row: Row, show: Shown) -> Block:
+    """Return the rest of what decides, of one mix."""
+
+    def told(key: str) -> str:
+        return FIELDS[key].text(row, show)
+
+    factor = numbers.typed(FACTOR)
+    return Paragraph(
+        f"relative solids at the pour {told('relative_solids_pour')} (jams at 1); "
+        f"sugar undissolved {told('undissolved_sugar_percent')} %; water "
+        f"{told('water_as_weighed_percent')} to {told('water_as_cast_percent')} %; "
+        f"sugar degraded {told('sugar_degraded_percent')} % (factor {factor})"
+    )
+
+
+def _table(found: Mixes, show: Shown) -> Table:
+    """Return several mixes, going down."""
+    degree = show.unit("temperature")
+    viscosity, solids, wet = (FIELDS[key] for key in (POUR, SOLIDS, _HUMIDITY))
+    lines = []
+    for name, row in zip(found.names, found.rows, strict=True):
+        low, high = (row[key] for key in _WINDOW)
+        window = numbers.DASH
+        if math.isfinite(low):
+            ends = (show.bare("temperature", t) for t in (low, high))
+            window = " to ".join(ends)
+        lines.append(
+            (
+                name,
+                numbers.of_100(row["pours_probability"]),
+                *viscosity.cells(row, show),
+                window,
+                *solids.cells(row, show),
+                wet.text(row, show),
+            )
+        )
+    heads = (
+        "",
+        "pours\nof 100",
+        "viscosity\nPa s",
+        "\n95 % band",
+        f"pours from\nto, {degree}",
+        f"solids\nat {show.typed('temperature', 20.0)}",
+        "\n95 % band",
+        "draws water\nabove, %",
+    )
+    return Table(
+        heads=heads,
+        rows=tuple(lines),
+        drop=(7, 6, 3),
+        spare=max(len(lines) - 4, 0),
+        of="mixes",
+    )
+
+
+def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield all quantities, what was assumed, and what is special about a mix."""
+    fields = [f for f in JUDGED_FIELDS if f.key not in ("name", "flags")]
+    if table := quantities(found, fields, show):
+        note = (
+            f"Pours: below {show.typed('viscosity', 10.0)} and not crowded. From a "
+            "relative solids of 1 on a grain is firm once the sugar has crystallised, "
+            "in hours to days; derived, untested."
+        )
+        yield Annex("In the pan and after", (table, Paragraph(note)))
+    lines = [
+        f"{name}: {flag}"
+        for name, row in zip(found.names, found.rows, strict=True)
+        for flag in str(row.get("flags") or "").split("; ")
+        if flag
+    ]
+    if lines:
+        yield Annex("Notes on the mixes", (Listing(tuple(lines)),))
+    yield Annex("Assumed", (Listing(found.notes),))
+
+
+CONTRIBUTIONS = Part(
+    meaning="share of each parameter in the uncertainty of the pour viscosity of the "
+    "first mix with a model"
+)
+
+#: What the JSON of ``kitchen judge`` holds.
+JUDGED_PARTS = {
+    "mixes": Part(meaning="one a mix", fields=JUDGED_FIELDS, many=True),
+    "limits": Part(meaning="of the bench on columns of the kitchen, one a mix"),
+    "contributions": CONTRIBUTIONS,
+}
+
+
+def judge_parts(found: Mixes, shares: Mapping[str, float]) -> dict[str, Any]:
+    """Return the numbers of ``kitchen judge``."""
+    return {
+        "mixes": [dict(row) for row in found.rows],
+        "limits": limit_rows([m.name for m in found.mixes], found.judged),
+        "contributions": dict(shares),
+    }
+
+
+# ----------------------------------------------------------------------------
+# Lines of kitchens for commands that still set their pages by hand.
 
 TITLE = "In the kitchen, at the pour and after"
 
 
-def kitchen_lines(
-    names: Sequence[str], rows: Sequence[Row], *, water: bool = False
-) -> list[str]:
+def kitchen_lines(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
     """Return the kitchen block of up to three mixes; empty if not asked."""
     if all(row["flow_class"] == "not asked" for row in rows):
         return []
     heads = "".join(f"{name:>{CELL}}" for name in names)
     lines = ["", f"{TITLE:<{LABEL}}{heads}"]
-    for label, cell in (*_LINES, *(_WATER if water else ())):
+    for label, cell in _LINES:
         told = [
             "-" if row["flow_class"] in ("not asked", "not computed") else cell(row)
             for row in rows
@@ -71,7 +410,7 @@ def _band(row: Row) -> str:
     return low if low == high else f"{low}-{high}"
 
 
-def _window(row: Row) -> str:
+def _window_cell(row: Row) -> str:
     low, high = row["pour_window_low_C"], row["pour_window_high_C"]
     return f"{low:.0f}-{high:.0f}" if math.isfinite(low) else "none"
 
@@ -86,7 +425,7 @@ _LINES = (
     ("pour viscosity, 10-90 % band, Pa s", _band),
     ("solids over packing (jams at 1)", _plain("relative_solids_pour", 2)),
     ("sugar not dissolved, %", _plain("undissolved_sugar_percent", 0)),
-    ("pours between, C", _window),
+    ("pours between, C", _window_cell),
     ("liquid starts to boil, C", _plain("liquid_boils_C", 0)),
     (f"sugar degraded, % (factor {FACTOR:g})", _degraded),
     ("solids over packing at 20 C", _plain("relative_solids_20C", 2)),
@@ -95,187 +434,10 @@ _LINES = (
     ("draws water above, % humidity", _plain("storage_humidity_max_percent", 0)),
 )
 
-#: Shown where no other block says it.
-_WATER = (
-    ("water as weighed, %", _plain("water_as_weighed_percent", 1)),
-    ("water as cast, %", _plain("water_as_cast_percent", 1)),
-)
-
-_NOTES = (
-    "pours: below 10 Pa s and not crowded. The window is where it more likely pours "
-    "than not while the sugar keeps its limit for the time given.",
-    "Set: firm from 1 on, once the sugar has crystallised (hours to days); derived, "
-    "untested. Store every grain sealed with desiccant.",
-)
-
-
-def kitchen_page(
-    rows: Sequence[Row], assumed: Sequence[str], cautions: Sequence[Caution]
-) -> str:
-    """Return the page of ``kitchen judge``."""
-    lines = ["How nitrate-sugar mixes cook, pour, set and keep: a model", ""]
-    names = letters(len(rows))
-    for name, row in zip(names, rows, strict=True):
-        lines += wrapped(str(row["name"]), "      ", f"  {name:<4}")
-    lines += ["", "Assumed"]
-    for text in assumed:
-        lines += wrapped(text, "    ", "  - ")
-    for start in range(0, len(rows), 3):
-        part = slice(start, start + 3)
-        lines += kitchen_lines(names[part], rows[part], water=True)
-    lines.append("")
-    for text in _NOTES:
-        lines += wrapped(text)
-    lines += remarks(names, rows)
-    return "\n".join(lines) + "\n" + caution_lines(cautions)
-
 
 def caution_lines(cautions: Sequence[Caution]) -> str:
     """Return the cautions as the end of a page."""
     lines = ["", "Cautions"]
     for caution in cautions:
         lines += wrapped(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
-
-
-def parameter_rows(belief: Belief, syrup: Syrup) -> list[dict[str, Any]]:
-    """Return the parameters as plain rows, those of the syrup as it stands.
-
-    Parameters
-    ----------
-    belief : Belief
-    syrup : Syrup
-        The one that the kitchen measures; its solids and grade are what the first two
-        parameters lie off from.
-    """
-    rows = []
-    for parameter, origin in zip(PARAMETERS, belief.origins, strict=True):
-        zero, size, label, unit = 0.0, 1.0, parameter.label, parameter.unit
-        if parameter.name == "syrup_solids":
-            zero, size = syrup.dry_solids_fraction, syrup.dry_solids_uncertainty
-            zero, size = 100.0 * zero, 100.0 * size
-            label, unit = f"dry solids of the {syrup.name}", "%"
-        elif parameter.name == "syrup_grade":
-            zero = syrup.viscosity_dextrose_equivalent
-            label = f"dextrose equivalent as the viscosity of the {syrup.name} shows it"
-        low, middle, high = (zero + size * v for v in belief.interval(parameter.name))
-        rows.append(
-            {
-                "name": parameter.name,
-                "meaning": label,
-                "unit": unit,
-                "p10": low,
-                "p50": middle,
-                "p90": high,
-                "origin": origin,
-            }
-        )
-    return rows
-
-
-def _three(value: float) -> str:
-    """Write three significant digits without an exponent."""
-    return f"{float(f'{value:.3g}'):g}"
-
-
-def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
-    """Return what measurements said, as plain rows."""
-    return [
-        {
-            "kind": o.measurement.kind,
-            "label": o.measurement.label,
-            "quantity": o.measurement.quantity,
-            "unit": o.measurement.unit,
-            "observed": o.observed,
-            "expected": o.expected,
-            "expected_low_95": o.low,
-            "expected_high_95": o.high,
-            "deviation": o.deviation,
-            "contradicts": o.contradicts,
-        }
-        for o in outcomes
-    ]
-
-
-def parameter_page(learnt: Learnt, syrup: Syrup) -> str:
-    """Return the page of ``kitchen parameters``."""
-    lines = ["What is believed about the kitchen: p10, middle, p90", ""]
-    for row in parameter_rows(learnt.kitchen.belief, syrup):
-        band = " .. ".join(_three(row[p]) for p in ("p10", "p50", "p90"))
-        lines.append(f"  {row['name']:<20}{band} {row['unit']}".rstrip())
-        lines += wrapped(f"{row['meaning']}; {row['origin']}", "      ")
-    if learnt.calibration.outcomes:
-        lines += ["", "Measurements"]
-    for outcome in learnt.calibration.outcomes:
-        lines += wrapped(outcome.sentence(), "      ", "  - ")
-    lines += [
-        "",
-        "Measure first: pan weight (water), bulk density (packing), ball fall (syrup);",
-        "then flow-out, which tells what is left. castsugar kitchen --help",
-    ]
-    return "\n".join(lines) + "\n"
-
-
-Bands = tuple[tuple[float, ...], tuple[float, ...]]
-
-
-def measurement_document(
-    before: Learnt, after: Learnt, syrup: Syrup, recipe: str, bands: Bands
-) -> dict[str, Any]:
-    """Return what one measurement changed, as plain values.
-
-    Parameters
-    ----------
-    before, after : Learnt
-    syrup : Syrup
-        The one that the kitchen measures.
-    recipe : str
-        The mix on which the change is shown.
-    bands : pair of tuples
-        Its pour viscosity before and after, quantiles of
-        :data:`castsugar.kitchen.calibration.BAND`. [Pa s]
-    """
-    return {
-        "measurement": outcome_rows(after.calibration.outcomes[-1:])[0],
-        "recipe": recipe,
-        "band": {
-            name: {
-                f"pour_viscosity_p{100 * q:02.0f}_Pa_s": value
-                for q, value in zip(BAND, band, strict=True)
-            }
-            for name, band in zip(("before", "after"), bands, strict=True)
-        },
-        "parameters_before": parameter_rows(before.kitchen.belief, syrup),
-        "parameters_after": parameter_rows(after.kitchen.belief, syrup),
-    }
-
-
-def measurement_page(
-    before: Learnt, after: Learnt, syrup: Syrup, recipe: str, bands: Bands
-) -> str:
-    """Return the page of one measurement; arguments of measurement_document."""
-    document = measurement_document(before, after, syrup, recipe, bands)
-    lines = wrapped(after.calibration.outcomes[-1].sentence(), "  ", "")
-    lines += ["", f"{'parameter':<22}{'before, p10 .. p90':<24}after, p10 .. p90"]
-    pairs = zip(
-        document["parameters_before"], document["parameters_after"], strict=True
-    )
-    for old, new in pairs:
-        was = f"{_three(old['p10'])} .. {_three(old['p90'])} {old['unit']}".rstrip()
-        now = f"{_three(new['p10'])} .. {_three(new['p90'])} {new['unit']}".rstrip()
-        text = "same" if was == now else now
-        lines.append(f"  {old['name']:<20}{was:<24}{text}")
-    cook = after.kitchen.cook
-    lines += [
-        "",
-        f"Pour viscosity after {cook.duration / 60:g} min, poured at "
-        f"{cook.pour_temperature - 273.15:.4g} C, 10-90 % band, Pa s",
-    ]
-    lines += wrapped(recipe)
-    for name in ("before", "after"):
-        band = document["band"][name]
-        low, high = (
-            one_digit(band[f"pour_viscosity_{p}_Pa_s"]) for p in ("p10", "p90")
-        )
-        lines.append(f"  {name:<20}{low} to {high}")
     return "\n".join(lines) + "\n"

@@ -1,127 +1,590 @@
-"""What batches taught as a document: before and after, and how good the tool was."""
+"""What batches taught: were predictions right, and what would saving change."""
 
 from __future__ import annotations
 
-from castsugar.records.learning.learnt import Learning
-from castsugar.report.blocks.model import (
-    Bullets,
-    Cell,
-    Document,
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.data.records import Syrup
+from castsugar.motor.pressure_table import untold
+from castsugar.records.learning.alarms import PEAK, Alarm
+from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
+from castsugar.records.learning.learnt import Learning, Moved
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.field import FIELDS, INTERVAL, Field
+from castsugar.report.learn_data import (
+    efficiency_of,
+    firings_of,
+    kinds_of,
+    laws_of,
+    parameters_of,
+    predicted,
+    with_band,
+)
+from castsugar.report.learn_picture import checks_picture
+from castsugar.report.mix_words import shares
+from castsugar.report.numbers import count
+from castsugar.report.screen import (
+    Annex,
+    Block,
     Figure,
+    Finding,
     Paragraph,
-    Section,
+    Screen,
+    Table,
+    notes,
 )
-from castsugar.report.learn_checks import checks_section
-from castsugar.report.learn_first import bench_section, first_section
-from castsugar.report.learn_rows import Told
-from castsugar.report.learn_tables import (
-    burning_section,
-    efficiency_section,
-    kitchen_section,
-    moved_section,
-)
-from castsugar.report.learn_words import count, id_list
+from castsugar.report.shown import Shown
+
+#: Rows of a table that a default screen keeps.
+_ROWS = 6
+
+#: Names that are listed one by one.
+_NAMES = 6
 
 
-def learn_document(learning: Learning, told: Told, picture: str = "") -> Document:
-    """Put together what was learnt.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a screen says beside what was learnt.
 
-    Parameters
+    Attributes
     ----------
-    learning : Learning
-    told : Told
-    picture : str
-        SVG of measured over predicted; left out if empty.
+    syrup : Syrup
+        The one that the kitchen measures.
+    cautions : callable
+        Chooses the cautions for a system of units.
+    next : str
+        The command to go on with.
+    saved : bool
+        Whether it went into the bench file.
+    invented : tuple of str
+        Entries with invented numbers that it rests on.
     """
-    figure = Figure(svg=picture, caption="Measured over predicted, with 95 % bands")
-    sections = [
-        first_section(learning, told),
-        _short(learning, told),
-        checks_section(learning, figure if picture else None),
-        moved_section(learning),
-        kitchen_section(learning, told),
-        burning_section(learning),
-        efficiency_section(learning),
-        bench_section(learning, told),
-        _aside(learning),
-        Section(
-            key="cautions",
-            title="Cautions",
-            blocks=(
-                Bullets(
-                    items=tuple(Cell(text=c.text) for c in told.cautions), warning=True
-                ),
+
+    syrup: Syrup
+    cautions: Callable[[Shown], Chosen]
+    next: str
+    saved: bool = False
+    invented: tuple[str, ...] = ()
+
+
+def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
+    """Return what batches taught."""
+    saved, invented, cautions = told.saved, told.invented, told.cautions(show)
+    counted = [check for check in learning.checks if check.counts]
+    shown = [
+        Figure(picture, f"Measured over predicted, with 95 % bands{which}", _WORDS)
+        for which, checks in (
+            (" (bars): what counts; round: inside, diamond: outside", counted),
+            ("", learning.checks),
+        )
+        for brief in [checks is counted]
+        if (picture := checks_picture(checks, example=bool(invented), brief=brief))
+    ]
+    annexes = (
+        Annex("Predictions against measurements", (*_compared(learning), *shown[1:])),
+        Annex("Predictions now and after saving", tuple(_moved(learning, show))),
+        Annex(
+            "What was learnt, 95 %",
+            (
+                *_kitchen(learning, told.syrup, show),
+                *_burning(learning, show),
+                *_efficiency(learning),
             ),
         ),
-    ]
-    versions = ", ".join(f"{name} {v}" for name, v in told.versions.items())
-    return Document(
-        title="What your own batches teach",
-        subtitle=f"{learning.bench.path.as_posix()}, records in {told.folder}",
-        sections=tuple(s for s in sections if s.blocks),
-        foot=tuple(text for text in (told.command, versions) if text),
+        Annex(
+            "Bench file, and what was left out",
+            (*_bench(learning, saved), *_aside(learning)),
+        ),
+    )
+    return Screen(
+        command="learn",
+        title=_title(learning),
+        findings=tuple(_findings(learning, show, saved)),
+        blocks=tuple(_deciding(learning, show, saved)),
+        least_sure=_least_sure(learning),
+        cautions=cautions.lines,
+        cautions_count=len(cautions.lines) + cautions.rest,
+        next=told.next,
+        invented=invented,
+        bench=learning.bench.path.name,
+        sheet=tuple(shown[:1]),
+        annexes=tuple(annex for annex in annexes if annex.blocks),
     )
 
 
-#: Why batches are left out, where a word is not enough.
-_LEFT = {"discarded": "discarded (compared, not learnt from)"}
+_WORDS = "each measurement over its prediction; 1 is as predicted"
 
 
-def _short(learning: Learning, told: Told) -> Section:
-    """Say what there was to learn from."""
-    material = learning.material
-    kitchen, firing = learning.kitchen, learning.firing
-    strands = sum(m.from_batches for m in learning.burning.mixes)
-    set_aside = len(kitchen.contradictions)
-    used = len(kitchen.outcomes) - kitchen.own
-    parts = [
-        count(used, "kitchen measurement"),
-        count(strands, "strand"),
-        count(len(firing.firings), "firing"),
-    ]
-    text = (
-        f"{count(len(material.batches), 'closed batch', 'closed batches')} with "
-        f"{parts[0]}, {parts[1]} and {parts[2]}; the bench file has "
-        f"{count(kitchen.own, 'kitchen measurement')} of its own."
+def named(names: Sequence[str]) -> str:
+    """Write names, the first few of many."""
+    rest = len(names) - _NAMES
+    shown = ", ".join(names[:_NAMES])
+    return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _title(learning: Learning) -> str:
+    kitchen, burning = learning.kitchen, learning.burning
+    batches = len(learning.material.batches)
+    parts = (
+        count(len(kitchen.outcomes) - kitchen.own, "kitchen measurement"),
+        count(sum(m.from_batches for m in burning.mixes), "strand"),
+        count(len(learning.firing.firings), "firing"),
     )
-    if set_aside:
-        text += (
-            f" {count(set_aside, 'measurement contradicts', 'measurements contradict')}"
-            " what is believed and "
-            f"{'is' if set_aside == 1 else 'are'} set aside."
+    closed = count(batches, "closed batch", "closed batches")
+    return f"Learning from {closed}: {', '.join(parts)}"
+
+
+# ----------------------------------------------------------------------------
+# Findings.
+
+
+def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]:
+    yield from (_alarm(alarm, show) for alarm in learning.alarms)
+    yield from _over(learning, show)
+    for damaged in learning.material.damaged:
+        yield Finding("MISFIT", f"Damaged, left out: {damaged.fault}")
+    for fired in learning.firing.firings:
+        if fired.why_not.startswith("a fault of measuring"):
+            text = f"{fired.name}: left out of the c* efficiency: {fired.why_not}."
+            yield Finding("MISFIT", text)
+    for outcome in learning.kitchen.contradictions:
+        yield Finding("MISFIT", f"Set aside: {outcome.sentence()}")
+    for fault in learning.faults:
+        what = "has changed since" if fault.fault == "changed" else "is missing"
+        yield Finding(
+            "CAUTION", f"{fault.batch}: {fault.path.name} {what}; {fault.done}."
         )
-    blocks = [Paragraph(text=text)]
-    left = [
-        f"{_LEFT.get(why, why)}: {id_list(names)}"
+    for name in learning.kitchen.stale:
+        yield Finding(
+            "CAUTION",
+            f"The bench file holds {name}, which no closed batch has (any more): it "
+            "counts as its own; delete it there if it was corrected.",
+        )
+    yield from (Finding("CAUTION", _sentence(t)) for t in learning.warnings)
+    yield from () if saved else _stale(learning)
+    yield from _shown_outside(learning.checks)
+    yield from _withheld(learning)
+    yield from _tally(learning.tally, learning.checks)
+    yield _saved(learning, saved)
+
+
+def _alarm(alarm: Alarm, show: Shown) -> Finding:
+    """Say that a firing was above what was predicted or allowed."""
+    peak, band, allowed = (
+        1e-6 * p for p in (alarm.measured, alarm.band_high, alarm.allowed)
+    )
+    over = []
+    if math.isfinite(band):
+        over.append(f"above its 95 % band (to {show.amount('pressure', band)})")
+    if math.isfinite(allowed):
+        over.append(f"above the allowed pressure ({show.amount('pressure', allowed)})")
+    return Finding(
+        "DO NOT",
+        f"fire this case again before you know why: {alarm.batch}, {alarm.file}: peak "
+        f"{show.amount('pressure', peak)}, {' and '.join(over)}.",
+        {"peak_pressure_MPa": peak, "allowed_pressure_MPa": allowed},
+    )
+
+
+def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
+    """Say which recipes exceed the allowed pressure after what was learnt."""
+    for moved in learning.moved:
+        margin = moved.after.get("pressure_margin_percent", math.nan)
+        if not margin < 0.0:
+            continue
+        high = moved.after["peak_pressure_p95_MPa"]
+        text = f"fire {shares(moved.name)} in this case, after what was learnt: "
+        told = "no stable pressure is told"
+        if math.isfinite(high):
+            allowed = show.amount("pressure", high / (1.0 - 0.01 * margin))
+            told = f"95 of 100 draws stay below {show.amount('pressure', high)}, "
+            told += f"allowed is {allowed}"
+        values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
+        yield Finding("DO NOT", f"{text}{told}.", values)
+
+
+def _withheld(learning: Learning) -> Iterator[Finding]:
+    """Say which recipes have no margin, and why."""
+    for moved in learning.moved:
+        if not moved.fault and (why := untold(moved.after)):
+            name = shares(moved.name)
+            text = f"{name}: no pressure is told, so no margin: {why}."
+            yield Finding("CANNOT TELL", text)
+
+
+def _stale(learning: Learning) -> Iterator[Finding]:
+    """Say what learn wrote earlier and the records do not say any more."""
+    path = learning.planned.path.name
+    for text in learning.planned.removed:
+        yield Finding(
+            "CAUTION",
+            f"{path} still holds {text}. Other commands believe it until castsugar "
+            "learn --save takes it out.",
+        )
+    for text in learning.planned.written:
+        if "in the place of line" in text:
+            yield Finding(
+                "CAUTION",
+                f"{path} still holds another measured efficiency than the sound "
+                "firings give; castsugar learn --save puts it right.",
+            )
+
+
+def _shown_outside(checks: Sequence[Check]) -> Iterator[Finding]:
+    """Say which results lie outside their bands, and are not counted, and why."""
+    groups: dict[str, list[Check]] = {}
+    for check in checks:
+        if not check.counts:
+            groups.setdefault(check.note, []).append(check)
+    for note, group in groups.items():
+        out = list(dict.fromkeys(c.quantity for c in group if not c.inside))
+        if out:
+            gone = sum(not c.inside for c in group)
+            yield Finding(
+                "OUTSIDE",
+                f"{gone} of {count(len(group), 'result')} ({', '.join(out)}) outside, "
+                f"not counted: {note}.",
+                {"outside": gone, "of": len(group)},
+            )
+
+
+def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
+    """Say whether the bands hold."""
+    high = [c.batch for c in checks if c.quantity == PEAK and c.above]
+    if high:
+        yield Finding(
+            "OUTSIDE",
+            f"{count(len(high), 'measured peak')} above the band ({named(high)}): lean "
+            "on no pressure predicted here before you know why.",
+        )
+    if not found.count:
+        more = "; what was measured had no band to be tested by" if checks else ""
+        yield Finding(
+            "CANNOT TELL", f"No prediction was measured later and counts{more}."
+        )
+        return
+    values = {"inside": found.inside, "counted": found.count}
+    text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
+    wide = f"; {found.wide} of them span more than a factor of 10" if found.wide else ""
+    if found.so_few < ODD:
+        chance = numbers.percent(found.so_few)
+        text += f"bands{wide}: too many outside (by chance {chance} %); do not lean on"
+        yield Finding("OUTSIDE", f"{text} these bands.", values)
+    elif found.few:
+        text += f"bands{wide}: too few to say whether the bands are honest."
+        yield Finding("CANNOT TELL", text, values)
+    else:
+        text += f"bands{wide}: no sign that they are too narrow."
+        yield Finding("INSIDE", text, values)
+
+
+def _saved(learning: Learning, saved: bool) -> Finding:
+    """Say what was written, or would be."""
+    planned = learning.planned
+    kinds = (
+        ("kitchen.measured", "kitchen measurement"),
+        ("motor.burn_law", "burning-rate law"),
+        ("measured_efficiency", "efficiency"),
+    )
+    parts = [
+        count(number, word, "efficiencies" if word == "efficiency" else "")
+        for key, word in kinds
+        if (number := sum(key in text for text in planned.written))
+    ]
+    if planned.removed:
+        parts.append(f"{count(len(planned.removed), 'entry', 'entries')} taken out")
+    left = ""
+    if planned.refused:
+        left = f" Not written: {len(planned.refused)} (--full says why)."
+    name = planned.path.name
+    if not parts:
+        return Finding("SAVED" if saved else "NOT SAVED", f"Nothing new.{left}")
+    told = numbers.listed(parts)
+    if saved:
+        return Finding("SAVED", f"In {name}: {told}.{left}")
+    return Finding("NOT SAVED", f"--save would write {told}.{left}")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+# ----------------------------------------------------------------------------
+# The numbers that decide.
+
+
+def _deciding(learning: Learning, show: Shown, saved: bool) -> Iterator[Block]:
+    checks = learning.checks
+    if len(checks) > _ROWS:  # those that say most come first
+        checks = tuple(sorted(checks, key=lambda c: (c.inside, not c.counts)))
+    if checks:
+        yield check_table(checks, show)
+    rows = [*_efficiency_row(learning), *_pressure_rows(learning, show)]
+    if rows:
+        heads = ("", "before", "now") if saved else ("", "now", "after --save")
+        yield Table(
+            heads=heads,
+            rows=tuple(rows),
+            left=frozenset({0, 1, 2}),
+            spare=max(len(rows) - 2, 0),
+        )
+
+
+def check_table(checks: Sequence[Check], show: Shown) -> Table:
+    """Return every prediction with its measurement."""
+    one = len({check.batch for check in checks}) == 1
+    return Table(
+        heads=(checks[0].batch if one else "", "predicted", "95 %", "measured", ""),
+        rows=tuple(
+            _check_cells(c, show, f"{'' if one else c.batch + ' '}{c.quantity}")
+            for c in checks
+        ),
+        left=frozenset({0, 4}),
+        spare=max(len(checks) - 1, 0),
+    )
+
+
+def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
+    """Return label, predicted, band, measured, verdict."""
+    kind = kinds_of(check.unit)
+    row = {
+        "predicted": check.predicted,
+        f"predicted{INTERVAL}": (check.low, check.high),
+        "measured": check.measured,
+    }
+    cells = predicted(kind).cells(row, show)
+    measured = show.bare(kind, check.measured)
+    word = "inside" if check.inside else "OUTSIDE"
+    if check.counts:
+        word = f"{word.upper()}, counted"
+    if check.discarded:
+        word += ", discarded"
+    return show.headed(label, kind), *cells, measured, word
+
+
+def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
+    if learning.firing.efficiency is None:
+        return
+    row = efficiency_of(learning)
+    value, low, high = numbers.with_band(
+        row["efficiency"], *row[f"efficiency{INTERVAL}"]
+    )
+    motor = learning.before
+    known = motor.efficiency if motor is not None else None
+    before = "unknown" if known is None else numbers.typed(known)
+    fired = count(row["firings"], "firing")
+    after = f"{value} ({low} to {high}), {fired}"
+    yield "c* efficiency", before, after
+
+
+def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
+    """Return 95 % pressure and margin of each recipe, before and after."""
+    unit = show.unit("pressure")
+    for moved in learning.moved:
+        if "peak_pressure_p95_MPa" in moved.after and not moved.fault:
+            both = (_p95(row, show) for row in (moved.before, moved.after))
+            yield f"{shares(moved.name)} p95, {unit}; margin", *both
+
+
+def _p95(row: Mapping[str, Any], show: Shown) -> str:
+    high = numbers.significant(
+        show.number("pressure", row["peak_pressure_p95_MPa"]), 2, "no stable pressure"
+    )
+    margin = row["pressure_margin_percent"]
+    if not math.isfinite(margin):
+        return high
+    return f"{high}; {numbers.percent(0.01 * margin)} %"
+
+
+def _least_sure(learning: Learning) -> str:
+    found = learning.firing.efficiency
+    if found is None:
+        return ""
+    if found.count == 1:
+        return "the c* efficiency rests on one firing: fire a second one"
+    agree = "agree" if found.probability >= ODD else "DISAGREE"
+    return f"the c* efficiency: its {found.count} firings {agree}"
+
+
+# ----------------------------------------------------------------------------
+# Annexes.
+
+
+def _compared(learning: Learning) -> Iterator[Block]:
+    """Tell what the table of checks leaves open."""
+    found = learning.tally
+    if found.count:
+        low, high = (numbers.percent(x) for x in (found.share_low, found.share_high))
+        yield Paragraph(
+            f"{found.inside} of {found.count} inside, "
+            f"{numbers.significant(found.expected, 2)} expected; the share inside lies "
+            f"between {low} and {high} % (95 %, exact). A band holds the uncertainty "
+            "of the prediction and that of the reading. Of one firing one comparison "
+            "counts, the peak or else c*: they hang together."
+        )
+    remarks: dict[str, list[str]] = {}
+    told: list[tuple[str, Check | Skipped]]
+    told = [(c.note, c) for c in learning.checks if c.note]
+    told += [(f"not compared: {s.why}", s) for s in learning.skipped]
+    for why, one in told:
+        remarks.setdefault(why, []).append(f"{one.batch} {one.quantity}")
+    if remarks:
+        yield notes([f"{named(who)}: {why}" for why, who in remarks.items()])
+
+
+def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
+    known = [m for m in learning.moved if not m.fault]
+    rows = tuple(row for m in known for row in _both(m, show))
+    if rows:
+        yield Table(
+            heads=("", "", "now", "after saving"),
+            rows=rows,
+            left=frozenset({0, 1}),
+            caption="In brackets 95 %",
+        )
+    said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
+    if learning.not_shown:
+        said.append(f"{count(learning.not_shown, 'older recipe')} not shown")
+    if said:
+        yield notes(said)
+
+
+#: Columns of a recipe that learning moves.
+_MOVED = (
+    "pour_viscosity_Pa_s",
+    "peak_pressure_MPa",
+    "peak_pressure_p95_MPa",
+    "pressure_margin_percent",
+)
+
+
+def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
+    """Return what is predicted of a recipe, before and after."""
+    name, sides = shares(moved.name), [*map(with_band, (moved.before, moved.after))]
+    if moved.cook:
+        told = (numbers.of_100(float(s["pours_probability"])) for s in sides)
+        yield name, "pours, of 100", *told
+    for key in _MOVED:
+        if key in sides[1] and (moved.cook or key not in _MOVED[:1]):
+            cells = (_band(side, key, FIELDS[key], show) for side in sides)
+            yield name, FIELDS[key].headed(show), *cells
+
+
+def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
+    if len(learning.kitchen.outcomes) == learning.kitchen.own:
+        return
+    rows = []
+    for row in parameters_of(learning, syrup):
+        kind = kinds_of(row["unit"])
+        unit = show.unit(kind) if kind != "number" else row["unit"]
+        label = row["meaning"] + (f", {unit}" if unit else "")
+        cells = (_band(row, side, kind, show) for side in ("now", "saved"))
+        rows.append((label, *cells))
+    yield Table(
+        heads=("", "now", "after saving"),
+        rows=tuple(rows),
+        caption="Kitchen parameters",
+    )
+
+
+def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
+    laws = [row for row in laws_of(learning) if row["strands_from_batches"]]
+    if not laws:
+        return
+    rows = []
+    for row in laws:
+        at = show.amount("pressure", row["pressure_MPa"])
+        told = f"{shares(row['recipe'])}, {count(row['strands'], 'strand')}"
+        head = show.headed(f"rate at {at}", "rate")
+        for label, key, kind in ((head, "rate_mm_s", "rate"), ("n", "n", "number")):
+            cells = (
+                _band(row, f"{side}_{key}", kind, show) for side in ("now", "saved")
+            )
+            rows.append((told, label, *cells))
+            told = ""
+    yield Table(
+        heads=("", "", "now", "after saving"),
+        rows=tuple(rows),
+        left=frozenset({0, 1}),
+        caption="Burning-rate laws",
+    )
+    said = [f"{shares(r['recipe'])}, now: {r['now_origin']}" for r in laws]
+    for mix in learning.burning.mixes:
+        if mix.result is not None and mix.from_batches:
+            if mix.result.reason:
+                said.append(f"{shares(mix.recipe)}: no law: {mix.result.reason}")
+            said += [f"{shares(mix.recipe)}: {text}" for text in mix.result.cautions]
+    yield notes(said)
+
+
+def _band(row: Mapping[str, Any], key: str, kind: str | Field, show: Shown) -> str:
+    """Write a value of a row with its 95 % band."""
+    if isinstance(kind, str):
+        kind = Field(key=key, label="", kind=kind, meaning="")
+    value, band = kind.cells(row, show)
+    return f"{value} ({band})" if band else value
+
+
+def _efficiency(learning: Learning) -> Iterator[Block]:
+    if not learning.firing.firings:
+        return
+    rows = []
+    for row in firings_of(learning):
+        told = _band(row, "efficiency", "number", Shown())
+        note = f"does not count: {row['why_not']}" if row["why_not"] else "counts"
+        anew = "" if row["read_anew"] == "yes" else f"; {row['why_not_read_anew']}"
+        rows.append((f"{row['batch']} {row['file']}", told, f"{note}{anew}"))
+    yield Table(
+        heads=("", "delivered over ideal c*, 95 %", ""),
+        rows=tuple(rows),
+        left=frozenset({0, 2}),
+    )
+    found = learning.firing.efficiency
+    if found is None:
+        yield Paragraph("No firing tells a c* efficiency.")
+        return
+    told = _band(efficiency_of(learning), "efficiency", "number", Shown())
+    text = f"Together: {told}. Of its uncertainty "
+    shared = numbers.percent(found.shared**2 / found.u**2)
+    text += f"{shared} % (of variance) is shared by all firings and stays."
+    if found.count > 1:
+        next_u = numbers.significant(100.0 * found.next_u / found.value, 2)
+        text += (
+            " Random-effects weighted mean (DerSimonian and Laird, 1986); probability "
+            f"of differing so much if alike {numbers.percent(found.probability)} %. "
+            f'c_star_spread = "{next_u} %" in [motor] tells the pressure of it.'
+        )
+    yield Paragraph(text)
+    if learning.no_efficiency:
+        yield Paragraph(f"Not used for predictions: {learning.no_efficiency}.")
+
+
+def _bench(learning: Learning, saved: bool) -> Iterator[Block]:
+    planned = learning.planned
+    verbs = ("Written", "Taken out") if saved else ("To write", "To take out")
+    for title, texts in (
+        (verbs[0], planned.written),
+        (verbs[1], planned.removed),
+        ("Not written", planned.refused),
+    ):
+        if texts:
+            yield Paragraph(f"{title}:")
+            yield notes(texts)
+
+
+def _aside(learning: Learning) -> Iterator[Block]:
+    """Name everything that was left out, set aside or is not as it was."""
+    material, kitchen = learning.material, learning.kitchen
+    items = [
+        f"{_LEFT.get(why, why)}: {named(names)}"
         for why, names in material.left_out.items()
         if names
     ]
-    if left:
-        blocks.append(
-            Paragraph(text=f"Left out: {'; '.join(left)}.", tone="soft"),
-        )
-    blocks.append(
-        Paragraph(
-            text="Before: what the bench file says without what learn wrote there "
-            "earlier. After: what it says once this is saved (--save); evaluate then "
-            "says the same.",
-            tone="soft",
-        )
-    )
-    return Section(key="short", title="In short", blocks=tuple(blocks))
-
-
-def _aside(learning: Learning) -> Section:
-    """Name everything that was left out, set aside or is not as it was."""
-    material, kitchen = learning.material, learning.kitchen
-    items = [o.sentence() for o in kitchen.contradictions]
     items += [f"{name}: cannot be used: {why}" for name, why in kitchen.unusable]
-    items += [
-        f"{f.batch}, line {f.line}: {f.path.name} "
-        + ("has changed since" if f.fault == "changed" else "is missing")
-        + f"; {f.done}"
-        for f in learning.faults
-    ]
     items += [f"{name}: {why}" for name, why in learning.burning.unusable]
     items += [
         f"{name}: the same strands stand in two places; counted once"
@@ -141,9 +604,14 @@ def _aside(learning: Learning) -> Section:
         for name, line, why in material.corrected
     ]
     items += [
-        f"{name}: as weighed {100.0 * share:.2g} % of the mass lies elsewhere than "
-        "planned; its strands count as those of the planned mix"
+        f"{name}: as weighed {numbers.percent(share)} % of the mass lies elsewhere "
+        "than planned; its strands count as those of the planned mix"
         for name, share in material.off_plan
     ]
-    blocks = (Bullets(items=tuple(Cell(text=t) for t in items)),) if items else ()
-    return Section(key="aside", title="Set aside and left out", blocks=blocks)
+    if items:
+        yield Paragraph("Set aside and left out:")
+        yield notes(items)
+
+
+#: Why batches are left out, where a word is not enough.
+_LEFT = {"discarded": "discarded (compared, not learnt from)"}

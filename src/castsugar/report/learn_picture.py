@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 from castsugar.records.learning.checks import Check
-from castsugar.report.learn_rows import ratios
 from castsugar.report.svg.axes import Scale
 from castsugar.report.svg.canvas import (
     FAINT,
@@ -20,10 +19,10 @@ from castsugar.report.svg.canvas import (
 from castsugar.report.svg.colour import LINES, draw_symbol
 from castsugar.report.svg.legend import draw_heading, draw_notes
 
-_WIDTH, _MARGIN, _LEFT, _ROW, _SIZE = 760.0, 24.0, 190.0, 26.0, 15.0
+_WIDTH, _MARGIN, _LEFT, _ROW, _SIZE = 760.0, 24.0, 190.0, 22.0, 15.0
 
 #: Room of the ticks below the rows of a quantity [px].
-_TICKS = 34.0
+_TICKS = 28.0
 
 #: How far an axis reaches from 1, least and most (as a factor), and beyond its data.
 _LEAST, _MOST, _ROOM = 1.05, 1e3, 1.08
@@ -32,33 +31,44 @@ Ratio = tuple[float, float, float]
 Shown = tuple[Check, Ratio]
 
 
-def checks_picture(checks: Sequence[Check]) -> str:
-    """Draw what was foreseen beside what was measured, as SVG text; empty for none.
+def checks_picture(
+    checks: Sequence[Check], *, example: bool = False, brief: bool = False
+) -> str:
+    """Draw what was predicted beside what was measured, as SVG text; empty for none.
 
-    Every quantity has an axis of its own, logarithmic, with 1 in the middle.
+    Every quantity has an axis of its own, logarithmic, with 1 in the middle; `example`
+    says that numbers behind it are invented; `brief` leaves out how to read it.
     """
     groups: dict[str, list[Shown]] = {}
     for check in checks:
-        ratio = ratios(check)
+        ratio = _ratios(check)
         if math.isfinite(ratio[1]):
             groups.setdefault(check.quantity, []).append((check, ratio))
     if not groups:
         return ""
     shown = [check for group in groups.values() for check, _ in group]
     inside = sum(check.inside for check in shown)
-    title = "Measured over predicted"
+    title = f"{'EXAMPLE: ' if example else ''}Measured over predicted"
     words = f"{len(shown)} measurements, {inside} inside their 95 % bands."
     svg = Svg(_WIDTH, 0.0, title, words)
-    under = "bar: 95 % band of prediction and reading; a point on 1 is as foreseen"
-    top = draw_heading(svg, title, [under], _MARGIN) + 8.0
+    under = "bar: 95 % band of prediction and reading; a point on 1 is as predicted"
+    top = draw_heading(svg, title, [] if brief else [under], _MARGIN) + 8.0
     for name, group in groups.items():
         top = _group(svg, name, group, top)
     notes = (
         "Round: inside. Diamond: outside. Hollow: not counted. A tip: the band goes "
         "on. Every quantity has its own axis.",
     )
-    svg.height = draw_notes(svg, notes, _MARGIN, top + 8.0) + 10.0
+    svg.height = top if brief else draw_notes(svg, notes, _MARGIN, top + 8.0) + 10.0
     return svg.to_text()
+
+
+def _ratios(check: Check) -> Ratio:
+    """Return band and measurement over the prediction; NaN where there is none."""
+    base = check.predicted
+    if not (base > 0.0 and math.isfinite(base)):
+        return math.nan, math.nan, math.nan
+    return check.low / base, check.measured / base, check.high / base
 
 
 def _group(svg: Svg, name: str, group: Sequence[Shown], top: float) -> float:

@@ -9,7 +9,8 @@ from typing import Any
 
 from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
-from castsugar.report.field import FIELDS, Row
+from castsugar.report.document import Part
+from castsugar.report.field import FIELDS, TEXT, Field, Row
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 
@@ -255,6 +256,44 @@ def _first(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+#: What a document says of limits, one a mix and limit.
+LIMITS = Part(
+    meaning="one a mix and limit; `limit` and `judged` in the unit of `key`",
+    fields=(
+        Field(key="mix", label="mix", kind=TEXT, meaning="name"),
+        Field(key="key", label="quantity", kind=TEXT, meaning="column of the table"),
+        Field(key="sense", label="sense", kind=TEXT, meaning="<= or >="),
+        Field(key="limit", label="limit", kind="number", meaning="what must be kept"),
+        Field(
+            key="probability",
+            label="probability",
+            kind="number",
+            meaning="share of the draws that must keep it; null: the best estimate",
+        ),
+        Field(
+            key="judged",
+            label="judged",
+            kind="number",
+            meaning="what is held against it: the quantile of that probability",
+        ),
+        Field(
+            key="verdict",
+            label="verdict",
+            kind=TEXT,
+            meaning="kept, broken or not computed",
+        ),
+        Field(
+            key="margin_percent",
+            label="margin",
+            kind="fraction",
+            meaning="what is left of the limit, in per cent of it",
+        ),
+        Field(key="reason", label="reason", kind=TEXT, meaning="why not computed"),
+    ),
+    many=True,
+)
+
+
 def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list[Any]:
     """Return verdicts as plain values, for JSON; values in the unit of the key."""
     return [
@@ -269,7 +308,7 @@ def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list
             "margin_percent": 100.0 * one.margin,
             "reason": one.reason,
         }
-        for name, own in zip(names, judged, strict=True)
+        for name, own in zip(names, judged, strict=bool(judged))
         for one in own
     ]
 

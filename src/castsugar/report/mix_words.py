@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from castsugar.mix.text import parse_recipe
 from castsugar.report import numbers
 
 if TYPE_CHECKING:
@@ -52,3 +53,23 @@ def short_names(mixes: Sequence[Mix]) -> list[str]:
     return [
         mix.name if mix.name and ":" not in mix.name else ratio(mix) for mix in mixes
     ]
+
+
+def shares(recipe: str) -> str:
+    """Return a name as it is, and of a recipe as typed its shares alone.
+
+    Examples
+    --------
+    >>> shares("base"), shares("KNO3:120 powdered sugar:34 corn syrup:46")
+    ('base', '60/17/23')
+    """
+    if ":" not in recipe:
+        return recipe
+    parts = parse_recipe(recipe).parts
+    whole = sum(share for _, share in parts)
+    return "/".join(numbers.typed(_tenth(100.0 * x / whole)) for _, x in parts)
+
+
+def _tenth(value: float) -> float:
+    """Return a percentage to a tenth: a name, not a measurement."""
+    return float(numbers.at_place(value, -1))

@@ -29,6 +29,9 @@ _WIDTH = 3.92
 _MINUS = "\u2212"
 _DIGITS = 3
 
+#: What is smaller is called that; no number has an exponent.
+_LEAST = 1e-6
+
 
 def at_place(value: float, place: int) -> str:
     """Write a number rounded to a power of ten.
@@ -58,6 +61,8 @@ def significant(value: float, digits: int = _DIGITS, endless: str = "no limit") 
         return DASH if math.isnan(value) else endless
     if value == 0.0:
         return "0"
+    if abs(value) < _LEAST:
+        return f"below {_LEAST:.6f}"
     rounded = float(f"{value:.{digits - 1}e}")
     return at_place(rounded, _exponent(rounded) - digits + 1)
 
@@ -87,6 +92,24 @@ def with_band(
         for x in (value, low, high)
     ]
     return texts[0], texts[1], texts[2]
+
+
+def with_uncertainty(value: float, u: float) -> tuple[str, str]:
+    """Write a value and its standard uncertainty, both to one place.
+
+    Examples
+    --------
+    >>> with_uncertainty(-494.6, 0.6), with_uncertainty(-2226.1, 4.0)
+    (('−494.6', '0.6'), ('−2226', '4'))
+    >>> with_uncertainty(0.0, math.nan)
+    ('0', '–')
+    """
+    if not (math.isfinite(u) and u > 0.0):
+        return typed(value), DASH if math.isnan(u) else typed(u)
+    rounded = float(f"{u:.1e}")
+    exponent = _exponent(rounded)
+    place = exponent - 1 if rounded / 10.0**exponent <= 3.5 else exponent
+    return at_place(value, place), at_place(u, place)
 
 
 def place_of(value: float, low: float, high: float) -> int | None:
@@ -170,6 +193,17 @@ def percent(share: float) -> str:
     if abs(value) < 0.01:
         return "below 0.01"
     return at_place(value, 0) if abs(value) >= 10.0 else significant(value, 2)
+
+
+def probability(value: float) -> str:
+    """Write the probability of a test.
+
+    Examples
+    --------
+    >>> probability(0.0123), probability(0.00017), probability(1.8e-15)
+    ('0.012', '0.00017', 'below 0.0001')
+    """
+    return "below 0.0001" if value < 1e-4 else significant(value, 2)
 
 
 def factor(value: float) -> str:
@@ -259,3 +293,15 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def count(number: int, one: str, more: str = "") -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> count(1, "strand"), count(0, "strand"), count(2, "batch", "batches")
+    ('1 strand', 'no strands', '2 batches')
+    """
+    many = more or f"{one}s"
+    return f"{number or 'no'} {one if number == 1 else many}"

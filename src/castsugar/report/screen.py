@@ -8,6 +8,7 @@ from typing import Any
 
 #: The closed list of status words: word -> colour, in the order of a screen.
 STATUSES: dict[str, str] = {
+    "EXAMPLE": "yellow",
     "DO NOT": "red",
     "BROKEN": "red",
     "REFUSED": "red",
@@ -18,7 +19,6 @@ STATUSES: dict[str, str] = {
     "CAUTION": "yellow",
     "CANNOT TELL": "yellow",
     "BORROWED": "yellow",
-    "EXAMPLE": "yellow",
     "SUPPORTED": "green",
     "KEPT": "green",
     "INSIDE": "green",
@@ -130,6 +130,11 @@ class Listing:
     """Lines as they are: a command, a file."""
 
     lines: tuple[str, ...]
+
+
+def notes(lines: Sequence[str]) -> Table:
+    """Return sentences one below the other, that wrap."""
+    return Table(heads=("",), rows=tuple((line,) for line in lines))
 
 
 Block = Table | Paragraph | Ticks | Blanks | Figure | Listing

@@ -6,6 +6,7 @@ the SI screen; the table says what the US screen makes of it. JSON and CSV stay 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -41,7 +42,22 @@ OF_UNIT = {
 }
 
 #: Unit of a rule of the cautions -> kind.
-_RULES = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
+OF_RULE = {"g": "mass", "C": "temperature", "percent": "fraction", "N s": "impulse"}
+
+
+#: Units in sentences that come from below, and their kinds.
+_KINDS = {
+    "MPa": "pressure",
+    "kPa": "air pressure",
+    "mm/s": "rate",
+    "mm": "length",
+    "m/s": "velocity",
+    "N s": "impulse",
+    "N": "force",
+    "g": "mass",
+    "K": "temperature difference",
+}
+_QUANTITY = re.compile(rf"(-?\d+(?:\.\d+)?) ({'|'.join(_KINDS)})(?![\w/])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +168,20 @@ class Shown:
         )
         return self._joined(shown, "mass")
 
+    def said(self, text: str) -> str:
+        """Return a sentence with its SI quantities in the units shown.
+
+        Examples
+        --------
+        >>> Shown("us").said("tested at 101.3 kPa, throat 8 mm")
+        'tested at 14.7 psi, throat 0.315 in'
+        """
+        if self.system == SI:
+            return text
+        return _QUANTITY.sub(
+            lambda found: self.amount(_KINDS[found[2]], float(found[1])), text
+        )
+
     def as_typed(self, typed: Quantity) -> str:
         """Write a pressure as it was typed; in US units only what those know."""
         if self.system == SI or typed.unit in ("psi", "atm"):
@@ -174,7 +204,7 @@ class Shown:
 
     def rule(self, value: float, unit: str) -> str:
         """Write a number of a caution, which comes in the unit of its rule."""
-        kind = _RULES.get(unit, "number")
+        kind = OF_RULE.get(unit, "number")
         return self._joined(self.limit(kind, value), kind)
 
     def _joined(self, text: str, kind: str) -> str:

@@ -6,12 +6,13 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from castsugar import units
 from castsugar.arrays import FloatArray
 from castsugar.motor.burn_law import BurnLaw, burn_rate
 from castsugar.motor.strand_fit import LawFit
 from castsugar.motor.strands import MixResult, StrandResults, grain_interval
-from castsugar.report.strands import Asked, mix_name
+from castsugar.report.burnrate import mix_name
+from castsugar.report.shown import Shown
+from castsugar.report.strand_rows import LEVEL, Asked
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Points, Series
 
@@ -29,7 +30,9 @@ _SPAN = 2.0
 _MOST_PANELS = 3
 
 
-def strand_chart(results: StrandResults, asked: Asked) -> str:
+def strand_chart(
+    results: StrandResults, asked: Asked, show: Shown, invented: bool = False
+) -> str:
     """Return the chart of strands and their laws, as SVG text.
 
     Two panels, so that the two bands are not taken for each other: above where the
@@ -40,25 +43,25 @@ def strand_chart(results: StrandResults, asked: Asked) -> str:
     offered = [result for result in mixes if result.offers][:_MOST_PANELS]
     if any(result.law is not None for result in mixes):
         pressure = _grid(mixes)
-        panels = _law_panels(mixes, pressure, asked)
+        panels = _law_panels(mixes, pressure, show)
         last = "Lines: least squares on ln r, drawn inside the tested pressures only."
     elif offered:
         lowest = min(float(result.pressure.min()) for result in offered)
         pressure = np.geomspace(lowest / 1.15, max(_FAR, 2.0 * lowest), _POINTS)
-        panels = [_offer_panel(result, pressure, asked) for result in offered]
+        panels = [_offer_panel(result, pressure, show) for result in offered]
         last = "Lines: borrowed, not measured. Only strands at more pressures tell."
         hidden = [mix_name(r) for r in mixes if r not in offered]
         last += f" Not drawn: {', '.join(hidden)}." if hidden else ""
     else:
         pressure = _grid(mixes)
-        panels = [_panel(mixes, pressure, asked, None, "")]
+        panels = [_panel(mixes, pressure, show, None, "")]
         last = ""
-    x = _in(pressure, "pressure", asked.units.pressure)
+    x = _pressures(pressure, show)
     return line_chart(
         LineChart(
-            title=_title(mixes),
+            title=_title(mixes, invented),
             x_label="pressure, absolute",
-            x_unit=asked.units.pressure,
+            x_unit=show.unit("pressure"),
             x=x,
             panels=tuple(panels),
             notes=(
@@ -71,10 +74,11 @@ def strand_chart(results: StrandResults, asked: Asked) -> str:
     )
 
 
-def _title(mixes: Sequence[MixResult]) -> str:
+def _title(mixes: Sequence[MixResult], invented: bool) -> str:
     """Return the title; it names the mix if there is but one."""
     name = mixes[0].mix if len(mixes) == 1 else ""
-    return "Burning rate of strands" + (f": {name}" if name else "")
+    text = "Burning rate of strands" + (f": {name}" if name else "")
+    return f"EXAMPLE, invented: {text}" if invented else text
 
 
 def _grid(mixes: Sequence[MixResult]) -> FloatArray:
@@ -86,35 +90,35 @@ def _grid(mixes: Sequence[MixResult]) -> FloatArray:
 
 
 def _law_panels(
-    mixes: Sequence[MixResult], pressure: FloatArray, asked: Asked
+    mixes: Sequence[MixResult], pressure: FloatArray, show: Shown
 ) -> list[Panel]:
     """Return a panel with confidence bands and one with prediction bands."""
 
     def confidence(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return fit.law_interval(at, asked.level)
+        return fit.law_interval(at, LEVEL)
 
     def prediction(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return fit.strand_interval(at, asked.level)
+        return fit.strand_interval(at, LEVEL)
 
-    law = f"Band: {asked.percent} confidence, where the law lies"
-    strand = f"Band: {asked.percent} prediction, where one more strand will lie"
+    law = "Band: 95 % confidence, where the law lies"
+    strand = "Band: 95 % prediction, where one more strand will lie"
     return [
-        _panel(mixes, pressure, asked, confidence, law),
-        _panel(mixes, pressure, asked, prediction, strand),
+        _panel(mixes, pressure, show, confidence, law),
+        _panel(mixes, pressure, show, prediction, strand),
     ]
 
 
 def _panel(
     mixes: Sequence[MixResult],
     pressure: FloatArray,
-    asked: Asked,
+    show: Shown,
     edges: Edges | None,
     words: str,
 ) -> Panel:
     """Return one panel: strands, laws, and one of the two bands."""
-    unit = asked.units.rate
-    series = [_series(result, pressure, unit, edges) for result in mixes]
-    points = [_points(result, asked, index) for index, result in enumerate(mixes)]
+    unit = show.unit("rate")
+    series = [_series(result, pressure, show, edges) for result in mixes]
+    points = [_points(result, show, index) for index, result in enumerate(mixes)]
     return Panel(
         "burning rate, measured",
         unit,
@@ -125,10 +129,10 @@ def _panel(
     )
 
 
-def _points(result: MixResult, asked: Asked, kin: int) -> Points:
+def _points(result: MixResult, show: Shown, kin: int) -> Points:
     """Return the strands of one mix."""
-    x = _in(result.pressure, "pressure", asked.units.pressure)
-    y = _in(result.rate, "burn_rate", asked.units.rate)
+    x = _pressures(result.pressure, show)
+    y = _rates(result.rate, show)
     return Points(mix_name(result), x, y, kin)
 
 
@@ -138,7 +142,7 @@ def _wide(points: Sequence[Points]) -> bool:
 
 
 def _series(
-    result: MixResult, pressure: FloatArray, unit: str, edges: Edges | None
+    result: MixResult, pressure: FloatArray, show: Shown, edges: Edges | None
 ) -> Series:
     """Return the law of one mix inside the tested pressures.
 
@@ -148,27 +152,27 @@ def _series(
         last = int(np.argmax(result.pressure))
         here = pressure == result.pressure[last]
         rate = np.where(here, result.rate[last], np.nan)
-        return Series(mix_name(result), _in(rate, "burn_rate", unit))
+        return Series(mix_name(result), _rates(rate, show))
     low, high = result.law.tested
     inside = (pressure >= low) & (pressure <= high)
     lines = (result.fit.rate_at(pressure), *edges(result.fit, pressure))
     rate, below, above = (
-        _in(np.where(inside, line, np.nan), "burn_rate", unit) for line in lines
+        _rates(np.where(inside, line, np.nan), show) for line in lines
     )
     return Series(mix_name(result), rate, below, above)
 
 
-def _offer_panel(result: MixResult, pressure: FloatArray, asked: Asked) -> Panel:
+def _offer_panel(result: MixResult, pressure: FloatArray, show: Shown) -> Panel:
     """Return the borrowed laws through the rate of one mix."""
-    unit = asked.units.rate
+    unit = show.unit("rate")
     series = [
-        Series(law.name, _in(burn_rate(law, pressure), "burn_rate", unit))
+        Series(law.name, _rates(burn_rate(law, pressure), show))
         for law in result.offers
     ]
-    low, high = _envelope(result.offers, pressure, asked.level)
-    around = f"{asked.percent} around them"
+    low, high = _envelope(result.offers, pressure, LEVEL)
+    around = "95 % around them"
     nothing = np.full(pressure.shape, np.nan)
-    edges = (_in(edge, "burn_rate", unit) for edge in (low, high))
+    edges = (_rates(edge, show) for edge in (low, high))
     series.append(Series(around, nothing, *edges))
     return Panel(
         f"{mix_name(result)}: burning rate",
@@ -176,7 +180,7 @@ def _offer_panel(result: MixResult, pressure: FloatArray, asked: Asked) -> Panel
         tuple(series),
         band=f"Lines: BORROWED laws, moved through the measured rate. Band: {around}",
         logarithmic=True,
-        points=(_points(result, asked, len(result.offers)),),
+        points=(_points(result, show, len(result.offers)),),
     )
 
 
@@ -190,9 +194,14 @@ def _envelope(
     return ends[..., 0].min(axis=0), ends[..., 1].max(axis=0)
 
 
-def _in(values: FloatArray, quantity: str, unit: str) -> FloatArray:
-    """Return SI values in a unit."""
-    return np.array([units.convert(float(v), quantity, unit) for v in values])
+def _pressures(values: FloatArray, show: Shown) -> FloatArray:
+    """Return pressures [Pa] in the unit shown."""
+    return np.asarray(show.number("pressure", 1e-6 * values))  # type: ignore[arg-type]
+
+
+def _rates(values: FloatArray, show: Shown) -> FloatArray:
+    """Return rates [m/s] in the unit shown."""
+    return np.asarray(show.number("rate", 1e3 * values))  # type: ignore[arg-type]
 
 
 def _notes(mixes: Sequence[MixResult], asked: Asked) -> list[str]:

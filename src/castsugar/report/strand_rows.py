@@ -1,294 +1,381 @@
-"""Strands and the burn law through them, as plain rows with units in the keys."""
+"""Strands and the law through them as rows and as a document: units in the names."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import PurePath
 from typing import Any
 
+from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.records import Source
 from castsugar.motor.burn_differences import Comparison
 from castsugar.motor.burn_law import BurnLaw, burn_rate, outside
 from castsugar.motor.strand_fit import student
 from castsugar.motor.strands import (
     MixResult,
+    Strand,
     StrandResults,
     band_laws,
     grain_interval,
     new_strand_interval,
 )
-from castsugar.report.strand_fit import fitted_rates, residuals
-from castsugar.report.strands import ABOUT, Asked, offer_places
+from castsugar.report import numbers
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, fields
 from castsugar.units import to_celsius
 
-Row = dict[str, Any]
+MPA = 1e6
 
-_MPA = 1e6
+#: Of every interval.
+LEVEL = 0.95
 
-
-def strand_rows(results: StrandResults, asked: Asked) -> list[Row]:
-    """Return one row a strand: what was measured, what was fitted."""
-    return [row for result in results.mixes for row in _rows_of(result, asked.level)]
-
-
-def _rows_of(result: MixResult, level: float) -> list[Row]:
-    """Return the rows of one mix."""
-    flagged = {o.index for o in result.outliers}
-    left, fitted = residuals(result), list(fitted_rates(result))
-    rows: list[Row] = []
-    for index, strand in enumerate(result.strands):
-        law, new = _intervals(result, strand.pressure, level)
-        temperature = math.nan
-        if strand.temperature is not None:
-            temperature = to_celsius(strand.temperature)
-        rows.append(
-            {
-                "mix": result.mix,
-                "file": strand.file,
-                "line": strand.line,
-                "length_mm": 1e3 * strand.length,
-                "time_s": strand.time,
-                "pressure_MPa": strand.pressure / _MPA,
-                "temperature_C": temperature,
-                "rate_mm_s": 1e3 * strand.rate,
-                "fitted_rate_mm_s": 1e3 * fitted[index],
-                "residual_percent": left[index],
-                "fitted_rate_low_mm_s": 1e3 * law[0],
-                "fitted_rate_high_mm_s": 1e3 * law[1],
-                "new_strand_low_mm_s": 1e3 * new[0],
-                "new_strand_high_mm_s": 1e3 * new[1],
-                "remark": "outlier?" if index in flagged else "",
-                "note": strand.note,
-                "status": "ok"
-                if result.law is not None
-                else f"no law: {result.reason}",
-            }
-        )
-    return rows
+#: How the law is fitted.
+USED = "on ln r"
 
 
-def _intervals(
-    result: MixResult, pressure: float, level: float
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Return the intervals of the law and of a new strand. [m/s]"""
-    unknown = (math.nan, math.nan)
-    if result.law is not None and result.fit is not None:
-        low, high = result.fit.law_interval(pressure, level)
-        below, above = result.fit.strand_interval(pressure, level)
-        return (float(low), float(high)), (float(below), float(above))
-    if result.single is not None and result.single.count > 1:
-        single = result.single
-        return (single.low, single.high), new_strand_interval(single)
-    return unknown, unknown
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What was typed.
+
+    Attributes
+    ----------
+    files : tuple of str
+        As typed.
+    at : tuple of float
+        Pressures to state the rate at. [Pa]
+    ambient : float
+        What the word ambient means. [Pa]
+    sources : mapping
+        Of borrowed laws, by key.
+    """
+
+    files: tuple[str, ...]
+    at: tuple[float, ...] = ()
+    ambient: float = 101325.0
+    sources: Mapping[str, Source] = field(default_factory=dict)
+
+    @property
+    def file(self) -> str:
+        """The names of the files, as one text."""
+        return ", ".join(PurePath(file).name for file in self.files)
+
+    def line(self, strand: Strand) -> str:
+        """Return the line of a strand, after the place of its file if of several."""
+        if len(self.files) == 1:
+            return str(strand.line)
+        return f"{self.files.index(strand.file) + 1}:{strand.line}"
 
 
-def strand_document(results: StrandResults, asked: Asked) -> Row:
-    """Return everything but versions and cautions, for JSON."""
+# ----------------------------------------------------------------------------
+# What the documents hold.
+
+_MIX = ("mix", "mix", TEXT, "as the file names it; empty if it names none")
+_AT = ("pressure_MPa", "at", "pressure", "absolute")
+_TESTED = ("tested", "tested", TEXT, "whether strands burned at such pressures")
+_NEW = ("new_strand_mm_s", "a new strand", "rate", "where one more strand will lie")
+
+STRANDS = fields(
+    _MIX,
+    ("file", "file", TEXT, "as it was asked for"),
+    ("line", "line", TEXT, "of the file; of several files: place of the file, line"),
+    ("length_mm", "length", "length", "burned"),
+    ("time_s", "time", "time", "it took"),
+    ("pressure_MPa", "p", "pressure", "absolute"),
+    ("temperature_C", "T", "temperature", "before ignition"),
+    ("rate_mm_s", "r", "rate", "measured"),
+    ("fitted_rate_mm_s", "law", "rate", "of the law, or the mean at one pressure"),
+    ("residual_percent", "residual", "fraction", "how much faster than fitted"),
+    _NEW,
+    ("remark", "remark", TEXT, "outlier? if far from the law; it is in the fit"),
+    ("note", "note", TEXT, "of the file"),
+    ("status", "status", TEXT, "ok, or why the mix has no law"),
+)
+MIXES = fields(
+    _MIX,
+    ("strands", "strands", "number", "how many"),
+    ("law_origin", "law", TEXT, "measured, or empty without a law"),
+    ("reason_for_no_law", "no law", TEXT, "empty if there is one"),
+    ("scatter_percent", "scatter", "fraction", "standard deviation of ln r, x 100"),
+    ("degrees_of_freedom", "freedom", "number", "of the scatter"),
+    ("strand_temperature_C", "strands at", "temperature", "mean; null if not known"),
+    ("lack_of_fit_statistic", "F", "number", "against replicates"),
+    ("lack_of_fit_probability", "probability", "number", "of a misfit as large"),
+    ("bends", "bends", "number", "of the law"),
+    ("bend_probability", "p of one", "number", "of a gain as large on a straight law"),
+    ("replicate_scatter_percent", "replicates", "fraction", "their scatter of ln r"),
+)
+LAWS = fields(
+    _MIX,
+    ("fit", "fit", TEXT, "on ln r: the law; on r: beside it, not used"),
+    ("pressure_low_MPa", "from", "pressure", "lower end of the band of pressure"),
+    ("pressure_high_MPa", "to", "pressure", "upper end"),
+    ("rate_at_1MPa_mm_s", "a", "rate", "a of r = a p^n, p in MPa"),
+    ("exponent", "n", "number", "n of r = a p^n"),
+)
+RATES = fields(
+    _MIX, _AT, ("rate_mm_s", "r of the law", "rate", "more strands narrow it"), _NEW,
+    _TESTED,
+)  # fmt: skip
+ONE_PRESSURE = fields(
+    _MIX, _AT,
+    ("strands", "strands", "number", "how many"),
+    ("rate_mm_s", "r, mean", "rate", "measured"),
+    ("repeatability_mm_s", "repeatability", "rate", "standard deviation of a strand"),
+    ("repeatability_percent", "repeatability", "fraction", "the same, of the rate"),
+    _NEW,
+    ("next_pressure_MPa", "next test at", "pressure", "where the exponent would show"),
+    ("next_strands", "strands there", "number", "how many"),
+    ("next_more_here", "more here", "number", "how many at the same pressure"),
+    ("next_exponent_u", "u(n) then", "number", "standard error of n after that test"),
+)  # fmt: skip
+BORROWED = fields(
+    _MIX,
+    ("law", "borrowed law", TEXT, "moved to pass through your rate"),
+    ("status", "status", TEXT, "of the publication"),
+    ("source", "source", TEXT, "citation"),
+    ("exponent", "n", TEXT, "of each band"),
+    _AT,
+    ("rate_mm_s", "r", "rate", "not measured"),
+    _TESTED,
+)
+COMPARISONS = fields(
+    ("first", "first", TEXT, "mix"),
+    ("second", "second", TEXT, "mix"),
+    ("verdict", "verdict", TEXT, "differ or cannot tell"),
+    ("reason", "why not", TEXT, "why nothing could be told"),
+    _AT,
+    ("rate_ratio", "first / second", "number", "ratio of the rates"),
+    ("probability_if_alike", "p, alike", "number", "of data as far apart, one line"),
+    ("probability_if_one_exponent", "p, one n", "number", "the same, one exponent"),
+    ("probability_if_scatter_alike", "p, scatter", "number", "the same, one scatter"),
+)
+
+PARTS: dict[str, Part] = {
+    "file": Part(meaning="names of the files"),
+    "mixes": Part(meaning="one a mix", fields=MIXES, many=True),
+    "laws": Part(meaning="one a band of pressure", fields=LAWS, many=True),
+    "rates": Part(meaning="at the pressures asked for", fields=RATES, many=True),
+    "one_pressure": Part(
+        meaning="of mixes burned at one pressure", fields=ONE_PRESSURE, many=True
+    ),
+    "borrowed": Part(meaning="laws offered to those", fields=BORROWED, many=True),
+    "comparisons": Part(meaning="every pair", fields=COMPARISONS, many=True),
+    "strands": Part(meaning="one a strand", fields=STRANDS, many=True),
+    "remarks_on_data": Part(meaning="what to look at again"),
+}
+
+
+def burnrate_parts(results: StrandResults, asked: Asked) -> dict[str, Any]:
+    """Return what the JSON holds beside what every document does."""
+    mixes = results.mixes
     return {
         "file": asked.file,
-        "assumptions": {
-            "ambient_pressure_Pa": asked.ambient[1],
-            "interval_probability": asked.level,
-            "law": "least squares on ln r; least squares on r beside, not used",
-            "notes": [ABOUT],
-        },
-        "mixes": [_mix(result, asked) for result in results.mixes],
+        "mixes": [_mix(one) for one in mixes],
+        "laws": [row for one in mixes for row in _laws(one)],
+        "rates": [row for one in mixes for row in rates_of(one, asked.at)],
+        "one_pressure": [single_of(one) for one in mixes if one.single is not None],
+        "borrowed": [row for one in mixes for row in borrowed_of(one, asked)],
         "comparisons": [_comparison(pair) for pair in results.comparisons],
+        "strands": strand_rows(results, asked),
+        "remarks_on_data": [text for one in mixes for text in one.cautions],
     }
 
 
-def _mix(result: MixResult, asked: Asked) -> Row:
-    """Return one mix."""
-    return {
-        "mix": result.mix,
-        "strands": _rows_of(result, asked.level),
-        "law": _law(result, asked.level),
-        "reason_for_no_law": result.reason,
-        "nonlinear": _nonlinear(result, asked.level),
-        "lack_of_fit": _lack_of_fit(result),
-        "band_tests": _band_tests(result),
-        "rates": _rates(result, asked),
-        "one_pressure": _single(result),
-        "borrowed_offers": [_offer(law, asked) for law in result.offers],
-        "next_test": _next_test(result),
-        "look_again": list(result.cautions),
-    }
+def strand_rows(results: StrandResults, asked: Asked) -> list[dict[str, Any]]:
+    """Return one row a strand: what was measured, what was fitted."""
+    return [row for one in results.mixes for row in _strands(one, asked)]
 
 
-def _law(result: MixResult, level: float) -> Row | None:
-    """Return the law with its bands."""
-    law, fit = result.law, result.fit
-    if law is None or fit is None:
-        return None
-    bands = [
-        {
-            "pressure_low_MPa": band.low / _MPA,
-            "pressure_high_MPa": band.high / _MPA,
-            "rate_at_1MPa_mm_s": 1e3 * band.rate,
-            "rate_at_1MPa_low_mm_s": 1e3 * band.rate_interval[0],
-            "rate_at_1MPa_high_mm_s": 1e3 * band.rate_interval[1],
-            "exponent": band.exponent,
-            "exponent_low": band.exponent_interval[0],
-            "exponent_high": band.exponent_interval[1],
+def _strands(one: MixResult, asked: Asked) -> Iterator[dict[str, Any]]:
+    flagged = {o.index for o in one.outliers}
+    for index, strand in enumerate(one.strands):
+        rate, law, new = fitted_of(one, strand.pressure)
+        at = strand.temperature
+        yield {
+            "mix": one.mix,
+            "file": strand.file,
+            "line": asked.line(strand),
+            "length_mm": 1e3 * strand.length,
+            "time_s": strand.time,
+            "pressure_MPa": strand.pressure / MPA,
+            "temperature_C": math.nan if at is None else to_celsius(at),
+            "rate_mm_s": 1e3 * strand.rate,
+            "fitted_rate_mm_s": rate,
+            "fitted_rate_mm_s_interval": law,
+            "residual_percent": 100.0 * (1e3 * strand.rate / rate - 1.0),
+            "new_strand_mm_s": rate,
+            "new_strand_mm_s_interval": new,
+            "remark": "outlier?" if index in flagged else "",
+            "note": strand.note,
+            "status": f"no law: {one.reason}" if one.law is None else "ok",
         }
-        for band in band_laws(fit, _MPA, level)
-    ]
-    known = law.temperature is not None
-    return {
-        "origin": law.origin,
-        "bands": bands,
-        "scatter_of_ln_rate": fit.scatter,
-        "degrees_of_freedom": fit.degrees_of_freedom,
-        "strand_temperature_C": to_celsius(law.temperature or 0.0) if known else None,
+
+
+Interval = tuple[float, float] | None
+
+
+def fitted_of(one: MixResult, pressure: float) -> tuple[float, Interval, Interval]:
+    """Return rate, interval of the law and of a new strand. [mm/s]"""
+    fit, single = one.fit, one.single
+    if one.law is not None and fit is not None:
+        rate = 1e3 * float(fit.rate_at(pressure))
+        return (
+            rate,
+            milli(*fit.law_interval(pressure, LEVEL)),
+            milli(*fit.strand_interval(pressure, LEVEL)),
+        )
+    if single is not None and single.count > 1:
+        new = milli(*new_strand_interval(single))
+        return 1e3 * single.rate, milli(single.low, single.high), new
+    return math.nan, None, None
+
+
+def milli(low: Any, high: Any) -> tuple[float, float]:
+    """Return the ends of an interval [m/s] in mm/s."""
+    return 1e3 * float(low), 1e3 * float(high)
+
+
+def _mix(one: MixResult) -> dict[str, Any]:
+    """Return what is known of the law of a mix."""
+    law, fit, test = one.law, one.fit, one.lack_of_fit
+    row: dict[str, Any] = {
+        "mix": one.mix,
+        "strands": len(one.strands),
+        "law_origin": "" if law is None else law.origin,
+        "reason_for_no_law": one.reason,
     }
+    if fit is not None:
+        row["scatter_percent"] = 100.0 * fit.scatter
+        row["degrees_of_freedom"] = fit.degrees_of_freedom
+        row["bends"] = len(fit.breaks)
+        tests = one.choice.tests if one.choice is not None else ()
+        row["bend_probability"] = min((t.probability for t in tests), default=math.nan)
+    if law is not None and law.temperature is not None:
+        row["strand_temperature_C"] = to_celsius(law.temperature)
+    if test is not None:
+        row["lack_of_fit_statistic"] = test.statistic
+        row["lack_of_fit_probability"] = test.probability
+        row["replicate_scatter_percent"] = 100.0 * test.pure_error
+    return row
 
 
-def _nonlinear(result: MixResult, level: float) -> Row | None:
-    """Return the fit on r."""
-    fit = result.on_rate
-    if fit is None or result.law is None:
-        return None
-    t = student(level, fit.degrees_of_freedom)
-    return {
-        "rate_at_1MPa_mm_s": 1e3 * fit.rate_at_reference,
-        "rate_at_1MPa_low_mm_s": 1e3 * (fit.rate_at_reference - t * fit.rate_u),
-        "rate_at_1MPa_high_mm_s": 1e3 * (fit.rate_at_reference + t * fit.rate_u),
-        "exponent": fit.exponent,
-        "exponent_low": fit.exponent - t * fit.exponent_u,
-        "exponent_high": fit.exponent + t * fit.exponent_u,
-        "residual_sd_mm_s": 1e3 * fit.residual_sd,
-    }
-
-
-def _lack_of_fit(result: MixResult) -> Row | None:
-    """Return the test against replicates."""
-    test = result.lack_of_fit
-    if test is None:
-        return None
-    return {
-        "statistic": test.statistic,
-        "probability": test.probability,
-        "degrees_of_freedom": [test.numerator, test.denominator],
-        "pure_error_of_ln_rate": test.pure_error,
-    }
-
-
-def _band_tests(result: MixResult) -> list[Row]:
-    """Return the tests between one band and several."""
-    if result.choice is None:
+def _laws(one: MixResult) -> list[dict[str, Any]]:
+    """Return the law of a mix band by band, and the fit on r beside a straight one."""
+    if one.law is None or one.fit is None:
         return []
+    rows = [
+        {
+            "mix": one.mix,
+            "fit": USED,
+            "pressure_low_MPa": band.low / MPA,
+            "pressure_high_MPa": band.high / MPA,
+            "rate_at_1MPa_mm_s": 1e3 * band.rate,
+            "rate_at_1MPa_mm_s_interval": milli(*band.rate_interval),
+            "exponent": band.exponent,
+            "exponent_interval": band.exponent_interval,
+        }
+        for band in band_laws(one.fit, MPA, LEVEL)
+    ]
+    beside = one.on_rate
+    if beside is None or len(rows) > 1:
+        return rows
+    t = student(LEVEL, beside.degrees_of_freedom)
+    a, n = beside.rate_at_reference, beside.exponent
+    half, more = t * beside.rate_u, t * beside.exponent_u
     return [
-        {"breaks": t.breaks, "probability": t.probability, "aicc": t.aicc}
-        for t in result.choice.tests
+        *rows,
+        rows[0]
+        | {
+            "fit": "on r, not used",
+            "rate_at_1MPa_mm_s": 1e3 * a,
+            "rate_at_1MPa_mm_s_interval": milli(a - half, a + half),
+            "exponent": n,
+            "exponent_interval": (n - more, n + more),
+        },
     ]
 
 
-def _rates(result: MixResult, asked: Asked) -> list[Row]:
-    """Return the rate at the pressures asked for."""
-    law, fit = result.law, result.fit
-    if law is None or fit is None:
+def rates_of(one: MixResult, at: Sequence[float]) -> list[dict[str, Any]]:
+    """Return the rates of a law at some pressures [Pa]."""
+    if one.law is None:
         return []
     rows = []
-    for words, pressure in asked.at:
-        within, new = _intervals(result, pressure, asked.level)
+    for pressure in at:
+        rate, law, new = fitted_of(one, pressure)
         rows.append(
             {
-                "asked": words,
-                "pressure_MPa": pressure / _MPA,
-                "rate_mm_s": 1e3 * float(fit.rate_at(pressure)),
-                "law_low_mm_s": 1e3 * within[0],
-                "law_high_mm_s": 1e3 * within[1],
-                "new_strand_low_mm_s": 1e3 * new[0],
-                "new_strand_high_mm_s": 1e3 * new[1],
-                "outside_tested_pressures": bool(outside(law, pressure)),
+                "mix": one.mix,
+                "pressure_MPa": pressure / MPA,
+                "rate_mm_s": rate,
+                "rate_mm_s_interval": law,
+                "new_strand_mm_s": rate,
+                "new_strand_mm_s_interval": new,
+                "tested": _tested(one.law, pressure),
             }
         )
     return rows
 
 
-def _single(result: MixResult) -> Row | None:
-    """Return what strands at one pressure tell."""
-    single = result.single
-    if single is None:
-        return None
-    low, high = new_strand_interval(single)
-    return {
-        "pressure_MPa": single.pressure / _MPA,
+def _tested(law: BurnLaw, pressure: float) -> str:
+    return "no" if outside(law, pressure) else "yes"
+
+
+def single_of(one: MixResult) -> dict[str, Any]:
+    """Return what strands at one pressure tell, and the test to come."""
+    single, test = one.single, one.next_test
+    assert single is not None
+    rate, law, new = fitted_of(one, single.pressure)
+    row: dict[str, Any] = {
+        "mix": one.mix,
+        "pressure_MPa": single.pressure / MPA,
         "strands": single.count,
         "rate_mm_s": 1e3 * single.rate,
-        "rate_low_mm_s": 1e3 * single.low if single.count > 1 else None,
-        "rate_high_mm_s": 1e3 * single.high,
+        "rate_mm_s_interval": law,
         "repeatability_mm_s": 1e3 * single.repeatability,
         "repeatability_percent": 100.0 * single.variation,
-        "new_strand_low_mm_s": 1e3 * low if single.count > 1 else None,
-        "new_strand_high_mm_s": 1e3 * high,
+        "new_strand_mm_s": rate,
+        "new_strand_mm_s_interval": new,
     }
+    if test is not None:
+        row["next_pressure_MPa"] = test.ratio * single.pressure / MPA
+        row["next_strands"] = test.strands
+        row["next_more_here"] = test.more_here
+        row["next_exponent_u"] = test.exponent_u
+    return row
 
 
-def _offer(law: BurnLaw, asked: Asked) -> Row:
-    """Return a borrowed law, scaled."""
-    rates = []
-    for words, pressure in offer_places(asked):
-        low, high = grain_interval(law, pressure, asked.level)
-        rates.append(
-            {
-                "asked": words,
-                "pressure_MPa": pressure / _MPA,
-                "rate_mm_s": 1e3 * float(burn_rate(law, pressure)),
-                "rate_low_mm_s": 1e3 * low,
-                "rate_high_mm_s": 1e3 * high,
-                "outside_tested_pressures": bool(outside(law, pressure)),
-            }
-        )
-    bands = [
+def borrowed_of(one: MixResult, asked: Asked) -> list[dict[str, Any]]:
+    """Return the borrowed laws through the rate of a mix."""
+    return [
         {
-            "pressure_low_MPa": band.low / _MPA,
-            "pressure_high_MPa": band.high / _MPA,
-            "rate_at_1MPa_mm_s": 1e3 * band.rate,
-            "exponent": band.exponent,
+            "mix": one.mix,
+            "law": law.name,
+            "status": law.status,
+            "source": asked.sources[law.source].citation,
+            "exponent": numbers.listed([numbers.typed(b.exponent) for b in law.bands]),
+            "pressure_MPa": pressure / MPA,
+            "rate_mm_s": 1e3 * float(burn_rate(law, pressure)),
+            "rate_mm_s_interval": milli(*grain_interval(law, pressure, LEVEL)),
+            "tested": _tested(law, pressure),
         }
-        for band in law.bands
+        for law in one.offers
+        for pressure in asked.at or (DEFAULT_PRESSURE,)
     ]
-    return {
-        "name": law.name,
-        "origin": law.origin,
-        "status": law.status,
-        **_source(asked.sources, law.source),
-        "bands": bands,
-        "rates": rates,
-    }
 
 
-def _source(sources: Mapping[str, Source], key: str) -> Row:
-    return {"source": key, "citation": sources[key].citation}
-
-
-def _next_test(result: MixResult) -> Row | None:
-    """Return the test that would fix the exponent."""
-    test, single = result.next_test, result.single
-    if test is None or single is None:
-        return None
-    return {
-        "pressure_MPa": test.ratio * single.pressure / _MPA,
-        "pressure_ratio": test.ratio,
-        "strands": test.strands,
-        "more_strands_here": test.more_here,
-        "exponent_standard_error": test.exponent_u,
-    }
-
-
-def _comparison(pair: Comparison) -> Row:
+def _comparison(pair: Comparison) -> dict[str, Any]:
     """Return two mixes side by side."""
     return {
         "first": pair.first,
         "second": pair.second,
         "verdict": pair.verdict,
         "reason": pair.reason,
-        "pressure_MPa": pair.pressure / _MPA,
+        "pressure_MPa": pair.pressure / MPA,
         "rate_ratio": pair.ratio,
-        "rate_ratio_low": pair.low,
-        "rate_ratio_high": pair.high,
+        "rate_ratio_interval": None if pair.reason else (pair.low, pair.high),
         "probability_if_alike": pair.coincidence,
         "probability_if_one_exponent": pair.parallel,
-        "probability_if_scatter_is_alike": pair.unequal_scatter,
+        "probability_if_scatter_alike": pair.unequal_scatter,
     }

@@ -26,7 +26,7 @@ from castsugar.motor.trace import Motor, Trace, fire
 POINTS = 240
 
 #: Share of the draws beyond each end of a band.
-TAIL = 0.05
+TAIL = 0.025
 
 #: Results of a firing that get a band.
 _BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
@@ -46,7 +46,7 @@ class Expected:
     time : ndarray, shape (points,)
         From ignition. [s]
     low, high : ndarray, shape (points,)
-        Pressure that 5 and 95 of 100 draws stay below, or as many as `tail` says;
+        Pressure that 2.5 and 97.5 of 100 draws stay below, or as many as `tail` says;
         ambient after burnout. [Pa]
     bands : dict of str to tuple of float
         peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]:
@@ -154,7 +154,7 @@ def expect(
 
 
 def _end_name(share: float) -> str:
-    """Return the name of a quantile: p05 for 0.05, p97_5 for 0.975."""
+    """Return the name of a quantile: p02_5 for 0.025, p97_5 for 0.975."""
     text = f"p{100.0 * share:04.1f}"
     return text.removesuffix(".0").replace(".", "_")
 

@@ -88,6 +88,13 @@ class Reduction:
     effects: dict[float, dict[str, float]]
     cautions: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        return "\n".join(
+            f"{row['result']}: {'at least ' if row['at_least'] else ''}"
+            f"{row['value']:.4g} ({row['low_95']:.4g} to {row['high_95']:.4g})"
+            for row in result_rows(self.results)
+        )
+
     @property
     def burning(self) -> Burning:
         """Return start and end: of the pressure, else of the thrust."""

@@ -29,7 +29,7 @@ from castsugar.records.record import Link
 # ----------------------------------------------------------------------------
 # Strands of a batch, held against the burn law of the day they were made.
 
-RATE = "burn rate of strands"
+RATE = "strand rate"
 
 #: Fewest strands whose own scatter is used.
 _OWN_SCATTER = 3
@@ -161,16 +161,13 @@ VELOCITY, PEAK = "delivered c*", "peak pressure"
 #: Where 95 % of a normal lie below.
 _UPPER = 1.644854
 
-_NO_EFFICIENCY = (
-    "no c* efficiency was known, so that the ideal c* stands in the prediction; not "
-    "counted"
-)
+_NO_EFFICIENCY = "no c* efficiency was known on the day"
 
 #: A peak above its band is a miss whatever was known: the ideal c*, or that of another
 #: motor, does not excuse it.
 _ABOVE = "above its band, which always counts as a miss"
 
-_ONE = "hangs together with the peak or c* of the same firing; shown, not counted"
+_ONE = "of one firing only its peak counts, or else its c*"
 
 #: Quantity, its key in results and expected bands, its unit in keys, on the page:
 #: shown beside what counts.
@@ -214,7 +211,7 @@ def _elsewhere(fired: Fired) -> Iterator[Found]:
 
     The band is that of the motor as it is now.
     """
-    why = "foreseen with another bench file, which the record does not keep"
+    why = "predicted with another bench file, which the record does not keep"
     yield skip(fired.batch, f"firing {fired.link.path.name}", why)
     peak = _peak(fired, sure=False)
     if isinstance(peak, Check) and peak.above:
@@ -314,7 +311,7 @@ def _result(fired: Fired, name: str, unit: str) -> dict[str, float] | str:
     if not measured > 0.0:
         return ""
     if not predicted > 0.0:
-        return "nothing was foreseen" if name == "peak_pressure" else ""
+        return "nothing was predicted" if name == "peak_pressure" else ""
     down, up = _ends(fired, name)
     if math.isnan(down) or math.isnan(up):
         return "no band was kept, and it cannot be found again"
@@ -447,20 +444,3 @@ def _allowed(
     if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
         return 1e6 * high / (1.0 - margin)
     return float(hardware.allowable) if hardware is not None else math.nan
-
-
-def sentences(alarms: Sequence[Alarm]) -> Iterator[str]:
-    """Yield what is to be said of every firing, in words."""
-    for alarm in alarms:
-        over = []
-        if math.isfinite(alarm.band_high):
-            over.append(f"above its 95 % band (up to {1e-6 * alarm.band_high:.3g} MPa)")
-        if math.isfinite(alarm.allowed):
-            over.append(
-                f"above what the case may hold ({1e-6 * alarm.allowed:.3g} MPa)"
-            )
-        yield (
-            f"Batch {alarm.batch}, {alarm.file}: the peak was "
-            f"{1e-6 * alarm.measured:.3g} MPa, {' and '.join(over)}. Do not fire this "
-            "case again before you know why."
-        )

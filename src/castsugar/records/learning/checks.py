@@ -212,7 +212,7 @@ class KitchenChecks:
         """Say why what was measured is not what was foreseen; empty if it is."""
         made = batch.made
         if not made.cook:
-            return "no cook was stated, so nothing was foreseen"
+            return "no cook was stated, so nothing was predicted"
         if entry.get("salt", "potassium nitrate") != "potassium nitrate":
             return "measured with a salt that stands in for the nitrate"
         recipe = parse_recipe(str(entry["recipe"]), where="recipe")
@@ -253,14 +253,14 @@ class KitchenChecks:
             for end in ("_p10", "", "_p90")
         )
         if not (math.isfinite(low) and low > 0.0 and not math.isnan(high)):
-            return "no pour viscosity was foreseen"
+            return "no pour viscosity was predicted"
         return Check(
             batch=batch.id,
             quantity=VISCOSITY,
             unit="Pa s",
             predicted=middle,
-            low=_end(low, middle, found.spread),
-            high=_end(high, middle, found.spread),
+            low=end_of_band(low, middle, found.spread),
+            high=end_of_band(high, middle, found.spread),
             measured=found.physical(found.observed),
             discarded=is_discarded(batch),
         )
@@ -273,7 +273,7 @@ class KitchenChecks:
             bench = thaw(frozen, batch.path.parent)
             kitchen = kitchen_of(batch.made, bench, self._database)
             if kitchen is None:
-                raise CastsugarError("no cook was stated, so nothing was foreseen")
+                raise CastsugarError("no cook was stated, so nothing was predicted")
             self._beliefs[key] = kitchen.belief, kitchen.air_pressure
         return self._beliefs[key]
 
@@ -283,7 +283,7 @@ def is_discarded(batch: Batch) -> bool:
     return batch.outcome == "discarded"
 
 
-def _end(tenth: float, middle: float, reading: float) -> float:
+def end_of_band(tenth: float, middle: float, reading: float = 0.0) -> float:
     r"""Return an end of a 95 % band from the frozen one-in-ten value of that side.
 
     ln eta is taken as normal on each side of its median (a split normal), and the

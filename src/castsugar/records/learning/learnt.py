@@ -261,6 +261,15 @@ class Learning:
     skipped: tuple[Skipped, ...]
     tally: Tally
 
+    def __repr__(self) -> str:
+        """Say what there is, not all of it."""
+        found = self.tally
+        return (
+            f"Learning({str(self.bench.path)!r}: {len(self.material.batches)} closed "
+            f"batches, {found.inside} of {found.count} predictions inside their bands, "
+            f"{len(self.planned.written)} entries to save)"
+        )
+
     @property
     def faults(self) -> tuple[FileFault, ...]:
         """Linked files that are not as they were."""
@@ -323,7 +332,8 @@ def learn_all(
     known = {f.link.sha256 for f in firing.firings}
     firings = [*firing.firings]
     firings += [f for f in gone.firings if f.link.sha256 not in known]
-    checks, skipped = _compared(material, firings, database, changed=changed)
+    closed = (*material.batches, *material.discarded)
+    checks, skipped = compare_batches(closed, firings, database, changed=changed)
     return Learning(
         bench=bench,
         material=material,
@@ -345,11 +355,20 @@ def learn_all(
     )
 
 
-def _compared(
-    material: Material, firings: Sequence[Fired], database: Database, *, changed: bool
+def compare_batches(
+    batches: Sequence[Batch],
+    firings: Sequence[Fired],
+    database: Database,
+    *,
+    changed: bool = False,
 ) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
-    """Hold what was measured against what was foreseen; discarded batches too."""
-    batches = (*material.batches, *material.discarded)
+    """Hold what was measured of batches against what was predicted of them.
+
+    Returns
+    -------
+    checks, skipped
+        By quantity, peaks above their bands first; what no prediction answers.
+    """
     cooked = KitchenChecks(database)
     cooked.add(batches)
     more = [*strand_checks(batches, database, changed=changed)]

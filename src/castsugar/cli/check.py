@@ -1,0 +1,79 @@
+"""``castsugar check``: what a bench file leaves open."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from castsugar.cli.answer import Answer, answer
+from castsugar.cli.bench_option import Once, add_bench_option, stated_world
+from castsugar.cli.output import SCREEN, add_output_options
+
+_EXAMPLES = """\
+Exit code 1: an entry is invented, does not fit or is missing.
+
+examples:
+  castsugar check
+  castsugar check bench.toml --full
+"""
+
+
+def add_parser(commands: Any) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "check",
+        help="what of your bench is invented, misfit, missing or assumed",
+        description="Say what of a bench file is invented, misfit, missing or assumed.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "bench",
+        action=Once,
+        nargs="?",
+        metavar="FILE",
+        help="bench file, as with --bench",
+    )
+    add_bench_option(parser)
+    add_output_options(parser, *SCREEN)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Check the bench file, say what is open."""
+    from castsugar.bench.open_points import check
+    from castsugar.report import check as words
+
+    world = stated_world(options)
+    found = check(world)
+    recipe = next(iter(world.recipes), "")
+    named = "" if options.bench_said else f" --bench {options.bench}"
+    first = f"castsugar evaluate {recipe or _ANY}{named}"
+    parts = words.check_parts(found)
+    conditions = found.conditions
+    told = {
+        "version": world.database.version,
+        "conditions": {
+            "pressure_Pa": conditions["pressure"],
+            "exit_pressure_Pa": conditions["exit_pressure"],
+            "nozzle_flow": conditions["flow"],
+        },
+        "cautions": [],
+    }
+    answer(
+        options,
+        Answer(
+            command="check",
+            screen=lambda show: words.check_screen(found, world.motor, first, show),
+            parts=lambda: parts,
+            told=told,
+            rows=parts["points"],
+            fields=words.POINT_FIELDS,
+        ),
+    )
+    return found.exit_code
+
+
+#: Where a bench has no recipe.
+_ANY = '"KNO3:65 sucrose:35"'

@@ -1,0 +1,612 @@
+"""A batch: plan and scale, predictions and measurements, its history, its lab sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.mix.text import parse_recipe
+from castsugar.records.batch import Batch
+from castsugar.records.learning.checks import Check, Skipped
+from castsugar.records.prediction import RESULTS, key_of
+from castsugar.records.record import Event
+from castsugar.report import numbers
+from castsugar.report.batch_findings import allowed_of
+from castsugar.report.batch_list import printable
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.learn import check_table
+from castsugar.report.learn_data import (
+    CHECKS,
+    checks_of,
+    kinds_of,
+    predicted,
+    with_band,
+)
+from castsugar.report.screen import (
+    Annex,
+    Blanks,
+    Block,
+    Finding,
+    Paragraph,
+    Screen,
+    Table,
+    Ticks,
+    notes,
+)
+from castsugar.report.shown import SI, Shown
+from castsugar.units import to_celsius
+
+Row = dict[str, Any]
+
+#: Letters of a title on one line.
+_WIDTH = 80
+
+#: Normal coverage factor of 95 %.
+_COVERAGE = 1.959964
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a screen says of a batch beside the batch.
+
+    Attributes
+    ----------
+    warnings : sequence of Finding
+    cautions : Chosen
+    next : str
+    checks, skipped : sequences
+        What was predicted and measured; what no prediction answers.
+    asked : float or None
+        Share of draws that the bench asks to pour.
+    saved : str
+        The file that was written, for a new batch.
+    grains : int
+        How many are cast, for the lab sheet.
+    invented : tuple of str
+    bench : str
+    """
+
+    warnings: Sequence[Finding]
+    cautions: Chosen
+    next: str
+    checks: Sequence[Check] = ()
+    skipped: Sequence[Skipped] = ()
+    asked: float | None = None
+    saved: str = ""
+    grains: int = 0
+    invented: tuple[str, ...] = ()
+    bench: str = "bench.toml"
+
+
+def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
+    """Return a batch; as long as it is open, its page is a lab sheet."""
+    made = batch.made
+    cook = f"cook {made.cook}" if made.cook else "no cook stated: kitchen not asked"
+    if made.cook and made.minutes is not None:
+        cook += f" {numbers.typed(made.minutes)} min"
+    note = f"; note: {printable(made.note)}" if made.note else ""
+    findings = [*told.warnings, *_compared(told.checks, show), *_seen(batch, show)]
+    if not batch.firings():
+        findings += _predicted(batch.predictions, told.asked, show)
+    if told.saved:
+        findings.append(Finding("SAVED", told.saved))
+    return Screen(
+        command="batch",
+        title=title_of(batch, show),
+        findings=tuple(findings or [Finding("READ", "Nothing was predicted of it.")]),
+        conditions=f"Made {made.date}; {cook}{note}",
+        blocks=(_masses(batch, show), *_history(batch, show)),
+        cautions=told.cautions.lines,
+        cautions_count=len(told.cautions.lines) + told.cautions.rest,
+        next=told.next,
+        invented=told.invented,
+        bench=told.bench,
+        sheet=tuple(_sheet(batch, told, show)),
+        annexes=tuple(a for a in _annexes(batch, told, show) if a.blocks),
+    )
+
+
+def added_screen(
+    batch: Batch, events: Sequence[Event], told: Told, show: Shown
+) -> Screen:
+    """Return what was added to a batch."""
+    saved = [
+        Finding("SAVED", f"Line {e.line}, {e.date}: {event_words(e, show)}")
+        for e in events
+    ]
+    return Screen(
+        command="batch",
+        title=title_of(batch, show),
+        findings=(*told.warnings, *saved),
+        next=told.next,
+        invented=told.invented,
+        bench=told.bench,
+    )
+
+
+def state(batch: Batch) -> str:
+    """Say what became of a batch."""
+    return batch.outcome or "open"
+
+
+def title_of(batch: Batch, show: Shown) -> str:
+    """Return identity, state, mix by mass, mass."""
+    parts = parse_recipe(batch.made.recipe).parts
+    whole = sum(share for _, share in parts)
+    mix = ", ".join(f"{n} {numbers.typed(100.0 * x / whole)}" for n, x in parts)
+    name = f"{batch.made.name}, " if batch.made.name else ""
+    mass = show.amount("mass", 1e3 * batch.made.mass, 4)
+    title = printable(f"Batch {batch.id}, {state(batch)}: {name}{mix}")
+    return title if len(title) + len(mass) + 2 > _WIDTH else f"{title}; {mass}"
+
+
+# ----------------------------------------------------------------------------
+# Findings: what was predicted, and what came of it.
+
+
+def _predicted(
+    row: Mapping[str, Any], asked: float | None, show: Shown
+) -> Iterator[Finding]:
+    """Say how it was to pour, and what pressure it was to make."""
+    share = float(row.get("pours_probability", math.nan))
+    if not math.isnan(share):
+        text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
+        key = "pour_viscosity_Pa_s"
+        middle, band = FIELDS[key].cells(with_band(row), show)
+        text += f", {middle} Pa s ({band})" if band else ""
+        status = "RESULT"
+        if asked is not None:
+            status = "KEPT" if share >= asked else "BROKEN"
+            text += f"; your limit asks {numbers.of_100(asked)}"
+        yield Finding(status, f"{text}.", {"pours_probability": share})
+    high = float(row.get("peak_pressure_p95_MPa", math.nan))
+    margin = float(row.get("pressure_margin_percent", math.nan))
+    if not math.isfinite(high):
+        return
+    text = f"Peak pressure: 95 of 100 below {show.amount('pressure', high)}"
+    values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
+    if math.isnan(margin):
+        yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
+    elif margin >= 0.0:
+        allowed = show.amount("pressure", allowed_of(row))
+        yield Finding(
+            "KEPT",
+            f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
+            f"{numbers.percent(0.01 * margin)} %. Rate: {_standing(row)}.",
+            values,
+        )
+
+
+def _standing(row: Mapping[str, Any]) -> str:
+    """Say what the burning rate rests on."""
+    origin = str(row.get("burn_law_origin"))
+    if origin.startswith("mixture model"):
+        return "model between your strands"
+    return "your strands" if origin.startswith("measured") else origin
+
+
+def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
+    """Say what lies inside its band and what does not."""
+    for status, inside in (("OUTSIDE", False), ("INSIDE", True)):
+        group = [c for c in checks if c.inside is inside]
+        if not group:
+            continue
+        parts = [
+            f"{c.quantity} {show.amount(kind, c.measured)} ({band} predicted)"
+            for c in group
+            for kind in [kinds_of(c.unit)]
+            for _, band in [predicted(kind).cells(_row(c), show)]
+        ]
+        notes = sorted({c.note for c in group if c.note and not inside})
+        why = f"; {'; '.join(notes)}" if notes else ""
+        yield Finding(status, f"{'; '.join(parts)}{why}.")
+
+
+def _row(check: Check) -> Row:
+    band = (check.low, check.high)
+    return {"predicted": check.predicted, f"predicted{INTERVAL}": band}
+
+
+def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
+    """Say how it poured, and what efficiency its firings had."""
+    flows = [e.values["flow_class"] for e in batch.standing if e.kind == "observed"]
+    flows = [flow for flow in flows if flow]
+    share = float(batch.predictions.get("pours_probability", math.nan))
+    if flows:
+        told = "" if math.isnan(share) else "; predicted to pour in "
+        if told:
+            told += f"{numbers.of_100(share)} of 100 draws"
+        yield Finding("RESULT", f"At the pour: {', '.join(flows)}{told}.")
+    name = "characteristic_velocity_efficiency"
+    for link in batch.firings():
+        if name in link.results:
+            text = _result(link.results, name, "", "number", show)
+            yield Finding("RESULT", f"c* efficiency {text}, {link.path.name}.")
+
+
+# ----------------------------------------------------------------------------
+# Masses and history.
+
+INGREDIENTS = (
+    Field(key="ingredient", label="ingredient", kind=TEXT, meaning="catalogue name"),
+    Field(
+        key="planned_g",
+        label="planned",
+        kind="mass",
+        meaning="on the scale",
+    ),
+    Field(
+        key="actual_g",
+        label="made",
+        kind="mass",
+        meaning="read off the scale; empty if nobody said",
+    ),
+    Field(key="cup_g", label="in the cup", kind="mass", meaning="stays in its cup"),
+    Field(
+        key="planned_percent", label="planned", kind="fraction", meaning="of the mix"
+    ),
+    Field(
+        key="made_percent",
+        label="made",
+        kind="fraction",
+        meaning="of what was in the pan",
+    ),
+    Field(key="lot", label="lot", kind=TEXT, meaning="bag or bottle, of the bench"),
+)
+
+
+def ingredient_rows(batch: Batch) -> list[Row]:
+    """Return plan and scale, one row an ingredient."""
+    made = batch.made
+    return [
+        {
+            "ingredient": name,
+            "planned_g": 1e3 * plan,
+            "actual_g": 1e3 * made.actual[name] if name in made.actual else None,
+            "cup_g": 1e3 * made.cups.get(name, 0.0),
+            "planned_percent": 100.0 * made.fractions[name],
+            "made_percent": 100.0 * made.masses[name] / made.mass,
+            "lot": str(made.lots.get(name, {}).get("name", "")),
+        }
+        for name, plan in made.planned.items()
+    ]
+
+
+def _gram(show: Shown, grams: float) -> str:
+    """Write a mass off a scale: tenths of a gram, hundredths where it has them."""
+    shown = show.number("mass", grams)
+    fine = show.system != SI or abs(10.0 * grams - round(10.0 * grams)) > 1e-3
+    return numbers.at_place(shown, -2 if fine else -1)
+
+
+def _off(show: Shown, grams: float) -> str:
+    told = _gram(show, grams)
+    return f"+{told}" if grams > 0.0 and told.strip("0.") else told
+
+
+def _masses(batch: Batch, show: Shown) -> Table:
+    made = batch.made
+    rows = [
+        _mass_cells(show, row["ingredient"], row["planned_g"], row["actual_g"])
+        for row in ingredient_rows(batch)
+    ]
+    whole = 1e3 * sum(made.on_scale.values()) if made.actual else None
+    rows.append(_mass_cells(show, "together", 1e3 * made.batch, whole))
+    heads = [show.headed(head, "mass") for head in ("planned", "made", "off")]
+    return Table(heads=("", *heads), rows=tuple(rows))
+
+
+def _mass_cells(
+    show: Shown, name: str, plan: float, mass: float | None
+) -> tuple[str, ...]:
+    if mass is None:
+        return printable(name), _gram(show, plan), numbers.DASH, numbers.DASH
+    off = _off(show, mass - plan)
+    return printable(name), _gram(show, plan), _gram(show, mass), off
+
+
+def _history(batch: Batch, show: Shown) -> Iterator[Block]:
+    """Tell what happened since, by date."""
+    told = [f"{e.date[5:]} {_short(e, show)}" for e in batch.standing]
+    if told:
+        made = f"{batch.made.date[5:]} made"
+        yield Paragraph(" | ".join([made, *told]), spare=True)
+
+
+def _short(event: Event, show: Shown) -> str:
+    values = event.values
+    if event.kind == "measured":
+        return str(values["measurement"]["kind"])
+    if event.kind == "burned":
+        return f"{values['strands']} strands"
+    if event.kind == "fired":
+        return f"fired {values['file'].rpartition('/')[2]}"
+    return event_words(event, show)
+
+
+def event_words(event: Event, show: Shown) -> str:
+    """Say what an event is, with its note."""
+    words = _WORDS[event.kind](event, show)
+    note = f" [{event.note}]" if event.note and event.kind != "corrected" else ""
+    return printable(words + note)
+
+
+def _observed(event: Event, show: Shown) -> str:
+    values = event.values
+    parts = [values["text"]] if values["text"] else []
+    if values["temperature_K"] is not None:
+        parts.append(show.typed("temperature", to_celsius(values["temperature_K"])))
+    if values["flow_class"]:
+        parts.append(values["flow_class"])
+    return ", ".join(parts)
+
+
+def _measured(event: Event, show: Shown) -> str:
+    entry = dict(event.values["measurement"])
+    kind = entry.pop("kind")
+    hidden = ("recipe", "cook", "minutes", "batch", "date")
+    told = ", ".join(f"{k} {v}" for k, v in entry.items() if k not in hidden)
+    return f"{kind}, {told}"
+
+
+def _cast(event: Event, show: Shown) -> str:
+    return f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
+
+
+def _burned(event: Event, show: Shown) -> str:
+    values = event.values
+    mix = f" of {values['mix']!r}" if values["mix"] else ""
+    return f"{values['strands']} strands{mix} in {values['file']}"
+
+
+#: Results of a firing that a line tells: label, name, kind.
+_FIRED = (
+    ("peak pressure", "peak_pressure", "pressure"),
+    ("c*", "characteristic_velocity", "velocity"),
+    ("c* efficiency", "characteristic_velocity_efficiency", "number"),
+    ("burn time", "burn_time", "time"),
+    ("total impulse", "total_impulse", "impulse"),
+)
+
+
+def _fired(event: Event, show: Shown) -> str:
+    row = event.values["results"]
+    told = [
+        f"{label} {_result(row, name, unit, kind, show)}"
+        for label, name, kind in _FIRED
+        for unit in [RESULTS.get(name, ("", 1.0))[0]]
+        if key_of(name, unit) in row
+    ]
+    return f"fired {event.values['file']}: {', '.join(told)}"
+
+
+def _result(
+    row: Mapping[str, Any], name: str, unit: str, kind: str, show: Shown
+) -> str:
+    """Write a result of a firing with its 95 % band."""
+    value = float(row[key_of(name, unit)])
+    u = float(row.get(key_of(f"{name}_uncertainty", unit), math.nan))
+    least = "at least " if row.get(f"{name}_at_least") else ""
+    if not u > 0.0:
+        return f"{least}{show.amount(kind, value)}"
+    step = _COVERAGE * u
+    return least + show.banded(kind, value, value - step, value + step)
+
+
+def _corrected(event: Event, show: Shown) -> str:
+    return f"correction of line {event.values['line']}: {event.note}"
+
+
+def _closed(event: Event, show: Shown) -> str:
+    return f"closed: {event.values['outcome']}"
+
+
+_WORDS: dict[str, Callable[[Event, Shown], str]] = {
+    "observed": _observed,
+    "measured": _measured,
+    "cast": _cast,
+    "burned": _burned,
+    "fired": _fired,
+    "corrected": _corrected,
+    "closed": _closed,
+}
+
+
+# ----------------------------------------------------------------------------
+# Annexes, and the lab sheet.
+
+
+def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
+    shares = tuple(
+        (
+            row["ingredient"],
+            numbers.at_place(row["planned_percent"], -2),
+            numbers.at_place(row["made_percent"], -2),
+            row["lot"],
+        )
+        for row in ingredient_rows(batch)
+    )
+    blocks: list[Block] = [
+        Table(
+            heads=("", "planned, %", "made, %", "from lot"),
+            rows=shares,
+            left=frozenset({0, 3}),
+        )
+    ]
+    blocks += [
+        Paragraph(
+            f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
+            "was made, and what is predicted, are without them."
+        )
+        for name, cup in batch.made.cups.items()
+    ]
+    yield Annex("Masses and lots", tuple(blocks))
+    yield Annex("Predictions", tuple(_predictions(batch, show)))
+    checks: list[Block] = [check_table(told.checks, show)] if told.checks else []
+    if told.skipped:
+        lines = [f"{s.quantity}: not compared: {s.why}" for s in told.skipped]
+        checks.append(notes(lines))
+    yield Annex("Predictions against measurements", tuple(checks))
+    yield Annex("History, by date; lines as in the file", (_events(batch, show),))
+    changed = tuple(
+        f"{path.as_posix()} (line {line}) {fault}; the record keeps what it gave"
+        for line, path, fault in batch.changed_files()
+    )
+    yield Annex("Files", (notes(changed),) if changed else ())
+
+
+def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
+    """Tell what the record froze of the day."""
+    row = batch.predictions
+    keys = (
+        "characteristic_velocity_m_s",
+        "specific_impulse_s",
+        "flame_temperature_K",
+        "relative_solids_20C",
+        "peak_pressure_MPa",
+        "peak_pressure_p95_MPa",
+        "storage_humidity_max_percent",
+    )
+    cells = [
+        (FIELDS[key].headed(show), FIELDS[key].text(row, show))
+        for key in keys
+        if isinstance(row.get(key), float) and not math.isnan(row[key])
+    ]
+    if cells:
+        pressure = show.amount("pressure", 1e-6 * batch.made.pressure)
+        versions = batch.made.versions.get("castsugar", "")
+        yield Table(
+            heads=("", "predicted"),
+            rows=tuple(cells),
+            caption=f"Ideal values at {pressure}; frozen when it was made, by "
+            f"castsugar {versions}".rstrip(),
+        )
+
+
+def _events(batch: Batch, show: Shown) -> Table:
+    gone = batch.set_aside
+    rows = [("1", batch.made.date, "made")]
+    for event in sorted(batch.events, key=lambda e: (e.date, e.line)):
+        words = event_words(event, show)
+        if event.line in gone:
+            words = f"WRONG ({printable(gone[event.line])}): {words}"
+        rows.append((str(event.line), event.date, words))
+    return Table(
+        heads=("line", "date", ""), rows=tuple(rows), left=frozenset({0, 1, 2})
+    )
+
+
+def _sheet(batch: Batch, told: Told, show: Shown) -> Iterator[Block]:
+    """Return what is ticked and filled in by hand, while the batch is open."""
+    if not batch.outcome:
+        unit, warm = show.unit("mass"), show.unit("temperature")
+        lines = tuple(
+            f"{_gram(show, row['planned_g'])} {unit} {printable(row['ingredient'])}"
+            + (f", {printable(row['lot'])}" if row["lot"] else "")
+            for row in ingredient_rows(batch)
+        )
+        yield Ticks(lines, "Weigh, tick each")
+        grains = (f"grain {i + 1} as cast, {unit}" for i in range(told.grains))
+        yield Blanks(
+            (
+                f"cup empty, {unit}",
+                f"cup scraped, {unit}",
+                f"pan and mix before heat, {unit}",
+                f"pan and mix at the pour, {unit}",
+                f"pan scraped, {unit}",
+                f"pan empty, {unit}",
+                f"bulk at the pour, {warm}",
+                "flow at the pour",
+                "strands cast, lot name",
+                *(grains if told.grains else [f"grains as cast, {unit}"]),
+            )
+        )
+    yield Blanks(("made by", "date", "signature"))
+
+
+# ----------------------------------------------------------------------------
+# Documents.
+
+_EVENTS = Part(meaning="line, event, date, note and the keys of its kind (SI)")
+
+#: The document ``castsugar.batch_shown/2``.
+PARTS: dict[str, Part] = {
+    "id": Part(meaning="date and number of the day"),
+    "state": Part(meaning="open, used, partly or discarded"),
+    "date": Part(meaning="when it was made"),
+    "recipe": Part(meaning="as typed"),
+    "name": Part(meaning="of the recipe, or empty"),
+    "batch_g": Part(meaning="planned mass on the scale"),
+    "ingredients": Part(meaning="plan and scale", fields=INGREDIENTS, many=True),
+    "lots": Part(meaning="what was known of each bag or bottle"),
+    "cook": Part(meaning="as typed; empty without one"),
+    "minutes": Part(meaning="how long it was held"),
+    "water_lost": Part(meaning="share of its water that the predictions take to leave"),
+    "predictions": Part(meaning="frozen on the day", fields=tuple(FIELDS.values())),
+    "checks": Part(
+        meaning="predictions against measurements", fields=CHECKS, many=True
+    ),
+    "not_checked": Part(meaning="what no prediction answers: quantity, why"),
+    "events": _EVENTS,
+    "set_aside": Part(meaning="lines that were corrected: line, why"),
+    "changed_files": Part(meaning="linked files not as they were: line, file, fault"),
+    "record_versions": Part(meaning="that made the predictions"),
+    "note": Part(meaning="as typed"),
+}
+
+#: The document ``castsugar.batch_added/2``.
+ADDED_PARTS: dict[str, Part] = {
+    "id": PARTS["id"],
+    "state": PARTS["state"],
+    "events": _EVENTS,
+}
+
+
+def batch_parts(
+    batch: Batch, checks: Sequence[Check], skipped: Sequence[Skipped]
+) -> Row:
+    """Return the document of a batch, without what all documents have."""
+    made = batch.made
+    return {
+        "id": batch.id,
+        "state": state(batch),
+        "date": made.date,
+        "recipe": made.recipe,
+        "name": made.name,
+        "batch_g": 1e3 * made.batch,
+        "ingredients": ingredient_rows(batch),
+        "lots": {name: dict(lot) for name, lot in made.lots.items()},
+        "cook": made.cook,
+        "minutes": made.minutes,
+        "water_lost": made.water_lost,
+        "predictions": with_band(batch.predictions),
+        "checks": checks_of(checks),
+        "not_checked": [{"quantity": s.quantity, "why": s.why} for s in skipped],
+        "events": event_rows(batch.events),
+        "set_aside": [{"line": k, "why": w} for k, w in batch.set_aside.items()],
+        "changed_files": [
+            {"line": line, "file": path.as_posix(), "fault": fault}
+            for line, path, fault in batch.changed_files()
+        ],
+        "record_versions": dict(made.versions),
+        "note": made.note,
+    }
+
+
+def event_rows(events: Sequence[Event]) -> list[Row]:
+    """Return events as plain values."""
+    return [
+        {"line": e.line, "event": e.kind, "date": e.date}
+        | dict(e.values)
+        | {"note": e.note}
+        for e in events
+    ]
+
+
+def added_parts(batch: Batch, events: Sequence[Event]) -> Row:
+    """Return the document of what was added, without what all documents have."""
+    return {"id": batch.id, "state": state(batch), "events": event_rows(events)}

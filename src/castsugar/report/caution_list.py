@@ -1,0 +1,175 @@
+"""What ``castsugar cautions`` answers: those that a number raises, then the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.data.records import Caution, Facts, Source
+from castsugar.report.cautions import LEVELS, line_of
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, Field
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
+from castsugar.report.shown import OF_RULE, Shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Cautions that were asked for.
+
+    Attributes
+    ----------
+    cautions : tuple of Caution
+    known : int
+        So many there are in all.
+    facts : mapping
+        What raises some of them; empty without a mix.
+    about : str
+        What they are about, for the title.
+    sources : mapping of str to Source
+    next : str
+    invented : tuple of str
+    bench : str
+    """
+
+    cautions: tuple[Caution, ...]
+    known: int
+    facts: Facts
+    about: str
+    sources: Mapping[str, Source]
+    next: str
+    invented: tuple[str, ...] = ()
+    bench: str = ""
+
+
+def cautions_screen(found: Asked, show: Shown) -> Screen:
+    """Return the cautions: those that a number raises first, then by their level."""
+    say = show.rule
+    levels = (*LEVELS, "general")
+    ordered = sorted(found.cautions, key=lambda c: levels.index(c.level))
+    raised = [c for c in ordered if c.raised_by(found.facts) is not None]
+    plain = [c for c in ordered if c not in raised]
+    room = max(_LINES - 2 * len(raised), 0)
+    rows = tuple((_MARKS.get(c.level, "!"), _short(c, show)) for c in plain[:room])
+    blocks: list[Block] = []
+    if rows:
+        blocks = [Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))]
+    if more := len(plain) - len(rows):
+        blocks.append(Paragraph(f"{more} more, and the whole texts: --full"))
+    return Screen(
+        command="cautions",
+        title=f"Cautions{found.about}: {len(found.cautions)} of {found.known}",
+        findings=tuple(
+            Finding("CAUTION", line_of(c, found.facts, say)) for c in raised
+        ),
+        blocks=tuple(blocks),
+        next=found.next,
+        invented=found.invented,
+        bench=found.bench,
+        annexes=tuple(_in_full(found)),
+    )
+
+
+#: What raises a rule, as its line begins where no number is known.
+_ABOUT = {
+    "bulk_temperature": "Bulk",
+    "batch_mass": "One batch",
+    "water_as_cast": "Water as cast",
+    "inert_fraction": "Inert matter",
+    "propellant_mass": "Propellant",
+    "installed_mass": "Rocket with its motor",
+    "total_impulse": "Impulse",
+    "grain_temperature": "Grain",
+    "pressure_amplification": "Per cent of pressure for a per cent of area",
+}
+
+#: Cautions that a screen has room for.
+_LINES = 17
+
+#: How a line of the list begins: what stops everything stands out.
+_MARKS = {"stop": "!!"}
+
+
+def _short(caution: Caution, show: Shown) -> str:
+    """Return the short text of a rule that no number raises."""
+    if "{" not in caution.short:
+        return caution.short
+    kind = OF_RULE.get(caution.unit, "number")
+    limit = show.typed(kind, caution.limit)
+    sense = "below" if caution.operator == "<" else "above"
+    rest = caution.short.format(value=limit, limit=limit).partition(": ")[2]
+    return f"{_ABOUT[caution.quantity]} {sense} {limit}: {rest}"
+
+
+def _in_full(found: Asked) -> Iterator[Annex]:
+    """Yield the whole texts by topic, each with its level and its source."""
+    for topic in dict.fromkeys(c.topics[0] for c in found.cautions):
+        yield Annex(
+            topic.capitalize(),
+            (
+                Listing(
+                    tuple(
+                        f"! {c.text} [{c.level}; {_ground(c, found.sources)}]"
+                        for c in found.cautions
+                        if c.topics[0] == topic
+                    )
+                ),
+            ),
+        )
+
+
+def _ground(caution: Caution, sources: Mapping[str, Source]) -> str:
+    """Say on what a caution rests."""
+    if caution.status != "published":
+        return "common practice, no source"
+    return sources[caution.source].citation.rstrip(".")
+
+
+def _field(key: str, meaning: str, kind: str = TEXT) -> Field:
+    return Field(key=key, label=key, kind=kind, meaning=meaning)
+
+
+#: What JSON and CSV say of a rule.
+RULE_FIELDS = (
+    _field("key", "of the rule"),
+    _field("topics", "of the commands that show it"),
+    _field("level", "stop, strong, caution or general"),
+    _field("quantity", "what raises it; none: it always applies"),
+    _field("operator", "how the quantity is held against the limit"),
+    _field("limit", "in the unit of the rule", "number"),
+    _field("unit", "of the limit"),
+    _field("short", "one line of a screen"),
+    _field("text", "in full"),
+    _field("source", "key of the source"),
+    _field("status", "published or common practice"),
+)
+RULE_PARTS = {"rules": Part(meaning="one a caution", fields=RULE_FIELDS, many=True)}
+
+
+def caution_rows(cautions: Sequence[Caution]) -> list[dict[str, Any]]:
+    """Return cautions as JSON has them, the limit in its unit."""
+    return [
+        {
+            "key": caution.key,
+            "topics": ", ".join(caution.topics),
+            "level": caution.level,
+            "quantity": caution.quantity or None,
+            "operator": caution.operator or None,
+            "limit": caution.limit if caution.quantity else None,
+            "unit": caution.unit or None,
+            "short": caution.short,
+            "text": caution.text,
+            "source": caution.source,
+            "status": caution.status,
+        }
+        for caution in cautions
+    ]

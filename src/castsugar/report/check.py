@@ -1,0 +1,185 @@
+"""What a bench file leaves open, in words: invented, misfit, missing, assumed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+from castsugar.bench.open_points import ASSUMED, INVENTED, MISFIT, MISSING
+from castsugar.report import numbers
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, Field
+from castsugar.report.screen import Annex, Block, Finding, Listing, Paragraph, Screen
+from castsugar.report.shown import Shown
+
+if TYPE_CHECKING:
+    from castsugar.bench.open_points import BenchCheck, Point
+    from castsugar.motor.hardware import Hardware
+
+#: Entries of a kind, one and several.
+_ENTRIES = {
+    "lots": ("lot", "lots"),
+    "kitchen.measured": ("kitchen measurement", "kitchen measurements"),
+    "motor.burn_law": ("burning-rate law", "burning-rate laws"),
+    "premixes": ("premix", "premixes"),
+    "recipes": ("recipe", "recipes"),
+}
+
+#: What was read, one and several.
+_READ = {
+    "recipes": ("recipe", "recipes"),
+    "lots": ("lot", "lots"),
+    "limits": ("limit", "limits"),
+    "measurements": ("kitchen measurement", "kitchen measurements"),
+    "burn_laws": ("burning-rate law", "burning-rate laws"),
+}
+
+#: Findings of one status that a screen has room for.
+_MOST = 4
+
+
+def check_screen(
+    found: BenchCheck, motor: Hardware | None, first: str, show: Shown
+) -> Screen:
+    """Return what ``check`` answers.
+
+    Parameters
+    ----------
+    found : BenchCheck
+    motor : Hardware or None
+    first : str
+        What to do where nothing is open.
+    show : Shown
+    """
+    blocks: tuple[Block, ...] = ()
+    if assumed := found.of(ASSUMED):
+        names = numbers.listed([point.entry for point in assumed[:3]])
+        text = f"Assumed: {len(assumed)} usual values ({names} first; --full)."
+        blocks = (Paragraph(text),)
+    return Screen(
+        command="check",
+        title=f"check: {', '.join(found.files)}",
+        findings=(
+            *_invented(found.of(INVENTED)),
+            *_open("MISFIT", found.of(MISFIT)),
+            *_open("MISSING", found.of(MISSING)),
+            *_read(found, motor, show),
+        ),
+        blocks=blocks,
+        next=_next(found, first),
+        bench=found.files[0],
+        annexes=tuple(_annexes(found)),
+    )
+
+
+def _invented(points: Sequence[Point]) -> Iterator[Finding]:
+    """Say which entries are still those of an example."""
+    if not points:
+        return
+    counts: dict[str, int] = {}
+    for point in points:
+        head = re.split(r"\.\"|\[|: ", point.entry)[0]
+        counts[head] = counts.get(head, 0) + 1
+    told = [
+        f"{count} {_ENTRIES[head][count > 1]}" if head in _ENTRIES else head
+        for head, count in counts.items()
+    ]
+    verb = "entry is" if len(points) == 1 else "entries are"
+    text = f"{len(points)} {verb} invented: {numbers.listed(told)}."
+    unused = sum(not point.used for point in points)
+    text += f" {unused} of them no recipe needs." if unused else ""
+    values = {"entries": [point.entry for point in points]}
+    yield Finding("EXAMPLE", text, values)
+
+
+def _open(status: str, points: Sequence[Point]) -> Iterator[Finding]:
+    """Say what does not fit, or is missing, one finding each."""
+    for point in points[:_MOST]:
+        yield Finding(status, f"{point.entry}: {point.text}.", point.to_dict())
+    if len(points) > _MOST:
+        yield Finding(status, f"{len(points) - _MOST} more: --full.")
+
+
+def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Finding]:
+    """Say what was read."""
+    told = [
+        f"{found.counts[key]} {words[found.counts[key] != 1]}"
+        for key, words in _READ.items()
+        if found.counts[key]
+    ]
+    if told:
+        text = numbers.listed(told)
+        unused = found.counts["unused_lots"]
+        text += f"; of the lots {unused} not in use" if unused else ""
+        yield Finding("READ", f"{text}.", dict(found.counts))
+    if motor is not None:
+        throat = show.typed("length", 1e3 * motor.throat_diameter)
+        text = f"motor: throat {throat}"
+        allowed = 1e-6 * motor.allowable
+        if allowed == allowed:
+            text += f", allowed pressure {show.bound('pressure', allowed)}"
+        yield Finding("READ", f"{text}.")
+    conditions = found.conditions
+    pressure = show.amount("pressure", 1e-6 * conditions["pressure"])
+    leaving = conditions["exit_pressure"]
+    end = "chamber only" if leaving is None else ""
+    end = end or f"to {show.amount('pressure', 1e-6 * leaving)}"
+    text = (
+        f"conditions: {pressure} {end}, {conditions['flow']} flow; units {found.units}."
+    )
+    yield Finding("READ", text, dict(conditions))
+
+
+def _next(found: BenchCheck, first: str) -> str:
+    """Return what to do about the gravest that is open."""
+    if found.of(INVENTED):
+        return "castsugar init --explain invented"
+    strands = [name for name in found.files if name.endswith(".csv")]
+    if found.of(MISFIT) and strands:
+        return f"castsugar burnrate {strands[0]}"
+    if missing := found.of(MISSING):
+        return f"castsugar init --explain {missing[0].entry}"
+    return first
+
+
+def _annexes(found: BenchCheck) -> Iterator[Annex]:
+    """Yield every point, by status."""
+    titles = {
+        INVENTED: "Invented",
+        MISFIT: "Does not fit",
+        MISSING: "Missing",
+        ASSUMED: "Assumed",
+    }
+    for status, title in titles.items():
+        lines = [f"{point.entry}: {point.text}" for point in found.of(status)]
+        if lines:
+            yield Annex(title, (Listing(tuple(lines)),))
+
+
+def _field(key: str, meaning: str) -> Field:
+    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
+
+
+POINT_FIELDS = (
+    _field("status", "invented, misfit, missing or assumed"),
+    _field("entry", "table, entry or key of the bench file"),
+    _field("text", "what it is about"),
+)
+
+PARTS = {
+    "points": Part(
+        meaning="what is open, by weight; used: whether an answer rests on it",
+    ),
+    "counts": Part(meaning="what was read"),
+    "files": Part(meaning="the bench file, and the strands that it names"),
+    "units": Part(meaning="si or us"),
+}
+
+
+def check_parts(found: BenchCheck) -> dict[str, Any]:
+    """Return what was found as plain values."""
+    parts = found.to_dict()
+    del parts["conditions"]
+    entries = [point.entry for point in found.of(INVENTED)]
+    return {**parts, "invented": bool(entries), "invented_entries": entries}

@@ -1,0 +1,468 @@
+"""What is believed of a kitchen, and what one measurement changes in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from castsugar.data.records import Facts, Syrup
+from castsugar.kitchen.calibration import Learnt, Outcome
+from castsugar.kitchen.parameters import PARAMETERS, Belief
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
+from castsugar.report.field import TEXT, Field, Row
+from castsugar.report.kitchen import CONTRIBUTIONS, cook_words, do_nots
+from castsugar.report.mix_words import composition
+from castsugar.report.screen import Annex, Finding, Listing, Screen, Table
+from castsugar.report.shown import Shown
+
+if TYPE_CHECKING:
+    from castsugar.mix.mix import Mix
+
+# ----------------------------------------------------------------------------
+# What is believed about the eight parameters.
+
+#: Name of a parameter -> how it is called, in words what it is, and which measurement
+#: tells of it.
+CALLED = {
+    "syrup_solids": ("syrup solids, %", "the solids of the syrup", "ball-fall"),
+    "syrup_grade": ("syrup grade, DE", "the grade of the syrup", "ball-fall"),
+    "packing": ("packing", "how densely the grains pack", "bulk-density"),
+    "nitrate_dissolved": (
+        "nitrate dissolved",
+        "how much nitrate dissolves at the pour",
+        "flow-out",
+    ),
+    "solubility_loss": (
+        "solubility depression",
+        "how much syrup keeps sugar from dissolving",
+        "flow-out",
+    ),
+    "drying_time": ("drying time, s", "how fast the pan dries", "pan-weight"),
+    "liquid_factor": ("viscosity factor", "the viscosity factor", "flow-out"),
+    "thermometer": ("thermometer off", "what the thermometer is off by", ""),
+}
+
+
+def origin_word(name: str, origin: str) -> str:
+    """Return where a value comes from: measured, stated, assumed or invented."""
+    if "(invented)" in origin:
+        return "invented"
+    if origin.startswith("measured"):
+        return "measured"
+    prior = next(p.origin for p in PARAMETERS if p.name == name)
+    return "assumed" if origin == prior else "stated"
+
+
+def measurement_of(shares: Mapping[str, float], belief: Belief) -> str:
+    """Return which measurement tells most of what moves the pour and is assumed."""
+    names = [p.name for p in PARAMETERS]
+    for name in shares:
+        origin = belief.origins[names.index(name)]
+        if CALLED[name][2] and origin_word(name, origin) == "assumed":
+            return CALLED[name][2]
+    return "flow-out"
+
+
+def least_sure(
+    shares: Mapping[str, float], belief: Belief, syrup: Syrup, show: Shown
+) -> str:
+    """Say which parameter moves the pour viscosity most, and how well it is known."""
+    if not shares:
+        return ""
+    name, share = next(iter(shares.items()))
+    row = next(r for r in parameter_rows(belief, syrup) if r["name"] == name)
+    low, high = _cells(row, show)[1:]
+    return (
+        f"{CALLED[name][1]} ({low} to {high}, {origin_word(name, row['origin'])}): "
+        f"{numbers.percent(share)} % of the uncertainty of the pour"
+    )
+
+
+def _cells(row: Row, show: Shown) -> tuple[str, str, str]:
+    """Return a parameter and the ends of its band."""
+    low, high = row["value_interval"]
+    if row["name"] == "thermometer":
+        return show.band("temperature difference", row["value"], low, high)
+    return numbers.with_band(row["value"], low, high)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Believed:
+    """What is known of a kitchen.
+
+    Attributes
+    ----------
+    learnt : Learnt
+    syrup : Syrup
+    mix : Mix
+        Of which `shares` speaks: the contributions to its pour viscosity.
+    shares : mapping
+    invented : tuple of str
+    bench : str
+    """
+
+    learnt: Learnt
+    syrup: Syrup
+    mix: Mix
+    shares: Mapping[str, float]
+    invented: tuple[str, ...] = ()
+    bench: str = "bench.toml"
+
+
+def parameters_screen(found: Believed, show: Shown) -> Screen:
+    """Return what ``kitchen parameters`` answers."""
+    belief = found.learnt.kitchen.belief
+    rows = {row["name"]: row for row in parameter_rows(belief, found.syrup)}
+    order = [*found.shares, *(name for name in rows if name not in found.shares)]
+    words = {name: origin_word(name, rows[name]["origin"]) for name in order}
+    measured = sum(r["origin"].startswith("measured") for r in rows.values())
+    lines = []
+    for name in order:
+        told, low, high = _cells(rows[name], show)
+        label, _, test = CALLED[name]
+        if name == "thermometer":
+            label = show.headed(label, "temperature difference")
+        share = numbers.percent(found.shares.get(name, 0.0))
+        cells = (label, told, f"{low} to {high}", share, words[name], test or "no test")
+        lines.append(cells)
+    heads = ("", "median", "95 % band", "share,\n%", "origin", "measured by")
+    next_ = measurement_of(found.shares, belief)
+    return Screen(
+        command="kitchen",
+        title=f"Kitchen parameters: {measured} of {len(rows)} measured",
+        findings=(
+            *(Finding("REFUSED", text) for text in _set_aside(found.learnt)),
+            _deciding(found, words),
+        ),
+        conditions="Share: of the uncertainty of the pour viscosity.",
+        blocks=(Table(heads=heads, rows=tuple(lines), left=frozenset({0, 4, 5})),),
+        next=f"castsugar kitchen {next_} --how",
+        invented=found.invented,
+        bench=found.bench,
+        annexes=tuple(_parameter_annexes(found, rows)),
+    )
+
+
+def _set_aside(learnt: Learnt) -> Iterator[str]:
+    """Yield which measurements of the bench are not used."""
+    for one in learnt.calibration.contradictions:
+        name = f"{one.measurement.kind} {one.measurement.label}".rstrip()
+        yield f"{name}: {refusal(one)}; set aside. Repeat it, or mend what was before."
+
+
+def _deciding(found: Believed, words: Mapping[str, str]) -> Finding:
+    """Say which two parameters decide how a mix pours."""
+    first = list(found.shares)[:2]
+    told = numbers.listed([CALLED[name][1] for name in first])
+    guessed = sum(words[name] == "assumed" for name in first)
+    state = {0: "none of them", 1: "one", 2: "both"}[guessed]
+    verb = "are" if guessed == 2 else "is"
+    guess = "guesses" if guessed == 2 else "a guess"
+    text = f"{told[:1].upper()}{told[1:]} decide how {_short(found.mix)} pours; "
+    return Finding("RESULT", f"{text}{state} {verb} {guess}.", dict(found.shares))
+
+
+def _short(mix: Mix) -> str:
+    return mix.name if mix.name and ":" not in mix.name else composition(mix)
+
+
+def _parameter_annexes(found: Believed, rows: Mapping[str, Row]) -> Iterator[Annex]:
+    """Yield what each is and rests on, and what was measured."""
+    lines = tuple(f"{r['name']}: {r['meaning']}; {r['origin']}" for r in rows.values())
+    yield Annex("What they are and rest on", (Listing(lines),))
+    outcomes = found.learnt.calibration.outcomes
+    if outcomes:
+        told = tuple(one.sentence() for one in outcomes)
+        yield Annex("Measurements", (Listing(told),))
+
+
+def _field(key: str, kind: str, meaning: str) -> Field:
+    return Field(key=key, label=key.replace("_", " "), kind=kind, meaning=meaning)
+
+
+PARAMETER_FIELDS = (
+    _field("name", TEXT, "as in [kitchen] of the bench file"),
+    _field("meaning", TEXT, "what it is"),
+    _field("unit", TEXT, "of value and value_interval"),
+    _field("value", "number", "median of what is believed"),
+    _field("origin", TEXT, "where it comes from"),
+)
+
+OUTCOME_FIELDS = (
+    _field("kind", TEXT, "of the measurement"),
+    _field("label", TEXT, "how it is called: its number in the bench file"),
+    _field("quantity", TEXT, "what was found"),
+    _field("unit", TEXT, "of observed, expected and expected_interval"),
+    _field("observed", "number", "what was found"),
+    _field("expected", "number", "before it, by what was believed"),
+    _field("deviation", "number", "of the two, in standard deviations of both"),
+)
+
+PARAMETER_PARTS = {
+    "parameters": Part(meaning="one a parameter", fields=PARAMETER_FIELDS, many=True),
+    "measurements": Part(
+        meaning="in the order of the bench file", fields=OUTCOME_FIELDS, many=True
+    ),
+    "recipe": Part(meaning="of the mix that contributions speaks of"),
+    "contributions": CONTRIBUTIONS,
+}
+
+
+def parameters_parts(found: Believed) -> dict[str, Any]:
+    """Return the numbers of ``kitchen parameters``."""
+    learnt = found.learnt
+    return {
+        "parameters": parameter_rows(learnt.kitchen.belief, found.syrup),
+        "measurements": outcome_rows(learnt.calibration.outcomes),
+        "recipe": composition(found.mix),
+        "contributions": dict(found.shares),
+    }
+
+
+def parameter_rows(belief: Belief, syrup: Syrup) -> list[dict[str, Any]]:
+    """Return the parameters as plain rows, those of the syrup as it stands.
+
+    Parameters
+    ----------
+    belief : Belief
+    syrup : Syrup
+        The one that the kitchen measures; its solids and grade are what the first two
+        parameters lie off from.
+    """
+    rows = []
+    for parameter, origin in zip(PARAMETERS, belief.origins, strict=True):
+        zero, size, label, unit = 0.0, 1.0, parameter.label, parameter.unit
+        if parameter.name == "syrup_solids":
+            zero, size = syrup.dry_solids_fraction, syrup.dry_solids_uncertainty
+            zero, size = 100.0 * zero, 100.0 * size
+            label, unit = f"dry solids of the {syrup.name}", "%"
+        elif parameter.name == "syrup_grade":
+            zero = syrup.viscosity_dextrose_equivalent
+            label = f"dextrose equivalent as the viscosity of the {syrup.name} shows it"
+        low, middle, high = (zero + size * v for v in belief.interval(parameter.name))
+        rows.append(
+            {
+                "name": parameter.name,
+                "meaning": label,
+                "unit": unit,
+                "value": middle,
+                "value_interval": [low, high],
+                "origin": origin,
+            }
+        )
+    return rows
+
+
+def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
+    """Return what measurements said, as plain rows."""
+    return [
+        {
+            "kind": o.measurement.kind,
+            "label": o.measurement.label,
+            "quantity": o.measurement.quantity,
+            "unit": o.measurement.unit,
+            "observed": o.observed,
+            "expected": o.expected,
+            "expected_interval": [o.low, o.high],
+            "deviation": o.deviation,
+            "contradicts": o.contradicts,
+        }
+        for o in outcomes
+    ]
+
+
+# ----------------------------------------------------------------------------
+# One measurement.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """One measurement and what it changes.
+
+    Attributes
+    ----------
+    before, after : Learnt
+    syrup : Syrup
+        The one that the kitchen measures.
+    mix : Mix
+        On which the change is shown.
+    bands : pair of tuples
+        Its pour viscosity before and after, quantiles of
+        :data:`castsugar.kitchen.calibration.BAND`. [Pa s]
+    saved : bool
+    facts : mapping
+        Of the pan.
+    cautions : Chosen
+    next : str
+    invented : tuple of str
+    bench : str
+        Empty: none is named.
+    """
+
+    before: Learnt
+    after: Learnt
+    syrup: Syrup
+    mix: Mix
+    bands: tuple[tuple[float, ...], tuple[float, ...]]
+    saved: bool
+    facts: Facts
+    cautions: Chosen
+    next: str
+    invented: tuple[str, ...] = ()
+    bench: str = ""
+
+    @property
+    def outcome(self) -> Outcome:
+        """What the measurement said."""
+        return self.after.calibration.outcomes[-1]
+
+
+def refusal(one: Outcome) -> str:
+    """Say why a measurement is not believed."""
+    if math.isinf(one.deviation):
+        return "by what is believed this mix jams, and it flowed"
+    deviations = numbers.significant(abs(one.deviation), 2)
+    return f"{deviations} standard deviations from what is believed"
+
+
+def measurement_screen(found: Measured, show: Shown) -> Screen:
+    """Return what a measurement answers."""
+    one = found.outcome
+    read = one.measurement
+    named = f"{read.kind} {read.label}".rstrip()
+    whose = (
+        "" if read.kind in ("bulk density", "ball fall") else f" of {_short(found.mix)}"
+    )
+    return Screen(
+        command="kitchen",
+        title=f"{named}{whose}: {read.quantity} {_reading(one, one.observed, show)}",
+        findings=(*do_nots(found.facts, show), *_said(found, show)),
+        conditions="" if one.contradicts else cook_words(found.after.kitchen, show),
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=found.next,
+        invented=found.invented,
+        bench=found.bench or "bench.toml",
+        annexes=(Annex("Parameters before and after", (_moved(found, show),)),),
+    )
+
+
+def _said(found: Measured, show: Shown) -> Iterator[Finding]:
+    """Yield whether it fits, what it changes, whether it is kept."""
+    one = found.outcome
+    values = outcome_rows([one])[0]
+    expected = _reading(one, one.expected, show)
+    low, high = (_reading(one, x, show, bare=True) for x in (one.low, one.high))
+    if one.contradicts:
+        yield Finding("REFUSED", f"{refusal(one)}; not saved", values)
+        if math.isfinite(one.expected):
+            text = f"Expected {expected} ({low} to {high}). Nothing is learnt from it:"
+            yield Finding("RESULT", f"{text} repeat it, or mend what was before.")
+        return
+    yield Finding("INSIDE", f"Expected {expected} ({low} to {high}): it fits.", values)
+    before, after = (_thick(band) for band in found.bands)
+    changed = f"{before} before, {after} after"
+    changed = f"{before}, as before" if before == after else changed
+    text = f"Pour viscosity of {_short(found.mix)}, Pa s: {changed}."
+    yield Finding("CHANGES", text)
+    yield Finding("CHANGES", _narrowed(found, show))
+    if found.saved:
+        yield Finding("SAVED", f"In {found.bench}.")
+    else:
+        where = found.bench or "a bench file"
+        yield Finding("NOT SAVED", f"Add --save to keep it in {where}.")
+
+
+def _reading(one: Outcome, value: float, show: Shown, *, bare: bool = False) -> str:
+    """Write what was found or expected, in the unit shown."""
+    kind, size = {"kg": ("mass", 1e3), "Pa s": ("viscosity", 1.0)}.get(
+        one.measurement.unit, ("number", 1.0)
+    )
+    if math.isinf(value):
+        return "jams"
+    digits = 2 if kind == "viscosity" else 3
+    value = size * max(value, 0.0)
+    return show.bare(kind, value, digits) if bare else show.amount(kind, value, digits)
+
+
+def _thick(band: Sequence[float]) -> str:
+    """Write the 95 % band of a viscosity: one digit, or jams."""
+    low, high = (numbers.significant(x, 1, "jams") for x in (band[0], band[-1]))
+    return low if low == high else f"{low} to {high}"
+
+
+#: A band that is narrower by less is called alike.
+_NARROWER = 0.98
+
+
+def _narrowed(found: Measured, show: Shown) -> str:
+    """Say which parameters are known better, the two most first."""
+    old, new = _both(found)
+    moved = []
+    for was, now in zip(old, new, strict=True):
+        widths = [
+            row["value_interval"][1] - row["value_interval"][0] for row in (was, now)
+        ]
+        if widths[0] > 0.0 and widths[1] < _NARROWER * widths[0]:
+            moved.append((widths[1] / widths[0], was, now))
+    moved.sort(key=lambda one: one[0])
+    if not moved:
+        return "No parameter is known better for it."
+    told = []
+    for _, was, now in moved[:2]:
+        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
+        told.append(f"{CALLED[was['name']][0]} {ends[0]} -> {ends[1]}")
+    rest = "rest alike" if len(moved) <= 2 else f"{len(moved) - 2} more: --full"
+    return f"Narrowed: {', '.join(told)}; {rest}."
+
+
+def _both(found: Measured) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the parameters before and after."""
+    old, new = (
+        parameter_rows(learnt.kitchen.belief, found.syrup)
+        for learnt in (found.before, found.after)
+    )
+    return old, new
+
+
+def _moved(found: Measured, show: Shown) -> Table:
+    """Return all parameters before and after."""
+    lines = []
+    for was, now in zip(*_both(found), strict=True):
+        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
+        told = [_cells(row, show)[0] for row in (was, now)]
+        lines.append((CALLED[was["name"]][0], told[0], ends[0], told[1], ends[1]))
+    heads = ("", "before", "95 % band", "after", "95 % band")
+    return Table(heads=heads, rows=tuple(lines))
+
+
+MEASURED_PARTS = {
+    "measurement": Part(meaning="what was read", fields=OUTCOME_FIELDS),
+    "recipe": Part(meaning="of the mix on which the change is shown"),
+    "saved": Part(meaning="whether it stands in the bench file now"),
+    "pour_viscosity_Pa_s_interval": Part(
+        meaning="95 % band of that mix, before and after"
+    ),
+    "parameters_before": PARAMETER_PARTS["parameters"],
+    "parameters_after": PARAMETER_PARTS["parameters"],
+}
+
+
+def measured_parts(found: Measured) -> dict[str, Any]:
+    """Return the numbers of a measurement."""
+    old, new = _both(found)
+    return {
+        "measurement": outcome_rows([found.outcome])[0],
+        "recipe": composition(found.mix),
+        "saved": found.saved,
+        "pour_viscosity_Pa_s_interval": {
+            name: [band[0], band[-1]]
+            for name, band in zip(("before", "after"), found.bands, strict=True)
+        },
+        "parameters_before": old,
+        "parameters_after": new,
+    }

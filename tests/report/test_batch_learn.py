@@ -1,0 +1,201 @@
+"""Screens, pages and documents of `batch` and `learn`, on the example bench.
+
+The example's batches are invented; shapes and words are checked, not numbers.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import castsugar as cs
+from castsugar import static_test
+from castsugar.bench.example import write_example
+from castsugar.cli.main import main
+from castsugar.motor.firing.expectation import expect
+from castsugar.report import batch, batch_card, batch_list, learn_data
+from castsugar.report.document import schema_of
+from castsugar.report.screen import STATUSES
+
+# Exact: shapes, schemas, words; the one number is a share of water by hand.
+pytestmark = pytest.mark.exact
+
+MIX = "KNO3:60 powdered sugar:17 corn syrup:23"
+ID = "2026-05-16-1"
+WHERE = ["--bench", "bench.toml"]
+STAND = ["--throat", "8 mm", "--throat-after", "8.2 mm", "--propellant-mass", "368 g"]
+CARD = ["batch", "card", ID, "--date", "2026-05-23", *WHERE]
+
+#: Command, document and its parts.
+SCREENS = {
+    "new": ["batch", "new", "base", "--batch", "200 g", *WHERE],
+    "show": ["batch", "show", ID, *WHERE],
+    "list": ["batch", "list", *WHERE],
+    "card": [*CARD, "--mass", "366 g", "--temperature", "12 C"],
+    "bad card": [*CARD, "--mass", "372 g", "--temperature", "45 C"],
+    "learn": ["learn", *WHERE],
+}
+DOCUMENTS = {
+    "new": ("batch_shown", batch.PARTS),
+    "show": ("batch_shown", batch.PARTS),
+    "list": ("batches", batch_list.PARTS),
+    "card": ("batch_card", batch_card.PARTS),
+    "bad card": ("batch_card", batch_card.PARTS),
+    "learn": ("learn", learn_data.PARTS),
+}
+
+#: Units that a US screen does not show, after a number.
+SI = re.compile(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b")
+
+#: What the rules themselves say, and what a person typed.
+ALLOWED = re.compile(
+    r"(beyond|than) (125|250|500) g|beyond 320 N s|lost [\d.]+ g|sugar, 1 kg"
+)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _example(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Make the batch of the walk-through, and close it."""
+    folder = tmp_path_factory.mktemp("example")
+    with contextlib.chdir(folder), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(static_test, "expect", partial(expect, draws=20))
+        write_example(Path())
+        day = ["--date", "2026-05-16", *WHERE]
+        add = ["batch", "add", ID, *day]
+        assert main(["batch", "new", MIX, "--batch", "485.8 g", *day]) == 0
+        pan = ["--measured", "kind=pan-weight lost=4.6 g", "--grain-mass", "368 g"]
+        assert main([*add, *pan, "--observe", "smooth", "--flow", "pours"]) == 0
+        assert main([*add, "--strands", "strands-new.csv"]) == 0
+        assert main([*add, "--firing", "shot.csv", *STAND]) == 0
+        assert main(["batch", "close", ID, *day, "--outcome", "used"]) == 0
+        yield
+
+
+def said(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    capsys.readouterr()
+    assert main(words) == 0
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", SCREENS)
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_a_screen(name: str, units: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """24 lines of 80, statuses in order, one closing line, Next last."""
+    text = said([*SCREENS[name], "--units", units], capsys)
+    lines = text.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines[:-1])) <= 80
+    assert lines[-1].startswith("Next: castsugar ")
+    words = [w for line in lines for w in STATUSES if line.startswith(f"{w}  ")]
+    assert words == sorted(words, key=list(STATUSES).index)
+    assert words
+    assert sum(line.startswith("! ") for line in lines) <= 3
+    assert text.count("more: castsugar cautions") == (name != "list")
+    if units == "us":
+        assert not SI.search(ALLOWED.sub("", text))
+
+
+@pytest.mark.parametrize("name", SCREENS)
+def test_everything_fits_and_is_whole(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`--full` within 80 columns; nothing is cropped; Markdown has a title."""
+    lines = said([*SCREENS[name], "--full"], capsys).splitlines()
+    assert max(map(len, lines[:-1])) <= 80
+    assert "…" not in "".join(lines)
+    assert said([*SCREENS[name], "--markdown"], capsys).startswith("# ")
+
+
+@pytest.mark.parametrize("name", SCREENS)
+def test_a_document(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    what, parts = DOCUMENTS[name]
+    document = json.loads(said([*SCREENS[name], "--json"], capsys))
+    jsonschema.validate(document, schema_of(what, parts))
+    assert set(parts) <= set(document) | {"characteristic_velocity_efficiency"}
+    heads = said([*SCREENS[name], "--csv"], capsys).splitlines()[0].split(",")
+    assert not [h for h in heads if h.endswith("_kg")]
+
+
+def test_what_was_added(capsys: pytest.CaptureFixture[str]) -> None:
+    new = said([*SCREENS["new"], "--date", "2026-06-01", "--json"], capsys)
+    words = ["batch", "add", json.loads(new)["id"], "--observe", "pale", *WHERE]
+    document = json.loads(said([*words, "--json"], capsys))
+    jsonschema.validate(document, schema_of("batch_added", batch.ADDED_PARTS))
+    assert document["events"][0]["text"] == "pale"
+
+
+@pytest.mark.parametrize("name", ["new", "show", "card", "learn"])
+def test_a_page(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Boxes to tick and blanks to fill in, and a place for the signature."""
+    path = Path(f"{name}.html")
+    said([*SCREENS[name], "--page", str(path), "--units", "us"], capsys)
+    page = path.read_text("utf-8")
+    told = re.sub(r"<style>.*?</style>", "", page, flags=re.S)
+    assert not SI.search(ALLOWED.sub("", re.sub(r"<[^>]+>", " ", told)))
+    assert ("signature" in page) is (name != "learn")
+    assert ("<svg" in page) is (name == "learn")
+    if name == "new":
+        assert page.count('class="box"') == 3
+        for blank in ("cup empty, oz", "pan scraped, oz", "bulk at the pour, °F"):
+            assert f"<dt>{blank}</dt>" in page
+        assert page.count("as cast, oz") == 4  # grains of the example's motor
+
+
+def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: 372 - 368 = 4 g gained; 0.2 % of 368 g is 0.736 g, the scale adds less.
+
+    The strands were burned at 20 °C: 45 °C is 25 K away.
+    """
+    text = " ".join(said(SCREENS["bad card"], capsys).split())
+    assert (
+        "DO NOT fire: the grains gained 4.00 g (368.0 g as cast, 372.0 g now)" in text
+    )
+    assert "DO NOT fire: grains at 45.0 °C; strands were burned" in text
+    quiet = [*CARD, "--mass", "368.2 g", "--temperature", "20 C", "--humidity", "40 %"]
+    text = said(quiet, capsys)
+    assert "DO NOT" not in text
+    assert "CAUTION" not in text
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (["--mass", "366"], "has no unit"),
+        (["--mass", "36 g"], "not the same grains"),
+        (["--temperature", "12"], "has no unit"),
+        (["--date", "2026-05-01"], "was made on"),
+        (["--humidity", "120 %"], "--humidity"),
+        (["--uptake", "50 %"], "--uptake"),
+    ],
+)
+def test_a_wrong_card(
+    words: list[str], what: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    assert main([*CARD, *words]) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert what in printed.err
+    assert printed.err.count("\n") == 1
+
+
+def test_grains_weigh_no_more_than_the_pan(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    new = said([*SCREENS["new"], "--date", "2026-06-02", "--json"], capsys)
+    words = ["batch", "add", json.loads(new)["id"], "--grain-mass", "300 g", *WHERE]
+    assert main(words) == 2
+    assert "had only 198.5 g in the pan" in capsys.readouterr().err
+
+
+def test_what_python_prints_is_short() -> None:
+    (first, *_), _ = cs.records.read_batches(Path("batches"))
+    assert repr(first).startswith(f"Batch({ID}, used: KNO3:60")
+    assert len(repr(first)) < 120
