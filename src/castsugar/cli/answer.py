@@ -36,6 +36,8 @@ class Answer:
         JSON.
     rows, fields : sequences
         Of its CSV.
+    paper : callable, optional
+        Says it for the page, where that is another screen.
     """
 
     command: str
@@ -44,6 +46,7 @@ class Answer:
     told: Mapping[str, Any]
     rows: Sequence[Row] = ()
     fields: Sequence[Field] = field(default=())
+    paper: Callable[[Shown], Screen] | None = None
 
 
 def units_of(options: argparse.Namespace) -> Shown:
@@ -72,7 +75,9 @@ def answer(options: argparse.Namespace, found: Answer) -> None:
     if page := getattr(options, "page", None):
         from castsugar.report.page import to_page
 
-        write_file(options, page, to_page(found.screen(units_of(options))))
+        shown = found.paper or found.screen
+
+        write_file(options, page, to_page(shown(units_of(options))))
 
 
 def _rendered(options: argparse.Namespace, found: Answer) -> str:

@@ -256,6 +256,31 @@ def steps(value: float, step: float) -> str:
     return at_place(round(value / step) * step, -decimals)
 
 
+def on_scale(value: float, step: float) -> str:
+    """Write what a scale showed, with the decimals of its step.
+
+    Examples
+    --------
+    >>> on_scale(121.2, 0.5), on_scale(3.95, 0.05)
+    ('121.2', '3.95')
+    """
+    return at_place(value, -_decimals(step))
+
+
+def down(value: float, digits: int = 2) -> str:
+    """Write a number rounded down: what it may be at most.
+
+    Examples
+    --------
+    >>> down(2.876), down(0.0999), down(math.inf)
+    ('2.8', '0.099', '–')
+    """
+    if not math.isfinite(value) or value <= 0.0:
+        return DASH
+    place = _exponent(value) - digits + 1
+    return at_place(math.floor(value / 10.0**place + 1e-9) * 10.0**place, place)
+
+
 def _decimals(step: float) -> int:
     """Return the decimals that a step has: 2 of 0.05."""
     text = f"{step:.6f}".rstrip("0")
