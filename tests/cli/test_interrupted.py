@@ -187,7 +187,7 @@ def test_while_it_confirms_the_answer_is_printed(
     out, err = capsys.readouterr()
     assert err == ""
     first = " ".join(" ".join(out.splitlines()[:7]).split())
-    assert "INCOMPLETE: interrupted before the second solver was done" in first
+    assert "INCOMPLETE: interrupted before the independent check was done" in first
     assert "unavailable: interrupted" in out
 
 
@@ -207,7 +207,7 @@ def test_while_it_confirms_the_document_is_marked(
     text = capsys.readouterr().out
     document = json.loads(text)
     notes = document["assumptions"]
-    assert "INCOMPLETE: interrupted before the second solver was done" in str(notes)
+    assert "INCOMPLETE: interrupted before the independent check was done" in str(notes)
     assert '"unavailable: interrupted"' in text
     assert '"confirmed"' in text
 
@@ -309,9 +309,9 @@ def test_while_it_renders_the_answer_is_printed(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The work is done: the answer is whole, the exit code says that it was late."""
-    import castsugar.report.text as text
+    import castsugar.report.mixes as mixes
 
-    monkeypatch.setattr(text, "performance_table", pressing(text.performance_table))
+    monkeypatch.setattr(mixes, "evaluate_screen", pressing(mixes.evaluate_screen))
     assert main(["evaluate", MIX, "--no-confirm"]) == 130
     out, err = capsys.readouterr()
     assert "flame temperature, K" in out

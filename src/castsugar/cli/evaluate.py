@@ -239,6 +239,10 @@ def told(
         notes=(*unconfirmed(rows), *shared.assumptions()),
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
+        misfits=tuple(one.cautions if one is not None else () for one in fired),
+        incomplete="; ".join(unconfirmed(rows)),
+        recipes=frozenset(world.recipes if world is not None else ()),
+        not_modelled=_not_modelled(fired),
         draws=drawn,
         bench=options.bench or "",
         bench_said=options.bench_said,
@@ -246,6 +250,17 @@ def told(
         flows=_flows(options, shared, mixes),
         species=_species(options, shared, mixes, rows),
     )
+
+
+def _not_modelled(fired: Sequence[Firing | None]) -> tuple[str, ...]:
+    """Return what the motor leaves out; nothing without one."""
+    known = [one for one in fired if one is not None]
+    if not known:
+        return ()
+    from castsugar.motor.hardware import NOT_MODELLED
+
+    ports = {one.port_caution for one in known if one.port_caution}
+    return (*sorted(ports), *NOT_MODELLED.values())
 
 
 def conditions_line(shared: Shared, bench: str | None, show: Any) -> str:

@@ -17,7 +17,7 @@ from castsugar.cli.screen import remark
 INTERRUPTED = 130
 
 #: Marks a result that Ctrl-C kept the second solver from.
-UNCONFIRMED = "INCOMPLETE: interrupted before the second solver was done"
+UNCONFIRMED = "INCOMPLETE: interrupted before the independent check was done"
 
 #: Marks a document that Ctrl-C kept the pictures from.
 NOT_DRAWN = "INCOMPLETE: interrupted before all pictures were drawn"

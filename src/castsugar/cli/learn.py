@@ -136,9 +136,10 @@ def _check_names(options: argparse.Namespace) -> None:
     from castsugar.files.writing import refuse_unwritable
 
     folder_of(options)
-    bench = real(Path(options.bench))
-    for name in ("output", "page", "picture"):
-        value = getattr(options, name)
+    bench = real(Path(options.bench or "."))
+    named = [("output", options.output), ("page", options.page)]
+    named += [("picture", file) for file in options.picture.values()]
+    for name, value in named:
         if value is not None and real(Path(value)) == bench:
             raise InputError(f"--{name} is the bench file itself; choose another name")
     if options.save:
@@ -182,7 +183,7 @@ def _answer(
 ) -> Answer:
     """Return what is printed and written."""
     from castsugar.cli.answer import Answer
-    from castsugar.report.cautions import chosen, motor_facts, pan_facts, saying
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.learn import Told, learn_screen
     from castsugar.report.learn_data import CHECKS, checks_of, learn_parts
 
@@ -195,9 +196,7 @@ def _answer(
     syrup = database.syrups[learning.kitchen.after.syrup]
     told = Told(
         syrup=syrup,
-        cautions=lambda show: chosen(
-            database.cautions, facts, topics, say=saying(show)
-        ),
+        cautions=lambda show: chosen(database.cautions, facts, topics, say=show.rule),
         next=_next(options, learning),
         saved=options.save,
         invented=invented_in(world),
@@ -235,7 +234,7 @@ def _next(options: argparse.Namespace, learning: Learning) -> str:
 
 def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
     """Write the picture, if asked for."""
-    if options.picture is None:
+    if not options.picture:
         return
     from castsugar.cli.output import write_file
     from castsugar.errors import InputError
@@ -244,4 +243,5 @@ def _picture(options: argparse.Namespace, learning: Learning, world: World) -> N
     picture = checks_picture(learning.checks, example=bool(invented_in(world)))
     if not picture:
         raise InputError("--picture: nothing was predicted and measured; leave it out")
-    write_file(options, options.picture, picture)
+    for file in options.picture.values():
+        write_file(options, file, picture)

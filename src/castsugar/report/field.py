@@ -42,6 +42,8 @@ class Field:
         What an infinite value means.
     us_label : str
         Where the label itself holds a unit.
+    digits : int
+        Significant ones of a value without a band.
     """
 
     key: str
@@ -52,6 +54,7 @@ class Field:
     factor_of: bool = False
     endless: str = "no limit"
     us_label: str = ""
+    digits: int = 3
 
     def raw(self, row: Row) -> Any:
         """Return the value as it stands in the row."""
@@ -97,10 +100,9 @@ class Field:
             return numbers.of_100(value)
         if isinstance(value, int):
             return str(value)
-        if self.kind == "fraction" and math.isfinite(value):
-            return numbers.percent(0.01 * value)
         shown = show.number(self.kind, value)
-        return numbers.significant(shown, 1 if self.factor_of else 3, self.endless)
+        digits = 1 if self.factor_of else self.digits
+        return numbers.significant(shown, digits, self.endless)
 
     def schema(self) -> dict[str, Any]:
         """Return what the JSON schema says of the key."""
@@ -166,6 +168,7 @@ def field_of(column: Column) -> Field:
         factor_of=column.key.startswith("pour_viscosity"),
         endless=_ENDLESS.get(column.key, "no limit"),
         us_label=_US_LABELS.get(column.key, ""),
+        digits=2 if column.key == "pressure_margin_percent" else 3,
     )
 
 

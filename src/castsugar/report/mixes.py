@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
@@ -84,6 +87,7 @@ FIRING: tuple[Field, ...] = (
         label="10 % more burning area raises the pressure by",
         kind="fraction",
         meaning="relative rise of the peak pressure",
+        digits=2,
     ),
 )
 
@@ -95,11 +99,21 @@ def row_of(
     known = {key: value for key, value in row.items() if key in FIELDS}
     if fired is not None:
         known |= firing_row(fired)
-    for column in drawn.columns if drawn is not None else ():
-        low, high = drawn.summary(column, place).interval if drawn else (0.0, 0.0)
+    if drawn is None:
+        return known | dict(_of_the_data(row))
+    for column in drawn.columns:
+        low, high = drawn.summary(column, place).interval
         if low == low:  # not NaN
             known[column + INTERVAL] = (low, high)
     return known
+
+
+def _of_the_data(row: Row) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Yield the bands that the data alone leave, where they were asked for."""
+    for column, doubt in DOUBTS.items():
+        half = 1.96 * row.get(doubt, math.nan)
+        if half == half:
+            yield column + INTERVAL, (row[column] - half, row[column] + half)
 
 
 def firing_row(fired: Firing) -> dict[str, Any]:
@@ -172,6 +186,14 @@ class Mixes:
         What was assumed, in full.
     cautions : Chosen
     cautions_in_full : tuple of str
+    misfits : tuple of tuple of str
+        Of each mix what is wrong with its own strands.
+    incomplete : str
+        What Ctrl-C left undone.
+    recipes : collection of str
+        Names that stand for recipes on a command line.
+    not_modelled : tuple of str
+        What the motor leaves out.
     draws : Draws or None
         Of the bands, with the parts of the uncertainty.
     species : tuple of mapping
@@ -191,6 +213,10 @@ class Mixes:
     notes: tuple[str, ...]
     cautions: Chosen
     cautions_in_full: tuple[str, ...] = ()
+    misfits: tuple[tuple[str, ...], ...] = ()
+    incomplete: str = ""
+    not_modelled: tuple[str, ...] = ()
+    recipes: Collection[str] = ()
     draws: Draws | None = None
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
@@ -243,7 +269,7 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
         cautions_count=len(found.cautions.lines) + found.cautions.rest,
         next=next_step(found),
         invented=found.invented,
-        bench=found.bench or "bench.toml",
+        bench=PurePath(found.bench or "bench.toml").name,
         annexes=tuple(annexes(found, show)),
     )
 
@@ -257,7 +283,9 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*faults(found), *_limits(found, show)]
+    told = [*faults(found), *_misfits(found), *_limits(found, show)]
+    if found.incomplete:
+        told.append(Finding("CAUTION", found.incomplete))
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
@@ -283,18 +311,33 @@ def faults(found: Mixes) -> Iterator[Finding]:
         whose = name if len(found.mixes) > 1 else "it"
         status = str(row.get("status", "ok"))
         if status == "cold":
-            yield Finding("RESULT", f"{_titled(whose)} does not burn by this model.")
+            yield Finding("RESULT", f"{_titled(whose)} is cold: {_COLD}.")
         elif status != "ok":
             yield Finding("CANNOT TELL", f"{_titled(whose)}: {status}.")
         flags = str(row.get("flags") or "").split("; ")
         pressed = any(one.column in (PEAK, P95) for one in own)
         for flag in flags:
+            if " not computed: " in flag and not own:
+                yield Finding("CANNOT TELL", f"{_titled(whose)}: {flag}.")
             if "do not fire it" in flag and not pressed:
                 yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
 
 
+def _misfits(found: Mixes) -> Iterator[Finding]:
+    """Yield what is wrong with the strands of a mix."""
+    for name, own in zip(found.names, found.misfits, strict=False):
+        for text in own:
+            yield Finding("MISFIT", f"Strands of {name}: {text}.")
+
+
 def _titled(whose: str) -> str:
     return "This mix" if whose == "it" else whose
+
+
+_COLD = (
+    "it does not burn by this model, for its products at 600 K already hold more "
+    "enthalpy than the mix"
+)
 
 
 def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -354,12 +397,13 @@ def next_step(found: Mixes) -> str:
     if found.next:
         return found.next
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
-    bench = f" --bench {found.bench}" if found.bench and not found.bench_said else ""
+    typed = bool(found.bench) and not found.bench_said
+    bench = f" --bench {shlex.quote(found.bench)}" if typed else ""
     if broken:
         return f"castsugar search{bench}"
     first = found.mixes[0]
-    named = first.name if first.name and ":" not in first.name else ""
-    told = named or recipe_argument(first)
+    known = first.name in found.recipes
+    told = shlex.quote(first.name) if known else recipe_argument(first)
     if found.judged:
         return f"castsugar weigh {told}{bench}"
     return f"castsugar evaluate {told} --full{bench}"
@@ -451,7 +495,7 @@ def _column(key: str, rows: Sequence[Row], show: Shown) -> tuple[str, list[str]]
 
 
 def _missing(value: Any) -> bool:
-    return value is None or value == "" or (value != value)  # NaN
+    return value in (None, "", "not asked") or value != value  # NaN
 
 
 # ----------------------------------------------------------------------------
@@ -473,14 +517,14 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
     yield from _remarks(found)
+    if found.not_modelled:
+        yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
     yield Annex("Assumed", (Listing(tuple(show.prose(x) for x in found.notes)),))
 
 
 def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield every quantity of the mixes, group by group."""
     groups: dict[str, list[Field]] = {}
-    from castsugar.columns import COLUMNS
-
     for column in COLUMNS:
         groups.setdefault(column.group, []).append(FIELDS[column.key])
     for group, title in _GROUPS.items():
@@ -494,6 +538,7 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 
 _GROUPS = {
+    "uncertainty": "Standard uncertainty of the data alone",
     "mix": "The mix as cast",
     "chamber": "In the chamber",
     "nozzle": "Through an ideal nozzle, no losses",

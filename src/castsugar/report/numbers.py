@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 #: A missing number.
 DASH = "\u2013"
@@ -257,6 +258,31 @@ def steps(value: float, step: float) -> str:
     return at_place(round(value / step) * step, -decimals)
 
 
+def on_scale(value: float, step: float) -> str:
+    """Write what a scale showed, with the decimals of its step.
+
+    Examples
+    --------
+    >>> on_scale(121.2, 0.5), on_scale(3.95, 0.05)
+    ('121.2', '3.95')
+    """
+    return at_place(value, -_decimals(step))
+
+
+def down(value: float, digits: int = 2) -> str:
+    """Write a number rounded down: what it may be at most.
+
+    Examples
+    --------
+    >>> down(2.876), down(0.0999), down(math.inf)
+    ('2.8', '0.099', '–')
+    """
+    if not math.isfinite(value) or value <= 0.0:
+        return DASH
+    place = _exponent(value) - digits + 1
+    return at_place(math.floor(value / 10.0**place + 1e-9) * 10.0**place, place)
+
+
 def _decimals(step: float) -> int:
     """Return the decimals that a step has: 2 of 0.05."""
     text = f"{step:.6f}".rstrip("0")
@@ -278,6 +304,23 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def outward(value: float, *, up: bool) -> str:
+    """Write a number with four digits, rounded up or down and never the other way.
+
+    Examples
+    --------
+    >>> outward(4.02711, up=True), outward(0.763347, up=False), outward(0.0, up=True)
+    ('4.028', '0.7633', '0')
+    """
+    if value == 0.0 or not math.isfinite(value):
+        return typed(value)
+    exact = Decimal(repr(value))
+    unit = Decimal(1).scaleb(exact.adjusted() - 3)
+    return typed(
+        float(exact.quantize(unit, rounding=ROUND_CEILING if up else ROUND_FLOOR))
+    )
 
 
 def count(number: int, one: str, more: str = "") -> str:
