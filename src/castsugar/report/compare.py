@@ -414,7 +414,7 @@ def verdict(cell: Cell) -> str:
 
 
 def _label(told: Compared, one: Input, show: Shown) -> str:
-    return show.prose(told.shortened(one.label))
+    return show.said(told.shortened(one.label))
 
 
 def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex]:
@@ -460,7 +460,7 @@ def _tests(told: Compared, mixes: Sequence[int], show: Shown) -> Table:
         said = test_of(one)
         said += f". Sources conflict: {one.conflict}" if one.conflict else ""
         known = f"{'+' if one.half else '±'}{sized(one.uncertainty, one.unit, show)}"
-        rows.append((f"{_label(told, one, show)} ({known})", show.prose(said)))
+        rows.append((f"{_label(told, one, show)} ({known})", show.said(said)))
     return _texts(("input, standard uncertainty", "what would settle it"), rows)
 
 

@@ -283,7 +283,7 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*faults(found), *_misfits(found), *_limits(found, show)]
+    told = [*faults(found), *misfits(found), *_limits(found, show)]
     if found.incomplete:
         told.append(Finding("CAUTION", found.incomplete))
     yield from told
@@ -303,9 +303,6 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
-    for note in found.notes:
-        if note.startswith("INCOMPLETE"):
-            yield Finding("CAUTION", f"{note}.")
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
         whose = name if len(found.mixes) > 1 else "it"
@@ -323,7 +320,7 @@ def faults(found: Mixes) -> Iterator[Finding]:
                 yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
 
 
-def _misfits(found: Mixes) -> Iterator[Finding]:
+def misfits(found: Mixes) -> Iterator[Finding]:
     """Yield what is wrong with the strands of a mix."""
     for name, own in zip(found.names, found.misfits, strict=False):
         for text in own:
@@ -519,7 +516,7 @@ def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     yield from _remarks(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
-    yield Annex("Assumed", (Listing(tuple(show.prose(x) for x in found.notes)),))
+    yield Annex("Assumed", (Listing(tuple(show.said(x) for x in found.notes)),))
 
 
 def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
