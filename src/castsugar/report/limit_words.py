@@ -152,11 +152,19 @@ def _pours(one: Judged, row: Row, show: Shown) -> str:
     chance = row.get("pours_probability", math.nan)
     if one.limit == 10.0 and not math.isnan(chance):
         return (
-            f"Pours in {numbers.of_100(chance)} of 100 draws, your limit asks {asked} "
+            f"Pours in {_share(one, chance)} of 100 draws, your limit asks {asked} "
             f"(below {bound})."
         )
     value = show.bare("viscosity", one.value, 2) if math.isfinite(one.value) else "jams"
     return f"Pour viscosity: {asked} of 100 draws below {value}, your limit {bound}."
+
+
+def _share(one: Judged, chance: float) -> str:
+    """Write a share of draws, finer where it would read as the one that is asked."""
+    told = numbers.of_100(chance)
+    if one.verdict == BROKEN and told == numbers.percent(one.probability or 0.0):
+        return numbers.significant(100.0 * chance)
+    return told
 
 
 def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
@@ -237,7 +245,8 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
         shares = [row.get("pours_probability", math.nan) for _, _, row in of]
-        told = numbers.listed([numbers.of_100(share) for share in shares])
+        pairs = zip(own, shares, strict=True)
+        told = numbers.listed([_share(held, share) for held, share in pairs])
         verb = "pours" if len(of) == 1 else "pour"
         asked = numbers.percent(first.probability)
         text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."
