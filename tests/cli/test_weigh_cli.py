@@ -349,6 +349,28 @@ def test_the_screen_is_24_lines_of_80(capsys, tmp_path, monkeypatch, units) -> N
             assert not re.search(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b", text)
 
 
+def test_the_mix_is_that_of_evaluate(capsys, tmp_path, monkeypatch) -> None:
+    """Two commands, one value: nothing but the second solver differs."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    capsys.readouterr()
+    (mine,) = as_json(capsys, "base", "--batch", "200 g")["mixes"]
+    assert main(["evaluate", "base", "--no-confirm", "--json"]) == 0
+    (other,) = json.loads(capsys.readouterr().out)["mixes"]
+    for key in (
+        "characteristic_velocity_m_s",
+        "specific_impulse_s",
+        "density_impulse_kg_s_m3",
+        "flame_temperature_K",
+        "pour_viscosity_Pa_s",
+        "pours_probability",
+        "peak_pressure_MPa",
+        "peak_pressure_p95_MPa",
+        "pressure_margin_percent",
+    ):
+        assert mine[key] == pytest.approx(other[key], rel=1e-9), key
+
+
 def test_the_document_is_as_its_schema_says(capsys, bench) -> None:
     words = ("base", "--bench", bench, "--batch", "200 g", "--actual", "KNO3=121 g")
     found = as_json(capsys, *words)
