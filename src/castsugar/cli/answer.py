@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import put, write_file
@@ -53,6 +54,13 @@ def units_of(options: argparse.Namespace) -> Shown:
     world = vars(options).get("world")
     stated = SI if world is None else world.units
     return Shown(getattr(options, "units", None) or stated)
+
+
+def invented_files(names: Iterable[str | None]) -> tuple[str, ...]:
+    """Return those of some files of readings that call themselves invented."""
+    from castsugar.readings.tables import is_invented
+
+    return tuple(name for name in names if name and is_invented(Path(name)))
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
 from castsugar.columns import COLUMNS, RENAMED, Column, stem
 from castsugar.errors import (
@@ -14,23 +13,9 @@ from castsugar.errors import (
     unknown_name,
 )
 from castsugar.plausible import OLD_NAME, remark
+from castsugar.report.sweep import WINDOW
 
-#: Not stored in the table: how wide the pour window is.
-WINDOW = Column(
-    "pour_window_width_K",
-    "width of the pour window",
-    "K",
-    0,
-    "highest less lowest temperature of the window",
-    "kitchen",
-)
 _SHORT = {"pour_window": WINDOW.key, "pour_viscosity": "pour_viscosity_Pa_s"}
-
-
-def add_window(rows: Sequence[dict[str, Any]]) -> None:
-    """Add the width of the pour window to rows, after their other columns."""
-    for row in rows:
-        row[WINDOW.key] = row["pour_window_high_C"] - row["pour_window_low_C"]
 
 
 def plottable() -> list[Column]:

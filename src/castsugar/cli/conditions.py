@@ -178,10 +178,7 @@ class Shared:
 
         if mixes <= MANY or (self.kitchen is None and self.motor is None):
             return ""
-        return (
-            f"more than {MANY} mixes: kitchen and motor take the first {FEW_DRAWS} of "
-            f"{DRAWS:,} draws\n"
-        )
+        return f"{FEW_DRAWS} of {DRAWS:,} draws, for more than {MANY} mixes"
 
     def evaluate_options(self) -> dict[str, Any]:
         """Return the options as those of :func:`castsugar.evaluate`."""

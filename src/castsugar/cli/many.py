@@ -8,18 +8,31 @@ import math
 import signal
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import add_force_option, add_picture_option, write_file
+from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.bench_option import world_of
+from castsugar.cli.output import add_output_options, write_file
+from castsugar.columns import COLUMNS
 
 if TYPE_CHECKING:
-    import pandas as pd
-
+    from castsugar.arrays import FloatArray
     from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
+    from castsugar.data.load import Database
+    from castsugar.limits import Limit
     from castsugar.mix.blends import Blends
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
+    from castsugar.report.sweep import Many
+
+#: So many mixes of a table are asked for what is invented behind them.
+_SOME = 24
 
 
 # ----------------------------------------------------------------------------
@@ -67,16 +80,15 @@ UNDONE = "not computed: interrupted"
 def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     """Add the options of commands that compute many mixes, and draw them."""
     parser.add_argument(
-        "--csv", metavar="FILE", help="write every mix with all columns to FILE"
-    )
-    add_picture_option(parser, {drawn: f"the {drawn}"})
-    add_force_option(parser)
-    parser.add_argument(
         "--workers",
         type=int,
         default=1,
         metavar="N",
         help="processes that share the work (default 1)",
+    )
+    kinds = ("full", "json", "markdown", "page", "units")
+    add_output_options(
+        parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
     )
 
 
@@ -84,46 +96,41 @@ Rows = list[dict[str, Any]]
 
 
 def evaluate_many(
-    blends: Blends, conditions: Shared, workers: int, hold: Hold
+    blends: Blends,
+    conditions: Shared,
+    limits: Sequence[Limit],
+    workers: int,
+    hold: Hold,
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
     Returns
     -------
     rows : list of dict
-        One row a blend, whatever happened.
+        One row a blend, whatever happened, with the quantiles that the limits ask for.
     complete : bool
         False if the user interrupted; the rows left say so in their status.
     """
-    from castsugar.evaluation import evaluate
+    from castsugar.evaluation import evaluate_columns
+    from castsugar.limits import chances_of
+    from castsugar.rows import records
     from castsugar.thermo.solver import CHUNK
 
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
-    parts: list[pd.DataFrame] = []
+    given = conditions.evaluate_options() | {"chances": chances_of(limits)}
+    done: Rows = []
     try:
         with hold.work(), _pool(workers, len(blends)) as executor:
             for start in range(0, len(blends), size):
                 part = blends.take(slice(start, start + size))
-                options: dict[str, Any] = conditions.evaluate_options()
-                parts.append(evaluate(part, executor=executor, **options))
-                progress.update(start + len(part))
+                done += records(evaluate_columns(part, executor=executor, **given))
+                progress.update(len(done))
     except KeyboardInterrupt:
-        done = sum(map(len, parts))
-        parts.append(_undone(blends.take(slice(done, None)), conditions))
-        return _rows(parts), False
+        return [*done, *_undone(blends.take(slice(len(done), None)))], False
     finally:
         progress.close()
-    return _rows(parts), True
-
-
-def _rows(parts: list[pd.DataFrame]) -> Rows:
-    """Return the rows of all parts as plain values."""
-    return [
-        {str(k): v for k, v in row.items()}
-        for part in parts
-        for row in part.to_dict("records")
-    ]
+    return done, True
 
 
 @contextlib.contextmanager
@@ -148,22 +155,19 @@ def _pool(workers: int, count: int) -> Iterator[Executor | None]:
         yield pool
 
 
-def _undone(blends: Blends, conditions: Shared) -> pd.DataFrame:
+def _undone(blends: Blends) -> Rows:
     """Return rows of blends that were not reached."""
-    import pandas as pd
-
     from castsugar import rows
-    from castsugar.columns import COLUMNS
 
     count = len(blends)
     known = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
-    known |= rows.mix_columns(blends)
-    known |= rows.not_confirmed(len(blends))
-    known["status"] = [UNDONE] * len(blends)
+    known |= rows.mix_columns(blends) | rows.not_confirmed(count)
+    known["status"] = [UNDONE] * count
     known["flags"] = ["; ".join(f) for f in blends.flags]
-    hidden = () if conditions.uncertainty else ("uncertainty",)
-    names = [c.key for c in COLUMNS if c.group not in hidden]
-    return pd.DataFrame(known, columns=names)
+    for column in COLUMNS:
+        if column.group in ("chamber", "nozzle"):
+            known.setdefault(column.key, [math.nan] * count)
+    return rows.records(known)
 
 
 def withheld(row: dict[str, Any]) -> dict[str, Any]:
@@ -175,10 +179,132 @@ def withheld(row: dict[str, Any]) -> dict[str, Any]:
     return row | empty | told | {k: v for k, v in classes.items() if k in row}
 
 
-def write_table(options: argparse.Namespace, rows: Rows) -> None:
-    """Write all rows to the CSV file, if one was asked for."""
-    if not options.csv:
-        return
-    from castsugar.report import data
+# ----------------------------------------------------------------------------
+# From rows to the answer.
 
-    write_file(options, options.csv, data.to_csv(rows, list(rows[0])))
+
+def limits_stated(options: argparse.Namespace) -> tuple[Limit, ...]:
+    """Return the limits of the bench file; none without one."""
+    from castsugar.limits import limits_of
+
+    world = world_of(options)
+    return limits_of(world.limits) if world is not None else ()
+
+
+def add_shares(
+    database: Database, names: Sequence[str], fractions: FloatArray, rows: Rows
+) -> tuple[Rows, tuple[str, ...]]:
+    """Return rows with the shares of their ingredients in front, and their keys."""
+    from castsugar.report.mix_words import share_key
+
+    keys = tuple(f"recipe.{share_key(database.find(name).name)}" for name in names)
+    shares = (100.0 * fractions).tolist()
+    told = [dict(zip(keys, own, strict=True)) for own in shares]
+    return [own | row for own, row in zip(told, rows, strict=True)], keys
+
+
+def told(
+    options: argparse.Namespace,
+    conditions: Shared,
+    blends: Blends,
+    rows: Rows,
+    more: Mapping[str, Any],
+) -> Many:
+    """Return many mixes with everything that a screen says of them.
+
+    `more` holds title, names, shares and what else is the command's own.
+    """
+    from castsugar.cli.evaluate import conditions_line
+    from castsugar.limits import judge_rows
+    from castsugar.report.cautions import (
+        chosen,
+        mix_facts,
+        motor_facts,
+        pan_facts,
+        topics_of,
+    )
+    from castsugar.report.sweep import Many
+
+    world, motor, kitchen = world_of(options), conditions.motor, conditions.kitchen
+    limits = limits_stated(options)
+    topics = topics_of(["evaluate"], kitchen, motor)
+    facts = pan_facts(kitchen=kitchen, bench=conditions.shelf.bench)
+    facts |= mix_facts(rows, ()) | motor_facts(motor, rows, blends)
+    uses = {"lots"} | ({"kitchen"} if kitchen is not None else set())
+    uses |= {"motor"} if motor is not None else set()
+    some = range(0, len(blends), max(1, len(blends) // _SOME))
+    mixes = [blends.mix(row) for row in some]
+    every = conditions.database.cautions_for(topics, facts)
+    say = units_of(options).rule
+    return Many(
+        command=options.command,
+        rows=rows,
+        judged=judge_rows(limits, rows) if limits else (),
+        conditions=partial(conditions_line, conditions, options.bench),
+        notes=tuple(conditions.assumptions()),
+        cautions=chosen(conditions.database.cautions, facts, topics, say=say),
+        cautions_in_full=tuple(caution.text for caution in every),
+        draws=conditions.draws_words(len(rows)),
+        bench=options.bench or "",
+        invented=world.invented_for(mixes, uses=uses) if world is not None else (),
+        **more,
+    )
+
+
+def said_of_bench(options: argparse.Namespace) -> str:
+    """Return what a title says of the bench file."""
+    if options.bench_said or not options.bench:
+        return f" {options.bench_said}".rstrip()
+    return f" ({Path(options.bench).name})"
+
+
+def next_of(options: argparse.Namespace, conditions: Shared, found: Rows) -> str:
+    """Return what to do after a table: search, or look at the mix of the largest c*."""
+    bench = conditions.shelf.bench
+    where = f" --bench {options.bench}" if bench and not options.bench_said else ""
+    if bench is not None and bench.search is not None:
+        return f"castsugar search{where}"
+    known = [row for row in found if row["characteristic_velocity_m_s"] > 0.0]
+    best = max(
+        known or found, key=lambda row: float(row["characteristic_velocity_m_s"])
+    )
+    return f'castsugar evaluate "{best["name"]}"{where}'
+
+
+def give(
+    options: argparse.Namespace,
+    conditions: Shared,
+    found: Many,
+    draw: Callable[[Shown], str],
+) -> None:
+    """Print and write what was asked for; the picture stands on the page too."""
+    from castsugar.report.document import to_csv
+    from castsugar.report.screen import Figure
+    from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
+
+    rows = many_rows(found)
+    fields = many_fields(found, rows)
+    if isinstance(options.csv, str):
+        write_file(options, options.csv, to_csv(rows, fields))
+
+    def screen(show: Shown) -> Screen:
+        made = many_screen(found, show)
+        if not options.page:
+            return made
+        return replace(made, sheet=(Figure(draw(show), found.title),))
+
+    told = {
+        "version": conditions.database.version,
+        **conditions.to_dict(),
+        "assumptions": list(found.notes),
+        "cautions": list(found.cautions_in_full),
+    }
+    made = Answer(
+        command=options.command,
+        screen=screen,
+        parts=partial(many_parts, found),
+        told=told,
+        rows=rows,
+        fields=fields,
+    )
+    answer(options, made)

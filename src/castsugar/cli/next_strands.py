@@ -4,13 +4,23 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import Once, add_bench_option, stated_world
 from castsugar.cli.conditions import stated_conditions
-from castsugar.cli.output import add_output_options, deliver
-from castsugar.cli.search import NO, task_asked
-from castsugar.plain import to_json
+from castsugar.cli.output import add_output_options
+from castsugar.cli.search import NO
+from castsugar.cli.search_task import task_asked
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from castsugar.bench.world import World
+    from castsugar.mix.mix import Mix
+
+#: What an answer takes from the bench.
+_USES = frozenset({"lots", "kitchen", "motor"})
 
 #: Largest batch of strands that is proposed [kg].
 _STRAND_BATCH = 0.1
@@ -50,41 +60,67 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument("--seed", type=int, metavar="N", help="of the draws")
     add_bench_option(parser)
-    add_output_options(parser, "json")
+    kinds = ("full", "json", "markdown", "page", "units")
+    add_output_options(parser, *kinds)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Print the next mixes to burn strands of; 1 if no mix keeps the limits."""
-    from castsugar.data.load import load_database
-    from castsugar.optimize.next_strands import propose
-    from castsugar.report import data
-    from castsugar.report import next_strands as report
-    from castsugar.report.cautions import motor_facts, pan_facts
+    from functools import partial
 
-    database = load_database()
+    from castsugar.bench.search import search_asked
+    from castsugar.optimize.next_strands import propose
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts
+    from castsugar.report.next_strands import Proposed, next_parts, next_screen
+    from castsugar.report.search_words import Asked
+
     world = stated_world(options)
-    bench = world.bench
-    task = task_asked(options, world, stated_conditions(options, bench))
+    bench, database = world.bench, world.database
+    stated = stated_conditions(options, bench)
+    task = task_asked(options, world, stated)
     proposal = propose(task, None, options.count)
     batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)
-    asked = report.Asked(
-        file=Path(bench.path).name,
+    motor = task.settings.motor
+    typed = search_asked(bench, database, motor=motor).typed
+    facts = pan_facts(batch=batch, bench=bench) | motor_facts(motor)
+    topics = ["weigh", "kitchen", "motor", "firing"]
+    mixes = [dict(mix.recipe) for mix in proposal.mixes]
+    found = Proposed(
+        proposal=proposal,
+        asked=Asked(file=Path(bench.path).name, typed={t: n for n, t in typed.items()}),
         batch=batch,
         seed=task.effort.seed,
+        cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         scale_step=task.space.scale_step,
+        bench=options.bench,
+        bench_said=options.bench_said,
+        invented=world.invented_for(_weighed(world, mixes), uses=_USES),
     )
-    facts = pan_facts(batch=batch, bench=bench) | motor_facts(task.settings.motor)
-    topics = ["weigh", "kitchen", "motor", "firing"]
-    cautions = database.cautions_for(topics, facts)
-    if options.json:
-        document = report.next_strands_document(proposal, asked)
-        document |= {
-            "versions": data.versions(database.version),
-            "cautions": [c.text for c in cautions],
-        }
-        text = to_json(document)
-    else:
-        text = report.next_strands_page(proposal, asked, cautions)
-    deliver(options, text)
+    told = {
+        "version": database.version,
+        "conditions": stated.to_dict(),
+        "cautions": [c.text for c in database.cautions_for(topics, facts)],
+    }
+    made = Answer(
+        command="next",
+        screen=partial(next_screen, found),
+        parts=partial(next_parts, found),
+        told=told,
+    )
+    answer(options, made)
     return 0 if proposal.candidates.kept else NO
+
+
+def _weighed(world: World, recipes: Sequence[Mapping[str, float]]) -> list[Mix]:
+    """Return proposed mixes, from the lots at hand."""
+    from castsugar.mix.mix import Mix
+
+    return [
+        Mix.weigh(
+            recipe,
+            lots={n: lot for n, lot in world.lots.items() if n in recipe},
+            database=world.database,
+        )
+        for recipe in recipes
+    ]

@@ -33,6 +33,7 @@ def add_output_options(
     *offered: str,
     page: str = PAGE,
     pictures: Mapping[str, str] | None = None,
+    table: str = "",
 ) -> None:
     """Add what a result is printed as and where it goes, in a group of their own.
 
@@ -47,6 +48,8 @@ def add_output_options(
     pictures : mapping of str to str, optional
         Each picture that the command draws to what it shows; the first is drawn where
         none is named. `options.picture` maps those asked for to their files.
+    table : str
+        What --csv FILE writes beside what is printed; without it --csv only prints.
     """
     parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
     parser.set_defaults(picture={})
@@ -55,6 +58,11 @@ def add_output_options(
     kind = group.add_mutually_exclusive_group() if len(kinds) > 1 else group
     for name in kinds:
         kind.add_argument(f"--{name}", action="store_true", help=KINDS[name])
+    if table:
+        words = f"print CSV, or write {table} to FILE beside the rest"
+        group.add_argument(
+            "--csv", nargs="?", const=True, default=False, metavar="FILE", help=words
+        )
     if "page" in offered:
         group.add_argument("--page", metavar="FILE", help=page)
     if pictures:

@@ -3,49 +3,50 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import Once, add_bench_option
 from castsugar.cli.conditions import add_nozzle_options, stated_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.output import add_output_options, write_file
 from castsugar.cli.screen import remark
-from castsugar.plain import to_json
+from castsugar.cli.search_task import task_asked
 
 if TYPE_CHECKING:
-    from castsugar.bench.bench import Bench
-    from castsugar.bench.search import SearchConditions
     from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
-    from castsugar.data.records import Caution
-    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.mix import Mix
     from castsugar.optimize.search import Outcome
     from castsugar.optimize.task import Task
+    from castsugar.report.search import Searched
     from castsugar.report.search_words import Asked
+    from castsugar.report.shown import Shown
 
 NO = 1
-
 
 _EXAMPLES = """\
 BENCH is a TOML file with a [search] table: ingredients with bounds, what to
 maximise; [limits] says what a mix must keep, [motor] and [kitchen] what is
 known of yours. The front needs front = [...] in [search]: two columns.
 
-Exit code 1: no mix keeps all limits; what breaks them least is shown.
+Exit code 1: no mix keeps all limits; the one that breaks them least is named.
 
 examples:
-  castsugar search --explain
+  castsugar search --full
+  castsugar search --page search.html
   castsugar search --picture map.svg --picture traces=traces.svg
 """
 
 #: What can be drawn; the first is meant where none is named.
 _PICTURES = {
     "map": "which mixes of three ingredients are feasible, and what limit stops where",
-    "traces": "each ingredient along its own direction from the best mix",
-    "front": "the trade-off of [search] front",
+    "traces": "response trace plot: each ingredient against the rest",
+    "front": "the Pareto front of [search] front",
 }
 
 
@@ -62,22 +63,21 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "bench", metavar="BENCH", nargs="?", action=Once, help="as --bench"
     )
-    add_bench_option(parser)
-    parser.add_argument(
-        "--explain", action="store_true", help="tell the reasoning in sentences"
-    )
     parser.add_argument(
         "--trials", metavar="FILE", help="write every mix that was tried, CSV"
     )
-    parser.add_argument(
+    parser.add_argument("--seed", type=int, metavar="N", help="of the search")
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_nozzle_options(conditions)
+    conditions.add_argument(
         "--confirm",
         action=argparse.BooleanOptionalAction,
         default=True,
         help="solve what is shown again with Cantera (default)",
     )
-    add_nozzle_options(parser)
-    parser.add_argument("--seed", type=int, metavar="N", help="of the search")
-    add_output_options(parser, "json", pictures=_PICTURES)
+    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    add_output_options(parser, *kinds, pictures=_PICTURES)
     parser.set_defaults(run=run)
 
 
@@ -89,57 +89,19 @@ def run(options: argparse.Namespace) -> int:
 
     database = load_database()
     world = stated_world(options)
-    bench = world.bench
-    stated = stated_conditions(options, bench)
+    stated = stated_conditions(options, world.bench)
     task = task_asked(options, world, stated)
     _check_pictures(options, task)
     outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
-        asked = _asked(bench, outcome, database, stated)
-        cautions = _cautions(database, bench, outcome)
-        deliver(options, _render(options, database, outcome, asked, cautions))
+        asked = _asked(world, outcome, database, stated)
+        answer(options, _answer(options, (world, stated), outcome, asked))
         drawn = _draw(options, hold, outcome, asked)
     if outcome.interrupted:
         remark("castsugar: interrupted; this is the best so far")
     if outcome.interrupted or not drawn:
         return INTERRUPTED
     return 0 if outcome.feasible and not outcome.refused else NO
-
-
-def task_asked(options: argparse.Namespace, world: World, stated: Conditions) -> Task:
-    """Return what the bench file asks for, with --seed."""
-    from dataclasses import replace
-
-    from castsugar.bench.search import search_conditions
-    from castsugar.cli.search_task import task_of
-
-    conditions = search_conditions(world.bench)
-    motor = world.motor
-    if motor is not None and conditions.draws:
-        motor = replace(motor, draws=conditions.draws)
-    return task_of(
-        world,
-        kitchen=_kitchen(world, conditions),
-        motor=motor,
-        conditions=stated,
-        seed=options.seed,
-    )
-
-
-def _kitchen(world: World, conditions: SearchConditions) -> Kitchen | None:
-    """Return the kitchen of the bench file; None without a cook."""
-    from castsugar.kitchen.heat import parse_cook
-
-    cook = None
-    if conditions.cook is not None:
-        cook = parse_cook(conditions.cook, conditions.minutes)
-    elif not world.bench.kitchen.get("cook") or conditions.water_lost is not None:
-        return None
-    learnt = world.learnt(cook)
-    for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {world.bench.path}: {outcome.sentence()}")
-    kitchen = learnt.kitchen
-    return kitchen.changed(draws=conditions.draws or kitchen.draws)
 
 
 def _check_pictures(options: argparse.Namespace, task: Task) -> None:
@@ -156,7 +118,7 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
 
 
 def _asked(
-    bench: Bench, outcome: Outcome, database: Database, stated: Conditions
+    world: World, outcome: Outcome, database: Database, stated: Conditions
 ) -> Asked:
     """Say what was typed, and what was assumed."""
     from castsugar.bench.search import search_asked
@@ -165,7 +127,7 @@ def _asked(
     from castsugar.report.search_words import Asked
 
     settings = outcome.task.settings
-    known = search_asked(bench, database, motor=settings.motor)
+    known = search_asked(world.bench, database, motor=settings.motor)
     chamber, leaving = stated.pressure.echo(), stated.exit_pressure
     lines = [
         f"chamber {chamber}, expansion to {leaving.echo() if leaving else 'none'}; "
@@ -185,60 +147,130 @@ def _asked(
     if settings.motor is not None:
         lines += motor_assumptions(settings.motor)
     return Asked(
-        file=Path(bench.path).name,
+        file=Path(world.bench.path).name,
         typed={typed: name for name, typed in known.typed.items()},
-        pressure=stated.pressure.unit,
         assumptions=tuple(lines),
     )
 
 
-def _render(
+def _answer(
     options: argparse.Namespace,
-    database: Database,
+    under: tuple[World, Conditions],
     outcome: Outcome,
     asked: Asked,
-    cautions: list[Caution],
-) -> str:
-    """Return the answer as JSON or text."""
-    from castsugar.report import data
-    from castsugar.report.search import search_page
-    from castsugar.report.search_rows import search_document
+) -> Answer:
+    """Return what is said in every form."""
+    from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
+    from castsugar.report.search import Searched, search_screen
+    from castsugar.report.search_annexes import search_annexes
+    from castsugar.report.search_rows import search_parts, table_fields, table_rows
 
-    if not options.json:
-        return search_page(outcome, asked, cautions, explain=options.explain)
-    document = search_document(outcome, asked, cautions)
-    return to_json({"versions": data.versions(database.version), **document})
-
-
-def _cautions(database: Database, bench: Bench, outcome: Outcome) -> list[Caution]:
-    """Return the cautions about mixes, kitchen and motor of the search."""
-    from castsugar.mix.mix import Mix
-    from castsugar.report.cautions import facts_of, pan_facts, topics_of
-
-    settings, row = outcome.task.settings, outcome.rows["best"]
-    lots = {n: x for n, x in settings.lots.items() if n in outcome.found.recipe}
-    parts = outcome.found.recipe.items()
-    best = Mix.weigh(dict(list(parts)), lots=lots, database=database)
+    world, stated = under
+    settings, database = outcome.task.settings, world.database
+    mixes = _mixes(world, outcome, asked)
     topics = topics_of(["evaluate"], settings.kitchen, settings.motor)
     batch = outcome.task.space.batch
-    pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=bench)
-    facts = facts_of(pan, [best], [row], settings.motor)
-    return database.cautions_for(topics, facts)
+    pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=world.bench)
+    name = outcome.chosen
+    facts = facts_of(pan, [mixes[name]], [outcome.rows[name]], settings.motor)
+    uses = {"lots"} | ({"scale"} if batch is not None else set())
+    uses |= {"kitchen"} if settings.kitchen is not None else set()
+    uses |= {"motor"} if settings.motor is not None else set()
+    found = Searched(
+        outcome=outcome,
+        asked=asked,
+        mixes=mixes,
+        judged=_judged(outcome),
+        conditions=partial(_conditions, outcome, stated),
+        cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
+        bench=options.bench,
+        bench_said=options.bench_said,
+        invented=world.invented_for(mixes.values(), uses=uses),
+    )
+    full = partial(_with_annexes, found, search_annexes)
+    rows = table_rows(found)
+    return Answer(
+        command="search",
+        screen=lambda show: search_screen(full(), show),
+        parts=partial(search_parts, found),
+        told={
+            "version": database.version,
+            "conditions": stated.to_dict(),
+            "assumptions": list(asked.assumptions),
+            "cautions": [c.text for c in database.cautions_for(topics, facts)],
+        },
+        rows=rows,
+        fields=table_fields(rows),
+    )
+
+
+def _with_annexes(found: Searched, annexes: Any) -> Searched:
+    """Return it with what the full answer adds."""
+    from dataclasses import replace
+
+    return replace(found, annexes=lambda show: tuple(annexes(found, show)))
+
+
+def _mixes(world: World, outcome: Outcome, asked: Asked) -> dict[str, Mix]:
+    """Return the mixes of the answer and of the bench, ingredients as typed."""
+    from castsugar.mix.mix import Mix
+
+    lots = outcome.task.settings.lots
+    recipes = {outcome.chosen: outcome.recipe, **outcome.task.tried}
+    return {
+        name: Mix.weigh(
+            {asked.name(part): share for part, share in recipe.items()},
+            name=name if name in outcome.task.tried else "",
+            lots={n: lot for n, lot in lots.items() if n in recipe},
+            database=world.database,
+        )
+        for name, recipe in recipes.items()
+    }
+
+
+def _judged(outcome: Outcome) -> dict[str, Any]:
+    """Hold every mix of the table against the limits."""
+    from castsugar.limits import judge_rows
+    from castsugar.report.limit_words import by_mix
+
+    rows = [*outcome.rows.values()]
+    limits = outcome.found.goal.limits
+    if not limits:
+        return {}
+    judged = by_mix(judge_rows(limits, rows), len(rows))
+    return dict(zip(outcome.rows, judged, strict=True))
+
+
+def _conditions(outcome: Outcome, stated: Conditions, show: Shown) -> str:
+    """Say in one line under what the numbers hold."""
+    settings = outcome.task.settings
+    leaving = stated.exit_pressure
+    to = f" to {show.as_typed(leaving)}" if leaving is not None else ""
+    said = [f"Ideal, {show.as_typed(stated.pressure)}{to}, no losses"]
+    if settings.flow != "no-solidification":
+        said.append(f"flow {settings.flow}")
+    if settings.kitchen is not None:
+        said.append(show.cook(settings.kitchen.cook))
+    elif settings.water_lost:
+        said.append(f"{show.share(settings.water_lost)} of the water lost")
+    if settings.motor is not None:
+        said.append("p95: 95 of 100 below")
+    return "; ".join(said)
 
 
 def _draw(
     options: argparse.Namespace, hold: Hold, outcome: Outcome, asked: Asked
 ) -> bool:
     """Write the trials and the pictures; return whether Ctrl-C let all be drawn."""
-    from castsugar.report import data
+    from castsugar.report.document import to_csv
     from castsugar.report.search_front import front_chart
     from castsugar.report.search_map import search_map
-    from castsugar.report.search_rows import trial_rows
+    from castsugar.report.search_rows import trial_fields, trial_rows
     from castsugar.report.search_trace import trace_plot
 
     if options.trials:
         rows = trial_rows(outcome)
-        write_file(options, options.trials, data.to_csv(rows, list(rows[0])))
+        write_file(options, options.trials, to_csv(rows, trial_fields(rows)))
     wanted = {
         "map": lambda: search_map(outcome, asked=asked),
         "traces": lambda: trace_plot(outcome, asked=asked),

@@ -4,12 +4,52 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from castsugar.cli.screen import remark
+
 if TYPE_CHECKING:
+    import argparse
+
+    from castsugar.bench.search import SearchConditions
     from castsugar.bench.world import World
     from castsugar.conditions import Conditions
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.task import Task
+
+
+def task_asked(options: argparse.Namespace, world: World, stated: Conditions) -> Task:
+    """Return what the bench file asks for, with --seed."""
+    from dataclasses import replace
+
+    from castsugar.bench.search import search_conditions
+
+    conditions = search_conditions(world.bench)
+    motor = world.motor
+    if motor is not None and conditions.draws:
+        motor = replace(motor, draws=conditions.draws)
+    return task_of(
+        world,
+        kitchen=_kitchen(world, conditions),
+        motor=motor,
+        conditions=stated,
+        seed=options.seed,
+    )
+
+
+def _kitchen(world: World, conditions: SearchConditions) -> Kitchen | None:
+    """Return the kitchen of the bench file; None without a cook."""
+    from castsugar.kitchen.heat import parse_cook
+
+    cook = None
+    if conditions.cook is not None:
+        cook = parse_cook(conditions.cook, conditions.minutes)
+    elif not world.bench.kitchen.get("cook") or conditions.water_lost is not None:
+        return None
+    learnt = world.learnt(cook)
+    for outcome in learnt.calibration.contradictions:
+        remark(f"castsugar: {world.bench.path}: {outcome.sentence()}")
+    kitchen = learnt.kitchen
+    return kitchen.changed(draws=conditions.draws or kitchen.draws)
 
 
 def task_of(

@@ -53,7 +53,8 @@ def spelled(words: Sequence[str]) -> tuple[str, ...]:
     while left:
         word = left.pop(0)
         option, equals, value = word.partition("=")
-        if option not in known:
+        given = value if equals else "".join(left[:1])
+        if option not in known or (option in _DRAWN and not given.endswith(".svg")):
             found.append(word)
             continue
         said.setdefault(option, known[option])

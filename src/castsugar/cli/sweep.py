@@ -6,16 +6,25 @@ import argparse
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import units_of
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
-from castsugar.cli.many import Rows, add_many_options, evaluate_many, write_table
-from castsugar.cli.motor_options import motor_words
-from castsugar.cli.output import remarked, show
+from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.many import (
+    Rows,
+    add_many_options,
+    add_shares,
+    evaluate_many,
+    give,
+    limits_stated,
+    next_of,
+    said_of_bench,
+    told,
+)
 
 if TYPE_CHECKING:
-    from castsugar.columns import Column
+    from castsugar.cli.conditions import Shared
 
 _EXAMPLES = """\
 examples:
@@ -27,6 +36,12 @@ examples:
       --picture rivals.svg
 """
 
+#: What the chart shows where nothing is asked for.
+_DRAWN = ("flame_temperature", "characteristic_velocity")
+
+#: Below this chance of pouring nowhere, the syrup is what to look at.
+_SELDOM = 0.85
+
 #: Most mixes in one sweep.
 MOST = 20001
 
@@ -37,7 +52,7 @@ def add_parser(commands: Any) -> None:
         "sweep",
         help="one ingredient against the rest, as a chart and a table",
         description="Let one ingredient of a recipe run; the others keep their ratio.\n"
-        "The second solver is not asked.",
+        "The independent check is not asked.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -60,8 +75,8 @@ def add_parser(commands: Any) -> None:
         action="append",
         default=[],
         metavar="COLUMN",
-        help="what the chart shows; may be repeated (default flame_temperature and "
-        "characteristic_velocity)",
+        help="what table and chart show; may be repeated (default flame_temperature "
+        "and characteristic_velocity)",
     )
     conditions = parser.add_argument_group("conditions")
     add_bench_option(conditions)
@@ -74,16 +89,16 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
     from castsugar import numerics
-    from castsugar.cli.choice import add_window, check_asked, read_column
+    from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
     from castsugar.mix.blends import blend
     from castsugar.mix.text import parse_recipe
     from castsugar.report.charts import sweep_chart
+    from castsugar.report.sweep import add_window
 
     database = load_database()
     conditions = read_conditions(options, database)
-    shown = options.show or ["flame_temperature", "characteristic_velocity"]
-    columns = [read_column(name) for name in shown]
+    columns = tuple(read_column(name) for name in options.show)
     check_asked(columns, conditions.kitchen, conditions.motor)
     typed = recipe_texts([options.recipe], conditions.shelf.bench)[0][0]
     recipe = parse_recipe(typed, where="recipe")
@@ -91,36 +106,76 @@ def run(options: argparse.Namespace) -> int:
     index = _which(database, items, options.vary)
     values = _values(options)
     whole = sum(amount for _, amount in recipe.parts)
-    base = [amount / whole for _, amount in recipe.parts]
+    fractions = numerics.along([x / whole for _, x in recipe.parts], index, values)
     blends = blend(
         items,
-        numerics.along(base, index, values),
+        fractions,
         water_lost=conditions.water_lost or 0.0,
         lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
         database=database,
     )
-    share = f"{items[index]}_mass_percent"
     conditions = conditions.for_table(len(blends))
     with held_back() as hold:
-        rows, complete = evaluate_many(blends, conditions, options.workers, hold)
-        rows = [
-            {share: 100.0 * float(value)} | row
-            for value, row in zip(values, rows, strict=True)
-        ]
+        rows, complete = evaluate_many(
+            blends, conditions, limits_stated(options), options.workers, hold
+        )
         if conditions.kitchen is not None:
             add_window(rows)
-        write_table(options, rows)
-        notes = conditions.picture_notes(columns)
+        rows, keys = add_shares(database, items, fractions, rows)
+        more = {
+            "title": f"sweep: {items[index]} from {_percent(values[0])} to "
+            f"{_percent(values[-1])} % of {options.recipe}, the rest in proportion"
+            + said_of_bench(options),
+            "names": tuple(items),
+            "shares": keys,
+            "varied": keys[index],
+            "columns": columns,
+            "complete": complete,
+            "next": _next(options, conditions, items, index, rows),
+        }
+        found = told(options, conditions, blends, rows, more)
+        drawn = columns or tuple(map(read_column, _DRAWN))
+        notes = conditions.picture_notes(drawn)
         notes += [] if complete else ["INCOMPLETE: interrupted"]
-        draw = partial(sweep_chart, rows, share, columns, options.recipe, notes)
-        drawn = write_pictures(options, hold, {"chart": draw})
-        text = _summary(rows, share, columns, complete=complete)
-        text += conditions.draws_words(len(blends))
-        text = remarked(options, text) + heat_words(conditions.kitchen, database)
-        text += motor_words(conditions.motor, columns, rows, blends, database)
-        show(options, text)
-    return 0 if complete and drawn else INTERRUPTED
+        title = f"{items[index]} against the rest of {options.recipe}"
+        title = f"EXAMPLE: {title}" if found.invented else title
+        axis = (items[index], keys[index])
+        draw = partial(sweep_chart, rows, axis, drawn, title, notes)
+        give(options, conditions, found, draw)
+        pictures = {"chart": partial(draw, units_of(options))}
+        done = write_pictures(options, hold, pictures)
+    return 0 if complete and done else INTERRUPTED
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.6g}"
+
+
+def _next(
+    options: argparse.Namespace,
+    conditions: Shared,
+    items: list[str],
+    index: int,
+    rows: Rows,
+) -> str:
+    """Return what to do next: where nothing pours, let the syrup run."""
+    from castsugar.data.records import Syrup
+
+    find = conditions.database.find
+    syrups = [name for name in items if isinstance(find(name), Syrup)]
+    seldom = all(float(row["pours_probability"]) < _SELDOM for row in rows)
+    if seldom and syrups and items[index] != syrups[0]:
+        words = ["sweep", options.recipe, "--vary", syrups[0], "--from", "15%"]
+        words += ["--to", "35%"]
+        if options.bench and not options.bench_said:
+            words += ["--bench", options.bench]
+        return "castsugar " + " ".join(_quoted(word) for word in words)
+    return next_of(options, conditions, rows)
+
+
+def _quoted(word: str) -> str:
+    return f'"{word}"' if " " in word else word
 
 
 def _which(database: Any, items: list[str], vary: str) -> int:
@@ -162,22 +217,3 @@ def _values(options: argparse.Namespace) -> Any:
     if count > MOST:
         raise InputError(f"{count:,} mixes in one sweep; at most {MOST:,}")
     return low + step * np.arange(count)
-
-
-def _summary(rows: Rows, share: str, columns: list[Column], *, complete: bool) -> str:
-    """Return a short table of the sweep, at most 12 rows."""
-    from castsugar.report.kitchen import column_text
-
-    stride = max(1, -(-len(rows) // 12))
-    shown = columns[:2]
-    head = f"  {share.replace('_mass_percent', ', %'):<22}"
-    lines = [head + "".join(f"{c.label[:26]:>28}" for c in shown)]
-    for row in rows[::stride]:
-        cells = "".join(
-            f"{column_text(c, row[c.key]) + ' ' + c.unit:>28}" for c in shown
-        )
-        remark = "" if row["status"] == "ok" else f"  {row['status']}"
-        lines.append(f"  {row[share]:<22.6g}{cells}{remark}")
-    if not complete:
-        lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
-    return "\n".join([*lines, "second solver not asked", ""])

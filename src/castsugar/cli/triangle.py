@@ -1,33 +1,32 @@
-"""Read steps, fixed parts and marks of a map."""
+"""``castsugar map``: all mixes of three ingredients, judged and on one picture."""
 
 from __future__ import annotations
 
 import argparse
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from castsugar import plausible
+from castsugar.cli.answer import units_of
 from castsugar.cli.bench_option import add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import add_kitchen_options, heat_words
+from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.many import (
-    Rows,
     add_many_options,
+    add_shares,
     evaluate_many,
+    give,
+    limits_stated,
+    next_of,
+    said_of_bench,
+    told,
     withheld,
-    write_table,
 )
-from castsugar.cli.motor_options import motor_words
-from castsugar.cli.output import remarked, show
 from castsugar.data.load import Database
 from castsugar.errors import InputError
 from castsugar.mix import refusals
 from castsugar.mix.text import parse_recipe
-
-if TYPE_CHECKING:
-    from castsugar.columns import Column
-
 
 # ----------------------------------------------------------------------------
 # Read steps, fixed parts and marks of a map.
@@ -121,7 +120,7 @@ def add_parser(commands: Any) -> None:
         "map",
         help="three ingredients against each other, as a picture and a table",
         description="Compute every mix of three ingredients on a triangular lattice.\n"
-        "The second solver is not asked.",
+        "The independent check is not asked.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -170,10 +169,11 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
     from castsugar import numerics
-    from castsugar.cli.choice import add_window, check_asked, read_column
+    from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
     from castsugar.mix.blends import put_together
     from castsugar.report.maps import Triangle, ternary
+    from castsugar.report.sweep import add_window
 
     database = load_database()
     conditions = read_conditions(options, database)
@@ -186,7 +186,8 @@ def run(options: argparse.Namespace) -> int:
     items = [*options.ingredients, *fixed]
     fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
     wanted = recipe_texts(options.mark, conditions.shelf.bench)[0]
-    marks = _marks(database, wanted, options.ingredients, fixed, total)
+    corners = options.ingredients
+    marks = [read_mark(database, text, corners, fixed, total) for text in wanted]
     blends = put_together(
         items,
         fractions,
@@ -195,75 +196,39 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
         database=database,
     )
-    plan = Triangle(
-        corners=tuple(options.ingredients),
-        fractions=triangle,
-        total=total,
-        fixed=fixed,
-        marks=marks,
-    )
-    names = [f"{item}_mass_percent" for item in items]
     conditions = conditions.for_table(len(blends))
     with held_back() as hold:
-        rows, complete = evaluate_many(blends, conditions, options.workers, hold)
-        outside = zip(fractions, rows, blends.outside, strict=True)
-        rows = [
-            dict(zip(names, 100.0 * shares, strict=True))
-            | (withheld(row) if out else row)
-            for shares, row, out in outside
-        ]
+        rows, complete = evaluate_many(
+            blends, conditions, limits_stated(options), options.workers, hold
+        )
+        both = zip(rows, blends.outside, strict=True)
+        rows = [withheld(row) if out else row for row, out in both]
         if conditions.kitchen is not None:
             add_window(rows)
-        write_table(options, rows)
+        rows, keys = add_shares(database, items, fractions, rows)
+        names = ", ".join(items)
+        more = {
+            "title": f"map: {len(rows):,} mixes of {names} in steps of "
+            f"{100.0 * step:.6g} %{said_of_bench(options)}",
+            "names": tuple(items),
+            "shares": keys,
+            "columns": (column,),
+            "complete": complete,
+            "next": next_of(options, conditions, rows),
+        }
+        found = told(options, conditions, blends, rows, more)
         notes = conditions.picture_notes([column])
         notes += [] if complete else ["INCOMPLETE: interrupted"]
-        draw = partial(ternary, plan, rows, column, notes)
-        drawn = write_pictures(options, hold, {"map": draw})
-        text = _summary(rows, column, complete=complete)
-        text += conditions.draws_words(len(blends))
-        text = remarked(options, text) + heat_words(conditions.kitchen, database)
-        text += motor_words(conditions.motor, [column], rows, blends, database)
-        show(options, text)
-    return 0 if complete and drawn else INTERRUPTED
-
-
-def _marks(
-    database: Database,
-    typed: list[str],
-    corners: list[str],
-    fixed: dict[str, float],
-    total: float,
-) -> list[tuple[str, tuple[float, float, float]]]:
-    """Read the recipes to mark, as shares of the triangle."""
-    return [read_mark(database, text, corners, fixed, total) for text in typed]
-
-
-def _summary(rows: Rows, column: Column, *, complete: bool) -> str:
-    """Say in a few lines what was found."""
-    from castsugar.report.kitchen import column_text
-    from castsugar.report.layout import wrapped
-    from castsugar.report.maps import drawn
-
-    fine = [r for r in rows if r["status"] == "ok"]
-    cold = sum(r["status"] == "cold" for r in rows)
-    rest = len(rows) - len(fine) - cold
-    lines = [
-        f"{len(rows):,} mixes: {len(fine):,} computed, {cold:,} do not burn by this "
-        f"model, {rest:,} not computed; second solver not asked"
-    ]
-    if not complete:
-        lines.append("INCOMPLETE: interrupted; the rows left say so in their status")
-    doubtful = ("freezing", "flame below")
-    usable = [r for r in fine if not any(word in r["flags"] for word in doubtful)]
-    usable = [r for r in usable if drawn(column, float(r[column.key]))]
-    if usable:
-        for word, choose in (("largest", max), ("smallest", min)):
-            row = choose(usable, key=lambda r: float(r[column.key]))
-            value = f"{column_text(column, row[column.key])} {column.unit}".rstrip()
-            lines += wrapped(
-                f"{word} {column.label}: {value} at {row['name']}", "  ", ""
-            )
-        lines.append(
-            "rows flagged for freezing at the throat or a faint flame left out"
+        plan = Triangle(
+            corners=tuple(options.ingredients),
+            fractions=triangle,
+            total=total,
+            fixed=fixed,
+            marks=marks,
+            before="EXAMPLE: " if found.invented else "",
         )
-    return "\n".join(lines) + "\n"
+        draw = partial(ternary, plan, rows, column, notes)
+        give(options, conditions, found, draw)
+        pictures = {"map": partial(draw, units_of(options))}
+        done = write_pictures(options, hold, pictures)
+    return 0 if complete and done else INTERRUPTED

@@ -468,6 +468,17 @@ class Proposal:
         """Return the doubt after all mixes."""
         return self.mixes[-1].doubt
 
+    def __str__(self) -> str:
+        """Return the mixes, one a line, and what the first of them buys."""
+        lines = [
+            " ".join(f"{name}:{share:g}%" for name, share in mix.percents.items())
+            for mix in self.mixes
+        ]
+        now, then = self.before.model_u, self.after.model_u
+        return "\n".join(
+            [*lines, f"uncertainty of ln r: {now:.2g} now, {then:.2g} then"]
+        )
+
 
 def propose(
     task: Task,

@@ -20,7 +20,7 @@ from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.pour_table import cook
-from castsugar.limits import Requirement
+from castsugar.limits import Requirement, chances_of
 from castsugar.mix import refusals, weighing
 from castsugar.mix.blends import blend
 from castsugar.mix.mix import Mix, MixLike, as_mix
@@ -67,8 +67,9 @@ class Outcome:
         The optimum that a sloppy batch still keeps; None if not asked or infeasible.
     front : Front or None
     rows : dict of str to dict
-        Full rows of the table, confirmed by the second solver: "best", "percents",
-        "weighable", "robust", "runner 1", ..., and each tried mix by its name.
+        Full rows of the table with the quantiles that the limits ask for, confirmed by
+        the second solver: "best", "percents", "weighable", "robust", "runner 1", ...,
+        and each tried mix by its name.
     tried_values : dict of str to dict
         Name of a tried mix to the columns of the search at it.
     unjudged : tuple of str
@@ -100,6 +101,43 @@ class Outcome:
         """Return whether a mix keeps all limits."""
         return self.found.status != "infeasible" and self.found.violation <= 0.0
 
+    @property
+    def chosen(self) -> str:
+        """Name of the row that is the answer: "percents", "weighable" or "best".
+
+        Whole percents where they keep every limit and cost less than a thousandth of
+        the objective, else steps of the scale, else the exact mix.
+        """
+        if not self.feasible or self.refused:
+            return "best"
+        whole, scale = self.percents, self.weighable
+        cheap = WHOLE_COST * abs(self.found.objective)
+        if whole is not None and whole.offered and whole.loss < cheap:
+            return "percents"
+        if scale is not None and scale.offered:
+            return "weighable"
+        return "percents" if whole is not None and whole.offered else "best"
+
+    @property
+    def recipe(self) -> dict[str, float]:
+        """Return the recipe that is the answer, in mass fractions; see `chosen`."""
+        made = {"percents": self.percents, "weighable": self.weighable}.get(self.chosen)
+        if made is None:
+            return self.found.recipe
+        return _recipe(self.found.ingredients, made.fractions)
+
+    def __str__(self) -> str:
+        """Return the answer in three lines at most."""
+        found = self.found
+        parts = " ".join(f"{n}:{100.0 * x:.6g}%" for n, x in self.recipe.items())
+        decides = [s.limit.name for s in found.limits if s.binding]
+        decides += [row.name for row in found.rows]
+        told = "; ".join(filter(None, (found.status, found.reason, self.refused)))
+        lines = [f"{told}: {parts}", f"{found.goal.objective} {found.objective:.5g}"]
+        if decides:
+            lines.append(f"decided by: {'; '.join(decides)}")
+        return "\n".join(lines)
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; units are those in the names of the columns."""
         found = self.found
@@ -108,6 +146,8 @@ class Outcome:
             "reason": found.reason,
             "refused": self.refused,
             "objective": found.goal.objective,
+            "chosen": self.chosen,
+            "chosen_mass_fraction": self.recipe,
             "recipe_mass_fraction": found.recipe,
             "values": dict(found.values),
             "limits": [
@@ -149,6 +189,9 @@ class Outcome:
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6
+
+#: Whole percents are the answer if they cost less than this share of the objective.
+WHOLE_COST = 1e-3
 
 #: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
 _USUAL_BATCH = 0.2
@@ -247,7 +290,8 @@ def _shown_rows(
     task: Task, found: Found, beside: _Beside, *, confirm: bool
 ) -> dict[str, dict[str, Any]]:
     """Return the rows that are shown, not confirmed once Ctrl-C was pressed."""
-    rows_of = partial(_rows, task.settings, _shown(task, found, beside))
+    chances = chances_of(found.goal.limits)
+    rows_of = partial(_rows, task.settings, _shown(task, found, beside), chances)
     try:
         rows = rows_of(confirm=confirm and not beside.stopped)
     except KeyboardInterrupt:
@@ -361,10 +405,11 @@ def _shown(task: Task, found: Found, beside: _Beside) -> dict[str, Mapping[str, 
 def _rows(
     settings: Settings,
     shown: Mapping[str, Mapping[str, float]],
+    chances: Sequence[tuple[str, float]] = (),
     *,
     confirm: bool,
 ) -> dict[str, dict[str, Any]]:
-    """Return full rows of the table."""
+    """Return full rows of the table, with the quantiles that limits ask for."""
     mixes = [
         Mix.weigh(
             recipe,
@@ -385,6 +430,7 @@ def _rows(
             kitchen=settings.kitchen,
             motor=settings.motor,
             species=settings.species,
+            chances=chances,
         )
     except UnconfirmedError as stopped:
         columns = stopped.columns

@@ -12,6 +12,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
 from castsugar.motor.pressure_table import Firing
+from castsugar.report.shown import OF_UNIT, Shown
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Series, Span
 
@@ -19,6 +20,7 @@ from castsugar.report.svg.series import LineChart, Panel, Series, Span
 # From rows of a sweep to its chart.
 
 Rows = Sequence[Mapping[str, Any]]
+_SI = Shown()
 
 #: Column -> the columns of its band; drawn by the logarithm, up to a ceiling.
 BANDS = {
@@ -36,10 +38,11 @@ _REMARKABLE = (
 
 def sweep_chart(
     rows: Rows,
-    share: str,
+    share: tuple[str, str],
     columns: Sequence[Column],
-    recipe: str,
+    title: str,
     notes: Sequence[str],
+    show: Shown = _SI,
 ) -> str:
     """Return the chart of some columns of a sweep, as SVG text.
 
@@ -47,45 +50,52 @@ def sweep_chart(
     ----------
     rows : sequence of mappings
         In the order of the sweep.
-    share : str
-        Key of the share that runs. [%]
+    share : tuple of str
+        Name of the ingredient that runs, and the key of its share. [%]
     columns : sequence of Column
         One panel each.
-    recipe : str
-        From which the others keep their ratio.
+    title : str
     notes : sequence of str
         Lines below the chart.
+    show : Shown
+        Units.
     """
-    x = np.array([float(row[share]) for row in rows])
+    name, key = share
+    x = np.array([float(row[key]) for row in rows])
     bands = any(DOUBTS.get(c.key) in rows[0] for c in columns)
     burns = any(c.group != "kitchen" for c in columns)
-    name = share.removesuffix("_mass_percent")
     return line_chart(
         LineChart(
-            title=f"{name} against the rest of {recipe}",
+            title=title,
             x_label=f"{name}, others in the same ratio",
             x_unit="%",
             x=x,
-            panels=tuple(_panel(rows, column) for column in columns),
+            panels=tuple(_panel(rows, column, show) for column in columns),
             spans=tuple(_spans(rows, x)) if burns else (),
             notes=(
                 *notes,
                 *(("Bands: one standard uncertainty of the data.",) if bands else ()),
-                "Model, no losses; second solver not asked. No claim of safety.",
+                "Model, no losses; independent check not asked. No claim of safety.",
             ),
         )
     )
 
 
-def _panel(rows: Rows, column: Column) -> Panel:
+def _panel(rows: Rows, column: Column, show: Shown) -> Panel:
     """Return the panel of one column, with its band where there is one."""
-    values = _column(rows, column.key)
+    kind = OF_UNIT[column.unit]
+    unit = show.unit(kind) or column.unit
+
+    def shown(values: FloatArray) -> FloatArray:
+        return np.array([show.number(kind, x) for x in values])
+
+    values = shown(_column(rows, column.key))
     if column.key in BANDS:
-        low, high = (_column(rows, key) for key in BANDS[column.key])
+        low, high = (shown(_column(rows, key)) for key in BANDS[column.key])
         series = Series(column.label, values, low, high)
         return Panel(
             column.label,
-            column.unit,
+            unit,
             (series,),
             band="band: one draw in ten is below, one above",
             logarithmic=True,
@@ -93,10 +103,10 @@ def _panel(rows: Rows, column: Column) -> Panel:
         )
     doubt_key = DOUBTS.get(column.key, "")
     if doubt_key not in rows[0]:
-        return Panel(column.label, column.unit, (Series(column.label, values),))
-    doubt = _column(rows, doubt_key)
+        return Panel(column.label, unit, (Series(column.label, values),))
+    doubt = np.array([show.span(kind, x) for x in _column(rows, doubt_key)])
     series = Series(column.label, values, values - doubt, values + doubt)
-    return Panel(column.label, column.unit, (series,), band="data uncertainty")
+    return Panel(column.label, unit, (series,), band="data uncertainty")
 
 
 def _column(rows: Rows, key: str) -> FloatArray:

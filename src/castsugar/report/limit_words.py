@@ -152,18 +152,19 @@ def _pours(one: Judged, row: Row, show: Shown) -> str:
     chance = row.get("pours_probability", math.nan)
     if one.limit == 10.0 and not math.isnan(chance):
         return (
-            f"Pours in {_share(one, chance)} of 100 draws, your limit asks {asked} "
+            f"Pours in {pouring(one, row)} of 100 draws, your limit asks {asked} "
             f"(below {bound})."
         )
     value = show.bare("viscosity", one.value, 2) if math.isfinite(one.value) else "jams"
     return f"Pour viscosity: {asked} of 100 draws below {value}, your limit {bound}."
 
 
-def _share(one: Judged, chance: float) -> str:
-    """Write a share of draws, finer where it would read as the one that is asked."""
-    told = numbers.of_100(chance)
+def pouring(one: Judged, row: Row) -> str:
+    """Write in how many of 100 draws a mix pours, apart from a limit that it breaks."""
+    share = row.get("pours_probability", math.nan)
+    told = numbers.of_100(share)
     if one.verdict == BROKEN and told == numbers.percent(one.probability or 0.0):
-        return numbers.significant(100.0 * chance)
+        return numbers.at_place(100.0 * share, -1)
     return told
 
 
@@ -244,9 +245,7 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         )
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
-        shares = [row.get("pours_probability", math.nan) for _, _, row in of]
-        pairs = zip(own, shares, strict=True)
-        told = numbers.listed([_share(held, share) for held, share in pairs])
+        told = numbers.listed([pouring(one, row) for _, one, row in of])
         verb = "pours" if len(of) == 1 else "pour"
         asked = numbers.percent(first.probability)
         text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."

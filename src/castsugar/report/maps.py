@@ -11,14 +11,16 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import Column
+from castsugar.report.shown import OF_UNIT, Shown
 from castsugar.report.svg.ternary import ternary_map
 from castsugar.report.svg.triangle import TernaryMap
 
 Shares = tuple[float, float, float]
+_SI = Shown()
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class Drawn:
     """How a column is drawn: logarithm or not, limits, what lies outside."""
 
     absent: str
@@ -27,9 +29,9 @@ class Shown:
     high: float = math.inf
 
 
-_VISCOSITY = Shown("no flow: thicker than 300 Pa s, or jammed", True, high=300.0)
-_WINDOW = Shown("no pour window")
-_PRESSURE = Shown("above 100 MPa, or no stable pressure", True, high=100.0)
+_VISCOSITY = Drawn("no flow: thicker than 300 Pa s, or jammed", True, high=300.0)
+_WINDOW = Drawn("no pour window")
+_PRESSURE = Drawn("above 100 MPa, or no stable pressure", True, high=100.0)
 
 #: Columns that are not drawn as they are.
 SHOWN = {
@@ -39,18 +41,18 @@ SHOWN = {
     "pour_window_low_C": _WINDOW,
     "pour_window_high_C": _WINDOW,
     "pour_window_width_K": _WINDOW,
-    "liquid_boils_C": Shown("does not boil below 160 C"),
+    "liquid_boils_C": Drawn("does not boil below 160 C"),
     "peak_pressure_MPa": _PRESSURE,
     "peak_pressure_p95_MPa": _PRESSURE,
-    "pressure_margin_percent": Shown(
+    "pressure_margin_percent": Drawn(
         "less than -100: twice the allowed pressure", low=-100.0
     ),
 }
-_AS_IT_IS = Shown("none")
+_AS_IT_IS = Drawn("none")
 
 _FLAME_NOTES = (
     "Hatched as not burning: cold by this model, or a flame below 900 K.",
-    "Model, no losses; second solver not asked. No claim of safety.",
+    "Model, no losses; independent check not asked. No claim of safety.",
 )
 _KITCHEN_NOTES = (
     "Runny below 3 Pa s, pours below 10, spoon it up to 60, tamp it up to 300.",
@@ -83,6 +85,8 @@ class Triangle:
         The other ingredients and their mass fractions.
     marks : sequence of (str, shares)
         Recipes to draw and name.
+    before : str
+        What the title begins with, such as "EXAMPLE: ".
     """
 
     corners: tuple[str, str, str]
@@ -90,6 +94,7 @@ class Triangle:
     total: float
     fixed: Mapping[str, float]
     marks: Sequence[tuple[str, Shares]]
+    before: str = ""
 
 
 def ternary(
@@ -97,13 +102,15 @@ def ternary(
     rows: Sequence[Mapping[str, Any]],
     column: Column,
     notes: Sequence[str],
+    show: Shown = _SI,
 ) -> str:
     """Return the picture of one column of a map, as SVG text."""
+    unit = OF_UNIT[column.unit]
     shown = SHOWN.get(column.key, _AS_IT_IS)
     kinds = [_kind(row, column, shown) for row in rows]
     values = np.array(
         [
-            float(row[column.key]) if kind == "ok" else math.nan
+            show.number(unit, float(row[column.key])) if kind == "ok" else math.nan
             for row, kind in zip(rows, kinds, strict=True)
         ]
     )
@@ -117,9 +124,9 @@ def ternary(
             fractions=drawn.fractions,
             values=values,
             kind=kinds,
-            title=f"{column.label} over {names}",
+            title=f"{drawn.before}{column.label} over {names}",
             quantity=column.label,
-            unit=column.unit,
+            unit=show.unit(unit) or column.unit,
             decimals=column.decimals or 0,
             logarithmic=shown.logarithmic,
             absent=shown.absent,
@@ -134,13 +141,7 @@ def ternary(
     )
 
 
-def drawn(column: Column, value: float) -> bool:
-    """Return whether a value of a column lies inside what its map shows."""
-    shown = SHOWN.get(column.key, _AS_IT_IS)
-    return math.isfinite(value) and shown.low <= value <= shown.high
-
-
-def _kind(row: Mapping[str, Any], column: Column, shown: Shown) -> str:
+def _kind(row: Mapping[str, Any], column: Column, shown: Drawn) -> str:
     """Return how a cell is drawn: a value, or which hatch."""
     value = float(row[column.key])
     if column.group == "kitchen":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -53,6 +54,22 @@ def short_names(mixes: Sequence[Mix]) -> list[str]:
     return [
         mix.name if mix.name and ":" not in mix.name else ratio(mix) for mix in mixes
     ]
+
+
+def plain_key(text: str) -> str:
+    """Return a text as part of a key: letters, digits, underscores."""
+    return re.sub(r"\W+", "_", text).strip("_")
+
+
+def share_key(ingredient: str) -> str:
+    """Return the key of the share of an ingredient in a recipe.
+
+    Examples
+    --------
+    >>> share_key("light corn syrup")
+    'light_corn_syrup_mass_percent'
+    """
+    return f"{plain_key(ingredient)}_mass_percent"
 
 
 def shares(recipe: str) -> str:

@@ -1,223 +1,281 @@
-"""The next mixes to burn strands of: a list ready to weigh, and the same as JSON."""
+"""What ``castsugar next`` answers: mixes to burn strands of, and what that buys."""
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar import units
-from castsugar.data.records import Caution
 from castsugar.optimize.next_strands import Doubt, NextMix, Proposal
-from castsugar.report.layout import number, wrapped
-from castsugar.report.strand_units import short, significant
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part
+from castsugar.report.mix_words import plain_key, share_key
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
+from castsugar.report.search_words import Asked
+from castsugar.report.shown import SI, Shown
 
-#: What the page is.
+#: What the mixes are for.
 ABOUT = (
-    "Mixes whose strands would tell most about the burn rate, not mixes to put into a "
-    "motor: they are chosen for what they teach. A burn rate is measured, never "
-    "computed; these recipes only say where measuring helps most."
+    "Mixes whose strands would tell most about the burning rate, not mixes to put into "
+    "a motor. A burning rate is measured, never computed; these recipes only say where "
+    "measuring helps most."
 )
 
 _CRITERIA = {
-    "I": "least mean doubt of ln r over the mixes that matter (I-optimal)",
-    "D": "least joint doubt of the model's coefficients (D-optimal)",
+    "I": "least mean variance of ln r over the mixes that matter (I-optimal)",
+    "D": "least joint uncertainty of the model's coefficients (D-optimal)",
 }
-
 _ORDERS = {1: "linear in the shares", 2: "shares and products of pairs"}
 
-#: Widths of the table of doubts.
-_LABEL, _CELL = 30, 15
+_COLUMNS = (
+    "Standard uncertainties. Model: where the model of the burning rate lies. One "
+    "grain: what the pressure band is made with: the model, how far single mixes stray "
+    "from it, scatter, and a surcharge outside the measured mixes."
+)
+_RISES = (
+    "It may rise before 3 mixes are measured: until then each mix is taken to burn as "
+    "the nearest measured one."
+)
+
+#: Ingredients that get a column of their own.
+_MOST_COLUMNS = 4
+
+PARTS: dict[str, Part] = {
+    "file": Part(meaning="name of the bench file"),
+    "seed": Part(meaning="of the draws"),
+    "about": Part(meaning="what the mixes are for"),
+    "known_now": Part(meaning="what the model of the burning rate is, in words"),
+    "mixture_model": Part(meaning="whether it is a mixture model"),
+    "criterion": Part(meaning="I: least mean variance; D: corners first"),
+    "order": Part(meaning="of the model: 1 linear, 2 with products of pairs"),
+    "reference_pressure_MPa": Part(meaning="at which ln r is modelled, absolute"),
+    "between_mixes_ln_rate": Part(meaning="what the model leaves between mixes"),
+    "batch_g": Part(meaning="mass of the batch of each mix"),
+    "mixes": Part(meaning="the most telling first: shares, masses, uncertainty after"),
+    "strands": Part(meaning="pressures to burn at, strands at each, what they fix"),
+    "uncertainty_before": Part(meaning="standard uncertainties of ln r and n, now"),
+    "uncertainty_after": Part(meaning="the same after all mixes"),
+    "requirements_kept": Part(meaning="whether a mix keeps the limits"),
+    "recipes_considered": Part(meaning="mixes over which the uncertainty is meant"),
+    "recipes_looked_at": Part(meaning="mixes of the space"),
+    "notes": Part(meaning="what else to know"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the page shows.
+class Proposed:
+    """Proposed mixes with everything that a screen says of them.
 
     Attributes
     ----------
-    file : str
+    proposal : Proposal
+    asked : Asked
     batch : float
         Mass of the batch of each mix. [kg]
     seed : int
-    pressure_unit : str
-        As the user types it; shown beside MPa.
-    scale_step : float, optional
-        Smallest step of the scale, which says how many decimals a mass has. [kg]
+    cautions : Chosen
+    scale_step : float or None
+        Smallest step of the scale. [kg]
+    bench, bench_said : str
+        The file, and how it was found if nobody typed it.
+    invented : tuple of str
     """
 
-    file: str
+    proposal: Proposal
+    asked: Asked
     batch: float
     seed: int
-    pressure_unit: str = "MPa"
+    cautions: Chosen
     scale_step: float | None = None
-
-    @property
-    def decimals(self) -> int:
-        """Return the decimals of a mass in gram: those of the scale, else one."""
-        if self.scale_step is None:
-            return 1
-        return max(0, math.ceil(-math.log10(1e3 * self.scale_step) - 1e-9))
+    bench: str = "bench.toml"
+    bench_said: str = ""
+    invented: tuple[str, ...] = ()
 
 
-def next_strands_page(
-    proposal: Proposal, asked: Asked, cautions: Sequence[Caution]
-) -> str:
-    """Return the page: what to weigh, at which pressures to burn, what it buys.
-
-    Parameters
-    ----------
-    proposal : Proposal
-    asked : Asked
-    cautions : sequence of Caution
-        Those that apply.
-    """
+def next_screen(found: Proposed, show: Shown) -> Screen:
+    """Return what next answers."""
+    proposal, plan = found.proposal, found.proposal.plan
     count = len(proposal.mixes)
-    mixes = "1 mix" if count == 1 else f"{count} mixes"
-    lines = [f"Next strand tests, {mixes} to weigh: {asked.file}", ""]
-    lines += wrapped(ABOUT, "")
+    what = "1 mix" if count == 1 else f"{count} mixes"
+    said = found.bench_said or f"({found.asked.file})"
+    where = "in the motor" if plan.from_motor else "of the search"
+    low, high, middle = (
+        show.amount("pressure", 1e-6 * p, 2)
+        for p in (plan.low, plan.high, plan.expected)
+    )
+    return Screen(
+        command="next",
+        title=f"next: {what} to burn strands of {said}",
+        findings=tuple(_findings(found)),
+        conditions=f"Of each burn {plan.at_low} strands at {low} and {plan.at_high} at "
+        f"{high}, absolute: around {middle}, the pressure {where}.",
+        blocks=(
+            _table(found, show),
+            Paragraph(
+                "For strands, not for a motor; only in a strand burner that was tested "
+                "with water well above the higher pressure."
+            ),
+        ),
+        least_sure=_least_sure(found),
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=_next(found),
+        invented=found.invented,
+        bench=found.asked.file,
+        annexes=tuple(_annexes(found, show)),
+    )
+
+
+def _findings(found: Proposed) -> Iterator[Finding]:
+    """Yield what the strands buy."""
+    proposal = found.proposal
+    now, then = proposal.before, proposal.after
     if not proposal.candidates.kept:
-        lines += ["", *wrapped(f"WARNING: {proposal.notes[0]}.", "")]
-    lines += ["", *wrapped(f"Known now: {proposal.knowledge}.", "  ", "")]
-    grams = f"{number(1e3 * asked.batch, asked.decimals)} g"
-    lines += ["", f"To weigh, {grams} each, the most telling first"]
-    for place, mix in enumerate(proposal.mixes, start=1):
-        lines += _mix_lines(place, mix, asked)
-    lines += ["", *_burning_lines(proposal, asked)]
-    lines += ["", *_doubt_lines(proposal, asked)]
-    lines += ["", "How they were chosen", *_choice_lines(proposal, asked)]
-    lines += ["", "Cautions"]
-    for caution in cautions:
-        lines += wrapped(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
+        yield Finding("REFUSED", f"{_capital(proposal.notes[0])}.")
+    values = {"before_ln_rate": now.grain_u, "after_ln_rate": then.grain_u}
+    if not math.isfinite(now.grain_u):
+        text = (
+            "Nothing is measured yet: after these strands the burning rate of a new "
+            f"grain is known to {_share(then.grain_u)} %, mean over"
+        )
+    else:
+        text = (
+            "These strands take the uncertainty of the burning rate of a new grain "
+            f"from {_share(now.grain_u)} to {_share(then.grain_u)} %, mean over"
+        )
+    count = len(proposal.candidates.fractions)
+    which = "mixes of the space"
+    if count < proposal.candidates.looked_at:
+        which = "mixes that keep the other limits"
+    yield Finding("RESULT", f"{text} {count} {which}.", values)
 
 
-def _mix_lines(place: int, mix: NextMix, asked: Asked) -> Iterator[str]:
-    """Yield one recipe."""
-    again = f" (again: {mix.replicate_of}, cooked anew)" if mix.replicate_of else ""
-    yield from wrapped(f"mix {place}{again}", "      ", "  ")
-    masses = mix.masses(asked.batch)
-    for name, percent in mix.percents.items():
-        grams = f"{1e3 * masses[name]:.{asked.decimals}f}"
-        yield f"    {name:<44}{_percent(percent):>10} %{grams:>12} g"
-
-
-def _percent(percent: float) -> str:
-    """Write a percentage: whole where it is, else as it was weighed."""
-    return short(round(percent, 3), 4)
-
-
-def _burning_lines(proposal: Proposal, asked: Asked) -> Iterator[str]:
-    """Yield at which pressures to burn."""
-    plan = proposal.plan
-    yield "Burn of each mix"
-    for strands, pressure in ((plan.at_low, plan.low), (plan.at_high, plan.high)):
-        yield f"    {strands} strands at {_pressure(pressure, asked)}"
-    what = "the motor" if plan.from_motor else "the search"
-    yield from wrapped(
-        f"These lie around {_pressure(plan.expected, asked)}, the pressure to expect "
-        f"in {what}. Pressures are absolute. Only in a strand burner that was tested "
-        "with water well above the higher one; never in the motor."
-    )
-    scatter = "as yours do" if plan.scatter_measured else "assumed"
-    yield from wrapped(
-        f"If strands scatter by {_share(plan.scatter)} % ({scatter}), this fixes the "
-        f"exponent n of a mix to +-{plan.exponent_u:.2f}."
+def _table(found: Proposed, show: Shown) -> Table:
+    """Return the mixes with what goes on the scale, and what each buys."""
+    mixes = found.proposal.mixes
+    parts = list(dict.fromkeys(name for mix in mixes for name in mix.recipe))
+    columns = len(parts) <= _MOST_COLUMNS
+    blank = [""] * (len(parts) if columns else 1)
+    rows = [("now", *blank, *_doubts(found.proposal.before))]
+    for place, mix in enumerate(mixes, start=1):
+        again = f", {mix.replicate_of} again" if mix.replicate_of else ""
+        own = mix.masses(found.batch)
+        told = {n: _weighed(found, mass, show) for n, mass in own.items()}
+        cells = [told.get(name, numbers.DASH) for name in parts]
+        if not columns:
+            cells = [", ".join(f"{found.asked.name(n)} {x}" for n, x in told.items())]
+        rows.append((f"{place}{again}", *cells, *_doubts(mix.doubt)))
+    heads = ["\n".join(found.asked.name(name).rsplit(" ", 1)) for name in parts]
+    if not columns:
+        heads = [f"on your scale, {show.amount('mass', 1e3 * found.batch)} each"]
+    return Table(
+        heads=("mix", *heads, "model,\n%", "one\ngrain, %"),
+        rows=tuple(rows),
+        left=frozenset({0} if columns else {0, 1}),
+        spare=max(len(rows) - 6, 0),
+        of="mixes",
     )
 
 
-def _pressure(pressure: float, asked: Asked) -> str:
-    """Write a pressure [Pa] in MPa and in the user's unit, as firmly as it is set."""
-    told = []
-    for unit in dict.fromkeys(("MPa", asked.pressure_unit)):
-        value = units.convert(pressure, "pressure", unit)
-        told.append(f"{_two_digits(value)} {unit}")
-    return told[0] + "".join(f" ({text})" for text in told[1:])
+def _weighed(found: Proposed, mass: float, show: Shown) -> str:
+    """Write a mass in steps of the scale."""
+    if show.system != SI:
+        return show.amount("mass", 1e3 * mass, 4)
+    return show.step_of(1e3 * mass, 1e3 * (found.scale_step or 1e-4))
 
 
-def _two_digits(value: float) -> str:
-    """Write a number with two digits, without an exponent."""
-    if not value > 0.0:
-        return number(value, 1)
-    places = 1 - math.floor(math.log10(value))
-    return f"{round(value, places):.{max(places, 0)}f}"
+def _doubts(doubt: Doubt) -> tuple[str, str]:
+    return _share(doubt.model_u), _share(doubt.grain_u)
 
 
 def _share(u: float) -> str:
-    """Write a standard deviation of ln r as percent of the rate."""
-    if not math.isfinite(u):
-        return "-"
-    return significant(100.0 * math.expm1(u), 2)
+    """Write a standard uncertainty of ln r as per cent of the rate."""
+    return numbers.factor(100.0 * math.expm1(u)) if math.isfinite(u) else numbers.DASH
 
 
-def _doubt_lines(proposal: Proposal, asked: Asked) -> Iterator[str]:
-    """Yield what the tests buy."""
-    count = len(proposal.candidates.fractions)
-    which = "of the space"
-    if count < proposal.candidates.looked_at:
-        which = "that keep the other limits"
-    yield from wrapped(
-        f"Doubt of the burn rate, mean over {count} recipes {which} (one standard "
-        f"deviation, at {_pressure(proposal.reference_pressure, asked)})",
-        "",
+def _least_sure(found: Proposed) -> str:
+    """Say where the model is known worst, now and then."""
+    now, then = found.proposal.before, found.proposal.after
+    text = f"the model at {_mix(found, then.worst)}: {_share(then.worst_u)} % then"
+    if dict(now.worst) == dict(then.worst):
+        return f"{text}, {_share(now.worst_u)} % now"
+    return f"{text}; now at {_mix(found, now.worst)}: {_share(now.worst_u)} %"
+
+
+def _mix(found: Proposed, recipe: Mapping[str, float]) -> str:
+    return ", ".join(
+        f"{found.asked.name(name)} {numbers.typed(100.0 * x)}"
+        for name, x in recipe.items()
     )
-    heads = ("model, %", "new grain, %", "exponent n")
-    yield f"  {'':<{_LABEL}}" + "".join(f"{head:>{_CELL}}" for head in heads)
-    yield _doubt_row("now", proposal.before)
-    for place, mix in enumerate(proposal.mixes, start=1):
-        yield _doubt_row(f"after mix {place}", mix.doubt)
-    yield from wrapped(
-        "model: where the burn-law model itself lies. new grain: what the pressure "
-        "band is made with: the model's doubt, how far single mixes stray from it, "
-        "scatter, and a surcharge outside the measured mixes. All of it holds if new "
-        "mixes and strands stray no more than those so far."
+
+
+def _next(found: Proposed) -> str:
+    """Return the command that weighs the first of the mixes."""
+    plan, first = found.proposal.plan, found.proposal.mixes[0]
+    recipe = " ".join(
+        f"{found.asked.name(name)}:{numbers.typed(share)}"
+        for name, share in first.percents.items()
     )
-    grains = [proposal.before.grain_u, *(m.doubt.grain_u for m in proposal.mixes)]
-    if any(after > before for before, after in itertools.pairwise(grains)):
-        yield from wrapped(
-            "It may rise before 3 mixes are measured: until then each mix is taken to "
-            "burn as the nearest measured one, with a doubt that grows with the "
-            "distance; a borrowed law states one doubt for all."
-        )
-    for words, doubt in (("Now", proposal.before), ("Then", proposal.after)):
-        yield from wrapped(
-            f"{words}, the largest doubt of the model, {_share(doubt.worst_u)} %, sits "
-            f"at {_recipe(doubt.worst)}."
-        )
+    bench = "" if found.bench_said else f" --bench {found.bench}"
+    return f'castsugar weigh "{recipe}"{bench} --strands {plan.at_low + plan.at_high}'
 
 
-def _doubt_row(label: str, doubt: Doubt) -> str:
-    n = number(doubt.exponent_u, 3)
-    cells = (_share(doubt.model_u), _share(doubt.grain_u), n)
-    return f"  {label:<{_LABEL}}" + "".join(f"{c:>{_CELL}}" for c in cells)
-
-
-def _recipe(recipe: Mapping[str, float]) -> str:
-    return ", ".join(f"{_percent(100.0 * s)} % {name}" for name, s in recipe.items())
-
-
-def _choice_lines(proposal: Proposal, asked: Asked) -> Iterator[str]:
-    """Yield criterion, model and what else to know."""
-    told = [
-        f"{_CRITERIA[proposal.criterion]}; model: {_ORDERS[proposal.order]}, which "
-        f"leaves {_share(proposal.between)} % between mixes",
-        f"{proposal.candidates.looked_at} recipes of the space were looked at; seed "
-        f"{asked.seed}",
-        *proposal.notes[0 if proposal.candidates.kept else 1 :],
+def _annexes(found: Proposed, show: Shown) -> Iterator[Annex]:
+    """Yield how the mixes were chosen, and what the strands fix."""
+    proposal, plan = found.proposal, found.proposal.plan
+    scatter = "as yours do" if plan.scatter_measured else "assumed"
+    doubts = [proposal.before, *(mix.doubt for mix in proposal.mixes)]
+    exponents = ", ".join(numbers.factor(doubt.exponent_u) for doubt in doubts)
+    blocks: list[Block] = [
+        Paragraph(_COLUMNS),
+        Paragraph(
+            f"If strands scatter by {_share(plan.scatter)} % ({scatter}), they fix the "
+            f"exponent n of a mix to {numbers.factor(plan.exponent_u)}, standard "
+            f"uncertainty. Of the model's n, now and after each mix: {exponents}."
+        ),
     ]
-    for text in told:
-        yield from wrapped(text, "    ", "  - ")
+    known = [x.grain_u for x in doubts if math.isfinite(x.grain_u)]
+    if known != sorted(known, reverse=True):
+        blocks.append(Paragraph(_RISES))
+    yield Annex("What the strands buy", tuple(blocks))
+    middle = show.amount("pressure", 1e-6 * proposal.reference_pressure)
+    lines = [
+        ABOUT,
+        f"Known now: {proposal.knowledge}.",
+        f"Criterion: {_CRITERIA[proposal.criterion]}; model: "
+        f"{_ORDERS[proposal.order]}, which leaves {_share(proposal.between)} % between "
+        f"mixes; ln r at {middle}.",
+        f"{proposal.candidates.looked_at} recipes of the space were looked at; seed "
+        f"{found.seed}.",
+        *(f"{_capital(note)}." for note in proposal.notes),
+    ]
+    yield Annex("How they were chosen", (Listing(tuple(lines)),))
 
 
-def next_strands_document(proposal: Proposal, asked: Asked) -> dict[str, Any]:
-    """Return everything but versions and cautions, for JSON."""
-    plan = proposal.plan
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+# ----------------------------------------------------------------------------
+# JSON.
+
+
+def next_parts(found: Proposed) -> dict[str, Any]:
+    """Return what the JSON of next holds."""
+    proposal, plan = found.proposal, found.proposal.plan
     return {
-        "schema": "castsugar.next_strands/1",
-        "file": asked.file,
-        "seed": asked.seed,
+        "file": found.asked.file,
+        "seed": found.seed,
         "about": ABOUT,
         "known_now": proposal.knowledge,
         "mixture_model": proposal.modelled,
@@ -225,8 +283,8 @@ def next_strands_document(proposal: Proposal, asked: Asked) -> dict[str, Any]:
         "order": proposal.order,
         "reference_pressure_MPa": 1e-6 * proposal.reference_pressure,
         "between_mixes_ln_rate": proposal.between,
-        "batch_g": 1e3 * asked.batch,
-        "mixes": [_mix_row(n, m, asked) for n, m in enumerate(proposal.mixes, 1)],
+        "batch_g": 1e3 * found.batch,
+        "mixes": [_mix_row(n, m, found) for n, m in enumerate(proposal.mixes, 1)],
         "strands": {
             "low_pressure_MPa": 1e-6 * plan.low,
             "high_pressure_MPa": 1e-6 * plan.high,
@@ -238,8 +296,8 @@ def next_strands_document(proposal: Proposal, asked: Asked) -> dict[str, Any]:
             "scatter_measured": plan.scatter_measured,
             "exponent_standard_uncertainty": plan.exponent_u,
         },
-        "doubt_before": _doubt_document(proposal.before),
-        "doubt_after": _doubt_document(proposal.after),
+        "uncertainty_before": _doubt_row(proposal.before),
+        "uncertainty_after": _doubt_row(proposal.after),
         "requirements_kept": proposal.candidates.kept,
         "recipes_considered": len(proposal.candidates.fractions),
         "recipes_looked_at": proposal.candidates.looked_at,
@@ -247,21 +305,22 @@ def next_strands_document(proposal: Proposal, asked: Asked) -> dict[str, Any]:
     }
 
 
-def _mix_row(place: int, mix: NextMix, asked: Asked) -> dict[str, Any]:
+def _mix_row(place: int, mix: NextMix, found: Proposed) -> dict[str, Any]:
+    masses = mix.masses(found.batch).items()
     return {
         "mix": place,
         "replicate_of": mix.replicate_of,
-        "recipe_percent": dict(mix.percents),
-        "recipe_g": {n: 1e3 * m for n, m in mix.masses(asked.batch).items()},
-        "doubt_after": _doubt_document(mix.doubt),
+        "recipe": {share_key(n): x for n, x in mix.percents.items()},
+        "masses": {f"{plain_key(n)}_g": 1e3 * m for n, m in masses},
+        "uncertainty_after": _doubt_row(mix.doubt),
     }
 
 
-def _doubt_document(doubt: Doubt) -> dict[str, Any]:
+def _doubt_row(doubt: Doubt) -> dict[str, Any]:
     return {
         "model_ln_rate": doubt.model_u,
         "new_grain_ln_rate": doubt.grain_u,
         "exponent": doubt.exponent_u,
         "largest_ln_rate": doubt.worst_u,
-        "largest_at_percent": {n: 100.0 * s for n, s in doubt.worst.items()},
+        "largest_at": {share_key(n): 100.0 * s for n, s in doubt.worst.items()},
     }

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 #: A missing number.
 DASH = "\u2013"
@@ -226,8 +227,16 @@ def signed(value: float, low: float, high: float) -> tuple[str, str, str]:
     ('−3.2', '−4.1', '−2.3')
     >>> signed(0.4, -1.6, 1.6)
     ('+0.4', '−1.6', '+1.6')
+    >>> signed(7.1, 0.4, 18.3)
+    ('+7.1', '+0.4', '+18.3')
     """
     texts = with_band(value, low, high)
+    place = place_of(value, low, high)
+    if place is not None and low * high > 0.0:  # an end beside 0 is not printed as 0
+        near = min(abs(low), abs(high))
+        finer = (p for p in range(place, place - 4, -1) if round(near, -p))
+        place = next(finer, place)
+        texts = (at_place(value, place), at_place(low, place), at_place(high, place))
     first, second, third = (
         f"+{text}" if number > 0.0 and text != "0" else text
         for text, number in zip(texts, (value, low, high), strict=True)
@@ -293,6 +302,23 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def outward(value: float, *, up: bool) -> str:
+    """Write a number with four digits, rounded up or down and never the other way.
+
+    Examples
+    --------
+    >>> outward(4.02711, up=True), outward(0.763347, up=False), outward(0.0, up=True)
+    ('4.028', '0.7633', '0')
+    """
+    if value == 0.0 or not math.isfinite(value):
+        return typed(value)
+    exact = Decimal(repr(value))
+    unit = Decimal(1).scaleb(exact.adjusted() - 3)
+    return typed(
+        float(exact.quantize(unit, rounding=ROUND_CEILING if up else ROUND_FLOOR))
+    )
 
 
 def count(number: int, one: str, more: str = "") -> str:

@@ -1,287 +1,483 @@
-"""The page of a search: the answer first, then what holds it and what is beside it."""
+"""What ``castsugar search`` answers: one recipe, what it keeps, what holds it back."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from decimal import Decimal
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from castsugar.data.records import Caution
-from castsugar.optimize.rounding import Weighable
+from castsugar.limits import BROKEN
+from castsugar.mix.mix import Mix
+from castsugar.motor.hardware import SPREAD
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.shadow_prices import INTERRUPTED_AFTER
-from castsugar.report.layout import LABEL, number, solver_differences
-from castsugar.report.search_amounts import few, in_units, loss_text
-from castsugar.report.search_beside import (
-    front_lines,
-    robust_lines,
-    runner_lines,
-    tried_lines,
+from castsugar.optimize.shadow_prices import (
+    INTERRUPTED_AFTER,
+    LimitState,
+    Price,
+    RowState,
 )
-from castsugar.report.search_explain import explain_lines
-from castsugar.report.search_limits import infeasible_lines, limit_lines
-from castsugar.report.search_numbers import number_lines, offers, table_row
-from castsugar.report.search_rows import search_document, trial_rows
-from castsugar.report.search_words import Asked, filled, label_of, row_of
+from castsugar.optimize.space import SCOPE
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.field import FIELDS, Field, Row
+from castsugar.report.limit_words import (
+    P95,
+    PEAK,
+    POUR,
+    Judged,
+    finding_of,
+    rests_on,
+)
+from castsugar.report.mix_words import composition, ratio, recipe_argument
+from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
+from castsugar.report.search_words import (
+    Asked,
+    endless,
+    field_of,
+    guards_case,
+    limit_name,
+    value_text,
+)
+from castsugar.report.shown import SI, Shown
 
-#: Rows of the outcome by the words of the page.
-_WORDS = {"percents": "whole percents", "weighable": "grams"}
+#: Relative uncertainty of c* of any mix: common practice, no source (motor.hardware).
+DOUBT = SPREAD.characteristic_velocity
 
-#: Head of a recipe in steps of the scale.
-_GRAMS = "grams"
+_C_STAR = "characteristic_velocity_m_s"
+_SOLIDS = "relative_solids_20C"
 
-__all__ = ["Asked", "search_document", "search_page", "trial_rows"]
+#: How much looser a limit is made to say what that buys, and a bound.
+_LOOSER, _POINT = 0.1, 0.01
+
+#: How answers are rounded, in words.
+_ROUNDED = {
+    "percents": "whole percents",
+    "weighable": "in steps of your scale",
+    "best": "not rounded",
+}
+
+#: Groups of columns whose flags a limit already speaks of.
+_PRESSED = ("95 % pressure", "do not fire it")
 
 
-def search_page(
-    outcome: Outcome,
-    asked: Asked,
-    cautions: Sequence[Caution],
-    *,
-    explain: bool = False,
-) -> str:
-    """Return the page of ``castsugar search``.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Searched:
+    """What a search found, with everything that a screen says of it.
 
-    Parameters
+    Attributes
     ----------
     outcome : Outcome
     asked : Asked
-    cautions : sequence of Caution
-        Those that apply.
-    explain : bool
-        Whether the reasoning is told in sentences.
+    mixes : mapping
+        Name of a row of the outcome to its mix, ingredients as typed.
+    judged : mapping
+        Name of a row to its verdicts, in the order of the limits.
+    conditions : callable
+        Says in units under what the numbers hold, in one line.
+    cautions : Chosen
+    bench, bench_said : str
+        The file, and how it was found if nobody typed it.
+    invented : tuple of str
+    annexes : callable
+        Returns them in units; called where they are shown.
     """
-    blocks = [
-        _head(outcome, asked),
-        _standing(outcome),
-        _look_first(outcome),
-        _composition(outcome, asked),
-        infeasible_lines(outcome, asked) if outcome.found.violation > 0.0 else [],
-        number_lines(outcome, asked, sound=_sound(outcome)),
-        limit_lines(outcome, asked),
-        runner_lines(outcome, asked),
-        front_lines(outcome, asked),
-        robust_lines(outcome, asked),
-        tried_lines(outcome, asked),
-        explain_lines(outcome, asked) if explain else [],
-        _second_solver(outcome),
-        _effort(outcome),
-        _assumed(asked),
-    ]
-    lines = [line for block in blocks if block for line in [*block, ""]]
-    lines.append("Cautions")
-    for caution in cautions:
-        lines += filled(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"
+
+    outcome: Outcome
+    asked: Asked
+    mixes: Mapping[str, Mix]
+    judged: Mapping[str, tuple[Judged, ...]]
+    conditions: Callable[[Shown], str]
+    cautions: Chosen
+    bench: str = "bench.toml"
+    bench_said: str = ""
+    invented: tuple[str, ...] = ()
+    annexes: Callable[[Shown], Sequence[Annex]] = field(default=lambda _: ())
+
+    @property
+    def mix(self) -> Mix:
+        """The recipe that is the answer."""
+        return self.mixes[self.outcome.chosen]
+
+    @property
+    def objective(self) -> Field:
+        """What was searched for."""
+        return field_of(self.outcome.found.goal.objective)
+
+    @property
+    def sound(self) -> bool:
+        """Whether the mix may be called a recipe."""
+        return self.outcome.feasible and not self.outcome.refused
+
+    def row(self, name: str) -> Row:
+        """Return a row of the table with the objective, as the search counts it."""
+        outcome = self.outcome
+        made = {"percents": outcome.percents, "weighable": outcome.weighable}.get(name)
+        own = outcome.found.values if name == "best" else None
+        values = made.values if made is not None else own
+        values = values or outcome.tried_values.get(name) or {}
+        goal = outcome.found.goal.objective
+        known = dict(outcome.rows.get(name, {}))
+        return known | ({self.objective.key: values[goal]} if goal in values else {})
 
 
-def _head(outcome: Outcome, asked: Asked) -> list[str]:
-    """Return the title, and what was searched for."""
-    goal = outcome.found.goal
-    word = "most" if goal.maximise else "least"
-    lines = filled(f"Search for the best nitrate-sugar mix: {asked.file}", "  ", "")
-    lines += filled(f"Wanted: the {word} {label_of(goal.objective)}", "  ", "")
-    lines += filled(
-        "A model throughout: it tells where to look, not that a motor is safe.", ""
+def search_screen(found: Searched, show: Shown) -> Screen:
+    """Return what search answers."""
+    return Screen(
+        command="search",
+        title=_title(found),
+        findings=tuple(_findings(found, show)),
+        conditions=found.conditions(show),
+        blocks=tuple(_blocks(found, show)),
+        least_sure=_least_sure(found),
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=_next(found),
+        invented=found.invented,
+        bench=found.asked.file,
+        annexes=tuple(found.annexes(show)),
     )
-    return lines
 
 
-def _standing(outcome: Outcome) -> list[str]:
-    """Say plainly whether this is an answer."""
-    found = outcome.found
-    lines: list[str] = []
-    if outcome.refused:
-        lines += filled(
-            f"REFUSED as an optimum: {outcome.refused}. The mix below is shown to "
-            "explain, not to be made.",
-            "  ",
-            "",
+def _title(found: Searched) -> str:
+    goal = found.outcome.found.goal
+    word = "most" if goal.maximise else "least"
+    what = found.objective.short or found.objective.label
+    count = len(goal.limits)
+    limits = {0: "no limits", 1: "the limit"}.get(count, f"the {count} limits")
+    said = f" {found.bench_said}" if found.bench_said else f" of {found.asked.file}"
+    return f"search: {word} {what} within {limits}{said}"
+
+
+# ----------------------------------------------------------------------------
+# Findings.
+
+
+def _findings(found: Searched, show: Shown) -> Iterator[Finding]:
+    """Yield whether there is an answer, which, and what becomes of each limit."""
+    outcome = found.outcome
+    yield from _unfinished(outcome, found.asked)
+    if found.sound:
+        yield _found(found, show)
+    elif outcome.refused and outcome.found.violation <= 0.0:
+        yield Finding(
+            "REFUSED",
+            f"{outcome.refused}. The mix is shown to explain, not to be made.",
         )
+    else:
+        yield _infeasible(found, show)
+    row = found.row(outcome.chosen)
+    decides = {state.limit.name for state in outcome.found.limits if state.binding}
+    origin = _origin(str(row.get("burn_law_origin") or ""))
+    for one in found.judged.get(outcome.chosen, ()):
+        told = finding_of(one, row, show, origin)
+        if one.of.name in decides and told.status == "KEPT":
+            told = Finding(
+                told.status, f"{told.text} This limit decides the recipe.", told.values
+            )
+        yield told
+    yield from _special(found, row)
+
+
+def _unfinished(outcome: Outcome, asked: Asked) -> Iterator[Finding]:
+    """Yield what the search did not get to."""
+    found = outcome.found
     if found.status == "incomplete":
-        text = f"NOT FINISHED: {found.reason}."
+        text = f"Not finished: {found.reason}."
         if found.reason != INTERRUPTED_AFTER:
             text += (
                 f" This is the best of the {len(found.trials)} mixes tried so far; a "
                 "better one may exist."
             )
-        lines += filled(text, "  ", "")
+        yield Finding("CAUTION", text)
     for name in outcome.unjudged:
-        lines += filled(
-            f"LEFT OUT: {name}. No mix with it could be judged under these limits (no "
-            "model for it); that says nothing about how good it is.",
-            "  ",
-            "",
+        yield Finding(
+            "CAUTION",
+            f"{asked.name(name)} was left out: no mix with it could be judged under "
+            "these limits (no model for it).",
         )
-    if found.violation > 0.0:
-        none = "No mix keeps all limits"
-        if found.status == "incomplete":
-            none = "No mix tried so far keeps all limits"
-        lines += filled(
-            f"{none.upper()}. Below is the one that breaks them least; do not make it.",
-            "  ",
-            "",
-        )
-    return lines
 
 
-def _look_first(outcome: Outcome) -> list[str]:
-    """Return what is special about the mixes to be made."""
-    told: dict[str, list[str]] = {}
-    for name, head in offers(outcome, sound=_sound(outcome)):
-        row = row_of(outcome, name)
-        status = str(row.get("status", "ok"))
-        texts = [status] if status != "ok" else []
-        flow = str(row.get("flow_class", ""))
-        if flow in ("no flow", "jams"):
-            texts.append(f"{flow}: it cannot be poured")
-        flags = str(row.get("flags", ""))
-        for text in [*texts, *(flags.split("; ") if flags else [])]:
-            told.setdefault(text, []).append(head)
-    if not told:
-        return []
-    lines = ["Look at this first"]
-    for text, heads in told.items():
-        lines += filled(f"{' and '.join(heads)}: {text}", "    ", "  ! ")
-    return lines
-
-
-def _sound(outcome: Outcome) -> bool:
-    """Say whether the best mix may be called a recipe."""
-    return outcome.found.violation <= 0.0 and not outcome.refused
-
-
-def _composition(outcome: Outcome, asked: Asked) -> list[str]:
-    """Return the best mix: exact, in whole percents, in steps of the scale."""
-    found, step = outcome.found, outcome.task.space.scale_step
-    made = _made(outcome)
-    title = "Recipe to weigh" if made else "The mix as weighed"
-    if not _sound(outcome):
-        title = "The mix, not to be made"
-    heads = ["percent", *(head for head, _ in made)]
-    lines = [table_row(title, heads, indent="")]
-    for place, share in enumerate(found.fractions.tolist()):
-        if share <= 0.0:
-            continue
-        cells = [number(100.0 * share, 2)]
-        cells += [_part(head, w, place, step) for head, w in made]
-        lines += _labelled(asked.both(found.ingredients[place]), cells)
-    lines += _rounding(outcome, asked) if _sound(outcome) else []
-    for slot, option in found.choice.items():
-        options = ", ".join(asked.name(o) for o in outcome.task.space.options(slot))
-        lines += filled(f"{slot}: {asked.name(option)} was chosen among {options}")
-    return lines
-
-
-def _made(outcome: Outcome) -> list[tuple[str, Weighable]]:
-    """Return the rounded recipes that may be offered, with their heads."""
-    offered = dict(offers(outcome, sound=_sound(outcome)))
-    pairs = (
-        ("percents", "whole %", outcome.percents),
-        ("weighable", _GRAMS, outcome.weighable),
+def _found(found: Searched, show: Shown) -> Finding:
+    """Say the recipe, what its rounding costs, and what goes on the scale."""
+    outcome = found.outcome
+    made = {"percents": outcome.percents, "weighable": outcome.weighable}.get(
+        outcome.chosen
     )
-    return [
-        (h, made) for name, h, made in pairs if made is not None and name in offered
-    ]
-
-
-def _part(head: str, made: Weighable, place: int, step: float | None) -> str:
-    """Write one part of a rounded recipe."""
-    if head != _GRAMS:
-        return number(100.0 * float(made.fractions[place]), 0)
-    # As many decimals as the step of the scale has.
-    places = Decimal(f"{1e3 * (step or 1e-3):.10g}").normalize().as_tuple().exponent
-    return number(1e3 * float(made.masses[place]), max(-int(places), 0))
-
-
-def _rounding(outcome: Outcome, asked: Asked) -> list[str]:
-    """Say what rounding costs, and why a rounded recipe is missing."""
-    space = outcome.task.space
-    known = space.batch is not None and space.scale_step is not None
-    lines = _rounded_to("whole percents", outcome.percents, outcome, asked)
-    if known:
-        batch = f"steps of the scale for {few(1e3 * (space.batch or 0.0), 4)} g"
-        return [*lines, *_rounded_to(batch, outcome.weighable, outcome, asked)]
-    return [*lines, *filled("For grams give the batch and the step of your scale.")]
-
-
-def _kept_with(made: Weighable, outcome: Outcome, asked: Asked) -> str:
-    """Say that a rounded recipe keeps the limits, and what it makes of each."""
-    limits = outcome.found.goal.limits
-    told = [
-        f"{label_of(limit.column)} "
-        f"{in_units(limit.column, made.values[limit.column], asked)}"
-        for limit in limits
-    ]
-    return f"; limits are kept: {'; '.join(told)}" if told else ""
-
-
-def _rounded_to(
-    words: str, made: Weighable | None, outcome: Outcome, asked: Asked
-) -> list[str]:
-    """Say what one way of rounding costs."""
-    found = outcome.found
-    if made is None:
-        return filled(f"In {words} no recipe near it lies within the bounds.")
-    if not made.feasible:
-        return filled(
-            f"In {words} no recipe near it keeps all limits, so none is given: a "
-            "larger batch or a finer scale helps.",
-            "    ",
-            "  ! ",
+    how = _ROUNDED[outcome.chosen]
+    if made is not None and made.loss > 0.0:
+        share = made.loss / abs(outcome.found.objective or 1.0)
+        how += f", costs {numbers.percent(share)} %"
+    text = f"{composition(found.mix)} ({how})."
+    masses = masses_of(outcome)
+    if masses:
+        told = ", ".join(
+            f"{found.asked.name(name)} {_weighed(outcome, mass, show)}"
+            for name, mass in masses.items()
         )
-    cost = loss_text(found.goal, made.loss, found.objective)
-    if made.refused:
-        return filled(f"In {words} none is given: {made.refused}.", "    ", "  ! ")
-    also = _kept_with(made, outcome, asked)
-    text = f"Rounding to {words} changes the objective by {cost}{also}."
-    if made.loss > 1e-6 * abs(found.objective):
-        return filled(text)
-    if made.loss >= -1e-6 * abs(found.objective):
-        return filled(f"Rounding to {words} costs nothing{also}.")
-    return filled(f"{text} It gains: the search had stopped a little short of the top.")
+        whole = show.amount("mass", 1e3 * sum(masses.values()))
+        text += f" On your scale, {whole}: {told}."
+    return Finding(
+        "FOUND", text, {"loss": None if made is None else made.loss, "rounded": how}
+    )
 
 
-def _labelled(label: str, cells: Sequence[str]) -> list[str]:
-    """Return a line of a table; a long label stands above it."""
-    if len(label) < LABEL - 2:
-        return [table_row(label, cells)]
-    return [*filled(label, "    ", "  "), table_row("", cells)]
+def masses_of(outcome: Outcome) -> dict[str, float]:
+    """Return what goes on the scale for the batch of the bench; empty without. [kg]"""
+    batch = outcome.task.space.batch
+    if batch is None:
+        return {}
+    return {name: batch * share for name, share in outcome.recipe.items()}
 
 
-def _second_solver(outcome: Outcome) -> list[str]:
-    """Say what the second solver made of the mixes shown."""
-    verdicts: dict[str, list[str]] = {}
-    for name, row in outcome.rows.items():
-        verdict = str(row.get("confirmation", "not asked"))
-        verdicts.setdefault(verdict, []).append(_WORDS.get(name, name))
-    if set(verdicts) <= {"not asked"}:
-        return ["Second solver: not asked, so nothing here is confirmed"]
-    lines = ["Second solver (Cantera, own search for states)"]
-    for verdict, names in verdicts.items():
-        lines += filled(f"{verdict}: {', '.join(names)}", "      ")
-    differs = solver_differences(row_of(outcome, "best"))
-    return [*lines, *filled(f"the best mix {differs}")] if differs else lines
+def _weighed(outcome: Outcome, mass: float, show: Shown) -> str:
+    """Write a mass in steps of the scale, where its step is known."""
+    step = outcome.task.space.scale_step
+    if step is None or show.system != SI:
+        return show.amount("mass", 1e3 * mass, 4)
+    return show.step_of(1e3 * mass, 1e3 * step)
 
 
-def _effort(outcome: Outcome) -> list[str]:
-    """Say how many mixes were tried, and with which seed."""
-    found = outcome.found
-    text = f"{len(found.trials)} mixes tried, seed {found.seed}"
-    more = []
-    if outcome.front is not None:
-        more.append(f"{len(outcome.front.trials)} for the trade-off")
-    if outcome.robust is not None:
-        more.append(f"{len(outcome.robust.found.trials)} for the robust mix")
-    if more:
-        text += f"; further {' and '.join(more)}"
-    return filled(f"{text}.", "  ", "")
+def _infeasible(found: Searched, show: Shown) -> Finding:
+    """Say that no mix keeps the limits, what breaks, and which limit would do."""
+    outcome = found.outcome
+    state, off = _worst(outcome)
+    none = "No mix keeps all limits"
+    if outcome.found.status == "incomplete":
+        none = "No mix tried so far keeps all limits"
+    text = f"{none}; do not make the nearest, {composition(found.mix)}"
+    if math.isfinite(off):
+        by = value_text(state.limit.column, off, show, 2)
+        text += f": it breaks the {limit_name(state.limit, show)} by {by}"
+    text += (
+        f". {relaxing(found, show)}" if outcome.found.status == "infeasible" else "."
+    )
+    return Finding("REFUSED", text, {"violation": outcome.found.violation, "by": off})
 
 
-def _assumed(asked: Asked) -> list[str]:
-    """Return what was assumed."""
-    if not asked.assumptions:
-        return []
-    lines = ["Assumed"]
-    for text in asked.assumptions:
-        lines += filled(text, "    ", "  - ")
-    return lines
+def _worst(outcome: Outcome) -> tuple[LimitState, float]:
+    """Return the limit that is broken most, and by how much; infinite: it jams."""
+    states = [s for s in outcome.found.limits if s.slack < 0.0]
+    states = states or list(outcome.found.limits)
+    worst = max(states, key=lambda s: abs(s.slack) / (abs(s.limit.value) or 1.0))
+    value = endless(worst.limit.column, worst.value)
+    return worst, math.inf if math.isinf(value) else abs(worst.slack)
+
+
+def relaxing(found: Searched, show: Shown) -> str:
+    """Say which single limits, moved, would leave a mix."""
+    told, motor = [], found.outcome.task.settings.motor
+    allowed = math.nan if motor is None else 1e-6 * motor.allowable
+    for each in found.outcome.found.relaxations:
+        limit, kind = each.limit, field_of(each.limit.column).kind
+        moved = numbers.outward(show.number(kind, each.value), up=limit.sense == "<=")
+        text = f"the {limit_name(limit, show)} to {moved} {show.unit(kind)}".rstrip()
+        if guards_case(limit) and not each.value <= allowed:
+            text += " (NOT with your case: change the motor)"
+        told.append(text)
+    if told:
+        return f"Relax {' or '.join(told)}."
+    return "No single limit, relaxed, leaves a mix: loosen two, or widen the bounds."
+
+
+def _origin(law: str) -> str:
+    """Say what the burning rate of a mix rests on, and that a model is no strand.
+
+    Examples
+    --------
+    >>> _origin("mixture model of 3 measured mixes (ln r linear, n linear)")
+    'model between 3 mixes, NO strands of this one'
+    """
+    head, _, rest = law.partition(" of ")
+    if head == "mixture model":
+        return f"model between {rest.split()[0]} mixes, NO strands of this one"
+    return rests_on(law)
+
+
+def _special(found: Searched, row: Row) -> Iterator[Finding]:
+    """Yield what else is special about the mix: flags, an unsolved row."""
+    judged = found.judged.get(found.outcome.chosen, ())
+    pressed = any(one.column in (PEAK, P95) for one in judged)
+    status = str(row.get("status", "ok"))
+    if status != "ok":
+        yield Finding("CANNOT TELL", f"This mix: {status}.")
+    for flag in str(row.get("flags") or "").split("; "):
+        if not flag or (pressed and any(word in flag for word in _PRESSED)):
+            continue
+        if "do not fire it" in flag:
+            yield Finding("DO NOT", f"fire it: {flag.partition(':')[0]}.")
+        else:
+            yield Finding("CAUTION", f"This mix: {flag}.")
+    verdict = str(row.get("confirmation") or "")
+    if verdict.startswith("disputed"):
+        yield Finding("CAUTION", f"Independent check (Cantera): {verdict}.")
+
+
+# ----------------------------------------------------------------------------
+# Blocks: beside the mixes of the bench, and what holds the recipe back.
+
+
+def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
+    names = [found.outcome.chosen, *found.outcome.task.tried]
+    rows = [found.row(name) for name in names]
+    keys = _keys(found, rows)
+    heads = [_head(field_of(key), show) for key in keys]
+    broken = [
+        any(one.verdict == BROKEN for one in found.judged.get(name, ()))
+        for name in names
+    ]
+    word = "found" if found.sound else "nearest"
+    labels = [f"{word} {ratio(found.mix)}", *found.outcome.task.tried]
+    lines = tuple(
+        (label, *(_cell(found, k, row, show) for k in keys), "BROKEN" if bad else "")
+        for label, row, bad in zip(labels, rows, broken, strict=True)
+    )
+    yield Table(
+        heads=("", *heads, ""),
+        rows=lines,
+        drop=tuple(range(len(keys) - 1, 3, -1)),
+        left=frozenset({0, len(keys) + 1}),
+        spare=max(len(lines) - 3, 0),
+        of="mixes",
+    )
+    if len(rows) > 1 and _flat(rows):
+        count = {2: "both"}.get(len(rows), f"all {len(rows)}")
+        yield Paragraph(
+            f"c* of {count} agrees within the {numbers.percent(DOUBT)} % it is known "
+            "to: it does not choose between them; your limits do.",
+            spare=True,
+        )
+    if found.sound:
+        yield Paragraph(f"Held back by: {held_back(found, show)}")
+
+
+def _cell(found: Searched, key: str, row: Row, show: Shown) -> str:
+    """Write a value; of the objective with digits that tell mixes apart."""
+    one = field_of(key)
+    value = row.get(one.key)
+    if one.key != found.objective.key or value is None or not math.isfinite(value):
+        return one.text(row, show)
+    return show.bare(one.kind, value, 4)
+
+
+def _keys(found: Searched, rows: Sequence[Row]) -> list[str]:
+    """Return the columns of the table that hold a number."""
+    limited = [limit.key for limit in found.outcome.found.goal.limits]
+    limited = [k for k in limited if k not in (POUR, PEAK)]
+    keys = [
+        "pours_probability",
+        P95,
+        "pressure_margin_percent",
+        _SOLIDS,
+        *limited,
+        found.objective.key if found.objective.key in FIELDS else "",
+        _C_STAR,
+        "specific_impulse_s",
+    ]
+    own = [k for k in dict.fromkeys(keys) if k and _known(rows, k)]
+    if found.objective.key not in FIELDS:
+        own.append(found.outcome.found.goal.objective)
+    return own
+
+
+def _known(rows: Sequence[Row], key: str) -> bool:
+    return any(not math.isnan(float(row.get(key, math.nan))) for row in rows)
+
+
+def _head(one: Field, show: Shown) -> str:
+    """Return the head of a column, its unit below."""
+    if one.key == "pours_probability":
+        return "pours\nof 100"
+    unit = show.unit(one.kind)
+    return f"{one.short or one.named(show)}\n{unit}" if unit else one.short or one.label
+
+
+def _flat(rows: Sequence[Row]) -> bool:
+    """Say whether c* does not tell mixes apart."""
+    known = [float(row.get(_C_STAR, math.nan)) for row in rows]
+    return all(abs(one - known[0]) < DOUBT * known[0] for one in known)
+
+
+def held_back(found: Searched, show: Shown) -> str:
+    """Say which limits and bounds decide, and what loosening each a little buys."""
+    outcome = found.outcome
+    told = [
+        f"{limit_name(state.limit, show)} ({limit_buys(found, state)})"
+        for state in outcome.found.limits
+        if state.binding
+    ]
+    told += [
+        f"{bound_name(found, row)} ({bound_buys(found, row)})"
+        for row in outcome.found.rows
+        if not row.name.endswith(" at least 0 %")
+    ]
+    if told:
+        return "; ".join(told)
+    return "nothing; it lies inside the space, and every small step away loses"
+
+
+def bound_name(found: Searched, row: RowState) -> str:
+    """Return a bound, ratio or purchase in the words that were typed."""
+    return found.asked.renamed(row.name).removesuffix(SCOPE)
+
+
+def limit_buys(found: Searched, state: LimitState) -> str:
+    """Say what a limit that is 10 % looser buys of the objective."""
+    if guards_case(state.limit):
+        return "what your case holds: change the motor, not the limit"
+    step = _LOOSER * abs(state.limit.value)
+    told = _buys(found, state.price, state.limit.sign * step)
+    return f"10 % looser {told}"
+
+
+def bound_buys(found: Searched, row: RowState) -> str:
+    """Say what a bound that is a percentage point looser buys of the objective."""
+    if row.name.endswith(SCOPE):
+        return "what lies beyond is no nitrate-sugar mix"
+    told = _buys(found, row.price, _POINT)
+    motor = found.outcome.task.settings.motor is not None
+    return f"a point looser {told}" + ("; strands there first" if motor else "")
+
+
+def _buys(found: Searched, price: Price | None, step: float) -> str:
+    """Say what a step buys, as a share of the objective."""
+    if price is None:
+        unknown = math.isnan(found.outcome.found.stationarity)
+        return "buys what is not known" if unknown else "alone buys nothing"
+    goal, best = found.outcome.found.goal, found.outcome.found.objective
+    gained = price.multiplier * step * (1.0 if goal.maximise else -1.0)
+    about = "buys" if price.confirmed else "buys about"
+    return f"{about} {numbers.percent(gained / abs(best or 1.0))} %"
+
+
+# ----------------------------------------------------------------------------
+# What is least sure, and what to do next.
+
+
+def _least_sure(found: Searched) -> str:
+    """Say which of the quantities that decide is known worst."""
+    held = [s.limit.column for s in found.outcome.found.limits if s.binding]
+    row = found.row(found.outcome.chosen)
+    if any(c.startswith(("peak_pressure", "pressure_margin")) for c in held):
+        return f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
+    if any(c.startswith(("pour_", "pours_")) for c in held):
+        return (
+            "the pour viscosity, known to a factor, decides the recipe: castsugar "
+            "kitchen pan-weight and bulk-density narrow it"
+        )
+    if any(c.startswith("relative_solids") for c in held):
+        return "whether it sets: a derived rule, untested; cast a small sample and wait"
+    if found.outcome.task.settings.motor is not None:
+        return f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
+    return "what a motor delivers of these ideal numbers: a static test tells"
+
+
+def _next(found: Searched) -> str:
+    """Return the command to go on with."""
+    bench = "" if found.bench_said else f" --bench {found.bench}"
+    if not found.sound:
+        return f"castsugar search{bench} --full"
+    recipe, motor = recipe_argument(found.mix), found.outcome.task.settings.motor
+    if motor is None:
+        return f"castsugar evaluate {recipe}{bench}"
+    grains = getattr(motor.grain, "segments", 1)
+    return f"castsugar weigh {recipe}{bench} --grains {grains}"

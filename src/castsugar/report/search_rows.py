@@ -1,4 +1,4 @@
-"""A search as plain values: the JSON document, and every trial as a row for CSV."""
+"""A search as plain values: the parts of its JSON, its rows, and every trial."""
 
 from __future__ import annotations
 
@@ -7,95 +7,69 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castsugar.arrays import FloatArray
-from castsugar.data.load import load_database
-from castsugar.data.records import Caution
-from castsugar.limits import Limit
+from castsugar.columns import COLUMN
 from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.shadow_prices import (
-    LimitState,
-    Price,
-    Relaxation,
-    RowState,
-    Runner,
+from castsugar.optimize.shadow_prices import LimitState, Price
+from castsugar.report.document import Part
+from castsugar.report.field import FIELDS, TEXT, Field
+from castsugar.report.limit_words import limit_rows
+from castsugar.report.mix_words import plain_key, share_key
+from castsugar.report.search import Searched, masses_of
+from castsugar.report.search_words import (
+    endless,
+    file_key,
+    unit_key,
 )
-from castsugar.report.data import versions
-from castsugar.report.search_amounts import boundless, broken, gain, not_computed
-from castsugar.report.search_words import Asked, file_key, plain_key, unit_key
 
 Row = dict[str, Any]
 
+_MIX = "recipe: <catalogue_name>_mass_percent; columns of the search at it"
 
-def trial_rows(outcome: Outcome) -> list[Row]:
-    """Return every mix that the search tried, in order.
-
-    Fractions as ``<ingredient>_percent``, the columns of the search, the stage, and
-    whether the mix lies in the space and keeps all limits ("yes" or "no"). The mixes
-    of trade-off and robust optimum are not among them.
-    """
-    found = outcome.found
-    trials, columns = found.trials, outcome_columns(outcome)
-    judge = Judge.of(found.goal, columns, trials.values)
-    violation = judge.standing(trials.values)[1]
-    feasible = (violation <= 0.0) & (trials.region != MOVED)
-    return [
-        {
-            "trial": place + 1,
-            "stage": trials.stage[place],
-            "feasible": "yes" if feasible[place] else "no",
-            **fractions_row(found.ingredients, trials.fractions[place]),
-            **values_row(
-                dict(zip(columns, trials.values[place].tolist(), strict=True))
-            ),
-        }
-        for place in range(len(trials))
-    ]
-
-
-def outcome_columns(outcome: Outcome) -> tuple[str, ...]:
-    """Return the columns of the trials, in their order."""
-    return tuple(outcome.found.values)
-
-
-def fractions_row(names: Sequence[str], fractions: FloatArray) -> Row:
-    """Return a mix with its percents by name."""
-    return {
-        f"{plain_key(name)}_percent": 100.0 * share
-        for name, share in zip(names, fractions.tolist(), strict=True)
-    }
-
-
-def values_row(values: Mapping[str, float]) -> Row:
-    """Return columns of a search by their keys in files; infinite ones as such."""
-    return {
-        file_key(column): math.inf if boundless(column, value) else value
-        for column, value in values.items()
-    }
+#: What the JSON of a search holds beside what every document does.
+PARTS: dict[str, Part] = {
+    "file": Part(meaning="name of the bench file"),
+    "status": Part(meaning="optimal, infeasible or incomplete"),
+    "reason": Part(meaning="why it is incomplete; else empty"),
+    "feasible": Part(meaning="whether a mix keeps all limits"),
+    "refused": Part(meaning="why the best mix is no optimum to be trusted; else empty"),
+    "objective": Part(meaning="column, sense, and its value at the exact optimum"),
+    "ingredients_as_typed": Part(meaning="name as typed to catalogue name"),
+    "choice": Part(meaning="slot to the alternative chosen"),
+    "chosen": Part(
+        meaning="the recipe that is the answer: which of best, whole_percents and "
+        "weighed it is, its shares and, with a batch, its masses [g]"
+    ),
+    "best": Part(meaning=f"the exact optimum; {_MIX}"),
+    "whole_percents": Part(meaning=f"in whole percents, and its loss; {_MIX}"),
+    "weighed": Part(meaning=f"in steps of the scale, loss and masses [g]; {_MIX}"),
+    "not_rounded": Part(meaning="why a rounded recipe is missing; else empty"),
+    "limits": Part(
+        meaning="at the exact optimum: value, spare, whether it decides, shadow price"
+    ),
+    "limits_judged": Part(meaning="verdicts of every mix of the table", many=True),
+    "binding_bounds": Part(meaning="bounds, ratios, purchases that decide, and prices"),
+    "runners_up": Part(meaning=f"really different and nearly as good; {_MIX}"),
+    "relaxations": Part(meaning="limits of which each, moved, would leave a mix"),
+    "front": Part(meaning="Pareto front, from the best of the first column on"),
+    "robust": Part(meaning="the mix that a sloppy batch still keeps"),
+    "tried_mixes": Part(meaning=f"those of [search] tried; {_MIX}"),
+    "table": Part(
+        meaning="full rows by name, under `name`",
+        fields=tuple(f for f in FIELDS.values() if "_u_" not in f.key),
+        many=True,
+    ),
+    "mixes_tried": Part(meaning="how many the search evaluated"),
+    "seed": Part(meaning="of the search and the draws"),
+}
 
 
-def search_document(
-    outcome: Outcome,
-    asked: Asked,
-    cautions: Sequence[Caution],
-    *,
-    trials: bool = False,
-) -> Row:
-    """Return an outcome as the JSON document "castsugar.search/1".
-
-    Parameters
-    ----------
-    outcome : Outcome
-    asked : Asked
-    cautions : sequence of Caution
-        Those that apply.
-    trials : bool
-        Whether every trial is part of it.
-    """
+def search_parts(searched: Searched) -> Row:
+    """Return what the JSON of a search holds."""
+    outcome, asked = searched.outcome, searched.asked
     found, goal = outcome.found, outcome.found.goal
-    document: Row = {
-        "schema": "castsugar.search/1",
-        "versions": versions(load_database().version),
+    return {
         "file": asked.file,
         "status": found.status,
         "reason": found.reason,
@@ -108,26 +82,60 @@ def search_document(
         },
         "ingredients_as_typed": dict(asked.typed),
         "choice": dict(found.choice),
+        "chosen": _chosen(outcome),
         "best": _mix(outcome, found.fractions, found.values),
         "whole_percents": _rounded(outcome, outcome.percents),
         "weighed": _rounded(outcome, outcome.weighable),
         "not_rounded": outcome.no_rounding,
         "limits": [_limit(outcome, state) for state in found.limits],
-        "binding_bounds": [_bound(outcome, row) for row in found.rows],
-        "runners_up": [_runner(outcome, runner) for runner in found.runners_up],
-        "relaxations": [_relaxed(outcome, each) for each in found.relaxations],
+        "limits_judged": limit_rows([*searched.judged], [*searched.judged.values()]),
+        "binding_bounds": [
+            {
+                "name": row.name,
+                "slack_percent": 100.0 * row.slack,
+                "price": _price(outcome, row.price, "percent", 0.01),
+            }
+            for row in found.rows
+        ],
+        "runners_up": [
+            {
+                **_mix(outcome, runner.fractions, {goal.objective: runner.objective}),
+                "choice": dict(runner.choice),
+                "exchanged_percent": 100.0 * runner.distance,
+                "end_of_local_search": runner.polished,
+            }
+            for runner in found.runners_up
+        ],
+        "relaxations": [
+            {
+                "name": each.limit.name,
+                "column": file_key(each.limit.column),
+                "sense": each.limit.sense,
+                _with_unit("limit", each.limit.column): each.limit.value,
+                _with_unit("relaxed_to", each.limit.column): each.value,
+                "choice": dict(each.choice),
+                **_mix(outcome, each.fractions),
+            }
+            for each in found.relaxations
+        ],
         "front": _front(outcome),
         "robust": _robust(outcome),
-        "tried_mixes": [_tried(outcome, name, asked) for name in outcome.task.tried],
-        "table": {name: dict(row) for name, row in outcome.rows.items()},
+        "tried_mixes": [_tried(outcome, name) for name in outcome.task.tried],
+        "table": table_rows(searched),
         "mixes_tried": len(found.trials),
         "seed": found.seed,
-        "assumptions": {"notes": list(asked.assumptions)},
-        "cautions": [caution.text for caution in cautions],
     }
-    if trials:
-        document["trials"] = trial_rows(outcome)
-    return document
+
+
+def recipe_row(names: Sequence[str], fractions: Sequence[float] | FloatArray) -> Row:
+    """Return the shares of a mix by key."""
+    pairs = zip(names, map(float, fractions), strict=True)
+    return {share_key(name): 100.0 * share for name, share in pairs}
+
+
+def values_row(values: Mapping[str, float]) -> Row:
+    """Return columns of a search by their keys in files; infinite ones as such."""
+    return {file_key(c): endless(c, value) for c, value in values.items()}
 
 
 def _mix(
@@ -135,8 +143,19 @@ def _mix(
 ) -> Row:
     """Return a mix with its columns of the search, as far as they are known."""
     return {
-        "recipe": fractions_row(outcome.found.ingredients, fractions),
+        "recipe": recipe_row(outcome.found.ingredients, fractions),
         **({} if values is None else {"columns": values_row(values)}),
+    }
+
+
+def _chosen(outcome: Outcome) -> Row:
+    """Return the recipe that is the answer."""
+    which = {"percents": "whole_percents", "weighable": "weighed"}
+    masses = masses_of(outcome)
+    return {
+        "which": which.get(outcome.chosen, "best"),
+        "recipe": recipe_row([*outcome.recipe], [*outcome.recipe.values()]),
+        "masses": {f"{plain_key(n)}_g": 1e3 * m for n, m in masses.items()} or None,
     }
 
 
@@ -150,12 +169,8 @@ def _rounded(outcome: Outcome, rounded: Weighable | None) -> Row | None:
     row["refused"] = rounded.refused
     row[f"loss_{file_key(found.goal.objective)}"] = rounded.loss
     if rounded is outcome.weighable:
-        row["masses"] = {
-            f"{plain_key(name)}_g": 1e3 * mass
-            for name, mass in zip(
-                found.ingredients, rounded.masses.tolist(), strict=True
-            )
-        }
+        pairs = zip(found.ingredients, rounded.masses.tolist(), strict=True)
+        row["masses"] = {f"{plain_key(n)}_g": 1e3 * mass for n, mass in pairs}
     return row
 
 
@@ -166,7 +181,7 @@ def _with_unit(word: str, column: str) -> str:
 
 
 def _price(outcome: Outcome, price: Price | None, per: str, scale: float) -> Row | None:
-    """Return a price in the objective's unit per a unit of the limit."""
+    """Return a shadow price in the objective's unit per a unit of the limit."""
     if price is None:
         return None
     key = f"{file_key(outcome.found.goal.objective)}_per_{per}"
@@ -181,7 +196,7 @@ def _price(outcome: Outcome, price: Price | None, per: str, scale: float) -> Row
 def _limit(outcome: Outcome, state: LimitState) -> Row:
     """Return a limit, how near the mix is, and the price as its number rises."""
     column = state.limit.column
-    far = bool(boundless(column, state.value))
+    far = math.isinf(endless(column, state.value))
     return {
         "name": state.limit.name,
         "column": file_key(column),
@@ -194,48 +209,8 @@ def _limit(outcome: Outcome, state: LimitState) -> Row:
     }
 
 
-def _bound(outcome: Outcome, row: RowState) -> Row:
-    """Return a bound, ratio or purchase that binds, and the price as it is relaxed."""
-    price = _price(outcome, row.price, "percent", 0.01)
-    return {"name": row.name, "slack_percent": 100.0 * row.slack, "price": price}
-
-
-def _runner(outcome: Outcome, runner: Runner) -> Row:
-    objective = outcome.found.goal.objective
-    slacks = {
-        _limit_key(limit): runner.slacks[limit.name]
-        for limit in outcome.found.goal.limits
-    }
-    return {
-        **_mix(outcome, runner.fractions, {objective: runner.objective}),
-        "slacks": slacks,
-        "choice": dict(runner.choice),
-        "exchanged_percent": 100.0 * runner.distance,
-        "end_of_local_search": runner.polished,
-    }
-
-
-def _limit_key(limit: Limit) -> str:
-    """Return a key for a limit that no other limit on the column has."""
-    word = "at_most" if limit.sense == "<=" else "at_least"
-    return f"{word}_{file_key(limit.column)}"
-
-
-def _relaxed(outcome: Outcome, each: Relaxation) -> Row:
-    column = each.limit.column
-    return {
-        "name": each.limit.name,
-        "column": file_key(column),
-        "sense": each.limit.sense,
-        _with_unit("limit", column): each.limit.value,
-        _with_unit("relaxed_to", column): each.value,
-        "choice": dict(each.choice),
-        **_mix(outcome, each.fractions),
-    }
-
-
 def _front(outcome: Outcome) -> Row | None:
-    """Return the trade-off, from the best of the first column on."""
+    """Return the Pareto front, from the best of the first column on."""
     front, wanted = outcome.front, outcome.task.front
     if front is None or wanted is None:
         return None
@@ -255,15 +230,20 @@ def _front(outcome: Outcome) -> Row | None:
 
 
 def _robust(outcome: Outcome) -> Row | None:
+    """Return the robust mix, and the limits that it was searched under."""
     robust = outcome.robust
     if robust is None:
         return None
     found = robust.found
+    limits = {
+        f"{'at_most' if x.sense == '<=' else 'at_least'}_{file_key(x.column)}": x.value
+        for x in found.goal.limits
+    }
     return {
         "status": found.status,
         "feasible": found.violation <= 0.0,
         **_mix(outcome, found.fractions, found.values),
-        "limits": {_limit_key(limit): limit.value for limit in found.goal.limits},
+        "limits": limits,
         f"price_{file_key(found.goal.objective)}": robust.price,
         "batches_kept_best_percent": 100.0 * robust.kept_nominal,
         "batches_kept_robust_percent": 100.0 * robust.kept_robust,
@@ -271,22 +251,96 @@ def _robust(outcome: Outcome) -> Row | None:
     }
 
 
-def _tried(outcome: Outcome, name: str, asked: Asked) -> Row:
-    """Return a mix that the user made, what it breaks, what the best gains over it."""
-    found = outcome.found
-    recipe = outcome.task.tried[name]
-    row: Row = {
-        "name": name,
-        "recipe": {f"{plain_key(n)}_percent": 100.0 * x for n, x in recipe.items()},
-    }
+def _tried(outcome: Outcome, name: str) -> Row:
+    """Return a mix of the bench, and what the exact optimum gains over it."""
+    found, recipe = outcome.found, outcome.task.tried[name]
     values = outcome.tried_values.get(name)
+    gains = f"best_gains_{file_key(found.goal.objective)}"
+    row: Row = {"name": name, "recipe": recipe_row([*recipe], [*recipe.values()])}
     if values is None:
-        return {**row, "columns": None, "breaks": None, "not_computed": None}
-    better = gain(found.goal, found.objective, values[found.goal.objective])
-    return {
-        **row,
-        "columns": values_row(values),
-        "breaks": broken(found.goal.limits, values, asked),
-        "not_computed": not_computed(found.goal.limits, values),
-        f"best_gains_{file_key(found.goal.objective)}": better,
-    }
+        return {**row, "columns": None, gains: None}
+    sign = 1.0 if found.goal.maximise else -1.0
+    better = sign * (found.objective - values[found.goal.objective])
+    return {**row, "columns": values_row(values), gains: better}
+
+
+# ----------------------------------------------------------------------------
+# Rows.
+
+
+def table_rows(searched: Searched) -> list[Row]:
+    """Return the full rows of the table, the answer first, each with its recipe."""
+    outcome = searched.outcome
+    names = dict.fromkeys([outcome.chosen, *outcome.rows])
+    return [
+        {key: value for key, value in outcome.rows[name].items() if key in COLUMN}
+        | {"name": name}
+        | {f"recipe.{share_key(n)}": 100.0 * x for n, x in _shares(outcome, name)}
+        for name in names
+    ]
+
+
+def _shares(outcome: Outcome, name: str) -> list[tuple[str, float]]:
+    """Return the shares of the mix of a row."""
+    found = outcome.found
+    if name in outcome.task.tried:
+        return [*outcome.task.tried[name].items()]
+    made = {
+        "best": found.fractions,
+        "percents": getattr(outcome.percents, "fractions", None),
+        "weighable": getattr(outcome.weighable, "fractions", None),
+        "robust": outcome.robust.found.fractions if outcome.robust else None,
+    }.get(name)
+    if made is None:
+        made = found.runners_up[int(name.removeprefix("runner ")) - 1].fractions
+    return [*zip(found.ingredients, made.tolist(), strict=True)]
+
+
+def table_fields(rows: Sequence[Row]) -> list[Field]:
+    """Return the fields of the rows, for CSV: name, recipe, columns."""
+    shares = dict.fromkeys(k for row in rows for k in row if k.startswith("recipe."))
+    recipe = [
+        Field(key=key, label=key, kind="fraction", meaning="share as weighed")
+        for key in shares
+    ]
+    known = [f for k, f in FIELDS.items() if any(k in row for row in rows)]
+    return [known[0], *recipe, *known[1:]]
+
+
+def trial_rows(outcome: Outcome) -> list[Row]:
+    """Return every mix that the search tried, in order.
+
+    Shares, columns of the search, the stage, and whether the mix lies in the space and
+    keeps all limits ("yes" or "no"). Those of front and robust mix are not among them.
+    """
+    found = outcome.found
+    trials, columns = found.trials, tuple(found.values)
+    judge = Judge.of(found.goal, columns, trials.values)
+    violation = judge.standing(trials.values)[1]
+    feasible = (violation <= 0.0) & (trials.region != MOVED)
+    return [
+        {
+            "trial": place + 1,
+            "stage": trials.stage[place],
+            "feasible": "yes" if feasible[place] else "no",
+            **{
+                f"recipe.{key}": share
+                for key, share in recipe_row(
+                    found.ingredients, trials.fractions[place]
+                ).items()
+            },
+            **values_row(
+                dict(zip(columns, trials.values[place].tolist(), strict=True))
+            ),
+        }
+        for place in range(len(trials))
+    ]
+
+
+def trial_fields(rows: Sequence[Row]) -> list[Field]:
+    """Return the fields of trials, for CSV."""
+    texts = ("stage", "feasible")
+    return [
+        Field(key=k, label=k, kind=TEXT if k in texts else "number", meaning="")
+        for k in rows[0]
+    ]

@@ -6,29 +6,42 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.limits import Limit
-from castsugar.optimize.search import Outcome
-from castsugar.optimize.task import DELIVERED
-from castsugar.report.layout import number, wrapped
+from castsugar.optimize.task import DELIVERED, WEIGHTED
+from castsugar.report import numbers
+from castsugar.report.field import FIELDS, Field
+from castsugar.report.mix_words import plain_key
+from castsugar.report.shown import Shown
 
 _CHANCE = re.compile(r"(.+), ([\d.]+) of 100")
 
-#: Columns that say how well a mix performs, all with the doubt of c*.
-PERFORMANCE = (
-    "density_impulse_kg_s_m3",
-    "specific_impulse_s",
-    "characteristic_velocity_m_s",
-    DELIVERED,
-)
+#: From here on a column stands for infinity: jams, no stable pressure (as
+#: optimize.task has it).
+_ENDLESS = {"pour_viscosity": 1e12, "peak_pressure": 1e3}
+
+#: What a search knows beside the columns of the table.
+_OWN = {
+    DELIVERED: Field(
+        key=DELIVERED,
+        label="delivered Isp",
+        kind="specific impulse",
+        meaning="ideal specific impulse times the efficiency of [motor]",
+    ),
+    WEIGHTED: Field(
+        key="weighted_sum",
+        label=WEIGHTED,
+        kind="number",
+        meaning="of columns in the units of their keys, with the weights of [search]",
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed, and in which units to answer.
+    """What was typed.
 
     Attributes
     ----------
@@ -37,7 +50,7 @@ class Asked:
     typed : mapping
         Ingredient as typed to its catalogue name.
     pressure : str
-        Unit of pressure to show beside MPa, absolute.
+        Unit of pressure that was typed.
     assumptions : tuple of str
     """
 
@@ -57,11 +70,6 @@ class Asked:
         found = [typed for typed, name in self.typed.items() if name == catalogue]
         return found[0] if found else catalogue
 
-    def both(self, catalogue: str) -> str:
-        """Return an ingredient as typed, with its catalogue name if that differs."""
-        typed = self.name(catalogue)
-        return typed if typed == catalogue else f"{typed} ({catalogue})"
-
     def renamed(self, text: str) -> str:
         """Return a text with catalogue names as they were typed."""
         names = sorted(set(self.typed.values()), key=lambda n: (-len(n), n))
@@ -70,21 +78,17 @@ class Asked:
         pattern = "|".join(re.escape(name) for name in names)
         return re.sub(rf"(?<!\w)({pattern})(?!\w)", lambda m: self.name(m[1]), text)
 
-    def pressures(self) -> tuple[str, ...]:
-        """Return the units of pressure to show, MPa first."""
-        return tuple(dict.fromkeys(("MPa", self.pressure)))
+    def mix(self, names: Sequence[str], fractions: FloatArray | Sequence[float]) -> str:
+        """Return a mix in one line: "KNO3 62.2, corn syrup 37.8"."""
+        return ", ".join(
+            f"{self.name(name)} {numbers.at_place(100.0 * share, -1)}"
+            for name, share in zip(names, map(float, fractions), strict=True)
+            if share > 0.0
+        )
 
 
-def filled(text: str, indent: str = "  ", first: str | None = None) -> list[str]:
-    """Wrap a text to the screen, no number parted from the word that follows it.
-
-    Examples
-    --------
-    >>> filled("x" * 72 + " 17.8 % sugar")[1]
-    '  17.8 % sugar'
-    """
-    kept = re.sub(r"(?<=\d) (?=\S)", "\u00a0", text)
-    return [x.replace("\u00a0", " ") for x in wrapped(kept, indent, first)]
+# ----------------------------------------------------------------------------
+# Columns of a search: those of the table, and quantiles of those that are drawn.
 
 
 def chance_of(column: str) -> tuple[str, float | None]:
@@ -97,6 +101,12 @@ def chance_of(column: str) -> tuple[str, float | None]:
     """
     found = _CHANCE.fullmatch(column)
     return (found[1], float(found[2])) if found else (column, None)
+
+
+def field_of(column: str) -> Field:
+    """Return what is known of the column behind a column of a search."""
+    base = chance_of(column)[0]
+    return _OWN.get(base) or FIELDS[base]
 
 
 def unit_of(column: str) -> str:
@@ -116,12 +126,11 @@ def label_of(column: str) -> str:
     'pour viscosity, 80 of 100 below'
     """
     base, share = chance_of(column)
-    if base == DELIVERED:
-        return "delivered specific impulse"
-    label = COLUMN[base].label if base in COLUMN else base
-    if share is None:
-        return label
-    return f"{label.removesuffix(', middle')}, {share:g} of 100 below"
+    if base in _OWN:
+        label = _OWN[base].label
+    else:
+        label = COLUMN[base].label if base in COLUMN else base
+    return label if share is None else f"{label}, {share:g} of 100 below"
 
 
 def file_key(column: str) -> str:
@@ -146,31 +155,62 @@ def unit_key(column: str) -> str:
     return plain_key(unit_of(column).replace("%", "percent"))
 
 
-def plain_key(text: str) -> str:
-    """Return a text as part of a key: letters, digits, underscores."""
-    return re.sub(r"\W+", "_", text).strip("_")
+# ----------------------------------------------------------------------------
+# Values.
 
 
-def recipe_text(
-    names: Sequence[str], fractions: FloatArray, asked: Asked, decimals: int = 1
-) -> str:
-    """Return a mix in one line: "62.2 % KNO3, 27.4 % corn syrup"."""
-    return ", ".join(
-        f"{number(100.0 * share, decimals)} % {asked.name(name)}"
-        for name, share in zip(names, fractions.tolist(), strict=True)
-        if share > 0.0
-    )
+def endless(column: str, value: float) -> float:
+    """Return a value, infinite where it stands for that."""
+    for name, most in _ENDLESS.items():
+        if column.startswith(name) and value >= most:
+            return math.inf
+    return value
 
 
-def row_of(outcome: Outcome, name: str) -> Mapping[str, Any]:
-    """Return a full row of the table; empty if there is none."""
-    return outcome.rows.get(name, {})
+def value_text(column: str, value: float, show: Shown, digits: int = 4) -> str:
+    """Write a value near its limit, with its unit: two digits of a viscosity.
+
+    Examples
+    --------
+    >>> value_text("peak_pressure_MPa", 2.60041, Shown())
+    '2.600 MPa'
+    >>> value_text("pour_viscosity_Pa_s, 85 of 100", 1e12, Shown())
+    'jams'
+    """
+    one = field_of(column)
+    value = endless(column, value)
+    if math.isinf(value):
+        return one.endless
+    return show.amount(one.kind, value, 2 if one.factor_of else digits)
 
 
-def allowed_pressure(outcome: Outcome) -> float:
-    """Return what the case may hold; NaN if that is not known. [Pa]"""
-    motor = outcome.task.settings.motor
-    return math.nan if motor is None else motor.allowable
+def bound_words(limit: Limit, show: Shown) -> str:
+    """Return sense and value of a limit with its unit.
+
+    Examples
+    --------
+    >>> bound_words(Limit(column="peak_pressure_MPa", sense="<=", value=6.9), Shown())
+    'at most 6.9 MPa'
+    """
+    word = "at most" if limit.sense == "<=" else "at least"
+    return f"{word} {show.bound(field_of(limit.column).kind, limit.value)}"
+
+
+def limit_name(limit: Limit, show: Shown) -> str:
+    """Return what a limit is called in a sentence.
+
+    Examples
+    --------
+    >>> limit_name(Limit(column="relative_solids_20C", sense=">=", value=0.9), Shown())
+    'relative solids at 20 °C at least 0.9'
+    >>> limit_name(Limit(column="pour_viscosity_Pa_s", sense="<=", value=9.0), Shown())
+    'pour limit'
+    """
+    if limit.column.startswith("pour_viscosity"):
+        return "pour limit"
+    if guards_case(limit):
+        return "pressure limit"
+    return f"{field_of(limit.column).named(show)} {bound_words(limit, show)}"
 
 
 def guards_case(limit: Limit) -> bool:

@@ -121,10 +121,10 @@ _DECIDES = {
     "pressure": "peak pressure, 5 %",
     "pour": "pour viscosity, 20 %",
 }
-_NO_WATER = (
-    "the water that leaves: none is counted (say --cook '119 C' --minutes 8, or "
-    "--water-lost '15 %')"
-)
+_NO_WATER = {
+    True: "the water that leaves: no model of this mix, so none is counted",
+    False: "the water that leaves: none is counted (add --cook '119 C 8 min')",
+}
 _EXACT = (
     "'sheet' is the recipe exactly, not its masses as rounded to the scale; so are the "
     "tolerances and the limits above."
@@ -232,10 +232,12 @@ def weigh_screen(
         blocks=(
             _table(found, scale, paper=paper),
             *_pans(found.sheet, show),
-            Paragraph(goes_into(found.sheet, show)),
+            Paragraph(goes_into(found.sheet, show), spare=True),
             ticks,
         ),
-        least_sure="" if found.sheet.mix.water_lost else _NO_WATER,
+        least_sure=""
+        if found.sheet.mix.water_lost
+        else _NO_WATER[found.conditions.kitchen is not None],
         cautions=mix.cautions.lines,
         cautions_count=len(told.cautions),
         next=told.next,

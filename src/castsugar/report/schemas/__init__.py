@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import json
-from importlib import resources
+from importlib import import_module
 from typing import Any
 
 from castsugar.errors import unknown_name
+from castsugar.report.document import VERSION, schema_of
 
-#: Documents with a schema: the file is the name with ``.json`` at its end.
-NAMES = ("justify-1", "compare-1")
+#: Documents with a schema -> the module that declares their keys.
+DECLARED = {
+    f"{command}-{VERSION}": f"castsugar.report.{command}"
+    for command in ("compare", "justify")
+}
 
 
 def schema(name: str) -> dict[str, Any]:
-    """Return a schema by its name.
+    """Return a schema by its name, generated from the fields of its document.
 
     Parameters
     ----------
     name : str
-        One of :data:`NAMES`.
+        One of :data:`DECLARED`.
 
     Returns
     -------
@@ -31,10 +34,10 @@ def schema(name: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> schema("justify-1")["properties"]["schema"]
-    {'const': 'castsugar.justify/1'}
+    >>> schema("justify-2")["properties"]["schema"]
+    {'const': 'castsugar.justify/2'}
     """
-    if name not in NAMES:
-        raise unknown_name("schema", name, NAMES)
-    file = resources.files("castsugar.report.schemas").joinpath(f"{name}.json")
-    return json.loads(file.read_text(encoding="utf-8"))
+    if name not in DECLARED:
+        raise unknown_name("schema", name, DECLARED)
+    parts = import_module(DECLARED[name]).PARTS
+    return schema_of(name.rpartition("-")[0], parts)

@@ -1,0 +1,453 @@
+"""What a search says in full: shadow prices, Pareto front, robustness, evidence."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from castsugar.columns import COLUMNS
+from castsugar.limits import Limit
+from castsugar.motor.hardware import NOT_MODELLED
+from castsugar.optimize.problem import MOVED, Judge
+from castsugar.optimize.robust import Robust
+from castsugar.optimize.rounding import Weighable
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.shadow_prices import AGREEMENT, LimitState
+from castsugar.report import numbers
+from castsugar.report.field import FIELDS, TEXT
+from castsugar.report.limit_words import limit_cell, margin_cell
+from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
+from castsugar.report.search import Searched, bound_buys, bound_name, limit_buys
+from castsugar.report.search_words import (
+    bound_words,
+    endless,
+    field_of,
+    limit_name,
+    value_text,
+)
+from castsugar.report.shown import Shown
+
+#: Smallest gain that is worth a word, as a share of the objective.
+_WORTH = 1e-4
+
+#: Scaled slack down to which a trial counts as keeping a limit.
+_NEARLY = 1e-9
+
+#: Rows of the outcome in words.
+_NAMES = {"best": "exact", "percents": "whole %", "weighable": "scale steps"}
+
+_SMALL_MOVES = (
+    "Shadow prices are of small moves: the further a limit moves, the sooner another "
+    "one takes over. 10 % looser is that slope carried on."
+)
+_LOSSES = "Not modelled: losses into walls and nozzle; they lower what every mix does."
+_KITCHEN = (
+    "Pour viscosity is known to a factor of about 4 until your kitchen is measured; "
+    "whether a grain sets is a derived rule, untested."
+)
+
+
+def search_annexes(found: Searched, show: Shown) -> Iterator[Annex]:
+    """Yield everything that a search knows beyond its screen."""
+    outcome = found.outcome
+    yield Annex("The exact optimum, and rounded", tuple(_rounded(found, show)))
+    if blocks := tuple(_limits(found, show)):
+        yield Annex("Limits, bounds and their shadow prices", blocks)
+    if blocks := tuple(_ignored(found, show)):
+        yield Annex("What the limits cost", blocks)
+    yield Annex("All numbers", tuple(_numbers(found, show)))
+    if outcome.found.runners_up:
+        yield Annex("Runners-up that are really different", (_runners(found, show),))
+    if outcome.front is not None:
+        yield Annex("Pareto front", tuple(_front(found, show)))
+    if outcome.robust is not None:
+        yield Annex(
+            "If you weigh sloppily", tuple(_robust(found, outcome.robust, show))
+        )
+    yield Annex("Evidence", tuple(_evidence(found, show)))
+    yield Annex("Assumed", (Listing(tuple(_assumed(found))),))
+
+
+# ----------------------------------------------------------------------------
+# The mix.
+
+
+def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield the shares: exact, in whole percents, in steps of the scale."""
+    outcome = found.outcome
+    best, space = outcome.found, outcome.task.space
+    made = {"whole %": outcome.percents, "scale steps": outcome.weighable}
+    known = {head: one for head, one in made.items() if one is not None}
+    rows = []
+    for place, name in enumerate(best.ingredients):
+        shares = [float(best.fractions[place])]
+        shares += [float(one.fractions[place]) for one in known.values()]
+        if any(shares):
+            cells = [numbers.at_place(100.0 * x, -2) for x in shares]
+            rows.append((f"{found.asked.name(name)}, %", *cells))
+    goal = field_of(best.goal.objective)
+    rows.append(
+        (
+            goal.headed(show),
+            *(
+                show.bare(goal.kind, values[best.goal.objective], 5)
+                for values in (best.values, *(one.values for one in known.values()))
+            ),
+        )
+    )
+    yield Table(heads=("", "exact", *known), rows=tuple(rows))
+    if best.violation > 0.0:
+        return
+    for head, one in known.items():
+        yield Paragraph(f"In {head}: {_cost(outcome, one)}.")
+    if outcome.no_rounding:
+        yield Paragraph(f"Not rounded: {found.asked.renamed(outcome.no_rounding)}.")
+    if space.batch is None or space.scale_step is None:
+        yield Paragraph("For grams give batch in [search] and step in [scale].")
+    for slot, option in best.choice.items():
+        options = ", ".join(map(found.asked.name, space.options(slot)))
+        yield Paragraph(f"{slot}: {found.asked.name(option)}, chosen among {options}.")
+
+
+def _cost(outcome: Outcome, made: Weighable) -> str:
+    """Say what rounding costs, or why the recipe is not offered."""
+    if not made.feasible:
+        return "no recipe near it keeps all limits, so none is offered"
+    if made.refused:
+        return f"none is offered: {made.refused}"
+    share = made.loss / abs(outcome.found.objective or 1.0)
+    if abs(share) <= 1e-6:
+        return "costs nothing"
+    if share > 0.0:
+        return f"costs {numbers.percent(share)} % of the objective"
+    told = numbers.percent(-share)
+    return f"gains {told} %: the search had stopped a little short of the top"
+
+
+# ----------------------------------------------------------------------------
+# Limits.
+
+
+def _limits(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield limits with what is spared and what they cost, then bounds that decide."""
+    outcome = found.outcome
+    own = found.judged.get("best", ())
+    rows = [
+        (
+            field_of(state.limit.column).headed(show),
+            limit_cell(one, show),
+            _value(state, show),
+            margin_cell(one),
+            "decides" if state.binding else "",
+            limit_buys(found, state) if state.binding else "",
+        )
+        for state, one in zip(outcome.found.limits, own, strict=True)
+    ]
+    if rows:
+        yield Table(
+            heads=("limit", "", "exact mix", "margin", "", "shadow price"),
+            rows=tuple(rows),
+            left=frozenset({0, 4, 5}),
+            drop=(3,),
+        )
+    bounds = [
+        (bound_name(found, row), bound_buys(found, row)) for row in outcome.found.rows
+    ]
+    if bounds:
+        yield Table(
+            heads=("bound that decides", "shadow price"),
+            rows=tuple(bounds),
+            left=frozenset({0, 1}),
+        )
+    yield from _notes(outcome)
+
+
+def _value(state: LimitState, show: Shown) -> str:
+    one = field_of(state.limit.column)
+    value = endless(state.limit.column, state.value)
+    if math.isinf(value):
+        return one.endless
+    return show.bare(one.kind, value, 2 if one.factor_of else 4)
+
+
+def _notes(outcome: Outcome) -> Iterator[Block]:
+    """Yield how well the shadow prices are known."""
+    found = outcome.found
+    prices = [state.price for state in found.limits]
+    prices += [row.price for row in found.rows]
+    if any(price is not None for price in prices):
+        yield Paragraph(_SMALL_MOVES)
+    if any(price is not None and not price.confirmed for price in prices):
+        yield Paragraph("buys about: searching again with the limit moved differs.")
+    if found.stationarity > AGREEMENT and found.violation <= 0.0:
+        left = numbers.percent(found.stationarity)
+        yield Paragraph(
+            f"These prices leave {left} % of the slope unexplained: take them roughly."
+        )
+
+
+def _ignored(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield the best of the mixes tried without all limits, and without each."""
+    goal = found.outcome.found.goal
+    if not goal.limits or found.outcome.found.violation > 0.0:
+        return
+    wanted: list[tuple[str, Limit | None]] = [("all limits", None)]
+    held = [s.limit for s in found.outcome.found.limits if s.binding]
+    if len(goal.limits) > 1:
+        wanted += [(f"the {limit_name(limit, show)}", limit) for limit in held]
+    rows = [
+        (name, *row)
+        for name, limit in wanted
+        if (row := _without(found, limit, show)) is not None
+    ]
+    if not rows:
+        yield Paragraph("No mix that was tried scores more: the limits cost nothing.")
+        return
+    yield Table(
+        heads=("ignoring", "best mix tried", "gains", "but breaks"),
+        rows=tuple(rows),
+        left=frozenset({0, 1, 3}),
+    )
+
+
+def _without(
+    found: Searched, limit: Limit | None, show: Shown
+) -> tuple[str, str, str] | None:
+    """Return mix, gain and what breaks if a limit, or all, were ignored."""
+    best = found.outcome.found
+    goal, trials = best.goal, best.trials
+    judge = Judge.of(goal, tuple(best.values), trials.values)
+    outputs = judge.outputs(trials.values)
+    rows = (trials.region != MOVED) & np.isfinite(outputs).all(axis=1)
+    others = [i for i, one in enumerate(goal.limits) if limit and one is not limit]
+    rows &= (outputs[:, [1 + i for i in others]] >= -_NEARLY).all(axis=1)
+    places = np.flatnonzero(rows)
+    if not len(places):
+        return None
+    place = int(places[np.argmin(outputs[places, 0])])
+    values = dict(zip(best.values, trials.values[place].tolist(), strict=True))
+    gained = values[goal.objective] - best.objective
+    gained *= (1.0 if goal.maximise else -1.0) / abs(best.objective or 1.0)
+    if gained <= _WORTH:
+        return None
+    breaks = [
+        f"{limit_name(one, show)}: {value_text(one.column, values[one.column], show)}"
+        for one in goal.limits
+        if one.slack(np.array([values[one.column]]))[0] < 0.0
+    ]
+    mix = found.asked.mix(best.ingredients, trials.fractions[place])
+    return mix, f"{numbers.percent(gained)} %", "; ".join(breaks)
+
+
+# ----------------------------------------------------------------------------
+# Mixes beside the best.
+
+
+def _numbers(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield every number of the answer and of the mixes of the bench."""
+    outcome = found.outcome
+    exact = {"exact": "best"} if outcome.chosen != "best" else {}
+    names = {"found": outcome.chosen} | {n: n for n in outcome.task.tried} | exact
+    rows = [found.row(name) for name in names.values()]
+    lines = []
+    for column in COLUMNS:
+        one = FIELDS[column.key]
+        known = [row.get(one.key) for row in rows]
+        if one.kind == TEXT or all(x is None or x != x for x in known):
+            continue
+        lines.append((one.headed(show), *(one.text(row, show) for row in rows)))
+    yield Table(
+        heads=("", *names),
+        rows=tuple(lines),
+        drop=tuple(range(len(names), 2, -1)),
+    )
+    told = [
+        f"{name}: {flag}"
+        for name, row in zip(names, rows, strict=True)
+        for flag in [str(row.get("burn_law_origin") or ""), *_flags(row.get("flags"))]
+        if flag
+    ]
+    if told:
+        yield Listing(tuple(told))
+
+
+def _flags(flags: object) -> list[str]:
+    return str(flags or "").split("; ")
+
+
+def _runners(found: Searched, show: Shown) -> Table:
+    """Return the runners-up."""
+    best = found.outcome.found
+    goal = field_of(best.goal.objective)
+    return Table(
+        heads=("mix", goal.headed(show), "of the best", "exchanged", ""),
+        rows=tuple(
+            (
+                found.asked.mix(best.ingredients, runner.fractions),
+                show.bare(goal.kind, runner.objective, 4),
+                f"{numbers.percent(runner.objective / (best.objective or 1.0))} %",
+                f"{numbers.percent(runner.distance)} %",
+                "" if runner.polished else "of the lattice, not searched on",
+            )
+            for runner in best.runners_up
+        ),
+        left=frozenset({0, 4}),
+    )
+
+
+def _front(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield the mixes of the Pareto front, from the best of the first column on."""
+    front, wanted = found.outcome.front, found.outcome.task.front
+    if front is None or wanted is None:
+        return
+    first, second = (column for column, _ in wanted)
+    words = [f"{'more' if m else 'less'} {field_of(c).label}" for c, m in wanted]
+    yield Paragraph(f"{words[0]} against {words[1]}.")
+    if front.status == "incomplete":
+        yield Paragraph(f"Not finished: {front.reason}. Others may be better in both.")
+    if not len(front.fractions):
+        yield Paragraph("No mix keeps the limits.")
+        return
+    yield Table(
+        heads=(field_of(first).headed(show), field_of(second).headed(show), "mix"),
+        rows=tuple(
+            (
+                _plain(first, float(front.first[place]), show),
+                _plain(second, float(front.second[place]), show),
+                found.asked.mix(found.outcome.found.ingredients, mix),
+            )
+            for place, mix in enumerate(front.fractions)
+        ),
+        left=frozenset({2}),
+    )
+
+
+def _plain(column: str, value: float, show: Shown) -> str:
+    """Write a value without its unit, with digits that tell neighbours apart."""
+    value = endless(column, value)
+    one = field_of(column)
+    return one.endless if math.isinf(value) else show.bare(one.kind, value, 4)
+
+
+def _robust(found: Searched, robust: Robust, show: Shown) -> Iterator[Block]:
+    """Yield the mix that a sloppy batch still keeps, beside the best."""
+    outcome, sloppy = found.outcome, found.outcome.task.sloppiness
+    if sloppy is None:
+        return
+    wrong = show.amount("mass", 1e3 * sloppy.weighing, 2)
+    yield Paragraph(
+        f"Standard uncertainties taken: {wrong} of every part, "
+        f"{numbers.percent(sloppy.syrup_solids)} points of syrup solids, "
+        f"{numbers.percent(sloppy.moisture)} % of damp in powders; {robust.batches} "
+        "batches of each mix drawn."
+    )
+    kept = [f"{numbers.of_100(x)}" for x in (robust.kept_nominal, robust.kept_robust)]
+    if robust.found.violation > 0.0:
+        yield Paragraph(
+            f"Of the best mix {kept[0]} of 100 batches keep all limits. No mix keeps "
+            "them with room for that: a larger batch, a measured syrup, looser limits."
+        )
+        return
+    pairs = zip(
+        outcome.found.ingredients,
+        outcome.found.fractions.tolist(),
+        robust.found.fractions.tolist(),
+        strict=True,
+    )
+    rows = [
+        (f"{found.asked.name(n)}, %", *(numbers.at_place(100.0 * x, -2) for x in both))
+        for n, *both in pairs
+        if any(both)
+    ]
+    rows.append(("batches of 100 that keep all limits", *kept))
+    yield Table(heads=("", "best", "robust"), rows=tuple(rows))
+    cost = robust.price / abs(outcome.found.objective or 1.0)
+    yield Paragraph(f"Robustness costs {numbers.percent(cost)} % of the objective.")
+    if robust.found.status == "incomplete":
+        yield Paragraph(f"Not finished: {robust.found.reason}.")
+    own = {limit.name: limit for limit in robust.found.goal.limits}
+    moved = [
+        f"{field_of(x.column).named(show)} {bound_words(own[x.name], show)}"
+        for x in outcome.found.goal.limits
+        if x.name in own
+    ]
+    if moved:
+        yield Paragraph(f"It was searched under tighter limits: {'; '.join(moved)}.")
+
+
+# ----------------------------------------------------------------------------
+# Evidence.
+
+
+def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
+    """Yield how it was searched, and what the independent check says."""
+    outcome = found.outcome
+    trials = outcome.found.trials
+    lattice = Counter(trials.stage)["lattice"]
+    yield Paragraph(
+        f"{len(trials)} mixes tried, {lattice} on a lattice over the whole space, the "
+        f"rest from several starts; seed {outcome.found.seed}. The space: "
+        f"{_space(found, show)}."
+    )
+    extra = [
+        f"{len(one)} for the {what}"
+        for what, one in (
+            ("Pareto front", outcome.front.trials if outcome.front else ()),
+            ("robust mix", outcome.robust.found.trials if outcome.robust else ()),
+        )
+        if len(one)
+    ]
+    if extra:
+        yield Paragraph(f"Further {' and '.join(extra)}.")
+    verdicts: dict[str, list[str]] = {}
+    for name, row in outcome.rows.items():
+        verdicts.setdefault(str(row.get("confirmation") or "not asked"), []).append(
+            name
+        )
+    for verdict, names in verdicts.items():
+        told = f"Independent check (Cantera): {verdict}: {', '.join(names)}."
+        yield Paragraph(told)
+    yield Paragraph(_LOSSES)
+    if outcome.task.settings.kitchen is not None:
+        yield Paragraph(_KITCHEN)
+    if outcome.task.settings.motor is not None:
+        yield Listing(tuple(NOT_MODELLED.values()))
+
+
+def _space(found: Searched, show: Shown) -> str:
+    """Say which mixes were allowed."""
+    space, asked = found.outcome.task.space, found.asked
+
+    def names(slot: str) -> str:
+        return " or ".join(asked.name(option) for option in space.options(slot))
+
+    shares = [
+        f"{numbers.typed(100.0 * low)} to {numbers.typed(100.0 * high)} % {names(name)}"
+        for name, (low, high) in space.bounds.items()
+    ]
+    shares += [
+        f"{numbers.typed(100.0 * x)} % {names(n)}" for n, x in space.fixed.items()
+    ]
+    shares += [asked.renamed(text) for text in space.ratios]
+    shares += [row.name for row in space.rows]
+    shares += [
+        f"no more than {show.typed('mass', 1e3 * mass)} of {asked.name(name)}"
+        for name, mass in space.purchases.items()
+    ]
+    return ", ".join(shares)
+
+
+def _assumed(found: Searched) -> Sequence[str]:
+    settings = found.outcome.task.settings
+    missing = [
+        f"no {wing} was given: {what} is not part of the answer"
+        for wing, what, given in (
+            ("motor", "what pressure a mix makes", settings.motor),
+            ("kitchen", "whether a mix pours and sets", settings.kitchen),
+        )
+        if given is None
+    ]
+    return [*missing, *found.asked.assumptions]
