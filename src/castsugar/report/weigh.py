@@ -28,6 +28,7 @@ from castsugar.report.screen import (
     Table,
     Ticks,
     in_order,
+    notes,
 )
 from castsugar.report.shown import SI, Shown
 from castsugar.weigh.correction import LOOKED_AT, Correction
@@ -120,10 +121,10 @@ _DECIDES = {
     "pressure": "peak pressure, 5 %",
     "pour": "pour viscosity, 20 %",
 }
-_NO_WATER = (
-    "the water that leaves: none is counted (say --cook '119 C' --minutes 8, or "
-    "--water-lost '15 %')"
-)
+_NO_WATER = {
+    True: "the water that leaves: no model of this mix, so none is counted",
+    False: "the water that leaves: none is counted (add --cook '119 C 8 min')",
+}
 _EXACT = (
     "'sheet' is the recipe exactly, not its masses as rounded to the scale; so are the "
     "tolerances and the limits above."
@@ -231,10 +232,12 @@ def weigh_screen(
         blocks=(
             _table(found, scale, paper=paper),
             *_pans(found.sheet, show),
-            Paragraph(goes_into(found.sheet, show)),
+            Paragraph(goes_into(found.sheet, show), spare=True),
             ticks,
         ),
-        least_sure="" if found.sheet.mix.water_lost else _NO_WATER,
+        least_sure=""
+        if found.sheet.mix.water_lost
+        else _NO_WATER[found.conditions.kitchen is not None],
         cautions=mix.cautions.lines,
         cautions_count=len(told.cautions),
         next=told.next,
@@ -531,18 +534,13 @@ def _at_pour(found: Weighing, show: Shown) -> tuple[str, str]:
     return (f"{told} ({low} to {high})" if low != high else told), _MODEL
 
 
-def _lined(texts: Sequence[str]) -> Table:
-    """Return sentences one below the other, that wrap."""
-    return Table(heads=("",), rows=tuple((text,) for text in texts))
-
-
 def _checks(found: Weighing, show: Shown) -> Iterator[Annex]:
     """Yield the page of checks."""
     weights = Blanks(tuple(f"{x}, {show.unit('mass')}" for x in _PAN))
     yield Annex(
         f"Checks. {title_of(found.sheet)}",
         (
-            _lined(order_of_work(found.sheet, show)),
+            notes(order_of_work(found.sheet, show)),
             Paragraph(f"Order of work: {_PRACTICE}."),
             readiness(found, show, paper=True),
             weights,
@@ -566,7 +564,7 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     portions = [line for line in sheet.lines if len(line.portions) > 1]
     if portions:
         yield Annex("In portions", (_portions(portions, Scale(sheet, show)),))
-    work = _lined((*order_of_work(sheet, show), f"({_PRACTICE})"))
+    work = notes((*order_of_work(sheet, show), f"({_PRACTICE})"))
     yield Annex("Order of work", (work,))
     ready = replace(readiness(found, show, paper=False), caption="In brackets 95 %")
     yield Annex("Ready to pour", (ready,))
@@ -575,11 +573,11 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("What this mix does, by a model", _judged(found, show))
     lots = [f"{x.typed}: {_lot(x.lot)}" for x in sheet.lines if x.lot is not None]
     if lots:
-        yield Annex("Lots", (_lined(lots),))
-    notes = found.notes(lambda mass, digits: _said(mass, show, digits))
-    if notes:
-        yield Annex("Notes", (_lined(notes),))
-    yield Annex("Assumed", (_lined(told.mixes.notes),))
+        yield Annex("Lots", (notes(lots),))
+    said = found.notes(lambda mass, digits: _said(mass, show, digits))
+    if said:
+        yield Annex("Notes", (notes(said),))
+    yield Annex("Assumed", (notes(told.mixes.notes),))
 
 
 def _portions(lines: Sequence[Line], scale: Scale) -> Table:
@@ -621,4 +619,4 @@ def _judged(found: Weighing, show: Shown) -> tuple[Block, ...]:
         for text in (judged.status, judged.flags)
         if text and text != "ok"
     ]
-    return (table, Paragraph(_EXACT), *((_lined(said),) if said else ()))
+    return (table, Paragraph(_EXACT), *((notes(said),) if said else ()))

@@ -241,14 +241,6 @@ class Weighing:
         """Return what there is to know; `say` writes masses [kg]."""
         return notes(self.sheet, grain_volume=self.grain_volume, say=say)
 
-    def against_sheet(self, column: str) -> list[float]:
-        """Return a column of every judged mix over that of the sheet."""
-        base = float(self.judged[0].values[column])
-        return [
-            float(row.values[column]) / base if base > 0.0 else math.nan
-            for row in self.judged
-        ]
-
     @property
     def answer(self) -> bool:
         """Whether the sheet can be used, and the correction made."""
