@@ -94,7 +94,7 @@ def test_of_more_the_three_that_change_most_vary(
         {"sucrose": 0.01 * sucrose, "red iron oxide": 0.01}
     )
     # The base has another share of sucrose: it lies beside the triangle.
-    assert neighbours_of(first, second, DRY).kind == "line"
+    assert neighbours_of(first, second, DRY).plane is None
 
 
 def test_triangle_of_five_ingredients_of_which_two_stay() -> None:
