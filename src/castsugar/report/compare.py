@@ -387,10 +387,10 @@ def differences_table(told: Compared, mix: int, show: Shown) -> Table:
     cells, base = told.comparison.cells[mix], told.comparison.baseline
     rows = [
         (
-            named(column, show),
+            FIELDS[column].headed(show),
             _level(told, base, column, show),
             _level(told, mix, column, show),
-            interval(cell, show),
+            interval(cell, show) + (" x" if column in DECADES else ""),
             verdict(cell),
         )
         for column, cell in cells.items()

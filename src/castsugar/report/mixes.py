@@ -24,6 +24,7 @@ from castsugar.report.limit_words import (
     limit_cell,
     limit_rows,
     margin_cell,
+    pouring,
     rests_on,
 )
 from castsugar.report.mix_words import recipe_argument, short_names, titled
@@ -466,8 +467,7 @@ def _columns(
     """Yield head and cells of every column of several mixes."""
     rows = found.rows
     if any(not _missing(row.get("pours_probability")) for row in rows):
-        shares = [row.get("pours_probability", math.nan) for row in rows]
-        yield "pours\nof 100", [numbers.of_100(share) for share in shares]
+        yield "pours\nof 100", [_pours(found, place) for place in range(len(rows))]
     if any(not _missing(row.get(P95)) for row in rows):
         yield _column(P95, rows, show)
     keys = [
@@ -481,6 +481,16 @@ def _columns(
     for key in [*keys, "total_impulse_N_s"]:
         if key not in leave and any(not _missing(row.get(key)) for row in rows):
             yield _column(key, rows, show)
+
+
+def _pours(found: Mixes, place: int) -> str:
+    """Write in how many of 100 draws a mix pours, as its limit is told of."""
+    row = found.rows[place]
+    held = found.judged[place] if found.judged else ()
+    for one in held:
+        if one.column == "pour_viscosity_Pa_s" and one.probability is not None:
+            return pouring(one, row)
+    return numbers.of_100(row.get("pours_probability", math.nan))
 
 
 def _column(key: str, rows: Sequence[Row], show: Shown) -> tuple[str, list[str]]:
