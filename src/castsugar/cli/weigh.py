@@ -393,7 +393,7 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
         for what in taken
     ]
     said.append(
-        f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
+        f"casting at {100.0 * sheet.density_ratio:.3g} % of theoretical density, "
         f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
     )
     if sheet.charge.dummy:

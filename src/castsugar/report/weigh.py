@@ -257,7 +257,7 @@ def title_of(sheet: Sheet) -> str:
     )
     head = "DUMMY, weigh sheet of an inert trial" if charge.dummy else "Weigh sheet"
     name = "" if ":" in charge.name else f" of {charge.name}"
-    return f"{head}{name}: {', '.join(shares)}, by mass as weighed"
+    return f"{head}{name}: {', '.join(shares)}"
 
 
 def safety_box(cautions: Sequence[Caution]) -> tuple[str, ...]:
@@ -424,7 +424,7 @@ def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
         heads=tuple(heads),
         rows=tuple(rows),
         left=frozenset(left),
-        caption=scale.steps(),
+        caption=f"By mass as weighed; {scale.steps()}",
     )
 
 
