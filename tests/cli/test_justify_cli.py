@@ -22,7 +22,7 @@ import pytest
 
 from castsugar import UnknownNameError, justify
 from castsugar.cli.main import main
-from castsugar.report.schemas import DECLARED, schema
+from castsugar.report.schemas import NAMES, schema
 
 # Exact: answers follow from what is typed, or are held against each other; the schema
 # is JSON Schema 2020-12, checked by the reference implementation for Python.
@@ -384,7 +384,7 @@ def test_records_are_as_the_schema_says(
 
 
 def test_schemas_have_names() -> None:
-    titles = {schema(name)["title"] for name in DECLARED}
+    titles = {schema(name)["title"] for name in NAMES}
     assert {"castsugar.compare/2", "castsugar.justify/2"} <= titles
     with pytest.raises(UnknownNameError, match="did you mean 'justify-2'"):
         schema("justify-1")
@@ -508,5 +508,5 @@ def test_the_same_bytes_in_a_fresh_process(full: dict[str, Any], folder: Path) -
     for kind in ("json", "html", "txt", "md"):
         name = "full.html" if kind == "html" else f"first.{kind}"
         first, other = (folder / n for n in (name, f"other.{kind}"))
-        assert first.stat().st_size > 1000
+        assert first.stat().st_size > 500
         assert first.read_bytes() == other.read_bytes()

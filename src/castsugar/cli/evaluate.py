@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
-from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
+from castsugar.cli.conditions import (
+    Shared,
+    add_condition_options,
+    doubts_of,
+    read_conditions,
+)
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options
@@ -181,7 +186,6 @@ def _drawn(
     """Draw what is uncertain about mixes of a bench, as compare does."""
     if options.bench is None or shared.leaving is None or len(mixes) > MOST_CONFIRMED:
         return None
-    from castsugar.cli.comparing import doubts_of
     from castsugar.comparison.draws import draw
     from castsugar.comparison.uncertain_inputs import Conditions
 

@@ -8,11 +8,35 @@ from typing import Any
 from castsugar.errors import unknown_name
 from castsugar.report.document import VERSION, schema_of
 
-#: Documents with a schema -> the module that declares their keys.
+#: Document -> where its keys are declared, as module and name.
 DECLARED = {
-    f"{command}-{VERSION}": f"castsugar.report.{command}"
-    for command in ("compare", "justify")
+    "evaluate": ("mixes", "PARTS"),
+    "compare": ("compare", "PARTS"),
+    "search": ("search_rows", "PARTS"),
+    "justify": ("justify", "PARTS"),
+    "next": ("next_strands", "PARTS"),
+    "sweep": ("sweep", "PARTS"),
+    "map": ("sweep", "PARTS"),
+    "weigh": ("weigh_data", "PARTS"),
+    "batch_shown": ("batch", "PARTS"),
+    "batch_added": ("batch", "ADDED_PARTS"),
+    "batches": ("batch_list", "PARTS"),
+    "batch_card": ("batch_card", "PARTS"),
+    "kitchen": ("kitchen", "JUDGED_PARTS"),
+    "kitchen_parameters": ("kitchen_belief", "PARAMETER_PARTS"),
+    "kitchen_measurement": ("kitchen_belief", "MEASURED_PARTS"),
+    "kitchen_protocol": ("kitchen_how", "PROTOCOL_PARTS"),
+    "burnrate": ("strand_rows", "PARTS"),
+    "firing": ("firing_rows", "PARTS"),
+    "delay": ("delay", "PARTS"),
+    "learn": ("learn_data", "PARTS"),
+    "check": ("check", "PARTS"),
+    "cautions": ("caution_list", "RULE_PARTS"),
+    "ingredients": ("ingredients", "PARTS"),
 }
+
+#: Names of the schemas: the document and its version.
+NAMES = tuple(f"{name}-{VERSION}" for name in DECLARED)
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -21,7 +45,7 @@ def schema(name: str) -> dict[str, Any]:
     Parameters
     ----------
     name : str
-        One of :data:`DECLARED`.
+        One of :data:`NAMES`.
 
     Returns
     -------
@@ -37,7 +61,8 @@ def schema(name: str) -> dict[str, Any]:
     >>> schema("justify-2")["properties"]["schema"]
     {'const': 'castsugar.justify/2'}
     """
-    if name not in DECLARED:
-        raise unknown_name("schema", name, DECLARED)
-    parts = import_module(DECLARED[name]).PARTS
-    return schema_of(name.rpartition("-")[0], parts)
+    if name not in NAMES:
+        raise unknown_name("schema", name, NAMES)
+    what = name.rpartition("-")[0]
+    module, parts = DECLARED[what]
+    return schema_of(what, getattr(import_module(f"castsugar.report.{module}"), parts))
