@@ -94,7 +94,7 @@ def add_parser(commands: Any) -> None:
         action="append",
         default=[],
         metavar="NAME=MASS",
-        help="what the scale showed, 'KNO3=301.2 g'; may be repeated",
+        help="what the scale showed for one pan, 'KNO3=301.2 g'; may be repeated",
     )
     parser.add_argument(
         "--lot",
