@@ -226,3 +226,13 @@ def test_known_loss_of_water_is_kept_in_every_mix() -> None:
     assert base.values["water_as_cast_percent"] == pytest.approx(
         100.0 * sheet(lost=0.4).mix.water_as_cast, rel=1e-3
     )
+
+
+def test_what_is_printed_is_short() -> None:
+    """A few lines of every result: no catalogue, no kitchen, no motor."""
+    actual = {"potassium nitrate": 0.13}
+    found = weighing(sheet(), conditions(), actual=actual)
+    every = (found, found.sheet, found.sheet.charge, conditions(), found.judged[0])
+    for result in (*every, found.correction, found.sheet.equipment):
+        assert max(len(str(result)), len(repr(result))) < 800, type(result)
+    assert str(found.sheet).endswith("KNO3: 119.1 g")

@@ -213,6 +213,7 @@ def told(
     more : tuple
         Limits, firings of the mixes, and the draws of their bands.
     """
+    from castsugar.cli.conditions import doubts_of
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
     from castsugar.report.limit_words import by_mix
@@ -223,7 +224,8 @@ def told(
     database = shared.database
     own = _TOPICS.get(options.command, ["evaluate"])
     topics = topics_of(own, shared.kitchen, shared.motor)
-    pan = pan_facts(kitchen=shared.kitchen, bench=shared.shelf.bench)
+    batch = doubts_of(options)[1].batch if "batch" in vars(options) else None
+    pan = pan_facts(batch=batch, kitchen=shared.kitchen, bench=shared.shelf.bench)
     facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
@@ -240,7 +242,6 @@ def told(
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
         misfits=tuple(one.cautions if one is not None else () for one in fired),
-        incomplete="; ".join(unconfirmed(rows)),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         draws=drawn,

@@ -60,7 +60,8 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
     )
-    add_bench_option(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
     parser.add_argument(
         "--grains", type=int, metavar="N", help="grains of the motor: one a segment"
     )
@@ -94,7 +95,7 @@ def add_parser(commands: Any) -> None:
         action="append",
         default=[],
         metavar="NAME=MASS",
-        help="what the scale showed, 'KNO3=301.2 g'; may be repeated",
+        help="what the scale showed for one pan, 'KNO3=301.2 g'; may be repeated",
     )
     parser.add_argument(
         "--lot",
@@ -103,22 +104,22 @@ def add_parser(commands: Any) -> None:
         metavar="NAME",
         help="weigh from this lot of [lots], whatever is in use; may be repeated",
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--cook",
         metavar="PROFILE",
         help="as for castsugar kitchen, '119 C' with --minutes: what water leaves "
         "(default that of [kitchen])",
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--minutes", metavar="N", help="how long the temperature is held"
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--water-lost",
         type=quantity("--water-lost"),
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    add_nozzle_options(parser)
+    add_nozzle_options(conditions)
     page = "write a sheet to weigh by and to sign, and one of checks, HTML"
     kinds = ("full", "json", "csv", "markdown", "page", "units")
     add_output_options(parser, *kinds, page=page)
@@ -393,7 +394,7 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
         for what in taken
     ]
     said.append(
-        f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
+        f"casting at {100.0 * sheet.density_ratio:.3g} % of theoretical density, "
         f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
     )
     if sheet.charge.dummy:

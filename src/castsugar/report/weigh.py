@@ -65,13 +65,8 @@ _TICKS = (
     "way out clear",
 )
 _KEYS = (
-    "no-open-flame",
-    "thermostat",
-    "water-at-hand",
-    "protection",
-    "children",
-    "grind-alone",
-    "closed-vessel-hot",
+    *("no-open-flame", "thermostat", "water-at-hand", "protection", "children"),
+    *("grind-alone", "closed-vessel-hot"),
 )
 _OUT = "Way out known and clear; somebody outside knows what you do."
 
@@ -115,12 +110,6 @@ _OFF = (
     "5 %), whichever comes first; each line alone, the others exact. Columns that were "
     "not computed do not limit."
 )
-_DECIDES = {
-    "share": "its share",
-    "c*": "c*, 1 %",
-    "pressure": "peak pressure, 5 %",
-    "pour": "pour viscosity, 20 %",
-}
 _NO_WATER = {
     True: "the water that leaves: no model of this mix, so none is counted",
     False: "the water that leaves: none is counted (add --cook '119 C 8 min')",
@@ -257,7 +246,7 @@ def title_of(sheet: Sheet) -> str:
     )
     head = "DUMMY, weigh sheet of an inert trial" if charge.dummy else "Weigh sheet"
     name = "" if ":" in charge.name else f" of {charge.name}"
-    return f"{head}{name}: {', '.join(shares)}, by mass as weighed"
+    return f"{head}{name}: {', '.join(shares)}"
 
 
 def safety_box(cautions: Sequence[Caution]) -> tuple[str, ...]:
@@ -424,7 +413,7 @@ def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
         heads=tuple(heads),
         rows=tuple(rows),
         left=frozenset(left),
-        caption=scale.steps(),
+        caption=f"By mass as weighed; {scale.steps()}",
     )
 
 
@@ -596,7 +585,7 @@ def _exact(found: Weighing) -> Table:
         (
             line.typed,
             numbers.significant(100.0 * one.per_step["share"], 2),
-            _DECIDES[one.decided_by],
+            one.decided_by,
         )
         for line, one in every
     )

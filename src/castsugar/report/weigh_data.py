@@ -66,7 +66,7 @@ PARTS: dict[str, Part] = {
     "mass_castable_g": Part(meaning="of one pan"),
     "water_leaves_g": Part(meaning="of one pan; with its 95 % band"),
     "density_of_casting_kg_m3": Part(meaning="voids included"),
-    "density_ratio": Part(meaning="of the casting over the density without voids"),
+    "density_ratio": Part(meaning="of the casting over the theoretical density"),
     "water_lost": Part(meaning="share of the recipe's water that leaves"),
     "lines": Part(meaning="in the order of weighing", fields=LINES, many=True),
     "lots": Part(meaning="of the lines that have one", many=True),

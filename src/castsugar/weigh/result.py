@@ -223,6 +223,9 @@ class Weighing:
     grain_volume: float | None = None
     water: tuple[float, float] | None = None
 
+    def __repr__(self) -> str:
+        return f"Weighing({self.sheet!r})"
+
     def __str__(self) -> str:
         return str(self.sheet)
 

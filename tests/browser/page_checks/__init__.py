@@ -1,4 +1,4 @@
-"""Scripts that look at pages in a browser."""
+"""What pages are looked through for; importable with ``tests/browser`` on the path."""
 
 from page_checks.contrast import CONTRAST
 
