@@ -348,12 +348,16 @@ def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     p95 = new.column == PEAK and new.probability == 0.95
     label = show.headed(f"{one.named(show)} p95" if p95 else one.named(show), one.kind)
     values = [_judged(record, held, i, show) for i, held in ((BASE, now), (NEW, new))]
-    limit = limit_cell(new, show)
-    for word in ("at most ", "at least "):
-        limit = limit.removeprefix(word)
+    limit = _bound(new, show)
     limit = limit.removesuffix(" in 95 %") if p95 else limit
     limit = limit.partition(" in ")[0] if new.column == POUR else limit
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
+
+
+def _bound(held: Held, show: Shown) -> str:
+    """Write a limit without its sense, which people know of their own."""
+    told = limit_cell(held, show)
+    return told.removeprefix("at most ").removeprefix("at least ")
 
 
 def _judged(record: Record, held: Held, mix: int, show: Shown) -> str:
@@ -481,14 +485,14 @@ def _standings(record: Record, show: Shown) -> Table:
                 (
                     f"{word}: {label}",
                     _judged(record, both[i], i, show),
-                    limit_cell(both[i], show),
+                    _bound(both[i], show),
                     margin_cell(both[i]),
                     draws,
                     f"{standing.verdict}{ground}",
                 )
             )
     heads = ("", "value", "limit", "margin", "draws", "verdict")
-    return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 5}), drop=(4,))
+    return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 5}))
 
 
 def _overturns(record: Record, show: Shown) -> Table:
