@@ -88,7 +88,7 @@ def front_chart(outcome: Outcome) -> str:
     columns = (wanted[0][0], wanted[1][0])
     line = np.column_stack([front.first, front.second])
     mixes = _mixes(outcome, columns)
-    svg = Svg(_WIDTH, 0.0, "What one costs in the other", _description(outcome))
+    svg = Svg(_WIDTH, 0.0, "Trade-off", _description(outcome))
     heading = [f"{stem(columns[0])} against {stem(columns[1])}, all limits kept"]
     state = state_words(outcome)
     top = draw_heading(svg, svg.title, [*heading, *([state] if state else [])], _MARGIN)
