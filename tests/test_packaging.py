@@ -96,7 +96,7 @@ def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
     }
     packed = {p.relative_to(wheel / "castsugar") for p in wheel.rglob("castsugar/**/*")}
     assert modules <= packed
-    assert Path("report/schemas/justify-1.json") in packed
+    assert Path("report/templates/page.html") in packed
     data = {Path("species_data") / p.name for p in (ROOT / "species_data").glob("*.*")}
     assert data <= packed
     example = (package / "bench" / "example").glob("*.*")

@@ -170,6 +170,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "residue": _g(0, 500, 0, 50),
     "pan volume": _ml(10, 50_000, 100, 10_000),
     "pieces": _number(0, 10_000, 0, 50),
+    "pans": _number(1, 100, 1, 10),
     # Lots.
     "assay": _percent(50, 100, 90, 100),
     "moisture": _percent(0, 30, 0, 5),

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import shutil
-from collections.abc import Iterator
-from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -17,7 +14,7 @@ from castsugar.bench.explain import explain
 from castsugar.bench.world import World, read
 from castsugar.comparison.change import justify
 from castsugar.comparison.claims import parse_claim
-from castsugar.comparison.evidence import INVENTED, MEASURED, STANDINGS
+from castsugar.comparison.evidence import INVENTED, MEASURED
 from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.readings.strand_files import read_strands
 from castsugar.readings.tables import is_invented
@@ -167,21 +164,6 @@ def test_nothing_is_supported_on_invented_numbers(world: World, tmp_path: Path) 
 def test_the_key_is_explained() -> None:
     """Though no table declares it."""
     assert "nobody measured it" in explain("invented")
-
-
-def test_every_standing_is_in_the_schema_of_a_change() -> None:
-    """What evidence may be, and what the document says that it may be, agree."""
-    text = resources.files("castsugar.report.schemas") / "justify-1.json"
-    told = json.loads(text.read_text("utf-8"))
-    assert list(enumerations(told)) == [list(STANDINGS)]
-
-
-def enumerations(told: object) -> Iterator[list[str]]:
-    """Yield the words that a schema allows for a standing."""
-    for key, inner in told.items() if isinstance(told, dict) else ():
-        if key == "standing" and "enum" in inner:
-            yield inner["enum"]
-        yield from enumerations(inner)
 
 
 def test_invented_is_true_or_false() -> None:

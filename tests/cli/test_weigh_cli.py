@@ -5,12 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from castsugar.cli.main import main
+from castsugar.report.document import schema_of
+from castsugar.report.weigh_data import PARTS
 
 pytestmark = pytest.mark.exact
 
@@ -80,7 +84,7 @@ def test_grains_balance_and_cautions(capsys, bench) -> None:
     for grains, strong in ((4, False), (5, True)):
         words = ("base", "--bench", bench, "--grains", str(grains), "--delays", "2")
         found = as_json(capsys, *words)
-        assert found["schema"] == "castsugar.weigh/1"
+        assert found["schema"] == "castsugar.weigh/2"
         total = found["mass_on_scale_g"]
         assert 400.0 < total < 560.0
         assert total == pytest.approx(sum(found["balance_g"].values()), abs=1e-6)
@@ -89,17 +93,19 @@ def test_grains_balance_and_cautions(capsys, bench) -> None:
         assert [p["count"] for p in found["pieces"]] == [grains, 3, 2]
         assert any("More than 500 g" in text for text in found["cautions"]) is strong
         assert any("More than 125 g of prop" in text for text in found["cautions"])
-    text = ran(capsys, *words)
-    assert "  >> More than 500 g" in text
-    assert max(map(len, text.split("\n"))) <= 80
-    assert "KNO3 from lot bag <A>: moisture 0.3 %" in text
+    assert found["findings"][0]["status"] == "DO NOT"
+    assert found["findings"][0]["values"]["limit_g"] == 500.0
+    text = ran(capsys, *words, "--full")
+    assert any(line.startswith("DO NOT") for line in text.split("\n")[1:3])
+    assert max(map(len, text.split("\n")[:-2])) <= 80  # but for Next
+    assert "KNO3: bag <A>: 0.3 % moisture, weighed, oven" in text
     # more than the 300 g that the scale holds: in two halves
     nitrate = lines[-1]
     parts = [float(part) for part in nitrate["portions_g"].split(" + ")]
     assert len(parts) == 2
     assert sum(parts) == pytest.approx(nitrate["mass_to_weigh_g"], abs=1e-9)
     assert abs(parts[0] - parts[1]) < 0.11
-    assert f"KNO3, in portions: {parts[0]:.1f} + {parts[1]:.1f} g." in text
+    assert f"KNO3  {parts[0]:.1f} g + {parts[1]:.1f} g" in text
 
 
 def test_csv_has_one_row_a_line(capsys) -> None:
@@ -111,7 +117,8 @@ def test_csv_has_one_row_a_line(capsys) -> None:
         "potassium nitrate",
     ]
     # in the pan 198.5 g: 39.7 + 1.5 in the cup, 39.7, 119.1
-    assert [row["mass_to_weigh_g"] for row in rows] == ["41.2", "39.7", "119.1"]
+    masses = [float(row["mass_to_weigh_g"]) for row in rows]
+    assert masses == [41.2, 39.7, 119.1]
     assert [row["actual_g"] for row in rows] == ["", "", ""]
 
 
@@ -125,10 +132,10 @@ def test_corrections(capsys) -> None:
         "mass_g": 2.1,
     }
     text = ran(capsys, *words)
-    assert "weigh 41.9" in text
-    assert "take 2.1 g off" in " ".join(text.split())
+    assert "weigh 41.9 g" in text
+    assert "take 2.1 g off" in flat(text)
     out = ran(capsys, *words, "--at-most", "202 g", code=1)
-    assert "Cannot be corrected: the batch would become 203.5 g" in out
+    assert "Cannot be corrected: the batch would become 203.5 g" in flat(out)
     every = ("--actual", "powdered sugar=39.7 g", "--actual", "corn syrup=41.2 g")
     found = as_json(capsys, *words, *every)
     assert found["correction"]["every_line_weighed"]
@@ -142,7 +149,7 @@ def test_corrections(capsys) -> None:
 
 def test_a_sheet_above_what_is_allowed_is_no(capsys, bench) -> None:
     words = ("base", "--bench", bench, "--grains", "4", "--at-most", "300 g")
-    assert "more than you allow" in ran(capsys, *words, code=1)
+    assert "more than the 300 g that you allow" in flat(ran(capsys, *words, code=1))
 
 
 def test_lot_on_demand(capsys, bench) -> None:
@@ -175,10 +182,11 @@ def test_page_to_print(capsys, bench, tmp_path) -> None:
     reader = Reader()
     reader.feed(html)
     assert "bag <A>" in reader.text
-    for text in ("actual g", "initials", "Batch and date", "Cautions", "119.1"):
+    for text in ("scale showed", "signature", "Ready to pour", "119.1 g"):
         assert text in reader.text
     assert "script" not in reader.tags
-    assert "Hot nitrate-sugar mixes burn people" in reader.text
+    assert "[ ]" not in reader.text
+    assert "Hot mixes burn people and houses" in reader.text
     assert main(["weigh", *words]) == 2
     assert "exists already" in capsys.readouterr().err
     ran(capsys, *words, "--force")
@@ -192,6 +200,8 @@ BAD = [
     ([BASE, "--batch", "200"], "has no unit"),
     ([BASE, "--batch", "4 g"], "nothing is left to cast"),
     ([BASE, "--strands", "-2"], "--strands is -2"),
+    ([BASE, "--batch", "200 g", "--pans", "0"], "--pans is 0"),
+    ([BASE, "--batch", "10 g", "--pans", "2"], "nothing is left to cast"),
     ([BASE, "--batch", "200 g", "--actual", "KNO3"], "NAME=MASS"),
     ([BASE, "--batch", "200 g", "--actual", "KNO3=12"], "has no unit"),
     ([BASE, "--batch", "200 g", "--actual", "sucrose=12 g"], "not in the recipe"),
@@ -240,52 +250,134 @@ def test_same_input_same_bytes(capsys, bench) -> None:
     assert ran(capsys, *words) == ran(capsys, *words)
 
 
-def test_a_mix_without_a_kitchen_model_keeps_its_sheet(capsys) -> None:
-    """No viscosity limits it, no water is known to leave, and the page says so."""
-    words = ("KNO3:65 sorbitol:35", "--batch", "200 g", "--cook", "119 C")
-    text = ran(capsys, *words, "--minutes", "8")
-    assert "kitchen not computed" in " ".join(text.split())
-    assert "water that leaves (0 % of it)" in text
-
-
 def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_shares_are_those_of_what_is_weighed(capsys) -> None:
+def test_a_mix_without_a_kitchen_model_keeps_its_sheet(capsys) -> None:
+    """No viscosity limits it, no water is known to leave, and the screen says so."""
+    words = ("KNO3:65 sorbitol:35", "--batch", "200 g", "--cook", "119 C")
+    text = flat(ran(capsys, *words, "--minutes", "8", "--full"))
+    assert "kitchen not computed" in text
+    assert "the water that leaves: none is counted" in text
+
+
+def test_coarse_lines_are_a_caution(capsys) -> None:
     """By hand, steps of 1 g, 50 g: 1.5 g stay in the cup, 48.5 g in the pan.
 
-    60 / 20 / 20 % of it: 29.1, 9.7, 9.7 + 1.5 = 11.2; whole grams 29, 10, 11, of
-    which 29, 10 and 9.5 are in the pan: 59.79, 20.62, 19.59 %.
+    60 / 20 / 20 % of it: 29.1, 9.7, 9.7 + 1.5 = 11.2; whole grams 29, 10, 11.
     """
     words = (BASE, "--batch", "50 g", "--scale-step", "1 g", "--water-lost", "15 %")
     text = ran(capsys, *words)
-    table = text[text.index("may be off") : text.index("together")].split("\n")
-    shares = [line.split()[-4] for line in table if line[2:3].isdigit()]
-    assert shares == ["19.59", "20.62", "59.79"]
-    assert "'sheet' is the recipe exactly" in flat(text)
-    top = text[: text.index("Where it goes")]
-    assert "corn syrup: one step of the scale is 9.1 % of it" in flat(top)
-    assert "finer scale" not in text[text.index("Where it goes") :].split("Mind")[0]
+    rows = [line.split() for line in text.split("\n") if line[:3] in ("1  ", "3  ")]
+    assert [row[-5] for row in rows] == ["11", "29"]
+    assert "Corn syrup: one step of the scale is 9.1 % of it" in flat(text)
+
+
+def test_pans_are_computed_anew(capsys) -> None:
+    """By hand: of 200 g cast in two pans each keeps its own 1.5 g and 4 g.
+
+    Water stays: a pan of 203.5 g casts 198 g; two pans of 104.5 g cast 99 g each.
+    """
+    one = as_json(capsys, BASE, "--batch", "203.5 g")
+    two = as_json(capsys, BASE, "--batch", "209 g", "--pans", "2")
+    assert one["mass_castable_g"] == pytest.approx(198.0)
+    assert (two["pans"], two["mass_on_scale_g"]) == (2, 104.5)
+    assert two["mass_castable_g"] == pytest.approx(99.0)
+    assert "one of 2 pans alike: 209.0 g together" in ran(
+        capsys, BASE, "--batch", "209 g", "--pans", "2"
+    )
+
+
+def test_pieces_are_shared_by_the_pans(capsys, bench) -> None:
+    """Half of what one pan casts, and once more what stays in cup and pan."""
+    words = ("base", "--bench", bench, "--grains", "4", "--strands", "3")
+    one, two = (as_json(capsys, *words, "--pans", n) for n in "12")
+    assert two["balance_g"]["2 grains"] == pytest.approx(
+        0.5 * one["balance_g"]["4 grains"], rel=1e-9
+    )
+    assert "1/2 of 3 strands" in two["balance_g"]
+    shared = 1.0 - one["water_leaves_g"] / one["mass_in_pan_g"]
+    more = 1.5 + 4.0 / shared  # of every pan, by hand
+    gained = 2.0 * two["mass_on_scale_g"] - one["mass_on_scale_g"]
+    assert gained == pytest.approx(more, abs=0.31)  # steps of 0.1 g, rounded up
+
+
+def test_the_advice_on_pans_is_enough(capsys, bench) -> None:
+    """As many pans as the finding says keep each at 250 g or below; fewer do not."""
+    words = ("base", "--bench", bench, "--grains", "5")
+    said = flat(ran(capsys, *words))
+    pans = int(said.partition("add --pans ")[2].partition(".")[0])
+    assert as_json(capsys, *words, "--pans", str(pans))["mass_on_scale_g"] <= 250.0
+    assert as_json(capsys, *words, "--pans", str(pans - 1))["mass_on_scale_g"] > 250.0
+
+
+def test_ounces_stand_in_steps_of_the_scale(capsys) -> None:
+    """By hand: 7 oz in steps of 0.05 oz, no syrup; 60 % are 4.20 oz, 40 % 2.80 oz."""
+    words = ("KNO3:60 sucrose:40", "--batch", "7 oz", "--scale-step", "0.05 oz")
+    text = flat(ran(capsys, *words, "--units", "us"))
+    for mass in ("1 sucrose 2.80 oz", "2 KNO3 4.20 oz", "together 7.00 oz"):
+        assert mass in text
+    # A scale of grams is read in grams: they head the column, for nothing is converted.
+    other = ran(capsys, "KNO3:60 sucrose:40", "--batch", "200 g", "--units", "us")
+    rows = [line.split() for line in other.split("\n")]
+    assert ["1", "sucrose", "80.0", "±", "1.6"] in rows
+    assert ["in", "this", "order", "g", "g"] in rows
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_the_screen_is_24_lines_of_80(capsys, tmp_path, monkeypatch, units) -> None:
+    """On the example, as it is and corrected: statuses first, then table and ticks."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    capsys.readouterr()
+    cast = ("--grains", "4", "--strands", "8", "--delays", "2")
+    for words in (cast, ("--batch", "200 g", "--actual", "KNO3=121 g")):
+        lines = ran(capsys, "base", *words, "--units", units).rstrip("\n").split("\n")
+        assert len(lines) <= 24
+        assert max(len(line) for line in lines[:-1]) <= 80
+        assert "(bench.toml)" in " ".join(lines[:2])
+        assert [line for line in lines if line.startswith("EXAMPLE")]
+        assert lines[3].startswith("BROKEN")
+        assert sum(line.startswith("! ") for line in lines) <= 3
+        assert lines[-2].endswith(" more: castsugar cautions")
+        assert lines[-1].startswith("Next: castsugar ")
+        if units == "us":
+            text = (
+                " ".join(lines).replace("beyond 125 g", "").replace("sugar, 1 kg", "")
+            )
+            assert not re.search(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b", text)
+
+
+def test_the_document_is_as_its_schema_says(capsys, bench) -> None:
+    words = ("base", "--bench", bench, "--batch", "200 g", "--actual", "KNO3=121 g")
+    found = as_json(capsys, *words)
+    jsonschema.validate(found, schema_of("weigh", PARTS))
+    low, high = found["water_leaves_g_interval"]
+    assert low < found["water_leaves_g"] < high
 
 
 def test_before_heat_there_is_a_list_to_tick(capsys, bench, tmp_path) -> None:
     page = tmp_path / "sheet.html"
     words = ("base", "--bench", bench, "--batch", "200 g", "--page", str(page))
-    text = flat(ran(capsys, *words))
-    ticked = text.index("Before heat: tick every line")
-    assert ticked < text.index("Heat comes last")
-    between = text[ticked : text.index("Heat comes last")]
-    assert between.count("[ ]") == 6
-    for word in ("indirect electric", "second thermometer", "bucket of water"):
-        assert word in between
-    for word in ("face shield", "the way out", "nobody else"):
-        assert word in between
-    assert "what the case may hold [MPa] not stated" in text
+    text = ran(capsys, *words)
+    assert flat(text).partition("Before heat")[2].count("[ ]") == 6
     html = page.read_text("utf-8")
-    assert "Before heat: tick every line" in html
-    assert "--actual" not in html
-    assert 2 * chr(0x2011) + "actual" in html
+    ticks = html[html.index('class="ticks"') : html.index('class="blanks"')]
+    assert ticks.count("<li>") == 8
+    for word in ("electric heat", "second thermometer", "Water within reach"):
+        assert word in ticks
+
+
+def test_ready_to_pour(capsys, bench) -> None:
+    """The pan at the pour: its start less the water that leaves, with its band."""
+    words = ("base", "--bench", bench, "--batch", "200 g")
+    found = as_json(capsys, *words)
+    left = found["mass_in_pan_g"] - found["water_leaves_g"]
+    low, high = (found["mass_in_pan_g"] - x for x in found["water_leaves_g_interval"])
+    text = flat(ran(capsys, *words, "--full"))
+    assert f"{left:.1f} g ({high:.1f} to {low:.1f})" in text
+    assert text.count("common practice, no source") >= 3
 
 
 def test_the_case_stands_beside_the_pressure(capsys, tmp_path) -> None:
@@ -296,14 +388,12 @@ def test_the_case_stands_beside_the_pressure(capsys, tmp_path) -> None:
         path.write_text(BENCH + case, "utf-8")
         words = ("base", "--bench", str(path), "--batch", "200 g")
         found = as_json(capsys, *words)
-        (mix,) = found["mixes"]
+        (limit,) = found["limits"]
         holds = float(rating.split()[0])
-        high = mix["peak_pressure_p95_MPa"]
-        text = ran(capsys, *words)
-        margin = f"{100.0 * (holds - high) / holds:.0f}"
-        assert f"margin of the 95 % pressure [%] {margin}" in flat(text)
-        top = text[: text.index("in steps of")]
-        assert ("do not fire it" in flat(top.replace(">>", ""))) is bursts
+        high = found["mixes"][0]["peak_pressure_p95_MPa"]
+        assert limit["judged"] == pytest.approx(high, rel=1e-9)
+        assert limit["margin_percent"] == pytest.approx(100 * (holds - high) / holds)
+        assert (found["findings"][0]["status"] == "DO NOT") is bursts
 
 
 def test_of_a_big_batch_taking_off_comes_first(capsys) -> None:
@@ -311,9 +401,9 @@ def test_of_a_big_batch_taking_off_comes_first(capsys) -> None:
     for mass, first in (("150 g", True), ("125 g", False)):
         words = (BASE, "--batch", "200 g", "--actual", f"KNO3={mass}")
         text = flat(ran(capsys, *words))
-        off, add = text.index("off it again"), text.index("sheet g weighed g do g")
+        off, add = text.index("off it and ask again"), text.index("are on the scale")
         assert (off < add) is first
-        assert ("Rather than make so much" in text) is first
+        assert ("Take off rather than make so much" in text) is first
 
 
 def test_nothing_weighed_is_no_batch_and_no_line(capsys) -> None:

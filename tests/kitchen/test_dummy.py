@@ -188,8 +188,8 @@ def test_the_weigh_sheet_of_a_dummy_is_headed_so(
     text = capsys.readouterr().out
     assert text.startswith("DUMMY")
     assert "it is no propellant" in " ".join(text.split())
-    assert "pour viscosity, middle" in text
-    assert "c* [m/s]" not in text
+    assert "Ideal at" not in text
+    assert "c*" not in text
     assert "<h1>DUMMY" in page.read_text("utf-8")
     assert main([*words, "--json"]) == 0  # without a cook, too
     document = json.loads(capsys.readouterr().out)

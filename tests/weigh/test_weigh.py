@@ -25,6 +25,7 @@ from castsugar.weigh import (
     plan,
     read_charge,
     sizes_of,
+    warnings,
 )
 from castsugar.weigh.charge import portions, steps_up
 
@@ -317,12 +318,12 @@ def test_a_stated_vessel_comes_off_what_the_scale_holds() -> None:
         line = found.line("potassium nitrate")
         assert len(line.portions) == parts
         assert max(line.portions) * 1e-4 + (vessel or 0.0) <= 0.15 + 1e-12
-        said = " ".join(notes(found, {}))
+        said = " ".join(warnings(found, {}))
         assert ("whose own mass comes off it" in said) is (vessel is None)
     # nobody stated the vessel: 100 g of sucrose may be too much, 60 g are not
-    said = notes(sheet("KNO3:60 sucrose:40", equipment=EQ, batch=0.3), {})
+    said = warnings(sheet("KNO3:60 sucrose:40", equipment=EQ, batch=0.3), {})
     assert [text.split(":")[0] for text in said] == ["sucrose", "KNO3"]
-    assert not notes(sheet("KNO3:50 sucrose:50", equipment=EQ, batch=0.12), {})
+    assert not warnings(sheet("KNO3:50 sucrose:50", equipment=EQ, batch=0.12), {})
 
 
 EQ = Equipment(capacity=0.15)
@@ -341,11 +342,10 @@ def test_notes_say_what_to_mind() -> None:
     equipment = Equipment(capacity=0.2, volume=0.4e-3, residue_cup=0.0)
     recipe = "KNO3:119.9 sucrose:40 corn syrup:39.8 red iron oxide:0.3"
     found = sheet(recipe, equipment=equipment, batch=0.6)
-    said = " ".join(notes(found, {}, grain_volume=38e-6, at_most=0.5))
+    said = " ".join([*warnings(found, {}), *notes(found, grain_volume=38e-6)])
     assert "one step of the scale is 11 % of it" in said
     assert "weigh 2 portions or more" in said
     assert "fill the pan more than half" in said
-    assert "more than the 500 g that you allow" in said
     assert "enough for 8 grains" in said
 
 

@@ -27,6 +27,7 @@ pytestmark = pytest.mark.exact  # against evaluate, asked anew
 
 DATABASE = load_database()
 BASE = "KNO3:60 powdered sugar:20 corn syrup:20"
+STIFF = "KNO3:60 powdered sugar:21 corn syrup:19"
 RED = "KNO3:60 powdered sugar:19 corn syrup:20 red iron oxide:1"
 PRESSURES = {"pressure": 6.894757e6, "exit_pressure": 101325.0}
 
@@ -79,14 +80,15 @@ def judged():
     return tolerances(sheet(), conditions())
 
 
-def test_every_line_moves_what_limits_it_by_its_limit() -> None:
+@pytest.mark.parametrize(("recipe", "decides"), [(BASE, "share"), (STIFF, "pour")])
+def test_every_line_moves_what_limits_it_by_its_limit(recipe, decides) -> None:
     """Weighed too much and too little by the tolerance, each mix asked anew.
 
     Between its samples a curve counts as straight, so that 20 % may be 18 to 22.
     """
-    found, base = judged()
-    masses = sheet().ratio_masses
-    for line in sheet().lines:
+    found, base = tolerances(sheet(recipe), conditions())
+    masses = sheet(recipe).ratio_masses
+    for line in sheet(recipe).lines:
         tolerance = found[line.name]
         moved = {column: [] for column in LIMITS}
         shares = []
@@ -102,7 +104,7 @@ def test_every_line_moves_what_limits_it_by_its_limit() -> None:
                 assert max(moved[column]) == pytest.approx(limit, rel=0.1)
         if tolerance.decided_by == "share":
             assert max(shares) == pytest.approx(SHARE, rel=0.02)
-    assert found["light corn syrup"].decided_by == "pour"
+    assert found["light corn syrup"].decided_by == decides
 
 
 def test_one_step_of_the_scale() -> None:

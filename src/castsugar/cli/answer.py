@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import put, write_file
@@ -35,6 +36,8 @@ class Answer:
         JSON.
     rows, fields : sequences
         Of its CSV.
+    paper : callable, optional
+        Says it for the page, where that is another screen.
     """
 
     command: str
@@ -43,6 +46,7 @@ class Answer:
     told: Mapping[str, Any]
     rows: Sequence[Row] = ()
     fields: Sequence[Field] = field(default=())
+    paper: Callable[[Shown], Screen] | None = None
 
 
 def units_of(options: argparse.Namespace) -> Shown:
@@ -50,6 +54,13 @@ def units_of(options: argparse.Namespace) -> Shown:
     world = vars(options).get("world")
     stated = SI if world is None else world.units
     return Shown(getattr(options, "units", None) or stated)
+
+
+def invented_files(names: Iterable[str | None]) -> tuple[str, ...]:
+    """Return those of some files of readings that call themselves invented."""
+    from castsugar.readings.tables import is_invented
+
+    return tuple(name for name in names if name and is_invented(Path(name)))
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:
@@ -64,7 +75,9 @@ def answer(options: argparse.Namespace, found: Answer) -> None:
     if page := getattr(options, "page", None):
         from castsugar.report.page import to_page
 
-        write_file(options, page, to_page(found.screen(units_of(options))))
+        shown = found.paper or found.screen
+
+        write_file(options, page, to_page(shown(units_of(options))))
 
 
 def _rendered(options: argparse.Namespace, found: Answer) -> str:

@@ -341,7 +341,7 @@ def _told(
     """Return what makes what a screen says beside a batch, and its full cautions."""
     from castsugar.report.batch import Told
     from castsugar.report.batch_findings import warnings
-    from castsugar.report.cautions import chosen, saying
+    from castsugar.report.cautions import chosen
 
     world = _world(batch, database)
     facts = _facts(batch, world)
@@ -351,7 +351,7 @@ def _told(
     def told(show: Shown, **more: Any) -> Told:
         return Told(
             warnings=warnings(batch, database, show),
-            cautions=chosen(database.cautions, facts, topics, say=saying(show)),
+            cautions=chosen(database.cautions, facts, topics, say=show.rule),
             next=next_,
             grains=int(grain.get("segments") or 0),
             invented=invented_in(world),

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.output import SCREEN, add_output_options, write_file
 from castsugar.cli.quantities import quantity
 
@@ -144,10 +144,14 @@ def _answer(
     from castsugar.report import burnrate, cautions, strand_rows
 
     known, facts = _cautions(database, results), cautions.strand_facts(results)
-    shown = cautions.chosen(known, facts, ["firing", "motor"])
+
+    def told(show: Shown) -> cautions.Chosen:
+        return cautions.chosen(known, facts, ["firing", "motor"], say=show.rule)
+
+    invented = invented_files(options.file)
 
     def screen(show: Shown) -> Screen:
-        made = burnrate.burnrate_screen(results, asked, shown, show)
+        made = burnrate.burnrate_screen(results, asked, told(show), show, invented)
         if not options.page:
             return made
         from castsugar.report.screen import Figure

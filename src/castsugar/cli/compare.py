@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.comparing import (
     Comparing,
     add_comparing_options,
+    compared,
+    delivered,
     read_comparing,
 )
-from castsugar.cli.documents import asked_of, deliver_document
-from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed
+from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.output import add_output_options
+
+if TYPE_CHECKING:
+    from castsugar.report.compare import Compared
 
 _EXAMPLES = """\
 Every mix is held against the first one (or --baseline). "cannot tell" is an
@@ -20,8 +28,7 @@ drawn world, so that what they share cancels.
 
 examples:
   castsugar compare "KNO3:65 sucrose:35" "KNO3:65 sorbitol:35"
-  castsugar compare base "KNO3:60 powdered sugar:17 corn syrup:23" \\
-      --bench bench.toml
+  castsugar compare base "KNO3:60 powdered sugar:17 corn syrup:23"
   castsugar compare "KNO3:60 sugar:20 corn syrup:20" \\
       "KNO3:60 sugar:15 corn syrup:25" --cook "119 C" --minutes 8 \\
       --page compare.html
@@ -50,6 +57,9 @@ def add_parser(commands: Any) -> None:
         help="which one to hold the others against: name, number or letter (B)",
     )
     add_comparing_options(parser)
+    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    drawn = {"differences": "the differences with their intervals"}
+    add_output_options(parser, *kinds, pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -62,46 +72,51 @@ def run(options: argparse.Namespace) -> int:
             "one recipe cannot be compared; give two or more (castsugar evaluate looks "
             "at one)"
         )
-    asked_for = read_comparing(options, options.recipes)
-    baseline = _baseline(options, [m.name for m in asked_for.mixes])
+    asked = read_comparing(options, options.recipes)
+    baseline = _baseline(options, [m.name for m in asked.mixes])
 
     from castsugar.comparison.compare import compare
-    from castsugar.report.change.beside import comparison_document, comparison_rows
+    from castsugar.report.difference_plot import difference_plots
 
-    conditions = asked_for.conditions
-    comparison = compare(
-        asked_for.mixes,
-        baseline=baseline,
-        conditions=conditions,
-        doubts=asked_for.doubts,
-        scale_step=asked_for.scale_step,
-        draws=asked_for.draws,
-        seed=asked_for.seed,
-    )
+    comparison = compare(asked.mixes, baseline=baseline, **asked.given)
     with held_back() as hold:
         with hold.work():
-            rows = conditions.rows(asked_for.mixes, confirm=options.confirm)
-        notes = [*unconfirmed(rows), *_notes(asked_for)]
-        asked = asked_of(asked_for, topics=["evaluate"], rows=rows, notes=notes)
-        document = comparison_document(comparison, rows, asked)
-        deliver_document(options, document, comparison_rows(comparison, rows, asked))
-    if unconfirmed(rows):
+            rows = _rows(asked)
+        draw = partial(difference_plots, comparison, show=units_of(options))
+        found = compared(asked, comparison, rows, draw)
+        answer(options, _answer(asked, found))
+        invented = bool(found.found.invented)
+        drawn = {"differences": partial(draw, invented=invented)}
+        complete = write_pictures(options, hold, drawn)
+    if unconfirmed(rows) or not complete:
         return INTERRUPTED
     failed = any(str(r["status"]).startswith("no convergence") for r in rows)
     return 3 if failed else 0
 
 
-def _notes(asked_for: Comparing) -> list[str]:
-    """Say what is in the bench file and not used here."""
-    if asked_for.bench is None or not asked_for.bench.limits:
-        return []
-    return ["limits are not judged here; castsugar justify holds a change against them"]
+def _rows(asked: Comparing) -> list[dict[str, Any]]:
+    """Return the rows of the table, with the quantiles that the limits ask for."""
+    from castsugar.limits import chances_of, limits_of
+
+    chances = chances_of(limits_of(asked.limits))
+    confirm = asked.options.confirm
+    return asked.conditions.rows(asked.mixes, confirm=confirm, chances=chances)
+
+
+def _answer(asked: Comparing, found: Compared) -> Answer:
+    """Return what is said in every form."""
+    from castsugar.report.compare import compare_parts, compare_rows, compare_screen
+
+    screen, parts = partial(compare_screen, found), partial(compare_parts, found)
+    rows, fields = compare_rows(found)
+    made = delivered(asked, "compare", screen, parts, found)
+    return replace(made, rows=rows, fields=fields)
 
 
 def _baseline(options: argparse.Namespace, names: list[str]) -> int:
     """Return which mix is the baseline: by name, recipe as typed, number or letter."""
     from castsugar.errors import InputError
-    from castsugar.report.layout import letters
+    from castsugar.report.mixes import letter
 
     wanted = options.baseline
     if wanted is None:
@@ -110,7 +125,7 @@ def _baseline(options: argparse.Namespace, names: list[str]) -> int:
         return options.recipes.index(wanted)
     if names.count(wanted) == 1:
         return names.index(wanted)
-    short, known = letters(len(names)), wanted.strip()
+    short, known = [letter(i) for i in range(len(names))], wanted.strip()
     if known.isdigit() and 1 <= int(known) <= len(names):
         return int(known) - 1
     if known.upper() in short:

@@ -1,26 +1,29 @@
-"""What ``compare`` and ``justify`` share: options, the bench file, documents."""
+"""What ``compare`` and ``justify`` share: options, the bench file, the answer."""
 
 from __future__ import annotations
 
 import argparse
+import re
+import shlex
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option, world_of
-from castsugar.cli.conditions import add_condition_options
+from castsugar.cli.answer import Answer
+from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
+from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
+from castsugar.cli.evaluate import fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import add_output_options
+from castsugar.cli.output import command_text, version_line
 from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from castsugar.bench.bench import Bench
-    from castsugar.cli.conditions import Shared as Read
+    from castsugar.comparison.compare import Comparison
     from castsugar.comparison.uncertain_inputs import Conditions, Doubts
-    from castsugar.data.load import Database
     from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
+    from castsugar.report.compare import Compared
 
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
@@ -56,7 +59,6 @@ def add_comparing_options(parser: argparse.ArgumentParser) -> None:
         default=True,
         help="solve every mix again with Cantera (default)",
     )
-    add_output_options(parser, "json", "markdown", "page")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,16 +66,16 @@ class Comparing:
     """What was asked, read: the same for both commands."""
 
     options: argparse.Namespace
-    database: Database
-    bench: Bench | None
-    read: Read
+    shared: Shared
     mixes: tuple[Mix, ...]
-    conditions: Conditions
-    doubts: Doubts
     limits: tuple[Requirement, ...]
-    scale_step: float
-    draws: int
-    seed: int
+    given: dict[str, Any]
+
+    @property
+    def conditions(self) -> Conditions:
+        """Under what the mixes are compared."""
+        found: Conditions = self.given["conditions"]
+        return found
 
 
 def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Comparing:
@@ -83,49 +85,170 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     ------
     CastsugarError
     """
-    from castsugar.cli.conditions import read_conditions
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
-    from castsugar.draw_set import DRAWS, SEED
+    from castsugar.draw_set import SEED
     from castsugar.errors import InputError
 
     database = load_database()
     world = world_of(options)
-    bench = world.bench if world is not None else None
-    _from_bench(options, bench)
-    read = read_conditions(options, database)
-    if read.leaving is None:
+    _from_bench(options, world.bench if world is not None else None)
+    shared = read_conditions(options, database)
+    if shared.leaving is None:
         raise InputError(
             "--exit-pressure is none; a comparison needs one, for example '1 atm'"
         )
-    mixes = _mixes(read, recipes, database)
+    mixes = weigh_recipes(
+        database,
+        list(recipes),
+        water_lost=shared.water_lost or 0.0,
+        alternatives=shared.alternatives,
+        shelf=shared.shelf,
+    )
+    wanted = shared.evaluate_options()
+    del wanted["data_uncertainty"]
     step, doubts = doubts_of(options)
     return Comparing(
         options=options,
-        database=database,
-        bench=bench,
-        read=read,
-        mixes=mixes,
-        conditions=Conditions(
-            **read.conditions.options(),
-            kitchen=read.kitchen,
-            motor=read.motor,
-            species=read.species,
-        ),
-        doubts=doubts,
-        limits=_limits(bench, read),
-        scale_step=step,
-        draws=_draws(options, DRAWS),
-        seed=SEED if options.seed is None else options.seed,
+        shared=shared,
+        mixes=tuple(mixes),
+        limits=world.limits if world is not None else (),
+        given={
+            "conditions": Conditions(**wanted),
+            "doubts": doubts,
+            "scale_step": step,
+            "draws": _draws(options),
+            "seed": SEED if options.seed is None else options.seed,
+        },
     )
 
 
-def _draws(options: argparse.Namespace, usual: int) -> int:
+def compared(
+    asked: Comparing,
+    comparison: Comparison,
+    rows: Sequence[Mapping[str, Any]],
+    picture: Callable[..., str],
+    claimed: Sequence[str] = (),
+) -> Compared:
+    """Return mixes with everything that their screen says.
+
+    Parameters
+    ----------
+    asked : Comparing
+    comparison : Comparison
+    rows : sequence of mappings
+        Of the table, with the quantiles that the limits ask for.
+    picture : callable
+        Draws what the page shows; takes `columns`, and whether they are `invented`.
+    claimed : sequence of str
+        Columns that something was claimed of.
+    """
+    from castsugar.limits import limits_of
+    from castsugar.report.compare import Compared, deciding
+    from castsugar.report.screen import Figure
+
+    options, own = asked.options, [dict(row) for row in rows]
+    fired = fire_rows(asked.shared, asked.mixes, own)
+    more = (limits_of(asked.limits), fired, comparison.draws)
+    caption = (
+        "Paired differences, 95 % intervals, each on a scale of its own. Filled: the "
+        "bar leaves out 0; hollow: cannot tell."
+    )
+    world, typed = world_of(options), [_word(text) for text in _recipes(options)]
+    named = options.bench and not options.bench_said
+    files, given = files_read(options), asked.given
+    found = told(options, asked.shared, asked.mixes, own, more)
+    figure = None
+    if options.page:
+        columns = [*claimed, *deciding(found, comparison)]
+        invented = bool(found.invented)
+        drawn = picture(columns=columns, invented=invented, brief=True)
+        figure = Figure(drawn, caption)
+    return Compared(
+        found=found,
+        comparison=comparison,
+        typed=tuple(typed),
+        bench=f" --bench {_word(options.bench)}" if named else "",
+        searchable=world is not None and bool(world.bench.search),
+        files=files,
+        reproduce=(
+            f"command: {command_text(options.words)}",
+            *(f"{name}: SHA-256 begins {digest}" for name, digest in files.items()),
+            f"draws {given['draws']}, seed {given['seed']}",
+            version_line(),
+        ),
+        picture=figure,
+    )
+
+
+def delivered(
+    asked: Comparing, command: str, screen: Any, parts: Any, told: Compared
+) -> Answer:
+    """Return an answer of either command."""
+    return Answer(
+        command=command,
+        screen=screen,
+        parts=parts,
+        told={
+            "version": asked.shared.database.version,
+            **asked.shared.to_dict(),
+            "assumptions": [*told.found.notes, *told.comparison.notes],
+            "cautions": list(told.found.cautions_in_full),
+        },
+    )
+
+
+def _recipes(options: argparse.Namespace) -> list[str]:
+    """Return the recipes as typed."""
+    one_by_one = getattr(options, "recipes", None)
+    return list(one_by_one or (options.base, options.new))
+
+
+def _word(text: str) -> str:
+    """Return a word as a command line takes it, in the quotes that every shell knows.
+
+    Examples
+    --------
+    >>> _word("base"), _word("KNO3:65 sucrose:35")
+    ('base', '"KNO3:65 sucrose:35"')
+    """
+    if re.fullmatch(r"[\w./:+-]+", text):
+        return text
+    return shlex.quote(text) if re.search(r'["$`\\!]', text) else f'"{text}"'
+
+
+#: So many hexadecimal digits of a SHA-256 are shown.
+_SHOWN = 16
+
+
+def files_read(options: argparse.Namespace) -> dict[str, str]:
+    """Return the bench file and the files that it names, each by its SHA-256.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read.
+    """
+    from castsugar.files.reading import sha256_of
+
+    world = world_of(options)
+    if world is None:
+        return {}
+    bench = world.bench
+    found = {options.bench: sha256_of(bench.path)[:_SHOWN]}
+    for law in (bench.motor or {}).get("burn_law", []):
+        if strands := law.get("strands"):
+            found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
+    return found
+
+
+def _draws(options: argparse.Namespace) -> int:
     """Return the draws asked for."""
     from castsugar import plausible
+    from castsugar.draw_set import DRAWS
 
     if options.draws is None:
-        return usual
+        return DRAWS
     say = plausible.said_at("--draws")
     return int(plausible.checked("draws of a comparison", options.draws, say))
 
@@ -143,20 +266,6 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
         options.cook, options.minutes = stated.cook, stated.minutes
     if options.water_lost is None and search.get("water_lost") is not None:
         options.water_lost = read("--water-lost", str(search["water_lost"]))
-
-
-def _mixes(read: Read, recipes: Sequence[str], database: Database) -> tuple[Mix, ...]:
-    """Weigh the recipes, from the lots of the bench file."""
-    from castsugar.cli.bench_option import weigh_recipes
-
-    mixes = weigh_recipes(
-        database,
-        list(recipes),
-        water_lost=read.water_lost or 0.0,
-        alternatives=read.alternatives,
-        shelf=read.shelf,
-    )
-    return tuple(mixes)
 
 
 def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
@@ -180,16 +289,3 @@ def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
         )
     accuracy = scale.get("accuracy") or 0.5 * step
     return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)
-
-
-def _limits(bench: Bench | None, read: Read) -> tuple[Requirement, ...]:
-    """Return the limits of the bench file, and what the case may hold."""
-    import math
-
-    from castsugar.limits import rated
-
-    if bench is None:
-        return rated((), math.nan if read.motor is None else read.motor.allowable)
-    from castsugar.bench.search import limits_of_bench
-
-    return limits_of_bench(bench, read.motor)

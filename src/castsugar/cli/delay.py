@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer
+from castsugar.cli.answer import Answer, answer, invented_files
 from castsugar.cli.output import command_text
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from castsugar.motor.delay_inputs import Settings, Thrusting
     from castsugar.motor.strands import MixResult
     from castsugar.report.delay import Asked
+    from castsugar.report.shown import Shown
     from castsugar.units import Quantity
 
 #: Options that mean nothing without --delay.
@@ -271,12 +272,18 @@ def _answer(
     from castsugar.report import delay as said
 
     known = [c for c in database.cautions_for(_TOPICS) if c.key not in _NOT_HERE]
-    shown = cautions.chosen(known, {}, _TOPICS)
     words = [word for word in getattr(options, "words", ()) if word != "--full"]
     next_ = f"{command_text(words)} --full"
+
+    def told(show: Shown) -> cautions.Chosen:
+        return cautions.chosen(known, {}, _TOPICS, say=show.rule)
+
+    invented = invented_files([options.strands, getattr(options, "file", None)])
     return Answer(
         command="delay",
-        screen=lambda show: said.delay_screen(delay, asked, shown, show, next_=next_),
+        screen=lambda show: said.delay_screen(
+            delay, asked, told(show), show, next_=next_, invented=invented
+        ),
         parts=lambda: said.delay_parts(delay, asked),
         told={
             "version": database.version,

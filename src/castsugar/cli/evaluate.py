@@ -30,6 +30,9 @@ Rows = list[dict[str, Any]]
 #: drawn.
 MOST_CONFIRMED = 20
 
+#: Topics of the cautions of a command that is not evaluate.
+_TOPICS = {"justify": ["justify", "evaluate"]}
+
 _EXAMPLES = """\
 A recipe is "name:amount name:amount ...", all parts by mass or all percent; a
 label may lead: "mine=KNO3:65 sucrose:35". The names: castsugar ingredients.
@@ -214,18 +217,19 @@ def told(
     limits, fired, drawn = more
     world = world_of(options)
     database = shared.database
-    topics = topics_of([options.command], shared.kitchen, shared.motor)
+    own = _TOPICS.get(options.command, ["evaluate"])
+    topics = topics_of(own, shared.kitchen, shared.motor)
     pan = pan_facts(kitchen=shared.kitchen, bench=shared.shelf.bench)
     facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
     pairs = enumerate(zip(rows, fired, strict=True))
-    own = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
+    shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
     uses = {"lots"}
     uses |= {"kitchen"} if shared.kitchen is not None else set()
     uses |= {"motor"} if shared.motor is not None else set()
     return Mixes(
         mixes=tuple(mixes),
-        rows=tuple(own),
+        rows=tuple(shown),
         judged=judged,
         conditions=partial(conditions_line, shared, options.bench),
         notes=(*unconfirmed(rows), *shared.assumptions()),

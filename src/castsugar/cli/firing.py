@@ -9,8 +9,12 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import add_bench_option, add_syrup_options
+from castsugar.cli.answer import Answer, answer, invented_files, units_of
+from castsugar.cli.bench_option import (
+    add_bench_option,
+    add_syrup_options,
+    world_of,
+)
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.output import (
@@ -259,10 +263,16 @@ def _answer(
     from castsugar.report import cautions, firing, firing_rows
 
     facts = _facts(test)
-    shown = cautions.chosen(database.cautions, facts, ["firing"])
+
+    def told(show: Shown) -> cautions.Chosen:
+        return cautions.chosen(database.cautions, facts, ["firing"], say=show.rule)
+
+    invented = _invented(options, test)
 
     def screen(show: Shown) -> Screen:
-        made = firing.firing_screen(test, asked, shown, show, next_=_next(options))
+        made = firing.firing_screen(
+            test, asked, told(show), show, next_=_next(options), invented=invented
+        )
         if not options.page:
             return made
         from castsugar.report.firing_chart import firing_chart
@@ -285,6 +295,16 @@ def _answer(
         rows=[firing_rows.firing_row(test, asked)],
         fields=firing_rows.FIELDS,
     )
+
+
+def _invented(options: argparse.Namespace, test: StaticTest) -> tuple[str, ...]:
+    """Return what is invented behind a firing: the recording, the bench beside it."""
+    found = invented_files([options.file])
+    world = world_of(options)
+    if world is None or test.hardware is None:
+        return found
+    mixes = [test.mix] if test.mix is not None else []
+    return found + world.invented_for(mixes, uses={"motor", "lots"})
 
 
 def _next(options: argparse.Namespace) -> str:

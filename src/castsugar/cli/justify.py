@@ -1,188 +1,45 @@
-"""The pictures of a change record: decide works them out, report draws them."""
+"""``castsugar justify``: the record of a change of mix, with evidence."""
 
 from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.cli.answer import answer, units_of
 from castsugar.cli.comparing import (
     Comparing,
     add_comparing_options,
+    compared,
+    delivered,
     read_comparing,
 )
-from castsugar.cli.documents import asked_of, deliver_document
-from castsugar.cli.interrupt import INTERRUPTED, NOT_DRAWN, Hold, held_back, unconfirmed
+from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.output import add_output_options
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from castsugar.comparison.change import Change
     from castsugar.comparison.neighbours import Neighbourhood
     from castsugar.optimize.task import Settings
-    from castsugar.report.blocks.model import Figure
-    from castsugar.report.change.document import Pictures
-    from castsugar.report.search_words import Asked
+    from castsugar.report.compare import Compared
+    from castsugar.report.justify import Record
 
-
-# ----------------------------------------------------------------------------
-# The pictures of a change record: decide works them out, report draws them.
-
-
-def pictures_of(asked_for: Comparing, change: Change, hold: Hold) -> Pictures:
-    """Draw what can be drawn; what cannot says why.
-
-    Parameters
-    ----------
-    asked_for : Comparing
-    change : Change
-    hold : Hold
-        Ctrl-C ends the drawing; what was drawn by then is returned.
-    """
-    from castsugar.report.change.document import Pictures
-
-    done: dict[str, Any] = {}
-    missing: list[str] = []
-    try:
-        with hold.work():
-            _draw(asked_for, change, done, missing)
-    except KeyboardInterrupt:
-        missing.append(NOT_DRAWN)
-    return Pictures(**done, missing=tuple(missing))
-
-
-def _draw(
-    asked_for: Comparing, change: Change, done: dict[str, Any], missing: list[str]
-) -> None:
-    """Draw one picture after the other into `done`."""
-    from castsugar.errors import InputError
-    from castsugar.report.what_if import what_if
-
-    def drawn(key: str, name: str, draw: Callable[[], Figure | None]) -> None:
-        try:
-            done[key] = draw()
-        except InputError as error:
-            missing.append(f"no picture of {name}: {error}")
-
-    drawn("species", "the products", lambda: _species(change))
-    drawn("firing", "pressure against time", lambda: _firing(change))
-    try:
-        around = _around(asked_for, change)
-    except InputError as error:
-        missing.append(f"no map of neighbours: {error}")
-        return
-    names = _names(asked_for, change)
-    drawn("map", "the map", lambda: _map(around, names))
-    drawn("traces", "one ingredient more or less", lambda: _traces(around, names))
-    done["what_if"] = what_if(around, asked=names)
-
-
-def _around(asked_for: Comparing, change: Change) -> Neighbourhood:
-    """Evaluate the mixes around the two."""
-    from castsugar.comparison.neighbours import neighbours_of
-
-    base, new = change.mixes
-    return neighbours_of(base, new, _settings(asked_for), asked_for.limits)
-
-
-def _settings(asked_for: Comparing) -> Settings:
-    """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.optimize.task import Settings
-
-    read = asked_for.read
-    kitchen, motor = read.kitchen, read.motor
-    recipes = [[name for name, _ in mix.recipe] for mix in asked_for.mixes]
-    lots = read.shelf.of(asked_for.database, recipes)
-    return Settings(
-        items=(),
-        pressure=asked_for.conditions.pressure,
-        exit_pressure=asked_for.conditions.exit_pressure,
-        flow=read.flow,
-        water_lost=read.water_lost or 0.0,
-        kitchen=kitchen,
-        motor=motor,
-        lots={name: lot for own in lots for name, lot in own.items()},
-        alternatives=read.alternatives,
-        species=read.species,
-    )
-
-
-def _names(asked_for: Comparing, change: Change) -> Asked:
-    """Return the ingredients as they were typed."""
-    from castsugar.mix import weighing
-    from castsugar.report.search_words import Asked
-
-    typed = {
-        name: weighing.item_name(asked_for.database, name)
-        for mix in change.mixes
-        for name, _ in mix.recipe
-    }
-    return Asked(file="", typed=typed, pressure=asked_for.read.pressure.unit)
-
-
-def _map(around: Neighbourhood, names: Asked) -> Figure | None:
-    """Draw the triangle with the limits and the two mixes; none along a line."""
-    from castsugar.report.blocks.model import Figure
-    from castsugar.report.search_map import search_map
-
-    if around.plane is None:
-        return None
-    return Figure(
-        svg=search_map(around.outcome, asked=names, made=around.plane),
-        caption="Mixes around the two, with the limits: c* as shades and lines.",
-    )
-
-
-def _traces(around: Neighbourhood, names: Asked) -> Figure:
-    """Draw each ingredient of the new mix along its own direction."""
-    from castsugar.report.blocks.model import Figure
-    from castsugar.report.search_trace import trace_plot
-
-    return Figure(
-        svg=trace_plot(around.outcome, asked=names),
-        caption="From the new mix: one ingredient more or less, the others in ratio.",
-    )
-
-
-def _species(change: Change) -> Figure:
-    """Draw the main products in the chamber."""
-    from castsugar.comparison.change import chamber_products
-    from castsugar.report.blocks.model import Figure
-    from castsugar.report.species_bars import species_bars
-
-    found = chamber_products(change.mixes, change.conditions)
-    return Figure(
-        svg=species_bars(found),
-        caption="Main products in the chamber, in percent of the mass.",
-    )
-
-
-def _firing(change: Change) -> Figure | None:
-    """Draw pressure against time with its band; none without a motor."""
-    from castsugar.comparison.change import pressure_bands
-    from castsugar.motor.case import allowable_pressure
-    from castsugar.report.blocks.model import Figure
-    from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
-
-    motor = change.conditions.motor
-    if motor is None:
-        return None
-    bands = pressure_bands(change.mixes, change.rows, motor)
-    limit, name = math.nan, BY_NUMBERS
-    if motor.case is not None:
-        found = allowable_pressure(motor.case)
-        limit = found.pressure if math.isfinite(found.pressure) else math.nan
-        name = BY_RATING if found.rule.startswith("rated") else BY_NUMBERS
-    return Figure(
-        svg=firing_band_chart(bands, limit=limit, limit_name=name),
-        caption="Quasi-steady; 95 of 100 draws of burn law and motor lie in the band.",
-    )
-
-
-# ----------------------------------------------------------------------------
-# ``castsugar justify``: the record of a change of mix, with evidence.
-
+#: The answer is no.
 NO = 1
+
+_PAGE = "write the record of the change as one HTML page, to sign"
+_PICTURES = {
+    "differences": "the differences with their intervals",
+    "firing": "pressure against time with bands, with a motor",
+    "products": "what the chamber holds",
+    "map": "the mixes around the two, with the limits",
+    "traces": "one ingredient more or less",
+}
+
+#: Lines to tick on the record.
+_TICKS = 6
 
 _EXAMPLES = """\
 BASE is what you make now, NEW what you want to make: recipes, or names of
@@ -224,6 +81,8 @@ def add_parser(commands: Any) -> None:
         "--reason", default="", metavar="TEXT", help="why, in your own words"
     )
     add_comparing_options(parser)
+    kinds = ("full", "json", "markdown", "page", "units")
+    add_output_options(parser, *kinds, page=_PAGE, pictures=_PICTURES)
     parser.set_defaults(run=run)
 
 
@@ -232,59 +91,70 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.comparison.claims import parse_claim
 
     claims = [parse_claim(text) for text in options.claim]
-    asked_for = read_comparing(options, [options.base, options.new])
-    _check_limits(asked_for)
+    asked = read_comparing(options, [options.base, options.new])
+    _check_limits(asked)
 
     from castsugar.comparison.change import justify
-    from castsugar.report.change.document import change_document
-    from castsugar.report.change.rows import change_rows
+    from castsugar.report.difference_plot import difference_plot
 
-    base, new = asked_for.mixes
     change = justify(
-        base,
-        new,
-        conditions=asked_for.conditions,
-        doubts=asked_for.doubts,
-        limits=asked_for.limits,
+        *asked.mixes,
+        limits=asked.limits,
         claims=claims,
-        scale_step=asked_for.scale_step,
-        draws=asked_for.draws,
-        seed=asked_for.seed,
         confirm=options.confirm,
+        **asked.given,
     )
-
     with held_back() as hold:
-        pictures, marks = None, unconfirmed(change.rows)
-        if options.page:
-            pictures = _pictures(asked_for, change, hold)
-            marks += [NOT_DRAWN] if NOT_DRAWN in pictures.missing else []
-        asked = asked_of(
-            asked_for,
-            reason=options.reason.strip(),
-            topics=["evaluate", "justify"],
-            rows=change.rows,
-            notes=marks,
-        )
-        document = change_document(change, asked, pictures)
-        deliver_document(options, document, change_rows(change, asked))
-    if marks:
+        draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
+        said = [claim.column for claim in claims]
+        told = compared(asked, change.comparison, change.rows, draw, said)
+        _answer(asked, _record(asked, change, told))
+        drawn = _pictures(asked, change)
+        drawn["differences"] = partial(draw, invented=bool(told.found.invented))
+        complete = write_pictures(options, hold, drawn)
+    if unconfirmed(change.rows) or not complete:
         return INTERRUPTED
     if any(str(row["status"]).startswith("no convergence") for row in change.rows):
         return 3
     return 0 if change.justified else NO
 
 
-def _check_limits(asked_for: Comparing) -> None:
+def _record(asked: Comparing, change: Change, told: Compared) -> Record:
+    """Return the change with what its record says beside the numbers."""
+    from castsugar.report.cautions import chosen
+    from castsugar.report.justify import Record
+
+    database, before = asked.shared.database, told.found.cautions.lines
+    topics = ["firing", "justify"]
+    plain = chosen(database.cautions, {}, topics, _TICKS + len(before)).lines
+    return Record(
+        told=told,
+        change=change,
+        reason=asked.options.reason.strip(),
+        sources=database.sources,
+        ticks=tuple(line for line in plain if line not in before)[:_TICKS],
+    )
+
+
+def _answer(asked: Comparing, record: Record) -> None:
+    """Say it as it was asked for."""
+    from castsugar.report.justify import justify_parts, justify_screen
+
+    screen, parts = partial(justify_screen, record), partial(justify_parts, record)
+    answer(asked.options, delivered(asked, "justify", screen, parts, record.told))
+
+
+def _check_limits(asked: Comparing) -> None:
     """Refuse limits on what is not computed, and name the option that is missing."""
     from castsugar.columns import COLUMN
     from castsugar.errors import InputError
 
     missing = {}
-    if asked_for.read.kitchen is None:
+    if asked.shared.kitchen is None:
         missing["kitchen"] = "--cook, or cook to [kitchen] of the bench file"
-    if asked_for.read.motor is None:
+    if asked.shared.motor is None:
         missing["motor"] = "[motor] to the bench file (--bench)"
-    for need in asked_for.limits:
+    for need in asked.limits:
         group = COLUMN[need.column].group
         if group in missing:
             raise InputError(
@@ -292,6 +162,92 @@ def _check_limits(asked_for: Comparing) -> None:
             )
 
 
-def _pictures(asked_for: Comparing, change: Change, hold: Hold) -> Pictures:
-    """Draw what belongs on the page."""
-    return pictures_of(asked_for, change, hold)
+# ----------------------------------------------------------------------------
+# The pictures.
+
+
+def _pictures(asked: Comparing, change: Change) -> dict[str, Callable[[], str]]:
+    """Return what draws each picture; work is done when it is called."""
+    from castsugar.comparison.change import chamber_products
+    from castsugar.report.search_map import search_map
+    from castsugar.report.search_trace import trace_plot
+    from castsugar.report.species_bars import species_bars
+
+    return {
+        "firing": lambda: _firing(change),
+        "products": lambda: species_bars(
+            chamber_products(change.mixes, change.conditions)
+        ),
+        "map": lambda: _in_plane(search_map, _around(asked, change)),
+        "traces": lambda: trace_plot(_around(asked, change).outcome),
+    }
+
+
+def _firing(change: Change) -> str:
+    """Draw pressure against time with its band.
+
+    Raises
+    ------
+    InputError
+        Without a motor.
+    """
+    from castsugar.comparison.change import pressure_bands
+    from castsugar.errors import InputError
+    from castsugar.motor.case import allowable_pressure
+    from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
+
+    motor = change.conditions.motor
+    if motor is None:
+        raise InputError("--picture firing: add [motor] to the bench file (--bench)")
+    bands = pressure_bands(change.mixes, change.rows, motor)
+    limit, name = math.nan, BY_NUMBERS
+    if motor.case is not None:
+        found = allowable_pressure(motor.case)
+        limit = found.pressure if math.isfinite(found.pressure) else math.nan
+        name = BY_RATING if found.rule.startswith("rated") else BY_NUMBERS
+    return firing_band_chart(bands, limit=limit, limit_name=name)
+
+
+def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:
+    """Draw the map of the mixes around the two.
+
+    Raises
+    ------
+    InputError
+        If they lie along a line.
+    """
+    from castsugar.errors import InputError
+
+    if around.plane is None:
+        raise InputError("--picture map: the two mixes lie along a line; take traces")
+    return draw(around.outcome, made=around.plane)
+
+
+def _around(asked: Comparing, change: Change) -> Neighbourhood:
+    """Evaluate the mixes around the two."""
+    from castsugar.comparison.neighbours import neighbours_of
+
+    base, new = change.mixes
+    return neighbours_of(base, new, _settings(asked), asked.limits)
+
+
+def _settings(asked: Comparing) -> Settings:
+    """Return under what neighbours are judged: as the two mixes are."""
+    from castsugar.optimize.task import Settings
+
+    read = asked.shared
+    kitchen, motor = read.kitchen, read.motor
+    recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]
+    lots = read.shelf.of(asked.shared.database, recipes)
+    return Settings(
+        items=(),
+        pressure=asked.conditions.pressure,
+        exit_pressure=asked.conditions.exit_pressure,
+        flow=read.flow,
+        water_lost=read.water_lost or 0.0,
+        kitchen=kitchen,
+        motor=motor,
+        lots={name: lot for own in lots for name, lot in own.items()},
+        alternatives=read.alternatives,
+        species=read.species,
+    )

@@ -183,7 +183,7 @@ def _answer(
 ) -> Answer:
     """Return what is printed and written."""
     from castsugar.cli.answer import Answer
-    from castsugar.report.cautions import chosen, motor_facts, pan_facts, saying
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.learn import Told, learn_screen
     from castsugar.report.learn_data import CHECKS, checks_of, learn_parts
 
@@ -196,9 +196,7 @@ def _answer(
     syrup = database.syrups[learning.kitchen.after.syrup]
     told = Told(
         syrup=syrup,
-        cautions=lambda show: chosen(
-            database.cautions, facts, topics, say=saying(show)
-        ),
+        cautions=lambda show: chosen(database.cautions, facts, topics, say=show.rule),
         next=_next(options, learning),
         saved=options.save,
         invented=invented_in(world),

@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option
-from castsugar.cli.conditions import add_nozzle_options
-from castsugar.cli.output import add_output_options, deliver, write_file
+from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.bench_option import Shelf, add_bench_option, world_of
+from castsugar.cli.conditions import Shared, add_nozzle_options, stated_conditions
+from castsugar.cli.kitchen_options import read_kitchen
+from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.plain import to_json
 
 if TYPE_CHECKING:
-    from castsugar.bench.bench import Bench
+    from castsugar.bench.world import World
     from castsugar.data.load import Database
-    from castsugar.data.records import Caution
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.mix import Mix
+    from castsugar.report.weigh import Told
+    from castsugar.weigh.charge import Charge
     from castsugar.weigh.result import Weighing
+    from castsugar.weigh.sheet import Sheet
+
+#: The water that leaves does not come into this: a kitchen of few draws will do.
+_CAST_DRAWS = 20
 
 _EXAMPLES = """\
 RECIPE is "name:amount name:amount ...", or the name of a recipe in [recipes].
@@ -29,7 +41,7 @@ examples:
   castsugar weigh "KNO3:60 powdered sugar:20 corn syrup:20" --batch "200 g" \\
       --actual "KNO3=121 g" --at-most "250 g"
   castsugar weigh base --bench bench.toml --grains 4 --strands 3 --delays 2 \\
-      --page sheet.html
+      --pans 2 --page sheet.html
 With a bench file its tables [motor.grain], [casting], [scale], [pan], [lots]
 and [kitchen] are used. Exit code 1: a correction cannot be made.
 """
@@ -61,10 +73,20 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--delays", type=int, metavar="N", help="delay columns (default 0)"
     )
+    parser.add_argument(
+        "--pans",
+        type=int,
+        default=1,
+        metavar="N",
+        help="cook it in N pans alike, each computed anew (default 1)",
+    )
     for name, words in (
-        ("--batch", "mass on the scale instead, '200 g'"),
+        ("--batch", "mass on the scale instead, '200 g', all pans together"),
         ("--scale-step", "smallest step of the scale (default that of [scale], 0.1 g)"),
-        ("--at-most", "largest mass on the scale, for the sheet and a correction"),
+        (
+            "--at-most",
+            "largest mass on the scale in one pan, for the sheet and a correction",
+        ),
     ):
         parser.add_argument(name, type=quantity(name), metavar="MASS", help=words)
     parser.add_argument(
@@ -97,93 +119,302 @@ def add_parser(commands: Any) -> None:
         help="share of the recipe's water that leaves, instead of a cook's",
     )
     add_nozzle_options(parser)
-    page = "write a sheet to print, HTML, with boxes"
-    add_output_options(parser, "json", "csv", "page", page=page)
+    page = "write a sheet to weigh by and to sign, and one of checks, HTML"
+    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    add_output_options(parser, *kinds, page=page)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Make the sheet, correct it, print it."""
-    from castsugar.cli.weigh_task import (
-        Setting,
-        assumptions,
-        make_sheet,
-        read_actual,
-        read_setting,
-    )
     from castsugar.data.load import load_database
-    from castsugar.weigh.charge import one_grain
+    from castsugar.report.weigh import weigh_screen
+    from castsugar.report.weigh_data import LINES, line_rows, weigh_parts
+    from castsugar.weigh.charge import one_grain, read_charge
+    from castsugar.weigh.correction import Conditions
     from castsugar.weigh.result import weighing
 
-    database = load_database()
-    setting: Setting = read_setting(options, database)
-    sheet = make_sheet(options, setting)
-    motor = setting.motor
+    database, world = load_database(), world_of(options)
+    bench = world.bench if world else None
+    charge = read_charge(options.recipe, bench, database, wanted=options.lot)
+    shared = _shared(options, world, database)
+    sheet = _sheet(options, charge, shared)
+    motor = shared.motor
     found = weighing(
         sheet,
-        setting.conditions,
-        actual=read_actual(options.actual, setting.charge),
+        Conditions(
+            **shared.conditions.options(),
+            water_lost=shared.water_lost or 0.0,
+            kitchen=shared.kitchen,
+            motor=motor,
+            limits=_limits(world),
+        ),
+        actual=_actual(options.actual, charge),
         at_most=in_si(options.at_most),
         grain_volume=one_grain(motor.grain)[0] if motor is not None else None,
     )
-    told = assumptions(setting, sheet)
-    cautions = _cautions(database, setting.bench, found)
-    deliver(options, _render(options, found, told, cautions, database))
-    if options.page is not None:
-        _write_page(options, found, told, cautions, database)
+    told = _told(options, shared, world, found)
+    given = Answer(
+        command="weigh",
+        screen=partial(weigh_screen, found, told),
+        paper=partial(weigh_screen, found, told, paper=True),
+        parts=partial(weigh_parts, found, told.mixes.judged[0]),
+        told={
+            "version": database.version,
+            "conditions": shared.conditions.to_dict(),
+            "assumptions": list(told.mixes.notes),
+            "cautions": [caution.text for caution in told.cautions],
+        },
+        rows=line_rows(found),
+        fields=LINES,
+    )
+    answer(options, given)
     return 0 if found.answer else 1
 
 
-def _cautions(
-    database: Database, bench: Bench | None, found: Weighing
-) -> list[Caution]:
-    """Return the cautions that apply to what will be on the scale."""
-    from castsugar.report.cautions import motor_facts, pan_facts
+# ----------------------------------------------------------------------------
+# What is asked.
 
-    sheet, conditions = found.sheet, found.conditions
+
+def _shared(
+    options: argparse.Namespace, world: World | None, database: Database
+) -> Shared:
+    """Return pressures, kitchen, motor and lots."""
+    lost = in_si(options.water_lost)
+    bench = world.bench if world else None
+    return Shared(
+        conditions=stated_conditions(options, bench),
+        water_lost=lost,
+        alternatives={},
+        data="nasa-1993",
+        uncertainty=False,
+        kitchen=read_kitchen(options, database, lost),
+        motor=world.motor if world else None,
+        shelf=Shelf(bench=bench),
+        database=database,
+    )
+
+
+def _limits(world: World | None) -> Any:
+    """Return the limits of the bench."""
+    if world is None:
+        return ()
+    from castsugar.limits import limits_of
+
+    return limits_of(world.limits)
+
+
+def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
+    """Return the mix with the water that leaves: none without a kitchen model."""
+    from castsugar.kitchen.pour_table import cook
+    from castsugar.mix.blends import of_mixes
+
+    mix = charge.mix()
+    if kitchen is None:
+        return mix.with_water_lost(lost)
+    few = replace(kitchen, draws=_CAST_DRAWS)
+    cooked = cook(of_mixes([mix]), few, window=False)
+    return cooked.blends.mixes[0]
+
+
+def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
+    """Return the sheet of the castings or of the batch asked for.
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar import plausible
+    from castsugar.errors import InputError
+    from castsugar.motor.hardware import DENSITY_RATIO
+    from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
+    from castsugar.weigh.sheet import plan
+
+    plausible.checked("pans", options.pans, plausible.said_at("--pans"))
+    counts = (options.grains, options.strands, options.delays)
+    motor, bench = shared.motor, shared.shelf.bench
+    step = options.scale_step
+    equipment = equipment_of(bench, in_si(step), step.unit if step else "g")
+    make = partial(
+        plan,
+        charge,
+        equipment,
+        mix=_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
+        density_ratio=motor.density_ratio if motor is not None else DENSITY_RATIO,
+        pans=options.pans,
+    )
+    if options.batch is not None:
+        if any(count is not None for count in counts):
+            raise InputError(
+                "--batch and --grains, --strands or --delays are both given; give one"
+            )
+        return make(batch=options.batch.value)
+    if all(count is None for count in counts):
+        raise InputError(
+            "what is to be cast? give --grains 4 with a bench file, or --batch '200 g'"
+        )
+    usual = STRANDS if options.grains else 0
+    pieces = pieces_of(
+        motor.grain if motor is not None else None,
+        sizes_of(bench),
+        grains=options.grains or 0,
+        strands=usual if options.strands is None else options.strands,
+        delays=options.delays or 0,
+    )
+    return make(pieces=pieces)
+
+
+def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
+    """Read what the scale showed, by catalogue name. [kg]
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar import plausible
+    from castsugar.errors import InputError
+
+    found: dict[str, float] = {}
+    for word in words:
+        name, equals, typed = word.partition("=")
+        if not (equals and name.strip() and typed.strip()):
+            raise InputError(
+                f"--actual {word!r} is not of the form NAME=MASS; write for example "
+                "'KNO3=301.2 g'"
+            )
+        item = charge.find(name.strip(), "--actual")
+        if item in found:
+            raise InputError(
+                f"--actual names {charge.typed[item]!r} twice; give what the scale "
+                "showed in the end"
+            )
+        where = f"--actual {word!r}"
+        found[item] = plausible.read(typed, "mass on the scale", where=where).value
+    return found
+
+
+# ----------------------------------------------------------------------------
+# What is said beside the sheet.
+
+
+def _told(
+    options: argparse.Namespace,
+    shared: Shared,
+    world: World | None,
+    found: Weighing,
+) -> Told:
+    """Return what a screen says beside the weighing: the mix judged, cautions, next."""
+    from castsugar.cli.evaluate import conditions_line
+    from castsugar.limits import judge_rows
+    from castsugar.report.cautions import chosen, motor_facts, pan_facts
+    from castsugar.report.limit_words import by_mix
+    from castsugar.report.mixes import Mixes, next_step
+    from castsugar.report.weigh import Told
+
+    sheet, base = found.sheet, found.judged[0]
     total = found.correction.total if found.correction is not None else sheet.total
     facts = pan_facts(
-        batch=max(total, sheet.total), kitchen=conditions.kitchen, bench=bench
-    ) | motor_facts(conditions.motor, [found.judged[0].values])
-    return database.cautions_for(["weigh"], facts)
+        batch=max(total, sheet.total),
+        kitchen=shared.kitchen,
+        bench=shared.shelf.bench,
+    ) | motor_facts(shared.motor, [base.values])
+    applying = tuple(shared.database.cautions_for(["weigh"], facts))
+    # The mass in the pan is a finding, and so is what forbids the work.
+    rest = [c for c in applying if c.quantity != "batch_mass" and c.level != "stop"]
+    stops = [c for c in applying if c.level in ("stop", "general")]
+    say = units_of(options).rule
+    limits = found.conditions.limits
+    mix = sheet.charge.mix()
+    uses = {"lots", "scale", "pan"}
+    uses |= {"kitchen"} if shared.kitchen is not None else set()
+    uses |= {"motor"} if shared.motor is not None else set()
+    uses |= {"casting"} if sheet.pieces else set()
+    mixes = Mixes(
+        mixes=(mix,),
+        rows=(base.row,),
+        judged=by_mix(judge_rows(limits, [base.row]), 1) if limits else ((),),
+        conditions=partial(conditions_line, shared, options.bench),
+        notes=tuple(_assumptions(shared, sheet)),
+        cautions=chosen(rest, facts, ["weigh"], say=say),
+        bench=options.bench or "",
+        bench_said=options.bench_said,
+        invented=world.invented_for([mix], uses=uses) if world is not None else (),
+    )
+    broken = any(one.verdict == "broken" for one in mixes.judged[0])
+    return Told(
+        mixes=mixes,
+        cautions=applying,
+        stops=chosen(stops, facts, ["weigh"], say=say).lines,
+        next=next_step(mixes) if broken else _next(options, sheet),
+        remarks=tuple(one.text for one in options.remarks),
+    )
 
 
-def _render(
-    options: argparse.Namespace,
-    found: Weighing,
-    told: list[str],
-    cautions: list[Caution],
-    database: Database,
-) -> str:
-    """Return the result as CSV, JSON or text."""
-    from castsugar.report import data, weigh_rows
-
-    if options.csv:
-        rows = weigh_rows.line_rows(found)
-        return data.to_csv(rows, list(rows[0]))
-    if options.json:
-        return to_json(weigh_rows.weigh_json(found, told, cautions, database.version))
-    from castsugar.report.blocks.text import to_text
-    from castsugar.report.weigh import weigh_document
-
-    return to_text(weigh_document(found, told, cautions))
+def _next(options: argparse.Namespace, sheet: Sheet) -> str:
+    """Return the command that writes the page; beside it, that of the record."""
+    if options.page is None:
+        return f"{command_text(options.words)} --page sheet.html"
+    mass = f"{1e3 * sheet.total:.10g} g"
+    words = ["castsugar", "batch", "new", options.recipe, "--batch", mass]
+    given = {"--cook": options.cook, "--minutes": options.minutes}
+    given["--water-lost"] = options.water_lost.text if options.water_lost else None
+    given["--bench"] = None if options.bench_said else options.bench
+    for name, value in given.items():
+        words += [] if value is None else [name, value]
+    return shlex.join(words + (["--no-bench"] if options.no_bench else []))
 
 
-def _write_page(
-    options: argparse.Namespace,
-    found: Weighing,
-    told: list[str],
-    cautions: list[Caution],
-    database: Database,
-) -> None:
-    """Write the page to print."""
-    from castsugar.cli.documents import with_remarks
-    from castsugar.report import data
-    from castsugar.report.blocks.html import to_html
-    from castsugar.report.weigh import weigh_document
+def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
+    """Say what was assumed, one line each."""
+    from castsugar.cli.kitchen_options import kitchen_assumptions
+    from castsugar.cli.motor_options import motor_assumptions
 
-    versions = data.versions(database.version)
-    foot = [", ".join(f"{name} {version}" for name, version in versions.items())]
-    document = weigh_document(found, told, cautions, paper=True, foot=foot)
-    page = to_html(with_remarks(options, document))
-    write_file(options, options.page, page)
+    equipment = sheet.equipment
+    said = [
+        "amounts of the recipe are as weighed: each line with the water of its lot, "
+        "without what stays in the cup"
+    ]
+    if shared.kitchen is not None:
+        said += kitchen_assumptions(shared.kitchen)
+    elif shared.water_lost:
+        said.append(
+            f"{100.0 * shared.water_lost:.3g} % of the recipe's water "
+            "leaves, as you say"
+        )
+    else:
+        said.append(
+            "no water leaves: say --cook '119 C' --minutes 8, or --water-lost '15 %'"
+        )
+    usual = {
+        "step": f"scale in steps of {1e3 * equipment.step:g} g",
+        "residue_cup": f"{1e3 * equipment.residue_cup:g} g of syrup stay in a cup",
+        "residue_pan": f"{1e3 * equipment.residue_pan:g} g stay in pan and tools",
+    }
+    said += [
+        f"{usual[name]}: common practice, no source; weigh yours for [scale] and [pan]"
+        for name in equipment.assumed
+        if name != "residue_cup" or sheet.cups
+    ]
+    said += _sizes(shared, sheet)
+    said.append(
+        f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
+        f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
+    )
+    if sheet.charge.dummy:
+        return said
+    said.append(f"c* ideal, flow {shared.flow}, at {shared.pressure.echo()}")
+    if shared.motor is not None:
+        said += motor_assumptions(shared.motor)
+    return said
+
+
+def _sizes(shared: Shared, sheet: Sheet) -> list[str]:
+    """Say which sizes nobody stated."""
+    from castsugar.weigh.charge import sizes_of
+
+    assumed = sizes_of(shared.shelf.bench).assumed
+    return [
+        f"size of a {piece.kind}: common practice, no source; state yours in [casting]"
+        for piece in sheet.pieces
+        if piece.kind.split()[0] in assumed
+    ]

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plain
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMN
 from castsugar.comparison.claims import (
@@ -23,6 +24,7 @@ from castsugar.comparison.compare import (
     Comparison,
     compare,
     share_a_law,
+    verdicts_of,
 )
 from castsugar.comparison.evidence import Evidence, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
@@ -306,6 +308,50 @@ class Change:
     def broken(self) -> tuple[JudgedLimit, ...]:
         """Return the limits that the new mix does not keep, or not computably."""
         return tuple(h for h in self.limits if h.standings[NEW].verdict != KEPT)
+
+    def __repr__(self) -> str:
+        """Say in a few lines what became of claims and limits."""
+        base, new = self.mixes
+        told = [
+            f"{base.name} -> {new.name}: {'' if self.justified else 'not '}justified"
+        ]
+        for one in self.claims:
+            label = COLUMN[one.claim.column].label
+            told.append(f"claim, {one.claim.direction} {label}: {one.verdict}")
+        told += [
+            f"limit on {COLUMN[one.column].label}: {one.standings[NEW].verdict}"
+            for one in self.limits
+        ]
+        return "\n".join([*told, verdicts_of(self.cells)])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values, units in the keys; NaN where there is no number."""
+        compared = self.comparison.to_dict()
+        return {
+            "justified": self.justified,
+            "claims": [
+                {
+                    "column": one.claim.column,
+                    "direction": one.claim.direction,
+                    "verdict": one.verdict,
+                    "probability": one.chance,
+                    "why": one.why,
+                }
+                for one in self.claims
+            ],
+            "amounts": [
+                {"item": a.item, "now_g": 1e3 * a.base, "new_g": 1e3 * a.new}
+                for a in self.amounts
+            ],
+            "limits": [one.to_dict() for one in self.limits],
+            **compared,
+            "evidence": [one.to_dict() for one in self.evidence],
+            "overturns": [one.to_dict() for one in self.overturns],
+        }
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON."""
+        return plain.to_json(self.to_dict())
 
     def to_frame(self) -> pd.DataFrame:
         """Return both mixes, a row a mix and column, as the comparison does."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
@@ -200,6 +201,17 @@ class Overturn:
     share: float
     steps: float
     alone: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "column": self.column,
+            "verdict": self.verdict,
+            "input": self.input.label if self.input else "",
+            "share_of_variance": self.share,
+            "standard_uncertainties_off": self.steps,
+            "settled_by_this_input_alone": self.alone,
+        }
 
 
 def overturn_of(cell: Cell) -> Overturn:

@@ -121,7 +121,7 @@ class Cell:
             "share_failed": self.failed,
             "one_scale_step": self.one_step,
             "one_scale_step_of": self.step_item,
-            "doubt": [
+            "uncertainty_budget": [
                 {"input": p.input.label, "effect": p.effect, "share": p.share}
                 for p in self.parts
             ],
@@ -298,6 +298,15 @@ class Comparison:
             ],
         }
 
+    def __repr__(self) -> str:
+        """Say in a few lines what differs; everything is in `cells`."""
+        base = self.names[self.baseline]
+        told = [f"{len(self.names)} mixes, each held against {base}"]
+        for place, name in enumerate(self.names):
+            if place != self.baseline:
+                told.append(f"{name}: {verdicts_of(self.cells[place])}")
+        return "\n".join(told)
+
     def to_frame(self) -> pd.DataFrame:
         """Return a table: one row a mix and column, units as the column names them."""
         import pandas as pd
@@ -316,6 +325,16 @@ class Comparison:
         ]
         above = f"beside {self.names[self.baseline]}; {RULE}"
         return plain.html_table(("", *self.names), rows, above)
+
+
+def verdicts_of(cells: Mapping[str, Cell]) -> str:
+    """Say in one line which columns are higher, lower, not told apart."""
+    said = []
+    for word in (HIGHER, LOWER, CANNOT_TELL):
+        labels = [COLUMN[c.column].label for c in cells.values() if c.verdict == word]
+        if labels:
+            said.append(f"{word}: {', '.join(labels)}")
+    return "; ".join(said)
 
 
 @named_options
@@ -387,10 +406,10 @@ def compare(  # noqa: PLR0913 - keyword-only options
 def _row(name: str, cell: Cell) -> dict[str, Any]:
     """Return a cell as one flat row."""
     row = {"name": name, **cell.to_dict()}
-    doubt = row.pop("doubt")
+    budget = row.pop("uncertainty_budget")
     for key in ("interval", "difference_interval"):
         row[f"{key}_low"], row[f"{key}_high"] = row.pop(key)
-    return row | {"largest_doubt": doubt[0]["input"] if doubt else ""}
+    return row | {"most_uncertain_input": budget[0]["input"] if budget else ""}
 
 
 def _words(cell: Cell) -> str:

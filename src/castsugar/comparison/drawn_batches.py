@@ -293,9 +293,9 @@ class InMotor:
         """Return what is uncertain about motor and burn law."""
         few = 1.0 if np.isfinite(self.freedom) else 0.0
         law: tuple[tuple[str, str, float], ...] = (
-            ("rate", "burn rate", self.log_rate_u),
-            ("exponent", "pressure exponent of the burn law", self.exponent_u),
-            ("freedom", "few strands behind the burn law", few),
+            ("rate", "burning rate", self.log_rate_u),
+            ("exponent", "pressure exponent", self.exponent_u),
+            ("freedom", "few strands behind the burning-rate law", few),
         )
         found = [
             Input(

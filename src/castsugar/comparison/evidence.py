@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from castsugar.comparison.draws import UncertainMixes
 from castsugar.comparison.uncertain_inputs import SYRUP_SOLIDS, Doubts, enthalpy_u
@@ -88,6 +89,18 @@ class Evidence:
     source: str
     note: str = ""
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "subject": self.subject,
+            "value": self.value,
+            "standard_uncertainty": self.uncertainty,
+            "unit": self.unit,
+            "standing": self.standing,
+            "source": self.source,
+            "note": self.note,
+        }
+
 
 def standing_of(status: str, source: str) -> str:
     """Return the standing of a row of the data files.
@@ -152,7 +165,7 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     for mix in mixes:
         law = burn_law_of(of_mixes([mix]), motor)
         yield Evidence(
-            subject=f"burn rate of {mix.name} at {law.centre / 1e6:.3g} MPa",
+            subject=f"burning rate of {mix.name} at {law.centre / 1e6:.3g} MPa",
             value=1e3 * float(burn_rate(law, law.centre)),
             uncertainty=law.log_rate_u,
             unit="mm/s (u relative)",
@@ -183,10 +196,10 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     celsius = motor.grain_temperature - ICE_POINT
     yield _number("temperature of the grain", celsius, spread.temperature, "C", usual)
     yield Evidence(
-        subject="burn rate with temperature",
+        subject="burning rate with temperature",
         value=100.0 * motor.temperature_sensitivity,
         uncertainty=math.nan,
-        unit="% a kelvin",
+        unit="% per K",
         standing=PUBLISHED,
         source="from memory: Sutton & Biblarz, ch. 11, pi_K times 1 - n",
     )

@@ -280,7 +280,7 @@ def _shares(task: Task, recipe: Mapping[str, float]) -> FloatArray:
 # Limits at drawn mixes: kept or broken, with what share of the draws.
 
 #: What a verdict on pressure may rest on, and on which burn laws it does not.
-BORROWED_RATE, FIRM = "borrowed burn rate", (MEASURED, STATED)
+BORROWED_RATE, FIRM = "borrowed burning rate", (MEASURED, STATED)
 
 _PRESSED = ("peak_pressure", "pressure_margin_percent")
 
@@ -307,6 +307,26 @@ class JudgedLimit:
     value: float
     probability: float | None
     standings: tuple[LimitVerdict, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: the limit, and each mix in order."""
+        return {
+            "key": self.column,
+            "sense": self.sense,
+            "limit": self.value,
+            "probability": self.probability,
+            "mixes": [
+                {
+                    "judged": one.value,
+                    "verdict": one.verdict,
+                    "margin_percent": 100.0 * one.margin,
+                    "share_of_draws": one.share,
+                    "ground": one.ground,
+                    "reason": one.reason,
+                }
+                for one in self.standings
+            ],
+        }
 
 
 def judge_limits(

@@ -5,6 +5,7 @@ Works without Cantera; :func:`castsugar.evaluate` adds how the mixes burn.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -16,11 +17,18 @@ from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import Kitchen, find
-from castsugar.kitchen.pot import SYRUP_SOLIDS, Pot, measured_syrup, pots_of
+from castsugar.kitchen.pot import (
+    SYRUP_SOLIDS,
+    Pot,
+    measured_syrup,
+    pots_of,
+    water_at_start,
+    water_left,
+)
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, intervals, judge
 from castsugar.mix.blends import Blends, of_mixes
-from castsugar.mix.mix import MixLike, as_mixes
+from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
 from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 
@@ -165,6 +173,23 @@ def cook(
         mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
         cast.append(replace(mix, browned=float(brown)))
     return Cooked(blends=of_mixes(cast), verdict=verdict)
+
+
+def water_interval(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
+    """Return the 95 % band of the water that leaves, as a share of the mix as weighed.
+
+    Of the kitchen's draws; NaN for a mix without a model and for too hot a cook.
+    """
+    pot = pots_of(of_mixes([mix]), kitchen)
+    if pot.gap[0] or kitchen.too_hot:
+        return (math.nan, math.nan)
+    mine = bool(pot.measured_syrup[0])
+    known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+    values = known.draw(kitchen.draws, kitchen.seed)
+    start = water_at_start(pot, values)
+    lost = start - water_left(pot, values, kitchen.cook, kitchen.air_pressure)
+    low, high = (float(x) for x in np.quantile(lost, (0.025, 0.975)))
+    return (low, high)
 
 
 def browned_of(pot: Pot, kitchen: Kitchen) -> FloatArray:

@@ -9,7 +9,7 @@ from typing import Any
 from castsugar.records.batch import Batch
 from castsugar.records.launch import FIRE_NOT, KEPT, LOOK, UNKNOWN, Day, Rule
 from castsugar.report import numbers
-from castsugar.report.batch import Told, title_of
+from castsugar.report.batch import Told, state
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, Field
 from castsugar.report.screen import (
@@ -85,7 +85,7 @@ def card_screen(
     mass = show.unit("mass")
     return Screen(
         command="batch",
-        title=f"Launch-day card, {day.date}. {title_of(batch, show)}",
+        title=f"Launch-day card {day.date}, batch {batch.id}, {state(batch)}",
         findings=tuple(_findings(rules, day, show)),
         blocks=(
             Table(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Iterator, Sequence
+from pathlib import PurePath
 from typing import Any
 
 from castsugar.motor.burn_differences import Comparison
@@ -80,6 +81,7 @@ def burnrate_screen(
         cautions_count=len(cautions.lines) + cautions.rest,
         next=_next(asked.files),
         invented=invented,
+        bench=PurePath(next(iter(invented), "")).name,
         annexes=_annexes(results, asked, show),
     )
 

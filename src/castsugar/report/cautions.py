@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.pressure_table import Firing
     from castsugar.motor.strands import StrandResults
-    from castsugar.report.shown import Shown
 
 Row = Mapping[str, Any]
 
@@ -60,20 +59,6 @@ def plain_quantity(value: float, unit: str) -> str:
     number = f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
     shown = {"C": "\u00b0C", "percent": "%"}.get(unit, unit)
     return f"{number} {shown}".rstrip()
-
-
-def saying(show: Shown) -> Callable[[float, str], str]:
-    """Return what writes the quantities of cautions in a system of units."""
-
-    def say(value: float, unit: str) -> str:
-        kind = _SHOWN_AS.get(unit)
-        return plain_quantity(value, unit) if kind is None else show.amount(kind, value)
-
-    return say
-
-
-#: Unit of a rule -> kind, where its numbers are shown in other units.
-_SHOWN_AS = {"g": "mass", "C": "temperature", "N s": "impulse"}
 
 
 def chosen(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 
 from castsugar.motor.delay import Delay, Estimate
@@ -196,6 +197,7 @@ def delay_screen(
         cautions_count=len(cautions.lines) + cautions.rest,
         next=next_,
         invented=invented,
+        bench=PurePath(next(iter(invented), "")).name,
         annexes=_annexes(delay, asked, show),
     )
 

@@ -7,24 +7,18 @@ where there is a verdict, hollow and grey where there is none; the word stands b
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from castsugar.comparison.compare import Comparison
+from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
+from castsugar.comparison.drawn_batches import DECADES, KITCHEN, MOTOR
 from castsugar.errors import InputError
-from castsugar.report.difference_words import (
-    INKS,
-    Line,
-    describe,
-    groups_of,
-    key_words,
-    label_of,
-    lines_of,
-    remarks,
-    span_of,
-    span_words,
-)
-from castsugar.report.svg.axes import Scale
+from castsugar.report import numbers
+from castsugar.report.compare import difference, interval
+from castsugar.report.field import FIELDS
+from castsugar.report.mix_words import short_names
+from castsugar.report.shown import Shown
+from castsugar.report.svg.axes import Scale, nice_step
 from castsugar.report.svg.canvas import (
     FAINT,
     INK,
@@ -56,10 +50,157 @@ class _Asked:
     comparison: Comparison
     mixes: tuple[int, ...]
     columns: tuple[str, ...]
+    show: Shown
+    invented: bool
+
+
+#: Dark enough for text on the page: good, bad, neither, no verdict.
+INKS = {"better": "#00558a", "worse": "#9c3f00", "": "#1c1c1c", "open": "#565656"}
+
+_HOW = (
+    "Dot: the median of the paired draws; bar: 95 % of them. Filled: the bar leaves "
+    "out 0, higher or lower; hollow: cannot tell. Better or worse where the trade "
+    "agrees which way is good."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One interval in the units shown (of ln for ratios), its words and its verdict.
+
+    `tone` is a key of :data:`INKS`; `turn` is "higher", "lower" or empty.
+    """
+
+    low: float
+    high: float
+    middle: float
+    words: str
+    verdict: str
+    tone: str
+    turn: str
+
+    @property
+    def known(self) -> bool:
+        """Return whether there is an interval."""
+        return not (math.isnan(self.low) or math.isnan(self.high))
+
+
+Rows = Mapping[str, Sequence[Line]]
+
+
+def _lines(
+    comparison: Comparison, column: str, mixes: Sequence[int], show: Shown
+) -> list[Line]:
+    """Return the intervals of one column, one a mix."""
+    return [_line(comparison.cells[mix][column], show) for mix in mixes]
+
+
+def _line(cell: Cell, show: Shown) -> Line:
+    """Return the interval of one cell."""
+    found, kind = cell.difference, FIELDS[cell.column].kind
+    three = (*found.interval, found.median)
+    if any(math.isnan(x) for x in three):
+        gone = math.nan
+        return Line(gone, gone, gone, "not computed", CANNOT_TELL, "open", "")
+    low, high, middle = (
+        x if cell.column in DECADES else show.span(kind, x) for x in three
+    )
+    told = cell.verdict != CANNOT_TELL
+    return Line(
+        low=low,
+        high=high,
+        middle=middle,
+        words=_words(cell, show),
+        verdict=cell.merit or cell.verdict,
+        tone=cell.merit if told else "open",
+        turn=cell.verdict if told else "",
+    )
+
+
+def _words(cell: Cell, show: Shown) -> str:
+    """Write a difference with its interval, a ratio as a factor."""
+    if cell.difference.interval == (0.0, 0.0):
+        return "no difference"
+    ends = interval(cell, show)
+    if cell.column in DECADES:
+        if math.isinf(cell.difference.median):
+            return "no ratio: one of them jams"
+        return f"× {difference(cell, show)[0]} ({ends})"
+    unit = show.unit(FIELDS[cell.column].kind)
+    first = " ".join(filter(None, (difference(cell, show)[0], unit)))
+    return f"{first} ({ends})"
+
+
+def _groups(columns: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Return the groups of rows that hold any, with their columns."""
+    found: dict[str, list[str]] = {
+        "Performance, ideal": [],
+        "Pressure in your motor": [],
+        "Pouring and setting": [],
+    }
+    performance, pressure, pouring = found.values()
+    for name in columns:
+        own = pressure if name in MOTOR else performance
+        (pouring if name in KITCHEN else own).append(name)
+    return [(group, held) for group, held in found.items() if held]
+
+
+def _span(lines: Sequence[Line]) -> float:
+    """Return the half width of a scale about 0 that holds every finite end."""
+    ends = [abs(v) for s in lines for v in (s.low, s.high, s.middle)]
+    most = max((v for v in ends if math.isfinite(v)), default=0.0)
+    if most == 0.0:
+        return 0.0
+    step = nice_step(most, 8)
+    return step.times(math.ceil(most / step.size + 0.35))
+
+
+def _span_words(column: str, span: float, show: Shown) -> tuple[str, str]:
+    """Return what stands at both ends of a scale."""
+    if column in DECADES:
+        low, high = (numbers.factor(math.exp(min(x, 60.0))) for x in (span, span))
+        return f"÷ {low}", f"× {high}"
+    unit, told = show.unit(FIELDS[column].kind), numbers.typed(numbers.tidy(span))
+    return f"\u2212{told}", f"+{told} {unit}".rstrip()
+
+
+def _remarks(comparison: Comparison, rows: Rows, show: Shown) -> list[str]:
+    """Say why a bar that leaves out 0 has no verdict."""
+    found = []
+    for column, lines in rows.items():
+        if not any(
+            s.known and not s.turn and not s.low <= 0.0 <= s.high for s in lines
+        ):
+            continue
+        label = FIELDS[column].named(show)
+        failed = any(
+            own[column].difference.failed > MOST_FAILED for own in comparison.cells
+        )
+        why = "too many draws could not be computed"
+        if column in MOTOR and not failed:
+            why = "they burn by one law; how their burning rates differ is not known"
+        found.append(f"{label}: no verdict, {why}.")
+    return found
+
+
+def _describe(names: Sequence[str], base: str, rows: Rows, show: Shown) -> str:
+    """Say in words what the picture shows, for those who cannot see it."""
+    parts = [
+        f"{FIELDS[column].named(show)}, {name}: {line.words}, {line.verdict}"
+        for column, lines in rows.items()
+        for name, line in zip(names, lines, strict=True)
+    ]
+    return f"{', '.join(names)} less {base}, 95 % intervals. {'; '.join(parts)}."
 
 
 def difference_plot(
-    comparison: Comparison, mix: int, *, columns: Sequence[str] | None = None
+    comparison: Comparison,
+    mix: int,
+    *,
+    columns: Sequence[str] | None = None,
+    show: Shown | None = None,
+    invented: bool = False,
+    brief: bool = False,
 ) -> str:
     """Draw how one mix differs from the baseline.
 
@@ -70,6 +211,12 @@ def difference_plot(
         Its place.
     columns : sequence of str, optional
         All that were compared by default.
+    show : Shown, optional
+        Units; SI by default.
+    invented : bool
+        Whether some number is an example's: the title says so.
+    brief : bool
+        Without words above and below; who shows it says them.
 
     Returns
     -------
@@ -81,11 +228,17 @@ def difference_plot(
     InputError
         For a place that is none, or the baseline's; a column that was not compared.
     """
-    return _picture(_asked(comparison, (mix,), columns))
+    asked = _asked(comparison, (mix,), columns)
+    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
 
 
 def difference_plots(
-    comparison: Comparison, *, columns: Sequence[str] | None = None
+    comparison: Comparison,
+    *,
+    columns: Sequence[str] | None = None,
+    show: Shown | None = None,
+    invented: bool = False,
+    brief: bool = False,
 ) -> str:
     """Draw how every other mix differs from the baseline, a symbol each.
 
@@ -95,6 +248,12 @@ def difference_plots(
         Of more than :data:`MOST` others the first are drawn, and that is said.
     columns : sequence of str, optional
         All that were compared by default.
+    show : Shown, optional
+        Units; SI by default.
+    invented : bool
+        Whether some number is an example's: the title says so.
+    brief : bool
+        Without words above and below; who shows it says them.
 
     Returns
     -------
@@ -107,7 +266,8 @@ def difference_plots(
         Without another mix; for a column that was not compared.
     """
     others = (k for k in range(len(comparison.names)) if k != comparison.baseline)
-    return _picture(_asked(comparison, tuple(others), columns))
+    asked = _asked(comparison, tuple(others), columns)
+    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
 
 
 def _asked(
@@ -123,35 +283,37 @@ def _asked(
         )
     known = comparison.draws.columns
     if columns is None:
-        return _Asked(comparison, mixes, known)
+        return _Asked(comparison, mixes, known, Shown(), False)
     for name in columns:
         comparison.draws.known(name)
-    return _Asked(comparison, mixes, tuple(c for c in known if c in columns))
+    chosen = tuple(c for c in known if c in columns)
+    return _Asked(comparison, mixes, chosen, Shown(), False)
 
 
-def _picture(asked: _Asked) -> str:
+def _picture(asked: _Asked, brief: bool) -> str:
     """Draw the picture."""
     found, shown = asked.comparison, asked.mixes[:MOST]
-    names = [found.names[mix] for mix in shown]
-    base = found.names[found.baseline]
+    short = short_names(found.draws.outlook.mixes)
+    names, base = [short[mix] for mix in shown], short[found.baseline]
     title = f"Differences from {base}"
     if len(asked.mixes) == 1:
-        title = f"{names[0]} beside {base}"
-    rows = {c: lines_of(found, c, shown) for c in asked.columns}
-    svg = Svg(_WIDTH, 0.0, title, describe(names, base, rows))
+        title = f"{names[0]} against {base}"
+    title += " (EXAMPLE: invented numbers)" if asked.invented else ""
+    rows = {c: _lines(found, c, shown, asked.show) for c in asked.columns}
+    svg = Svg(_WIDTH, 0.0, title, _describe(names, base, rows, asked.show))
     below = "paired differences, 95 % intervals; every row has a scale of its own"
-    top = draw_heading(svg, title, [below], _MARGIN)
+    top = draw_heading(svg, title, [] if brief else [below], _MARGIN)
     if len(shown) > 1:
         keys = [
             Key("symbol", SOFT, name, symbol=symbol_of(k))
             for k, name in enumerate(names)
         ]
         top = draw_keys(svg, keys, _MARGIN, top, _WIDTH - 2.0 * _MARGIN)
-    for group, columns in groups_of(asked.columns):
+    for group, columns in _groups(asked.columns):
         top = _draw_group(svg, group, top)
         for column in columns:
-            top = _draw_row(svg, column, rows[column], top)
-    notes = [*key_words(), *remarks(found, rows)]
+            top = _draw_row(svg, (column, asked.show), rows[column], top)
+    notes = [*([] if brief else [_HOW]), *_remarks(found, rows, asked.show)]
     if len(asked.mixes) > len(shown):
         notes.append(f"The first {MOST} of {len(asked.mixes)} other mixes are drawn.")
     svg.height = draw_notes(svg, notes, _MARGIN, top + 4.0) + 8.0
@@ -170,17 +332,20 @@ def _draw_group(svg: Svg, group: str, top: float) -> float:
     return y
 
 
-def _draw_row(svg: Svg, column: str, lines: Sequence[Line], top: float) -> float:
-    """Draw one row; return the y below it [px]."""
-    span = span_of(lines)
+def _draw_row(
+    svg: Svg, of: tuple[str, Shown], lines: Sequence[Line], top: float
+) -> float:
+    """Draw one row: a column in its units; return the y below it [px]."""
+    column, show = of
+    span = _span(lines)
     scale = Scale(-(span or 1.0), span or 1.0, _LEFT, _RIGHT)
     y = top + 19.0
-    label = shortened(label_of(column), _LEFT - _MARGIN - 12.0, _SIZE)
+    label = shortened(FIELDS[column].named(show), _LEFT - _MARGIN - 12.0, _SIZE)
     svg.text((_MARGIN, y), label, TextStyle(_SIZE, bold=True))
     bottom = top + _LABEL + _TRACK * len(lines) + _GAP
     svg.line((_ZERO, top), (_ZERO, bottom), Stroke(INK, 1.2))
     if span:
-        low, high = span_words(column, span)
+        low, high = _span_words(column, span, show)
         svg.text((_LEFT, y), low, TextStyle(_SMALL, colour=SOFT))
         svg.text((_RIGHT, y), high, TextStyle(_SMALL, "end", SOFT))
     for index, line in enumerate(lines):

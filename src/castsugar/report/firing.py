@@ -155,6 +155,7 @@ def firing_screen(
         cautions_count=len(cautions.lines) + cautions.rest,
         next=next_,
         invented=invented,
+        bench=asked.file if asked.file in invented else "bench.toml",
         annexes=_annexes(test, asked, row, show),
     )
 

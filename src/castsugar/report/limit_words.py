@@ -152,11 +152,20 @@ def _pours(one: Judged, row: Row, show: Shown) -> str:
     chance = row.get("pours_probability", math.nan)
     if one.limit == 10.0 and not math.isnan(chance):
         return (
-            f"Pours in {numbers.of_100(chance)} of 100 draws, your limit asks {asked} "
+            f"Pours in {pouring(one, row)} of 100 draws, your limit asks {asked} "
             f"(below {bound})."
         )
     value = show.bare("viscosity", one.value, 2) if math.isfinite(one.value) else "jams"
     return f"Pour viscosity: {asked} of 100 draws below {value}, your limit {bound}."
+
+
+def pouring(one: Judged, row: Row) -> str:
+    """Write in how many of 100 draws a mix pours, apart from a limit that it breaks."""
+    share = row.get("pours_probability", math.nan)
+    told = numbers.of_100(share)
+    if one.verdict == BROKEN and told == numbers.percent(one.probability or 0.0):
+        return numbers.at_place(100.0 * share, -1)
+    return told
 
 
 def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
@@ -236,8 +245,7 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         )
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
-        shares = [row.get("pours_probability", math.nan) for _, _, row in of]
-        told = numbers.listed([numbers.of_100(share) for share in shares])
+        told = numbers.listed([pouring(one, row) for _, one, row in of])
         verb = "pours" if len(of) == 1 else "pour"
         asked = numbers.percent(first.probability)
         text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."

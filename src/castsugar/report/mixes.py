@@ -283,7 +283,7 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*_faults(found), *_misfits(found), *_limits(found, show)]
+    told = [*faults(found), *_misfits(found), *_limits(found, show)]
     if found.incomplete:
         told.append(Finding("CAUTION", found.incomplete))
     yield from told
@@ -301,7 +301,7 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
         yield finding_of(one, found.rows[0], show, origin)
 
 
-def _faults(found: Mixes) -> Iterator[Finding]:
+def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
@@ -439,9 +439,11 @@ def _others(found: Mixes) -> list[str]:
     return [k for k in keys if not _missing(row.get(k))]
 
 
-def side_by_side(found: Mixes, show: Shown) -> tuple[Block, ...]:
-    """Return several mixes, going down, the columns that decide."""
-    columns = [column for column in _columns(found, show) if any(column[1])]
+def side_by_side(
+    found: Mixes, show: Shown, leave: Collection[str] = ()
+) -> tuple[Block, ...]:
+    """Return several mixes, going down, the columns that decide but for some."""
+    columns = [column for column in _columns(found, show, leave) if any(column[1])]
     heads = ("", *(head for head, _ in columns))
     rows = tuple(
         (name, *(cells[i] for _, cells in columns))
@@ -458,7 +460,9 @@ def side_by_side(found: Mixes, show: Shown) -> tuple[Block, ...]:
     )
 
 
-def _columns(found: Mixes, show: Shown) -> Iterator[tuple[str, list[str]]]:
+def _columns(
+    found: Mixes, show: Shown, leave: Collection[str]
+) -> Iterator[tuple[str, list[str]]]:
     """Yield head and cells of every column of several mixes."""
     rows = found.rows
     if any(not _missing(row.get("pours_probability")) for row in rows):
@@ -466,12 +470,16 @@ def _columns(found: Mixes, show: Shown) -> Iterator[tuple[str, list[str]]]:
         yield "pours\nof 100", [numbers.of_100(share) for share in shares]
     if any(not _missing(row.get(P95)) for row in rows):
         yield _column(P95, rows, show)
-        yield _column("pressure_margin_percent", rows, show)
-    keys = ["relative_solids_20C", *_SHOWN, "density_impulse_kg_s_m3"]
+    keys = [
+        "pressure_margin_percent",
+        "relative_solids_20C",
+        *_SHOWN,
+        "density_impulse_kg_s_m3",
+    ]
     limited = [one.column for own in found.judged[:1] for one in own]
     keys += [k for k in limited if k not in (*keys, PEAK, P95, "pour_viscosity_Pa_s")]
     for key in [*keys, "total_impulse_N_s"]:
-        if any(not _missing(row.get(key)) for row in rows):
+        if key not in leave and any(not _missing(row.get(key)) for row in rows):
             yield _column(key, rows, show)
 
 
@@ -493,24 +501,37 @@ def _missing(value: Any) -> bool:
 
 def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say of the mixes."""
-    groups: dict[str, list[Field]] = {}
-    for column in COLUMNS:
-        groups.setdefault(column.group, []).append(FIELDS[column.key])
-    for group, title in _GROUPS.items():
-        fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
-        fields += FIRING if group == "motor" else ()
-        if table := quantities(found, fields, show):
-            yield Annex(title, (table,))
+    yield from levels(found, show)
     yield Annex(
         "Input of a ballistics calculation",
         tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
     )
     yield from _flows(found, show)
     yield from _species(found)
+    yield from ground(found, show)
+
+
+def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield what is special about a row, and what was assumed."""
     yield from _remarks(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
-    yield Annex("Assumed", (Listing(found.notes),))
+    yield Annex("Assumed", (Listing(tuple(show.prose(x) for x in found.notes)),))
+
+
+def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
+    """Yield every quantity of the mixes, group by group."""
+    groups: dict[str, list[Field]] = {}
+    for column in COLUMNS:
+        groups.setdefault(column.group, []).append(FIELDS[column.key])
+    for group, title in _GROUPS.items():
+        fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
+        fields += FIRING if group == "motor" else ()
+        laws = group == "motor" and len(found.mixes) > 1
+        if laws:  # too long for columns
+            fields = [f for f in fields if f.key != "burn_law_origin"]
+        if table := quantities(found, fields, show):
+            yield Annex(title, (table, *_laws(found)) if laws else (table,))
 
 
 _GROUPS = {
@@ -523,6 +544,13 @@ _GROUPS = {
     "row": "Independent check",
 }
 _NO_ROWS = ("name", "status", "flags")
+
+
+def _laws(found: Mixes) -> Iterator[Block]:
+    """Yield what the burning-rate law of each of several mixes is."""
+    for name, row in zip(found.names, found.rows, strict=True):
+        if origin := row.get("burn_law_origin"):
+            yield Paragraph(f"Burning-rate law of {name}: {origin}.")
 
 
 def _some(*blocks: Block | None) -> Iterator[Block]:

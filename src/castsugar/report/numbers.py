@@ -227,8 +227,16 @@ def signed(value: float, low: float, high: float) -> tuple[str, str, str]:
     ('−3.2', '−4.1', '−2.3')
     >>> signed(0.4, -1.6, 1.6)
     ('+0.4', '−1.6', '+1.6')
+    >>> signed(7.1, 0.4, 18.3)
+    ('+7.1', '+0.4', '+18.3')
     """
     texts = with_band(value, low, high)
+    place = place_of(value, low, high)
+    if place is not None and low * high > 0.0:  # an end beside 0 is not printed as 0
+        near = min(abs(low), abs(high))
+        finer = (p for p in range(place, place - 4, -1) if round(near, -p))
+        place = next(finer, place)
+        texts = (at_place(value, place), at_place(low, place), at_place(high, place))
     first, second, third = (
         f"+{text}" if number > 0.0 and text != "0" else text
         for text, number in zip(texts, (value, low, high), strict=True)
@@ -246,6 +254,31 @@ def steps(value: float, step: float) -> str:
     """
     decimals = max((_decimals(step), 0))
     return at_place(round(value / step) * step, -decimals)
+
+
+def on_scale(value: float, step: float) -> str:
+    """Write what a scale showed, with the decimals of its step.
+
+    Examples
+    --------
+    >>> on_scale(121.2, 0.5), on_scale(3.95, 0.05)
+    ('121.2', '3.95')
+    """
+    return at_place(value, -_decimals(step))
+
+
+def down(value: float, digits: int = 2) -> str:
+    """Write a number rounded down: what it may be at most.
+
+    Examples
+    --------
+    >>> down(2.876), down(0.0999), down(math.inf)
+    ('2.8', '0.099', '–')
+    """
+    if not math.isfinite(value) or value <= 0.0:
+        return DASH
+    place = _exponent(value) - digits + 1
+    return at_place(math.floor(value / 10.0**place + 1e-9) * 10.0**place, place)
 
 
 def _decimals(step: float) -> int:

@@ -59,6 +59,10 @@ def in_order(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 # Blocks: what stands below the findings, and in the annexes.
 
 
+#: A cell that is a box to tick: drawn on a page.
+BOX = "\u2610"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """A table of text.

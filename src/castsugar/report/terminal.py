@@ -67,7 +67,7 @@ def to_text(screen: Screen, *, full: bool = False, colour: bool = False) -> str:
         lines.append(f"Next: {screen.next}")
     if colour:
         lines = [_coloured(line) for line in lines]
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines).replace("\xa0", " ") + "\n"
 
 
 def _fitted(screen: Screen) -> list[str]:
@@ -152,7 +152,7 @@ def _block(block: Block) -> list[str]:
         case Paragraph(text=text):
             return _wrapped(text)
         case Ticks(lines=lines, title=title):
-            boxes = " ".join(f"[ ] {line}" for line in lines)
+            boxes = " ".join(f"[\xa0]\xa0{line}" for line in lines)
             return _wrapped(f"{title} {boxes}".strip())
         case Blanks(labels=labels):
             return [f"{label}: ________" for label in labels]

@@ -1,43 +1,50 @@
-"""The weigh sheet as a document: for the screen, and for paper with empty boxes."""
+"""The weigh sheet: what goes on the scale, in which order, and what it is for.
+
+On the screen first; on paper a sheet to weigh by and to sign, and one of checks.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
+from castsugar import units
 from castsugar.bench.lots import LotRecord
 from castsugar.data.records import Caution
+from castsugar.kitchen.suspension import CLASSES
 from castsugar.mix.weighing import DRY_BASIS
-from castsugar.report.blocks.model import (
+from castsugar.report import mixes, numbers
+from castsugar.report.field import chosen
+from castsugar.report.mixes import Mixes
+from castsugar.report.screen import (
+    BOX,
+    Annex,
     Blanks,
     Block,
-    Bullets,
-    Cell,
-    Document,
+    Finding,
     Paragraph,
-    Section,
+    Screen,
+    Table,
+    Ticks,
+    in_order,
 )
-from castsugar.report.weigh_cells import (
-    balance_table,
-    boxes_table,
-    correction_table,
-    effects_table,
-    grams,
-    lines_table,
-    mixes_table,
-)
-from castsugar.report.weigh_work import unbroken, work_blocks
-from castsugar.weigh.correction import Correction
-from castsugar.weigh.result import Weighing, coarse_notes, scale_holds
-from castsugar.weigh.sheet import Sheet
+from castsugar.report.shown import SI, Shown
+from castsugar.weigh.correction import LOOKED_AT, Correction
+from castsugar.weigh.result import Weighing, balance
+from castsugar.weigh.sheet import Line, Sheet
 
-#: What is written by hand on the printed sheet.
-_BLANKS = (
-    "Batch and date",
-    "Weighed by, checked by",
-    "Start of heating, end, highest bulk temperature",
-    "Seen: how it flowed, colour, bubbles",
-)
+#: From so much in one pan on several are advised; beyond it none is cooked [kg]: the
+#: limits of the cautions on the mass of a batch. Common practice, no source.
+MUCH, TOO_MUCH = 0.25, 0.5
 
+#: Masses of sentences: to so many g, or so many g that are 0.01 oz.
+_FINE = {True: 0.1, False: 0.28349523125}
+
+#: Holds a number and its unit together.
+_HOLDS = "\xa0"
+
+_PRACTICE, _MODEL = "common practice, no source", "kitchen model"
 
 #: What stands on top of the sheet of a dummy.
 _DUMMY = (
@@ -46,237 +53,572 @@ _DUMMY = (
     "propellant. It scalds like one; keep it apart and labelled."
 )
 
+#: What is ticked before heat comes: on the screen, and on paper the short cautions of
+#: these keys with one line of our own. Common practice, no source.
+_TICKS = (
+    "no flame",
+    "two thermometers",
+    "water at hand",
+    "face shield, gloves, cotton",
+    "nobody else near",
+    "way out clear",
+)
+_KEYS = (
+    "no-open-flame",
+    "thermostat",
+    "water-at-hand",
+    "protection",
+    "children",
+    "grind-alone",
+    "closed-vessel-hot",
+)
+_OUT = "Way out known and clear; somebody outside knows what you do."
 
-def weigh_document(
-    found: Weighing,
-    assumed: Sequence[str],
-    cautions: Sequence[Caution],
-    *,
-    paper: bool = False,
-    foot: Sequence[str] = (),
-) -> Document:
-    """Return the sheet as a document.
+#: What is written by hand. Weights of cup and pan teach the residues of [pan].
+_RECORD = ("batch, date", "heat from, to", "hottest bulk, {temperature}")
+_SIGNED = ("weighed by, signature", "checked by, signature")
+_PAN = (
+    "cup, empty",
+    "cup with what stays in it",
+    "pan and tools, empty",
+    "pan and mix before heat",
+    "pan and mix at the pour",
+    "pan and tools after the cast",
+)
+_LEARN = (
+    "Cup: second less first is residue_cup of [pan]. Pan: last less empty is "
+    "residue_pan; before less at the pour is the water that left (castsugar kitchen "
+    "pan-weight)."
+)
+
+#: The order of work. Common practice, no source.
+_GRIND = "Grind the oxidizer alone, with tools kept for it, before it is weighed."
+_POWDERS = (
+    "Weigh every powder by itself, each on its own paper, the small ones first: only "
+    "what lies by itself can be taken off again."
+)
+_WRITE = (
+    "Write down what the scale showed and check it against the sheet before anything "
+    "is put together; castsugar weigh says what to add (option actual)."
+)
+_JOIN = (
+    "Join the dry powders by hand: through a coarse sieve onto paper, or tumbled "
+    "gently in a bag. Never grind, mill or blend them together."
+)
+_POUR = "Pour the liquid into the cold pan, scrape the cup, stir the dry mix in."
+_HEAT = "Heat comes last: when all is weighed, checked, ticked and at hand."
+
+_OFF = (
+    "A line may be off until c* moves by 1 %, the peak pressure by 5 %, the pour "
+    "viscosity by 20 %, or its share of the mix by 0.5 points (a tenth of itself below "
+    "5 %), whichever comes first; each line alone, the others exact. Columns that were "
+    "not computed do not limit."
+)
+_DECIDES = {
+    "share": "its share",
+    "c*": "c*, 1 %",
+    "pressure": "peak pressure, 5 %",
+    "pour": "pour viscosity, 20 %",
+}
+_NO_WATER = (
+    "the water that leaves: none is counted (say --cook '119 C' --minutes 8, or "
+    "--water-lost '15 %')"
+)
+_EXACT = (
+    "'sheet' is the recipe exactly, not its masses as rounded to the scale; so are the "
+    "tolerances and the limits above."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a command knows beside the weighing.
+
+    Attributes
+    ----------
+    mixes : Mixes
+        The mix of the sheet alone, its limits judged.
+    cautions : tuple of Caution
+        Those that apply.
+    stops : tuple of str
+        Short words of those that forbid the work.
+    next : str
+        What to do next.
+    remarks : tuple of str
+        On unusual values; the screen has them beside it.
+    """
+
+    mixes: Mixes
+    cautions: tuple[Caution, ...]
+    stops: tuple[str, ...]
+    next: str
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How masses [kg] stand in a table: in the unit of the scale, in its steps."""
+
+    sheet: Sheet
+    show: Shown
+
+    @property
+    def unit(self) -> str:
+        """What the scale shows."""
+        return self.sheet.equipment.unit
+
+    @property
+    def at_home(self) -> bool:
+        """Whether that is a unit of the system shown; else it stands in the head."""
+        return (self.unit in ("g", "kg", "mg")) == (self.show.system == SI)
+
+    @property
+    def step(self) -> float:
+        """Step of the scale, in its unit."""
+        return numbers.tidy(self._own(self.sheet.equipment.step))
+
+    def _own(self, mass: float) -> float:
+        return units.convert(mass, "mass", self.unit)
+
+    def head(self, label: str) -> str:
+        """Return the head of a column of masses."""
+        return label if self.at_home else f"{label}\n{self.unit}"
+
+    def _cell(self, text: str) -> str:
+        return f"{text} {self.unit}" if self.at_home else text
+
+    def mass(self, mass: float | None) -> str:
+        """Write a mass that stands on the scale."""
+        if mass is None:
+            return numbers.DASH
+        return self._cell(numbers.on_scale(self._own(mass), self.step))
+
+    def off(self, mass: float) -> str:
+        """Write a tolerance, rounded down."""
+        told = numbers.down(self._own(mass)) if math.isfinite(mass) else numbers.DASH
+        return numbers.DASH if told == numbers.DASH else self._cell(f"\u00b1 {told}")
+
+    def steps(self) -> str:
+        """Say what the step of the scale is."""
+        return f"scale steps of {self._cell(numbers.typed(self.step))}"
+
+
+def weigh_screen(
+    found: Weighing, told: Told, show: Shown, *, paper: bool = False
+) -> Screen:
+    """Return the sheet.
 
     Parameters
     ----------
     found : Weighing
-    assumed : sequence of str
-    cautions : sequence of Caution
-        Those that apply; what they say about the mass of the batch stands on top.
+    told : Told
+    show : Shown
     paper : bool
-        Whether it gets boxes for actual mass, lot and initials.
-    foot : sequence of str
-        Last lines: versions.
+        For the page: boxes to tick, room to write, and checks instead of annexes.
     """
-    sections = [
-        Section(
-            key="scale",
-            title="On the scale, in this order",
-            blocks=_top(found, cautions, paper=paper),
-        ),
-    ]
-    if found.correction is not None:
-        big = any(caution.quantity == "batch_mass" for caution in cautions)
-        sections.append(_correction(found, big=big))
-    sections += [
-        Section(
-            key="balance",
-            title="Where it goes",
-            blocks=(balance_table(found.sheet),),
-        ),
-        Section(
-            key="work",
-            title="How to go about it",
-            blocks=work_blocks(found.sheet, cautions, paper=paper),
-        ),
-        Section(key="effects", title="How exact it must be", blocks=_effects(found)),
-        Section(
-            key="mix", title="What this mix does, by a model", blocks=_mixes(found)
-        ),
-    ]
-    coarse = coarse_notes(found.sheet)  # beside the table
-    left = [text for text in found.notes if text not in coarse]
-    if left:
-        sections.append(_bullets("notes", "Mind", left))
+    scale, mix = Scale(found.sheet, show), told.mixes
+    ticks, odd = Ticks(_TICKS, "Before heat, tick or stop:"), []
+    record = tuple(x.format(temperature=show.unit("temperature")) for x in _RECORD)
     if paper:
-        blanks = Blanks(labels=_BLANKS)
-        sections.append(Section(key="record", title="Record", blocks=(blanks,)))
-    told = [unbroken(text, paper=paper) for text in assumed]
-    sections.append(_bullets("assumed", "Assumed", told))
-    texts = [caution.text for caution in cautions]
-    sections.append(_bullets("cautions", "Cautions", texts, warning=True))
-    charge = found.sheet.charge
-    recipe = " ".join(
-        f"{charge.typed[item]}:{100.0 * share:.4g}%"
+        odd = [Finding("CAUTION", f"Unusual: {text}.") for text in told.remarks]
+        ticks = Ticks(safety_box(told.cautions), "Before heat, tick every line or stop")
+    annexes = _checks(found, show) if paper else _annexes(found, told, show)
+    return Screen(
+        command="weigh",
+        title=f"{title_of(found.sheet)} {mix.bench_said}".rstrip(),
+        findings=in_order([*findings(found, told, show), *odd]),
+        conditions="" if found.sheet.charge.dummy else mix.conditions(show),
+        blocks=(
+            _table(found, scale, paper=paper),
+            *_pans(found.sheet, show),
+            Paragraph(goes_into(found.sheet, show)),
+            ticks,
+        ),
+        least_sure="" if found.sheet.mix.water_lost else _NO_WATER,
+        cautions=mix.cautions.lines,
+        cautions_count=len(told.cautions),
+        next=told.next,
+        invented=mix.invented,
+        bench=mix.bench or "bench.toml",
+        annexes=tuple(annexes),
+        sheet=(Blanks(record), Blanks(_SIGNED)),
+    )
+
+
+def title_of(sheet: Sheet) -> str:
+    """Return what is weighed, by mass."""
+    charge = sheet.charge
+    shares = (
+        f"{charge.typed[item]} {numbers.typed(numbers.tidy(100.0 * share))}"
         for item, share in charge.shares.items()
     )
     head = "DUMMY, weigh sheet of an inert trial" if charge.dummy else "Weigh sheet"
-    return Document(
-        title=f"{head}: {charge.name}",
-        subtitle=f"{recipe}, by mass as weighed",
-        sections=tuple(sections),
-        foot=tuple(foot),
-    )
+    name = "" if ":" in charge.name else f" of {charge.name}"
+    return f"{head}{name}: {', '.join(shares)}, by mass as weighed"
 
 
-def _bullets(
-    key: str, title: str, texts: Sequence[str], *, warning: bool = False
-) -> Section:
-    items = tuple(Cell(text=text) for text in texts)
-    return Section(
-        key=key, title=title, blocks=(Bullets(items=items, warning=warning),)
-    )
+def safety_box(cautions: Sequence[Caution]) -> tuple[str, ...]:
+    """Return what is ticked on paper before heat comes, at most 8 lines."""
+    short = {caution.key: caution.short for caution in cautions}
+    return (*(short[key] for key in _KEYS if key in short), _OUT)
 
 
-def _top(
-    found: Weighing, cautions: Sequence[Caution], *, paper: bool
-) -> tuple[Block, ...]:
-    """Return what is weighed, below what must be said about so much."""
-    big = [c.text for c in cautions if c.quantity == "batch_mass"]
-    blocks: list[Block] = [Paragraph(text=text, tone="strong") for text in big[-1:]]
+# ----------------------------------------------------------------------------
+# Findings.
+
+
+def findings(found: Weighing, told: Told, show: Shown) -> Iterator[Finding]:
+    """Yield what is to be said before anything is weighed."""
+    if found.sheet.charge.dummy:
+        yield Finding("RESULT", _DUMMY)
+    yield from (Finding("DO NOT", text) for text in told.stops)
+    yield from _much(found, show)
+    if found.correction is not None:
+        yield from _corrected(found, found.correction, show)
+    for text in found.warnings(lambda mass, digits: _said(mass, show, digits)):
+        yield Finding("CAUTION", f"{text[:1].upper()}{text[1:]}.")
+    yield from _limits(found, told.mixes, show)
+
+
+def _limits(found: Weighing, mix: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what became of the limits; of a dummy only what the kitchen says."""
+    if found.sheet.charge.dummy:
+        known = tuple(one for one in mix.judged[0] if one.verdict != "not computed")
+        burnt = {**mix.rows[0], "status": "ok"}
+        kitchen = replace(mix, judged=(known,), rows=(burnt,))
+        yield from (f for f in mixes.findings(kitchen, show) if f.status != "RESULT")
+        return
+    yield from mixes.findings(mix, show)
+    for row in found.judged[1:]:
+        for flag in row.flags.split("; "):
+            if flag.endswith("do not fire it"):
+                yield Finding("DO NOT", f"fire it {row.name}: {flag}.")
+
+
+def _said(mass: float, show: Shown, digits: int = 4) -> str:
+    """Write a mass [kg] for a sentence."""
+    if digits < 4:
+        return show.amount("mass", 1e3 * mass, digits)
+    return show.typed("mass", 1e3 * mass)
+
+
+def _fine(mass: float, show: Shown) -> str:
+    """Write a mass [kg] to a tenth of a gram, or a hundredth of an ounce."""
+    return show.step_of(1e3 * mass, _FINE[show.system == SI])
+
+
+def _much(found: Weighing, show: Shown) -> Iterator[Finding]:
+    """Yield that it is much in one pan, and how many pans it takes."""
     sheet = found.sheet
-    if sheet.charge.dummy:
-        blocks.append(Paragraph(text=_DUMMY, tone="strong"))
-    if found.too_much:
-        text = f"The sheet asks for {grams(sheet.total, sheet)} g, more than you allow."
-        blocks.append(Paragraph(text=text, tone="strong"))
-    for row in found.judged:
-        stop = [f for f in row.flags.split("; ") if f.endswith("do not fire it")]
-        said = [f"By the model, {row.name}: {flag}." for flag in stop]
-        blocks += [Paragraph(text=text, tone="strong") for text in said]
-    blocks.append(lines_table(found))
-    for text in coarse_notes(sheet):
-        blocks.append(Paragraph(text=f"{text}.", tone="strong"))
-    blocks += [boxes_table(found)] if paper else []
-    several = [line for line in sheet.lines if len(line.portions) > 1]
-    step = sheet.equipment.step
-    for line in several:
-        parts = " + ".join(grams(count * step, sheet) for count in line.portions)
-        blocks.append(
-            Paragraph(
-                text=f"{line.typed}, in portions: {parts} g. The {scale_holds(sheet)}."
-            )
-        )
-    lots = [(line.typed, line.lot) for line in sheet.lines if line.lot is not None]
-    blocks += [Paragraph(text=_lot(typed, lot)) for typed, lot in lots]
-    return tuple(blocks)
+    if found.too_much and found.at_most is not None:
+        asked, allowed = _said(sheet.total, show), _said(found.at_most, show)
+        text = f"The sheet asks for {asked}, more than the {allowed} that you allow."
+        yield Finding("REFUSED", f"{text} Cast fewer at a time, or add --pans.")
+    total = max(sheet.total, found.correction.total if found.correction else 0.0)
+    if total <= MUCH:
+        return
+    held = sheet.cups + sheet.equipment.residue_pan / sheet.mix.cast_yield
+    pans = math.ceil(sheet.pans * (total - held) / max(MUCH - held, 0.2 * MUCH))
+    most = MUCH if total <= TOO_MUCH else TOO_MUCH
+    bound = show.bound("mass", 1e3 * most)
+    way = f"Cook {pans} pans: add --pans {pans}."
+    if found.correction is not None:
+        way = "Take off rather than make so much, or divide it."
+    text = f"{_fine(total, show)} in one pan is more than {bound}. {way}"
+    values = {"mass_on_scale_g": 1e3 * total, "limit_g": 1e3 * most}
+    if most == MUCH:
+        yield Finding("CAUTION", text, values)
+    else:
+        yield Finding("DO NOT", f"cook it so: {text}", values)
 
 
-def _lot(typed: str, lot: LotRecord) -> str:
-    """Say which lot a line comes from."""
-    numbers = [
-        f"{key.replace('_', ' ')} {value:g}"
-        if key == "dextrose_equivalent"
-        else f"{key} {100.0 * value:.4g} %{' (dry basis)' if key in DRY_BASIS else ''}"
-        for key, value in lot.stated.items()
-    ]
-    told = [*numbers, *([lot.source] if lot.source else [])]
-    told += [lot.date] if lot.date else []
-    return f"{typed} from lot {lot.name}: {', '.join(told) or 'nothing measured'}."
-
-
-def _correction(found: Weighing, *, big: bool) -> Section:
-    """Return what to do about what was weighed; of a big batch first to take off."""
-    correction, sheet = found.correction, found.sheet
-    if correction is None:
-        raise ValueError("nothing was weighed")
-    blocks: list[Block] = []
-    if not correction.possible:
-        blocks.append(
-            Paragraph(text=f"Cannot be corrected: {correction.reason}.", tone="strong")
-        )
-    off = _take_off(correction, sheet, first=big)
-    if off and big:
-        blocks += off
+def _corrected(
+    found: Weighing, correction: Correction, show: Shown
+) -> Iterator[Finding]:
+    """Yield what to do about what was weighed; of a big batch first to take off."""
+    sheet, off = found.sheet, list(_take_off(found, correction, show))
+    big = max(correction.total, sheet.total) > MUCH
+    if not correction.possible and found.at_most is not None:
+        total, most = _said(correction.total, show), _said(found.at_most, show)
+        text = f"Cannot be corrected: the batch would become {total}, more than the "
+        yield Finding("REFUSED", f"{text}{most} that you allow.")
+    yield from off if big else ()
     if found.within and not correction.nothing_to_do:
-        blocks.append(
-            Paragraph(
-                text="Every weighed line is within what it may be off: you may leave "
-                "it as it is."
-            )
-        )
-    blocks.append(Paragraph(text=_what_to_do(correction)))
-    blocks.append(correction_table(found))
+        text = "Every weighed line is within what it may be off: you may leave it."
+        yield Finding("RESULT", text)
     if correction.possible:
-        blocks.append(
-            Paragraph(
-                text=f"Then {grams(correction.total, sheet)} g are on the scale, "
-                f"{100.0 * correction.factor:.4g} % of the sheet in the pan; no line "
-                f"is further than {grams(correction.worst, sheet, more=1)} g from the "
-                "ratio."
-            )
+        step = found.sheet.equipment.step
+        worst = show.amount("mass", 1e3 * max(correction.worst, 0.01 * step), 2)
+        yield Finding(
+            "RESULT",
+            f"{_to_do(correction)} Then {_said(correction.total, show)} are on the "
+            f"scale, {numbers.typed(numbers.three(100.0 * correction.factor))} % of "
+            f"the sheet in the pan; no line is further than {worst} from the ratio.",
+            {"mass_on_scale_g": 1e3 * correction.total},
         )
-    blocks += [] if big else off
-    return Section(key="correction", title="As weighed", blocks=tuple(blocks))
+    yield from () if big else off
 
 
-def _take_off(correction: Correction, sheet: Sheet, *, first: bool) -> list[Paragraph]:
-    """Say what may be taken off instead, as long as it lies by itself."""
-    if correction.take_off is None:
-        return []
-    name, more = correction.take_off
-    start, end, tone = "Or, as", "", ""
-    if first:
-        start, tone = "Rather than make so much: as", "strong"
-        end = " Then ask again. Only if it was joined already:"
-    return [
-        Paragraph(
-            text=f"{start} long as the {sheet.line(name).typed} lies by itself and "
-            f"nothing has touched it: take {grams(more, sheet)} g off it again. "
-            f"Out of a mix nothing is ever taken.{end}",
-            tone=tone,
+def _take_off(
+    found: Weighing, correction: Correction, show: Shown
+) -> Iterator[Finding]:
+    """Yield what may be taken off instead, as long as it lies by itself."""
+    if correction.take_off is not None:
+        name, more = correction.take_off
+        typed = found.sheet.line(name).typed
+        yield Finding(
+            "RESULT",
+            f"As long as the {typed} lies by itself and nothing has touched it, take "
+            f"{_said(more, show)} off it and ask again. Out of a mix nothing is ever "
+            "taken.",
+            {"take_off_g": 1e3 * more},
         )
-    ]
 
 
-def _what_to_do(correction: Correction) -> str:
+def _to_do(correction: Correction) -> str:
     """Say in words what the table of a correction asks for."""
-    if not correction.possible:
-        return "It would take:"
     if not correction.nothing_to_do:
-        return "To meet the ratio:"
+        return "To meet the ratio do what the table says."
     if correction.complete:
         return "Nothing is to be added."
     if correction.factor > 1.0 + 1e-9:
-        return "Too much is weighed; the lines not yet weighed follow, a larger batch:"
-    return "Nothing is to be added to what is weighed; go on:"
+        return "Too much is weighed; the lines not yet weighed follow, a larger batch."
+    return "Nothing is to be added to what is weighed; go on."
 
 
-def _effects(found: Weighing) -> tuple[Block, ...]:
-    """Return how far a line may be off, and why."""
-    blocks: list[Block] = []
-    if len(found.sheet.lines) > 1:
-        blocks.append(effects_table(found))
-    blocks.append(
-        Paragraph(
-            text="A line may be off until c* moves by 1 %, the peak pressure by 5 %, "
-            "the pour viscosity by 20 %, or its share of the mix by 0.5 points (a "
-            "tenth of itself below 5 %), whichever comes first; each line alone, the "
-            "others exact. Columns that were not computed do not limit."
-        )
+# ----------------------------------------------------------------------------
+# Sheet 1: what is weighed, where it goes.
+
+
+def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
+    """Return the lines in the order of weighing."""
+    heads, rows = ["in this order", scale.head("weigh")], []
+    correction = found.correction
+    lots = correction is None and any(line.lot for line in found.sheet.lines)
+    heads += [scale.head(x) for x in ("showed", "do now", "then")] if correction else []
+    heads += [scale.head("may be off")]
+    left = {0}
+    if paper:
+        heads += ["done", "scale showed", "initials"]
+    if lots:
+        left |= {len(heads)}
+        heads += ["from lot"]
+    for place, line in enumerate(found.sheet.lines):
+        row = [f"{place + 1}  {line.typed}", scale.mass(line.mass)]
+        if correction is not None:
+            row += _done(correction, place, scale)
+        row += [scale.off(found.tolerances[line.name].mass)]
+        row += [BOX, "", ""] if paper else []
+        row += [_lot(line.lot, brief=True)] if lots else []
+        rows.append(tuple(row))
+    end = ["   together", scale.mass(found.sheet.total)]
+    if correction is not None:
+        end += ["", "", scale.mass(correction.total)]
+    rows.append((*end, *("",) * (len(heads) - len(end))))
+    if lots:
+        rows[-1] = (*rows[-1][:-1], scale.steps())
+    return Table(
+        heads=tuple(heads),
+        rows=tuple(rows),
+        left=frozenset(left),
+        caption=scale.steps(),
     )
-    return tuple(blocks)
 
 
-def _mixes(found: Weighing) -> tuple[Block, ...]:
-    """Return what the model says, and what it remarks."""
-    blocks: list[Block] = [mixes_table(found)]
-    blocks.append(
-        Paragraph(
-            text="'sheet' is the recipe exactly, not its masses as rounded to the "
-            "scale; so are the tolerances."
+def _done(correction: Correction, place: int, scale: Scale) -> list[str]:
+    """Return what the scale showed, what to do, and what it comes to."""
+    entry = correction.additions[place]
+    verb = "weigh" if entry.actual is None else "add"
+    do = f"{verb} {scale.mass(entry.add)}" if entry.steps else "nothing"
+    return [scale.mass(entry.actual), do, scale.mass(entry.total)]
+
+
+def _lot(lot: LotRecord | None, *, brief: bool = False) -> str:
+    """Say which lot a line comes from; `brief`: its first number and its date."""
+    if lot is None:
+        return ""
+    stated = [
+        f"{key.replace('_', ' ')} {numbers.typed(value)}"
+        if key == "dextrose_equivalent"
+        else f"{numbers.typed(numbers.tidy(100.0 * value))} % {key}"
+        + (" (dry basis)" if key in DRY_BASIS and not brief else "")
+        for key, value in lot.stated.items()
+    ]
+    told = stated[:1] if brief else [*stated, lot.source]
+    words = ", ".join(x for x in (*told, lot.date) if x)
+    return f"{lot.name}: {words or 'nothing measured'}"
+
+
+def _pans(sheet: Sheet, show: Shown) -> Iterator[Paragraph]:
+    """Yield how many pans there are, each alike."""
+    if sheet.pans > 1:
+        whole = _fine(sheet.pans * sheet.total, show)
+        yield Paragraph(f"This is one of {sheet.pans} pans alike: {whole} together.")
+
+
+def goes_into(sheet: Sheet, show: Shown) -> str:
+    """Say where the mass of a pan goes."""
+    parts = [
+        f"{words.replace('stays in', 'in')} {_fine(mass, show).replace(' ', _HOLDS)}"
+        for words, mass in balance(sheet)
+        if mass > 0.0 and not words.startswith("left over")
+    ]
+    return f"Goes into: {', '.join(parts)}."
+
+
+# ----------------------------------------------------------------------------
+# The checks: order of work, what it should look and weigh like before the pour.
+
+
+def order_of_work(sheet: Sheet, show: Shown) -> tuple[str, ...]:
+    """Return the order of work. Common practice, no source."""
+    wet = [line for line in sheet.lines if line.kind in ("syrup", "liquid")]
+    dry = len(sheet.lines) - len(wet)
+    nitrate = any(line.kind == "oxidizer" for line in sheet.lines)
+    steps = [_GRIND] if nitrate else []
+    for line in wet:
+        cup = _said(line.cup, show, 2)
+        stays = f"; {cup} of it stay in the cup and are counted" if line.cup else ""
+        steps.append(
+            f"Tare a cup and weigh the {line.typed} into it first{stays}. It is the "
+            "hardest to hit."
         )
+    steps += [_POWDERS] if dry else []
+    steps += [_WRITE, *([_JOIN] if dry > 1 else ()), *([_POUR] if wet else ()), _HEAT]
+    return tuple(f"{count}  {text}" for count, text in enumerate(steps, start=1))
+
+
+def readiness(found: Weighing, show: Shown, *, paper: bool) -> Table:
+    """Return what the mix should look and weigh like before it is poured."""
+    sheet, row = found.sheet, found.judged[0].row
+    lines = [
+        ("mix before heat", _fine(sheet.in_pan, show), "sheet"),
+        ("mix at the pour", *_at_pour(found, show)),
+    ]
+    ends = [row.get(f"pour_window_{end}_C", math.nan) for end in ("low", "high")]
+    if all(map(math.isfinite, ends)):
+        low, high = (show.bare("temperature", x) for x in ends)
+        warm = f"pours from {low} to {high} {show.unit('temperature')}"
+        if found.conditions.kitchen is not None:
+            warm += f"; {show.cook(found.conditions.kitchen.cook)}"
+        lines.append(("bulk at the pour", warm, _MODEL))
+    flows = {name: words for name, *_, words in CLASSES}
+    kind = str(row.get("flow_class"))
+    if kind in flows:
+        lines.append(("how it flows", f"{kind}: {flows[kind]}", _MODEL))
+    lines += [
+        ("boiling", "stopped: no steam bubbles in a minute of stirring", _PRACTICE),
+        ("surface", "smooth and glossy; no dry powder, no grains, no foam", _PRACTICE),
+        ("colour", "pale; brown or smoking: heat off, move away", _PRACTICE),
+    ]
+    rows = tuple((a, b, *((BOX, "") if paper else ()), c) for a, b, c in lines)
+    heads = ("", "should be", *(("is", "found") if paper else ()), "from")
+    left = frozenset({0, 1, len(heads) - 1})
+    return Table(
+        heads=heads, rows=rows, left=left, caption="Ready to pour; in brackets 95 %"
     )
-    if len(found.judged) > 1 and found.conditions.motor is not None:
-        blocks.append(
-            Paragraph(
-                text="The 95 % pressure is shown for the sheet alone: beside a mix "
-                "whose strands were burned it jumps, and that is knowledge, not the "
-                "mix."
-            )
+
+
+def _at_pour(found: Weighing, show: Shown) -> tuple[str, str]:
+    """Return the mass of the mix at the pour with its band, and whence it is known."""
+    sheet = found.sheet
+    told = _fine(sheet.in_pan - sheet.water_lost, show)
+    if found.water is None or not all(map(math.isfinite, found.water)):
+        return told, "sheet, stated water"
+    low, high = (
+        _fine(sheet.in_pan - water, show).split()[0] for water in reversed(found.water)
+    )
+    return (f"{told} ({low} to {high})" if low != high else told), _MODEL
+
+
+def _lined(texts: Sequence[str]) -> Table:
+    """Return sentences one below the other, that wrap."""
+    return Table(heads=("",), rows=tuple((text,) for text in texts))
+
+
+def _checks(found: Weighing, show: Shown) -> Iterator[Annex]:
+    """Yield the page of checks."""
+    weights = Blanks(tuple(f"{x}, {show.unit('mass')}" for x in _PAN))
+    yield Annex(
+        f"Checks. {title_of(found.sheet)}",
+        (
+            _lined(order_of_work(found.sheet, show)),
+            Paragraph(f"Order of work: {_PRACTICE}."),
+            readiness(found, show, paper=True),
+            weights,
+            Paragraph(_LEARN),
+        ),
+    )
+
+
+# ----------------------------------------------------------------------------
+# All the rest, of --full.
+
+
+def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
+    """Yield all that there is to say of a sheet."""
+    sheet = found.sheet
+    rows = tuple(
+        (words, show.step_of(1e3 * mass, 0.1 * _FINE[show.system == SI]))
+        for words, mass in (*balance(sheet), ("on the scale", sheet.total))
+    )
+    yield Annex("Where it goes", (Table(heads=("", "mass"), rows=rows),))
+    portions = [line for line in sheet.lines if len(line.portions) > 1]
+    if portions:
+        yield Annex("In portions", (_portions(portions, Scale(sheet, show)),))
+    work = _lined((*order_of_work(sheet, show), f"({_PRACTICE})"))
+    yield Annex("Order of work", (work,))
+    ready = replace(readiness(found, show, paper=False), caption="In brackets 95 %")
+    yield Annex("Ready to pour", (ready,))
+    if len(sheet.lines) > 1:
+        yield Annex("How exact it must be", (_exact(found), Paragraph(_OFF)))
+    yield Annex("What this mix does, by a model", _judged(found, show))
+    lots = [f"{x.typed}: {_lot(x.lot)}" for x in sheet.lines if x.lot is not None]
+    if lots:
+        yield Annex("Lots", (_lined(lots),))
+    notes = found.notes(lambda mass, digits: _said(mass, show, digits))
+    if notes:
+        yield Annex("Notes", (_lined(notes),))
+    yield Annex("Assumed", (_lined(told.mixes.notes),))
+
+
+def _portions(lines: Sequence[Line], scale: Scale) -> Table:
+    step = scale.sheet.equipment.step
+    rows = tuple(
+        (line.typed, " + ".join(scale.mass(count * step) for count in line.portions))
+        for line in lines
+    )
+    return Table(heads=("", scale.head("weigh")), rows=rows)
+
+
+def _exact(found: Weighing) -> Table:
+    """Return what one step of the scale does to a line's share, and what limits it."""
+    every = [(line, found.tolerances[line.name]) for line in found.sheet.lines]
+    rows = tuple(
+        (
+            line.typed,
+            numbers.significant(100.0 * one.per_step["share"], 2),
+            _DECIDES[one.decided_by],
         )
-    for row in found.judged:
-        told = [] if row.status == "ok" else [row.status]
-        told += [row.flags] if row.flags else []
-        blocks += [Paragraph(text=f"{row.name}: {text}.") for text in told]
-    return tuple(blocks)
+        for line, one in every
+    )
+    heads = ("", "a step of the scale,\npoints of its share", "decided by")
+    return Table(heads=heads, rows=rows, left=frozenset({0, 2}))
+
+
+def _judged(found: Weighing, show: Shown) -> tuple[Block, ...]:
+    """Return the mix of the sheet, as weighed and as corrected; and what is special."""
+    rows = []
+    for one in chosen(LOOKED_AT):
+        cells = [one.text(judged.values, show) for judged in found.judged]
+        if any(cell not in (numbers.DASH, "not computed") for cell in cells):
+            rows.append((one.headed(show), *cells))
+    names = tuple(judged.name for judged in found.judged)
+    table = Table(heads=("", *names), rows=tuple(rows))
+    said = [
+        f"{judged.name}: {text}"
+        for judged in found.judged
+        for text in (judged.status, judged.flags)
+        if text and text != "ok"
+    ]
+    return (table, Paragraph(_EXACT), *((_lined(said),) if said else ()))

@@ -11,6 +11,7 @@ from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.pour_table import kitchen_table
+from castsugar.limits import Limit, chances_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
@@ -61,6 +62,8 @@ class Conditions:
         Share of the water that is known to leave; at 0 a kitchen says it.
     kitchen : Kitchen or None
     motor : Hardware or None
+    limits : tuple of Limit
+        Rows hold the quantiles that they ask for.
     """
 
     pressure: float
@@ -69,16 +72,27 @@ class Conditions:
     water_lost: float = 0.0
     kitchen: Kitchen | None = None
     motor: Hardware | None = None
+    limits: tuple[Limit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """One mix as judged: its name, status, and the columns that a sheet looks at."""
+    """One mix as judged.
+
+    Attributes
+    ----------
+    name, status, flags : str
+    values : dict
+        The columns that a sheet looks at.
+    row : mapping
+        All columns.
+    """
 
     name: str
     status: str
     values: dict[str, Any]
     flags: str
+    row: Mapping[Any, Any]
 
 
 def judge(
@@ -110,6 +124,7 @@ def judge(
             flow=conditions.flow,
             kitchen=conditions.kitchen,
             motor=conditions.motor,
+            chances=chances_of(conditions.limits),
         )
         rows = records(columns)
     return [
@@ -118,6 +133,7 @@ def judge(
             status=str(row.get("status", DUMMY)),
             values={key: row.get(key, math.nan) for key in LOOKED_AT},
             flags=str(row["flags"]),
+            row={"status": DUMMY, **row},
         )
         for row in rows
     ]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from castsugar.kitchen.pour_table import water_interval
 from castsugar.mix.weighing import DRY_BASIS
 from castsugar.weigh.charge import pan_holds
 from castsugar.weigh.correction import (
@@ -19,6 +21,9 @@ from castsugar.weigh.correction import (
 )
 from castsugar.weigh.sheet import COARSE, Line, Sheet
 
+if TYPE_CHECKING:
+    from castsugar.kitchen.parameters import Kitchen
+
 # ----------------------------------------------------------------------------
 # Where the mass on the scale goes, and what must be said about a sheet.
 
@@ -28,64 +33,75 @@ _NEAR = 0.75
 
 
 def balance(sheet: Sheet) -> tuple[tuple[str, float], ...]:
-    """Return what the mass on the scale becomes: words and mass, summing to it. [kg]"""
+    """Return what the mass of one pan becomes: words and mass, summing to it. [kg]"""
     parts: list[tuple[str, float]] = []
     for piece in sheet.pieces:
-        plural = "s" if piece.count != 1 else ""
-        words = f"{piece.count} {piece.kind}{plural}, {piece.size}"
-        parts.append((words, piece.count * piece.volume * sheet.density))
+        each, rest = divmod(piece.count, sheet.pans)
+        count, part = (piece.count, f"1/{sheet.pans} of ") if rest else (each, "")
+        plural = "s" if count != 1 else ""
+        mass = piece.count * piece.volume * sheet.density / sheet.pans
+        parts.append((f"{part}{count} {piece.kind}{plural}", mass))
     if sheet.pieces:
         parts.append(("left over: rounded up to the scale", sheet.spare))
     else:
         parts.append(("to cast", sheet.castable))
     parts.append(("stays in pan and tools", sheet.equipment.residue_pan))
-    lost = 100.0 * sheet.mix.water_lost
-    parts.append((f"water that leaves ({lost:.3g} % of it)", sheet.water_lost))
+    parts.append(("water that leaves", sheet.water_lost))
     if sheet.cups:
         parts.append(("stays in the cup of syrup", sheet.cups))
     return tuple(parts)
 
 
-def notes(
+def _grams(mass: float, digits: int = 4) -> str:
+    """Write a mass for a sentence."""
+    return f"{1e3 * mass:.{digits}g} g"
+
+
+#: Writes a mass [kg] to so many digits, with its unit.
+Say = Callable[[float, int], str]
+
+
+def warnings(
     sheet: Sheet,
     found: Mapping[str, Tolerance],
     correction: Correction | None = None,
     *,
-    grain_volume: float | None = None,
-    at_most: float | None = None,
+    say: Say = _grams,
 ) -> list[str]:
-    """Return what must be said about a sheet, one sentence each.
-
-    `grain_volume` is that of one grain of the motor, for a batch of stated mass. [m3]
-    """
-    said = _scale_notes(sheet, found)
-    in_pan, total = sheet.in_pan, sheet.total
-    if correction is not None:
-        in_pan, total = correction.in_pan, correction.total
+    """Return where scale or pan do not do, one sentence each; `say` writes masses."""
+    said = _scale_notes(sheet, found, say)
+    in_pan = sheet.in_pan if correction is None else correction.in_pan
     holds = pan_holds(sheet.mix, sheet.equipment)
     if in_pan > holds:
         said.append(
-            f"{_grams(in_pan)} g fill the pan more than half; it should get "
-            f"{_grams(holds)} g at most, or it boils over: make two batches"
+            f"{say(in_pan, 4)} fill the pan more than half; it should get "
+            f"{say(holds, 4)} at most, or it boils over: add --pans"
         )
-    if at_most is not None and sheet.steps > at_most / sheet.equipment.step + 1e-6:
-        said.append(
-            f"the sheet asks for {_grams(total)} g, more than the {_grams(at_most)} g "
-            "that you allow: cast fewer at a time"
-        )
+    return said
+
+
+def notes(
+    sheet: Sheet, *, grain_volume: float | None = None, say: Say = _grams
+) -> list[str]:
+    """Return what there is to know about a sheet, one sentence each.
+
+    `grain_volume` is that of one grain of the motor, for a batch of stated mass [m3];
+    `say` writes masses.
+    """
+    said = []
     if grain_volume is not None and not sheet.pieces:
         mass = grain_volume * sheet.density
         count = math.floor(sheet.castable / mass + 1e-9)
         left = sheet.castable - count * mass
         grains = "grain" if count == 1 else "grains"
         said.append(
-            f"enough for {count} {grains} of {_grams(mass)} g of the motor, and "
-            f"{_grams(left)} g for strands and delay columns"
+            f"enough for {count} {grains} of {say(mass, 4)} of the motor, and "
+            f"{say(left, 4)} for strands and delay columns"
         )
-    return said + _lot_notes(sheet)
+    return said + _lot_notes(sheet, say)
 
 
-def _scale_notes(sheet: Sheet, found: Mapping[str, Tolerance]) -> list[str]:
+def _scale_notes(sheet: Sheet, found: Mapping[str, Tolerance], say: Say) -> list[str]:
     """Say where the scale is too coarse or too small."""
     said = coarse_notes(sheet)
     tells = max(sheet.equipment.step, 2.0 * sheet.equipment.accuracy)
@@ -93,19 +109,20 @@ def _scale_notes(sheet: Sheet, found: Mapping[str, Tolerance]) -> list[str]:
         tolerance = found.get(line.name)
         if tolerance is not None and tolerance.mass < tells:
             said.append(
-                f"{line.typed}: it may be off by {1e3 * tolerance.mass:.2g} g, and the "
-                f"scale tells no better than {_grams(tells)} g; weigh it on a finer "
+                f"{line.typed}: it may be off by {say(tolerance.mass, 2)}, and the "
+                f"scale tells no better than {say(tells, 4)}; weigh it on a finer "
                 "scale or make more"
             )
         if len(line.portions) > 1:
             said.append(
-                f"{line.typed}: the {scale_holds(sheet)}; weigh {len(line.portions)} "
+                f"{line.typed}: the {scale_holds(sheet, say)}; weigh "
+                f"{len(line.portions)} "
                 "portions or more and write each down"
             )
         elif is_near_capacity(line, sheet):
             said.append(
-                f"{line.typed}: the {scale_holds(sheet)}; weigh it in two portions if "
-                "vessel and line together are more"
+                f"{line.typed}: the {scale_holds(sheet, say)}; weigh it in two "
+                "portions if vessel and line together are more"
             )
     return said
 
@@ -125,14 +142,14 @@ def _percent(line: Line) -> str:
     return f"{part:.0f}" if part >= 10.0 else f"{part:.2g}"
 
 
-def scale_holds(sheet: Sheet) -> str:
+def scale_holds(sheet: Sheet, say: Say = _grams) -> str:
     """Say what the scale holds, and what of it the vessel takes."""
     equipment = sheet.equipment
-    capacity = _grams(equipment.capacity or 0.0)
+    capacity = say(equipment.capacity or 0.0, 4)
     if equipment.vessel:
-        return f"scale holds {capacity} g, {_grams(equipment.vessel)} g the vessel"
+        return f"scale holds {capacity}, {say(equipment.vessel, 4)} the vessel"
     return (
-        f"scale holds {capacity} g with the vessel, whose own mass comes off it (state "
+        f"scale holds {capacity} with the vessel, whose own mass comes off it (state "
         "[scale] vessel)"
     )
 
@@ -145,7 +162,7 @@ def is_near_capacity(line: Line, sheet: Sheet) -> bool:
     return line.mass > _NEAR * capacity
 
 
-def _lot_notes(sheet: Sheet) -> list[str]:
+def _lot_notes(sheet: Sheet, say: Say) -> list[str]:
     """Say what is not known about the lots."""
     said = []
     for line in sheet.lines:
@@ -153,11 +170,10 @@ def _lot_notes(sheet: Sheet) -> list[str]:
             continue
         for key, doubt in line.lot.uncertainty.items():
             basis = line.dry_in_pan if key in DRY_BASIS else line.in_pan
-            mass = f"{1e3 * doubt * basis:.2g}"
             said.append(
                 f"{line.typed}: {key} of lot {line.lot.name!r}: known to "
-                f"{100.0 * doubt:.2g} points (one standard uncertainty), {mass} g in "
-                "this batch"
+                f"{100.0 * doubt:.2g} points (one standard uncertainty), "
+                f"{say(doubt * basis, 2)} in this batch"
             )
         if line.lot.from_label:
             said.append(
@@ -166,11 +182,6 @@ def _lot_notes(sheet: Sheet) -> list[str]:
                 "would narrow it"
             )
     return said
-
-
-def _grams(mass: float) -> str:
-    """Write a mass for a sentence."""
-    return f"{1e3 * mass:.4g}"
 
 
 # ----------------------------------------------------------------------------
@@ -194,9 +205,12 @@ class Weighing:
         None if nothing was weighed yet.
     within : bool or None
         Whether every weighed line lies within its tolerance; None without any.
-    notes : tuple of str
-    too_much : bool
-        Whether the sheet itself asks for more than the user allows.
+    at_most : float or None
+        Largest mass on the scale that the user allows. [kg]
+    grain_volume : float or None
+        Of one grain of the motor. [m3]
+    water : tuple of (float, float), or None
+        95 % band of the water that leaves a pan; None without a kitchen. [kg]
     """
 
     sheet: Sheet
@@ -205,8 +219,27 @@ class Weighing:
     judged: tuple[Judged, ...]
     correction: Correction | None
     within: bool | None
-    notes: tuple[str, ...]
-    too_much: bool = False
+    at_most: float | None = None
+    grain_volume: float | None = None
+    water: tuple[float, float] | None = None
+
+    def __str__(self) -> str:
+        return str(self.sheet)
+
+    @property
+    def too_much(self) -> bool:
+        """Whether the sheet itself asks for more than the user allows."""
+        if self.at_most is None:
+            return False
+        return self.sheet.steps > self.at_most / self.sheet.equipment.step + 1e-6
+
+    def warnings(self, say: Say = _grams) -> list[str]:
+        """Return where scale or pan do not do; `say` writes masses [kg]."""
+        return warnings(self.sheet, self.tolerances, self.correction, say=say)
+
+    def notes(self, say: Say = _grams) -> list[str]:
+        """Return what there is to know; `say` writes masses [kg]."""
+        return notes(self.sheet, grain_volume=self.grain_volume, say=say)
 
     def against_sheet(self, column: str) -> list[float]:
         """Return a column of every judged mix over that of the sheet."""
@@ -260,8 +293,6 @@ def weighing(
             for name, mass in actual.items()
         )
         judged += tuple(_others(sheet, conditions, actual, correction))
-    said = notes(sheet, found, correction, grain_volume=grain_volume, at_most=at_most)
-    limit = None if at_most is None else at_most / sheet.equipment.step + 1e-6
     return Weighing(
         sheet=sheet,
         conditions=conditions,
@@ -269,9 +300,18 @@ def weighing(
         judged=judged,
         correction=correction,
         within=within,
-        notes=tuple(said),
-        too_much=limit is not None and sheet.steps > limit,
+        at_most=at_most,
+        grain_volume=grain_volume,
+        water=_water(sheet, conditions.kitchen),
     )
+
+
+def _water(sheet: Sheet, kitchen: Kitchen | None) -> tuple[float, float] | None:
+    """Return the 95 % band of the water that leaves a pan. [kg]"""
+    if kitchen is None:
+        return None
+    low, high = water_interval(sheet.charge.mix(), kitchen)
+    return (low * sheet.in_pan, high * sheet.in_pan)
 
 
 def _others(

@@ -88,7 +88,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sheet:
-    """What goes on the scale, and where it goes from there.
+    """What goes on the scale for one pan, and where it goes from there.
 
     Attributes
     ----------
@@ -99,13 +99,15 @@ class Sheet:
     lines : tuple of Line
         In the order of weighing.
     pieces : tuple of Piece
-        What is to be cast; empty for a batch of stated mass.
+        What is to be cast of all pans; empty for a batch of stated mass.
     density_ratio : float
         Density of the casting over that without voids.
     steps : int
         Total on the scale, in its steps.
     needed : float
-        Mass of the pieces; NaN for a batch of stated mass. [kg]
+        Mass of the pieces that one pan fills; NaN for a batch of stated mass. [kg]
+    pans : int
+        So many pans alike, each with residues of its own.
     """
 
     charge: Charge
@@ -116,6 +118,14 @@ class Sheet:
     density_ratio: float
     steps: int
     needed: float
+    pans: int = 1
+
+    def __str__(self) -> str:
+        lines = [f"{line.typed}: {1e3 * line.mass:.10g} g" for line in self.lines]
+        pans = f", each of {self.pans} pans" if self.pans > 1 else ""
+        return "\n".join(
+            [f"{self.charge.name}: {1e3 * self.total:.10g} g{pans}", *lines]
+        )
 
     @property
     def total(self) -> float:
@@ -173,7 +183,7 @@ class Sheet:
         return {line.name: mass - line.cup for line, mass in pairs}
 
 
-def plan(
+def plan(  # noqa: PLR0913 - keyword-only options
     charge: Charge,
     equipment: Equipment,
     *,
@@ -181,6 +191,7 @@ def plan(
     pieces: Sequence[Piece] = (),
     batch: float | None = None,
     density_ratio: float = 1.0,
+    pans: int = 1,
 ) -> Sheet:
     """Return the weigh sheet of some castings, or of a batch of stated mass.
 
@@ -193,9 +204,13 @@ def plan(
     pieces : sequence of Piece
         What is to be cast; the total is rounded up to the step of the scale.
     batch : float, optional
-        Mass on the scale instead of pieces, rounded to the step. [kg]
+        Mass on the scale instead of pieces, all pans together; that of each is rounded
+        to the step. [kg]
     density_ratio : float
         Of the casting, over the density without voids.
+    pans : int
+        Parts in which it is cooked, all alike. Each is computed anew: something stays
+        in every cup and every pan.
 
     Returns
     -------
@@ -205,11 +220,14 @@ def plan(
     Raises
     ------
     InputError
-        Neither or both of pieces and batch; a density that is not known; a batch that
-        stays in cup and pan, or of which a line is below one step of the scale.
+        Neither or both of pieces and batch; no pan; a density that is not known; a
+        batch that stays in cup and pan, or of which a line is below one step of the
+        scale.
     """
     if bool(pieces) == (batch is not None):
         raise InputError("give either grains, strands and delays, or a batch")
+    if pans < 1:
+        raise InputError(f"{pans} pans cannot be; give 1 or more")
     cups = {
         item: equipment.residue_cup if charge.kind(item) == "syrup" else 0.0
         for item in charge.shares
@@ -217,11 +235,11 @@ def plan(
     held, step = math.fsum(cups.values()), equipment.step
     needed = math.nan
     if batch is None:
-        needed = _cast_mass(pieces, mix, density_ratio)
+        needed = _cast_mass(pieces, mix, density_ratio) / pans
         pan = (needed + equipment.residue_pan) / mix.cast_yield
         steps = steps_up(pan + held, step)
     else:
-        steps = steps_near(batch, step)
+        steps = steps_near(batch / pans, step)
     in_pan = steps * step - held
     if in_pan * mix.cast_yield <= equipment.residue_pan:
         raise InputError(
@@ -238,6 +256,7 @@ def plan(
         density_ratio=density_ratio,
         steps=steps,
         needed=needed,
+        pans=pans,
     )
 
 

@@ -2,18 +2,45 @@
 
 from __future__ import annotations
 
-import json
-from importlib import resources
+from importlib import import_module
 from typing import Any
 
 from castsugar.errors import unknown_name
+from castsugar.report.document import VERSION, schema_of
 
-#: Documents with a schema: the file is the name with ``.json`` at its end.
-NAMES = ("justify-1", "compare-1")
+#: Document -> where its keys are declared, as module and name.
+DECLARED = {
+    "evaluate": ("mixes", "PARTS"),
+    "compare": ("compare", "PARTS"),
+    "search": ("search_rows", "PARTS"),
+    "justify": ("justify", "PARTS"),
+    "next": ("next_strands", "PARTS"),
+    "sweep": ("sweep", "PARTS"),
+    "map": ("sweep", "PARTS"),
+    "weigh": ("weigh_data", "PARTS"),
+    "batch_shown": ("batch", "PARTS"),
+    "batch_added": ("batch", "ADDED_PARTS"),
+    "batches": ("batch_list", "PARTS"),
+    "batch_card": ("batch_card", "PARTS"),
+    "kitchen": ("kitchen", "JUDGED_PARTS"),
+    "kitchen_parameters": ("kitchen_belief", "PARAMETER_PARTS"),
+    "kitchen_measurement": ("kitchen_belief", "MEASURED_PARTS"),
+    "kitchen_protocol": ("kitchen_how", "PROTOCOL_PARTS"),
+    "burnrate": ("strand_rows", "PARTS"),
+    "firing": ("firing_rows", "PARTS"),
+    "delay": ("delay", "PARTS"),
+    "learn": ("learn_data", "PARTS"),
+    "check": ("check", "PARTS"),
+    "cautions": ("caution_list", "RULE_PARTS"),
+    "ingredients": ("ingredients", "PARTS"),
+}
+
+#: Names of the schemas: the document and its version.
+NAMES = tuple(f"{name}-{VERSION}" for name in DECLARED)
 
 
 def schema(name: str) -> dict[str, Any]:
-    """Return a schema by its name.
+    """Return a schema by its name, generated from the fields of its document.
 
     Parameters
     ----------
@@ -31,10 +58,11 @@ def schema(name: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> schema("justify-1")["properties"]["schema"]
-    {'const': 'castsugar.justify/1'}
+    >>> schema("justify-2")["properties"]["schema"]
+    {'const': 'castsugar.justify/2'}
     """
     if name not in NAMES:
         raise unknown_name("schema", name, NAMES)
-    file = resources.files("castsugar.report.schemas").joinpath(f"{name}.json")
-    return json.loads(file.read_text(encoding="utf-8"))
+    what = name.rpartition("-")[0]
+    module, parts = DECLARED[what]
+    return schema_of(what, getattr(import_module(f"castsugar.report.{module}"), parts))
