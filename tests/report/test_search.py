@@ -212,9 +212,10 @@ def searched(made: Outcome, **more: Any) -> Searched:
 
 def screen(made: Outcome, show: Shown | None = None, *, full: bool = False) -> str:
     found, show = searched(made), show or Shown()
+    said = search_screen(found, show)
     if full:
-        found = replace(found, annexes=lambda s: tuple(search_annexes(found, s)))
-    return to_text(search_screen(found, show), full=full)
+        said = replace(said, annexes=tuple(search_annexes(found, show)))
+    return to_text(said, full=full)
 
 
 def joined(text: str) -> str:

@@ -328,7 +328,7 @@ def test_a_limit_without_a_border_says_so() -> None:
     loose, hard = limit(5000.0), limit(2000.0, ">=", COLUMNS[2])
     made = outcome(THREE, loose, hard)
     words = texts(search_map(made))
-    assert "theoretical density at most 5000 kg/m3: kept everywhere" in words
+    assert "theoretical density at most 5000 kg/m³: kept everywhere" in words
     assert "flame temperature at least 2000 K: broken everywhere" in words
     assert "Where the least bad mix lies" in words
     assert "No mix keeps all limits: this one breaks them least." in words
@@ -346,7 +346,7 @@ def test_the_trace_plot_says_how_far_and_what_stops() -> None:
     words = " ".join(texts(trace_plot(made)))
     assert "a 60.0 %: no less (theoretical density), no more (c at least 10 %)" in words
     assert "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)" in words
-    assert "at most 300 kg/m3" in words
+    assert "at most 300 kg/m³" in words
     assert "specific impulse [s]: more is better" in words
     one = texts(trace_plot(made, [COLUMNS[2]]))
     assert "flame temperature [K]" in one
@@ -557,4 +557,4 @@ def test_pictures_of_a_real_search() -> None:
     words = texts(search_map(made))
     assert "flame temperature at most 1500 K" in words
     assert {"best mix", "whole percents", "base"} <= set(words)
-    assert "density specific impulse [kg s/m3]: more is better" in words
+    assert "density specific impulse [kg s/m³]: more is better" in words

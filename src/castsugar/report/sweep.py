@@ -302,7 +302,9 @@ def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
     words = {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
     values = {"kept": int(kept.sum()), "mixes": len(kept)}
     if not kept.any():
-        yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
+        broken = np.any([one.broken for one in found.judged], axis=0)
+        if (broken | ~found.usable).all() and broken.any():
+            yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
         return
     text = f"{_capital(found.where(kept))}: {words}"
     if not found.varied:
@@ -357,7 +359,7 @@ def _unburned(found: Many, show: Shown) -> Iterator[Finding]:
     rest = ~cold & (status != "ok")
     if rest.any() and found.complete:
         first = status[int(np.flatnonzero(rest)[0])]
-        yield Finding("CANNOT TELL", f"{found.where(rest)}: {first}.")
+        yield Finding("CANNOT TELL", f"{_capital(found.where(rest))}: {first}.")
     freezing = found.flagged(_FREEZING)
     if freezing.any():
         text = "freezing at the throat makes their c* an artefact; left out below"
@@ -418,7 +420,7 @@ def _lowest(found: Many, key: str, mask: Mask) -> int:
 
 def _blocks(found: Many, show: Shown) -> Iterator[Block]:
     """Yield the table of a sweep: shares across, quantities down."""
-    if found.varied:
+    if found.varied and _keys(found):
         yield _across(found, show)
 
 
