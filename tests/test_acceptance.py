@@ -85,6 +85,7 @@ _STATUS = re.compile(rf"^({'|'.join(sorted(STATUSES, key=len, reverse=True))})(?
 _SI = re.compile(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b(?! ?s\b)")
 _RULES = re.compile(
     r"beyond [\d,]+ (g|N s)|above [\d,]+ (g|N s)|of 500 g|250 g|g per 100 g"
+    "|sugar, 1 kg"  # what a lot of the example is called
 )
 _US = re.compile(r"\d (psi|°F|oz|lbf|ft/s|in(?! \d))\b")
 

@@ -102,8 +102,6 @@ FILE_READERS = (
     "castsugar.report.page",
     "castsugar.cli.screen",
     "castsugar.report.blocks.html",
-    "castsugar.report.schemas",
-    "castsugar.report.what_if",
     "castsugar.thermo.species",
     "castsugar.bench.example",
 )

@@ -92,7 +92,7 @@ def test_comparison(comparison: Comparison) -> None:
     assert row.value.item() == cell.value
     assert row.difference_interval_low.item() == cell.difference.interval[0]
     assert row.verdict.item() == "lower"
-    assert row.largest_doubt.item() == cell.parts[0].input.label
+    assert row.most_uncertain_input.item() == cell.parts[0].input.label
     document = read(comparison)
     assert document["mixes"][1]["name"] == "sorbitol"
     # Flame, density and solids have no better end: NaN there is null.

@@ -87,10 +87,10 @@ def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> Non
 
 
 def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
-    """All modules, schemas, all data, the type marker, the command; no tests."""
+    """All modules, templates, all data, the type marker, the command; no tests."""
     wheel = built["wheel"]
     package = Path(cs.__file__).parent
-    kinds = (".py", ".json", ".js", ".css")
+    kinds = (".py", ".html", ".js", ".css")
     modules = {
         p.relative_to(package) for p in package.rglob("*.*") if p.suffix in kinds
     }

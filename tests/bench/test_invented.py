@@ -14,11 +14,12 @@ from castsugar.bench.explain import explain
 from castsugar.bench.world import World, read
 from castsugar.comparison.change import justify
 from castsugar.comparison.claims import parse_claim
-from castsugar.comparison.evidence import INVENTED, MEASURED
+from castsugar.comparison.evidence import INVENTED, MEASURED, STANDINGS
 from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.readings.strand_files import read_strands
 from castsugar.readings.tables import is_invented
 from castsugar.records.prediction import freeze, thaw
+from castsugar.report.schemas import schema
 
 pytestmark = pytest.mark.exact  # text against text, and what the files say
 
@@ -164,6 +165,12 @@ def test_nothing_is_supported_on_invented_numbers(world: World, tmp_path: Path) 
 def test_the_key_is_explained() -> None:
     """Though no table declares it."""
     assert "nobody measured it" in explain("invented")
+
+
+def test_every_standing_is_in_the_schema_of_a_change() -> None:
+    """What evidence may be, and what the document says that it may be, agree."""
+    keys = schema("justify-2")["properties"]["evidence"]["items"]["properties"]
+    assert keys["standing"]["description"] == f"one of: {', '.join(STANDINGS)}"
 
 
 def test_invented_is_true_or_false() -> None:

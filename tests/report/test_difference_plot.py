@@ -143,7 +143,7 @@ def test_ratio_is_a_factor(comparison: Comparison) -> None:
     """Differences of ln: ln 0.25 to ln 1 is a quarter to 1, the middle a half."""
     case = told(comparison, VISCOSITY, math.log(0.25), 0.0)
     words = texts(difference_plot(case, 2, columns=[VISCOSITY]))
-    assert "× 0.5 (0.25 to 1)" in words
+    assert "× 0.50 (0.25 to 1.0)" in words
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_ratio_is_a_factor(comparison: Comparison) -> None:
     [
         (TEMPERATURE, math.nan, math.nan, "not computed"),
         (VISCOSITY, -math.inf, math.inf, "not computed"),  # its median is none
-        (VISCOSITY, -math.inf, -math.inf, "flows; the baseline jams"),
+        (VISCOSITY, -math.inf, -math.inf, "the baseline: jams"),
         (VISCOSITY, math.inf, math.inf, "jams"),
         (PRESSURE, math.inf, math.inf, "no stable pressure"),
     ],
@@ -171,12 +171,12 @@ def test_intervals_without_numbers(
     [
         # Two digits of the width 10 would print the low end as 0: one digit more.
         (TEMPERATURE, 0.4, 10.4, "+5.4 K (+0.4 to +10.4)"),
-        # Width 19: no decimals; three more at most, and 0.0001 needs four.
-        (TEMPERATURE, 1e-4, 19.0, "+9.500 K (0.000 to +19.000)"),
+        # Width 19: no decimals; 0.0001 needs four.
+        (TEMPERATURE, 1e-4, 19.0, "+9.5000 K (+0.0001 to +19.0000)"),
         # exp(0.0012) = 1.0012: two digits would read as no difference.
         (VISCOSITY, 0.0012, 0.2, "× 1.106 (1.001 to 1.221)"),
-        # A pressure has three significant digits at most, whatever its interval.
-        (PRESSURE, -0.001, 12.3456, "+6 MPa (0 to +12)"),
+        # u = 12.35/3.92 = 3.15: two digits of it, so one decimal; 0 has no sign.
+        (PRESSURE, -0.001, 12.3456, "+6.2 MPa (0.0 to +12.3)"),
     ],
 )
 def test_ends_beside_no_difference_keep_their_digits(
@@ -218,7 +218,7 @@ def test_no_verdict_is_explained(comparison: Comparison) -> None:
     cell = replace(case.cells[2][PRESSURE], verdict="cannot tell")
     own = {**case.cells[2], PRESSURE: cell}
     one_law = replace(case, cells=(*case.cells[:2], own))
-    assert "under one burn law" in " ".join(texts(difference_plot(one_law, 2)))
+    assert "they burn by one law" in " ".join(texts(difference_plot(one_law, 2)))
     failed = told(comparison, TEMPERATURE, 1.0, 2.0, failed=0.5)
     assert "could not be computed" in " ".join(texts(difference_plot(failed, 2)))
     plain = difference_plot(told(comparison, TEMPERATURE, 1.0, 2.0), 2)
@@ -240,8 +240,8 @@ def test_description_tells_every_row(comparison: Comparison) -> None:
     """Who cannot see the picture reads column, difference, interval and verdict."""
     case = told(comparison, TEMPERATURE, -30.0, -10.0)
     (desc,) = ET.fromstring(difference_plot(case, 2)).iter(f"{SVG}desc")
-    assert "flame temperature −20 K (−30 to −10): lower" in (desc.text or "")
-    assert "pour viscosity not computed" in (desc.text or "")
+    assert "flame temperature, sorbitol: −20 K (−30 to −10), lower" in (desc.text or "")
+    assert "pour viscosity, sorbitol: not computed" in (desc.text or "")
 
 
 def test_more_mixes_than_symbols(comparison: Comparison) -> None:

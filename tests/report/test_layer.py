@@ -11,9 +11,11 @@ import jsonschema
 import pytest
 
 from castsugar.errors import InputError, UnknownNameError
+from castsugar.limits import Limit, judge_rows
 from castsugar.report import numbers
 from castsugar.report.document import Part, document, schema_of, to_csv
 from castsugar.report.field import FIELDS, chosen
+from castsugar.report.limit_words import POUR, by_mix, finding_of
 from castsugar.report.markdown import to_markdown
 from castsugar.report.page import to_page
 from castsugar.report.screen import (
@@ -235,3 +237,15 @@ def test_every_field_has_a_meaning_and_a_known_kind() -> None:
         assert field.meaning
         assert field.kind in {"text", "chance", *SHOWN}
     assert {*STATUSES.values()} == {"red", "yellow", "green", "plain"}
+
+
+@pytest.mark.exact
+def test_a_limit_that_is_just_broken_does_not_read_as_kept() -> None:
+    """84.7 of 100 draws, asked are 85: whole numbers would say 85 of 85."""
+    limit = Limit(column=POUR, sense="<=", value=10.0, probability=0.85)
+    for chance, value, told in ((0.847, 10.2, "84.7"), (0.58, 24.0, "58")):
+        row = {POUR: value, "pours_probability": chance}
+        ((held,),) = by_mix(judge_rows([limit], [row]), 1)
+        found = finding_of(held, row, Shown())
+        assert found.status == "BROKEN"
+        assert f"Pours in {told} of 100 draws, your limit asks 85" in found.text

@@ -25,9 +25,9 @@ from castsugar.weigh import (
     plan,
     read_charge,
     sizes_of,
-    warnings,
 )
 from castsugar.weigh.charge import portions, steps_up
+from castsugar.weigh.result import warnings
 
 pytestmark = pytest.mark.exact
 

@@ -202,7 +202,8 @@ def test_as_weighed_and_corrected_stand_beside_the_sheet() -> None:
     assert wrong == pytest.approx(expected[C_STAR], abs=1e-6)
     assert found.within is False
     assert found.answer
-    ratios = found.against_sheet(POUR)
+    etas = [row.values[POUR] for row in found.judged]
+    ratios = [eta / etas[0] for eta in etas]
     assert ratios[0] == 1.0
     assert ratios[1] > 1.05 > ratios[2] > 0.95
 
@@ -225,3 +226,13 @@ def test_known_loss_of_water_is_kept_in_every_mix() -> None:
     assert base.values["water_as_cast_percent"] == pytest.approx(
         100.0 * sheet(lost=0.4).mix.water_as_cast, rel=1e-3
     )
+
+
+def test_what_is_printed_is_short() -> None:
+    """A few lines of every result: no catalogue, no kitchen, no motor."""
+    actual = {"potassium nitrate": 0.13}
+    found = weighing(sheet(), conditions(), actual=actual)
+    every = (found, found.sheet, found.sheet.charge, conditions(), found.judged[0])
+    for result in (*every, found.correction, found.sheet.equipment):
+        assert max(len(str(result)), len(repr(result))) < 800, type(result)
+    assert str(found.sheet).endswith("KNO3: 119.1 g")

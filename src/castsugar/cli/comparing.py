@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer
 from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
-from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
+from castsugar.cli.conditions import (
+    BATCH,
+    STEP,
+    Shared,
+    add_condition_options,
+    doubts_of,
+    read_conditions,
+)
 from castsugar.cli.evaluate import fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, version_line
@@ -20,13 +27,10 @@ from castsugar.cli.quantities import quantity, read
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
     from castsugar.comparison.compare import Comparison
-    from castsugar.comparison.uncertain_inputs import Conditions, Doubts
+    from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
     from castsugar.report.compare import Compared
-
-#: Batch and step of the scale where nothing is stated.
-BATCH, STEP = "200 g", "0.1 g"
 
 
 def add_comparing_options(parser: argparse.ArgumentParser) -> None:
@@ -266,26 +270,3 @@ def _from_bench(options: argparse.Namespace, bench: Bench | None) -> None:
         options.cook, options.minutes = stated.cook, stated.minutes
     if options.water_lost is None and search.get("water_lost") is not None:
         options.water_lost = read("--water-lost", str(search["water_lost"]))
-
-
-def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
-    """Return the step of the scale, and what is doubted about a batch."""
-    from castsugar.comparison.uncertain_inputs import Doubts
-    from castsugar.errors import InputError
-
-    world = world_of(options)
-    scale: dict[str, Any] = (world.bench.scale if world else None) or {}
-    search: dict[str, Any] = (world.bench.search if world else None) or {}
-    step, typed = scale.get("step"), getattr(options, "scale_step", None)
-    if typed is not None or step is None:
-        step = (typed or read("--scale-step", STEP)).value
-    batch, typed = search.get("batch"), getattr(options, "batch", None)
-    if typed is not None or batch is None:
-        batch = (typed or read("--batch", BATCH)).value
-    if step > batch:
-        raise InputError(
-            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
-            "be at least one step"
-        )
-    accuracy = scale.get("accuracy") or 0.5 * step
-    return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)

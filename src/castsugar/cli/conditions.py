@@ -20,13 +20,14 @@ from castsugar.cli.quantities import (
     exit_pressure,
     in_si,
     quantity,
+    read,
 )
 from castsugar.cli.screen import remark
 from castsugar.constants import DEFAULT_FLOW
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
-    from castsugar.columns import Column
+    from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
@@ -34,6 +35,9 @@ if TYPE_CHECKING:
     from castsugar.motor.hardware import Hardware
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
+
+#: Batch and step of the scale where nothing is stated.
+BATCH, STEP = "200 g", "0.1 g"
 
 
 def add_pressure_option(parser: argparse._ActionsContainer) -> None:
@@ -228,23 +232,6 @@ class Shared:
             )
         return text
 
-    def picture_notes(self, columns: Sequence[Column]) -> list[str]:
-        """Say below a picture under which conditions its columns hold."""
-        lines = []
-        if any(c.group not in ("kitchen", "motor") for c in columns):
-            lines += [self.pressures_text(), f"flow {self.flow}"]
-        if self.kitchen is not None:
-            lines += kitchen_assumptions(self.kitchen)
-        if self.motor is not None and any(c.group == "motor" for c in columns):
-            lines += motor_assumptions(self.motor)
-            lines += [
-                "bands are narrow at measured mixes and wide between them: a jump is "
-                "knowledge, not the mix",
-                "an estimate about an unproved case; not modelled: ignition peak, "
-                "erosive burning, cracks and voids",
-            ]
-        return lines
-
     def assumptions(self) -> list[str]:
         """Say what was assumed, one line each."""
         from castsugar.thermo.flow import FLOWS
@@ -331,3 +318,26 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
         shelf=shelf,
         database=database,
     )
+
+
+def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
+    """Return the step of the scale, and what is doubted about a batch."""
+    from castsugar.comparison.uncertain_inputs import Doubts
+    from castsugar.errors import InputError
+
+    world = world_of(options)
+    scale: dict[str, Any] = (world.bench.scale if world else None) or {}
+    search: dict[str, Any] = (world.bench.search if world else None) or {}
+    step, typed = scale.get("step"), getattr(options, "scale_step", None)
+    if typed is not None or step is None:
+        step = (typed or read("--scale-step", STEP)).value
+    batch, typed = search.get("batch"), getattr(options, "batch", None)
+    if typed is not None or batch is None:
+        batch = (typed or read("--batch", BATCH)).value
+    if step > batch:
+        raise InputError(
+            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
+            "be at least one step"
+        )
+    accuracy = scale.get("accuracy") or 0.5 * step
+    return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)

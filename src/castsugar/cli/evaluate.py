@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
-from castsugar.cli.conditions import Shared, add_condition_options, read_conditions
+from castsugar.cli.conditions import (
+    Shared,
+    add_condition_options,
+    doubts_of,
+    read_conditions,
+)
 from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options
@@ -181,7 +186,6 @@ def _drawn(
     """Draw what is uncertain about mixes of a bench, as compare does."""
     if options.bench is None or shared.leaving is None or len(mixes) > MOST_CONFIRMED:
         return None
-    from castsugar.cli.comparing import doubts_of
     from castsugar.comparison.draws import draw
     from castsugar.comparison.uncertain_inputs import Conditions
 
@@ -219,7 +223,8 @@ def told(
     database = shared.database
     own = _TOPICS.get(options.command, ["evaluate"])
     topics = topics_of(own, shared.kitchen, shared.motor)
-    pan = pan_facts(kitchen=shared.kitchen, bench=shared.shelf.bench)
+    batch = doubts_of(options)[1].batch if "batch" in vars(options) else None
+    pan = pan_facts(batch=batch, kitchen=shared.kitchen, bench=shared.shelf.bench)
     facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
@@ -236,7 +241,6 @@ def told(
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
         misfits=tuple(one.cautions if one is not None else () for one in fired),
-        incomplete="; ".join(unconfirmed(rows)),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         draws=drawn,

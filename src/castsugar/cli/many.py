@@ -289,6 +289,21 @@ def next_of(options: argparse.Namespace, conditions: Shared, found: Rows) -> str
     return f'castsugar evaluate "{best["name"]}"{where}'
 
 
+def picture_notes(found: Many, show: Shown) -> list[str]:
+    """Say below a picture under which conditions it holds."""
+    notes = [found.conditions(show)]
+    if any(column.group == "motor" for column in found.columns):
+        notes.append(
+            "bands are narrow at measured mixes and wide between them: a jump is "
+            "knowledge, not the mix"
+        )
+        notes.append(
+            "an estimate about an unproved case; not modelled: ignition peak, erosive "
+            "burning, cracks and voids"
+        )
+    return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
+
+
 def give(
     options: argparse.Namespace,
     conditions: Shared,

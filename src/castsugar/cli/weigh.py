@@ -60,7 +60,8 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
     )
-    add_bench_option(parser)
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
     parser.add_argument(
         "--grains", type=int, metavar="N", help="grains of the motor: one a segment"
     )
@@ -94,7 +95,7 @@ def add_parser(commands: Any) -> None:
         action="append",
         default=[],
         metavar="NAME=MASS",
-        help="what the scale showed, 'KNO3=301.2 g'; may be repeated",
+        help="what the scale showed for one pan, 'KNO3=301.2 g'; may be repeated",
     )
     parser.add_argument(
         "--lot",
@@ -103,22 +104,22 @@ def add_parser(commands: Any) -> None:
         metavar="NAME",
         help="weigh from this lot of [lots], whatever is in use; may be repeated",
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--cook",
         metavar="PROFILE",
         help="as for castsugar kitchen, '119 C' with --minutes: what water leaves "
         "(default that of [kitchen])",
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--minutes", metavar="N", help="how long the temperature is held"
     )
-    parser.add_argument(
+    conditions.add_argument(
         "--water-lost",
         type=quantity("--water-lost"),
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    add_nozzle_options(parser)
+    add_nozzle_options(conditions)
     page = "write a sheet to weigh by and to sign, and one of checks, HTML"
     kinds = ("full", "json", "csv", "markdown", "page", "units")
     add_output_options(parser, *kinds, page=page)
@@ -128,6 +129,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Make the sheet, correct it, print it."""
     from castsugar.data.load import load_database
+    from castsugar.limits import limits_of
     from castsugar.report.weigh import weigh_screen
     from castsugar.report.weigh_data import LINES, line_rows, weigh_parts
     from castsugar.weigh.charge import one_grain, read_charge
@@ -147,7 +149,7 @@ def run(options: argparse.Namespace) -> int:
             water_lost=shared.water_lost or 0.0,
             kitchen=shared.kitchen,
             motor=motor,
-            limits=_limits(world),
+            limits=limits_of(world.limits) if world is not None else (),
         ),
         actual=_actual(options.actual, charge),
         at_most=in_si(options.at_most),
@@ -193,15 +195,6 @@ def _shared(
         shelf=Shelf(bench=bench),
         database=database,
     )
-
-
-def _limits(world: World | None) -> Any:
-    """Return the limits of the bench."""
-    if world is None:
-        return ()
-    from castsugar.limits import limits_of
-
-    return limits_of(world.limits)
 
 
 def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
@@ -368,6 +361,7 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
     """Say what was assumed, one line each."""
     from castsugar.cli.kitchen_options import kitchen_assumptions
     from castsugar.cli.motor_options import motor_assumptions
+    from castsugar.weigh.charge import sizes_of
 
     equipment = sheet.equipment
     said = [
@@ -387,17 +381,20 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
         )
     usual = {
         "step": f"scale in steps of {1e3 * equipment.step:g} g",
-        "residue_cup": f"{1e3 * equipment.residue_cup:g} g of syrup stay in a cup",
         "residue_pan": f"{1e3 * equipment.residue_pan:g} g stay in pan and tools",
     }
+    if sheet.cups:
+        usual["residue_cup"] = f"{1e3 * equipment.residue_cup:g} g stay in a cup"
+    taken = [usual[name] for name in equipment.assumed if name in usual]
+    sizes = sizes_of(shared.shelf.bench).assumed
+    kinds = (piece.kind for piece in sheet.pieces)
+    taken += [f"size of a {kind}" for kind in kinds if kind.split()[0] in sizes]
     said += [
-        f"{usual[name]}: common practice, no source; weigh yours for [scale] and [pan]"
-        for name in equipment.assumed
-        if name != "residue_cup" or sheet.cups
+        f"{what}: common practice, no source; state yours in [scale], [pan], [casting]"
+        for what in taken
     ]
-    said += _sizes(shared, sheet)
     said.append(
-        f"casting at {100.0 * sheet.density_ratio:.3g} % of the density without voids, "
+        f"casting at {100.0 * sheet.density_ratio:.3g} % of theoretical density, "
         f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
     )
     if sheet.charge.dummy:
@@ -406,15 +403,3 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
     if shared.motor is not None:
         said += motor_assumptions(shared.motor)
     return said
-
-
-def _sizes(shared: Shared, sheet: Sheet) -> list[str]:
-    """Say which sizes nobody stated."""
-    from castsugar.weigh.charge import sizes_of
-
-    assumed = sizes_of(shared.shelf.bench).assumed
-    return [
-        f"size of a {piece.kind}: common practice, no source; state yours in [casting]"
-        for piece in sheet.pieces
-        if piece.kind.split()[0] in assumed
-    ]

@@ -121,6 +121,10 @@ def _words(cell: Cell, show: Shown) -> str:
     """Write a difference with its interval, a ratio as a factor."""
     if cell.difference.interval == (0.0, 0.0):
         return "no difference"
+    low, high = cell.difference.interval
+    if low == high and math.isinf(low):
+        endless = FIELDS[cell.column].endless
+        return endless if low > 0.0 else f"the baseline: {endless}"
     ends = interval(cell, show)
     if cell.column in DECADES:
         if math.isinf(cell.difference.median):
@@ -293,8 +297,7 @@ def _asked(
 def _picture(asked: _Asked, brief: bool) -> str:
     """Draw the picture."""
     found, shown = asked.comparison, asked.mixes[:MOST]
-    short = short_names(found.draws.outlook.mixes)
-    names, base = [short[mix] for mix in shown], short[found.baseline]
+    names, base = [_name(found, mix) for mix in shown], _name(found, found.baseline)
     title = f"Differences from {base}"
     if len(asked.mixes) == 1:
         title = f"{names[0]} against {base}"
@@ -318,6 +321,12 @@ def _picture(asked: _Asked, brief: bool) -> str:
         notes.append(f"The first {MOST} of {len(asked.mixes)} other mixes are drawn.")
     svg.height = draw_notes(svg, notes, _MARGIN, top + 4.0) + 8.0
     return svg.to_text()
+
+
+def _name(found: Comparison, mix: int) -> str:
+    """Return the name of a mix; the shares alone of one that has none."""
+    name = found.names[mix]
+    return short_names([found.draws.outlook.mixes[mix]])[0] if ":" in name else name
 
 
 def _draw_group(svg: Svg, group: str, top: float) -> float:

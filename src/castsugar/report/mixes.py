@@ -188,8 +188,6 @@ class Mixes:
     cautions_in_full : tuple of str
     misfits : tuple of tuple of str
         Of each mix what is wrong with its own strands.
-    incomplete : str
-        What Ctrl-C left undone.
     recipes : collection of str
         Names that stand for recipes on a command line.
     not_modelled : tuple of str
@@ -214,7 +212,6 @@ class Mixes:
     cautions: Chosen
     cautions_in_full: tuple[str, ...] = ()
     misfits: tuple[tuple[str, ...], ...] = ()
-    incomplete: str = ""
     not_modelled: tuple[str, ...] = ()
     recipes: Collection[str] = ()
     draws: Draws | None = None
@@ -284,8 +281,6 @@ def title_of(found: Mixes) -> str:
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
     told = [*faults(found), *_misfits(found), *_limits(found, show)]
-    if found.incomplete:
-        told.append(Finding("CAUTION", found.incomplete))
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
@@ -303,6 +298,9 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
+    for note in found.notes:
+        if note.startswith("INCOMPLETE"):
+            yield Finding("CAUTION", f"{note}.")
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
         whose = name if len(found.mixes) > 1 else "it"
@@ -311,13 +309,17 @@ def faults(found: Mixes) -> Iterator[Finding]:
             yield Finding("RESULT", f"{_titled(whose)} is cold: {_COLD}.")
         elif status != "ok":
             yield Finding("CANNOT TELL", f"{_titled(whose)}: {status}.")
-        flags = str(row.get("flags") or "").split("; ")
-        pressed = any(one.column in (PEAK, P95) for one in own)
-        for flag in flags:
-            if " not computed: " in flag and not own:
-                yield Finding("CANNOT TELL", f"{_titled(whose)}: {flag}.")
-            if "do not fire it" in flag and not pressed:
-                yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
+        yield from _flagged(whose, row, own)
+
+
+def _flagged(whose: str, row: Row, own: Sequence[Judged]) -> Iterator[Finding]:
+    """Yield the flags of a row that no limit speaks of."""
+    pressed = any(one.column in (PEAK, P95) for one in own)
+    for flag in str(row.get("flags") or "").split("; "):
+        if " not computed: " in flag and not own:
+            yield Finding("CANNOT TELL", f"{_titled(whose)}: {flag}.")
+        if "do not fire it" in flag and not pressed:
+            yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
 
 
 def _misfits(found: Mixes) -> Iterator[Finding]:

@@ -232,13 +232,15 @@ def signed(value: float, low: float, high: float) -> tuple[str, str, str]:
     """
     texts = with_band(value, low, high)
     place = place_of(value, low, high)
-    if place is not None and low * high > 0.0:  # an end beside 0 is not printed as 0
+    if (
+        place is not None and math.isfinite(high - low) and low * high > 0.0
+    ):  # an end beside 0 is not printed as 0
         near = min(abs(low), abs(high))
-        finer = (p for p in range(place, place - 4, -1) if round(near, -p))
+        finer = (p for p in range(place, place - 5, -1) if round(near, -p))
         place = next(finer, place)
         texts = (at_place(value, place), at_place(low, place), at_place(high, place))
     first, second, third = (
-        f"+{text}" if number > 0.0 and text != "0" else text
+        f"+{text}" if number > 0.0 and text[0].isdigit() and float(text) else text
         for text, number in zip(texts, (value, low, high), strict=True)
     )
     return first, second, third

@@ -337,9 +337,10 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
     )
     if len(rows) > 1 and _flat(rows):
         count = {2: "both"}.get(len(rows), f"all {len(rows)}")
+        known = numbers.typed(100.0 * DOUBT)
         yield Paragraph(
-            f"c* of {count} agrees within the {numbers.percent(DOUBT)} % it is known "
-            "to: it does not choose between them; your limits do.",
+            f"c* of {count} agrees within the {known} % it is known to: it "
+            "does not choose between them; your limits do.",
             spare=True,
         )
     if found.sound:

@@ -181,7 +181,7 @@ def _draw_limits(
     svg: Svg, limits: tuple[Limit, ...], made: Plane, ground: Ground, show: Shown
 ) -> tuple[list[Key], list[tuple[str, list[FloatArray], str]]]:
     """Draw the borders of limits; return keys, and names with lines and colours."""
-    stems = [stem(limit.column) for limit in limits]
+    stems = [stem(limit.column, show) for limit in limits]
     keys, names = [], []
     for index, limit in enumerate(limits):
         colour, dashes = _BORDERS[index % len(_BORDERS)]

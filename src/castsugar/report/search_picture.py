@@ -19,7 +19,7 @@ from castsugar.report.search_words import (
     field_of,
     label_of,
 )
-from castsugar.report.shown import Shown
+from castsugar.report.shown import SI, Shown
 
 #: Where nothing was typed: catalogue names.
 PLAIN = Asked(file="")
@@ -31,7 +31,7 @@ _PRESSURE = "A pressure limit rests on an estimate about an unproved case."
 _VISCOSITY = "Pour viscosity is good to a factor of 4 before it is calibrated."
 
 
-def stem(column: str) -> str:
+def stem(column: str, show: Shown = SI_UNITS) -> str:
     """Return what a column measures, in few words.
 
     Examples
@@ -39,7 +39,8 @@ def stem(column: str) -> str:
     >>> stem("pour_viscosity_Pa_s, 80 of 100")
     'pour viscosity'
     """
-    return label_of(chance_of(column)[0]).removesuffix(", middle")
+    one = field_of(column)
+    return one.us_label if one.us_label and show.system != SI else label_of(one.key)
 
 
 def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
@@ -63,7 +64,7 @@ def short_limit(limit: Limit, show: Shown = SI_UNITS) -> str:
     >>> short_limit(Limit(column="pour_viscosity_Pa_s", sense="<=", value=10.0))
     'pour viscosity at most 10 Pa s'
     """
-    return f"{stem(limit.column)} {bound_words(limit, show)}"
+    return f"{stem(limit.column, show)} {bound_words(limit, show)}"
 
 
 def limit_words(limit: Limit, show: Shown = SI_UNITS) -> str:

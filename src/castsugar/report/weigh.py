@@ -28,6 +28,7 @@ from castsugar.report.screen import (
     Table,
     Ticks,
     in_order,
+    notes,
 )
 from castsugar.report.shown import SI, Shown
 from castsugar.weigh.correction import LOOKED_AT, Correction
@@ -64,13 +65,8 @@ _TICKS = (
     "way out clear",
 )
 _KEYS = (
-    "no-open-flame",
-    "thermostat",
-    "water-at-hand",
-    "protection",
-    "children",
-    "grind-alone",
-    "closed-vessel-hot",
+    *("no-open-flame", "thermostat", "water-at-hand", "protection", "children"),
+    *("grind-alone", "closed-vessel-hot"),
 )
 _OUT = "Way out known and clear; somebody outside knows what you do."
 
@@ -114,16 +110,10 @@ _OFF = (
     "5 %), whichever comes first; each line alone, the others exact. Columns that were "
     "not computed do not limit."
 )
-_DECIDES = {
-    "share": "its share",
-    "c*": "c*, 1 %",
-    "pressure": "peak pressure, 5 %",
-    "pour": "pour viscosity, 20 %",
+_NO_WATER = {
+    True: "the water that leaves: no model of this mix, so none is counted",
+    False: "the water that leaves: none is counted (add --cook '119 C 8 min')",
 }
-_NO_WATER = (
-    "the water that leaves: none is counted (say --cook '119 C' --minutes 8, or "
-    "--water-lost '15 %')"
-)
 _EXACT = (
     "'sheet' is the recipe exactly, not its masses as rounded to the scale; so are the "
     "tolerances and the limits above."
@@ -231,10 +221,12 @@ def weigh_screen(
         blocks=(
             _table(found, scale, paper=paper),
             *_pans(found.sheet, show),
-            Paragraph(goes_into(found.sheet, show)),
+            Paragraph(goes_into(found.sheet, show), spare=True),
             ticks,
         ),
-        least_sure="" if found.sheet.mix.water_lost else _NO_WATER,
+        least_sure=""
+        if found.sheet.mix.water_lost
+        else _NO_WATER[found.conditions.kitchen is not None],
         cautions=mix.cautions.lines,
         cautions_count=len(told.cautions),
         next=told.next,
@@ -254,7 +246,7 @@ def title_of(sheet: Sheet) -> str:
     )
     head = "DUMMY, weigh sheet of an inert trial" if charge.dummy else "Weigh sheet"
     name = "" if ":" in charge.name else f" of {charge.name}"
-    return f"{head}{name}: {', '.join(shares)}, by mass as weighed"
+    return f"{head}{name}: {', '.join(shares)}"
 
 
 def safety_box(cautions: Sequence[Caution]) -> tuple[str, ...]:
@@ -421,7 +413,7 @@ def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
         heads=tuple(heads),
         rows=tuple(rows),
         left=frozenset(left),
-        caption=scale.steps(),
+        caption=f"By mass as weighed; {scale.steps()}",
     )
 
 
@@ -531,18 +523,13 @@ def _at_pour(found: Weighing, show: Shown) -> tuple[str, str]:
     return (f"{told} ({low} to {high})" if low != high else told), _MODEL
 
 
-def _lined(texts: Sequence[str]) -> Table:
-    """Return sentences one below the other, that wrap."""
-    return Table(heads=("",), rows=tuple((text,) for text in texts))
-
-
 def _checks(found: Weighing, show: Shown) -> Iterator[Annex]:
     """Yield the page of checks."""
     weights = Blanks(tuple(f"{x}, {show.unit('mass')}" for x in _PAN))
     yield Annex(
         f"Checks. {title_of(found.sheet)}",
         (
-            _lined(order_of_work(found.sheet, show)),
+            notes(order_of_work(found.sheet, show)),
             Paragraph(f"Order of work: {_PRACTICE}."),
             readiness(found, show, paper=True),
             weights,
@@ -566,7 +553,7 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     portions = [line for line in sheet.lines if len(line.portions) > 1]
     if portions:
         yield Annex("In portions", (_portions(portions, Scale(sheet, show)),))
-    work = _lined((*order_of_work(sheet, show), f"({_PRACTICE})"))
+    work = notes((*order_of_work(sheet, show), f"({_PRACTICE})"))
     yield Annex("Order of work", (work,))
     ready = replace(readiness(found, show, paper=False), caption="In brackets 95 %")
     yield Annex("Ready to pour", (ready,))
@@ -575,11 +562,11 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("What this mix does, by a model", _judged(found, show))
     lots = [f"{x.typed}: {_lot(x.lot)}" for x in sheet.lines if x.lot is not None]
     if lots:
-        yield Annex("Lots", (_lined(lots),))
-    notes = found.notes(lambda mass, digits: _said(mass, show, digits))
-    if notes:
-        yield Annex("Notes", (_lined(notes),))
-    yield Annex("Assumed", (_lined(told.mixes.notes),))
+        yield Annex("Lots", (notes(lots),))
+    said = found.notes(lambda mass, digits: _said(mass, show, digits))
+    if said:
+        yield Annex("Notes", (notes(said),))
+    yield Annex("Assumed", (notes(told.mixes.notes),))
 
 
 def _portions(lines: Sequence[Line], scale: Scale) -> Table:
@@ -598,7 +585,7 @@ def _exact(found: Weighing) -> Table:
         (
             line.typed,
             numbers.significant(100.0 * one.per_step["share"], 2),
-            _DECIDES[one.decided_by],
+            one.decided_by,
         )
         for line, one in every
     )
@@ -621,4 +608,4 @@ def _judged(found: Weighing, show: Shown) -> tuple[Block, ...]:
         for text in (judged.status, judged.flags)
         if text and text != "ok"
     ]
-    return (table, Paragraph(_EXACT), *((_lined(said),) if said else ()))
+    return (table, Paragraph(_EXACT), *((notes(said),) if said else ()))

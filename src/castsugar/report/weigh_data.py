@@ -8,9 +8,9 @@ from typing import Any
 
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field, chosen
+from castsugar.report.field import FIELDS, TEXT, Field
 from castsugar.report.limit_words import Judged, limit_rows
-from castsugar.weigh.correction import C_STAR, LOOKED_AT, PEAK, POUR, Correction
+from castsugar.weigh.correction import C_STAR, PEAK, POUR, Correction
 from castsugar.weigh.result import Weighing, balance
 from castsugar.weigh.sheet import Line
 
@@ -66,12 +66,12 @@ PARTS: dict[str, Part] = {
     "mass_castable_g": Part(meaning="of one pan"),
     "water_leaves_g": Part(meaning="of one pan; with its 95 % band"),
     "density_of_casting_kg_m3": Part(meaning="voids included"),
-    "density_ratio": Part(meaning="of the casting over the density without voids"),
+    "density_ratio": Part(meaning="of the casting over the theoretical density"),
     "water_lost": Part(meaning="share of the recipe's water that leaves"),
     "lines": Part(meaning="in the order of weighing", fields=LINES, many=True),
     "lots": Part(meaning="of the lines that have one", many=True),
     "mixes": Part(
-        meaning="sheet, as weighed, corrected", fields=chosen(LOOKED_AT), many=True
+        meaning="sheet, as weighed, corrected", fields=(*FIELDS.values(),), many=True
     ),
     "limits": Part(meaning="of the bench, held against the sheet", many=True),
     "correction": Part(meaning="null if nothing was weighed"),
@@ -158,8 +158,8 @@ def weigh_parts(found: Weighing, judged: Sequence[Judged]) -> dict[str, Any]:
         "lines": line_rows(found),
         "lots": [line.lot.to_dict() for line in sheet.lines if line.lot is not None],
         "mixes": [
-            {"name": row.name, "status": row.status, **row.values, "flags": row.flags}
-            for row in found.judged
+            {**one.values, **{k: v for k, v in one.row.items() if k in FIELDS}}
+            for one in found.judged
         ],
         "limits": limit_rows(["sheet"], [judged]),
         "correction": _correction(found.correction, found.within),

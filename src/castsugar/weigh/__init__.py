@@ -22,7 +22,7 @@ from castsugar.weigh.correction import (
     judge,
     tolerances,
 )
-from castsugar.weigh.result import Weighing, balance, notes, warnings, weighing
+from castsugar.weigh.result import Weighing, balance, notes, weighing
 from castsugar.weigh.sheet import Line, Sheet, plan
 
 __all__ = [
@@ -48,6 +48,5 @@ __all__ = [
     "read_charge",
     "sizes_of",
     "tolerances",
-    "warnings",
     "weighing",
 ]

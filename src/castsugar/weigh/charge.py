@@ -418,6 +418,10 @@ class Charge:
     records: dict[str, LotRecord]
     database: Database
 
+    def __repr__(self) -> str:
+        shares = (f"{self.typed[i]} {100.0 * x:.4g} %" for i, x in self.shares.items())
+        return f"Charge({self.name!r}: {', '.join(shares)})"
+
     @property
     def dummy(self) -> bool:
         """Whether a salt stands in for the oxidizer."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from castsugar.constants import DEFAULT_FLOW
@@ -70,8 +70,8 @@ class Conditions:
     exit_pressure: float | None
     flow: str = DEFAULT_FLOW
     water_lost: float = 0.0
-    kitchen: Kitchen | None = None
-    motor: Hardware | None = None
+    kitchen: Kitchen | None = field(default=None, repr=False)
+    motor: Hardware | None = field(default=None, repr=False)
     limits: tuple[Limit, ...] = ()
 
 
@@ -92,7 +92,7 @@ class Judged:
     status: str
     values: dict[str, Any]
     flags: str
-    row: Mapping[Any, Any]
+    row: Mapping[Any, Any] = field(repr=False)
 
 
 def judge(

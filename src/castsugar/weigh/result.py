@@ -223,6 +223,9 @@ class Weighing:
     grain_volume: float | None = None
     water: tuple[float, float] | None = None
 
+    def __repr__(self) -> str:
+        return f"Weighing({self.sheet!r})"
+
     def __str__(self) -> str:
         return str(self.sheet)
 
@@ -240,14 +243,6 @@ class Weighing:
     def notes(self, say: Say = _grams) -> list[str]:
         """Return what there is to know; `say` writes masses [kg]."""
         return notes(self.sheet, grain_volume=self.grain_volume, say=say)
-
-    def against_sheet(self, column: str) -> list[float]:
-        """Return a column of every judged mix over that of the sheet."""
-        base = float(self.judged[0].values[column])
-        return [
-            float(row.values[column]) / base if base > 0.0 else math.nan
-            for row in self.judged
-        ]
 
     @property
     def answer(self) -> bool:

@@ -120,6 +120,9 @@ class Sheet:
     needed: float
     pans: int = 1
 
+    def __repr__(self) -> str:
+        return f"Sheet({self.charge.name!r}, {1e3 * self.total:.10g} g)"
+
     def __str__(self) -> str:
         lines = [f"{line.typed}: {1e3 * line.mass:.10g} g" for line in self.lines]
         pans = f", each of {self.pans} pans" if self.pans > 1 else ""
