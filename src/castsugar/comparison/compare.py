@@ -201,9 +201,9 @@ def notes_of(found: Draws) -> tuple[str, ...]:
     laws = found.outlook.burn_laws()
     if len(laws) > 1 and len(set(laws)) < len(laws):
         notes.append(
-            "mixes that share one burning-rate law differ in pressure by c* and density "
-            "alone; how their burning rates differ is not known, so no verdict is given "
-            "on it"
+            "mixes that share one burning-rate law differ in pressure by c* and "
+            "density alone; how their burning rates differ is not known, so no verdict "
+            "is given on it"
         )
     whys = found.outlook.withheld()
     notes += [

@@ -175,8 +175,6 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
     for one in change.claims:
         yield _claim(record, one, show)
     yield from (*faults(found), *misfits(found))
-    if found.incomplete:
-        yield Finding("CAUTION", found.incomplete)
     yield from _limits(record, show)
     if not change.claims:
         yield _plain(record, show)
