@@ -106,7 +106,10 @@ def test_a_map_is_weighed_from_the_lots(
     assert main([*words, "--bench", bench, "--csv", str(table)]) == 0
     capsys.readouterr()
     rows = list(csv.DictReader(table.read_text("utf-8").splitlines()))
-    keys = ("KNO3_mass_percent", "corn syrup_mass_percent")
+    keys = [
+        f"recipe.{name}_mass_percent"
+        for name in ("potassium_nitrate", "light_corn_syrup")
+    ]
     (row,) = [r for r in rows if [float(r[k]) for k in keys] == [60.0, 20.0]]
     # 60 % of nitrate with 2 % water, 20 % of syrup with 25 %, of sugar its own.
     wanted = 100.0 * cs.Mix.weigh(RECIPE, lots=LOTS).water_as_weighed

@@ -213,7 +213,7 @@ def test_next_is_what_search_proposed(
 ) -> None:
     out, err = answer(["next", "--count", "1", "--json"], capsys)
     assert err == ""
-    assert json.loads(out)["schema"] == "castsugar.next_strands/1"
+    assert json.loads(out)["schema"] == "castsugar.next/2"
     old = answer(["search", "bench.toml", "--next-strands", "1", "--json"], capsys)
     assert old == (out, "castsugar: --next-strands is now castsugar next --count\n")
 

@@ -113,15 +113,15 @@ def test_while_it_draws_the_table_is_there(
         "wrote t.csv",
         "castsugar: interrupted; not drawn: p.svg",
     ]
-    assert "second solver not asked" in out
+    assert "RESULT" in out
 
 
 @pytest.mark.parametrize("words", [MAP, SWEEP])
 @pytest.mark.parametrize(
     "late",
     [
-        "castsugar.cli.many._rows",
-        "castsugar.report.data.to_csv",
+        "castsugar.report.sweep.many_rows",
+        "castsugar.report.document.to_csv",
         "castsugar.files.writing.write_text",
     ],
 )
@@ -147,7 +147,8 @@ def test_in_the_second_part_the_first_is_there(
     words = [*MAP, "--step", "5%"]
     assert main([*words, "--csv", "whole.csv"]) == 0
     monkeypatch.setattr("castsugar.thermo.solver.CHUNK", 50)
-    monkeypatch.setattr(evaluation, "evaluate", from_call(2, evaluation.evaluate))
+    late = from_call(2, evaluation.evaluate_columns)
+    monkeypatch.setattr(evaluation, "evaluate_columns", late)
     assert main([*words, "--csv", "part.csv"]) == 130
     whole, part = table("whole.csv"), table("part.csv")
     assert len(part) == len(whole) == 231
@@ -367,9 +368,9 @@ def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> 
     """It was found, not confirmed: both is said; no better one is hinted at."""
     Path("bench.toml").write_text(SEARCH)
     monkeypatch.setattr("castsugar.thermo.second_opinion.flow.solve", stop)
-    assert main(["search", "bench.toml"]) == 130
+    assert main(["search", "bench.toml", "--full"]) == 130
     out = " ".join(capsys.readouterr().out.split())
-    assert "NOT FINISHED: interrupted after the search" in out
+    assert "Not finished: interrupted after the search" in out
     assert "a better one may exist" not in out
     assert "unavailable: interrupted: " in out
 

@@ -9,11 +9,14 @@ import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
 from castsugar.cli.main import main
 from castsugar.optimize.task import TableProblem
+from castsugar.report.document import schema_of
+from castsugar.report.search_rows import PARTS
 
 # Exact: answers are held against limits that were typed, and against each other.
 pytestmark = pytest.mark.exact
@@ -58,13 +61,13 @@ def test_the_answer_in_text_and_json(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The same mix in both; the limit binds and has a price."""
-    page, _ = searched(["--explain", "--no-confirm"], capsys)
+    page, note = searched(["--explain", "--no-confirm"], capsys)
+    assert note == "castsugar: --explain is now --full\n"
     document = json.loads(searched(["--json"], capsys)[0])
-    assert document["schema"] == "castsugar.search/1"
+    jsonschema.validate(document, schema_of("search", PARTS))
     assert document["status"] == "optimal"
-    assert "Why this mix" in page
-    assert "flame temperature" in page
-    assert "ideal, no losses" in page.casefold()
+    assert "Limits, bounds and their shadow prices" in page
+    assert "Held back by: flame temperature at most 1500 K (10 % looser buys" in page
     assert "mine" in page
     text = json.dumps(document)
     assert "confirmed" in text

@@ -5,13 +5,15 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import re
 from dataclasses import replace
 from functools import cache
 
+import jsonschema
 import numpy as np
 import pytest
 
-from castsugar import Hardware, InputError, Requirement, load_database
+from castsugar import Hardware, InputError, Requirement
 from castsugar.motor.burn_law import BORROWED_DOUBT, Band, BurnLaw, published_law
 from castsugar.motor.burn_model import (
     MeasuredMix,
@@ -36,12 +38,12 @@ from castsugar.optimize.strand_design import (
     updated,
 )
 from castsugar.optimize.task import Settings, Task
-from castsugar.plain import to_json
-from castsugar.report.next_strands import (
-    Asked,
-    next_strands_document,
-    next_strands_page,
-)
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import document, schema_of
+from castsugar.report.next_strands import PARTS, Proposed, next_parts, next_screen
+from castsugar.report.search_words import Asked
+from castsugar.report.shown import Shown
+from castsugar.report.terminal import to_text
 
 NAMES = ("potassium nitrate", "powdered sugar", "light corn syrup")
 SPACE = Space(
@@ -470,7 +472,9 @@ def test_infeasible_takes_all_of_the_space_and_says_so() -> None:
     assert not found.candidates.kept
     assert len(found.candidates.fractions) == found.candidates.looked_at
     assert "none of" in found.notes[0]
-    assert "WARNING: none of" in page(found)
+    (first, *_) = next_screen(screen_of(found), Shown()).findings
+    assert first.status == "REFUSED"
+    assert first.text.startswith("None of")
 
 
 @pytest.mark.exact
@@ -528,7 +532,8 @@ def test_a_space_of_one_mix() -> None:
 @pytest.mark.exact
 def test_same_seed_same_answer() -> None:
     one, two = (proposed(5, 5) for _ in range(2))
-    assert to_json(document(one)) == to_json(document(two))
+    first, second = (json.dumps(next_parts(screen_of(x))) for x in (one, two))
+    assert first == second
     # The mixes do not hang on the seed where the exchange finds the best from anywhere.
     task = replace(task_of(count=5), effort=Effort(seed=7))
     other = propose(task, mixes_of_space(), 5)
@@ -553,50 +558,59 @@ def test_what_cannot_be_asked_for(k, more, complaint: str) -> None:
 
 # ---------------------------------------------------------------- the page
 
-ASKED = Asked(file="invented.toml", batch=0.1, seed=0, pressure_unit="psi")
 
-
-def page(found: Proposal, asked: Asked = ASKED) -> str:
-    cautions = load_database().cautions_for(["weigh", "motor"])
-    return next_strands_page(found, asked, cautions)
-
-
-def document(found: Proposal) -> dict:
-    return next_strands_document(found, ASKED)
+def screen_of(found: Proposal, **more) -> Proposed:
+    known = {"batch": 0.1, "scale_step": 1e-4, "bench_said": "(invented.toml)"}
+    return Proposed(
+        proposal=found,
+        asked=Asked(file="invented.toml"),
+        seed=0,
+        cautions=Chosen(lines=(), keys=(), closing="", rest=9),
+        **(known | more),
+    )
 
 
 @pytest.mark.exact
-def test_page_is_ready_to_weigh() -> None:
-    """Grams of a batch of 100 g are the percents; lines fit a screen."""
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_the_screen_is_ready_to_weigh(units: str) -> None:
+    """Grams of a batch of 100 g are the percents; all of it fits a screen."""
     found = proposed(5, 4)
-    text = page(found)
-    assert max(len(line) for line in text.splitlines()) <= 80
-    for mix in found.mixes:
-        for name, percent in mix.percents.items():
-            row = f"{name:<44}{percent:>10.0f} %{percent:>12.1f} g"
-            assert row in text
-    assert f"mix 4 (again: {found.mixes[-1].replicate_of}, cooked anew)" in text
-    assert "3 strands at" in text
-    assert "It may rise" not in text
-    assert "It may rise" in page(proposed(0, 3))
-    assert "psi" in text
-    assert "Cautions" in text
-    fine = replace(ASKED, batch=0.05, scale_step=1e-5)  # 0.01 g
-    name, percent = next(iter(found.mixes[0].percents.items()))
-    assert f"{name:<44}{percent:>10.0f} %{percent / 2:>12.2f} g" in page(found, fine)
+    text = to_text(next_screen(screen_of(found), Shown(units)))
+    lines = text.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines[:-1])) <= 80
+    for place, mix in enumerate(found.mixes, 1):
+        (line,) = [x for x in lines if re.match(rf"{place}[ ,]", x)]
+        ounces = 1.0 if units == "si" else 28.349523125
+        for percent in mix.percents.values():
+            number = f"{percent:.1f}" if units == "si" else f"{percent / ounces:.4g}"
+            assert f"{number} {'g' if units == 'si' else 'oz'}" in line
+    assert f"4, {found.mixes[-1].replicate_of} again" in text
+    assert "burn 3 strands at" in text
+    assert lines[-1].startswith('Next: castsugar weigh "')
     with pytest.raises(InputError, match="mass of a batch is 0 kg"):
-        page(found, replace(ASKED, batch=0.0))
+        next_screen(screen_of(found, batch=0.0), Shown())
+    rising = to_text(next_screen(screen_of(proposed(0, 3)), Shown()), full=True)
+    assert "It may rise" in rising
+    assert "It may rise" not in to_text(
+        next_screen(screen_of(found), Shown()), full=True
+    )
 
 
 @pytest.mark.exact
-def test_document_holds_what_the_page_says() -> None:
+def test_the_document_holds_what_the_screen_says() -> None:
     found = proposed(None, 3)
-    told = json.loads(to_json(document(found)))
-    assert told["schema"] == "castsugar.next_strands/1"
-    assert told["doubt_before"]["new_grain_ln_rate"] is None  # nothing is known
-    assert told["doubt_after"] == told["mixes"][-1]["doubt_after"]
+    made = screen_of(found)
+    screen = next_screen(made, Shown())
+    told = json.loads(
+        document("next", screen, next_parts(made), version="1", cautions=[])
+    )
+    jsonschema.validate(told, schema_of("next", PARTS))
+    assert told["uncertainty_before"]["new_grain_ln_rate"] is None  # nothing is known
+    assert told["uncertainty_after"] == told["mixes"][-1]["uncertainty_after"]
     for mix in told["mixes"]:
-        assert math.fsum(mix["recipe_percent"].values()) == pytest.approx(100.0)
-        assert math.fsum(mix["recipe_g"].values()) == pytest.approx(100.0)
+        assert math.fsum(mix["recipe"].values()) == pytest.approx(100.0)
+        assert math.fsum(mix["masses"].values()) == pytest.approx(100.0)
     assert told["strands"]["low_pressure_MPa"] < told["strands"]["high_pressure_MPa"]
-    assert "no burn law" in page(found)
+    assert "Nothing is measured yet" in screen.findings[0].text
+    assert len(str(found).splitlines()) == len(found.mixes) + 1

@@ -328,7 +328,7 @@ def test_a_limit_without_a_border_says_so() -> None:
     loose, hard = limit(5000.0), limit(2000.0, ">=", COLUMNS[2])
     made = outcome(THREE, loose, hard)
     words = texts(search_map(made))
-    assert "density without voids at most 5000 kg/m3: kept everywhere" in words
+    assert "theoretical density at most 5000 kg/m³: kept everywhere" in words
     assert "flame temperature at least 2000 K: broken everywhere" in words
     assert "Where the least bad mix lies" in words
     assert "No mix keeps all limits: this one breaks them least." in words
@@ -344,15 +344,13 @@ def test_the_trace_plot_says_how_far_and_what_stops() -> None:
     """The numbers are those of the first test."""
     made = standard()
     words = " ".join(texts(trace_plot(made)))
-    assert (
-        "a 60.0 %: no less (density without voids), no more (c at least 10 %)" in words
-    )
+    assert "a 60.0 %: no less (theoretical density), no more (c at least 10 %)" in words
     assert "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)" in words
-    assert "at most 300 kg/m3" in words
+    assert "at most 300 kg/m³" in words
     assert "specific impulse [s]: more is better" in words
     one = texts(trace_plot(made, [COLUMNS[2]]))
     assert "flame temperature [K]" in one
-    assert "density without voids [kg/m3]" not in one
+    assert "theoretical density [kg/m3]" not in one
     with pytest.raises(UnknownNameError, match="flame_temperature_K"):
         trace_plot(made, ["flame_temperature_C"])
 
@@ -415,7 +413,7 @@ def test_front_chart_draws_front_trials_and_mixes() -> None:
     assert "specific impulse [s]: more is better" in words
     assert "flame temperature [K]: less is better" in words
     assert "best mix: 120.0 s, 600 K" in words
-    assert "mine: 120.0 s, 400 K; breaks density without voids" in words
+    assert "mine: 120.0 s, 400 K; breaks theoretical density" in words
     assert "odd" not in " ".join(words)
     pairs = cloud(made)
     a = 1e-3 * pairs[:, 1]
@@ -559,4 +557,4 @@ def test_pictures_of_a_real_search() -> None:
     words = texts(search_map(made))
     assert "flame temperature at most 1500 K" in words
     assert {"best mix", "whole percents", "base"} <= set(words)
-    assert "density x specific impulse [kg s/m3]: more is better" in words
+    assert "density specific impulse [kg s/m³]: more is better" in words

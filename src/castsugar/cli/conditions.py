@@ -27,7 +27,6 @@ from castsugar.constants import DEFAULT_FLOW
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
-    from castsugar.columns import Column
     from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
@@ -232,23 +231,6 @@ class Shared:
                 f"({self.leaving.value / 1e3:.4g} kPa)"
             )
         return text
-
-    def picture_notes(self, columns: Sequence[Column]) -> list[str]:
-        """Say below a picture under which conditions its columns hold."""
-        lines = []
-        if any(c.group not in ("kitchen", "motor") for c in columns):
-            lines += [self.pressures_text(), f"flow {self.flow}"]
-        if self.kitchen is not None:
-            lines += kitchen_assumptions(self.kitchen)
-        if self.motor is not None and any(c.group == "motor" for c in columns):
-            lines += motor_assumptions(self.motor)
-            lines += [
-                "bands are narrow at measured mixes and wide between them: a jump is "
-                "knowledge, not the mix",
-                "an estimate about an unproved case; not modelled: ignition peak, "
-                "erosive burning, cracks and voids",
-            ]
-        return lines
 
     def assumptions(self) -> list[str]:
         """Say what was assumed, one line each."""

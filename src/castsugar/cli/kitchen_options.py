@@ -75,27 +75,6 @@ def read_kitchen(
     return learnt.kitchen.changed(water_lost=water_lost)
 
 
-def heat_words(kitchen: Kitchen | None, database: Database) -> str:
-    """Return the cautions about the heat of a cook; empty below 130 C."""
-    from castsugar.report.cautions import pan_facts
-    from castsugar.report.layout import wrapped
-    from castsugar.units import to_celsius
-
-    if kitchen is None:
-        return ""
-    hottest = to_celsius(kitchen.cook.hottest)
-    lines = []
-    if kitchen.too_hot:
-        lines.append(
-            f"kitchen not computed: the cook reaches {hottest:.4g} C, above 150 C"
-        )
-    lines += [part for text in _browned(kitchen) for part in wrapped(text, "  ", "! ")]
-    for caution in database.cautions_for("kitchen", pan_facts(kitchen=kitchen)):
-        if caution.quantity == "bulk_temperature":
-            lines += wrapped(caution.text, "  ", "! ")
-    return "".join(line + "\n" for line in lines)
-
-
 def _browned(kitchen: Kitchen) -> list[str]:
     """Say what a cook that browns the sugar leaves out, or that it leaves nothing."""
     from castsugar.mix.weighing import browned_flag, withheld

@@ -15,24 +15,28 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import world_of
 from castsugar.cli.output import add_output_options, write_file
 from castsugar.columns import COLUMNS
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from castsugar.arrays import FloatArray
     from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
-    from castsugar.limits import Limit
+    from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
 
-#: So many mixes of a table are asked for what is invented behind them.
-_SOME = 24
+#: About so many mixes of a table decide its cautions, and what is invented behind it.
+_SOME = 100
 
 
 # ----------------------------------------------------------------------------
@@ -228,8 +232,13 @@ def told(
     world, motor, kitchen = world_of(options), conditions.motor, conditions.kitchen
     limits = limits_stated(options)
     topics = topics_of(["evaluate"], kitchen, motor)
+    judged = judge_rows(limits, rows) if limits else ()
+    likely = _likely(rows, judged)
+    some_rows = [rows[i] for i in likely]
     facts = pan_facts(kitchen=kitchen, bench=conditions.shelf.bench)
-    facts |= mix_facts(rows, ()) | motor_facts(motor, rows, blends)
+    facts |= mix_facts(some_rows, ())
+    made = [blends.mix(row) for row in likely] if motor is not None else []
+    facts |= motor_facts(motor, some_rows, mixes=made)
     uses = {"lots"} | ({"kitchen"} if kitchen is not None else set())
     uses |= {"motor"} if motor is not None else set()
     some = range(0, len(blends), max(1, len(blends) // _SOME))
@@ -239,7 +248,7 @@ def told(
     return Many(
         command=options.command,
         rows=rows,
-        judged=judge_rows(limits, rows) if limits else (),
+        judged=judged,
         conditions=partial(conditions_line, conditions, options.bench),
         notes=tuple(conditions.assumptions()),
         cautions=chosen(conditions.database.cautions, facts, topics, say=say),
@@ -249,6 +258,15 @@ def told(
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         **more,
     )
+
+
+def _likely(rows: Rows, judged: Sequence[Judgement]) -> NDArray[np.intp]:
+    """Return some that may be made: of those that keep the limits, else of all."""
+    kept = np.array([row["status"] == "ok" for row in rows])
+    for one in judged:
+        kept &= one.kept
+    places = np.flatnonzero(kept if kept.any() else np.ones(len(rows), dtype=bool))
+    return places[:: max(1, len(places) // _SOME)]
 
 
 def said_of_bench(options: argparse.Namespace) -> str:
@@ -269,6 +287,21 @@ def next_of(options: argparse.Namespace, conditions: Shared, found: Rows) -> str
         known or found, key=lambda row: float(row["characteristic_velocity_m_s"])
     )
     return f'castsugar evaluate "{best["name"]}"{where}'
+
+
+def picture_notes(found: Many, show: Shown) -> list[str]:
+    """Say below a picture under which conditions it holds."""
+    notes = [found.conditions(show)]
+    if any(column.group == "motor" for column in found.columns):
+        notes.append(
+            "bands are narrow at measured mixes and wide between them: a jump is "
+            "knowledge, not the mix"
+        )
+        notes.append(
+            "an estimate about an unproved case; not modelled: ignition peak, erosive "
+            "burning, cracks and voids"
+        )
+    return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
 
 
 def give(

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from castsugar.columns import Column
-    from castsugar.data.load import Database
-    from castsugar.mix.blends import Blends
     from castsugar.motor.hardware import Hardware
 
 
@@ -52,42 +48,3 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
             f"{margin} the margin"
         )
     return lines
-
-
-def motor_words(
-    hardware: Hardware | None,
-    columns: Sequence[Column],
-    rows: Sequence[Mapping[str, Any]],
-    blends: Blends,
-    database: Database,
-) -> str:
-    """Return what must stand beside the motor columns of many mixes."""
-    from castsugar.motor.pressure_table import untold
-    from castsugar.report.cautions import motor_facts
-    from castsugar.report.layout import wrapped
-
-    if hardware is None or not any(c.group == "motor" for c in columns):
-        return ""
-    lines = []
-    without = [r for r in rows if r["status"] == "ok" and untold(r)]
-    if without:
-        first = without[0]
-        lines = wrapped(
-            f"No pressure is told of {len(without):,} of {len(rows):,} mixes, so no "
-            f"margin; of {first['name']}: {untold(first)}",
-            "  ",
-            "",
-        )
-    lines += wrapped(
-        "Bands are narrow at measured mixes and wide between them: a jump of the 95 % "
-        "pressure or of the margin is knowledge, not the mix. Not modelled: ignition "
-        "peak, erosive burning, cracks and voids.",
-        "  ",
-        "",
-    )
-    always = ("general", "no-claim", "pressure-margin", "fragments")
-    facts = motor_facts(hardware, rows, blends)
-    for caution in database.cautions_for("motor", facts):
-        if caution.quantity or caution.key in always:
-            lines += wrapped(caution.text, "  ", "! ")
-    return "".join(line + "\n" for line in lines)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.optimize.search import Outcome
     from castsugar.optimize.task import Task
-    from castsugar.report.search import Searched
+    from castsugar.report.screen import Screen
     from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
 
@@ -41,6 +42,9 @@ examples:
   castsugar search --page search.html
   castsugar search --picture map.svg --picture traces=traces.svg
 """
+
+#: Ingredients that vary on a map.
+_CORNERS = 3
 
 #: What can be drawn; the first is meant where none is named.
 _PICTURES = {
@@ -95,7 +99,10 @@ def run(options: argparse.Namespace) -> int:
     outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
         asked = _asked(world, outcome, database, stated)
-        answer(options, _answer(options, (world, stated), outcome, asked))
+        invented = _invented(world, outcome, asked)
+        asked = replace(asked, before="EXAMPLE: " if invented else "")
+        made = _answer(options, (world, stated), outcome, asked, invented)
+        answer(options, made)
         drawn = _draw(options, hold, outcome, asked)
     if outcome.interrupted:
         remark("castsugar: interrupted; this is the best so far")
@@ -111,7 +118,7 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
     if "front" in options.picture and task.front is None:
         raise InputError("a front needs two columns: front = [...] in [search]")
     free = sum(low < high for low, high in task.space.bounds.values())
-    if "map" in options.picture and free != 3:
+    if "map" in options.picture and free != _CORNERS:
         raise InputError(
             f"the map draws three ingredients that vary; this search has {free}"
         )
@@ -158,11 +165,14 @@ def _answer(
     under: tuple[World, Conditions],
     outcome: Outcome,
     asked: Asked,
+    invented: tuple[str, ...],
 ) -> Answer:
     """Return what is said in every form."""
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
+    from castsugar.report.screen import Figure
     from castsugar.report.search import Searched, search_screen
     from castsugar.report.search_annexes import search_annexes
+    from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import search_parts, table_fields, table_rows
 
     world, stated = under
@@ -173,9 +183,6 @@ def _answer(
     pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=world.bench)
     name = outcome.chosen
     facts = facts_of(pan, [mixes[name]], [outcome.rows[name]], settings.motor)
-    uses = {"lots"} | ({"scale"} if batch is not None else set())
-    uses |= {"kitchen"} if settings.kitchen is not None else set()
-    uses |= {"motor"} if settings.motor is not None else set()
     found = Searched(
         outcome=outcome,
         asked=asked,
@@ -185,13 +192,22 @@ def _answer(
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         bench=options.bench,
         bench_said=options.bench_said,
-        invented=world.invented_for(mixes.values(), uses=uses),
+        invented=invented,
     )
-    full = partial(_with_annexes, found, search_annexes)
+    free = sum(low < high for low, high in outcome.task.space.bounds.values())
+
+    def screen(show: Shown) -> Screen:
+        made = search_screen(found, show)
+        made = replace(made, annexes=tuple(search_annexes(found, show)))
+        if not options.page or free != _CORNERS:
+            return made
+        drawn = search_map(outcome, asked=asked, show=show)
+        return replace(made, sheet=(Figure(drawn, "Where the recipe lies"),))
+
     rows = table_rows(found)
     return Answer(
         command="search",
-        screen=lambda show: search_screen(full(), show),
+        screen=screen,
         parts=partial(search_parts, found),
         told={
             "version": database.version,
@@ -204,11 +220,19 @@ def _answer(
     )
 
 
-def _with_annexes(found: Searched, annexes: Any) -> Searched:
-    """Return it with what the full answer adds."""
-    from dataclasses import replace
-
-    return replace(found, annexes=lambda show: tuple(annexes(found, show)))
+def _invented(world: World, outcome: Outcome, asked: Asked) -> tuple[str, ...]:
+    """Return what is invented behind the answer."""
+    task = outcome.task
+    used = {
+        "lots": True,
+        "scale": task.space.batch is not None,
+        "kitchen": task.settings.kitchen is not None,
+        "motor": task.settings.motor is not None,
+    }
+    mixes = _mixes(world, outcome, asked).values()
+    return world.invented_for(
+        mixes, uses={name for name, is_used in used.items() if is_used}
+    )
 
 
 def _mixes(world: World, outcome: Outcome, asked: Asked) -> dict[str, Mix]:
@@ -272,11 +296,11 @@ def _draw(
         rows = trial_rows(outcome)
         write_file(options, options.trials, to_csv(rows, trial_fields(rows)))
     wanted = {
-        "map": lambda: search_map(outcome, asked=asked),
+        "map": lambda: search_map(outcome, asked=asked, show=units_of(options)),
         "traces": lambda: trace_plot(outcome, asked=asked),
     }
     if outcome.front is not None:
-        wanted["front"] = lambda: front_chart(outcome)
+        wanted["front"] = lambda: front_chart(outcome, asked=asked)
     elif "front" in options.picture:
         remark("castsugar: no front to draw: no mix keeps the limits")
     return write_pictures(options, hold, wanted)

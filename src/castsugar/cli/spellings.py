@@ -21,6 +21,7 @@ OPTIONS: Mapping[str, Mapping[str, str]] = {
     "burnrate": {"--chart": "--picture"},
     "firing": _BENCH | {"--chart": "--picture"},
     "search": {
+        "--explain": "--full",
         "--map": "--picture map=",
         "--traces": "--picture traces=",
         "--front": "--picture front=",

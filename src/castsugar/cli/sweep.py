@@ -19,12 +19,14 @@ from castsugar.cli.many import (
     give,
     limits_stated,
     next_of,
+    picture_notes,
     said_of_bench,
     told,
 )
 
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Shared
+    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
@@ -136,12 +138,14 @@ def run(options: argparse.Namespace) -> int:
         }
         found = told(options, conditions, blends, rows, more)
         drawn = columns or tuple(map(read_column, _DRAWN))
-        notes = conditions.picture_notes(drawn)
-        notes += [] if complete else ["INCOMPLETE: interrupted"]
         title = f"{items[index]} against the rest of {options.recipe}"
         title = f"EXAMPLE: {title}" if found.invented else title
         axis = (items[index], keys[index])
-        draw = partial(sweep_chart, rows, axis, drawn, title, notes)
+
+        def draw(show: Shown) -> str:
+            notes = picture_notes(found, show)
+            return sweep_chart(rows, axis, drawn, title, notes, show)
+
         give(options, conditions, found, draw)
         pictures = {"chart": partial(draw, units_of(options))}
         done = write_pictures(options, hold, pictures)

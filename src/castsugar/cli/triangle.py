@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
 from castsugar.cli.answer import units_of
@@ -19,6 +19,7 @@ from castsugar.cli.many import (
     give,
     limits_stated,
     next_of,
+    picture_notes,
     said_of_bench,
     told,
     withheld,
@@ -27,6 +28,9 @@ from castsugar.data.load import Database
 from castsugar.errors import InputError
 from castsugar.mix import refusals
 from castsugar.mix.text import parse_recipe
+
+if TYPE_CHECKING:
+    from castsugar.report.shown import Shown
 
 # ----------------------------------------------------------------------------
 # Read steps, fixed parts and marks of a map.
@@ -217,8 +221,6 @@ def run(options: argparse.Namespace) -> int:
             "next": next_of(options, conditions, rows),
         }
         found = told(options, conditions, blends, rows, more)
-        notes = conditions.picture_notes([column])
-        notes += [] if complete else ["INCOMPLETE: interrupted"]
         plan = Triangle(
             corners=tuple(options.ingredients),
             fractions=triangle,
@@ -227,7 +229,10 @@ def run(options: argparse.Namespace) -> int:
             marks=marks,
             before="EXAMPLE: " if found.invented else "",
         )
-        draw = partial(ternary, plan, rows, column, notes)
+
+        def draw(show: Shown) -> str:
+            return ternary(plan, rows, column, picture_notes(found, show), show)
+
         give(options, conditions, found, draw)
         pictures = {"map": partial(draw, units_of(options))}
         done = write_pictures(options, hold, pictures)

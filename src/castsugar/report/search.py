@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
@@ -29,7 +29,7 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, ratio, recipe_argument
-from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
+from castsugar.report.screen import Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
     endless,
@@ -78,8 +78,6 @@ class Searched:
     bench, bench_said : str
         The file, and how it was found if nobody typed it.
     invented : tuple of str
-    annexes : callable
-        Returns them in units; called where they are shown.
     """
 
     outcome: Outcome
@@ -91,7 +89,6 @@ class Searched:
     bench: str = "bench.toml"
     bench_said: str = ""
     invented: tuple[str, ...] = ()
-    annexes: Callable[[Shown], Sequence[Annex]] = field(default=lambda _: ())
 
     @property
     def mix(self) -> Mix:
@@ -134,7 +131,6 @@ def search_screen(found: Searched, show: Shown) -> Screen:
         next=_next(found),
         invented=found.invented,
         bench=found.asked.file,
-        annexes=tuple(found.annexes(show)),
     )
 
 
@@ -341,9 +337,10 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
     )
     if len(rows) > 1 and _flat(rows):
         count = {2: "both"}.get(len(rows), f"all {len(rows)}")
+        known = numbers.typed(100.0 * DOUBT)
         yield Paragraph(
-            f"c* of {count} agrees within the {numbers.percent(DOUBT)} % it is known "
-            "to: it does not choose between them; your limits do.",
+            f"c* of {count} agrees within the {known} % it is known to: it "
+            "does not choose between them; your limits do.",
             spare=True,
         )
     if found.sound:

@@ -404,9 +404,8 @@ def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
         yield Paragraph(f"Further {' and '.join(extra)}.")
     verdicts: dict[str, list[str]] = {}
     for name, row in outcome.rows.items():
-        verdicts.setdefault(str(row.get("confirmation") or "not asked"), []).append(
-            name
-        )
+        verdict = str(row.get("confirmation") or "not asked")
+        verdicts.setdefault(verdict, []).append(_NAMES.get(name, name))
     for verdict, names in verdicts.items():
         told = f"Independent check (Cantera): {verdict}: {', '.join(names)}."
         yield Paragraph(told)

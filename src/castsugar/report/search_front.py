@@ -11,6 +11,7 @@ from castsugar.comparison.directions import DECADES, cloud
 from castsugar.optimize.search import Outcome
 from castsugar.report.search_marks import LOOKS
 from castsugar.report.search_picture import (
+    PLAIN,
     best_words,
     fault_words,
     notes_of,
@@ -18,7 +19,7 @@ from castsugar.report.search_picture import (
     stem,
     value_words,
 )
-from castsugar.report.search_words import label_of, unit_of
+from castsugar.report.search_words import Asked, label_of, unit_of
 from castsugar.report.svg.axes import Scale, padded, padded_decades
 from castsugar.report.svg.canvas import (
     FAINT,
@@ -64,12 +65,13 @@ class _Mix:
     at: tuple[float, float]
 
 
-def front_chart(outcome: Outcome) -> str:
+def front_chart(outcome: Outcome, *, asked: Asked = PLAIN) -> str:
     """Draw the trade-off front of an outcome.
 
     Parameters
     ----------
     outcome : Outcome
+    asked : Asked
 
     Returns
     -------
@@ -88,7 +90,7 @@ def front_chart(outcome: Outcome) -> str:
     columns = (wanted[0][0], wanted[1][0])
     line = np.column_stack([front.first, front.second])
     mixes = _mixes(outcome, columns)
-    svg = Svg(_WIDTH, 0.0, "What one costs in the other", _description(outcome))
+    svg = Svg(_WIDTH, 0.0, f"{asked.before}Trade-off", _description(outcome))
     heading = [f"{stem(columns[0])} against {stem(columns[1])}, all limits kept"]
     state = state_words(outcome)
     top = draw_heading(svg, svg.title, [*heading, *([state] if state else [])], _MARGIN)

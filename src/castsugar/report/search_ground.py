@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.optimize.plane import Plane
+from castsugar.report.search_words import field_of
+from castsugar.report.shown import Shown
 from castsugar.report.svg.canvas import INK, SOFT, Attributes, Stroke, Svg, moves
 from castsugar.report.svg.colour import (
     BINS,
@@ -70,9 +72,11 @@ class Ground:
         return [part for line in found for part in inside(line, self.outline)]
 
 
-def ground_of(made: Plane, frame: Frame, objective: str) -> Ground:
-    """Return the lattice on the page."""
-    values = made.values[:, made.columns.index(objective)]
+def ground_of(made: Plane, frame: Frame, objective: str, show: Shown) -> Ground:
+    """Return the lattice on the page, the objective in units shown."""
+    kind = field_of(objective).kind
+    known = made.values[:, made.columns.index(objective)]
+    values = np.array([show.number(kind, value) for value in known])
     held = np.asarray((made.rows >= 0.0).all(axis=1))
     return Ground(
         frame=frame,

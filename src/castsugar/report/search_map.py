@@ -12,6 +12,7 @@ from castsugar.report.search_ground import Ground, draw_ground, ground_of
 from castsugar.report.search_marks import Mark, draw_marks, mark_keys, marks_of
 from castsugar.report.search_picture import (
     PLAIN,
+    SI_UNITS,
     best_words,
     decimals_of,
     limit_words,
@@ -23,7 +24,8 @@ from castsugar.report.search_picture import (
     stem,
     value_words,
 )
-from castsugar.report.search_words import Asked, label_of, unit_of
+from castsugar.report.search_words import Asked, field_of, label_of
+from castsugar.report.shown import Shown
 from castsugar.report.svg.canvas import INK, PAGE, Stroke, Svg, TextStyle
 from castsugar.report.svg.contour import draw_border, level_labels, name_border
 from castsugar.report.svg.legend import (
@@ -61,7 +63,11 @@ _BORDERS = (
 
 
 def search_map(
-    outcome: Outcome, *, asked: Asked = PLAIN, made: Plane | None = None
+    outcome: Outcome,
+    *,
+    asked: Asked = PLAIN,
+    made: Plane | None = None,
+    show: Shown = SI_UNITS,
 ) -> str:
     """Draw the best mix among all mixes of three ingredients.
 
@@ -75,6 +81,8 @@ def search_map(
         Ingredients as typed.
     made : Plane, optional
         The lattice of this outcome, if it was evaluated before.
+    show : Shown
+        Units.
 
     Returns
     -------
@@ -92,19 +100,21 @@ def search_map(
     svg = Svg(
         _WIDTH,
         0.0,
-        f"Where the {best_words(outcome)} lies",
-        _description(outcome, names),
+        f"{asked.before}Where the {best_words(outcome)} lies",
+        _description(outcome, names, show),
     )
-    top = draw_heading(svg, svg.title, _below_title(outcome, made, asked), _MARGIN)
+    top = draw_heading(
+        svg, svg.title, _below_title(outcome, made, asked, show), _MARGIN
+    )
     low, span = made.low, 1.0 - sum(made.low)
     frame = Frame(low, span, _LEFT, top + 38.0 + _DROP + HEIGHT * _SIDE, _SIDE)
-    ground = ground_of(made, frame, goal.objective)
+    ground = ground_of(made, frame, goal.objective, show)
     marks = marks_of(outcome, made, frame)
     keys = draw_ground(svg, made, ground, range_words(outcome))
     draw_grid(svg, frame, made.total)
-    keys += _draw_over(svg, outcome, made, ground, marks)
+    keys += _draw_over(svg, outcome, made, ground, marks, show)
     draw_sides(svg, frame, Sides((names[0], names[1], names[2]), made.total, _DROP))
-    y = _draw_bar(svg, ground, goal.objective)
+    y = _draw_bar(svg, ground, goal.objective, show)
     width = _WIDTH - 2.0 * _MARGIN
     y = draw_keys(svg, keys, _MARGIN, y, width)
     y = draw_notes(svg, [f"Mixes, in percent of {' / '.join(names)}:"], _MARGIN, y)
@@ -113,10 +123,10 @@ def search_map(
     return svg.to_text()
 
 
-def _below_title(outcome: Outcome, made: Plane, asked: Asked) -> list[str]:
+def _below_title(outcome: Outcome, made: Plane, asked: Asked, show: Shown) -> list[str]:
     """Return the lines below the title: unit, other ingredients, state."""
     goal = outcome.found.goal
-    unit = unit_of(goal.objective)
+    unit = show.unit(field_of(goal.objective).kind)
     more = "more" if goal.maximise else "less"
     lines = [
         f"{label_of(goal.objective)}{f' [{unit}]' if unit else ''}: {more} is better"
@@ -131,7 +141,12 @@ def _below_title(outcome: Outcome, made: Plane, asked: Asked) -> list[str]:
 
 
 def _draw_over(
-    svg: Svg, outcome: Outcome, made: Plane, ground: Ground, marks: list[Mark]
+    svg: Svg,
+    outcome: Outcome,
+    made: Plane,
+    ground: Ground,
+    marks: list[Mark],
+    show: Shown,
 ) -> list[Key]:
     """Draw lines of equal value, borders of limits and marks; return the keys."""
     top, left, right = ground.frame.corners()
@@ -145,56 +160,58 @@ def _draw_over(
     lines = [ground.lines(ground.objective, level) for level in ground.levels]
     for line in lines:
         draw_border(svg, line, Stroke(INK, 1.0), casing=0.9)
-    keys, names = _draw_limits(svg, outcome.found.goal.limits, made, ground)
+    keys, names = _draw_limits(svg, outcome.found.goal.limits, made, ground, show)
     for words, found, colour in names:
         style = TextStyle(15.0, colour=colour, bold=True, halo=PAGE)
         name_border(svg, words, found, taken, style)
     draw_marks(svg, outcome, made, ground.frame, marks, taken)
-    labels = _labels(ground.levels, outcome.found.goal.objective)
+    labels = _labels(ground.levels, outcome.found.goal.objective, show)
     for words, found in zip(labels, lines, strict=True):
         style = TextStyle(14.0, colour=INK, halo=PAGE)
         name_border(svg, words, found, taken, style, lead=False)
     return keys
 
 
-def _labels(levels: tuple[float, ...], objective: str) -> tuple[str, ...]:
+def _labels(levels: tuple[float, ...], objective: str, show: Shown) -> tuple[str, ...]:
     """Return what is written at lines of equal value."""
-    return tuple(spaced(t) for t in level_labels(levels, decimals_of(objective)))
+    return tuple(spaced(t) for t in level_labels(levels, decimals_of(objective, show)))
 
 
 def _draw_limits(
-    svg: Svg, limits: tuple[Limit, ...], made: Plane, ground: Ground
+    svg: Svg, limits: tuple[Limit, ...], made: Plane, ground: Ground, show: Shown
 ) -> tuple[list[Key], list[tuple[str, list[FloatArray], str]]]:
     """Draw the borders of limits; return keys, and names with lines and colours."""
-    stems = [stem(limit.column) for limit in limits]
+    stems = [stem(limit.column, show) for limit in limits]
     keys, names = [], []
     for index, limit in enumerate(limits):
         colour, dashes = _BORDERS[index % len(_BORDERS)]
         slack = made.limits[:, index]
         lines = ground.lines(slack, 0.0)
         draw_border(svg, lines, Stroke(colour, 2.6, dashes))
-        words = limit_words(limit)
+        words = limit_words(limit, show)
         if not lines:
             known = slack[ground.held & np.isfinite(slack)]
             kept = bool((known >= 0.0).all())
             words += ": kept everywhere" if kept else ": broken everywhere"
         keys.append(Key("line", colour, words, dashes))
         once = stems.count(stems[index]) == 1
-        names.append((stems[index] if once else short_limit(limit), lines, colour))
+        names.append(
+            (stems[index] if once else short_limit(limit, show), lines, colour)
+        )
     return keys, names
 
 
-def _draw_bar(svg: Svg, ground: Ground, objective: str) -> float:
+def _draw_bar(svg: Svg, ground: Ground, objective: str, show: Shown) -> float:
     """Draw the colour bar; return the y below it [px]."""
     y = ground.frame.base + 80.0 + _DROP
     if ground.range is None:
         return y
     low, high = ground.range
     ends = (
-        f"lowest {value_words(objective, low)}",
-        f"highest {value_words(objective, high)}",
+        f"lowest {value_words(objective, low, show)}",
+        f"highest {value_words(objective, high, show)}",
     )
-    labels = _labels(ground.levels, objective)
+    labels = _labels(ground.levels, objective, show)
     bar = ColourBar(low, high, ground.levels, labels, ends)
     return draw_bar(svg, bar, _MARGIN, y, _WIDTH - 2.0 * _MARGIN) + 10.0
 
@@ -209,10 +226,10 @@ def _notes(outcome: Outcome) -> list[str]:
     ]
 
 
-def _description(outcome: Outcome, names: tuple[str, ...]) -> str:
+def _description(outcome: Outcome, names: tuple[str, ...], show: Shown) -> str:
     """Say in words what the picture shows."""
     goal = outcome.found.goal
-    limits = "; ".join(limit_words(limit) for limit in goal.limits)
+    limits = "; ".join(limit_words(limit, show) for limit in goal.limits)
     return (
         f"{label_of(goal.objective)} of mixes of {', '.join(names)}; where all limits "
         f"are kept the picture is clear. Limits: {limits or 'none'}."

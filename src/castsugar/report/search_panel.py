@@ -11,7 +11,8 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.limits import Limit
-from castsugar.report.search_picture import bound_words
+from castsugar.report.search_picture import SI_UNITS
+from castsugar.report.search_words import bound_words
 from castsugar.report.svg.canvas import (
     FAINT,
     INK,
@@ -168,7 +169,7 @@ def _draw_limit_names(svg: Svg, panel: Panel) -> None:
         at = y(limit.value)
         if not y.end <= at <= y.start:
             continue
-        words = bound_words(limit)
+        words = bound_words(limit, SI_UNITS)
         drops = (-6.0, 17.0) if limit.sense == ">=" else (17.0, -6.0)
         ends = ((x.end - 8.0, "end"), (x.start + 8.0, "start"))
         spots = [((left, at + drop), how) for drop in drops for left, how in ends]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from castsugar.columns import COLUMN
@@ -11,17 +12,26 @@ from castsugar.optimize.plane import FAILED, broken, unknown
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
 from castsugar.report.layout import number
-from castsugar.report.search_words import Asked, chance_of, label_of, unit_of
+from castsugar.report.search_words import (
+    Asked,
+    bound_words,
+    chance_of,
+    field_of,
+    label_of,
+)
+from castsugar.report.shown import SI, Shown
 
 #: Where nothing was typed: catalogue names.
 PLAIN = Asked(file="")
+
+SI_UNITS = Shown()
 
 _IDEAL = "A model; impulses are ideal, no losses. No claim of safety."
 _PRESSURE = "A pressure limit rests on an estimate about an unproved case."
 _VISCOSITY = "Pour viscosity is good to a factor of 4 before it is calibrated."
 
 
-def stem(column: str) -> str:
+def stem(column: str, show: Shown = SI_UNITS) -> str:
     """Return what a column measures, in few words.
 
     Examples
@@ -29,7 +39,8 @@ def stem(column: str) -> str:
     >>> stem("pour_viscosity_Pa_s, 80 of 100")
     'pour viscosity'
     """
-    return label_of(chance_of(column)[0]).removesuffix(", middle")
+    one = field_of(column)
+    return one.us_label if one.us_label and show.system != SI else label_of(one.key)
 
 
 def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
@@ -45,19 +56,7 @@ def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
     return "; ".join(found)
 
 
-def bound_words(limit: Limit) -> str:
-    """Return sense and value of a limit with its unit.
-
-    Examples
-    --------
-    >>> bound_words(Limit(column="peak_pressure_MPa", sense="<=", value=6.9))
-    'at most 6.9 MPa'
-    """
-    word = "at most" if limit.sense == "<=" else "at least"
-    return f"{word} {limit.value:.4g} {unit_of(limit.column)}".rstrip()
-
-
-def short_limit(limit: Limit) -> str:
+def short_limit(limit: Limit, show: Shown = SI_UNITS) -> str:
     """Return a limit in few words, with sense and value.
 
     Examples
@@ -65,10 +64,10 @@ def short_limit(limit: Limit) -> str:
     >>> short_limit(Limit(column="pour_viscosity_Pa_s", sense="<=", value=10.0))
     'pour viscosity at most 10 Pa s'
     """
-    return f"{stem(limit.column)} {bound_words(limit)}"
+    return f"{stem(limit.column, show)} {bound_words(limit, show)}"
 
 
-def limit_words(limit: Limit) -> str:
+def limit_words(limit: Limit, show: Shown = SI_UNITS) -> str:
     """Return a limit with the share of the draws that must keep it.
 
     Examples
@@ -79,26 +78,30 @@ def limit_words(limit: Limit) -> str:
     """
     share = chance_of(limit.column)[1]
     if share is None:
-        return short_limit(limit)
+        return short_limit(limit, show)
     most = share if limit.sense == "<=" else 100.0 - share
-    return f"{short_limit(limit)}, in {most:g} of 100"
+    return f"{short_limit(limit, show)}, in {most:g} of 100"
 
 
-def decimals_of(column: str) -> int:
-    """Return the decimals that a column deserves on a picture."""
+def decimals_of(column: str, show: Shown = SI_UNITS) -> int:
+    """Return the decimals that a column deserves on a picture, in units shown."""
     known = COLUMN.get(chance_of(column)[0])
-    return (known.decimals or 0) if known else 1
+    if known is None:
+        return 1
+    finer = -math.log10(abs(show.span(field_of(column).kind, 1.0)))
+    return max((known.decimals or 0) + math.ceil(finer - 1e-9), 0)
 
 
-def value_words(column: str, value: float) -> str:
-    """Return a value with its unit.
+def value_words(column: str, value: float, show: Shown = SI_UNITS) -> str:
+    """Return a value, which comes in units shown, with its unit.
 
     Examples
     --------
     >>> value_words("specific_impulse_s", 152.97)
     '153.0 s'
     """
-    return f"{spaced(number(value, decimals_of(column)))} {unit_of(column)}".rstrip()
+    told = spaced(number(value, decimals_of(column, show)))
+    return f"{told} {show.unit(field_of(column).kind)}".rstrip()
 
 
 def spaced(text: str) -> str:

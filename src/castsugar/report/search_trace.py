@@ -76,7 +76,8 @@ def trace_plot(
         if name not in known:
             raise unknown_name("column", name, known)
     ran = directions(outcome)
-    svg = Svg(_WIDTH, 0.0, "What each ingredient does", _description(ran, wanted))
+    title = f"{asked.before}Effect of each ingredient"
+    svg = Svg(_WIDTH, 0.0, title, _description(ran, wanted))
     best = best_words(outcome)
     lines = [f"Around the {best}: one runs, the others keep their ratio."]
     top = draw_heading(svg, svg.title, [*_said(outcome), *lines], _MARGIN)

@@ -49,15 +49,15 @@ class Asked:
         Name of the bench file.
     typed : mapping
         Ingredient as typed to its catalogue name.
-    pressure : str
-        Unit of pressure that was typed.
     assumptions : tuple of str
+    before : str
+        What the titles of pictures begin with, such as "EXAMPLE: ".
     """
 
     file: str
     typed: Mapping[str, str] = field(default_factory=dict)
-    pressure: str = "MPa"
     assumptions: tuple[str, ...] = ()
+    before: str = ""
 
     def name(self, catalogue: str) -> str:
         """Return an ingredient as it was typed first.

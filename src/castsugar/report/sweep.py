@@ -21,6 +21,7 @@ from castsugar.report.limit_words import P95, PEAK, POUR
 from castsugar.report.screen import Annex, Block, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.terminal import WIDTH
+from castsugar.rows import FAINT_FLAME
 
 Mask = NDArray[np.bool_]
 
@@ -53,6 +54,9 @@ BREAKS = Field(
 )
 
 _COUNTED = ("kept", "broken", "not_computed")
+
+#: Flags of a cook that all mixes share: too hot for the kitchen, browned sugar.
+_COOKED = ("kitchen not computed", "browned", "degraded")
 
 #: What must stand out in a table of mixes, whoever has limits.
 _STOP, _FAINT, _FREEZING = "do not fire it", "flame below", "freezing"
@@ -214,7 +218,8 @@ def _findings(found: Many, show: Shown) -> Iterator[Finding]:
         yield Finding("DO NOT", f"fire {found.where(stopped)}: {reason}.")
     if found.judged:
         yield from _keeping(found, show)
-    yield from _unburned(found)
+    yield from _cooked(found)
+    yield from _unburned(found, show)
     yield from _best(found, show)
     if not found.judged and found.command == "map":
         yield Finding(
@@ -297,7 +302,9 @@ def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
     words = {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
     values = {"kept": int(kept.sum()), "mixes": len(kept)}
     if not kept.any():
-        yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
+        broken = np.any([one.broken for one in found.judged], axis=0)
+        if (broken | ~found.usable).all() and broken.any():
+            yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
         return
     text = f"{_capital(found.where(kept))}: {words}"
     if not found.varied:
@@ -324,7 +331,16 @@ def _spans(found: Many, mask: Mask) -> str:
     return ", ".join(told)
 
 
-def _unburned(found: Many) -> Iterator[Finding]:
+def _cooked(found: Many) -> Iterator[Finding]:
+    """Yield what a cook does to all mixes alike."""
+    flags = [str(row.get("flags") or "").split("; ") for row in found.rows]
+    for flag in flags[0] if flags else ():
+        if any(word in flag for word in _COOKED) and all(flag in own for own in flags):
+            status = "CANNOT TELL" if "not computed" in flag else "CAUTION"
+            yield Finding(status, f"All of these mixes: {flag}.")
+
+
+def _unburned(found: Many, show: Shown) -> Iterator[Finding]:
     """Yield how many mixes do not burn, hardly burn, or were not computed."""
     status = np.array([str(row["status"]) for row in found.rows])
     cold, faint = status == "cold", found.flagged(_FAINT) & (status == "ok")
@@ -332,7 +348,7 @@ def _unburned(found: Many) -> Iterator[Finding]:
         f"{found.where(mask) if found.varied else f'{mask.sum():,}'} {how}"
         for mask, how in (
             (cold, "not at all by this model"),
-            (faint, "only below 900 K"),
+            (faint, f"only below {show.typed('flame temperature', FAINT_FLAME)}"),
         )
         if mask.any()
     ]
@@ -343,7 +359,7 @@ def _unburned(found: Many) -> Iterator[Finding]:
     rest = ~cold & (status != "ok")
     if rest.any() and found.complete:
         first = status[int(np.flatnonzero(rest)[0])]
-        yield Finding("CANNOT TELL", f"{found.where(rest)}: {first}.")
+        yield Finding("CANNOT TELL", f"{_capital(found.where(rest))}: {first}.")
     freezing = found.flagged(_FREEZING)
     if freezing.any():
         text = "freezing at the throat makes their c* an artefact; left out below"
@@ -404,7 +420,7 @@ def _lowest(found: Many, key: str, mask: Mask) -> int:
 
 def _blocks(found: Many, show: Shown) -> Iterator[Block]:
     """Yield the table of a sweep: shares across, quantities down."""
-    if found.varied:
+    if found.varied and _keys(found):
         yield _across(found, show)
 
 
