@@ -329,6 +329,10 @@ def test_infeasible_names_the_violation_and_the_limit_to_move() -> None:
     assert "Relax the pressure limit to 5 MPa." in told
     assert "to 725.2 psi." in joined(screen(impossible(), Shown("us")))
     assert "Held back" not in told
+    # 200 K too hot are 360 degrees Fahrenheit too hot.
+    cool = Limit(column=HOT, sense="<=", value=1300.0)
+    told = joined(screen(outcome(found(cool)), Shown("us")))
+    assert "it breaks the limit on flame temperature by 360 °F. Relax the" in told
     assert told.endswith("Next: castsugar search --full")
 
 
