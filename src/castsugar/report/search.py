@@ -29,7 +29,7 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, ratio, recipe_argument
-from castsugar.report.screen import Block, Finding, Paragraph, Screen, Table
+from castsugar.report.screen import BENCH, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
     endless,
@@ -86,7 +86,7 @@ class Searched:
     judged: Mapping[str, tuple[Judged, ...]]
     conditions: Callable[[Shown], str]
     cautions: Chosen
-    bench: str = "bench.toml"
+    bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
 
@@ -471,7 +471,7 @@ def _least_sure(found: Searched) -> str:
 
 def _next(found: Searched) -> str:
     """Return the command to go on with."""
-    bench = "" if found.bench_said else f" --bench {found.bench}"
+    bench = "" if found.bench == BENCH else f" --bench {found.bench}"
     if not found.sound:
         return f"castsugar search{bench} --full"
     recipe, motor = recipe_argument(found.mix), found.outcome.task.settings.motor
