@@ -20,7 +20,8 @@ import pytest
 from castsugar.cli.main import main
 from castsugar.comparison.compare import Cell, compare
 from castsugar.comparison.draws import Summary
-from castsugar.report.compare import difference, named
+from castsugar.report.compare import difference
+from castsugar.report.field import FIELDS
 from castsugar.report.schemas import schema
 from castsugar.report.shown import Shown
 
@@ -179,7 +180,7 @@ def test_words_say_what_json_says(
     text = capsys.readouterr().out
     for one in of_mix(document, 1):
         word = one["verdict"] + (f": {one['merit']}" if one["merit"] else "")
-        assert told[named(one["key"], Shown())] == word
+        assert told[FIELDS[one["key"]].headed(Shown())] == word
         assert word in text
     assert "enthalpy of formation of sorbitol" in text
 

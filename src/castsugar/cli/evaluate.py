@@ -213,6 +213,7 @@ def told(
     more : tuple
         Limits, firings of the mixes, and the draws of their bands.
     """
+    from castsugar.cli.conditions import doubts_of
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
     from castsugar.report.limit_words import by_mix

@@ -154,7 +154,7 @@ def judged(
     why = ""
     if shared_law and claim.column.startswith("peak_"):
         why = (
-            "both mixes burn by one law here, so how the burn rate changes is not "
+            "both mixes burn by one law here, so how the burning rate changes is not "
             "known: strands of both would tell"
         )
     behind = (invented or {}).get(COLUMN[claim.column].group, ())

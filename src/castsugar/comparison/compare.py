@@ -201,8 +201,9 @@ def notes_of(found: Draws) -> tuple[str, ...]:
     laws = found.outlook.burn_laws()
     if len(laws) > 1 and len(set(laws)) < len(laws):
         notes.append(
-            "mixes that share one burn law differ in pressure by c* and density alone; "
-            "how their burn rates differ is not known, so no verdict is given on it"
+            "mixes that share one burning-rate law differ in pressure by c* and "
+            "density alone; how their burning rates differ is not known, so no verdict "
+            "is given on it"
         )
     whys = found.outlook.withheld()
     notes += [
@@ -230,9 +231,9 @@ def _catalyst_note(found: Draws) -> list[str]:
     if len(set(shares.values())) < 2:
         return []
     return [
-        "the mixes hold different shares of a burn-rate catalyst: it raises the burn "
-        "rate, and with it the pressure, by what only strands tell (common practice, "
-        "no source)"
+        "the mixes hold different shares of a burning-rate catalyst: it raises the "
+        "burning rate, and with it the pressure, by what only strands tell (common "
+        "practice, no source)"
     ]
 
 

@@ -183,7 +183,7 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     )
     ratio = motor.density_ratio
     yield _number(
-        "density of the grain over that without voids",
+        "density of the grain over the theoretical density",
         ratio,
         ratio * spread.density,
         "",

@@ -387,10 +387,10 @@ def differences_table(told: Compared, mix: int, show: Shown) -> Table:
     cells, base = told.comparison.cells[mix], told.comparison.baseline
     rows = [
         (
-            named(column, show),
+            FIELDS[column].headed(show),
             _level(told, base, column, show),
             _level(told, mix, column, show),
-            interval(cell, show),
+            interval(cell, show) + (" x" if column in DECADES else ""),
             verdict(cell),
         )
         for column, cell in cells.items()
@@ -414,7 +414,7 @@ def verdict(cell: Cell) -> str:
 
 
 def _label(told: Compared, one: Input, show: Shown) -> str:
-    return show.prose(told.shortened(one.label))
+    return show.said(told.shortened(one.label))
 
 
 def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex]:
@@ -460,7 +460,7 @@ def _tests(told: Compared, mixes: Sequence[int], show: Shown) -> Table:
         said = test_of(one)
         said += f". Sources conflict: {one.conflict}" if one.conflict else ""
         known = f"{'+' if one.half else '±'}{sized(one.uncertainty, one.unit, show)}"
-        rows.append((f"{_label(told, one, show)} ({known})", show.prose(said)))
+        rows.append((f"{_label(told, one, show)} ({known})", show.said(said)))
     return _texts(("input, standard uncertainty", "what would settle it"), rows)
 
 

@@ -48,7 +48,7 @@ from castsugar.report.limit_words import (
 )
 from castsugar.report.limit_words import Judged as Held
 from castsugar.report.mix_words import composition, ratio, short_names
-from castsugar.report.mixes import faults, ground, levels
+from castsugar.report.mixes import faults, ground, levels, misfits
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -174,7 +174,7 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
     change, found = record.change, record.told.found
     for one in change.claims:
         yield _claim(record, one, show)
-    yield from faults(found)
+    yield from (*faults(found), *misfits(found))
     yield from _limits(record, show)
     if not change.claims:
         yield _plain(record, show)
@@ -503,7 +503,7 @@ def _overturn(record: Record, one: Overturn, show: Shown) -> str:
     """Say what stands against the verdict on one column."""
     if one.input is None:
         return "nothing that is uncertain moves the difference"
-    label = show.prose(record.told.shortened(one.input.label))
+    label = show.said(record.told.shortened(one.input.label))
     if one.verdict == CANNOT_TELL:
         if one.alone:
             return f"settled once this is known: {label}"
@@ -524,10 +524,10 @@ def _evidence(record: Record, show: Shown) -> Iterator[Annex]:
     )
     rows = tuple(
         (
-            show.prose(record.told.shortened(one.subject)),
+            show.said(record.told.shortened(one.subject)),
             _value(one, show),
             one.standing,
-            show.prose(one.source),
+            show.said(one.source),
         )
         for one in ordered
     )

@@ -24,6 +24,7 @@ from castsugar.report.limit_words import (
     limit_cell,
     limit_rows,
     margin_cell,
+    pouring,
     rests_on,
 )
 from castsugar.report.mix_words import recipe_argument, short_names, titled
@@ -280,7 +281,7 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*faults(found), *_misfits(found), *_limits(found, show)]
+    told = [*faults(found), *misfits(found), *_limits(found, show)]
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
@@ -298,9 +299,6 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
-    for note in found.notes:
-        if note.startswith("INCOMPLETE"):
-            yield Finding("CAUTION", f"{note}.")
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
         whose = name if len(found.mixes) > 1 else "it"
@@ -322,7 +320,7 @@ def _flagged(whose: str, row: Row, own: Sequence[Judged]) -> Iterator[Finding]:
             yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
 
 
-def _misfits(found: Mixes) -> Iterator[Finding]:
+def misfits(found: Mixes) -> Iterator[Finding]:
     """Yield what is wrong with the strands of a mix."""
     for name, own in zip(found.names, found.misfits, strict=False):
         for text in own:
@@ -468,8 +466,7 @@ def _columns(
     """Yield head and cells of every column of several mixes."""
     rows = found.rows
     if any(not _missing(row.get("pours_probability")) for row in rows):
-        shares = [row.get("pours_probability", math.nan) for row in rows]
-        yield "pours\nof 100", [numbers.of_100(share) for share in shares]
+        yield "pours\nof 100", [_pours(found, place) for place in range(len(rows))]
     if any(not _missing(row.get(P95)) for row in rows):
         yield _column(P95, rows, show)
     keys = [
@@ -483,6 +480,16 @@ def _columns(
     for key in [*keys, "total_impulse_N_s"]:
         if key not in leave and any(not _missing(row.get(key)) for row in rows):
             yield _column(key, rows, show)
+
+
+def _pours(found: Mixes, place: int) -> str:
+    """Write in how many of 100 draws a mix pours, as its limit is told of."""
+    row = found.rows[place]
+    held = found.judged[place] if found.judged else ()
+    for one in held:
+        if one.column == "pour_viscosity_Pa_s" and one.probability is not None:
+            return pouring(one, row)
+    return numbers.of_100(row.get("pours_probability", math.nan))
 
 
 def _column(key: str, rows: Sequence[Row], show: Shown) -> tuple[str, list[str]]:
@@ -518,7 +525,7 @@ def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     yield from _remarks(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
-    yield Annex("Assumed", (Listing(tuple(show.prose(x) for x in found.notes)),))
+    yield Annex("Assumed", (Listing(tuple(show.said(x) for x in found.notes)),))
 
 
 def levels(found: Mixes, show: Shown) -> Iterator[Annex]:

@@ -6,10 +6,10 @@ passes as it is, once it was looked through for what would run or load something
 
 from __future__ import annotations
 
-import re
 from functools import cache
 from importlib import resources
 from typing import Any
+from xml.etree import ElementTree
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
@@ -23,11 +23,8 @@ from castsugar.report.screen import (
     in_order,
 )
 
-#: What no picture may hold.
-_LIVE = re.compile(
-    r"<\s*(script|foreignobject|iframe)|\bon[a-z]+\s*=|(href|src)\s*=\s*[\"'](?!#)",
-    re.I,
-)
+#: Elements that no picture may hold.
+_LIVE = {"script", "foreignobject", "iframe", "image"}
 
 
 def to_page(screen: Screen) -> str:
@@ -82,6 +79,17 @@ def _text(name: str) -> str:
 
 def _picture(figure: Figure) -> Any:
     """Return the SVG of a figure, looked through."""
-    if _LIVE.search(figure.svg):
+    if any(_is_live(one) for one in ElementTree.fromstring(figure.svg).iter()):
         raise InputError("a picture holds what would run or load something else")
     return Markup(figure.svg[figure.svg.index("<svg") :])
+
+
+def _is_live(one: ElementTree.Element) -> bool:
+    """Say whether an element of a picture would run or load something."""
+    names = {key.rpartition("}")[2].lower(): value for key, value in one.items()}
+    loads = (value for key, value in names.items() if key in ("href", "src"))
+    return (
+        one.tag.rpartition("}")[2].lower() in _LIVE
+        or any(key.startswith("on") for key in names)
+        or any(not value.startswith("#") for value in loads)
+    )

@@ -56,21 +56,10 @@ _KINDS = {
     "N": "force",
     "g": "mass",
     "K": "temperature difference",
-}
-_QUANTITY = re.compile(rf"(-?\d+(?:\.\d+)?) ({'|'.join(_KINDS)})(?![\w/])")
-
-
-#: Unit in a sentence -> kind.
-_PROSE = {
-    "MPa": "pressure",
-    "kPa": "air pressure",
-    "mm": "length",
-    "g": "mass",
     "C": "temperature",
-    "K": "temperature difference",
 }
-
-_TOLD = re.compile(r"(?<![\w.])([+-]?\d+(?:\.\d+)?) (MPa|kPa|mm|g|C|K)(?![\w/])")
+_QUANTITY = re.compile(rf"(?<![\w.])(-?\d+(?:\.\d+)?) ({'|'.join(_KINDS)})(?![\w/])")
+_CELSIUS = re.compile(r"(\d) C\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +177,11 @@ class Shown:
         --------
         >>> Shown("us").said("tested at 101.3 kPa, throat 8 mm")
         'tested at 14.7 psi, throat 0.315 in'
+        >>> Shown("si").said("8 min at 119 C"), Shown("us").said("8 min at 119 C")
+        ('8 min at 119 °C', '8 min at 246 °F')
         """
         if self.system == SI:
-            return text
+            return _CELSIUS.sub("\\1 °C", text)
         return _QUANTITY.sub(
             lambda found: self.amount(_KINDS[found[2]], float(found[1])), text
         )
@@ -218,28 +209,6 @@ class Shown:
     def rule(self, value: float, unit: str) -> str:
         """Write a number of a caution, which comes in the unit of its rule."""
         kind = OF_RULE.get(unit, "number")
-        return self._joined(self.limit(kind, value), kind)
-
-    def prose(self, text: str) -> str:
-        """Return a sentence with the numbers in it that carry a unit as shown.
-
-        Kelvins in sentences are differences.
-
-        Examples
-        --------
-        >>> Shown("si").prose("cook: 8 min at 119 C"), Shown("us").prose("throat 8 mm")
-        ('cook: 8 min at 119 °C', 'throat 0.315 in')
-        """
-        return _TOLD.sub(self._reworded, text)
-
-    def _reworded(self, found: re.Match[str]) -> str:
-        """Write a number of a sentence in the units shown."""
-        kind = _PROSE[found[2]]
-        if self.system == SI:
-            return f"{found[1]} {self.unit(kind)}"
-        value = float(found[1])
-        if kind == "temperature difference":
-            return self._joined(numbers.typed(self.span(kind, value)), kind)
         return self._joined(self.limit(kind, value), kind)
 
     def _joined(self, text: str, kind: str) -> str:

@@ -7,8 +7,8 @@ from functools import cache
 
 import castsugar as cs
 from castsugar import Hardware, Kitchen, Requirement
-from castsugar.comparison.neighbours import PRESSURE, VISCOSITY
 from castsugar.kitchen.heat import parse_cook
+from castsugar.limits import PEAK, POUR
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
@@ -16,8 +16,8 @@ from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.task import Settings
 
 #: Limits on pressure, viscosity and setting, as hobbyists set them.
-PRESSED = Requirement(column=PRESSURE, at_most=6.894757, probability=0.95)
-POURED = Requirement(column=VISCOSITY, at_most=10.0, probability=0.8)
+PRESSED = Requirement(column=PEAK, at_most=6.894757, probability=0.95)
+POURED = Requirement(column=POUR, at_most=10.0, probability=0.8)
 SETTLED = Requirement(column="relative_solids_20C", at_least=0.9)
 DRY = Settings(items=(), flow="no-solidification")
 
