@@ -329,6 +329,10 @@ def test_infeasible_names_the_violation_and_the_limit_to_move() -> None:
     assert "Relax the pressure limit to 5 MPa." in told
     assert "to 725.2 psi." in joined(screen(impossible(), Shown("us")))
     assert "Held back" not in told
+    # 200 K too hot are 360 degrees Fahrenheit too hot.
+    cool = Limit(column=HOT, sense="<=", value=1300.0)
+    told = joined(screen(outcome(found(cool)), Shown("us")))
+    assert "it breaks the limit on flame temperature by 360 °F. Relax the" in told
     assert told.endswith("Next: castsugar search --full")
 
 
@@ -395,7 +399,7 @@ def test_front_and_robust_mix_have_annexes(full: Outcome) -> None:
     made = replace(full, task=task, front=front, robust=robust)
     told = joined(screen(made, full=True))
     assert "more density Isp, ideal against less flame temperature" in told
-    assert "260000 1500 KNO3 50.0, powdered sugar 30.0, light syrup 20.0" in told
+    assert "260000 1500 50.0/30.0/20.0" in told
     assert "batches of 100 that keep all limits 50 95" in told
     assert "Robustness costs 1.0 % of the objective" in told
     assert search_parts(searched(made))["front"]["more_is_better"] == [True, False]

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import world_of
+from castsugar.cli.bench_option import BENCH, world_of
 from castsugar.cli.output import add_output_options, write_file
 from castsugar.columns import COLUMNS
 
@@ -279,7 +279,7 @@ def said_of_bench(options: argparse.Namespace) -> str:
 def next_of(options: argparse.Namespace, conditions: Shared, found: Rows) -> str:
     """Return what to do after a table: search, or look at the mix of the largest c*."""
     bench = conditions.shelf.bench
-    where = f" --bench {options.bench}" if bench and not options.bench_said else ""
+    where = "" if options.bench in (None, BENCH) else f" --bench {options.bench}"
     if bench is not None and bench.search is not None:
         return f"castsugar search{where}"
     known = [row for row in found if row["characteristic_velocity_m_s"] > 0.0]

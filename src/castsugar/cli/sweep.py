@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import units_of
-from castsugar.cli.bench_option import add_bench_option, recipe_texts
+from castsugar.cli.bench_option import BENCH, add_bench_option, recipe_texts
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
@@ -172,7 +172,7 @@ def _next(
     if seldom and syrups and items[index] != syrups[0]:
         words = ["sweep", options.recipe, "--vary", syrups[0], "--from", "15%"]
         words += ["--to", "35%"]
-        if options.bench and not options.bench_said:
+        if options.bench not in (None, BENCH):
             words += ["--bench", options.bench]
         return "castsugar " + " ".join(_quoted(word) for word in words)
     return next_of(options, conditions, rows)

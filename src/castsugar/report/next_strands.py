@@ -13,6 +13,7 @@ from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.mix_words import plain_key, share_key
 from castsugar.report.screen import (
+    BENCH,
     Annex,
     Block,
     Finding,
@@ -97,7 +98,7 @@ class Proposed:
     seed: int
     cautions: Chosen
     scale_step: float | None = None
-    bench: str = "bench.toml"
+    bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
 
@@ -226,7 +227,7 @@ def _next(found: Proposed) -> str:
         f"{found.asked.name(name)}:{numbers.typed(share)}"
         for name, share in first.percents.items()
     )
-    bench = "" if found.bench_said else f" --bench {found.bench}"
+    bench = "" if found.bench == BENCH else f" --bench {found.bench}"
     return f'castsugar weigh "{recipe}"{bench} --strands {plan.at_low + plan.at_high}'
 
 

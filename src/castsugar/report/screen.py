@@ -151,6 +151,9 @@ class Annex:
 # ----------------------------------------------------------------------------
 # The screen.
 
+#: The bench file of a folder, which nobody needs to name.
+BENCH = "bench.toml"
+
 #: What may be said in one line about a bench of invented numbers.
 EXAMPLE = "invented numbers in {file}, not yours (castsugar check)"
 
@@ -194,7 +197,7 @@ class Screen:
     cautions_count: int = 0
     next: str = ""
     invented: tuple[str, ...] = ()
-    bench: str = "bench.toml"
+    bench: str = BENCH
     annexes: tuple[Annex, ...] = ()
     sheet: tuple[Block, ...] = ()
 

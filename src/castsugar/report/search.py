@@ -29,14 +29,14 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, ratio, recipe_argument
-from castsugar.report.screen import Block, Finding, Paragraph, Screen, Table
+from castsugar.report.screen import BENCH, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
     endless,
     field_of,
     guards_case,
     limit_name,
-    value_text,
+    limit_noun,
 )
 from castsugar.report.shown import SI, Shown
 
@@ -86,7 +86,7 @@ class Searched:
     judged: Mapping[str, tuple[Judged, ...]]
     conditions: Callable[[Shown], str]
     cautions: Chosen
-    bench: str = "bench.toml"
+    bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
 
@@ -242,8 +242,9 @@ def _infeasible(found: Searched, show: Shown) -> Finding:
         none = "No mix tried so far keeps all limits"
     text = f"{none}; do not make the nearest, {composition(found.mix)}"
     if math.isfinite(off):
-        by = value_text(state.limit.column, off, show, 2)
-        text += f": it breaks the {limit_name(state.limit, show)} by {by}"
+        kind = field_of(state.limit.column).kind
+        by = f"{numbers.factor(show.span(kind, off))} {show.unit(kind)}".rstrip()
+        text += f": it breaks the {limit_noun(state.limit, show)} by {by}"
     text += (
         f". {relaxing(found, show)}" if outcome.found.status == "infeasible" else "."
     )
@@ -266,7 +267,7 @@ def relaxing(found: Searched, show: Shown) -> str:
     for each in found.outcome.found.relaxations:
         limit, kind = each.limit, field_of(each.limit.column).kind
         moved = numbers.outward(show.number(kind, each.value), up=limit.sense == "<=")
-        text = f"the {limit_name(limit, show)} to {moved} {show.unit(kind)}".rstrip()
+        text = f"the {limit_noun(limit, show)} to {moved} {show.unit(kind)}".rstrip()
         if guards_case(limit) and not each.value <= allowed:
             text += " (NOT with your case: change the motor)"
         told.append(text)
@@ -470,7 +471,7 @@ def _least_sure(found: Searched) -> str:
 
 def _next(found: Searched) -> str:
     """Return the command to go on with."""
-    bench = "" if found.bench_said else f" --bench {found.bench}"
+    bench = "" if found.bench == BENCH else f" --bench {found.bench}"
     if not found.sound:
         return f"castsugar search{bench} --full"
     recipe, motor = recipe_argument(found.mix), found.outcome.task.settings.motor

@@ -312,12 +312,16 @@ def _front(found: Searched, show: Shown) -> Iterator[Block]:
         yield Paragraph("No mix keeps the limits.")
         return
     yield Table(
-        heads=(field_of(first).headed(show), field_of(second).headed(show), "mix"),
+        heads=(
+            field_of(first).headed(show),
+            field_of(second).headed(show),
+            "/".join(map(found.asked.name, found.outcome.found.ingredients)),
+        ),
         rows=tuple(
             (
                 _plain(first, float(front.first[place]), show),
                 _plain(second, float(front.second[place]), show),
-                found.asked.mix(found.outcome.found.ingredients, mix),
+                "/".join(numbers.at_place(100.0 * x, -1) for x in mix.tolist()),
             )
             for place, mix in enumerate(front.fractions)
         ),

@@ -196,20 +196,31 @@ def bound_words(limit: Limit, show: Shown) -> str:
     return f"{word} {show.bound(field_of(limit.column).kind, limit.value)}"
 
 
-def limit_name(limit: Limit, show: Shown) -> str:
-    """Return what a limit is called in a sentence.
+def limit_noun(limit: Limit, show: Shown) -> str:
+    """Return what a limit is called without its number.
 
     Examples
     --------
-    >>> limit_name(Limit(column="relative_solids_20C", sense=">=", value=0.9), Shown())
-    'relative solids at 20 °C at least 0.9'
-    >>> limit_name(Limit(column="pour_viscosity_Pa_s", sense="<=", value=9.0), Shown())
+    >>> limit_noun(Limit(column="pour_viscosity_Pa_s", sense="<=", value=9.0), Shown())
     'pour limit'
     """
     if limit.column.startswith("pour_viscosity"):
         return "pour limit"
     if guards_case(limit):
         return "pressure limit"
+    return f"limit on {field_of(limit.column).named(show)}"
+
+
+def limit_name(limit: Limit, show: Shown) -> str:
+    """Return what a limit is called in a sentence: with its number, if it needs one.
+
+    Examples
+    --------
+    >>> limit_name(Limit(column="relative_solids_20C", sense=">=", value=0.9), Shown())
+    'relative solids at 20 °C at least 0.9'
+    """
+    if limit.column.startswith("pour_viscosity") or guards_case(limit):
+        return limit_noun(limit, show)
     return f"{field_of(limit.column).named(show)} {bound_words(limit, show)}"
 
 

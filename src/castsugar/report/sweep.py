@@ -287,7 +287,7 @@ def _pours(found: Many) -> str:
         return "not computed"
     if not found.varied:
         return f"at most {numbers.of_100(float(chances[known].max()))}"
-    some = known[np.linspace(0, len(known) - 1, 3).round().astype(int)]
+    some = known[np.linspace(0, len(known) - 1, 3).astype(int)]
     return ", ".join(
         f"{numbers.of_100(float(chances[i]))} at "
         f"{numbers.typed(found.rows[i][found.varied])} %"
