@@ -137,12 +137,10 @@ def test_learn_shows_the_values_of_evaluate(
         for words in CLOSED:
             assert main(["batch", *words]) == 0
     capsys.readouterr()
-    now = ask("learn", "--bench", BENCH)["predictions"]
+    now = ask("learn", "--bench", BENCH)["predictions_now"]
     plain = ask("evaluate", "base", "--bench", BENCH)
     shown = (*POURS[:4], *PRESSES[:2])
-    same(
-        next(p["before"] for p in now if p["name"] == "base"), plain["mixes"][0], shown
-    )
+    same(next(p for p in now if p["name"] == "base"), plain["mixes"][0], shown)
 
 
 def test_a_sweep_shows_the_values_of_evaluate(folder: Path, base: Row) -> None:

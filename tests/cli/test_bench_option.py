@@ -45,9 +45,11 @@ EVALUATE = ["evaluate", "base", "--no-confirm", "--json"]
 def test_the_file_of_the_folder_is_the_one_that_would_be_named(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    named = answer([*EVALUATE, "--bench", "bench.toml"], capsys)
-    assert answer(EVALUATE, capsys) == named
-    assert json.loads(named[0])["firings"]
+    named = json.loads(answer([*EVALUATE, "--bench", "bench.toml"], capsys)[0])
+    found = json.loads(answer(EVALUATE, capsys)[0])
+    assert named.pop("next") == found.pop("next") + " --bench bench.toml"
+    assert found == named
+    assert found["mixes"][0]["kn_max"] > 0.0
 
 
 def test_how_it_was_found_is_known(example: Path) -> None:

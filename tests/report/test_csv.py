@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from castsugar.cli.main import main
-from castsugar.report.data import to_csv
+from castsugar.report.document import to_csv
+from castsugar.report.field import TEXT, Field
 
 # Exact: the rule of OWASP, "CSV Injection" (from memory): an apostrophe in front of a
 # cell that starts with = + - @, tab, carriage return, line feed or a full-width form.
@@ -31,13 +32,14 @@ pytestmark = pytest.mark.exact
         ("60/20/20", "60/20/20"),
         ('say "=1"', 'say "=1"'),
         ("", ""),
-        (-5.0, "-5"),
+        (-5.0, "-5.0"),
         (float("nan"), ""),
     ],
 )
 def test_cells(cell: str | float, written: str) -> None:
     """Text that a spreadsheet runs gets an apostrophe; numbers stay numbers."""
-    text = to_csv([{"a": cell, "b": "x"}], ["a", "b"])
+    fields = [Field(key=key, label=key, kind=TEXT, meaning=key) for key in "ab"]
+    text = to_csv([{"a": cell, "b": "x"}], fields)
     head, row = csv.reader(io.StringIO(text, newline=""))
     assert (head, row) == (["a", "b"], [written, "x"])
 

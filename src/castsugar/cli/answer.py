@@ -6,7 +6,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -75,9 +75,8 @@ def answer(options: argparse.Namespace, found: Answer) -> None:
     if page := getattr(options, "page", None):
         from castsugar.report.page import to_page
 
-        shown = found.paper or found.screen
-
-        write_file(options, page, to_page(shown(units_of(options))))
+        paper = (found.paper or found.screen)(units_of(options))
+        write_file(options, page, to_page(_remarked(options, paper)))
 
 
 def _rendered(options: argparse.Namespace, found: Answer) -> str:
@@ -99,11 +98,19 @@ def _rendered(options: argparse.Namespace, found: Answer) -> str:
     if getattr(options, "markdown", False):
         from castsugar.report.markdown import to_markdown
 
-        return to_markdown(screen)
+        return to_markdown(_remarked(options, screen))
     from castsugar.report.terminal import to_text
 
     full = getattr(options, "full", False)
     return to_text(screen, full=full, colour=_coloured(options))
+
+
+def _remarked(options: argparse.Namespace, screen: Screen) -> Screen:
+    """Return a screen whose findings say what was remarked on: paper has no beside."""
+    from castsugar.report.screen import Finding
+
+    said = [Finding("CAUTION", f"{one.text}.") for one in options.remarks]
+    return replace(screen, findings=(*screen.findings, *said)) if said else screen
 
 
 def _coloured(options: argparse.Namespace) -> bool:

@@ -15,17 +15,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import BENCH, world_of
 from castsugar.cli.output import add_output_options, write_file
 from castsugar.columns import COLUMNS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from castsugar.arrays import FloatArray
+    from castsugar.arrays import FloatArray, IntArray
     from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
     from castsugar.data.load import Database
@@ -260,8 +256,10 @@ def told(
     )
 
 
-def _likely(rows: Rows, judged: Sequence[Judgement]) -> NDArray[np.intp]:
+def _likely(rows: Rows, judged: Sequence[Judgement]) -> IntArray:
     """Return some that may be made: of those that keep the limits, else of all."""
+    import numpy as np
+
     kept = np.array([row["status"] == "ok" for row in rows])
     for one in judged:
         kept &= one.kept

@@ -154,35 +154,6 @@ def check_outputs(options: argparse.Namespace) -> None:
         refuse_unwritable(names, force=options.force)
 
 
-def deliver(options: argparse.Namespace, text: str) -> None:
-    """Print a result, or write it to the file asked for; remarks stand first."""
-    put(options, remarked(options, text))
-
-
-def remarked(options: argparse.Namespace, text: str) -> str:
-    """Return a result with the remarks on unusual values before it.
-
-    In JSON they are its first key; a table of CSV has no room, so they are said beside.
-    """
-    if not getattr(options, "remarks", None):
-        return text
-    if getattr(options, "json", False):
-        import json
-
-        from castsugar.plain import to_json
-
-        remarks = [one.to_dict() for one in options.remarks]
-        return to_json({"remarks": remarks, **json.loads(text)})
-    if getattr(options, "csv", False) is True:
-        for one in options.remarks:
-            remark(f"castsugar: {one.text}")
-        return text
-    from castsugar.report.layout import wrapped
-
-    lines = [x for one in options.remarks for x in wrapped(one.text, "     ", "  >> ")]
-    return "\n".join([*lines, "", text])
-
-
 def put(options: argparse.Namespace, text: str) -> None:
     """Print a text as it is, or write it to the file asked for."""
     if options.output is None:

@@ -339,7 +339,6 @@ def _told(
         cautions=applying,
         stops=chosen(stops, facts, ["weigh"], say=say).lines,
         next=next_step(mixes) if broken else _next(options, sheet),
-        remarks=tuple(one.text for one in options.remarks),
     )
 
 

@@ -176,7 +176,7 @@ def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
 
 def _cell(value: Any) -> Any:
     """Return a value as CSV holds it; what a spreadsheet would run is made a text."""
-    if isinstance(value, str) and value.startswith(_RUN):
+    if isinstance(value, str) and value.startswith(_RUN) and not _is_number(value):
         return f"'{value}"
     if isinstance(value, float) and not math.isfinite(value):
         return ""
@@ -186,3 +186,12 @@ def _cell(value: Any) -> Any:
         return value
     told = plain(value)
     return json.dumps(told) if isinstance(told, list | dict) else told
+
+
+def _is_number(text: str) -> bool:
+    """Say whether a text is a number, as "-5" is."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

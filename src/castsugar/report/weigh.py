@@ -134,15 +134,12 @@ class Told:
         Short words of those that forbid the work.
     next : str
         What to do next.
-    remarks : tuple of str
-        On unusual values; the screen has them beside it.
     """
 
     mixes: Mixes
     cautions: tuple[Caution, ...]
     stops: tuple[str, ...]
     next: str
-    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,16 +204,15 @@ def weigh_screen(
         For the page: boxes to tick, room to write, and checks instead of annexes.
     """
     scale, mix = Scale(found.sheet, show), told.mixes
-    ticks, odd = Ticks(_TICKS, "Before heat, tick or stop:"), []
+    ticks = Ticks(_TICKS, "Before heat, tick or stop:")
     record = tuple(x.format(temperature=show.unit("temperature")) for x in _RECORD)
     if paper:
-        odd = [Finding("CAUTION", f"Unusual: {text}.") for text in told.remarks]
         ticks = Ticks(safety_box(told.cautions), "Before heat, tick every line or stop")
     annexes = _checks(found, show) if paper else _annexes(found, told, show)
     return Screen(
         command="weigh",
         title=f"{title_of(found.sheet)} {mix.bench_said}".rstrip(),
-        findings=in_order([*findings(found, told, show), *odd]),
+        findings=in_order([*findings(found, told, show)]),
         conditions="" if found.sheet.charge.dummy else mix.conditions(show),
         blocks=(
             _table(found, scale, paper=paper),
