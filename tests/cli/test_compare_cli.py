@@ -240,6 +240,20 @@ def test_limits_of_the_bench_are_judged(
     assert ("base", "relative_solids_20C", "kept") in verdicts
 
 
+def test_what_is_kept_says_what_it_rests_on(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A borrowed law and invented numbers stand in the sentence that says KEPT."""
+    case = BENCH.replace("[motor]", "[motor]\ninvented = true")
+    case += '[motor.case]\nrated_pressure = "50 MPa"\n'
+    (folder / "rated.toml").write_text(case.replace("0.95", "1.02"), "utf-8")
+    lines = screen(capsys, "base", "softer", "--bench", "rated.toml")
+    text = " ".join(" ".join(lines).split())
+    assert "EXAMPLE: invented numbers in rated.toml" in text
+    kept = "A base keeps both limits, its pressure without own strands, by invented"
+    assert kept in text
+
+
 def test_csv_holds_a_row_a_mix(folder: Path) -> None:
     """With bands, the verdict on every limit, and every difference."""
     typed = ["compare", *FOUR, *QUICK, "--csv", "-o", "four.csv", "--force"]

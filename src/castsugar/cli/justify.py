@@ -178,7 +178,9 @@ def _pictures(asked: Comparing, change: Change) -> dict[str, Callable[[], str]]:
         "products": lambda: species_bars(
             chamber_products(change.mixes, change.conditions)
         ),
-        "map": lambda: _in_plane(search_map, _around(asked, change)),
+        "map": lambda: _in_plane(
+            partial(search_map, show=units_of(asked.options)), _around(asked, change)
+        ),
         "traces": lambda: trace_plot(_around(asked, change).outcome),
     }
 

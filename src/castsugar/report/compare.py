@@ -191,7 +191,9 @@ def openly(one: Finding, found: Mixes) -> Finding:
         if name in text and _origin(row) not in ("", "your strands")
     ]
     if pressed and whose:
-        text += f", the pressure of {numbers.listed(whose)} without own strands"
+        alone = sum(name in text for name in found.names) == 1
+        of = "its pressure" if alone else f"the pressure of {numbers.listed(whose)}"
+        text += f", {of} without own strands"
     text += ", by invented numbers" if found.invented else ""
     return Finding(one.status, f"{text}.", one.values)
 
