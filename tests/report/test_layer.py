@@ -192,6 +192,8 @@ def test_a_page_escapes_all_and_draws_its_boxes() -> None:
         to_page(screen(title="<script>x</script>", sheet=BLOCKS, invented=("a",)))
         == page
     )
+    named = Figure("<svg><text>&lt;img onerror=x src=y&gt;</text></svg>", "")
+    assert "onerror=x" in to_page(screen(sheet=(named,)))  # a name, which is text
     live = Figure('<svg><a href="http://x"/></svg>', "")
     with pytest.raises(InputError, match="picture"):
         to_page(screen(sheet=(live,)))

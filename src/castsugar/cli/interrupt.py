@@ -19,9 +19,6 @@ INTERRUPTED = 130
 #: Marks a result that Ctrl-C kept the second solver from.
 UNCONFIRMED = "INCOMPLETE: interrupted before the independent check was done"
 
-#: Marks a document that Ctrl-C kept the pictures from.
-NOT_DRAWN = "INCOMPLETE: interrupted before all pictures were drawn"
-
 
 def unconfirmed(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """Return the mark of rows that Ctrl-C kept from being solved again, or nothing."""

@@ -486,48 +486,32 @@ def reproduce(told: Compared) -> Annex:
 # ----------------------------------------------------------------------------
 # JSON and CSV.
 
+
+def text_of(key: str, meaning: str) -> Field:
+    """Return a text of a document."""
+    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
+
+
+def number_of(key: str, meaning: str) -> Field:
+    """Return a number of a document."""
+    return Field(key=key, label=key, kind="number", meaning=meaning)
+
+
+_MEDIAN = (
+    "median of the paired draws, mix less baseline; ln of the ratio of viscosities"
+)
+
 _CELLS = (
-    Field(key="mix", label="mix", kind=TEXT, meaning="name"),
-    Field(key="key", label="column", kind=TEXT, meaning="column that is compared"),
-    Field(
-        key="difference",
-        label="difference",
-        kind="number",
-        meaning="median of the paired draws, mix less baseline, in the unit of key; "
-        "ln of the ratio of viscosities",
-    ),
-    Field(key="verdict", label="verdict", kind=TEXT, meaning=RULE),
-    Field(key="merit", label="merit", kind=TEXT, meaning="better or worse, or empty"),
-    Field(
-        key="probability_higher",
-        label="probability of higher",
-        kind="number",
-        meaning="share of the paired draws above 0, ties shared",
-    ),
-    Field(
-        key="probability_best",
-        label="probability of best",
-        kind="number",
-        meaning="of being the best of all mixes; null without an agreed direction",
-    ),
-    Field(
-        key="share_failed",
-        label="failed",
-        kind="number",
-        meaning="share of the draws without a number",
-    ),
-    Field(
-        key="one_scale_step",
-        label="one scale step",
-        kind="number",
-        meaning="largest change that one step of the scale makes, in the unit of key",
-    ),
-    Field(
-        key="one_scale_step_of",
-        label="of",
-        kind=TEXT,
-        meaning="item of which a step too much makes it",
-    ),
+    text_of("mix", "name"),
+    text_of("key", "column that is compared"),
+    number_of("difference", _MEDIAN),
+    text_of("verdict", RULE),
+    text_of("merit", "better or worse, or empty"),
+    number_of("probability_higher", "share of the paired draws above 0, ties shared"),
+    number_of("probability_best", "null where people do not agree which way is good"),
+    number_of("share_failed", "of the draws, without a number"),
+    number_of("one_scale_step", "largest change that one step of the scale makes"),
+    text_of("one_scale_step_of", "item of which a step too much makes it"),
 )
 
 PARTS: dict[str, Part] = {
@@ -605,8 +589,7 @@ def compare_rows(told: Compared) -> tuple[list[dict[str, Any]], list[Field]]:
     fields: list[Field] = [*FIELDS.values(), *FIRING]
     for key in rows[0]:
         if key in extra:
-            fields.append(Field(key=key, label=key, kind=TEXT, meaning=extra[key]))
+            fields.append(text_of(key, extra[key]))
         elif key.startswith("difference_of_") and not key.endswith(INTERVAL):
-            said = "median of the paired draws, mix less baseline; ln of viscosities"
-            fields.append(Field(key=key, label=key, kind="number", meaning=said))
+            fields.append(number_of(key, _MEDIAN))
     return rows, fields

@@ -28,15 +28,17 @@ from castsugar.report.compare import (
     differences_table,
     interval,
     least_sure,
+    number_of,
     remarks,
     reproduce,
     sized,
+    text_of,
 )
 from castsugar.report.compare import (
     PARTS as COMPARED,
 )
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, TEXT, Field
+from castsugar.report.field import FIELDS
 from castsugar.report.limit_words import (
     P95,
     PEAK,
@@ -346,12 +348,16 @@ def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     p95 = new.column == PEAK and new.probability == 0.95
     label = show.headed(f"{one.named(show)} p95" if p95 else one.named(show), one.kind)
     values = [_judged(record, held, i, show) for i, held in ((BASE, now), (NEW, new))]
-    limit = limit_cell(new, show)
-    for word in ("at most ", "at least "):
-        limit = limit.removeprefix(word)
+    limit = _bound(new, show)
     limit = limit.removesuffix(" in 95 %") if p95 else limit
     limit = limit.partition(" in ")[0] if new.column == POUR else limit
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
+
+
+def _bound(held: Held, show: Shown) -> str:
+    """Write a limit without its sense, which people know of their own."""
+    told = limit_cell(held, show)
+    return told.removeprefix("at most ").removeprefix("at least ")
 
 
 def _judged(record: Record, held: Held, mix: int, show: Shown) -> str:
@@ -479,14 +485,14 @@ def _standings(record: Record, show: Shown) -> Table:
                 (
                     f"{word}: {label}",
                     _judged(record, both[i], i, show),
-                    limit_cell(both[i], show),
+                    _bound(both[i], show),
                     margin_cell(both[i]),
                     draws,
                     f"{standing.verdict}{ground}",
                 )
             )
     heads = ("", "value", "limit", "margin", "draws", "verdict")
-    return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 5}), drop=(4,))
+    return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 5}))
 
 
 def _overturns(record: Record, show: Shown) -> Table:
@@ -579,14 +585,6 @@ def source_keys(record: Record) -> list[str]:
 # JSON.
 
 
-def _text(key: str, meaning: str) -> Field:
-    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
-
-
-def _number(key: str, meaning: str) -> Field:
-    return Field(key=key, label=key, kind="number", meaning=meaning)
-
-
 PARTS: dict[str, Part] = {
     **{key: part for key, part in COMPARED.items() if key != "limits"},
     "reason": Part(meaning="why the change is wanted, in the words of the user"),
@@ -597,20 +595,20 @@ PARTS: dict[str, Part] = {
         meaning="what the change is said to do",
         many=True,
         fields=(
-            _text("column", "that is meant"),
-            _text("direction", "lower or higher"),
-            _text("verdict", "supported, contradicted or cannot tell"),
-            _number("probability", "that it holds, by the draws"),
-            _text("why", "why nothing can be told although draws differ"),
+            text_of("column", "that is meant"),
+            text_of("direction", "lower or higher"),
+            text_of("verdict", "supported, contradicted or cannot tell"),
+            number_of("probability", "that it holds, by the draws"),
+            text_of("why", "why nothing can be told although draws differ"),
         ),
     ),
     "amounts": Part(
         meaning="what a batch takes, in steps of the scale",
         many=True,
         fields=(
-            _text("item", "catalogue name"),
-            _number("now_g", "of the mix made now"),
-            _number("new_g", "of the new mix"),
+            text_of("item", "catalogue name"),
+            number_of("now_g", "of the mix made now"),
+            number_of("new_g", "of the new mix"),
         ),
     ),
     "limits": Part(meaning="each limit, and under `mixes` how now and new stand to it"),
@@ -618,24 +616,24 @@ PARTS: dict[str, Part] = {
         meaning="every number that went in",
         many=True,
         fields=(
-            _text("subject", "what it is the value of"),
-            _number("value", "in `unit`"),
-            _number("standard_uncertainty", "on the scale that `unit` names"),
-            _text("unit", "of both"),
-            _text("standing", f"one of: {', '.join(STANDINGS)}"),
-            _text("source", "key of `sources`, or words"),
-            _text("note", "how it is known; rival values"),
+            text_of("subject", "what it is the value of"),
+            number_of("value", "in `unit`"),
+            number_of("standard_uncertainty", "on the scale that `unit` names"),
+            text_of("unit", "of both"),
+            text_of("standing", f"one of: {', '.join(STANDINGS)}"),
+            text_of("source", "key of `sources`, or words"),
+            text_of("note", "how it is known; rival values"),
         ),
     ),
     "overturns": Part(
         meaning="what stands against each verdict",
         many=True,
         fields=(
-            _text("column", "compared"),
-            _text("verdict", "higher, lower or cannot tell"),
-            _text("input", "that does most; empty where nothing is uncertain"),
-            _number("share_of_variance", "of the difference"),
-            _number("standard_uncertainties_off", "so that the difference vanishes"),
+            text_of("column", "compared"),
+            text_of("verdict", "higher, lower or cannot tell"),
+            text_of("input", "that does most; empty where nothing is uncertain"),
+            number_of("share_of_variance", "of the difference"),
+            number_of("standard_uncertainties_off", "so that the difference vanishes"),
         ),
     ),
     "sources": Part(meaning="citations of the sources of the evidence, by key"),

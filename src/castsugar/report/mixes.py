@@ -299,6 +299,8 @@ def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 def faults(found: Mixes) -> Iterator[Finding]:
     """Yield mixes that could not be computed, and those that must not be fired."""
+    unfinished = (note for note in found.notes if note.startswith("INCOMPLETE"))
+    yield from (Finding("CAUTION", f"{note}.") for note in unfinished)
     judged = found.judged or ((),) * len(found.mixes)
     for name, row, own in zip(found.names, found.rows, judged, strict=True):
         whose = name if len(found.mixes) > 1 else "it"
