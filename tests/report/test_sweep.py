@@ -188,3 +188,10 @@ def test_document_and_csv() -> None:
     assert head.endswith(",limits_broken")
     assert first.startswith("55.0,45.0,mix 0,ok")
     assert "95 of 100" not in head
+
+
+def test_where_oxygen_is_left_over_is_told() -> None:
+    """The balance changes its sign between 63 and 65 %."""
+    rows = [row(k, oxygen_balance_percent=-5.0 + 1.1 * k) for k in range(6)]
+    assert "; oxygen is left over above 63 % KNO3." in " ".join(said(many(rows)))
+    assert "oxygen" not in " ".join(said(many(ROWS)))

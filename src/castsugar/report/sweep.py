@@ -395,6 +395,9 @@ def _best(found: Many, show: Shown) -> Iterator[Finding]:
             if not found.varied:
                 wide = f"{near.sum():,} mixes, {_spans(found, near)}"
             text += f"; within the 1 % it is known to: {wide}"
+        left = usable & (found.values(_OXYGEN) > 0.0)
+        if found.varied and left.any():
+            text += f"; oxygen is left over {found.where(left)}"
         yield Finding("RESULT", f"{text}.", {_C_STAR: float(values[place])})
     for column in found.columns:
         if column.key in (_C_STAR, _T):
