@@ -534,7 +534,7 @@ def test_a_remark_stands_on_pages_in_markdown_and_beside_csv(
     capsys.readouterr()
     assert main([*shlex.split(FIRST[3]), "--markdown"]) == 0
     text = capsys.readouterr().out
-    assert "nozzle\\_efficiency is 60 %" in text.split("## ")[1]
+    assert "nozzle\\_efficiency is 60 %" in text.split("## ")[0]
     assert main([*shlex.split(FIRST[0]), "--csv"]) == 0
     out, err = capsys.readouterr()
     assert "usual is" not in out

@@ -162,7 +162,7 @@ def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
         if one.key in banded:
             heads += [f"{one.key}_low", f"{one.key}_high"]
     buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
+    writer = csv.writer(buffer)  # quotes what holds either end of a line
     writer.writerow(heads)
     for row in rows:
         cells: list[Any] = []
@@ -171,7 +171,7 @@ def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
             if one.key in banded:
                 cells += [_cell(end) for end in one.band(row)]
         writer.writerow(cells)
-    return buffer.getvalue()
+    return buffer.getvalue().replace("\r\n", "\n")
 
 
 def _cell(value: Any) -> Any:
