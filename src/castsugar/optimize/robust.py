@@ -165,7 +165,7 @@ def _place(problem: TableProblem, column: str) -> int:
 # or thicker than thought, powders are damp. To first order each limit then moves with a
 # standard deviation of its own, found by weighing every part wrong once. The search is
 # asked again with every limit tightened by so many deviations that 95 of 100 batches
-# keep it (each limit by itself); both answers are then tried in 200 drawn batches.
+# keep it (each limit by itself); both answers are then tried in drawn batches.
 
 #: One-sided normal quantile of 95 of 100 batches.
 _KEPT = 1.645
