@@ -1,18 +1,22 @@
-"""README: what it prints is what the commands print, and its example runs."""
+"""README and DEVELOPERS.md: short, true, and their commands run.
+
+What README's screens show is held against the commands in ``test_walkthrough.py``.
+"""
 
 from __future__ import annotations
 
+import importlib.util
 import re
 import shlex
-import tomllib
+import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
 from commands import check_screens
 
-from castsugar.bench.example import example_files
 from castsugar.cli.main import main
+from castsugar.cli.spellings import OPTIONS
+from castsugar.columns import RENAMED
 
 ROOT = Path(__file__).parents[1]
 
@@ -23,11 +27,14 @@ def without_walkthrough(readme: str) -> str:
     return readme[:start] + readme[readme.index("\n## ", start) + 1 :]
 
 
+def of_kind(kind: str, text: str) -> list[str]:
+    """Return the blocks of one language."""
+    return re.findall(rf"```{kind}\n(.*?)```", text, re.DOTALL)
+
+
 WHOLE = (ROOT / "README.md").read_text("utf-8")
-README = without_walkthrough(WHOLE)
-BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, re.DOTALL)
-TEXT = [text for kind, text in BLOCKS if kind == "text"]
-SHELL = [text for kind, text in BLOCKS if kind == "bash"]
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+SHELL = of_kind("bash", without_walkthrough(WHOLE))
 
 pytestmark = pytest.mark.exact  # text against text
 
@@ -50,12 +57,12 @@ def test_gate_runs_the_two_commands() -> None:
     assert "CASTSUGAR_EXAMPLES=gate" in gate
 
 
-def test_main_job_prints_the_table(capsys: pytest.CaptureFixture[str]) -> None:
-    """The table in README is the one that the first command prints."""
-    words = shlex.split(SHELL[0].split("&&")[-1])
-    assert main(words[1:]) == 0
-    printed = capsys.readouterr().out
-    assert TEXT[0].strip() in printed
+def test_short_and_no_screen_is_cut() -> None:
+    """README has at most 350 lines; nothing is piped, no bench named that is there."""
+    assert len(WHOLE.splitlines()) <= 350
+    for command in "".join(of_kind("bash", WHOLE)).splitlines():
+        assert "|" not in command
+        assert "--bench" not in command
 
 
 @pytest.mark.slow
@@ -68,43 +75,52 @@ def test_other_commands_run(
     monkeypatch.chdir(tmp_path)
     assert main(["init"]) == 0
     capsys.readouterr()
-    printed = {}
     for text in SHELL[2:]:
         for line in text.strip().splitlines():
-            assert main(shlex.split(line)[1:]) == 0, line
-            printed[line] = capsys.readouterr().out
-            check_screens(printed[line])
-    # The other texts shown are what one of the commands prints.
-    for text in TEXT[1:]:
-        assert any(text.strip() in out for out in printed.values())
-
-
-def _is_part(part: Any, whole: Any) -> bool:
-    """Return whether every key and entry of one value stands in the other."""
-    if isinstance(part, dict):
-        return all(k in whole and _is_part(v, whole[k]) for k, v in part.items())
-    if isinstance(part, list):
-        return all(any(_is_part(p, w) for w in whole) for p in part)
-    return bool(part == whole)
-
-
-def test_files_shown_are_of_the_example() -> None:
-    """What README shows of bench file and strands is what castsugar init writes."""
-    example = example_files()
-    shown = [text for kind, text in BLOCKS if kind == "toml"]
-    assert len(shown) == 2
-    for text in shown:
-        assert _is_part(tomllib.loads(text), tomllib.loads(example["bench.toml"]))
-    (strands,) = (text for kind, text in BLOCKS if kind == "csv")
-    assert strands in example["strands.csv"]
+            words = shlex.split(line, comments=True)[1:]
+            # The one question of them whose answer is "no": is this bench yours?
+            assert main(words) == (words == ["check"]), line
+            check_screens(capsys.readouterr().out)
 
 
 def test_python_example(capsys: pytest.CaptureFixture[str]) -> None:
     """The example runs and prints a table, species, the certificate and a number."""
-    (code,) = (text for kind, text in BLOCKS if kind == "python")
+    (code,) = of_kind("python", WHOLE)
     exec(compile(code, "README.md", "exec"), {})
     printed = capsys.readouterr().out
     assert "flame_temperature_K" in printed
     assert "\nTrue\n" in printed
     # 1 % of water costs 24 to 32 K at 60 to 80 % nitrate (independent sensitivity).
     assert -32.0 < float(printed.split()[-1]) < -24.0
+
+
+@pytest.mark.slow
+def test_counts_are_those_of_the_checks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The table of provenances says what benchmarks/accuracy counts."""
+    monkeypatch.setattr(sys, "path", [*sys.path])
+    path = ROOT / "benchmarks" / "accuracy" / "run.py"
+    spec = importlib.util.spec_from_file_location("accuracy_run", path)
+    assert spec is not None
+    assert spec.loader is not None
+    accuracy = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(accuracy)
+    rows = accuracy.compared()
+    told = re.findall(r"^\| (\w+) [^|]*\| (\d+) \| (\d+) \|$", WHOLE, re.MULTILINE)
+    counted = []
+    for name in accuracy.PROVENANCES:
+        own = [row["inside"] for row in rows if row["provenance"] == name]
+        if not name.startswith("fitted"):  # no check
+            counted.append((name.split()[0], str(len(own)), str(sum(own))))
+    assert told == counted
+
+
+def test_renamed_is_told() -> None:
+    """DEVELOPERS.md lists every column and option that bears another name now."""
+    section = DEVELOPERS.split("## Renamed in 0.2.0\n")[1].split("\n## ")[0]
+    rows = [line for line in section.splitlines() if line.startswith("|")]
+    for old, now in RENAMED.items():
+        assert any(f"`{old}`" in row and f"`{now.key}`" in row for row in rows), old
+    for command, options in OPTIONS.items():
+        for old, new in options.items():
+            said = [row for row in rows if f"`{old}`" in row and f"`{new}" in row]
+            assert any(command in row or "every" in row for row in said), (command, old)

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from castsugar.optimize.search import search
     from castsugar.rows import species_set
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _PLACES = {
     "Blends": "mix.blends",
