@@ -127,6 +127,8 @@ def test_metadata(built: dict[str, Path]) -> None:
         "pandas",
         "tomlkit",
         "shtab",
+        "rich",
+        "jinja2",
         "filelock",
         "cantera",
     }

@@ -259,7 +259,7 @@ def test_nothing_large_is_loaded_between_answer_and_screen() -> None:
         check=True,
     )
     late = {*done.stderr.split()}
-    assert "castsugar.report.text" in late
+    assert "castsugar.report.mixes" in late
     assert not late & {"numpy", "pandas", "scipy", "cantera"}
 
 

@@ -88,7 +88,6 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Evaluate the recipes and print the answer."""
     from castsugar.data.load import load_database
-    from castsugar.limits import limits_of
 
     database = load_database()
     shared = read_conditions(options, database)
@@ -101,6 +100,8 @@ def run(options: argparse.Namespace) -> int:
         alternatives=shared.alternatives,
         shelf=shared.shelf,
     )
+    from castsugar.limits import limits_of
+
     world = world_of(options)
     limits = limits_of(world.limits) if world is not None else ()
     with held_back() as hold:

@@ -12,6 +12,8 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.report import numbers
+
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
     from castsugar.data.records import Caution, Facts
@@ -56,7 +58,7 @@ class Chosen:
 
 def plain_quantity(value: float, unit: str) -> str:
     """Return a number of a caution with its unit, in the unit of its rule."""
-    number = f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
+    number = numbers.rated(value)
     shown = {"C": "\u00b0C", "percent": "%"}.get(unit, unit)
     return f"{number} {shown}".rstrip()
 
