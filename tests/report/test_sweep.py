@@ -10,6 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+from castsugar.columns import COLUMN
 from castsugar.limits import Requirement, judge_rows, limits_of
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import document, schema_of, to_csv
@@ -115,6 +116,13 @@ def test_a_map_says_counts() -> None:
     assert "BROKEN: Pours in fewer than 85 of 100 draws in 3 of 6 mixes." in found
     assert "1 of 6 mixes keeps both limits: KNO3 59 %, sucrose 41 %" in found[-1]
     assert "Largest c*, ideal: 910 m/s at 63/37" in " ".join(found)
+
+
+def test_a_chance_that_is_shown_is_of_100() -> None:
+    found = said(many(ROWS, columns=(COLUMN["pours_probability"],)))
+    assert (
+        "RESULT: Pours, of 100 draws: largest 97 at 55 %, smallest 10 at 65 %." in found
+    )
 
 
 def test_nowhere_is_said_with_some_numbers() -> None:

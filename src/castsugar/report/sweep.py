@@ -16,7 +16,7 @@ from castsugar.limits import RATING, Judgement
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, TEXT, Field, Row, field_of
+from castsugar.report.field import CHANCE, FIELDS, TEXT, Field, Row, field_of
 from castsugar.report.limit_words import P95, PEAK, POUR
 from castsugar.report.screen import Annex, Block, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
@@ -376,7 +376,10 @@ def _told(found: Many, key: str, place: int, show: Shown) -> str:
     """Write a value of a mix, and which mix it is."""
     one = _field(key)
     row = found.rows[place]
-    value = show.amount(one.kind, float(row[key]), 1 if one.factor_of else 3)
+    if one.kind == CHANCE:
+        value = one.text(row, show)
+    else:
+        value = show.amount(one.kind, float(row[key]), 1 if one.factor_of else 3)
     if found.varied:
         return f"{value} at {numbers.typed(row[found.varied])} %"
     return f"{value} at {found.mix(place)}"
@@ -471,7 +474,7 @@ def _cell(key: str, row: Row, show: Shown) -> str:
     """Write a value; whole numbers from 1,000 on, for neighbours differ by little."""
     one = _field(key)
     value = row.get(key)
-    plain = one.kind not in (TEXT, "chance", "fraction") and not one.factor_of
+    plain = one.kind not in (TEXT, CHANCE, "fraction") and not one.factor_of
     if plain and value is not None and math.isfinite(value):
         shown = show.number(one.kind, float(value))
         return numbers.significant(shown, 4 if abs(shown) >= 1000.0 else 3)
