@@ -16,7 +16,6 @@ from castsugar.bench.schema import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
-from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.files.reading import sha256_of
@@ -190,9 +189,7 @@ def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
     return mass
 
 
-def compared(
-    batch: Batch, database: Database
-) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
+def compared(batch: Batch) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
     """Hold what was measured of a batch against what was predicted of it."""
     kinds = {event.kind for event in batch.standing}
     if not kinds & {"measured", "burned", "fired"}:
@@ -200,6 +197,7 @@ def compared(
     from castsugar.records.learning.efficiency import read_firings
     from castsugar.records.learning.learnt import compare_batches
 
+    database = load_database()
     firings = read_firings([batch], reducer(database)).firings
     return compare_batches([batch], firings, database)
 
@@ -426,13 +424,6 @@ def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
-
-
-def _pressure(options: argparse.Namespace, world: World | None) -> float:
-    """Return the evaluation pressure: typed, of the bench file, or usual. [Pa]"""
-    if options.pressure is not None:
-        return float(options.pressure.value)
-    return DEFAULT_PRESSURE if world is None else float(world.conditions["pressure"])
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:

@@ -7,12 +7,7 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.batch import (
-    add_folder,
-    folder_of,
-    invented_in,
-    where,
-)
+from castsugar.cli.batch import add_folder, existing_folder, folder_of, where
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.screen import remark
@@ -148,14 +143,10 @@ def _check_names(options: argparse.Namespace) -> None:
 
 def _material(options: argparse.Namespace) -> tuple[Material, Path]:
     """Return the batches, sorted into those that count, and their folder."""
-    from castsugar.errors import InputError
-    from castsugar.files.paths import is_folder
     from castsugar.records.folder import read_batches
     from castsugar.records.learning.material import material_of
 
-    folder = folder_of(options)
-    if options.dir is not None and not is_folder(folder):
-        raise InputError(f"--dir {options.dir}: there is no such folder")
+    folder = existing_folder(options)
     return material_of(*read_batches(folder)), folder
 
 
@@ -199,14 +190,12 @@ def _answer(
         cautions=lambda show: chosen(database.cautions, facts, topics, say=show.rule),
         next=_next(options, learning),
         saved=options.save,
-        invented=invented_in(world),
+        invented=world.invented,
     )
     return Answer(
         command="learn",
         screen=lambda show: learn_screen(learning, told, show),
-        parts=lambda: learn_parts(
-            learning, syrup, folder.as_posix(), saved=options.save
-        ),
+        parts=lambda: learn_parts(learning, told, folder),
         told={
             "version": database.version,
             "assumptions": [
@@ -240,7 +229,7 @@ def _picture(options: argparse.Namespace, learning: Learning, world: World) -> N
     from castsugar.errors import InputError
     from castsugar.report.learn_picture import checks_picture
 
-    picture = checks_picture(learning.checks, example=bool(invented_in(world)))
+    picture = checks_picture(learning.checks, example=bool(world.invented))
     if not picture:
         raise InputError("--picture: nothing was predicted and measured; leave it out")
     for file in options.picture.values():

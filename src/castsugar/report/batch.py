@@ -5,25 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import Check, Skipped
+from castsugar.records.learning.checks import COVERAGE, Check, Skipped
 from castsugar.records.prediction import RESULTS, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers
 from castsugar.report.batch_findings import allowed_of
 from castsugar.report.batch_list import printable
 from castsugar.report.cautions import Chosen
-from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.field import FIELDS, TEXT, fields
 from castsugar.report.learn import check_table
 from castsugar.report.learn_data import (
     CHECKS,
     checks_of,
     kinds_of,
     predicted,
+    predicted_of,
+    skipped_of,
     with_band,
 )
 from castsugar.report.screen import (
@@ -40,34 +43,17 @@ from castsugar.report.screen import (
 from castsugar.report.shown import SI, Shown
 from castsugar.units import to_celsius
 
-Row = dict[str, Any]
-
 #: Letters of a title on one line.
 _WIDTH = 80
-
-#: Normal coverage factor of 95 %.
-_COVERAGE = 1.959964
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
     """What a screen says of a batch beside the batch.
 
-    Attributes
-    ----------
-    warnings : sequence of Finding
-    cautions : Chosen
-    next : str
-    checks, skipped : sequences
-        What was predicted and measured; what no prediction answers.
-    asked : float or None
-        Share of draws that the bench asks to pour.
-    saved : str
-        The file that was written, for a new batch.
-    grains : int
-        How many are cast, for the lab sheet.
-    invented : tuple of str
-    bench : str
+    `checks` and `skipped`: what was predicted and measured, and what no prediction
+    answers; `asked`: the share of draws that the bench asks to pour; `saved`: the file
+    that was written, of a new batch; `grains`: how many are cast, for the lab sheet.
     """
 
     warnings: Sequence[Finding]
@@ -80,6 +66,16 @@ class Told:
     grains: int = 0
     invented: tuple[str, ...] = ()
     bench: str = "bench.toml"
+
+    def ending(self) -> dict[str, Any]:
+        """Return what a screen has beside its own."""
+        return {
+            "cautions": self.cautions.lines,
+            "cautions_count": len(self.cautions.lines) + self.cautions.rest,
+            "next": self.next,
+            "invented": self.invented,
+            "bench": self.bench,
+        }
 
 
 def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
@@ -100,13 +96,9 @@ def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
         findings=tuple(findings or [Finding("READ", "Nothing was predicted of it.")]),
         conditions=f"Made {made.date}; {cook}{note}",
         blocks=(_masses(batch, show), *_history(batch, show)),
-        cautions=told.cautions.lines,
-        cautions_count=len(told.cautions.lines) + told.cautions.rest,
-        next=told.next,
-        invented=told.invented,
-        bench=told.bench,
         sheet=tuple(_sheet(batch, told, show)),
         annexes=tuple(a for a in _annexes(batch, told, show) if a.blocks),
+        **told.ending(),
     )
 
 
@@ -122,9 +114,7 @@ def added_screen(
         command="batch",
         title=title_of(batch, show),
         findings=(*told.warnings, *saved),
-        next=told.next,
-        invented=told.invented,
-        bench=told.bench,
+        **(told.ending() | {"cautions": (), "cautions_count": 0}),
     )
 
 
@@ -199,16 +189,11 @@ def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
             f"{c.quantity} {show.amount(kind, c.measured)} ({band} predicted)"
             for c in group
             for kind in [kinds_of(c.unit)]
-            for _, band in [predicted(kind).cells(_row(c), show)]
+            for _, band in [predicted(kind).cells(predicted_of(c), show)]
         ]
         notes = sorted({c.note for c in group if c.note and not inside})
         why = f"; {'; '.join(notes)}" if notes else ""
         yield Finding(status, f"{'; '.join(parts)}{why}.")
-
-
-def _row(check: Check) -> Row:
-    band = (check.low, check.high)
-    return {"predicted": check.predicted, f"predicted{INTERVAL}": band}
 
 
 def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
@@ -231,35 +216,18 @@ def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
 # ----------------------------------------------------------------------------
 # Masses and history.
 
-INGREDIENTS = (
-    Field(key="ingredient", label="ingredient", kind=TEXT, meaning="catalogue name"),
-    Field(
-        key="planned_g",
-        label="planned",
-        kind="mass",
-        meaning="on the scale",
-    ),
-    Field(
-        key="actual_g",
-        label="made",
-        kind="mass",
-        meaning="read off the scale; empty if nobody said",
-    ),
-    Field(key="cup_g", label="in the cup", kind="mass", meaning="stays in its cup"),
-    Field(
-        key="planned_percent", label="planned", kind="fraction", meaning="of the mix"
-    ),
-    Field(
-        key="made_percent",
-        label="made",
-        kind="fraction",
-        meaning="of what was in the pan",
-    ),
-    Field(key="lot", label="lot", kind=TEXT, meaning="bag or bottle, of the bench"),
+INGREDIENTS = fields(
+    ("ingredient", "ingredient", TEXT, "catalogue name"),
+    ("planned_g", "planned", "mass", "on the scale"),
+    ("actual_g", "made", "mass", "read off the scale; empty if nobody said"),
+    ("cup_g", "in the cup", "mass", "stays in its cup"),
+    ("planned_percent", "planned", "fraction", "of the mix"),
+    ("made_percent", "made", "fraction", "of what was in the pan"),
+    ("lot", "lot", TEXT, "bag or bottle, of the bench"),
 )
 
 
-def ingredient_rows(batch: Batch) -> list[Row]:
+def ingredient_rows(batch: Batch, *_: Any) -> list[dict[str, Any]]:
     """Return plan and scale, one row an ingredient."""
     made = batch.made
     return [
@@ -283,49 +251,47 @@ def _gram(show: Shown, grams: float) -> str:
     return numbers.at_place(shown, -2 if fine else -1)
 
 
-def _off(show: Shown, grams: float) -> str:
-    told = _gram(show, grams)
-    return f"+{told}" if grams > 0.0 and told.strip("0.") else told
-
-
 def _masses(batch: Batch, show: Shown) -> Table:
     made = batch.made
-    rows = [
-        _mass_cells(show, row["ingredient"], row["planned_g"], row["actual_g"])
-        for row in ingredient_rows(batch)
+    lines = [
+        (r["ingredient"], r["planned_g"], r["actual_g"]) for r in ingredient_rows(batch)
     ]
     whole = 1e3 * sum(made.on_scale.values()) if made.actual else None
-    rows.append(_mass_cells(show, "together", 1e3 * made.batch, whole))
+    lines.append(("together", 1e3 * made.batch, whole))
     heads = [show.headed(head, "mass") for head in ("planned", "made", "off")]
-    return Table(heads=("", *heads), rows=tuple(rows))
+    rows = tuple(_mass_cells(show, *line) for line in lines)
+    return Table(heads=("", *heads), rows=rows)
 
 
 def _mass_cells(
     show: Shown, name: str, plan: float, mass: float | None
 ) -> tuple[str, ...]:
+    cells = printable(name), _gram(show, plan)
     if mass is None:
-        return printable(name), _gram(show, plan), numbers.DASH, numbers.DASH
-    off = _off(show, mass - plan)
-    return printable(name), _gram(show, plan), _gram(show, mass), off
+        return *cells, numbers.DASH, numbers.DASH
+    off = _gram(show, mass - plan)
+    sign = "+" if mass > plan and off.strip("0.") else ""
+    return *cells, _gram(show, mass), sign + off
 
 
 def _history(batch: Batch, show: Shown) -> Iterator[Block]:
     """Tell what happened since, by date."""
-    told = [f"{e.date[5:]} {_short(e, show)}" for e in batch.standing]
+    told = [
+        f"{e.date[5:]} "
+        + (_SHORT[e.kind](e.values) if e.kind in _SHORT else event_words(e, show))
+        for e in batch.standing
+    ]
     if told:
         made = f"{batch.made.date[5:]} made"
         yield Paragraph(" | ".join([made, *told]), spare=True)
 
 
-def _short(event: Event, show: Shown) -> str:
-    values = event.values
-    if event.kind == "measured":
-        return str(values["measurement"]["kind"])
-    if event.kind == "burned":
-        return f"{values['strands']} strands"
-    if event.kind == "fired":
-        return f"fired {values['file'].rpartition('/')[2]}"
-    return event_words(event, show)
+#: Kind of an event -> what a line of many events says of it.
+_SHORT: dict[str, Callable[[Any], str]] = {
+    "measured": lambda values: values["measurement"]["kind"],
+    "burned": lambda values: f"{values['strands']} strands",
+    "fired": lambda values: f"fired {values['file'].rpartition('/')[2]}",
+}
 
 
 def event_words(event: Event, show: Shown) -> str:
@@ -351,10 +317,6 @@ def _measured(event: Event, show: Shown) -> str:
     hidden = ("recipe", "cook", "minutes", "batch", "date")
     told = ", ".join(f"{k} {v}" for k, v in entry.items() if k not in hidden)
     return f"{kind}, {told}"
-
-
-def _cast(event: Event, show: Shown) -> str:
-    return f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
 
 
 def _burned(event: Event, show: Shown) -> str:
@@ -393,26 +355,22 @@ def _result(
     least = "at least " if row.get(f"{name}_at_least") else ""
     if not u > 0.0:
         return f"{least}{show.amount(kind, value)}"
-    step = _COVERAGE * u
+    step = COVERAGE * u
     return least + show.banded(kind, value, value - step, value + step)
-
-
-def _corrected(event: Event, show: Shown) -> str:
-    return f"correction of line {event.values['line']}: {event.note}"
-
-
-def _closed(event: Event, show: Shown) -> str:
-    return f"closed: {event.values['outcome']}"
 
 
 _WORDS: dict[str, Callable[[Event, Shown], str]] = {
     "observed": _observed,
     "measured": _measured,
-    "cast": _cast,
+    "cast": lambda event, show: (
+        f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
+    ),
     "burned": _burned,
     "fired": _fired,
-    "corrected": _corrected,
-    "closed": _closed,
+    "corrected": lambda event, _: (
+        f"correction of line {event.values['line']}: {event.note}"
+    ),
+    "closed": lambda event, _: f"closed: {event.values['outcome']}",
 }
 
 
@@ -531,82 +489,78 @@ def _sheet(batch: Batch, told: Told, show: Shown) -> Iterator[Block]:
 # ----------------------------------------------------------------------------
 # Documents.
 
-_EVENTS = Part(meaning="line, event, date, note and the keys of its kind (SI)")
 
-#: The document ``castsugar.batch_shown/2``.
-PARTS: dict[str, Part] = {
-    "id": Part(meaning="date and number of the day"),
-    "state": Part(meaning="open, used, partly or discarded"),
-    "date": Part(meaning="when it was made"),
-    "recipe": Part(meaning="as typed"),
-    "name": Part(meaning="of the recipe, or empty"),
-    "batch_g": Part(meaning="planned mass on the scale"),
-    "ingredients": Part(meaning="plan and scale", fields=INGREDIENTS, many=True),
-    "lots": Part(meaning="what was known of each bag or bottle"),
-    "cook": Part(meaning="as typed; empty without one"),
-    "minutes": Part(meaning="how long it was held"),
-    "water_lost": Part(meaning="share of its water that the predictions take to leave"),
-    "predictions": Part(meaning="frozen on the day", fields=tuple(FIELDS.values())),
-    "checks": Part(
-        meaning="predictions against measurements", fields=CHECKS, many=True
-    ),
-    "not_checked": Part(meaning="what no prediction answers: quantity, why"),
-    "events": _EVENTS,
-    "set_aside": Part(meaning="lines that were corrected: line, why"),
-    "changed_files": Part(meaning="linked files not as they were: line, file, fault"),
-    "record_versions": Part(meaning="that made the predictions"),
-    "note": Part(meaning="as typed"),
-}
-
-#: The document ``castsugar.batch_added/2``.
-ADDED_PARTS: dict[str, Part] = {
-    "id": PARTS["id"],
-    "state": PARTS["state"],
-    "events": _EVENTS,
-}
-
-
-def batch_parts(
-    batch: Batch, checks: Sequence[Check], skipped: Sequence[Skipped]
-) -> Row:
-    """Return the document of a batch, without what all documents have."""
-    made = batch.made
-    return {
-        "id": batch.id,
-        "state": state(batch),
-        "date": made.date,
-        "recipe": made.recipe,
-        "name": made.name,
-        "batch_g": 1e3 * made.batch,
-        "ingredients": ingredient_rows(batch),
-        "lots": {name: dict(lot) for name, lot in made.lots.items()},
-        "cook": made.cook,
-        "minutes": made.minutes,
-        "water_lost": made.water_lost,
-        "predictions": with_band(batch.predictions),
-        "checks": checks_of(checks),
-        "not_checked": [{"quantity": s.quantity, "why": s.why} for s in skipped],
-        "events": event_rows(batch.events),
-        "set_aside": [{"line": k, "why": w} for k, w in batch.set_aside.items()],
-        "changed_files": [
-            {"line": line, "file": path.as_posix(), "fault": fault}
-            for line, path, fault in batch.changed_files()
-        ],
-        "record_versions": dict(made.versions),
-        "note": made.note,
-    }
-
-
-def event_rows(events: Sequence[Event]) -> list[Row]:
+def event_rows(events: Sequence[Event]) -> list[dict[str, Any]]:
     """Return events as plain values."""
     return [
-        {"line": e.line, "event": e.kind, "date": e.date}
-        | dict(e.values)
-        | {"note": e.note}
+        {"line": e.line, "event": e.kind, "date": e.date, **e.values, "note": e.note}
         for e in events
     ]
 
 
-def added_parts(batch: Batch, events: Sequence[Event]) -> Row:
-    """Return the document of what was added, without what all documents have."""
-    return {"id": batch.id, "state": state(batch), "events": event_rows(events)}
+_EVENTS = "line, event, date, note and the keys of its kind (SI)"
+
+#: The document ``castsugar.batch_shown/2``: of a batch, its checks, what was skipped.
+PARTS: dict[str, Part] = {
+    "id": part("date and number of the day", "id"),
+    "state": part("open, used, partly or discarded", lambda batch, *_: state(batch)),
+    "date": part("when it was made", "made.date"),
+    "recipe": part("as typed", "made.recipe"),
+    "name": part("of the recipe, or empty", "made.name"),
+    "batch_g": part(
+        "planned mass on the scale", lambda batch, *_: 1e3 * batch.made.batch
+    ),
+    "ingredients": part("plan and scale", ingredient_rows, INGREDIENTS),
+    "lots": part(
+        "what was known of each bag or bottle",
+        lambda batch, *_: {name: dict(lot) for name, lot in batch.made.lots.items()},
+    ),
+    "cook": part("as typed; empty without one", "made.cook"),
+    "minutes": part("how long it was held", "made.minutes"),
+    "water_lost": part(
+        "share of its water that the predictions take to leave", "made.water_lost"
+    ),
+    "predictions": Part(
+        meaning="frozen on the day",
+        fields=tuple(FIELDS.values()),
+        read=lambda batch, *_: with_band(batch.predictions),
+    ),
+    "checks": part(
+        "predictions against measurements",
+        lambda _, checks, __: checks_of(checks),
+        CHECKS,
+    ),
+    "not_checked": part(
+        "what no prediction answers: quantity, why",
+        lambda _, __, skipped: skipped_of(skipped, "quantity", "why"),
+    ),
+    "events": part(_EVENTS, lambda batch, *_: event_rows(batch.events)),
+    "set_aside": part(
+        "lines that were corrected: line, why",
+        lambda batch, *_: [
+            {"line": line, "why": why} for line, why in batch.set_aside.items()
+        ],
+    ),
+    "changed_files": part(
+        "linked files not as they were: line, file, fault",
+        lambda batch, *_: [
+            {"line": line, "file": path.as_posix(), "fault": fault}
+            for line, path, fault in batch.changed_files()
+        ],
+    ),
+    "record_versions": part(
+        "that made the predictions", lambda batch, *_: dict(batch.made.versions)
+    ),
+    "note": part("as typed", "made.note"),
+}
+
+batch_parts = partial(read_parts, PARTS)
+
+#: The document ``castsugar.batch_added/2``: of a batch and new events.
+ADDED_PARTS: dict[str, Part] = {
+    "id": PARTS["id"],
+    "state": PARTS["state"],
+    "events": part(_EVENTS, lambda _, events: event_rows(events)),
+}
+
+added_parts = partial(read_parts, ADDED_PARTS)

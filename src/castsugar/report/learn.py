@@ -14,7 +14,7 @@ from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import FIELDS, INTERVAL, Field
+from castsugar.report.field import FIELDS, Field, Row
 from castsugar.report.learn_data import (
     efficiency_of,
     firings_of,
@@ -22,6 +22,7 @@ from castsugar.report.learn_data import (
     laws_of,
     parameters_of,
     predicted,
+    predicted_of,
     with_band,
 )
 from castsugar.report.learn_picture import checks_picture
@@ -50,18 +51,9 @@ _NAMES = 6
 class Told:
     """What a screen says beside what was learnt.
 
-    Attributes
-    ----------
-    syrup : Syrup
-        The one that the kitchen measures.
-    cautions : callable
-        Chooses the cautions for a system of units.
-    next : str
-        The command to go on with.
-    saved : bool
-        Whether it went into the bench file.
-    invented : tuple of str
-        Entries with invented numbers that it rests on.
+    `syrup`: the one that the kitchen measures; `cautions`: chooses them for a system of
+    units; `saved`: whether it went into the bench file; `invented`: entries with
+    invented numbers that it rests on.
     """
 
     syrup: Syrup
@@ -351,12 +343,7 @@ def check_table(checks: Sequence[Check], show: Shown) -> Table:
 def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
     """Return label, predicted, band, measured, verdict."""
     kind = kinds_of(check.unit)
-    row = {
-        "predicted": check.predicted,
-        f"predicted{INTERVAL}": (check.low, check.high),
-        "measured": check.measured,
-    }
-    cells = predicted(kind).cells(row, show)
+    cells = predicted(kind).cells(predicted_of(check), show)
     measured = show.bare(kind, check.measured)
     word = "inside" if check.inside else "OUTSIDE"
     if check.counts:
@@ -367,18 +354,13 @@ def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
 
 
 def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
-    if learning.firing.efficiency is None:
-        return
     row = efficiency_of(learning)
-    value, low, high = numbers.with_band(
-        row["efficiency"], *row[f"efficiency{INTERVAL}"]
-    )
-    motor = learning.before
-    known = motor.efficiency if motor is not None else None
+    if row is None:
+        return
+    known = None if learning.before is None else learning.before.efficiency
     before = "unknown" if known is None else numbers.typed(known)
-    fired = count(row["firings"], "firing")
-    after = f"{value} ({low} to {high}), {fired}"
-    yield "c* efficiency", before, after
+    told = _band(row, "efficiency", "number", Shown())
+    yield "c* efficiency", before, f"{told}, {count(row['firings'], 'firing')}"
 
 
 def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
@@ -470,7 +452,7 @@ def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
         yield name, "pours, of 100", *told
     for key in _MOVED:
         if key in sides[1] and (moved.cook or key not in _MOVED[:1]):
-            cells = (_band(side, key, FIELDS[key], show) for side in sides)
+            cells = (FIELDS[key].bracketed(side, show) for side in sides)
             yield name, FIELDS[key].headed(show), *cells
 
 
@@ -521,12 +503,9 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
     yield notes(said)
 
 
-def _band(row: Mapping[str, Any], key: str, kind: str | Field, show: Shown) -> str:
+def _band(row: Row, key: str, kind: str, show: Shown) -> str:
     """Write a value of a row with its 95 % band."""
-    if isinstance(kind, str):
-        kind = Field(key=key, label="", kind=kind, meaning="")
-    value, band = kind.cells(row, show)
-    return f"{value} ({band})" if band else value
+    return Field(key=key, label="", kind=kind, meaning="").bracketed(row, show)
 
 
 def _efficiency(learning: Learning) -> Iterator[Block]:
@@ -543,11 +522,11 @@ def _efficiency(learning: Learning) -> Iterator[Block]:
         rows=tuple(rows),
         left=frozenset({0, 2}),
     )
-    found = learning.firing.efficiency
-    if found is None:
+    found, together = learning.firing.efficiency, efficiency_of(learning)
+    if found is None or together is None:
         yield Paragraph("No firing tells a c* efficiency.")
         return
-    told = _band(efficiency_of(learning), "efficiency", "number", Shown())
+    told = _band(together, "efficiency", "number", Shown())
     text = f"Together: {told}. Of its uncertainty "
     shared = numbers.percent(found.shared**2 / found.u**2)
     text += f"{shared} % (of variance) is shared by all firings and stays."
