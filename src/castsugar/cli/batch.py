@@ -93,7 +93,6 @@ def add_parser(commands: Any) -> None:
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
-    """Add one task."""
     parser: argparse.ArgumentParser = inner.add_parser(
         name,
         help=text,
@@ -186,7 +185,6 @@ def _add_options(
 
 
 def _add_event_options(parser: argparse.ArgumentParser) -> None:
-    """Add the options of events."""
     add_folder(parser)
     _add_options(parser, _SEEN)
     parser.add_argument(
@@ -271,7 +269,6 @@ def _showing(options: argparse.Namespace, name: str) -> str:
 
 
 def _asked(world: World | None) -> float | None:
-    """Return in which share of draws a mix must pour, if the bench says so."""
     from castsugar.kitchen.suspension import CLASSES, POURS
     from castsugar.limits import POUR
 
@@ -282,7 +279,6 @@ def _asked(world: World | None) -> float | None:
 
 
 def _after(options: argparse.Namespace, batch: Batch) -> str:
-    """Return what comes after a batch was looked at."""
     if batch.outcome in ("used", "partly"):
         bench = options.bench
         if bench is None and batch.made.bench is not None:
@@ -306,7 +302,6 @@ def _show(
     next_: str,
     **more: Any,
 ) -> None:
-    """Print or write a batch."""
     from castsugar.cli.batch_entries import compared
     from castsugar.report import batch as report
 
@@ -396,7 +391,6 @@ def _world(batch: Batch, database: Database) -> World | None:
 
 
 def _facts(batch: Batch, world: World | None) -> dict[str, float]:
-    """Return what is known of the pan and the motor, for cautions."""
     from castsugar.errors import CastsugarError
     from castsugar.report.cautions import motor_facts, pan_facts
 
@@ -489,7 +483,6 @@ def run_card(options: argparse.Namespace) -> int:
 
 
 def _say_later(date: str) -> None:
-    """Say so if a day is yet to come."""
     import datetime
 
     if date > datetime.date.today().isoformat():

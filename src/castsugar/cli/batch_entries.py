@@ -56,9 +56,7 @@ if TYPE_CHECKING:
 def date_of(typed: str | None) -> str:
     """Return a date as 2026-05-02; today if none was typed.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
     if typed is None:
         return datetime.date.today().isoformat()
@@ -73,7 +71,6 @@ def date_of(typed: str | None) -> str:
 
 
 def _parser() -> argparse.ArgumentParser:
-    """Return a parser of the options about the stand alone."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
     add_stand_options(parser)
     return parser
@@ -116,11 +113,8 @@ def reduce_firing(
         name of a bench file from the folder of the record.
     batch : Batch
         Gives the mix as cast, and the motor of that day where none is named.
-    database : Database
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
@@ -172,7 +166,6 @@ def _hardware(
 
 
 def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
-    """Refuse more propellant than the batch had in the pan."""
     if "propellant_mass" in kept:  # else the stand says what is missing
         _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
 
@@ -209,9 +202,7 @@ def compared(batch: Batch) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
 def day_of(options: argparse.Namespace, batch: Batch) -> Day:
     """Return what was typed of the grains on the day.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
 
     def typed(name: str, quantity: str) -> float | None:
@@ -273,7 +264,6 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
 
 
 def _may_close(batch: Batch, date: str, outcome: str) -> None:
-    """Refuse to close twice before anything else is looked at."""
     check_allowed(batch, Event(kind="closed", date=date, values={"outcome": outcome}))
 
 
@@ -281,7 +271,6 @@ Kept = tuple[str, dict[str, Any]]
 
 
 def _observed(options: argparse.Namespace) -> list[Kept]:
-    """Return what was seen."""
     told = (options.observe, options.temperature, options.pour_class)
     if all(value is None for value in told):
         return []
@@ -330,7 +319,6 @@ def _measured(
 
 
 def _cast(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return what the grains weighed as cast."""
     if options.grain_mass is None:
         return []
     mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
@@ -338,7 +326,6 @@ def _cast(options: argparse.Namespace, batch: Batch) -> list[Kept]:
 
 
 def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return the file of strands, checked that the mix is in it."""
     if options.strands is None:
         if options.strand_mix is not None:
             raise InputError("--strand-mix needs --strands, the file it is in")
@@ -362,7 +349,6 @@ def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
 
 
 def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return the recording of a static test, reduced."""
     typed = stand_options(options)
     if options.firing is None:
         stray = next(iter(typed), "motor" if options.motor is not None else None)
@@ -381,13 +367,11 @@ def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
 
 
 def _linked(path: Path, batch: Batch) -> dict[str, Any]:
-    """Return how a record points at a file."""
     folder = batch.path.parent
     return {"file": relative(path, folder), "sha256": sha256_of(path)}
 
 
 def _corrected(options: argparse.Namespace) -> list[Kept]:
-    """Return the line that is wrong."""
     if options.correct is None:
         return []
     if not (options.note or "").strip():
@@ -402,9 +386,7 @@ def _corrected(options: argparse.Namespace) -> list[Kept]:
 def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made:
     """Return a new batch to be kept, with what is predicted of it.
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     database, bench = load_database(), None if world is None else world.bench
     date = date_of(options.date)
@@ -485,7 +467,6 @@ def _masses(
 
 
 def _cook(options: argparse.Namespace, bench: Bench | None) -> dict[str, Any]:
-    """Return the cook as typed, or that of the bench file."""
     text, minutes = options.cook, options.minutes
     if text is None:
         if minutes is not None:

@@ -112,7 +112,6 @@ def _wrote(bench: Bench) -> bool:
 
 
 def _say_saved(learning: Learning) -> None:
-    """Say beside the result what was written."""
     saved = learning.planned
     for text in saved.written:
         remark(f"wrote into {saved.path}: {text}")
@@ -125,7 +124,6 @@ def _say_saved(learning: Learning) -> None:
 
 
 def _check_names(options: argparse.Namespace) -> None:
-    """Refuse empty names, and results written over the bench file."""
     from castsugar.errors import InputError
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
@@ -142,7 +140,6 @@ def _check_names(options: argparse.Namespace) -> None:
 
 
 def _material(options: argparse.Namespace) -> tuple[Material, Path]:
-    """Return the batches, sorted into those that count, and their folder."""
     from castsugar.records.folder import read_batches
     from castsugar.records.learning.material import material_of
 
@@ -151,7 +148,6 @@ def _material(options: argparse.Namespace) -> tuple[Material, Path]:
 
 
 def _nothing(material: Material, folder: Path) -> str:
-    """Say in one line what is missing."""
     if material.batches:
         why = (
             f"{len(material.batches)} closed in {folder}, but nothing measured in them"
@@ -172,7 +168,6 @@ def _nothing(material: Material, folder: Path) -> str:
 def _answer(
     options: argparse.Namespace, learning: Learning, world: World, folder: Path
 ) -> Answer:
-    """Return what is printed and written."""
     from castsugar.cli.answer import Answer
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.learn import Told, learn_screen
@@ -210,7 +205,6 @@ def _answer(
 
 
 def _next(options: argparse.Namespace, learning: Learning) -> str:
-    """Return the command to go on with."""
     planned = learning.planned
     if not options.save and planned.text != planned.before:
         return f"castsugar learn{where(options)} --save"
@@ -222,7 +216,6 @@ def _next(options: argparse.Namespace, learning: Learning) -> str:
 
 
 def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
-    """Write the picture, if asked for."""
     if not options.picture:
         return
     from castsugar.cli.output import write_file

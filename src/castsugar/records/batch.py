@@ -42,9 +42,6 @@ class Batch:
 
     Attributes
     ----------
-    path : pathlib.Path
-    id : str
-    made : Made
     events : tuple of Event
         In the order of the file.
     """

@@ -45,7 +45,6 @@ class Day:
 
     Attributes
     ----------
-    date : str
     mass, cast_mass : float or None
         Now, and as cast. [kg]
     temperature : float or None

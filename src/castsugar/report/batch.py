@@ -141,7 +141,6 @@ def title_of(batch: Batch, show: Shown) -> str:
 def _predicted(
     row: Mapping[str, Any], asked: float | None, show: Shown
 ) -> Iterator[Finding]:
-    """Say how it was to pour, and what pressure it was to make."""
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
         text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
@@ -172,7 +171,6 @@ def _predicted(
 
 
 def _standing(row: Mapping[str, Any]) -> str:
-    """Say what the burning rate rests on."""
     origin = str(row.get("burn_law_origin"))
     if origin.startswith("mixture model"):
         return "model between your strands"
@@ -180,7 +178,6 @@ def _standing(row: Mapping[str, Any]) -> str:
 
 
 def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
-    """Say what lies inside its band and what does not."""
     for status, inside in (("OUTSIDE", False), ("INSIDE", True)):
         group = [c for c in checks if c.inside is inside]
         if not group:
@@ -197,7 +194,6 @@ def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
 
 
 def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
-    """Say how it poured, and what efficiency its firings had."""
     flows = [e.values["flow_class"] for e in batch.standing if e.kind == "observed"]
     flows = [flow for flow in flows if flow]
     share = float(batch.predictions.get("pours_probability", math.nan))
@@ -275,7 +271,6 @@ def _mass_cells(
 
 
 def _history(batch: Batch, show: Shown) -> Iterator[Block]:
-    """Tell what happened since, by date."""
     told = [
         f"{e.date[5:]} "
         + (_SHORT[e.kind](e.values) if e.kind in _SHORT else event_words(e, show))
@@ -418,7 +413,6 @@ def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
 
 
 def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
-    """Tell what the record froze of the day."""
     row = batch.predictions
     keys = (
         "characteristic_velocity_m_s",

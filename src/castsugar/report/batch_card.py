@@ -114,7 +114,6 @@ def card_screen(
 
 
 def _findings(rules: Sequence[Rule], day: Day, show: Shown) -> Iterator[Finding]:
-    """Say what forbids firing, what asks for a look, what is not known."""
     for rule in rules:
         if rule.verdict in (FIRE_NOT, LOOK):
             forbids = "fire: " if rule.verdict == FIRE_NOT else ""
@@ -151,7 +150,6 @@ _GAINED = (
 
 
 def _sentence(rule: Rule, day: Day, show: Shown) -> str:
-    """Say in words what a rule found."""
     _, found, allowed, _ = _cells(rule, show)
     told = {"found": found, "allowed": allowed, "high": allowed.rpartition("to ")[2]}
     told["unit"] = show.unit(_RULES[rule.name][1])

@@ -13,6 +13,7 @@ from castsugar.records.learning.alarms import PEAK, Alarm
 from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
+from castsugar.report.batch_findings import highest_pressure
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import FIELDS, Field, Row
 from castsugar.report.learn_data import (
@@ -65,47 +66,48 @@ class Told:
 
 def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     """Return what batches taught."""
-    saved, invented, cautions = told.saved, told.invented, told.cautions(show)
-    counted = [check for check in learning.checks if check.counts]
-    shown = [
-        Figure(picture, f"Measured over predicted, with 95 % bands{which}", _WORDS)
-        for which, checks in (
-            (" (bars): what counts; round: inside, diamond: outside", counted),
-            ("", learning.checks),
-        )
-        for brief in [checks is counted]
-        if (picture := checks_picture(checks, example=bool(invented), brief=brief))
-    ]
-    annexes = (
-        Annex("Predictions against measurements", (*_compared(learning), *shown[1:])),
-        Annex("Predictions now and after saving", tuple(_moved(learning, show))),
-        Annex(
-            "What was learnt, 95 %",
-            (
-                *_kitchen(learning, told.syrup, show),
-                *_burning(learning, show),
-                *_efficiency(learning),
-            ),
-        ),
-        Annex(
-            "Bench file, and what was left out",
-            (*_bench(learning, saved), *_aside(learning)),
-        ),
+    cautions = told.cautions(show)
+    picture = _picture(learning, told, brief=True)
+    learnt = (
+        *_kitchen(learning, told.syrup, show),
+        *_burning(learning, show),
+        *_efficiency(learning),
     )
+    compared = (*_compared(learning), *_picture(learning, told, brief=False))
+    annexes = {
+        "Predictions against measurements": compared,
+        "Predictions now and after saving": tuple(_moved(learning, show)),
+        "What was learnt, 95 %": learnt,
+        "Bench file, and what was left out": (
+            *_bench(learning, told.saved),
+            *_aside(learning),
+        ),
+    }
     return Screen(
         command="learn",
         title=_title(learning),
-        findings=tuple(_findings(learning, show, saved)),
-        blocks=tuple(_deciding(learning, show, saved)),
+        findings=tuple(_findings(learning, show, told.saved)),
+        blocks=tuple(_deciding(learning, show, told.saved)),
         least_sure=_least_sure(learning),
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
         next=told.next,
-        invented=invented,
+        invented=told.invented,
         bench=learning.bench.path.name,
-        sheet=tuple(shown[:1]),
-        annexes=tuple(annex for annex in annexes if annex.blocks),
+        sheet=tuple(picture),
+        annexes=tuple(
+            Annex(title, blocks) for title, blocks in annexes.items() if blocks
+        ),
     )
+
+
+def _picture(learning: Learning, told: Told, *, brief: bool) -> Iterator[Figure]:
+    """Yield the picture of all checks; in brief of those that count."""
+    checks = [check for check in learning.checks if check.counts or not brief]
+    drawn = checks_picture(checks, example=bool(told.invented), brief=brief)
+    which = " (bars): what counts; round: inside, diamond: outside" if brief else ""
+    if drawn:
+        yield Figure(drawn, f"Measured over predicted, with 95 % bands{which}", _WORDS)
 
 
 _WORDS = "each measurement over its prediction; 1 is as predicted"
@@ -165,7 +167,6 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
 
 
 def _alarm(alarm: Alarm, show: Shown) -> Finding:
-    """Say that a firing was above what was predicted or allowed."""
     peak, band, allowed = (
         1e-6 * p for p in (alarm.measured, alarm.band_high, alarm.allowed)
     )
@@ -183,47 +184,44 @@ def _alarm(alarm: Alarm, show: Shown) -> Finding:
 
 
 def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
-    """Say which recipes exceed the allowed pressure after what was learnt."""
     for moved in learning.moved:
-        margin = moved.after.get("pressure_margin_percent", math.nan)
-        if not margin < 0.0:
+        row = moved.after
+        if not row.get("pressure_margin_percent", math.nan) < 0.0:
             continue
-        high = moved.after["peak_pressure_p95_MPa"]
-        text = f"fire {shares(moved.name)} in this case, after what was learnt: "
-        told = "no stable pressure is told"
-        if math.isfinite(high):
-            allowed = show.amount("pressure", high / (1.0 - 0.01 * margin))
-            told = f"95 of 100 draws stay below {show.amount('pressure', high)}, "
-            told += f"allowed is {allowed}"
-        values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
-        yield Finding("DO NOT", f"{text}{told}.", values)
+        told = highest_pressure(row, show, "no stable pressure is told")
+        values = {
+            key: row[key]
+            for key in ("peak_pressure_p95_MPa", "pressure_margin_percent")
+        }
+        yield Finding(
+            "DO NOT",
+            f"fire {shares(moved.name)} in this case, after what was learnt: {told}.",
+            values,
+        )
 
 
 def _withheld(learning: Learning) -> Iterator[Finding]:
-    """Say which recipes have no margin, and why."""
     for moved in learning.moved:
         if not moved.fault and (why := untold(moved.after)):
-            name = shares(moved.name)
-            text = f"{name}: no pressure is told, so no margin: {why}."
-            yield Finding("CANNOT TELL", text)
+            told = f"{shares(moved.name)}: no pressure is told, so no margin: {why}."
+            yield Finding("CANNOT TELL", told)
 
 
 def _stale(learning: Learning) -> Iterator[Finding]:
     """Say what learn wrote earlier and the records do not say any more."""
-    path = learning.planned.path.name
-    for text in learning.planned.removed:
-        yield Finding(
-            "CAUTION",
-            f"{path} still holds {text}. Other commands believe it until castsugar "
-            "learn --save takes it out.",
-        )
-    for text in learning.planned.written:
-        if "in the place of line" in text:
-            yield Finding(
-                "CAUTION",
-                f"{path} still holds another measured efficiency than the sound "
-                "firings give; castsugar learn --save puts it right.",
-            )
+    planned = learning.planned
+    told = [
+        f"{text}. Other commands believe it until castsugar learn --save takes it out."
+        for text in planned.removed
+    ]
+    told += [
+        "another measured efficiency than the sound firings give; castsugar learn "
+        "--save puts it right."
+        for text in planned.written
+        if "in the place of line" in text
+    ]
+    for text in told:
+        yield Finding("CAUTION", f"{planned.path.name} still holds {text}")
 
 
 def _shown_outside(checks: Sequence[Check]) -> Iterator[Finding]:
@@ -245,7 +243,6 @@ def _shown_outside(checks: Sequence[Check]) -> Iterator[Finding]:
 
 
 def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
-    """Say whether the bands hold."""
     high = [c.batch for c in checks if c.quantity == PEAK and c.above]
     if high:
         yield Finding(
@@ -275,30 +272,24 @@ def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
 
 
 def _saved(learning: Learning, saved: bool) -> Finding:
-    """Say what was written, or would be."""
     planned = learning.planned
     kinds = (
-        ("kitchen.measured", "kitchen measurement"),
-        ("motor.burn_law", "burning-rate law"),
-        ("measured_efficiency", "efficiency"),
+        ("kitchen.measured", "kitchen measurement", ""),
+        ("motor.burn_law", "burning-rate law", ""),
+        ("measured_efficiency", "efficiency", "efficiencies"),
     )
     parts = [
-        count(number, word, "efficiencies" if word == "efficiency" else "")
-        for key, word in kinds
+        count(number, *words)
+        for key, *words in kinds
         if (number := sum(key in text for text in planned.written))
     ]
     if planned.removed:
         parts.append(f"{count(len(planned.removed), 'entry', 'entries')} taken out")
-    left = ""
+    would = f"In {planned.path.name}:" if saved else "--save would write"
+    told = f"{would} {numbers.listed(parts)}." if parts else "Nothing new."
     if planned.refused:
-        left = f" Not written: {len(planned.refused)} (--full says why)."
-    name = planned.path.name
-    if not parts:
-        return Finding("SAVED" if saved else "NOT SAVED", f"Nothing new.{left}")
-    told = numbers.listed(parts)
-    if saved:
-        return Finding("SAVED", f"In {name}: {told}.{left}")
-    return Finding("NOT SAVED", f"--save would write {told}.{left}")
+        told += f" Not written: {len(planned.refused)} (--full says why)."
+    return Finding("SAVED" if saved else "NOT SAVED", told)
 
 
 def _sentence(text: str) -> str:
@@ -364,7 +355,6 @@ def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
 
 
 def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
-    """Return 95 % pressure and margin of each recipe, before and after."""
     unit = show.unit("pressure")
     for moved in learning.moved:
         if "peak_pressure_p95_MPa" in moved.after and not moved.fault:
@@ -397,7 +387,6 @@ def _least_sure(learning: Learning) -> str:
 
 
 def _compared(learning: Learning) -> Iterator[Block]:
-    """Tell what the table of checks leaves open."""
     found = learning.tally
     if found.count:
         low, high = (numbers.percent(x) for x in (found.share_low, found.share_high))
@@ -445,7 +434,6 @@ _MOVED = (
 
 
 def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
-    """Return what is predicted of a recipe, before and after."""
     name, sides = shares(moved.name), [*map(with_band, (moved.before, moved.after))]
     if moved.cook:
         told = (numbers.of_100(float(s["pours_probability"])) for s in sides)
@@ -464,13 +452,14 @@ def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
         kind = kinds_of(row["unit"])
         unit = show.unit(kind) if kind != "number" else row["unit"]
         label = row["meaning"] + (f", {unit}" if unit else "")
-        cells = (_band(row, side, kind, show) for side in ("now", "saved"))
-        rows.append((label, *cells))
-    yield Table(
-        heads=("", "now", "after saving"),
-        rows=tuple(rows),
-        caption="Kitchen parameters",
-    )
+        rows.append((label, *_now_and_saved(row, "{}", kind, show)))
+    heads = ("", "now", "after saving")
+    yield Table(heads=heads, rows=tuple(rows), caption="Kitchen parameters")
+
+
+def _now_and_saved(row: Row, key: str, kind: str, show: Shown) -> Iterator[str]:
+    """Yield both values of a row with their bands."""
+    return (_band(row, key.format(side), kind, show) for side in ("now", "saved"))
 
 
 def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
@@ -482,12 +471,10 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
         at = show.amount("pressure", row["pressure_MPa"])
         told = f"{shares(row['recipe'])}, {count(row['strands'], 'strand')}"
         head = show.headed(f"rate at {at}", "rate")
-        for label, key, kind in ((head, "rate_mm_s", "rate"), ("n", "n", "number")):
-            cells = (
-                _band(row, f"{side}_{key}", kind, show) for side in ("now", "saved")
-            )
-            rows.append((told, label, *cells))
-            told = ""
+        rows += [
+            (told, head, *_now_and_saved(row, "{}_rate_mm_s", "rate", show)),
+            ("", "n", *_now_and_saved(row, "{}_n", "number", show)),
+        ]
     yield Table(
         heads=("", "", "now", "after saving"),
         rows=tuple(rows),
@@ -504,7 +491,6 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
 
 
 def _band(row: Row, key: str, kind: str, show: Shown) -> str:
-    """Write a value of a row with its 95 % band."""
     return Field(key=key, label="", kind=kind, meaning="").bracketed(row, show)
 
 
@@ -563,19 +549,16 @@ def _aside(learning: Learning) -> Iterator[Block]:
         for why, names in material.left_out.items()
         if names
     ]
+    burning, firing = learning.burning, learning.firing
     items += [f"{name}: cannot be used: {why}" for name, why in kitchen.unusable]
-    items += [f"{name}: {why}" for name, why in learning.burning.unusable]
-    items += [
-        f"{name}: the same strands stand in two places; counted once"
-        for name in learning.burning.twice
-    ]
-    items += [
-        f"{name}: the same recording as {first}; counted once"
-        for name, first in learning.firing.twice
-    ]
+    items += [f"{name}: {why}" for name, why in burning.unusable]
+    same = "the same strands stand in two places"
+    items += [f"{name}: {same}; counted once" for name in burning.twice]
+    same = "the same recording as"
+    items += [f"{name}: {same} {first}; counted once" for name, first in firing.twice]
     items += [
         f"{f.name}: not read anew ({f.why_frozen}); the results of that day stand"
-        for f in learning.firing.firings
+        for f in firing.firings
         if f.why_frozen and not f.why_frozen.startswith("the file ")
     ]
     items += [

@@ -252,7 +252,6 @@ def parameters_of(learning: Learning, syrup: Syrup) -> Rows:
 
 
 def _told(belief: Belief, place: int) -> Iterable[float]:
-    """Return the median and the ends of the 95 % band."""
     step = COVERAGE * float(belief.spreads()[place])
     outward = PARAMETERS[place].outward
     return (float(outward(belief.mean[place] + x)) for x in (0.0, -step, step))
@@ -329,7 +328,6 @@ def efficiency_of(learning: Learning, *_: Any) -> Row | None:
 
 
 def _around(value: float, u: float) -> Banded:
-    """Return a normal result with its 95 % band."""
     return Banded(value, value - COVERAGE * u, value + COVERAGE * u)
 
 

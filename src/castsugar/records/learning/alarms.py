@@ -355,8 +355,6 @@ class Alarm:
 
     Attributes
     ----------
-    batch, file : str
-    measured : float
     band_high : float
         Upper end of the 95 % band; NaN if it did not lie above it, or has none.
     allowed : float
@@ -386,7 +384,6 @@ def alarms_of(
         Whose firings were not read; the results of the day are taken.
     hardware : Hardware or None
         Where a record keeps no case of its own.
-    database : Database
     """
     read = {f.link.sha256 for f in firings}
     rest = [
