@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import datetime
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_bench, read_measurement
 from castsugar.bench.kitchen import measurement
+from castsugar.bench.motor import hardware_of
 from castsugar.bench.schema import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
@@ -31,9 +33,11 @@ from castsugar.records.prediction import (
     freeze,
     keeps_motor,
     measurement_of,
+    mix_of,
     read_actual,
     relative,
     results_of,
+    thaw,
     used_lots,
 )
 from castsugar.records.record import Event, Made
@@ -119,7 +123,6 @@ def reduce_firing(
     from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
     from castsugar.readings.recordings import check_order, read_trace
-    from castsugar.records.prediction import mix_of
     from castsugar.static_test import review
 
     options = again(kept)
@@ -135,21 +138,13 @@ def reduce_firing(
 
 def reducer(database: Database) -> Reduce:
     """Return what reduces a recording with the options that a record keeps."""
-
-    def reduce(path: Path, kept: Mapping[str, Any], batch: Batch) -> StaticTest:
-        return reduce_firing(path, kept, batch, database)
-
-    return reduce
+    return partial(reduce_firing, database=database)
 
 
 def _hardware(
     kept: Mapping[str, Any], batch: Batch, database: Database
 ) -> Hardware | None:
     """Return the motor that a firing names, or that of the record."""
-    from castsugar.bench.bench import read_bench
-    from castsugar.bench.motor import hardware_of
-    from castsugar.records.prediction import thaw
-
     folder = batch.path.parent
     if "motor" in kept:
         return hardware_of(read_bench(folder / kept["motor"]), database)
@@ -163,11 +158,6 @@ def _hardware(
             f"the motor kept in {batch.id}: {error}; --motor FILE names another bench "
             "file"
         ) from None
-
-
-def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
-    if "propellant_mass" in kept:  # else the stand says what is missing
-        _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
 
 
 def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
@@ -240,18 +230,18 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     """
     date = date_of(options.date)
     outcome = getattr(options, "outcome", None)
-    if outcome is not None:
-        _may_close(batch, date, outcome)
+    closed = [] if outcome is None else [("closed", {"outcome": outcome})]
+    for kind, values in closed:  # refused before anything else is looked at
+        check_allowed(batch, Event(kind=kind, date=date, values=values))
     kept = [
         *_observed(options),
-        *(("measured", {"measurement": m}) for m in _measured(options, batch, date)),
+        *_measured(options, batch, date),
         *_cast(options, batch),
         *_burned(options, batch),
         *_fired(options, batch),
         *_corrected(options),
+        *closed,
     ]
-    if outcome is not None:
-        kept.append(("closed", {"outcome": outcome}))
     if not kept:
         raise InputError(
             "nothing to add; give --observe, --measured, --grain-mass, --strands, "
@@ -263,17 +253,13 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     return events
 
 
-def _may_close(batch: Batch, date: str, outcome: str) -> None:
-    check_allowed(batch, Event(kind="closed", date=date, values={"outcome": outcome}))
-
-
 Kept = tuple[str, dict[str, Any]]
 
 
-def _observed(options: argparse.Namespace) -> list[Kept]:
+def _observed(options: argparse.Namespace) -> Iterator[Kept]:
     told = (options.observe, options.temperature, options.pour_class)
     if all(value is None for value in told):
-        return []
+        return
     kelvin = None
     if options.temperature is not None:
         where = "--temperature"
@@ -281,12 +267,14 @@ def _observed(options: argparse.Namespace) -> list[Kept]:
         wrong = plausible.fault("observed temperature", kelvin)
         if wrong:  # an odd one stands in the warnings of the batch from now on
             raise InputError(f"{where} {wrong}")
-    values = {
-        "text": options.observe or "",
-        "temperature_K": kelvin,
-        "flow_class": options.pour_class or "",
-    }
-    return [("observed", values)]
+    yield (
+        "observed",
+        {
+            "text": options.observe or "",
+            "temperature_K": kelvin,
+            "flow_class": options.pour_class or "",
+        },
+    )
 
 
 class _Typed:
@@ -297,14 +285,11 @@ class _Typed:
         return InputError(f"--measured: {key} {fault}")
 
 
-def _measured(
-    options: argparse.Namespace, batch: Batch, date: str
-) -> list[dict[str, Any]]:
+def _measured(options: argparse.Namespace, batch: Batch, date: str) -> Iterator[Kept]:
     """Return kitchen measurements as typed; each is tried before it is kept."""
     from castsugar.cli.kitchen_measure import _minutes
     from castsugar.constants import STANDARD_ATMOSPHERE
 
-    found = []
     for typed in options.measured:
         entry = measurement_of(typed, batch, date)
         if isinstance(entry.get("minutes"), str):
@@ -314,22 +299,20 @@ def _measured(
             measurement(checked, STANDARD_ATMOSPHERE, load_database())
         except CastsugarError as error:
             raise InputError(f"--measured {typed!r}: {error}") from None
-        found.append(entry)
-    return found
+        yield "measured", {"measurement": entry}
 
 
-def _cast(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    if options.grain_mass is None:
-        return []
-    mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
-    return [("cast", {"mass_kg": mass})]
+def _cast(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
+    if options.grain_mass is not None:
+        mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
+        yield "cast", {"mass_kg": mass}
 
 
-def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
+def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     if options.strands is None:
         if options.strand_mix is not None:
             raise InputError("--strand-mix needs --strands, the file it is in")
-        return []
+        return
     path = Path(options.strands)
     strands = read_strands(path)
     names = list(dict.fromkeys(s.mix for s in strands))
@@ -344,26 +327,25 @@ def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
     count = sum(s.mix == wanted for s in strands)
     if not count:
         raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
-    values = {**_linked(path, batch), "mix": wanted, "strands": count}
-    return [("burned", values)]
+    yield "burned", {**_linked(path, batch), "mix": wanted, "strands": count}
 
 
-def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
+def _fired(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     typed = stand_options(options)
     if options.firing is None:
         stray = next(iter(typed), "motor" if options.motor is not None else None)
         if stray is not None:
             raise InputError(f"--{stray.replace('_', '-')} needs --firing, a recording")
-        return []
-    path = Path(options.firing)
-    kept = dict(typed)
+        return
+    path, kept = Path(options.firing), dict(typed)
     folder, own = batch.path.parent, batch.made.bench
     if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
         kept["motor"] = relative(Path(options.motor), folder)
     linked = _linked(path, batch)
-    _check_mass(kept, batch)
+    if "propellant_mass" in kept:  # else the stand says what is missing
+        _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
     results = results_of(reduce_firing(path, kept, batch, load_database()))
-    return [("fired", {**linked, "options": kept, "results": results})]
+    yield "fired", {**linked, "options": kept, "results": results}
 
 
 def _linked(path: Path, batch: Batch) -> dict[str, Any]:
@@ -371,12 +353,11 @@ def _linked(path: Path, batch: Batch) -> dict[str, Any]:
     return {"file": relative(path, folder), "sha256": sha256_of(path)}
 
 
-def _corrected(options: argparse.Namespace) -> list[Kept]:
-    if options.correct is None:
-        return []
-    if not (options.note or "").strip():
-        raise InputError("--correct needs --note: say what is wrong in that line")
-    return [("corrected", {"line": options.correct})]
+def _corrected(options: argparse.Namespace) -> Iterator[Kept]:
+    if options.correct is not None:
+        if not (options.note or "").strip():
+            raise InputError("--correct needs --note: say what is wrong in that line")
+        yield "corrected", {"line": options.correct}
 
 
 # ----------------------------------------------------------------------------
