@@ -352,7 +352,7 @@ def _say(
             warnings=warnings(batch, database, show),
             cautions=chosen(database.cautions, facts, topics, say=show.rule),
             grains=int(grain.get("segments") or 0),
-            invented=invented_in(world),
+            invented=() if world is None else world.invented,
             bench=Path(batch.made.bench.file).name if batch.made.bench else "",
             **about,
         )
@@ -370,11 +370,6 @@ def _say(
             **answered,
         ),
     )
-
-
-def invented_in(world: World | None) -> tuple[str, ...]:
-    """Return the entries of a bench file that hold invented numbers."""
-    return () if world is None else world.invented
 
 
 def _world(batch: Batch, database: Database) -> World | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -18,7 +18,7 @@ from castsugar.report.batch_findings import allowed_of
 from castsugar.report.batch_list import printable
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part, part, read_parts
-from castsugar.report.field import FIELDS, TEXT, fields
+from castsugar.report.field import FIELDS, TEXT, Row, chosen, fields
 from castsugar.report.learn import check_table
 from castsugar.report.learn_data import (
     CHECKS,
@@ -29,6 +29,7 @@ from castsugar.report.learn_data import (
     skipped_of,
     with_band,
 )
+from castsugar.report.limit_words import rests_on
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -138,9 +139,7 @@ def title_of(batch: Batch, show: Shown) -> str:
 # Findings: what was predicted, and what came of it.
 
 
-def _predicted(
-    row: Mapping[str, Any], asked: float | None, show: Shown
-) -> Iterator[Finding]:
+def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
         text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
@@ -170,11 +169,10 @@ def _predicted(
         )
 
 
-def _standing(row: Mapping[str, Any]) -> str:
+def _standing(row: Row) -> str:
     origin = str(row.get("burn_law_origin"))
-    if origin.startswith("mixture model"):
-        return "model between your strands"
-    return "your strands" if origin.startswith("measured") else origin
+    mixed = origin.startswith("mixture model")
+    return "model between your strands" if mixed else rests_on(origin)
 
 
 def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
@@ -198,9 +196,8 @@ def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
     flows = [flow for flow in flows if flow]
     share = float(batch.predictions.get("pours_probability", math.nan))
     if flows:
-        told = "" if math.isnan(share) else "; predicted to pour in "
-        if told:
-            told += f"{numbers.of_100(share)} of 100 draws"
+        told = f"; predicted to pour in {numbers.of_100(share)} of 100 draws"
+        told = "" if math.isnan(share) else told
         yield Finding("RESULT", f"At the pour: {', '.join(flows)}{told}.")
     name = "characteristic_velocity_efficiency"
     for link in batch.firings():
@@ -298,12 +295,9 @@ def event_words(event: Event, show: Shown) -> str:
 
 def _observed(event: Event, show: Shown) -> str:
     values = event.values
-    parts = [values["text"]] if values["text"] else []
-    if values["temperature_K"] is not None:
-        parts.append(show.typed("temperature", to_celsius(values["temperature_K"])))
-    if values["flow_class"]:
-        parts.append(values["flow_class"])
-    return ", ".join(parts)
+    kelvin = values["temperature_K"]
+    warm = "" if kelvin is None else show.typed("temperature", to_celsius(kelvin))
+    return ", ".join(filter(None, (values["text"], warm, values["flow_class"])))
 
 
 def _measured(event: Event, show: Shown) -> str:
@@ -341,9 +335,7 @@ def _fired(event: Event, show: Shown) -> str:
     return f"fired {event.values['file']}: {', '.join(told)}"
 
 
-def _result(
-    row: Mapping[str, Any], name: str, unit: str, kind: str, show: Shown
-) -> str:
+def _result(row: Row, name: str, unit: str, kind: str, show: Shown) -> str:
     """Write a result of a firing with its 95 % band."""
     value = float(row[key_of(name, unit)])
     u = float(row.get(key_of(f"{name}_uncertainty", unit), math.nan))
@@ -374,35 +366,13 @@ _WORDS: dict[str, Callable[[Event, Shown], str]] = {
 
 
 def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
-    shares = tuple(
-        (
-            row["ingredient"],
-            numbers.at_place(row["planned_percent"], -2),
-            numbers.at_place(row["made_percent"], -2),
-            row["lot"],
-        )
-        for row in ingredient_rows(batch)
-    )
-    blocks: list[Block] = [
-        Table(
-            heads=("", "planned, %", "made, %", "from lot"),
-            rows=shares,
-            left=frozenset({0, 3}),
-        )
-    ]
-    blocks += [
-        Paragraph(
-            f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
-            "was made, and what is predicted, are without them."
-        )
-        for name, cup in batch.made.cups.items()
-    ]
-    yield Annex("Masses and lots", tuple(blocks))
+    yield Annex("Masses and lots", tuple(_shares(batch, show)))
     yield Annex("Predictions", tuple(_predictions(batch, show)))
     checks: list[Block] = [check_table(told.checks, show)] if told.checks else []
     if told.skipped:
-        lines = [f"{s.quantity}: not compared: {s.why}" for s in told.skipped]
-        checks.append(notes(lines))
+        checks.append(
+            notes([f"{s.quantity}: not compared: {s.why}" for s in told.skipped])
+        )
     yield Annex("Predictions against measurements", tuple(checks))
     yield Annex("History, by date; lines as in the file", (_events(batch, show),))
     changed = tuple(
@@ -412,9 +382,24 @@ def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("Files", (notes(changed),) if changed else ())
 
 
-def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
-    row = batch.predictions
-    keys = (
+def _shares(batch: Batch, show: Shown) -> Iterator[Block]:
+    rows = []
+    for row in ingredient_rows(batch):
+        both = (row[f"{side}_percent"] for side in ("planned", "made"))
+        told = (numbers.at_place(x, -2) for x in both)
+        rows.append((row["ingredient"], *told, row["lot"]))
+    heads = ("", "planned, %", "made, %", "from lot")
+    yield Table(heads=heads, rows=tuple(rows), left=frozenset({0, 3}))
+    for name, cup in batch.made.cups.items():
+        yield Paragraph(
+            f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
+            "was made, and what is predicted, are without them."
+        )
+
+
+#: What a record froze of the day that is told.
+_FROZEN = chosen(
+    (
         "characteristic_velocity_m_s",
         "specific_impulse_s",
         "flame_temperature_K",
@@ -423,10 +408,15 @@ def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
         "peak_pressure_p95_MPa",
         "storage_humidity_max_percent",
     )
+)
+
+
+def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
+    row = batch.predictions
     cells = [
-        (FIELDS[key].headed(show), FIELDS[key].text(row, show))
-        for key in keys
-        if isinstance(row.get(key), float) and not math.isnan(row[key])
+        (one.headed(show), one.text(row, show))
+        for one in _FROZEN
+        if isinstance(row.get(one.key), float) and not math.isnan(row[one.key])
     ]
     if cells:
         pressure = show.amount("pressure", 1e-6 * batch.made.pressure)
@@ -455,26 +445,23 @@ def _events(batch: Batch, show: Shown) -> Table:
 def _sheet(batch: Batch, told: Told, show: Shown) -> Iterator[Block]:
     """Return what is ticked and filled in by hand, while the batch is open."""
     if not batch.outcome:
-        unit, warm = show.unit("mass"), show.unit("temperature")
-        lines = tuple(
+        unit = show.unit("mass")
+        lines = (
             f"{_gram(show, row['planned_g'])} {unit} {printable(row['ingredient'])}"
             + (f", {printable(row['lot'])}" if row["lot"] else "")
             for row in ingredient_rows(batch)
         )
-        yield Ticks(lines, "Weigh, tick each")
-        grains = (f"grain {i + 1} as cast, {unit}" for i in range(told.grains))
+        yield Ticks(tuple(lines), "Weigh, tick each")
+        grains = [f"grain {i + 1} as cast" for i in range(told.grains)]
+        pan = ("pan and mix before heat", "pan and mix at the pour")
+        weighed = ("cup empty", "cup scraped", *pan, "pan scraped", "pan empty")
         yield Blanks(
             (
-                f"cup empty, {unit}",
-                f"cup scraped, {unit}",
-                f"pan and mix before heat, {unit}",
-                f"pan and mix at the pour, {unit}",
-                f"pan scraped, {unit}",
-                f"pan empty, {unit}",
-                f"bulk at the pour, {warm}",
+                *(f"{what}, {unit}" for what in weighed),
+                show.headed("bulk at the pour", "temperature"),
                 "flow at the pour",
                 "strands cast, lot name",
-                *(grains if told.grains else [f"grains as cast, {unit}"]),
+                *(f"{what}, {unit}" for what in grains or ["grains as cast"]),
             )
         )
     yield Blanks(("made by", "date", "signature"))

@@ -257,18 +257,16 @@ def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
         )
         return
     values = {"inside": found.inside, "counted": found.count}
-    text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
     wide = f"; {found.wide} of them span more than a factor of 10" if found.wide else ""
+    status, told = "INSIDE", "no sign that they are too narrow."
     if found.so_few < ODD:
         chance = numbers.percent(found.so_few)
-        text += f"bands{wide}: too many outside (by chance {chance} %); do not lean on"
-        yield Finding("OUTSIDE", f"{text} these bands.", values)
+        status = "OUTSIDE"
+        told = f"too many outside (by chance {chance} %); do not lean on these bands."
     elif found.few:
-        text += f"bands{wide}: too few to say whether the bands are honest."
-        yield Finding("CANNOT TELL", text, values)
-    else:
-        text += f"bands{wide}: no sign that they are too narrow."
-        yield Finding("INSIDE", text, values)
+        status, told = "CANNOT TELL", "too few to say whether the bands are honest."
+    text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
+    yield Finding(status, f"{text}bands{wide}: {told}", values)
 
 
 def _saved(learning: Learning, saved: bool) -> Finding:
@@ -531,11 +529,8 @@ def _efficiency(learning: Learning) -> Iterator[Block]:
 def _bench(learning: Learning, saved: bool) -> Iterator[Block]:
     planned = learning.planned
     verbs = ("Written", "Taken out") if saved else ("To write", "To take out")
-    for title, texts in (
-        (verbs[0], planned.written),
-        (verbs[1], planned.removed),
-        ("Not written", planned.refused),
-    ):
+    lists = (planned.written, planned.removed, planned.refused)
+    for title, texts in zip((*verbs, "Not written"), lists, strict=True):
         if texts:
             yield Paragraph(f"{title}:")
             yield notes(texts)
