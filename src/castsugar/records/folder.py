@@ -204,11 +204,6 @@ def _next_free(folder: Path, date: str, last: int) -> int:
     return number
 
 
-def add_event(path: Path, event: Event) -> Batch:
-    """Add one event; see :func:`add_events`."""
-    return add_events(path, [event])
-
-
 def add_events(path: Path, events: Sequence[Event]) -> Batch:
     """Add events at the end of a record: all of them or none.
 

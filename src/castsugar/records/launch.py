@@ -17,7 +17,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.prediction import foresee, thaw
+from castsugar.records.prediction import allowed_pressure, foresee, thaw
 
 #: Water that a grain may take up in storage, as a share of its mass, where nobody
 #: states another. Common practice, no source.
@@ -232,10 +232,9 @@ def _pressed(batch: Batch, bench: Bench | None, day: Day, database: Database) ->
     except CastsugarError as error:
         return rule(verdict=UNKNOWN, why=str(error))
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
-    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
+    margin = float(row.get("pressure_margin_percent", math.nan))
     if math.isnan(high) or math.isnan(margin):
         why = str(row.get("burn_law_origin") or "no pressure is told")
         return rule(verdict=UNKNOWN, why=why)
-    allowed = 1e6 * high / (1.0 - margin) if math.isfinite(high) else math.nan
     verdict = FIRE_NOT if margin < 0.0 else KEPT
-    return rule(verdict=verdict, value=1e6 * high, high=allowed)
+    return rule(verdict=verdict, value=1e6 * high, high=1e6 * allowed_pressure(row))

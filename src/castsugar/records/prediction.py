@@ -317,6 +317,19 @@ def foresee(
     return row, lost
 
 
+def allowed_pressure(row: Mapping[str, Any]) -> float:
+    """Return the allowed pressure of a row; NaN if it tells none. [MPa]
+
+    The row keeps the 95 % value of the pressure and its margin to what is allowed,
+    (allowed - p95) / allowed.
+    """
+    high = float(row.get("peak_pressure_p95_MPa", math.nan))
+    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
+    if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
+        return high / (1.0 - margin)
+    return math.nan
+
+
 def mix_of(made: Made, folder: Path, database: Database) -> Mix:
     """Return the mix of a kept batch as cast, by the bench file of that day.
 

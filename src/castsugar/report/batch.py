@@ -11,10 +11,9 @@ from typing import Any
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped
-from castsugar.records.prediction import RESULTS, key_of
+from castsugar.records.prediction import RESULTS, allowed_pressure, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers
-from castsugar.report.batch_findings import allowed_of
 from castsugar.report.batch_list import printable
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part, part, read_parts
@@ -160,7 +159,7 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     if math.isnan(margin):
         yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
     elif margin >= 0.0:
-        allowed = show.amount("pressure", allowed_of(row))
+        allowed = show.amount("pressure", allowed_pressure(row))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "

@@ -13,6 +13,7 @@ from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.motor.firing.quantities import COVERAGE, Measured
 from castsugar.motor.pressure_table import untold
 from castsugar.records.batch import Batch
+from castsugar.records.prediction import allowed_pressure
 from castsugar.records.record import Link
 from castsugar.report import numbers
 from castsugar.report.screen import Finding
@@ -45,22 +46,13 @@ def warnings(batch: Batch, database: Database, show: Shown) -> list[Finding]:
     return found
 
 
-def allowed_of(row: Mapping[str, Any]) -> float:
-    """Return the allowed pressure, from 95 % pressure and margin. [MPa]"""
-    high = row.get("peak_pressure_p95_MPa", math.nan)
-    margin = 0.01 * row.get("pressure_margin_percent", math.nan)
-    if not (math.isfinite(high) and math.isfinite(margin)):
-        return math.nan
-    return float(high / (1.0 - margin))
-
-
 def highest_pressure(row: Mapping[str, Any], show: Shown, none: str) -> str:
     """Say how high the pressure goes and what is allowed; `none`: if it has no end."""
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
     if not math.isfinite(high):
         return none
     told = f"95 of 100 draws stay below {show.amount('pressure', high)}"
-    allowed = allowed_of(row)
+    allowed = allowed_pressure(row)
     return (
         f"{told}, allowed is {show.amount('pressure', allowed)}"
         if allowed > 0.0
@@ -81,7 +73,7 @@ def _predicted(row: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
             high = row.get("peak_pressure_p95_MPa", math.nan)
             values = {
                 "peak_pressure_p95_MPa": high,
-                "allowed_pressure_MPa": allowed_of(row),
+                "allowed_pressure_MPa": allowed_pressure(row),
             }
             yield Finding("DO NOT", f"fire it in this case: {told}; {top}.", values)
     if why := untold(row):
@@ -91,7 +83,7 @@ def _predicted(row: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
 def _fired(link: Link, predicted: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
     row, line = link.results, f"line {link.line}"
     peak = row.get("peak_pressure_MPa", math.nan)
-    allowed = row.get("case_may_hold_MPa", allowed_of(predicted))
+    allowed = row.get("case_may_hold_MPa", allowed_pressure(predicted))
     high = peak + COVERAGE * row.get("peak_pressure_uncertainty_MPa", 0.0)
     if high > allowed:
         was = "was" if peak > allowed else "may have been"
