@@ -22,7 +22,6 @@ from castsugar import CastsugarError, DataError, InputError
 from castsugar.bench.bench import read_bench
 from castsugar.bench.editing import append_measurement
 from castsugar.records.folder import (
-    add_event,
     add_events,
     list_batches,
     new_batch,
@@ -84,7 +83,7 @@ def test_what_is_written_comes_back(tmp_path: Path) -> None:
 
 def test_numbers_have_ten_digits_and_no_token_that_json_lacks(tmp_path: Path) -> None:
     path = new_batch(tmp_path, MADE).path
-    add_event(path, Event(kind="fired", date=DAY, values=_fired(1.0 / 3.0)))
+    add_events(path, [Event(kind="fired", date=DAY, values=_fired(1.0 / 3.0))])
     text = path.read_text("utf-8")
     assert "0.3333333333," in text or "0.3333333333}" in text
     assert "NaN" not in text
@@ -112,7 +111,7 @@ def test_earlier_lines_stay_byte_for_byte(tmp_path: Path) -> None:
     path = new_batch(tmp_path, MADE).path
     for count in range(5):
         before = path.read_bytes()
-        add_event(path, seen(str(count)))
+        add_events(path, [seen(str(count))])
         after = path.read_bytes()
         assert after.startswith(before)
         assert after.count(b"\n") == before.count(b"\n") + 1
@@ -126,15 +125,15 @@ def test_a_correction_sets_a_line_aside_and_opens_a_closed_batch(
     assert batch.outcome == "used"
     for event in (seen("late"), closed()):
         with pytest.raises(InputError, match="is closed"):
-            add_event(path, event)
-    batch = add_event(path, wrong(2))
+            add_events(path, [event])
+    batch = add_events(path, [wrong(2)])
     assert batch.outcome == "used"
     assert [e.kind for e in batch.standing] == ["closed"]
-    batch = add_event(path, wrong(3))
+    batch = add_events(path, [wrong(3)])
     assert batch.outcome == ""
-    batch = add_event(path, wrong(4, "it was right"))  # the first correction
+    batch = add_events(path, [wrong(4, "it was right")])  # the first correction
     assert [e.kind for e in batch.standing] == ["observed"]
-    assert not add_event(path, wrong(1)).is_sound
+    assert not add_events(path, [wrong(1)]).is_sound
 
 
 @pytest.mark.parametrize(
@@ -156,7 +155,7 @@ def test_events_that_cannot_be_are_refused_and_nothing_is_added(
     path = new_batch(tmp_path, MADE).path
     before = path.read_bytes()
     with pytest.raises(CastsugarError, match=words):
-        add_event(path, event)
+        add_events(path, [event])
     assert path.read_bytes() == before
 
 
@@ -212,7 +211,7 @@ def test_a_damaged_file_is_named_and_the_others_still_listed(
     assert [d.path for d in damaged] == [bad]
     before = bad.read_bytes()
     with pytest.raises(DataError):
-        add_event(bad, seen())
+        add_events(bad, [seen()])
     assert bad.read_bytes() == before
     assert new_batch(tmp_path, MADE).id == f"{DAY}-3"  # never over a damaged one
 
@@ -228,7 +227,7 @@ def test_a_copy_is_named(tmp_path: Path) -> None:
 def test_a_last_line_without_its_end_is_whole(tmp_path: Path) -> None:
     path = new_batch(tmp_path, MADE).path
     path.write_bytes(path.read_bytes().rstrip(b"\n"))
-    assert len(add_event(path, seen()).events) == 1
+    assert len(add_events(path, [seen()]).events) == 1
     assert path.read_bytes().count(b"\n") == 2
 
 
@@ -243,7 +242,7 @@ def _new(folder: Path) -> None:
 
 
 def _add(folder: Path) -> None:
-    add_event(folder / f"{DAY}-1.jsonl", seen("fault"))
+    add_events(folder / f"{DAY}-1.jsonl", [seen("fault")])
 
 
 def _whole(folder: Path, before: bytes, *, at_least: int) -> None:
@@ -324,7 +323,7 @@ def _without_locks(code: int | None) -> None:
 def _many_events(folder: Path, who: str, code: int | None) -> None:
     _without_locks(code)
     for count in range(25):
-        add_event(folder / f"{DAY}-1.jsonl", seen(f"{who}{count}"))
+        add_events(folder / f"{DAY}-1.jsonl", [seen(f"{who}{count}")])
 
 
 def _together(work: Callable[..., None], arguments: list[tuple[Any, ...]]) -> None:

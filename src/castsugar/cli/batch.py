@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.records.batch import Batch
     from castsugar.report.batch import Told
+    from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
 
 #: As records.record has them (a test compares): --help loads nothing else.
@@ -59,22 +60,39 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     inner = parser.add_subparsers(dest="task", metavar="TASK", required=True)
-    _add_new(inner)
-    _add_events(inner)
+    new = _task(inner, "new", "keep what was made and what is predicted of it", run_new)
+    new.add_argument(
+        "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
+    )
+    add_folder(new)
+    _add_options(new, _NEW)
+    add_pressure_option(new)
+    add = _task(inner, "add", "add what was seen, measured, burned or fired", run_add)
+    _add_id(add)
+    _add_event_options(add)
+    close = _task(inner, "close", "say what became of a batch", run_add)
+    _add_id(close)
+    close.add_argument(
+        "--outcome", required=True, choices=OUTCOMES, help="used, partly or discarded"
+    )
+    _add_event_options(close)
     listing = _task(inner, "list", "the batches of a folder, oldest first", run_list)
     add_folder(listing)
-    add_output_options(listing, *SCREEN)
     show = _task(
         inner, "show", "a batch: plan, predictions, measurements, history", run_show
     )
-    show.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-    add_folder(show)
-    add_output_options(show, *SCREEN)
-    _add_card(inner)
+    card = _task(
+        inner, "card", "a launch-day card: fire the grains, or do not", run_card
+    )
+    for one in (show, card):
+        _add_id(one)
+        add_folder(one)
+    _add_options(card, _CARD)
+    for one in (new, add, close, listing, show, card):
+        add_output_options(one, *SCREEN)
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
-    """Add one task."""
     parser: argparse.ArgumentParser = inner.add_parser(
         name,
         help=text,
@@ -83,6 +101,10 @@ def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser
     )
     parser.set_defaults(run=run)
     return parser
+
+
+def _add_id(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
@@ -96,113 +118,80 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
     add_bench_option(parser)
 
 
-def _add_card(inner: Any) -> None:
-    """Add the task that says whether grains may be fired today."""
-    card = _task(
-        inner, "card", "a launch-day card: fire the grains, or do not", run_card
-    )
-    card.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-    add_folder(card)
-    for name, metavar, words in (
-        ("--mass", "MASS", "the grains today, '366 g'"),
-        (
-            "--cast-mass",
-            "MASS",
-            "the same grains as cast (default: the last batch add --grain-mass)",
-        ),
-        ("--temperature", "TEMPERATURE", "of the grains, '12 C'"),
-        ("--humidity", "HUMIDITY", "highest relative humidity of the store, '60 %%'"),
-        (
-            "--uptake",
-            "SHARE",
-            "water that the grains may have taken up (default '0.2 %%': common "
-            "practice, no source)",
-        ),
-        ("--date", "DATE", "of the firing, 2026-05-23 (default today)"),
-    ):
-        card.add_argument(name, metavar=metavar, help=words)
-    add_output_options(card, *SCREEN)
-
-
-def _add_new(inner: Any) -> None:
-    """Add the task that makes a record."""
-    parser = _task(
-        inner, "new", "keep what was made and what is predicted of it", run_new
-    )
-    parser.add_argument(
-        "recipe", metavar="RECIPE", help="a recipe, or a name of [recipes]"
-    )
-    add_folder(parser)
-    for name, metavar, words in (
-        ("--batch", "MASS", "planned mass of all ingredients, '200 g'"),
-        ("--cook", "PROFILE", "as for castsugar kitchen (default that of [kitchen])"),
-        ("--minutes", "N", "how long the temperature is held"),
-        (
-            "--water-lost",
-            "SHARE",
-            "share of its water that leaves, instead of a cook's",
-        ),
-        ("--date", "DATE", "when it was made, 2026-05-02 (default today)"),
-        ("--note", "TEXT", "a remark"),
-    ):
-        kind = quantity(name) if name in KNOWN else str
-        parser.add_argument(name, type=kind, metavar=metavar, help=words)
-    parser.add_argument(
+#: Options of the tasks: name, metavar, help; those that may be repeated say so.
+_NEW = (
+    ("--batch", "MASS", "planned mass of all ingredients, '200 g'"),
+    ("--cook", "PROFILE", "as for castsugar kitchen (default that of [kitchen])"),
+    ("--minutes", "N", "how long the temperature is held"),
+    ("--water-lost", "SHARE", "share of its water that leaves, instead of a cook's"),
+    ("--date", "DATE", "when it was made, 2026-05-02 (default today)"),
+    ("--note", "TEXT", "a remark"),
+    (
         "--actual",
-        action="append",
-        default=[],
-        metavar="NAME=MASS",
-        help="mass read off the scale, 'KNO3=120.1 g'; may be repeated",
-    )
-    add_pressure_option(parser)
-    add_output_options(parser, *SCREEN)
+        "NAME=MASS",
+        "mass read off the scale, 'KNO3=120.1 g'; may be repeated",
+    ),
+)
+_SEEN = (
+    ("--date", "DATE", "when it happened, 2026-05-02 (default today)"),
+    ("--note", "TEXT", "a remark; with --correct, what is wrong"),
+    ("--observe", "TEXT", "what was seen"),
+    ("--temperature", "TEMPERATURE", "bulk temperature then, '118 C'"),
+    ("--strands", "FILE", "strands burned of it (CSV, as castsugar burnrate)"),
+    ("--strand-mix", "NAME", "its name in that file"),
+    ("--firing", "FILE", "recording of a static test (CSV, as castsugar firing)"),
+    ("--motor", "FILE", "bench file of the firing (default: that of the batch)"),
+)
+_WEIGHED = (
+    (
+        "--measured",
+        "KEYS",
+        "a kitchen measurement, 'kind=pan-weight lost=1.4 g', keys as of castsugar "
+        "kitchen; recipe, cook and mass are those of the batch; may be repeated",
+    ),
+    (
+        "--grain-mass",
+        "MASS",
+        "grains as cast, all that are fired together: for the launch-day card",
+    ),
+)
+_CARD = (
+    ("--mass", "MASS", "the grains today, '366 g'"),
+    (
+        "--cast-mass",
+        "MASS",
+        "the same grains as cast (default: the last batch add --grain-mass)",
+    ),
+    ("--temperature", "TEMPERATURE", "of the grains, '12 C'"),
+    ("--humidity", "HUMIDITY", "highest relative humidity of the store, '60 %%'"),
+    (
+        "--uptake",
+        "SHARE",
+        "water that the grains may have taken up (default '0.2 %%': common practice, "
+        "no source)",
+    ),
+    ("--date", "DATE", "of the firing, 2026-05-23 (default today)"),
+)
 
 
-def _add_events(inner: Any) -> None:
-    """Add the tasks that add to a record."""
-    add = _task(inner, "add", "add what was seen, measured, burned or fired", run_add)
-    add.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-    _add_event_options(add)
-    close = _task(inner, "close", "say what became of a batch", run_add)
-    close.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-    close.add_argument(
-        "--outcome", required=True, choices=OUTCOMES, help="used, partly or discarded"
-    )
-    _add_event_options(close)
+def _add_options(
+    parser: argparse.ArgumentParser, lines: Iterable[tuple[str, str, str]]
+) -> None:
+    for name, metavar, words in lines:
+        more: dict[str, Any] = {"type": quantity(name)} if name in KNOWN else {}
+        if words.endswith("may be repeated"):
+            more = {"action": "append", "default": []}
+        parser.add_argument(name, metavar=metavar, help=words, **more)
 
 
 def _add_event_options(parser: argparse.ArgumentParser) -> None:
-    """Add the options of events."""
     add_folder(parser)
-    for name, metavar, words in (
-        ("--date", "DATE", "when it happened, 2026-05-02 (default today)"),
-        ("--note", "TEXT", "a remark; with --correct, what is wrong"),
-        ("--observe", "TEXT", "what was seen"),
-        ("--temperature", "TEMPERATURE", "bulk temperature then, '118 C'"),
-        ("--strands", "FILE", "strands burned of it (CSV, as castsugar burnrate)"),
-        ("--strand-mix", "NAME", "its name in that file"),
-        ("--firing", "FILE", "recording of a static test (CSV, as castsugar firing)"),
-        ("--motor", "FILE", "bench file of the firing (default: that of the batch)"),
-    ):
-        parser.add_argument(name, metavar=metavar, help=words)
+    _add_options(parser, _SEEN)
     parser.add_argument(
         "--pour-class", choices=FLOWS, help="how it flowed: " + ", ".join(FLOWS)
     )
     add_old_spelling(parser, "--flow", "--pour-class", choices=FLOWS)
-    parser.add_argument(
-        "--measured",
-        action="append",
-        default=[],
-        metavar="KEYS",
-        help="a kitchen measurement, 'kind=pan-weight lost=1.4 g', keys as of "
-        "castsugar kitchen; recipe, cook and mass are those of the batch; may be "
-        "repeated",
-    )
-    parser.add_argument(
-        "--grain-mass",
-        metavar="MASS",
-        help="grains as cast, all that are fired together: for the launch-day card",
-    )
+    _add_options(parser, _WEIGHED)
     parser.add_argument(
         "--correct",
         type=int,
@@ -210,17 +199,10 @@ def _add_event_options(parser: argparse.ArgumentParser) -> None:
         help="line that is wrong, as castsugar batch show numbers it; --note says what",
     )
     add_stand_options(parser)
-    add_output_options(parser, *SCREEN)
 
 
 def folder_of(options: argparse.Namespace) -> Path:
-    """Return the folder of the records.
-
-    Raises
-    ------
-    InputError
-        For an empty name.
-    """
+    """Return the folder of the records; raise InputError for an empty name."""
     from castsugar.errors import InputError
 
     if options.dir == "":
@@ -229,6 +211,17 @@ def folder_of(options: argparse.Namespace) -> Path:
         return Path(options.dir)
     beside = Path(options.bench).parent if options.bench is not None else Path()
     return beside / "batches"
+
+
+def existing_folder(options: argparse.Namespace) -> Path:
+    """Return the folder of the records; raise InputError if named in vain."""
+    from castsugar.errors import InputError
+    from castsugar.files.paths import is_folder
+
+    folder = folder_of(options)
+    if options.dir is not None and not is_folder(folder):
+        raise InputError(f"--dir {options.dir}: there is no such folder")
+    return folder
 
 
 def where(options: argparse.Namespace) -> str:
@@ -241,7 +234,6 @@ def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_entries import make
     from castsugar.cli.bench_option import world_of
-    from castsugar.data.load import load_database
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
 
@@ -252,29 +244,31 @@ def run_new(options: argparse.Namespace) -> int:
     with held_back():
         batch = new_batch(folder, made)
         topics = ("weigh", "kitchen", "storage")
+        next_ = f"{_showing(options, batch.id)} --page {batch.id}.html"
         saved = f"kept as {batch.path}"
-        next_ = (
-            f"castsugar batch show {batch.id}{where(options)} --page {batch.id}.html"
-        )
-        more = {"saved": saved, "asked": _asked(world)}
-        _tell(options, batch, load_database(), topics, next_, **more)
+        _show(options, batch, topics, next_, saved=saved, asked=_asked(world))
         _say_later(batch.made.date)
     return 0
 
 
 def run_show(options: argparse.Namespace) -> int:
     """Show a batch."""
-    from castsugar.data.load import load_database
-    from castsugar.records.folder import read_batch, record_path
-
-    batch = read_batch(record_path(folder_of(options), options.id))
-    next_ = _after(options, batch)
-    _tell(options, batch, load_database(), ("storage",), next_)
+    batch = _batch(options)
+    _show(options, batch, ("storage",), _after(options, batch))
     return 0
 
 
+def _batch(options: argparse.Namespace) -> Batch:
+    from castsugar.records.folder import read_batch, record_path
+
+    return read_batch(record_path(folder_of(options), options.id))
+
+
+def _showing(options: argparse.Namespace, name: str) -> str:
+    return f"castsugar batch show {name}{where(options)}"
+
+
 def _asked(world: World | None) -> float | None:
-    """Return in which share of draws a mix must pour, if the bench says so."""
     from castsugar.kitchen.suspension import CLASSES, POURS
     from castsugar.limits import POUR
 
@@ -285,7 +279,6 @@ def _asked(world: World | None) -> float | None:
 
 
 def _after(options: argparse.Namespace, batch: Batch) -> str:
-    """Return what comes after a batch was looked at."""
     if batch.outcome in ("used", "partly"):
         bench = options.bench
         if bench is None and batch.made.bench is not None:
@@ -302,69 +295,81 @@ def _after(options: argparse.Namespace, batch: Batch) -> str:
     return f"castsugar batch card {batch.id}{where(options)}"
 
 
-def _tell(
+def _show(
     options: argparse.Namespace,
     batch: Batch,
-    database: Database,
     topics: Sequence[str],
     next_: str,
     **more: Any,
 ) -> None:
-    """Print or write a batch."""
-    from castsugar.cli.answer import Answer, answer
     from castsugar.cli.batch_entries import compared
     from castsugar.report import batch as report
 
-    checks, skipped = compared(batch, database)
-    told, cautions = _told(batch, database, topics, next_)
+    checks, skipped = compared(batch)
     more |= {"checks": checks, "skipped": skipped}
-    answer(
+    _say(
         options,
-        Answer(
-            command="batch_shown",
-            screen=lambda show: report.batch_screen(batch, told(show, **more), show),
-            parts=lambda: report.batch_parts(batch, checks, skipped),
-            told={
-                "version": database.version,
-                "conditions": {"pressure_Pa": batch.made.pressure},
-                "cautions": cautions,
-            },
-            rows=report.ingredient_rows(batch),
-            fields=report.INGREDIENTS,
-        ),
+        batch,
+        topics,
+        lambda told, show: report.batch_screen(batch, told, show),
+        about={"next": next_, **more},
+        conditions={"conditions": {"pressure_Pa": batch.made.pressure}},
+        command="batch_shown",
+        parts=lambda: report.batch_parts(batch, checks, skipped),
+        rows=report.ingredient_rows(batch),
+        fields=report.INGREDIENTS,
     )
 
 
-def _told(
-    batch: Batch, database: Database, topics: Sequence[str], next_: str
-) -> tuple[Any, list[str]]:
-    """Return what makes what a screen says beside a batch, and its full cautions."""
+def _say(
+    options: argparse.Namespace,
+    batch: Batch,
+    topics: Sequence[str],
+    screen: Callable[[Told, Shown], Screen],
+    *,
+    about: Mapping[str, Any],
+    conditions: Mapping[str, Any] | None = None,
+    **answered: Any,
+) -> None:
+    """Answer with a screen of a batch, its warnings and cautions.
+
+    `about`: of Told; `conditions`: of the JSON; the rest: of Answer.
+    """
+    from castsugar.cli.answer import Answer, answer
+    from castsugar.data.load import load_database
     from castsugar.report.batch import Told
     from castsugar.report.batch_findings import warnings
     from castsugar.report.cautions import chosen
 
+    database = load_database()
     world = _world(batch, database)
     facts = _facts(batch, world)
     motor = world.bench.motor if world is not None else None
     grain = (motor or {}).get("grain") or {}
 
-    def told(show: Shown, **more: Any) -> Told:
+    def told(show: Shown) -> Told:
         return Told(
             warnings=warnings(batch, database, show),
             cautions=chosen(database.cautions, facts, topics, say=show.rule),
-            next=next_,
             grains=int(grain.get("segments") or 0),
-            invented=invented_in(world),
+            invented=() if world is None else world.invented,
             bench=Path(batch.made.bench.file).name if batch.made.bench else "",
-            **more,
+            **about,
         )
 
-    return told, [c.text for c in database.cautions_for(topics, facts)]
-
-
-def invented_in(world: World | None) -> tuple[str, ...]:
-    """Return the entries of a bench file that hold invented numbers."""
-    return () if world is None else world.invented
+    cautions = [c.text for c in database.cautions_for(topics, facts)]
+    answer(
+        options,
+        Answer(
+            screen=lambda show: screen(told(show), show),
+            told={
+                "version": database.version,
+                **(conditions or {}),
+                "cautions": cautions,
+            },
+            **answered,
+        ),
+    )
 
 
 def _world(batch: Batch, database: Database) -> World | None:
@@ -381,7 +386,6 @@ def _world(batch: Batch, database: Database) -> World | None:
 
 
 def _facts(batch: Batch, world: World | None) -> dict[str, float]:
-    """Return what is known of the pan and the motor, for cautions."""
     from castsugar.errors import CastsugarError
     from castsugar.report.cautions import motor_facts, pan_facts
 
@@ -397,34 +401,28 @@ def _facts(batch: Batch, world: World | None) -> dict[str, float]:
 
 def run_add(options: argparse.Namespace) -> int:
     """Add events to a batch, or close it."""
-    from castsugar.cli.answer import Answer, answer
     from castsugar.cli.batch_entries import events_of
-    from castsugar.data.load import load_database
-    from castsugar.records.folder import add_events, read_batch, record_path
+    from castsugar.records.folder import add_events
     from castsugar.report import batch as report
 
-    path = record_path(folder_of(options), options.id)
-    before = read_batch(path)
+    before = _batch(options)
     events = events_of(options, before)
-    database = load_database()
     with held_back():
-        batch = add_events(path, events)
+        batch = add_events(before.path, events)
         added = batch.events[len(before.events) :]
-        next_ = f"castsugar batch show {batch.id}{where(options)}"
-        if batch.outcome:
-            next_ = _after(options, batch)
-        told, cautions = _told(batch, database, ("storage",), next_)
-        answer(
+        closed = batch.outcome
+        next_ = _after(options, batch) if closed else _showing(options, batch.id)
+        _say(
             options,
-            Answer(
-                command="batch_added",
-                screen=lambda show: report.added_screen(batch, added, told(show), show),
-                parts=lambda: report.added_parts(batch, added),
-                told={"version": database.version, "cautions": cautions},
-            ),
+            batch,
+            ("storage",),
+            lambda told, show: report.added_screen(batch, added, told, show),
+            about={"next": next_},
+            command="batch_added",
+            parts=lambda: report.added_parts(batch, added),
         )
         _say_later(added[0].date)
-        remark(f"added to {path}")
+        remark(f"added to {before.path}")
     return 0
 
 
@@ -432,20 +430,13 @@ def run_list(options: argparse.Namespace) -> int:
     """List the batches of a folder; what is damaged is named, the rest still listed."""
     from castsugar.cli.answer import Answer, answer
     from castsugar.data.load import data_version
-    from castsugar.files.paths import is_folder
     from castsugar.records.folder import list_batches
     from castsugar.report import batch_list as report
 
-    folder = folder_of(options)
-    if options.dir is not None and not is_folder(folder):
-        from castsugar.errors import InputError
-
-        raise InputError(f"--dir {options.dir}: there is no such folder")
+    folder = existing_folder(options)
     found, damaged = list_batches(folder)
     name = folder.as_posix()
-    next_ = "castsugar batch new --help"
-    if found:
-        next_ = f"castsugar batch show {found[-1].id}{where(options)}"
+    next_ = _showing(options, found[-1].id) if found else "castsugar batch new --help"
     answer(
         options,
         Answer(
@@ -464,35 +455,29 @@ def run_list(options: argparse.Namespace) -> int:
 
 def run_card(options: argparse.Namespace) -> int:
     """Show the launch-day card of a batch."""
-    from castsugar.cli.answer import Answer, answer
     from castsugar.cli.batch_entries import day_of
     from castsugar.data.load import load_database
-    from castsugar.records.folder import read_batch, record_path
     from castsugar.records.launch import rules_of
     from castsugar.report import batch_card as report
 
-    batch = read_batch(record_path(folder_of(options), options.id))
-    database = load_database()
+    batch = _batch(options)
     day = day_of(options, batch)
-    rules = rules_of(batch, day, database)
-    next_ = f"castsugar batch show {batch.id}{where(options)}"
-    told, cautions = _told(batch, database, ("firing", "storage"), next_)
-    answer(
+    rules = rules_of(batch, day, load_database())
+    _say(
         options,
-        Answer(
-            command="batch_card",
-            screen=lambda show: report.card_screen(batch, day, rules, told(show), show),
-            parts=lambda: report.card_parts(batch, day, rules),
-            told={"version": database.version, "cautions": cautions},
-            rows=report.card_rows(rules),
-            fields=report.FIELDS,
-        ),
+        batch,
+        ("firing", "storage"),
+        lambda told, show: report.card_screen(batch, day, rules, told, show),
+        about={"next": _showing(options, batch.id)},
+        command="batch_card",
+        parts=lambda: report.card_parts(batch, day, rules),
+        rows=report.card_rows(rules),
+        fields=report.FIELDS,
     )
     return 0
 
 
 def _say_later(date: str) -> None:
-    """Say so if a day is yet to come."""
     import datetime
 
     if date > datetime.date.today().isoformat():

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import argparse
 import datetime
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_bench, read_measurement
 from castsugar.bench.kitchen import measurement
+from castsugar.bench.motor import hardware_of
 from castsugar.bench.schema import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
-from castsugar.constants import DEFAULT_PRESSURE
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.files.reading import sha256_of
@@ -32,9 +33,11 @@ from castsugar.records.prediction import (
     freeze,
     keeps_motor,
     measurement_of,
+    mix_of,
     read_actual,
     relative,
     results_of,
+    thaw,
     used_lots,
 )
 from castsugar.records.record import Event, Made
@@ -57,9 +60,7 @@ if TYPE_CHECKING:
 def date_of(typed: str | None) -> str:
     """Return a date as 2026-05-02; today if none was typed.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
     if typed is None:
         return datetime.date.today().isoformat()
@@ -74,7 +75,6 @@ def date_of(typed: str | None) -> str:
 
 
 def _parser() -> argparse.ArgumentParser:
-    """Return a parser of the options about the stand alone."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
     add_stand_options(parser)
     return parser
@@ -117,16 +117,12 @@ def reduce_firing(
         name of a bench file from the folder of the record.
     batch : Batch
         Gives the mix as cast, and the motor of that day where none is named.
-    database : Database
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
     from castsugar.readings.recordings import check_order, read_trace
-    from castsugar.records.prediction import mix_of
     from castsugar.static_test import review
 
     options = again(kept)
@@ -142,21 +138,13 @@ def reduce_firing(
 
 def reducer(database: Database) -> Reduce:
     """Return what reduces a recording with the options that a record keeps."""
-
-    def reduce(path: Path, kept: Mapping[str, Any], batch: Batch) -> StaticTest:
-        return reduce_firing(path, kept, batch, database)
-
-    return reduce
+    return partial(reduce_firing, database=database)
 
 
 def _hardware(
     kept: Mapping[str, Any], batch: Batch, database: Database
 ) -> Hardware | None:
     """Return the motor that a firing names, or that of the record."""
-    from castsugar.bench.bench import read_bench
-    from castsugar.bench.motor import hardware_of
-    from castsugar.records.prediction import thaw
-
     folder = batch.path.parent
     if "motor" in kept:
         return hardware_of(read_bench(folder / kept["motor"]), database)
@@ -172,12 +160,6 @@ def _hardware(
         ) from None
 
 
-def _check_mass(kept: Mapping[str, Any], batch: Batch) -> None:
-    """Refuse more propellant than the batch had in the pan."""
-    if "propellant_mass" in kept:  # else the stand says what is missing
-        _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
-
-
 def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
     """Return a mass of grains, no more than the batch had in the pan. [kg]"""
     mass = plausible.read(typed, "propellant mass", where=where).value
@@ -190,9 +172,7 @@ def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
     return mass
 
 
-def compared(
-    batch: Batch, database: Database
-) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
+def compared(batch: Batch) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
     """Hold what was measured of a batch against what was predicted of it."""
     kinds = {event.kind for event in batch.standing}
     if not kinds & {"measured", "burned", "fired"}:
@@ -200,6 +180,7 @@ def compared(
     from castsugar.records.learning.efficiency import read_firings
     from castsugar.records.learning.learnt import compare_batches
 
+    database = load_database()
     firings = read_firings([batch], reducer(database)).firings
     return compare_batches([batch], firings, database)
 
@@ -211,9 +192,7 @@ def compared(
 def day_of(options: argparse.Namespace, batch: Batch) -> Day:
     """Return what was typed of the grains on the day.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
 
     def typed(name: str, quantity: str) -> float | None:
@@ -251,18 +230,18 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     """
     date = date_of(options.date)
     outcome = getattr(options, "outcome", None)
-    if outcome is not None:
-        _may_close(batch, date, outcome)
+    closed = [] if outcome is None else [("closed", {"outcome": outcome})]
+    for kind, values in closed:  # refused before anything else is looked at
+        check_allowed(batch, Event(kind=kind, date=date, values=values))
     kept = [
         *_observed(options),
-        *(("measured", {"measurement": m}) for m in _measured(options, batch, date)),
+        *_measured(options, batch, date),
         *_cast(options, batch),
         *_burned(options, batch),
         *_fired(options, batch),
         *_corrected(options),
+        *closed,
     ]
-    if outcome is not None:
-        kept.append(("closed", {"outcome": outcome}))
     if not kept:
         raise InputError(
             "nothing to add; give --observe, --measured, --grain-mass, --strands, "
@@ -274,19 +253,13 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     return events
 
 
-def _may_close(batch: Batch, date: str, outcome: str) -> None:
-    """Refuse to close twice before anything else is looked at."""
-    check_allowed(batch, Event(kind="closed", date=date, values={"outcome": outcome}))
-
-
 Kept = tuple[str, dict[str, Any]]
 
 
-def _observed(options: argparse.Namespace) -> list[Kept]:
-    """Return what was seen."""
+def _observed(options: argparse.Namespace) -> Iterator[Kept]:
     told = (options.observe, options.temperature, options.pour_class)
     if all(value is None for value in told):
-        return []
+        return
     kelvin = None
     if options.temperature is not None:
         where = "--temperature"
@@ -294,12 +267,14 @@ def _observed(options: argparse.Namespace) -> list[Kept]:
         wrong = plausible.fault("observed temperature", kelvin)
         if wrong:  # an odd one stands in the warnings of the batch from now on
             raise InputError(f"{where} {wrong}")
-    values = {
-        "text": options.observe or "",
-        "temperature_K": kelvin,
-        "flow_class": options.pour_class or "",
-    }
-    return [("observed", values)]
+    yield (
+        "observed",
+        {
+            "text": options.observe or "",
+            "temperature_K": kelvin,
+            "flow_class": options.pour_class or "",
+        },
+    )
 
 
 class _Typed:
@@ -310,14 +285,11 @@ class _Typed:
         return InputError(f"--measured: {key} {fault}")
 
 
-def _measured(
-    options: argparse.Namespace, batch: Batch, date: str
-) -> list[dict[str, Any]]:
+def _measured(options: argparse.Namespace, batch: Batch, date: str) -> Iterator[Kept]:
     """Return kitchen measurements as typed; each is tried before it is kept."""
     from castsugar.cli.kitchen_measure import _minutes
     from castsugar.constants import STANDARD_ATMOSPHERE
 
-    found = []
     for typed in options.measured:
         entry = measurement_of(typed, batch, date)
         if isinstance(entry.get("minutes"), str):
@@ -327,24 +299,20 @@ def _measured(
             measurement(checked, STANDARD_ATMOSPHERE, load_database())
         except CastsugarError as error:
             raise InputError(f"--measured {typed!r}: {error}") from None
-        found.append(entry)
-    return found
+        yield "measured", {"measurement": entry}
 
 
-def _cast(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return what the grains weighed as cast."""
-    if options.grain_mass is None:
-        return []
-    mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
-    return [("cast", {"mass_kg": mass})]
+def _cast(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
+    if options.grain_mass is not None:
+        mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
+        yield "cast", {"mass_kg": mass}
 
 
-def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return the file of strands, checked that the mix is in it."""
+def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     if options.strands is None:
         if options.strand_mix is not None:
             raise InputError("--strand-mix needs --strands, the file it is in")
-        return []
+        return
     path = Path(options.strands)
     strands = read_strands(path)
     names = list(dict.fromkeys(s.mix for s in strands))
@@ -359,42 +327,37 @@ def _burned(options: argparse.Namespace, batch: Batch) -> list[Kept]:
     count = sum(s.mix == wanted for s in strands)
     if not count:
         raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
-    values = {**_linked(path, batch), "mix": wanted, "strands": count}
-    return [("burned", values)]
+    yield "burned", {**_linked(path, batch), "mix": wanted, "strands": count}
 
 
-def _fired(options: argparse.Namespace, batch: Batch) -> list[Kept]:
-    """Return the recording of a static test, reduced."""
+def _fired(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     typed = stand_options(options)
     if options.firing is None:
         stray = next(iter(typed), "motor" if options.motor is not None else None)
         if stray is not None:
             raise InputError(f"--{stray.replace('_', '-')} needs --firing, a recording")
-        return []
-    path = Path(options.firing)
-    kept = dict(typed)
+        return
+    path, kept = Path(options.firing), dict(typed)
     folder, own = batch.path.parent, batch.made.bench
     if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
         kept["motor"] = relative(Path(options.motor), folder)
     linked = _linked(path, batch)
-    _check_mass(kept, batch)
+    if "propellant_mass" in kept:  # else the stand says what is missing
+        _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
     results = results_of(reduce_firing(path, kept, batch, load_database()))
-    return [("fired", {**linked, "options": kept, "results": results})]
+    yield "fired", {**linked, "options": kept, "results": results}
 
 
 def _linked(path: Path, batch: Batch) -> dict[str, Any]:
-    """Return how a record points at a file."""
     folder = batch.path.parent
     return {"file": relative(path, folder), "sha256": sha256_of(path)}
 
 
-def _corrected(options: argparse.Namespace) -> list[Kept]:
-    """Return the line that is wrong."""
-    if options.correct is None:
-        return []
-    if not (options.note or "").strip():
-        raise InputError("--correct needs --note: say what is wrong in that line")
-    return [("corrected", {"line": options.correct})]
+def _corrected(options: argparse.Namespace) -> Iterator[Kept]:
+    if options.correct is not None:
+        if not (options.note or "").strip():
+            raise InputError("--correct needs --note: say what is wrong in that line")
+        yield "corrected", {"line": options.correct}
 
 
 # ----------------------------------------------------------------------------
@@ -404,9 +367,7 @@ def _corrected(options: argparse.Namespace) -> list[Kept]:
 def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made:
     """Return a new batch to be kept, with what is predicted of it.
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     database, bench = load_database(), None if world is None else world.bench
     date = date_of(options.date)
@@ -426,13 +387,6 @@ def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
-
-
-def _pressure(options: argparse.Namespace, world: World | None) -> float:
-    """Return the evaluation pressure: typed, of the bench file, or usual. [Pa]"""
-    if options.pressure is not None:
-        return float(options.pressure.value)
-    return DEFAULT_PRESSURE if world is None else float(world.conditions["pressure"])
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:
@@ -494,7 +448,6 @@ def _masses(
 
 
 def _cook(options: argparse.Namespace, bench: Bench | None) -> dict[str, Any]:
-    """Return the cook as typed, or that of the bench file."""
     text, minutes = options.cook, options.minutes
     if text is None:
         if minutes is not None:

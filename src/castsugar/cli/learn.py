@@ -7,12 +7,7 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.batch import (
-    add_folder,
-    folder_of,
-    invented_in,
-    where,
-)
+from castsugar.cli.batch import add_folder, existing_folder, folder_of, where
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.screen import remark
@@ -117,7 +112,6 @@ def _wrote(bench: Bench) -> bool:
 
 
 def _say_saved(learning: Learning) -> None:
-    """Say beside the result what was written."""
     saved = learning.planned
     for text in saved.written:
         remark(f"wrote into {saved.path}: {text}")
@@ -130,7 +124,6 @@ def _say_saved(learning: Learning) -> None:
 
 
 def _check_names(options: argparse.Namespace) -> None:
-    """Refuse empty names, and results written over the bench file."""
     from castsugar.errors import InputError
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
@@ -147,20 +140,14 @@ def _check_names(options: argparse.Namespace) -> None:
 
 
 def _material(options: argparse.Namespace) -> tuple[Material, Path]:
-    """Return the batches, sorted into those that count, and their folder."""
-    from castsugar.errors import InputError
-    from castsugar.files.paths import is_folder
     from castsugar.records.folder import read_batches
     from castsugar.records.learning.material import material_of
 
-    folder = folder_of(options)
-    if options.dir is not None and not is_folder(folder):
-        raise InputError(f"--dir {options.dir}: there is no such folder")
+    folder = existing_folder(options)
     return material_of(*read_batches(folder)), folder
 
 
 def _nothing(material: Material, folder: Path) -> str:
-    """Say in one line what is missing."""
     if material.batches:
         why = (
             f"{len(material.batches)} closed in {folder}, but nothing measured in them"
@@ -181,7 +168,6 @@ def _nothing(material: Material, folder: Path) -> str:
 def _answer(
     options: argparse.Namespace, learning: Learning, world: World, folder: Path
 ) -> Answer:
-    """Return what is printed and written."""
     from castsugar.cli.answer import Answer
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.learn import Told, learn_screen
@@ -199,14 +185,12 @@ def _answer(
         cautions=lambda show: chosen(database.cautions, facts, topics, say=show.rule),
         next=_next(options, learning),
         saved=options.save,
-        invented=invented_in(world),
+        invented=world.invented,
     )
     return Answer(
         command="learn",
         screen=lambda show: learn_screen(learning, told, show),
-        parts=lambda: learn_parts(
-            learning, syrup, folder.as_posix(), saved=options.save
-        ),
+        parts=lambda: learn_parts(learning, told, folder),
         told={
             "version": database.version,
             "assumptions": [
@@ -221,7 +205,6 @@ def _answer(
 
 
 def _next(options: argparse.Namespace, learning: Learning) -> str:
-    """Return the command to go on with."""
     planned = learning.planned
     if not options.save and planned.text != planned.before:
         return f"castsugar learn{where(options)} --save"
@@ -233,14 +216,13 @@ def _next(options: argparse.Namespace, learning: Learning) -> str:
 
 
 def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
-    """Write the picture, if asked for."""
     if not options.picture:
         return
     from castsugar.cli.output import write_file
     from castsugar.errors import InputError
     from castsugar.report.learn_picture import checks_picture
 
-    picture = checks_picture(learning.checks, example=bool(invented_in(world)))
+    picture = checks_picture(learning.checks, example=bool(world.invented))
     if not picture:
         raise InputError("--picture: nothing was predicted and measured; leave it out")
     for file in options.picture.values():

@@ -42,9 +42,6 @@ class Batch:
 
     Attributes
     ----------
-    path : pathlib.Path
-    id : str
-    made : Made
     events : tuple of Event
         In the order of the file.
     """
@@ -185,6 +182,28 @@ def corrected_lines(events: tuple[Event, ...]) -> dict[int, str]:
 DIGITS = 10
 
 
+#: Key in line 1 -> attribute of what was made, in the order of the file.
+_MADE = {
+    "date": "date",
+    "recipe": "recipe",
+    "name": "name",
+    "mass_fractions": "fractions",
+    "lots": "lots",
+    "batch_kg": "batch",
+    "planned_kg": "planned",
+    "actual_kg": "actual",
+    "cup_kg": "cups",
+    "cook": "cook",
+    "minutes": "minutes",
+    "water_lost": "water_lost",
+    "pressure_Pa": "pressure",
+    "bench": "bench",
+    "predictions": "predictions",
+    "versions": "versions",
+    "note": "note",
+}
+
+
 class _Wrong(Exception):
     """What is wrong with a value."""
 
@@ -280,25 +299,10 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
     bench = raw["bench"]
     if bench is not None:
         _check(bench, BENCH, "'bench'")
-    return Made(
-        date=raw["date"],
-        recipe=raw["recipe"],
-        name=raw["name"],
-        fractions=raw["mass_fractions"],
-        batch=raw["batch_kg"],
-        planned=raw["planned_kg"],
-        actual=raw["actual_kg"],
-        cups=raw["cup_kg"],
-        lots=raw["lots"],
-        cook=raw["cook"],
-        minutes=raw["minutes"],
-        water_lost=raw["water_lost"],
-        pressure=raw["pressure_Pa"],
-        bench=None if bench is None else FrozenBench(**bench),
-        predictions=renamed(_floats(raw["predictions"])),
-        versions=raw["versions"],
-        note=raw["note"],
-    )
+    told = {name: raw[key] for key, name in _MADE.items()}
+    told["bench"] = None if bench is None else FrozenBench(**bench)
+    told["predictions"] = renamed(_floats(raw["predictions"]))
+    return Made(**told)
 
 
 _FLOATS = {None: math.nan, "inf": math.inf, "-inf": -math.inf}
@@ -331,30 +335,10 @@ def _event(raw: dict[str, Any], line: int) -> Event:
 
 def encode_made(made: Made, identity: str) -> bytes:
     """Return line 1 of a record."""
-    bench = made.bench
-    raw = {
-        "schema": SCHEMA,
-        "event": "made",
-        "id": identity,
-        "date": made.date,
-        "recipe": made.recipe,
-        "name": made.name,
-        "mass_fractions": made.fractions,
-        "lots": made.lots,
-        "batch_kg": made.batch,
-        "planned_kg": made.planned,
-        "actual_kg": made.actual,
-        "cup_kg": made.cups,
-        "cook": made.cook,
-        "minutes": made.minutes,
-        "water_lost": made.water_lost,
-        "pressure_Pa": made.pressure,
-        "bench": None if bench is None else {k: getattr(bench, k) for k in BENCH},
-        "predictions": made.predictions,
-        "versions": made.versions,
-        "note": made.note,
-    }
-    return _line(raw)
+    raw = {key: getattr(made, name) for key, name in _MADE.items()}
+    if made.bench is not None:
+        raw["bench"] = {key: getattr(made.bench, key) for key in BENCH}
+    return _line({"schema": SCHEMA, "event": "made", "id": identity, **raw})
 
 
 def encode_event(event: Event) -> bytes:

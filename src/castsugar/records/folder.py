@@ -27,7 +27,6 @@ class Summary:
 
     Attributes
     ----------
-    id, date, name, recipe, note : str
     mass : float
         As made. [kg]
     outcome : str
@@ -205,11 +204,6 @@ def _next_free(folder: Path, date: str, last: int) -> int:
     return number
 
 
-def add_event(path: Path, event: Event) -> Batch:
-    """Add one event; see :func:`add_events`."""
-    return add_events(path, [event])
-
-
 def add_events(path: Path, events: Sequence[Event]) -> Batch:
     """Add events at the end of a record: all of them or none.
 
@@ -217,7 +211,6 @@ def add_events(path: Path, events: Sequence[Event]) -> Batch:
 
     Parameters
     ----------
-    path : pathlib.Path
     events : sequence of Event
         Their `line` is not looked at.
 
@@ -253,9 +246,7 @@ def _with_events(before: bytes, path: Path, events: Sequence[Event]) -> bytes:
 def check_allowed(batch: Batch, event: Event) -> None:
     """Refuse an event that cannot be: after closing, before making, about no line.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
     if not is_date(event.date):
         raise InputError(f"date is {event.date!r}; write it as 2026-05-02")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from castsugar.bench.bench import Bench
@@ -16,7 +17,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.prediction import foresee, thaw
+from castsugar.records.prediction import allowed_pressure, foresee, thaw
 
 #: Water that a grain may take up in storage, as a share of its mass, where nobody
 #: states another. Common practice, no source.
@@ -45,7 +46,6 @@ class Day:
 
     Attributes
     ----------
-    date : str
     mass, cast_mass : float or None
         Now, and as cast. [kg]
     temperature : float or None
@@ -137,14 +137,10 @@ def _batch(batch: Batch) -> Rule:
 def _mass(day: Day) -> Rule:
     """Judge what the grains gained or lost."""
     source = "two weighings (JCGM 100) and the stated uptake (common practice)"
+    rule = partial(Rule, name="mass", source=source)
     if day.mass is None or day.cast_mass is None:
         missing = "weighed today" if day.mass is None else "weighed when they were cast"
-        return Rule(
-            name="mass",
-            verdict=UNKNOWN,
-            why=f"the grains were not {missing}",
-            source=source,
-        )
+        return rule(verdict=UNKNOWN, why=f"the grains were not {missing}")
     ratio = day.mass / day.cast_mass
     if not _LIGHTEST <= ratio <= _HEAVIEST:
         raise InputError(
@@ -154,9 +150,7 @@ def _mass(day: Day) -> Rule:
         )
     gain, most = day.mass - day.cast_mass, allowed_gain(day)
     verdict = FIRE_NOT if gain > most else LOOK if gain < -most else KEPT
-    return Rule(
-        name="mass", verdict=verdict, value=gain, low=-most, high=most, source=source
-    )
+    return rule(verdict=verdict, value=gain, low=-most, high=most)
 
 
 def _stored(batch: Batch, day: Day) -> Rule:
@@ -176,19 +170,11 @@ def _humid(batch: Batch, day: Day) -> Rule:
     """Judge the air of the store."""
     limit = batch.predictions.get("storage_humidity_max_percent", math.nan) / 100.0
     source = "the kitchen model: above it the grain draws water"
+    rule = partial(Rule, name="humidity", high=limit, source=source)
     if day.humidity is None or math.isnan(limit):
         why = "no humidity was given" if day.humidity is None else "no kitchen model"
-        return Rule(
-            name="humidity", verdict=UNKNOWN, high=limit, why=why, source=source
-        )
-    verdict = LOOK if day.humidity > limit else KEPT
-    return Rule(
-        name="humidity",
-        verdict=verdict,
-        value=day.humidity,
-        high=limit,
-        source=source,
-    )
+        return rule(verdict=UNKNOWN, why=why)
+    return rule(verdict=LOOK if day.humidity > limit else KEPT, value=day.humidity)
 
 
 def _warm(batch: Batch, bench: Bench | None, day: Day) -> Rule:
@@ -235,31 +221,20 @@ def _strands(path: Path, mix: str) -> list[Strand]:
 def _pressed(batch: Batch, bench: Bench | None, day: Day, database: Database) -> Rule:
     """Judge the peak pressure at the temperature of the day. [Pa]"""
     source = "allowed pressure of the case, unproved; the model of this version"
+    rule = partial(Rule, name="pressure", source=source)
     if bench is None or bench.motor is None:
-        return Rule(
-            name="pressure",
-            verdict=UNKNOWN,
-            why="the record keeps no motor",
-            source=source,
-        )
+        return rule(verdict=UNKNOWN, why="the record keeps no motor")
     if day.temperature is not None:
         told = {**bench.motor, "grain_temperature": day.temperature}
         bench = replace(bench, motor=told)
     try:
         row, _ = foresee(batch.made, bench, database, water_lost=batch.made.water_lost)
     except CastsugarError as error:
-        return Rule(name="pressure", verdict=UNKNOWN, why=str(error), source=source)
+        return rule(verdict=UNKNOWN, why=str(error))
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
-    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
+    margin = float(row.get("pressure_margin_percent", math.nan))
     if math.isnan(high) or math.isnan(margin):
         why = str(row.get("burn_law_origin") or "no pressure is told")
-        return Rule(name="pressure", verdict=UNKNOWN, why=why, source=source)
-    allowed = 1e6 * high / (1.0 - margin) if math.isfinite(high) else math.nan
+        return rule(verdict=UNKNOWN, why=why)
     verdict = FIRE_NOT if margin < 0.0 else KEPT
-    return Rule(
-        name="pressure",
-        verdict=verdict,
-        value=1e6 * high,
-        high=allowed,
-        source=source,
-    )
+    return rule(verdict=verdict, value=1e6 * high, high=1e6 * allowed_pressure(row))

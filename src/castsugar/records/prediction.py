@@ -173,7 +173,6 @@ def measurement_of(text: str, batch: Batch, date: str) -> dict[str, Any]:
         :data:`castsugar.bench.tables.MEASUREMENTS`, "-" or "_" in them.
     batch : Batch
         Gives recipe, cook and mass where they are not typed.
-    date : str
 
     Raises
     ------
@@ -225,9 +224,7 @@ def _kind(typed: str, text: str) -> str:
 def kitchen_of(made: Made, bench: Bench | None, database: Database) -> Kitchen | None:
     """Return the kitchen that a batch was cooked in; None without a cook.
 
-    Raises
-    ------
-    InputError
+    Raises InputError.
     """
     if not made.cook:
         return None
@@ -273,16 +270,11 @@ def cast(
 
     Parameters
     ----------
-    made : Made
-    bench : Bench or None
-    database : Database
     water_lost : float, optional
         Share of the recipe's water that leaves; by default what the kitchen says, and
         none without a cook.
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     mix = _weighed(made, bench, database, water_lost)
     kitchen = kitchen_of(made, bench, database)
@@ -309,9 +301,7 @@ def foresee(
     bench, database, water_lost
         As for :func:`cast`.
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     kitchen = kitchen_of(made, bench, database)
     motored = bench is not None and bench.motor is not None
@@ -327,12 +317,23 @@ def foresee(
     return row, lost
 
 
+def allowed_pressure(row: Mapping[str, Any]) -> float:
+    """Return the allowed pressure of a row; NaN if it tells none. [MPa]
+
+    The row keeps the 95 % value of the pressure and its margin to what is allowed,
+    (allowed - p95) / allowed.
+    """
+    high = float(row.get("peak_pressure_p95_MPa", math.nan))
+    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
+    if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
+        return high / (1.0 - margin)
+    return math.nan
+
+
 def mix_of(made: Made, folder: Path, database: Database) -> Mix:
     """Return the mix of a kept batch as cast, by the bench file of that day.
 
-    Raises
-    ------
-    CastsugarError
+    Raises CastsugarError.
     """
     bench = thaw(made.bench, folder)
     return cast(made, bench, database, water_lost=made.water_lost)

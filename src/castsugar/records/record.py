@@ -24,26 +24,9 @@ from castsugar.plausible import RANGES
 #
 # :class:`castsugar.records.batch.Batch` answers what is in it.
 #
-# Line 1, ``"event": "made"``:
-#
-# =================
-# ==================================================================== schema
-# ``castsugar.batch/1`` id, date           "2026-11-25-1", "2026-11-25" recipe, name
-# as typed; the label before "=", or "" mass_fractions     catalogue name to mass
-# fraction, as planned lots               catalogue name to what was known of bag or
-# bottle, as                    :meth:`castsugar.bench.lots.LotRecord.to_dict` says
-# batch_kg           planned mass on the scale planned_kg         catalogue name to
-# planned mass on the scale actual_kg          the same as read off the scale; only what
-# was stated cup_kg             catalogue name to what of it stays in its cup (may be
-# left out) cook, minutes      as typed, "" and null without a cook water_lost
-# share of the recipe's water that the prediction takes to leave pressure_Pa
-# chamber pressure of the thermochemistry bench              null, or `file` (relative
-# to the record), `sha256`, and the tables                    that matter as TOML text:
-# `kitchen` (with its measurements), `motor`,                    `lots`; and `strands`:
-# file to sha256 of what [motor] reads predictions        one row of
-# :data:`castsugar.columns.COLUMNS`, of the masses as made versions, note
-# =================
-# ====================================================================
+# Line 1, ``"event": "made"``: ``schema``, ``id``, and what :class:`Made` holds, the
+# masses as `mass_fractions`, `batch_kg`, `planned_kg`, `actual_kg` and `cup_kg` (may be
+# left out), the pressure as `pressure_Pa`.
 #
 # Events have ``event``, ``date``, ``note`` and
 #
@@ -118,17 +101,13 @@ class Made:
         Catalogue name to what was known of bag or bottle.
     cook : str
         As typed; "" without one.
-    minutes : float or None
     water_lost : float
         Share of the recipe's water that the predictions take to leave.
     pressure : float
         Of the predictions. [Pa]
-    bench : FrozenBench or None
     predictions : mapping of str to value
         A row of :data:`castsugar.columns.COLUMNS`: of the masses as made, by bench file
         and version of that day; NaN and infinity are floats again.
-    versions : mapping of str to str
-    note : str
     """
 
     date: str
@@ -173,8 +152,6 @@ class Event:
     ----------
     kind : str
         observed, measured, cast, burned, fired, corrected or closed.
-    date : str
-    note : str
     values : mapping
         The keys of its kind, as in the file.
     line : int
@@ -196,8 +173,6 @@ class Link:
     ----------
     line : int
         Line of the record that says so.
-    date : str
-    path : pathlib.Path
     sha256 : str
         Of the file when it was linked.
     mix : str

@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import Check, Skipped
-from castsugar.records.prediction import RESULTS, key_of
+from castsugar.records.learning.checks import COVERAGE, Check, Skipped
+from castsugar.records.prediction import RESULTS, allowed_pressure, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers
-from castsugar.report.batch_findings import allowed_of
 from castsugar.report.batch_list import printable
 from castsugar.report.cautions import Chosen
-from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.field import FIELDS, TEXT, Row, chosen, fields
 from castsugar.report.learn import check_table
 from castsugar.report.learn_data import (
     CHECKS,
     checks_of,
     kinds_of,
     predicted,
+    predicted_of,
+    skipped_of,
     with_band,
 )
+from castsugar.report.limit_words import rests_on
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -40,34 +43,17 @@ from castsugar.report.screen import (
 from castsugar.report.shown import SI, Shown
 from castsugar.units import to_celsius
 
-Row = dict[str, Any]
-
 #: Letters of a title on one line.
 _WIDTH = 80
-
-#: Normal coverage factor of 95 %.
-_COVERAGE = 1.959964
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
     """What a screen says of a batch beside the batch.
 
-    Attributes
-    ----------
-    warnings : sequence of Finding
-    cautions : Chosen
-    next : str
-    checks, skipped : sequences
-        What was predicted and measured; what no prediction answers.
-    asked : float or None
-        Share of draws that the bench asks to pour.
-    saved : str
-        The file that was written, for a new batch.
-    grains : int
-        How many are cast, for the lab sheet.
-    invented : tuple of str
-    bench : str
+    `checks` and `skipped`: what was predicted and measured, and what no prediction
+    answers; `asked`: the share of draws that the bench asks to pour; `saved`: the file
+    that was written, of a new batch; `grains`: how many are cast, for the lab sheet.
     """
 
     warnings: Sequence[Finding]
@@ -80,6 +66,16 @@ class Told:
     grains: int = 0
     invented: tuple[str, ...] = ()
     bench: str = "bench.toml"
+
+    def ending(self) -> dict[str, Any]:
+        """Return what a screen has beside its own."""
+        return {
+            "cautions": self.cautions.lines,
+            "cautions_count": len(self.cautions.lines) + self.cautions.rest,
+            "next": self.next,
+            "invented": self.invented,
+            "bench": self.bench,
+        }
 
 
 def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
@@ -100,13 +96,9 @@ def batch_screen(batch: Batch, told: Told, show: Shown) -> Screen:
         findings=tuple(findings or [Finding("READ", "Nothing was predicted of it.")]),
         conditions=f"Made {made.date}; {cook}{note}",
         blocks=(_masses(batch, show), *_history(batch, show)),
-        cautions=told.cautions.lines,
-        cautions_count=len(told.cautions.lines) + told.cautions.rest,
-        next=told.next,
-        invented=told.invented,
-        bench=told.bench,
         sheet=tuple(_sheet(batch, told, show)),
         annexes=tuple(a for a in _annexes(batch, told, show) if a.blocks),
+        **told.ending(),
     )
 
 
@@ -122,9 +114,7 @@ def added_screen(
         command="batch",
         title=title_of(batch, show),
         findings=(*told.warnings, *saved),
-        next=told.next,
-        invented=told.invented,
-        bench=told.bench,
+        **(told.ending() | {"cautions": (), "cautions_count": 0}),
     )
 
 
@@ -148,10 +138,7 @@ def title_of(batch: Batch, show: Shown) -> str:
 # Findings: what was predicted, and what came of it.
 
 
-def _predicted(
-    row: Mapping[str, Any], asked: float | None, show: Shown
-) -> Iterator[Finding]:
-    """Say how it was to pour, and what pressure it was to make."""
+def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
         text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
@@ -172,7 +159,7 @@ def _predicted(
     if math.isnan(margin):
         yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
     elif margin >= 0.0:
-        allowed = show.amount("pressure", allowed_of(row))
+        allowed = show.amount("pressure", allowed_pressure(row))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
@@ -181,16 +168,13 @@ def _predicted(
         )
 
 
-def _standing(row: Mapping[str, Any]) -> str:
-    """Say what the burning rate rests on."""
+def _standing(row: Row) -> str:
     origin = str(row.get("burn_law_origin"))
-    if origin.startswith("mixture model"):
-        return "model between your strands"
-    return "your strands" if origin.startswith("measured") else origin
+    mixed = origin.startswith("mixture model")
+    return "model between your strands" if mixed else rests_on(origin)
 
 
 def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
-    """Say what lies inside its band and what does not."""
     for status, inside in (("OUTSIDE", False), ("INSIDE", True)):
         group = [c for c in checks if c.inside is inside]
         if not group:
@@ -199,27 +183,20 @@ def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:
             f"{c.quantity} {show.amount(kind, c.measured)} ({band} predicted)"
             for c in group
             for kind in [kinds_of(c.unit)]
-            for _, band in [predicted(kind).cells(_row(c), show)]
+            for _, band in [predicted(kind).cells(predicted_of(c), show)]
         ]
         notes = sorted({c.note for c in group if c.note and not inside})
         why = f"; {'; '.join(notes)}" if notes else ""
         yield Finding(status, f"{'; '.join(parts)}{why}.")
 
 
-def _row(check: Check) -> Row:
-    band = (check.low, check.high)
-    return {"predicted": check.predicted, f"predicted{INTERVAL}": band}
-
-
 def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
-    """Say how it poured, and what efficiency its firings had."""
     flows = [e.values["flow_class"] for e in batch.standing if e.kind == "observed"]
     flows = [flow for flow in flows if flow]
     share = float(batch.predictions.get("pours_probability", math.nan))
     if flows:
-        told = "" if math.isnan(share) else "; predicted to pour in "
-        if told:
-            told += f"{numbers.of_100(share)} of 100 draws"
+        told = f"; predicted to pour in {numbers.of_100(share)} of 100 draws"
+        told = "" if math.isnan(share) else told
         yield Finding("RESULT", f"At the pour: {', '.join(flows)}{told}.")
     name = "characteristic_velocity_efficiency"
     for link in batch.firings():
@@ -231,35 +208,18 @@ def _seen(batch: Batch, show: Shown) -> Iterator[Finding]:
 # ----------------------------------------------------------------------------
 # Masses and history.
 
-INGREDIENTS = (
-    Field(key="ingredient", label="ingredient", kind=TEXT, meaning="catalogue name"),
-    Field(
-        key="planned_g",
-        label="planned",
-        kind="mass",
-        meaning="on the scale",
-    ),
-    Field(
-        key="actual_g",
-        label="made",
-        kind="mass",
-        meaning="read off the scale; empty if nobody said",
-    ),
-    Field(key="cup_g", label="in the cup", kind="mass", meaning="stays in its cup"),
-    Field(
-        key="planned_percent", label="planned", kind="fraction", meaning="of the mix"
-    ),
-    Field(
-        key="made_percent",
-        label="made",
-        kind="fraction",
-        meaning="of what was in the pan",
-    ),
-    Field(key="lot", label="lot", kind=TEXT, meaning="bag or bottle, of the bench"),
+INGREDIENTS = fields(
+    ("ingredient", "ingredient", TEXT, "catalogue name"),
+    ("planned_g", "planned", "mass", "on the scale"),
+    ("actual_g", "made", "mass", "read off the scale; empty if nobody said"),
+    ("cup_g", "in the cup", "mass", "stays in its cup"),
+    ("planned_percent", "planned", "fraction", "of the mix"),
+    ("made_percent", "made", "fraction", "of what was in the pan"),
+    ("lot", "lot", TEXT, "bag or bottle, of the bench"),
 )
 
 
-def ingredient_rows(batch: Batch) -> list[Row]:
+def ingredient_rows(batch: Batch, *_: Any) -> list[dict[str, Any]]:
     """Return plan and scale, one row an ingredient."""
     made = batch.made
     return [
@@ -283,49 +243,46 @@ def _gram(show: Shown, grams: float) -> str:
     return numbers.at_place(shown, -2 if fine else -1)
 
 
-def _off(show: Shown, grams: float) -> str:
-    told = _gram(show, grams)
-    return f"+{told}" if grams > 0.0 and told.strip("0.") else told
-
-
 def _masses(batch: Batch, show: Shown) -> Table:
     made = batch.made
-    rows = [
-        _mass_cells(show, row["ingredient"], row["planned_g"], row["actual_g"])
-        for row in ingredient_rows(batch)
+    lines = [
+        (r["ingredient"], r["planned_g"], r["actual_g"]) for r in ingredient_rows(batch)
     ]
     whole = 1e3 * sum(made.on_scale.values()) if made.actual else None
-    rows.append(_mass_cells(show, "together", 1e3 * made.batch, whole))
+    lines.append(("together", 1e3 * made.batch, whole))
     heads = [show.headed(head, "mass") for head in ("planned", "made", "off")]
-    return Table(heads=("", *heads), rows=tuple(rows))
+    rows = tuple(_mass_cells(show, *line) for line in lines)
+    return Table(heads=("", *heads), rows=rows)
 
 
 def _mass_cells(
     show: Shown, name: str, plan: float, mass: float | None
 ) -> tuple[str, ...]:
+    cells = printable(name), _gram(show, plan)
     if mass is None:
-        return printable(name), _gram(show, plan), numbers.DASH, numbers.DASH
-    off = _off(show, mass - plan)
-    return printable(name), _gram(show, plan), _gram(show, mass), off
+        return *cells, numbers.DASH, numbers.DASH
+    off = _gram(show, mass - plan)
+    sign = "+" if mass > plan and off.strip("0.") else ""
+    return *cells, _gram(show, mass), sign + off
 
 
 def _history(batch: Batch, show: Shown) -> Iterator[Block]:
-    """Tell what happened since, by date."""
-    told = [f"{e.date[5:]} {_short(e, show)}" for e in batch.standing]
+    told = [
+        f"{e.date[5:]} "
+        + (_SHORT[e.kind](e.values) if e.kind in _SHORT else event_words(e, show))
+        for e in batch.standing
+    ]
     if told:
         made = f"{batch.made.date[5:]} made"
         yield Paragraph(" | ".join([made, *told]), spare=True)
 
 
-def _short(event: Event, show: Shown) -> str:
-    values = event.values
-    if event.kind == "measured":
-        return str(values["measurement"]["kind"])
-    if event.kind == "burned":
-        return f"{values['strands']} strands"
-    if event.kind == "fired":
-        return f"fired {values['file'].rpartition('/')[2]}"
-    return event_words(event, show)
+#: Kind of an event -> what a line of many events says of it.
+_SHORT: dict[str, Callable[[Any], str]] = {
+    "measured": lambda values: values["measurement"]["kind"],
+    "burned": lambda values: f"{values['strands']} strands",
+    "fired": lambda values: f"fired {values['file'].rpartition('/')[2]}",
+}
 
 
 def event_words(event: Event, show: Shown) -> str:
@@ -337,12 +294,9 @@ def event_words(event: Event, show: Shown) -> str:
 
 def _observed(event: Event, show: Shown) -> str:
     values = event.values
-    parts = [values["text"]] if values["text"] else []
-    if values["temperature_K"] is not None:
-        parts.append(show.typed("temperature", to_celsius(values["temperature_K"])))
-    if values["flow_class"]:
-        parts.append(values["flow_class"])
-    return ", ".join(parts)
+    kelvin = values["temperature_K"]
+    warm = "" if kelvin is None else show.typed("temperature", to_celsius(kelvin))
+    return ", ".join(filter(None, (values["text"], warm, values["flow_class"])))
 
 
 def _measured(event: Event, show: Shown) -> str:
@@ -351,10 +305,6 @@ def _measured(event: Event, show: Shown) -> str:
     hidden = ("recipe", "cook", "minutes", "batch", "date")
     told = ", ".join(f"{k} {v}" for k, v in entry.items() if k not in hidden)
     return f"{kind}, {told}"
-
-
-def _cast(event: Event, show: Shown) -> str:
-    return f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
 
 
 def _burned(event: Event, show: Shown) -> str:
@@ -384,35 +334,29 @@ def _fired(event: Event, show: Shown) -> str:
     return f"fired {event.values['file']}: {', '.join(told)}"
 
 
-def _result(
-    row: Mapping[str, Any], name: str, unit: str, kind: str, show: Shown
-) -> str:
+def _result(row: Row, name: str, unit: str, kind: str, show: Shown) -> str:
     """Write a result of a firing with its 95 % band."""
     value = float(row[key_of(name, unit)])
     u = float(row.get(key_of(f"{name}_uncertainty", unit), math.nan))
     least = "at least " if row.get(f"{name}_at_least") else ""
     if not u > 0.0:
         return f"{least}{show.amount(kind, value)}"
-    step = _COVERAGE * u
+    step = COVERAGE * u
     return least + show.banded(kind, value, value - step, value + step)
-
-
-def _corrected(event: Event, show: Shown) -> str:
-    return f"correction of line {event.values['line']}: {event.note}"
-
-
-def _closed(event: Event, show: Shown) -> str:
-    return f"closed: {event.values['outcome']}"
 
 
 _WORDS: dict[str, Callable[[Event, Shown], str]] = {
     "observed": _observed,
     "measured": _measured,
-    "cast": _cast,
+    "cast": lambda event, show: (
+        f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
+    ),
     "burned": _burned,
     "fired": _fired,
-    "corrected": _corrected,
-    "closed": _closed,
+    "corrected": lambda event, _: (
+        f"correction of line {event.values['line']}: {event.note}"
+    ),
+    "closed": lambda event, _: f"closed: {event.values['outcome']}",
 }
 
 
@@ -421,35 +365,13 @@ _WORDS: dict[str, Callable[[Event, Shown], str]] = {
 
 
 def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
-    shares = tuple(
-        (
-            row["ingredient"],
-            numbers.at_place(row["planned_percent"], -2),
-            numbers.at_place(row["made_percent"], -2),
-            row["lot"],
-        )
-        for row in ingredient_rows(batch)
-    )
-    blocks: list[Block] = [
-        Table(
-            heads=("", "planned, %", "made, %", "from lot"),
-            rows=shares,
-            left=frozenset({0, 3}),
-        )
-    ]
-    blocks += [
-        Paragraph(
-            f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
-            "was made, and what is predicted, are without them."
-        )
-        for name, cup in batch.made.cups.items()
-    ]
-    yield Annex("Masses and lots", tuple(blocks))
+    yield Annex("Masses and lots", tuple(_shares(batch, show)))
     yield Annex("Predictions", tuple(_predictions(batch, show)))
     checks: list[Block] = [check_table(told.checks, show)] if told.checks else []
     if told.skipped:
-        lines = [f"{s.quantity}: not compared: {s.why}" for s in told.skipped]
-        checks.append(notes(lines))
+        checks.append(
+            notes([f"{s.quantity}: not compared: {s.why}" for s in told.skipped])
+        )
     yield Annex("Predictions against measurements", tuple(checks))
     yield Annex("History, by date; lines as in the file", (_events(batch, show),))
     changed = tuple(
@@ -459,10 +381,24 @@ def _annexes(batch: Batch, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("Files", (notes(changed),) if changed else ())
 
 
-def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
-    """Tell what the record froze of the day."""
-    row = batch.predictions
-    keys = (
+def _shares(batch: Batch, show: Shown) -> Iterator[Block]:
+    rows = []
+    for row in ingredient_rows(batch):
+        both = (row[f"{side}_percent"] for side in ("planned", "made"))
+        told = (numbers.at_place(x, -2) for x in both)
+        rows.append((row["ingredient"], *told, row["lot"]))
+    heads = ("", "planned, %", "made, %", "from lot")
+    yield Table(heads=heads, rows=tuple(rows), left=frozenset({0, 3}))
+    for name, cup in batch.made.cups.items():
+        yield Paragraph(
+            f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
+            "was made, and what is predicted, are without them."
+        )
+
+
+#: What a record froze of the day that is told.
+_FROZEN = chosen(
+    (
         "characteristic_velocity_m_s",
         "specific_impulse_s",
         "flame_temperature_K",
@@ -471,10 +407,15 @@ def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
         "peak_pressure_p95_MPa",
         "storage_humidity_max_percent",
     )
+)
+
+
+def _predictions(batch: Batch, show: Shown) -> Iterator[Block]:
+    row = batch.predictions
     cells = [
-        (FIELDS[key].headed(show), FIELDS[key].text(row, show))
-        for key in keys
-        if isinstance(row.get(key), float) and not math.isnan(row[key])
+        (one.headed(show), one.text(row, show))
+        for one in _FROZEN
+        if isinstance(row.get(one.key), float) and not math.isnan(row[one.key])
     ]
     if cells:
         pressure = show.amount("pressure", 1e-6 * batch.made.pressure)
@@ -503,26 +444,23 @@ def _events(batch: Batch, show: Shown) -> Table:
 def _sheet(batch: Batch, told: Told, show: Shown) -> Iterator[Block]:
     """Return what is ticked and filled in by hand, while the batch is open."""
     if not batch.outcome:
-        unit, warm = show.unit("mass"), show.unit("temperature")
-        lines = tuple(
+        unit = show.unit("mass")
+        lines = (
             f"{_gram(show, row['planned_g'])} {unit} {printable(row['ingredient'])}"
             + (f", {printable(row['lot'])}" if row["lot"] else "")
             for row in ingredient_rows(batch)
         )
-        yield Ticks(lines, "Weigh, tick each")
-        grains = (f"grain {i + 1} as cast, {unit}" for i in range(told.grains))
+        yield Ticks(tuple(lines), "Weigh, tick each")
+        grains = [f"grain {i + 1} as cast" for i in range(told.grains)]
+        pan = ("pan and mix before heat", "pan and mix at the pour")
+        weighed = ("cup empty", "cup scraped", *pan, "pan scraped", "pan empty")
         yield Blanks(
             (
-                f"cup empty, {unit}",
-                f"cup scraped, {unit}",
-                f"pan and mix before heat, {unit}",
-                f"pan and mix at the pour, {unit}",
-                f"pan scraped, {unit}",
-                f"pan empty, {unit}",
-                f"bulk at the pour, {warm}",
+                *(f"{what}, {unit}" for what in weighed),
+                show.headed("bulk at the pour", "temperature"),
                 "flow at the pour",
                 "strands cast, lot name",
-                *(grains if told.grains else [f"grains as cast, {unit}"]),
+                *(f"{what}, {unit}" for what in grains or ["grains as cast"]),
             )
         )
     yield Blanks(("made by", "date", "signature"))
@@ -531,82 +469,78 @@ def _sheet(batch: Batch, told: Told, show: Shown) -> Iterator[Block]:
 # ----------------------------------------------------------------------------
 # Documents.
 
-_EVENTS = Part(meaning="line, event, date, note and the keys of its kind (SI)")
 
-#: The document ``castsugar.batch_shown/2``.
-PARTS: dict[str, Part] = {
-    "id": Part(meaning="date and number of the day"),
-    "state": Part(meaning="open, used, partly or discarded"),
-    "date": Part(meaning="when it was made"),
-    "recipe": Part(meaning="as typed"),
-    "name": Part(meaning="of the recipe, or empty"),
-    "batch_g": Part(meaning="planned mass on the scale"),
-    "ingredients": Part(meaning="plan and scale", fields=INGREDIENTS, many=True),
-    "lots": Part(meaning="what was known of each bag or bottle"),
-    "cook": Part(meaning="as typed; empty without one"),
-    "minutes": Part(meaning="how long it was held"),
-    "water_lost": Part(meaning="share of its water that the predictions take to leave"),
-    "predictions": Part(meaning="frozen on the day", fields=tuple(FIELDS.values())),
-    "checks": Part(
-        meaning="predictions against measurements", fields=CHECKS, many=True
-    ),
-    "not_checked": Part(meaning="what no prediction answers: quantity, why"),
-    "events": _EVENTS,
-    "set_aside": Part(meaning="lines that were corrected: line, why"),
-    "changed_files": Part(meaning="linked files not as they were: line, file, fault"),
-    "record_versions": Part(meaning="that made the predictions"),
-    "note": Part(meaning="as typed"),
-}
-
-#: The document ``castsugar.batch_added/2``.
-ADDED_PARTS: dict[str, Part] = {
-    "id": PARTS["id"],
-    "state": PARTS["state"],
-    "events": _EVENTS,
-}
-
-
-def batch_parts(
-    batch: Batch, checks: Sequence[Check], skipped: Sequence[Skipped]
-) -> Row:
-    """Return the document of a batch, without what all documents have."""
-    made = batch.made
-    return {
-        "id": batch.id,
-        "state": state(batch),
-        "date": made.date,
-        "recipe": made.recipe,
-        "name": made.name,
-        "batch_g": 1e3 * made.batch,
-        "ingredients": ingredient_rows(batch),
-        "lots": {name: dict(lot) for name, lot in made.lots.items()},
-        "cook": made.cook,
-        "minutes": made.minutes,
-        "water_lost": made.water_lost,
-        "predictions": with_band(batch.predictions),
-        "checks": checks_of(checks),
-        "not_checked": [{"quantity": s.quantity, "why": s.why} for s in skipped],
-        "events": event_rows(batch.events),
-        "set_aside": [{"line": k, "why": w} for k, w in batch.set_aside.items()],
-        "changed_files": [
-            {"line": line, "file": path.as_posix(), "fault": fault}
-            for line, path, fault in batch.changed_files()
-        ],
-        "record_versions": dict(made.versions),
-        "note": made.note,
-    }
-
-
-def event_rows(events: Sequence[Event]) -> list[Row]:
+def event_rows(events: Sequence[Event]) -> list[dict[str, Any]]:
     """Return events as plain values."""
     return [
-        {"line": e.line, "event": e.kind, "date": e.date}
-        | dict(e.values)
-        | {"note": e.note}
+        {"line": e.line, "event": e.kind, "date": e.date, **e.values, "note": e.note}
         for e in events
     ]
 
 
-def added_parts(batch: Batch, events: Sequence[Event]) -> Row:
-    """Return the document of what was added, without what all documents have."""
-    return {"id": batch.id, "state": state(batch), "events": event_rows(events)}
+_EVENTS = "line, event, date, note and the keys of its kind (SI)"
+
+#: The document ``castsugar.batch_shown/2``: of a batch, its checks, what was skipped.
+PARTS: dict[str, Part] = {
+    "id": part("date and number of the day", "id"),
+    "state": part("open, used, partly or discarded", lambda batch, *_: state(batch)),
+    "date": part("when it was made", "made.date"),
+    "recipe": part("as typed", "made.recipe"),
+    "name": part("of the recipe, or empty", "made.name"),
+    "batch_g": part(
+        "planned mass on the scale", lambda batch, *_: 1e3 * batch.made.batch
+    ),
+    "ingredients": part("plan and scale", ingredient_rows, INGREDIENTS),
+    "lots": part(
+        "what was known of each bag or bottle",
+        lambda batch, *_: {name: dict(lot) for name, lot in batch.made.lots.items()},
+    ),
+    "cook": part("as typed; empty without one", "made.cook"),
+    "minutes": part("how long it was held", "made.minutes"),
+    "water_lost": part(
+        "share of its water that the predictions take to leave", "made.water_lost"
+    ),
+    "predictions": Part(
+        meaning="frozen on the day",
+        fields=tuple(FIELDS.values()),
+        read=lambda batch, *_: with_band(batch.predictions),
+    ),
+    "checks": part(
+        "predictions against measurements",
+        lambda _, checks, __: checks_of(checks),
+        CHECKS,
+    ),
+    "not_checked": part(
+        "what no prediction answers: quantity, why",
+        lambda _, __, skipped: skipped_of(skipped, "quantity", "why"),
+    ),
+    "events": part(_EVENTS, lambda batch, *_: event_rows(batch.events)),
+    "set_aside": part(
+        "lines that were corrected: line, why",
+        lambda batch, *_: [
+            {"line": line, "why": why} for line, why in batch.set_aside.items()
+        ],
+    ),
+    "changed_files": part(
+        "linked files not as they were: line, file, fault",
+        lambda batch, *_: [
+            {"line": line, "file": path.as_posix(), "fault": fault}
+            for line, path, fault in batch.changed_files()
+        ],
+    ),
+    "record_versions": part(
+        "that made the predictions", lambda batch, *_: dict(batch.made.versions)
+    ),
+    "note": part("as typed", "made.note"),
+}
+
+batch_parts = partial(read_parts, PARTS)
+
+#: The document ``castsugar.batch_added/2``: of a batch and new events.
+ADDED_PARTS: dict[str, Part] = {
+    "id": PARTS["id"],
+    "state": PARTS["state"],
+    "events": part(_EVENTS, lambda _, events: event_rows(events)),
+}
+
+added_parts = partial(read_parts, ADDED_PARTS)

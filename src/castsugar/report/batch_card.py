@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from castsugar.records.batch import Batch
 from castsugar.records.launch import FIRE_NOT, KEPT, LOOK, UNKNOWN, Day, Rule
 from castsugar.report import numbers
 from castsugar.report.batch import Told, state
-from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.field import TEXT, fields, row_of
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -45,75 +46,74 @@ _LOOK = (
     "everybody behind the barrier or at the distance of the code",
 )
 
-FIELDS = (
-    Field(key="rule", label="rule", kind=TEXT, meaning="what is judged"),
-    Field(
-        key="verdict",
-        label="verdict",
-        kind=TEXT,
-        meaning="do not fire, look, not known, or kept",
-    ),
-    Field(key="unit", label="unit", kind=TEXT, meaning="of the three numbers"),
-    Field(key="value", label="found", kind="number", meaning="on the day"),
-    Field(key="low", label="from", kind="number", meaning="lowest allowed"),
-    Field(key="high", label="to", kind="number", meaning="highest allowed"),
-    Field(key="why", label="why", kind=TEXT, meaning="where numbers do not say it"),
-    Field(key="source", label="source", kind=TEXT, meaning="of the limit"),
+FIELDS = fields(
+    ("rule", "rule", TEXT, "what is judged"),
+    ("verdict", "verdict", TEXT, "do not fire, look, not known, or kept"),
+    ("unit", "unit", TEXT, "of the three numbers"),
+    ("value", "found", "number", "on the day"),
+    ("low", "from", "number", "lowest allowed"),
+    ("high", "to", "number", "highest allowed"),
+    ("why", "why", TEXT, "where numbers do not say it"),
+    ("source", "source", TEXT, "of the limit"),
 )
 
-#: The document ``castsugar.batch_card/2``.
+#: The document ``castsugar.batch_card/2``: of a batch, a day and its rules.
 PARTS: dict[str, Part] = {
-    "id": Part(meaning="of the batch"),
-    "date": Part(meaning="of the firing"),
-    "mass_g": Part(meaning="grains now"),
-    "cast_mass_g": Part(meaning="grains as cast"),
-    "uptake_percent": Part(meaning="water that they may have taken up"),
-    "rules": Part(meaning="what each says", fields=FIELDS, many=True),
+    "id": part("of the batch", "id"),
+    "date": part("of the firing", lambda _, day, __: day.date),
+    "mass_g": part("grains now", lambda _, day, __: _grams(day.mass)),
+    "cast_mass_g": part("grains as cast", lambda _, day, __: _grams(day.cast_mass)),
+    "uptake_percent": part(
+        "water that they may have taken up", lambda _, day, __: 100.0 * day.uptake
+    ),
+    "rules": part("what each says", lambda _, __, rules: card_rows(rules), FIELDS),
 }
+
+card_parts = partial(read_parts, PARTS)
+
+
+def _grams(mass: float | None) -> float | None:
+    return None if mass is None else 1e3 * mass
+
+
+def card_rows(rules: Sequence[Rule]) -> list[dict[str, Any]]:
+    """Return what every rule says, units named."""
+    found = []
+    for rule in rules:
+        told = dict(zip(("value", "low", "high"), _shown(rule)[1], strict=True))
+        label, _, unit, _, _ = _RULES[rule.name]
+        found.append(row_of(FIELDS, rule, rule=label, unit=unit, **told))
+    return found
 
 
 def card_screen(
-    batch: Batch,
-    day: Day,
-    rules: Sequence[Rule],
-    told: Told,
-    show: Shown,
+    batch: Batch, day: Day, rules: Sequence[Rule], told: Told, show: Shown
 ) -> Screen:
     """Return the card; its warnings are those of the batch."""
     rows = tuple(_cells(rule, show) for rule in rules)
     sources = tuple(f"{_RULES[r.name][0]}: {r.source}" for r in rules)
-    mass = show.unit("mass")
+    heads = ("", "found", "allowed", "")
+    blanks = (
+        f"grains weighed today, {show.unit('mass')}",
+        f"grains, {show.unit('temperature')}",
+        "decision: fire / do not",
+        "signature",
+    )
     return Screen(
         command="batch",
         title=f"Launch-day card {day.date}, batch {batch.id}, {state(batch)}",
         findings=tuple(_findings(rules, day, show)),
-        blocks=(
-            Table(
-                heads=("", "found", "allowed", ""), rows=rows, left=frozenset({0, 3})
-            ),
-        ),
-        cautions=told.cautions.lines,
-        cautions_count=len(told.cautions.lines) + told.cautions.rest,
-        next=told.next,
-        invented=told.invented,
-        bench=told.bench,
+        blocks=(Table(heads=heads, rows=rows, left=frozenset({0, 3})),),
         sheet=(
             Ticks(_LOOK, "Look, and tick; what cannot be ticked is not fired"),
-            Blanks(
-                (
-                    f"grains weighed today, {mass}",
-                    f"grains, {show.unit('temperature')}",
-                    "decision: fire / do not",
-                    "signature",
-                )
-            ),
+            Blanks(blanks),
         ),
         annexes=(Annex("Where the limits come from", (notes(sources),)),),
+        **told.ending(),
     )
 
 
 def _findings(rules: Sequence[Rule], day: Day, show: Shown) -> Iterator[Finding]:
-    """Say what forbids firing, what asks for a look, what is not known."""
     for rule in rules:
         if rule.verdict in (FIRE_NOT, LOOK):
             forbids = "fire: " if rule.verdict == FIRE_NOT else ""
@@ -131,39 +131,34 @@ def _findings(rules: Sequence[Rule], day: Day, show: Shown) -> Iterator[Finding]
         yield Finding("KEPT", f"Within its limit: {numbers.listed(kept)}{end}.")
 
 
+#: Rule -> what it found, in words.
+_SENTENCES = {
+    "storage": "stored {found} days, more than {high}: look for damp",
+    "humidity": "the store had {found} % humidity; above {high} % grains draw water",
+    "temperature": "grains at {found} {unit}; strands were burned at temperatures that "
+    "cover {allowed} {unit}",
+    "pressure": "95 of 100 draws stay below {found} {unit}, allowed is {high} {unit}",
+}
+_LOST = (
+    "the grains lost mass ({then} as cast, {now} now): a chip or crack adds burning "
+    "surface, look for it"
+)
+_GAINED = (
+    "the grains gained {found} {unit} ({then} as cast, {now} now); scale and {share} % "
+    "of water allow {high} {unit}"
+)
+
+
 def _sentence(rule: Rule, day: Day, show: Shown) -> str:
-    """Say in words what a rule found."""
     _, found, allowed, _ = _cells(rule, show)
-    high = allowed.rpartition("to ")[2]
+    told = {"found": found, "allowed": allowed, "high": allowed.rpartition("to ")[2]}
+    told["unit"] = show.unit(_RULES[rule.name][1])
     if rule.name == "mass":
-        now, then = (
-            show.amount("mass", 1e3 * (m or math.nan), 4)
-            for m in (day.mass, day.cast_mass)
-        )
-        if rule.verdict == LOOK:
-            return (
-                f"the grains lost mass ({then} as cast, {now} now): a chip or crack "
-                "adds burning surface, look for it"
-            )
-        share = numbers.typed(100.0 * day.uptake)
-        return (
-            f"the grains gained {found} {show.unit('mass')} ({then} as cast, {now} "
-            f"now); scale and {share} % of water allow {high} {show.unit('mass')}"
-        )
-    if rule.name == "storage":
-        return f"stored {found} days, more than {high}: look for damp"
-    if rule.name == "humidity":
-        return f"the store had {found} % humidity; above {high} % grains draw water"
-    if rule.name == "temperature":
-        unit = show.unit("temperature")
-        return (
-            f"grains at {found} {unit}; strands were burned at temperatures that "
-            f"cover {allowed} {unit}"
-        )
-    if rule.name == "pressure":
-        unit = show.unit("pressure")
-        return f"95 of 100 draws stay below {found} {unit}, allowed is {high} {unit}"
-    return rule.why
+        for name, mass in (("now", day.mass), ("then", day.cast_mass)):
+            told[name] = show.amount("mass", 1e3 * (mass or math.nan), 4)
+        told["share"] = numbers.typed(100.0 * day.uptake)
+        return (_LOST if rule.verdict == LOOK else _GAINED).format(**told)
+    return _SENTENCES[rule.name].format(**told) if rule.name in _SENTENCES else rule.why
 
 
 def _shown(rule: Rule) -> tuple[str, list[float]]:
@@ -183,44 +178,11 @@ def _cells(rule: Rule, show: Shown) -> tuple[str, str, str, str]:
     if math.isnan(rule.low):
         allowed = numbers.DASH if math.isnan(rule.high) else f"to {high}"
     head = label if kind == "number" else show.headed(label, kind)
-    word = f"{_STATUS[rule.verdict]}"
-    return head, value, allowed, word
+    return head, value, allowed, _STATUS[rule.verdict]
 
 
 def _values(rule: Rule) -> dict[str, float]:
-    unit = _RULES[rule.name][2]
-    name = f"{rule.name}_{unit}".replace("%", "percent").rstrip("_")
+    unit = _RULES[rule.name][2].replace("%", "percent")
     _, (value, _, high) = _shown(rule)
-    return {name: value, f"{rule.name}_allowed_{unit}".replace("%", "percent"): high}
-
-
-def card_parts(batch: Batch, day: Day, rules: Sequence[Rule]) -> dict[str, Any]:
-    """Return the document of a card, without what all documents have."""
-    return {
-        "id": batch.id,
-        "date": day.date,
-        "mass_g": None if day.mass is None else 1e3 * day.mass,
-        "cast_mass_g": None if day.cast_mass is None else 1e3 * day.cast_mass,
-        "uptake_percent": 100.0 * day.uptake,
-        "rules": card_rows(rules),
-    }
-
-
-def card_rows(rules: Sequence[Rule]) -> list[dict[str, Any]]:
-    """Return what every rule says, units named."""
-    rows = []
-    for rule in rules:
-        _, (value, low, high) = _shown(rule)
-        rows.append(
-            {
-                "rule": _RULES[rule.name][0],
-                "verdict": rule.verdict,
-                "unit": _RULES[rule.name][2],
-                "value": value,
-                "low": low,
-                "high": high,
-                "why": rule.why,
-                "source": rule.source,
-            }
-        )
-    return rows
+    name = f"{rule.name}_{unit}".rstrip("_")
+    return {name: value, f"{rule.name}_allowed_{unit}": high}

@@ -13,6 +13,7 @@ from castsugar.motor.firing.faults import explain_efficiency, impossible
 from castsugar.motor.firing.quantities import COVERAGE, Measured
 from castsugar.motor.pressure_table import untold
 from castsugar.records.batch import Batch
+from castsugar.records.prediction import allowed_pressure
 from castsugar.records.record import Link
 from castsugar.report import numbers
 from castsugar.report.screen import Finding
@@ -45,43 +46,44 @@ def warnings(batch: Batch, database: Database, show: Shown) -> list[Finding]:
     return found
 
 
-def allowed_of(row: Mapping[str, Any]) -> float:
-    """Return the allowed pressure, from 95 % pressure and margin. [MPa]"""
-    high = row.get("peak_pressure_p95_MPa", math.nan)
-    margin = 0.01 * row.get("pressure_margin_percent", math.nan)
-    if not (math.isfinite(high) and math.isfinite(margin)):
-        return math.nan
-    return float(high / (1.0 - margin))
+def highest_pressure(row: Mapping[str, Any], show: Shown, none: str) -> str:
+    """Say how high the pressure goes and what is allowed; `none`: if it has no end."""
+    high = float(row.get("peak_pressure_p95_MPa", math.nan))
+    if not math.isfinite(high):
+        return none
+    told = f"95 of 100 draws stay below {show.amount('pressure', high)}"
+    allowed = allowed_pressure(row)
+    return (
+        f"{told}, allowed is {show.amount('pressure', allowed)}"
+        if allowed > 0.0
+        else told
+    )
 
 
 def _predicted(row: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
-    """Say what was predicted of the case, and what could not be predicted."""
     status = str(row.get("status") or "ok")
     if status.startswith("not computed"):
         yield Finding("CANNOT TELL", f"Predictions {status}.")
-    high = row.get("peak_pressure_p95_MPa", math.nan)
     for flag in str(row.get("flags") or "").split("; "):
         if flag.startswith(BROWNED) and status == "ok":
             yield Finding("CAUTION", f"Predicted: {flag}.")
         if flag.endswith(_STOP):
             told = flag.removesuffix(_STOP).rstrip(": ,;")
-            top = "no stable pressure"
-            if math.isfinite(high):
-                top = f"95 of 100 draws stay below {show.amount('pressure', high)}"
-            allowed = allowed_of(row)
-            if allowed > 0.0:
-                top += f", allowed is {show.amount('pressure', allowed)}"
-            values = {"peak_pressure_p95_MPa": high, "allowed_pressure_MPa": allowed}
+            top = highest_pressure(row, show, "no stable pressure")
+            high = row.get("peak_pressure_p95_MPa", math.nan)
+            values = {
+                "peak_pressure_p95_MPa": high,
+                "allowed_pressure_MPa": allowed_pressure(row),
+            }
             yield Finding("DO NOT", f"fire it in this case: {told}; {top}.", values)
     if why := untold(row):
         yield Finding("CANNOT TELL", f"No pressure is told, so no margin: {why}.")
 
 
 def _fired(link: Link, predicted: Mapping[str, Any], show: Shown) -> Iterator[Finding]:
-    """Say what a firing did to the case, and what in it is not likely."""
     row, line = link.results, f"line {link.line}"
     peak = row.get("peak_pressure_MPa", math.nan)
-    allowed = row.get("case_may_hold_MPa", allowed_of(predicted))
+    allowed = row.get("case_may_hold_MPa", allowed_pressure(predicted))
     high = peak + COVERAGE * row.get("peak_pressure_uncertainty_MPa", 0.0)
     if high > allowed:
         was = "was" if peak > allowed else "may have been"
@@ -105,13 +107,14 @@ def _fired(link: Link, predicted: Mapping[str, Any], show: Shown) -> Iterator[Fi
 def _faults(link: Link) -> Iterator[str]:
     """Yield what firing says of results that are not possible, or not likely."""
     row = link.results
+    keys = (
+        "characteristic_velocity_m_s",
+        "specific_impulse_s",
+        "thrust_coefficient",
+    )
     given = {
-        name: Measured(value=row[key], parts={})
-        for name, key in (
-            ("characteristic_velocity", "characteristic_velocity_m_s"),
-            ("specific_impulse", "specific_impulse_s"),
-            ("thrust_coefficient", "thrust_coefficient"),
-        )
+        key.removesuffix("_m_s").removesuffix("_s"): Measured(value=row[key], parts={})
+        for key in keys
         if key in row
     }
     yield from impossible(given)
@@ -119,14 +122,12 @@ def _faults(link: Link) -> Iterator[str]:
         efficiency = row.get(f"{name}_efficiency")
         if efficiency is not None:
             eroded = "throat_after" in link.options
-            text = explain_efficiency(efficiency, eroded=eroded)
-            if text:
+            if text := explain_efficiency(efficiency, eroded=eroded):
                 yield text
             return
 
 
 def _masses(batch: Batch, show: Shown) -> Iterator[Finding]:
-    """Say which masses look like a slip of the pen."""
     made = batch.made
     for name, mass in made.actual.items():
         plan = made.planned[name]
@@ -147,7 +148,6 @@ def _close(mass: float, plan: float, batch: float) -> bool:
 
 
 def _how(ratio: float) -> str:
-    """Ask what the ratio of a mass to its plan looks like."""
     low, high = _TENFOLD
     if low <= ratio <= high:
         return "ten times too much?"
@@ -180,7 +180,6 @@ def _temperatures(batch: Batch, database: Database, show: Shown) -> Iterator[Fin
 
 
 def _pan(batch: Batch, database: Database, show: Shown) -> Iterator[Finding]:
-    """Say that there is too much in one pan."""
     mass = 1e3 * sum(batch.made.on_scale.values())
     raised = [
         caution

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from castsugar.records.folder import Damaged, Summary
 from castsugar.report import numbers
-from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.field import TEXT, fields, row_of
 from castsugar.report.mix_words import shares
 from castsugar.report.screen import Annex, Finding, Screen, Table
 from castsugar.report.shown import Shown
@@ -21,57 +22,53 @@ COUNTED = (
     ("fired", "firings", "static tests"),
 )
 
-FIELDS = (
-    Field(key="id", label="batch", kind=TEXT, meaning="date and number of the day"),
-    Field(key="date", label="date", kind=TEXT, meaning="when it was made"),
-    Field(key="name", label="name", kind=TEXT, meaning="of the recipe, or empty"),
-    Field(key="recipe", label="recipe", kind=TEXT, meaning="as typed"),
-    Field(key="mass_g", label="mass", kind="mass", meaning="as made, in the pan"),
-    Field(
-        key="state",
-        label="state",
-        kind=TEXT,
-        meaning="open, used, partly, discarded, or wrong: what was made was corrected",
+FIELDS = fields(
+    ("id", "batch", TEXT, "date and number of the day"),
+    ("date", "date", TEXT, "when it was made"),
+    ("name", "name", TEXT, "of the recipe, or empty"),
+    ("recipe", "recipe", TEXT, "as typed"),
+    ("mass_g", "mass", "mass", "as made, in the pan"),
+    (
+        "state",
+        "state",
+        TEXT,
+        "open, used, partly, discarded, or wrong: what was made was corrected",
     ),
-    *(Field(key=k, label=h, kind="number", meaning=m) for k, h, m in COUNTED),
-    Field(key="note", label="note", kind=TEXT, meaning="as typed"),
+    *((kind, head, "number", meaning) for kind, head, meaning in COUNTED),
+    ("note", "note", TEXT, "as typed"),
 )
 
-#: The document ``castsugar.batches/2``.
+#: The document ``castsugar.batches/2``: of the batches, the damaged files, the folder.
 PARTS: dict[str, Part] = {
-    "folder": Part(meaning="of the records"),
-    "batches": Part(meaning="oldest first", fields=FIELDS, many=True),
-    "damaged": Part(meaning="files that are no good record: file, fault"),
+    "folder": part("of the records", lambda _, __, folder: folder),
+    "batches": part("oldest first", lambda found, *_: list_rows(found), FIELDS),
+    "damaged": part(
+        "files that are no good record: file, fault",
+        lambda _, damaged, __: damaged_of(damaged),
+    ),
 }
+
+list_parts = partial(read_parts, PARTS)
 
 #: Most batches on a default screen.
 _ROWS = 16
 
 
-def list_parts(
-    found: Sequence[Summary], damaged: Sequence[Damaged], folder: str
-) -> dict[str, Any]:
-    """Return the document of a list, without what all documents have."""
-    return {
-        "folder": folder,
-        "batches": list_rows(found),
-        "damaged": [{"file": d.path.name, "fault": d.fault} for d in damaged],
-    }
+def damaged_of(damaged: Sequence[Damaged]) -> list[dict[str, Any]]:
+    """Return which files are no good record, and why."""
+    return [{"file": one.path.name, "fault": one.fault} for one in damaged]
 
 
 def list_rows(found: Sequence[Summary]) -> list[dict[str, Any]]:
     """Return one row a batch."""
     return [
-        {
-            "id": batch.id,
-            "date": batch.date,
-            "name": batch.name,
-            "recipe": batch.recipe,
-            "mass_g": 1e3 * batch.mass,
-            "state": state_of(batch),
+        row_of(
+            FIELDS,
+            batch,
+            mass_g=1e3 * batch.mass,
+            state=state_of(batch),
             **{kind: batch.counts.get(kind, 0) for kind, _, _ in COUNTED},
-            "note": batch.note,
-        }
+        )
         for batch in found
     ]
 

@@ -6,9 +6,10 @@ import csv
 import io
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import metadata
+from operator import attrgetter
 from typing import Any
 
 from castsugar.plain import plain, to_json
@@ -32,12 +33,15 @@ class Part:
         Whether it is a list.
     needed : bool
         Whether every document has it.
+    read : callable, optional
+        Returns it from what a command found.
     """
 
     meaning: str
     fields: tuple[Field, ...] = ()
     many: bool = False
     needed: bool = True
+    read: Callable[..., Any] | None = None
 
     def schema(self) -> dict[str, Any]:
         """Return what the schema says of it."""
@@ -51,6 +55,26 @@ class Part:
         if self.many:
             return {"description": self.meaning, "type": "array", "items": whole}
         return {"description": self.meaning, **whole}
+
+
+def part(
+    meaning: str, read: str | Callable[..., Any], fields: tuple[Field, ...] = ()
+) -> Part:
+    """Return a part and what reads it: a function, or an attribute of what was found.
+
+    With fields it is a list of such rows.
+    """
+    if isinstance(read, str):
+        attribute = attrgetter(read)
+        return Part(meaning=meaning, read=lambda found, *_: attribute(found))
+    return Part(meaning=meaning, fields=fields, many=bool(fields), read=read)
+
+
+def read_parts(parts: Mapping[str, Part], *found: Any) -> dict[str, Any]:
+    """Return the parts of what a command found; last those that not all have."""
+    told = {key: one.read(*found) for key, one in parts.items() if one.read}
+    needed = {key: told[key] for key in told if parts[key].needed}
+    return needed | {k: v for k, v in told.items() if v is not None}
 
 
 def document(what: str, screen: Screen, parts: Mapping[str, Any], **told: Any) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from castsugar.columns import COLUMNS, Column
 from castsugar.report import numbers
@@ -93,6 +93,11 @@ class Field:
     def text(self, row: Row, show: Shown) -> str:
         """Return the value as text, to the place that its band allows."""
         return self.cells(row, show)[0]
+
+    def bracketed(self, row: Row, show: Shown) -> str:
+        """Return the value with its band in brackets, where it has one."""
+        value, band = self.cells(row, show)
+        return f"{value} ({band})" if band else value
 
     def _alone(self, value: float, show: Shown) -> str:
         """Write a value without a band; a count as it is."""
@@ -193,6 +198,29 @@ def fields(*lines: tuple[str, str, str, str]) -> tuple[Field, ...]:
     )
 
 
+class Banded(NamedTuple):
+    """A value and the ends of its 95 % band."""
+
+    value: float
+    low: float
+    high: float
+
+
+def row_of(columns: Sequence[Field], one: Any, **computed: Any) -> dict[str, Any]:
+    """Return a row: what was computed, else the attributes called as the keys.
+
+    A :class:`Banded` value fills ``<key>_interval``, too.
+    """
+    row: dict[str, Any] = {}
+    for key in (column.key for column in columns):
+        value = computed[key] if key in computed else getattr(one, key)
+        if isinstance(value, Banded):
+            row |= {key: value.value, key + INTERVAL: value[1:]}
+        else:
+            row[key] = value
+    return row
+
+
 def listed(
     columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
 ) -> Table:
@@ -207,7 +235,7 @@ def listed(
     ]
     return Table(
         heads=tuple(f.headed(show).replace(", ", ",\n") for f in told),
-        rows=tuple(tuple(_bracketed(f, row, show) for f in told) for row in rows),
+        rows=tuple(tuple(f.bracketed(row, show) for f in told) for row in rows),
         left=frozenset(i for i, f in enumerate(told) if f.kind == TEXT),
         caption=caption,
     )
@@ -234,9 +262,3 @@ def described(
             )
         )
     return tuple(found)
-
-
-def _bracketed(one: Field, row: Row, show: Shown) -> str:
-    """Return a value with its band in brackets, where it has one."""
-    value, band = one.cells(row, show)
-    return f"{value} ({band})" if band else value

@@ -13,8 +13,9 @@ from castsugar.records.learning.alarms import PEAK, Alarm
 from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
+from castsugar.report.batch_findings import highest_pressure
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import FIELDS, INTERVAL, Field
+from castsugar.report.field import FIELDS, Field, Row
 from castsugar.report.learn_data import (
     efficiency_of,
     firings_of,
@@ -22,6 +23,7 @@ from castsugar.report.learn_data import (
     laws_of,
     parameters_of,
     predicted,
+    predicted_of,
     with_band,
 )
 from castsugar.report.learn_picture import checks_picture
@@ -50,18 +52,9 @@ _NAMES = 6
 class Told:
     """What a screen says beside what was learnt.
 
-    Attributes
-    ----------
-    syrup : Syrup
-        The one that the kitchen measures.
-    cautions : callable
-        Chooses the cautions for a system of units.
-    next : str
-        The command to go on with.
-    saved : bool
-        Whether it went into the bench file.
-    invented : tuple of str
-        Entries with invented numbers that it rests on.
+    `syrup`: the one that the kitchen measures; `cautions`: chooses them for a system of
+    units; `saved`: whether it went into the bench file; `invented`: entries with
+    invented numbers that it rests on.
     """
 
     syrup: Syrup
@@ -73,47 +66,48 @@ class Told:
 
 def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     """Return what batches taught."""
-    saved, invented, cautions = told.saved, told.invented, told.cautions(show)
-    counted = [check for check in learning.checks if check.counts]
-    shown = [
-        Figure(picture, f"Measured over predicted, with 95 % bands{which}", _WORDS)
-        for which, checks in (
-            (" (bars): what counts; round: inside, diamond: outside", counted),
-            ("", learning.checks),
-        )
-        for brief in [checks is counted]
-        if (picture := checks_picture(checks, example=bool(invented), brief=brief))
-    ]
-    annexes = (
-        Annex("Predictions against measurements", (*_compared(learning), *shown[1:])),
-        Annex("Predictions now and after saving", tuple(_moved(learning, show))),
-        Annex(
-            "What was learnt, 95 %",
-            (
-                *_kitchen(learning, told.syrup, show),
-                *_burning(learning, show),
-                *_efficiency(learning),
-            ),
-        ),
-        Annex(
-            "Bench file, and what was left out",
-            (*_bench(learning, saved), *_aside(learning)),
-        ),
+    cautions = told.cautions(show)
+    picture = _picture(learning, told, brief=True)
+    learnt = (
+        *_kitchen(learning, told.syrup, show),
+        *_burning(learning, show),
+        *_efficiency(learning),
     )
+    compared = (*_compared(learning), *_picture(learning, told, brief=False))
+    annexes = {
+        "Predictions against measurements": compared,
+        "Predictions now and after saving": tuple(_moved(learning, show)),
+        "What was learnt, 95 %": learnt,
+        "Bench file, and what was left out": (
+            *_bench(learning, told.saved),
+            *_aside(learning),
+        ),
+    }
     return Screen(
         command="learn",
         title=_title(learning),
-        findings=tuple(_findings(learning, show, saved)),
-        blocks=tuple(_deciding(learning, show, saved)),
+        findings=tuple(_findings(learning, show, told.saved)),
+        blocks=tuple(_deciding(learning, show, told.saved)),
         least_sure=_least_sure(learning),
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
         next=told.next,
-        invented=invented,
+        invented=told.invented,
         bench=learning.bench.path.name,
-        sheet=tuple(shown[:1]),
-        annexes=tuple(annex for annex in annexes if annex.blocks),
+        sheet=tuple(picture),
+        annexes=tuple(
+            Annex(title, blocks) for title, blocks in annexes.items() if blocks
+        ),
     )
+
+
+def _picture(learning: Learning, told: Told, *, brief: bool) -> Iterator[Figure]:
+    """Yield the picture of all checks; in brief of those that count."""
+    checks = [check for check in learning.checks if check.counts or not brief]
+    drawn = checks_picture(checks, example=bool(told.invented), brief=brief)
+    which = " (bars): what counts; round: inside, diamond: outside" if brief else ""
+    if drawn:
+        yield Figure(drawn, f"Measured over predicted, with 95 % bands{which}", _WORDS)
 
 
 _WORDS = "each measurement over its prediction; 1 is as predicted"
@@ -173,7 +167,6 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
 
 
 def _alarm(alarm: Alarm, show: Shown) -> Finding:
-    """Say that a firing was above what was predicted or allowed."""
     peak, band, allowed = (
         1e-6 * p for p in (alarm.measured, alarm.band_high, alarm.allowed)
     )
@@ -191,47 +184,44 @@ def _alarm(alarm: Alarm, show: Shown) -> Finding:
 
 
 def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
-    """Say which recipes exceed the allowed pressure after what was learnt."""
     for moved in learning.moved:
-        margin = moved.after.get("pressure_margin_percent", math.nan)
-        if not margin < 0.0:
+        row = moved.after
+        if not row.get("pressure_margin_percent", math.nan) < 0.0:
             continue
-        high = moved.after["peak_pressure_p95_MPa"]
-        text = f"fire {shares(moved.name)} in this case, after what was learnt: "
-        told = "no stable pressure is told"
-        if math.isfinite(high):
-            allowed = show.amount("pressure", high / (1.0 - 0.01 * margin))
-            told = f"95 of 100 draws stay below {show.amount('pressure', high)}, "
-            told += f"allowed is {allowed}"
-        values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
-        yield Finding("DO NOT", f"{text}{told}.", values)
+        told = highest_pressure(row, show, "no stable pressure is told")
+        values = {
+            key: row[key]
+            for key in ("peak_pressure_p95_MPa", "pressure_margin_percent")
+        }
+        yield Finding(
+            "DO NOT",
+            f"fire {shares(moved.name)} in this case, after what was learnt: {told}.",
+            values,
+        )
 
 
 def _withheld(learning: Learning) -> Iterator[Finding]:
-    """Say which recipes have no margin, and why."""
     for moved in learning.moved:
         if not moved.fault and (why := untold(moved.after)):
-            name = shares(moved.name)
-            text = f"{name}: no pressure is told, so no margin: {why}."
-            yield Finding("CANNOT TELL", text)
+            told = f"{shares(moved.name)}: no pressure is told, so no margin: {why}."
+            yield Finding("CANNOT TELL", told)
 
 
 def _stale(learning: Learning) -> Iterator[Finding]:
     """Say what learn wrote earlier and the records do not say any more."""
-    path = learning.planned.path.name
-    for text in learning.planned.removed:
-        yield Finding(
-            "CAUTION",
-            f"{path} still holds {text}. Other commands believe it until castsugar "
-            "learn --save takes it out.",
-        )
-    for text in learning.planned.written:
-        if "in the place of line" in text:
-            yield Finding(
-                "CAUTION",
-                f"{path} still holds another measured efficiency than the sound "
-                "firings give; castsugar learn --save puts it right.",
-            )
+    planned = learning.planned
+    told = [
+        f"{text}. Other commands believe it until castsugar learn --save takes it out."
+        for text in planned.removed
+    ]
+    told += [
+        "another measured efficiency than the sound firings give; castsugar learn "
+        "--save puts it right."
+        for text in planned.written
+        if "in the place of line" in text
+    ]
+    for text in told:
+        yield Finding("CAUTION", f"{planned.path.name} still holds {text}")
 
 
 def _shown_outside(checks: Sequence[Check]) -> Iterator[Finding]:
@@ -253,7 +243,6 @@ def _shown_outside(checks: Sequence[Check]) -> Iterator[Finding]:
 
 
 def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
-    """Say whether the bands hold."""
     high = [c.batch for c in checks if c.quantity == PEAK and c.above]
     if high:
         yield Finding(
@@ -268,45 +257,37 @@ def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
         )
         return
     values = {"inside": found.inside, "counted": found.count}
-    text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
     wide = f"; {found.wide} of them span more than a factor of 10" if found.wide else ""
+    status, told = "INSIDE", "no sign that they are too narrow."
     if found.so_few < ODD:
         chance = numbers.percent(found.so_few)
-        text += f"bands{wide}: too many outside (by chance {chance} %); do not lean on"
-        yield Finding("OUTSIDE", f"{text} these bands.", values)
+        status = "OUTSIDE"
+        told = f"too many outside (by chance {chance} %); do not lean on these bands."
     elif found.few:
-        text += f"bands{wide}: too few to say whether the bands are honest."
-        yield Finding("CANNOT TELL", text, values)
-    else:
-        text += f"bands{wide}: no sign that they are too narrow."
-        yield Finding("INSIDE", text, values)
+        status, told = "CANNOT TELL", "too few to say whether the bands are honest."
+    text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
+    yield Finding(status, f"{text}bands{wide}: {told}", values)
 
 
 def _saved(learning: Learning, saved: bool) -> Finding:
-    """Say what was written, or would be."""
     planned = learning.planned
     kinds = (
-        ("kitchen.measured", "kitchen measurement"),
-        ("motor.burn_law", "burning-rate law"),
-        ("measured_efficiency", "efficiency"),
+        ("kitchen.measured", "kitchen measurement", ""),
+        ("motor.burn_law", "burning-rate law", ""),
+        ("measured_efficiency", "efficiency", "efficiencies"),
     )
     parts = [
-        count(number, word, "efficiencies" if word == "efficiency" else "")
-        for key, word in kinds
+        count(number, *words)
+        for key, *words in kinds
         if (number := sum(key in text for text in planned.written))
     ]
     if planned.removed:
         parts.append(f"{count(len(planned.removed), 'entry', 'entries')} taken out")
-    left = ""
+    would = f"In {planned.path.name}:" if saved else "--save would write"
+    told = f"{would} {numbers.listed(parts)}." if parts else "Nothing new."
     if planned.refused:
-        left = f" Not written: {len(planned.refused)} (--full says why)."
-    name = planned.path.name
-    if not parts:
-        return Finding("SAVED" if saved else "NOT SAVED", f"Nothing new.{left}")
-    told = numbers.listed(parts)
-    if saved:
-        return Finding("SAVED", f"In {name}: {told}.{left}")
-    return Finding("NOT SAVED", f"--save would write {told}.{left}")
+        told += f" Not written: {len(planned.refused)} (--full says why)."
+    return Finding("SAVED" if saved else "NOT SAVED", told)
 
 
 def _sentence(text: str) -> str:
@@ -351,12 +332,7 @@ def check_table(checks: Sequence[Check], show: Shown) -> Table:
 def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
     """Return label, predicted, band, measured, verdict."""
     kind = kinds_of(check.unit)
-    row = {
-        "predicted": check.predicted,
-        f"predicted{INTERVAL}": (check.low, check.high),
-        "measured": check.measured,
-    }
-    cells = predicted(kind).cells(row, show)
+    cells = predicted(kind).cells(predicted_of(check), show)
     measured = show.bare(kind, check.measured)
     word = "inside" if check.inside else "OUTSIDE"
     if check.counts:
@@ -367,22 +343,16 @@ def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
 
 
 def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
-    if learning.firing.efficiency is None:
-        return
     row = efficiency_of(learning)
-    value, low, high = numbers.with_band(
-        row["efficiency"], *row[f"efficiency{INTERVAL}"]
-    )
-    motor = learning.before
-    known = motor.efficiency if motor is not None else None
+    if row is None:
+        return
+    known = None if learning.before is None else learning.before.efficiency
     before = "unknown" if known is None else numbers.typed(known)
-    fired = count(row["firings"], "firing")
-    after = f"{value} ({low} to {high}), {fired}"
-    yield "c* efficiency", before, after
+    told = _band(row, "efficiency", "number", Shown())
+    yield "c* efficiency", before, f"{told}, {count(row['firings'], 'firing')}"
 
 
 def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
-    """Return 95 % pressure and margin of each recipe, before and after."""
     unit = show.unit("pressure")
     for moved in learning.moved:
         if "peak_pressure_p95_MPa" in moved.after and not moved.fault:
@@ -415,7 +385,6 @@ def _least_sure(learning: Learning) -> str:
 
 
 def _compared(learning: Learning) -> Iterator[Block]:
-    """Tell what the table of checks leaves open."""
     found = learning.tally
     if found.count:
         low, high = (numbers.percent(x) for x in (found.share_low, found.share_high))
@@ -463,14 +432,13 @@ _MOVED = (
 
 
 def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
-    """Return what is predicted of a recipe, before and after."""
     name, sides = shares(moved.name), [*map(with_band, (moved.before, moved.after))]
     if moved.cook:
         told = (numbers.of_100(float(s["pours_probability"])) for s in sides)
         yield name, "pours, of 100", *told
     for key in _MOVED:
         if key in sides[1] and (moved.cook or key not in _MOVED[:1]):
-            cells = (_band(side, key, FIELDS[key], show) for side in sides)
+            cells = (FIELDS[key].bracketed(side, show) for side in sides)
             yield name, FIELDS[key].headed(show), *cells
 
 
@@ -482,13 +450,14 @@ def _kitchen(learning: Learning, syrup: Syrup, show: Shown) -> Iterator[Block]:
         kind = kinds_of(row["unit"])
         unit = show.unit(kind) if kind != "number" else row["unit"]
         label = row["meaning"] + (f", {unit}" if unit else "")
-        cells = (_band(row, side, kind, show) for side in ("now", "saved"))
-        rows.append((label, *cells))
-    yield Table(
-        heads=("", "now", "after saving"),
-        rows=tuple(rows),
-        caption="Kitchen parameters",
-    )
+        rows.append((label, *_now_and_saved(row, "{}", kind, show)))
+    heads = ("", "now", "after saving")
+    yield Table(heads=heads, rows=tuple(rows), caption="Kitchen parameters")
+
+
+def _now_and_saved(row: Row, key: str, kind: str, show: Shown) -> Iterator[str]:
+    """Yield both values of a row with their bands."""
+    return (_band(row, key.format(side), kind, show) for side in ("now", "saved"))
 
 
 def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
@@ -500,12 +469,10 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
         at = show.amount("pressure", row["pressure_MPa"])
         told = f"{shares(row['recipe'])}, {count(row['strands'], 'strand')}"
         head = show.headed(f"rate at {at}", "rate")
-        for label, key, kind in ((head, "rate_mm_s", "rate"), ("n", "n", "number")):
-            cells = (
-                _band(row, f"{side}_{key}", kind, show) for side in ("now", "saved")
-            )
-            rows.append((told, label, *cells))
-            told = ""
+        rows += [
+            (told, head, *_now_and_saved(row, "{}_rate_mm_s", "rate", show)),
+            ("", "n", *_now_and_saved(row, "{}_n", "number", show)),
+        ]
     yield Table(
         heads=("", "", "now", "after saving"),
         rows=tuple(rows),
@@ -521,12 +488,8 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
     yield notes(said)
 
 
-def _band(row: Mapping[str, Any], key: str, kind: str | Field, show: Shown) -> str:
-    """Write a value of a row with its 95 % band."""
-    if isinstance(kind, str):
-        kind = Field(key=key, label="", kind=kind, meaning="")
-    value, band = kind.cells(row, show)
-    return f"{value} ({band})" if band else value
+def _band(row: Row, key: str, kind: str, show: Shown) -> str:
+    return Field(key=key, label="", kind=kind, meaning="").bracketed(row, show)
 
 
 def _efficiency(learning: Learning) -> Iterator[Block]:
@@ -543,11 +506,11 @@ def _efficiency(learning: Learning) -> Iterator[Block]:
         rows=tuple(rows),
         left=frozenset({0, 2}),
     )
-    found = learning.firing.efficiency
-    if found is None:
+    found, together = learning.firing.efficiency, efficiency_of(learning)
+    if found is None or together is None:
         yield Paragraph("No firing tells a c* efficiency.")
         return
-    told = _band(efficiency_of(learning), "efficiency", "number", Shown())
+    told = _band(together, "efficiency", "number", Shown())
     text = f"Together: {told}. Of its uncertainty "
     shared = numbers.percent(found.shared**2 / found.u**2)
     text += f"{shared} % (of variance) is shared by all firings and stays."
@@ -566,11 +529,8 @@ def _efficiency(learning: Learning) -> Iterator[Block]:
 def _bench(learning: Learning, saved: bool) -> Iterator[Block]:
     planned = learning.planned
     verbs = ("Written", "Taken out") if saved else ("To write", "To take out")
-    for title, texts in (
-        (verbs[0], planned.written),
-        (verbs[1], planned.removed),
-        ("Not written", planned.refused),
-    ):
+    lists = (planned.written, planned.removed, planned.refused)
+    for title, texts in zip((*verbs, "Not written"), lists, strict=True):
         if texts:
             yield Paragraph(f"{title}:")
             yield notes(texts)
@@ -584,19 +544,16 @@ def _aside(learning: Learning) -> Iterator[Block]:
         for why, names in material.left_out.items()
         if names
     ]
+    burning, firing = learning.burning, learning.firing
     items += [f"{name}: cannot be used: {why}" for name, why in kitchen.unusable]
-    items += [f"{name}: {why}" for name, why in learning.burning.unusable]
-    items += [
-        f"{name}: the same strands stand in two places; counted once"
-        for name in learning.burning.twice
-    ]
-    items += [
-        f"{name}: the same recording as {first}; counted once"
-        for name, first in learning.firing.twice
-    ]
+    items += [f"{name}: {why}" for name, why in burning.unusable]
+    same = "the same strands stand in two places"
+    items += [f"{name}: {same}; counted once" for name in burning.twice]
+    same = "the same recording as"
+    items += [f"{name}: {same} {first}; counted once" for name, first in firing.twice]
     items += [
         f"{f.name}: not read anew ({f.why_frozen}); the results of that day stand"
-        for f in learning.firing.firings
+        for f in firing.firings
         if f.why_frozen and not f.why_frozen.startswith("the file ")
     ]
     items += [

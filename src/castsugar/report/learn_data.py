@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from castsugar.data.records import Syrup
 from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.records.learning.burn_laws import band_of, centre_of
-from castsugar.records.learning.checks import COVERAGE, Check, end_of_band
+from castsugar.records.learning.checks import (
+    COVERAGE,
+    Check,
+    Skipped,
+    end_of_band,
+)
 from castsugar.records.learning.learnt import COLUMNS, Learning
-from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.batch_list import damaged_of
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.field import (
+    INTERVAL,
+    TEXT,
+    Banded,
+    Field,
+    Row,
+    chosen,
+    row_of,
+)
 
-Row = dict[str, Any]
+Rows = list[dict[str, Any]]
 
 #: Unit of a quantity that batches measure -> kind.
 _KINDS = {
@@ -47,6 +63,12 @@ def predicted(kind: str) -> Field:
         factor_of=viscous,
         endless="jams" if viscous else "no limit",
     )
+
+
+def predicted_of(check: Check) -> dict[str, Any]:
+    """Return what was predicted as a row, for :func:`predicted`."""
+    band = (check.low, check.high)
+    return {"predicted": check.predicted, f"predicted{INTERVAL}": band}
 
 
 def _field(key: str, meaning: str, kind: str = "number") -> Field:
@@ -133,119 +155,65 @@ _TALLY = (
 )
 _PREDICTED = (
     *_texts(name="recipe", cook="as typed", fault="why it is not predicted"),
-    *(FIELDS[key] for key in COLUMNS),
+    *chosen(COLUMNS),
 )
 
-#: The document ``castsugar.learn/2``.
-PARTS: dict[str, Part] = {
-    "bench": Part(meaning="the bench file"),
-    "folder": Part(meaning="of the records"),
-    "alarms": Part(meaning="peaks above band or case", fields=_ALARMS, many=True),
-    "checks": Part(
-        meaning="predictions against measurements", fields=CHECKS, many=True
-    ),
-    "not_checked": Part(meaning="what no prediction answers: batch, quantity, why"),
-    "tally": Part(meaning="how many lie inside", fields=_TALLY),
-    "predictions_now": Part(meaning="as of now", fields=_PREDICTED, many=True),
-    "predictions_saved": Part(meaning="after saving", fields=_PREDICTED, many=True),
-    "kitchen_parameters": Part(
-        meaning="medians and 95 %", fields=_PARAMETERS, many=True
-    ),
-    "burning_rate_laws": Part(meaning="by mix", fields=_LAWS, many=True),
-    "firings": Part(meaning="c* efficiency of each", fields=_FIRINGS, many=True),
-    "characteristic_velocity_efficiency": Part(
-        meaning="of all firings together", fields=_EFFICIENCY, needed=False
-    ),
-    "batches": Part(meaning="those that count"),
-    "left_out": Part(meaning="why, and which batches, files, lines"),
-    "bench_file": Part(meaning="saved, written, removed, not_written"),
-}
+
+def _alarms(learning: Learning, *_: Any) -> Rows:
+    return [
+        row_of(
+            _ALARMS,
+            alarm,
+            peak_pressure_MPa=1e-6 * alarm.measured,
+            above_band_high_MPa=1e-6 * alarm.band_high,
+            above_allowed_MPa=1e-6 * alarm.allowed,
+        )
+        for alarm in learning.alarms
+    ]
 
 
-def learn_parts(
-    learning: Learning, syrup: Syrup, folder: str, *, saved: bool
-) -> dict[str, Any]:
-    """Return the document of what batches taught, without what all documents have."""
-    planned = learning.planned
-    parts: dict[str, Any] = {
-        "bench": learning.bench.path.as_posix(),
-        "folder": folder,
-        "alarms": [_alarm(a) for a in learning.alarms],
-        "checks": checks_of(learning.checks),
-        "not_checked": [
-            {"batch": s.batch, "quantity": s.quantity, "why": s.why}
-            for s in learning.skipped
-        ],
-        "tally": _tally(learning),
-        "predictions_now": _predictions(learning, "before"),
-        "predictions_saved": _predictions(learning, "after"),
-        "kitchen_parameters": parameters_of(learning, syrup),
-        "burning_rate_laws": laws_of(learning),
-        "firings": firings_of(learning),
-        "batches": [b.id for b in learning.material.batches],
-        "left_out": _left_out(learning),
-        "bench_file": {
-            "saved": saved,
-            "written": list(planned.written),
-            "removed": list(planned.removed),
-            "not_written": list(planned.refused),
-        },
-    }
-    if learning.firing.efficiency is not None:
-        parts["characteristic_velocity_efficiency"] = efficiency_of(learning)
-    return parts
-
-
-def _alarm(alarm: Any) -> Row:
-    return {
-        "batch": alarm.batch,
-        "file": alarm.file,
-        "peak_pressure_MPa": 1e-6 * alarm.measured,
-        "above_band_high_MPa": 1e-6 * alarm.band_high,
-        "above_allowed_MPa": 1e-6 * alarm.allowed,
-    }
-
-
-def checks_of(checks: Sequence[Check]) -> list[Row]:
+def checks_of(checks: Sequence[Check]) -> Rows:
     """Return every prediction with its measurement."""
     return [
-        {
-            "batch": check.batch,
-            "quantity": check.quantity,
-            "unit": check.unit,
-            "predicted": check.predicted,
-            f"predicted{INTERVAL}": (check.low, check.high),
-            "measured": check.measured,
-            "verdict": "inside" if check.inside else "outside",
-            "counted": "yes" if check.counts else "no",
-            "outcome": "discarded" if check.discarded else "",
-            "note": check.note,
-        }
+        row_of(
+            CHECKS,
+            check,
+            predicted=Banded(check.predicted, check.low, check.high),
+            verdict="inside" if check.inside else "outside",
+            counted="yes" if check.counts else "no",
+            outcome="discarded" if check.discarded else "",
+        )
         for check in checks
     ]
 
 
-def _tally(learning: Learning) -> Row:
+def skipped_of(skipped: Iterable[Skipped], *keys: str) -> Rows:
+    """Return what no prediction answers."""
+    return [{key: getattr(one, key) for key in keys} for one in skipped]
+
+
+def _tally(learning: Learning, *_: Any) -> Row:
     found = learning.tally
-    return {
-        "counted": found.count,
-        "inside": found.inside,
-        "over_a_factor_of_10": found.wide,
-        "expected_inside": found.expected,
-        "probability_of_so_few": found.so_few,
-        "share_inside": found.inside / found.count if found.count else math.nan,
-        f"share_inside{INTERVAL}": (found.share_low, found.share_high),
-    }
+    share = found.inside / found.count if found.count else math.nan
+    return row_of(
+        _TALLY,
+        found,
+        counted=found.count,
+        over_a_factor_of_10=found.wide,
+        expected_inside=found.expected,
+        probability_of_so_few=found.so_few,
+        share_inside=Banded(share, found.share_low, found.share_high),
+    )
 
 
-def _predictions(learning: Learning, side: str) -> list[Row]:
+def _predictions(learning: Learning, side: str) -> Rows:
     return [
         {"name": m.name, "cook": m.cook, "fault": m.fault} | with_band(getattr(m, side))
         for m in learning.moved
     ]
 
 
-def with_band(row: Mapping[str, Any]) -> Row:
+def with_band(row: Row) -> dict[str, Any]:
     """Return predictions with the 95 % band of the pour viscosity."""
     key = "pour_viscosity_Pa_s"
     low, middle, high = (
@@ -254,11 +222,10 @@ def with_band(row: Mapping[str, Any]) -> Row:
     )
     if math.isnan(middle) or math.isnan(low):
         return dict(row)
-    band = (end_of_band(low, middle), end_of_band(high, middle))
-    return {**row, key + INTERVAL: band}
+    return {**row, key + INTERVAL: [end_of_band(x, middle) for x in (low, high)]}
 
 
-def parameters_of(learning: Learning, syrup: Syrup) -> list[Row]:
+def parameters_of(learning: Learning, syrup: Syrup) -> Rows:
     """Return the parameters of the kitchen now and after saving.
 
     The first two lie off from solids and grade of the syrup, and are told as it stands.
@@ -274,105 +241,101 @@ def parameters_of(learning: Learning, syrup: Syrup) -> list[Row]:
         elif parameter.name == "syrup_grade":
             zero = syrup.viscosity_dextrose_equivalent
             label = f"dextrose equivalent as the viscosity of the {syrup.name} shows it"
-        row: Row = {"name": parameter.name, "meaning": label, "unit": unit}
-        for side, belief in (
-            ("now", kitchen.before.belief),
-            ("saved", kitchen.after.belief),
-        ):
-            low, middle, high = (zero + size * x for x in _ends(belief, place))
-            row |= {side: middle, side + INTERVAL: (low, high)}
-        rows.append(row | {"origin": kitchen.after.belief.origins[place]})
+        now, saved = (
+            Banded(*(zero + size * x for x in _told(side.belief, place)))
+            for side in (kitchen.before, kitchen.after)
+        )
+        origin = kitchen.after.belief.origins[place]
+        more = {"meaning": label, "unit": unit, "origin": origin}
+        rows.append(row_of(_PARAMETERS, parameter, now=now, saved=saved, **more))
     return rows
 
 
-def _ends(belief: Belief, place: int) -> tuple[float, ...]:
-    """Return lower end of the 95 % band, median, upper end."""
+def _told(belief: Belief, place: int) -> Iterable[float]:
     step = COVERAGE * float(belief.spreads()[place])
     outward = PARAMETERS[place].outward
-    return tuple(float(outward(belief.mean[place] + x)) for x in (-step, 0.0, step))
+    return (float(outward(belief.mean[place] + x)) for x in (0.0, -step, step))
 
 
-def laws_of(learning: Learning) -> list[Row]:
+def laws_of(learning: Learning, *_: Any) -> Rows:
     """Return the law of every mix that has strands or stands in the bench file."""
     rows = []
     for mix, after in zip(learning.burning.mixes, learning.laws, strict=True):
         pressure = centre_of(mix)
-        row: Row = {
+        row = {
             "recipe": mix.recipe,
             "strands": mix.strands,
             "strands_from_batches": mix.from_batches,
             "pressure_MPa": 1e-6 * pressure,
         }
-        for side, law in (
-            ("now", mix.before),
-            ("all_strands", mix.fitted),
-            ("saved", after),
-        ):
+        sides = {"now": mix.before, "all_strands": mix.fitted, "saved": after}
+        for side, law in sides.items():
             row |= _law(side, law, pressure)
         rows.append(row)
     return rows
 
 
 def _law(side: str, law: BurnLaw | None, pressure: float) -> Row:
+    rate, n, origin = (f"{side}_{key}" for key in ("rate_mm_s", "n", "origin"))
     if law is None:
-        keys = ("rate_mm_s", "n")
-        return {f"{side}_origin": "", **{f"{side}_{key}": math.nan for key in keys}}
+        return {origin: "", rate: math.nan, n: math.nan}
     band = band_of(law, pressure)
     return {
-        f"{side}_rate_mm_s": 1e3 * band.rate,
-        f"{side}_rate_mm_s{INTERVAL}": (1e3 * band.rate_low, 1e3 * band.rate_high),
-        f"{side}_n": band.exponent,
-        f"{side}_n{INTERVAL}": (band.exponent_low, band.exponent_high),
-        f"{side}_origin": band.origin,
+        rate: 1e3 * band.rate,
+        rate + INTERVAL: (1e3 * band.rate_low, 1e3 * band.rate_high),
+        n: band.exponent,
+        n + INTERVAL: (band.exponent_low, band.exponent_high),
+        origin: band.origin,
     }
 
 
-def firings_of(learning: Learning) -> list[Row]:
+def firings_of(learning: Learning, *_: Any) -> Rows:
     """Return the efficiency of every firing."""
     return [
-        {
-            "batch": fired.batch.id,
-            "file": fired.link.path.name,
-            "line": fired.link.line,
-            "efficiency": fired.efficiency,
-            f"efficiency{INTERVAL}": _around(fired.efficiency, fired.u),
-            "shared_standard_uncertainty": fired.shared_u,
-            "read_anew": "yes" if fired.test is not None else "no",
-            "why_not_read_anew": fired.why_frozen,
-            "why_not": fired.why_not,
-        }
+        row_of(
+            _FIRINGS,
+            fired,
+            batch=fired.batch.id,
+            file=fired.link.path.name,
+            line=fired.link.line,
+            efficiency=_around(fired.efficiency, fired.u),
+            shared_standard_uncertainty=fired.shared_u,
+            read_anew="no" if fired.test is None else "yes",
+            why_not_read_anew=fired.why_frozen,
+        )
         for fired in learning.firing.firings
     ]
 
 
-def efficiency_of(learning: Learning) -> Row:
-    """Return the mean over firings, which there must be."""
+def efficiency_of(learning: Learning, *_: Any) -> Row | None:
+    """Return the mean over firings, if there is one."""
     found = learning.firing.efficiency
-    assert found is not None
-    return {
-        "efficiency": found.value,
-        f"efficiency{INTERVAL}": _around(found.value, found.u),
-        "standard_uncertainty": found.u,
-        "shared_standard_uncertainty": found.shared,
-        "scatter_between_firings": found.scatter,
-        "next_percent": 100.0 * found.next_u / found.value,
-        "firings": found.count,
-        "statistic_q": found.statistic,
-        "probability_if_alike": found.probability,
-        "not_used_because": learning.no_efficiency,
-    }
+    if found is None:
+        return None
+    return row_of(
+        _EFFICIENCY,
+        found,
+        efficiency=_around(found.value, found.u),
+        standard_uncertainty=found.u,
+        shared_standard_uncertainty=found.shared,
+        scatter_between_firings=found.scatter,
+        next_percent=100.0 * found.next_u / found.value,
+        firings=found.count,
+        statistic_q=found.statistic,
+        probability_if_alike=found.probability,
+        not_used_because=learning.no_efficiency,
+    )
 
 
-def _around(value: float, u: float) -> tuple[float, float]:
-    """Return the 95 % band of a normal result."""
-    return value - COVERAGE * u, value + COVERAGE * u
+def _around(value: float, u: float) -> Banded:
+    return Banded(value, value - COVERAGE * u, value + COVERAGE * u)
 
 
-def _left_out(learning: Learning) -> Row:
+def _left_out(learning: Learning, *_: Any) -> Row:
     material, kitchen = learning.material, learning.kitchen
     return {
         "batches": {why: list(names) for why, names in material.left_out.items()},
-        "damaged": [{"file": d.path.name, "fault": d.fault} for d in material.damaged],
+        "damaged": damaged_of(material.damaged),
         "corrected_lines": [
             {"batch": name, "line": line, "why": why}
             for name, line, why in material.corrected
@@ -395,3 +358,58 @@ def _left_out(learning: Learning) -> Row:
         "recordings_linked_twice": [name for name, _ in learning.firing.twice],
         "older_recipes_not_predicted": learning.not_shown,
     }
+
+
+def _bench_file(learning: Learning, told: Any, _: Path) -> Row:
+    planned = learning.planned
+    return {
+        "saved": told.saved,
+        "written": list(planned.written),
+        "removed": list(planned.removed),
+        "not_written": list(planned.refused),
+    }
+
+
+#: The document ``castsugar.learn/2``: of what was learnt, of what a screen says beside
+#: it, and of the folder.
+PARTS: dict[str, Part] = {
+    "bench": part("the bench file", lambda found, *_: found.bench.path.as_posix()),
+    "folder": part("of the records", lambda _, told, folder: folder.as_posix()),
+    "alarms": part("peaks above band or case", _alarms, _ALARMS),
+    "checks": part(
+        "predictions against measurements",
+        lambda found, *_: checks_of(found.checks),
+        CHECKS,
+    ),
+    "not_checked": part(
+        "what no prediction answers: batch, quantity, why",
+        lambda found, *_: skipped_of(found.skipped, "batch", "quantity", "why"),
+    ),
+    "tally": Part(meaning="how many lie inside", fields=_TALLY, read=_tally),
+    "predictions_now": part(
+        "as of now", lambda found, *_: _predictions(found, "before"), _PREDICTED
+    ),
+    "predictions_saved": part(
+        "after saving", lambda found, *_: _predictions(found, "after"), _PREDICTED
+    ),
+    "kitchen_parameters": part(
+        "medians and 95 %",
+        lambda found, told, _: parameters_of(found, told.syrup),
+        _PARAMETERS,
+    ),
+    "burning_rate_laws": part("by mix", laws_of, _LAWS),
+    "firings": part("c* efficiency of each", firings_of, _FIRINGS),
+    "characteristic_velocity_efficiency": Part(
+        meaning="of all firings together",
+        fields=_EFFICIENCY,
+        needed=False,
+        read=efficiency_of,
+    ),
+    "batches": part(
+        "those that count", lambda found, *_: [b.id for b in found.material.batches]
+    ),
+    "left_out": part("why, and which batches, files, lines", _left_out),
+    "bench_file": part("saved, written, removed, not_written", _bench_file),
+}
+
+learn_parts = partial(read_parts, PARTS)

@@ -98,7 +98,6 @@ def _scale(rows: Sequence[Ratio]) -> Scale:
 
 
 def _row(svg: Svg, scale: Scale, check: Check, ratio: Ratio, y: float) -> None:
-    """Draw one row: its name, its band, its point."""
     name = shortened(check.batch, _LEFT - _MARGIN - 20.0, _SIZE)
     svg.text((_MARGIN + 12.0, y + 5.0), name, TextStyle(_SIZE))
     low, measured, high = ratio
@@ -114,12 +113,10 @@ def _row(svg: Svg, scale: Scale, check: Check, ratio: Ratio, y: float) -> None:
 
 
 def _held(scale: Scale, value: float) -> float:
-    """Return the place of a value, held inside the axis."""
     return scale(min(max(value, scale.low), scale.high))
 
 
 def _tip(svg: Svg, x: float, y: float, way: float) -> None:
-    """Draw a tip where a band goes on."""
     for side in (-1.0, 1.0):
         start, end = (x + 9.0 * way, y), (x + 3.0 * way, y + 5.0 * side)
         svg.line(start, end, Stroke(SOFT, 1.6))

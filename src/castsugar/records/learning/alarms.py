@@ -23,7 +23,7 @@ from castsugar.records.learning.burn_laws import law_for
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
 from castsugar.records.learning.efficiency import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
-from castsugar.records.prediction import mix_of, thaw
+from castsugar.records.prediction import allowed_pressure, mix_of, thaw
 from castsugar.records.record import Link
 
 # ----------------------------------------------------------------------------
@@ -355,8 +355,6 @@ class Alarm:
 
     Attributes
     ----------
-    batch, file : str
-    measured : float
     band_high : float
         Upper end of the 95 % band; NaN if it did not lie above it, or has none.
     allowed : float
@@ -386,7 +384,6 @@ def alarms_of(
         Whose firings were not read; the results of the day are taken.
     hardware : Hardware or None
         Where a record keeps no case of its own.
-    database : Database
     """
     read = {f.link.sha256 for f in firings}
     rest = [
@@ -427,20 +424,14 @@ def _band_high(fired: Fired, database: Database) -> float:
 def _allowed(
     batch: Batch, link: Link, hardware: Hardware | None, database: Database
 ) -> float:
-    """Return what the case may hold: of the motor fired, that of the day, or now. [Pa]
-
-    The record of a batch keeps the 95 % value of the pressure and its margin to what
-    is allowed, (allowed - p95) / allowed.
-    """
+    """Return what the case may hold: of the motor fired, of that day, or now. [Pa]"""
     if "motor" in link.options:
         try:
             bench = read_bench(batch.path.parent / link.options["motor"])
             return float(hardware_of(bench, database).allowable)
         except CastsugarError:
             return math.nan
-    row = batch.predictions
-    high = float(row.get("peak_pressure_p95_MPa", math.nan))
-    margin = 0.01 * float(row.get("pressure_margin_percent", math.nan))
-    if math.isfinite(high) and math.isfinite(margin) and margin < 1.0:
-        return 1e6 * high / (1.0 - margin)
+    allowed = allowed_pressure(batch.predictions)
+    if not math.isnan(allowed):
+        return 1e6 * allowed
     return float(hardware.allowable) if hardware is not None else math.nan

@@ -35,11 +35,8 @@ class StrandSource:
 
     Attributes
     ----------
-    path : pathlib.Path
     mix : str
         Name of the mix in the file.
-    sha256 : str
-    strands : tuple of Strand
     batches : tuple of str
         Batches that link it; empty for the bench file's own.
     in_bench : bool
@@ -86,10 +83,8 @@ class MixLaw:
 
     Attributes
     ----------
-    recipe : str
     fractions : dict of str to float
         Catalogue name to mass fraction, as planned.
-    sources : tuple of StrandSource
     in_bench : bool
         Whether the bench file has a law or strands of this mix.
     before : BurnLaw or None
@@ -127,8 +122,6 @@ class BurnedLearnt:
 
     Attributes
     ----------
-    mixes : tuple of MixLaw
-    faults : tuple of FileFault
     unusable : tuple of (str, str)
         Batch and line, and what is wrong with its strands.
     twice : tuple of str
@@ -153,7 +146,6 @@ def learn_laws(
 
     Parameters
     ----------
-    bench, batches, database
     hardware : Hardware or None
         Of the bench file.
     changed : bool
@@ -278,7 +270,6 @@ class LawBand:
         [m/s]
     exponent, exponent_low, exponent_high : float
         The band is NaN where the law carries none.
-    origin : str
     """
 
     rate: float

@@ -44,11 +44,9 @@ class Check:
 
     Attributes
     ----------
-    batch, quantity, unit : str
     predicted, low, high : float
         As foreseen, and the 95 % band in which the measurement was to lie: the doubt of
         the prediction and that of the reading.
-    measured : float
     counts : bool
         Whether it is a test of the band.
     note : str
@@ -94,7 +92,6 @@ class Tally:
 
     Attributes
     ----------
-    count, inside : int
     expected : float
         Of `count` bands of 95 %.
     so_few : float

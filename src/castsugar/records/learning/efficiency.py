@@ -35,7 +35,6 @@ class Combined:
         Standard deviation between the occasions, beyond their own uncertainties.
     shared : float
         Part of `u` that all occasions have in common, which no number of them reduces.
-    count : int
     statistic, probability : float
         Q, and how likely so large a one is if there is no scatter between the
         occasions; NaN for one.
@@ -139,8 +138,6 @@ class Fired:
 
     Attributes
     ----------
-    batch : Batch
-    link : Link
     test : StaticTest or None
         Reduced again; None where the frozen results stand.
     why_frozen : str
@@ -177,10 +174,8 @@ class FiredLearnt:
 
     Attributes
     ----------
-    firings : tuple of Fired
     efficiency : Combined or None
         None if no firing tells one.
-    faults : tuple of FileFault
     twice : tuple of (str, str)
         Recordings that a second line links, and the first that does; counted once.
     """
@@ -201,8 +196,6 @@ def learn_efficiency(
 
     Parameters
     ----------
-    batches : sequence of Batch
-    reduce : callable
     changed : bool
         Whether recordings that changed since are read anew, too.
     """

@@ -89,7 +89,6 @@ class Moved:
 
     Attributes
     ----------
-    name, cook : str
     before, after : dict
         Those of :data:`COLUMNS`; empty where it cannot be predicted.
     fault : str
@@ -148,7 +147,6 @@ def moved(
 
     Parameters
     ----------
-    wanted : sequence of Wanted
     bench, database
         Lots in use come from the bench file.
     kitchens, motors : tuple of before, after
@@ -218,10 +216,6 @@ class Learning:
     ----------
     bench : Bench
         As it was read.
-    material : Material
-    kitchen : CookedLearnt
-    burning : BurnedLearnt
-    firing : FiredLearnt
     planned : Saved
         What goes into the bench file.
     warnings : tuple of str
@@ -233,14 +227,10 @@ class Learning:
         What `after` says of every mix of `burning`.
     no_efficiency : str
         Why the combined efficiency cannot be used; empty if it can or there is none.
-    alarms : tuple of Alarm
-    moved : tuple of Moved
     not_shown : int
         Recipes left out for length.
     checks : tuple of Check
         By quantity, then batch; peaks above their bands first.
-    skipped : tuple of Skipped
-    tally : Tally
     """
 
     bench: Bench
@@ -288,9 +278,6 @@ def learn_all(
 
     Parameters
     ----------
-    bench : Bench
-    material : Material
-    database : Database
     reduce : callable
         Reduces a recording with the options that a record keeps.
     changed : bool

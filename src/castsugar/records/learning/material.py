@@ -36,7 +36,6 @@ class Material:
         Those that do not.
     left_out : dict of str to tuple of str
         Why ("open", "discarded", "corrected") to the batches that do not count.
-    damaged : tuple of Damaged
     corrected : tuple of (str, int, str)
         Batch, line and fault of what was set aside in batches that count.
     off_plan : tuple of (str, float)
@@ -122,9 +121,6 @@ class FileFault:
 
     Attributes
     ----------
-    batch : str
-    line : int
-    path : pathlib.Path
     fault : str
         "changed" or "missing".
     done : str

@@ -109,8 +109,6 @@ def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Ea
 
     Parameters
     ----------
-    bench : Bench
-    material : Material
     changed : bool
         Whether strand files that changed since they were linked are used.
     """
@@ -268,10 +266,6 @@ class Lesson:
     ----------
     bench : Bench
         As it was read.
-    earlier : Earlier
-    kitchen : CookedLearnt
-    burning : BurnedLearnt
-    firing : FiredLearnt
     no_efficiency : str
         Why the combined efficiency cannot be used; empty if it can.
     """
@@ -290,7 +284,6 @@ class Saved:
 
     Attributes
     ----------
-    path : pathlib.Path
     before, text : str
         The whole file as it was read, and as it is to be.
     written : tuple of str
