@@ -20,7 +20,7 @@ from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
 from castsugar.report.mix_words import ratio, short_names, titled
 from castsugar.report.mixes import (
@@ -489,31 +489,25 @@ def reproduce(told: Compared) -> Annex:
 # JSON and CSV.
 
 
-def text_of(key: str, meaning: str) -> Field:
-    """Return a text of a document."""
-    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
-
-
-def number_of(key: str, meaning: str) -> Field:
-    """Return a number of a document."""
-    return Field(key=key, label=key, kind="number", meaning=meaning)
-
-
 _MEDIAN = (
     "median of the paired draws, mix less baseline; ln of the ratio of viscosities"
 )
 
-_CELLS = (
-    text_of("mix", "name"),
-    text_of("key", "column that is compared"),
-    number_of("difference", _MEDIAN),
-    text_of("verdict", RULE),
-    text_of("merit", "better or worse, or empty"),
-    number_of("probability_higher", "share of the paired draws above 0, ties shared"),
-    number_of("probability_best", "null where people do not agree which way is good"),
-    number_of("share_failed", "of the draws, without a number"),
-    number_of("one_scale_step", "largest change that one step of the scale makes"),
-    text_of("one_scale_step_of", "item of which a step too much makes it"),
+_CELLS = keyed(
+    ("mix", TEXT, "name"),
+    ("key", TEXT, "column that is compared"),
+    ("difference", "number", _MEDIAN),
+    ("verdict", TEXT, RULE),
+    ("merit", TEXT, "better or worse, or empty"),
+    ("probability_higher", "number", "share of the paired draws above 0, ties shared"),
+    (
+        "probability_best",
+        "number",
+        "null where people do not agree which way is good",
+    ),
+    ("share_failed", "number", "of the draws, without a number"),
+    ("one_scale_step", "number", "largest change that one step of the scale makes"),
+    ("one_scale_step_of", TEXT, "item of which a step too much makes it"),
 )
 
 PARTS: dict[str, Part] = {
@@ -591,7 +585,7 @@ def compare_rows(told: Compared) -> tuple[list[dict[str, Any]], list[Field]]:
     fields: list[Field] = [*FIELDS.values(), *FIRING]
     for key in rows[0]:
         if key in extra:
-            fields.append(text_of(key, extra[key]))
+            fields += keyed((key, TEXT, extra[key]))
         elif key.startswith("difference_of_") and not key.endswith(INTERVAL):
-            fields.append(number_of(key, _MEDIAN))
+            fields += keyed((key, "number", _MEDIAN))
     return rows, fields

@@ -193,6 +193,11 @@ def fields(*lines: tuple[str, str, str, str]) -> tuple[Field, ...]:
     )
 
 
+def keyed(*lines: tuple[str, str, str]) -> tuple[Field, ...]:
+    """Return fields that only files show, from lines of key, kind and meaning."""
+    return fields(*((key, key, kind, meaning) for key, kind, meaning in lines))
+
+
 def listed(
     columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
 ) -> Table:

@@ -28,17 +28,15 @@ from castsugar.report.compare import (
     differences_table,
     interval,
     least_sure,
-    number_of,
     remarks,
     reproduce,
     sized,
-    text_of,
 )
 from castsugar.report.compare import (
     PARTS as COMPARED,
 )
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS
+from castsugar.report.field import FIELDS, TEXT, keyed
 from castsugar.report.limit_words import (
     P95,
     PEAK,
@@ -594,46 +592,46 @@ PARTS: dict[str, Part] = {
     "claims": Part(
         meaning="what the change is said to do",
         many=True,
-        fields=(
-            text_of("column", "that is meant"),
-            text_of("direction", "lower or higher"),
-            text_of("verdict", "supported, contradicted or cannot tell"),
-            number_of("probability", "that it holds, by the draws"),
-            text_of("why", "why nothing can be told although draws differ"),
+        fields=keyed(
+            ("column", TEXT, "that is meant"),
+            ("direction", TEXT, "lower or higher"),
+            ("verdict", TEXT, "supported, contradicted or cannot tell"),
+            ("probability", "number", "that it holds, by the draws"),
+            ("why", TEXT, "why nothing can be told although draws differ"),
         ),
     ),
     "amounts": Part(
         meaning="what a batch takes, in steps of the scale",
         many=True,
-        fields=(
-            text_of("item", "catalogue name"),
-            number_of("now_g", "of the mix made now"),
-            number_of("new_g", "of the new mix"),
+        fields=keyed(
+            ("item", TEXT, "catalogue name"),
+            ("now_g", "number", "of the mix made now"),
+            ("new_g", "number", "of the new mix"),
         ),
     ),
     "limits": Part(meaning="each limit, and under `mixes` how now and new stand to it"),
     "evidence": Part(
         meaning="every number that went in",
         many=True,
-        fields=(
-            text_of("subject", "what it is the value of"),
-            number_of("value", "in `unit`"),
-            number_of("standard_uncertainty", "on the scale that `unit` names"),
-            text_of("unit", "of both"),
-            text_of("standing", f"one of: {', '.join(STANDINGS)}"),
-            text_of("source", "key of `sources`, or words"),
-            text_of("note", "how it is known; rival values"),
+        fields=keyed(
+            ("subject", TEXT, "what it is the value of"),
+            ("value", "number", "in `unit`"),
+            ("standard_uncertainty", "number", "on the scale that `unit` names"),
+            ("unit", TEXT, "of both"),
+            ("standing", TEXT, f"one of: {', '.join(STANDINGS)}"),
+            ("source", TEXT, "key of `sources`, or words"),
+            ("note", TEXT, "how it is known; rival values"),
         ),
     ),
     "overturns": Part(
         meaning="what stands against each verdict",
         many=True,
-        fields=(
-            text_of("column", "compared"),
-            text_of("verdict", "higher, lower or cannot tell"),
-            text_of("input", "that does most; empty where nothing is uncertain"),
-            number_of("share_of_variance", "of the difference"),
-            number_of("standard_uncertainties_off", "so that the difference vanishes"),
+        fields=keyed(
+            ("column", TEXT, "compared"),
+            ("verdict", TEXT, "higher, lower or cannot tell"),
+            ("input", TEXT, "that does most; empty where nothing is uncertain"),
+            ("share_of_variance", "number", "of the difference"),
+            ("standard_uncertainties_off", "number", "so that the difference vanishes"),
         ),
     ),
     "sources": Part(meaning="citations of the sources of the evidence, by key"),

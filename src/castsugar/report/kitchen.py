@@ -229,8 +229,7 @@ def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)
     first = finding_of(limit, row, show)
-    sense = "at least" if limit.sense == ">=" else "at most"
-    bound = f"{sense} {numbers.rated(limit.limit)}"
+    bound = limit.bound(show)
     return Finding(first.status, f"{text}{told} ({band}), {bound}. {store}", values)
 
 

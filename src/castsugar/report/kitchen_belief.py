@@ -13,7 +13,7 @@ from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field, Row
+from castsugar.report.field import TEXT, Row, keyed
 from castsugar.report.kitchen import CONTRIBUTIONS, cook_words, do_nots
 from castsugar.report.mix_words import composition
 from castsugar.report.screen import Annex, Finding, Listing, Screen, Table
@@ -180,26 +180,24 @@ def _parameter_annexes(found: Believed, rows: Mapping[str, Row]) -> Iterator[Ann
         yield Annex("Measurements", (Listing(told),))
 
 
-def _field(key: str, kind: str, meaning: str) -> Field:
-    return Field(key=key, label=key.replace("_", " "), kind=kind, meaning=meaning)
-
-
-PARAMETER_FIELDS = (
-    _field("name", TEXT, "as in [kitchen] of the bench file"),
-    _field("meaning", TEXT, "what it is"),
-    _field("unit", TEXT, "of value and value_interval"),
-    _field("value", "number", "median of what is believed"),
-    _field("origin", TEXT, "where it comes from"),
+PARAMETER_FIELDS = keyed(
+    ("name", TEXT, "as in [kitchen] of the bench file"),
+    ("meaning", TEXT, "what it is"),
+    ("unit", TEXT, "of value and value_interval"),
+    ("value", "number", "median of what is believed"),
+    ("origin", TEXT, "where it comes from"),
 )
 
-OUTCOME_FIELDS = (
-    _field("kind", TEXT, "of the measurement"),
-    _field("label", TEXT, "how it is called: its number in the bench file"),
-    _field("quantity", TEXT, "what was found"),
-    _field("unit", TEXT, "of observed, expected and expected_interval"),
-    _field("observed", "number", "what was found"),
-    _field("expected", "number", "before it, by what was believed"),
-    _field("deviation", "number", "of the two, in standard deviations of both"),
+#: What is known of a measurement before it is used.
+_READING = ("kind", "label", "quantity", "unit")
+OUTCOME_FIELDS = keyed(
+    ("kind", TEXT, "of the measurement"),
+    ("label", TEXT, "how it is called: its number in the bench file"),
+    ("quantity", TEXT, "what was found"),
+    ("unit", TEXT, "of observed, expected and expected_interval"),
+    ("observed", "number", "what was found"),
+    ("expected", "number", "before it, by what was believed"),
+    ("deviation", "number", "of the two, in standard deviations of both"),
 )
 
 PARAMETER_PARTS = {
@@ -261,10 +259,7 @@ def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
     """Return what measurements said, as plain rows."""
     return [
         {
-            "kind": o.measurement.kind,
-            "label": o.measurement.label,
-            "quantity": o.measurement.quantity,
-            "unit": o.measurement.unit,
+            **{key: getattr(o.measurement, key) for key in _READING},
             "observed": o.observed,
             "expected": o.expected,
             "expected_interval": [o.low, o.high],

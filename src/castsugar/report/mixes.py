@@ -13,7 +13,7 @@ from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
 from castsugar.report.limit_words import (
     LIMITS,
     P95,
@@ -45,18 +45,20 @@ if TYPE_CHECKING:
     from castsugar.motor.pressure_table import Firing
 
 #: What a firing at the best estimates adds to a row.
-FIRING: tuple[Field, ...] = (
-    Field(
-        key="burn_time_s",
-        label="burn time",
-        kind="time",
-        meaning="of the firing at the best estimates, quasi-steady",
-    ),
-    Field(
-        key="mean_pressure_MPa",
-        label="mean pressure",
-        kind="pressure",
-        meaning="over the burn time, at the best estimates",
+FIRING = (
+    *fields(
+        (
+            "burn_time_s",
+            "burn time",
+            "time",
+            "of the firing at the best estimates, quasi-steady",
+        ),
+        (
+            "mean_pressure_MPa",
+            "mean pressure",
+            "pressure",
+            "over the burn time, at the best estimates",
+        ),
     ),
     Field(
         key="total_impulse_N_s",
@@ -65,23 +67,25 @@ FIRING: tuple[Field, ...] = (
         meaning="without losses unless an efficiency is known",
         short="impulse",
     ),
-    Field(
-        key="impulse_letter",
-        label="impulse class",
-        kind=TEXT,
-        meaning="public letter of the total impulse",
-    ),
-    Field(
-        key="propellant_mass_g",
-        label="propellant",
-        kind="mass",
-        meaning="in all grains, at the stated share of the theoretical density",
-    ),
-    Field(
-        key="port_to_throat",
-        label="port-to-throat ratio",
-        kind="number",
-        meaning="area of the port over that of the throat, at the start",
+    *fields(
+        (
+            "impulse_letter",
+            "impulse class",
+            TEXT,
+            "public letter of the total impulse",
+        ),
+        (
+            "propellant_mass_g",
+            "propellant",
+            "mass",
+            "in all grains, at the stated share of the theoretical density",
+        ),
+        (
+            "port_to_throat",
+            "port-to-throat ratio",
+            "number",
+            "area of the port over that of the throat, at the start",
+        ),
     ),
     Field(
         key="pressure_rise_of_a_tenth_percent",
