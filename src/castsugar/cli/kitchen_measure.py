@@ -132,12 +132,11 @@ def _how(options: argparse.Namespace, database: Database) -> int:
         raise InputError("--how measures nothing; leave out --save")
     topic = _topic(options.kind)
     found = chosen(database.cautions, {}, (topic,))
-    count = len(found.lines) + found.rest
     answer(
         options,
         Answer(
             command="kitchen_protocol",
-            screen=lambda show: how_screen(options.kind, found.lines, count, show),
+            screen=lambda show: how_screen(options.kind, found, show),
             parts=lambda: how_parts(options.kind),
             told={
                 "version": database.version,

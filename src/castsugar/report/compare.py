@@ -124,7 +124,7 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
         blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
         least_sure=least_sure(told, told.others, columns, show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=_next(told),
         invented=found.invented,
         bench=found.bench or "bench.toml",

@@ -139,7 +139,7 @@ def justify_screen(record: Record, show: Shown) -> Screen:
         blocks=blocks,
         least_sure=least_sure(told, (NEW,), _columns(record), show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=_next(record),
         invented=found.invented,
         bench=found.bench or "bench.toml",

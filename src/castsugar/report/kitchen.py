@@ -109,7 +109,7 @@ def judge_screen(
         blocks=blocks if computed else (),
         least_sure=least if computed else "",
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=following,
         invented=found.invented,
         bench=found.bench,

@@ -338,7 +338,7 @@ def measurement_screen(found: Measured, show: Shown) -> Screen:
         findings=(*do_nots(found.facts, show), *_said(found, show)),
         conditions="" if one.contradicts else cook_words(found.after.kitchen, show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=found.next,
         invented=found.invented,
         bench=found.bench or "bench.toml",

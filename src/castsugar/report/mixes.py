@@ -268,7 +268,7 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
         blocks=blocks,
         least_sure=least_sure(found),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=next_step(found),
         invented=found.invented,
         bench=PurePath(found.bench or "bench.toml").name,
