@@ -76,13 +76,13 @@ def run(options: argparse.Namespace) -> int:
     baseline = _baseline(options, [m.name for m in asked.mixes])
 
     from castsugar.comparison.compare import compare
-    from castsugar.report.difference_plot import difference_plots
+    from castsugar.report.difference_plot import difference_plot
 
     comparison = compare(asked.mixes, baseline=baseline, **asked.given)
     with held_back() as hold:
         with hold.work():
             rows = _rows(asked)
-        draw = partial(difference_plots, comparison, show=units_of(options))
+        draw = partial(difference_plot, comparison, show=units_of(options))
         found = compared(asked, comparison, rows, draw)
         answer(options, _answer(asked, found))
         invented = bool(found.found.invented)

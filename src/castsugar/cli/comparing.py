@@ -83,12 +83,7 @@ class Comparing:
 
 
 def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Comparing:
-    """Read options, bench file and recipes.
-
-    Raises
-    ------
-    CastsugarError
-    """
+    """Read options, bench file and recipes."""
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
     from castsugar.draw_set import SEED
@@ -136,16 +131,8 @@ def compared(
 ) -> Compared:
     """Return mixes with everything that their screen says.
 
-    Parameters
-    ----------
-    asked : Comparing
-    comparison : Comparison
-    rows : sequence of mappings
-        Of the table, with the quantiles that the limits ask for.
-    picture : callable
-        Draws what the page shows; takes `columns`, and whether they are `invented`.
-    claimed : sequence of str
-        Columns that something was claimed of.
+    `rows` hold the quantiles that the limits ask for; `picture` draws what the page
+    shows; `claimed` are the columns that something was claimed of.
     """
     from castsugar.limits import limits_of
     from castsugar.report.compare import Compared, deciding
@@ -226,13 +213,7 @@ _SHOWN = 16
 
 
 def files_read(options: argparse.Namespace) -> dict[str, str]:
-    """Return the bench file and the files that it names, each by its SHA-256.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be read.
-    """
+    """Return the bench file and the files that it names, each by its SHA-256."""
     from castsugar.files.reading import sha256_of
 
     world = world_of(options)

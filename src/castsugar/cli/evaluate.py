@@ -203,15 +203,8 @@ def told(
 ) -> Mixes:
     """Return mixes with everything that a screen says of them.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-    shared : Shared
-    mixes : sequence of Mix
-    rows : list of dict
-        Their rows, with the quantiles that the limits ask for.
-    more : tuple
-        Limits, firings of the mixes, and the draws of their bands.
+    `rows` hold the quantiles that the limits ask for; `more` are the limits, the
+    firings of the mixes, and the draws of their bands.
     """
     from castsugar.cli.conditions import doubts_of
     from castsugar.limits import judge_rows
@@ -339,13 +332,7 @@ def check_trace(motor: Hardware | None) -> None:
 def trace_of(
     shared: Shared, mixes: Sequence[Mix], fired: Sequence[Firing | None]
 ) -> str:
-    """Return the chart of the firings.
-
-    Raises
-    ------
-    InputError
-        If no mix could be driven.
-    """
+    """Return the chart of the firings; InputError if no mix could be driven."""
     from castsugar.cli.motor_options import motor_assumptions
     from castsugar.errors import InputError
     from castsugar.report.charts import trace_chart

@@ -186,13 +186,7 @@ def _pictures(asked: Comparing, change: Change) -> dict[str, Callable[[], str]]:
 
 
 def _firing(change: Change) -> str:
-    """Draw pressure against time with its band.
-
-    Raises
-    ------
-    InputError
-        Without a motor.
-    """
+    """Draw pressure against time with its band; InputError without a motor."""
     from castsugar.comparison.change import pressure_bands
     from castsugar.errors import InputError
     from castsugar.motor.case import allowable_pressure
@@ -211,13 +205,7 @@ def _firing(change: Change) -> str:
 
 
 def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:
-    """Draw the map of the mixes around the two.
-
-    Raises
-    ------
-    InputError
-        If they lie along a line.
-    """
+    """Draw the map of the mixes around the two; InputError if they are in a line."""
     from castsugar.errors import InputError
 
     if around.plane is None:

@@ -41,13 +41,7 @@ def read_cook(options: argparse.Namespace) -> Cook | None:
 
 
 def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
-    """Return the kitchen that the options describe, and what its bench file taught.
-
-    Raises
-    ------
-    InputError
-        Also if no cook is given.
-    """
+    """Return the kitchen that the options describe, and what its bench file taught."""
     from castsugar.bench.kitchen import learn
     from castsugar.cli.bench_option import world_of
 

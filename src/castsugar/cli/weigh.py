@@ -211,12 +211,7 @@ def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
 
 
 def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
-    """Return the sheet of the castings or of the batch asked for.
-
-    Raises
-    ------
-    InputError
-    """
+    """Return the sheet of the castings or of the batch asked for."""
     from castsugar import plausible
     from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
@@ -258,12 +253,7 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
 
 
 def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
-    """Read what the scale showed, by catalogue name. [kg]
-
-    Raises
-    ------
-    InputError
-    """
+    """Read what the scale showed, by catalogue name. [kg]"""
     from castsugar import plausible
     from castsugar.errors import InputError
 

@@ -26,19 +26,8 @@ from castsugar.report.shown import OF_RULE, Shown
 class Asked:
     """Cautions that were asked for.
 
-    Attributes
-    ----------
-    cautions : tuple of Caution
-    known : int
-        So many there are in all.
-    facts : mapping
-        What raises some of them; empty without a mix.
-    about : str
-        What they are about, for the title.
-    sources : mapping of str to Source
-    next : str
-    invented : tuple of str
-    bench : str
+    `known`: so many there are in all; `facts`: what raises some of them, empty without
+    a mix; `about`: what they are about, for the title.
     """
 
     cautions: tuple[Caution, ...]

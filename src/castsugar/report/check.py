@@ -43,16 +43,7 @@ _MOST = 4
 def check_screen(
     found: BenchCheck, motor: Hardware | None, first: str, show: Shown
 ) -> Screen:
-    """Return what ``check`` answers.
-
-    Parameters
-    ----------
-    found : BenchCheck
-    motor : Hardware or None
-    first : str
-        What to do where nothing is open.
-    show : Shown
-    """
+    """Return what ``check`` answers; `first`: what to do where nothing is open."""
     blocks: tuple[Block, ...] = ()
     if assumed := found.of(ASSUMED):
         names = numbers.listed([point.entry for point in assumed[:3]])

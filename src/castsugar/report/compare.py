@@ -68,8 +68,6 @@ class Compared:
     ----------
     found : Mixes
         Levels and limits, as evaluate tells them.
-    comparison : Comparison
-        Of the same mixes.
     typed : tuple of str
         The recipes, as a command line takes them.
     bench : str
@@ -78,8 +76,6 @@ class Compared:
         Whether the bench file says what to search for.
     reproduce : tuple of str
         What gives the same document again: command, files, versions.
-    picture : Figure or None
-        Of the page.
     files : mapping of str to str
         Files that were read to the first digits of their SHA-256.
     """

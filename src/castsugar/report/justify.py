@@ -92,17 +92,8 @@ _MEANING = {
 class Record:
     """A change of mix, with what its record says beside the numbers.
 
-    Attributes
-    ----------
-    told : Compared
-        The two mixes, the old one first.
-    change : Change
-    reason : str
-        Why, in the words of the user; may be empty.
-    sources : mapping of str to Source
-        All that the database knows.
-    ticks : tuple of str
-        What to tick before a grain of the new mix is fired.
+    `told` has the old mix first; `reason`: why, in the words of the user; `sources`:
+    all that the database knows; `ticks`: what to tick before the new mix is fired.
     """
 
     told: Compared

@@ -79,21 +79,7 @@ def judge_screen(
     least: str,
     following: str,
 ) -> Screen:
-    """Return what ``kitchen judge`` answers.
-
-    Parameters
-    ----------
-    found : Mixes
-        Rows of the kitchen's table with their bands.
-    kitchen : Kitchen
-    show : Shown
-    facts : mapping
-        Of the pan: what must not be done.
-    least : str
-        What is least sure.
-    following : str
-        What to do next.
-    """
+    """Return what ``kitchen judge`` answers; `facts` are those of the pan."""
     alone = len(found.mixes) == 1
     told = [*do_nots(facts, show), *_gaps(found, show)]
     if not kitchen.too_hot:

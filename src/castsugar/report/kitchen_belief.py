@@ -94,15 +94,7 @@ def _cells(row: Row, show: Shown) -> tuple[str, str, str]:
 class Believed:
     """What is known of a kitchen.
 
-    Attributes
-    ----------
-    learnt : Learnt
-    syrup : Syrup
-    mix : Mix
-        Of which `shares` speaks: the contributions to its pour viscosity.
-    shares : mapping
-    invented : tuple of str
-    bench : str
+    `shares` are the contributions of the parameters to the pour viscosity of `mix`.
     """
 
     learnt: Learnt
@@ -222,14 +214,10 @@ def parameters_parts(found: Believed) -> dict[str, Any]:
 
 
 def parameter_rows(belief: Belief, syrup: Syrup) -> list[dict[str, Any]]:
-    """Return the parameters as plain rows, those of the syrup as it stands.
+    """Return the parameters as plain rows.
 
-    Parameters
-    ----------
-    belief : Belief
-    syrup : Syrup
-        The one that the kitchen measures; its solids and grade are what the first two
-        parameters lie off from.
+    The first two are solids and grade of the syrup that the kitchen measures, as they
+    stand, not how far they are off.
     """
     rows = []
     for parameter, origin in zip(PARAMETERS, belief.origins, strict=True):
@@ -278,24 +266,9 @@ def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
 class Measured:
     """One measurement and what it changes.
 
-    Attributes
-    ----------
-    before, after : Learnt
-    syrup : Syrup
-        The one that the kitchen measures.
-    mix : Mix
-        On which the change is shown.
-    bands : pair of tuples
-        Its pour viscosity before and after, quantiles of
-        :data:`castsugar.kitchen.calibration.BAND`. [Pa s]
-    saved : bool
-    facts : mapping
-        Of the pan.
-    cautions : Chosen
-    next : str
-    invented : tuple of str
-    bench : str
-        Empty: none is named.
+    `mix` is the one on which the change is shown, and `bands` its pour viscosity [Pa s]
+    before and after, quantiles of :data:`castsugar.kitchen.calibration.BAND`; `facts`
+    are those of the pan; an empty `bench`: none is named.
     """
 
     before: Learnt

@@ -19,18 +19,9 @@ from castsugar.report.shown import Shown
 class Protocol:
     """How one kind of measurement is made; {a} in a step is a quantity.
 
-    Attributes
-    ----------
-    tells : str
-        What the measurement is for.
-    needs : str
-    steps : tuple of str
-    amounts : mapping of str to (kind, value)
-        What the steps ask for, in the unit of its kind.
-    readings : tuple of str
-        What is written down, as the options are called.
-    typed : str
-        The command afterwards, with readings of an example.
+    `amounts` maps slots to kind and value, in the unit of the kind; `readings` are what
+    is written down, as the options are called; `typed` is the command afterwards, with
+    readings of an example.
     """
 
     tells: str

@@ -85,16 +85,9 @@ def margin_cell(one: Judged) -> str:
 
 
 def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
-    """Say what became of a limit.
+    """Say what became of a limit at the mix of a row.
 
-    Parameters
-    ----------
-    one : Judged
-    row : mapping
-        The mix's row of the table.
-    show : Shown
-    origin : str
-        What the burning rate rests on, in words.
+    `origin`: what the burning rate rests on, in words.
     """
     if one.verdict not in (KEPT, BROKEN):
         label = FIELDS[one.column].named(show)

@@ -180,7 +180,6 @@ class Mixes:
 
     Attributes
     ----------
-    mixes : tuple of Mix
     rows : tuple of mapping
         Columns of the table, 95 % bands under ``<key>_interval``, those of FIRING.
     judged : tuple of tuple of Judged
@@ -189,8 +188,6 @@ class Mixes:
         Says in units under what the numbers hold, in one line.
     notes : tuple of str
         What was assumed, in full.
-    cautions : Chosen
-    cautions_in_full : tuple of str
     misfits : tuple of tuple of str
         Of each mix what is wrong with its own strands.
     recipes : collection of str
