@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.answer import Answer
 from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
 from castsugar.cli.conditions import (
@@ -23,6 +24,7 @@ from castsugar.cli.evaluate import fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, version_line
 from castsugar.cli.quantities import quantity, read
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -87,7 +89,6 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
     from castsugar.draw_set import SEED
-    from castsugar.errors import InputError
 
     database = load_database()
     world = world_of(options)
@@ -229,7 +230,6 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
 
 def _draws(options: argparse.Namespace) -> int:
     """Return the draws asked for."""
-    from castsugar import plausible
     from castsugar.draw_set import DRAWS
 
     if options.draws is None:

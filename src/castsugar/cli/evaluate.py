@@ -15,9 +15,10 @@ from castsugar.cli.conditions import (
     doubts_of,
     read_conditions,
 )
-from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.interrupt import exit_code, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
@@ -111,10 +112,7 @@ def run(options: argparse.Namespace) -> int:
         answer(options, _answer(options, database, shared, found))
         draw = partial(trace_of, shared, mixes, fired)
         complete = write_pictures(options, hold, {"trace": draw})
-    if unconfirmed(rows) or not complete:
-        return INTERRUPTED
-    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
-    return 3 if failed else 0
+    return exit_code(rows, complete=complete)
 
 
 def _answer(
@@ -323,8 +321,6 @@ def _species(
 
 def check_trace(motor: Hardware | None) -> None:
     """Refuse a picture that could not be drawn, before any work is done."""
-    from castsugar.errors import InputError
-
     if motor is None:
         raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
 
@@ -334,7 +330,6 @@ def trace_of(
 ) -> str:
     """Return the chart of the firings; InputError if no mix could be driven."""
     from castsugar.cli.motor_options import motor_assumptions
-    from castsugar.errors import InputError
     from castsugar.report.charts import trace_chart
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]

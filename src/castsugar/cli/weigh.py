@@ -9,12 +9,14 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import Shelf, add_bench_option, world_of
 from castsugar.cli.conditions import Shared, add_nozzle_options, stated_conditions
 from castsugar.cli.kitchen_options import read_kitchen
 from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
@@ -212,8 +214,6 @@ def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
 
 def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
     """Return the sheet of the castings or of the batch asked for."""
-    from castsugar import plausible
-    from castsugar.errors import InputError
     from castsugar.motor.hardware import DENSITY_RATIO
     from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
     from castsugar.weigh.sheet import plan
@@ -254,9 +254,6 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
 
 def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
     """Read what the scale showed, by catalogue name. [kg]"""
-    from castsugar import plausible
-    from castsugar.errors import InputError
-
     found: dict[str, float] = {}
     for word in words:
         name, equals, typed = word.partition("=")

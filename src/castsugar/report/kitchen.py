@@ -22,8 +22,9 @@ from castsugar.report.limit_words import (
     findings_of_many,
     limit_rows,
 )
-from castsugar.report.mix_words import composition
-from castsugar.report.mixes import Mixes, quantities
+from castsugar.report.mix_words import composition, own_name
+from castsugar.report.mixes import Mixes, flags, quantities
+from castsugar.report.numbers import capitalized
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -77,7 +78,6 @@ def judge_screen(
     *,
     facts: Facts,
     least: str,
-    following: str,
 ) -> Screen:
     """Return what ``kitchen judge`` answers; `facts` are those of the pan."""
     alone = len(found.mixes) == 1
@@ -96,7 +96,7 @@ def judge_screen(
         least_sure=least if computed else "",
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
-        next=following,
+        next=found.next,
         invented=found.invented,
         bench=found.bench,
         annexes=tuple(_annexes(found, show)),
@@ -105,18 +105,17 @@ def judge_screen(
 
 def cook_words(kitchen: Kitchen, show: Shown) -> str:
     """Say how it was cooked, and under what air."""
-    cook, air = show.cook(kitchen.cook), 1e-3 * kitchen.air_pressure
-    air_told = show.amount("air pressure", air)
-    return f"{cook[:1].upper()}{cook[1:]}; air {air_told}; bands hold 95 of 100 draws"
+    cook = capitalized(show.cook(kitchen.cook))
+    air = show.amount("air pressure", 1e-3 * kitchen.air_pressure)
+    return f"{cook}; air {air}; bands hold 95 of 100 draws"
 
 
 def _named(found: Mixes) -> str:
     """Return what is in the pan."""
     if len(found.mixes) > 1:
         return ", ".join(found.names)
-    mix = found.mixes[0]
-    named = mix.name and ":" not in mix.name
-    return f"{mix.name} ({composition(mix)})" if named else composition(mix)
+    name, told = own_name(found.mixes[0]), composition(found.mixes[0])
+    return f"{name} ({told})" if name else told
 
 
 def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
@@ -301,14 +300,7 @@ def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
             "in hours to days; derived, untested."
         )
         yield Annex("In the pan and after", (table, Paragraph(note)))
-    lines = [
-        f"{name}: {flag}"
-        for name, row in zip(found.names, found.rows, strict=True)
-        for flag in str(row.get("flags") or "").split("; ")
-        if flag
-    ]
-    if lines:
-        yield Annex("Notes on the mixes", (Listing(tuple(lines)),))
+    yield from flags(found)
     yield Annex("Assumed", (Listing(found.notes),))
 
 

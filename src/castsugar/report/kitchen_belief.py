@@ -15,7 +15,7 @@ from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, Row, keyed
 from castsugar.report.kitchen import CONTRIBUTIONS, cook_words, do_nots
-from castsugar.report.mix_words import composition
+from castsugar.report.mix_words import composition, own_name
 from castsugar.report.screen import Annex, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -154,12 +154,12 @@ def _deciding(found: Believed, words: Mapping[str, str]) -> Finding:
     state = {0: "none of them", 1: "one", 2: "both"}[guessed]
     verb = "are" if guessed == 2 else "is"
     guess = "guesses" if guessed == 2 else "a guess"
-    text = f"{told[:1].upper()}{told[1:]} decide how {_short(found.mix)} pours; "
+    text = f"{numbers.capitalized(told)} decide how {_mix(found)} pours; "
     return Finding("RESULT", f"{text}{state} {verb} {guess}.", dict(found.shares))
 
 
-def _short(mix: Mix) -> str:
-    return mix.name if mix.name and ":" not in mix.name else composition(mix)
+def _mix(found: Believed | Measured) -> str:
+    return own_name(found.mix) or composition(found.mix)
 
 
 def _parameter_annexes(found: Believed, rows: Mapping[str, Row]) -> Iterator[Annex]:
@@ -302,9 +302,8 @@ def measurement_screen(found: Measured, show: Shown) -> Screen:
     one = found.outcome
     read = one.measurement
     named = f"{read.kind} {read.label}".rstrip()
-    whose = (
-        "" if read.kind in ("bulk density", "ball fall") else f" of {_short(found.mix)}"
-    )
+    cold = read.kind in ("bulk density", "ball fall")
+    whose = "" if cold else f" of {_mix(found)}"
     return Screen(
         command="kitchen",
         title=f"{named}{whose}: {read.quantity} {_reading(one, one.observed, show)}",
@@ -335,7 +334,7 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
     before, after = (_thick(band) for band in found.bands)
     changed = f"{before} before, {after} after"
     changed = f"{before}, as before" if before == after else changed
-    text = f"Pour viscosity of {_short(found.mix)}, Pa s: {changed}."
+    text = f"Pour viscosity of {_mix(found)}, Pa s: {changed}."
     yield Finding("CHANGES", text)
     yield Finding("CHANGES", _narrowed(found, show))
     if found.saved:

@@ -514,10 +514,9 @@ def _missing(value: Any) -> bool:
 def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say of the mixes."""
     yield from levels(found, show)
-    yield Annex(
-        "Input of a ballistics calculation",
-        tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
-    )
+    table = quantities(found, chosen(BALLISTICS), show)
+    taken = (Paragraph(_WHICH),) if table is None else (table, Paragraph(_WHICH))
+    yield Annex("Input of a ballistics calculation", taken)
     yield from _flows(found, show)
     yield from _species(found)
     yield from ground(found, show)
@@ -525,7 +524,7 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
-    yield from _remarks(found)
+    yield from flags(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
     yield Annex("Assumed", (Listing(tuple(show.said(x) for x in found.notes)),))
@@ -563,10 +562,6 @@ def _laws(found: Mixes) -> Iterator[Block]:
     for name, row in zip(found.names, found.rows, strict=True):
         if origin := row.get("burn_law_origin"):
             yield Paragraph(f"Burning-rate law of {name}: {origin}.")
-
-
-def _some(*blocks: Block | None) -> Iterator[Block]:
-    yield from (block for block in blocks if block is not None)
 
 
 def quantities(found: Mixes, fields: Sequence[Field], show: Shown) -> Table | None:
@@ -616,7 +611,7 @@ def _species(found: Mixes) -> Iterator[Annex]:
             yield Annex(f"Main species of {name}", (Table(heads=heads, rows=rows),))
 
 
-def _remarks(found: Mixes) -> Iterator[Annex]:
+def flags(found: Mixes) -> Iterator[Annex]:
     """Yield what is special about a row."""
     lines = [
         f"{name}: {flag}"
