@@ -151,12 +151,12 @@ def item_screen(item: Facts, show: Shown) -> Screen:
     """Return what is known of one item."""
     rows = tuple((label, text) for label, text in _rows(item, show) if text)
     blocks = [Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))]
-    note = (Paragraph(_sentence(item["note"]), spare=True),) if item["note"] else ()
+    note = numbers.capitalized(item["note"]).rstrip(".")
     return Screen(
         command="ingredients",
         title=f"{item['name']}: {item.get('role') or item['kind']}",
         findings=(_known(item),),
-        blocks=(*blocks, *note),
+        blocks=(*blocks, *((Paragraph(f"{note}.", spare=True),) if note else ())),
         next=_next(item),
         annexes=tuple(_annexes(item)),
     )
@@ -251,10 +251,6 @@ def _annexes(item: Facts) -> Iterator[Annex]:
     }
     cited = [f"{words}: {item[k]}" for k, words in keys.items() if item.get(k)]
     yield Annex("Sources", (Listing(tuple(cited)),))
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 # ----------------------------------------------------------------------------

@@ -250,7 +250,7 @@ def findings(found: Weighing, told: Told, show: Shown) -> Iterator[Finding]:
     if found.correction is not None:
         yield from _corrected(found, found.correction, show)
     for text in found.warnings(lambda mass, digits: _said(mass, show, digits)):
-        yield Finding("CAUTION", f"{text[:1].upper()}{text[1:]}.")
+        yield Finding("CAUTION", f"{numbers.capitalized(text)}.")
     yield from _limits(found, told.mixes, show)
 
 
