@@ -17,6 +17,7 @@ from castsugar.cli.conditions import (
 )
 from castsugar.cli.interrupt import exit_code, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.output import add_output_options
 from castsugar.errors import InputError
 
@@ -204,7 +205,6 @@ def told(
     `rows` hold the quantiles that the limits ask for; `more` are the limits, the
     firings of the mixes, and the draws of their bands.
     """
-    from castsugar.cli.conditions import doubts_of
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
     from castsugar.report.limit_words import by_mix
@@ -221,9 +221,8 @@ def told(
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
-    uses = {"lots"}
-    uses |= {"kitchen"} if shared.kitchen is not None else set()
-    uses |= {"motor"} if shared.motor is not None else set()
+    asked = {"kitchen": shared.kitchen, "motor": shared.motor}
+    uses = {"lots", *(table for table, own in asked.items() if own)}
     return Mixes(
         mixes=tuple(mixes),
         rows=tuple(shown),
@@ -329,7 +328,6 @@ def trace_of(
     shared: Shared, mixes: Sequence[Mix], fired: Sequence[Firing | None]
 ) -> str:
     """Return the chart of the firings; InputError if no mix could be driven."""
-    from castsugar.cli.motor_options import motor_assumptions
     from castsugar.report.charts import trace_chart
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
