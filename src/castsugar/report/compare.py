@@ -33,7 +33,6 @@ from castsugar.report.mixes import (
 )
 from castsugar.report.screen import (
     Annex,
-    Block,
     Figure,
     Finding,
     Listing,
@@ -127,7 +126,7 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
         title=f"compare: {_title(told)}",
         findings=tuple(compare_findings(told, show)),
         conditions=_conditions(found, show),
-        blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
+        blocks=(side_by_side(found, show, _left(found)), against(told, show)),
         least_sure=least_sure(told, told.others, columns, show),
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
@@ -308,7 +307,7 @@ def interval(cell: Cell, show: Shown) -> str:
     return f"{low} to {high}" if low != numbers.DASH else numbers.DASH
 
 
-def against(told: Compared, show: Shown) -> tuple[Block, ...]:
+def against(told: Compared, show: Shown) -> Table:
     """Return the differences that decide; of many mixes only the verdicts."""
     columns = deciding(told.found, told.comparison)
     cells = told.cells
@@ -321,10 +320,9 @@ def against(told: Compared, show: Shown) -> tuple[Block, ...]:
         )
         spare = max(len(words) - 4, 0)
         drop = tuple(range(len(columns), 1, -1))
-        table = Table(
+        return Table(
             heads=(head, *heads), rows=words, drop=drop, spare=spare, of="mixes"
         )
-        return (table,)
     rows = tuple(
         (
             named(c, show),
@@ -335,7 +333,7 @@ def against(told: Compared, show: Shown) -> tuple[Block, ...]:
         for c in columns
     )
     heads = [text for i in told.others for text in ("", names[i])]
-    return (Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0)),)
+    return Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0))
 
 
 def least_sure(

@@ -75,19 +75,21 @@ def least_sure(
         return ""
     name, share = next(iter(shares.items()))
     row = next(r for r in parameter_rows(belief, syrup) if r["name"] == name)
-    low, high = _cells(row, show)[1:]
+    band = _cells(row, show)[1]
     return (
-        f"{CALLED[name][1]} ({low} to {high}, {origin_word(name, row['origin'])}): "
+        f"{CALLED[name][1]} ({band}, {origin_word(name, row['origin'])}): "
         f"{numbers.percent(share)} % of the uncertainty of the pour"
     )
 
 
-def _cells(row: Row, show: Shown) -> tuple[str, str, str]:
-    """Return a parameter and the ends of its band."""
-    low, high = row["value_interval"]
+def _cells(row: Row, show: Shown) -> tuple[str, str]:
+    """Return a parameter and its band."""
+    three = (row["value"], *row["value_interval"])
     if row["name"] == "thermometer":
-        return show.band("temperature difference", row["value"], low, high)
-    return numbers.with_band(row["value"], low, high)
+        told, low, high = show.band("temperature difference", *three)
+    else:
+        told, low, high = numbers.with_band(*three)
+    return told, f"{low} to {high}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,15 +116,13 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
     measured = sum(r["origin"].startswith("measured") for r in rows.values())
     lines = []
     for name in order:
-        told, low, high = _cells(rows[name], show)
         label, _, test = CALLED[name]
         if name == "thermometer":
             label = show.headed(label, "temperature difference")
         share = numbers.percent(found.shares.get(name, 0.0))
-        cells = (label, told, f"{low} to {high}", share, words[name], test or "no test")
-        lines.append(cells)
+        cells = (*_cells(rows[name], show), share, words[name], test or "no test")
+        lines.append((label, *cells))
     heads = ("", "median", "95 % band", "share,\n%", "origin", "measured by")
-    next_ = measurement_of(found.shares, belief)
     return Screen(
         command="kitchen",
         title=f"Kitchen parameters: {measured} of {len(rows)} measured",
@@ -132,7 +132,7 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
         ),
         conditions="Share: of the uncertainty of the pour viscosity.",
         blocks=(Table(heads=heads, rows=tuple(lines), left=frozenset({0, 4, 5})),),
-        next=f"castsugar kitchen {next_} --how",
+        next=f"castsugar kitchen {measurement_of(found.shares, belief)} --how",
         invented=found.invented,
         bench=found.bench,
         annexes=tuple(_parameter_annexes(found, rows)),
@@ -151,11 +151,9 @@ def _deciding(found: Believed, words: Mapping[str, str]) -> Finding:
     first = list(found.shares)[:2]
     told = numbers.listed([CALLED[name][1] for name in first])
     guessed = sum(words[name] == "assumed" for name in first)
-    state = {0: "none of them", 1: "one", 2: "both"}[guessed]
-    verb = "are" if guessed == 2 else "is"
-    guess = "guesses" if guessed == 2 else "a guess"
+    guess = ("none of them is a guess", "one is a guess", "both are guesses")[guessed]
     text = f"{numbers.capitalized(told)} decide how {_mix(found)} pours; "
-    return Finding("RESULT", f"{text}{state} {verb} {guess}.", dict(found.shares))
+    return Finding("RESULT", f"{text}{guess}.", dict(found.shares))
 
 
 def _mix(found: Believed | Measured) -> str:
@@ -332,16 +330,14 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
         return
     yield Finding("INSIDE", f"Expected {expected} ({low} to {high}): it fits.", values)
     before, after = (_thick(band) for band in found.bands)
-    changed = f"{before} before, {after} after"
-    changed = f"{before}, as before" if before == after else changed
+    alike = before == after
+    changed = f"{before}, as before" if alike else f"{before} before, {after} after"
     text = f"Pour viscosity of {_mix(found)}, Pa s: {changed}."
     yield Finding("CHANGES", text)
     yield Finding("CHANGES", _narrowed(found, show))
-    if found.saved:
-        yield Finding("SAVED", f"In {found.bench}.")
-    else:
-        where = found.bench or "a bench file"
-        yield Finding("NOT SAVED", f"Add --save to keep it in {where}.")
+    where = found.bench or "a bench file"
+    kept = Finding("NOT SAVED", f"Add --save to keep it in {where}.")
+    yield Finding("SAVED", f"In {where}.") if found.saved else kept
 
 
 def _reading(one: Outcome, value: float, show: Shown, *, bare: bool = False) -> str:
@@ -371,20 +367,23 @@ def _narrowed(found: Measured, show: Shown) -> str:
     old, new = _both(found)
     moved = []
     for was, now in zip(old, new, strict=True):
-        widths = [
-            row["value_interval"][1] - row["value_interval"][0] for row in (was, now)
-        ]
-        if widths[0] > 0.0 and widths[1] < _NARROWER * widths[0]:
-            moved.append((widths[1] / widths[0], was, now))
+        before, after = (_width(row) for row in (was, now))
+        if before > 0.0 and after < _NARROWER * before:
+            moved.append((after / before, was, now))
     moved.sort(key=lambda one: one[0])
     if not moved:
         return "No parameter is known better for it."
     told = []
     for _, was, now in moved[:2]:
-        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
-        told.append(f"{CALLED[was['name']][0]} {ends[0]} -> {ends[1]}")
+        before, after = (_cells(row, show)[1] for row in (was, now))
+        told.append(f"{CALLED[was['name']][0]} {before} -> {after}")
     rest = "rest alike" if len(moved) <= 2 else f"{len(moved) - 2} more: --full"
     return f"Narrowed: {', '.join(told)}; {rest}."
+
+
+def _width(row: Row) -> float:
+    low, high = row["value_interval"]
+    return float(high - low)
 
 
 def _both(found: Measured) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -398,13 +397,12 @@ def _both(found: Measured) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
 
 def _moved(found: Measured, show: Shown) -> Table:
     """Return all parameters before and after."""
-    lines = []
-    for was, now in zip(*_both(found), strict=True):
-        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
-        told = [_cells(row, show)[0] for row in (was, now)]
-        lines.append((CALLED[was["name"]][0], told[0], ends[0], told[1], ends[1]))
+    lines = tuple(
+        (CALLED[was["name"]][0], *_cells(was, show), *_cells(now, show))
+        for was, now in zip(*_both(found), strict=True)
+    )
     heads = ("", "before", "95 % band", "after", "95 % band")
-    return Table(heads=heads, rows=tuple(lines))
+    return Table(heads=heads, rows=lines)
 
 
 MEASURED_PARTS = {

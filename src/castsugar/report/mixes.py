@@ -255,14 +255,12 @@ def letter(index: int) -> str:
 def evaluate_screen(found: Mixes, show: Shown) -> Screen:
     """Return what evaluate answers."""
     alone = len(found.mixes) == 1
-    blocks: tuple[Block, ...]
-    blocks = (_down(found, show),) if alone else side_by_side(found, show)
     return Screen(
         command="evaluate",
         title=title_of(found),
         findings=tuple(findings(found, show)),
         conditions=found.conditions(show),
-        blocks=blocks,
+        blocks=(_down(found, show) if alone else side_by_side(found, show),),
         least_sure=least_sure(found),
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
@@ -275,9 +273,9 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
 
 def title_of(found: Mixes) -> str:
     """Return what is in the mixes."""
-    if len(found.mixes) == 1:
-        return f"{titled(found.mixes[0])} {found.bench_said}".rstrip()
-    return f"{', '.join(found.names)} {found.bench_said}".rstrip()
+    alone = len(found.mixes) == 1
+    told = titled(found.mixes[0]) if alone else ", ".join(found.names)
+    return f"{told} {found.bench_said}".rstrip()
 
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -352,7 +350,8 @@ def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
     keys = [k for k in _SHOWN if not math.isnan(rows[0][1].get(k, math.nan))]
     if len(rows) == 1:
         told = ", ".join(_told(FIELDS[key], rows[0][1], show) for key in keys)
-        yield Finding("RESULT", f"{told}; ideal, no losses.", _values(rows[0][1], keys))
+        values = {key: rows[0][1].get(key) for key in keys}
+        yield Finding("RESULT", f"{told}; ideal, no losses.", values)
         return
     key = keys[0]
     name, best = max(rows, key=lambda pair: float(pair[1][key]))
@@ -365,10 +364,6 @@ def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
 def _told(one: Field, row: Row, show: Shown) -> str:
     unit = show.unit(one.kind)
     return f"{one.short or one.label} {one.text(row, show)} {unit}".rstrip()
-
-
-def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
-    return {key: row.get(key) for key in keys}
 
 
 def least_sure(found: Mixes) -> str:
@@ -442,9 +437,7 @@ def _others(found: Mixes) -> list[str]:
     return [k for k in keys if not _missing(row.get(k))]
 
 
-def side_by_side(
-    found: Mixes, show: Shown, leave: Collection[str] = ()
-) -> tuple[Block, ...]:
+def side_by_side(found: Mixes, show: Shown, leave: Collection[str] = ()) -> Table:
     """Return several mixes, going down, the columns that decide but for some."""
     columns = [column for column in _columns(found, show, leave) if any(column[1])]
     heads = ("", *(head for head, _ in columns))
@@ -452,14 +445,12 @@ def side_by_side(
         (name, *(cells[i] for _, cells in columns))
         for i, name in enumerate(found.names)
     )
-    return (
-        Table(
-            heads=heads,
-            rows=rows,
-            drop=tuple(range(len(heads) - 1, 3, -1)),
-            spare=max(len(rows) - 4, 0),
-            of="mixes",
-        ),
+    return Table(
+        heads=heads,
+        rows=rows,
+        drop=tuple(range(len(heads) - 1, 3, -1)),
+        spare=max(len(rows) - 4, 0),
+        of="mixes",
     )
 
 
