@@ -367,9 +367,9 @@ def _narrowed(found: Measured, show: Shown) -> str:
     old, new = _both(found)
     moved = []
     for was, now in zip(old, new, strict=True):
-        before, after = (_width(row) for row in (was, now))
-        if before > 0.0 and after < _NARROWER * before:
-            moved.append((after / before, was, now))
+        wide, left = _width(was), _width(now)
+        if wide > 0.0 and left < _NARROWER * wide:
+            moved.append((left / wide, was, now))
     moved.sort(key=lambda one: one[0])
     if not moved:
         return "No parameter is known better for it."
