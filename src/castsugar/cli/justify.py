@@ -221,7 +221,6 @@ def _settings(asked: Comparing) -> Settings:
     from castsugar.optimize.task import Settings
 
     read = asked.shared
-    kitchen, motor = read.kitchen, read.motor
     recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]
     lots = read.shelf.of(asked.shared.database, recipes)
     return Settings(
@@ -230,8 +229,8 @@ def _settings(asked: Comparing) -> Settings:
         exit_pressure=asked.conditions.exit_pressure,
         flow=read.flow,
         water_lost=read.water_lost or 0.0,
-        kitchen=kitchen,
-        motor=motor,
+        kitchen=read.kitchen,
+        motor=read.motor,
         lots={name: lot for own in lots for name, lot in own.items()},
         alternatives=read.alternatives,
         species=read.species,

@@ -139,8 +139,8 @@ def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
 
 def _gap(row: Row) -> str:
     """Return why a kitchen says nothing of a mix; empty where it does."""
-    flags = str(row.get("flags") or "").split("; ")
-    return next((f.removeprefix(_GAP) for f in flags if f.startswith(_GAP)), "")
+    said = str(row.get("flags") or "").split("; ")
+    return next((f.removeprefix(_GAP) for f in said if f.startswith(_GAP)), "")
 
 
 def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -227,12 +227,10 @@ def _many(found: Mixes, show: Shown) -> Iterator[Finding]:
         yield from findings_of_many(names, [found.judged[i] for i in told], rows, show)
     elif rows:
         chances = [row["pours_probability"] for row in rows]
-        best, least = max(chances), min(chances)
-        text = f"{names[chances.index(best)]} pours most often, in "
-        text += (
-            f"{numbers.of_100(best)} of 100 draws; {names[chances.index(least)]} in "
-        )
-        yield Finding("RESULT", f"{text}{numbers.of_100(least)}.")
+        most, least = (chances.index(end(chances)) for end in (max, min))
+        text = f"{names[most]} pours most often, in {numbers.of_100(chances[most])} of "
+        text += f"100 draws; {names[least]} in {numbers.of_100(chances[least])}."
+        yield Finding("RESULT", text)
 
 
 def _in_the_pan(row: Row, show: Shown) -> Block:

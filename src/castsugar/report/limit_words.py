@@ -18,10 +18,6 @@ from castsugar.report.shown import Shown
 POUR, PEAK, P95 = "pour_viscosity_Pa_s", "peak_pressure_MPa", "peak_pressure_p95_MPa"
 SOLIDS = "relative_solids_20C"
 
-#: Relative solids from which on a grain is firm once the sugar has crystallised, and
-#: pliable (see columns.relative_solids_20C).
-_SETS = ((1.0, "firm"), (0.9, "pliable"), (-math.inf, "soft"))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged(LimitVerdict):
@@ -111,7 +107,9 @@ def _sentence(one: Judged, row: Row, show: Shown, origin: str) -> str:
     field = FIELDS[one.column]
     told, bound = field.text(row, show), one.bound(show)
     if one.column == SOLIDS:
-        word = next(word for low, word in _SETS if one.value >= low)
+        from castsugar.kitchen.glass import set_word
+
+        word = set_word(one.value).removeprefix("stays ")
         return f"Sets {word}: {field.named(show)} {told}, {bound}."
     return f"{capitalized(field.headed(show))} {told}, {bound}."
 
