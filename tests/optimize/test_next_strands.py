@@ -565,7 +565,7 @@ def screen_of(found: Proposal, **more) -> Proposed:
         proposal=found,
         asked=Asked(file="invented.toml"),
         seed=0,
-        cautions=Chosen(lines=(), keys=(), closing="", rest=9),
+        cautions=Chosen(lines=(), keys=(), rest=9),
         **(known | more),
     )
 

@@ -25,7 +25,7 @@ from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
-from castsugar.report.difference_plot import MOST, difference_plot, difference_plots
+from castsugar.report.difference_plot import MOST, difference_plot
 from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from castsugar.report.species_bars import species_bars
 
@@ -227,13 +227,13 @@ def test_no_verdict_is_explained(comparison: Comparison) -> None:
 
 def test_pictures_are_alike_and_names_inert(comparison: Comparison) -> None:
     """The same bytes twice; a name with tags is text, all mixes are in the key."""
-    for svg in (difference_plots(comparison), difference_plot(comparison, 2)):
+    for svg in (difference_plot(comparison), difference_plot(comparison, 2)):
         assert "<script" not in svg
         assert SCRIPT in "".join(ET.fromstring(svg).itertext())
-    assert difference_plots(comparison) == difference_plots(comparison)
-    assert {"the same", "sorbitol"} <= {*texts(difference_plots(comparison))}
+    assert difference_plot(comparison) == difference_plot(comparison)
+    assert {"the same", "sorbitol"} <= {*texts(difference_plot(comparison))}
     named = replace(comparison, names=("base", "new", SCRIPT))
-    assert SCRIPT in texts(difference_plots(named))
+    assert SCRIPT in texts(difference_plot(named))
 
 
 def test_description_tells_every_row(comparison: Comparison) -> None:
@@ -248,7 +248,7 @@ def test_more_mixes_than_symbols(comparison: Comparison) -> None:
     """The first six others are drawn, and that is said."""
     cells = (*comparison.cells, *(comparison.cells[2:] * 5))
     names = (*comparison.names, *(f"more {k}" for k in range(5)))
-    words = texts(difference_plots(replace(comparison, cells=cells, names=names)))
+    words = texts(difference_plot(replace(comparison, cells=cells, names=names)))
     assert f"The first {MOST} of 7 other mixes are drawn." in words
     assert "more 3" in words
     assert "more 4" not in words

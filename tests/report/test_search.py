@@ -205,7 +205,7 @@ def searched(made: Outcome, **more: Any) -> Searched:
         asked=ASKED,
         mixes=named,
         conditions=lambda show: f"Ideal, {show.typed('pressure', 3.447)}",
-        cautions=Chosen(lines=("one",), keys=("one",), closing="", rest=9),
+        cautions=Chosen(lines=("one",), keys=("one",), rest=9),
         **(known | more),
     )
 

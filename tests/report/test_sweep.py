@@ -76,7 +76,7 @@ def many(rows: list[dict[str, Any]], *, judged: bool = True, **more: Any) -> Man
         "varied": KEYS[0],
         "judged": judge_rows(LIMITS, rows) if judged else (),
         "conditions": lambda _: "Ideal at 500 psi",
-        "cautions": Chosen(lines=(), keys=(), closing="", rest=4),
+        "cautions": Chosen(lines=(), keys=(), rest=4),
         "next": "castsugar search",
     }
     return Many(rows=rows, **(known | more))

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer
-from castsugar.cli.bench_option import add_bench_option, as_cooked, world_of
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.bench_option import (
+    add_bench_option,
+    as_cooked,
+    weigh_recipes,
+    world_of,
+)
+from castsugar.cli.output import SCREEN, add_output_options, command_text
+from castsugar.errors import unknown_name
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -50,7 +57,6 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the cautions asked for."""
     from castsugar.data.load import TOPICS, load_database
-    from castsugar.errors import unknown_name
     from castsugar.report import caution_list as words
 
     database = load_database()
@@ -77,24 +83,20 @@ def run(options: argparse.Namespace) -> int:
         bench=options.bench or "",
     )
     rows = words.caution_rows(found)
-    answer(
-        options,
-        Answer(
-            command="cautions",
-            screen=lambda show: words.cautions_screen(asked, show),
-            parts=lambda: {"rules": rows},
-            told={"version": database.version, "cautions": [c.text for c in found]},
-            rows=rows,
-            fields=words.RULE_FIELDS,
-        ),
+    given = Answer(
+        command="cautions",
+        screen=partial(words.cautions_screen, asked),
+        parts=lambda: {"rules": rows},
+        told={"version": database.version, "cautions": [c.text for c in found]},
+        rows=rows,
+        fields=words.RULE_FIELDS,
     )
+    answer(options, given)
     return 0
 
 
 def _next(options: argparse.Namespace) -> str:
     """Return what to do next: ask for a mix, or read all of it."""
-    from castsugar.cli.output import command_text
-
     if options.mix is None and not options.full and options.topic == "all":
         return 'castsugar cautions --mix "KNO3:65 sucrose:35"'
     if options.full:
@@ -106,7 +108,6 @@ def _raised(
     options: argparse.Namespace, database: Database
 ) -> tuple[list[Caution], Facts, tuple[str, ...]]:
     """Return the cautions that apply to a mix, what raises them, what is invented."""
-    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.evaluation import evaluate_columns
     from castsugar.report.cautions import facts_of, pan_facts, topics_of
     from castsugar.rows import records

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from typing import Any
 
 from castsugar.cli.answer import Answer, answer
@@ -47,33 +48,25 @@ def run(options: argparse.Namespace) -> int:
 
     world = stated_world(options)
     found = check(world)
-    recipe = next(iter(world.recipes), "")
+    recipe = next(iter(world.recipes), '"KNO3:65 sucrose:35"')
     named = "" if options.bench_said else f" --bench {options.bench}"
-    first = f"castsugar evaluate {recipe or _ANY}{named}"
-    parts = words.check_parts(found)
-    conditions = found.conditions
-    told = {
-        "version": world.database.version,
-        "conditions": {
-            "pressure_Pa": conditions["pressure"],
-            "exit_pressure_Pa": conditions["exit_pressure"],
-            "nozzle_flow": conditions["flow"],
+    first = f"castsugar evaluate {recipe}{named}"
+    parts, conditions = words.check_parts(found), found.conditions
+    given = Answer(
+        command="check",
+        screen=partial(words.check_screen, found, world.motor, first),
+        parts=lambda: parts,
+        told={
+            "version": world.database.version,
+            "conditions": {
+                "pressure_Pa": conditions["pressure"],
+                "exit_pressure_Pa": conditions["exit_pressure"],
+                "nozzle_flow": conditions["flow"],
+            },
+            "cautions": [],
         },
-        "cautions": [],
-    }
-    answer(
-        options,
-        Answer(
-            command="check",
-            screen=lambda show: words.check_screen(found, world.motor, first, show),
-            parts=lambda: parts,
-            told=told,
-            rows=parts["points"],
-            fields=words.POINT_FIELDS,
-        ),
+        rows=parts["points"],
+        fields=words.POINT_FIELDS,
     )
+    answer(options, given)
     return found.exit_code
-
-
-#: Where a bench has no recipe.
-_ANY = '"KNO3:65 sucrose:35"'

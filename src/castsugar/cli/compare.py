@@ -15,8 +15,9 @@ from castsugar.cli.comparing import (
     delivered,
     read_comparing,
 )
-from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.interrupt import exit_code, held_back, write_pictures
 from castsugar.cli.output import add_output_options
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.report.compare import Compared
@@ -65,8 +66,6 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compare and print; 3 if a mix did not converge."""
-    from castsugar.errors import InputError
-
     if len(options.recipes) < 2:
         raise InputError(
             "one recipe cannot be compared; give two or more (castsugar evaluate looks "
@@ -76,22 +75,19 @@ def run(options: argparse.Namespace) -> int:
     baseline = _baseline(options, [m.name for m in asked.mixes])
 
     from castsugar.comparison.compare import compare
-    from castsugar.report.difference_plot import difference_plots
+    from castsugar.report.difference_plot import difference_plot
 
     comparison = compare(asked.mixes, baseline=baseline, **asked.given)
     with held_back() as hold:
         with hold.work():
             rows = _rows(asked)
-        draw = partial(difference_plots, comparison, show=units_of(options))
+        draw = partial(difference_plot, comparison, show=units_of(options))
         found = compared(asked, comparison, rows, draw)
         answer(options, _answer(asked, found))
         invented = bool(found.found.invented)
         drawn = {"differences": partial(draw, invented=invented)}
         complete = write_pictures(options, hold, drawn)
-    if unconfirmed(rows) or not complete:
-        return INTERRUPTED
-    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
-    return 3 if failed else 0
+    return exit_code(rows, complete=complete)
 
 
 def _rows(asked: Comparing) -> list[dict[str, Any]]:
@@ -115,7 +111,6 @@ def _answer(asked: Comparing, found: Compared) -> Answer:
 
 def _baseline(options: argparse.Namespace, names: list[str]) -> int:
     """Return which mix is the baseline: by name, recipe as typed, number or letter."""
-    from castsugar.errors import InputError
     from castsugar.report.mixes import letter
 
     wanted = options.baseline

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.answer import Answer
 from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
 from castsugar.cli.conditions import (
@@ -23,6 +24,7 @@ from castsugar.cli.evaluate import fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, version_line
 from castsugar.cli.quantities import quantity, read
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -83,16 +85,10 @@ class Comparing:
 
 
 def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Comparing:
-    """Read options, bench file and recipes.
-
-    Raises
-    ------
-    CastsugarError
-    """
+    """Read options, bench file and recipes."""
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.data.load import load_database
     from castsugar.draw_set import SEED
-    from castsugar.errors import InputError
 
     database = load_database()
     world = world_of(options)
@@ -136,16 +132,8 @@ def compared(
 ) -> Compared:
     """Return mixes with everything that their screen says.
 
-    Parameters
-    ----------
-    asked : Comparing
-    comparison : Comparison
-    rows : sequence of mappings
-        Of the table, with the quantiles that the limits ask for.
-    picture : callable
-        Draws what the page shows; takes `columns`, and whether they are `invented`.
-    claimed : sequence of str
-        Columns that something was claimed of.
+    `rows` hold the quantiles that the limits ask for; `picture` draws what the page
+    shows; `claimed` are the columns that something was claimed of.
     """
     from castsugar.limits import limits_of
     from castsugar.report.compare import Compared, deciding
@@ -226,13 +214,7 @@ _SHOWN = 16
 
 
 def files_read(options: argparse.Namespace) -> dict[str, str]:
-    """Return the bench file and the files that it names, each by its SHA-256.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be read.
-    """
+    """Return the bench file and the files that it names, each by its SHA-256."""
     from castsugar.files.reading import sha256_of
 
     world = world_of(options)
@@ -248,7 +230,6 @@ def files_read(options: argparse.Namespace) -> dict[str, str]:
 
 def _draws(options: argparse.Namespace) -> int:
     """Return the draws asked for."""
-    from castsugar import plausible
     from castsugar.draw_set import DRAWS
 
     if options.draws is None:

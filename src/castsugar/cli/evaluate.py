@@ -15,9 +15,11 @@ from castsugar.cli.conditions import (
     doubts_of,
     read_conditions,
 )
-from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.interrupt import exit_code, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.output import add_output_options
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
@@ -112,10 +114,7 @@ def run(options: argparse.Namespace) -> int:
         answer(options, _answer(options, database, shared, found))
         draw = partial(trace_of, shared, mixes, fired)
         complete = write_pictures(options, hold, {"trace": draw})
-    if unconfirmed(rows) or not complete:
-        return INTERRUPTED
-    failed = any(str(r["status"]).startswith("no convergence") for r in rows)
-    return 3 if failed else 0
+    return exit_code(rows, complete=complete)
 
 
 def _answer(
@@ -204,17 +203,9 @@ def told(
 ) -> Mixes:
     """Return mixes with everything that a screen says of them.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-    shared : Shared
-    mixes : sequence of Mix
-    rows : list of dict
-        Their rows, with the quantiles that the limits ask for.
-    more : tuple
-        Limits, firings of the mixes, and the draws of their bands.
+    `rows` hold the quantiles that the limits ask for; `more` are the limits, the
+    firings of the mixes, and the draws of their bands.
     """
-    from castsugar.cli.conditions import doubts_of
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
     from castsugar.report.limit_words import by_mix
@@ -231,9 +222,8 @@ def told(
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
-    uses = {"lots"}
-    uses |= {"kitchen"} if shared.kitchen is not None else set()
-    uses |= {"motor"} if shared.motor is not None else set()
+    asked = {"kitchen": shared.kitchen, "motor": shared.motor}
+    uses = {"lots", *(table for table, own in asked.items() if own)}
     return Mixes(
         mixes=tuple(mixes),
         rows=tuple(shown),
@@ -331,8 +321,6 @@ def _species(
 
 def check_trace(motor: Hardware | None) -> None:
     """Refuse a picture that could not be drawn, before any work is done."""
-    from castsugar.errors import InputError
-
     if motor is None:
         raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
 
@@ -340,15 +328,7 @@ def check_trace(motor: Hardware | None) -> None:
 def trace_of(
     shared: Shared, mixes: Sequence[Mix], fired: Sequence[Firing | None]
 ) -> str:
-    """Return the chart of the firings.
-
-    Raises
-    ------
-    InputError
-        If no mix could be driven.
-    """
-    from castsugar.cli.motor_options import motor_assumptions
-    from castsugar.errors import InputError
+    """Return the chart of the firings; InputError if no mix could be driven."""
     from castsugar.report.charts import trace_chart
 
     known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.output import SCREEN, add_output_options
-
-if TYPE_CHECKING:
-    from castsugar.report.screen import Screen
-    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
@@ -44,23 +41,17 @@ def run(options: argparse.Namespace) -> int:
     database = load_database()
     if options.name is None:
         items = ingredients.catalogue(database)
+        screen = partial(ingredients.catalogue_screen, items)
     else:
         items = [ingredients.facts(database, options.name)]
-
-    def screen(show: Shown) -> Screen:
-        if options.name is None:
-            return ingredients.catalogue_screen(items, show)
-        return ingredients.item_screen(items[0], show)
-
-    answer(
-        options,
-        Answer(
-            command="ingredients",
-            screen=screen,
-            parts=lambda: {"items": items},
-            told={"version": database.version, "cautions": []},
-            rows=items,
-            fields=ingredients.FIELDS,
-        ),
+        screen = partial(ingredients.item_screen, items[0])
+    given = Answer(
+        command="ingredients",
+        screen=screen,
+        parts=lambda: {"items": items},
+        told={"version": database.version, "cautions": []},
+        rows=items,
+        fields=ingredients.FIELDS,
     )
+    answer(options, given)
     return 0

@@ -8,6 +8,7 @@ from typing import Any
 
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import show
+from castsugar.errors import InputError
 
 _EXAMPLES = """\
 The files are those of an invented club: a bench file with every table
@@ -60,7 +61,6 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Write the files and say what to do with them; or explain a key."""
     from castsugar.bench.example import FILES, write_example
-    from castsugar.errors import InputError
 
     if options.explain is not None:
         from castsugar.bench.explain import explain

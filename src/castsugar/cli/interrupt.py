@@ -27,6 +27,13 @@ def unconfirmed(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return [UNCONFIRMED] if any(r["confirmation"] == UNREACHED for r in rows) else []
 
 
+def exit_code(rows: Sequence[Mapping[str, Any]], *, complete: bool) -> int:
+    """Return 0; 3 if a row did not converge; 130 if Ctrl-C left something out."""
+    if unconfirmed(rows) or not complete:
+        return INTERRUPTED
+    return 3 if any(r["status"].startswith("no convergence") for r in rows) else 0
+
+
 class Hold:
     """Keeps Ctrl-C waiting, except inside :meth:`work`."""
 

@@ -16,8 +16,9 @@ from castsugar.cli.comparing import (
     delivered,
     read_comparing,
 )
-from castsugar.cli.interrupt import INTERRUPTED, held_back, unconfirmed, write_pictures
+from castsugar.cli.interrupt import exit_code, held_back, write_pictures
 from castsugar.cli.output import add_output_options
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.comparison.change import Change
@@ -112,10 +113,8 @@ def run(options: argparse.Namespace) -> int:
         drawn = _pictures(asked, change)
         drawn["differences"] = partial(draw, invented=bool(told.found.invented))
         complete = write_pictures(options, hold, drawn)
-    if unconfirmed(change.rows) or not complete:
-        return INTERRUPTED
-    if any(str(row["status"]).startswith("no convergence") for row in change.rows):
-        return 3
+    if failed := exit_code(change.rows, complete=complete):
+        return failed
     return 0 if change.justified else NO
 
 
@@ -147,7 +146,6 @@ def _answer(asked: Comparing, record: Record) -> None:
 def _check_limits(asked: Comparing) -> None:
     """Refuse limits on what is not computed, and name the option that is missing."""
     from castsugar.columns import COLUMN
-    from castsugar.errors import InputError
 
     missing = {}
     if asked.shared.kitchen is None:
@@ -186,15 +184,8 @@ def _pictures(asked: Comparing, change: Change) -> dict[str, Callable[[], str]]:
 
 
 def _firing(change: Change) -> str:
-    """Draw pressure against time with its band.
-
-    Raises
-    ------
-    InputError
-        Without a motor.
-    """
+    """Draw pressure against time with its band; InputError without a motor."""
     from castsugar.comparison.change import pressure_bands
-    from castsugar.errors import InputError
     from castsugar.motor.case import allowable_pressure
     from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 
@@ -211,15 +202,7 @@ def _firing(change: Change) -> str:
 
 
 def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:
-    """Draw the map of the mixes around the two.
-
-    Raises
-    ------
-    InputError
-        If they lie along a line.
-    """
-    from castsugar.errors import InputError
-
+    """Draw the map of the mixes around the two; InputError if they are in a line."""
     if around.plane is None:
         raise InputError("--picture map: the two mixes lie along a line; take traces")
     return draw(around.outcome, made=around.plane)
@@ -238,7 +221,6 @@ def _settings(asked: Comparing) -> Settings:
     from castsugar.optimize.task import Settings
 
     read = asked.shared
-    kitchen, motor = read.kitchen, read.motor
     recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]
     lots = read.shelf.of(asked.shared.database, recipes)
     return Settings(
@@ -247,8 +229,8 @@ def _settings(asked: Comparing) -> Settings:
         exit_pressure=asked.conditions.exit_pressure,
         flow=read.flow,
         water_lost=read.water_lost or 0.0,
-        kitchen=kitchen,
-        motor=motor,
+        kitchen=read.kitchen,
+        motor=read.motor,
         lots={name: lot for own in lots for name, lot in own.items()},
         alternatives=read.alternatives,
         species=read.species,

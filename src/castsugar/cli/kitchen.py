@@ -4,31 +4,33 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli import kitchen_measure
-from castsugar.cli.answer import Answer, answer
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import (
     add_bench_option,
     add_syrup_options,
     read_shelf,
+    weigh_recipes,
     world_of,
 )
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
+    asked_kitchen,
     kitchen_assumptions,
     read_learnt,
 )
 from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.cli.screen import remark
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.report.limit_words import Judged
-    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
@@ -92,8 +94,6 @@ def add_parser(commands: Any) -> None:
 
 
 def _nothing_asked() -> int:
-    from castsugar.errors import InputError
-
     raise InputError(
         "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
         "bulk-density, ball-fall or flow-out; see castsugar kitchen --help"
@@ -102,66 +102,53 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
-    from castsugar.cli.bench_option import weigh_recipes
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
     from castsugar.report.mixes import Mixes
-    from castsugar.report.shown import Shown
 
     database = load_database()
     shelf, world = read_shelf(options), world_of(options)
-    learnt = read_learnt(options, database)
-    for outcome in learnt.calibration.contradictions:
-        remark(f"castsugar: {options.bench}: {outcome.sentence()}")
-    kitchen = learnt.kitchen.changed(water_lost=in_si(options.water_lost))
+    kitchen = asked_kitchen(options, database, in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     rows = _rows(mixes, kitchen)
     facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
     shares = contributions_of(mixes, kitchen)
     syrup = database.syrups[kitchen.syrup]
-    assumed = kitchen_assumptions(kitchen)
-    judged = _judged(world, kitchen, mixes, rows)
-    invented: tuple[str, ...] = ()
-    if world is not None:
-        invented = world.invented_for(mixes, uses={"lots", "kitchen"})
-
-    def found(show: Shown) -> Mixes:
-        return Mixes(
-            mixes=tuple(mixes),
-            rows=tuple(rows),
-            judged=judged,
-            conditions=lambda show: words.cook_words(kitchen, show),
-            notes=tuple(assumed),
-            cautions=chosen(database.cautions, facts, ("kitchen",), say=show.rule),
-            bench=options.bench or "",
-            invented=invented,
-        )
-
-    answer(
-        options,
-        Answer(
-            command="kitchen",
-            screen=lambda show: words.judge_screen(
-                found(show),
-                kitchen,
-                show,
-                facts=facts,
-                least=believed.least_sure(shares, kitchen.belief, syrup, show),
-                following=_next(mixes, shares, kitchen),
-            ),
-            parts=lambda: words.judge_parts(found(Shown()), shares),
-            told={
-                "version": database.version,
-                "conditions": cook_conditions(kitchen),
-                "assumptions": assumed,
-                "cautions": [c.text for c in database.cautions_for("kitchen", facts)],
-            },
-            rows=rows,
-            fields=words.JUDGED_FIELDS,
-        ),
+    uses = {"lots", "kitchen"}
+    say = units_of(options).rule
+    found = Mixes(
+        mixes=tuple(mixes),
+        rows=tuple(rows),
+        judged=_judged(world, kitchen, mixes, rows),
+        conditions=partial(words.cook_words, kitchen),
+        notes=tuple(kitchen_assumptions(kitchen)),
+        cautions=chosen(database.cautions, facts, ("kitchen",), say=say),
+        bench=options.bench or "",
+        invented=world.invented_for(mixes, uses=uses) if world is not None else (),
+        next=_next(mixes, shares, kitchen),
     )
+    given = Answer(
+        command="kitchen",
+        screen=lambda show: words.judge_screen(
+            found,
+            kitchen,
+            show,
+            facts=facts,
+            least=believed.least_sure(shares, kitchen.belief, syrup, show),
+        ),
+        parts=lambda: words.judge_parts(found, shares),
+        told={
+            "version": database.version,
+            "conditions": cook_conditions(kitchen),
+            "assumptions": list(found.notes),
+            "cautions": [c.text for c in database.cautions_for("kitchen", facts)],
+        },
+        rows=rows,
+        fields=words.JUDGED_FIELDS,
+    )
+    answer(options, given)
     return 0
 
 
@@ -249,8 +236,7 @@ def run_parameters(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.report import kitchen_belief as words
 
-    database = load_database()
-    world = world_of(options)
+    database, world = load_database(), world_of(options)
     if world is None or not world.bench.kitchen.get("cook"):
         options.cook = "119 C 10 min"
     learnt = read_learnt(options, database)
@@ -264,20 +250,18 @@ def run_parameters(options: argparse.Namespace) -> int:
         bench=options.bench or "",
     )
     told = words.parameters_parts(found)
-    answer(
-        options,
-        Answer(
-            command="kitchen_parameters",
-            screen=lambda show: words.parameters_screen(found, show),
-            parts=lambda: told,
-            told={
-                "version": database.version,
-                "conditions": cook_conditions(learnt.kitchen),
-                "assumptions": kitchen_assumptions(learnt.kitchen),
-                "cautions": [],
-            },
-            rows=told["parameters"],
-            fields=words.PARAMETER_FIELDS,
-        ),
+    given = Answer(
+        command="kitchen_parameters",
+        screen=partial(words.parameters_screen, found),
+        parts=lambda: told,
+        told={
+            "version": database.version,
+            "conditions": cook_conditions(learnt.kitchen),
+            "assumptions": kitchen_assumptions(learnt.kitchen),
+            "cautions": [],
+        },
+        rows=told["parameters"],
+        fields=words.PARAMETER_FIELDS,
     )
+    answer(options, given)
     return 1 if learnt.calibration.contradictions else 0

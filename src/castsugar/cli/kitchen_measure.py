@@ -7,13 +7,17 @@ written there.
 from __future__ import annotations
 
 import argparse
+import math
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer
+from castsugar import plausible, units
+from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import SCREEN, add_output_options, command_text
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.schema import Key
@@ -21,7 +25,6 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.report.kitchen_belief import Measured
-    from castsugar.report.shown import Shown
 
 #: What an option takes that is no quantity, or is one of its own.
 _TAKES = {
@@ -92,59 +95,51 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.bench.editing import append_measurement
     from castsugar.data.load import load_database
     from castsugar.report import kitchen_belief as words
-    from castsugar.report.shown import Shown
 
     database = load_database()
     if options.how:
         return _how(options, database)
     entry = _entry(options)
-    found, facts = _learn(options, entry, database)
-    told = {
-        "version": database.version,
-        "conditions": {"cook": entry.get("cook"), "minutes": entry.get("minutes")},
-        "assumptions": [],
-        "cautions": [
-            c.text for c in database.cautions_for(_topic(options.kind), facts)
-        ],
-    }
+    found = _learn(options, entry, database)
+    cautions = database.cautions_for(_topic(options.kind), found.facts)
     with held_back():
-        if found(Shown()).saved:
+        if found.saved:
             append_measurement(Path(options.bench), entry)
-        answer(
-            options,
-            Answer(
-                command="kitchen_measurement",
-                screen=lambda show: words.measurement_screen(found(show), show),
-                parts=lambda: words.measured_parts(found(Shown())),
-                told=told,
-            ),
+        given = Answer(
+            command="kitchen_measurement",
+            screen=partial(words.measurement_screen, found),
+            parts=partial(words.measured_parts, found),
+            told={
+                "version": database.version,
+                "conditions": {k: entry.get(k) for k in ("cook", "minutes")},
+                "assumptions": [],
+                "cautions": [c.text for c in cautions],
+            },
         )
-    return 1 if found(Shown()).outcome.contradicts else 0
+        answer(options, given)
+    return 1 if found.outcome.contradicts else 0
 
 
 def _how(options: argparse.Namespace, database: Database) -> int:
     """Say how a measurement is made."""
-    from castsugar.errors import InputError
     from castsugar.report.cautions import chosen
     from castsugar.report.kitchen_how import how_parts, how_screen
 
     if options.save:
         raise InputError("--how measures nothing; leave out --save")
     topic = _topic(options.kind)
-    found = chosen(database.cautions, {}, (topic,))
-    count = len(found.lines) + found.rest
-    answer(
-        options,
-        Answer(
-            command="kitchen_protocol",
-            screen=lambda show: how_screen(options.kind, found.lines, count, show),
-            parts=lambda: how_parts(options.kind),
-            told={
-                "version": database.version,
-                "cautions": [c.text for c in database.cautions_for(topic, {})],
-            },
+    given = Answer(
+        command="kitchen_protocol",
+        screen=partial(
+            how_screen, options.kind, chosen(database.cautions, {}, [topic])
         ),
+        parts=partial(how_parts, options.kind),
+        told={
+            "version": database.version,
+            "cautions": [c.text for c in database.cautions_for(topic, {})],
+        },
     )
+    answer(options, given)
     return 0
 
 
@@ -155,7 +150,6 @@ def _topic(kind: str) -> str:
 
 def _check_files(options: argparse.Namespace) -> None:
     """Refuse files that could not be written."""
-    from castsugar.errors import InputError
     from castsugar.files.paths import real
     from castsugar.files.writing import refuse_unwritable
 
@@ -185,7 +179,6 @@ def _check_keys(kind: str, entry: dict[str, Any]) -> None:
     """Refuse a measurement without its readings."""
     from castsugar.bench.schema import keys_of
     from castsugar.bench.tables import MEASUREMENTS
-    from castsugar.errors import InputError
 
     keys = keys_of(MEASUREMENTS[kind])
     missing = [_option(n) for n, key in keys.items() if key.required and n not in entry]
@@ -206,11 +199,6 @@ def _is_there(options: argparse.Namespace) -> bool:
 
 def _minutes(typed: str) -> float:
     """Read a number of minutes."""
-    import math
-
-    from castsugar import plausible, units
-    from castsugar.errors import InputError
-
     try:
         value = float(typed)
     except ValueError:
@@ -235,8 +223,8 @@ def shown_mix(world: World | None) -> Mix:
 
 def _learn(
     options: argparse.Namespace, entry: dict[str, Any], database: Database
-) -> tuple[Any, dict[str, float]]:
-    """Return what a measurement changes, as a function of the units, and the facts."""
+) -> Measured:
+    """Return a measurement and what it changes."""
     from castsugar.bench.bench import check_bench, read_measurement
     from castsugar.bench.kitchen import learn
     from castsugar.bench.schema import Options
@@ -253,27 +241,22 @@ def _learn(
     cook = _cook(entry, world)
     before = learn(world.bench, cook, database)
     after = learn(world.bench.with_measurement(checked), cook, database)
-    bands = viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)
     facts = _facts(options, entry, world, after.kitchen)
-    topic = _topic(options.kind)
     contradicts = after.calibration.outcomes[-1].contradicts
-
-    def found(show: Shown) -> Measured:
-        return Measured(
-            before=before,
-            after=after,
-            syrup=database.syrups[after.kitchen.syrup],
-            mix=mix,
-            bands=bands,
-            saved=options.save and not contradicts,
-            facts=facts,
-            cautions=chosen(database.cautions, facts, (topic,), say=show.rule),
-            next=_next(options, contradicts),
-            invented=world.invented_for([mix], uses={"kitchen"}),
-            bench=options.bench or "",
-        )
-
-    return found, facts
+    topics, say = [_topic(options.kind)], units_of(options).rule
+    return Measured(
+        before=before,
+        after=after,
+        syrup=database.syrups[after.kitchen.syrup],
+        mix=mix,
+        bands=(viscosity_band(before.kitchen, mix), viscosity_band(after.kitchen, mix)),
+        saved=options.save and not contradicts,
+        facts=facts,
+        cautions=chosen(database.cautions, facts, topics, say=say),
+        next=_next(options, contradicts),
+        invented=world.invented_for([mix], uses={"kitchen"}),
+        bench=options.bench or "",
+    )
 
 
 def _mix(entry: dict[str, Any], world: World, database: Database) -> Mix:
@@ -296,7 +279,6 @@ def _mix(entry: dict[str, Any], world: World, database: Database) -> Mix:
 
 def _cook(entry: dict[str, Any], world: World) -> Any:
     """Return the cook of a measurement; without one that of the bench, or the usual."""
-    from castsugar.errors import InputError
     from castsugar.kitchen.heat import HOTTEST, parse_cook
 
     if "cook" not in entry and world.bench.kitchen.get("cook"):
@@ -316,7 +298,6 @@ def _facts(
     options: argparse.Namespace, entry: dict[str, Any], world: World, kitchen: Any
 ) -> dict[str, float]:
     """Return what is known of the pan, for its cautions."""
-    from castsugar import units
     from castsugar.report.cautions import pan_facts
 
     hot = options.kind in _HOT

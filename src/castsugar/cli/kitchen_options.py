@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from castsugar.cli.bench_option import world_of
 from castsugar.cli.screen import remark
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -32,7 +34,6 @@ def read_cook(options: argparse.Namespace) -> Cook | None:
     """Read the cook as typed; None without one."""
     if options.cook is None and options.minutes is None:
         return None
-    from castsugar.errors import InputError
     from castsugar.kitchen.heat import parse_cook
 
     if options.cook is None:
@@ -41,15 +42,8 @@ def read_cook(options: argparse.Namespace) -> Cook | None:
 
 
 def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
-    """Return the kitchen that the options describe, and what its bench file taught.
-
-    Raises
-    ------
-    InputError
-        Also if no cook is given.
-    """
+    """Return the kitchen that the options describe, and what its bench file taught."""
     from castsugar.bench.kitchen import learn
-    from castsugar.cli.bench_option import world_of
 
     world = world_of(options)
     if world is None:
@@ -60,15 +54,20 @@ def read_learnt(options: argparse.Namespace, database: Database) -> Learnt:
 def read_kitchen(
     options: argparse.Namespace, database: Database, water_lost: float | None
 ) -> Kitchen | None:
-    """Return the kitchen, or None if none was asked for.
-
-    `water_lost` is what the user states; it overrules drying and boiling.
-    """
-    from castsugar.cli.bench_option import world_of
-
+    """Return the kitchen, or None if none was asked for; see :func:`asked_kitchen`."""
     world = world_of(options)
     if read_cook(options) is None and (world is None or world.kitchen is None):
         return None
+    return asked_kitchen(options, database, water_lost)
+
+
+def asked_kitchen(
+    options: argparse.Namespace, database: Database, water_lost: float | None
+) -> Kitchen:
+    """Return the kitchen, and remark on measurements that were set aside.
+
+    `water_lost` is what the user states; it overrules drying and boiling.
+    """
     learnt = read_learnt(options, database)
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {options.bench}: {outcome.sentence()}")

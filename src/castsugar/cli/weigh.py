@@ -9,12 +9,16 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import Shelf, add_bench_option, world_of
 from castsugar.cli.conditions import Shared, add_nozzle_options, stated_conditions
-from castsugar.cli.kitchen_options import read_kitchen
+from castsugar.cli.evaluate import conditions_line
+from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
+from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
@@ -62,25 +66,13 @@ def add_parser(commands: Any) -> None:
     )
     conditions = parser.add_argument_group("conditions")
     add_bench_option(conditions)
-    parser.add_argument(
-        "--grains", type=int, metavar="N", help="grains of the motor: one a segment"
-    )
-    parser.add_argument(
-        "--strands",
-        type=int,
-        metavar="N",
-        help="strands to burn (default 3 beside grains)",
-    )
-    parser.add_argument(
-        "--delays", type=int, metavar="N", help="delay columns (default 0)"
-    )
-    parser.add_argument(
-        "--pans",
-        type=int,
-        default=1,
-        metavar="N",
-        help="cook it in N pans alike, each computed anew (default 1)",
-    )
+    for name, usual, words in (
+        ("--grains", None, "grains of the motor: one a segment"),
+        ("--strands", None, "strands to burn (default 3 beside grains)"),
+        ("--delays", None, "delay columns (default 0)"),
+        ("--pans", 1, "cook it in N pans alike, each computed anew (default 1)"),
+    ):
+        parser.add_argument(name, type=int, default=usual, metavar="N", help=words)
     for name, words in (
         ("--batch", "mass on the scale instead, '200 g', all pans together"),
         ("--scale-step", "smallest step of the scale (default that of [scale], 0.1 g)"),
@@ -90,20 +82,21 @@ def add_parser(commands: Any) -> None:
         ),
     ):
         parser.add_argument(name, type=quantity(name), metavar="MASS", help=words)
-    parser.add_argument(
-        "--actual",
-        action="append",
-        default=[],
-        metavar="NAME=MASS",
-        help="what the scale showed for one pan, 'KNO3=301.2 g'; may be repeated",
-    )
-    parser.add_argument(
-        "--lot",
-        action="append",
-        default=[],
-        metavar="NAME",
-        help="weigh from this lot of [lots], whatever is in use; may be repeated",
-    )
+    for name, shape, words in (
+        (
+            "--actual",
+            "NAME=MASS",
+            "what the scale showed for one pan, 'KNO3=301.2 g'; may be repeated",
+        ),
+        (
+            "--lot",
+            "NAME",
+            "weigh from this lot of [lots], whatever is in use; may be repeated",
+        ),
+    ):
+        parser.add_argument(
+            name, action="append", default=[], metavar=shape, help=words
+        )
     conditions.add_argument(
         "--cook",
         metavar="PROFILE",
@@ -140,10 +133,9 @@ def run(options: argparse.Namespace) -> int:
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     shared = _shared(options, world, database)
-    sheet = _sheet(options, charge, shared)
     motor = shared.motor
     found = weighing(
-        sheet,
+        _sheet(options, charge, shared),
         Conditions(
             **shared.conditions.options(),
             water_lost=shared.water_lost or 0.0,
@@ -211,14 +203,7 @@ def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
 
 
 def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
-    """Return the sheet of the castings or of the batch asked for.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar import plausible
-    from castsugar.errors import InputError
+    """Return the sheet of the castings or of the batch asked for."""
     from castsugar.motor.hardware import DENSITY_RATIO
     from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
     from castsugar.weigh.sheet import plan
@@ -258,15 +243,7 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
 
 
 def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
-    """Read what the scale showed, by catalogue name. [kg]
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar import plausible
-    from castsugar.errors import InputError
-
+    """Read what the scale showed, by catalogue name. [kg]"""
     found: dict[str, float] = {}
     for word in words:
         name, equals, typed = word.partition("=")
@@ -291,13 +268,9 @@ def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
 
 
 def _told(
-    options: argparse.Namespace,
-    shared: Shared,
-    world: World | None,
-    found: Weighing,
+    options: argparse.Namespace, shared: Shared, world: World | None, found: Weighing
 ) -> Told:
     """Return what a screen says beside the weighing: the mix judged, cautions, next."""
-    from castsugar.cli.evaluate import conditions_line
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.limit_words import by_mix
@@ -318,10 +291,8 @@ def _told(
     say = units_of(options).rule
     limits = found.conditions.limits
     mix = sheet.charge.mix()
-    uses = {"lots", "scale", "pan"}
-    uses |= {"kitchen"} if shared.kitchen is not None else set()
-    uses |= {"motor"} if shared.motor is not None else set()
-    uses |= {"casting"} if sheet.pieces else set()
+    asked = {"kitchen": shared.kitchen, "motor": shared.motor, "casting": sheet.pieces}
+    uses = {"lots", "scale", "pan", *(table for table, own in asked.items() if own)}
     mixes = Mixes(
         mixes=(mix,),
         rows=(base.row,),
@@ -358,8 +329,6 @@ def _next(options: argparse.Namespace, sheet: Sheet) -> str:
 
 def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
     """Say what was assumed, one line each."""
-    from castsugar.cli.kitchen_options import kitchen_assumptions
-    from castsugar.cli.motor_options import motor_assumptions
     from castsugar.weigh.charge import sizes_of
 
     equipment = sheet.equipment

@@ -9,7 +9,7 @@ from typing import Any
 from castsugar.data.records import Caution, Facts, Source
 from castsugar.report.cautions import LEVELS, line_of
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field
+from castsugar.report.field import TEXT, keyed
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -26,19 +26,8 @@ from castsugar.report.shown import OF_RULE, Shown
 class Asked:
     """Cautions that were asked for.
 
-    Attributes
-    ----------
-    cautions : tuple of Caution
-    known : int
-        So many there are in all.
-    facts : mapping
-        What raises some of them; empty without a mix.
-    about : str
-        What they are about, for the title.
-    sources : mapping of str to Source
-    next : str
-    invented : tuple of str
-    bench : str
+    `known`: so many there are in all; `facts`: what raises some of them, empty without
+    a mix; `about`: what they are about, for the title.
     """
 
     cautions: tuple[Caution, ...]
@@ -134,42 +123,29 @@ def _ground(caution: Caution, sources: Mapping[str, Source]) -> str:
     return sources[caution.source].citation.rstrip(".")
 
 
-def _field(key: str, meaning: str, kind: str = TEXT) -> Field:
-    return Field(key=key, label=key, kind=kind, meaning=meaning)
-
-
 #: What JSON and CSV say of a rule.
-RULE_FIELDS = (
-    _field("key", "of the rule"),
-    _field("topics", "of the commands that show it"),
-    _field("level", "stop, strong, caution or general"),
-    _field("quantity", "what raises it; none: it always applies"),
-    _field("operator", "how the quantity is held against the limit"),
-    _field("limit", "in the unit of the rule", "number"),
-    _field("unit", "of the limit"),
-    _field("short", "one line of a screen"),
-    _field("text", "in full"),
-    _field("source", "key of the source"),
-    _field("status", "published or common practice"),
+RULE_FIELDS = keyed(
+    ("key", TEXT, "of the rule"),
+    ("topics", TEXT, "of the commands that show it"),
+    ("level", TEXT, "stop, strong, caution or general"),
+    ("quantity", TEXT, "what raises it; none: it always applies"),
+    ("operator", TEXT, "how the quantity is held against the limit"),
+    ("limit", "number", "in the unit of the rule"),
+    ("unit", TEXT, "of the limit"),
+    ("short", TEXT, "one line of a screen"),
+    ("text", TEXT, "in full"),
+    ("source", TEXT, "key of the source"),
+    ("status", TEXT, "published or common practice"),
 )
 RULE_PARTS = {"rules": Part(meaning="one a caution", fields=RULE_FIELDS, many=True)}
 
 
 def caution_rows(cautions: Sequence[Caution]) -> list[dict[str, Any]]:
     """Return cautions as JSON has them, the limit in its unit."""
-    return [
-        {
-            "key": caution.key,
-            "topics": ", ".join(caution.topics),
-            "level": caution.level,
-            "quantity": caution.quantity or None,
-            "operator": caution.operator or None,
-            "limit": caution.limit if caution.quantity else None,
-            "unit": caution.unit or None,
-            "short": caution.short,
-            "text": caution.text,
-            "source": caution.source,
-            "status": caution.status,
-        }
-        for caution in cautions
-    ]
+    rows = []
+    for caution in cautions:
+        row = {one.key: getattr(caution, one.key) for one in RULE_FIELDS}
+        row["topics"] = ", ".join(caution.topics)
+        row["limit"] = caution.limit if caution.quantity else None
+        rows.append(row | {k: row[k] or None for k in ("quantity", "operator", "unit")})
+    return rows

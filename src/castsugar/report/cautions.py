@@ -8,11 +8,11 @@ three in one line each (:func:`chosen`) and counts the rest.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from castsugar.report import numbers
+from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -29,8 +29,8 @@ Row = Mapping[str, Any]
 #: The graver first; the general ones stand in the closing line and the count.
 LEVELS = ("stop", "strong", "caution")
 
-#: Where the rest stands.
-_REST = "{general} {count} more: castsugar cautions"
+#: Writes the numbers of rules where no screen says how.
+_IN_SI = Shown().rule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,25 +42,19 @@ class Chosen:
     lines : tuple of str
         At most as many as asked for, without the mark "! ", each within 76 characters.
     keys : tuple of str
-        Of the rules in `lines`, for the next screen of the same command.
-    closing : str
-        The general caution and the count of the rest, within 80 characters.
+        Of the rules in `lines`.
     rest : int
-        Rules that apply and have no line of their own, the general ones included: with
-        `lines` the full count.
+        Rules that apply and have no line of their own, the general ones included.
     """
 
     lines: tuple[str, ...]
     keys: tuple[str, ...]
-    closing: str
     rest: int
 
-
-def plain_quantity(value: float, unit: str) -> str:
-    """Return a number of a caution with its unit, in the unit of its rule."""
-    number = numbers.rated(value)
-    shown = {"C": "\u00b0C", "percent": "%"}.get(unit, unit)
-    return f"{number} {shown}".rstrip()
+    @property
+    def count(self) -> int:
+        """How many rules apply."""
+        return len(self.lines) + self.rest
 
 
 def chosen(
@@ -69,67 +63,43 @@ def chosen(
     topics: Sequence[str],
     shown: int = 3,
     *,
-    before: Collection[str] = (),
-    say: Callable[[float, str], str] = plain_quantity,
+    say: Callable[[float, str], str] = _IN_SI,
 ) -> Chosen:
-    r"""Choose the cautions of a screen by its numbers.
+    """Choose the cautions of a screen by its numbers.
 
     Those that a number of the command raises come first, then the others; of each the
-    graver level first (stop, strong, caution), then what was not shown before, then
-    the topics in their order. Of several rules about one quantity the gravest has the
-    line, for it says what the others say.
-
-    Parameters
-    ----------
-    cautions : sequence of Caution
-        Those of the database, or those that apply already.
-    facts : mapping
-        As of :func:`pan_facts`, :func:`mix_facts`, :func:`motor_facts`.
-    topics : sequence of str
-        Of the command, its own first.
-    shown : int
-        So many lines at most.
-    before : collection of str
-        Keys of rules that were shown already.
-    say : callable
-        Writes a value in the unit of a rule (g, C, percent, N s or none) as the screen
-        shows it; without it, in that unit.
+    graver level first (stop, strong, caution), then the topics in their order, the
+    command's own first. Of several rules about one quantity the gravest has the line,
+    for it says what the others say. `say` writes a value in the unit of a rule (g, C,
+    percent, N s or none) as the screen shows it.
 
     Examples
     --------
     >>> from castsugar import load_database
     >>> facts = {"propellant_mass": 369.0, "total_impulse": 512.0}
-    >>> found = chosen(load_database().cautions, facts, ["motor"], shown=2)
-    >>> print(*found.lines, found.closing, sep="\n")
+    >>> for line in chosen(load_database().cautions, facts, ["motor"], shown=2).lines:
+    ...     print(line)
     369 g of propellant: beyond 125 g (Class 1, US); local law first.
     512 N s: beyond 320 N s, high power for certified people at a site.
-    Hot mixes burn people and houses; local law decides. 10 more: castsugar cautions
     """
     applying = [c for c in cautions if c.applies(topics, facts)]
-    general = next(c for c in cautions if c.key == "general")
 
-    def order(caution: Caution) -> tuple[bool, int, bool, int]:
+    def order(caution: Caution) -> tuple[bool, int, int]:
         places = [i for i, topic in enumerate(topics) if topic in caution.topics]
         return (
             caution.raised_by(facts) is None,
             LEVELS.index(caution.level),
-            caution.key in before,
             min(places, default=len(topics)),
         )
 
-    lines: list[Caution] = []
-    spoken: set[str] = set()
+    gravest: dict[str, Caution] = {}
     for caution in sorted((c for c in applying if c.level in LEVELS), key=order):
-        about = caution.quantity or caution.key
-        if about not in spoken and len(lines) < shown:
-            lines.append(caution)
-            spoken.add(about)
-    rest = len(applying) - len(lines)
+        gravest.setdefault(caution.quantity or caution.key, caution)
+    lines = [*gravest.values()][:shown]
     return Chosen(
         lines=tuple(line_of(caution, facts, say) for caution in lines),
         keys=tuple(caution.key for caution in lines),
-        closing=_REST.format(general=general.short, count=rest),
-        rest=rest,
+        rest=len(applying) - len(lines),
     )
 
 
@@ -149,16 +119,7 @@ def pan_facts(
     kitchen: Kitchen | None = None,
     bench: Bench | None = None,
 ) -> dict[str, float]:
-    """Return what is known of the batch in the pan.
-
-    Parameters
-    ----------
-    batch : float, optional
-        [kg]
-    kitchen : Kitchen, optional
-    bench : Bench, optional
-        Its pan may be one that closes.
-    """
+    """Return what is known of a batch [kg] in its pan, which may be closed."""
     from castsugar.units import to_celsius
 
     facts = {"sealed_container": 0.0}
@@ -211,17 +172,9 @@ def motor_facts(
 ) -> dict[str, float]:
     """Return what is known of a motor filled with the worst of some mixes.
 
-    Parameters
-    ----------
-    motor : Hardware or None
-        Without one nothing is known.
-    rows : sequence of mappings
-        Of the table, one a mix: density, c*, specific impulse.
-    blends, mixes : optional
-        What the rows are of: chooses the burn laws.
-    fired : sequence of Firing or None
-        Gives the total impulse; that of a mix without one is its ideal specific
-        impulse times its mass.
+    `rows` are those of the table, of `blends` or `mixes`, which choose the burn laws.
+    `fired` gives the total impulse; that of a mix without a firing is its ideal
+    specific impulse times its mass.
     """
     if motor is None:
         return {}
@@ -234,10 +187,8 @@ def motor_facts(
         "casing_plastic": float(motor.case is not None and motor.case.is_plastic),
     }
     if rows:
-        masses = [
-            loaded_mass(motor, float(row.get("density_kg_m3", math.nan)))
-            for row in rows
-        ]
+        densities = (float(row.get("density_kg_m3", math.nan)) for row in rows)
+        masses = [loaded_mass(motor, density) for density in densities]
         facts["propellant_mass"] = 1e3 * _most(masses)
         facts["total_impulse"] = _impulse(rows, masses, fired)
     if motor.installed_mass is not None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.open_points import ASSUMED, INVENTED, MISFIT, MISSING
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field
+from castsugar.report.field import TEXT, keyed
 from castsugar.report.screen import Annex, Block, Finding, Listing, Paragraph, Screen
 from castsugar.report.shown import Shown
 
@@ -17,22 +18,22 @@ if TYPE_CHECKING:
     from castsugar.bench.open_points import BenchCheck, Point
     from castsugar.motor.hardware import Hardware
 
-#: Entries of a kind, one and several.
+#: Entries of a kind, one and several where that is more than an s.
 _ENTRIES = {
-    "lots": ("lot", "lots"),
-    "kitchen.measured": ("kitchen measurement", "kitchen measurements"),
-    "motor.burn_law": ("burning-rate law", "burning-rate laws"),
+    "lots": ("lot",),
+    "kitchen.measured": ("kitchen measurement",),
+    "motor.burn_law": ("burning-rate law",),
     "premixes": ("premix", "premixes"),
-    "recipes": ("recipe", "recipes"),
+    "recipes": ("recipe",),
 }
 
-#: What was read, one and several.
+#: What was read.
 _READ = {
-    "recipes": ("recipe", "recipes"),
-    "lots": ("lot", "lots"),
-    "limits": ("limit", "limits"),
-    "measurements": ("kitchen measurement", "kitchen measurements"),
-    "burn_laws": ("burning-rate law", "burning-rate laws"),
+    "recipes": "recipe",
+    "lots": "lot",
+    "limits": "limit",
+    "measurements": "kitchen measurement",
+    "burn_laws": "burning-rate law",
 }
 
 #: Findings of one status that a screen has room for.
@@ -42,16 +43,7 @@ _MOST = 4
 def check_screen(
     found: BenchCheck, motor: Hardware | None, first: str, show: Shown
 ) -> Screen:
-    """Return what ``check`` answers.
-
-    Parameters
-    ----------
-    found : BenchCheck
-    motor : Hardware or None
-    first : str
-        What to do where nothing is open.
-    show : Shown
-    """
+    """Return what ``check`` answers; `first`: what to do where nothing is open."""
     blocks: tuple[Block, ...] = ()
     if assumed := found.of(ASSUMED):
         names = numbers.listed([point.entry for point in assumed[:3]])
@@ -77,12 +69,10 @@ def _invented(points: Sequence[Point]) -> Iterator[Finding]:
     """Say which entries are still those of an example."""
     if not points:
         return
-    counts: dict[str, int] = {}
-    for point in points:
-        head = re.split(r"\.\"|\[|: ", point.entry)[0]
-        counts[head] = counts.get(head, 0) + 1
+    heads = (re.split(r"\.\"|\[|: ", point.entry)[0] for point in points)
+    counts = Counter(heads)
     told = [
-        f"{count} {_ENTRIES[head][count > 1]}" if head in _ENTRIES else head
+        numbers.count(count, *_ENTRIES[head]) if head in _ENTRIES else head
         for head, count in counts.items()
     ]
     verb = "entry is" if len(points) == 1 else "entries are"
@@ -104,8 +94,8 @@ def _open(status: str, points: Sequence[Point]) -> Iterator[Finding]:
 def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Finding]:
     """Say what was read."""
     told = [
-        f"{found.counts[key]} {words[found.counts[key] != 1]}"
-        for key, words in _READ.items()
+        numbers.count(found.counts[key], one)
+        for key, one in _READ.items()
         if found.counts[key]
     ]
     if told:
@@ -157,14 +147,10 @@ def _annexes(found: BenchCheck) -> Iterator[Annex]:
             yield Annex(title, (Listing(tuple(lines)),))
 
 
-def _field(key: str, meaning: str) -> Field:
-    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
-
-
-POINT_FIELDS = (
-    _field("status", "invented, misfit, missing or assumed"),
-    _field("entry", "table, entry or key of the bench file"),
-    _field("text", "what it is about"),
+POINT_FIELDS = keyed(
+    ("status", TEXT, "invented, misfit, missing or assumed"),
+    ("entry", TEXT, "table, entry or key of the bench file"),
+    ("text", TEXT, "what it is about"),
 )
 
 PARTS = {

@@ -20,7 +20,7 @@ from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
 from castsugar.report.mix_words import ratio, short_names, titled
 from castsugar.report.mixes import (
@@ -33,7 +33,6 @@ from castsugar.report.mixes import (
 )
 from castsugar.report.screen import (
     Annex,
-    Block,
     Figure,
     Finding,
     Listing,
@@ -68,8 +67,6 @@ class Compared:
     ----------
     found : Mixes
         Levels and limits, as evaluate tells them.
-    comparison : Comparison
-        Of the same mixes.
     typed : tuple of str
         The recipes, as a command line takes them.
     bench : str
@@ -78,8 +75,6 @@ class Compared:
         Whether the bench file says what to search for.
     reproduce : tuple of str
         What gives the same document again: command, files, versions.
-    picture : Figure or None
-        Of the page.
     files : mapping of str to str
         Files that were read to the first digits of their SHA-256.
     """
@@ -98,6 +93,16 @@ class Compared:
         """Return the places of all mixes but the baseline."""
         own = self.comparison.baseline
         return [i for i in range(len(self.typed)) if i != own]
+
+    @property
+    def cells(self) -> Sequence[Mapping[str, Cell]]:
+        """Return of each mix the differences by column."""
+        return self.comparison.cells
+
+    @property
+    def base(self) -> str:
+        """Return the name of the baseline."""
+        return self.found.names[self.comparison.baseline]
 
     def shortened(self, text: str) -> str:
         """Return a text with short names in place of whole recipes."""
@@ -121,10 +126,10 @@ def compare_screen(told: Compared, show: Shown) -> Screen:
         title=f"compare: {_title(told)}",
         findings=tuple(compare_findings(told, show)),
         conditions=_conditions(found, show),
-        blocks=(*side_by_side(found, show, _left(found)), *against(told, show)),
+        blocks=(side_by_side(found, show, _left(found)), against(told, show)),
         least_sure=least_sure(told, told.others, columns, show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=_next(told),
         invented=found.invented,
         bench=found.bench or "bench.toml",
@@ -144,7 +149,7 @@ def _title(told: Compared) -> str:
         of = f" ({'/'.join(items.pop())})" if items else ""
         title = f"{', '.join(found.names)}{of} {found.bench_said}".rstrip()
     if len(title) > _TITLE:
-        base = found.names[told.comparison.baseline]
+        base = told.base
         title = f"{len(found.names)} mixes, against {base} {found.bench_said}".rstrip()
     return title
 
@@ -204,26 +209,16 @@ def _origin(row: Mapping[str, Any]) -> str:
 
 def _pressures(told: Compared) -> Iterator[Finding]:
     """Yield that pressures are not told apart, and why."""
-    comparison, names = told.comparison, told.found.names
-    cells = comparison.cells
-    unsure = [
-        i
-        for i in told.others
-        if PEAK in cells[i] and cells[i][PEAK].verdict == CANNOT_TELL
-    ]
+    base, rows = told.comparison.baseline, told.found.rows
+    cells = [(i, told.cells[i].get(PEAK)) for i in told.others]
+    unsure = [i for i, cell in cells if cell and cell.verdict == CANNOT_TELL]
     if not unsure:
         return
-    short = [names[i].partition(" ")[0] for i in unsure]
-    whose = " or ".join([", ".join(short[:-1]), short[-1]] if short[1:] else short)
-    bare = [
-        i
-        for i in (comparison.baseline, *unsure)
-        if _origin(told.found.rows[i]) != "your strands"
-    ]
-    letters = numbers.listed([names[i].partition(" ")[0] for i in bare])
+    whose = numbers.listed([letter(i) for i in unsure]).replace(" and ", " or ")
+    bare = [i for i in (base, *unsure) if _origin(rows[i]) != "your strands"]
+    letters = numbers.listed([letter(i) for i in bare])
     why = f"no strands of {letters}" if bare else "the interval holds 0"
-    pairs = [(i, comparison.baseline) for i in unsure]
-    if all(share_a_law(comparison.draws, pair) for pair in pairs):
+    if all(share_a_law(told.comparison.draws, (i, base)) for i in unsure):
         why = "they burn by one law here; strands of each would tell"
     yield Finding(
         CANNOT_TELL.upper(), f"Whether {whose} changes the peak pressure: {why}."
@@ -232,9 +227,9 @@ def _pressures(told: Compared) -> Iterator[Finding]:
 
 def _told_apart(told: Compared, show: Shown) -> Iterator[Finding]:
     """Yield of each other mix which columns differ for certain; without limits."""
-    base = told.found.names[told.comparison.baseline]
+    base = told.base
     for i in told.others:
-        cells = told.comparison.cells[i]
+        cells = told.cells[i]
         known = [cells[c] for c in (C_STAR, FLAME) if c in cells]
         said = [
             f"{FIELDS[c.column].named(show)} {c.verdict}, "
@@ -259,10 +254,8 @@ def _next(told: Compared) -> str:
     ]
     if not kept and told.searchable:
         return f"castsugar search{told.bench}"
-    base, new = (
-        told.typed[told.comparison.baseline],
-        told.typed[(kept or told.others)[0]],
-    )
+    both = (told.comparison.baseline, (kept or told.others)[0])
+    base, new = (told.typed[i] for i in both)
     return f"castsugar justify {base} {new}{told.bench} --page change.html"
 
 
@@ -297,16 +290,13 @@ def difference(cell: Cell, show: Shown) -> tuple[str, str, str]:
         return (numbers.DASH,) * 3
     if cell.column not in DECADES:
         return show.difference(FIELDS[cell.column].kind, *three)
-    first, low, high = (math.exp(x) if x < _LONG else math.inf for x in three)
+    ratios = [math.exp(x) if x < _LONG else math.inf for x in three]
     digits = 2
     if cell.verdict != CANNOT_TELL:  # an end beside 1 is not printed as 1
         near = min(three[1:], key=abs)
         digits += sum(abs(near) < 0.5 * 0.1**k for k in (1, 2, 3))
-    return (
-        numbers.significant(first, digits),
-        numbers.significant(low, digits),
-        numbers.significant(high, digits),
-    )
+    first, low, high = (numbers.significant(x, digits) for x in ratios)
+    return first, low, high
 
 
 def interval(cell: Cell, show: Shown) -> str:
@@ -317,10 +307,10 @@ def interval(cell: Cell, show: Shown) -> str:
     return f"{low} to {high}" if low != numbers.DASH else numbers.DASH
 
 
-def against(told: Compared, show: Shown) -> tuple[Block, ...]:
+def against(told: Compared, show: Shown) -> Table:
     """Return the differences that decide; of many mixes only the verdicts."""
     columns = deciding(told.found, told.comparison)
-    cells = told.comparison.cells
+    cells = told.cells
     names = told.found.names
     head = f"against {names[told.comparison.baseline]}"
     if len(told.others) > _BESIDE:
@@ -330,10 +320,9 @@ def against(told: Compared, show: Shown) -> tuple[Block, ...]:
         )
         spare = max(len(words) - 4, 0)
         drop = tuple(range(len(columns), 1, -1))
-        table = Table(
+        return Table(
             heads=(head, *heads), rows=words, drop=drop, spare=spare, of="mixes"
         )
-        return (table,)
     rows = tuple(
         (
             named(c, show),
@@ -344,7 +333,7 @@ def against(told: Compared, show: Shown) -> tuple[Block, ...]:
         for c in columns
     )
     heads = [text for i in told.others for text in ("", names[i])]
-    return (Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0)),)
+    return Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0))
 
 
 def least_sure(
@@ -352,14 +341,10 @@ def least_sure(
 ) -> str:
     """Say which input is behind most of the first difference that is not told."""
     for column in columns:
-        open_ones = [
-            (told.comparison.cells[i][column].parts[0], i)
-            for i in mixes
-            if told.comparison.cells[i][column].verdict == CANNOT_TELL
-            and told.comparison.cells[i][column].parts
-        ]
+        cells = [told.cells[i][column] for i in mixes]
+        open_ones = [c for c in cells if c.parts and c.verdict == CANNOT_TELL]
         if open_ones:
-            part, _ = max(open_ones, key=lambda pair: pair[0].share)
+            part = max((cell.parts[0] for cell in open_ones), key=lambda p: p.share)
             share = numbers.percent(part.share)
             return (
                 f"{_label(told, part.input, show)}: {share} % of the uncertainty of "
@@ -374,7 +359,7 @@ def least_sure(
 
 def _annexes(told: Compared, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say."""
-    base = told.found.names[told.comparison.baseline]
+    base = told.base
     for i in told.others:
         table = differences_table(told, i, show)
         yield Annex(f"{told.found.names[i]} against {base}", (table,))
@@ -386,7 +371,7 @@ def _annexes(told: Compared, show: Shown) -> Iterator[Annex]:
 
 def differences_table(told: Compared, mix: int, show: Shown) -> Table:
     """Return every column of one mix beside the baseline."""
-    cells, base = told.comparison.cells[mix], told.comparison.baseline
+    cells, base = told.cells[mix], told.comparison.baseline
     rows = [
         (
             FIELDS[column].headed(show),
@@ -421,7 +406,7 @@ def _label(told: Compared, one: Input, show: Shown) -> str:
 
 def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex]:
     """Yield where the uncertainty of differences comes from, and what settles it."""
-    cells = told.comparison.cells
+    cells = told.cells
     rows = []
     for column in cells[0]:
         for i in mixes:
@@ -439,13 +424,13 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
             Paragraph(
                 "Contributions in % of the variance; the first is what to measure."
             ),
-            _texts(("difference in", "contributions"), rows),
+            texts(("difference in", "contributions"), rows),
         ),
     )
     yield Annex("Tests that would settle it", (_tests(told, mixes, show),))
 
 
-def _texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
+def texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
     """Return a table of texts, all of them flush left."""
     return Table(heads=heads, rows=tuple(rows), left=frozenset(range(len(heads))))
 
@@ -454,7 +439,7 @@ def _tests(told: Compared, mixes: Sequence[int], show: Shown) -> Table:
     """Return what to do about the inputs that come first somewhere."""
     firsts: dict[str, Input] = {}
     for i in mixes:
-        for cell in told.comparison.cells[i].values():
+        for cell in told.cells[i].values():
             if cell.parts:
                 firsts.setdefault(cell.parts[0].input.key, cell.parts[0].input)
     rows = []
@@ -463,7 +448,7 @@ def _tests(told: Compared, mixes: Sequence[int], show: Shown) -> Table:
         said += f". Sources conflict: {one.conflict}" if one.conflict else ""
         known = f"{'+' if one.half else '±'}{sized(one.uncertainty, one.unit, show)}"
         rows.append((f"{_label(told, one, show)} ({known})", show.said(said)))
-    return _texts(("input, standard uncertainty", "what would settle it"), rows)
+    return texts(("input, standard uncertainty", "what would settle it"), rows)
 
 
 def sized(uncertainty: float, unit: str, show: Shown) -> str:
@@ -489,31 +474,25 @@ def reproduce(told: Compared) -> Annex:
 # JSON and CSV.
 
 
-def text_of(key: str, meaning: str) -> Field:
-    """Return a text of a document."""
-    return Field(key=key, label=key, kind=TEXT, meaning=meaning)
-
-
-def number_of(key: str, meaning: str) -> Field:
-    """Return a number of a document."""
-    return Field(key=key, label=key, kind="number", meaning=meaning)
-
-
 _MEDIAN = (
     "median of the paired draws, mix less baseline; ln of the ratio of viscosities"
 )
 
-_CELLS = (
-    text_of("mix", "name"),
-    text_of("key", "column that is compared"),
-    number_of("difference", _MEDIAN),
-    text_of("verdict", RULE),
-    text_of("merit", "better or worse, or empty"),
-    number_of("probability_higher", "share of the paired draws above 0, ties shared"),
-    number_of("probability_best", "null where people do not agree which way is good"),
-    number_of("share_failed", "of the draws, without a number"),
-    number_of("one_scale_step", "largest change that one step of the scale makes"),
-    text_of("one_scale_step_of", "item of which a step too much makes it"),
+_CELLS = keyed(
+    ("mix", TEXT, "name"),
+    ("key", TEXT, "column that is compared"),
+    ("difference", "number", _MEDIAN),
+    ("verdict", TEXT, RULE),
+    ("merit", TEXT, "better or worse, or empty"),
+    ("probability_higher", "number", "share of the paired draws above 0, ties shared"),
+    (
+        "probability_best",
+        "number",
+        "null where people do not agree which way is good",
+    ),
+    ("share_failed", "number", "of the draws, without a number"),
+    ("one_scale_step", "number", "largest change that one step of the scale makes"),
+    ("one_scale_step_of", TEXT, "item of which a step too much makes it"),
 )
 
 PARTS: dict[str, Part] = {
@@ -544,9 +523,7 @@ def compare_parts(told: Compared) -> dict[str, Any]:
     compared, found = told.comparison.to_dict(), told.found
     kept = ("rule", "draws", "seed", "scale_step_g", "baseline", "notes")
     return {
-        "command": told.reproduce[0].removeprefix("command: ")
-        if told.reproduce
-        else "",
+        "command": "".join(told.reproduce[:1]).removeprefix("command: "),
         "files": dict(told.files),
         **{key: compared[key] for key in kept},
         "mixes": [dict(row) for row in found.rows],
@@ -581,7 +558,7 @@ def compare_rows(told: Compared) -> tuple[list[dict[str, Any]], list[Field]]:
             key = f"limit_on_{one.column}"
             extra[key] = f"kept, broken or not computed: the limit on {one.column}"
             own[key] = one.verdict
-        for column, cell in told.comparison.cells[i].items():
+        for column, cell in told.cells[i].items():
             key = f"difference_of_{column}"
             extra[f"{key}_verdict"] = "higher, lower or cannot tell"
             own[key] = cell.difference.median
@@ -591,7 +568,7 @@ def compare_rows(told: Compared) -> tuple[list[dict[str, Any]], list[Field]]:
     fields: list[Field] = [*FIELDS.values(), *FIRING]
     for key in rows[0]:
         if key in extra:
-            fields.append(text_of(key, extra[key]))
+            fields += keyed((key, TEXT, extra[key]))
         elif key.startswith("difference_of_") and not key.endswith(INTERVAL):
-            fields.append(number_of(key, _MEDIAN))
+            fields += keyed((key, "number", _MEDIAN))
     return rows, fields

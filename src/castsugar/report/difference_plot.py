@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
 from castsugar.comparison.drawn_batches import DECADES, KITCHEN, MOTOR
@@ -43,13 +43,17 @@ _LABEL, _TRACK, _GAP = 22.0, 25.0, 7.0
 MOST = 6
 
 
-@dataclass(frozen=True, slots=True)
+#: Units where nobody says others.
+_SI = Shown()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Asked:
     """What is drawn: the comparison, places of mixes, columns."""
 
     comparison: Comparison
-    mixes: tuple[int, ...]
-    columns: tuple[str, ...]
+    mixes: Sequence[int]
+    columns: Sequence[str]
     show: Shown
     invented: bool
 
@@ -86,13 +90,6 @@ class Line:
 
 
 Rows = Mapping[str, Sequence[Line]]
-
-
-def _lines(
-    comparison: Comparison, column: str, mixes: Sequence[int], show: Shown
-) -> list[Line]:
-    """Return the intervals of one column, one a mix."""
-    return [_line(comparison.cells[mix][column], show) for mix in mixes]
 
 
 def _line(cell: Cell, show: Shown) -> Line:
@@ -199,24 +196,25 @@ def _describe(names: Sequence[str], base: str, rows: Rows, show: Shown) -> str:
 
 def difference_plot(
     comparison: Comparison,
-    mix: int,
+    mix: int | None = None,
     *,
     columns: Sequence[str] | None = None,
-    show: Shown | None = None,
+    show: Shown = _SI,
     invented: bool = False,
     brief: bool = False,
 ) -> str:
-    """Draw how one mix differs from the baseline.
+    """Draw how one mix, or every other one, differs from the baseline.
 
     Parameters
     ----------
     comparison : Comparison
-    mix : int
-        Its place.
+    mix : int, optional
+        Its place; by default all others, a symbol each: of more than :data:`MOST` the
+        first are drawn, and that is said.
     columns : sequence of str, optional
         All that were compared by default.
-    show : Shown, optional
-        Units; SI by default.
+    show : Shown
+        Units.
     invented : bool
         Whether some number is an example's: the title says so.
     brief : bool
@@ -230,68 +228,28 @@ def difference_plot(
     Raises
     ------
     InputError
-        For a place that is none, or the baseline's; a column that was not compared.
+        Without another mix; for a place that is none, or the baseline's; for a column
+        that was not compared.
     """
-    asked = _asked(comparison, (mix,), columns)
-    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
-
-
-def difference_plots(
-    comparison: Comparison,
-    *,
-    columns: Sequence[str] | None = None,
-    show: Shown | None = None,
-    invented: bool = False,
-    brief: bool = False,
-) -> str:
-    """Draw how every other mix differs from the baseline, a symbol each.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        Of more than :data:`MOST` others the first are drawn, and that is said.
-    columns : sequence of str, optional
-        All that were compared by default.
-    show : Shown, optional
-        Units; SI by default.
-    invented : bool
-        Whether some number is an example's: the title says so.
-    brief : bool
-        Without words above and below; who shows it says them.
-
-    Returns
-    -------
-    str
-        An SVG document; the same bytes for the same input.
-
-    Raises
-    ------
-    InputError
-        Without another mix; for a column that was not compared.
-    """
-    others = (k for k in range(len(comparison.names)) if k != comparison.baseline)
-    asked = _asked(comparison, tuple(others), columns)
-    return _picture(replace(asked, show=show or Shown(), invented=invented), brief)
-
-
-def _asked(
-    comparison: Comparison, mixes: tuple[int, ...], columns: Sequence[str] | None
-) -> _Asked:
-    """Check what is asked for."""
-    count = len(comparison.names)
-    wrong = [m for m in mixes if not 0 <= m < count or m == comparison.baseline]
-    if wrong or not mixes:
+    places, base = range(len(comparison.names)), comparison.baseline
+    others = [place for place in places if place != base]
+    mixes = others if mix is None else [mix]
+    if not mixes or not set(mixes) <= set(others):
         raise InputError(
-            f"mix {wrong[0] if wrong else 'none'} is not beside the baseline; give a "
-            f"place from 0 to {count - 1} other than {comparison.baseline}"
+            f"mix {'none' if mix is None else mix} is not beside the baseline; give a "
+            f"place from 0 to {places[-1]} other than {base}"
         )
-    known = comparison.draws.columns
-    if columns is None:
-        return _Asked(comparison, mixes, known, Shown(), False)
-    for name in columns:
+    for name in columns or ():
         comparison.draws.known(name)
-    chosen = tuple(c for c in known if c in columns)
-    return _Asked(comparison, mixes, chosen, Shown(), False)
+    known = comparison.draws.columns
+    asked = _Asked(
+        comparison=comparison,
+        mixes=mixes,
+        columns=[c for c in known if columns is None or c in columns],
+        show=show,
+        invented=invented,
+    )
+    return _picture(asked, brief)
 
 
 def _picture(asked: _Asked, brief: bool) -> str:
@@ -302,7 +260,10 @@ def _picture(asked: _Asked, brief: bool) -> str:
     if len(asked.mixes) == 1:
         title = f"{names[0]} against {base}"
     title += " (EXAMPLE: invented numbers)" if asked.invented else ""
-    rows = {c: _lines(found, c, shown, asked.show) for c in asked.columns}
+    rows = {
+        c: [_line(found.cells[mix][c], asked.show) for mix in shown]
+        for c in asked.columns
+    }
     svg = Svg(_WIDTH, 0.0, title, _describe(names, base, rows, asked.show))
     below = "paired differences, 95 % intervals; every row has a scale of its own"
     top = draw_heading(svg, title, [] if brief else [below], _MARGIN)

@@ -221,6 +221,11 @@ def row_of(columns: Sequence[Field], one: Any, **computed: Any) -> dict[str, Any
     return row
 
 
+def keyed(*lines: tuple[str, str, str]) -> tuple[Field, ...]:
+    """Return fields that only files show, from lines of key, kind and meaning."""
+    return fields(*((key, key, kind, meaning) for key, kind, meaning in lines))
+
+
 def listed(
     columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
 ) -> Table:

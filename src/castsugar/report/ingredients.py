@@ -6,45 +6,35 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from castsugar.data.load import Database
-from castsugar.data.records import Ingredient, Premix, Syrup
+from castsugar.data.records import Alternative, Ingredient, Premix, Syrup
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field
+from castsugar.report.field import TEXT, keyed
 from castsugar.report.screen import Annex, Finding, Listing, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 
 Facts = Mapping[str, Any]
 
 
-def _field(key: str, label: str, kind: str, meaning: str) -> Field:
-    return Field(key=key, label=label, kind=kind, meaning=meaning)
-
-
 #: What the JSON and the CSV say of an item, where it applies.
-FIELDS = (
-    _field("name", "name", TEXT, "by which recipes call it"),
-    _field("kind", "kind", TEXT, "ingredient, syrup or premix"),
-    _field("role", "role", TEXT, "oxidizer, fuel, water, catalyst, inert or dummy"),
-    _field("formula", "formula", TEXT, "of one mole"),
-    _field("molar_mass_g_mol", "molar mass", "molar mass", "of the formula"),
-    _field(
+FIELDS = keyed(
+    ("name", TEXT, "by which recipes call it"),
+    ("kind", TEXT, "ingredient, syrup or premix"),
+    ("role", TEXT, "oxidizer, fuel, water, catalyst, inert or dummy"),
+    ("formula", TEXT, "of one mole"),
+    ("molar_mass_g_mol", "molar mass", "of the formula"),
+    (
         "enthalpy_of_formation_kJ_mol",
-        "enthalpy of formation",
         "energy",
         "at 298.15 K, of the solid or liquid as it is weighed",
     ),
-    _field(
-        "enthalpy_uncertainty_kJ_mol",
-        "its standard uncertainty",
-        "energy",
-        "of the enthalpy of formation",
-    ),
-    _field("enthalpy_status", "origin", TEXT, "how the enthalpy is known"),
-    _field("density_kg_m3", "theoretical density", "density", "without voids"),
-    _field("dry_solids_mass_fraction", "dry solids", "number", "of a syrup, by mass"),
-    _field("dry_solids_uncertainty", "its standard uncertainty", "number", "of solids"),
-    _field("dextrose_equivalent", "dextrose equivalent", "number", "of a syrup"),
-    _field("status", "origin", TEXT, "how the composition is known"),
+    ("enthalpy_uncertainty_kJ_mol", "energy", "of the enthalpy of formation"),
+    ("enthalpy_status", TEXT, "how the enthalpy is known"),
+    ("density_kg_m3", "density", "without voids"),
+    ("dry_solids_mass_fraction", "number", "of a syrup, by mass"),
+    ("dry_solids_uncertainty", "number", "of solids"),
+    ("dextrose_equivalent", "number", "of a syrup"),
+    ("status", TEXT, "how the composition is known"),
 )
 
 PARTS = {"items": Part(meaning="one an item", fields=FIELDS, many=True)}
@@ -62,14 +52,14 @@ _ROLES = {
 #: Formulas that people type.
 _TYPED = ("KNO3", "NaNO3", "KCl")
 
-#: What a syrup's solids are.
+#: What a syrup's solids are: key -> word, attribute of the syrup.
 _SOLIDS = {
-    "dextrose_fraction_of_solids": "dextrose",
-    "fructose_fraction_of_solids": "fructose",
-    "disaccharide_fraction_of_solids": "disaccharides",
-    "trisaccharide_fraction_of_solids": "trisaccharides",
-    "longer_fraction_of_solids": "longer",
-    "ash_fraction_of_solids": "ash",
+    "dextrose_fraction_of_solids": ("dextrose", "dp1_fraction"),
+    "fructose_fraction_of_solids": ("fructose", "fructose_fraction"),
+    "disaccharide_fraction_of_solids": ("disaccharides", "dp2_fraction"),
+    "trisaccharide_fraction_of_solids": ("trisaccharides", "dp3_fraction"),
+    "longer_fraction_of_solids": ("longer", "dp4plus_fraction"),
+    "ash_fraction_of_solids": ("ash", "ash_fraction"),
 }
 
 
@@ -161,12 +151,12 @@ def item_screen(item: Facts, show: Shown) -> Screen:
     """Return what is known of one item."""
     rows = tuple((label, text) for label, text in _rows(item, show) if text)
     blocks = [Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))]
-    note = (Paragraph(_sentence(item["note"]), spare=True),) if item["note"] else ()
+    note = numbers.capitalized(item["note"]).rstrip(".")
     return Screen(
         command="ingredients",
         title=f"{item['name']}: {item.get('role') or item['kind']}",
         findings=(_known(item),),
-        blocks=(*blocks, *note),
+        blocks=(*blocks, *((Paragraph(f"{note}.", spare=True),) if note else ())),
         next=_next(item),
         annexes=tuple(_annexes(item)),
     )
@@ -215,7 +205,7 @@ def _rows(item: Facts, show: Shown) -> Iterator[tuple[str, str]]:
             "its solids",
             ", ".join(
                 f"{name} {numbers.percent(item[key])} %"
-                for key, name in _SOLIDS.items()
+                for key, (name, _) in _SOLIDS.items()
             ),
         )
     else:
@@ -263,10 +253,6 @@ def _annexes(item: Facts) -> Iterator[Annex]:
     yield Annex("Sources", (Listing(tuple(cited)),))
 
 
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
-
-
 # ----------------------------------------------------------------------------
 # Plain values.
 
@@ -275,10 +261,12 @@ def facts(database: Database, name: str) -> dict[str, Any]:
     """Return the facts of one item as plain values, units in the keys."""
     item = database.find(name)
     if isinstance(item, Ingredient):
-        return _ingredient(database, item)
-    if isinstance(item, Syrup):
-        return _syrup(database, item)
-    return _premix(database, item)
+        own = _ingredient(database, item)
+    else:
+        own = _syrup(item) if isinstance(item, Syrup) else _premix(item)
+        own |= {"status": item.status, "source": _cited(database, item.source)}
+    named = {"name": item.name, "also_called": list(item.aliases)}
+    return {**named, **own, "note": item.note}
 
 
 def _cited(database: Database, key: str) -> str:
@@ -289,15 +277,12 @@ def _cited(database: Database, key: str) -> str:
 
 def _ingredient(database: Database, item: Ingredient) -> dict[str, Any]:
     return {
-        "name": item.name,
-        "also_called": list(item.aliases),
         "kind": "ingredient",
         "role": item.role,
         "fuel_kind": item.fuel_kind,
         "formula": item.formula_text,
         "molar_mass_g_mol": 1e3 * item.molar_mass,
-        "enthalpy_of_formation_kJ_mol": item.enthalpy_of_formation / 1e3,
-        "enthalpy_uncertainty_kJ_mol": item.enthalpy_uncertainty / 1e3,
+        **_enthalpies(item),
         "enthalpy_status": item.status,
         "enthalpy_source": _cited(database, item.source),
         "density_kg_m3": item.density,
@@ -305,46 +290,33 @@ def _ingredient(database: Database, item: Ingredient) -> dict[str, Any]:
         "density_source": _cited(database, item.density_source),
         "alternatives": [
             {
-                "name": a.name,
-                "enthalpy_of_formation_kJ_mol": a.enthalpy_of_formation / 1e3,
-                "enthalpy_uncertainty_kJ_mol": a.enthalpy_uncertainty / 1e3,
-                "status": a.status,
-                "source": _cited(database, a.source),
-                "note": a.note,
+                "name": one.name,
+                **_enthalpies(one),
+                "status": one.status,
+                "source": _cited(database, one.source),
+                "note": one.note,
             }
-            for a in item.alternatives
+            for one in item.alternatives
         ],
-        "note": item.note,
     }
 
 
-def _syrup(database: Database, item: Syrup) -> dict[str, Any]:
+def _enthalpies(one: Ingredient | Alternative) -> dict[str, float]:
     return {
-        "name": item.name,
-        "also_called": list(item.aliases),
+        "enthalpy_of_formation_kJ_mol": one.enthalpy_of_formation / 1e3,
+        "enthalpy_uncertainty_kJ_mol": one.enthalpy_uncertainty / 1e3,
+    }
+
+
+def _syrup(item: Syrup) -> dict[str, Any]:
+    return {
         "kind": "syrup",
         "dextrose_equivalent": item.dextrose_equivalent,
         "dry_solids_mass_fraction": item.dry_solids_fraction,
         "dry_solids_uncertainty": item.dry_solids_uncertainty,
-        "dextrose_fraction_of_solids": item.dp1_fraction,
-        "fructose_fraction_of_solids": item.fructose_fraction,
-        "disaccharide_fraction_of_solids": item.dp2_fraction,
-        "trisaccharide_fraction_of_solids": item.dp3_fraction,
-        "longer_fraction_of_solids": item.dp4plus_fraction,
-        "ash_fraction_of_solids": item.ash_fraction,
-        "status": item.status,
-        "source": _cited(database, item.source),
-        "note": item.note,
+        **{key: getattr(item, attribute) for key, (_, attribute) in _SOLIDS.items()},
     }
 
 
-def _premix(database: Database, item: Premix) -> dict[str, Any]:
-    return {
-        "name": item.name,
-        "also_called": list(item.aliases),
-        "kind": "premix",
-        "mass_fractions": dict(item.components),
-        "status": item.status,
-        "source": _cited(database, item.source),
-        "note": item.note,
-    }
+def _premix(item: Premix) -> dict[str, Any]:
+    return {"kind": "premix", "mass_fractions": dict(item.components)}

@@ -17,28 +17,10 @@ from castsugar.data.load import load_database
 from castsugar.data.records import Source
 from castsugar.limits import BROKEN, KEPT
 from castsugar.mix.weighing import item_name
-from castsugar.report import numbers
-from castsugar.report.compare import (
-    C_STAR,
-    FLAME,
-    Compared,
-    budgets,
-    compare_parts,
-    difference,
-    differences_table,
-    interval,
-    least_sure,
-    number_of,
-    remarks,
-    reproduce,
-    sized,
-    text_of,
-)
-from castsugar.report.compare import (
-    PARTS as COMPARED,
-)
+from castsugar.report import compare, numbers
+from castsugar.report.compare import C_STAR, FLAME, Compared, difference, interval
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS
+from castsugar.report.field import FIELDS, TEXT, keyed
 from castsugar.report.limit_words import (
     P95,
     PEAK,
@@ -51,6 +33,7 @@ from castsugar.report.limit_words import (
 from castsugar.report.limit_words import Judged as Held
 from castsugar.report.mix_words import composition, ratio, short_names
 from castsugar.report.mixes import faults, ground, levels, misfits
+from castsugar.report.numbers import capitalized
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -94,17 +77,8 @@ _MEANING = {
 class Record:
     """A change of mix, with what its record says beside the numbers.
 
-    Attributes
-    ----------
-    told : Compared
-        The two mixes, the old one first.
-    change : Change
-    reason : str
-        Why, in the words of the user; may be empty.
-    sources : mapping of str to Source
-        All that the database knows.
-    ticks : tuple of str
-        What to tick before a grain of the new mix is fired.
+    `told` has the old mix first; `reason`: why, in the words of the user; `sources`:
+    all that the database knows; `ticks`: what to tick before the new mix is fired.
     """
 
     told: Compared
@@ -117,6 +91,11 @@ class Record:
     def invented(self) -> bool:
         """Whether some number is an example's."""
         return bool(self.told.found.invented)
+
+    @property
+    def held(self) -> tuple[Held, ...]:
+        """The limits, held at the new mix; none without limits."""
+        return self.told.found.judged[NEW] if self.told.found.judged else ()
 
 
 # ----------------------------------------------------------------------------
@@ -139,9 +118,9 @@ def justify_screen(record: Record, show: Shown) -> Screen:
         findings=tuple(justify_findings(record, show)),
         conditions=found.conditions(show),
         blocks=blocks,
-        least_sure=least_sure(told, (NEW,), _columns(record), show),
+        least_sure=compare.least_sure(told, (NEW,), _columns(record), show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=_next(record),
         invented=found.invented,
         bench=found.bench or "bench.toml",
@@ -184,20 +163,14 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
 
 def _claim(record: Record, one: Judged, show: Shown) -> Finding:
     """Say what became of a claim; where it is open, what would tell."""
-    cell = record.change.cells[one.claim.column]
-    label = FIELDS[one.claim.column].named(show)
-    unit = FIELDS[one.claim.column].kind
-    middle = difference(cell, show)[0]
-    middle = (
-        f"{middle} {show.unit(unit)}".rstrip()
-        if one.claim.column != POUR
-        else f"{middle} x"
-    )
-    text = f'Claim "{one.claim.direction} {label}": {middle} ({interval(cell, show)})'
-    values = {
-        one.claim.column: cell.difference.median,
-        "interval": list(cell.difference.interval),
-    }
+    column = one.claim.column
+    cell, field = record.change.cells[column], FIELDS[column]
+    unit = "x" if column == POUR else show.unit(field.kind)
+    middle = f"{difference(cell, show)[0]} {unit}".rstrip()
+    text = f'Claim "{one.claim.direction} {field.named(show)}": {middle}'
+    text += f" ({interval(cell, show)})"
+    found = cell.difference
+    values = {column: found.median, "interval": list(found.interval)}
     if one.verdict == SUPPORTED:
         return Finding("SUPPORTED", f"{text}, 95 %.", values)
     if one.verdict != OPEN:
@@ -211,7 +184,7 @@ def _why(record: Record, one: Judged) -> str:
     if one.why.startswith("it rests on invented"):
         return "It rests on invented numbers: nothing is supported on them."
     if one.why:
-        return f"{one.why[:1].upper()}{one.why[1:]}."
+        return f"{capitalized(one.why)}."
     parts = record.change.cells[one.claim.column].parts
     if not parts:
         return "The interval holds 0."
@@ -229,27 +202,17 @@ def _limits(record: Record, show: Shown) -> Iterator[Finding]:
     short = "the mix made now" if "/" in short else f"{short}, made now,"
     broken = [one for one in now if one.verdict == BROKEN]
     labels = numbers.listed([FIELDS[one.column].named(show) for one in broken])
-    old = (
-        f"{short} breaks {len(broken)} of {len(now)} limits ({labels})"
-        if broken
-        else ""
-    )
-    kept = False
+    old = f"{short} breaks {len(broken)} of {len(now)} limits ({labels})"
+    untold = bool(broken)
     for one in findings_of_many(["the new mix"], [new], found.rows[NEW:], show):
-        text = (
-            f"{one.text[:1].upper()}{one.text[1:]}"
-            if one.status != "DO NOT"
-            else one.text
-        )
+        text = one.text if one.status == "DO NOT" else capitalized(one.text)
         if one.status == "KEPT":
-            kept = True
-            found_on = _borrowed(record)
-            text = f"{text.removesuffix('.')}{found_on}" + (f"; {old}." if old else ".")
-            yield Finding(one.status, text, one.values)
-            continue
+            text = text.removesuffix(".") + _borrowed(record)
+            text += f"; {old}." if untold else "."
+            untold = False
         yield Finding(one.status, text, one.values)
-    if old and not kept:
-        yield Finding("CHANGES", f"{old[:1].upper()}{old[1:]}.")
+    if untold:
+        yield Finding("CHANGES", f"{capitalized(old)}.")
 
 
 def _borrowed(record: Record) -> str:
@@ -274,9 +237,8 @@ def _plain(record: Record, show: Shown) -> Finding:
         ]
         if names:
             told.append(f"{word}: {', '.join(names)}")
-    said = "; ".join(told)
-    text = f"{said[:1].upper()}{said[1:]}. Nothing was claimed (--claim)."
-    return Finding("CHANGES", text)
+    said = capitalized("; ".join(told))
+    return Finding("CHANGES", f"{said}. Nothing was claimed (--claim).")
 
 
 # ----------------------------------------------------------------------------
@@ -285,26 +247,15 @@ def _plain(record: Record, show: Shown) -> Finding:
 
 def _columns(record: Record) -> list[str]:
     """Return the columns of the screen: claims, limits, flame, c*."""
-    held = (
-        [one.column for one in record.told.found.judged[NEW]]
-        if record.told.found.judged
-        else []
-    )
-    held = [PEAK if c == P95 else c for c in held]
-    known = [
-        c for c in (*_claimed(record), *held, FLAME, C_STAR) if c in record.change.cells
-    ]
-    return list(dict.fromkeys(known))
+    held = [PEAK if one.column == P95 else one.column for one in record.held]
+    asked = dict.fromkeys((*_claimed(record), *held, FLAME, C_STAR))
+    return [column for column in asked if column in record.change.cells]
 
 
 def _table(record: Record, show: Shown) -> Table:
     """Return now and new beside limit, margin and change."""
     found = record.told.found
-    held = (
-        {one.column: k for k, one in enumerate(found.judged[NEW])}
-        if found.judged
-        else {}
-    )
+    held = {one.column: k for k, one in enumerate(record.held)}
     rows: list[tuple[str, ...]] = []
     shares = [row.get("pours_probability", math.nan) for row in found.rows]
     for column in dict.fromkeys((*_claimed(record), *held, *_columns(record))):
@@ -326,7 +277,7 @@ def _pours(record: Record, shares: list[float]) -> tuple[str, ...]:
     judged = record.told.found.judged or ((), ())
     asked = [
         one.probability
-        for one in judged[NEW]
+        for one in record.held
         if one.column == POUR and one.probability is not None
     ]
     limit = f"{numbers.percent(asked[0])} asked" if asked else ""
@@ -447,18 +398,18 @@ def _next(record: Record) -> str:
 def _annexes(record: Record, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say."""
     told, found = record.told, record.told.found
-    yield Annex("Differences", (differences_table(told, NEW, show),))
+    yield Annex("Differences", (compare.differences_table(told, NEW, show),))
     if found.judged:
         yield Annex(
             "Limits, margins, draws that keep them", (_standings(record, show),)
         )
-    yield from remarks(told)
-    yield from budgets(told, (NEW,), show)
+    yield from compare.remarks(told)
+    yield from compare.budgets(told, (NEW,), show)
     yield Annex("What would overturn this", (_overturns(record, show),))
     for one in (*levels(found, show), *ground(found, show)):
         yield Annex(one.title, tuple(_now_and_new(block) for block in one.blocks))
     yield from _evidence(record, show)
-    yield reproduce(told)
+    yield compare.reproduce(told)
 
 
 def _now_and_new(block: Block) -> Block:
@@ -476,10 +427,8 @@ def _standings(record: Record, show: Shown) -> Table:
         label = FIELDS[held.column].headed(show)
         for i, word in ((BASE, "now"), (NEW, "new")):
             standing = held.standings[i]
-            share = standing.share
-            draws = (
-                numbers.DASH if math.isnan(share) else f"{numbers.of_100(share)} of 100"
-            )
+            told = numbers.of_100(standing.share)
+            draws = numbers.DASH if math.isnan(standing.share) else f"{told} of 100"
             ground = f", {standing.ground}" if standing.ground else ""
             rows.append(
                 (
@@ -501,8 +450,7 @@ def _overturns(record: Record, show: Shown) -> Table:
         (FIELDS[one.column].named(show), one.verdict, _overturn(record, one, show))
         for one in record.change.overturns
     )
-    heads = ("", "verdict", "what would turn it round")
-    return Table(heads=heads, rows=rows, left=frozenset({0, 1, 2}))
+    return compare.texts(("", "verdict", "what would turn it round"), rows)
 
 
 def _overturn(record: Record, one: Overturn, show: Shown) -> str:
@@ -519,7 +467,7 @@ def _overturn(record: Record, one: Overturn, show: Shown) -> str:
         return "no single input within 10 of its standard uncertainties"
     if math.isnan(one.steps):
         return f"most of the uncertainty: {label}"
-    far = sized(abs(one.steps) * one.input.uncertainty, one.input.unit, show)
+    far = compare.sized(abs(one.steps) * one.input.uncertainty, one.input.unit, show)
     return f"{label} {far} {'higher' if one.steps > 0.0 else 'lower'} than taken"
 
 
@@ -542,8 +490,8 @@ def _evidence(record: Record, show: Shown) -> Iterator[Annex]:
         f"{word}: {_MEANING[word]}" for word in STANDINGS if counts[word]
     )
     heads = ("number", "value, ± standard uncertainty", "standing", "source")
-    table = Table(heads=heads, rows=rows, left=frozenset({0, 1, 2, 3}))
-    yield Annex("Every number and its source", (Paragraph(f"{meaning}."), table))
+    block = (Paragraph(f"{meaning}."), compare.texts(heads, rows))
+    yield Annex("Every number and its source", block)
     cited = tuple(
         f"{key}: {one.citation}. {one.doi_or_url}".rstrip()
         for key, one in ((k, record.sources[k]) for k in source_keys(record))
@@ -586,7 +534,7 @@ def source_keys(record: Record) -> list[str]:
 
 
 PARTS: dict[str, Part] = {
-    **{key: part for key, part in COMPARED.items() if key != "limits"},
+    **{key: part for key, part in compare.PARTS.items() if key != "limits"},
     "reason": Part(meaning="why the change is wanted, in the words of the user"),
     "justified": Part(
         meaning="whether every claim is supported, every limit kept, the new mix sound"
@@ -594,46 +542,46 @@ PARTS: dict[str, Part] = {
     "claims": Part(
         meaning="what the change is said to do",
         many=True,
-        fields=(
-            text_of("column", "that is meant"),
-            text_of("direction", "lower or higher"),
-            text_of("verdict", "supported, contradicted or cannot tell"),
-            number_of("probability", "that it holds, by the draws"),
-            text_of("why", "why nothing can be told although draws differ"),
+        fields=keyed(
+            ("column", TEXT, "that is meant"),
+            ("direction", TEXT, "lower or higher"),
+            ("verdict", TEXT, "supported, contradicted or cannot tell"),
+            ("probability", "number", "that it holds, by the draws"),
+            ("why", TEXT, "why nothing can be told although draws differ"),
         ),
     ),
     "amounts": Part(
         meaning="what a batch takes, in steps of the scale",
         many=True,
-        fields=(
-            text_of("item", "catalogue name"),
-            number_of("now_g", "of the mix made now"),
-            number_of("new_g", "of the new mix"),
+        fields=keyed(
+            ("item", TEXT, "catalogue name"),
+            ("now_g", "number", "of the mix made now"),
+            ("new_g", "number", "of the new mix"),
         ),
     ),
     "limits": Part(meaning="each limit, and under `mixes` how now and new stand to it"),
     "evidence": Part(
         meaning="every number that went in",
         many=True,
-        fields=(
-            text_of("subject", "what it is the value of"),
-            number_of("value", "in `unit`"),
-            number_of("standard_uncertainty", "on the scale that `unit` names"),
-            text_of("unit", "of both"),
-            text_of("standing", f"one of: {', '.join(STANDINGS)}"),
-            text_of("source", "key of `sources`, or words"),
-            text_of("note", "how it is known; rival values"),
+        fields=keyed(
+            ("subject", TEXT, "what it is the value of"),
+            ("value", "number", "in `unit`"),
+            ("standard_uncertainty", "number", "on the scale that `unit` names"),
+            ("unit", TEXT, "of both"),
+            ("standing", TEXT, f"one of: {', '.join(STANDINGS)}"),
+            ("source", TEXT, "key of `sources`, or words"),
+            ("note", TEXT, "how it is known; rival values"),
         ),
     ),
     "overturns": Part(
         meaning="what stands against each verdict",
         many=True,
-        fields=(
-            text_of("column", "compared"),
-            text_of("verdict", "higher, lower or cannot tell"),
-            text_of("input", "that does most; empty where nothing is uncertain"),
-            number_of("share_of_variance", "of the difference"),
-            number_of("standard_uncertainties_off", "so that the difference vanishes"),
+        fields=keyed(
+            ("column", TEXT, "compared"),
+            ("verdict", TEXT, "higher, lower or cannot tell"),
+            ("input", TEXT, "that does most; empty where nothing is uncertain"),
+            ("share_of_variance", "number", "of the difference"),
+            ("standard_uncertainties_off", "number", "so that the difference vanishes"),
         ),
     ),
     "sources": Part(meaning="citations of the sources of the evidence, by key"),
@@ -645,7 +593,7 @@ def justify_parts(record: Record) -> dict[str, Any]:
     own = record.change.to_dict()
     kept = ("justified", "claims", "amounts", "limits", "evidence", "overturns")
     return {
-        **compare_parts(record.told),
+        **compare.compare_parts(record.told),
         "reason": record.reason,
         **{key: own[key] for key in kept},
         "sources": {k: record.sources[k].citation for k in source_keys(record)},

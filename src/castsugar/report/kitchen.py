@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from castsugar.columns import Column
-from castsugar.data.records import Caution, Facts
+from castsugar.data.records import Facts
 from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.heat import FACTOR, HOTTEST
 from castsugar.kitchen.parameters import Kitchen
@@ -15,7 +14,6 @@ from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, Row, chosen
-from castsugar.report.layout import CELL, LABEL, number, wrapped
 from castsugar.report.limit_words import (
     POUR,
     SOLIDS,
@@ -24,8 +22,9 @@ from castsugar.report.limit_words import (
     findings_of_many,
     limit_rows,
 )
-from castsugar.report.mix_words import composition
-from castsugar.report.mixes import Mixes, quantities
+from castsugar.report.mix_words import composition, own_name
+from castsugar.report.mixes import Mixes, flags, quantities
+from castsugar.report.numbers import capitalized
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -37,9 +36,6 @@ from castsugar.report.screen import (
 )
 from castsugar.report.shown import Shown
 from castsugar.units import to_celsius
-
-if TYPE_CHECKING:
-    pass
 
 # ----------------------------------------------------------------------------
 # kitchen judge.
@@ -82,23 +78,8 @@ def judge_screen(
     *,
     facts: Facts,
     least: str,
-    following: str,
 ) -> Screen:
-    """Return what ``kitchen judge`` answers.
-
-    Parameters
-    ----------
-    found : Mixes
-        Rows of the kitchen's table with their bands.
-    kitchen : Kitchen
-    show : Shown
-    facts : mapping
-        Of the pan: what must not be done.
-    least : str
-        What is least sure.
-    following : str
-        What to do next.
-    """
+    """Return what ``kitchen judge`` answers; `facts` are those of the pan."""
     alone = len(found.mixes) == 1
     told = [*do_nots(facts, show), *_gaps(found, show)]
     if not kitchen.too_hot:
@@ -114,8 +95,8 @@ def judge_screen(
         blocks=blocks if computed else (),
         least_sure=least if computed else "",
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
-        next=following,
+        cautions_count=found.cautions.count,
+        next=found.next,
         invented=found.invented,
         bench=found.bench,
         annexes=tuple(_annexes(found, show)),
@@ -124,18 +105,17 @@ def judge_screen(
 
 def cook_words(kitchen: Kitchen, show: Shown) -> str:
     """Say how it was cooked, and under what air."""
-    cook, air = show.cook(kitchen.cook), 1e-3 * kitchen.air_pressure
-    air_told = show.amount("air pressure", air)
-    return f"{cook[:1].upper()}{cook[1:]}; air {air_told}; bands hold 95 of 100 draws"
+    cook = capitalized(show.cook(kitchen.cook))
+    air = show.amount("air pressure", 1e-3 * kitchen.air_pressure)
+    return f"{cook}; air {air}; bands hold 95 of 100 draws"
 
 
 def _named(found: Mixes) -> str:
     """Return what is in the pan."""
     if len(found.mixes) > 1:
         return ", ".join(found.names)
-    mix = found.mixes[0]
-    named = mix.name and ":" not in mix.name
-    return f"{mix.name} ({composition(mix)})" if named else composition(mix)
+    name, told = own_name(found.mixes[0]), composition(found.mixes[0])
+    return f"{name} ({told})" if name else told
 
 
 def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
@@ -159,8 +139,8 @@ def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
 
 def _gap(row: Row) -> str:
     """Return why a kitchen says nothing of a mix; empty where it does."""
-    flags = str(row.get("flags") or "").split("; ")
-    return next((f.removeprefix(_GAP) for f in flags if f.startswith(_GAP)), "")
+    said = str(row.get("flags") or "").split("; ")
+    return next((f.removeprefix(_GAP) for f in said if f.startswith(_GAP)), "")
 
 
 def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -234,8 +214,7 @@ def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)
     first = finding_of(limit, row, show)
-    sense = "at least" if limit.sense == ">=" else "at most"
-    bound = f"{sense} {numbers.rated(limit.limit)}"
+    bound = limit.bound(show)
     return Finding(first.status, f"{text}{told} ({band}), {bound}. {store}", values)
 
 
@@ -248,12 +227,10 @@ def _many(found: Mixes, show: Shown) -> Iterator[Finding]:
         yield from findings_of_many(names, [found.judged[i] for i in told], rows, show)
     elif rows:
         chances = [row["pours_probability"] for row in rows]
-        best, least = max(chances), min(chances)
-        text = f"{names[chances.index(best)]} pours most often, in "
-        text += (
-            f"{numbers.of_100(best)} of 100 draws; {names[chances.index(least)]} in "
-        )
-        yield Finding("RESULT", f"{text}{numbers.of_100(least)}.")
+        most, least = (chances.index(end(chances)) for end in (max, min))
+        text = f"{names[most]} pours most often, in {numbers.of_100(chances[most])} of "
+        text += f"100 draws; {names[least]} in {numbers.of_100(chances[least])}."
+        yield Finding("RESULT", text)
 
 
 def _in_the_pan(row: Row, show: Shown) -> Block:
@@ -321,14 +298,7 @@ def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
             "in hours to days; derived, untested."
         )
         yield Annex("In the pan and after", (table, Paragraph(note)))
-    lines = [
-        f"{name}: {flag}"
-        for name, row in zip(found.names, found.rows, strict=True)
-        for flag in str(row.get("flags") or "").split("; ")
-        if flag
-    ]
-    if lines:
-        yield Annex("Notes on the mixes", (Listing(tuple(lines)),))
+    yield from flags(found)
     yield Annex("Assumed", (Listing(found.notes),))
 
 
@@ -352,92 +322,3 @@ def judge_parts(found: Mixes, shares: Mapping[str, float]) -> dict[str, Any]:
         "limits": limit_rows([m.name for m in found.mixes], found.judged),
         "contributions": dict(shares),
     }
-
-
-# ----------------------------------------------------------------------------
-# Lines of kitchens for commands that still set their pages by hand.
-
-TITLE = "In the kitchen, at the pour and after"
-
-
-def kitchen_lines(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
-    """Return the kitchen block of up to three mixes; empty if not asked."""
-    if all(row["flow_class"] == "not asked" for row in rows):
-        return []
-    heads = "".join(f"{name:>{CELL}}" for name in names)
-    lines = ["", f"{TITLE:<{LABEL}}{heads}"]
-    for label, cell in _LINES:
-        told = [
-            "-" if row["flow_class"] in ("not asked", "not computed") else cell(row)
-            for row in rows
-        ]
-        cells = "".join(f"{text:>{CELL}}" for text in told)
-        lines.append(f"  {label:<{LABEL - 2}}{cells}")
-    return lines
-
-
-def _plain(key: str, decimals: int) -> Any:
-    return lambda row: number(row[key], decimals)
-
-
-def one_digit(value: float) -> str:
-    """Write a number with the one digit that a kitchen model deserves.
-
-    Examples
-    --------
-    >>> [one_digit(v) for v in (0.234, 2.7, 36.0, 1400.0, math.inf)]
-    ['0.2', '3', '40', '1000', 'jams']
-    """
-    if not math.isfinite(value):
-        return "jams" if value > 0 else "-"
-    if value >= 1e4:
-        return ">10000"
-    if value <= 0.0:
-        return "0"
-    return f"{float(f'{value:.0e}'):g}"
-
-
-def column_text(column: Column, value: float) -> str:
-    """Write a value of a column with the digits that it deserves."""
-    if column.key.startswith("pour_viscosity"):
-        return one_digit(value)
-    return number(value, column.decimals)
-
-
-def _band(row: Row) -> str:
-    low = one_digit(row["pour_viscosity_p10_Pa_s"])
-    high = one_digit(row["pour_viscosity_p90_Pa_s"])
-    return low if low == high else f"{low}-{high}"
-
-
-def _window_cell(row: Row) -> str:
-    low, high = row["pour_window_low_C"], row["pour_window_high_C"]
-    return f"{low:.0f}-{high:.0f}" if math.isfinite(low) else "none"
-
-
-def _degraded(row: Row) -> str:
-    return number(row["sugar_degraded_percent"], 1)
-
-
-_LINES = (
-    ("flow at the pour", lambda row: str(row["flow_class"])),
-    ("probability that it pours", _plain("pours_probability", 2)),
-    ("pour viscosity, 10-90 % band, Pa s", _band),
-    ("solids over packing (jams at 1)", _plain("relative_solids_pour", 2)),
-    ("sugar not dissolved, %", _plain("undissolved_sugar_percent", 0)),
-    ("pours between, C", _window_cell),
-    ("liquid starts to boil, C", _plain("liquid_boils_C", 0)),
-    (f"sugar degraded, % (factor {FACTOR:g})", _degraded),
-    ("solids over packing at 20 C", _plain("relative_solids_20C", 2)),
-    ("the grain, once set", lambda row: set_word(row["relative_solids_20C"])),
-    ("binder's glass transition, C", _plain("binder_glass_transition_C", 0)),
-    ("draws water above, % humidity", _plain("storage_humidity_max_percent", 0)),
-)
-
-
-def caution_lines(cautions: Sequence[Caution]) -> str:
-    """Return the cautions as the end of a page."""
-    lines = ["", "Cautions"]
-    for caution in cautions:
-        lines += wrapped(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"

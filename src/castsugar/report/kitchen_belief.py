@@ -13,9 +13,9 @@ from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field, Row
+from castsugar.report.field import TEXT, Row, keyed
 from castsugar.report.kitchen import CONTRIBUTIONS, cook_words, do_nots
-from castsugar.report.mix_words import composition
+from castsugar.report.mix_words import composition, own_name
 from castsugar.report.screen import Annex, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -75,34 +75,28 @@ def least_sure(
         return ""
     name, share = next(iter(shares.items()))
     row = next(r for r in parameter_rows(belief, syrup) if r["name"] == name)
-    low, high = _cells(row, show)[1:]
+    band = _cells(row, show)[1]
     return (
-        f"{CALLED[name][1]} ({low} to {high}, {origin_word(name, row['origin'])}): "
+        f"{CALLED[name][1]} ({band}, {origin_word(name, row['origin'])}): "
         f"{numbers.percent(share)} % of the uncertainty of the pour"
     )
 
 
-def _cells(row: Row, show: Shown) -> tuple[str, str, str]:
-    """Return a parameter and the ends of its band."""
-    low, high = row["value_interval"]
+def _cells(row: Row, show: Shown) -> tuple[str, str]:
+    """Return a parameter and its band."""
+    three = (row["value"], *row["value_interval"])
     if row["name"] == "thermometer":
-        return show.band("temperature difference", row["value"], low, high)
-    return numbers.with_band(row["value"], low, high)
+        told, low, high = show.band("temperature difference", *three)
+    else:
+        told, low, high = numbers.with_band(*three)
+    return told, f"{low} to {high}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Believed:
     """What is known of a kitchen.
 
-    Attributes
-    ----------
-    learnt : Learnt
-    syrup : Syrup
-    mix : Mix
-        Of which `shares` speaks: the contributions to its pour viscosity.
-    shares : mapping
-    invented : tuple of str
-    bench : str
+    `shares` are the contributions of the parameters to the pour viscosity of `mix`.
     """
 
     learnt: Learnt
@@ -122,15 +116,13 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
     measured = sum(r["origin"].startswith("measured") for r in rows.values())
     lines = []
     for name in order:
-        told, low, high = _cells(rows[name], show)
         label, _, test = CALLED[name]
         if name == "thermometer":
             label = show.headed(label, "temperature difference")
         share = numbers.percent(found.shares.get(name, 0.0))
-        cells = (label, told, f"{low} to {high}", share, words[name], test or "no test")
-        lines.append(cells)
+        cells = (*_cells(rows[name], show), share, words[name], test or "no test")
+        lines.append((label, *cells))
     heads = ("", "median", "95 % band", "share,\n%", "origin", "measured by")
-    next_ = measurement_of(found.shares, belief)
     return Screen(
         command="kitchen",
         title=f"Kitchen parameters: {measured} of {len(rows)} measured",
@@ -140,7 +132,7 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
         ),
         conditions="Share: of the uncertainty of the pour viscosity.",
         blocks=(Table(heads=heads, rows=tuple(lines), left=frozenset({0, 4, 5})),),
-        next=f"castsugar kitchen {next_} --how",
+        next=f"castsugar kitchen {measurement_of(found.shares, belief)} --how",
         invented=found.invented,
         bench=found.bench,
         annexes=tuple(_parameter_annexes(found, rows)),
@@ -159,15 +151,13 @@ def _deciding(found: Believed, words: Mapping[str, str]) -> Finding:
     first = list(found.shares)[:2]
     told = numbers.listed([CALLED[name][1] for name in first])
     guessed = sum(words[name] == "assumed" for name in first)
-    state = {0: "none of them", 1: "one", 2: "both"}[guessed]
-    verb = "are" if guessed == 2 else "is"
-    guess = "guesses" if guessed == 2 else "a guess"
-    text = f"{told[:1].upper()}{told[1:]} decide how {_short(found.mix)} pours; "
-    return Finding("RESULT", f"{text}{state} {verb} {guess}.", dict(found.shares))
+    guess = ("none of them is a guess", "one is a guess", "both are guesses")[guessed]
+    text = f"{numbers.capitalized(told)} decide how {_mix(found)} pours; "
+    return Finding("RESULT", f"{text}{guess}.", dict(found.shares))
 
 
-def _short(mix: Mix) -> str:
-    return mix.name if mix.name and ":" not in mix.name else composition(mix)
+def _mix(found: Believed | Measured) -> str:
+    return own_name(found.mix) or composition(found.mix)
 
 
 def _parameter_annexes(found: Believed, rows: Mapping[str, Row]) -> Iterator[Annex]:
@@ -180,26 +170,24 @@ def _parameter_annexes(found: Believed, rows: Mapping[str, Row]) -> Iterator[Ann
         yield Annex("Measurements", (Listing(told),))
 
 
-def _field(key: str, kind: str, meaning: str) -> Field:
-    return Field(key=key, label=key.replace("_", " "), kind=kind, meaning=meaning)
-
-
-PARAMETER_FIELDS = (
-    _field("name", TEXT, "as in [kitchen] of the bench file"),
-    _field("meaning", TEXT, "what it is"),
-    _field("unit", TEXT, "of value and value_interval"),
-    _field("value", "number", "median of what is believed"),
-    _field("origin", TEXT, "where it comes from"),
+PARAMETER_FIELDS = keyed(
+    ("name", TEXT, "as in [kitchen] of the bench file"),
+    ("meaning", TEXT, "what it is"),
+    ("unit", TEXT, "of value and value_interval"),
+    ("value", "number", "median of what is believed"),
+    ("origin", TEXT, "where it comes from"),
 )
 
-OUTCOME_FIELDS = (
-    _field("kind", TEXT, "of the measurement"),
-    _field("label", TEXT, "how it is called: its number in the bench file"),
-    _field("quantity", TEXT, "what was found"),
-    _field("unit", TEXT, "of observed, expected and expected_interval"),
-    _field("observed", "number", "what was found"),
-    _field("expected", "number", "before it, by what was believed"),
-    _field("deviation", "number", "of the two, in standard deviations of both"),
+#: What is known of a measurement before it is used.
+_READING = ("kind", "label", "quantity", "unit")
+OUTCOME_FIELDS = keyed(
+    ("kind", TEXT, "of the measurement"),
+    ("label", TEXT, "how it is called: its number in the bench file"),
+    ("quantity", TEXT, "what was found"),
+    ("unit", TEXT, "of observed, expected and expected_interval"),
+    ("observed", "number", "what was found"),
+    ("expected", "number", "before it, by what was believed"),
+    ("deviation", "number", "of the two, in standard deviations of both"),
 )
 
 PARAMETER_PARTS = {
@@ -224,14 +212,10 @@ def parameters_parts(found: Believed) -> dict[str, Any]:
 
 
 def parameter_rows(belief: Belief, syrup: Syrup) -> list[dict[str, Any]]:
-    """Return the parameters as plain rows, those of the syrup as it stands.
+    """Return the parameters as plain rows.
 
-    Parameters
-    ----------
-    belief : Belief
-    syrup : Syrup
-        The one that the kitchen measures; its solids and grade are what the first two
-        parameters lie off from.
+    The first two are solids and grade of the syrup that the kitchen measures, as they
+    stand, not how far they are off.
     """
     rows = []
     for parameter, origin in zip(PARAMETERS, belief.origins, strict=True):
@@ -261,10 +245,7 @@ def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
     """Return what measurements said, as plain rows."""
     return [
         {
-            "kind": o.measurement.kind,
-            "label": o.measurement.label,
-            "quantity": o.measurement.quantity,
-            "unit": o.measurement.unit,
+            **{key: getattr(o.measurement, key) for key in _READING},
             "observed": o.observed,
             "expected": o.expected,
             "expected_interval": [o.low, o.high],
@@ -283,24 +264,9 @@ def outcome_rows(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
 class Measured:
     """One measurement and what it changes.
 
-    Attributes
-    ----------
-    before, after : Learnt
-    syrup : Syrup
-        The one that the kitchen measures.
-    mix : Mix
-        On which the change is shown.
-    bands : pair of tuples
-        Its pour viscosity before and after, quantiles of
-        :data:`castsugar.kitchen.calibration.BAND`. [Pa s]
-    saved : bool
-    facts : mapping
-        Of the pan.
-    cautions : Chosen
-    next : str
-    invented : tuple of str
-    bench : str
-        Empty: none is named.
+    `mix` is the one on which the change is shown, and `bands` its pour viscosity [Pa s]
+    before and after, quantiles of :data:`castsugar.kitchen.calibration.BAND`; `facts`
+    are those of the pan; an empty `bench`: none is named.
     """
 
     before: Learnt
@@ -334,16 +300,15 @@ def measurement_screen(found: Measured, show: Shown) -> Screen:
     one = found.outcome
     read = one.measurement
     named = f"{read.kind} {read.label}".rstrip()
-    whose = (
-        "" if read.kind in ("bulk density", "ball fall") else f" of {_short(found.mix)}"
-    )
+    cold = read.kind in ("bulk density", "ball fall")
+    whose = "" if cold else f" of {_mix(found)}"
     return Screen(
         command="kitchen",
         title=f"{named}{whose}: {read.quantity} {_reading(one, one.observed, show)}",
         findings=(*do_nots(found.facts, show), *_said(found, show)),
         conditions="" if one.contradicts else cook_words(found.after.kitchen, show),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=found.next,
         invented=found.invented,
         bench=found.bench or "bench.toml",
@@ -365,16 +330,14 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
         return
     yield Finding("INSIDE", f"Expected {expected} ({low} to {high}): it fits.", values)
     before, after = (_thick(band) for band in found.bands)
-    changed = f"{before} before, {after} after"
-    changed = f"{before}, as before" if before == after else changed
-    text = f"Pour viscosity of {_short(found.mix)}, Pa s: {changed}."
+    alike = before == after
+    changed = f"{before}, as before" if alike else f"{before} before, {after} after"
+    text = f"Pour viscosity of {_mix(found)}, Pa s: {changed}."
     yield Finding("CHANGES", text)
     yield Finding("CHANGES", _narrowed(found, show))
-    if found.saved:
-        yield Finding("SAVED", f"In {found.bench}.")
-    else:
-        where = found.bench or "a bench file"
-        yield Finding("NOT SAVED", f"Add --save to keep it in {where}.")
+    where = found.bench or "a bench file"
+    kept = Finding("NOT SAVED", f"Add --save to keep it in {where}.")
+    yield Finding("SAVED", f"In {where}.") if found.saved else kept
 
 
 def _reading(one: Outcome, value: float, show: Shown, *, bare: bool = False) -> str:
@@ -404,20 +367,23 @@ def _narrowed(found: Measured, show: Shown) -> str:
     old, new = _both(found)
     moved = []
     for was, now in zip(old, new, strict=True):
-        widths = [
-            row["value_interval"][1] - row["value_interval"][0] for row in (was, now)
-        ]
-        if widths[0] > 0.0 and widths[1] < _NARROWER * widths[0]:
-            moved.append((widths[1] / widths[0], was, now))
+        wide, left = _width(was), _width(now)
+        if wide > 0.0 and left < _NARROWER * wide:
+            moved.append((left / wide, was, now))
     moved.sort(key=lambda one: one[0])
     if not moved:
         return "No parameter is known better for it."
     told = []
     for _, was, now in moved[:2]:
-        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
-        told.append(f"{CALLED[was['name']][0]} {ends[0]} -> {ends[1]}")
+        before, after = (_cells(row, show)[1] for row in (was, now))
+        told.append(f"{CALLED[was['name']][0]} {before} -> {after}")
     rest = "rest alike" if len(moved) <= 2 else f"{len(moved) - 2} more: --full"
     return f"Narrowed: {', '.join(told)}; {rest}."
+
+
+def _width(row: Row) -> float:
+    low, high = row["value_interval"]
+    return float(high - low)
 
 
 def _both(found: Measured) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -431,13 +397,12 @@ def _both(found: Measured) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
 
 def _moved(found: Measured, show: Shown) -> Table:
     """Return all parameters before and after."""
-    lines = []
-    for was, now in zip(*_both(found), strict=True):
-        ends = [" to ".join(_cells(row, show)[1:]) for row in (was, now)]
-        told = [_cells(row, show)[0] for row in (was, now)]
-        lines.append((CALLED[was["name"]][0], told[0], ends[0], told[1], ends[1]))
+    lines = tuple(
+        (CALLED[was["name"]][0], *_cells(was, show), *_cells(now, show))
+        for was, now in zip(*_both(found), strict=True)
+    )
     heads = ("", "before", "95 % band", "after", "95 % band")
-    return Table(heads=heads, rows=tuple(lines))
+    return Table(heads=heads, rows=lines)
 
 
 MEASURED_PARTS = {

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.screen import Blanks, Finding, Listing, Screen
 from castsugar.report.shown import Shown
@@ -18,18 +19,9 @@ from castsugar.report.shown import Shown
 class Protocol:
     """How one kind of measurement is made; {a} in a step is a quantity.
 
-    Attributes
-    ----------
-    tells : str
-        What the measurement is for.
-    needs : str
-    steps : tuple of str
-    amounts : mapping of str to (kind, value)
-        What the steps ask for, in the unit of its kind.
-    readings : tuple of str
-        What is written down, as the options are called.
-    typed : str
-        The command afterwards, with readings of an example.
+    `amounts` maps slots to kind and value, in the unit of the kind; `readings` are what
+    is written down, as the options are called; `typed` is the command afterwards, with
+    readings of an example.
     """
 
     tells: str
@@ -113,18 +105,8 @@ PROTOCOLS = {
 }
 
 
-def how_screen(kind: str, cautions: tuple[str, ...], count: int, show: Shown) -> Screen:
-    """Return how a measurement is made.
-
-    Parameters
-    ----------
-    kind : str
-        A key of :data:`PROTOCOLS`.
-    cautions : tuple of str
-    count : int
-        Of those that apply.
-    show : Shown
-    """
+def how_screen(kind: str, cautions: Chosen, show: Shown) -> Screen:
+    """Return how a measurement is made: `kind` is a key of :data:`PROTOCOLS`."""
     one = PROTOCOLS[kind]
     needs, *steps = _told(one, show)
     numbered = tuple(f"{place}  {step}" for place, step in enumerate(steps, 1))
@@ -134,8 +116,8 @@ def how_screen(kind: str, cautions: tuple[str, ...], count: int, show: Shown) ->
         findings=(Finding("RESULT", f"Tells {one.tells}."),),
         conditions=f"You need {needs}.",
         blocks=(Listing(numbered),),
-        cautions=cautions,
-        cautions_count=count,
+        cautions=cautions.lines,
+        cautions_count=cautions.count,
         next=one.typed,
         sheet=(Blanks((*one.readings, "date")),),
     )
@@ -159,5 +141,5 @@ def how_parts(kind: str) -> dict[str, Any]:
     """Return a protocol as plain values."""
     one = PROTOCOLS[kind]
     needs, *steps = _told(one, Shown())
-    readings = list(one.readings)
-    return {"tells": one.tells, "needs": needs, "steps": steps, "readings": readings}
+    told = {"tells": one.tells, "needs": needs, "steps": steps}
+    return told | {"readings": list(one.readings)}

@@ -4,40 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, TEXT, Field, Row
+from castsugar.report.field import FIELDS, TEXT, Row, keyed
+from castsugar.report.numbers import capitalized
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 
 POUR, PEAK, P95 = "pour_viscosity_Pa_s", "peak_pressure_MPa", "peak_pressure_p95_MPa"
 SOLIDS = "relative_solids_20C"
 
-#: Relative solids from which on a grain is firm once the sugar has crystallised, and
-#: pliable (see columns.relative_solids_20C).
-_SETS = ((1.0, "firm"), (0.9, "pliable"), (-math.inf, "soft"))
 
-
-@dataclass(frozen=True, slots=True)
-class Judged:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged(LimitVerdict):
     """One limit held at one mix; numbers in the unit of the column."""
 
     of: Limit
-    verdict_of: LimitVerdict
 
     @property
     def column(self) -> str:
         """Key of the column."""
         return self.of.key
-
-    @property
-    def sense(self) -> str:
-        """At most: "<=", at least: ">="."""
-        return self.of.sense
 
     @property
     def limit(self) -> float:
@@ -49,25 +40,10 @@ class Judged:
         """Share of the draws that must keep it; None: the best estimate must."""
         return self.of.probability
 
-    @property
-    def value(self) -> float:
-        """What is held against it."""
-        return self.verdict_of.value
-
-    @property
-    def verdict(self) -> str:
-        """One of kept, broken, not computed."""
-        return self.verdict_of.verdict
-
-    @property
-    def margin(self) -> float:
-        """Share of the limit that is left; NaN where there is none."""
-        return self.verdict_of.margin
-
-    @property
-    def reason(self) -> str:
-        """Why it was not computed."""
-        return self.verdict_of.reason
+    def bound(self, show: Shown) -> str:
+        """Write the limit with its sense: "at most 10"."""
+        sense = "at most" if self.of.sense == "<=" else "at least"
+        return f"{sense} {show.limit(FIELDS[self.column].kind, self.limit)}"
 
 
 def by_mix(
@@ -75,7 +51,8 @@ def by_mix(
 ) -> tuple[tuple[Judged, ...], ...]:
     """Return the verdicts of each of so many mixes."""
     return tuple(
-        tuple(Judged(one.limit, one[i]) for one in judgements) for i in range(count)
+        tuple(Judged(of=one.limit, **asdict(one[i])) for one in judgements)
+        for i in range(count)
     )
 
 
@@ -85,11 +62,9 @@ def by_mix(
 
 def limit_cell(one: Judged, show: Shown) -> str:
     """Write a limit: "at most 10 in 85 %"."""
-    told = show.limit(FIELDS[one.column].kind, one.limit)
-    sense = "at most" if one.sense == "<=" else "at least"
     if one.probability is None:
-        return f"{sense} {told}"
-    return f"{sense} {told} in {numbers.percent(one.probability)} %"
+        return one.bound(show)
+    return f"{one.bound(show)} in {numbers.percent(one.probability)} %"
 
 
 def margin_cell(one: Judged) -> str:
@@ -106,21 +81,15 @@ def margin_cell(one: Judged) -> str:
 
 
 def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
-    """Say what became of a limit.
+    """Say what became of a limit at the mix of a row.
 
-    Parameters
-    ----------
-    one : Judged
-    row : mapping
-        The mix's row of the table.
-    show : Shown
-    origin : str
-        What the burning rate rests on, in words.
+    `origin`: what the burning rate rests on, in words.
     """
     if one.verdict not in (KEPT, BROKEN):
         label = FIELDS[one.column].named(show)
         return Finding(
-            "CANNOT TELL", f"{_first(label)}: {one.reason or 'not computed'}."
+            "CANNOT TELL",
+            f"{capitalized(label)}: {one.reason or 'not computed'}.",
         )
     status = "KEPT" if one.verdict == KEPT else "BROKEN"
     values = {one.column: one.value, "limit": one.limit, "probability": one.probability}
@@ -136,13 +105,13 @@ def _sentence(one: Judged, row: Row, show: Shown, origin: str) -> str:
     if one.column in (PEAK, P95):
         return _presses(one, row, show, origin)
     field = FIELDS[one.column]
-    told = field.text(row, show)
-    sense = "at most" if one.sense == "<=" else "at least"
-    bound = show.limit(field.kind, one.limit)
+    told, bound = field.text(row, show), one.bound(show)
     if one.column == SOLIDS:
-        word = next(word for low, word in _SETS if one.value >= low)
-        return f"Sets {word}: {field.named(show)} {told}, {sense} {bound}."
-    return f"{_first(field.headed(show))} {told}, {sense} {bound}."
+        from castsugar.kitchen.glass import set_word
+
+        word = set_word(one.value).removeprefix("stays ")
+        return f"Sets {word}: {field.named(show)} {told}, {bound}."
+    return f"{capitalized(field.headed(show))} {told}, {bound}."
 
 
 def _pours(one: Judged, row: Row, show: Shown) -> str:
@@ -216,7 +185,9 @@ def findings_of_many(
             label = FIELDS[first.column].named(show)
             whose = numbers.listed([names[i] for i in unknown])
             why = judged[unknown[0]][k].reason or "not computed"
-            found.append(Finding("CANNOT TELL", f"{_first(label)} of {whose}: {why}."))
+            found.append(
+                Finding("CANNOT TELL", f"{capitalized(label)} of {whose}: {why}.")
+            )
     keeping = [
         names[i]
         for i, own in enumerate(judged)
@@ -251,8 +222,7 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         text = f"{whose} {verb} in {told} of 100 draws; you ask {asked}."
         return Finding("BROKEN", text, values)
     told = numbers.listed([field.text(row, show) for _, _, row in of])
-    sense = "at most" if first.sense == "<=" else "at least"
-    text = f"{_first(field.headed(show))} of {whose}: {told}, {sense} {bound}."
+    text = f"{capitalized(field.headed(show))} of {whose}: {told}, {first.bound(show)}."
     return Finding("BROKEN", text, values)
 
 
@@ -260,43 +230,27 @@ def _all(count: int) -> str:
     return {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
 
 
-def _first(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 #: What a document says of limits, one a mix and limit.
 LIMITS = Part(
     meaning="one a mix and limit; `limit` and `judged` in the unit of `key`",
-    fields=(
-        Field(key="mix", label="mix", kind=TEXT, meaning="name"),
-        Field(key="key", label="quantity", kind=TEXT, meaning="column of the table"),
-        Field(key="sense", label="sense", kind=TEXT, meaning="<= or >="),
-        Field(key="limit", label="limit", kind="number", meaning="what must be kept"),
-        Field(
-            key="probability",
-            label="probability",
-            kind="number",
-            meaning="share of the draws that must keep it; null: the best estimate",
+    fields=keyed(
+        ("mix", TEXT, "name"),
+        ("key", TEXT, "column of the table"),
+        ("sense", TEXT, "<= or >="),
+        ("limit", "number", "what must be kept"),
+        (
+            "probability",
+            "number",
+            "share of the draws that must keep it; null: the best estimate",
         ),
-        Field(
-            key="judged",
-            label="judged",
-            kind="number",
-            meaning="what is held against it: the quantile of that probability",
+        (
+            "judged",
+            "number",
+            "what is held against it: the quantile of that probability",
         ),
-        Field(
-            key="verdict",
-            label="verdict",
-            kind=TEXT,
-            meaning="kept, broken or not computed",
-        ),
-        Field(
-            key="margin_percent",
-            label="margin",
-            kind="fraction",
-            meaning="what is left of the limit, in per cent of it",
-        ),
-        Field(key="reason", label="reason", kind=TEXT, meaning="why not computed"),
+        ("verdict", TEXT, "kept, broken or not computed"),
+        ("margin_percent", "fraction", "what is left of the limit, in per cent of it"),
+        ("reason", TEXT, "why not computed"),
     ),
     many=True,
 )
@@ -308,7 +262,7 @@ def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list
         {
             "mix": name,
             "key": one.column,
-            "sense": one.sense,
+            "sense": one.of.sense,
             "limit": one.limit,
             "probability": one.probability,
             "judged": one.value,

@@ -43,17 +43,20 @@ def recipe_argument(mix: Mix) -> str:
     return f'"{" ".join(parts)}"'
 
 
+def own_name(mix: Mix) -> str:
+    """Return the name of a mix; empty where it is called by its recipe."""
+    return "" if ":" in mix.name else mix.name
+
+
 def titled(mix: Mix) -> str:
     """Return a mix as a title: its name and what is in it."""
-    named = mix.name and ":" not in mix.name
-    return f"{mix.name}: {composition(mix)}" if named else composition(mix)
+    name, told = own_name(mix), composition(mix)
+    return f"{name}: {told}" if name else told
 
 
 def short_names(mixes: Sequence[Mix]) -> list[str]:
     """Return a name for each mix that fits a column: its own, or its shares."""
-    return [
-        mix.name if mix.name and ":" not in mix.name else ratio(mix) for mix in mixes
-    ]
+    return [own_name(mix) or ratio(mix) for mix in mixes]
 
 
 def plain_key(text: str) -> str:

@@ -13,7 +13,7 @@ from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
 from castsugar.report.limit_words import (
     LIMITS,
     P95,
@@ -45,18 +45,20 @@ if TYPE_CHECKING:
     from castsugar.motor.pressure_table import Firing
 
 #: What a firing at the best estimates adds to a row.
-FIRING: tuple[Field, ...] = (
-    Field(
-        key="burn_time_s",
-        label="burn time",
-        kind="time",
-        meaning="of the firing at the best estimates, quasi-steady",
-    ),
-    Field(
-        key="mean_pressure_MPa",
-        label="mean pressure",
-        kind="pressure",
-        meaning="over the burn time, at the best estimates",
+FIRING = (
+    *fields(
+        (
+            "burn_time_s",
+            "burn time",
+            "time",
+            "of the firing at the best estimates, quasi-steady",
+        ),
+        (
+            "mean_pressure_MPa",
+            "mean pressure",
+            "pressure",
+            "over the burn time, at the best estimates",
+        ),
     ),
     Field(
         key="total_impulse_N_s",
@@ -65,23 +67,25 @@ FIRING: tuple[Field, ...] = (
         meaning="without losses unless an efficiency is known",
         short="impulse",
     ),
-    Field(
-        key="impulse_letter",
-        label="impulse class",
-        kind=TEXT,
-        meaning="public letter of the total impulse",
-    ),
-    Field(
-        key="propellant_mass_g",
-        label="propellant",
-        kind="mass",
-        meaning="in all grains, at the stated share of the theoretical density",
-    ),
-    Field(
-        key="port_to_throat",
-        label="port-to-throat ratio",
-        kind="number",
-        meaning="area of the port over that of the throat, at the start",
+    *fields(
+        (
+            "impulse_letter",
+            "impulse class",
+            TEXT,
+            "public letter of the total impulse",
+        ),
+        (
+            "propellant_mass_g",
+            "propellant",
+            "mass",
+            "in all grains, at the stated share of the theoretical density",
+        ),
+        (
+            "port_to_throat",
+            "port-to-throat ratio",
+            "number",
+            "area of the port over that of the throat, at the start",
+        ),
     ),
     Field(
         key="pressure_rise_of_a_tenth_percent",
@@ -176,7 +180,6 @@ class Mixes:
 
     Attributes
     ----------
-    mixes : tuple of Mix
     rows : tuple of mapping
         Columns of the table, 95 % bands under ``<key>_interval``, those of FIRING.
     judged : tuple of tuple of Judged
@@ -185,8 +188,6 @@ class Mixes:
         Says in units under what the numbers hold, in one line.
     notes : tuple of str
         What was assumed, in full.
-    cautions : Chosen
-    cautions_in_full : tuple of str
     misfits : tuple of tuple of str
         Of each mix what is wrong with its own strands.
     recipes : collection of str
@@ -254,17 +255,15 @@ def letter(index: int) -> str:
 def evaluate_screen(found: Mixes, show: Shown) -> Screen:
     """Return what evaluate answers."""
     alone = len(found.mixes) == 1
-    blocks: tuple[Block, ...]
-    blocks = (_down(found, show),) if alone else side_by_side(found, show)
     return Screen(
         command="evaluate",
         title=title_of(found),
         findings=tuple(findings(found, show)),
         conditions=found.conditions(show),
-        blocks=blocks,
+        blocks=(_down(found, show) if alone else side_by_side(found, show),),
         least_sure=least_sure(found),
         cautions=found.cautions.lines,
-        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        cautions_count=found.cautions.count,
         next=next_step(found),
         invented=found.invented,
         bench=PurePath(found.bench or "bench.toml").name,
@@ -274,9 +273,9 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
 
 def title_of(found: Mixes) -> str:
     """Return what is in the mixes."""
-    if len(found.mixes) == 1:
-        return f"{titled(found.mixes[0])} {found.bench_said}".rstrip()
-    return f"{', '.join(found.names)} {found.bench_said}".rstrip()
+    alone = len(found.mixes) == 1
+    told = titled(found.mixes[0]) if alone else ", ".join(found.names)
+    return f"{told} {found.bench_said}".rstrip()
 
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -351,7 +350,8 @@ def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
     keys = [k for k in _SHOWN if not math.isnan(rows[0][1].get(k, math.nan))]
     if len(rows) == 1:
         told = ", ".join(_told(FIELDS[key], rows[0][1], show) for key in keys)
-        yield Finding("RESULT", f"{told}; ideal, no losses.", _values(rows[0][1], keys))
+        values = {key: rows[0][1].get(key) for key in keys}
+        yield Finding("RESULT", f"{told}; ideal, no losses.", values)
         return
     key = keys[0]
     name, best = max(rows, key=lambda pair: float(pair[1][key]))
@@ -364,10 +364,6 @@ def _performance(found: Mixes, show: Shown) -> Iterator[Finding]:
 def _told(one: Field, row: Row, show: Shown) -> str:
     unit = show.unit(one.kind)
     return f"{one.short or one.label} {one.text(row, show)} {unit}".rstrip()
-
-
-def _values(row: Row, keys: Sequence[str]) -> dict[str, Any]:
-    return {key: row.get(key) for key in keys}
 
 
 def least_sure(found: Mixes) -> str:
@@ -441,9 +437,7 @@ def _others(found: Mixes) -> list[str]:
     return [k for k in keys if not _missing(row.get(k))]
 
 
-def side_by_side(
-    found: Mixes, show: Shown, leave: Collection[str] = ()
-) -> tuple[Block, ...]:
+def side_by_side(found: Mixes, show: Shown, leave: Collection[str] = ()) -> Table:
     """Return several mixes, going down, the columns that decide but for some."""
     columns = [column for column in _columns(found, show, leave) if any(column[1])]
     heads = ("", *(head for head, _ in columns))
@@ -451,14 +445,12 @@ def side_by_side(
         (name, *(cells[i] for _, cells in columns))
         for i, name in enumerate(found.names)
     )
-    return (
-        Table(
-            heads=heads,
-            rows=rows,
-            drop=tuple(range(len(heads) - 1, 3, -1)),
-            spare=max(len(rows) - 4, 0),
-            of="mixes",
-        ),
+    return Table(
+        heads=heads,
+        rows=rows,
+        drop=tuple(range(len(heads) - 1, 3, -1)),
+        spare=max(len(rows) - 4, 0),
+        of="mixes",
     )
 
 
@@ -513,10 +505,9 @@ def _missing(value: Any) -> bool:
 def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say of the mixes."""
     yield from levels(found, show)
-    yield Annex(
-        "Input of a ballistics calculation",
-        tuple(_some(quantities(found, chosen(BALLISTICS), show), Paragraph(_WHICH))),
-    )
+    table = quantities(found, chosen(BALLISTICS), show)
+    taken = (Paragraph(_WHICH),) if table is None else (table, Paragraph(_WHICH))
+    yield Annex("Input of a ballistics calculation", taken)
     yield from _flows(found, show)
     yield from _species(found)
     yield from ground(found, show)
@@ -524,7 +515,7 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
-    yield from _remarks(found)
+    yield from flags(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
     yield Annex("Assumed", (Listing(tuple(show.said(x) for x in found.notes)),))
@@ -562,10 +553,6 @@ def _laws(found: Mixes) -> Iterator[Block]:
     for name, row in zip(found.names, found.rows, strict=True):
         if origin := row.get("burn_law_origin"):
             yield Paragraph(f"Burning-rate law of {name}: {origin}.")
-
-
-def _some(*blocks: Block | None) -> Iterator[Block]:
-    yield from (block for block in blocks if block is not None)
 
 
 def quantities(found: Mixes, fields: Sequence[Field], show: Shown) -> Table | None:
@@ -615,7 +602,7 @@ def _species(found: Mixes) -> Iterator[Annex]:
             yield Annex(f"Main species of {name}", (Table(heads=heads, rows=rows),))
 
 
-def _remarks(found: Mixes) -> Iterator[Annex]:
+def flags(found: Mixes) -> Iterator[Annex]:
     """Yield what is special about a row."""
     lines = [
         f"{name}: {flag}"

@@ -306,6 +306,11 @@ def listed(words: Sequence[str]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def capitalized(text: str) -> str:
+    """Return a text that begins with a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def outward(value: float, *, up: bool) -> str:
     """Write a number with four digits, rounded up or down and never the other way.
 

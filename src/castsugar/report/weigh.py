@@ -124,16 +124,8 @@ _EXACT = (
 class Told:
     """What a command knows beside the weighing.
 
-    Attributes
-    ----------
-    mixes : Mixes
-        The mix of the sheet alone, its limits judged.
-    cautions : tuple of Caution
-        Those that apply.
-    stops : tuple of str
-        Short words of those that forbid the work.
-    next : str
-        What to do next.
+    `mixes` is the mix of the sheet alone, its limits judged; `cautions` all that apply,
+    `stops` the short words of those that forbid the work.
     """
 
     mixes: Mixes
@@ -195,13 +187,7 @@ def weigh_screen(
 ) -> Screen:
     """Return the sheet.
 
-    Parameters
-    ----------
-    found : Weighing
-    told : Told
-    show : Shown
-    paper : bool
-        For the page: boxes to tick, room to write, and checks instead of annexes.
+    `paper`: for the page, boxes to tick, room to write, checks instead of annexes.
     """
     scale, mix = Scale(found.sheet, show), told.mixes
     ticks = Ticks(_TICKS, "Before heat, tick or stop:")
@@ -264,7 +250,7 @@ def findings(found: Weighing, told: Told, show: Shown) -> Iterator[Finding]:
     if found.correction is not None:
         yield from _corrected(found, found.correction, show)
     for text in found.warnings(lambda mass, digits: _said(mass, show, digits)):
-        yield Finding("CAUTION", f"{text[:1].upper()}{text[1:]}.")
+        yield Finding("CAUTION", f"{numbers.capitalized(text)}.")
     yield from _limits(found, told.mixes, show)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, TEXT, Field
+from castsugar.report.field import FIELDS, TEXT, Field, keyed
 from castsugar.report.limit_words import Judged, limit_rows
 from castsugar.weigh.correction import C_STAR, PEAK, POUR, Correction
 from castsugar.weigh.result import Weighing, balance
@@ -22,35 +22,35 @@ _SLOPES = {
 }
 
 
-def _field(key: str, meaning: str) -> Field:
-    kind = "mass" if key.endswith("_g") else "number"
-    kind = TEXT if key in _TEXTS else kind
-    return Field(key=key, label=key.replace("_", " "), kind=kind, meaning=meaning)
-
-
-_TEXTS = ("ingredient", "typed", "kind", "lot", "portions_g", "limited_by")
-
 #: One line of the sheet.
-LINES: tuple[Field, ...] = (
-    _field("order", "of weighing, from 1"),
-    _field("ingredient", "name in the catalogue"),
-    _field("typed", "name as typed"),
-    _field("kind", "syrup, liquid, minor, powder or oxidizer"),
-    _field("lot", "that it is weighed from"),
-    _field("share_as_weighed_percent", "of the mix as weighed"),
-    _field("share_dry_percent", "of the mix as weighed without any water"),
-    _field("mass_to_weigh_g", "in steps of the scale, what stays in the cup included"),
-    _field("mass_before_rounding_g", "exactly in the ratio"),
-    _field("mass_dry_g", "of the mass to weigh, without its water"),
-    _field("stays_in_cup_g", "of the mass to weigh"),
-    _field("portions_g", "where the scale does not hold all at once"),
-    _field("may_be_off_g", "either way; empty for a single line"),
-    _field("limited_by", "what decides how far it may be off"),
-    _field("share_points_per_step", "its share of the mix, for one step of the scale"),
-    *(_field(key, "change for one step of the scale") for key in _SLOPES.values()),
-    _field("actual_g", "what the scale showed"),
-    _field("to_add_g", "to meet the ratio"),
-    _field("in_the_end_g", "on the scale"),
+LINES: tuple[Field, ...] = keyed(
+    ("order", "number", "of weighing, from 1"),
+    ("ingredient", TEXT, "name in the catalogue"),
+    ("typed", TEXT, "name as typed"),
+    ("kind", TEXT, "syrup, liquid, minor, powder or oxidizer"),
+    ("lot", TEXT, "that it is weighed from"),
+    ("share_as_weighed_percent", "number", "of the mix as weighed"),
+    ("share_dry_percent", "number", "of the mix as weighed without any water"),
+    (
+        "mass_to_weigh_g",
+        "mass",
+        "in steps of the scale, what stays in the cup included",
+    ),
+    ("mass_before_rounding_g", "mass", "exactly in the ratio"),
+    ("mass_dry_g", "mass", "of the mass to weigh, without its water"),
+    ("stays_in_cup_g", "mass", "of the mass to weigh"),
+    ("portions_g", TEXT, "where the scale does not hold all at once"),
+    ("may_be_off_g", "mass", "either way; empty for a single line"),
+    ("limited_by", TEXT, "what decides how far it may be off"),
+    (
+        "share_points_per_step",
+        "number",
+        "its share of the mix, for one step of the scale",
+    ),
+    *((key, "number", "change for one step of the scale") for key in _SLOPES.values()),
+    ("actual_g", "mass", "what the scale showed"),
+    ("to_add_g", "mass", "to meet the ratio"),
+    ("in_the_end_g", "mass", "on the scale"),
 )
 
 #: The document ``castsugar.weigh/2``.
