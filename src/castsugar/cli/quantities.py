@@ -14,13 +14,34 @@ if TYPE_CHECKING:
 
 #: Option to what it is, by the name of its plausible range.
 KNOWN = {
+    "--altitude": "altitude",
     "--ambient": "air pressure",
+    "--at": "pressure of a burn rate",
     "--at-most": "batch",
     "--batch": "batch",
+    "--burn-time": "burn time",
+    "--chamber-pressure": "chamber pressure",
+    "--delay-length": "delay length",
+    "--delay-time": "delay time",
     "--exit-pressure": "exit pressure",
+    "--grain-uncertainty": "uncertainty of the sizes of the grain",
+    "--length-uncertainty": "uncertainty of the delay length",
+    "--limits": "start and end of burning",
     "--pressure": "chamber pressure",
+    "--pressure-calibration": "calibration of a sensor",
+    "--pressure-per-volt": "pressure per volt",
+    "--pressure-range": "range of the pressure sensor",
+    "--propellant-mass": "propellant mass",
     "--scale-step": "step of the scale",
     "--syrup-solids": "dry solids",
+    "--threshold": "start and end of burning",
+    "--throat": "throat diameter",
+    "--throat-after": "throat diameter",
+    "--throat-uncertainty": "uncertainty of the throat diameter",
+    "--thrust-calibration": "calibration of a sensor",
+    "--thrust-per-volt": "thrust per volt",
+    "--thrust-range": "range of the load cell",
+    "--thrust-uncertainty": "uncertainty of the chamber pressure",
     "--water-lost": "water lost",
 }
 
@@ -53,6 +74,17 @@ def read(option: str, text: str) -> Quantity:
     from castsugar import plausible
 
     return plausible.read(text, KNOWN[option], where=option)
+
+
+def given(options: argparse.Namespace, option: str) -> Quantity | None:
+    """Return an option that was kept as typed; None if it was not given.
+
+    Raises
+    ------
+    InputError
+    """
+    text = getattr(options, option.removeprefix("--").replace("-", "_"))
+    return None if text is None else read(option, text)
 
 
 def exit_pressure(text: str) -> Quantity | str:

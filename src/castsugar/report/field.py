@@ -193,6 +193,14 @@ def fields(*lines: tuple[str, str, str, str]) -> tuple[Field, ...]:
     )
 
 
+def banded(
+    key: str, value: float, ends: Sequence[float], scale: float = 1.0
+) -> dict[str, Any]:
+    """Return a value and its 95 % band for a row, scaled to the unit of the key."""
+    low, high = ends
+    return {key: scale * value, key + INTERVAL: (scale * low, scale * high)}
+
+
 def listed(
     columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
 ) -> Table:
