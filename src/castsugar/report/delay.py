@@ -12,7 +12,7 @@ from castsugar.motor.strands import MixResult
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, banded, fields
+from castsugar.report.field import TEXT, fields, row_of
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -105,39 +105,25 @@ def delay_parts(delay: Delay, asked: Asked) -> dict[str, Any]:
 
 def delay_row(delay: Delay, asked: Asked) -> dict[str, Any]:
     """Return the one row of a delay column, with units in the keys."""
-    low, high = delay.law.tested
-    fired = delay.thrusting
-    return {
-        "mix": asked.result.mix,
-        "wanted": "delay" if delay.wanted else "length",
-        "status": "ok" if delay.lasts else "through before the thrust ends",
-        **_banded("length_mm", delay.length),
-        **_banded("delay_s", delay.time, 1.0),
-        "end_after_ignition_s": delay.end,
-        **_banded("length_burned_during_thrust_mm", delay.burned),
-        **_banded("length_left_mm", delay.left),
-        "share_burned_during_thrust": delay.burned_share,
-        "mean_rate_during_thrust_mm_s": 1e3 * delay.thrust_rate,
-        **_banded("rate_in_open_air_mm_s", delay.ambient_rate),
-        "burn_through_probability": delay.burn_through,
-        "burn_time_s": fired.burn_time,
-        "mean_chamber_pressure_MPa": 1e-6 * fired.mean_pressure,
-        "peak_chamber_pressure_MPa": 1e-6 * fired.peak_pressure,
-        "ambient_pressure_kPa": 1e-3 * delay.ambient,
-        "pressure_where_it_burns_kPa": 1e-3 * delay.burning_at,
-        "delay_at_test_place_s": delay.ground_time,
-        f"pressure_{_HIGHER}_kPa": 1e-3 * delay.climb_pressure,
-        f"delay_{_HIGHER}_s": delay.climb_time,
-        "lowest_tested_pressure_kPa": 1e-3 * low,
-        "highest_tested_pressure_MPa": 1e-6 * high,
-        "scatter_share_of_rate_variance": delay.scatter_share,
-        "strands": len(asked.result.strands),
-        "seed": delay.settings.seed,
-    }
+    fired, (low, high) = delay.thrusting, delay.law.tested
+    return row_of(
+        FIELDS,
+        asked.result.mix,
+        "delay" if delay.wanted else "length",
+        "ok" if delay.lasts else "through before the thrust ends",
+        _banded(delay.length), _banded(delay.time, 1.0), delay.end,
+        _banded(delay.burned), _banded(delay.left), delay.burned_share,
+        1e3 * delay.thrust_rate, _banded(delay.ambient_rate), delay.burn_through,
+        fired.burn_time, 1e-6 * fired.mean_pressure, 1e-6 * fired.peak_pressure,
+        1e-3 * delay.ambient, 1e-3 * delay.burning_at, delay.ground_time,
+        1e-3 * delay.climb_pressure, delay.climb_time,
+        1e-3 * low, 1e-6 * high, delay.scatter_share,
+        len(asked.result.strands), delay.settings.seed,
+    )  # fmt: skip
 
 
-def _banded(key: str, found: Estimate, scale: float = 1e3) -> dict[str, Any]:
-    return banded(key, found.value, (found.low, found.high), scale)
+def _banded(found: Estimate, scale: float = 1e3) -> tuple[float, tuple[float, float]]:
+    return scale * found.value, (scale * found.low, scale * found.high)
 
 
 def remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
@@ -206,13 +192,10 @@ def _answer(delay: Delay, show: Shown) -> Finding:
     told, low, high = numbers.with_band(time.value, time.low, time.high)
     text = f"It lasts {told} s after thrust ({low} to {high})."
     if delay.wanted:
-        cut = show.banded("length", *_millimetres(length))
+        best, ends = _banded(length)
+        cut = show.banded("length", best, *ends)
         text = f"Cut {cut}; columns cut so last {low} to {high} s."
     return Finding("RESULT", text, values)
-
-
-def _millimetres(found: Estimate) -> tuple[float, float, float]:
-    return 1e3 * found.value, 1e3 * found.low, 1e3 * found.high
 
 
 def _blocks(delay: Delay, show: Shown) -> tuple[Block, ...]:
@@ -226,7 +209,8 @@ def _blocks(delay: Delay, show: Shown) -> tuple[Block, ...]:
     )  # fmt: skip
     rows = []
     for name, length, time, rate, at in phases:
-        told, low, high = show.band("length", *_millimetres(length))
+        best, ends = _banded(length)
+        told, low, high = show.band("length", best, *ends)
         cells = (numbers.significant(time), show.bare("rate", 1e3 * rate), f"at {at}")
         rows.append((name, told, f"{low} to {high}", *cells))
     table = Table(

@@ -193,12 +193,18 @@ def fields(*lines: tuple[str, str, str, str]) -> tuple[Field, ...]:
     )
 
 
-def banded(
-    key: str, value: float, ends: Sequence[float], scale: float = 1.0
-) -> dict[str, Any]:
-    """Return a value and its 95 % band for a row, scaled to the unit of the key."""
-    low, high = ends
-    return {key: scale * value, key + INTERVAL: (scale * low, scale * high)}
+def row_of(columns: Sequence[Field], *values: Any) -> dict[str, Any]:
+    """Return values as a row, in the order of the fields.
+
+    A pair is a value and its 95 % band, or None for none. Fields behind the last value
+    are left out.
+    """
+    row: dict[str, Any] = {}
+    for one, value in zip(columns, values, strict=False):
+        row[one.key], *band = value if isinstance(value, tuple) else (value,)
+        if band:
+            row[one.key + INTERVAL] = band[0]
+    return row
 
 
 def listed(
