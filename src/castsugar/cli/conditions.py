@@ -7,12 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import (
-    Shelf,
-    add_syrup_options,
-    read_shelf,
-    world_of,
-)
+from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf, world_of
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.quantities import (
@@ -154,11 +149,6 @@ class Shared:
         return self.conditions.exit_pressure
 
     @property
-    def flow(self) -> str:
-        """How the products expand."""
-        return self.conditions.nozzle_flow
-
-    @property
     def species(self) -> SpeciesTable:
         """The product set asked for."""
         from castsugar.rows import species_set
@@ -196,15 +186,14 @@ class Shared:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys."""
+        syrup = self.syrup
         return {
             "conditions": self.conditions.to_dict(),
             "water_lost": self._water_lost(),
             "enthalpy_alternatives": self.alternatives,
             "product_set": self.data,
-            "syrup_dry_solids": self.syrup.dry_solids if self.syrup else None,
-            "syrup_dextrose_equivalent": (
-                self.syrup.dextrose_equivalent if self.syrup else None
-            ),
+            "syrup_dry_solids": syrup and syrup.dry_solids,
+            "syrup_dextrose_equivalent": syrup and syrup.dextrose_equivalent,
         }
 
     @property
@@ -238,7 +227,8 @@ class Shared:
 
         lines = [self.pressures_text()]
         if self.leaving is not None:
-            lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
+            flow = self.conditions.nozzle_flow
+            lines.append(f"flow {flow}: {FLOWS[flow]}")
         lost = self._water_lost()
         leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
         lines.append(
@@ -275,18 +265,18 @@ class Shared:
 
 def lot_text(lot: Lot) -> str:
     """Say what is stated about a bag or bottle."""
-    parts = []
-    if lot.assay is not None:
-        parts.append(f"assay {100 * lot.assay:g} % (dry basis)")
-    if lot.moisture:
-        parts.append(f"{100 * lot.moisture:g} % water")
-    if lot.inert:
-        parts.append(f"{100 * lot.inert:g} % inert (dry basis)")
-    if lot.dry_solids is not None:
-        parts.append(f"{100 * lot.dry_solids:g} % dry solids")
-    if lot.dextrose_equivalent is not None:
-        parts.append(f"dextrose equivalent {lot.dextrose_equivalent:g}")
-    return ", ".join(parts)
+    parts = (
+        (lot.assay, 100, "assay {:g} % (dry basis)"),
+        (lot.moisture or None, 100, "{:g} % water"),
+        (lot.inert or None, 100, "{:g} % inert (dry basis)"),
+        (lot.dry_solids, 100, "{:g} % dry solids"),
+        (lot.dextrose_equivalent, 1, "dextrose equivalent {:g}"),
+    )
+    return ", ".join(
+        words.format(scale * stated)
+        for stated, scale, words in parts
+        if stated is not None
+    )
 
 
 def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
@@ -328,12 +318,15 @@ def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     world = world_of(options)
     scale: dict[str, Any] = (world.bench.scale if world else None) or {}
     search: dict[str, Any] = (world.bench.search if world else None) or {}
-    step, typed = scale.get("step"), getattr(options, "scale_step", None)
-    if typed is not None or step is None:
-        step = (typed or read("--scale-step", STEP)).value
-    batch, typed = search.get("batch"), getattr(options, "batch", None)
-    if typed is not None or batch is None:
-        batch = (typed or read("--batch", BATCH)).value
+
+    def stated(option: str, known: float | None, default: str) -> float:
+        typed = getattr(options, option.removeprefix("--").replace("-", "_"), None)
+        if typed is None and known is not None:
+            return known
+        return float((typed or read(option, default)).value)
+
+    step = stated("--scale-step", scale.get("step"), STEP)
+    batch = stated("--batch", search.get("batch"), BATCH)
     if step > batch:
         raise InputError(
             f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
