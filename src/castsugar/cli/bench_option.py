@@ -8,7 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.errors import CastsugarError, InputError, UnknownNameError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -38,14 +40,7 @@ def add_syrup_options(parser: argparse._ActionsContainer) -> None:
 
 
 def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
-    """Return what is stated about the syrup; None if nothing is.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar import plausible
-    from castsugar.errors import InputError
+    """Return what is stated about the syrup; None if nothing is; raises InputError."""
     from castsugar.mix.weighing import Lot
 
     solids, grade = in_si(options.syrup_solids), None
@@ -76,7 +71,6 @@ def syrup_lots(
         If a lot is stated and no recipe holds a syrup.
     """
     from castsugar.data.records import Syrup
-    from castsugar.errors import InputError, UnknownNameError
 
     def is_syrup(name: str) -> bool:
         try:
@@ -110,8 +104,6 @@ class Once(argparse.Action):
         self, parser: Any, namespace: Any, values: Any, option_string: Any = None
     ) -> None:
         """Keep the name; a word that may be missing is called with None."""
-        from castsugar.errors import InputError
-
         if values is None:
             return
         before = getattr(namespace, self.dest, None)
@@ -153,7 +145,6 @@ def settle_bench(options: argparse.Namespace) -> None:
         return
     from pathlib import Path
 
-    from castsugar.errors import InputError
     from castsugar.files.paths import status
 
     if options.bench == "":
@@ -178,7 +169,6 @@ def world_of(options: argparse.Namespace) -> World | None:
     known = vars(options)
     if "world" not in known:
         from castsugar.bench.world import read
-        from castsugar.errors import CastsugarError
 
         try:
             known["world"] = read(options.bench)
@@ -193,14 +183,7 @@ def world_of(options: argparse.Namespace) -> World | None:
 
 
 def stated_world(options: argparse.Namespace) -> World:
-    """Return the world of a command that cannot do without.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar.errors import InputError
-
+    """Return the world of a command that cannot do without; raises InputError."""
     world = world_of(options)
     if world is None:
         raise InputError(
@@ -237,7 +220,6 @@ class Shelf:
         InputError
             If a syrup is stated and no recipe holds one.
         """
-        from castsugar.errors import CastsugarError
         from castsugar.mix import weighing
 
         found = []
@@ -257,12 +239,7 @@ class Shelf:
 
 
 def read_shelf(options: argparse.Namespace) -> Shelf:
-    """Read --bench and what is stated about the syrup.
-
-    Raises
-    ------
-    InputError
-    """
+    """Read --bench and what is stated about the syrup; raises InputError."""
     world = world_of(options)
     syrup = read_syrup_lot(options)
     if world is None:
@@ -297,8 +274,6 @@ def refuse_unquoted(words: Sequence[str]) -> None:
     ------
     InputError
     """
-    from castsugar.errors import InputError
-
     parts = [word for word in words if _PART.fullmatch(word)]
     if len(parts) > 1 and all(word in parts or ":" not in word for word in words):
         whole = " ".join(words)
@@ -324,8 +299,6 @@ def recipe_texts(
         name = word.strip()
         named = name in known
         if known and not named and ":" not in word:
-            from castsugar.errors import unknown_name
-
             raise unknown_name("recipe of the bench file", name, known)
         texts.append(bench.recipe_text(word) if bench is not None else word)
         names.append(name if named else "")
@@ -344,7 +317,6 @@ def weigh_recipes(
 
     Names in the bench file of the shelf stand for recipes.
     """
-    from castsugar.errors import CastsugarError
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.output import SCREEN, add_output_options, write_file
 from castsugar.cli.quantities import quantity, read
+from castsugar.errors import unknown_name
 
 if TYPE_CHECKING:
     from typing import Any
@@ -106,7 +107,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
     """Return the laws that may be offered."""
-    from castsugar.errors import unknown_name
     from castsugar.motor.burn_law import borrowed_laws
 
     laws = borrowed_laws(database)

@@ -19,6 +19,7 @@ from castsugar.cli.quantities import (
 )
 from castsugar.cli.screen import remark
 from castsugar.constants import DEFAULT_FLOW
+from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -149,6 +150,11 @@ class Shared:
         return self.conditions.exit_pressure
 
     @property
+    def flow(self) -> str:
+        """How the products expand."""
+        return self.conditions.nozzle_flow
+
+    @property
     def species(self) -> SpeciesTable:
         """The product set asked for."""
         from castsugar.rows import species_set
@@ -227,8 +233,7 @@ class Shared:
 
         lines = [self.pressures_text()]
         if self.leaving is not None:
-            flow = self.conditions.nozzle_flow
-            lines.append(f"flow {flow}: {FLOWS[flow]}")
+            lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
         lost = self._water_lost()
         leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
         lines.append(
@@ -282,7 +287,6 @@ def lot_text(lot: Lot) -> str:
 def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar.data.load import PRODUCT_SETS
-    from castsugar.errors import InputError, unknown_name
 
     shelf, world = read_shelf(options), world_of(options)
     if options.data not in PRODUCT_SETS:
@@ -313,7 +317,6 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
 def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
     from castsugar.comparison.uncertain_inputs import Doubts
-    from castsugar.errors import InputError
 
     world = world_of(options)
     scale: dict[str, Any] = (world.bench.scale if world else None) or {}

@@ -11,6 +11,7 @@ from castsugar.cli.answer import Answer, answer, invented_files
 from castsugar.cli.firing_options import STAND
 from castsugar.cli.output import command_text
 from castsugar.cli.quantities import given
+from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -76,8 +77,6 @@ def add_delay_options(parser: argparse.ArgumentParser) -> None:
 
 def refuse_stray(options: argparse.Namespace) -> None:
     """Refuse options of the delay column without --delay, and of the motor with it."""
-    from castsugar.errors import InputError
-
     if not options.delay:
         for name in _COLUMN:
             if _of(options, name) is not None:
@@ -129,8 +128,6 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
 
 def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> None:
     """Refuse options that are missing or contradict each other."""
-    from castsugar.errors import InputError
-
     if options.strands is None:
         raise InputError(
             "--delay needs --strands FILE: strands of the delay mix, burned in open "
@@ -157,7 +154,6 @@ def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> N
 
 def _delay_mix(options: argparse.Namespace, ambient: float) -> MixResult:
     """Read the strands of the delay mix and turn them into a law."""
-    from castsugar.errors import InputError, unknown_name
     from castsugar.motor.strands import analyse_mix
     from castsugar.readings.strand_files import read_strands
 

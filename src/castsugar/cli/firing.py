@@ -31,6 +31,7 @@ from castsugar.cli.firing_options import (
 )
 from castsugar.cli.output import SCREEN, add_output_options, command_text, write_file
 from castsugar.cli.quantities import given, in_si
+from castsugar.errors import CastsugarError, InputError
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -95,8 +96,6 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
-    from castsugar.errors import InputError
-
     refuse_stray(options)
     if options.delay:
         return run_delay(options, _thrusting(options))
@@ -124,8 +123,6 @@ def _beside(
     options: argparse.Namespace, database: Database
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
-    from castsugar.errors import InputError
-
     shelf, world = read_shelf(options), world_of(options)
     hardware = None if world is None else world.motor
     if options.mix is None:
@@ -142,8 +139,6 @@ def _beside(
 @contextmanager
 def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterator[None]:
     """Draw what was read, or say how to, where a recording is refused."""
-    from castsugar.errors import CastsugarError
-
     try:
         yield
     except CastsugarError as error:
@@ -201,7 +196,6 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     """Return the pressure that the delay column saw; None without a recording."""
     if options.file is None:
         return None
-    from castsugar.errors import InputError
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel

@@ -6,7 +6,9 @@ import argparse
 import math
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.quantities import given, in_si, read
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.motor.firing.quantities import Stand
@@ -108,7 +110,6 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
     InputError
         Names the option.
     """
-    from castsugar.errors import InputError
     from castsugar.motor.firing.quantities import Stand
 
     if options.propellant_mass is None:
@@ -127,8 +128,6 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
 
 def _mass_uncertainty(text: str, mass: float) -> float:
     """Return the relative uncertainty of a mass, typed as a mass or as a share."""
-    from castsugar import plausible
-
     where = "--mass-uncertainty"
     if "%" in text:
         return plausible.read(text, "share of uncertainty", where=where).value
@@ -158,7 +157,6 @@ def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded
     InputError
         A pressure that is neither gauge nor absolute, volts without calibration.
     """
-    from castsugar.errors import InputError
     from castsugar.motor.firing.reduction import Recorded
 
     as_read = options.zero == "as-read"
@@ -196,8 +194,6 @@ def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded
 
 def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> Any:
     """Return a course in SI: volts scaled, the sign turned where asked."""
-    from castsugar.errors import InputError
-
     values = getattr(recording, name)
     if values is None:
         return None

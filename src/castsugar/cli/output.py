@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.cli.screen import remark, say, visible
+from castsugar.errors import InputError
 
 #: What a command may offer besides -o and --force: kinds of text, of which one is
 #: printed, and the rest.
@@ -114,8 +115,6 @@ class _Picture(argparse.Action):
         self, parser: Any, namespace: Any, values: Any, option_string: Any = None
     ) -> None:
         """Keep the file under the name of the picture."""
-        from castsugar.errors import InputError
-
         name, equals, file = values.partition("=")
         if not equals or name not in self.names:
             name, file = self.names[0], values

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.screen import remark
 from castsugar.constants import NO_EXIT
 
@@ -65,14 +66,7 @@ def quantity(option: str) -> Callable[[str], Quantity]:
 
 
 def read(option: str, text: str) -> Quantity:
-    """Return what an option would be, had this been typed.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar import plausible
-
+    """Return what an option would be, had this been typed; raises InputError."""
     return plausible.read(text, KNOWN[option], where=option)
 
 
