@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import itertools
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -44,13 +45,13 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     from castsugar.mix.weighing import Lot
 
     solids, grade = in_si(options.syrup_solids), None
-    if options.syrup_grade is not None:
+    if (typed := options.syrup_grade) is not None:
         try:
-            grade = float(options.syrup_grade)
+            grade = float(typed)
         except ValueError:
             raise InputError(
-                f"--syrup-grade is {options.syrup_grade!r}; give the dextrose "
-                "equivalent as a number, for example 42"
+                f"--syrup-grade is {typed!r}; give the dextrose equivalent as a "
+                "number, for example 42"
             ) from None
         plausible.checked(
             "dextrose equivalent", grade, plausible.said_at("--syrup-grade")
@@ -58,33 +59,6 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     if solids is None and grade is None:
         return None
     return Lot(dry_solids=solids, dextrose_equivalent=grade)
-
-
-def syrup_lots(
-    database: Database, lot: Lot | None, recipes: Iterable[Iterable[str]]
-) -> list[dict[str, Lot]]:
-    """Return the lots of each recipe: the stated one for every syrup in it.
-
-    Raises
-    ------
-    InputError
-        If a lot is stated and no recipe holds a syrup.
-    """
-    from castsugar.data.records import Syrup
-
-    def is_syrup(name: str) -> bool:
-        try:
-            return isinstance(database.find(name), Syrup)
-        except UnknownNameError:
-            return False  # the weighing will say so with the nearest names
-
-    found = []
-    for names in recipes:
-        syrups = [name for name in names if lot is not None and is_syrup(name)]
-        found.append({name: lot for name in syrups if lot is not None})
-    if lot is not None and not any(found):
-        raise InputError("--syrup-solids or --syrup-grade, but no recipe holds a syrup")
-    return found
 
 
 # ----------------------------------------------------------------------------
@@ -124,11 +98,8 @@ def add_bench_option(parser: Any) -> None:
         help="bench file (TOML): your kitchen, motor, lots and recipes by name "
         f"(default: {BENCH} of this folder, if it is there)",
     )
-    parser.add_argument(
-        "--no-bench",
-        action="store_true",
-        help=f"leave the {BENCH} of this folder alone",
-    )
+    words = f"leave the {BENCH} of this folder alone"
+    parser.add_argument("--no-bench", action="store_true", help=words)
 
 
 def settle_bench(options: argparse.Namespace) -> None:
@@ -195,16 +166,7 @@ def stated_world(options: argparse.Namespace) -> World:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelf:
-    """What is weighed from: a stated syrup, the bench file with its lots.
-
-    Attributes
-    ----------
-    syrup : Lot or None
-        What is stated about every syrup; goes before the lots.
-    bench : Bench or None
-    lots : mapping of str to Lot
-        By catalogue name.
-    """
+    """What is weighed from: one syrup for all, the bench, lots by catalogue name."""
 
     syrup: Lot | None = None
     bench: Bench | None = None
@@ -213,7 +175,7 @@ class Shelf:
     def of(
         self, database: Database, recipes: Sequence[Sequence[str]]
     ) -> list[dict[str, Lot]]:
-        """Return the lots of each recipe, by catalogue name.
+        """Return the lots of each recipe, by catalogue name: first the stated syrup.
 
         Raises
         ------
@@ -222,26 +184,41 @@ class Shelf:
         """
         from castsugar.mix import weighing
 
-        found = []
-        every = syrup_lots(database, self.syrup, recipes)
-        for names, stated in zip(recipes, every, strict=True):
-            own = {}
+        syrups = {
+            typed
+            for typed in itertools.chain(*recipes)
+            if self.syrup is not None and _is_syrup(database, typed)
+        }
+        if self.syrup is not None and not syrups:
+            raise InputError(
+                "--syrup-solids or --syrup-grade, but no recipe holds a syrup"
+            )
+        found: list[dict[str, Lot]] = []
+        for names in recipes:
+            found.append({})
             for typed in names:
                 try:
                     item = weighing.item_name(database, typed)
                 except CastsugarError:
                     continue  # the weighing will say so
-                lot = stated.get(typed, self.lots.get(item))
+                lot = self.syrup if typed in syrups else self.lots.get(item)
                 if lot is not None:
-                    own[item] = lot
-            found.append(own)
+                    found[-1][item] = lot
         return found
+
+
+def _is_syrup(database: Database, name: str) -> bool:
+    from castsugar.data.records import Syrup
+
+    try:
+        return isinstance(database.find(name), Syrup)
+    except UnknownNameError:
+        return False  # the weighing will say so with the nearest names
 
 
 def read_shelf(options: argparse.Namespace) -> Shelf:
     """Read --bench and what is stated about the syrup; raises InputError."""
-    world = world_of(options)
-    syrup = read_syrup_lot(options)
+    world, syrup = world_of(options), read_syrup_lot(options)
     if world is None:
         return Shelf(syrup=syrup)
     return Shelf(syrup=syrup, bench=world.bench, lots=world.lots)

@@ -245,9 +245,9 @@ class Shared:
             f"warm and as fast as the gas; products {self.data}"
         )
         if self.syrup is not None:
-            lines.append(f"syrup at hand: {lot_text(self.syrup)}")
+            lines.append(f"syrup at hand: {_lot_text(self.syrup)}")
         lots = self.shelf.lots.items()
-        lines += [f"lot of {name}: {lot_text(lot)}" for name, lot in lots]
+        lines += [f"lot of {name}: {_lot_text(lot)}" for name, lot in lots]
         if self.kitchen is not None:
             lines += kitchen_assumptions(self.kitchen)
         if self.motor is not None:
@@ -268,7 +268,7 @@ class Shared:
         return lines
 
 
-def lot_text(lot: Lot) -> str:
+def _lot_text(lot: Lot) -> str:
     """Say what is stated about a bag or bottle."""
     parts = (
         (lot.assay, 100, "assay {:g} % (dry basis)"),

@@ -96,11 +96,7 @@ def _of(options: argparse.Namespace, name: str) -> Any:
 def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
     """Find the delay or the length and print it.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-    thrusting : Thrusting or None
-        Of the trace; None: from --chamber-pressure and --burn-time.
+    Without the thrust phase of a trace, --chamber-pressure and --burn-time state it.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time

@@ -38,22 +38,13 @@ def add_output_options(
 ) -> None:
     """Add what a result is printed as and where it goes, in a group of their own.
 
-    Parameters
-    ----------
-    parser : argparse.ArgumentParser
-    *offered : str
-        What the command can do: keys of :data:`KINDS`, "page" and "units". Whatever is
-        not offered is still there when the options are read, as if it was not typed.
-    page : str
-        What the page is.
-    pictures : mapping of str to str, optional
-        Each picture that the command draws to what it shows; the first is drawn where
-        none is named. `options.picture` maps those asked for to their files.
-    table : str
-        What --csv FILE writes beside what is printed; without it --csv only prints.
+    `offered` are keys of :data:`KINDS`, "page" and "units"; what is not offered is read
+    as if it was not typed. `page` says what the page is, `table` what --csv FILE writes
+    beside what is printed. `pictures` maps each picture to what it shows; the first is
+    drawn where none is named, and `options.picture` maps those asked for to files.
     """
-    parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
-    parser.set_defaults(picture={})
+    kinds = dict.fromkeys(KINDS, False)
+    parser.set_defaults(**kinds, page=None, units=None, picture={})
     group = parser.add_argument_group("output")
     kinds = [name for name in KINDS if name in offered]
     kind = group.add_mutually_exclusive_group() if len(kinds) > 1 else group
@@ -67,21 +58,20 @@ def add_output_options(
     if "page" in offered:
         group.add_argument("--page", metavar="FILE", help=page)
     if pictures:
-        add_picture_option(group, pictures)
+        _add_picture_option(group, pictures)
     if "units" in offered:
         group.add_argument(
             "--units",
             choices=UNITS,
             help="how it is shown, si or us (default: show of [units], else si)",
         )
-    group.add_argument(
-        "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
-    )
-    add_force_option(group)
+    words = "write to FILE instead of the screen"
+    group.add_argument("-o", "--output", metavar="FILE", help=words)
+    words = "let files that exist be replaced"
+    group.add_argument("--force", action="store_true", help=words)
 
 
-def add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
-    """Add --picture for the pictures that a command draws."""
+def _add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
     main, *others = pictures
     words = f"draw {pictures[main]}, SVG"
     if others:
@@ -94,13 +84,6 @@ def add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
         default={},
         names=tuple(pictures),
         help=words,
-    )
-
-
-def add_force_option(group: Any) -> None:
-    """Add --force."""
-    group.add_argument(
-        "--force", action="store_true", help="let files that exist be replaced"
     )
 
 
@@ -143,10 +126,8 @@ def check_outputs(options: argparse.Namespace) -> None:
     given = {WRITTEN[k]: v for k, v in vars(options).items() if k in WRITTEN}
     names = {option: v for option, v in given.items() if isinstance(v, str)}
     drawn = getattr(options, "picture", {})
-    names |= {
-        "--picture" if len(drawn) == 1 else f"--picture {name}": file
-        for name, file in drawn.items()
-    }
+    for name, file in drawn.items():
+        names["--picture" if len(drawn) == 1 else f"--picture {name}"] = file
     if names:
         from castsugar.files.writing import refuse_unwritable
 
@@ -201,10 +182,7 @@ _HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug")
 def command_text(words: Sequence[str]) -> str:
     """Return a command as typed, without what only says where the result goes.
 
-    Parameters
-    ----------
-    words : sequence of str
-        All words but the program's name.
+    The words are all but the program's name.
 
     Examples
     --------
