@@ -24,8 +24,8 @@ class Answer:
     """What a command found: its document is called ``castsugar.<command>/2``.
 
     `screen` says it in a system of units, `paper` says it for the page, where that is
-    another screen; `parts` returns what its JSON holds beside what every document does,
-    `version`, `conditions`, `assumptions` and `cautions` of which are `told`; `rows` and
+    another screen. `parts` returns what its JSON holds beside what every document does;
+    of that, `told` are version, conditions, assumptions and cautions. `rows` and
     `fields` are of its CSV.
     """
 

@@ -12,6 +12,7 @@ from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.quantities import (
     add_old_spelling,
+    dest,
     exit_pressure,
     in_si,
     quantity,
@@ -323,7 +324,7 @@ def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     search: dict[str, Any] = (world.bench.search if world else None) or {}
 
     def stated(option: str, known: float | None, default: str) -> float:
-        typed = getattr(options, option.removeprefix("--").replace("-", "_"), None)
+        typed = getattr(options, dest(option), None)
         if typed is None and known is not None:
             return known
         return float((typed or read(option, default)).value)

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 from castsugar.cli.answer import Answer, answer, invented_files
 from castsugar.cli.firing_options import STAND
 from castsugar.cli.output import command_text
-from castsugar.cli.quantities import given
+from castsugar.cli.quantities import dest, given
 from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.motor.delay import Delay
-    from castsugar.motor.delay_inputs import Settings, Thrusting
+    from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.strands import MixResult
     from castsugar.report.delay import Asked
     from castsugar.report.shown import Shown
@@ -79,18 +79,14 @@ def refuse_stray(options: argparse.Namespace) -> None:
     """Refuse options of the delay column without --delay, and of the motor with it."""
     if not options.delay:
         for name in _COLUMN:
-            if _of(options, name) is not None:
+            if getattr(options, dest(name)) is not None:
                 raise InputError(f"{name} is about the delay column; add --delay")
         return
     for name in _NEVER_WITH_DELAY:
-        if _of(options, name):
+        if getattr(options, dest(name), None):
             raise InputError(f"{name} says nothing of a delay column; leave it out")
     if getattr(options, "picture", None) and getattr(options, "file", None) is None:
         raise InputError("--picture draws the recording; name its FILE (CSV), too")
-
-
-def _of(options: argparse.Namespace, name: str) -> Any:
-    return getattr(options, name.removeprefix("--").replace("-", "_"), None)
 
 
 def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
@@ -100,17 +96,23 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
-    from castsugar.motor.delay_inputs import delay_law
+    from castsugar.motor.delay_inputs import Settings, ambient_pressure_at, delay_law
 
     read = {name: given(options, name) for name in _QUANTITIES}
     typed = {name: one for name, one in read.items() if one is not None}
     _check_choice(options, thrusting)
     result = _delay_mix(options, typed["--ambient"].value)
     law = delay_law(result)
+    settings, aloft = Settings(seed=options.seed), None
+    if (length_u := typed.get("--length-uncertainty")) is not None:
+        settings = replace(settings, length_u=length_u.value)
+    if (height := typed.get("--altitude")) is not None:
+        aloft = float(ambient_pressure_at(height.value))
+    ambient = typed["--ambient"].value
     common: dict[str, Any] = {
-        "ambient": typed["--ambient"].value,
-        "burning_at": _pressure_aloft(typed),
-        "settings": _settings(options, typed),
+        "ambient": ambient,
+        "burning_at": aloft,
+        "settings": settings,
     }
     fired = _thrusting(typed, thrusting)
     if "--delay-time" in typed:
@@ -179,25 +181,6 @@ def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrus
         u = typed["--thrust-uncertainty"].value
         thrusting = replace(thrusting, pressure_u=u, time_u=u)
     return thrusting
-
-
-def _pressure_aloft(typed: dict[str, Quantity]) -> float | None:
-    """Return the pressure at the altitude; None if none was stated."""
-    from castsugar.motor.delay_inputs import ambient_pressure_at
-
-    if "--altitude" not in typed:
-        return None
-    return float(ambient_pressure_at(typed["--altitude"].value))
-
-
-def _settings(options: argparse.Namespace, typed: dict[str, Quantity]) -> Settings:
-    """Return doubts and seed."""
-    from castsugar.motor.delay_inputs import Settings
-
-    settings = Settings(seed=options.seed)
-    if (length := typed.get("--length-uncertainty")) is None:
-        return settings
-    return replace(settings, length_u=length.value)
 
 
 def _asked(

@@ -7,7 +7,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.quantities import given, in_si, read
+from castsugar.cli.quantities import dest, given, in_si, read
 from castsugar.errors import InputError
 
 if TYPE_CHECKING:
@@ -228,10 +228,9 @@ def _span(options: argparse.Namespace, option: str) -> float | None:
 
 def typed_words(options: argparse.Namespace) -> tuple[tuple[str, str], ...]:
     """Return what was typed about the stand, option by option, as typed."""
-    names = [option.removeprefix("--").replace("-", "_") for option in _TOLD]
     return tuple(
         (name.replace("_", " "), str(value))
-        for name in names
+        for name in map(dest, _TOLD)
         if (value := getattr(options, name)) is not None
     )
 

@@ -43,8 +43,8 @@ def add_output_options(
     beside what is printed. `pictures` maps each picture to what it shows; the first is
     drawn where none is named, and `options.picture` maps those asked for to files.
     """
-    kinds = dict.fromkeys(KINDS, False)
-    parser.set_defaults(**kinds, page=None, units=None, picture={})
+    parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
+    parser.set_defaults(picture={})
     group = parser.add_argument_group("output")
     kinds = [name for name in KINDS if name in offered]
     kind = group.add_mutually_exclusive_group() if len(kinds) > 1 else group

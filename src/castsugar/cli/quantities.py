@@ -70,6 +70,11 @@ def read(option: str, text: str) -> Quantity:
     return plausible.read(text, KNOWN[option], where=option)
 
 
+def dest(option: str) -> str:
+    """Return what argparse calls an option."""
+    return option.removeprefix("--").replace("-", "_")
+
+
 def given(options: argparse.Namespace, option: str) -> Quantity | None:
     """Return an option that was kept as typed; None if it was not given.
 
@@ -77,7 +82,7 @@ def given(options: argparse.Namespace, option: str) -> Quantity | None:
     ------
     InputError
     """
-    text = getattr(options, option.removeprefix("--").replace("-", "_"))
+    text = getattr(options, dest(option))
     return None if text is None else read(option, text)
 
 
@@ -114,10 +119,9 @@ def add_old_spelling(
             remark(f"castsugar: {typed} is called {new} now; taken as that")
             setattr(options, self.dest, values)
 
-    dest = new.removeprefix("--").replace("-", "_")
     parser.add_argument(
         old,
-        dest=dest,
+        dest=dest(new),
         action=Former,
         default=argparse.SUPPRESS,
         help=argparse.SUPPRESS,
