@@ -33,18 +33,20 @@ if TYPE_CHECKING:
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
+_REAL_MOTORS = (
+    "small motors deliver clearly less than this; a firing with pressure and "
+    "propellant mass measures how much"
+)
+
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
 
 
 def add_pressure_option(parser: argparse._ActionsContainer) -> None:
     """Add the pressure in the chamber; None leaves it to the bench file."""
-    parser.add_argument(
-        "--pressure",
-        type=quantity("--pressure"),
-        metavar="PRESSURE",
-        help="chamber pressure with unit (default that of the bench, else '1000 psi')",
-    )
+    words = "chamber pressure with unit (default that of the bench, else '1000 psi')"
+    typed = quantity("--pressure")
+    parser.add_argument("--pressure", type=typed, metavar="PRESSURE", help=words)
 
 
 def add_nozzle_options(parser: argparse._ActionsContainer) -> None:
@@ -57,12 +59,9 @@ def add_nozzle_options(parser: argparse._ActionsContainer) -> None:
         help="pressure at the nozzle exit with unit (default that of the bench, else "
         "'1 atm'), or 'none' for the chamber only",
     )
-    parser.add_argument(
-        "--nozzle-flow",
-        metavar="KIND",
-        help="no-solidification, equilibrium or frozen (default that of the bench, "
-        f"else {DEFAULT_FLOW})",
-    )
+    words = "no-solidification, equilibrium or frozen (default that of the bench, else "
+    words += f"{DEFAULT_FLOW})"
+    parser.add_argument("--nozzle-flow", metavar="KIND", help=words)
     add_old_spelling(parser, "--flow", "--nozzle-flow")
 
 
@@ -232,19 +231,17 @@ class Shared:
         """Say what was assumed, one line each."""
         from castsugar.thermo.flow import FLOWS
 
-        lines = [self.pressures_text()]
-        if self.leaving is not None:
-            lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
         lost = self._water_lost()
         leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
-        lines.append(
+        exits = self.leaving is not None
+        lines = [
+            self.pressures_text(),
+            *([f"flow {self.flow}: {FLOWS[self.flow]}"] if exits else []),
             f"{leaves} of the recipe's water leaves before the cast; the rest takes "
-            "part in the burning"
-        )
-        lines.append(
+            "part in the burning",
             "ingredients at 25 C; ideal gas; condensed products without volume, as "
-            f"warm and as fast as the gas; products {self.data}"
-        )
+            f"warm and as fast as the gas; products {self.data}",
+        ]
         if self.syrup is not None:
             lines.append(f"syrup at hand: {_lot_text(self.syrup)}")
         lots = self.shelf.lots.items()
@@ -253,20 +250,14 @@ class Shared:
             lines += kitchen_assumptions(self.kitchen)
         if self.motor is not None:
             lines += motor_assumptions(self.motor)
-        lines += [
-            f"enthalpy of {name}: rival value {rival}"
-            for name, rival in self.alternatives.items()
-        ]
+        rivals = self.alternatives.items()
+        lines += [f"enthalpy of {name}: rival value {rival}" for name, rival in rivals]
         if self.uncertainty:
             lines.append(
                 "± is one standard uncertainty of the data alone: other product set "
                 "and enthalpies of formation"
             )
-        lines.append(
-            "small motors deliver clearly less than this; a firing with pressure and "
-            "propellant mass measures how much"
-        )
-        return lines
+        return [*lines, _REAL_MOTORS]
 
 
 def _lot_text(lot: Lot) -> str:

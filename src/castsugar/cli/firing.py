@@ -150,18 +150,10 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
 
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
-    """Draw what was read."""
+    """Draw what was read: label, unit and values of each course."""
     from castsugar.report.firing_chart import raw_chart
 
-    courses = _read(recording, units_of(options))
-    text = raw_chart(recording.file, recording.time, courses)
-    for file in options.picture.values():
-        write_file(options, file, text)
-
-
-def _read(recording: Recording, show: Shown) -> list[tuple[str, str, Any]]:
-    """Return the courses as read: label, unit, values."""
-    found = []
+    show, found = units_of(options), []
     for name, kind, scale in (("pressure", "pressure", 1e-6), ("thrust", "force", 1.0)):
         values, read_as = (getattr(recording, key) for key in (name, f"{name}_kind"))
         if values is None:
@@ -171,7 +163,9 @@ def _read(recording: Recording, show: Shown) -> list[tuple[str, str, Any]]:
         more = f", {read_as}" if name == "pressure" and not volts else ""
         scale = 1.0 if volts else scale * show.span(kind, 1.0)
         found.append((f"{name} as read{more}", unit, scale * values))
-    return found
+    text = raw_chart(recording.file, recording.time, found)
+    for file in options.picture.values():
+        write_file(options, file, text)
 
 
 def _reduce(
@@ -301,9 +295,8 @@ def _facts(test: StaticTest) -> dict[str, float]:
     """Return what is known of this firing, for the cautions."""
     from castsugar.report.cautions import motor_facts
 
-    results = test.reduction.results
     mass = 1e3 * test.reduction.stand.propellant_mass
     facts = {"propellant_mass": mass, "installed_mass": mass}
-    if "total_impulse" in results:
-        facts["total_impulse"] = results["total_impulse"].value
+    if (impulse := test.reduction.results.get("total_impulse")) is not None:
+        facts["total_impulse"] = impulse.value
     return facts | motor_facts(test.hardware)
