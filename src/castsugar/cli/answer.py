@@ -21,23 +21,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What a command found.
+    """What a command found: its document is called ``castsugar.<command>/2``.
 
-    Attributes
-    ----------
-    command : str
-        Its document is called ``castsugar.<command>/2``.
-    screen : callable
-        Says it in a system of units.
-    parts : callable
-        Returns what its JSON holds beside what every document does.
-    told : mapping
-        `version` of the species data, `conditions`, `assumptions`, `cautions`: of the
-        JSON.
-    rows, fields : sequences
-        Of its CSV.
-    paper : callable, optional
-        Says it for the page, where that is another screen.
+    `screen` says it in a system of units, `paper` says it for the page, where that is
+    another screen. `parts` returns what its JSON holds beside what every document does;
+    of that, `told` are version, conditions, assumptions and cautions. `rows` and
+    `fields` are of its CSV.
     """
 
     command: str
@@ -64,13 +53,7 @@ def invented_files(names: Iterable[str | None]) -> tuple[str, ...]:
 
 
 def answer(options: argparse.Namespace, found: Answer) -> None:
-    """Print or write what was asked for.
-
-    Raises
-    ------
-    InputError
-        If something cannot be written.
-    """
+    """Print or write what was asked for; raises InputError where it cannot."""
     put(options, _rendered(options, found))
     if page := getattr(options, "page", None):
         from castsugar.report.page import to_page

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import itertools
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.errors import CastsugarError, InputError, UnknownNameError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -38,24 +41,17 @@ def add_syrup_options(parser: argparse._ActionsContainer) -> None:
 
 
 def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
-    """Return what is stated about the syrup; None if nothing is.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar import plausible
-    from castsugar.errors import InputError
+    """Return what is stated about the syrup; None if nothing is; raises InputError."""
     from castsugar.mix.weighing import Lot
 
     solids, grade = in_si(options.syrup_solids), None
-    if options.syrup_grade is not None:
+    if (typed := options.syrup_grade) is not None:
         try:
-            grade = float(options.syrup_grade)
+            grade = float(typed)
         except ValueError:
             raise InputError(
-                f"--syrup-grade is {options.syrup_grade!r}; give the dextrose "
-                "equivalent as a number, for example 42"
+                f"--syrup-grade is {typed!r}; give the dextrose equivalent as a "
+                "number, for example 42"
             ) from None
         plausible.checked(
             "dextrose equivalent", grade, plausible.said_at("--syrup-grade")
@@ -63,34 +59,6 @@ def read_syrup_lot(options: argparse.Namespace) -> Lot | None:
     if solids is None and grade is None:
         return None
     return Lot(dry_solids=solids, dextrose_equivalent=grade)
-
-
-def syrup_lots(
-    database: Database, lot: Lot | None, recipes: Iterable[Iterable[str]]
-) -> list[dict[str, Lot]]:
-    """Return the lots of each recipe: the stated one for every syrup in it.
-
-    Raises
-    ------
-    InputError
-        If a lot is stated and no recipe holds a syrup.
-    """
-    from castsugar.data.records import Syrup
-    from castsugar.errors import InputError, UnknownNameError
-
-    def is_syrup(name: str) -> bool:
-        try:
-            return isinstance(database.find(name), Syrup)
-        except UnknownNameError:
-            return False  # the weighing will say so with the nearest names
-
-    found = []
-    for names in recipes:
-        syrups = [name for name in names if lot is not None and is_syrup(name)]
-        found.append({name: lot for name in syrups if lot is not None})
-    if lot is not None and not any(found):
-        raise InputError("--syrup-solids or --syrup-grade, but no recipe holds a syrup")
-    return found
 
 
 # ----------------------------------------------------------------------------
@@ -110,8 +78,6 @@ class Once(argparse.Action):
         self, parser: Any, namespace: Any, values: Any, option_string: Any = None
     ) -> None:
         """Keep the name; a word that may be missing is called with None."""
-        from castsugar.errors import InputError
-
         if values is None:
             return
         before = getattr(namespace, self.dest, None)
@@ -132,11 +98,8 @@ def add_bench_option(parser: Any) -> None:
         help="bench file (TOML): your kitchen, motor, lots and recipes by name "
         f"(default: {BENCH} of this folder, if it is there)",
     )
-    parser.add_argument(
-        "--no-bench",
-        action="store_true",
-        help=f"leave the {BENCH} of this folder alone",
-    )
+    words = f"leave the {BENCH} of this folder alone"
+    parser.add_argument("--no-bench", action="store_true", help=words)
 
 
 def settle_bench(options: argparse.Namespace) -> None:
@@ -153,7 +116,6 @@ def settle_bench(options: argparse.Namespace) -> None:
         return
     from pathlib import Path
 
-    from castsugar.errors import InputError
     from castsugar.files.paths import status
 
     if options.bench == "":
@@ -178,7 +140,6 @@ def world_of(options: argparse.Namespace) -> World | None:
     known = vars(options)
     if "world" not in known:
         from castsugar.bench.world import read
-        from castsugar.errors import CastsugarError
 
         try:
             known["world"] = read(options.bench)
@@ -193,14 +154,7 @@ def world_of(options: argparse.Namespace) -> World | None:
 
 
 def stated_world(options: argparse.Namespace) -> World:
-    """Return the world of a command that cannot do without.
-
-    Raises
-    ------
-    InputError
-    """
-    from castsugar.errors import InputError
-
+    """Return the world of a command that cannot do without; raises InputError."""
     world = world_of(options)
     if world is None:
         raise InputError(
@@ -212,16 +166,7 @@ def stated_world(options: argparse.Namespace) -> World:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelf:
-    """What is weighed from: a stated syrup, the bench file with its lots.
-
-    Attributes
-    ----------
-    syrup : Lot or None
-        What is stated about every syrup; goes before the lots.
-    bench : Bench or None
-    lots : mapping of str to Lot
-        By catalogue name.
-    """
+    """What is weighed from: one syrup for all, the bench, lots by catalogue name."""
 
     syrup: Lot | None = None
     bench: Bench | None = None
@@ -230,41 +175,50 @@ class Shelf:
     def of(
         self, database: Database, recipes: Sequence[Sequence[str]]
     ) -> list[dict[str, Lot]]:
-        """Return the lots of each recipe, by catalogue name.
+        """Return the lots of each recipe, by catalogue name: first the stated syrup.
 
         Raises
         ------
         InputError
             If a syrup is stated and no recipe holds one.
         """
-        from castsugar.errors import CastsugarError
         from castsugar.mix import weighing
 
-        found = []
-        every = syrup_lots(database, self.syrup, recipes)
-        for names, stated in zip(recipes, every, strict=True):
-            own = {}
+        syrups = {
+            typed
+            for typed in itertools.chain(*recipes)
+            if self.syrup is not None and _is_syrup(database, typed)
+        }
+        if self.syrup is not None and not syrups:
+            raise InputError(
+                "--syrup-solids or --syrup-grade, but no recipe holds a syrup"
+            )
+        found: list[dict[str, Lot]] = []
+        for names in recipes:
+            found.append({})
             for typed in names:
                 try:
                     item = weighing.item_name(database, typed)
                 except CastsugarError:
                     continue  # the weighing will say so
-                lot = stated.get(typed, self.lots.get(item))
+                lot = self.syrup if typed in syrups else self.lots.get(item)
                 if lot is not None:
-                    own[item] = lot
-            found.append(own)
+                    found[-1][item] = lot
         return found
 
 
-def read_shelf(options: argparse.Namespace) -> Shelf:
-    """Read --bench and what is stated about the syrup.
+def _is_syrup(database: Database, name: str) -> bool:
+    from castsugar.data.records import Syrup
 
-    Raises
-    ------
-    InputError
-    """
-    world = world_of(options)
-    syrup = read_syrup_lot(options)
+    try:
+        return isinstance(database.find(name), Syrup)
+    except UnknownNameError:
+        return False  # the weighing will say so with the nearest names
+
+
+def read_shelf(options: argparse.Namespace) -> Shelf:
+    """Read --bench and what is stated about the syrup; raises InputError."""
+    world, syrup = world_of(options), read_syrup_lot(options)
     if world is None:
         return Shelf(syrup=syrup)
     return Shelf(syrup=syrup, bench=world.bench, lots=world.lots)
@@ -297,8 +251,6 @@ def refuse_unquoted(words: Sequence[str]) -> None:
     ------
     InputError
     """
-    from castsugar.errors import InputError
-
     parts = [word for word in words if _PART.fullmatch(word)]
     if len(parts) > 1 and all(word in parts or ":" not in word for word in words):
         whole = " ".join(words)
@@ -324,8 +276,6 @@ def recipe_texts(
         name = word.strip()
         named = name in known
         if known and not named and ":" not in word:
-            from castsugar.errors import unknown_name
-
             raise unknown_name("recipe of the bench file", name, known)
         texts.append(bench.recipe_text(word) if bench is not None else word)
         names.append(name if named else "")
@@ -344,7 +294,6 @@ def weigh_recipes(
 
     Names in the bench file of the shelf stand for recipes.
     """
-    from castsugar.errors import CastsugarError
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.output import SCREEN, add_output_options, write_file
-from castsugar.cli.quantities import quantity
+from castsugar.cli.quantities import quantity, read
+from castsugar.errors import unknown_name
 
 if TYPE_CHECKING:
     from typing import Any
@@ -37,7 +39,6 @@ examples:
 _MOTORS_ONLY = frozenset(
     {"pressure-margin", "class-1-build", "model-code-scope", "high-power-scope"}
 )
-_IF_BORROWED = "borrowed-burn-law"
 
 
 def add_parser(commands: Any) -> None:
@@ -106,7 +107,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
     """Return the laws that may be offered."""
-    from castsugar.errors import unknown_name
     from castsugar.motor.burn_law import borrowed_laws
 
     laws = borrowed_laws(database)
@@ -122,13 +122,11 @@ def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
 
 def _asked(options: argparse.Namespace, database: Database) -> Asked:
     """Return what was typed, in SI."""
-    from castsugar import plausible
     from castsugar.report.strand_rows import Asked
 
-    name = "pressure of a burn rate"
     return Asked(
         files=tuple(options.file),
-        at=tuple(plausible.read(p, name, where="--at").value for p in options.at),
+        at=tuple(read("--at", pressure).value for pressure in options.at),
         ambient=options.ambient.value,
         sources=database.sources,
     )
@@ -143,26 +141,26 @@ def _answer(
     """Return what strands tell, for every kind of output."""
     from castsugar.report import burnrate, cautions, strand_rows
 
-    known, facts = _cautions(database, results), cautions.strand_facts(results)
-
-    def told(show: Shown) -> cautions.Chosen:
-        return cautions.chosen(known, facts, ["firing", "motor"], say=show.rule)
-
+    facts = cautions.strand_facts(results)
+    known = _cautions(database, results, facts)
+    told = partial(cautions.chosen, known, facts, ["firing", "motor"])
     invented = invented_files(options.file)
 
     def screen(show: Shown) -> Screen:
-        made = burnrate.burnrate_screen(results, asked, told(show), show, invented)
-        if not options.page:
-            return made
+        rules = told(say=show.rule)
+        return burnrate.burnrate_screen(results, asked, rules, show, invented)
+
+    def paper(show: Shown) -> Screen:
         from castsugar.report.screen import Figure
         from castsugar.report.strand_chart import strand_chart
 
         chart = strand_chart(results, asked, show)
-        return replace(made, sheet=(Figure(chart, "Strands and their laws"),))
+        return replace(screen(show), sheet=(Figure(chart, "Strands and their laws"),))
 
     return Answer(
         command="burnrate",
         screen=screen,
+        paper=paper,
         parts=lambda: strand_rows.burnrate_parts(results, asked),
         told={
             "version": database.version,
@@ -178,12 +176,11 @@ def _answer(
     )
 
 
-def _cautions(database: Database, results: StrandResults) -> list[Caution]:
+def _cautions(
+    database: Database, results: StrandResults, facts: dict[str, list[float]]
+) -> list[Caution]:
     """Return the cautions about burning strands, in the order of the file."""
-    from castsugar.report.cautions import strand_facts
-
-    left_out = set(_MOTORS_ONLY)
-    if not any(result.offers for result in results.mixes):
-        left_out.add(_IF_BORROWED)
-    found = database.cautions_for(["motor", "firing"], strand_facts(results))
+    borrowed = any(result.offers for result in results.mixes)
+    left_out = _MOTORS_ONLY if borrowed else _MOTORS_ONLY | {"borrowed-burn-law"}
+    found = database.cautions_for(["motor", "firing"], facts)
     return [c for c in found if c.key not in left_out]

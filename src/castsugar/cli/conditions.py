@@ -7,16 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import (
-    Shelf,
-    add_syrup_options,
-    read_shelf,
-    world_of,
-)
+from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf, world_of
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.quantities import (
     add_old_spelling,
+    dest,
     exit_pressure,
     in_si,
     quantity,
@@ -24,6 +20,7 @@ from castsugar.cli.quantities import (
 )
 from castsugar.cli.screen import remark
 from castsugar.constants import DEFAULT_FLOW
+from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
@@ -36,18 +33,20 @@ if TYPE_CHECKING:
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
+_REAL_MOTORS = (
+    "small motors deliver clearly less than this; a firing with pressure and "
+    "propellant mass measures how much"
+)
+
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
 
 
 def add_pressure_option(parser: argparse._ActionsContainer) -> None:
     """Add the pressure in the chamber; None leaves it to the bench file."""
-    parser.add_argument(
-        "--pressure",
-        type=quantity("--pressure"),
-        metavar="PRESSURE",
-        help="chamber pressure with unit (default that of the bench, else '1000 psi')",
-    )
+    words = "chamber pressure with unit (default that of the bench, else '1000 psi')"
+    typed = quantity("--pressure")
+    parser.add_argument("--pressure", type=typed, metavar="PRESSURE", help=words)
 
 
 def add_nozzle_options(parser: argparse._ActionsContainer) -> None:
@@ -60,12 +59,9 @@ def add_nozzle_options(parser: argparse._ActionsContainer) -> None:
         help="pressure at the nozzle exit with unit (default that of the bench, else "
         "'1 atm'), or 'none' for the chamber only",
     )
-    parser.add_argument(
-        "--nozzle-flow",
-        metavar="KIND",
-        help="no-solidification, equilibrium or frozen (default that of the bench, "
-        f"else {DEFAULT_FLOW})",
-    )
+    words = "no-solidification, equilibrium or frozen (default that of the bench, else "
+    words += f"{DEFAULT_FLOW})"
+    parser.add_argument("--nozzle-flow", metavar="KIND", help=words)
     add_old_spelling(parser, "--flow", "--nozzle-flow")
 
 
@@ -196,15 +192,14 @@ class Shared:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys."""
+        syrup = self.syrup
         return {
             "conditions": self.conditions.to_dict(),
             "water_lost": self._water_lost(),
             "enthalpy_alternatives": self.alternatives,
             "product_set": self.data,
-            "syrup_dry_solids": self.syrup.dry_solids if self.syrup else None,
-            "syrup_dextrose_equivalent": (
-                self.syrup.dextrose_equivalent if self.syrup else None
-            ),
+            "syrup_dry_solids": syrup and syrup.dry_solids,
+            "syrup_dextrose_equivalent": syrup and syrup.dextrose_equivalent,
         }
 
     @property
@@ -236,63 +231,54 @@ class Shared:
         """Say what was assumed, one line each."""
         from castsugar.thermo.flow import FLOWS
 
-        lines = [self.pressures_text()]
-        if self.leaving is not None:
-            lines.append(f"flow {self.flow}: {FLOWS[self.flow]}")
         lost = self._water_lost()
         leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
-        lines.append(
+        exits = self.leaving is not None
+        lines = [
+            self.pressures_text(),
+            *([f"flow {self.flow}: {FLOWS[self.flow]}"] if exits else []),
             f"{leaves} of the recipe's water leaves before the cast; the rest takes "
-            "part in the burning"
-        )
-        lines.append(
+            "part in the burning",
             "ingredients at 25 C; ideal gas; condensed products without volume, as "
-            f"warm and as fast as the gas; products {self.data}"
-        )
+            f"warm and as fast as the gas; products {self.data}",
+        ]
         if self.syrup is not None:
-            lines.append(f"syrup at hand: {lot_text(self.syrup)}")
+            lines.append(f"syrup at hand: {_lot_text(self.syrup)}")
         lots = self.shelf.lots.items()
-        lines += [f"lot of {name}: {lot_text(lot)}" for name, lot in lots]
+        lines += [f"lot of {name}: {_lot_text(lot)}" for name, lot in lots]
         if self.kitchen is not None:
             lines += kitchen_assumptions(self.kitchen)
         if self.motor is not None:
             lines += motor_assumptions(self.motor)
-        lines += [
-            f"enthalpy of {name}: rival value {rival}"
-            for name, rival in self.alternatives.items()
-        ]
+        rivals = self.alternatives.items()
+        lines += [f"enthalpy of {name}: rival value {rival}" for name, rival in rivals]
         if self.uncertainty:
             lines.append(
                 "± is one standard uncertainty of the data alone: other product set "
                 "and enthalpies of formation"
             )
-        lines.append(
-            "small motors deliver clearly less than this; a firing with pressure and "
-            "propellant mass measures how much"
-        )
-        return lines
+        return [*lines, _REAL_MOTORS]
 
 
-def lot_text(lot: Lot) -> str:
+def _lot_text(lot: Lot) -> str:
     """Say what is stated about a bag or bottle."""
-    parts = []
-    if lot.assay is not None:
-        parts.append(f"assay {100 * lot.assay:g} % (dry basis)")
-    if lot.moisture:
-        parts.append(f"{100 * lot.moisture:g} % water")
-    if lot.inert:
-        parts.append(f"{100 * lot.inert:g} % inert (dry basis)")
-    if lot.dry_solids is not None:
-        parts.append(f"{100 * lot.dry_solids:g} % dry solids")
-    if lot.dextrose_equivalent is not None:
-        parts.append(f"dextrose equivalent {lot.dextrose_equivalent:g}")
-    return ", ".join(parts)
+    parts = (
+        (lot.assay, 100, "assay {:g} % (dry basis)"),
+        (lot.moisture or None, 100, "{:g} % water"),
+        (lot.inert or None, 100, "{:g} % inert (dry basis)"),
+        (lot.dry_solids, 100, "{:g} % dry solids"),
+        (lot.dextrose_equivalent, 1, "dextrose equivalent {:g}"),
+    )
+    return ", ".join(
+        words.format(scale * stated)
+        for stated, scale, words in parts
+        if stated is not None
+    )
 
 
 def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar.data.load import PRODUCT_SETS
-    from castsugar.errors import InputError, unknown_name
 
     shelf, world = read_shelf(options), world_of(options)
     if options.data not in PRODUCT_SETS:
@@ -323,17 +309,19 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
 def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
     from castsugar.comparison.uncertain_inputs import Doubts
-    from castsugar.errors import InputError
 
     world = world_of(options)
     scale: dict[str, Any] = (world.bench.scale if world else None) or {}
     search: dict[str, Any] = (world.bench.search if world else None) or {}
-    step, typed = scale.get("step"), getattr(options, "scale_step", None)
-    if typed is not None or step is None:
-        step = (typed or read("--scale-step", STEP)).value
-    batch, typed = search.get("batch"), getattr(options, "batch", None)
-    if typed is not None or batch is None:
-        batch = (typed or read("--batch", BATCH)).value
+
+    def stated(option: str, known: float | None, default: str) -> float:
+        typed = getattr(options, dest(option), None)
+        if typed is None and known is not None:
+            return known
+        return float((typed or read(option, default)).value)
+
+    step = stated("--scale-step", scale.get("step"), STEP)
+    batch = stated("--batch", search.get("batch"), BATCH)
     if step > batch:
         raise InputError(
             f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "

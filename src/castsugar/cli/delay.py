@@ -8,47 +8,56 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files
+from castsugar.cli.firing_options import STAND
 from castsugar.cli.output import command_text
+from castsugar.cli.quantities import dest, given
+from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.motor.delay import Delay
-    from castsugar.motor.delay_inputs import Settings, Thrusting
+    from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.strands import MixResult
     from castsugar.report.delay import Asked
     from castsugar.report.shown import Shown
     from castsugar.units import Quantity
 
-#: Options that mean nothing without --delay.
-_ONLY_WITH_DELAY = (
-    "--strands",
-    "--strand-mix",
-    "--delay-time",
-    "--delay-length",
-    "--length-uncertainty",
-    "--chamber-pressure",
-    "--burn-time",
-    "--thrust-uncertainty",
-    "--altitude",
-)
+#: Options that mean nothing without --delay -> metavar and help.
+_COLUMN = {
+    "--strands": ("FILE", "strands of the delay mix (CSV), in open air and at chamber "
+     "pressure"),
+    "--strand-mix": ("NAME", "the delay mix, if FILE holds several"),
+    "--delay-time": ("TIME", "find the length for this delay, '6 s'"),
+    "--delay-length": ("LENGTH", "find the delay of this column, '12 mm'"),
+    "--length-uncertainty": ("LENGTH", "of the column, one standard deviation "
+     "(default '0.2 mm', assumed)"),
+    "--chamber-pressure": ("PRESSURE", "of the motor, with unit, if there is no trace"),
+    "--burn-time": ("TIME", "of the motor, with unit, if there is no trace"),
+    "--thrust-uncertainty": ("SHARE", "of chamber pressure and of burn time, one "
+     "standard deviation (default 5%%, assumed)"),
+    "--altitude": ("LENGTH", "above sea level, where the delay burns, '300 m' "
+     "(default as at --ambient)"),
+}  # fmt: skip
+
+#: Quantities -> what the page calls them; empty: it tells them elsewhere.
+_QUANTITIES = {
+    "--delay-time": "delay wanted",
+    "--delay-length": "length of the column",
+    "--length-uncertainty": "",
+    "--chamber-pressure": "chamber pressure",
+    "--burn-time": "burn time",
+    "--thrust-uncertainty": "",
+    "--ambient": "air at the test place",
+    "--altitude": "altitude above sea level where the delay burns",
+}
+
+#: What reduces a recording and means nothing for a delay column.
+_NEVER_WITH_DELAY = (*STAND, "--mix", "--water-lost")
 
 #: Cautions of the topic firing that are not about a delay: of borrowed laws, of a
 #: pressure margin, of building to a rule.
 _TOPICS = ("delay", "firing")
 _NOT_HERE = frozenset({"borrowed-burn-law", "pressure-margin", "class-1-build"})
-
-
-#: What reduces a recording and means nothing for a delay column.
-_NEVER_WITH_DELAY = (
-    "--propellant-mass",
-    "--mass-uncertainty",
-    "--throat",
-    "--throat-after",
-    "--throat-uncertainty",
-    "--grain-uncertainty",
-    "--mix",
-    "--water-lost",
-)
 
 
 def add_delay_options(parser: argparse.ArgumentParser) -> None:
@@ -62,104 +71,61 @@ def add_delay_options(parser: argparse.ArgumentParser) -> None:
         "thrust, or how long to cut it. Both rates come from your strands of it.",
     )
     group.add_argument("--delay", action="store_true", help="turn to the delay column")
-    for name, metavar, words in (
-        ("--strands", "FILE", "strands of the delay mix (CSV), in open air and at "
-         "chamber pressure"),
-        ("--strand-mix", "NAME", "the delay mix, if FILE holds several"),
-        ("--delay-time", "TIME", "find the length for this delay, '6 s'"),
-        ("--delay-length", "LENGTH", "find the delay of this column, '12 mm'"),
-        ("--length-uncertainty", "LENGTH", "of the column, one standard deviation "
-         "(default '0.2 mm', assumed)"),
-        ("--chamber-pressure", "PRESSURE", "of the motor, with unit, if there is no "
-         "trace"),
-        ("--burn-time", "TIME", "of the motor, with unit, if there is no trace"),
-        ("--thrust-uncertainty", "SHARE", "of chamber pressure and of burn time, one "
-         "standard deviation (default 5%%, assumed)"),
-        ("--altitude", "LENGTH", "above sea level, where the delay burns, '300 m' "
-         "(default as at --ambient)"),
-    ):  # fmt: skip
+    for name, (metavar, words) in _COLUMN.items():
         group.add_argument(name, metavar=metavar, help=words)
 
 
 def refuse_stray(options: argparse.Namespace) -> None:
     """Refuse options of the delay column without --delay, and of the motor with it."""
-    from castsugar.errors import InputError
-
-    if options.delay:
-        for name in _NEVER_WITH_DELAY:
-            if getattr(options, name.removeprefix("--").replace("-", "_"), None):
-                raise InputError(f"{name} says nothing of a delay column; leave it out")
-        if getattr(options, "picture", None) and getattr(options, "file", None) is None:
-            raise InputError("--picture draws the recording; name its FILE (CSV), too")
+    if not options.delay:
+        for name in _COLUMN:
+            if getattr(options, dest(name)) is not None:
+                raise InputError(f"{name} is about the delay column; add --delay")
         return
-    for name in _ONLY_WITH_DELAY:
-        if _given(options, name) is not None:
-            raise InputError(f"{name} is about the delay column; add --delay")
+    for name in _NEVER_WITH_DELAY:
+        if getattr(options, dest(name), None):
+            raise InputError(f"{name} says nothing of a delay column; leave it out")
+    if getattr(options, "picture", None) and getattr(options, "file", None) is None:
+        raise InputError("--picture draws the recording; name its FILE (CSV), too")
 
 
 def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
     """Find the delay or the length and print it.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-    thrusting : Thrusting or None
-        Of the trace; None: from --chamber-pressure and --burn-time.
+    Without the thrust phase of a trace, --chamber-pressure and --burn-time state it.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
-    from castsugar.motor.delay_inputs import delay_law
+    from castsugar.motor.delay_inputs import Settings, ambient_pressure_at, delay_law
 
-    typed: dict[str, Quantity] = _typed(options)
+    read = {name: given(options, name) for name in _QUANTITIES}
+    typed = {name: one for name, one in read.items() if one is not None}
     _check_choice(options, thrusting)
     result = _delay_mix(options, typed["--ambient"].value)
     law = delay_law(result)
+    settings, aloft = Settings(seed=options.seed), None
+    if (length_u := typed.get("--length-uncertainty")) is not None:
+        settings = replace(settings, length_u=length_u.value)
+    if (height := typed.get("--altitude")) is not None:
+        aloft = float(ambient_pressure_at(height.value))
+    ambient = typed["--ambient"].value
     common: dict[str, Any] = {
-        "ambient": typed["--ambient"].value,
-        "burning_at": _pressure_aloft(typed),
-        "settings": _settings(options, typed),
+        "ambient": ambient,
+        "burning_at": aloft,
+        "settings": settings,
     }
     fired = _thrusting(typed, thrusting)
     if "--delay-time" in typed:
-        wanted = typed["--delay-time"].value
-        delay = delay_length(law, fired, time=wanted, **common)
+        delay = delay_length(law, fired, time=typed["--delay-time"].value, **common)
     else:
-        length = typed["--delay-length"].value
-        delay = delay_time(law, fired, length=length, **common)
+        delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
     asked = _asked(options, typed, result)
     answer(options, _answer(options, load_database(), delay, asked))
     return 0
 
 
-def _given(options: argparse.Namespace, name: str) -> Any:
-    return getattr(options, name.removeprefix("--").replace("-", "_"))
-
-
-def _typed(options: argparse.Namespace) -> dict[str, Quantity]:
-    """Read every quantity that was typed, by the name of its option."""
-    from castsugar import plausible
-
-    known = {
-        "--delay-time": "delay time",
-        "--delay-length": "delay length",
-        "--length-uncertainty": "uncertainty of the delay length",
-        "--chamber-pressure": "chamber pressure",
-        "--burn-time": "burn time",
-        "--thrust-uncertainty": "uncertainty of the chamber pressure",
-        "--ambient": "air pressure",
-        "--altitude": "altitude",
-    }
-    return {
-        name: plausible.read(_given(options, name), known_as, where=name)
-        for name, known_as in known.items()
-        if _given(options, name) is not None
-    }
-
-
 def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> None:
     """Refuse options that are missing or contradict each other."""
-    from castsugar.errors import InputError
-
     if options.strands is None:
         raise InputError(
             "--delay needs --strands FILE: strands of the delay mix, burned in open "
@@ -186,7 +152,6 @@ def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> N
 
 def _delay_mix(options: argparse.Namespace, ambient: float) -> MixResult:
     """Read the strands of the delay mix and turn them into a law."""
-    from castsugar.errors import InputError, unknown_name
     from castsugar.motor.strands import analyse_mix
     from castsugar.readings.strand_files import read_strands
 
@@ -218,41 +183,13 @@ def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrus
     return thrusting
 
 
-def _pressure_aloft(typed: dict[str, Quantity]) -> float | None:
-    """Return the pressure at the altitude; None if none was stated."""
-    from castsugar.motor.delay_inputs import ambient_pressure_at
-
-    if "--altitude" not in typed:
-        return None
-    return float(ambient_pressure_at(typed["--altitude"].value))
-
-
-def _settings(options: argparse.Namespace, typed: dict[str, Quantity]) -> Settings:
-    """Return doubts and seed."""
-    from castsugar.motor.delay_inputs import Settings
-
-    settings = Settings(seed=options.seed)
-    if "--length-uncertainty" in typed:
-        length_u = typed["--length-uncertainty"].value
-        settings = replace(settings, length_u=length_u)
-    return settings
-
-
 def _asked(
     options: argparse.Namespace, typed: dict[str, Quantity], result: MixResult
 ) -> Asked:
     """Return what was typed, for the page."""
     from castsugar.report.delay import Asked
 
-    words = {
-        "--delay-time": "delay wanted",
-        "--delay-length": "length of the column",
-        "--chamber-pressure": "chamber pressure",
-        "--burn-time": "burn time",
-        "--ambient": "air at the test place",
-        "--altitude": "altitude above sea level where the delay burns",
-    }
-    told = [(words[n], typed[n].echo()) for n in words if n in typed]
+    told = [(w, typed[n].echo()) for n, w in _QUANTITIES.items() if w and n in typed]
     if "--chamber-pressure" not in typed:
         told.append(("chamber pressure and burn time", "from the trace"))
     trace = getattr(options, "file", None)

@@ -7,22 +7,31 @@ import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.bench_option import (
     add_bench_option,
     add_syrup_options,
+    as_cooked,
+    read_shelf,
+    weigh_recipes,
     world_of,
 )
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
-from castsugar.cli.firing_options import add_stand_options
-from castsugar.cli.output import (
-    SCREEN,
-    add_output_options,
-    command_text,
-    write_file,
+from castsugar.cli.firing_options import (
+    add_stand_options,
+    assumed_words,
+    read_ends,
+    read_recorded,
+    read_size,
+    read_stand,
+    typed_words,
 )
+from castsugar.cli.output import SCREEN, add_output_options, command_text, write_file
+from castsugar.cli.quantities import given, in_si
+from castsugar.errors import CastsugarError, InputError
 
 if TYPE_CHECKING:
     from castsugar.data.load import Database
@@ -87,8 +96,6 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
-    from castsugar.errors import InputError
-
     refuse_stray(options)
     if options.delay:
         return run_delay(options, _thrusting(options))
@@ -116,28 +123,14 @@ def _beside(
     options: argparse.Namespace, database: Database
 ) -> tuple[Hardware | None, Mix | None]:
     """Return the motor and the mix that the firing is held against."""
-    from castsugar import plausible
-    from castsugar.cli.bench_option import (
-        as_cooked,
-        read_shelf,
-        weigh_recipes,
-        world_of,
-    )
-    from castsugar.errors import InputError
-
     shelf, world = read_shelf(options), world_of(options)
     hardware = None if world is None else world.motor
     if options.mix is None:
         if options.water_lost is not None or shelf.syrup is not None:
             raise InputError("water and syrup are stated, but no mix; add --mix RECIPE")
         return hardware, None
-    lost = None
-    if options.water_lost is not None:
-        lost = plausible.read(
-            options.water_lost, "water lost", where="--water-lost"
-        ).value
-    mixes = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
-    mix = mixes[0]
+    lost = in_si(given(options, "--water-lost"))
+    [mix] = weigh_recipes(database, [options.mix], water_lost=lost or 0.0, shelf=shelf)
     if world is not None:
         mix = as_cooked(mix, world, water_lost=lost)
     return hardware, mix
@@ -146,8 +139,6 @@ def _beside(
 @contextmanager
 def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterator[None]:
     """Draw what was read, or say how to, where a recording is refused."""
-    from castsugar.errors import CastsugarError
-
     try:
         yield
     except CastsugarError as error:
@@ -159,30 +150,22 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
 
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
-    """Draw what was read."""
+    """Draw what was read: label, unit and values of each course."""
     from castsugar.report.firing_chart import raw_chart
 
-    courses = _read(recording, units_of(options))
-    text = raw_chart(recording.file, recording.time, courses)
+    show, found = units_of(options), []
+    for name, kind, scale in (("pressure", "pressure", 1e-6), ("thrust", "force", 1.0)):
+        values, read_as = (getattr(recording, key) for key in (name, f"{name}_kind"))
+        if values is None:
+            continue
+        volts = read_as == "volts"
+        unit = "V" if volts else show.unit(kind)
+        more = f", {read_as}" if name == "pressure" and not volts else ""
+        scale = 1.0 if volts else scale * show.span(kind, 1.0)
+        found.append((f"{name} as read{more}", unit, scale * values))
+    text = raw_chart(recording.file, recording.time, found)
     for file in options.picture.values():
         write_file(options, file, text)
-
-
-def _read(recording: Recording, show: Shown) -> list[tuple[str, str, Any]]:
-    """Return the courses as read: label, unit, values."""
-    found = []
-    if recording.pressure is not None:
-        volts = recording.pressure_kind == "volts"
-        unit, scale = ("V", 1.0) if volts else (show.unit("pressure"), 1e-6)
-        scale *= 1.0 if volts else show.span("pressure", 1.0)
-        kind = "" if volts else f", {recording.pressure_kind}"
-        found.append((f"pressure as read{kind}", unit, scale * recording.pressure))
-    if recording.thrust is not None:
-        volts = recording.thrust_kind == "volts"
-        scale = 1.0 if volts else show.span("force", 1.0)
-        unit = "V" if volts else show.unit("force")
-        found.append(("thrust as read", unit, scale * recording.thrust))
-    return found
 
 
 def _reduce(
@@ -192,7 +175,6 @@ def _reduce(
     mix: Mix | None,
 ) -> StaticTest:
     """Reduce the recording and put it beside mix and motor."""
-    from castsugar.cli.firing_options import read_recorded, read_size, read_stand
     from castsugar.motor.firing.reduction import reduce_recording
     from castsugar.readings.recordings import check_order
     from castsugar.static_test import review
@@ -208,8 +190,6 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     """Return the pressure that the delay column saw; None without a recording."""
     if options.file is None:
         return None
-    from castsugar.cli.firing_options import read_ends, read_recorded
-    from castsugar.errors import InputError
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel
@@ -238,21 +218,18 @@ def _asked(
     options: argparse.Namespace, recording: Recording, test: StaticTest
 ) -> Asked:
     """Say what was typed and what was assumed."""
-    from castsugar.cli.firing_options import assumed_words, typed_words
     from castsugar.report.firing_rows import Asked
 
-    mix = []
+    assumed = assumed_words(options, recording, test.hardware)
     if test.mix is not None:
         lost = options.water_lost
-        stays = (
-            f"{lost} of it left before the cast" if lost else "all of it in the cast"
-        )
-        mix.append(f"water of the recipe: {stays}")
+        stays = f"{lost} of it left before" if lost else "all of it in"
+        assumed += (f"water of the recipe: {stays} the cast",)
     return Asked(
         file=recording.file,
         mix=test.mix.name if test.mix else "",
         typed=typed_words(options),
-        assumptions=(*assumed_words(options, recording, test.hardware), *mix),
+        assumptions=assumed,
     )
 
 
@@ -263,28 +240,27 @@ def _answer(
     from castsugar.report import cautions, firing, firing_rows
 
     facts = _facts(test)
-
-    def told(show: Shown) -> cautions.Chosen:
-        return cautions.chosen(database.cautions, facts, ["firing"], say=show.rule)
-
-    invented = _invented(options, test)
+    told = partial(cautions.chosen, database.cautions, facts, ["firing"])
+    invented, then = _invented(options, test), _next(options)
 
     def screen(show: Shown) -> Screen:
-        made = firing.firing_screen(
-            test, asked, told(show), show, next_=_next(options), invented=invented
+        rules = told(say=show.rule)
+        return firing.firing_screen(
+            test, asked, rules, show, next_=then, invented=invented
         )
-        if not options.page:
-            return made
+
+    def paper(show: Shown) -> Screen:
         from castsugar.report.firing_chart import firing_chart
         from castsugar.report.screen import Figure
 
         figure = Figure(firing_chart(test, asked, show), "The recording")
-        return replace(made, sheet=(figure,))
+        return replace(screen(show), sheet=(figure,))
 
     stand = test.reduction.stand
     return Answer(
         command="firing",
         screen=screen,
+        paper=paper,
         parts=lambda: firing_rows.firing_parts(test, asked),
         told={
             "version": database.version,
@@ -319,9 +295,8 @@ def _facts(test: StaticTest) -> dict[str, float]:
     """Return what is known of this firing, for the cautions."""
     from castsugar.report.cautions import motor_facts
 
-    results = test.reduction.results
     mass = 1e3 * test.reduction.stand.propellant_mass
     facts = {"propellant_mass": mass, "installed_mass": mass}
-    if "total_impulse" in results:
-        facts["total_impulse"] = results["total_impulse"].value
+    if (impulse := test.reduction.results.get("total_impulse")) is not None:
+        facts["total_impulse"] = impulse.value
     return facts | motor_facts(test.hardware)

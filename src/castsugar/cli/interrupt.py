@@ -95,12 +95,7 @@ def write_pictures(
 ) -> bool:
     """Draw and write pictures; return whether Ctrl-C let all of them be drawn.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-    hold : Hold
-    drawers : mapping of str to function
-        Each picture, as `options.picture` calls it, to what draws it.
+    `drawers` maps each picture, as `options.picture` calls it, to what draws it.
     """
     asked: Mapping[str, str] = options.picture
     left = {file: drawers[what] for what, file in asked.items() if what in drawers}

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.cli.screen import remark, say, visible
+from castsugar.errors import InputError
 
 #: What a command may offer besides -o and --force: kinds of text, of which one is
 #: printed, and the rest.
@@ -37,19 +38,10 @@ def add_output_options(
 ) -> None:
     """Add what a result is printed as and where it goes, in a group of their own.
 
-    Parameters
-    ----------
-    parser : argparse.ArgumentParser
-    *offered : str
-        What the command can do: keys of :data:`KINDS`, "page" and "units". Whatever is
-        not offered is still there when the options are read, as if it was not typed.
-    page : str
-        What the page is.
-    pictures : mapping of str to str, optional
-        Each picture that the command draws to what it shows; the first is drawn where
-        none is named. `options.picture` maps those asked for to their files.
-    table : str
-        What --csv FILE writes beside what is printed; without it --csv only prints.
+    `offered` are keys of :data:`KINDS`, "page" and "units"; what is not offered is read
+    as if it was not typed. `page` says what the page is, `table` what --csv FILE writes
+    beside what is printed. `pictures` maps each picture to what it shows; the first is
+    drawn where none is named, and `options.picture` maps those asked for to files.
     """
     parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
     parser.set_defaults(picture={})
@@ -66,21 +58,20 @@ def add_output_options(
     if "page" in offered:
         group.add_argument("--page", metavar="FILE", help=page)
     if pictures:
-        add_picture_option(group, pictures)
+        _add_picture_option(group, pictures)
     if "units" in offered:
         group.add_argument(
             "--units",
             choices=UNITS,
             help="how it is shown, si or us (default: show of [units], else si)",
         )
-    group.add_argument(
-        "-o", "--output", metavar="FILE", help="write to FILE instead of the screen"
-    )
-    add_force_option(group)
+    words = "write to FILE instead of the screen"
+    group.add_argument("-o", "--output", metavar="FILE", help=words)
+    words = "let files that exist be replaced"
+    group.add_argument("--force", action="store_true", help=words)
 
 
-def add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
-    """Add --picture for the pictures that a command draws."""
+def _add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
     main, *others = pictures
     words = f"draw {pictures[main]}, SVG"
     if others:
@@ -96,13 +87,6 @@ def add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
     )
 
 
-def add_force_option(group: Any) -> None:
-    """Add --force."""
-    group.add_argument(
-        "--force", action="store_true", help="let files that exist be replaced"
-    )
-
-
 class _Picture(argparse.Action):
     """Read FILE or NAME=FILE; each picture once."""
 
@@ -114,8 +98,6 @@ class _Picture(argparse.Action):
         self, parser: Any, namespace: Any, values: Any, option_string: Any = None
     ) -> None:
         """Keep the file under the name of the picture."""
-        from castsugar.errors import InputError
-
         name, equals, file = values.partition("=")
         if not equals or name not in self.names:
             name, file = self.names[0], values
@@ -144,10 +126,8 @@ def check_outputs(options: argparse.Namespace) -> None:
     given = {WRITTEN[k]: v for k, v in vars(options).items() if k in WRITTEN}
     names = {option: v for option, v in given.items() if isinstance(v, str)}
     drawn = getattr(options, "picture", {})
-    names |= {
-        "--picture" if len(drawn) == 1 else f"--picture {name}": file
-        for name, file in drawn.items()
-    }
+    for name, file in drawn.items():
+        names["--picture" if len(drawn) == 1 else f"--picture {name}"] = file
     if names:
         from castsugar.files.writing import refuse_unwritable
 
@@ -202,10 +182,7 @@ _HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug")
 def command_text(words: Sequence[str]) -> str:
     """Return a command as typed, without what only says where the result goes.
 
-    Parameters
-    ----------
-    words : sequence of str
-        All words but the program's name.
+    The words are all but the program's name.
 
     Examples
     --------

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.cli.screen import remark
 from castsugar.constants import NO_EXIT
 
@@ -14,13 +15,34 @@ if TYPE_CHECKING:
 
 #: Option to what it is, by the name of its plausible range.
 KNOWN = {
+    "--altitude": "altitude",
     "--ambient": "air pressure",
+    "--at": "pressure of a burn rate",
     "--at-most": "batch",
     "--batch": "batch",
+    "--burn-time": "burn time",
+    "--chamber-pressure": "chamber pressure",
+    "--delay-length": "delay length",
+    "--delay-time": "delay time",
     "--exit-pressure": "exit pressure",
+    "--grain-uncertainty": "uncertainty of the sizes of the grain",
+    "--length-uncertainty": "uncertainty of the delay length",
+    "--limits": "start and end of burning",
     "--pressure": "chamber pressure",
+    "--pressure-calibration": "calibration of a sensor",
+    "--pressure-per-volt": "pressure per volt",
+    "--pressure-range": "range of the pressure sensor",
+    "--propellant-mass": "propellant mass",
     "--scale-step": "step of the scale",
     "--syrup-solids": "dry solids",
+    "--threshold": "start and end of burning",
+    "--throat": "throat diameter",
+    "--throat-after": "throat diameter",
+    "--throat-uncertainty": "uncertainty of the throat diameter",
+    "--thrust-calibration": "calibration of a sensor",
+    "--thrust-per-volt": "thrust per volt",
+    "--thrust-range": "range of the load cell",
+    "--thrust-uncertainty": "uncertainty of the chamber pressure",
     "--water-lost": "water lost",
 }
 
@@ -44,15 +66,24 @@ def quantity(option: str) -> Callable[[str], Quantity]:
 
 
 def read(option: str, text: str) -> Quantity:
-    """Return what an option would be, had this been typed.
+    """Return what an option would be, had this been typed; raises InputError."""
+    return plausible.read(text, KNOWN[option], where=option)
+
+
+def dest(option: str) -> str:
+    """Return what argparse calls an option."""
+    return option.removeprefix("--").replace("-", "_")
+
+
+def given(options: argparse.Namespace, option: str) -> Quantity | None:
+    """Return an option that was kept as typed; None if it was not given.
 
     Raises
     ------
     InputError
     """
-    from castsugar import plausible
-
-    return plausible.read(text, KNOWN[option], where=option)
+    text = getattr(options, dest(option))
+    return None if text is None else read(option, text)
 
 
 def exit_pressure(text: str) -> Quantity | str:
@@ -88,10 +119,9 @@ def add_old_spelling(
             remark(f"castsugar: {typed} is called {new} now; taken as that")
             setattr(options, self.dest, values)
 
-    dest = new.removeprefix("--").replace("-", "_")
     parser.add_argument(
         old,
-        dest=dest,
+        dest=dest(new),
         action=Former,
         default=argparse.SUPPRESS,
         help=argparse.SUPPRESS,

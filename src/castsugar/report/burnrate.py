@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import PurePath
-from typing import Any
 
 from castsugar.motor.burn_differences import Comparison
 from castsugar.motor.burn_law import outside
@@ -14,7 +13,7 @@ from castsugar.motor.pressure_bands import FALSE_ALARM
 from castsugar.motor.strands import MixResult, StrandResults, band_laws
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import Row, described, listed
+from castsugar.report.field import Field, Row, described, listed
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.strand_rows import (
@@ -79,15 +78,11 @@ def burnrate_screen(
         least_sure="repeatability between batches (not in these strands)",
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
-        next=_next(asked.files),
+        next=f"castsugar burnrate {shlex.join(asked.files)} --full",
         invented=invented,
         bench=PurePath(next(iter(invented), "")).name,
         annexes=_annexes(results, asked, show),
     )
-
-
-def _next(files: Sequence[str]) -> str:
-    return f"castsugar burnrate {shlex.join(files)} --full"
 
 
 def mix_name(one: MixResult) -> str:
@@ -118,28 +113,26 @@ def _of_mix(
     if one.law is None:
         yield from _no_law(one, asked, show)
     if fit is not None and fit.scatter < _NO_SCATTER:
-        yield Finding(
-            "MISFIT",
+        text = (
             f"{name}: no scatter at all. Such numbers come from a formula, not from "
-            "strands; the bands mean nothing.",
+            "strands; the bands mean nothing."
         )
+        yield Finding("MISFIT", text)
     elif test is not None and test.probability < _MISFIT:
-        places = _places(show, _missed(one))
-        yield Finding(
-            "MISFIT",
+        text = (
             f"{name}: its strands do not follow one power law (p = "
             f"{numbers.probability(test.probability)}); its bands are too narrow. "
-            f"Burn more near {places}.",
-            {"lack_of_fit_probability": test.probability},
+            f"Burn more near {_places(show, _missed(one))}."
         )
+        yield Finding("MISFIT", text, {"lack_of_fit_probability": test.probability})
     if one.law is not None:
         yield from _law_findings(one, asked, show, alone)
-    for index in (o.index for o in one.outliers):
-        yield Finding(
-            "CAUTION",
-            f"{name}, line {asked.line(one.strands[index])}: far from the law through "
-            "the others, and in the fit. Look at its note, time and bubbles.",
+    for odd in one.outliers:
+        text = (
+            f"{name}, line {asked.line(one.strands[odd.index])}: far from the law "
+            "through the others, and in the fit. Look at its note, time and bubbles."
         )
+        yield Finding("CAUTION", text)
     for text in one.cautions:
         if not text.startswith("lack of fit"):
             yield Finding("CAUTION", f"{name}: {show.said(text)}.")
@@ -163,21 +156,26 @@ def _law_findings(
     far = [p for p in asked.at if outside(one.law, p)]
     tested = _places(show, one.law.tested, " to ")
     if far:
-        places = _places(show, far)
-        yield Finding(
-            "OUTSIDE",
-            f"{mix_name(one)} at {places}: tested {tested}. "
-            "The law is continued there, its bands do not cover a bend: test there "
-            "first.",
+        text = (
+            f"{mix_name(one)} at {_places(show, far)}: tested {tested}. The law is "
+            "continued there, its bands do not cover a bend: test there first."
         )
+        yield Finding("OUTSIDE", text)
     for row in rates_of(one, asked.at[:1] or one.law.tested[1:]) if alone else ():
-        ends = row["rate_mm_s_interval"]
-        yield Finding(
-            "RESULT",
-            f"{mix_name(one)} burns {show.banded('rate', row['rate_mm_s'], *ends)} at "
-            f"{show.amount('pressure', row['pressure_MPa'])}, by your strands.",
-            {"rate_mm_s": row["rate_mm_s"], "pressure_MPa": row["pressure_MPa"]},
+        text = (
+            f"{mix_name(one)} burns {_rate(row, show)} at "
+            f"{show.amount('pressure', row['pressure_MPa'])}, by your strands."
         )
+        values = {key: row[key] for key in ("rate_mm_s", "pressure_MPa")}
+        yield Finding("RESULT", text, values)
+
+
+def _rate(row: Row, show: Shown) -> str:
+    """Write the rate of a row with its band, where there is one."""
+    rate, ends = row["rate_mm_s"], row["rate_mm_s_interval"]
+    return (
+        show.amount("rate", rate) if ends is None else show.banded("rate", rate, *ends)
+    )
 
 
 def _no_law(one: MixResult, asked: Asked, show: Shown) -> Iterator[Finding]:
@@ -186,12 +184,9 @@ def _no_law(one: MixResult, asked: Asked, show: Shown) -> Iterator[Finding]:
     if one.single is None:
         return
     row = single_of(one)
-    ends = row["rate_mm_s_interval"]
-    rate = show.amount("rate", row["rate_mm_s"])
-    if ends is not None:
-        rate = show.banded("rate", row["rate_mm_s"], *ends)
-    text = f"{mix_name(one)} burns {rate} at {_mega(show, one.single.pressure)}"
-    text += ", one strand: no interval." if ends is None else "."
+    alone = ", one strand: no interval" if row["rate_mm_s_interval"] is None else ""
+    at = _mega(show, one.single.pressure)
+    text = f"{mix_name(one)} burns {_rate(row, show)} at {at}{alone}."
     yield Finding("RESULT", text, {"rate_mm_s": row["rate_mm_s"]})
     offers = borrowed_of(one, asked)
     if offers:
@@ -199,11 +194,11 @@ def _no_law(one: MixResult, asked: Asked, show: Shown) -> Iterator[Finding]:
         here = [row for row in offers if row["pressure_MPa"] == at]
         ends = [end for row in here for end in row["rate_mm_s_interval"]]
         low, high = show.bare("rate", min(ends), 2), show.amount("rate", max(ends), 2)
-        yield Finding(
-            "BORROWED",
+        text = (
             f"{_count(len(here), 'published law')} moved through that rate: {low} to "
-            f"{high} at {show.amount('pressure', at)}. Not measured.",
+            f"{high} at {show.amount('pressure', at)}. Not measured."
         )
+        yield Finding("BORROWED", text)
     yield Finding("MISSING", _next_test(one, show))
 
 
@@ -231,13 +226,13 @@ def _differences(pairs: Sequence[Comparison], show: Shown) -> Iterator[Finding]:
     for first in dict.fromkeys(pair.first for pair in pairs):
         apart = [p for p in pairs if p.first == first and p.verdict == "differ"]
         if apart:
-            told = numbers.listed([_ratio(p) for p in apart])
-            yield Finding(
-                "RESULT",
+            text = (
                 f"The mixes differ: at {_mega(show, apart[0].pressure, 2)} {first} "
-                f"burns {told}. One batch each: batches may differ as much.",
-                {f"rate_ratio to {p.second}": p.ratio for p in apart},
+                f"burns {numbers.listed([_ratio(p) for p in apart])}. One batch each: "
+                "batches may differ as much."
             )
+            ratios = {f"rate_ratio to {p.second}": p.ratio for p in apart}
+            yield Finding("RESULT", text, ratios)
             break  # the annex has the others
     for pair in pairs:
         if pair.verdict != "differ":
@@ -259,7 +254,7 @@ def _conditions(told: Sequence[MixResult], show: Shown) -> str:
     known = {to_celsius(law.temperature) for law in laws if law.temperature is not None}
     at = f", strands at {show.amount('temperature', max(known), 2)}" if known else ""
     if len(known) > 1:
-        at = f"{at.replace(' at ', ' at up to ')}"
+        at = at.replace(" at ", " at up to ")
     return (
         f"r = a p^n, r in {show.unit('rate')}, p in {show.unit('pressure')} absolute, "
         f"{span}{at}; 95 %"
@@ -272,13 +267,11 @@ def _blocks(mixes: Sequence[MixResult], asked: Asked, show: Shown) -> tuple[Bloc
     if not told:
         return ()
     rows = [row for one in told for row in _law_rows(one, asked, show)]
-    pressure = show.unit("pressure")
-    heads = ["mix", f"tested, {pressure}", "a", "95 %", "n", "95 %"]
+    heads = ["mix", f"tested, {show.unit('pressure')}", "a", "95 %", "n", "95 %"]
     for p in asked.at:
         heads += [f"r at {show.typed('pressure', p / MPA)}", "95 %"]
-    alike = (
-        len({one.law.tested for one in told if one.law}) == 1 == len(rows) / len(told)
-    )
+    tested = {one.law.tested for one in told if one.law}
+    alike = len(tested) == 1 and len(rows) == len(told)
     left_out = {1 if alike else -1, 5 if asked.at else -1}
     keep = [i for i in range(len(heads)) if i not in left_out]
     table = Table(
@@ -325,27 +318,37 @@ def _annexes(results: StrandResults, asked: Asked, show: Shown) -> tuple[Annex, 
     ends = [p for one in results.mixes if one.law for p in one.law.tested]
     every = dict.fromkeys([*ends, *asked.at])
     at = [r for one in results.mixes for r in rates_of(one, tuple(every))]
-    laws = [row for row in parts["laws"] if row["fit"] == USED]
-    beside = [row for row in parts["laws"] if row["fit"] != USED]
-    borrowed, one = parts["borrowed"], _places(show, (MPA,))
+    laws, beside = (
+        [row for row in parts["laws"] if (row["fit"] == USED) is used]
+        for used in (True, False)
+    )
+    a, columns = f"a: rate of the law at {_places(show, (MPA,))}.", _only(LAWS, "fit")
+    borrowed = parts["borrowed"]
     cited = "; ".join(dict.fromkeys(row["source"] for row in borrowed))
     sources = f"Moved to pass through your rate, not measured. Sources: {cited}."
-    made = [
-        Annex("About these numbers", (Paragraph(_about(asked, show)),)),
-        _annex("Laws", _only(LAWS, "fit"), laws, show, f"a: rate of the law at {one}."),
-        _annex("Least squares on r itself, not used", _only(LAWS, "fit"), beside, show),
-        _annex("Rates", RATES, at, show, _RATES_NOTE),
-        _annex(
-            "Scatter and lack of fit", MIXES, parts["mixes"], show, _BENDS, down=True
-        ),
-        _annex("At one pressure", ONE_PRESSURE, parts["one_pressure"], show, down=True),
-        _annex("Borrowed laws", _only(BORROWED, "source"), borrowed, show, sources),
-        _annex(
-            "Mixes compared", COMPARISONS, parts["comparisons"], show, _PAIRS, down=True
-        ),
-        _annex("Strands", _only(STRANDS, *_UNTOLD), parts["strands"], show),
-    ]
-    return tuple(annex for annex in made if annex.blocks)
+    told: tuple[tuple[str, Sequence[Field], Sequence[Row], str, Layout], ...] = (
+        ("Laws", columns, laws, a, _across),
+        ("Least squares on r itself, not used", columns, beside, "", _across),
+        ("Rates", RATES, at, _RATES_NOTE, _across),
+        ("Scatter and lack of fit", MIXES, parts["mixes"], _BENDS, described),
+        ("At one pressure", ONE_PRESSURE, parts["one_pressure"], "", described),
+        ("Borrowed laws", _only(BORROWED, "source"), borrowed, sources, _across),
+        ("Mixes compared", COMPARISONS, parts["comparisons"], _PAIRS, described),
+        ("Strands", _only(STRANDS, *_UNTOLD), parts["strands"], "", _across),
+    )
+    about = Annex("About these numbers", (Paragraph(_about(asked, show)),))
+    return about, *(
+        Annex(title, ((Paragraph(note),) if note else ()) + layout(some, rows, show))
+        for title, some, rows, note, layout in told
+        if rows
+    )
+
+
+Layout = Callable[[Sequence[Field], Sequence[Row], Shown], tuple[Table, ...]]
+
+
+def _across(columns: Sequence[Field], rows: Sequence[Row], show: Shown) -> tuple[Table]:
+    return (listed(columns, rows, show),)
 
 
 #: Columns of the strands that the screen leaves to the files.
@@ -365,26 +368,8 @@ _PAIRS = (
 )
 
 
-def _only(every: Sequence[Any], *untold: str) -> tuple[Any, ...]:
+def _only(every: Sequence[Field], *untold: str) -> tuple[Field, ...]:
     return tuple(one for one in every if one.key not in untold)
-
-
-def _annex(
-    title: str,
-    columns: Sequence[Any],
-    rows: Sequence[Row],
-    show: Shown,
-    note: str = "",
-    *,
-    down: bool = False,
-) -> Annex:
-    """Return a table with its note; an annex without blocks where there is no row."""
-    if not rows:
-        return Annex(title, ())
-    made = (
-        (listed(columns, rows, show),) if not down else described(columns, rows, show)
-    )
-    return Annex(title, (Paragraph(note), *made) if note else made)
 
 
 def _about(asked: Asked, show: Shown) -> str:

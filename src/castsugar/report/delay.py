@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
@@ -13,7 +12,7 @@ from castsugar.motor.strands import MixResult
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, fields
+from castsugar.report.field import TEXT, fields, row_in_order
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -25,22 +24,15 @@ TAKEN = (
     "the delay mix; no borrowed law serves",
     "single columns scatter about the law as strands do",
 )
+_ON_THE_GROUND = (
+    "strands burned at ambient pressure: at that of the test place; burned elsewhere, "
+    "they need their own pressure in the file"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed.
-
-    Attributes
-    ----------
-    file : str
-        Of the strands.
-    trace : str
-        Of the recording; empty: pressure and burn time were typed.
-    result : MixResult
-        Of the delay mix.
-    typed : tuple of (what, text)
-    """
+    """What was typed: the strands and their result, and the recording or ""."""
 
     file: str
     trace: str
@@ -113,40 +105,25 @@ def delay_parts(delay: Delay, asked: Asked) -> dict[str, Any]:
 
 def delay_row(delay: Delay, asked: Asked) -> dict[str, Any]:
     """Return the one row of a delay column, with units in the keys."""
-    low, high = delay.law.tested
-    fired = delay.thrusting
-    return {
-        "mix": asked.result.mix,
-        "wanted": "delay" if delay.wanted else "length",
-        "status": "ok" if delay.lasts else "through before the thrust ends",
-        **_band("length_mm", delay.length),
-        **_band("delay_s", delay.time, 1.0),
-        "end_after_ignition_s": delay.end,
-        **_band("length_burned_during_thrust_mm", delay.burned),
-        **_band("length_left_mm", delay.left),
-        "share_burned_during_thrust": delay.burned_share,
-        "mean_rate_during_thrust_mm_s": 1e3 * delay.thrust_rate,
-        **_band("rate_in_open_air_mm_s", delay.ambient_rate),
-        "burn_through_probability": delay.burn_through,
-        "burn_time_s": fired.burn_time,
-        "mean_chamber_pressure_MPa": 1e-6 * fired.mean_pressure,
-        "peak_chamber_pressure_MPa": 1e-6 * fired.peak_pressure,
-        "ambient_pressure_kPa": 1e-3 * delay.ambient,
-        "pressure_where_it_burns_kPa": 1e-3 * delay.burning_at,
-        "delay_at_test_place_s": delay.ground_time,
-        f"pressure_{_HIGHER}_kPa": 1e-3 * delay.climb_pressure,
-        f"delay_{_HIGHER}_s": delay.climb_time,
-        "lowest_tested_pressure_kPa": 1e-3 * low,
-        "highest_tested_pressure_MPa": 1e-6 * high,
-        "scatter_share_of_rate_variance": delay.scatter_share,
-        "strands": len(asked.result.strands),
-        "seed": delay.settings.seed,
-    }
+    fired, (low, high) = delay.thrusting, delay.law.tested
+    return row_in_order(
+        FIELDS,
+        asked.result.mix,
+        "delay" if delay.wanted else "length",
+        "ok" if delay.lasts else "through before the thrust ends",
+        _banded(delay.length), _banded(delay.time, 1.0), delay.end,
+        _banded(delay.burned), _banded(delay.left), delay.burned_share,
+        1e3 * delay.thrust_rate, _banded(delay.ambient_rate), delay.burn_through,
+        fired.burn_time, 1e-6 * fired.mean_pressure, 1e-6 * fired.peak_pressure,
+        1e-3 * delay.ambient, 1e-3 * delay.burning_at, delay.ground_time,
+        1e-3 * delay.climb_pressure, delay.climb_time,
+        1e-3 * low, 1e-6 * high, delay.scatter_share,
+        len(asked.result.strands), delay.settings.seed,
+    )  # fmt: skip
 
 
-def _band(key: str, value: Estimate, factor: float = 1e3) -> dict[str, Any]:
-    ends = (factor * value.low, factor * value.high)
-    return {key: factor * value.value, f"{key}_interval": ends}
+def _banded(found: Estimate, scale: float = 1e3) -> tuple[float, tuple[float, float]]:
+    return scale * found.value, (scale * found.low, scale * found.high)
 
 
 def remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
@@ -166,33 +143,29 @@ def delay_screen(
     next_: str = "",
     invented: tuple[str, ...] = (),
 ) -> Screen:
-    """Return what a delay column does: length, delay, both phases.
-
-    Parameters
-    ----------
-    delay : Delay
-    asked : Asked
-    cautions : Chosen
-    show : Shown
-    next_ : str
-        What to do next.
-    invented : tuple of str
-        Entries with invented numbers.
-    """
+    """Return what a delay column does: length, delay, both phases."""
     mix = f" of {asked.result.mix}" if asked.result.mix else ""
     trace = f", trace {asked.trace}" if asked.trace else ""
-    goal = f"for {_seconds(delay.time.value)} s after thrust"
+    goal = f"for {numbers.significant(delay.time.value)} s after thrust"
     if not delay.wanted:
         goal = f"of {_length(delay.length.value, show)}"
-    least = next(iter(delay.half_widths.items()), ("", 0.0)) if delay.lasts else ("", 0)
+    doubts = [
+        f"{name}: ± {numbers.significant(half)} s of the delay, 95 %"
+        for name, half in delay.half_widths.items()
+        if delay.lasts
+    ]
     return Screen(
         command="firing",
         title=f"Delay column{mix} {goal}: strands {asked.file}{trace}",
-        findings=(_answer(delay, show), *_look_again(delay, asked, show)),
+        findings=(
+            _answer(delay, show),
+            *(
+                Finding("CAUTION", f"{text[0].upper()}{text[1:]}.")
+                for text in map(show.said, remarks(delay, asked))
+            ),
+        ),
         blocks=_blocks(delay, show),
-        least_sure=f"{least[0]}: ± {_seconds(least[1])} s of the delay, 95 %"
-        if least[0]
-        else "",
+        least_sure=next(iter(doubts), ""),
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
         next=next_,
@@ -200,10 +173,6 @@ def delay_screen(
         bench=PurePath(next(iter(invented), "")).name,
         annexes=_annexes(delay, asked, show),
     )
-
-
-def _seconds(value: float) -> str:
-    return numbers.significant(value)
 
 
 def _length(value: float, show: Shown) -> str:
@@ -221,19 +190,12 @@ def _answer(delay: Delay, show: Shown) -> Finding:
         )
         return Finding("DO NOT", text, values)
     told, low, high = numbers.with_band(time.value, time.low, time.high)
-    if not delay.wanted:
-        text = f"It lasts {told} s after thrust ({low} to {high})."
-        return Finding("RESULT", text, values)
-    cut = show.banded(
-        "length", *(1e3 * x for x in (length.value, length.low, length.high))
-    )
-    text = f"Cut {cut}; columns cut so last {low} to {high} s."
+    text = f"It lasts {told} s after thrust ({low} to {high})."
+    if delay.wanted:
+        best, ends = _banded(length)
+        cut = show.banded("length", best, *ends)
+        text = f"Cut {cut}; columns cut so last {low} to {high} s."
     return Finding("RESULT", text, values)
-
-
-def _look_again(delay: Delay, asked: Asked, show: Shown) -> Iterator[Finding]:
-    for text in map(show.said, remarks(delay, asked)):
-        yield Finding("CAUTION", f"{text[0].upper()}{text[1:]}.")
 
 
 def _blocks(delay: Delay, show: Shown) -> tuple[Block, ...]:
@@ -247,10 +209,9 @@ def _blocks(delay: Delay, show: Shown) -> tuple[Block, ...]:
     )  # fmt: skip
     rows = []
     for name, length, time, rate, at in phases:
-        told, low, high = show.band(
-            "length", 1e3 * length.value, 1e3 * length.low, 1e3 * length.high
-        )
-        cells = (_seconds(time), show.bare("rate", 1e3 * rate), f"at {at}")
+        best, ends = _banded(length)
+        told, low, high = show.band("length", best, *ends)
+        cells = (numbers.significant(time), show.bare("rate", 1e3 * rate), f"at {at}")
         rows.append((name, told, f"{low} to {high}", *cells))
     table = Table(
         heads=("", show.headed("length", "length"), "95 %", "time, s",
@@ -265,8 +226,8 @@ def _altitude(delay: Delay, show: Shown) -> str:
     """Say what altitude does to the delay."""
     text = (
         f"{show.typed('height', CLIMB)} above the test place the same column lasts "
-        f"{_seconds(delay.climb_time)} s, at the test place "
-        f"{_seconds(delay.ground_time)} s."
+        f"{numbers.significant(delay.climb_time)} s, at the test place "
+        f"{numbers.significant(delay.ground_time)} s."
     )
     if delay.climb_pressure < delay.law.tested[0]:
         text += " Nothing was tested at so low a pressure."
@@ -276,9 +237,10 @@ def _altitude(delay: Delay, show: Shown) -> str:
 def _annexes(delay: Delay, asked: Asked, show: Shown) -> tuple[Annex, ...]:
     settings, fired = delay.settings, delay.thrusting
     share = numbers.percent(delay.burned_share)
+    halves = delay.half_widths.items()
     doubts = Table(
         heads=("uncertain alone", "delay, ± s"),
-        rows=tuple((n, _seconds(half)) for n, half in delay.half_widths.items()),
+        rows=tuple((name, numbers.significant(half)) for name, half in halves),
     )
     scatter = (
         f"Half the band if that alone were uncertain. {share} % of the length burns "
@@ -296,12 +258,9 @@ def _annexes(delay: Delay, asked: Asked, show: Shown) -> tuple[Annex, ...]:
         f"{len(asked.result.strands)} strands tell; {settings.draws} draws, seed "
         f"{settings.seed}."
     )
-    ground: tuple[str, ...] = ()
+    granted = [*TAKEN]
     if any(s.pressure == delay.ambient for s in asked.result.strands):
-        ground = (
-            "strands burned at ambient pressure: at that of the test place; burned "
-            "elsewhere, they need their own pressure in the file",
-        )
+        granted.insert(0, _ON_THE_GROUND)
     return (
         Annex("Uncertainty of the delay", (doubts, Paragraph(scatter))),
         Annex(
@@ -309,7 +268,7 @@ def _annexes(delay: Delay, asked: Asked, show: Shown) -> tuple[Annex, ...]:
             (
                 Paragraph(f"As typed: {typed}."),
                 Paragraph(taken),
-                *(Paragraph(f"Taken: {text}.") for text in (*ground, *TAKEN)),
+                *(Paragraph(f"Taken: {text}.") for text in granted),
             ),
         ),
     )

@@ -226,6 +226,20 @@ def keyed(*lines: tuple[str, str, str]) -> tuple[Field, ...]:
     return fields(*((key, key, kind, meaning) for key, kind, meaning in lines))
 
 
+def row_in_order(columns: Sequence[Field], *values: Any) -> dict[str, Any]:
+    """Return values as a row, in the order of the fields.
+
+    A pair is a value and its 95 % band, or None for none. Fields behind the last value
+    are left out.
+    """
+    row: dict[str, Any] = {}
+    for one, value in zip(columns, values, strict=False):
+        row[one.key], *band = value if isinstance(value, tuple) else (value,)
+        if band:
+            row[one.key + INTERVAL] = band[0]
+    return row
+
+
 def listed(
     columns: Sequence[Field], rows: Sequence[Row], show: Shown, caption: str = ""
 ) -> Table:

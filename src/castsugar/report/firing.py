@@ -17,9 +17,10 @@ from castsugar.motor.firing.faults import (
 )
 from castsugar.motor.firing.inference import VAGUE, InferredLaw
 from castsugar.motor.firing.quantities import Stand
+from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
-from castsugar.report.field import Field, Row, listed
+from castsugar.report.field import Field, Row, listed, row_in_order
 from castsugar.report.firing_rows import (
     NAMES,
     RESULTS,
@@ -34,6 +35,7 @@ from castsugar.report.firing_rows import (
     letter_of,
     limit_rule,
     rate_interval,
+    scale_of,
     thresholds,
 )
 from castsugar.report.mix_words import titled
@@ -122,19 +124,7 @@ def firing_screen(
     next_: str = "",
     invented: tuple[str, ...] = (),
 ) -> Screen:
-    """Return what a recording says.
-
-    Parameters
-    ----------
-    test : StaticTest
-    asked : Asked
-    cautions : Chosen
-    show : Shown
-    next_ : str
-        What to do next.
-    invented : tuple of str
-        Entries with invented numbers.
-    """
+    """Return what a recording says; `invented` are entries with invented numbers."""
     row = firing_row(test, asked) | bands(test)
     mix = f": {titled(test.mix)}" if test.mix is not None else ""
     return Screen(
@@ -167,23 +157,25 @@ def firing_screen(
 def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     """Say so if the pressure went beyond what the case is allowed."""
     peak = test.reduction.results.get("peak_pressure")
-    allowed = math.nan if test.hardware is None else test.hardware.allowable
-    if peak is None or math.isnan(allowed):
+    if peak is None or test.hardware is None or math.isnan(test.hardware.allowable):
         return
-    rated = show.limit("pressure", allowed / _MPA) + f" {show.unit('pressure')}"
+    rated, allowed = _rating(test.hardware, show), test.hardware.allowable
     if peak.interval[1] > allowed:
         was = "was" if peak.value > allowed else "may have been"
         best = show.amount("pressure", peak.value / _MPA)
-        text = (
-            f"fire this case again: its peak, {best}, {was} above your rating {rated}."
-        )
+        text = f"fire this case again: its peak, {best}, {was} above {rated}."
         yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / _MPA})
     elif peak.at_least:
-        yield Finding(
-            "DO NOT",
+        text = (
             "fire this case again before you know its peak: the sensor was at its "
-            f"limit, so nobody knows whether it stayed below your rating {rated}.",
+            f"limit, so nobody knows whether it stayed below {rated}."
         )
+        yield Finding("DO NOT", text)
+
+
+def _rating(hardware: Hardware, show: Shown) -> str:
+    rated = show.limit("pressure", hardware.allowable / _MPA)
+    return f"your rating {rated} {show.unit('pressure')}"
 
 
 def told(key: str, row: Row, show: Shown) -> str:
@@ -201,22 +193,22 @@ _FIELD = {one.key: one for one in RESULTS}
 
 def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
     """Say what was delivered of the ideal, or why that is not known."""
-    for name, key, label in (
-        ("characteristic_velocity", "characteristic_velocity_m_s", "c*"),
-        ("specific_impulse", "specific_impulse_s", "Isp"),
+    for key, label in (
+        ("characteristic_velocity_m_s", "c*"),
+        ("specific_impulse_s", "Isp"),
     ):
-        share = row[f"{name}_efficiency"]
+        of = f"{NAMES[key][0]}_efficiency"
+        share, (low, high) = row[of], _FIELD[of].band(row)
         if math.isnan(share):
             continue
-        low, high = row.get(f"{name}_efficiency_interval", (math.nan, math.nan))
-        best, first, last = numbers.with_band(*(100.0 * x for x in (share, low, high)))
+        best, first, last = numbers.with_band(100.0 * share, 100.0 * low, 100.0 * high)
         kind, ideal = _FIELD[key].kind, float(test.row[key])
         band = "" if math.isnan(low) else f" ({first} to {last})"
         text = (
             f"It delivered {best} % of the ideal {label}{band}: "
             f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}."
         )
-        return Finding("RESULT", text, {f"{name}_efficiency": share})
+        return Finding("RESULT", text, {of: share})
     known = [k for k in _FIELD if not math.isnan(row[k])]
     key = next(k for k in (*_LEADING, *known) if k in known)
     text = f"Delivered: {_FIELD[key].label.removeprefix('delivered ')} "
@@ -241,29 +233,20 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         inside = expected.holds(name, result.value)
         if inside and key == "burn_time_s":
             continue
-        one = _FIELD[key]
-        _, band = one.cells(_prediction(one, test, row), show)
-        label = one.label[0].upper() + one.label[1:]
-        text = f"{label} {show.amount(one.kind, row[key])}"
+        one, band = _FIELD[key], f"expected_{key}_interval"
+        text = f"{one.label.capitalize()} {show.amount(one.kind, row[key])}"
         if key == "total_impulse_N_s":
             text += f" (size {letter_of(test)})"
-        text += f"; predicted {band}"
+        text += f"; predicted {one.cells(_prediction(one, test, row), show)[1]}"
         if key == "peak_pressure_MPa" and math.isfinite(hardware.allowable):
-            rated = show.limit("pressure", hardware.allowable / _MPA)
-            text += f"; your rating {rated} {show.unit('pressure')}"
+            text += f"; {_rating(hardware, show)}"
         if hardware.efficiency is None and not inside:
             text += (
                 " without losses: no efficiency was known. castsugar learn --save "
                 "makes it known"
             )
-        yield Finding(
-            "INSIDE" if inside else "OUTSIDE",
-            f"{text}.",
-            {
-                key: row[key],
-                f"expected_{key}_interval": row[f"expected_{key}_interval"],
-            },
-        )
+        values = {key: row[key], band: row[band]}
+        yield Finding("INSIDE" if inside else "OUTSIDE", f"{text}.", values)
 
 
 def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
@@ -361,31 +344,25 @@ def _blocks(test: StaticTest, row: Row, show: Shown) -> tuple[Block, ...]:
     found, inferred = test.agreement, test.inferred
     if inferred is not None:
         at = show.amount("pressure", 1e-6 * inferred.centre)
-        low, high = rate_interval(inferred)
-        best, first, last = show.band(
-            "rate", 1e3 * inferred.rate, 1e3 * low, 1e3 * high
-        )
-        cells = [
-            show.headed(f"rate at {at}", "rate"),
-            best,
-            f"{first} to {last}",
-            "",
-            "",
-        ]
+        low, high = (1e3 * end for end in rate_interval(inferred))
+        best, first, last = show.band("rate", 1e3 * inferred.rate, low, high)
+        before = ("", "")
         if found is not None:
-            cells[3] = show.bare("rate", 1e3 * found.rate_law)
-            cells[4] = "agrees" if found.agrees else "disagrees"
-            cells[4] = cells[4] if found.tells else "cannot tell"
-        rows.append(tuple(cells))
+            agrees = "agrees" if found.agrees else "disagrees"
+            agrees = agrees if found.tells else "cannot tell"
+            before = (show.bare("rate", 1e3 * found.rate_law), agrees)
+        head = show.headed(f"rate at {at}", "rate")
+        rows.append((head, best, f"{first} to {last}", *before))
     known = any(line[3] for line in rows)
     wide = 5 if known else 3
     table = Table(
         heads=("", "measured", "95 %", "predicted", "95 %")[:wide],
         rows=tuple(line[:wide] for line in rows),
     )
-    if inferred is None:
-        return table, Paragraph(f"No burning-rate law: {test.no_law}.", spare=True)
-    return table, Paragraph(exponent_words(inferred), spare=True)
+    said = f"No burning-rate law: {test.no_law}."
+    if inferred is not None:
+        said = exponent_words(inferred)
+    return table, Paragraph(said, spare=True)
 
 
 def _line(
@@ -401,13 +378,10 @@ def _line(
 
 def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
     """Return what was predicted of a result, under its own key; empty for nothing."""
-    if test.expected is not None and NAMES[one.key][0] in test.expected.bands:
-        scale = 1e-6 if one.key.endswith("MPa") else 1.0
-        best = scale * getattr(test.expected.best, NAMES[one.key][0])
-        return {
-            one.key: best,
-            f"{one.key}_interval": row[f"expected_{one.key}_interval"],
-        }
+    name, unit = NAMES[one.key]
+    if test.expected is not None and name in test.expected.bands:
+        best = scale_of(unit) * getattr(test.expected.best, name)
+        return row_in_order([one], (best, row[f"expected_{one.key}_interval"]))
     ideal = test.row.get(one.key, math.nan)
     return {} if math.isnan(ideal) or ideal_missing(test) else {one.key: ideal}
 
@@ -417,9 +391,8 @@ def exponent_words(inferred: InferredLaw) -> str:
     low, high = inferred.kn_range
     kn = f"Kn ran from {numbers.significant(low)} to {numbers.significant(high)}"
     if inferred.told:
-        n, below, above = numbers.with_band(
-            inferred.exponent, *exponent_interval(inferred)
-        )
+        ends = exponent_interval(inferred)
+        n, below, above = numbers.with_band(inferred.exponent, *ends)
         return f"Exponent {n} ({below} to {above}); {kn}."
     if high < _NARROW * low:
         return f"The exponent is not resolved: {kn.replace('ran', 'ran only')}."
@@ -457,22 +430,17 @@ def _annexes(
         _line(one, row, {}, show)[:3] for one in RESULTS if not math.isnan(row[one.key])
     )
     results = Table(heads=("", "measured", "95 %"), rows=every)
+    texts = (*test.reduction.cautions, *test.cautions)
+    remarks = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
     return (
         Annex("All results", (results, Paragraph(_beside(test, row)))),
-        *_remarks(test, show),
+        *([Annex("Look again", remarks)] if remarks else []),
         Annex("Uncertainty budget", _budget(test)),
         Annex("What was read", tuple(_read(test, show))),
         Annex("Measured beside it", tuple(_inputs(test, asked, show))),
         Annex("Other thresholds", (listed(THRESHOLDS, thresholds(test), show),)),
         Annex("Burning-rate law of this firing", tuple(_law(test, show))),
     )
-
-
-def _remarks(test: StaticTest, show: Shown) -> list[Annex]:
-    """Return everything that is to be looked at again."""
-    texts = (*test.reduction.cautions, *test.cautions)
-    told = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
-    return [Annex("Look again", told)] if told else []
 
 
 def _beside(test: StaticTest, row: Row) -> str:
@@ -504,33 +472,28 @@ def _budget(test: StaticTest) -> tuple[Block, ...]:
 def _read(test: StaticTest, show: Shown) -> Iterator[Block]:
     """Say what was read of each sensor, and what was done to it."""
     for channel in channels(test):
-        kind = {"pressure": "pressure", "thrust": "force"}[channel.name]
-        scale = 1e-6 if kind == "pressure" else 1.0
+        kind, scale = {"pressure": ("pressure", 1e-6)}.get(channel.name, ("force", 1.0))
         time, zero, b = channel.time, channel.zero, channel.burning
-
-        def told(value: float, kind: str = kind, scale: float = scale) -> str:
-            return show.amount(kind, scale * value)
-
+        noise, before, after, level = (
+            show.amount(kind, scale * value)
+            for value in (channel.noise, zero.before, zero.after, b.level)
+        )
         rate = numbers.significant(1.0 / float(np.median(np.diff(time))))
         first, last, start, end = (
             numbers.at_place(float(t), -3) for t in (time[0], time[-1], b.start, b.end)
         )
         text = (
             f"{channel.name}: {len(time)} samples from {first} to {last} s, {rate} a "
-            f"second; noise {told(channel.noise)}, "
+            f"second; noise {noise}, "
             f"{numbers.percent(channel.noise / channel.peak)} % of the peak. Zero: "
             f"{zero_words(channel)}"
         )
         if zero.rule != "as read":
-            text += f", {told(zero.before)} at rest before"
-            text += "" if math.isnan(zero.after) else f", {told(zero.after)} after"
-        text += f". Burning {start} to {end} s: {limit_rule(channel, _share(test))}, "
-        text += f"{told(b.level)}."
+            text += f", {before} at rest before"
+            text += "" if math.isnan(zero.after) else f", {after} after"
+        rule = limit_rule(channel, test.reduction.stand.share)
+        text += f". Burning {start} to {end} s: {rule}, {level}."
         yield Paragraph(text + _gaps(channel))
-
-
-def _share(test: StaticTest) -> float:
-    return test.reduction.stand.share
 
 
 def _gaps(channel: Channel) -> str:
@@ -561,23 +524,27 @@ def zero_words(channel: Channel) -> str:
 def _inputs(test: StaticTest, asked: Asked, show: Shown) -> Iterator[Block]:
     """Say what the results rest on: each with its standard uncertainty."""
     stand = test.reduction.stand
-    rows = [
-        ("propellant that burned", show.typed("mass", 1e3 * stand.propellant_mass),
-         f"{chosen_share(stand.mass_u)} %"),
-    ]  # fmt: skip
+    mass, pressure, thrust = (
+        f"{chosen_share(u)} %"
+        for u in (
+            stand.mass_u,
+            stand.pressure_calibration_u,
+            stand.thrust_calibration_u,
+        )
+    )
+    burned = show.typed("mass", 1e3 * stand.propellant_mass)
+    rows = [("propellant that burned", burned, mass)]
     if test.reduction.pressure is not None:
-        u = show.amount("length", 1e3 * stand.throat_u, 2)
+        throat_u = show.amount("length", 1e3 * stand.throat_u, 2)
         air = show.amount("air pressure", 1e-3 * stand.ambient_pressure, 4)
+        air_u = show.amount("air pressure", 1e-3 * stand.ambient_u, 2)
         rows += [
-            ("throat, before -> after", _throat(stand, show), u),
-            ("pressure of the air", air,
-             show.amount("air pressure", 1e-3 * stand.ambient_u, 2)),
-            ("calibration of the pressure sensor", "",
-             f"{chosen_share(stand.pressure_calibration_u)} %"),
-        ]  # fmt: skip
+            ("throat, before -> after", _throat(stand, show), throat_u),
+            ("pressure of the air", air, air_u),
+            ("calibration of the pressure sensor", "", pressure),
+        ]
     if test.reduction.thrust is not None:
-        doubt = f"{chosen_share(stand.thrust_calibration_u)} %"
-        rows.append(("calibration of the load cell", "", doubt))
+        rows.append(("calibration of the load cell", "", thrust))
     yield Table(heads=("", "value", "± standard"), rows=tuple(rows))
     if asked.typed:
         typed = "; ".join(f"{what} {text}" for what, text in asked.typed)
@@ -592,15 +559,14 @@ def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
     if inferred is None:
         yield Paragraph(f"None: {test.no_law}.")
         return
-    span = [show.bare("pressure", 1e-6 * float(p)) for p in
-            (inferred.burnt.pressure.min(), inferred.burnt.pressure.max())]  # fmt: skip
+    seen = inferred.burnt.pressure
+    span = _span(float(seen.min()), float(seen.max()), show)
     main = sorted(inferred.parts, key=lambda name: -inferred.parts[name][0])[:_MAIN]
     words = numbers.listed([INPUTS.get(name, name) for name in main])
     yield Paragraph(
-        f"{exponent_words(inferred)} Pressures {' to '.join(span)} "
-        f"{show.unit('pressure')}. Uncertainty of the rate mostly from: {words}. Kn "
-        "follows from the web that had burned at each moment; c* and the density of "
-        "the grain are not needed for it."
+        f"{exponent_words(inferred)} Pressures {span}. Uncertainty of the rate mostly "
+        f"from: {words}. Kn follows from the web that had burned at each moment; c* "
+        "and the density of the grain are not needed for it."
     )
     if found is None or law is None:
         if test.mix is None:
@@ -620,14 +586,19 @@ def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
     if found.agrees:
         text += " Agreeing is no proof: a smaller difference would hide."
     if found.outside:
-        ends = [show.bare("pressure", 1e-6 * p) for p in law.tested]
         text += (
-            f" That pressure lies outside the tested {' to '.join(ends)} "
-            f"{show.unit('pressure')} of the law; there it is only continued."
+            f" That pressure lies outside the tested {_span(*law.tested, show)} of the "
+            "law; there it is only continued."
         )
     yield Paragraph(text)
     if test.expected is not None:
         yield Paragraph(_expectation(test))
+
+
+def _span(low: float, high: float, show: Shown) -> str:
+    """Write pressures [Pa] with one unit."""
+    ends = (show.bare("pressure", end / _MPA) for end in (low, high))
+    return f"{' to '.join(ends)} {show.unit('pressure')}"
 
 
 def _expectation(test: StaticTest) -> str:

@@ -26,6 +26,11 @@ _REACH = 2.5
 #: And so many times as high as the limit of the case.
 _ABOVE = 1.15
 
+_SCOPE = (
+    "Curves are best estimates. No ignition peak, no erosive burning, no cracks. "
+    "No claim of safety."
+)
+
 
 def firing_band_chart(
     bands: Sequence[PressureBand],
@@ -33,22 +38,10 @@ def firing_band_chart(
     limit: float = math.nan,
     limit_name: str = BY_NUMBERS,
 ) -> str:
-    """Draw pressure against time, a curve and a band a mix.
+    """Draw pressure against time as SVG text, a curve and a band a mix.
 
-    A band without an upper end is not drawn, and that is said.
-
-    Parameters
-    ----------
-    bands : sequence of PressureBand
-    limit : float
-        Pressure that the case may hold; NaN for none. [Pa]
-    limit_name : str
-        What the limit is called: :data:`BY_RATING` or :data:`BY_NUMBERS`.
-
-    Returns
-    -------
-    str
-        An SVG document; the same bytes for the same input.
+    A band without an upper end is not drawn, and that is said. `limit` is the pressure
+    that the case may hold [Pa], called :data:`BY_RATING` or :data:`BY_NUMBERS`.
 
     Raises
     ------
@@ -60,12 +53,22 @@ def firing_band_chart(
         why = "; ".join(f"{b.name}: {b.reason}" for b in bands) or "none was given"
         raise InputError(f"no mix has a pressure that can be drawn ({why})")
     every = [e for _, e in shown]
-    time, ceiling = _times(every), _ceiling(every, limit)
+    # Legible curves: the picture ends before wide bands do.
+    lasting = max(float(e.time[-1]) for e in every)
+    last = min(lasting, _REACH * max(e.best.burn_time for e in every))
+    most = _REACH * max(e.best.peak_pressure for e in every)
+    ceiling = 1e-6 * max(most, _ABOVE * limit if math.isfinite(limit) else 0.0)
+    time = np.linspace(0.0, last, _POINTS)
     series = [_series(b, e, time) for b, e in shown]
+    highest = max(np.nanmax(s.high, initial=0.0) for s in series if s.high is not None)
     if math.isfinite(limit):
         held = np.full(_POINTS, 1e-6 * limit)
         series.append(Series(limit_name, held, width=3.2))
-    highest = max(np.nanmax(s.high, initial=0.0) for s in series if s.high is not None)
+    notes = _notes(bands)
+    if highest > ceiling:
+        notes.append(f"Bands go on above {ceiling:.3g} MPa.")
+    if lasting > last:
+        notes.append(f"Bands go on after {last:.3g} s.")
     names = ", ".join(b.name for b, _ in shown)
     return line_chart(
         LineChart(
@@ -83,15 +86,14 @@ def firing_band_chart(
                     ceiling=ceiling,
                 ),
             ),
-            notes=tuple(_notes(bands, *_cuts(every, time, highest, ceiling))),
+            notes=(*notes, _SCOPE),
         )
     )
 
 
 def _series(band: PressureBand, found: Expected, time: FloatArray) -> Series:
     """Return curve and band of one mix. [MPa]"""
-    ambient = float(found.low.min())
-    best = found.best
+    ambient, best = float(found.low.min()), found.best
     curve = np.interp(time, best.time, best.pressure, right=ambient)
     low = np.interp(time, found.time, found.low, right=ambient)
     if not band.bounded:
@@ -101,49 +103,16 @@ def _series(band: PressureBand, found: Expected, time: FloatArray) -> Series:
     return Series(band.name, 1e-6 * curve, 1e-6 * low, 1e-6 * high)
 
 
-def _times(found: Sequence[Expected]) -> FloatArray:
-    """Return the times of the picture. [s]"""
-    ends = max(float(e.time[-1]) for e in found)
-    burnt = max(e.best.burn_time for e in found)
-    return np.linspace(0.0, min(ends, _REACH * burnt), _POINTS)
-
-
-def _ceiling(found: Sequence[Expected], limit: float) -> float:
-    """Return how high the picture reaches. [MPa]"""
-    most = _REACH * max(e.best.peak_pressure for e in found)
-    return 1e-6 * max(most, _ABOVE * limit if math.isfinite(limit) else 0.0)
-
-
-def _cuts(
-    found: Sequence[Expected], time: FloatArray, highest: float, ceiling: float
-) -> tuple[float, float]:
-    """Return where bands leave the picture: pressure [MPa] and time [s], or inf."""
-    last = float(time[-1])
-    longer = any(float(e.time[-1]) > last for e in found)
-    return ceiling if highest > ceiling else math.inf, last if longer else math.inf
-
-
-def _notes(bands: Sequence[PressureBand], ceiling: float, last: float) -> list[str]:
-    """Return what the picture does not show."""
+def _notes(bands: Sequence[PressureBand]) -> list[str]:
+    """Say which mix has no curve or no band."""
     notes = []
     for band in bands:
         found = band.expected
         if found is None:
             notes.append(f"{band.name}: not drawn, {band.reason}.")
         elif found.failed:
-            more = (
-                "" if band.bounded else "; its band has no upper end and is not drawn"
-            )
-            notes.append(
-                f"{band.name}: {found.failed} of {found.draws} draws have no stable "
-                f"pressure{more}."
-            )
-    if math.isfinite(ceiling):
-        notes.append(f"Bands go on above {ceiling:.3g} MPa.")
-    if math.isfinite(last):
-        notes.append(f"Bands go on after {last:.3g} s.")
-    notes.append(
-        "Curves are best estimates. No ignition peak, no erosive burning, no cracks. "
-        "No claim of safety."
-    )
+            many = f"{found.failed} of {found.draws} draws have no stable pressure"
+            if not band.bounded:
+                many += "; its band has no upper end and is not drawn"
+            notes.append(f"{band.name}: {many}.")
     return notes

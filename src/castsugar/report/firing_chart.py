@@ -47,26 +47,18 @@ _CEILING = 2.0
 #: Stretches closer than this part of the picture are one.
 _MERGED = 1.0 / 300.0
 
+#: Outside of the times that were drawn.
+_NOWHERE = (np.nan, np.nan)
+
 _SAFETY = "No claim of safety: one grain, on a stand, once."
 
 
 def firing_chart(
     test: StaticTest, asked: Asked, show: Shown, invented: bool = False
 ) -> str:
-    """Return the picture of a reduced firing, as SVG text.
+    """Return the picture of a reduced firing as SVG text, at most 800 points a line.
 
-    Parameters
-    ----------
-    test : StaticTest
-    asked : Asked
-    show : Shown
-    invented : bool
-        Whether numbers of it are an example's; the title says so.
-
-    Returns
-    -------
-    str
-        The burning and what is around it; at most 800 points a line.
+    The title says so where numbers are `invented`, an example's.
     """
     reduction, start = test.reduction, test.reduction.burning.start
     lead = reduction.pressure or reduction.thrust
@@ -87,12 +79,9 @@ def firing_chart(
         notes.append(_expected_note(test.expected, start - origin, top, show))
     notes += _limit_notes(test, show)
     head = "EXAMPLE, invented: " if invented else ""
-    whole = stop - first == len(lead.time)
-    if not whole:
-        ends = (_seconds(float(t) - origin) for t in (lead.time[0], lead.time[-1]))
-        notes.append(
-            f"Drawn is the burning; the recording runs {' s to '.join(ends)} s."
-        )
+    if stop - first != len(lead.time):
+        ends = " s to ".join(_seconds(float(t) - origin) for t in lead.time[[0, -1]])
+        notes.append(f"Drawn is the burning; the recording runs {ends} s.")
     return line_chart(
         LineChart(
             title=f"{head}Static test: {asked.file}",
@@ -145,34 +134,29 @@ def _panel(
 ) -> Panel:
     """Return the panel of one sensor; its times and where their clock starts."""
     time, origin = clocked
-    pressure = channel.name == "pressure"
+    pressure, burning = channel.name == "pressure", channel.burning
     series = [Series("recorded", course, width=THIN)]
-    top = _top(test, course, show, pressure=pressure)
+    top, allowable = _top(test, course, show, pressure=pressure), _allowable(test, show)
     if test.expected is not None:
         since = time - test.reduction.burning.start
         rest = test.reduction.stand.ambient_pressure if pressure else None
         series.append(_expected_series(test.expected, since, (top, rest), show))
-    allowable = _allowable(test, show)
     if pressure and allowable <= top:
         series.append(Series("allowed pressure", np.full(time.shape, allowable)))
-    values = [s.values[np.isfinite(s.values)] for s in series]
-    lowest = min((float(v.min()) for v in values if v.size), default=0.0)
     banded = pressure and test.expected is not None
-    b = channel.burning
+    band = "Band: 95 of 100 predicted firings lie inside, at each time"
+    moments = (burning.start, channel.peak_time, burning.end)
     return Panel(
         "chamber pressure, absolute" if pressure else "thrust",
         show.unit("pressure" if pressure else "force"),
         tuple(series),
-        band="Band: 95 of 100 predicted firings lie inside, at each time"
-        if banded
-        else "",
+        band=band if banded else "",
         ceiling=top if banded else np.inf,
-        from_zero=lowest >= 0.0,
+        from_zero=not any((s.values < 0.0).any() for s in series),
         spans=tuple(_spans(channel, time, origin)),
-        events=(
-            Event("start", b.start - origin),
-            Event("peak", channel.peak_time - origin),
-            Event("end", b.end - origin),
+        events=tuple(
+            Event(name, at - origin)
+            for name, at in zip(("start", "peak", "end"), moments, strict=True)
         ),
     )
 
@@ -201,9 +185,7 @@ def _expected_series(
         return Series(name, _in(line(best.thrust, 0.0), show, "force"))
     low, high = (
         # A draw without stable pressure stands above every other one: infinite.
-        np.interp(
-            since, expected.time, np.minimum(_in(edge, show), top), np.nan, np.nan
-        )
+        np.interp(since, expected.time, np.minimum(_in(edge, show), top), *_NOWHERE)
         for edge in (expected.low, expected.high)
     )
     return Series(name, _in(line(best.pressure, ambient), show), low, high)
@@ -214,9 +196,8 @@ def _top(test: StaticTest, course: FloatArray, show: Shown, *, pressure: bool) -
     found = float(np.nanmax(course))
     if test.expected is not None:
         best = test.expected.best
-        drawn = best.pressure if pressure else best.thrust
-        kind = "pressure" if pressure else "force"
-        found = max(found, float(_in(drawn, show, kind).max()))
+        drawn = (best.pressure, "pressure") if pressure else (best.thrust, "force")
+        found = max(found, float(_in(drawn[0], show, drawn[1]).max()))
     return _CEILING * found
 
 
@@ -306,8 +287,8 @@ def _limit_notes(test: StaticTest, show: Shown) -> list[str]:
         return []
     if allowable <= _top(test, _scaled(pressure, test, show), show, pressure=True):
         return []
-    unit = show.unit("pressure")
-    return [f"Your rating, {numbers.typed(allowable)} {unit}, lies above the picture."]
+    rating = f"{numbers.typed(allowable)} {show.unit('pressure')}"
+    return [f"Your rating, {rating}, lies above the picture."]
 
 
 # ----------------------------------------------------------------------------
@@ -317,13 +298,8 @@ def _limit_notes(test: StaticTest, show: Shown) -> list[str]:
 def raw_chart(file: str, time: FloatArray, courses: Sequence[Course]) -> str:
     """Return the picture of a recording just as it was read, as SVG text.
 
-    Parameters
-    ----------
-    file : str
-    time : ndarray, shape (n,)
-        As read; where it does not rise throughout, samples are counted instead. [s]
-    courses : sequence of (label, unit, ndarray of shape (n,))
-        NaN leaves a gap.
+    Where the times [s] do not rise throughout, samples are counted instead. Courses are
+    label, unit and values; NaN leaves a gap.
 
     Raises
     ------
@@ -332,11 +308,9 @@ def raw_chart(file: str, time: FloatArray, courses: Sequence[Course]) -> str:
     """
     t = np.asarray(time, dtype=float)
     notes = ["Nothing was reduced: readings as they stand in the file."]
-    origin = 0.0
-    label, unit = "sample, counted from 1", ""
+    origin, label, unit = 0.0, "sample, counted from 1", ""
     if np.isfinite(t).all() and (np.diff(t) > 0.0).all() and t.size:
-        origin, label = clock(t)
-        unit = "s"
+        (origin, label), unit = clock(t), "s"
     else:
         falls = int(np.count_nonzero(~(np.diff(t) > 0.0)))
         where = "at 1 place" if falls == 1 else f"at {falls} places"

@@ -14,25 +14,13 @@ from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
 from castsugar.motor.nozzle import impulse_class
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, Field, fields
+from castsugar.report.field import INTERVAL, TEXT, Field, fields, row_in_order
 from castsugar.static_test import StaticTest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed.
-
-    Attributes
-    ----------
-    file : str
-        Of the recording.
-    mix : str
-        Name of what was cast; empty if none was given.
-    typed : tuple of (what, text)
-        Inputs as typed, in the order of the page.
-    assumptions : tuple of str
-        What was assumed because nothing was stated.
-    """
+    """What was typed, and what was assumed as nothing was; the mix may have no name."""
 
     file: str
     mix: str = ""
@@ -43,19 +31,34 @@ class Asked:
 # ----------------------------------------------------------------------------
 # What the documents hold. A row has the same columns for every firing.
 
+#: Name of a result in a reduction, its unit in keys, label, kind, meaning.
+_RESULTS = (
+    ("peak_pressure", "MPa", "peak pressure", "pressure", "absolute"),
+    ("mean_pressure", "MPa", "mean pressure", "pressure",
+     "over the burn time, absolute"),
+    ("burn_time", "s", "burn time", "time", "between start and end of burning"),
+    ("total_impulse", "N_s", "total impulse", "impulse", "of the thrust"),
+    ("characteristic_velocity", "m_s", "delivered c*", "velocity", ""),
+    ("specific_impulse", "s", "delivered Isp", "specific impulse", ""),
+    ("mean_thrust", "N", "mean thrust", "force", "over the burn time"),
+    ("peak_thrust", "N", "peak thrust", "force", ""),
+    ("thrust_coefficient", "", "thrust coefficient", "number", ""),
+    ("characteristic_velocity_efficiency", "", "c* efficiency", "number",
+     "of the ideal"),
+    ("specific_impulse_efficiency", "", "Isp efficiency", "number", "of the ideal"),
+)  # fmt: skip
+
+
+def _key(name: str, unit: str) -> str:
+    return f"{name}_{unit}".rstrip("_")
+
+
+#: Key of a result -> its name in a reduction, and its unit in keys.
+NAMES = {_key(name, unit): (name, unit) for name, unit, *_ in _RESULTS}
 RESULTS = fields(
-    ("peak_pressure_MPa", "peak pressure", "pressure", "absolute"),
-    ("mean_pressure_MPa", "mean pressure", "pressure", "over the burn time, absolute"),
-    ("burn_time_s", "burn time", "time", "between start and end of burning"),
-    ("total_impulse_N_s", "total impulse", "impulse", "of the thrust"),
-    ("characteristic_velocity_m_s", "delivered c*", "velocity", ""),
-    ("specific_impulse_s", "delivered Isp", "specific impulse", ""),
-    ("mean_thrust_N", "mean thrust", "force", "over the burn time"),
-    ("peak_thrust_N", "peak thrust", "force", ""),
-    ("thrust_coefficient", "thrust coefficient", "number", ""),
-    ("characteristic_velocity_efficiency", "c* efficiency", "number", "of the ideal"),
-    ("specific_impulse_efficiency", "Isp efficiency", "number", "of the ideal"),
-)
+    *((_key(name, unit), label, kind, about)
+      for name, unit, label, kind, about in _RESULTS)
+)  # fmt: skip
 
 _STAND = fields(
     ("propellant_mass_g", "propellant that burned", "mass", ""),
@@ -79,34 +82,28 @@ _LAW = fields(
     ("law_exponent", "n", "number", "of the firing"),
     ("law_exponent_uncertainty", "u(n)", "number", "standard"),
     ("law_exponent_told", "n resolved", "number", "1 or 0"),
-    ("known_law_origin", "law known before", TEXT, ""),
+)
+_ORIGIN = fields(("known_law_origin", "law known before", TEXT, ""))
+_AGREEMENT = fields(
     ("rate_over_known_law", "rate over that law", "number", ""),
     ("probability_if_alike", "p if alike", "number", "of a difference as large"),
     ("agrees", "agrees", "number", "1 or 0"),
+)
+_EXPECTED = fields(
     ("expected_peak_pressure_MPa", "predicted peak", "pressure", "best estimate"),
     ("expected_burn_time_s", "predicted burn time", "time", "best estimate"),
     ("expected_total_impulse_N_s", "predicted impulse", "impulse", "best estimate"),
 )
 
 
-def _with_doubts(one: Field) -> tuple[Field, Field, Field]:
-    """Return the columns of a result: value, standard uncertainty, lower limit."""
-    name, unit = NAMES[one.key]
-    doubt = f"{name}_uncertainty_{unit}".rstrip("_")
-    (u, least) = fields(
-        (doubt, f"u({one.label})", one.kind, "standard uncertainty"),
+def _doubts(name: str, unit: str, label: str, kind: str, _: str) -> tuple[Field, ...]:
+    """Return the columns beside a result: standard uncertainty, lower limit."""
+    return fields(
+        (_key(f"{name}_uncertainty", unit), f"u({label})", kind,
+         "standard uncertainty"),
         (f"{name}_at_least", "lower limit", "number", "1: the value is a lower limit"),
-    )
-    return one, u, least
+    )  # fmt: skip
 
-
-#: Key of a result -> its name in a reduction, and its unit in keys.
-NAMES = {
-    f.key: (f.key.removesuffix(f"_{unit}") if unit else f.key, unit)
-    for f in RESULTS
-    for unit in [next((u for u in ("MPa", "m_s", "N_s", "s", "N")
-                       if f.key.endswith(f"_{u}")), "")]
-}  # fmt: skip
 
 FIELDS = (
     *fields(("file", "file", TEXT, "of the recording"), ("mix", "mix", TEXT, "")),
@@ -115,13 +112,14 @@ FIELDS = (
         ("burning_start_s", "start of burning", "time", "on the clock of the file"),
         ("burning_end_s", "end of burning", "time", "on the clock of the file"),
     ),
-    *(column for one in RESULTS for column in _with_doubts(one)),
+    *(column for one, line in zip(RESULTS, _RESULTS, strict=True)
+      for column in (one, *_doubts(*line))),
     *fields(
         ("impulse_letter", "size", TEXT, "letter of the impulse; no approval"),
         ("propellant_over_grain_without_voids", "of a grain without voids", "number",
          "mass of the propellant over that of the grain without voids"),
     ),
-    *_LAW,
+    *_LAW, *_ORIGIN, *_AGREEMENT, *_EXPECTED,
     *fields(("look_again", "look again", TEXT, "what looks like a fault of measuring")),
 )  # fmt: skip
 
@@ -195,33 +193,26 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row["burning_start_s"] = reduction.burning.start
     row["burning_end_s"] = reduction.burning.end
     results = _results(test)
-    for one in RESULTS:
-        name, unit = NAMES[one.key]
-        if name in results:
-            measured, scale = results[name], scale_of(unit)
-            doubt = math.nan if measured.at_least else scale * measured.u
-            row[one.key] = scale * measured.value
-            row[f"{name}_uncertainty_{unit}".rstrip("_")] = doubt
-            row[f"{name}_at_least"] = float(measured.at_least)
+    for key, (name, unit) in NAMES.items():
+        if (one := results.get(name)) is not None:
+            scale = scale_of(unit)
+            row[key] = scale * one.value
+            doubt = math.nan if one.at_least else scale * one.u
+            row[_key(f"{name}_uncertainty", unit)] = doubt
+            row[f"{name}_at_least"] = float(one.at_least)
     row["impulse_letter"] = letter_of(test)
     row["propellant_over_grain_without_voids"] = test.density_ratio
     row["known_law_origin"] = "" if test.law is None else test.law.origin
     if law is not None:
-        row["law_centre_pressure_MPa"] = 1e-6 * law.centre
-        row["law_rate_at_centre_mm_s"] = 1e3 * law.rate
-        row["law_ln_rate_uncertainty"] = law.log_rate_u
-        row["law_exponent"] = law.exponent
-        row["law_exponent_uncertainty"] = law.exponent_u
-        row["law_exponent_told"] = float(law.told)
+        rate, n = (1e3 * law.rate, law.log_rate_u), (law.exponent, law.exponent_u)
+        row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, float(law.told))
     if found is not None:
-        row["rate_over_known_law"] = found.ratio
-        row["probability_if_alike"] = found.probability
-        row["agrees"] = float(found.agrees)
+        agrees = float(found.agrees)
+        row |= row_in_order(_AGREEMENT, found.ratio, found.probability, agrees)
     if test.expected is not None:
         best = test.expected.best
-        row["expected_peak_pressure_MPa"] = 1e-6 * best.peak_pressure
-        row["expected_burn_time_s"] = best.burn_time
-        row["expected_total_impulse_N_s"] = best.total_impulse
+        peak = 1e-6 * best.peak_pressure
+        row |= row_in_order(_EXPECTED, peak, best.burn_time, best.total_impulse)
     row["look_again"] = "; ".join([*reduction.cautions, *test.cautions])
     return row
 
@@ -243,18 +234,18 @@ def scale_of(unit: str) -> float:
 
 def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
     """Return the 95 % bands of results, of the rate and of what was predicted."""
-    found = {}
-    results = _results(test)
+    found: dict[str, tuple[float, float]] = {}
+    results, expected = _results(test), test.expected
     for key, (name, unit) in NAMES.items():
-        if name in results and not results[name].at_least and results[name].u > 0.0:
-            low, high = results[name].interval
-            found[f"{key}_interval"] = (scale_of(unit) * low, scale_of(unit) * high)
-        if test.expected is not None and name in test.expected.bands:
-            low, high = test.expected.bands[name]
-            found[f"expected_{key}_interval"] = (
-                scale_of(unit) * low,
-                scale_of(unit) * high,
-            )
+        ends = {}
+        one = results.get(name)
+        if one is not None and not one.at_least and one.u > 0.0:
+            ends[key] = one.interval
+        if expected is not None and name in expected.bands:
+            ends[f"expected_{key}"] = expected.bands[name]
+        for of, band in ends.items():
+            low, high = (scale_of(unit) * end for end in band)
+            found[of + INTERVAL] = (low, high)
     if test.inferred is not None:
         low, high = rate_interval(test.inferred)
         found["law_rate_at_centre_mm_s_interval"] = (1e3 * low, 1e3 * high)
@@ -268,22 +259,17 @@ def channels(test: StaticTest) -> list[Channel]:
     return [channel for channel in found if channel is not None]
 
 
-def _stand(stand: Stand) -> dict[str, float]:
-    def milli(value: float | None) -> float:
-        return math.nan if value is None else 1e3 * value
-
-    return {
-        "propellant_mass_g": 1e3 * stand.propellant_mass,
-        "propellant_mass_relative_uncertainty": stand.mass_u,
-        "throat_before_mm": milli(stand.throat_diameter),
-        "throat_after_mm": milli(stand.throat_after),
-        "throat_uncertainty_mm": 1e3 * stand.throat_u,
-        "ambient_pressure_kPa": 1e-3 * stand.ambient_pressure,
-        "ambient_pressure_uncertainty_kPa": 1e-3 * stand.ambient_u,
-        "pressure_calibration_relative_uncertainty": stand.pressure_calibration_u,
-        "thrust_calibration_relative_uncertainty": stand.thrust_calibration_u,
-        "limits_percent_of_peak": 100.0 * stand.share,
-    }
+def _stand(stand: Stand) -> dict[str, Any]:
+    before, after = (
+        math.nan if wide is None else 1e3 * wide
+        for wide in (stand.throat_diameter, stand.throat_after)
+    )
+    return row_in_order(
+        _STAND, 1e3 * stand.propellant_mass, stand.mass_u,
+        before, after, 1e3 * stand.throat_u,
+        1e-3 * stand.ambient_pressure, 1e-3 * stand.ambient_u,
+        stand.pressure_calibration_u, stand.thrust_calibration_u, 100.0 * stand.share,
+    )  # fmt: skip
 
 
 def _sensor(channel: Channel, stand: Stand) -> dict[str, Any]:
@@ -318,11 +304,12 @@ def _sensor(channel: Channel, stand: Stand) -> dict[str, Any]:
 
 def thresholds(test: StaticTest) -> list[dict[str, float]]:
     """Return the results with other thresholds."""
-    units = {"burn_time": "s", "characteristic_velocity": "m_s", "total_impulse": "N_s"}
+    names = ("burn_time", "characteristic_velocity", "total_impulse")
+    keys = dict(zip(names, (one.key for one in THRESHOLDS[1:]), strict=True))
     return [
         {
-            "limits_percent_of_peak": 100.0 * share,
-            **{f"{name}_{units[name]}": value for name, value in results.items()},
+            THRESHOLDS[0].key: 100.0 * share,
+            **{keys[name]: value for name, value in results.items()},
         }
         for share, results in test.reduction.effects.items()
     ]

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.burn_law import BurnLaw, burn_rate
+from castsugar.motor.burn_law import burn_rate
 from castsugar.motor.strand_fit import LawFit
 from castsugar.motor.strands import MixResult, StrandResults, grain_interval
 from castsugar.report.burnrate import mix_name
@@ -16,7 +16,7 @@ from castsugar.report.strand_rows import LEVEL, Asked
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Points, Series
 
-Edges = Callable[[LawFit, FloatArray], tuple[FloatArray, FloatArray]]
+Edges = Callable[[LawFit, FloatArray, float], tuple[FloatArray, FloatArray]]
 
 _POINTS = 120
 
@@ -29,6 +29,12 @@ _SPAN = 2.0
 
 _MOST_PANELS = 3
 
+#: The two bands, and what draws them.
+_BANDS: tuple[tuple[str, Edges], ...] = (
+    ("Band: 95 % confidence, where the law lies", LawFit.law_interval),
+    ("Band: 95 % prediction, where one more strand will lie", LawFit.strand_interval),
+)
+
 
 def strand_chart(
     results: StrandResults, asked: Asked, show: Shown, invented: bool = False
@@ -39,11 +45,11 @@ def strand_chart(
     laws lie, below where one more strand will lie. A law ends where the tests do. If
     no mix has a law, one panel a mix with the borrowed laws through its rate.
     """
-    mixes = results.mixes
+    mixes, last = results.mixes, ""
     offered = [result for result in mixes if result.offers][:_MOST_PANELS]
+    pressure = _grid(mixes)
     if any(result.law is not None for result in mixes):
-        pressure = _grid(mixes)
-        panels = _law_panels(mixes, pressure, show)
+        panels = [_panel(mixes, pressure, show, *band) for band in _BANDS]
         last = "Lines: least squares on ln r, drawn inside the tested pressures only."
     elif offered:
         lowest = min(float(result.pressure.min()) for result in offered)
@@ -53,13 +59,13 @@ def strand_chart(
         hidden = [mix_name(r) for r in mixes if r not in offered]
         last += f" Not drawn: {', '.join(hidden)}." if hidden else ""
     else:
-        pressure = _grid(mixes)
-        panels = [_panel(mixes, pressure, show, None, "")]
-        last = ""
+        panels = [_panel(mixes, pressure, show)]
+    name = f": {mixes[0].mix}" if len(mixes) == 1 and mixes[0].mix else ""
+    head = "EXAMPLE, invented: " if invented else ""
     x = _pressures(pressure, show)
     return line_chart(
         LineChart(
-            title=_title(mixes, invented),
+            title=f"{head}Burning rate of strands{name}",
             x_label="pressure, absolute",
             x_unit=show.unit("pressure"),
             x=x,
@@ -74,13 +80,6 @@ def strand_chart(
     )
 
 
-def _title(mixes: Sequence[MixResult], invented: bool) -> str:
-    """Return the title; it names the mix if there is but one."""
-    name = mixes[0].mix if len(mixes) == 1 else ""
-    text = "Burning rate of strands" + (f": {name}" if name else "")
-    return f"EXAMPLE, invented: {text}" if invented else text
-
-
 def _grid(mixes: Sequence[MixResult]) -> FloatArray:
     """Return rising pressures, those of strands and bends among them. [Pa]"""
     every = np.concatenate([result.pressure for result in mixes])
@@ -89,56 +88,29 @@ def _grid(mixes: Sequence[MixResult]) -> FloatArray:
     return np.unique(np.concatenate([np.geomspace(low, high, _POINTS), every, bends]))
 
 
-def _law_panels(
-    mixes: Sequence[MixResult], pressure: FloatArray, show: Shown
-) -> list[Panel]:
-    """Return a panel with confidence bands and one with prediction bands."""
-
-    def confidence(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return fit.law_interval(at, LEVEL)
-
-    def prediction(fit: LawFit, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return fit.strand_interval(at, LEVEL)
-
-    law = "Band: 95 % confidence, where the law lies"
-    strand = "Band: 95 % prediction, where one more strand will lie"
-    return [
-        _panel(mixes, pressure, show, confidence, law),
-        _panel(mixes, pressure, show, prediction, strand),
-    ]
-
-
 def _panel(
     mixes: Sequence[MixResult],
     pressure: FloatArray,
     show: Shown,
-    edges: Edges | None,
-    words: str,
+    words: str = "",
+    edges: Edges | None = None,
 ) -> Panel:
     """Return one panel: strands, laws, and one of the two bands."""
-    unit = show.unit("rate")
-    series = [_series(result, pressure, show, edges) for result in mixes]
-    points = [_points(result, show, index) for index, result in enumerate(mixes)]
+    rates = np.concatenate([_rates(result.rate, show) for result in mixes])
     return Panel(
         "burning rate, measured",
-        unit,
-        tuple(series),
+        show.unit("rate"),
+        tuple(_series(result, pressure, show, edges) for result in mixes),
         band=words,
-        logarithmic=_wide(points),
-        points=tuple(points),
+        logarithmic=bool(rates.max() >= _SPAN * rates.min()),
+        points=tuple(_points(one, show, index) for index, one in enumerate(mixes)),
     )
 
 
 def _points(result: MixResult, show: Shown, kin: int) -> Points:
     """Return the strands of one mix."""
-    x = _pressures(result.pressure, show)
-    y = _rates(result.rate, show)
+    x, y = _pressures(result.pressure, show), _rates(result.rate, show)
     return Points(mix_name(result), x, y, kin)
-
-
-def _wide(points: Sequence[Points]) -> bool:
-    rates = np.concatenate([p.y for p in points])
-    return bool(rates.max() >= _SPAN * rates.min())
 
 
 def _series(
@@ -150,48 +122,40 @@ def _series(
     """
     if result.law is None or result.fit is None or edges is None:
         last = int(np.argmax(result.pressure))
-        here = pressure == result.pressure[last]
-        rate = np.where(here, result.rate[last], np.nan)
-        return Series(mix_name(result), _rates(rate, show))
-    low, high = result.law.tested
-    inside = (pressure >= low) & (pressure <= high)
-    lines = (result.fit.rate_at(pressure), *edges(result.fit, pressure))
-    rate, below, above = (
-        _rates(np.where(inside, line, np.nan), show) for line in lines
-    )
-    return Series(mix_name(result), rate, below, above)
+        inside = pressure == result.pressure[last]
+        lines = [np.full(pressure.shape, result.rate[last])]
+    else:
+        low, high = result.law.tested
+        inside = (pressure >= low) & (pressure <= high)
+        fit = result.fit
+        lines = [fit.rate_at(pressure), *edges(fit, pressure, LEVEL)]
+    shown = [_rates(np.where(inside, line, np.nan), show) for line in lines]
+    return Series(mix_name(result), *shown)
 
 
 def _offer_panel(result: MixResult, pressure: FloatArray, show: Shown) -> Panel:
     """Return the borrowed laws through the rate of one mix."""
-    unit = show.unit("rate")
     series = [
         Series(law.name, _rates(burn_rate(law, pressure), show))
         for law in result.offers
     ]
-    low, high = _envelope(result.offers, pressure, LEVEL)
-    around = "95 % around them"
-    nothing = np.full(pressure.shape, np.nan)
-    edges = (_rates(edge, show) for edge in (low, high))
-    series.append(Series(around, nothing, *edges))
+    ends = np.array(
+        [
+            [grain_interval(law, float(p), LEVEL) for p in pressure]
+            for law in result.offers
+        ]
+    )
+    edges = ends[..., 0].min(axis=0), ends[..., 1].max(axis=0)
+    around, nothing = "95 % around them", np.full(pressure.shape, np.nan)
+    series.append(Series(around, nothing, *(_rates(edge, show) for edge in edges)))
     return Panel(
         f"{mix_name(result)}: burning rate",
-        unit,
+        show.unit("rate"),
         tuple(series),
         band=f"Lines: BORROWED laws, moved through the measured rate. Band: {around}",
         logarithmic=True,
         points=(_points(result, show, len(result.offers)),),
     )
-
-
-def _envelope(
-    laws: Sequence[BurnLaw], pressure: FloatArray, level: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return the lowest and the highest end of the intervals of some laws. [m/s]"""
-    ends = np.array(
-        [[grain_interval(law, float(p), level) for p in pressure] for law in laws]
-    )
-    return ends[..., 0].min(axis=0), ends[..., 1].max(axis=0)
 
 
 def _pressures(values: FloatArray, show: Shown) -> FloatArray:
@@ -207,14 +171,12 @@ def _rates(values: FloatArray, show: Shown) -> FloatArray:
 def _notes(mixes: Sequence[MixResult], asked: Asked) -> list[str]:
     """Say which mix has no law, and which strands lie far off."""
     notes = []
+    whole = "the file" if len(asked.files) == 1 else "file:line"
     for result in mixes:
         name = mix_name(result)
+        lines = ", ".join(asked.line(result.strands[o.index]) for o in result.outliers)
         if result.law is None:
             notes.append(f"{name}: no law. {result.reason}.")
-        elif result.outliers:
-            lines = ", ".join(
-                asked.line(result.strands[o.index]) for o in result.outliers
-            )
-            whole = "the file" if len(asked.files) == 1 else "file:line"
+        elif lines:
             notes.append(f"{name}: look again at line {lines} of {whole}.")
     return notes

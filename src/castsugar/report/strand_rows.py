@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
@@ -23,7 +23,7 @@ from castsugar.motor.strands import (
 )
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, fields
+from castsugar.report.field import TEXT, fields, row_in_order
 from castsugar.units import to_celsius
 
 MPA = 1e6
@@ -37,19 +37,7 @@ USED = "on ln r"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed.
-
-    Attributes
-    ----------
-    files : tuple of str
-        As typed.
-    at : tuple of float
-        Pressures to state the rate at. [Pa]
-    ambient : float
-        What the word ambient means. [Pa]
-    sources : mapping
-        Of borrowed laws, by key.
-    """
+    """What was typed: pressures for rates and that of the air [Pa]; sources by key."""
 
     files: tuple[str, ...]
     at: tuple[float, ...] = ()
@@ -185,32 +173,25 @@ def burnrate_parts(results: StrandResults, asked: Asked) -> dict[str, Any]:
 
 def strand_rows(results: StrandResults, asked: Asked) -> list[dict[str, Any]]:
     """Return one row a strand: what was measured, what was fitted."""
-    return [row for one in results.mixes for row in _strands(one, asked)]
+    return [
+        _strand(one, index, asked)
+        for one in results.mixes
+        for index in range(len(one.strands))
+    ]
 
 
-def _strands(one: MixResult, asked: Asked) -> Iterator[dict[str, Any]]:
-    flagged = {o.index for o in one.outliers}
-    for index, strand in enumerate(one.strands):
-        rate, law, new = fitted_of(one, strand.pressure)
-        at = strand.temperature
-        yield {
-            "mix": one.mix,
-            "file": strand.file,
-            "line": asked.line(strand),
-            "length_mm": 1e3 * strand.length,
-            "time_s": strand.time,
-            "pressure_MPa": strand.pressure / MPA,
-            "temperature_C": math.nan if at is None else to_celsius(at),
-            "rate_mm_s": 1e3 * strand.rate,
-            "fitted_rate_mm_s": rate,
-            "fitted_rate_mm_s_interval": law,
-            "residual_percent": 100.0 * (1e3 * strand.rate / rate - 1.0),
-            "new_strand_mm_s": rate,
-            "new_strand_mm_s_interval": new,
-            "remark": "outlier?" if index in flagged else "",
-            "note": strand.note,
-            "status": f"no law: {one.reason}" if one.law is None else "ok",
-        }
+def _strand(one: MixResult, index: int, asked: Asked) -> dict[str, Any]:
+    strand = one.strands[index]
+    rate, law, new = fitted_of(one, strand.pressure)
+    at, flagged = strand.temperature, {o.index for o in one.outliers}
+    return row_in_order(
+        STRANDS,
+        one.mix, strand.file, asked.line(strand), 1e3 * strand.length, strand.time,
+        strand.pressure / MPA, math.nan if at is None else to_celsius(at),
+        1e3 * strand.rate, (rate, law), 100.0 * (1e3 * strand.rate / rate - 1.0),
+        (rate, new), "outlier?" if index in flagged else "", strand.note,
+        f"no law: {one.reason}" if one.law is None else "ok",
+    )  # fmt: skip
 
 
 Interval = tuple[float, float] | None
@@ -266,35 +247,23 @@ def _laws(one: MixResult) -> list[dict[str, Any]]:
     if one.law is None or one.fit is None:
         return []
     rows = [
-        {
-            "mix": one.mix,
-            "fit": USED,
-            "pressure_low_MPa": band.low / MPA,
-            "pressure_high_MPa": band.high / MPA,
-            "rate_at_1MPa_mm_s": 1e3 * band.rate,
-            "rate_at_1MPa_mm_s_interval": milli(*band.rate_interval),
-            "exponent": band.exponent,
-            "exponent_interval": band.exponent_interval,
-        }
+        row_in_order(
+            LAWS, one.mix, USED, band.low / MPA, band.high / MPA,
+            (1e3 * band.rate, milli(*band.rate_interval)),
+            (band.exponent, band.exponent_interval),
+        )
         for band in band_laws(one.fit, MPA, LEVEL)
-    ]
+    ]  # fmt: skip
     beside = one.on_rate
     if beside is None or len(rows) > 1:
         return rows
     t = student(LEVEL, beside.degrees_of_freedom)
     a, n = beside.rate_at_reference, beside.exponent
     half, more = t * beside.rate_u, t * beside.exponent_u
-    return [
-        *rows,
-        rows[0]
-        | {
-            "fit": "on r, not used",
-            "rate_at_1MPa_mm_s": 1e3 * a,
-            "rate_at_1MPa_mm_s_interval": milli(a - half, a + half),
-            "exponent": n,
-            "exponent_interval": (n - more, n + more),
-        },
-    ]
+    rate = (1e3 * a, milli(a - half, a + half))
+    exponent = (n, (n - more, n + more))
+    ends = (rows[0]["pressure_low_MPa"], rows[0]["pressure_high_MPa"])
+    return [*rows, row_in_order(LAWS, one.mix, "on r, not used", *ends, rate, exponent)]
 
 
 def rates_of(one: MixResult, at: Sequence[float]) -> list[dict[str, Any]]:
@@ -304,17 +273,8 @@ def rates_of(one: MixResult, at: Sequence[float]) -> list[dict[str, Any]]:
     rows = []
     for pressure in at:
         rate, law, new = fitted_of(one, pressure)
-        rows.append(
-            {
-                "mix": one.mix,
-                "pressure_MPa": pressure / MPA,
-                "rate_mm_s": rate,
-                "rate_mm_s_interval": law,
-                "new_strand_mm_s": rate,
-                "new_strand_mm_s_interval": new,
-                "tested": _tested(one.law, pressure),
-            }
-        )
+        told = ((rate, law), (rate, new), _tested(one.law, pressure))
+        rows.append(row_in_order(RATES, one.mix, pressure / MPA, *told))
     return rows
 
 
@@ -327,55 +287,38 @@ def single_of(one: MixResult) -> dict[str, Any]:
     single, test = one.single, one.next_test
     assert single is not None
     rate, law, new = fitted_of(one, single.pressure)
-    row: dict[str, Any] = {
-        "mix": one.mix,
-        "pressure_MPa": single.pressure / MPA,
-        "strands": single.count,
-        "rate_mm_s": 1e3 * single.rate,
-        "rate_mm_s_interval": law,
-        "repeatability_mm_s": 1e3 * single.repeatability,
-        "repeatability_percent": 100.0 * single.variation,
-        "new_strand_mm_s": rate,
-        "new_strand_mm_s_interval": new,
-    }
+    then: tuple[float, ...] = ()
     if test is not None:
-        row["next_pressure_MPa"] = test.ratio * single.pressure / MPA
-        row["next_strands"] = test.strands
-        row["next_more_here"] = test.more_here
-        row["next_exponent_u"] = test.exponent_u
-    return row
+        there = test.ratio * single.pressure / MPA
+        then = (there, test.strands, test.more_here, test.exponent_u)
+    return row_in_order(
+        ONE_PRESSURE, one.mix, single.pressure / MPA, single.count,
+        (1e3 * single.rate, law), 1e3 * single.repeatability,
+        100.0 * single.variation, (rate, new), *then,
+    )  # fmt: skip
 
 
 def borrowed_of(one: MixResult, asked: Asked) -> list[dict[str, Any]]:
     """Return the borrowed laws through the rate of a mix."""
     return [
-        {
-            "mix": one.mix,
-            "law": law.name,
-            "status": law.status,
-            "source": asked.sources[law.source].citation,
-            "exponent": numbers.listed([numbers.typed(b.exponent) for b in law.bands]),
-            "pressure_MPa": pressure / MPA,
-            "rate_mm_s": 1e3 * float(burn_rate(law, pressure)),
-            "rate_mm_s_interval": milli(*grain_interval(law, pressure, LEVEL)),
-            "tested": _tested(law, pressure),
-        }
+        row_in_order(
+            BORROWED, one.mix, law.name, law.status, asked.sources[law.source].citation,
+            numbers.listed([numbers.typed(b.exponent) for b in law.bands]),
+            pressure / MPA,
+            (1e3 * float(burn_rate(law, pressure)),
+             milli(*grain_interval(law, pressure, LEVEL))),
+            _tested(law, pressure),
+        )
         for law in one.offers
         for pressure in asked.at or (DEFAULT_PRESSURE,)
-    ]
+    ]  # fmt: skip
 
 
 def _comparison(pair: Comparison) -> dict[str, Any]:
     """Return two mixes side by side."""
-    return {
-        "first": pair.first,
-        "second": pair.second,
-        "verdict": pair.verdict,
-        "reason": pair.reason,
-        "pressure_MPa": pair.pressure / MPA,
-        "rate_ratio": pair.ratio,
-        "rate_ratio_interval": None if pair.reason else (pair.low, pair.high),
-        "probability_if_alike": pair.coincidence,
-        "probability_if_one_exponent": pair.parallel,
-        "probability_if_scatter_alike": pair.unequal_scatter,
-    }
+    ratio = (pair.ratio, None if pair.reason else (pair.low, pair.high))
+    return row_in_order(
+        COMPARISONS, pair.first, pair.second, pair.verdict, pair.reason,
+        pair.pressure / MPA, ratio, pair.coincidence, pair.parallel,
+        pair.unequal_scatter,
+    )  # fmt: skip
