@@ -344,14 +344,6 @@ def test_no_exponents_in_sentences(capsys: pytest.CaptureFixture[str]) -> None:
     assert "e+0" not in run(big, capsys)[1]
 
 
-@pytest.mark.parametrize(("value", "text"), [(0.96, "1"), (0.096, "0.1")])
-def test_one_digit_when_rounding_up(value: float, text: str) -> None:
-    """One digit, also where rounding carries."""
-    from castsugar.report.kitchen import one_digit
-
-    assert one_digit(value) == text
-
-
 def test_jammed_is_null(capsys: pytest.CaptureFixture[str]) -> None:
     """JSON has no infinity; a jam is null there and empty in CSV."""
     dry = ["kitchen", "judge", "KNO3:70 sucrose:28 corn syrup:2", *HELD]

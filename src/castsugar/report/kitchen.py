@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from castsugar.columns import Column
-from castsugar.data.records import Caution, Facts
+from castsugar.data.records import Facts
 from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.heat import FACTOR, HOTTEST
 from castsugar.kitchen.parameters import Kitchen
@@ -15,7 +14,6 @@ from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, Row, chosen
-from castsugar.report.layout import CELL, LABEL, number, wrapped
 from castsugar.report.limit_words import (
     POUR,
     SOLIDS,
@@ -352,92 +350,3 @@ def judge_parts(found: Mixes, shares: Mapping[str, float]) -> dict[str, Any]:
         "limits": limit_rows([m.name for m in found.mixes], found.judged),
         "contributions": dict(shares),
     }
-
-
-# ----------------------------------------------------------------------------
-# Lines of kitchens for commands that still set their pages by hand.
-
-TITLE = "In the kitchen, at the pour and after"
-
-
-def kitchen_lines(names: Sequence[str], rows: Sequence[Row]) -> list[str]:
-    """Return the kitchen block of up to three mixes; empty if not asked."""
-    if all(row["flow_class"] == "not asked" for row in rows):
-        return []
-    heads = "".join(f"{name:>{CELL}}" for name in names)
-    lines = ["", f"{TITLE:<{LABEL}}{heads}"]
-    for label, cell in _LINES:
-        told = [
-            "-" if row["flow_class"] in ("not asked", "not computed") else cell(row)
-            for row in rows
-        ]
-        cells = "".join(f"{text:>{CELL}}" for text in told)
-        lines.append(f"  {label:<{LABEL - 2}}{cells}")
-    return lines
-
-
-def _plain(key: str, decimals: int) -> Any:
-    return lambda row: number(row[key], decimals)
-
-
-def one_digit(value: float) -> str:
-    """Write a number with the one digit that a kitchen model deserves.
-
-    Examples
-    --------
-    >>> [one_digit(v) for v in (0.234, 2.7, 36.0, 1400.0, math.inf)]
-    ['0.2', '3', '40', '1000', 'jams']
-    """
-    if not math.isfinite(value):
-        return "jams" if value > 0 else "-"
-    if value >= 1e4:
-        return ">10000"
-    if value <= 0.0:
-        return "0"
-    return f"{float(f'{value:.0e}'):g}"
-
-
-def column_text(column: Column, value: float) -> str:
-    """Write a value of a column with the digits that it deserves."""
-    if column.key.startswith("pour_viscosity"):
-        return one_digit(value)
-    return number(value, column.decimals)
-
-
-def _band(row: Row) -> str:
-    low = one_digit(row["pour_viscosity_p10_Pa_s"])
-    high = one_digit(row["pour_viscosity_p90_Pa_s"])
-    return low if low == high else f"{low}-{high}"
-
-
-def _window_cell(row: Row) -> str:
-    low, high = row["pour_window_low_C"], row["pour_window_high_C"]
-    return f"{low:.0f}-{high:.0f}" if math.isfinite(low) else "none"
-
-
-def _degraded(row: Row) -> str:
-    return number(row["sugar_degraded_percent"], 1)
-
-
-_LINES = (
-    ("flow at the pour", lambda row: str(row["flow_class"])),
-    ("probability that it pours", _plain("pours_probability", 2)),
-    ("pour viscosity, 10-90 % band, Pa s", _band),
-    ("solids over packing (jams at 1)", _plain("relative_solids_pour", 2)),
-    ("sugar not dissolved, %", _plain("undissolved_sugar_percent", 0)),
-    ("pours between, C", _window_cell),
-    ("liquid starts to boil, C", _plain("liquid_boils_C", 0)),
-    (f"sugar degraded, % (factor {FACTOR:g})", _degraded),
-    ("solids over packing at 20 C", _plain("relative_solids_20C", 2)),
-    ("the grain, once set", lambda row: set_word(row["relative_solids_20C"])),
-    ("binder's glass transition, C", _plain("binder_glass_transition_C", 0)),
-    ("draws water above, % humidity", _plain("storage_humidity_max_percent", 0)),
-)
-
-
-def caution_lines(cautions: Sequence[Caution]) -> str:
-    """Return the cautions as the end of a page."""
-    lines = ["", "Cautions"]
-    for caution in cautions:
-        lines += wrapped(caution.text, "    ", "  ! ")
-    return "\n".join(lines) + "\n"

@@ -11,7 +11,6 @@ from castsugar.limits import Limit
 from castsugar.optimize.plane import FAILED, broken, unknown
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
-from castsugar.report.layout import number
 from castsugar.report.search_words import (
     Asked,
     bound_words,
@@ -100,7 +99,9 @@ def value_words(column: str, value: float, show: Shown = SI_UNITS) -> str:
     >>> value_words("specific_impulse_s", 152.97)
     '153.0 s'
     """
-    told = spaced(number(value, decimals_of(column, show)))
+    told = "-"
+    if math.isfinite(value):
+        told = spaced(f"{value:z.{decimals_of(column, show)}f}")
     return f"{told} {show.unit(field_of(column).kind)}".rstrip()
 
 
