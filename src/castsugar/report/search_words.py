@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
-from castsugar.comparison.limits import STATED_MIX
+from castsugar.comparison.neighbours import STATED_MIX
 from castsugar.limits import Limit
 from castsugar.optimize.plane import FAILED, broken, unknown
 from castsugar.optimize.problem import Goal
