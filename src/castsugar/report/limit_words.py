@@ -10,7 +10,7 @@ from typing import Any
 from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, TEXT, Field, Row
+from castsugar.report.field import FIELDS, TEXT, Row, fields
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 
@@ -120,7 +120,7 @@ def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
     if one.verdict not in (KEPT, BROKEN):
         label = FIELDS[one.column].named(show)
         return Finding(
-            "CANNOT TELL", f"{_first(label)}: {one.reason or 'not computed'}."
+            "CANNOT TELL", f"{numbers.capital(label)}: {one.reason or 'not computed'}."
         )
     status = "KEPT" if one.verdict == KEPT else "BROKEN"
     values = {one.column: one.value, "limit": one.limit, "probability": one.probability}
@@ -142,7 +142,7 @@ def _sentence(one: Judged, row: Row, show: Shown, origin: str) -> str:
     if one.column == SOLIDS:
         word = next(word for low, word in _SETS if one.value >= low)
         return f"Sets {word}: {field.named(show)} {told}, {sense} {bound}."
-    return f"{_first(field.headed(show))} {told}, {sense} {bound}."
+    return f"{numbers.capital(field.headed(show))} {told}, {sense} {bound}."
 
 
 def _pours(one: Judged, row: Row, show: Shown) -> str:
@@ -216,7 +216,9 @@ def findings_of_many(
             label = FIELDS[first.column].named(show)
             whose = numbers.listed([names[i] for i in unknown])
             why = judged[unknown[0]][k].reason or "not computed"
-            found.append(Finding("CANNOT TELL", f"{_first(label)} of {whose}: {why}."))
+            found.append(
+                Finding("CANNOT TELL", f"{numbers.capital(label)} of {whose}: {why}.")
+            )
     keeping = [
         names[i]
         for i, own in enumerate(judged)
@@ -224,7 +226,7 @@ def findings_of_many(
     ]
     if keeping:
         verb = "keeps" if len(keeping) == 1 else "keep"
-        which = _all(len(judged[0]))
+        which = all_limits(len(judged[0]))
         found.append(Finding("KEPT", f"{numbers.listed(keeping)} {verb} {which}."))
     return found
 
@@ -252,51 +254,43 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         return Finding("BROKEN", text, values)
     told = numbers.listed([field.text(row, show) for _, _, row in of])
     sense = "at most" if first.sense == "<=" else "at least"
-    text = f"{_first(field.headed(show))} of {whose}: {told}, {sense} {bound}."
+    text = f"{numbers.capital(field.headed(show))} of {whose}: {told}, {sense} {bound}."
     return Finding("BROKEN", text, values)
 
 
-def _all(count: int) -> str:
+def all_limits(count: int) -> str:
+    """Return what so many limits are called together."""
     return {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
-
-
-def _first(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 #: What a document says of limits, one a mix and limit.
 LIMITS = Part(
     meaning="one a mix and limit; `limit` and `judged` in the unit of `key`",
-    fields=(
-        Field(key="mix", label="mix", kind=TEXT, meaning="name"),
-        Field(key="key", label="quantity", kind=TEXT, meaning="column of the table"),
-        Field(key="sense", label="sense", kind=TEXT, meaning="<= or >="),
-        Field(key="limit", label="limit", kind="number", meaning="what must be kept"),
-        Field(
-            key="probability",
-            label="probability",
-            kind="number",
-            meaning="share of the draws that must keep it; null: the best estimate",
+    fields=fields(
+        ("mix", "mix", TEXT, "name"),
+        ("key", "quantity", TEXT, "column of the table"),
+        ("sense", "sense", TEXT, "<= or >="),
+        ("limit", "limit", "number", "what must be kept"),
+        (
+            "probability",
+            "probability",
+            "number",
+            "share of the draws that must keep it; null: the best estimate",
         ),
-        Field(
-            key="judged",
-            label="judged",
-            kind="number",
-            meaning="what is held against it: the quantile of that probability",
+        (
+            "judged",
+            "judged",
+            "number",
+            "what is held against it: the quantile of that probability",
         ),
-        Field(
-            key="verdict",
-            label="verdict",
-            kind=TEXT,
-            meaning="kept, broken or not computed",
+        ("verdict", "verdict", TEXT, "kept, broken or not computed"),
+        (
+            "margin_percent",
+            "margin",
+            "fraction",
+            "what is left of the limit, in per cent of it",
         ),
-        Field(
-            key="margin_percent",
-            label="margin",
-            kind="fraction",
-            meaning="what is left of the limit, in per cent of it",
-        ),
-        Field(key="reason", label="reason", kind=TEXT, meaning="why not computed"),
+        ("reason", "reason", TEXT, "why not computed"),
     ),
     many=True,
 )

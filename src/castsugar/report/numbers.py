@@ -333,3 +333,8 @@ def count(number: int, one: str, more: str = "") -> str:
     """
     many = more or f"{one}s"
     return f"{number or 'no'} {one if number == 1 else many}"
+
+
+def capital(text: str) -> str:
+    """Return a text as it begins a sentence."""
+    return text[:1].upper() + text[1:]
