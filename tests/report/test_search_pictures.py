@@ -26,9 +26,8 @@ from castsugar.optimize.task import Settings, Task
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.report.search_front import front_chart
 from castsugar.report.search_map import search_map
-from castsugar.report.search_picture import fault_words
 from castsugar.report.search_trace import trace_plot
-from castsugar.report.search_words import Asked
+from castsugar.report.search_words import Asked, fault_words
 from castsugar.report.svg.patches import between, cut, inside, patches_of
 
 pytestmark = pytest.mark.exact

@@ -16,7 +16,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import BENCH, world_of
+from castsugar.cli.bench_option import BENCH, add_bench_option, world_of
+from castsugar.cli.conditions import add_condition_options
+from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
+from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import add_output_options, write_file
 from castsugar.columns import COLUMNS
 
@@ -24,7 +27,6 @@ if TYPE_CHECKING:
     from castsugar.arrays import FloatArray, IntArray
     from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
-    from castsugar.data.load import Database
     from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
     from castsugar.report.screen import Screen
@@ -45,9 +47,8 @@ PATIENCE = 2.0
 class Progress:
     """Counts mixes and says how long the rest will take; silent off a terminal."""
 
-    def __init__(self, total: int, what: str = "mixes") -> None:
+    def __init__(self, total: int) -> None:
         self.total = total
-        self.what = what
         self._started = time.monotonic()
         self._shown = False
 
@@ -58,7 +59,7 @@ class Progress:
             return
         left = spent / done * (self.total - done)
         sys.stderr.write(
-            f"\r{done:,} of {self.total:,} {self.what}, about {left:.0f} s left \x1b[K"
+            f"\r{done:,} of {self.total:,} mixes, about {left:.0f} s left \x1b[K"
         )
         sys.stderr.flush()
         self._shown = True
@@ -79,6 +80,10 @@ UNDONE = "not computed: interrupted"
 
 def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     """Add the options of commands that compute many mixes, and draw them."""
+    conditions = parser.add_argument_group("conditions")
+    add_bench_option(conditions)
+    add_condition_options(conditions)
+    add_kitchen_options(conditions)
     parser.add_argument(
         "--workers",
         type=int,
@@ -90,6 +95,7 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     add_output_options(
         parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
     )
+    parser.set_defaults(drawn=drawn)
 
 
 Rows = list[dict[str, Any]]
@@ -104,12 +110,8 @@ def evaluate_many(
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
-    Returns
-    -------
-    rows : list of dict
-        One row a blend, whatever happened, with the quantiles that the limits ask for.
-    complete : bool
-        False if the user interrupted; the rows left say so in their status.
+    Returns a row a blend, whatever happened, with the quantiles that the limits ask
+    for, and False if the user interrupted: the rows left say so in their status.
     """
     from castsugar.evaluation import evaluate_columns
     from castsugar.limits import chances_of
@@ -170,50 +172,73 @@ def _undone(blends: Blends) -> Rows:
     return rows.records(known)
 
 
-def withheld(row: dict[str, Any]) -> dict[str, Any]:
+def _withheld(row: dict[str, Any]) -> dict[str, Any]:
     """Return the row of a mix that is out of scope: its name, and why it is empty."""
     empty = {key: math.nan for key, value in row.items() if isinstance(value, float)}
     status = "not computed: sugars are less than nine tenths of what burns"
     told = {"status": status, "flags": "", "confirmation": "not asked"}
-    classes = {"flow_class": "not computed", "burn_law_origin": "not computed"}
-    return row | empty | told | {k: v for k, v in classes.items() if k in row}
+    classes = ("flow_class", "burn_law_origin")
+    return row | empty | told | {k: "not computed" for k in classes if k in row}
 
 
 # ----------------------------------------------------------------------------
 # From rows to the answer.
 
 
-def limits_stated(options: argparse.Namespace) -> tuple[Limit, ...]:
-    """Return the limits of the bench file; none without one."""
+def answer_many(
+    options: argparse.Namespace,
+    conditions: Shared,
+    made: tuple[Sequence[str], FloatArray, Blends],
+    more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
+    draw: Callable[[Many, Shown], str],
+) -> int:
+    """Evaluate mixes and give what was asked for; return the exit code.
+
+    `made` are ingredients as typed, their shares and the blends. `more` returns from
+    rows and keys of the shares what the command alone knows of its answer; `draw` is
+    its picture.
+    """
     from castsugar.limits import limits_of
-
-    world = world_of(options)
-    return limits_of(world.limits) if world is not None else ()
-
-
-def add_shares(
-    database: Database, names: Sequence[str], fractions: FloatArray, rows: Rows
-) -> tuple[Rows, tuple[str, ...]]:
-    """Return rows with the shares of their ingredients in front, and their keys."""
     from castsugar.report.mix_words import share_key
+    from castsugar.report.sweep import add_window
 
-    keys = tuple(f"recipe.{share_key(database.find(name).name)}" for name in names)
-    shares = (100.0 * fractions).tolist()
-    told = [dict(zip(keys, own, strict=True)) for own in shares]
-    return [own | row for own, row in zip(told, rows, strict=True)], keys
+    items, fractions, blends = made
+    world = world_of(options)
+    limits = limits_of(world.limits) if world is not None else ()
+    conditions = conditions.for_table(len(blends))
+    find = conditions.database.find
+    keys = tuple(f"recipe.{share_key(find(name).name)}" for name in items)
+    with held_back() as hold:
+        rows, complete = evaluate_many(
+            blends, conditions, limits, options.workers, hold
+        )
+        both = zip(rows, blends.outside, strict=True)
+        rows = [_withheld(row) if out else row for row, out in both]
+        if conditions.kitchen is not None:
+            add_window(rows)
+        shares = (100.0 * fractions).tolist()
+        rows = [
+            dict(zip(keys, own, strict=True)) | row
+            for own, row in zip(shares, rows, strict=True)
+        ]
+        own = {"names": tuple(items), "shares": keys, "complete": complete}
+        found = _told(options, conditions, blends, rows, limits, own | more(rows, keys))
+        picture = partial(draw, found)
+        _give(options, conditions, found, picture)
+        drawn = {options.drawn: lambda: picture(units_of(options))}
+        done = write_pictures(options, hold, drawn)
+    return 0 if complete and done else INTERRUPTED
 
 
-def told(
+def _told(
     options: argparse.Namespace,
     conditions: Shared,
     blends: Blends,
     rows: Rows,
+    limits: Sequence[Limit],
     more: Mapping[str, Any],
 ) -> Many:
-    """Return many mixes with everything that a screen says of them.
-
-    `more` holds title, names, shares and what else is the command's own.
-    """
+    """Return many mixes with everything that a screen says of them."""
     from castsugar.cli.evaluate import conditions_line
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import (
@@ -226,7 +251,6 @@ def told(
     from castsugar.report.sweep import Many
 
     world, motor, kitchen = world_of(options), conditions.motor, conditions.kitchen
-    limits = limits_stated(options)
     topics = topics_of(["evaluate"], kitchen, motor)
     judged = judge_rows(limits, rows) if limits else ()
     likely = _likely(rows, judged)
@@ -235,8 +259,8 @@ def told(
     facts |= mix_facts(some_rows, ())
     made = [blends.mix(row) for row in likely] if motor is not None else []
     facts |= motor_facts(motor, some_rows, mixes=made)
-    uses = {"lots"} | ({"kitchen"} if kitchen is not None else set())
-    uses |= {"motor"} if motor is not None else set()
+    wings = {"lots": world, "kitchen": kitchen, "motor": motor}
+    uses = {name for name, given in wings.items() if given is not None}
     some = range(0, len(blends), max(1, len(blends) // _SOME))
     mixes = [blends.mix(row) for row in some]
     every = conditions.database.cautions_for(topics, facts)
@@ -302,7 +326,7 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
     return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
 
 
-def give(
+def _give(
     options: argparse.Namespace,
     conditions: Shared,
     found: Many,

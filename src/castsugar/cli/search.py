@@ -17,6 +17,8 @@ from castsugar.cli.screen import remark
 from castsugar.cli.search_task import task_asked
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
     from castsugar.conditions import Conditions
@@ -99,9 +101,11 @@ def run(options: argparse.Namespace) -> int:
     outcome = run_search(task, confirm=options.confirm)
     with held_back() as hold:
         asked = _asked(world, outcome, database, stated)
-        invented = _invented(world, outcome, asked)
+        mixes = _mixes(world, outcome, asked)
+        invented = _invented(world, outcome, mixes)
         asked = replace(asked, before="EXAMPLE: " if invented else "")
-        made = _answer(options, (world, stated), outcome, asked, invented)
+        of = (outcome, mixes)
+        made = _answer(options, (world, stated), of, asked, invented)
         answer(options, made)
         drawn = _draw(options, hold, outcome, asked)
     if outcome.interrupted:
@@ -117,11 +121,15 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
 
     if "front" in options.picture and task.front is None:
         raise InputError("a front needs two columns: front = [...] in [search]")
-    free = sum(low < high for low, high in task.space.bounds.values())
-    if "map" in options.picture and free != _CORNERS:
+    if "map" in options.picture and (free := _free(task)) != _CORNERS:
         raise InputError(
             f"the map draws three ingredients that vary; this search has {free}"
         )
+
+
+def _free(task: Task) -> int:
+    """Return how many ingredients vary."""
+    return sum(low < high for low, high in task.space.bounds.values())
 
 
 def _asked(
@@ -163,7 +171,7 @@ def _asked(
 def _answer(
     options: argparse.Namespace,
     under: tuple[World, Conditions],
-    outcome: Outcome,
+    of: tuple[Outcome, Mapping[str, Mix]],
     asked: Asked,
     invented: tuple[str, ...],
 ) -> Answer:
@@ -175,9 +183,8 @@ def _answer(
     from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import search_parts, table_fields, table_rows
 
-    world, stated = under
+    (world, stated), (outcome, mixes) = under, of
     settings, database = outcome.task.settings, world.database
-    mixes = _mixes(world, outcome, asked)
     topics = topics_of(["evaluate"], settings.kitchen, settings.motor)
     batch = outcome.task.space.batch
     pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=world.bench)
@@ -194,12 +201,11 @@ def _answer(
         bench_said=options.bench_said,
         invented=invented,
     )
-    free = sum(low < high for low, high in outcome.task.space.bounds.values())
 
     def screen(show: Shown) -> Screen:
         made = search_screen(found, show)
         made = replace(made, annexes=tuple(search_annexes(found, show)))
-        if not options.page or free != _CORNERS:
+        if not options.page or _free(outcome.task) != _CORNERS:
             return made
         drawn = search_map(outcome, asked=asked, show=show)
         return replace(made, sheet=(Figure(drawn, "Where the recipe lies"),))
@@ -220,19 +226,19 @@ def _answer(
     )
 
 
-def _invented(world: World, outcome: Outcome, asked: Asked) -> tuple[str, ...]:
+def _invented(
+    world: World, outcome: Outcome, mixes: Mapping[str, Mix]
+) -> tuple[str, ...]:
     """Return what is invented behind the answer."""
     task = outcome.task
     used = {
-        "lots": True,
-        "scale": task.space.batch is not None,
-        "kitchen": task.settings.kitchen is not None,
-        "motor": task.settings.motor is not None,
+        "lots": world,
+        "scale": task.space.batch,
+        "kitchen": task.settings.kitchen,
+        "motor": task.settings.motor,
     }
-    mixes = _mixes(world, outcome, asked).values()
-    return world.invented_for(
-        mixes, uses={name for name, is_used in used.items() if is_used}
-    )
+    uses = {name for name, given in used.items() if given is not None}
+    return world.invented_for(mixes.values(), uses=uses)
 
 
 def _mixes(world: World, outcome: Outcome, asked: Asked) -> dict[str, Mix]:

@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 import argparse
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import units_of
-from castsugar.cli.bench_option import BENCH, add_bench_option, recipe_texts
-from castsugar.cli.conditions import add_condition_options, read_conditions
-from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.bench_option import BENCH, recipe_texts
+from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
     Rows,
     add_many_options,
-    add_shares,
-    evaluate_many,
-    give,
-    limits_stated,
+    answer_many,
     next_of,
     picture_notes,
     said_of_bench,
-    told,
 )
 
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Shared
     from castsugar.report.shown import Shown
+    from castsugar.report.sweep import Many
 
 _EXAMPLES = """\
 examples:
@@ -80,10 +73,6 @@ def add_parser(commands: Any) -> None:
         help="what table and chart show; may be repeated (default flame_temperature "
         "and characteristic_velocity)",
     )
-    conditions = parser.add_argument_group("conditions")
-    add_bench_option(conditions)
-    add_condition_options(conditions)
-    add_kitchen_options(conditions)
     add_many_options(parser, "chart")
     parser.set_defaults(run=run)
 
@@ -96,7 +85,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.mix.blends import blend
     from castsugar.mix.text import parse_recipe
     from castsugar.report.charts import sweep_chart
-    from castsugar.report.sweep import add_window
 
     database = load_database()
     conditions = read_conditions(options, database)
@@ -117,39 +105,28 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
         database=database,
     )
-    conditions = conditions.for_table(len(blends))
-    with held_back() as hold:
-        rows, complete = evaluate_many(
-            blends, conditions, limits_stated(options), options.workers, hold
-        )
-        if conditions.kitchen is not None:
-            add_window(rows)
-        rows, keys = add_shares(database, items, fractions, rows)
-        more = {
-            "title": f"sweep: {items[index]} from {_percent(values[0])} to "
+    drawn = columns or tuple(map(read_column, _DRAWN))
+
+    def more(rows: Rows, keys: tuple[str, ...]) -> dict[str, Any]:
+        title = (
+            f"sweep: {items[index]} from {_percent(values[0])} to "
             f"{_percent(values[-1])} % of {options.recipe}, the rest in proportion"
-            + said_of_bench(options),
-            "names": tuple(items),
-            "shares": keys,
+        )
+        return {
+            "title": title + said_of_bench(options),
             "varied": keys[index],
             "columns": columns,
-            "complete": complete,
             "next": _next(options, conditions, items, index, rows),
         }
-        found = told(options, conditions, blends, rows, more)
-        drawn = columns or tuple(map(read_column, _DRAWN))
-        title = f"{items[index]} against the rest of {options.recipe}"
-        title = f"EXAMPLE: {title}" if found.invented else title
-        axis = (items[index], keys[index])
 
-        def draw(show: Shown) -> str:
-            notes = picture_notes(found, show)
-            return sweep_chart(rows, axis, drawn, title, notes, show)
+    def draw(found: Many, show: Shown) -> str:
+        before = "EXAMPLE: " if found.invented else ""
+        title = f"{before}{items[index]} against the rest of {options.recipe}"
+        axis = (items[index], found.varied)
+        notes = picture_notes(found, show)
+        return sweep_chart(found.rows, axis, drawn, title, notes, show)
 
-        give(options, conditions, found, draw)
-        pictures = {"chart": partial(draw, units_of(options))}
-        done = write_pictures(options, hold, pictures)
-    return 0 if complete and done else INTERRUPTED
+    return answer_many(options, conditions, (items, fractions, blends), more, draw)
 
 
 def _percent(share: float) -> str:

@@ -3,26 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.answer import units_of
-from castsugar.cli.bench_option import add_bench_option, recipe_texts
-from castsugar.cli.conditions import add_condition_options, read_conditions
-from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
-from castsugar.cli.kitchen_options import add_kitchen_options
+from castsugar.cli.bench_option import recipe_texts
+from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
+    Rows,
     add_many_options,
-    add_shares,
-    evaluate_many,
-    give,
-    limits_stated,
+    answer_many,
     next_of,
     picture_notes,
     said_of_bench,
-    told,
-    withheld,
 )
 from castsugar.data.load import Database
 from castsugar.errors import InputError
@@ -31,6 +23,7 @@ from castsugar.mix.text import parse_recipe
 
 if TYPE_CHECKING:
     from castsugar.report.shown import Shown
+    from castsugar.report.sweep import Many
 
 # ----------------------------------------------------------------------------
 # Read steps, fixed parts and marks of a map.
@@ -162,10 +155,6 @@ def add_parser(commands: Any) -> None:
         metavar="RECIPE",
         help="a recipe to draw and name on the picture; may be repeated",
     )
-    conditions = parser.add_argument_group("conditions")
-    add_bench_option(conditions)
-    add_condition_options(conditions)
-    add_kitchen_options(conditions)
     add_many_options(parser, "map")
     parser.set_defaults(run=run)
 
@@ -177,7 +166,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.mix.blends import put_together
     from castsugar.report.maps import Triangle, ternary
-    from castsugar.report.sweep import add_window
 
     database = load_database()
     conditions = read_conditions(options, database)
@@ -200,27 +188,19 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
         database=database,
     )
-    conditions = conditions.for_table(len(blends))
-    with held_back() as hold:
-        rows, complete = evaluate_many(
-            blends, conditions, limits_stated(options), options.workers, hold
+
+    def more(rows: Rows, keys: tuple[str, ...]) -> dict[str, Any]:
+        title = (
+            f"map: {len(rows):,} mixes of {', '.join(items)} in steps of "
+            f"{100.0 * step:.6g} %"
         )
-        both = zip(rows, blends.outside, strict=True)
-        rows = [withheld(row) if out else row for row, out in both]
-        if conditions.kitchen is not None:
-            add_window(rows)
-        rows, keys = add_shares(database, items, fractions, rows)
-        names = ", ".join(items)
-        more = {
-            "title": f"map: {len(rows):,} mixes of {names} in steps of "
-            f"{100.0 * step:.6g} %{said_of_bench(options)}",
-            "names": tuple(items),
-            "shares": keys,
+        return {
+            "title": title + said_of_bench(options),
             "columns": (column,),
-            "complete": complete,
             "next": next_of(options, conditions, rows),
         }
-        found = told(options, conditions, blends, rows, more)
+
+    def draw(found: Many, show: Shown) -> str:
         plan = Triangle(
             corners=tuple(options.ingredients),
             fractions=triangle,
@@ -229,11 +209,6 @@ def run(options: argparse.Namespace) -> int:
             marks=marks,
             before="EXAMPLE: " if found.invented else "",
         )
+        return ternary(plan, found.rows, column, picture_notes(found, show), show)
 
-        def draw(show: Shown) -> str:
-            return ternary(plan, rows, column, picture_notes(found, show), show)
-
-        give(options, conditions, found, draw)
-        pictures = {"map": partial(draw, units_of(options))}
-        done = write_pictures(options, hold, pictures)
-    return 0 if complete and done else INTERRUPTED
+    return answer_many(options, conditions, (items, fractions, blends), more, draw)

@@ -195,7 +195,7 @@ def findings_of_many(
     ]
     if keeping:
         verb = "keeps" if len(keeping) == 1 else "keep"
-        which = _all(len(judged[0]))
+        which = all_limits(len(judged[0]))
         found.append(Finding("KEPT", f"{numbers.listed(keeping)} {verb} {which}."))
     return found
 
@@ -226,7 +226,8 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
     return Finding("BROKEN", text, values)
 
 
-def _all(count: int) -> str:
+def all_limits(count: int) -> str:
+    """Return what so many limits are called together."""
     return {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from castsugar.mix.text import parse_recipe
@@ -73,6 +73,11 @@ def share_key(ingredient: str) -> str:
     'light_corn_syrup_mass_percent'
     """
     return f"{plain_key(ingredient)}_mass_percent"
+
+
+def grams_row(masses: Mapping[str, float]) -> dict[str, float]:
+    """Return masses [kg] in g, by keys that say so."""
+    return {f"{plain_key(name)}_g": 1e3 * mass for name, mass in masses.items()}
 
 
 def shares(recipe: str) -> str:

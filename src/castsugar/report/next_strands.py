@@ -11,7 +11,7 @@ from castsugar.optimize.next_strands import Doubt, NextMix, Proposal
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
-from castsugar.report.mix_words import plain_key, share_key
+from castsugar.report.mix_words import grams_row, share_key
 from castsugar.report.screen import (
     BENCH,
     Annex,
@@ -77,19 +77,8 @@ PARTS: dict[str, Part] = {
 class Proposed:
     """Proposed mixes with everything that a screen says of them.
 
-    Attributes
-    ----------
-    proposal : Proposal
-    asked : Asked
-    batch : float
-        Mass of the batch of each mix. [kg]
-    seed : int
-    cautions : Chosen
-    scale_step : float or None
-        Smallest step of the scale. [kg]
-    bench, bench_said : str
-        The file, and how it was found if nobody typed it.
-    invented : tuple of str
+    `batch` is the mass of the batch of each mix [kg], `scale_step` the smallest step
+    of the scale [kg], `bench_said` how the file was found if nobody typed it.
     """
 
     proposal: Proposal
@@ -142,7 +131,7 @@ def _findings(found: Proposed) -> Iterator[Finding]:
     proposal = found.proposal
     now, then = proposal.before, proposal.after
     if not proposal.candidates.kept:
-        yield Finding("REFUSED", f"{_capital(proposal.notes[0])}.")
+        yield Finding("REFUSED", f"{numbers.capitalized(proposal.notes[0])}.")
     values = {"before_ln_rate": now.grain_u, "after_ln_rate": then.grain_u}
     if not math.isfinite(now.grain_u):
         text = (
@@ -258,13 +247,9 @@ def _annexes(found: Proposed, show: Shown) -> Iterator[Annex]:
         f"mixes; ln r at {middle}.",
         f"{proposal.candidates.looked_at} recipes of the space were looked at; seed "
         f"{found.seed}.",
-        *(f"{_capital(note)}." for note in proposal.notes),
+        *(f"{numbers.capitalized(note)}." for note in proposal.notes),
     ]
     yield Annex("How they were chosen", (Listing(tuple(lines)),))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 # ----------------------------------------------------------------------------
@@ -307,12 +292,11 @@ def next_parts(found: Proposed) -> dict[str, Any]:
 
 
 def _mix_row(place: int, mix: NextMix, found: Proposed) -> dict[str, Any]:
-    masses = mix.masses(found.batch).items()
     return {
         "mix": place,
         "replicate_of": mix.replicate_of,
         "recipe": {share_key(n): x for n, x in mix.percents.items()},
-        "masses": {f"{plain_key(n)}_g": 1e3 * m for n, m in masses},
+        "masses": grams_row(mix.masses(found.batch)),
         "uncertainty_after": _doubt_row(mix.doubt),
     }
 

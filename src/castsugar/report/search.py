@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import SPREAD
+from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
@@ -64,20 +65,10 @@ _PRESSED = ("95 % pressure", "do not fire it")
 class Searched:
     """What a search found, with everything that a screen says of it.
 
-    Attributes
-    ----------
-    outcome : Outcome
-    asked : Asked
-    mixes : mapping
-        Name of a row of the outcome to its mix, ingredients as typed.
-    judged : mapping
-        Name of a row to its verdicts, in the order of the limits.
-    conditions : callable
-        Says in units under what the numbers hold, in one line.
-    cautions : Chosen
-    bench, bench_said : str
-        The file, and how it was found if nobody typed it.
-    invented : tuple of str
+    `mixes` and `judged` hold, by the name of a row of the outcome, its mix with the
+    ingredients as typed, and its verdicts in the order of the limits; `conditions` says
+    in units under what the numbers hold; `bench_said` is how the file was found if
+    nobody typed it.
     """
 
     outcome: Outcome
@@ -108,13 +99,19 @@ class Searched:
     def row(self, name: str) -> Row:
         """Return a row of the table with the objective, as the search counts it."""
         outcome = self.outcome
-        made = {"percents": outcome.percents, "weighable": outcome.weighable}.get(name)
+        made = rounded(outcome, name)
         own = outcome.found.values if name == "best" else None
-        values = made.values if made is not None else own
+        values = (made.values if made is not None else own) or {}
         values = values or outcome.tried_values.get(name) or {}
         goal = outcome.found.goal.objective
         known = dict(outcome.rows.get(name, {}))
         return known | ({self.objective.key: values[goal]} if goal in values else {})
+
+
+def rounded(outcome: Outcome, name: str) -> Weighable | None:
+    """Return a rounded recipe by the name of its row; None for other rows."""
+    made = {"percents": outcome.percents, "weighable": outcome.weighable}
+    return made.get(name)
 
 
 def search_screen(found: Searched, show: Shown) -> Screen:
@@ -196,9 +193,7 @@ def _unfinished(outcome: Outcome, asked: Asked) -> Iterator[Finding]:
 def _found(found: Searched, show: Shown) -> Finding:
     """Say the recipe, what its rounding costs, and what goes on the scale."""
     outcome = found.outcome
-    made = {"percents": outcome.percents, "weighable": outcome.weighable}.get(
-        outcome.chosen
-    )
+    made = rounded(outcome, outcome.chosen)
     how = _ROUNDED[outcome.chosen]
     if made is not None and made.loss > 0.0:
         share = made.loss / abs(outcome.found.objective or 1.0)
@@ -371,14 +366,14 @@ def _keys(found: Searched, rows: Sequence[Row]) -> list[str]:
         _C_STAR,
         "specific_impulse_s",
     ]
-    own = [k for k in dict.fromkeys(keys) if k and _known(rows, k)]
+    own = [
+        key
+        for key in dict.fromkeys(filter(None, keys))
+        if any(not math.isnan(float(row.get(key, math.nan))) for row in rows)
+    ]
     if found.objective.key not in FIELDS:
         own.append(found.outcome.found.goal.objective)
     return own
-
-
-def _known(rows: Sequence[Row], key: str) -> bool:
-    return any(not math.isnan(float(row.get(key, math.nan))) for row in rows)
 
 
 def _head(one: Field, show: Shown) -> str:
@@ -453,19 +448,20 @@ def _buys(found: Searched, price: Price | None, step: float) -> str:
 
 def _least_sure(found: Searched) -> str:
     """Say which of the quantities that decide is known worst."""
-    held = [s.limit.column for s in found.outcome.found.limits if s.binding]
+    held = [s.limit for s in found.outcome.found.limits if s.binding]
     row = found.row(found.outcome.chosen)
-    if any(c.startswith(("peak_pressure", "pressure_margin")) for c in held):
-        return f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
-    if any(c.startswith(("pour_", "pours_")) for c in held):
+    rate = f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
+    if any(guards_case(limit) for limit in held):
+        return rate
+    if any(limit.column.startswith(("pour_", "pours_")) for limit in held):
         return (
             "the pour viscosity, known to a factor, decides the recipe: castsugar "
             "kitchen pan-weight and bulk-density narrow it"
         )
-    if any(c.startswith("relative_solids") for c in held):
+    if any(limit.column.startswith("relative_solids") for limit in held):
         return "whether it sets: a derived rule, untested; cast a small sample and wait"
     if found.outcome.task.settings.motor is not None:
-        return f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
+        return rate
     return "what a motor delivers of these ideal numbers: a static test tells"
 
 

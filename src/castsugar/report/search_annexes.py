@@ -15,13 +15,14 @@ from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.shadow_prices import AGREEMENT, LimitState
+from castsugar.optimize.shadow_prices import AGREEMENT, Found
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, TEXT
 from castsugar.report.limit_words import limit_cell, margin_cell
 from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
 from castsugar.report.search import Searched, bound_buys, bound_name, limit_buys
 from castsugar.report.search_words import (
+    bare_text,
     bound_words,
     endless,
     field_of,
@@ -81,23 +82,17 @@ def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
     best, space = outcome.found, outcome.task.space
     made = {"whole %": outcome.percents, "scale steps": outcome.weighable}
     known = {head: one for head, one in made.items() if one is not None}
+    shown: list[Found | Weighable] = [best, *known.values()]
     rows = []
     for place, name in enumerate(best.ingredients):
-        shares = [float(best.fractions[place])]
-        shares += [float(one.fractions[place]) for one in known.values()]
+        shares = [float(one.fractions[place]) for one in shown]
         if any(shares):
             cells = [numbers.at_place(100.0 * x, -2) for x in shares]
             rows.append((f"{found.asked.name(name)}, %", *cells))
     goal = field_of(best.goal.objective)
-    rows.append(
-        (
-            goal.headed(show),
-            *(
-                show.bare(goal.kind, values[best.goal.objective], 5)
-                for values in (best.values, *(one.values for one in known.values()))
-            ),
-        )
-    )
+    scores = (one.values[best.goal.objective] for one in shown)
+    told = (show.bare(goal.kind, score, 5) for score in scores)
+    rows.append((goal.headed(show), *told))
     yield Table(heads=("", "exact", *known), rows=tuple(rows))
     if best.violation > 0.0:
         return
@@ -139,7 +134,7 @@ def _limits(found: Searched, show: Shown) -> Iterator[Block]:
         (
             field_of(state.limit.column).headed(show),
             limit_cell(one, show),
-            _value(state, show),
+            bare_text(state.limit.column, state.value, show),
             margin_cell(one),
             "decides" if state.binding else "",
             limit_buys(found, state) if state.binding else "",
@@ -163,14 +158,6 @@ def _limits(found: Searched, show: Shown) -> Iterator[Block]:
             left=frozenset({0, 1}),
         )
     yield from _notes(outcome)
-
-
-def _value(state: LimitState, show: Shown) -> str:
-    one = field_of(state.limit.column)
-    value = endless(state.limit.column, state.value)
-    if math.isinf(value):
-        return one.endless
-    return show.bare(one.kind, value, 2 if one.factor_of else 4)
 
 
 def _notes(outcome: Outcome) -> Iterator[Block]:
@@ -267,15 +254,12 @@ def _numbers(found: Searched, show: Shown) -> Iterator[Block]:
     told = [
         f"{name}: {flag}"
         for name, row in zip(names, rows, strict=True)
-        for flag in [str(row.get("burn_law_origin") or ""), *_flags(row.get("flags"))]
+        for key in ("burn_law_origin", "flags")
+        for flag in str(row.get(key) or "").split("; ")
         if flag
     ]
     if told:
         yield Listing(tuple(told))
-
-
-def _flags(flags: object) -> list[str]:
-    return str(flags or "").split("; ")
 
 
 def _runners(found: Searched, show: Shown) -> Table:
@@ -313,8 +297,7 @@ def _front(found: Searched, show: Shown) -> Iterator[Block]:
         return
     yield Table(
         heads=(
-            field_of(first).headed(show),
-            field_of(second).headed(show),
+            *(field_of(column).headed(show) for column, _ in wanted),
             "/".join(map(found.asked.name, found.outcome.found.ingredients)),
         ),
         rows=tuple(
@@ -348,7 +331,7 @@ def _robust(found: Searched, robust: Robust, show: Shown) -> Iterator[Block]:
         f"{numbers.percent(sloppy.moisture)} % of damp in powders; {robust.batches} "
         "batches of each mix drawn."
     )
-    kept = [f"{numbers.of_100(x)}" for x in (robust.kept_nominal, robust.kept_robust)]
+    kept = [numbers.of_100(x) for x in (robust.kept_nominal, robust.kept_robust)]
     if robust.found.violation > 0.0:
         yield Paragraph(
             f"Of the best mix {kept[0]} of 100 batches keep all limits. No mix keeps "
@@ -396,14 +379,11 @@ def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
         f"rest from several starts; seed {outcome.found.seed}. The space: "
         f"{_space(found, show)}."
     )
-    extra = [
-        f"{len(one)} for the {what}"
-        for what, one in (
-            ("Pareto front", outcome.front.trials if outcome.front else ()),
-            ("robust mix", outcome.robust.found.trials if outcome.robust else ()),
-        )
-        if len(one)
-    ]
+    more = {
+        "Pareto front": outcome.front.trials if outcome.front else (),
+        "robust mix": outcome.robust.found.trials if outcome.robust else (),
+    }
+    extra = [f"{len(one)} for the {what}" for what, one in more.items() if len(one)]
     if extra:
         yield Paragraph(f"Further {' and '.join(extra)}.")
     verdicts: dict[str, list[str]] = {}
@@ -411,8 +391,8 @@ def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
         verdict = str(row.get("confirmation") or "not asked")
         verdicts.setdefault(verdict, []).append(_NAMES.get(name, name))
     for verdict, names in verdicts.items():
-        told = f"Independent check (Cantera): {verdict}: {', '.join(names)}."
-        yield Paragraph(told)
+        whose = ", ".join(names)
+        yield Paragraph(f"Independent check (Cantera): {verdict}: {whose}.")
     yield Paragraph(_LOSSES)
     if outcome.task.settings.kitchen is not None:
         yield Paragraph(_KITCHEN)

@@ -15,7 +15,7 @@ from castsugar.optimize.shadow_prices import LimitState, Price
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, Field
 from castsugar.report.limit_words import limit_rows
-from castsugar.report.mix_words import plain_key, share_key
+from castsugar.report.mix_words import grams_row, share_key
 from castsugar.report.search import Searched, masses_of
 from castsugar.report.search_words import (
     endless,
@@ -151,11 +151,10 @@ def _mix(
 def _chosen(outcome: Outcome) -> Row:
     """Return the recipe that is the answer."""
     which = {"percents": "whole_percents", "weighable": "weighed"}
-    masses = masses_of(outcome)
     return {
         "which": which.get(outcome.chosen, "best"),
         "recipe": recipe_row([*outcome.recipe], [*outcome.recipe.values()]),
-        "masses": {f"{plain_key(n)}_g": 1e3 * m for n, m in masses.items()} or None,
+        "masses": grams_row(masses_of(outcome)) or None,
     }
 
 
@@ -170,7 +169,7 @@ def _rounded(outcome: Outcome, rounded: Weighable | None) -> Row | None:
     row[f"loss_{file_key(found.goal.objective)}"] = rounded.loss
     if rounded is outcome.weighable:
         pairs = zip(found.ingredients, rounded.masses.tolist(), strict=True)
-        row["masses"] = {f"{plain_key(n)}_g": 1e3 * mass for n, mass in pairs}
+        row["masses"] = grams_row(dict(pairs))
     return row
 
 
@@ -286,14 +285,12 @@ def _shares(outcome: Outcome, name: str) -> list[tuple[str, float]]:
     if name in outcome.task.tried:
         return [*outcome.task.tried[name].items()]
     made = {
-        "best": found.fractions,
-        "percents": getattr(outcome.percents, "fractions", None),
-        "weighable": getattr(outcome.weighable, "fractions", None),
-        "robust": outcome.robust.found.fractions if outcome.robust else None,
-    }.get(name)
-    if made is None:
-        made = found.runners_up[int(name.removeprefix("runner ")) - 1].fractions
-    return [*zip(found.ingredients, made.tolist(), strict=True)]
+        "best": found,
+        "percents": outcome.percents,
+        "weighable": outcome.weighable,
+        "robust": outcome.robust and outcome.robust.found,
+    }.get(name) or found.runners_up[int(name.removeprefix("runner ")) - 1]
+    return [*zip(found.ingredients, made.fractions.tolist(), strict=True)]
 
 
 def table_fields(rows: Sequence[Row]) -> list[Field]:

@@ -1,4 +1,4 @@
-"""What was typed for a search, and what its columns and mixes are called."""
+"""What columns, limits and mixes of a search are called, on screens and pictures."""
 
 from __future__ import annotations
 
@@ -9,18 +9,27 @@ from dataclasses import dataclass, field
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
+from castsugar.comparison.neighbours import STATED_MIX
 from castsugar.limits import Limit
+from castsugar.optimize.plane import FAILED, broken, unknown
+from castsugar.optimize.problem import Goal
+from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import DELIVERED, WEIGHTED
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Field
 from castsugar.report.mix_words import plain_key
-from castsugar.report.shown import Shown
+from castsugar.report.shown import SI, Shown
+
+SI_UNITS = Shown()
 
 _CHANCE = re.compile(r"(.+), ([\d.]+) of 100")
 
 #: From here on a column stands for infinity: jams, no stable pressure (as
 #: optimize.task has it).
 _ENDLESS = {"pour_viscosity": 1e12, "peak_pressure": 1e3}
+
+#: Columns of limits on what pours, and on what the case holds.
+_POURS, _PRESSES = "pour_viscosity", ("peak_pressure", "pressure_margin_percent")
 
 #: What a search knows beside the columns of the table.
 _OWN = {
@@ -38,20 +47,18 @@ _OWN = {
     ),
 }
 
+_NOTES: dict[str | tuple[str, ...], str] = {
+    _POURS: "Pour viscosity is good to a factor of 4 before it is calibrated.",
+    _PRESSES: "A pressure limit rests on an estimate about an unproved case.",
+    "": "A model; impulses are ideal, no losses. No claim of safety.",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed.
+    """What was typed: the bench file, ingredient as typed to its catalogue name.
 
-    Attributes
-    ----------
-    file : str
-        Name of the bench file.
-    typed : mapping
-        Ingredient as typed to its catalogue name.
-    assumptions : tuple of str
-    before : str
-        What the titles of pictures begin with, such as "EXAMPLE: ".
+    `before` is what the titles of pictures begin with, such as "EXAMPLE: ".
     """
 
     file: str
@@ -67,8 +74,8 @@ class Asked:
         >>> Asked(file="a.toml", typed={"KNO3": "potassium nitrate"}).name("sucrose")
         'sucrose'
         """
-        found = [typed for typed, name in self.typed.items() if name == catalogue]
-        return found[0] if found else catalogue
+        found = (typed for typed, name in self.typed.items() if name == catalogue)
+        return next(found, catalogue)
 
     def renamed(self, text: str) -> str:
         """Return a text with catalogue names as they were typed."""
@@ -85,6 +92,10 @@ class Asked:
             for name, share in zip(names, map(float, fractions), strict=True)
             if share > 0.0
         )
+
+
+#: Where nothing was typed: catalogue names.
+PLAIN = Asked(file="")
 
 
 # ----------------------------------------------------------------------------
@@ -126,11 +137,27 @@ def label_of(column: str) -> str:
     'pour viscosity, 80 of 100 below'
     """
     base, share = chance_of(column)
-    if base in _OWN:
-        label = _OWN[base].label
-    else:
-        label = COLUMN[base].label if base in COLUMN else base
+    label = COLUMN[base].label if base in COLUMN else field_of(base).label
     return label if share is None else f"{label}, {share:g} of 100 below"
+
+
+def axis_label(column: str) -> str:
+    """Return what to call a column, with its unit."""
+    unit = unit_of(column)
+    return f"{label_of(column)} [{unit}]" if unit else label_of(column)
+
+
+def stem(column: str, show: Shown = SI_UNITS) -> str:
+    """Return what a column measures, in few words.
+
+    Examples
+    --------
+    >>> stem("pour_viscosity_Pa_s, 80 of 100")
+    'pour viscosity'
+    """
+    one = field_of(column)
+    us = one.us_label if show.system != SI else ""
+    return us or label_of(chance_of(column)[0])
 
 
 def file_key(column: str) -> str:
@@ -145,9 +172,8 @@ def file_key(column: str) -> str:
     if share is None:
         return plain_key(base)
     unit = unit_key(base)
-    stem = base.removesuffix(f"_{unit}") if unit else base
     level = plain_key(f"p{share:02g}")
-    return "_".join(part for part in (stem, level, unit) if part)
+    return "_".join(filter(None, (base.removesuffix(f"_{unit}"), level, unit)))
 
 
 def unit_key(column: str) -> str:
@@ -167,8 +193,16 @@ def endless(column: str, value: float) -> float:
     return value
 
 
-def value_text(column: str, value: float, show: Shown, digits: int = 4) -> str:
-    """Write a value near its limit, with its unit: two digits of a viscosity.
+def bare_text(column: str, value: float, show: Shown) -> str:
+    """Write a value near its limit, without its unit: two digits of a viscosity."""
+    one, value = field_of(column), endless(column, value)
+    if math.isinf(value):
+        return one.endless
+    return show.bare(one.kind, value, 2 if one.factor_of else 4)
+
+
+def value_text(column: str, value: float, show: Shown) -> str:
+    """Write a value near its limit, with its unit.
 
     Examples
     --------
@@ -177,23 +211,89 @@ def value_text(column: str, value: float, show: Shown, digits: int = 4) -> str:
     >>> value_text("pour_viscosity_Pa_s, 85 of 100", 1e12, Shown())
     'jams'
     """
-    one = field_of(column)
-    value = endless(column, value)
-    if math.isinf(value):
-        return one.endless
-    return show.amount(one.kind, value, 2 if one.factor_of else digits)
+    unit = show.unit(field_of(column).kind)
+    told = bare_text(column, value, show)
+    return told if math.isinf(endless(column, value)) else f"{told} {unit}".rstrip()
 
 
-def bound_words(limit: Limit, show: Shown) -> str:
+def decimals_of(column: str, show: Shown = SI_UNITS) -> int:
+    """Return the decimals that a column deserves on a picture, in units shown."""
+    known = COLUMN.get(chance_of(column)[0])
+    if known is None:
+        return 1
+    finer = -math.log10(abs(show.span(field_of(column).kind, 1.0)))
+    return max((known.decimals or 0) + math.ceil(finer - 1e-9), 0)
+
+
+def value_words(column: str, value: float, show: Shown = SI_UNITS) -> str:
+    """Return a value for a picture, which comes in units shown, with its unit.
+
+    Examples
+    --------
+    >>> value_words("specific_impulse_s", 152.97)
+    '153.0 s'
+    """
+    told = "-"
+    if math.isfinite(value):
+        told = spaced(f"{value:z.{decimals_of(column, show)}f}")
+    return f"{told} {show.unit(field_of(column).kind)}".rstrip()
+
+
+def spaced(text: str) -> str:
+    """Return a number as text, from 10,000 on with thin spaces.
+
+    Examples
+    --------
+    >>> spaced("9000.5"), spaced("-277900").encode("ascii", "replace")
+    ('9000.5', b'-277?900')
+    """
+    whole, point, rest = text.partition(".")
+    if len(whole.lstrip("-")) > 4 and whole.lstrip("-").isdigit():
+        whole = f"{int(whole):,}".replace(",", "\u2009")
+    return whole + point + rest
+
+
+# ----------------------------------------------------------------------------
+# Limits.
+
+
+def bound_words(limit: Limit, show: Shown = SI_UNITS) -> str:
     """Return sense and value of a limit with its unit.
 
     Examples
     --------
-    >>> bound_words(Limit(column="peak_pressure_MPa", sense="<=", value=6.9), Shown())
+    >>> bound_words(Limit(column="peak_pressure_MPa", sense="<=", value=6.9))
     'at most 6.9 MPa'
     """
     word = "at most" if limit.sense == "<=" else "at least"
     return f"{word} {show.bound(field_of(limit.column).kind, limit.value)}"
+
+
+def short_limit(limit: Limit, show: Shown = SI_UNITS) -> str:
+    """Return a limit in few words, with sense and value.
+
+    Examples
+    --------
+    >>> short_limit(Limit(column="pour_viscosity_Pa_s", sense="<=", value=10.0))
+    'pour viscosity at most 10 Pa s'
+    """
+    return f"{stem(limit.column, show)} {bound_words(limit, show)}"
+
+
+def limit_words(limit: Limit, show: Shown = SI_UNITS) -> str:
+    """Return a limit with the share of the draws that must keep it.
+
+    Examples
+    --------
+    >>> name = "peak_pressure_MPa, 95 of 100"
+    >>> limit_words(Limit(column=name, sense="<=", value=6.9))
+    'peak pressure at most 6.9 MPa, in 95 of 100'
+    """
+    share = chance_of(limit.column)[1]
+    if share is None:
+        return short_limit(limit, show)
+    most = share if limit.sense == "<=" else 100.0 - share
+    return f"{short_limit(limit, show)}, in {most:g} of 100"
 
 
 def limit_noun(limit: Limit, show: Shown) -> str:
@@ -204,7 +304,7 @@ def limit_noun(limit: Limit, show: Shown) -> str:
     >>> limit_noun(Limit(column="pour_viscosity_Pa_s", sense="<=", value=9.0), Shown())
     'pour limit'
     """
-    if limit.column.startswith("pour_viscosity"):
+    if limit.column.startswith(_POURS):
         return "pour limit"
     if guards_case(limit):
         return "pressure limit"
@@ -219,11 +319,77 @@ def limit_name(limit: Limit, show: Shown) -> str:
     >>> limit_name(Limit(column="relative_solids_20C", sense=">=", value=0.9), Shown())
     'relative solids at 20 °C at least 0.9'
     """
-    if limit.column.startswith("pour_viscosity") or guards_case(limit):
+    if limit.column.startswith(_POURS) or guards_case(limit):
         return limit_noun(limit, show)
     return f"{field_of(limit.column).named(show)} {bound_words(limit, show)}"
 
 
 def guards_case(limit: Limit) -> bool:
     """Say whether a limit keeps the case from bursting."""
-    return limit.column.startswith(("peak_pressure", "pressure_margin_percent"))
+    return limit.column.startswith(_PRESSES)
+
+
+def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
+    """Say which limits a mix breaks, and which were not computed of it."""
+    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    told = {"breaks": broken(goal, values), "not computed:": unknown(goal, values)}
+    return "; ".join(
+        f"{word} {', '.join(dict.fromkeys(limits[name] for name in names))}"
+        for word, names in told.items()
+        if names
+    )
+
+
+# ----------------------------------------------------------------------------
+# What pictures say of the mix, the space and themselves.
+
+
+def is_stated(outcome: Outcome) -> bool:
+    """Say whether the mix was given: nothing was searched."""
+    return outcome.found.status == STATED_MIX
+
+
+def stop_words(outcome: Outcome, name: str, asked: Asked) -> str:
+    """Return what a limit or a row of the space is called where it stops a mix.
+
+    Around a mix that was given no row is anybody's bound: the picture ends there.
+    """
+    for limit in outcome.found.goal.limits:
+        if limit.name == name:
+            return stem(limit.column)
+    if is_stated(outcome) and name and name != FAILED:
+        return "end of the range shown"
+    return asked.renamed(name)
+
+
+def state_lines(outcome: Outcome) -> list[str]:
+    """Return what is not as it should be with the answer; none for an optimum."""
+    found = outcome.found
+    if found.status == "infeasible":
+        return ["No mix keeps all limits: this one breaks them least."]
+    if is_stated(outcome):
+        return []
+    if outcome.refused:
+        return [f"Not to be trusted: {outcome.refused}."]
+    if found.status == "incomplete":
+        return [f"Stopped early ({found.reason}): the best so far, not an optimum."]
+    return []
+
+
+def best_words(outcome: Outcome) -> str:
+    """Return what the mix of an answer is called."""
+    words = {
+        "infeasible": "least bad mix",
+        "incomplete": "best so far",
+        STATED_MIX: "new mix",
+    }
+    return words.get(outcome.found.status, "best mix")
+
+
+def note_of(columns: Sequence[str]) -> str:
+    """Return the note that belongs under a picture of some columns."""
+    return " ".join(
+        note
+        for begin, note in _NOTES.items()
+        if any(column.startswith(begin) for column in columns)
+    )

@@ -17,7 +17,7 @@ from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.field import CHANCE, FIELDS, TEXT, Field, Row, field_of
-from castsugar.report.limit_words import P95, PEAK, POUR
+from castsugar.report.limit_words import P95, PEAK, POUR, all_limits
 from castsugar.report.screen import Annex, Block, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.terminal import WIDTH
@@ -68,33 +68,20 @@ class Many:
 
     Attributes
     ----------
-    command : str
-        sweep or map.
-    title : str
     rows : sequence of mapping
         With ``recipe.<name>_mass_percent`` of every ingredient.
-    names : tuple of str
-        The ingredients as typed.
-    shares : tuple of str
-        Their keys.
+    names, shares : tuple of str
+        The ingredients as typed, and the keys of their shares.
     varied : str
         Key of the one that runs; empty on a map.
-    judged : tuple of Judgement
     columns : tuple of Column
         What was asked to be shown.
     conditions : callable
         Says in units under what the numbers hold, in one line.
-    notes : tuple of str
-    cautions : Chosen
-    cautions_in_full : tuple of str
-    next : str
     complete : bool
         False if it was interrupted.
     draws : str
         What is said where a large table takes few draws.
-    bench : str
-        Empty without one.
-    invented : tuple of str
     """
 
     command: str
@@ -170,15 +157,12 @@ def runs(mask: Mask) -> Iterator[tuple[int, int]]:
 def _range(x: Sequence[float], run: tuple[int, int]) -> str:
     """Write a stretch of a sweep; an open one ends at the first that is not in it."""
     first, last = run
-    if first == 0 and last == len(x) - 1:
-        return f"from {numbers.typed(x[0])} to {numbers.typed(x[-1])}"
-    if first == 0:
-        return f"below {numbers.typed(x[last + 1])}"
-    if last == len(x) - 1:
+    if last == len(x) - 1 and first > 0:
         return f"above {numbers.typed(x[first - 1])}"
-    if first == last:
-        return f"at {numbers.typed(x[first])}"
-    return f"from {numbers.typed(x[first])} to {numbers.typed(x[last])}"
+    if first == 0 and last < len(x) - 1:
+        return f"below {numbers.typed(x[last + 1])}"
+    low, high = numbers.typed(x[first]), numbers.typed(x[last])
+    return f"at {low}" if 0 < first == last else f"from {low} to {high}"
 
 
 def many_screen(found: Many, show: Shown) -> Screen:
@@ -249,7 +233,7 @@ def _judged(found: Many, one: Judgement, show: Shown) -> Iterator[Finding]:
     if gaps.any():
         first = one.reasons[int(np.flatnonzero(gaps)[0])]
         label = FIELDS[one.limit.key].named(show)
-        text = f"{label[:1].upper()}{label[1:]} of {found.where(gaps)}: {first}."
+        text = f"{numbers.capitalized(label)} of {found.where(gaps)}: {first}."
         yield Finding("CANNOT TELL", text, values)
 
 
@@ -271,7 +255,7 @@ def _broken(found: Many, one: Judgement, show: Shown) -> str:
         return f"Pours in fewer than {share} of 100 draws {_at(where)}"
     word = "above" if limit.sense == "<=" else "below"
     label = FIELDS[limit.key].named(show)
-    return f"{label[:1].upper()}{label[1:]} {word} {bound} {_at(where)}"
+    return f"{numbers.capitalized(label)} {word} {bound} {_at(where)}"
 
 
 def _at(where: str) -> str:
@@ -298,15 +282,14 @@ def _pours(found: Many) -> str:
 def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
     """Yield which mixes keep all limits, and the best of them."""
     kept = np.all([one.kept for one in found.judged], axis=0) & found.usable
-    count = len(found.judged)
-    words = {1: "the limit", 2: "both limits"}.get(count, f"all {count} limits")
+    words = all_limits(len(found.judged))
     values = {"kept": int(kept.sum()), "mixes": len(kept)}
     if not kept.any():
         broken = np.any([one.broken for one in found.judged], axis=0)
         if (broken | ~found.usable).all() and broken.any():
             yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
         return
-    text = f"{_capital(found.where(kept))}: {words}"
+    text = f"{numbers.capitalized(found.where(kept))}: {words}"
     if not found.varied:
         verb = "keeps" if kept.sum() == 1 else "keep"
         text = f"{found.where(kept)} {verb} {words}: {_spans(found, kept)}"
@@ -315,10 +298,6 @@ def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
         told = _told(found, _C_STAR, place, show)
         text += f"; of these the largest c* is {told}"
     yield Finding("KEPT", f"{text}.", values)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _spans(found: Many, mask: Mask) -> str:
@@ -359,11 +338,15 @@ def _unburned(found: Many, show: Shown) -> Iterator[Finding]:
     rest = ~cold & (status != "ok")
     if rest.any() and found.complete:
         first = status[int(np.flatnonzero(rest)[0])]
-        yield Finding("CANNOT TELL", f"{_capital(found.where(rest))}: {first}.")
+        yield Finding(
+            "CANNOT TELL", f"{numbers.capitalized(found.where(rest))}: {first}."
+        )
     freezing = found.flagged(_FREEZING)
     if freezing.any():
         text = "freezing at the throat makes their c* an artefact; left out below"
-        yield Finding("CAUTION", f"{_capital(found.where(freezing))}: {text}.")
+        yield Finding(
+            "CAUTION", f"{numbers.capitalized(found.where(freezing))}: {text}."
+        )
 
 
 def _top(found: Many, key: str, mask: Mask) -> int | None:
@@ -408,16 +391,11 @@ def _best(found: Many, show: Shown) -> Iterator[Finding]:
         high = _top(found, column.key, usable & np.isfinite(found.values(column.key)))
         if high is None:
             continue
-        low = _lowest(found, column.key, usable)
+        low = int(np.nanargmin(np.where(usable, found.values(column.key), math.nan)))
         label = _field(column.key).named(show)
         told = _told(found, column.key, high, show)
-        text = f"{_capital(label)}: largest {told}, smallest "
+        text = f"{numbers.capitalized(label)}: largest {told}, smallest "
         yield Finding("RESULT", f"{text}{_told(found, column.key, low, show)}.")
-
-
-def _lowest(found: Many, key: str, mask: Mask) -> int:
-    """Return the place of the smallest value among some mixes."""
-    return int(np.nanargmin(np.where(mask, found.values(key), math.nan)))
 
 
 # ----------------------------------------------------------------------------

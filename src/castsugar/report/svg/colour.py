@@ -60,27 +60,6 @@ def bin_colour(index: int) -> str:
     return sequential(index / (BINS - 1))
 
 
-def luminance(colour: str) -> float:
-    """Return the relative luminance (0 black, 1 white; sRGB, IEC 61966-2-1)."""
-    linear = [
-        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
-        for c in (channel / 255.0 for channel in _channels(colour))
-    ]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def label_colour(background: str) -> str:
-    """Return black or white, whichever stands out more on the background.
-
-    Examples
-    --------
-    >>> label_colour("#440154"), label_colour("#fde725")
-    ('#ffffff', '#000000')
-    """
-    light = luminance(background)
-    return "#ffffff" if 1.05 / (light + 0.05) > (light + 0.05) / 0.05 else "#000000"
-
-
 # ----------------------------------------------------------------------------
 # Symbols that differ by shape, so that colour is never needed; with a white rim.
 

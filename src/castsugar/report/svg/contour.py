@@ -351,8 +351,8 @@ def _along(at: Point, slope: float, reach: float, size: float) -> list[Box]:
     boxes = []
     for k in range(count):
         far = reach * ((k + 0.5) / count - 0.5)
-        x, y = at[0] + far * math.cos(turn), at[1] + far * math.sin(turn)
-        boxes.append(Box(x - half, y - half, x + half, y + half))
+        place = (at[0] + far * math.cos(turn), at[1] + far * math.sin(turn))
+        boxes.append(Box.around(place, half))
     return boxes
 
 

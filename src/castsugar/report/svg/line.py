@@ -261,7 +261,7 @@ def _draw_panel(
     """Draw stretches, grid, bands, lines and the y axis of a panel."""
     for span in (*chart.spans, *panel.spans):
         _draw_span(svg, span, area, paints[span.name])
-    _draw_grid(svg, area, empty=y_range(panel) is None)
+    draw_grid(svg, area, empty=y_range(panel) is None)
     for index, series in enumerate(panel.series):
         draw_band(svg, chart.x, _shown(panel, series), area, colour_of(index))
     for index, series in enumerate(panel.series):
@@ -303,17 +303,15 @@ def _draw_span(svg: Svg, span: Span, area: Area, paint: str) -> None:
     svg.rect((left, area.y.end), size, {"fill": paint})
 
 
-def _draw_grid(svg: Svg, area: Area, *, empty: bool) -> None:
-    """Draw the grid and the labels of the y axis."""
-    (left, _), (width, _) = _box(area)
+def draw_grid(svg: Svg, area: Area, about: int = 5, *, empty: bool = False) -> None:
+    """Draw the grid and about so many labels of the y axis."""
     for value, _ in area.x.ticks(6):
         x = area.x(value)
         svg.line((x, area.y.start), (x, area.y.end), Stroke(FAINT, 0.8))
-    if empty:
-        return
-    for value, words in area.y.ticks(5):
+    left, right = area.x.start, area.x.end
+    for value, words in () if empty else area.y.ticks(about):
         y = area.y(value)
-        svg.line((left - 5.0, y), (left + width, y), Stroke(FAINT, 0.8))
+        svg.line((left - 5.0, y), (right, y), Stroke(FAINT, 0.8))
         svg.text((left - 9.0, y + 5.0), words, TextStyle(_SIZE, "end"))
 
 
@@ -346,17 +344,34 @@ def _draw_names(svg: Svg, x: FloatArray, panel: Panel, area: Area) -> None:
 
 def _draw_x_axis(svg: Svg, chart: LineChart, x: Scale, top: float) -> float:
     """Write ticks and label of the x axis; return the y below them [px]."""
-    for value, words in x.ticks(6):
+    unit = f" [{chart.x_unit}]" if chart.x_unit else ""
+    lines = wrapped(f"{chart.x_label}{unit}", x.end - x.start, _BIG)
+    middle = 0.5 * (x.start + x.end)
+    return draw_x_axis(svg, x, top, lines, (middle, _BIG)) + 18.0
+
+
+def draw_x_axis(
+    svg: Svg,
+    x: Scale,
+    top: float,
+    lines: Sequence[str],
+    how: tuple[float, float] = (0.5 * _WIDTH, _SIZE),
+    ticks: Sequence[tuple[float, str]] | None = None,
+) -> float:
+    """Write ticks and the lines of a label; return the y of the last line [px].
+
+    `how` is the middle of the label and the size of its letters [px].
+    """
+    for value, words in x.ticks(6) if ticks is None else ticks:
         at = x(value)
         svg.line((at, top), (at, top + 5.0), Stroke(SOFT))
         svg.text((at, top + 20.0), words, TextStyle(_SIZE, "middle"))
-    unit = f" [{chart.x_unit}]" if chart.x_unit else ""
+    middle, size = how
     y = top + 24.0
-    for line in wrapped(f"{chart.x_label}{unit}", x.end - x.start, _BIG):
+    for line in lines:
         y += 19.0
-        middle = (0.5 * (x.start + x.end), y)
-        svg.text(middle, line, TextStyle(_BIG, "middle", bold=True))
-    return y + 18.0
+        svg.text((middle, y), line, TextStyle(size, "middle", bold=True))
+    return y
 
 
 def _description(chart: LineChart) -> str:

@@ -18,6 +18,11 @@ class Box:
     right: float
     bottom: float
 
+    @classmethod
+    def around(cls, at: Point, half: float) -> Box:
+        """Return a square around a point, from half its side [px]."""
+        return cls(at[0] - half, at[1] - half, at[0] + half, at[1] + half)
+
     def meets(self, other: Box) -> bool:
         """Return whether the two share any area."""
         apart = self.right <= other.left or other.right <= self.left

@@ -157,7 +157,7 @@ def draw_guides(svg: Svg, frame: Frame, mark: Mark) -> list[Box]:
         svg.line(mark.at, end, Stroke(INK, 1.2, "2 4"))
         for part in np.linspace(0.0, 1.0, 13):
             x, y = (a + part * (b - a) for a, b in zip(mark.at, end, strict=True))
-            boxes.append(Box(x - 3.0, y - 3.0, x + 3.0, y + 3.0))
+            boxes.append(Box.around((x, y), 3.0))
     return boxes
 
 
@@ -338,8 +338,6 @@ def _draw_coloured(svg: Svg, cells: _Cells) -> None:
 def _draw_over(svg: Svg, spec: TernaryMap, cells: _Cells) -> None:
     """Draw contours and marks; labels keep clear of each other."""
     frame = cells.frame
-    top, left, right = frame.corners()
-    area = Box(left[0] - 40.0, top[1] - 10.0, right[0] + 30.0, frame.base)
     marks = [Mark(label, frame.place(shares), shares) for label, shares in _held(spec)]
     contours = Contours(
         cells.centres,
@@ -349,12 +347,10 @@ def _draw_over(svg: Svg, spec: TernaryMap, cells: _Cells) -> None:
     )
     # Names keep clear of the guide lines too; values of contours need not.
     guides = draw_guides(svg, frame, marks[0]) if len(marks) == 1 else []
-    dots = [
-        Box(m.at[0] - 8.0, m.at[1] - 8.0, m.at[0] + 8.0, m.at[1] + 8.0) for m in marks
-    ]
-    names = Taken(area, [*dots, *side_boxes(frame), *guides])
+    dots = [Box.around(mark.at, 8.0) for mark in marks]
+    names = Taken(frame.room(), [*dots, *side_boxes(frame), *guides])
     draw_names = place_marks(marks, names)
-    values = Taken(area, [box for box in names.boxes if box not in guides])
+    values = Taken(frame.room(), [box for box in names.boxes if box not in guides])
     draw_contours(svg, contours, values)
     draw_names(svg)
 

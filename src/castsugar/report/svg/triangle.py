@@ -75,6 +75,11 @@ class Frame:
         top = (self.left + 0.5 * self.side, self.base - HEIGHT * self.side)
         return top, (self.left, self.base), (self.left + self.side, self.base)
 
+    def room(self) -> Box:
+        """Return where names may stand: the triangle, and a little beside it [px]."""
+        top, left, right = self.corners()
+        return Box(left[0] - 40.0, top[1] - 10.0, right[0] + 30.0, self.base)
+
 
 def least_step(fractions: FloatArray) -> float:
     """Return the distance of the lattice points; 1 for a single point."""
@@ -300,8 +305,8 @@ def side_boxes(frame: Frame) -> list[Box]:
             share = frame.low[index] + frame.span * part / 24.0
             on_side = constant_line(frame, index, share)[0]
             for away in (16.0, 36.0, 56.0, 70.0):
-                x, y = shifted(on_side, (30.0, 150.0)[index], away)
-                boxes.append(Box(x - 10.0, y - 10.0, x + 10.0, y + 10.0))
+                at = shifted(on_side, (30.0, 150.0)[index], away)
+                boxes.append(Box.around(at, 10.0))
     return boxes
 
 
