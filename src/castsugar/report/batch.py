@@ -163,15 +163,9 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
-            f"{numbers.percent(0.01 * margin)} %. Rate: {_standing(row)}.",
+            f"{numbers.percent(0.01 * margin)} %. Rate: {rests_on(str(row.get('burn_law_origin')))}.",
             values,
         )
-
-
-def _standing(row: Row) -> str:
-    origin = str(row.get("burn_law_origin"))
-    mixed = origin.startswith("mixture model")
-    return "model between your strands" if mixed else rests_on(origin)
 
 
 def _compared(checks: Sequence[Check], show: Shown) -> Iterator[Finding]:

@@ -283,7 +283,12 @@ def rests_on(origin: str) -> str:
     --------
     >>> rests_on("measured: 60/20/20"), rests_on("borrowed: sucrose 65/35")
     ('your strands', 'borrowed: sucrose 65/35')
+    >>> rests_on("mixture model of 3 measured mixes (ln r linear, n linear)")
+    'model between 3 mixes, NO strands of this one'
     """
     if origin.startswith("measured"):
         return "your strands"
+    head, _, rest = origin.partition(" of ")
+    if head == "mixture model":
+        return f"model between {rest.split()[0]} mixes, NO strands of this one"
     return origin

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 #: The closed list of status words: word -> colour, in the order of a screen.
@@ -201,9 +201,21 @@ class Screen:
     annexes: tuple[Annex, ...] = ()
     sheet: tuple[Block, ...] = ()
 
+    def __post_init__(self) -> None:
+        """Let nothing be kept by invented numbers without saying so."""
+        if self.invented:
+            object.__setattr__(self, "findings", tuple(map(_invented, self.findings)))
+
     def example(self) -> str:
         """Return the line about invented numbers; empty where there are none."""
         return EXAMPLE.format(file=self.bench) if self.invented else ""
+
+
+def _invented(one: Finding) -> Finding:
+    """Return a finding that says on what it rests, where it reassures."""
+    if one.status not in ("KEPT", "INSIDE", "SUPPORTED") or "invented" in one.text:
+        return one
+    return replace(one, text=f"{one.text.rstrip('.')}; invented.")
 
 
 #: Cautions that a screen shows at most.

@@ -160,7 +160,7 @@ def _findings(found: Searched, show: Shown) -> Iterator[Finding]:
         yield _infeasible(found, show)
     row = found.row(outcome.chosen)
     decides = {state.limit.name for state in outcome.found.limits if state.binding}
-    origin = _origin(str(row.get("burn_law_origin") or ""))
+    origin = rests_on(str(row.get("burn_law_origin") or ""))
     for one in found.judged.get(outcome.chosen, ()):
         told = finding_of(one, row, show, origin)
         if one.of.name in decides and told.status == "KEPT":
@@ -269,20 +269,6 @@ def relaxing(found: Searched, show: Shown) -> str:
     if told:
         return f"Relax {' or '.join(told)}."
     return "No single limit, relaxed, leaves a mix: loosen two, or widen the bounds."
-
-
-def _origin(law: str) -> str:
-    """Say what the burning rate of a mix rests on, and that a model is no strand.
-
-    Examples
-    --------
-    >>> _origin("mixture model of 3 measured mixes (ln r linear, n linear)")
-    'model between 3 mixes, NO strands of this one'
-    """
-    head, _, rest = law.partition(" of ")
-    if head == "mixture model":
-        return f"model between {rest.split()[0]} mixes, NO strands of this one"
-    return rests_on(law)
 
 
 def _special(found: Searched, row: Row) -> Iterator[Finding]:
@@ -450,7 +436,7 @@ def _least_sure(found: Searched) -> str:
     """Say which of the quantities that decide is known worst."""
     held = [s.limit for s in found.outcome.found.limits if s.binding]
     row = found.row(found.outcome.chosen)
-    rate = f"the burning rate: {_origin(str(row.get('burn_law_origin') or '?'))}"
+    rate = f"the burning rate: {rests_on(str(row.get('burn_law_origin') or '?'))}"
     if any(guards_case(limit) for limit in held):
         return rate
     if any(limit.column.startswith(("pour_", "pours_")) for limit in held):
