@@ -160,10 +160,11 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
         yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
     elif margin >= 0.0:
         allowed = show.amount("pressure", allowed_pressure(row))
+        origin = rests_on(str(row.get("burn_law_origin")))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
-            f"{numbers.percent(0.01 * margin)} %. Rate: {rests_on(str(row.get('burn_law_origin')))}.",
+            f"{numbers.percent(0.01 * margin)} %. Rate: {origin}.",
             values,
         )
 
