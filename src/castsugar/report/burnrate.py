@@ -318,10 +318,8 @@ def _annexes(results: StrandResults, asked: Asked, show: Shown) -> tuple[Annex, 
     ends = [p for one in results.mixes if one.law for p in one.law.tested]
     every = dict.fromkeys([*ends, *asked.at])
     at = [r for one in results.mixes for r in rates_of(one, tuple(every))]
-    laws, beside = (
-        [row for row in parts["laws"] if (row["fit"] == USED) is used]
-        for used in (True, False)
-    )
+    laws = [row for row in parts["laws"] if row["fit"] == USED]
+    beside = [row for row in parts["laws"] if row["fit"] != USED]
     a, columns = f"a: rate of the law at {_places(show, (MPA,))}.", _only(LAWS, "fit")
     borrowed = parts["borrowed"]
     cited = "; ".join(dict.fromkeys(row["source"] for row in borrowed))
