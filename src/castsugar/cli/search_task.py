@@ -62,17 +62,9 @@ def task_of(
 ) -> Task:
     """Return the search that a bench file asks for.
 
-    Parameters
-    ----------
-    world : World
-    kitchen : Kitchen, optional
-        Built of :func:`castsugar.bench.search.search_conditions`.
-    motor : Hardware, optional
-        Of the [motor] table of the same file.
-    conditions : Conditions, optional
-        By default those of the file.
-    seed : int, optional
-        Goes before the seed of the file; 0 where neither is given.
+    `kitchen` is built of :func:`castsugar.bench.search.search_conditions`, `motor` is
+    that of the same file. Conditions are those of the file unless given; a seed given
+    goes before that of the file, and 0 stands where there is neither.
 
     Raises
     ------

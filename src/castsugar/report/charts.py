@@ -44,25 +44,16 @@ def sweep_chart(
     notes: Sequence[str],
     show: Shown = _SI,
 ) -> str:
-    """Return the chart of some columns of a sweep, as SVG text.
+    """Return the chart of some columns of a sweep, one panel each, as SVG text.
 
-    Parameters
-    ----------
-    rows : sequence of mappings
-        In the order of the sweep.
-    share : tuple of str
-        Name of the ingredient that runs, and the key of its share. [%]
-    columns : sequence of Column
-        One panel each.
-    title : str
-    notes : sequence of str
-        Lines below the chart.
-    show : Shown
-        Units.
+    `share` is the ingredient that runs and the key of its share [%].
     """
     name, key = share
     x = np.array([float(row[key]) for row in rows])
-    bands = any(DOUBTS.get(c.key) in rows[0] for c in columns)
+    told = [*notes]
+    if any(DOUBTS.get(c.key) in rows[0] for c in columns):
+        told.append("Bands: one standard uncertainty of the data.")
+    told.append("Model, no losses; independent check not asked. No claim of safety.")
     burns = any(c.group != "kitchen" for c in columns)
     return line_chart(
         LineChart(
@@ -72,11 +63,7 @@ def sweep_chart(
             x=x,
             panels=tuple(_panel(rows, column, show) for column in columns),
             spans=tuple(_spans(rows, x)) if burns else (),
-            notes=(
-                *notes,
-                *(("Bands: one standard uncertainty of the data.",) if bands else ()),
-                "Model, no losses; independent check not asked. No claim of safety.",
-            ),
+            notes=tuple(told),
         )
     )
 
@@ -137,7 +124,7 @@ def _spans(rows: Rows, x: FloatArray) -> list[Span]:
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time of some firings, as a chart.
 
-_POINTS = 400
+_POINTS, _CHAMBER = 400, "chamber pressure, absolute"
 
 
 def trace_chart(
@@ -146,30 +133,22 @@ def trace_chart(
     limit: float,
     notes: Sequence[str],
 ) -> str:
-    """Return the chart of firings, as SVG text.
+    """Return the chart of firings, one a mix, as SVG text.
 
-    Parameters
-    ----------
-    names, firings : sequences
-        One a mix.
-    limit : float
-        Pressure that the case may hold; NaN for none. [Pa]
-    notes : sequence of str
+    `limit` is the pressure that the case may hold [Pa]; NaN for none.
     """
     longest = max(f.trace.burn_time for f in firings)
     time = np.linspace(0.0, longest, _POINTS)
     pressures, thrusts, limits = [], [], []
     for name, firing in zip(names, firings, strict=True):
         t = firing.trace
-        pressures.append(
-            Series(name, 1e-6 * np.interp(time, t.time, t.pressure, right=np.nan))
-        )
+        pressure = 1e-6 * np.interp(time, t.time, t.pressure, right=np.nan)
+        pressures.append(Series(name, pressure))
+        thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
         highest = 1e-6 * firing.pressure_band[1]
         if highest < 100.0:
-            limits.append(
-                Series(f"{name}: 95 of 100 peaks below", np.full(_POINTS, highest))
-            )
-        thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
+            below = f"{name}: 95 of 100 peaks below"
+            limits.append(Series(below, np.full(_POINTS, highest)))
     if np.isfinite(limit):
         limits.append(Series("case may hold", np.full(_POINTS, 1e-6 * limit)))
     return line_chart(
@@ -179,12 +158,7 @@ def trace_chart(
             x_unit="s",
             x=time,
             panels=(
-                Panel(
-                    "chamber pressure, absolute",
-                    "MPa",
-                    (*pressures, *limits),
-                    from_zero=True,
-                ),
+                Panel(_CHAMBER, "MPa", (*pressures, *limits), from_zero=True),
                 Panel("thrust", "N", tuple(thrusts), from_zero=True),
             ),
             notes=(

@@ -73,20 +73,9 @@ _FAINT = "flame below"
 class Triangle:
     """Where the rows of a map lie.
 
-    Attributes
-    ----------
-    corners : tuple of str
-        The three ingredients.
-    fractions : ndarray, shape (rows, 3)
-        Shares of the three, sum 1.
-    total : float
-        Share of the whole mix that the three make up.
-    fixed : mapping
-        The other ingredients and their mass fractions.
-    marks : sequence of (str, shares)
-        Recipes to draw and name.
-    before : str
-        What the title begins with, such as "EXAMPLE: ".
+    `fractions` are shares of the three ingredients at the corners, shape (rows, 3), sum
+    1; `total` is their share of the whole mix, the rest is `fixed`. `marks` are recipes
+    to draw and name; `before` is what the title begins with, such as "EXAMPLE: ".
     """
 
     corners: tuple[str, str, str]
@@ -132,10 +121,7 @@ def ternary(
             absent=shown.absent,
             marks=tuple(drawn.marks),
             fixed=f"with {parts}" if parts else "",
-            notes=(
-                *notes,
-                *_NOTES.get(column.group, _FLAME_NOTES),
-            ),
+            notes=(*notes, *_NOTES.get(column.group, _FLAME_NOTES)),
             total=drawn.total,
         )
     )
@@ -144,14 +130,12 @@ def ternary(
 def _kind(row: Mapping[str, Any], column: Column, shown: Drawn) -> str:
     """Return how a cell is drawn: a value, or which hatch."""
     value = float(row[column.key])
+    fits = "ok" if shown.low <= value <= shown.high else "absent"
     if column.group == "kitchen":
-        if row["flow_class"] in ("not asked", "not computed"):
-            return "not computed"
-        return "ok" if shown.low <= value <= shown.high else "absent"
+        missing = row["flow_class"] in ("not asked", "not computed")
+        return "not computed" if missing else fits
     if row["status"] != "ok":
         return "cold" if row["status"] == "cold" else "not computed"
     if _FAINT in row["flags"]:
         return "cold"
-    if column.group == "motor" and not math.isnan(value):
-        return "ok" if shown.low <= value <= shown.high else "absent"
-    return "ok"
+    return fits if column.group == "motor" and not math.isnan(value) else "ok"
