@@ -40,7 +40,9 @@ class Answer:
 
 def units_of(options: argparse.Namespace) -> Shown:
     """Return the units of the screens: typed, or those of the bench file, or SI."""
-    world = vars(options).get("world")
+    from castsugar.cli.bench_option import world_of
+
+    world = world_of(options) if getattr(options, "bench", None) else None
     stated = SI if world is None else world.units
     return Shown(getattr(options, "units", None) or stated)
 

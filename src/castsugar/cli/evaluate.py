@@ -219,8 +219,9 @@ def told(
     batch = doubts_of(options)[1].batch if "batch" in vars(options) else None
     pan = pan_facts(batch=batch, kitchen=shared.kitchen, bench=shared.shelf.bench)
     facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
+    bands = _kitchen_bands(shared, mixes)
     pairs = enumerate(zip(rows, fired, strict=True))
-    shown = [row_of(row, one, drawn, i) for i, (row, one) in pairs]
+    shown = [row_of(row, one, drawn, i) | bands[i] for i, (row, one) in pairs]
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
     asked = {"kitchen": shared.kitchen, "motor": shared.motor}
     uses = {"lots", *(table for table, own in asked.items() if own)}
@@ -236,12 +237,25 @@ def told(
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         draws=drawn,
+        pan=pan,
         bench=options.bench or "",
         bench_said=options.bench_said,
+        bench_option=" --no-bench" if getattr(options, "no_bench", False) else "",
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         flows=_flows(options, shared, mixes),
         species=_species(options, shared, mixes, rows),
     )
+
+
+def _kitchen_bands(shared: Shared, mixes: Sequence[Mix]) -> list[dict[str, Any]]:
+    """Return the bands of the kitchen's columns, as ``kitchen judge`` shows them."""
+    if shared.kitchen is None or len(mixes) > MOST_CONFIRMED:
+        return [{}] * len(mixes)
+    from castsugar.kitchen.pour_table import kitchen_intervals
+    from castsugar.report.field import INTERVAL
+
+    found = kitchen_intervals(list(mixes), shared.kitchen)
+    return [{key + INTERVAL: ends for key, ends in own.items()} for own in found]
 
 
 def _not_modelled(fired: Sequence[Firing | None]) -> tuple[str, ...]:

@@ -141,7 +141,10 @@ def title_of(batch: Batch, show: Shown) -> str:
 def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     share = float(row.get("pours_probability", math.nan))
     if not math.isnan(share):
-        text = f"Pours in {numbers.of_100(share)} of 100 draws (predicted)"
+        told = numbers.of_100(share)
+        if asked is not None and share < asked and told == numbers.of_100(asked):
+            told = numbers.at_place(100.0 * share, -1)
+        text = f"Pours in {told} of 100 draws (predicted)"
         key = "pour_viscosity_Pa_s"
         middle, band = FIELDS[key].cells(with_band(row), show)
         text += f", {middle} Pa s ({band})" if band else ""

@@ -102,7 +102,7 @@ def card_screen(
     return Screen(
         command="batch",
         title=f"Launch-day card {day.date}, batch {batch.id}, {state(batch)}",
-        findings=tuple(_findings(rules, day, show)),
+        findings=tuple(_findings(batch, rules, day, show)),
         blocks=(Table(heads=heads, rows=rows, left=frozenset({0, 3})),),
         sheet=(
             Ticks(_LOOK, "Look, and tick; what cannot be ticked is not fired"),
@@ -113,7 +113,12 @@ def card_screen(
     )
 
 
-def _findings(rules: Sequence[Rule], day: Day, show: Shown) -> Iterator[Finding]:
+def _findings(
+    batch: Batch, rules: Sequence[Rule], day: Day, show: Shown
+) -> Iterator[Finding]:
+    if batch.outcome:
+        text = f"This batch was closed as {batch.outcome}: which grains are these?"
+        yield Finding("CAUTION", text)
     for rule in rules:
         if rule.verdict in (FIRE_NOT, LOOK):
             forbids = "fire: " if rule.verdict == FIRE_NOT else ""

@@ -8,10 +8,11 @@ three in one line each (:func:`chosen`) and counts the rest.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
@@ -238,3 +239,25 @@ def _impulse(
 def _most(values: Any) -> float:
     """Return the largest number; NaN, on which no caution applies, without one."""
     return max((float(v) for v in values if not math.isnan(v)), default=math.nan)
+
+
+def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
+    """Yield what must not be done with a pan: too hot, too much, closed."""
+    from castsugar.kitchen.heat import HOTTEST
+    from castsugar.units import to_celsius
+
+    hottest = float(facts.get("bulk_temperature", math.nan))  # type: ignore[arg-type]
+    limit = to_celsius(HOTTEST)
+    if hottest > limit + 1e-9:
+        told, most = (show.typed("temperature", t) for t in (hottest, limit))
+        text = f"cook at {told}: nothing is said above {most} in the bulk; switch the "
+        text += "heat off and move away."
+        yield Finding("DO NOT", text, {"bulk_temperature_C": hottest})
+    batch = float(facts.get("batch_mass", math.nan))  # type: ignore[arg-type]
+    if batch > 500.0:
+        text = f"cook {show.amount('mass', batch)} in one pan: more than "
+        yield Finding(
+            "DO NOT", text + f"{show.amount('mass', 500.0)}.", {"batch_g": batch}
+        )
+    if facts.get("sealed_container") == 1.0:
+        yield Finding("DO NOT", "close the pan: [pan] says sealed; leave it open.")

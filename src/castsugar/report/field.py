@@ -133,7 +133,8 @@ _ENDLESS = {
     "pour_viscosity_p10_Pa_s": "jams",
     "pour_viscosity_p90_Pa_s": "jams",
     "peak_pressure_MPa": "no stable pressure",
-    "peak_pressure_p95_MPa": "no stable pressure",
+    "peak_pressure_p95_MPa": "none stable",
+    "pressure_margin_percent": numbers.DASH,
 }
 
 #: Heads of columns, where the label is too long.

@@ -8,10 +8,11 @@ from typing import Any
 
 from castsugar.data.records import Facts
 from castsugar.kitchen.glass import set_word
-from castsugar.kitchen.heat import FACTOR, HOTTEST
+from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
+from castsugar.report.cautions import do_nots
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, Row, chosen
 from castsugar.report.limit_words import (
@@ -35,7 +36,6 @@ from castsugar.report.screen import (
     Table,
 )
 from castsugar.report.shown import Shown
-from castsugar.units import to_celsius
 
 # ----------------------------------------------------------------------------
 # kitchen judge.
@@ -116,25 +116,6 @@ def _named(found: Mixes) -> str:
         return ", ".join(found.names)
     name, told = own_name(found.mixes[0]), composition(found.mixes[0])
     return f"{name} ({told})" if name else told
-
-
-def do_nots(facts: Facts, show: Shown) -> Iterator[Finding]:
-    """Yield what must not be done with a pan: too hot, too much, closed."""
-    hottest = float(facts.get("bulk_temperature", math.nan))  # type: ignore[arg-type]
-    limit = to_celsius(HOTTEST)
-    if hottest > limit + 1e-9:
-        told, most = (show.typed("temperature", t) for t in (hottest, limit))
-        text = f"cook at {told}: nothing is said above {most} in the bulk; switch the "
-        text += "heat off and move away."
-        yield Finding("DO NOT", text, {"bulk_temperature_C": hottest})
-    batch = float(facts.get("batch_mass", math.nan))  # type: ignore[arg-type]
-    if batch > 500.0:
-        text = f"cook {show.amount('mass', batch)} in one pan: more than "
-        yield Finding(
-            "DO NOT", text + f"{show.amount('mass', 500.0)}.", {"batch_g": batch}
-        )
-    if facts.get("sealed_container") == 1.0:
-        yield Finding("DO NOT", "close the pan: [pan] says sealed; leave it open.")
 
 
 def _gap(row: Row) -> str:

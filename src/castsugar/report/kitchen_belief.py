@@ -11,10 +11,10 @@ from castsugar.data.records import Facts, Syrup
 from castsugar.kitchen.calibration import Learnt, Outcome
 from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.report import numbers
-from castsugar.report.cautions import Chosen
+from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, Row, keyed
-from castsugar.report.kitchen import CONTRIBUTIONS, cook_words, do_nots
+from castsugar.report.kitchen import CONTRIBUTIONS, cook_words
 from castsugar.report.mix_words import composition, own_name
 from castsugar.report.screen import Annex, Finding, Listing, Screen, Table
 from castsugar.report.shown import Shown
@@ -328,7 +328,11 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
             text = f"Expected {expected} ({low} to {high}). Nothing is learnt from it:"
             yield Finding("RESULT", f"{text} repeat it, or mend what was before.")
         return
-    yield Finding("INSIDE", f"Expected {expected} ({low} to {high}): it fits.", values)
+    told = f"Expected {expected} ({low} to {high})"
+    if one.low <= one.observed <= one.high:
+        yield Finding("INSIDE", f"{told}: it fits.", values)
+    else:
+        yield Finding("OUTSIDE", f"{told}: is the reading right? Repeat it.", values)
     before, after = (_thick(band) for band in found.bands)
     alike = before == after
     changed = f"{before}, as before" if alike else f"{before} before, {after} after"

@@ -141,11 +141,14 @@ def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
     """Say how high the pressure goes."""
     bound = show.bound("pressure", one.limit)
     of = numbers.percent(one.probability or 0.95)
-    if math.isinf(one.value):
-        told = "no stable pressure"
-    else:
-        told = show.amount("pressure", one.value)
+    told = show.amount("pressure", one.value)
     rate = f" Burning rate: {origin}." if origin else ""
+    if one.verdict == BROKEN and math.isinf(one.value):
+        left = numbers.percent(1.0 - (one.probability or 0.95))
+        return (
+            f"fire it: no stable pressure in more than {left} of 100 draws; "
+            f"{_whose(one)} is {bound}.{rate}"
+        )
     if one.verdict == BROKEN:
         return (
             f"fire it: {of} of 100 draws stay below {told}, {_whose(one)} is {bound}."
@@ -208,7 +211,14 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
     values = {name: one.value for name, one, _ in of}
     bound = show.limit(field.kind, first.limit)
     if column.startswith("peak_pressure"):
-        told = numbers.listed([show.bare("pressure", one.value) for one in own])
+        told = numbers.listed(
+            [
+                show.bare("pressure", one.value)
+                if math.isfinite(one.value)
+                else "no pressure that is stable"
+                for one in own
+            ]
+        )
         part = numbers.percent(first.probability or 0.95)
         text = (
             f"fire {whose}: {part} of 100 draws stay below {told}, your limit is "

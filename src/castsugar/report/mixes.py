@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
-from castsugar.report.cautions import Chosen
+from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
 from castsugar.report.limit_words import (
@@ -200,6 +200,10 @@ class Mixes:
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
         The rows of other nozzle flows, for the full answer.
+    bench_option : str
+        How to ask again without the bench file of the folder.
+    pan : mapping
+        Facts of the pan: what must not be done with it.
     bench, invented
         As in Screen; `bench_said`: "(bench.toml)" where nobody typed it.
     least_sure, next : str
@@ -219,6 +223,8 @@ class Mixes:
     draws: Draws | None = None
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
+    bench_option: str = ""
+    pan: Mapping[str, Any] = field(default_factory=dict)
     bench: str = ""
     bench_said: str = ""
     invented: tuple[str, ...] = ()
@@ -280,7 +286,8 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*faults(found), *misfits(found), *_limits(found, show)]
+    told = [*do_nots(found.pan, show), *faults(found), *misfits(found)]
+    told += _limits(found, show)
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
@@ -397,6 +404,7 @@ def next_step(found: Mixes) -> str:
     if broken:
         return f"castsugar search{bench}"
     first = found.mixes[0]
+    bench = bench or found.bench_option
     known = first.name in found.recipes
     told = shlex.quote(first.name) if known else recipe_argument(first)
     if found.judged:
@@ -529,7 +537,7 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
         fields += FIRING if group == "motor" else ()
-        laws = group == "motor" and len(found.mixes) > 1
+        laws = group == "motor"
         if laws:  # too long for columns
             fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):

@@ -80,6 +80,8 @@ class Table:
         So many of the last rows may be left out of a default screen.
     of : str
         What the rows are, to say how many are left out; empty: nothing is said.
+    hidden : int
+        So many rows were left out.
     caption : str
         Before the table, on a page.
     """
@@ -90,6 +92,7 @@ class Table:
     drop: tuple[int, ...] = ()
     spare: int = 0
     of: str = ""
+    hidden: int = 0
     caption: str = ""
 
 
@@ -215,7 +218,10 @@ def _invented(one: Finding) -> Finding:
     """Return a finding that says on what it rests, where it reassures."""
     if one.status not in ("KEPT", "INSIDE", "SUPPORTED") or "invented" in one.text:
         return one
-    return replace(one, text=f"{one.text.rstrip('.')}; invented.")
+    text = one.text.rstrip(".")
+    if "your strands" in text:
+        return replace(one, text=f"{text.replace('your strands', 'invented strands')}.")
+    return replace(one, text=f"{text}; invented.")
 
 
 #: Cautions that a screen shows at most.

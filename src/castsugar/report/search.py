@@ -255,12 +255,18 @@ def _worst(outcome: Outcome) -> tuple[LimitState, float]:
     return worst, math.inf if math.isinf(value) else abs(worst.slack)
 
 
+#: No case for such a pressure is made at a kitchen bench. [MPa]
+_NO_CASE = 100.0
+
+
 def relaxing(found: Searched, show: Shown) -> str:
     """Say which single limits, moved, would leave a mix."""
     told, motor = [], found.outcome.task.settings.motor
     allowed = math.nan if motor is None else 1e-6 * motor.allowable
     for each in found.outcome.found.relaxations:
         limit, kind = each.limit, field_of(each.limit.column).kind
+        if kind == "pressure" and each.value > _NO_CASE:
+            continue
         moved = numbers.outward(show.number(kind, each.value), up=limit.sense == "<=")
         text = f"the {limit_noun(limit, show)} to {moved} {show.unit(kind)}".rstrip()
         if guards_case(limit) and not each.value <= allowed:

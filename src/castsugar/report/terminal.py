@@ -54,10 +54,6 @@ def to_text(screen: Screen, *, full: bool = False, colour: bool = False) -> str:
     colour : bool
         Whether status words are coloured; the words are the same without.
 
-    Raises
-    ------
-    ValueError
-        If a table is wider than 80 columns even without the columns that may go.
     """
     lines = _lines(screen) if full else _fitted(screen)
     if full:
@@ -98,7 +94,11 @@ def _smaller(screen: Screen) -> Iterator[Screen]:
     findings = in_order(screen.findings)
     while len(findings) > 1:
         findings = findings[:-1]
-        yield replace(screen, findings=findings)
+        screen = replace(screen, findings=findings)
+        yield screen
+    yield (screen := replace(screen, least_sure=""))
+    for count in reversed(range(len(screen.blocks))):
+        yield replace(screen, blocks=screen.blocks[:count])
 
 
 def _less(block: Block) -> Block | None:
@@ -106,7 +106,12 @@ def _less(block: Block) -> Block | None:
     if isinstance(block, Paragraph) and block.spare:
         return None
     if isinstance(block, Table) and block.spare:
-        return replace(block, rows=block.rows[:-1], spare=block.spare - 1)
+        return replace(
+            block,
+            rows=block.rows[:-1],
+            spare=block.spare - 1,
+            hidden=block.hidden + 1,
+        )
     return block
 
 
@@ -192,10 +197,25 @@ def _table(table: Table) -> list[str]:
         dropped.append(rest.pop(0))
     lines = _rendered(_rich(table, dropped, folds=wide > WIDTH))
     if wide > WIDTH and _lost(table, dropped, lines):
-        raise ValueError(f"a table is wider than {WIDTH} columns: {table.heads}")
+        lines, dropped = _in_lines(table), []
+    if table.hidden and table.of:
+        lines.append(f"{table.hidden} more {table.of}: --full")
     names = [" ".join(table.heads[i].split()) for i in sorted(dropped)]
     told = f"Left out for want of room: {', '.join(names)} (--csv)" if names else ""
     return lines + _wrapped(told)
+
+
+def _in_lines(table: Table) -> list[str]:
+    """Return a table that no screen holds row by row, each cell after its head."""
+    heads = [" ".join(head.split()) for head in table.heads]
+    return [
+        line
+        for row in table.rows
+        for line in _wrapped(
+            "; ".join(f"{h} {c}".strip() for h, c in zip(heads, row, strict=True) if c),
+            indent=2,
+        )
+    ]
 
 
 def _rendered(made: RichTable) -> list[str]:

@@ -96,7 +96,7 @@ def _slow_end(channel: Channel) -> list[str]:
         f"{channel.name}: stands between {100 * own.share:.2g} and "
         f"{100 * other.share:.2g} % of its peak for {own.end - other.end:.2g} s at the "
         "end: a slow tail, or a sensor that got hot; see what other limits give, and "
-        "--limits"
+        "--threshold"
     ]
 
 
