@@ -161,7 +161,8 @@ def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:
     quiet = [*CARD, "--mass", "368.2 g", "--temperature", "20 C", "--humidity", "40 %"]
     text = said(quiet, capsys)
     assert "DO NOT" not in text
-    assert "CAUTION" not in text
+    assert text.count("CAUTION") == 1
+    assert "This batch was closed as used" in text
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,12 @@ import pytest
 
 from castsugar import load_database
 from castsugar.cli.main import main
+from castsugar.kitchen.heat import HOTTEST
+from castsugar.report import cautions
 from castsugar.report.caution_list import RULE_PARTS
 from castsugar.report.cautions import chosen
 from castsugar.report.document import schema_of
+from castsugar.report.shown import Shown
 
 # Exact: the order and the widths are rules of ours; no number is compared.
 pytestmark = pytest.mark.exact
@@ -158,3 +161,12 @@ def test_a_mix_shows_what_it_raises(
     motor = {"propellant-above-125", "impulse-above-320"}
     assert motor <= keys("--mix", "base")
     assert not motor & keys("--mix", damp, "--no-bench")
+
+
+@pytest.mark.exact
+def test_nothing_is_cooked_where_the_kitchen_has_no_verdict() -> None:
+    """The limit of the screens is the kitchen's own: 150 °C in the bulk."""
+    assert cautions._HOTTEST == HOTTEST
+    (one,) = cautions.do_nots({"bulk_temperature": 155.0}, Shown())
+    assert (one.status, one.text[:15]) == ("DO NOT", "cook at 155 °C:")
+    assert list(cautions.do_nots({"bulk_temperature": 150.0}, Shown())) == []

@@ -40,9 +40,7 @@ class Answer:
 
 def units_of(options: argparse.Namespace) -> Shown:
     """Return the units of the screens: typed, or those of the bench file, or SI."""
-    from castsugar.cli.bench_option import world_of
-
-    world = world_of(options) if getattr(options, "bench", None) else None
+    world = vars(options).get("world")
     stated = SI if world is None else world.units
     return Shown(getattr(options, "units", None) or stated)
 

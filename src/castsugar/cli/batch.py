@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
@@ -233,7 +233,6 @@ def where(options: argparse.Namespace) -> str:
 def run_new(options: argparse.Namespace) -> int:
     """Keep a new batch and show it."""
     from castsugar.cli.batch_entries import make
-    from castsugar.cli.bench_option import world_of
     from castsugar.files.writing import refuse_closed
     from castsugar.records.folder import new_batch
 
@@ -253,6 +252,7 @@ def run_new(options: argparse.Namespace) -> int:
 
 def run_show(options: argparse.Namespace) -> int:
     """Show a batch."""
+    world_of(options)  # its units
     batch = _batch(options)
     _show(options, batch, ("storage",), _after(options, batch))
     return 0
@@ -428,6 +428,7 @@ def run_add(options: argparse.Namespace) -> int:
 
 def run_list(options: argparse.Namespace) -> int:
     """List the batches of a folder; what is damaged is named, the rest still listed."""
+    world_of(options)  # its units
     from castsugar.cli.answer import Answer, answer
     from castsugar.data.load import data_version
     from castsugar.records.folder import list_batches
@@ -455,6 +456,7 @@ def run_list(options: argparse.Namespace) -> int:
 
 def run_card(options: argparse.Namespace) -> int:
     """Show the launch-day card of a batch."""
+    world_of(options)  # its units
     from castsugar.cli.batch_entries import day_of
     from castsugar.data.load import load_database
     from castsugar.records.launch import rules_of

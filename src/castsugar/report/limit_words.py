@@ -144,7 +144,7 @@ def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
     told = show.amount("pressure", one.value)
     rate = f" Burning rate: {origin}." if origin else ""
     if one.verdict == BROKEN and math.isinf(one.value):
-        left = numbers.percent(1.0 - (one.probability or 0.95))
+        left = numbers.rated(100.0 * (1.0 - (one.probability or 0.95)))
         return (
             f"fire it: no stable pressure in more than {left} of 100 draws; "
             f"{_whose(one)} is {bound}.{rate}"
@@ -211,18 +211,11 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
     values = {name: one.value for name, one, _ in of}
     bound = show.limit(field.kind, first.limit)
     if column.startswith("peak_pressure"):
-        told = numbers.listed(
-            [
-                show.bare("pressure", one.value)
-                if math.isfinite(one.value)
-                else "no pressure that is stable"
-                for one in own
-            ]
-        )
-        part = numbers.percent(first.probability or 0.95)
+        p95 = numbers.listed([FIELDS[P95].text({P95: one.value}, show) for one in own])
+        left = numbers.rated(100.0 * (1.0 - (first.probability or 0.95)))
         text = (
-            f"fire {whose}: {part} of 100 draws stay below {told}, your limit is "
-            f"{bound} {show.unit('pressure')}."
+            f"fire {whose}: more than {left} of 100 draws exceed your limit, {bound} "
+            f"{show.unit('pressure')} (p95: {p95})."
         )
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
