@@ -229,7 +229,7 @@ def test_limits_of_the_bench_are_judged(
     case = BENCH + '[motor.case]\nrated_pressure = "5 MPa"\n'
     Path("case.toml").write_text(case.replace("0.95", "1.02"), "utf-8")
     lines = screen(capsys, "base", "softer", "--bench", "case.toml")
-    assert lines[1].startswith("DO NOT       fire A base and B softer: more than 5 of")
+    assert lines[1].startswith(
         "DO NOT       fire A base and B softer: more than 5 of 100"
     )
     broken = [line for line in lines if line.startswith("BROKEN")]
