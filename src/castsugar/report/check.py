@@ -116,7 +116,7 @@ def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Fi
     end = "chamber only" if leaving is None else ""
     end = end or f"to {show.amount('pressure', 1e-6 * leaving)}"
     text = (
-        f"conditions: {pressure} {end}, {conditions['flow']} flow; units {found.units}."
+        f"conditions: {pressure} {end}, {conditions['flow']} flow; units {show.system}."
     )
     yield Finding("READ", text, dict(conditions))
 

@@ -143,7 +143,14 @@ def _title(record: Record) -> str:
         of = "/".join(items[0])
         rest = f"{told[0]} -> {told[1]} ({of}) {said}".rstrip()
         return f"Change of mix: {rest}" if len(rest) < _ROOM else f"Change: {rest}"
-    return f"Change of mix: {composition(base)} -> {composition(new)} {said}".rstrip()
+    told = [
+        composition(mix) if short == ratio(mix) else f"{short} ({composition(mix)})"
+        for mix, short in ((base, first), (new, second))
+    ]
+    whole = f"Change of mix: {told[0]} -> {told[1]} {said}".rstrip()
+    if len(whole) <= _ROOM + len("Change of mix: "):
+        return whole
+    return f"Change of mix: {first} -> {second} {said}".rstrip()
 
 
 def _claimed(record: Record) -> list[str]:

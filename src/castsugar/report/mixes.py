@@ -27,7 +27,7 @@ from castsugar.report.limit_words import (
     pouring,
     rests_on,
 )
-from castsugar.report.mix_words import recipe_argument, short_names, titled
+from castsugar.report.mix_words import composition, recipe_argument, short_names, titled
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -530,7 +530,13 @@ def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 
 def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
-    """Yield every quantity of the mixes, group by group."""
+    """Yield what is in the mixes, and every quantity of them, group by group."""
+    if len(found.mixes) > 1:
+        told = (
+            f"{n}: {composition(m)}"
+            for n, m in zip(found.names, found.mixes, strict=True)
+        )
+        yield Annex("The mixes as weighed, parts of 100", (Listing(tuple(told)),))
     groups: dict[str, list[Field]] = {}
     for column in COLUMNS:
         groups.setdefault(column.group, []).append(FIELDS[column.key])

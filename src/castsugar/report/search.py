@@ -448,7 +448,7 @@ def _least_sure(found: Searched) -> str:
     if any(limit.column.startswith(("pour_", "pours_")) for limit in held):
         return (
             "the pour viscosity, known to a factor, decides the recipe: castsugar "
-            "kitchen pan-weight and bulk-density narrow it"
+            "kitchen flow-out narrows it"
         )
     if any(limit.column.startswith("relative_solids") for limit in held):
         return "whether it sets: a derived rule, untested; cast a small sample and wait"
