@@ -40,7 +40,7 @@ class Asked:
     typed: tuple[tuple[str, str], ...]
 
 
-_HIGHER = f"{CLIMB:.0f}_m_higher"
+_HIGHER = f"{int(CLIMB)}_m_higher"
 
 FIELDS = fields(
     ("mix", "mix", TEXT, "the delay mix"),
