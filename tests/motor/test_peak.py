@@ -99,7 +99,7 @@ def test_spread_of_one_band_is_normal() -> None:
         error = np.log(got / found.pressure) / u - z
         assert abs(error) < 4 * quantile_error(count)
     assert np.log(found.p50 / found.pressure) / u == pytest.approx(0, abs=0.04)
-    # A mean of the logarithms of neighbours, not a rank: two thirds of a standard error.
+    # A mean of the logarithms of neighbours, not a rank: 2/3 of a standard error.
     assert found.share_above(found.p95) == pytest.approx(0.05, abs=1e-3)
     for name, value in parts.items():
         got = found.spread_by_input[name]
