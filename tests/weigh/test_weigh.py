@@ -231,6 +231,17 @@ def test_a_correction_meets_the_ratio_or_says_that_it_cannot(
         assert bool(fix.reason) == (not fix.possible)
 
 
+def test_a_line_that_would_stay_in_its_cup_is_refused() -> None:
+    """0.5 / 73.6 of 48.5 g is 0.33 g: rounded to half grams, none of it is poured."""
+    recipe = "KNO3:7.34375 sucrose:65.75 corn syrup:0.5"
+    with pytest.raises(InputError, match=r"'corn syrup' would be 0\.33 g in the pot"):
+        sheet(
+            recipe,
+            equipment=Equipment(step=0.5e-3, residue_cup=1.5e-3, residue_pan=4e-3),
+            batch=0.05,
+        )
+
+
 @given(recipes, scales, st.floats(0.05, 2.0), st.sets(st.integers(0, 5)))
 def test_what_was_weighed_as_planned_needs_nothing(recipe, step, batch, done) -> None:
     found = made(recipe, step, 0.0, 1.5e-3, 4e-3, batch=batch)

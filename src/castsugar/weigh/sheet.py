@@ -296,9 +296,10 @@ def _lines(
     dry = math.fsum(shares[item] * (1.0 - water[item]) for item in items)
     found = []
     for item, count in zip(items, counts, strict=True):
-        if count == 0:
+        if count * step <= cups[item] * (1.0 + 1e-9):
+            in_pot = 1e3 * (exact[item] - cups[item])
             raise InputError(
-                f"{charge.typed[item]!r} would be {1e3 * exact[item]:.3g} g, less than "
+                f"{charge.typed[item]!r} would be {in_pot:.3g} g in the pot, less than "
                 f"a step of the scale ({1e3 * step:g} g); use a finer scale for it, or "
                 "leave it out"
             )
