@@ -461,6 +461,7 @@ def test_the_law_of_nothing_is_what_is_held() -> None:
         ({"degraded": 1.5}, "degraded share is 1.5; allowed: 0 to 1"),
         ({"mix": (0.6, 0.2, 0.3)}, "they sum to 1.1"),
         ({"mix": (0.9, 0.2, -0.1)}, "0 or more and sum to 1"),
+        ({"mix": (math.nan, 0.5, 0.5)}, "0 or more and sum to 1"),
         ({"log_rate_u": -0.1}, "uncertainty must be 0 or more"),
     ],
 )
