@@ -22,8 +22,9 @@ from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.burn_model import SAME
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import SAME_MIX, differs
+from castsugar.motor.pressure_table import differs
 from castsugar.records.batch import Batch
 from castsugar.records.learning.alarms import (
     PEAK,
@@ -129,7 +130,7 @@ def wanted_of(
 def _add(found: list[Wanted], new: Wanted) -> None:
     """Add a recipe that is not there yet."""
     for old in found:
-        alike = differs(old.fractions, new.fractions) < SAME_MIX
+        alike = differs(old.fractions, new.fractions) < SAME
         if alike and (old.cook, old.minutes) == (new.cook, new.minutes):
             return
     found.append(new)
