@@ -14,7 +14,7 @@ from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_bench, read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.motor import hardware_of
-from castsugar.bench.schema import day
+from castsugar.checks import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
