@@ -11,7 +11,7 @@ import inspect
 import math
 import operator
 import reprlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, ParamSpec, TypeVar
 
 from castsugar.errors import InputError, nearest_names
@@ -180,8 +180,21 @@ def within(name: str, value: float, low: float, high: float) -> float:
 def one_of(name: str, value: str, allowed: tuple[str, ...]) -> str:
     """Return `value` if it is among `allowed`, else raise `InputError`."""
     if value not in allowed:
-        raise InputError(f"{name} is {value!r}; allowed: {', '.join(allowed)}")
+        raise InputError(f"{name} is {value!r}; {meant(str(value), allowed)}")
     return value
+
+
+def meant(got: str, allowed: Sequence[str]) -> str:
+    """Return what is allowed in the place of a word, the nearest one first.
+
+    Examples
+    --------
+    >>> meant("presed", ("melted dry", "pressed"))
+    "did you mean 'pressed'? allowed: melted dry, pressed"
+    """
+    near = nearest_names(got, allowed, 1)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    return f"{hint}allowed: {', '.join(allowed)}"
 
 
 def _with_unit(value: float, unit: str) -> str:

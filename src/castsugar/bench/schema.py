@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
-from castsugar.checks import day
+from castsugar.checks import day, meant
 from castsugar.errors import InputError, nearest_names
 
 # ----------------------------------------------------------------------------
@@ -371,7 +371,7 @@ def _text(raw: Any, name: str, key: Key, place: Where) -> str:
     if not isinstance(raw, str):
         raise place.fail(name, f"is {raw!r}; it must be text in quotes")
     if key.choices and raw not in key.choices:
-        raise place.fail(name, f"is {raw!r}; allowed: {', '.join(key.choices)}")
+        raise place.fail(name, f"is {raw!r}; {meant(raw, key.choices)}")
     return raw
 
 
