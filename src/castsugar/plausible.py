@@ -146,6 +146,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "strand length": _mm(1, 1000, 10, 300),
     "strand time": _s(0.01, 36_000, 0.3, 600),
     "strand temperature": _C(-60, 100, -20, 50),
+    "degraded share of the sugar": _percent(0, 100, 0, 30),
     # Delay.
     "delay diameter": _mm(1, 100, 5, 40),
     "delay length": _mm(0.5, 500, 2, 100),
