@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from castsugar import DataError, InputError
+from castsugar import DataError, InputError, plausible
 from castsugar.cli.main import main
 from castsugar.readings.strand_files import read_strand_files, read_strands, stated
 
@@ -113,6 +113,22 @@ def test_a_batch_is_one_pot_in_all_files(write) -> None:
     with pytest.raises(DataError, match=words):
         read_strand_files([one, two])
     assert main(["burnrate", str(one), str(two)]) == 2
+
+
+def test_a_column_of_batches_is_none_of_mixes(write) -> None:
+    """It was once: several batches and no mix are remarked on."""
+    text = "{}batch," + HEAD + "{}1,50,6,1\n{}{},50,6,1\n"
+    for values, count in (
+        (("", "", "", 2), 1),
+        (("", "", "", 1), 0),
+        (
+            ("mix,", "A,", "A,", 2),
+            0,
+        ),
+    ):
+        with plausible.collected() as told:
+            read_strands(write(text.format(*values)))
+        assert [one.code for one in told] == [plausible.OLD_NAME] * count
 
 
 HEAD = "length (mm),time (s),pressure (MPa)\n"

@@ -125,6 +125,12 @@ def read_strands(
         for i, line in enumerate(sheet.lines)
     )
     check_batches(strands)
+    if "mix" not in sheet.columns and len({s.batch for s in strands}) > 1:
+        plausible.remark(
+            f"{sheet.file}: column {sheet.columns['batch'].title!r} names batches of one "
+            "mix; a column of mixes is called mix",
+            plausible.OLD_NAME,
+        )
     return strands
 
 
