@@ -127,8 +127,8 @@ def read_strands(
     check_batches(strands)
     if "mix" not in sheet.columns and len({s.batch for s in strands}) > 1:
         plausible.remark(
-            f"{sheet.file}: column {sheet.columns['batch'].title!r} names batches of one "
-            "mix; a column of mixes is called mix",
+            f"{sheet.file}: column {sheet.columns['batch'].title!r} names batches of "
+            "one mix; a column of mixes is called mix",
             plausible.OLD_NAME,
         )
     return strands
