@@ -347,6 +347,7 @@ def _entries(lesson: Lesson) -> list[Entry]:
         for source in mix.sources:
             entry = {"recipe": mix.recipe, "strands": _file(lesson, source)}
             entry |= {"mix": source.mix} if source.mix else {}
+            entry |= source.stated
             found.append(entry)
     return found
 
