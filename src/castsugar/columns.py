@@ -406,8 +406,18 @@ DRIVING = (
         "peak pressure, 95 of 100 below",
         "MPa",
         1,
-        "one draw in twenty of burn law, density, throat, area, c* and temperature is "
-        "above; infinite if so many have no stable pressure",
+        "of the next batch: 95 of 100 motors stay below, with all that is not known of "
+        "burning rate, batch, strands against motors, throat, area, density, c* and "
+        "temperature; infinite where no upper limit can be given",
+        _MOTOR,
+    ),
+    Column(
+        "peak_pressure_p95_this_batch_MPa",
+        "peak pressure of this batch, 95 of 100 below",
+        "MPa",
+        1,
+        "pressure that 95 of 100 motors with grains of the batch whose strands burned "
+        "stay below; empty for a mix without strands",
         _MOTOR,
     ),
     Column(
@@ -424,7 +434,8 @@ DRIVING = (
         "burning-rate law",
         "",
         None,
-        "measured, of a mixture model, or borrowed; never from thermochemistry",
+        "measured on this mix, of the model of all that was burned, stated, borrowed "
+        "or assumed; never from thermochemistry",
         _MOTOR,
     ),
 )

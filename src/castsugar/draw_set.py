@@ -187,6 +187,19 @@ def normals(name: str, count: int, seed: int = SEED) -> FloatArray:
     return _normals(name, max(int(count), DRAWS), int(seed))[:count]
 
 
+def block(dimensions: int, start: int, count: int, seed: int) -> FloatArray:
+    """Return some of the plain points of a sequence that goes on, (count, dimensions).
+
+    Of a set of its own, for what is no named doubt; never 0 or 1.
+    """
+    found = np.empty((count, dimensions))
+    for dimension in range(dimensions):
+        words, shift = _scrambled(dimension, seed)
+        drawn = points(words, start + count)[start:] ^ shift
+        found[:, dimension] = (drawn + 0.5) / 2.0**_BITS
+    return found
+
+
 @functools.lru_cache(maxsize=256)
 def _normals(name: str, count: int, seed: int) -> FloatArray:
     from scipy.special import ndtri

@@ -287,9 +287,8 @@ def _drive(
         levels=levels,
     )
     columns |= driven.columns()
-    for level, values in zip(levels, driven.peaks.further, strict=True):
-        mega = np.where(values > pressure_table.BEYOND, np.inf, 1e-6 * values)
-        columns[chance_column(PEAK, level)] = mega
+    for level, values in zip(levels, driven.further, strict=True):
+        columns[chance_column(PEAK, level)] = 1e-6 * values
     columns["flags"] = [
         "; ".join([*([own] if own else []), *more])
         for own, more in zip(columns["flags"], driven.flags(), strict=True)

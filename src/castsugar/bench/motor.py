@@ -9,19 +9,21 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from castsugar.bench.bench import Bench
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
+from castsugar.motor.burn_evidence import Burned, published, stated
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed_law
-from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, Material
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
-from castsugar.motor.hardware import SPREAD, BurnKnowledge, Hardware
+from castsugar.motor.hardware import SPREAD, Hardware
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.pressure_table import SAME_MIX, differs
 from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.readings.strand_files import read_strands, refuse_twice
 
@@ -186,60 +188,68 @@ def _case(table: Mapping[str, Any] | None) -> Case | None:
 
 def _burning(
     entries: list[dict[str, Any]], bench: Bench, database: Database
-) -> tuple[BurnKnowledge, float | None]:
-    """Return the burn laws, and the temperature of the strands if all state one."""
-    borrowed = [e for e in entries if "borrowed" in e]
-    if borrowed:
-        if len(entries) > 1:
-            raise InputError(
-                f"{bench.path}, line {borrowed[0]['line']}: a borrowed burn law stands "
-                "alone; leave it out where a mix was measured"
-            )
-        law = borrowed_law(database, borrowed[0]["borrowed"])
-        law = replace(law, invented=bench.invented_in(borrowed[0]["entry"]))
-        return BurnKnowledge(law=blend_law([], borrowed=law)), law.temperature
-    recipes, alike = _by_mix(entries, bench, database)
-    found = []
-    for of_mix in alike:
-        with _in_line(of_mix[-1], bench):
-            found.append(_law(of_mix, bench))
-    laws = [law for law, _ in found]
-    components = tuple(dict.fromkeys(name for parts in recipes for name in parts))
-    mixes = [
-        MeasuredMix(
-            name=law.name,
-            fractions=tuple(parts.get(c, 0.0) for c in components),
-            law=law,
-            cautions=cautions,
-        )
-        for parts, (law, cautions) in zip(recipes, found, strict=True)
-    ]
-    known = BurnKnowledge(
-        law=blend_law(mixes, reference_pressure=_centre(laws)),
-        components=components,
-    )
-    temperatures = [law.temperature for law in laws if law.temperature is not None]
-    every = len(temperatures) == len(laws)
-    return known, math.fsum(temperatures) / len(laws) if every else None
+) -> tuple[BurnModel, float | None]:
+    """Return what is known of burn rates, and the temperature of the strands.
 
-
-def _by_mix(
-    entries: list[dict[str, Any]], bench: Bench, database: Database
-) -> tuple[list[dict[str, float]], list[list[dict[str, Any]]]]:
-    """Return the mixes that were measured, and the entries of each."""
-    recipes: list[dict[str, float]] = []
-    alike: list[list[dict[str, Any]]] = []
+    None if not all of them state one.
+    """
+    evidence: list[Burned] = []
+    seen: list[list[Strand]] = []
     for entry in entries:
         with _in_line(entry, bench):
-            parts = _recipe(entry["recipe"], database)
-        for known, of_mix in zip(recipes, alike, strict=True):
-            if differs(known, parts) < SAME_MIX:
-                of_mix.append(entry)
-                break
-        else:
-            recipes.append(parts)
-            alike.append([entry])
-    return recipes, alike
+            evidence += _evidence(entry, bench, database, seen)
+    refuse_twice(seen)
+    strands = [s.temperature for file in seen for s in file]
+    known = [t for t in strands if t is not None]
+    every = bool(strands) and len(known) == len(strands)
+    return BurnModel(evidence), math.fsum(known) / len(known) if every else None
+
+
+def _evidence(
+    entry: Mapping[str, Any], bench: Bench, database: Database, seen: list[list[Strand]]
+) -> list[Burned]:
+    """Return what one entry says of burn rates; strands are noted in `seen`."""
+    if "borrowed" in entry:
+        law = borrowed_law(database, entry["borrowed"])
+        law = replace(law, invented=bench.invented_in(entry["entry"]))
+        return [published(law, _published_mix(database, law.name))]
+    parts = _recipe(entry["recipe"], database)
+    if "strands" not in entry:
+        return [stated(_stated(entry, bench), parts)]
+    name, strands = _strands(entry, bench)
+    seen.append(strands)
+    return _burned(name or entry["recipe"], parts, strands, entry, bench)
+
+
+def _published_mix(database: Database, name: str) -> dict[str, float]:
+    record = database.burn_laws[name]
+    share = record.oxidizer_fraction
+    return {"potassium nitrate": share, record.fuel: 1.0 - share}
+
+
+def _burned(
+    name: str,
+    parts: Mapping[str, float],
+    strands: Sequence[Strand],
+    entry: Mapping[str, Any],
+    bench: Bench,
+) -> list[Burned]:
+    """Return the strands of each batch; without names they are of one."""
+    result = analyse_mix(name, strands)
+    made_up = bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
+    invented = (f"{entry['entry']}: {entry['strands']}",) if made_up else ()
+    return [
+        Burned(
+            name=name,
+            fractions=parts,
+            batch=f"{entry['strands']}, {name}",
+            pressure=np.array([s.pressure for s in strands]),
+            rate=np.array([s.rate for s in strands]),
+            source=entry["strands"],
+            cautions=result.cautions,
+            invented=invented,
+        )
+    ]
 
 
 @contextmanager
@@ -257,37 +267,6 @@ def _recipe(text: str, database: Database) -> dict[str, float]:
     recipe = parse_recipe(text, where="recipe")
     refusals.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
     return weighing.catalogue_shares(database, recipe.parts)
-
-
-def _law(
-    entries: Sequence[Mapping[str, Any]], bench: Bench
-) -> tuple[BurnLaw, tuple[str, ...]]:
-    """Return the burn law of one mix, and the cautions of its fit.
-
-    Strands in several files, or under several names in one, are strands of the mix.
-    """
-    first = entries[0]
-    if len(entries) > 1 and not all("strands" in e for e in entries):
-        said = " and ".join(e.get("strands", "a stated rate") for e in entries)
-        raise InputError(
-            f"{said} both say how {first['recipe']!r} burns (line {first['line']} and "
-            "here); strands may lie in several files, a stated rate stands alone"
-        )
-    if "strands" not in first:
-        return _stated(first, bench), ()
-    found = [_strands(entry, bench) for entry in entries]
-    refuse_twice([strands for _, strands in found])
-    name = found[0][0] or first["recipe"]
-    result = analyse_mix(name, [s for _, strands in found for s in strands])
-    if result.law is None:
-        files = " and ".join(dict.fromkeys(e["strands"] for e in entries))
-        raise InputError(f"{files}: no burn law for {name!r}: {result.reason}")
-    invented = [
-        f"{entry['entry']}: {entry['strands']}"
-        for entry, (_, strands) in zip(entries, found, strict=True)
-        if bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
-    ]
-    return replace(result.law, invented=tuple(invented)), result.cautions
 
 
 def _strands(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
@@ -329,8 +308,3 @@ def _stated(entry: Mapping[str, Any], bench: Bench) -> BurnLaw:
         source=entry["source"],
         invented=bench.invented_in(entry["entry"]),
     )
-
-
-def _centre(laws: list[BurnLaw]) -> float:
-    """Return the pressure in the middle of what was measured. [Pa]"""
-    return math.exp(math.fsum(math.log(law.centre) for law in laws) / len(laws))

@@ -25,6 +25,7 @@ from castsugar.comparison.drawn_batches import (
     placed,
     solved,
 )
+from castsugar.comparison.in_motor import in_motor
 from castsugar.comparison.uncertain_inputs import (
     Conditions,
     Doubts,
@@ -209,13 +210,15 @@ class UncertainMixes:
         for mix in listed:
             refusals.check_catalogued(mix.name, mix.weighed)
             refusals.check_burns(mix.name, mix.weighed)
-        places: dict[str, Place] = {}
-        keys = []
-        for mix in listed:
-            recipe = Recipe.of(mix, doubts)
-            keys.append(recipe.identity)
-            if recipe.identity not in places:
-                places[recipe.identity] = placed(recipe, conditions, doubts)
+        recipes = [Recipe.of(mix, doubts) for mix in listed]
+        keys = [recipe.identity for recipe in recipes]
+        each = dict(zip(keys, recipes, strict=True))
+        motor = conditions.motor
+        benches = in_motor([*each.values()], motor) if motor is not None else {}
+        places = {
+            key: placed(recipe, conditions, doubts, benches.get(key))
+            for key, recipe in each.items()
+        }
         found = [i for p in places.values() for i in inputs_of(p)]
         return cls(
             mixes=listed,

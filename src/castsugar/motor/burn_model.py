@@ -1,527 +1,358 @@
-"""A burn law for any composition, from mixes that were measured."""
+r"""One model of burn rates: trend, surface over mixes, batches, sessions, firings.
+
+.. math::
+    \ln r = m_0 + s \cdot d + g(w) + x (n_0 + t \cdot d + h(w)) + q(x, w)
+        + B_b + x N_b, \quad x = \ln(p / 2.5\,MPa), \quad d = w - c
+
+plus the scatter of session and strand, or, in a motor, the step from strands to motors
+and the scatter of firings. Straight trends with normal slopes, Gaussian processes for
+g, h and q, random effects for batches: everything is linear and normal at given widths,
+and the widths are 512 weighted points. (C. E. Rasmussen & C. K. I. Williams, *Gaussian
+Processes for Machine Learning* (2006), ch. 2; A. Gelman et al., *Bayesian Data
+Analysis*, ch. 5; J. A. Cornell, *Experiments with Mixtures*, ch. 2. From memory.)
+"""
 
 from __future__ import annotations
 
-import itertools
+import functools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import BoolArray, FloatArray
-from castsugar.errors import InputError
-from castsugar.motor.burn_law import (
-    BORROWED_DOUBT,
-    EXPONENT_DOUBT,
-    REFERENCE_PRESSURE,
-    Band,
-    BurnLaw,
-    burn_rate,
-    log_rate_uncertainty,
+from castsugar.arrays import FloatArray
+from castsugar.motor import scatter
+from castsugar.motor.burn_evidence import (
+    FIRING,
+    Burned,
+    Places,
+    rows_of,
 )
-from castsugar.motor.strand_fit import LeastSquares, least_squares
-from castsugar.numerics import variance
+from castsugar.motor.burn_widths import (
+    Widths,
+    covariance,
+    learnt,
+    matern,
+    mean,
+    moved_between,
+    of_data,
+    offsets,
+    widths_at,
+)
+from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
+
+#: Points taken together: more do not fit into the processor's nearest memory.
+_AT_ONCE = 64
 
 # ----------------------------------------------------------------------------
-# Measured mixes: composition and burn law, as columns.
+# What is asked of the model.
+
+#: A grain of a batch that is not cooked yet; ``mix`` is the recipe without its batch.
+NEXT, MIX = "next batch", "mix"
+
+#: A mix is that of a batch if no more of its mass differs: a scale in steps of 0.1 g
+#: rounds 200 g by half as much. Only words and the question whose batch it is hang on
+#: it, no number of the next batch.
+SAME = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredMix:
-    """A mix with a burn law of its own.
+class Asked:
+    """What a rate is asked for.
 
     Attributes
     ----------
-    name : str
-    fractions : tuple of float
-        Mass fractions of the components, sum 1.
-    law : BurnLaw
-    cautions : tuple of str
-        What is to be looked at again in its strands.
+    of : str
+        :data:`NEXT`, :data:`MIX`, or the name of a batch.
+    motor : bool
+        A grain in a motor, with its scatter from firing to firing, unless it is the
+        mix that is asked for; else strands.
+    process : str
+        Empty: that of most of what was burned.
     """
 
-    name: str
-    fractions: tuple[float, ...]
-    law: BurnLaw
-    cautions: tuple[str, ...] = ()
-
-
-def columns(mixes: Sequence[MeasuredMix], pressure: float) -> FloatArray:
-    """Return ln r, its u (of the law, without scatter), n and its u, shape (4, m)."""
-    rows = []
-    for mix in mixes:
-        law = mix.law
-        total = float(log_rate_uncertainty(law, pressure))
-        own = math.sqrt(max(total**2 - law.scatter**2, 0.0))
-        step = np.array([0.999, 1.001]) * pressure
-        n = float(np.diff(np.log(burn_rate(law, step)))[0]) / math.log(1.001 / 0.999)
-        n_u = EXPONENT_DOUBT
-        if law.covariance is not None:
-            n_u = math.sqrt(law.covariance[1][1])
-        rows.append((math.log(float(burn_rate(law, pressure))), own, n, n_u))
-    return np.array(rows).T
-
-
-# ----------------------------------------------------------------------------
-# Scheffé's mixture model by least squares, with scatter between mixes.
-#
-# .. math:: y = \sum_i \beta_i w_i \; \left(+ \sum_{i<j} \beta_{ij} w_i w_j\right)
-#     + b + e, \quad b \sim N(0, \tau^2), \; e \sim N(0, u^2)
-#
-# for shares w that sum to 1 (Cornell, *Experiments with Mixtures*, ch. 2). u is the
-# known standard uncertainty of each measured value; tau, what the model leaves between
-# mixes, solves ``sum (y - f)**2 / (tau**2 + u**2) = degrees of freedom`` (Paule &
-# Mandel, *J. Res. NBS* 87 (1982) 377, from memory).
-
-#: What is held of tau before it is measured counts like so many degrees of freedom
-#: (assumed): a handful of mixes cannot fix it.
-PRIOR_FREEDOM = 4
-
-#: Mass fraction that counts as nothing: a scale's rounding.
-ROUNDING = 0.002
+    of: str = NEXT
+    motor: bool = True
+    process: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ScheffeModel:
-    """A fitted mixture model of one quantity.
+class Rates:
+    """ln r of mixes at one pressure, as a sum of normals.
 
     Attributes
     ----------
-    order : int
-        1: linear; 2: with products of pairs.
-    offset : float
-        Mean of the data, kept apart.
-    coefficients : ndarray, shape (q,)
-        Of y less `offset`.
-    covariance : ndarray, shape (q, q)
-    between : float
-        tau.
-    degrees_of_freedom : int
-        Those of tau, prior included.
+    weights : ndarray, shape (points,)
+    means, variances : ndarray, shape (points, mixes)
     """
 
-    order: int
-    offset: float
-    coefficients: FloatArray
-    covariance: FloatArray
-    between: float
-    degrees_of_freedom: int
+    weights: FloatArray
+    means: FloatArray
+    variances: FloatArray
 
-    def predict(self, fractions: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the value for a new mix and its standard uncertainty, shape (...).
+    @property
+    def mean(self) -> FloatArray:
+        """Return the mean of ln r, (mixes,)."""
+        return np.asarray(self.weights @ self.means)
+
+    @property
+    def u(self) -> FloatArray:
+        """Return the standard uncertainty of ln r, (mixes,)."""
+        off = (self.means - self.mean) ** 2
+        return np.asarray(np.sqrt(self.weights @ (self.variances + off)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Node:
+    """The posterior at one pressure: ln r = prior + phi a, variance less phi G phi."""
+
+    a: FloatArray  # (points, features)
+    gain: FloatArray  # (points, features, features)
+
+
+class BurnModel:
+    """The posterior of burn rates.
+
+    Parameters
+    ----------
+    evidence : sequence of Burned
+    known : Scatter
+    widths : Widths, optional
+        Held, with even weights: for studies.
+
+    Attributes
+    ----------
+    rows : Rows
+    widths : Widths
+        Of the points that count.
+    weights : ndarray, shape (points,)
+    """
+
+    def __init__(
+        self,
+        evidence: Sequence[Burned] = (),
+        known: Scatter | None = None,
+        widths: Widths | None = None,
+    ) -> None:
+        self.evidence, self.scatter = tuple(evidence), known or Scatter()
+        self.rows = rows_of(self.evidence)
+        if widths is None:
+            theta, self.weights = learnt(self.rows, self.scatter)
+            self.widths = widths_at(theta)
+        else:
+            self.widths = widths
+            self.weights = np.full(len(widths.batch), 1.0 / len(widths.batch))
+        self._nodes: dict[tuple[float, Asked], _Node] = {}
+
+    def __repr__(self) -> str:
+        return (
+            f"BurnModel({len(self.evidence)} entries, {len(self.rows.log_rate)} rows)"
+        )
+
+    @functools.cached_property
+    def _inverse(self) -> tuple[FloatArray, FloatArray]:
+        """Return the inverse covariance of the rows, and what it makes of them."""
+        rows = self.rows
+        size = len(rows.log_rate)
+        inverse = np.empty((len(self.weights), size, size))
+        for start in range(0, len(self.weights), _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            some = of_data(rows, self.scatter, self.widths.take(part))
+            inverse[part] = np.linalg.inv(some)
+        off = rows.log_rate - mean(rows.components, rows.places, self.scatter)
+        return inverse, inverse @ off
+
+    def rates(
+        self,
+        fractions: ArrayLike,
+        components: Sequence[str],
+        pressure: float,
+        asked: Asked | None = None,
+        degraded: ArrayLike = 0.0,
+    ) -> Rates:
+        """Return ln r of many mixes at one pressure.
 
         Parameters
         ----------
-        fractions : ndarray, shape (..., k)
+        fractions : array_like, shape (mixes, c)
+            Mass fractions as weighed.
+        components : sequence of str, length c
+            Catalogue names.
+        pressure : float
+            Absolute. [Pa]
+        asked : Asked, optional
+        degraded : array_like, shape (mixes,)
+            Degraded share of the sugar. [-]
         """
-        row = scheffe_design(fractions, self.order)
-        u = np.sqrt(variance(row, self.covariance) + self.between**2)
-        return self.offset + row @ self.coefficients, u
+        asked = asked or Asked()
+        w, foreign = self.rows.aligned(fractions, components)
+        gone = np.broadcast_to(np.asarray(degraded, dtype=float), len(w))
+        x = math.log(pressure / CENTRE)
+        node = self._node(x, asked)
+        off = offsets(self.rows.components, w)
+        moved = moved_between(w, self._mixes) + 0.5 * foreign[:, None]
+        fixed = np.column_stack(
+            [
+                np.exp(-moved / (2.0 * scatter.BEND_MIX**2)),
+                np.ones(len(w)),
+                off,
+                gone,
+            ]
+        )
+        before = self._before(w, x, asked)
+        dot = 0.5 * ((off**2).sum(axis=1) + foreign)
+        at = self.widths
+        prior = at.slope[:, None] ** 2 * dot + self._spread(x, asked)[:, None]
+        lever = scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SLOPE**2 * dot
+        prior = prior + x * x * lever + (scatter.DEGRADED * gone) ** 2
+        means = np.broadcast_to(before, prior.shape).copy()
+        root, points = np.sqrt(5.0 * moved), len(self.weights)
+        many = max(1, 40_000 // max(1, points))
+        for start in range(0, len(w), many):
+            part = slice(start, start + many)
+            near = matern(root[part] / at.length[:, None, None])
+            rest = np.broadcast_to(fixed[part], (points, *fixed[part].shape))
+            phi = np.concatenate([near, rest], axis=2)
+            means[:, part] += np.einsum("hfp,hp->hf", phi, node.a)
+            prior[:, part] -= np.einsum("hfp,hfp->hf", phi @ node.gain, phi)
+        return Rates(
+            weights=self.weights, means=means, variances=np.maximum(prior, 1e-12)
+        )
 
+    def joint(
+        self, places: Places, components: Sequence[str] = (), *, trend: bool = True
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return mean and covariance of ln r of few places together, by points.
 
-def scheffe_design(fractions: FloatArray, order: int) -> FloatArray:
-    """Return the columns of the model: shares, then products of pairs.
+        Parameters
+        ----------
+        places : Places
+            Batches by number, new ones beyond.
+        components : sequence of str
+            What their fractions are of: those of `rows`, then foreign ones. By default
+            those of `rows`.
+        trend : bool
+            Whether the signs held beforehand (syrup slows) count.
 
-    Parameters
-    ----------
-    fractions : ndarray, shape (..., k)
-    order : int
-        1 or 2.
-
-    Examples
-    --------
-    >>> scheffe_design(np.array([0.5, 0.3, 0.2]), 2).round(2).tolist()
-    [0.5, 0.3, 0.2, 0.15, 0.1, 0.06]
-    """
-    w = np.asarray(fractions, dtype=float)
-    if order == 1:
-        return w
-    pairs = itertools.combinations(range(w.shape[-1]), 2)
-    products = [w[..., i] * w[..., j] for i, j in pairs]
-    return np.concatenate([w, np.stack(products, axis=-1)], axis=-1)
-
-
-def scheffe_fit(
-    fractions: FloatArray,
-    observed: FloatArray,
-    order: int,
-    weights: FloatArray | None = None,
-) -> LeastSquares:
-    """Fit the mixture model by (weighted) least squares.
-
-    Parameters
-    ----------
-    fractions : ndarray, shape (m, k)
-    observed : ndarray, shape (..., m)
-    order : int
-    weights : ndarray, shape (m,), optional
-    """
-    return least_squares(scheffe_design(fractions, order), observed, weights)
-
-
-def scheffe_model(
-    fractions: FloatArray, observed: FloatArray, u: FloatArray, prior: float
-) -> ScheffeModel:
-    """Fit the linear model, or the quadratic one where the data call for it.
-
-    Quadratic only with at least 3 more mixes than its coefficients, and if its AICc is
-    the lower one.
-
-    Parameters
-    ----------
-    fractions : ndarray, shape (m, k)
-        Rows sum to 1.
-    observed, u : ndarray, shape (m,)
-        Values and their standard uncertainties.
-    prior : float
-        tau to expect; counts for :data:`PRIOR_FREEDOM` degrees of freedom.
-    """
-    linear, least = _with_scatter(fractions, observed, u, (1, prior))
-    if len(observed) < fractions.shape[1] + 4:  # cannot be enough for a product
-        return linear
-    quadratic, other = _with_scatter(fractions, observed, u, (2, prior))
-    return quadratic if other < least else linear
-
-
-def _with_scatter(
-    fractions: FloatArray,
-    observed: FloatArray,
-    u: FloatArray,
-    how: tuple[int, float],
-) -> tuple[ScheffeModel, float]:
-    """Return the model of one order and its AICc."""
-    order, prior = how
-    offset = float(observed.mean())
-    y = observed - offset
-    rank = scheffe_fit(fractions, y, order).rank
-    freedom = len(y) - rank
-    between = between_mixes(fractions, y, u, order)
-    total = PRIOR_FREEDOM + freedom
-    square = (PRIOR_FREEDOM * prior**2 + freedom * between**2) / total
-    variance = square + u**2
-    found = scheffe_fit(fractions, y, order, 1.0 / variance)
-    model = ScheffeModel(
-        order=order,
-        offset=offset,
-        coefficients=found.coefficients,
-        covariance=found.inverse,
-        between=math.sqrt(square),
-        degrees_of_freedom=total,
-    )
-    parameters = rank + 1
-    spare = len(y) - parameters - 1
-    if spare <= 0:
-        return model, math.inf
-    misfit = float((np.log(variance) + found.residuals**2 / variance).sum())
-    return model, misfit + 2.0 * parameters * len(y) / spare
-
-
-def between_mixes(
-    fractions: FloatArray, observed: FloatArray, u: FloatArray, order: int
-) -> float:
-    """Return tau by Paule and Mandel; 0 where `u` alone explains the residuals.
-
-    Parameters
-    ----------
-    fractions : ndarray, shape (m, k)
-    observed, u : ndarray, shape (m,)
-    order : int
-    """
-
-    def excess(square: float) -> float:
-        variance = square + u**2
-        found = scheffe_fit(fractions, observed, order, 1.0 / variance)
-        freedom = found.degrees_of_freedom
-        return float((found.residuals**2 / variance).sum()) - freedom
-
-    plain = scheffe_fit(fractions, observed, order)
-    if plain.degrees_of_freedom < 1:
-        return 0.0
-    high = float((plain.residuals**2).sum()) / plain.degrees_of_freedom
-    low = 1e-12 * high + 1e-30
-    if excess(low) <= 0.0:
-        return 0.0
-    while excess(high) > 0.0:
-        high *= 2.0
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if excess(middle) > 0.0 else (low, middle)
-    return math.sqrt(0.5 * (low + high))
-
-
-def outside_measured(measured: FloatArray, fractions: FloatArray) -> BoolArray:
-    """Return where a composition lies outside the measured ones.
-
-    True if a component leaves its measured range, if the leverage exceeds the largest
-    among the measured mixes (Montgomery, Peck & Vining, *Introduction to Linear
-    Regression Analysis*, ch. 3: hidden extrapolation), or if the composition cannot be
-    mixed from them at all.
-
-    Parameters
-    ----------
-    measured : ndarray, shape (m, k)
-    fractions : ndarray, shape (..., k)
-    """
-    fit = least_squares(measured, np.zeros(len(measured)))
-    leverage = np.einsum("...i,ij,...j->...", fractions, fit.inverse, fractions)
-    span = np.linalg.pinv(measured, rcond=1e-10) @ measured
-    off = np.abs(fractions - fractions @ span).max(axis=-1)
-    low, high = measured.min(axis=0) - ROUNDING, measured.max(axis=0) + ROUNDING
-    beyond = ((fractions < low) | (fractions > high)).any(axis=-1)
-    far = leverage > fit.leverage.max() * (1.0 + 1e-9)
-    return np.asarray(beyond | far | (off > ROUNDING))
-
-
-# ----------------------------------------------------------------------------
-# A burn law for any composition, from mixes that were measured.
-#
-# Never out of thermochemistry. With 3 measured mixes or more: a mixture model of ln r
-# at a reference pressure and one of the exponent (:mod:`castsugar.motor.burn_model`).
-# With one or two: the nearest measured mix. With none: a borrowed law. The origin says
-# which, and the band is the wider, the less is known.
-
-#: Fewest measured mixes for a mixture model.
-MIXES_FOR_MODEL = 3
-
-#: What a mixture model of ln r, of the exponent, is expected to leave between mixes
-#: (assumed: half the doubt of what was not measured at all).
-_PRIOR_RATE, _PRIOR_EXPONENT = 0.5 * BORROWED_DOUBT, 0.5 * EXPONENT_DOUBT
-
-#: Share of the mass that differs, over which the doubt of the nearest measured mix
-#: grows by as much as that of a borrowed law (assumed).
-_NEAR = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BlendRates:
-    """Burn laws of many compositions, as columns.
-
-    Attributes
-    ----------
-    log_rate, log_rate_u : ndarray, shape (...)
-        ln of the rate in m/s at the reference pressure; standard uncertainty for a new
-        grain.
-    exponent, exponent_u : ndarray, shape (...)
-    outside : ndarray of bool, shape (...)
-        The composition lies outside what was measured.
-    distance : ndarray, shape (...)
-        Share of the mass that differs from the nearest measured mix; NaN for none.
-    nearest : ndarray of int, shape (...)
-        Which one that is; -1 for none.
-    """
-
-    log_rate: FloatArray
-    log_rate_u: FloatArray
-    exponent: FloatArray
-    exponent_u: FloatArray
-    outside: BoolArray
-    distance: FloatArray
-    nearest: NDArray[np.intp]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BlendLaw:
-    """What is known of the burn law across mixes; see :func:`blend_law`.
-
-    Attributes
-    ----------
-    mixes : tuple of MeasuredMix
-    reference_pressure : float
-        [Pa]
-    rate_model, exponent_model : ScheffeModel or None
-        None with fewer than 3 mixes.
-    borrowed : BurnLaw or None
-        Used if nothing was measured.
-    """
-
-    mixes: tuple[MeasuredMix, ...]
-    reference_pressure: float
-    rate_model: ScheffeModel | None
-    exponent_model: ScheffeModel | None
-    borrowed: BurnLaw | None
-
-    def rates(self, fractions: ArrayLike) -> BlendRates:
-        """Return the burn laws of compositions, mass fractions of shape (..., k).
-
-        Raises
-        ------
-        InputError
-            Fractions that do not sum to 1, or not of the measured components.
+        Returns
+        -------
+        means : ndarray, shape (points, n)
+        covariances : ndarray, shape (points, n, n)
         """
-        w = _checked(fractions)
-        if not self.mixes:
-            return _borrowed_rates(self._law(), w, self.reference_pressure)
-        measured = np.array([m.fractions for m in self.mixes])
-        if w.shape[-1] != measured.shape[1]:
-            raise InputError(
-                f"compositions have {w.shape[-1]} components; the measured mixes have "
-                f"{measured.shape[1]}"
+        of = tuple(components) or self.rows.components
+        rows = self.rows.widened(of)
+        prior = mean(of, places, self.scatter, trend=trend)
+        own = covariance(of, places, places, self.scatter, self.widths)
+        if not len(rows):
+            return np.broadcast_to(prior, (len(self.weights), len(prior))), own
+        cross = covariance(of, places, rows, self.scatter, self.widths)
+        inverse, weighted = self._inverse
+        if not trend:
+            off = self.rows.log_rate - mean(of, rows, self.scatter, trend=False)
+            weighted = inverse @ off
+        means = prior + np.einsum("hnm,hm->hn", cross, weighted)
+        return means, own - cross @ inverse @ np.swapaxes(cross, 1, 2)
+
+    # ------------------------------------------------------------------------
+    # One pressure for many mixes: covariances with the rows are few features.
+
+    @functools.cached_property
+    def _groups(self) -> tuple[FloatArray, NDArray[np.intp]]:
+        w = self.rows.places.fractions
+        if not len(w):
+            return w, np.zeros(0, dtype=int)
+        found, of = np.unique(w, axis=0, return_inverse=True)
+        return found, of.reshape(-1)
+
+    @property
+    def _mixes(self) -> FloatArray:
+        """Return the compositions that were burned, each once, (u, k)."""
+        return self._groups[0]
+
+    def process_number(self, process: str) -> int:
+        """Return the number of a process; -1 for that of most rows."""
+        number = PROCESSES.index(process) if process else self.rows.usual
+        return -1 if number == self.rows.usual else number
+
+    def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
+        at = _alone(w, x, asked.motor)
+        return mean(self.rows.components, at, self.scatter)
+
+    def _spread(self, x: float, asked: Asked) -> FloatArray:
+        """Return the prior variance that all mixes share, (points,)."""
+        at, known = self.widths, self.scatter
+        found = scatter.LEVEL[1] ** 2 + at.surface**2 + at.bend**2
+        found = found + (x * scatter.EXPONENT_SURFACE) ** 2
+        if asked.motor:
+            found = found + known.strands_to_motor_u**2
+        if self.process_number(asked.process) >= 0:
+            found = found + known.process**2
+        if asked.of == MIX:
+            return np.asarray(found)
+        found = found + at.between**2 + (x * scatter.EXPONENT_BATCH) ** 2
+        return np.asarray(found + (known.firing**2 if asked.motor else 0.0))
+
+    def _node(self, x: float, asked: Asked) -> _Node:
+        key = (round(x, 12), asked)
+        if key not in self._nodes:
+            self._nodes[key] = self._made(x, asked)
+        return self._nodes[key]
+
+    def _made(self, x: float, asked: Asked) -> _Node:
+        """Return the posterior at a pressure, in features of a mix.
+
+        They are its likeness to every mix that was burned (two kinds), one, its
+        distance from the centre, its degraded share.
+        """
+        rows, at, known = self.rows.places, self.widths, self.scatter
+        mixes, of = self._groups
+        u, k, m = len(mixes), len(self.rows.components), len(rows)
+        points = len(self.weights)
+        b = np.zeros((points, 2 * u + k + 2, m))
+        lever, each = x * rows.x, np.arange(m)
+        process = self.process_number(asked.process)
+        like = known.process**2 * ((rows.process == process) & (process >= 0))
+        b[:, of, each] = at.surface[:, None] ** 2 + (
+            lever * scatter.EXPONENT_SURFACE**2 + like
+        )
+        bend = matern(math.sqrt(5.0) * np.abs(x - rows.x) / scatter.BEND_LENGTH)
+        b[:, u + of, each] = at.bend[:, None] ** 2 * bend
+        one = scatter.LEVEL[1] ** 2 + lever * scatter.EXPONENT[1] ** 2
+        if asked.motor:
+            one = one + known.strands_to_motor_u**2 * rows.motor
+        b[:, 2 * u] = one
+        if asked.of not in (NEXT, MIX):
+            number = self.rows.batches.index(asked.of)
+            shared = rows.batch == number
+            b[:, 2 * u] += shared * (
+                at.between[:, None] ** 2 + lever * scatter.EXPONENT_BATCH**2
             )
-        away = 0.5 * np.abs(w[..., None, :] - measured).sum(axis=-1)
-        nearest = np.argmin(away, axis=-1)
-        distance = away.min(axis=-1)
-        scatter = np.array([m.law.scatter for m in self.mixes])
-        if self.rate_model is None or self.exponent_model is None:
-            y, u, n, n_u = columns(self.mixes, self.reference_pressure)[:, nearest]
-            u = np.sqrt(u**2 + BORROWED_DOUBT**2 * (1.0 + (distance / _NEAR) ** 2))
-            n_u, far = np.hypot(n_u, EXPONENT_DOUBT), distance > ROUNDING
-            spread = scatter[nearest]
-        else:
-            (y, u), (n, n_u) = (
-                self.rate_model.predict(w),
-                self.exponent_model.predict(w),
-            )
-            far = outside_measured(measured, w)
-            u = np.hypot(u, np.where(far, BORROWED_DOUBT, 0.0))
-            n_u = np.hypot(n_u, np.where(far, EXPONENT_DOUBT, 0.0))
-            spread = np.full(y.shape, math.sqrt(float((scatter**2).mean())))
-        return BlendRates(
-            log_rate=y,
-            log_rate_u=np.hypot(u, spread),
-            exponent=n,
-            exponent_u=n_u,
-            outside=far,
-            distance=distance,
-            nearest=nearest,
+        d = 0.5 * offsets(self.rows.components, rows.fractions).T
+        b[:, 2 * u + 1 : 2 * u + 1 + k] = d * (
+            at.slope[:, None, None] ** 2 + lever * scatter.EXPONENT_SLOPE**2
+        )
+        b[:, -1] = scatter.DEGRADED**2 * rows.degraded
+        inverse, weighted = self._inverse
+        return _Node(
+            np.einsum("hpm,hm->hp", b, weighted), b @ inverse @ np.swapaxes(b, 1, 2)
         )
 
-    def law(self, fractions: ArrayLike, name: str) -> BurnLaw:
-        """Return the burn law of one composition.
 
-        Raises
-        ------
-        InputError
-            As for :meth:`rates`, or a predicted exponent of 1 or more.
-        """
-        found = self.rates(fractions)
-        if found.log_rate.ndim:
-            raise InputError("give one composition; rates takes many")
-        if not self.mixes:
-            law = self._law()
-            return replace(law, origin=self.origin(found))
-        p, n = self.reference_pressure, float(found.exponent)
-        low, high = self._tested(int(found.nearest))
-        rate = math.exp(float(found.log_rate)) * (REFERENCE_PRESSURE / p) ** n
-        u = float(found.log_rate_u)
-        return BurnLaw(
-            name=name,
-            bands=(Band(low=low, high=high, rate=rate, exponent=n),),
-            log_rate_u=u,
-            covariance=((u**2, 0.0), (0.0, float(found.exponent_u) ** 2)),
-            centre=p,
-            degrees_of_freedom=self._freedom(),
-            scatter=max(m.law.scatter for m in self.mixes),
-            origin=self.origin(found),
-            status="estimated",
-            invented=self.invented(found),
-        )
-
-    def invented(self, found: BlendRates) -> tuple[str, ...]:
-        """Return what is invented behind the law of one composition."""
-        if not self.mixes:
-            return self._law().invented
-        laws = [m.law for m in self.mixes]
-        if self.rate_model is None or self.exponent_model is None:
-            laws = [laws[int(found.nearest)]]
-        return tuple(dict.fromkeys(name for law in laws for name in law.invented))
-
-    def origin(self, found: BlendRates) -> str:
-        """Return where the law of one composition comes from."""
-        if not self.mixes:
-            law = self._law()
-            return f"borrowed: {law.name}" + (f" ({law.source})" if law.source else "")
-        where = ", outside the measured mixes" if bool(found.outside) else ""
-        if self.rate_model is None or self.exponent_model is None:
-            near = self.mixes[int(found.nearest)].name
-            share = 100.0 * float(found.distance)
-            return f"nearest measured mix: {near}, {share:.3g} % of the mass differs"
-        words = {1: "linear", 2: "quadratic"}
-        return (
-            f"mixture model of {len(self.mixes)} measured mixes "
-            f"(ln r {words[self.rate_model.order]}, "
-            f"n {words[self.exponent_model.order]}){where}"
-        )
-
-    def _law(self) -> BurnLaw:
-        if self.borrowed is None:
-            raise InputError("no mix was measured and no law borrowed; give either")
-        return self.borrowed
-
-    def _freedom(self) -> float:
-        models = (self.rate_model, self.exponent_model)
-        known = [float(m.degrees_of_freedom) for m in models if m is not None]
-        return min(known, default=math.inf)
-
-    def _tested(self, nearest: int) -> tuple[float, float]:
-        if self.rate_model is None:
-            return self.mixes[nearest].law.tested
-        lows, highs = zip(*(m.law.tested for m in self.mixes), strict=True)
-        if max(lows) < min(highs):
-            return max(lows), min(highs)
-        return min(lows), max(highs)
-
-
-def blend_law(
-    mixes: Sequence[MeasuredMix],
-    *,
-    reference_pressure: float = REFERENCE_PRESSURE,
-    borrowed: BurnLaw | None = None,
-) -> BlendLaw:
-    """Gather what is known of the burn law across mixes.
-
-    Parameters
-    ----------
-    mixes : sequence of MeasuredMix
-        All of the same components. 3 or more of at least two different compositions
-        give a mixture model.
-    reference_pressure : float
-        Best in the middle of the tests, where rate and exponent of each mix hardly
-        depend on each other; the model takes them as independent. [Pa]
-    borrowed : BurnLaw, optional
-        Used if `mixes` is empty.
-
-    Raises
-    ------
-    InputError
-        Nothing measured and nothing borrowed; compositions of different components.
-    """
-    if not mixes and borrowed is None:
-        raise InputError("no mix was measured and no law borrowed; give either")
-    if len({len(m.fractions) for m in mixes}) > 1:
-        raise InputError("measured mixes must list the same components, 0 where absent")
-    rate_model = exponent_model = None
-    measured = _checked([m.fractions for m in mixes]) if mixes else np.empty((0, 1))
-    if len(mixes) >= MIXES_FOR_MODEL and float(np.ptp(measured, axis=0).max()) > 0.0:
-        y, u, n, n_u = columns(mixes, reference_pressure)
-        rate_model = scheffe_model(measured, y, u, _PRIOR_RATE)
-        exponent_model = scheffe_model(measured, n, n_u, _PRIOR_EXPONENT)
-    return BlendLaw(
-        mixes=tuple(mixes),
-        reference_pressure=reference_pressure,
-        rate_model=rate_model,
-        exponent_model=exponent_model,
-        borrowed=borrowed,
+def _alone(w: FloatArray, x: float, motor: bool) -> Places:
+    n = len(w)
+    return Places(
+        fractions=w,
+        x=np.full(n, x),
+        batch=np.full(n, -1),
+        motor=np.full(n, motor),
+        process=np.full(n, -1),
+        degraded=np.zeros(n),
     )
 
 
-def _borrowed_rates(law: BurnLaw, w: FloatArray, pressure: float) -> BlendRates:
-    shape = w.shape[:-1]
-    y, _, n, n_u = columns([MeasuredMix(name="", fractions=(), law=law)], pressure)
-    return BlendRates(
-        log_rate=np.full(shape, y[0]),
-        log_rate_u=np.full(shape, float(log_rate_uncertainty(law, pressure))),
-        exponent=np.full(shape, n[0]),
-        exponent_u=np.full(shape, n_u[0]),
-        outside=np.ones(shape, dtype=bool),
-        distance=np.full(shape, np.nan),
-        nearest=np.full(shape, -1),
-    )
-
-
-def _checked(fractions: ArrayLike) -> FloatArray:
-    w = np.asarray(fractions, dtype=float)
-    if not w.ndim or np.any(~(w >= 0.0)) or np.any(np.abs(w.sum(axis=-1) - 1.0) > 1e-4):
-        raise InputError("mass fractions must be 0 or more and sum to 1 in every mix")
-    return w
+def without_firings(model: BurnModel) -> BurnModel:
+    """Return the model as it would be had nothing been fired."""
+    kept = [one for one in model.evidence if one.kind != FIRING]
+    return model if len(kept) == len(model.evidence) else BurnModel(kept, model.scatter)

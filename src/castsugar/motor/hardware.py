@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -16,7 +16,7 @@ from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.burn_model import BlendLaw
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.grain import Grain
 from castsugar.motor.mass_balance import BRANCHES, Bands
@@ -47,23 +47,6 @@ TEMPERATURE_SENSITIVITY = 0.0015
 _EXPONENT = 1.13
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BurnKnowledge:
-    """Where the burn law of a mix comes from.
-
-    Attributes
-    ----------
-    law : BlendLaw
-        Of measured mixes, or one borrowed law for all.
-    components : tuple of str
-        Catalogue names of what the measured mixes were weighed of, in the order of
-        their fractions; empty for a borrowed law.
-    """
-
-    law: BlendLaw
-    components: tuple[str, ...] = ()
-
-
 #: Numbers of a motor, and the unit of each.
 _UNITS = {
     "exit_diameter": "m",
@@ -74,6 +57,7 @@ _UNITS = {
     "strand_temperature": "K",
     "temperature_sensitivity": "1/K",
     "efficiency": "",
+    "efficiency_u": "",
     "ambient_pressure": "Pa",
     "installed_mass": "kg",
 }
@@ -94,7 +78,8 @@ class Hardware:
         Thrust over ideal thrust.
     thrust_coefficient : float or None
         Takes the place of the ideal formula.
-    burning : BurnKnowledge
+    burning : BurnModel
+        What is known of burn rates.
     case : Case or None
         Without one there is no margin.
     density_ratio : float
@@ -107,6 +92,10 @@ class Hardware:
         Delivered over ideal c*, for performance; None: nothing stated.
     efficiency_measured : bool
         A measured one counts for the margin too.
+    efficiency_u : float
+        Standard uncertainty of the ln of a measured one, for the next firing.
+    firings : int
+        Sound firings behind it.
     spread : Spread
     ambient_pressure : float
         [Pa]
@@ -115,6 +104,7 @@ class Hardware:
     invented : tuple of str
         Entries that these numbers rest on and that say that nobody measured them.
     draws, seed : int
+        Of what is drawn: firings against time, delays.
 
     Raises
     ------
@@ -125,7 +115,7 @@ class Hardware:
 
     grain: Grain
     throat_diameter: float
-    burning: BurnKnowledge
+    burning: BurnModel
     exit_diameter: float | None = None
     nozzle_efficiency: float = 1.0
     thrust_coefficient: float | None = None
@@ -136,6 +126,8 @@ class Hardware:
     temperature_sensitivity: float = TEMPERATURE_SENSITIVITY
     efficiency: float | None = None
     efficiency_measured: bool = False
+    efficiency_u: float = 0.0
+    firings: int = 0
     spread: Spread = field(default=SPREAD)
     ambient_pressure: float = STANDARD_ATMOSPHERE
     installed_mass: float | None = None
@@ -145,7 +137,7 @@ class Hardware:
 
     def __post_init__(self) -> None:
         """Check that a motor can be built of it."""
-        instance(self.burning, BurnKnowledge, "burning", optional=False)
+        instance(self.burning, BurnModel, "burning", optional=False)
         instance(self.case, Case, "case")
         instance(self.spread, Spread, "spread", optional=False)
         if not hasattr(self.grain, "port_area"):
@@ -215,6 +207,44 @@ class Hardware:
         if self.efficiency is None or not self.efficiency_measured:
             return 1.0
         return self.efficiency
+
+    @property
+    def kn_max(self) -> float:
+        """Return the largest burning area over the throat area. [-]"""
+        return self.motor(density=1800.0, characteristic_velocity=900.0).kn_max
+
+    def supply(
+        self, density: ArrayLike, characteristic_velocity: ArrayLike
+    ) -> FloatArray:
+        """Return the pressure per burn rate at the largest Kn, for the margin. [Pa s/m]
+
+        Parameters
+        ----------
+        density : array_like
+            Without voids. [kg/m3]
+        characteristic_velocity : array_like
+            Ideal. [m/s]
+        """
+        motor = self.motor(density=1800.0, characteristic_velocity=900.0)
+        velocity = np.asarray(characteristic_velocity, dtype=float)
+        return mass_balance.supply(
+            kn=motor.kn_max * self.density_ratio,
+            density=density,
+            characteristic_velocity=self.margin_factor * velocity,
+            rate_factor=motor.propellant.rate_factor,
+        )
+
+    @property
+    def supply_u(self) -> float:
+        """Return the standard uncertainty of ln S, the burn rate left out. [-]"""
+        own = self.spread.supply_u(self.temperature_sensitivity)
+        return math.hypot(own, self.efficiency_u if self.efficiency_measured else 0.0)
+
+    def unfired(self) -> Hardware:
+        """Return it as it would be had no firing told an efficiency."""
+        return replace(
+            self, efficiency=None, efficiency_measured=False, efficiency_u=0.0
+        )
 
     @property
     def allowable(self) -> float:

@@ -1,39 +1,23 @@
-"""Peak pressure with its band, of one mix or of many, by Monte Carlo."""
+"""Peak pressure by formula: the chance that it stays below a pressure, no draws."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import one_of
-from castsugar.draw_set import DRAWS, SEED, chances, normals
+from castsugar.draw_set import normals
 from castsugar.errors import InputError
-from castsugar.motor import mass_balance
-from castsugar.motor.burn_law import (
-    REFERENCE_PRESSURE,
-    BurnLaw,
-    draw_laws,
-    student_factor,
-)
-from castsugar.motor.mass_balance import BRANCHES, Bands, amplification, withheld
-from castsugar.motor.trace import Motor
-from castsugar.numerics import smooth_quantile
+from castsugar.motor.burn_model import Asked, BurnModel
+from castsugar.motor.scatter import CENTRE
 
 # ----------------------------------------------------------------------------
-# Peak pressure with its band, by Monte-Carlo over the set of points.
-#
-# Both the lowest and the highest stable pressure rise with Kn: a larger supply lifts
-# the balance f everywhere, so that no falling zero of it can move down. The peak over
-# the web is therefore the pressure at the largest Kn, for every law, and one root per
-# draw is enough.
-#
-# Drawn are the burn law (shift of ln r and of n), density, throat diameter, burning
-# area, characteristic velocity and grain temperature. Relative uncertainties are those
-# of the logarithm, so that no draw is negative. A draw without a stable pressure (an
-# exponent of 1 or more) is kept as an infinite one: it counts as exceeding.
+# What a motor is made of, and how firmly it is known.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,11 +44,11 @@ class Spread:
     temperature: float = 0.0
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
+        for one in fields(self):
+            value = getattr(self, one.name)
             if not 0.0 <= value < np.inf:
                 raise InputError(
-                    f"standard uncertainty of {field.name.replace('_', ' ')} is "
+                    f"standard uncertainty of {one.name.replace('_', ' ')} is "
                     f"{value:g}; it must be 0 or more"
                 )
 
@@ -85,479 +69,263 @@ class Spread:
         parts = self.log_supply(temperature_sensitivity)
         return {n: u * normals(f"motor|{n}", draws, seed) for n, u in parts.items()}
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LawShifts:
-    """Draws of a burn law about its best estimate.
-
-    The law of a draw is ``r(p) exp(log_rate) (p / centre)**exponent``.
-
-    Attributes
-    ----------
-    log_rate, exponent : ndarray, shape (draws,)
-    centre : float
-        [Pa]
-    """
-
-    log_rate: FloatArray
-    exponent: FloatArray
-    centre: float = REFERENCE_PRESSURE
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Peak:
-    """The peak pressure of a motor and its band.
-
-    Attributes
-    ----------
-    kn_max : float
-        [-]
-    pressure : float
-        With every input at its best estimate; NaN without a stable pressure. [Pa]
-    draws : ndarray, shape (draws,)
-        Infinite where there is no stable pressure. [Pa]
-    p05, p50, p95 : float
-        Quantiles of `draws`, rounded outward to a draw. [Pa]
-    without_root : float
-        Share of draws with no stable pressure.
-    outside : float
-        Share of draws outside the tested pressures of the law.
-    spread_by_input : dict of str to float
-        Standard deviation of the ln of the pressure if one input alone is uncertain;
-        NaN if that leaves draws without a root. Sorted, largest first. [-]
-    seed : int
-    """
-
-    kn_max: float
-    pressure: float
-    draws: FloatArray
-    p05: float
-    p50: float
-    p95: float
-    without_root: float
-    outside: float
-    spread_by_input: dict[str, float]
-    seed: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return everything but the draws, with units in the names."""
-        return {
-            "kn_max": self.kn_max,
-            "peak_pressure_MPa": 1e-6 * self.pressure,
-            "peak_pressure_p05_MPa": 1e-6 * self.p05,
-            "peak_pressure_p50_MPa": 1e-6 * self.p50,
-            "peak_pressure_p95_MPa": 1e-6 * self.p95,
-            "share_without_stable_pressure": self.without_root,
-            "share_outside_tested_pressures": self.outside,
-            "log_pressure_spread_by_input": dict(self.spread_by_input),
-            "draws": len(self.draws),
-            "seed": self.seed,
-        }
-
-    def share_above(self, pressure: float) -> float:
-        """Return the share of draws above a pressure [Pa]."""
-        return float(np.mean(self.draws > pressure))
-
-
-def quantiles(draws: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return p05, p50, p95 over the last axis, as every quantile of a limit is.
-
-    Infinite draws are taken as they are; NaN gives NaN.
-    """
-    low, middle, high = (smooth_quantile(draws, level) for level in (0.05, 0.5, 0.95))
-    return low, middle, high
-
-
-def drawn_pressures(
-    bands: Bands, supply: ArrayLike, shifts: LawShifts, branch: str = "highest"
-) -> FloatArray:
-    """Return the pressure of every draw; infinite where none is stable. [Pa]
-
-    Parameters
-    ----------
-    bands : Bands
-        Leading axes broadcast with those of `supply` and `shifts`.
-    supply : array_like, shape (..., draws)
-        [Pa s/m]
-    shifts : LawShifts
-    branch : str
-        "highest" or "lowest" stable pressure.
-    """
-    law = bands.shifted(shifts.log_rate, shifts.exponent, shifts.centre)
-    if law.exponent.shape[-1] > 1:
-        found = mass_balance.roots(law, supply)
-        return found.highest() if branch == "highest" else found.lowest()
-    steepness = 1.0 - law.exponent[..., 0]
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        log_s = np.log(np.asarray(supply, dtype=float) / REFERENCE_PRESSURE)
-        p = np.exp((law.log_rate[..., 0] + log_s) / steepness) * REFERENCE_PRESSURE
-    p = np.where(steepness > 0.0, p, np.inf)
-    return np.asarray(np.where(np.isnan(log_s), np.nan, p))
-
-
-def draw_shifts(law: BurnLaw, draws: int = DRAWS, *, seed: int = SEED) -> LawShifts:
-    """Draw a burn law about its best estimate, by its own uncertainty."""
-    log_rate, exponent = draw_laws(law, draws, seed)
-    return LawShifts(log_rate=log_rate, exponent=exponent, centre=law.centre)
-
-
-def peak_pressure(
-    motor: Motor,
-    law: BurnLaw | Bands,
-    shifts: LawShifts | None = None,
-    *,
-    spread: Spread | None = None,
-    branch: str = "highest",
-    seed: int = SEED,
-) -> Peak:
-    """Draw the peak pressure of a motor.
-
-    Parameters
-    ----------
-    motor : Motor
-        Its `margin_velocity` is used: ideal, unless the efficiency was measured.
-    law : BurnLaw or Bands
-    shifts : LawShifts or None
-        None: :data:`DRAWS` draws by the uncertainty of a `BurnLaw`.
-    spread : Spread
-        None: only the burn law is uncertain.
-    branch : str
-        Where several pressures are stable, "highest" (default, cautious) or "lowest".
-    seed : int
-        Of all draws.
-
-    Raises
-    ------
-    InputError
-        An exponent of 1 or more at the best estimate, unequal or too few draws,
-        plain bands without draws.
-    """
-    one_of("branch", branch, BRANCHES)
-    bands = mass_balance.as_bands(law)
-    if shifts is None:
-        if isinstance(law, Bands):
-            raise InputError("plain bands have no uncertainty; give draws, or a law")
-        shifts = draw_shifts(law, seed=seed)
-    count = _count(shifts)
-    propellant = motor.propellant
-    added = (spread or Spread()).drawn(propellant.temperature_sensitivity, count, seed)
-    best = mass_balance.supply(
-        kn=motor.kn_max,
-        density=propellant.grain_density,
-        characteristic_velocity=propellant.margin_velocity,
-        rate_factor=propellant.rate_factor,
-    )
-    still = LawShifts(log_rate=np.zeros(1), exponent=np.zeros(1))
-
-    def pressures(log_supply: FloatArray, law: LawShifts) -> FloatArray:
-        return drawn_pressures(bands, best * np.exp(log_supply), law, branch)
-
-    draws = pressures(np.sum(list(added.values()), axis=0), shifts)
-    alone = {"burn_law": _log_deviation(pressures(np.zeros(1), shifts))}
-    for name, change in added.items():
-        used = change if change.any() else np.zeros(1)
-        alone[name] = _log_deviation(pressures(used, still))
-    p05, p50, p95 = (float(q) for q in quantiles(draws))
-    return Peak(
-        kn_max=motor.kn_max,
-        pressure=float(pressures(np.zeros(1), still)[0]),
-        draws=draws,
-        p05=p05,
-        p50=p50,
-        p95=p95,
-        without_root=float(np.mean(~np.isfinite(draws))),
-        outside=float(np.mean(bands.outside(draws))),
-        spread_by_input=dict(sorted(alone.items(), key=_largest_first)),
-        seed=seed,
-    )
-
-
-def _largest_first(item: tuple[str, float]) -> float:
-    return -np.inf if np.isnan(item[1]) else -item[1]
-
-
-def _count(shifts: LawShifts) -> int:
-    """Check the draws of the burn law and count them."""
-    shapes = np.shape(shifts.log_rate), np.shape(shifts.exponent)
-    if shapes[0] != shapes[1] or len(shapes[0]) != 1 or shapes[0][0] < 20:
-        raise InputError(
-            f"draws of the burn law have shapes {shapes[0]} and {shapes[1]}; "
-            "give equally many of both, at least 20 for a 95 % quantile"
-        )
-    return int(shapes[0][0])
-
-
-def _log_deviation(pressure: FloatArray) -> float:
-    if not np.all(np.isfinite(pressure)):
-        return float("nan")
-    return float(np.std(np.log(pressure)))
+    def supply_u(self, temperature_sensitivity: float) -> float:
+        """Return the standard uncertainty of ln S, all together. [-]"""
+        return math.hypot(*self.log_supply(temperature_sensitivity).values())
 
 
 # ----------------------------------------------------------------------------
-# Peak pressures of many mixes in one motor, with common random numbers.
+# The chance that a peak stays below a pressure.
 #
-# Every mix meets the same draws, so that two mixes differ by what they are and not by
-# luck, and a row does not depend on its neighbours.
+# With S the pressure per burn rate (:mod:`castsugar.motor.mass_balance`) a motor stands
+# below P exactly when ln r(P) + ln S <= ln P, as long as r rises slower than P: one
+# root. ln r is a sum of normals (:mod:`castsugar.motor.burn_model`), so
+#
+# .. math:: P(p \le P) = \sum_h w_h \, \Phi\!\left(\frac{\ln P - \ln S - m_h(P)}
+#     {\sqrt{V_h(P) + u_S^2}}\right)
+#
+# has neither draws nor seed and is smooth in the recipe. m_h and V_h are computed at
+# pressures of a fixed lattice and read between them by the cubic through the four
+# around, so that a mix has the same number alone and in a crowd.
 
-_ELEMENTS_AT_ONCE = 500_000
+#: Lattice of ln(p / 2.5 MPa): 75 kPa to 136 MPa.
+_STEP: Final = 0.5
+_LATTICE: Final = _STEP * np.arange(-7, 9)
 
+#: Above this no upper limit is told. [Pa]
+NO_LIMIT: Final = 1.0e8
+_TOP: Final = math.log(NO_LIMIT / CENTRE)
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MixBurns:
-    """Many mixes as a motor sees them; every array broadcasts to (mixes,).
+#: Where the search for a pressure begins: the node at 2.5 MPa.
+_BEGIN: Final = 7
 
-    Attributes
-    ----------
-    density : ndarray
-        Ideal. [kg/m3]
-    characteristic_velocity : ndarray
-        For the margin. [m/s]
-    bands : Bands
-        Log rate and exponent of shape (mixes, K) or (K,).
-    log_rate_u, exponent_u, correlation : array_like
-        Standard uncertainty of ln r at `centre`, of n, and their correlation. [-]
-    degrees_of_freedom : array_like
-        Of the burn law; Student-t draws where finite.
-    centre : array_like
-        [Pa]
-    characteristic_velocity_u : array_like
-        Relative. [-]
-    """
+#: Mixes taken together, most changes of the four nodes, most steps of Newton.
+_AT_ONCE, _CHANGES, _STEPS = 128, 8, 30
 
-    density: FloatArray
-    characteristic_velocity: FloatArray
-    bands: Bands
-    log_rate_u: ArrayLike
-    exponent_u: ArrayLike = 0.0
-    correlation: ArrayLike = 0.0
-    degrees_of_freedom: ArrayLike = np.inf
-    centre: ArrayLike = REFERENCE_PRESSURE
-    characteristic_velocity_u: ArrayLike = 0.0
+#: The step of Newton after which ln p is found: the next would be its square.
+_ENOUGH: Final = 1e-6
 
-
-def one_band_each(log_rate: ArrayLike, exponent: ArrayLike, pressure: float) -> Bands:
-    """Return laws of one band each, (mixes, 1), from ln r in m/s at a pressure [Pa]."""
-    n = np.asarray(exponent, dtype=float)
-    at_one = np.asarray(log_rate, dtype=float)
-    at_one = at_one - n * np.log(pressure / REFERENCE_PRESSURE)
-    return Bands(edges=np.empty(0), log_rate=at_one[:, None], exponent=n[:, None])
+Whole = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ManyPeaks:
-    """Peaks of many mixes in one motor.
+class Peaks:
+    """Peaks of mixes in one motor.
 
     Attributes
     ----------
-    kn_max, pressure, p05, p50, p95 : ndarray, shape (mixes,)
-        NaN in a row that failed; an infinite quantile means that so many draws have
-        no stable pressure. [-], [Pa]
-    without_root : ndarray, shape (mixes,)
-        Share of draws with no stable pressure.
-    status : ndarray of str, shape (mixes,)
-        "ok" or "not computed: reason", see
-        :func:`castsugar.motor.mass_balance.withheld`.
-    estimate : ndarray, shape (mixes,)
-        The best estimate also where no pressure is told: for warnings alone. [Pa]
-    amplification : ndarray, shape (mixes,)
-        See :func:`castsugar.motor.mass_balance.amplification`. [-]
-    further : ndarray, shape (levels, mixes)
-        Pressure that so many of the draws stay below, for the levels asked for. [Pa]
+    quantiles : ndarray, shape (levels, mixes)
+        Pressure that so large a share of the motors stays below; infinite where less
+        than that share stays below 100 MPa. [Pa]
+    exponent : ndarray, shape (mixes,)
+        Of the burn law at the median, or where that is none, at 100 MPa.
     """
 
-    kn_max: FloatArray
-    pressure: FloatArray
-    p05: FloatArray
-    p50: FloatArray
-    p95: FloatArray
-    without_root: FloatArray
-    status: NDArray[np.str_]
-    estimate: FloatArray
-    amplification: FloatArray
-    further: FloatArray
+    quantiles: FloatArray
+    exponent: FloatArray
 
 
-def peaks_of_mixes(  # noqa: PLR0913 - keyword-only options
-    motor: Motor,
-    mixes: MixBurns,
+def peaks(  # noqa: PLR0913 - keyword-only options
+    model: BurnModel,
+    fractions: ArrayLike,
+    components: Sequence[str],
     *,
-    spread: Spread | None = None,
-    draws: int = DRAWS,
-    branch: str = "highest",
-    seed: int = SEED,
-    levels: tuple[float, ...] = (),
-) -> ManyPeaks:
-    """Return the peak of every mix in the grain and behind the nozzle of `motor`.
+    log_supply: ArrayLike,
+    supply_u: ArrayLike,
+    levels: Sequence[float],
+    asked: Asked | None = None,
+    degraded: ArrayLike = 0.0,
+) -> Peaks:
+    """Return quantiles of the peak pressure of mixes in a motor.
 
     Parameters
     ----------
-    motor : Motor
-        Of its propellant only density ratio, temperatures and sensitivity count.
-    mixes : MixBurns
-    spread : Spread
-        Its characteristic velocity adds to that of each mix.
-    draws : int
-        At least 20.
-    branch, seed
-        As in :func:`castsugar.motor.peak_pressure.peak_pressure`.
-    levels : tuple of float
-        Further quantiles, 0 to 1, as those of a table.
+    model : BurnModel
+    fractions : array_like, shape (mixes, c)
+        As weighed.
+    components : sequence of str
+        Catalogue names of them.
+    log_supply, supply_u : array_like, shape (mixes,)
+        ln S [Pa s/m]; its standard uncertainty. NaN gives NaN.
+    levels : sequence of float
+        Above 0, below 1.
+    asked : Asked, optional
+    degraded : array_like, shape (mixes,)
 
     Raises
     ------
     InputError
-        Fewer than 20 draws, an unknown branch. A mix that fails keeps its row.
+        A level that is none.
     """
-    one_of("branch", branch, BRANCHES)
-    if draws < 20:
-        raise InputError(f"draws a mix: {draws}; at least 20 for a 95 % quantile")
-    rows = _Rows.of(motor, mixes)
-    scores = _Scores.of(motor, spread or Spread(), draws, seed)
-    count = len(rows.supply)
-    band_count = mixes.bands.exponent.shape[-1]
-    chunk = max(1, _ELEMENTS_AT_ONCE // (draws * band_count))
-    found = np.empty((5 + len(levels), count))
-    for start in range(0, count, chunk):
-        part = slice(start, start + chunk)
-        found[:, part] = rows.peaks(part, scores, branch, levels)
-    bad = ~(rows.usable & np.isfinite(rows.exponent).all(axis=-1))
-    why = withheld(rows.bands(slice(None)), found[0], motor.ambient_pressure)
-    why = np.where(bad, "an input is not a positive number", why)
-    status = np.where(why == "", "ok", np.char.add("not computed: ", why))
-    estimate = np.where(bad, np.nan, found[0])
-    found[:, why != ""] = np.nan
-    return ManyPeaks(
-        kn_max=np.full(count, motor.kn_max),
-        pressure=found[0],
-        p05=found[1],
-        p50=found[2],
-        p95=found[3],
-        without_root=found[4],
-        status=status,
-        estimate=estimate,
-        amplification=amplification(rows.bands(slice(None)), estimate),
-        further=found[5:],
+    if not all(0.0 < level < 1.0 for level in levels):
+        raise InputError(f"levels are {list(levels)}; each must lie between 0 and 1")
+    w = np.atleast_2d(np.asarray(fractions, dtype=float))
+    supply, u, gone = (
+        np.broadcast_to(np.asarray(a, dtype=float), len(w))
+        for a in (log_supply, supply_u, degraded)
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Rows:
-    """Everything as (mixes,) or (mixes, K) arrays."""
-
-    supply: FloatArray
-    velocity_u: FloatArray
-    edges: FloatArray
-    log_rate: FloatArray
-    exponent: FloatArray
-    log_rate_u: FloatArray
-    exponent_u: FloatArray
-    correlation: FloatArray
-    freedom: FloatArray
-    centre: FloatArray
-
-    @classmethod
-    def of(cls, motor: Motor, mixes: MixBurns) -> _Rows:
-        propellant, bands = motor.propellant, mixes.bands
-        supply = mass_balance.supply(
-            kn=motor.kn_max * propellant.density_ratio,
-            density=mixes.density,
-            characteristic_velocity=mixes.characteristic_velocity,
-            rate_factor=propellant.rate_factor,
+    quantiles = np.full((len(levels), len(w)), np.nan)
+    exponent = np.full(len(w), np.nan)
+    usable = np.flatnonzero(np.isfinite(supply) & np.isfinite(u))
+    for start in range(0, len(usable), _AT_ONCE):
+        own = usable[start : start + _AT_ONCE]
+        some = _Some(
+            model=model,
+            asked=asked or Asked(),
+            fractions=w[own],
+            components=tuple(components),
+            degraded=gone[own],
+            threshold=math.log(CENTRE) - supply[own],
+            supply_u=u[own],
         )
-        row = np.broadcast_arrays(
-            np.atleast_1d(supply),
-            np.asarray(mixes.characteristic_velocity_u, dtype=float),
-            np.asarray(mixes.log_rate_u, dtype=float),
-            np.asarray(mixes.exponent_u, dtype=float),
-            np.asarray(mixes.correlation, dtype=float),
-            np.asarray(mixes.degrees_of_freedom, dtype=float),
-            np.asarray(mixes.centre, dtype=float),
-        )
-        shape = (len(row[0]), bands.exponent.shape[-1])
-        return cls(
-            supply=row[0],
-            velocity_u=row[1],
-            edges=bands.edges,
-            log_rate=np.broadcast_to(bands.log_rate, shape),
-            exponent=np.broadcast_to(bands.exponent, shape),
-            log_rate_u=row[2],
-            exponent_u=row[3],
-            correlation=row[4],
-            freedom=row[5],
-            centre=row[6],
-        )
-
-    @property
-    def usable(self) -> NDArray[np.bool_]:
-        """Return the rows whose numbers can be used."""
-        spreads = self.velocity_u + self.log_rate_u + self.exponent_u
-        good = np.isfinite(self.supply) & (self.supply > 0) & np.isfinite(spreads)
-        good &= np.isfinite(self.log_rate).all(axis=-1)
-        return np.asarray(good & (np.abs(self.correlation) <= 1) & (self.freedom > 0))
-
-    def bands(self, part: slice) -> Bands:
-        """Return the burn laws of some rows, (rows, K)."""
-        return Bands(
-            edges=self.edges,
-            log_rate=self.log_rate[part],
-            exponent=self.exponent[part],
-        )
-
-    def peaks(
-        self, part: slice, scores: _Scores, branch: str, levels: tuple[float, ...]
-    ) -> FloatArray:
-        """Return best, p05, p50, p95, share without root, further quantiles."""
-        laws = self.bands(part)
-        bands = replace(
-            laws,
-            log_rate=laws.log_rate[:, None, :],
-            exponent=laws.exponent[:, None, :],
-        )
-        rho = self.correlation[part, None]
-        rest = np.sqrt(np.clip(1.0 - rho**2, 0.0, 1.0))
-        widening = _widening(self.freedom[part], scores.freedom)
-        t, other = widening * scores.rate, widening * scores.exponent
-        # The shift of n turns each law about its own centre.
-        n = self.exponent_u[part, None] * (rho * t + rest * other)
-        turn = n * np.log(self.centre[part, None] / REFERENCE_PRESSURE)
-        shifts = LawShifts(log_rate=self.log_rate_u[part, None] * t - turn, exponent=n)
-        added = scores.supply + self.velocity_u[part, None] * scores.velocity
-        drawn = self.supply[part, None] * np.exp(added)
-        p = drawn_pressures(bands, drawn, shifts, branch)
-        p05, p50, p95 = quantiles(p[:, 1:])
-        lost = np.mean(~np.isfinite(p[:, 1:]), axis=-1)
-        more = [smooth_quantile(p[:, 1:], level) for level in levels]
-        return np.stack([p[:, 0], p05, p50, p95, lost, *more])
+        for row, level in enumerate(levels):
+            quantiles[row, own] = some.pressure(level)
+        exponent[own] = some.slope(some.found(0.5))
+    return Peaks(quantiles=quantiles, exponent=exponent)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Scores:
-    """What all mixes share, (1 + draws,); the first is the best estimate: no shift.
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Some:
+    """Some mixes in a motor; (mixes,) unless it says otherwise."""
 
-    Normal scores, but for the chances of `freedom` and `supply`, which is of ln S.
-    """
+    model: BurnModel
+    asked: Asked
+    fractions: FloatArray
+    components: tuple[str, ...]
+    degraded: FloatArray
+    threshold: FloatArray  # x + threshold - ln r is the room to the balance
+    supply_u: FloatArray
+    nodes: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    places: dict[float, FloatArray] = field(default_factory=dict)
 
-    rate: FloatArray
-    exponent: FloatArray
-    freedom: FloatArray
-    supply: FloatArray
-    velocity: FloatArray
+    def pressure(self, level: float) -> FloatArray:
+        """Return the pressure that so large a share stays below. [Pa]"""
+        x = self.found(level)
+        return np.asarray(np.where(np.isnan(x), np.inf, CENTRE * np.exp(x)))
 
-    @classmethod
-    def of(cls, motor: Motor, spread: Spread, draws: int, seed: int) -> _Scores:
-        parts = spread.drawn(motor.propellant.temperature_sensitivity, draws, seed)
-        return cls(
-            rate=np.r_[0.0, normals("burn law|rate", draws, seed)],
-            exponent=np.r_[0.0, normals("burn law|exponent", draws, seed)],
-            freedom=np.r_[0.5, chances("burn law|freedom", draws, seed)],
-            supply=np.r_[0.0, np.sum(list(parts.values()), axis=0)],
-            velocity=np.r_[0.0, normals("mix|characteristic_velocity", draws, seed)],
-        )
+    def found(self, level: float) -> FloatArray:
+        """Return ln(p / centre) of a level; NaN where it lies above the top."""
+        if level not in self.places:
+            self.places[level] = self._solved(level)
+        return self.places[level]
+
+    def slope(self, x: FloatArray) -> FloatArray:
+        """Return the exponent at x, that at the top for NaN."""
+        x = np.where(np.isnan(x), _TOP, x)
+        nodes = _nodes(x)
+        means = self._stencil(nodes)[0]
+        share = _shares(x, nodes)[1]
+        each = np.einsum("if,ihf->hf", share, means)
+        return np.asarray(self.model.weights @ each)
+
+    def _solved(self, level: float) -> FloatArray:
+        """Solve for a level, the nodes following the solution."""
+        x = self._guess(level)
+        nodes = _nodes(x)
+        for _ in range(_CHANGES):
+            x = self._newton(x, nodes, level)
+            new = _nodes(np.clip(x, _LATTICE[0], _TOP))
+            if np.array_equal(new, nodes):
+                break
+            nodes = new
+        beyond = x > _TOP
+        if beyond.any():
+            top = np.full(len(x), _TOP)
+            chance = self._chance(top, self._stencil(_nodes(top)), _nodes(top))[0]
+            x = np.where(beyond & (chance < level), np.nan, np.minimum(x, _TOP))
+        return np.asarray(x)
+
+    def _guess(self, level: float) -> FloatArray:
+        """Return where a level would lie if ln r were one straight normal."""
+        from scipy.special import ndtri
+
+        nodes = np.full(len(self.fractions), _BEGIN)
+        means, variances = self._stencil(nodes)
+        weights = self.model.weights
+        at, later = weights @ means[1], weights @ means[2]
+        off = means[1] - at
+        sd = np.sqrt(weights @ (variances[1] + off * off) + self.supply_u**2)
+        steep = np.maximum(1.0 - (later - at) / _STEP, 0.1)
+        x = (at - self.threshold + float(ndtri(level)) * sd) / steep
+        return np.asarray(np.clip(x, _LATTICE[0], _TOP))
+
+    def _newton(self, x: FloatArray, nodes: Whole, level: float) -> FloatArray:
+        """Return the root on the cubic of its nodes, by Newton on the normal score."""
+        from scipy.special import ndtri
+
+        goal, near = float(ndtri(level)), self._stencil(nodes)
+        for _ in range(_STEPS):
+            chance, density = self._chance(x, near, nodes)
+            held = np.clip(chance, 1e-15, 1.0 - 1e-15)
+            score = ndtri(held)
+            bell = np.exp(-0.5 * score**2) / math.sqrt(2.0 * math.pi)
+            rise = np.maximum(density / bell, 0.05)
+            step = np.clip((goal - score) / rise, -1.0, 1.0)
+            x = np.clip(x + step, _LATTICE[0], _LATTICE[-1])
+            if np.abs(step).max(initial=0.0) < _ENOUGH:
+                break
+        return x
+
+    def _chance(
+        self, x: FloatArray, near: tuple[FloatArray, FloatArray], nodes: Whole
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the chance to stay below x, and how it rises with x."""
+        from scipy.special import ndtr
+
+        share, rise = _shares(x, nodes)
+        mean, slope = (np.einsum("if,ihf->hf", s, near[0]) for s in (share, rise))
+        variance = np.einsum("if,ihf->hf", share, near[1])
+        sd = np.sqrt(np.maximum(variance, 0.0) + self.supply_u**2)
+        z = (x + self.threshold - mean) / sd
+        weights = self.model.weights
+        bell = np.exp(-0.5 * z * z) * ((1.0 - slope) / sd)
+        return weights @ ndtr(z), weights @ bell / math.sqrt(2.0 * math.pi)
+
+    def _stencil(self, nodes: Whole) -> tuple[FloatArray, FloatArray]:
+        """Return means and variances at the four nodes of each, (4, points, mixes)."""
+        shape = (4, len(self.model.weights), len(nodes))
+        means, variances = np.empty(shape), np.empty(shape)
+        for first in np.unique(nodes):
+            own = np.flatnonzero(nodes == first)
+            for i in range(4):
+                mean, variance = self._node(int(first) - 1 + i, own)
+                means[i][:, own], variances[i][:, own] = mean[:, own], variance[:, own]
+        return means, variances
+
+    def _node(self, number: int, own: Whole) -> tuple[FloatArray, FloatArray]:
+        """Return means and variances at a node, filled for the mixes asked for."""
+        shape = (len(self.model.weights), len(self.fractions))
+        if number not in self.nodes:
+            self.nodes[number] = np.full(shape, np.nan), np.full(shape, np.nan)
+        mean, variance = self.nodes[number]
+        missing = own[np.isnan(mean[0, own])]
+        if missing.size:
+            found = self.model.rates(
+                self.fractions[missing],
+                self.components,
+                CENTRE * math.exp(_LATTICE[number]),
+                self.asked,
+                self.degraded[missing],
+            )
+            mean[:, missing], variance[:, missing] = found.means, found.variances
+        return mean, variance
 
 
-def _widening(freedom: FloatArray, drawn: FloatArray) -> FloatArray:
-    """Return Student's factors of many laws, (rows, draws)."""
-    out = np.ones((len(freedom), len(drawn)))
-    for value in np.unique(freedom[np.isfinite(freedom) & (freedom > 0)]):
-        out[freedom == value] = student_factor(float(value), drawn)
-    return out
+def _nodes(x: FloatArray) -> Whole:
+    """Return the second of the four nodes around each x."""
+    below = np.floor((x - _LATTICE[0]) / _STEP).astype(int)
+    return np.asarray(np.clip(below, 1, len(_LATTICE) - 3))
+
+
+def _shares(x: FloatArray, nodes: Whole) -> tuple[FloatArray, FloatArray]:
+    """Return the shares of four nodes in a value at x, and in its slope, (4, mixes)."""
+    t = (x - _LATTICE[nodes]) / _STEP
+    a, b, c, d = t + 1.0, t, t - 1.0, t - 2.0
+    share = [-b * c * d / 6.0, a * c * d / 2.0, -a * b * d / 2.0, a * b * c / 6.0]
+    rise = [
+        -(c * d + b * d + b * c) / 6.0,
+        (c * d + a * d + a * c) / 2.0,
+        -(b * d + a * d + a * b) / 2.0,
+        (b * c + a * c + a * b) / 6.0,
+    ]
+    return np.array(share), np.array(rise) / _STEP

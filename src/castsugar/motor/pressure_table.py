@@ -1,10 +1,13 @@
-"""Mixes in the user's motor: which burn law, peak pressure with its band, margin."""
+"""Mixes in the user's motor: peak pressure with its band, margin, and what it rests on.
+
+Works without Cantera where c* is given.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,30 +19,40 @@ from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
-from castsugar.motor.burn_law import BORROWED_DOUBT, REFERENCE_PRESSURE, Band, BurnLaw
-from castsugar.motor.burn_model import BlendLaw, BlendRates, columns
+from castsugar.motor.burn_evidence import PUBLISHED, Burned, coordinates
+from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.burn_model import SAME, Asked, BurnModel, without_firings
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware, port_caution, pressure_rise
+from castsugar.motor.law_of_mix import law_of_mix, tested
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import impulse_class
-from castsugar.motor.peak_pressure import (
-    ManyPeaks,
-    MixBurns,
-    one_band_each,
-    peaks_of_mixes,
-)
+from castsugar.motor.peak_pressure import peaks
 from castsugar.motor.trace import Trace, fire
 
 # ----------------------------------------------------------------------------
-# Which burn law a mix burns by: of measured mixes, the nearest one, or borrowed.
+# Mixes as the model of burn rates sees them.
 
-#: Share of the mass that may differ between a mix and a measured one that it is: a
-#: scale in steps of 0.1 g rounds 200 g by half as much, and strands were weighed so.
-SAME_MIX = 1e-3
 
-#: Share of foreign ingredients over which the doubt of a burn law grows by as much as
-#: that of a borrowed one (assumed, as for the nearest measured mix).
-_NEAR = 0.1
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Compositions:
+    """What mixes were weighed of.
+
+    Attributes
+    ----------
+    components : tuple of str
+        Catalogue names.
+    fractions : ndarray, shape (n, c)
+    degraded : ndarray, shape (n,)
+        Degraded share of the sugar.
+    processes : tuple of str
+        Of each; empty for the usual one.
+    """
+
+    components: tuple[str, ...]
+    fractions: FloatArray
+    degraded: FloatArray
+    processes: tuple[str, ...]
 
 
 def components_of(blends: Blends) -> list[dict[str, float]]:
@@ -57,176 +70,115 @@ def components_of(blends: Blends) -> list[dict[str, float]]:
     ]
 
 
+def compositions(blends: Blends) -> Compositions:
+    """Return mixes as the model of burn rates sees them."""
+    processes = ("",) * len(blends)
+    if blends.items:
+        names = tuple(item.constituents[0].origin for item in blends.items)
+        shares = np.asarray(blends.shares, dtype=float)
+    else:
+        rows = components_of(blends)
+        names = tuple(dict.fromkeys(name for row in rows for name in row))
+        shares = np.array([[row.get(n, 0.0) for n in names] for row in rows])
+    shares = shares.reshape(len(blends), len(names))
+    return Compositions(
+        components=names,
+        fractions=shares / shares.sum(axis=1, keepdims=True),
+        degraded=np.nan_to_num(blends.browned),
+        processes=processes,
+    )
+
+
 def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
     """Return the share of the mass that differs between two mixes."""
     names = dict.fromkeys((*one, *other))
     return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
-def rates_of(blends: Blends, hardware: Hardware) -> tuple[BlendRates, FloatArray]:
-    """Return the burn laws of mixes, and what share of each is foreign to them."""
-    burning = hardware.burning
-    if not burning.law.mixes:
-        return burning.law.rates(np.ones((len(blends), 1))), np.zeros(len(blends))
-    rows = components_of(blends)
-    shares = np.array([[r.get(n, 0.0) for n in burning.components] for r in rows])
-    shares = shares.reshape(-1, len(burning.components))
-    known = shares.sum(axis=1)
-    even = np.full(shares.shape, 1.0 / shares.shape[1])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        scaled = np.where(known[:, None] > 0.0, shares / known[:, None], even)
-    foreign = np.clip(1.0 - known, 0.0, 1.0)
-    return _with_own(burning.law, burning.law.rates(scaled), foreign), foreign
+def own_of(model: BurnModel, parts: Mapping[str, float]) -> list[Burned]:
+    """Return what was burned of this very mix, in the order of the bench file."""
+    shares = coordinates(parts)
+    return [one for one in model.evidence if differs(one.shares, shares) < SAME]
 
 
-def _with_own(law: BlendLaw, rates: BlendRates, foreign: FloatArray) -> BlendRates:
-    """Return burn laws where a mix that was itself measured keeps its own."""
-    own = is_measured(rates, foreign)
-    if not own.any():
-        return rates
-    y, u, n, n_u = columns(law.mixes, law.reference_pressure)[:, rates.nearest]
-    scatter = np.array([m.law.scatter for m in law.mixes])[rates.nearest]
-    return replace(
-        rates,
-        log_rate=np.where(own, y, rates.log_rate),
-        log_rate_u=np.where(own, np.hypot(u, scatter), rates.log_rate_u),
-        exponent=np.where(own, n, rates.exponent),
-        exponent_u=np.where(own, n_u, rates.exponent_u),
-    )
+def origin_of(model: BurnModel, parts: Mapping[str, float]) -> str:
+    """Say where the burn rate of a mix comes from.
 
-
-def is_measured(rates: BlendRates, foreign: FloatArray) -> NDArray[np.bool_]:
-    """Return which mixes are, within 0.1 % of the mass, one that was measured."""
-    near = np.nan_to_num(rates.distance, nan=1.0) + foreign
-    return np.asarray((near < SAME_MIX) & (rates.nearest >= 0))
-
-
-def freedom_of(law: BlendLaw, rates: BlendRates, foreign: FloatArray) -> FloatArray:
-    """Return the degrees of freedom behind the burn law of each mix.
-
-    Those of its own strands for a mix that was measured: few strands know their own
-    scatter badly, and draws of Student's t say so. Infinite for the others, whose doubt
-    is that of the model between mixes.
+    Examples
+    --------
+    >>> origin_of(BurnModel(), {"potassium nitrate": 0.6, "sucrose": 0.4})
+    'assumed: nothing was burned'
     """
-    own = is_measured(rates, foreign)
-    if not own.any():
-        return np.full(len(own), np.inf)
-    known = np.array([m.law.degrees_of_freedom for m in law.mixes])
-    return np.where(own, known[rates.nearest], np.inf)
+    if not model.evidence:
+        return "assumed: nothing was burned"
+    own = own_of(model, parts)
+    if own:
+        one = next((o for o in own if o.measured), own[0])
+        return f"{_WORDS[one.kind]}: {one.name}"
+    shares = coordinates(parts)
+    near = min(model.evidence, key=lambda one: differs(one.shares, shares))
+    away = f"{100.0 * differs(near.shares, shares):.2g} % of the mass from {near.name}"
+    if all(one.kind == PUBLISHED for one in model.evidence):
+        return f"borrowed: {near.name}, {away}"
+    count = len({one.name for one in model.evidence if one.kind != PUBLISHED})
+    mixes = "1 mix" if count == 1 else f"{count} mixes"
+    return f"model of {mixes}: {away}"
 
 
-def single_law(hardware: Hardware) -> BurnLaw:
-    """Return the one law that serves all mixes."""
-    law = hardware.burning.law.borrowed
-    assert law is not None  # a BlendLaw without mixes has one
-    return law
+_WORDS = {
+    "strands": "measured",
+    "firing": "measured",
+    "stated": "stated",
+    "published": "borrowed",
+}
 
 
-def spread_of(law: BurnLaw) -> dict[str, Any]:
-    """Return what the peaks need of one law that serves all mixes."""
-    cross = variance = 0.0
-    if law.covariance is not None:
-        (_, cross), (_, variance) = law.covariance
-    spread = math.sqrt(variance)
-    along = law.log_rate_u * spread
-    return {
-        "bands": mass_balance.as_bands(law),
-        "log_rate_u": law.log_rate_u,
-        "exponent_u": spread,
-        "correlation": cross / along if along > 0.0 else 0.0,
-        "degrees_of_freedom": law.degrees_of_freedom,
-        "centre": law.centre,
-    }
-
-
-def law_of_row(hardware: Hardware, rates: BlendRates, row: int) -> BurnLaw | Bands:
-    """Return the law that one mix burns by."""
-    if not hardware.burning.law.mixes:
-        return single_law(hardware)
-    centre = hardware.burning.law.reference_pressure
-    exponent = float(rates.exponent[row])
-    at_one = math.exp(float(rates.log_rate[row]))
-    at_one *= (REFERENCE_PRESSURE / centre) ** exponent
-    return mass_balance.power_law(at_one, exponent)
-
-
-def doubt_of(rates: BlendRates, foreign: FloatArray) -> FloatArray:
-    """Return the standard uncertainty of ln r, foreign ingredients included."""
-    return np.hypot(rates.log_rate_u, BORROWED_DOUBT * foreign / _NEAR)
+def this_batch(model: BurnModel, parts: Mapping[str, float]) -> str:
+    """Return the batch of this mix that burned last; empty without."""
+    names = [one.batch for one in own_of(model, parts) if one.measured and one.batch]
+    return names[-1] if names else ""
 
 
 def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
-    """Return the law that the first of some mixes burns by, with its doubt.
+    """Return the law that the first of some mixes burns by in a motor.
 
-    A mix that was measured keeps its own law; others get that of the mixture model or
-    of the nearest mix, or the borrowed one.
+    That of the next batch; its doubt holds batch and firing.
+
+    Raises
+    ------
+    InputError
+        For a law so steep that no pressure is stable.
     """
-    burning = hardware.burning.law
-    if not burning.mixes:
-        return single_law(hardware)
-    rates, foreign = rates_of(blends, hardware)
-    if is_measured(rates, foreign)[0]:
-        return burning.mixes[int(rates.nearest[0])].law
-    low, high = tested(hardware)
-    centre, exponent = burning.reference_pressure, float(rates.exponent[0])
-    at_one = math.exp(float(rates.log_rate[0]))
-    at_one *= (REFERENCE_PRESSURE / centre) ** exponent
-    doubt = float(doubt_of(rates, foreign)[0])
-    slope = float(rates.exponent_u[0]) ** 2
-    return BurnLaw(
-        name="between measured mixes",
-        bands=(Band(low=low, high=high, rate=at_one, exponent=exponent),),
-        log_rate_u=doubt,
-        covariance=((doubt**2, 0.0), (0.0, slope)),
-        centre=centre,
-        origin=burning.origin(row_of(rates, 0)),
-        status="fitted",
-        invented=burning.invented(row_of(rates, 0)),
+    found = compositions(blends)
+    parts = components_of(blends)[0]
+    return law_of_mix(
+        hardware.burning,
+        found.fractions[0],
+        found.components,
+        degraded=float(found.degraded[0]),
+        asked=Asked(process=found.processes[0]),
+        origin=origin_of(hardware.burning, parts),
     )
 
 
 def invented_behind(mix: Mix, hardware: Hardware) -> tuple[str, ...]:
-    """Return what is invented behind the pressure of a mix: motor and burn law."""
-    law = burn_law_of(of_mixes([mix]), hardware)
-    return tuple(dict.fromkeys((*hardware.invented, *law.invented)))
-
-
-def tested(hardware: Hardware) -> tuple[float, float]:
-    """Return the pressures between which the burn law was tested. [Pa]"""
-    law = hardware.burning.law
-    if not law.mixes:
-        return single_law(hardware).tested
-    tested = [m.law.tested for m in law.mixes]
-    return min(low for low, _ in tested), max(high for _, high in tested)
-
-
-def row_of(rates: BlendRates, row: int) -> BlendRates:
-    """Return one of many burn laws."""
-    return BlendRates(
-        log_rate=rates.log_rate[row],
-        log_rate_u=rates.log_rate_u[row],
-        exponent=rates.exponent[row],
-        exponent_u=rates.exponent_u[row],
-        outside=rates.outside[row],
-        distance=rates.distance[row],
-        nearest=rates.nearest[row],
-    )
+    """Return what is invented behind the pressure of a mix: motor and burn rates."""
+    burned = [name for one in hardware.burning.evidence for name in one.invented]
+    return tuple(dict.fromkeys((*hardware.invented, *burned)))
 
 
 # ----------------------------------------------------------------------------
-# Mixes in the user's motor: peak pressure with its band, margin, firing.
-#
-# Works without Cantera where c* is given.
+# Mixes in the motor.
 
 Columns = dict[str, Any]
 
 _BURSTS = "the expected peak exceeds what the case may hold: do not fire it"
 
-#: The best estimate does not hang on the draws.
-_FEW = 20
+#: Quantiles that every row has.
+_LEVELS = (0.05, 0.5, 0.95)
 
-#: From here on a pressure counts as none: nothing of the model holds there. [Pa]
-BEYOND = 1.0e9
+#: Sound firings from which on what they taught is taken as it is.
+FIRINGS_TO_TRUST = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -236,89 +188,83 @@ class MotorRows:
     Attributes
     ----------
     hardware : Hardware
-    peaks : ManyPeaks
-    rates : BlendRates
-    foreign : ndarray, shape (n,)
-        Share of each mix that no measured mix holds.
+    parts : tuple of dict
+        What each was weighed of.
+    status : ndarray of str, shape (n,)
+        "ok" or "not computed: reason".
+    estimate : ndarray, shape (n,)
+        The median also where no pressure is told: for warnings alone. [Pa]
+    p05, p50, p95, this_batch : ndarray, shape (n,)
+        Of the next batch; 95 % of the batch whose strands burned, NaN without. Infinite
+        where no upper limit can be given, NaN where no pressure is told. [Pa]
+    further : ndarray, shape (levels, n)
+        The other levels that were asked for. [Pa]
+    amplification : ndarray, shape (n,)
+        1/(1 - n). [-]
     """
 
     hardware: Hardware
-    peaks: ManyPeaks
-    rates: BlendRates
-    foreign: FloatArray
+    parts: tuple[dict[str, float], ...]
+    status: NDArray[np.str_]
+    estimate: FloatArray
+    p05: FloatArray
+    p50: FloatArray
+    p95: FloatArray
+    this_batch: FloatArray
+    further: FloatArray
+    amplification: FloatArray
 
     def columns(self) -> Columns:
         """Return the motor columns of the contract."""
-        peaks = self.peaks
-        best, high = (
-            np.where(p > BEYOND, np.inf, p) for p in (peaks.pressure, peaks.p95)
-        )
-        left = margin(self.hardware.allowable, peaks.p05, peaks.p50, high)
+        left = margin(self.hardware.allowable, self.p05, self.p50, self.p95)
         return {
-            "kn_max": peaks.kn_max,
-            "peak_pressure_MPa": 1e-6 * best,
-            "peak_pressure_p95_MPa": 1e-6 * high,
+            "kn_max": np.full(len(self.p50), self.hardware.kn_max),
+            "peak_pressure_MPa": 1e-6 * self.p50,
+            "peak_pressure_p95_MPa": 1e-6 * self.p95,
+            "peak_pressure_p95_this_batch_MPa": 1e-6 * self.this_batch,
             "pressure_margin_percent": 100.0 * left.at_p95,
             "burn_law_origin": self.origins(),
         }
 
     def origins(self) -> list[str]:
-        """Say of each mix where its burn law comes from."""
-        law = self.hardware.burning.law
-        own = is_measured(self.rates, self.foreign)
-        found = []
-        for row, status in enumerate(self.peaks.status):
-            if status != "ok":
-                found.append(str(status))
-                continue
-            if own[row]:
-                mix = law.mixes[int(self.rates.nearest[row])]
-                found.append(f"{mix.law.origin}: {mix.name}")
-                continue
-            text = law.origin(row_of(self.rates, row))
-            if self.foreign[row] > 1e-9:
-                text += f", {100.0 * self.foreign[row]:.3g} % of it in no measured mix"
-            found.append(text)
-        return found
+        """Say of each mix where its burn rate comes from."""
+        model = self.hardware.burning
+        return [
+            origin_of(model, parts) if status == "ok" else str(status)
+            for parts, status in zip(self.parts, self.status, strict=True)
+        ]
 
     def own_cautions(self, row: int) -> tuple[str, ...]:
-        """Return what is to be looked at in the strands of a mix that was measured."""
-        if not is_measured(self.rates, self.foreign)[row]:
-            return ()
-        mixes = self.hardware.burning.law.mixes
-        return mixes[int(self.rates.nearest[row])].cautions
+        """Return what is to be looked at again in what was burned of a mix."""
+        own = own_of(self.hardware.burning, self.parts[row])
+        return tuple(dict.fromkeys(text for one in own for text in one.cautions))
 
     def flags(self) -> list[list[str]]:
         """Return what is special about each row."""
-        low, high = tested(self.hardware)
+        return [self._flags(row) for row in range(len(self.p50))]
+
+    def _flags(self, row: int) -> list[str]:
+        allowed, middle, high = self.hardware.allowable, self.p50[row], self.p95[row]
+        if self.status[row] != "ok":
+            beyond = self.estimate[row] > allowed
+            return [f"motor {self.status[row]}", *([_BURSTS] if beyond else [])]
+        low, most = tested(self.hardware.burning)
         found = []
-        for row, status in enumerate(self.peaks.status):
-            if status != "ok":
-                beyond = self.peaks.estimate[row] > self.hardware.allowable
-                found.append([f"motor {status}", *([_BURSTS] if beyond else [])])
-                continue
-            own = []
-            if not low <= self.peaks.pressure[row] <= high:
-                own.append(
-                    f"pressure outside the {low / 1e6:.3g} to {high / 1e6:.3g} MPa "
-                    "that the burn law was tested at"
-                )
-            elif self.peaks.p95[row] > high:
-                own.append(
-                    "95 % pressure above the tested pressures of the burn law"
-                    if self.peaks.p95[row] < BEYOND
-                    else "95 % pressure without limit"
-                )
-            if self.peaks.pressure[row] > self.hardware.allowable:
-                own.append(_BURSTS)
-            elif self.peaks.p95[row] > self.hardware.allowable:
-                own.append(
-                    "the 95 % pressure exceeds what the case may hold: do not fire it"
-                )
-            if self.peaks.without_root[row] > 0.0:
-                share = 100.0 * self.peaks.without_root[row]
-                own.append(f"no stable pressure in {share:.2g} % of the draws")
-            found.append(own)
+        if not low <= middle <= most:
+            found.append(
+                f"pressure outside the {low / 1e6:.3g} to {most / 1e6:.3g} MPa at "
+                "which anything burned"
+            )
+        elif math.isfinite(high) and high > most:
+            found.append("95 % pressure above those at which anything burned")
+        if math.isinf(high):
+            found.append("no upper limit of the pressure can be given: burn strands")
+        if middle > allowed:
+            found.append(_BURSTS)
+        elif high > allowed:
+            found.append(
+                "the 95 % pressure exceeds what the case may hold: do not fire it"
+            )
         return found
 
 
@@ -329,7 +275,7 @@ def motor_rows(
     characteristic_velocity: FloatArray,
     levels: tuple[float, ...] = (),
 ) -> MotorRows:
-    """Put mixes into a motor and draw their peak pressures.
+    """Put mixes into a motor.
 
     Parameters
     ----------
@@ -338,42 +284,124 @@ def motor_rows(
     hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
+    levels : tuple of float
+        Further quantiles of the peak.
 
     Returns
     -------
     MotorRows
-        The same draws for all mixes; a row that cannot be driven says why.
+        A row that cannot be driven says why.
     """
-    rates, foreign = rates_of(blends, hardware)
-    burning = hardware.burning.law
-    if burning.mixes:
-        bands = one_band_each(
-            rates.log_rate, rates.exponent, burning.reference_pressure
-        )
-        doubt = doubt_of(rates, foreign)
-        known: dict[str, Any] = {
-            "bands": bands,
-            "log_rate_u": doubt,
-            "exponent_u": rates.exponent_u,
-            "degrees_of_freedom": freedom_of(burning, rates, foreign),
-            "centre": burning.reference_pressure,
-        }
-    else:
-        known = spread_of(single_law(hardware))
-    velocity = hardware.margin_factor * characteristic_velocity
-    burns = MixBurns(density=blends.density, characteristic_velocity=velocity, **known)
-    peaks = peaks_of_mixes(
-        hardware.motor(density=1800.0, characteristic_velocity=900.0),
-        burns,
-        spread=hardware.spread,
-        draws=hardware.draws,
-        seed=hardware.seed,
-        levels=levels,
+    made = compositions(blends)
+    velocity = np.asarray(characteristic_velocity, dtype=float)
+    ideal = hardware.supply(blends.density, velocity)
+    wanted = (*_LEVELS, *levels)
+    found, exponent = _quantiles(hardware, made, ideal, wanted)
+    parts = tuple(components_of(blends))
+    bands = Bands(
+        edges=np.empty(0),
+        log_rate=np.zeros((len(blends), 1)),
+        exponent=exponent[:, None],
     )
-    missing = np.isnan(characteristic_velocity)
-    no_c_star = "not computed: no c*, without a nozzle, a flame or a sound cook"
-    peaks = replace(peaks, status=np.where(missing, no_c_star, peaks.status))
-    return MotorRows(hardware=hardware, peaks=peaks, rates=rates, foreign=foreign)
+    estimate = found[1]
+    why = mass_balance.withheld(bands, estimate, hardware.ambient_pressure)
+    why = np.where(np.isnan(ideal), "an input is not a positive number", why)
+    status = np.where(why == "", "ok", np.char.add("not computed: ", why))
+    none = "not computed: no c*, without a nozzle, a flame or a sound cook"
+    status = np.where(np.isnan(velocity), none, status)
+    told = np.where(status == "ok", found, np.nan)
+    own = _of_this_batch(hardware, made, parts, ideal)
+    return MotorRows(
+        hardware=hardware,
+        parts=parts,
+        status=status,
+        estimate=estimate,
+        p05=told[0],
+        p50=told[1],
+        p95=told[2],
+        this_batch=np.where(status == "ok", own, np.nan),
+        further=told[3:],
+        amplification=mass_balance.amplification(bands, estimate),
+    )
+
+
+def _quantiles(
+    hardware: Hardware, made: Compositions, ideal: FloatArray, levels: Sequence[float]
+) -> tuple[FloatArray, FloatArray]:
+    """Return quantiles of the peak of the next batch, and the exponent.
+
+    Before three sound firings no firing may lower what a limit is held against by more
+    than its own uncertainty allows.
+    """
+    model = hardware.burning
+    found, exponent = _peaks(hardware, model, made, ideal, levels)
+    bare = without_firings(model)
+    if bare is model or hardware.firings >= FIRINGS_TO_TRUST:
+        return found, exponent
+    held = hardware.unfired()
+    before, _ = _peaks(held, bare, made, ideal / hardware.margin_factor, levels)
+    u = math.hypot(hardware.efficiency_u, model.scatter.firing)
+    u = math.hypot(u, model.scatter.strands_to_motor_u)
+    high = np.array(levels) > 0.5
+    least = before * math.exp(-1.96 * u)
+    return np.where(high[:, None], np.fmax(found, least), found), exponent
+
+
+def _peaks(
+    hardware: Hardware,
+    model: BurnModel,
+    made: Compositions,
+    supply: FloatArray,
+    levels: Sequence[float],
+) -> tuple[FloatArray, FloatArray]:
+    """Return quantiles and exponents, the mixes of each process together."""
+    size = len(made.fractions)
+    found, exponent = np.empty((len(levels), size)), np.empty(size)
+    processes = np.array(made.processes, dtype=object)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_supply = np.log(supply)
+    for process in dict.fromkeys(made.processes):
+        own = np.flatnonzero(processes == process)
+        some = peaks(
+            model,
+            made.fractions[own],
+            made.components,
+            log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
+            supply_u=hardware.supply_u,
+            levels=levels,
+            asked=Asked(process=process),
+            degraded=made.degraded[own],
+        )
+        found[:, own], exponent[own] = some.quantiles, some.exponent
+    return found, exponent
+
+
+def _of_this_batch(
+    hardware: Hardware,
+    made: Compositions,
+    parts: Sequence[Mapping[str, float]],
+    supply: FloatArray,
+) -> FloatArray:
+    """Return the 95 % pressure of grains of the batch whose strands burned."""
+    found = np.full(len(parts), np.nan)
+    burned = {tuple(sorted(one.shares)) for one in hardware.burning.evidence}
+    for row, part in enumerate(parts):
+        if tuple(sorted(coordinates(part))) not in burned or not supply[row] > 0.0:
+            continue
+        batch = this_batch(hardware.burning, part)
+        if batch:
+            some = peaks(
+                hardware.burning,
+                made.fractions[row],
+                made.components,
+                log_supply=math.log(supply[row]),
+                supply_u=hardware.supply_u,
+                levels=(0.95,),
+                asked=Asked(of=batch, process=made.processes[row]),
+                degraded=made.degraded[row],
+            )
+            found[row] = some.quantiles[0, 0]
+    return found
 
 
 def untold(row: Mapping[str, Any]) -> str:
@@ -415,11 +443,9 @@ def steepest(
         [m/s]
     """
     driven = motor_rows(
-        blends,
-        replace(hardware, draws=_FEW),
-        characteristic_velocity=np.array(characteristic_velocity),
+        blends, hardware, characteristic_velocity=np.array(characteristic_velocity)
     )
-    known = driven.peaks.amplification[~np.isnan(driven.peaks.estimate)]
+    known = driven.amplification[~np.isnan(driven.estimate)]
     return float(known.max(initial=-math.inf)) if known.size else math.nan
 
 
@@ -484,16 +510,19 @@ def firings(
         ),
     )
     return [
-        _fire(driven, index, row) if math.isfinite(row["peak_pressure_MPa"]) else None
-        for index, row in enumerate(rows)
+        _fire(driven, burn_law_of(of_mixes([mix]), hardware), index, row)
+        if math.isfinite(row["peak_pressure_MPa"])
+        else None
+        for index, (mix, row) in enumerate(zip(mixes, rows, strict=True))
     ]
 
 
-def _fire(driven: MotorRows, index: int, values: dict[str, Any]) -> Firing:
+def _fire(
+    driven: MotorRows, law: BurnLaw, index: int, values: dict[str, Any]
+) -> Firing:
     """Fire one mix."""
-    hardware, peaks = driven.hardware, driven.peaks
-    law = law_of_row(hardware, driven.rates, index)
-    left = margin(hardware.allowable, peaks.p05, peaks.p50, peaks.p95)
+    hardware = driven.hardware
+    left = margin(hardware.allowable, driven.p05, driven.p50, driven.p95)
     motor = hardware.motor(
         density=values["density_kg_m3"],
         characteristic_velocity=values["characteristic_velocity_m_s"],
@@ -514,7 +543,7 @@ def _fire(driven: MotorRows, index: int, values: dict[str, Any]) -> Firing:
         port_caution=port_caution(motor.port_to_throat),
         rise_of_a_tenth=float(pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
-        pressure_band=(float(peaks.p05[index]), float(peaks.p95[index])),
+        pressure_band=(float(driven.p05[index]), float(driven.p95[index])),
         margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),
         cautions=driven.own_cautions(index),
     )

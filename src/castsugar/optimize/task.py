@@ -240,7 +240,7 @@ class TableProblem:
             levels=levels,
         )
         known |= driven.columns()
-        for level, values in zip(levels, driven.peaks.further, strict=True):
+        for level, values in zip(levels, driven.further, strict=True):
             known[chance_column("peak_pressure_MPa", level)] = 1e-6 * values
 
 

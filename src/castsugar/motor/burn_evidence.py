@@ -1,0 +1,393 @@
+"""What was burned, as the rows of one table: strands, firings, published laws."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.errors import InputError
+from castsugar.motor import scatter
+from castsugar.motor.burn_law import BurnLaw, burn_rate
+from castsugar.motor.scatter import PROCESSES
+from castsugar.motor.strand_fit import replicates
+
+STRANDS, FIRING, PUBLISHED, STATED = KINDS = (
+    "strands",
+    "firing",
+    "published",
+    "stated",
+)
+
+#: What is one sugar for the model of burn rates: ground or not, it dissolves (assumed;
+#: the 3 % of starch in powdered sugar are left out).
+_ALIKE = {"powdered sugar": "sucrose"}
+
+#: Mass fractions sum to 1 within this.
+_SUM = 1e-4
+
+#: Rows of a stated law lie so far, in ln p, from its own pressure.
+_ASIDE = 0.5
+
+
+def alike(name: str) -> str:
+    """Return what an ingredient counts as in the model."""
+    return _ALIKE.get(name, name)
+
+
+def coordinates(fractions: Mapping[str, float]) -> dict[str, float]:
+    """Return a composition in the coordinates of the model.
+
+    Parameters
+    ----------
+    fractions : mapping
+        Catalogue name to mass fraction as weighed.
+
+    Examples
+    --------
+    >>> coordinates({"potassium nitrate": 0.6, "powdered sugar": 0.4})
+    {'potassium nitrate': 0.6, 'sucrose': 0.4}
+    """
+    found: dict[str, float] = {}
+    for name, share in fractions.items():
+        known = alike(name)
+        found[known] = found.get(known, 0.0) + float(share)
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Burned:
+    """Strands of one batch, one firing, or a law that was not measured here.
+
+    Attributes
+    ----------
+    name : str
+        What the mix is called.
+    fractions : dict of str to float
+        Catalogue name to mass fraction, as weighed; sum 1.
+    pressure, rate : ndarray, shape (n,)
+        Absolute [Pa]; [m/s].
+    kind : str
+        One of :data:`KINDS`.
+    batch : str
+        Which pot it came from: two entries of one mix and one batch share it.
+    log_rate_u, exponent_u : float
+        Standard uncertainties that the entry brings: of the reading of a firing, of a
+        published or stated law.
+    process : str
+        One of :data:`castsugar.motor.scatter.PROCESSES`.
+    degraded : float
+        Degraded share of its sugar. [-]
+    source : str
+        File, or where a law comes from.
+    cautions : tuple of str
+        What is to be looked at again in it.
+    invented : tuple of str
+        What of it nobody measured.
+
+    Raises
+    ------
+    InputError
+        For what cannot be a rate, a composition or an uncertainty.
+    """
+
+    name: str
+    fractions: Mapping[str, float]
+    pressure: FloatArray
+    rate: FloatArray
+    kind: str = STRANDS
+    batch: str = ""
+    log_rate_u: float = 0.0
+    exponent_u: float = 0.0
+    process: str = PROCESSES[0]
+    degraded: float = 0.0
+    source: str = ""
+    cautions: tuple[str, ...] = ()
+    invented: tuple[str, ...] = ()
+    shares: dict[str, float] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Check it, and keep the composition in the coordinates of the model."""
+        p = np.atleast_1d(np.asarray(self.pressure, dtype=float))
+        r = np.atleast_1d(np.asarray(self.rate, dtype=float))
+        object.__setattr__(self, "pressure", p)
+        object.__setattr__(self, "rate", r)
+        object.__setattr__(self, "shares", coordinates(self.fractions))
+        good = p.shape == r.shape and p.size and np.all(np.isfinite(p) & np.isfinite(r))
+        if not (good and np.all(p > 0.0) and np.all(r > 0.0)):
+            raise InputError(
+                f"burn rates of {self.name!r}: give as many pressures as rates, one or "
+                "more, finite and above 0"
+            )
+        total = math.fsum(self.shares.values())
+        if min(self.shares.values(), default=-1.0) < 0.0 or abs(total - 1.0) > _SUM:
+            raise InputError(
+                f"{self.name!r}: mass fractions must be 0 or more and sum to 1; they "
+                f"sum to {total:g}"
+            )
+        if self.kind not in KINDS or self.process not in PROCESSES:
+            raise InputError(
+                f"{self.name!r} is of kind {self.kind!r} and process {self.process!r}; "
+                f"allowed: {', '.join(KINDS)}; {', '.join(PROCESSES)}"
+            )
+        if not (self.log_rate_u >= 0.0 <= self.exponent_u):
+            raise InputError(f"{self.name!r}: an uncertainty must be 0 or more")
+        if not 0.0 <= self.degraded <= 1.0:
+            raise InputError(
+                f"{self.name!r}: degraded share is {self.degraded:g}; allowed: 0 to 1"
+            )
+
+    @property
+    def measured(self) -> bool:
+        """Whether it was burned by the user: strands or a firing."""
+        return self.kind in (STRANDS, FIRING)
+
+
+def published(law: BurnLaw, fractions: Mapping[str, float]) -> Burned:
+    """Return a published law as evidence: never more than two rows.
+
+    At the ends of its tested pressures, within those of a motor; one row in the middle
+    where they are not known.
+    """
+    low, high = law.tested
+    known = low > 0.0 and math.isfinite(high)
+    at = np.array([low, high]) if known else np.array([scatter.CENTRE])
+    return Burned(
+        name=law.name,
+        fractions=fractions,
+        kind=PUBLISHED,
+        pressure=at,
+        rate=burn_rate(law, at),
+        log_rate_u=max(scatter.PUBLISHED, law.log_rate_u),
+        exponent_u=scatter.PUBLISHED_EXPONENT,
+        source=law.source,
+        invented=law.invented,
+    )
+
+
+def stated(law: BurnLaw, fractions: Mapping[str, float]) -> Burned:
+    """Return a law that the user states, with its own uncertainty, as evidence."""
+    at = law.centre * np.exp([-_ASIDE, _ASIDE])
+    slope = 0.0 if law.covariance is None else math.sqrt(law.covariance[1][1])
+    return Burned(
+        name=law.name,
+        fractions=fractions,
+        kind=STATED,
+        batch=f"stated, {law.name}",
+        pressure=at,
+        rate=burn_rate(law, at),
+        log_rate_u=law.log_rate_u,
+        exponent_u=slope,
+        source=law.source,
+        invented=law.invented,
+    )
+
+
+# ----------------------------------------------------------------------------
+# Rows: strands of one batch at one pressure are one, with their number.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """Where a rate is known or asked for: n of them.
+
+    Attributes
+    ----------
+    fractions : ndarray, shape (n, k)
+        In the model's coordinates.
+    x : ndarray, shape (n,)
+        ln of the pressure over :data:`castsugar.motor.scatter.CENTRE`.
+    batch : ndarray of int, shape (n,)
+        -1 where the batch scatter has no part in it.
+    motor : ndarray of bool, shape (n,)
+        Rates in a motor, not of strands.
+    process : ndarray of int, shape (n,)
+        -1 for that of most rows, which is no effect.
+    degraded : ndarray, shape (n,)
+    """
+
+    fractions: FloatArray
+    x: FloatArray
+    batch: NDArray[np.intp]
+    motor: BoolArray
+    process: NDArray[np.intp]
+    degraded: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rows:
+    """All that was burned, as rows.
+
+    Attributes
+    ----------
+    components : tuple of str
+    places : Places
+        Of m rows.
+    log_rate : ndarray, shape (m,)
+        ln r, in m/s.
+    strands : ndarray, shape (m,)
+        How many were merged; 0 in rows that are no strands.
+    fixed : ndarray, shape (m, m)
+        Covariance that the entries bring themselves.
+    squares, freedom : float
+        Sum of squares within rows, and its degrees of freedom.
+    batches : tuple of str
+        Names, by number.
+    usual : int
+        The process of most rows, in :data:`PROCESSES`.
+    """
+
+    components: tuple[str, ...]
+    places: Places
+    log_rate: FloatArray
+    strands: FloatArray
+    fixed: FloatArray
+    squares: float
+    freedom: float
+    batches: tuple[str, ...]
+    usual: int
+
+    def aligned(
+        self, fractions: ArrayLike, components: Sequence[str]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return compositions in the model's order, and what is foreign to it.
+
+        Returns
+        -------
+        known : ndarray, shape (n, k)
+        foreign : ndarray, shape (n,)
+            Sum of the squares of mass fractions of other ingredients.
+        """
+        w = np.atleast_2d(np.asarray(fractions, dtype=float))
+        known = np.zeros((len(w), len(self.components)))
+        other: dict[str, FloatArray] = {}
+        for name, column in zip(components, w.T, strict=True):
+            own = alike(name)
+            if own in self.components:
+                known[:, self.components.index(own)] += column
+            else:
+                other[own] = other.get(own, 0.0) + column
+        foreign = np.zeros(len(w))
+        for column in other.values():
+            foreign = foreign + column**2
+        return known, foreign
+
+    def widened(self, components: Sequence[str]) -> Places:
+        """Return the places with more components, their own first."""
+        more = len(components) - len(self.components)
+        w = np.pad(self.places.fractions, ((0, 0), (0, more)))
+        return replace(self.places, fractions=w)
+
+
+@dataclass(slots=True)
+class _Row:
+    of: Burned
+    x: float
+    y: float
+    count: int
+
+
+def rows_of(evidence: Sequence[Burned]) -> Rows:
+    """Put evidence into rows; the order in which it comes does not matter."""
+    components = tuple(
+        sorted({*scatter.CENTRE_MIX, *(n for one in evidence for n in one.shares)})
+    )
+    entries = sorted(evidence, key=_order)
+    rows, squares, freedom = [], 0.0, 0
+    for one in _by_batch(entries):
+        found, more, left = _merged(one)
+        rows += found
+        squares, freedom = squares + more, freedom + left
+    usual = _usual([row.of.process for row in rows])
+    batches = tuple(sorted({row.of.batch for row in rows if row.of.batch}))
+    kinds = [PROCESSES.index(row.of.process) for row in rows]
+    places = Places(
+        fractions=np.array(
+            [[row.of.shares.get(c, 0.0) for c in components] for row in rows]
+        ).reshape(-1, len(components)),
+        x=np.array([row.x for row in rows]),
+        batch=np.array(
+            [batches.index(r.of.batch) if r.of.batch else -1 for r in rows], dtype=int
+        ),
+        motor=np.array([row.of.kind == FIRING for row in rows], dtype=bool),
+        process=np.array([-1 if p == usual else p for p in kinds], dtype=int),
+        degraded=np.array([row.of.degraded for row in rows]),
+    )
+    return Rows(
+        components=components,
+        places=places,
+        log_rate=np.array([row.y for row in rows]),
+        strands=np.array([r.count * (r.of.kind == STRANDS) for r in rows], dtype=float),
+        fixed=_fixed(rows),
+        squares=squares,
+        freedom=float(freedom),
+        batches=batches,
+        usual=usual,
+    )
+
+
+def _order(one: Burned) -> tuple[object, ...]:
+    shares = tuple(sorted(one.shares.items()))
+    return one.kind, one.batch, shares, tuple(one.pressure), tuple(one.rate)
+
+
+def _usual(processes: Sequence[str]) -> int:
+    """Return the process of most rows; the first one in the list if it is a tie."""
+    counts = [processes.count(p) for p in PROCESSES]
+    return counts.index(max(counts))
+
+
+def _by_batch(entries: Sequence[Burned]) -> list[list[Burned]]:
+    """Put strands of one batch and mix together; all else stands alone."""
+    found: dict[object, list[Burned]] = {}
+    for index, one in enumerate(entries):
+        shares = tuple(sorted(one.shares.items()))
+        together = one.kind == STRANDS and one.batch
+        key = (one.batch, shares, one.process) if together else index
+        found.setdefault(key, []).append(one)
+    return list(found.values())
+
+
+def _merged(entries: Sequence[Burned]) -> tuple[list[_Row], float, int]:
+    """Return the rows of one batch, the squares within them, their freedom."""
+    first = entries[0]
+    p = np.concatenate([one.pressure for one in entries])
+    y = np.log(np.concatenate([one.rate for one in entries]))
+    x = np.log(p / scatter.CENTRE)
+    if first.kind != STRANDS:
+        pairs = zip(x.tolist(), y.tolist(), strict=True)
+        return [_Row(first, a, b, 0) for a, b in pairs], 0.0, 0
+    order = np.lexsort((y, x))
+    x, y, p = x[order], y[order], p[order]
+    group = replicates(p)
+    rows, squares = [], 0.0
+    for number in range(int(group.max()) + 1):
+        own = group == number
+        mean, count = float(y[own].mean()), int(own.sum())
+        squares += float(((y[own] - mean) ** 2).sum())
+        rows.append(_Row(first, float(x[own].mean()), mean, count))
+    return rows, squares, len(y) - len(rows)
+
+
+def _fixed(rows: Sequence[_Row]) -> FloatArray:
+    """Return the covariance that entries bring themselves, (m, m)."""
+    found = np.zeros((len(rows), len(rows)))
+    for (i, one), (j, other) in itertools.product(enumerate(rows), repeat=2):
+        entry = one.of
+        if entry is not other.of or entry.kind == STRANDS:
+            continue
+        middle = float(np.log(entry.pressure / scatter.CENTRE).mean())
+        centre = 0.0 if entry.kind == PUBLISHED else middle
+        lever = (one.x - centre) * (other.x - centre)
+        found[i, j] = entry.log_rate_u**2 + lever * entry.exponent_u**2
+        if i == j and entry.kind == PUBLISHED:
+            found[i, j] += scatter.PUBLISHED_ROW**2
+    return found

@@ -1,0 +1,126 @@
+"""The burn law of one mix in a motor, out of the model of all that was burned."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from castsugar.arrays import FloatArray
+from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw
+from castsugar.motor.burn_model import MIX, Asked, BurnModel
+from castsugar.motor.scatter import CENTRE, EXPONENT_BATCH
+
+#: ln(p / 2.5 MPa) at which bands of the law may meet. Between them it is a power law,
+#: so that a bend that the strands show is followed.
+_MEETS: Final = np.arange(-2.5, 2.1, 0.5)
+
+#: Ends of a law where nothing was burned, or at one pressure alone. [Pa]
+_LEAST, _MOST = 0.2e6, 10.0e6
+
+#: Pressures on both sides of the centre, in ln p, that give the exponent there.
+_ASIDE: Final = 0.5
+
+
+def law_of_mix(
+    model: BurnModel,
+    fractions: FloatArray,
+    components: Sequence[str],
+    *,
+    degraded: float = 0.0,
+    asked: Asked | None = None,
+    origin: str = "",
+) -> BurnLaw:
+    """Return the burn law of one mix.
+
+    Parameters
+    ----------
+    model : BurnModel
+    fractions : ndarray, shape (c,)
+        As weighed.
+    components : sequence of str, length c
+    degraded : float
+        Degraded share of the sugar.
+    asked : Asked, optional
+        By default grains of the next batch in a motor.
+    origin : str
+
+    Returns
+    -------
+    BurnLaw
+        At 2.5 MPa the uncertainties of ln r and of n, everything in them.
+
+    Raises
+    ------
+    InputError
+        For an exponent of 1 or more in a band.
+    """
+    asked = asked or Asked()
+    low, high = tested(model)
+    if high < 1.01 * low:
+        low, high = 0.0, math.inf
+    ends = (low or _LEAST, min(high, _MOST) if math.isinf(high) else high)
+    inside = CENTRE * np.exp(_MEETS)
+    inside = inside[(inside > 1.01 * ends[0]) & (inside < 0.99 * ends[1])]
+    at = np.array([ends[0], *inside, ends[1]])
+    means = [
+        float(model.rates(fractions, components, float(p), asked, degraded).mean[0])
+        for p in at
+    ]
+    slopes = np.diff(means) / np.diff(np.log(at))
+    edges = [low, *inside.tolist(), high]
+    bands = []
+    for (below, above), p, y, n in zip(
+        itertools.pairwise(edges), at, means, slopes.tolist(), strict=False
+    ):
+        rate = math.exp(y) * (REFERENCE_PRESSURE / float(p)) ** n
+        bands.append(Band(low=below, high=above, rate=rate, exponent=n))
+    u, slope_u = _uncertain(model, fractions, components, asked, degraded)
+    return BurnLaw(
+        name="the model of burn rates",
+        bands=tuple(bands),
+        log_rate_u=u,
+        covariance=((u**2, 0.0), (0.0, slope_u**2)),
+        centre=CENTRE,
+        origin=origin,
+        status="estimated",
+        invented=tuple(
+            dict.fromkeys(name for one in model.evidence for name in one.invented)
+        ),
+    )
+
+
+def tested(model: BurnModel) -> tuple[float, float]:
+    """Return the pressures between which anything burned; 0 and infinity: none. [Pa]"""
+    known = [one.pressure for one in model.evidence]
+    if not known:
+        return 0.0, math.inf
+    every = np.concatenate(known)
+    return float(every.min()), float(every.max())
+
+
+def _uncertain(
+    model: BurnModel,
+    fractions: FloatArray,
+    components: Sequence[str],
+    asked: Asked,
+    degraded: float,
+) -> tuple[float, float]:
+    """Return the standard uncertainties of ln r and of n at the centre.
+
+    Of n by what the mix itself adds on both sides of the centre: the sum of both
+    variances holds the level twice, the slope twice.
+    """
+    recipe = replace(asked, of=MIX, motor=False)
+    ends = [
+        model.rates(fractions, components, CENTRE * math.exp(x), recipe, degraded).u[0]
+        for x in (-_ASIDE, 0.0, _ASIDE)
+    ]
+    slope = 0.5 * (ends[0] ** 2 + ends[2] ** 2) - ends[1] ** 2
+    own = EXPONENT_BATCH**2 if asked.of != MIX else 0.0
+    u = float(model.rates(fractions, components, CENTRE, asked, degraded).u[0])
+    return u, math.sqrt(max(slope / _ASIDE**2, 0.0) + own)
