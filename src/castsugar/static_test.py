@@ -32,6 +32,7 @@ from castsugar.motor.firing.inference import (
 from castsugar.motor.firing.quantities import Measured, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.nozzle import exit_pressure_ratio, thrust_coefficient
 from castsugar.motor.pressure_table import burn_law_of
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
@@ -42,6 +43,10 @@ if TYPE_CHECKING:
 #: A grain holds between these shares of the density without voids; outside, mass or
 #: sizes are likely wrong (poured grains have 3-7 % voids: common practice, no source).
 _DENSEST, _LIGHTEST = 1.01, 0.85
+
+#: The flow keeps to the wall of a nozzle down to this part of the ambient pressure at
+#: its exit (Sutton & Biblarz, ch. 3, from memory: 0.25 to 0.45).
+_ATTACHED = 0.45
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,6 +63,9 @@ class StaticTest:
     hardware : Hardware or None
     characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
         Delivered over ideal.
+    nozzle_efficiency : Measured or None
+        Thrust coefficient over the ideal one of that expansion at that pressure; None
+        where the exit is not known, or its flow may have come off the wall.
     density_ratio : float
         Propellant mass over that of the grain without voids; NaN where unknown.
     inferred : InferredLaw or None
@@ -85,9 +93,32 @@ class StaticTest:
     agreement: Agreement | None
     expected: Expected | None
     cautions: tuple[str, ...]
+    nozzle_efficiency: Measured | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
+
+    @property
+    def results(self) -> dict[str, Measured]:
+        """Results of the recording and efficiencies, by name."""
+        names = ("characteristic_velocity", "specific_impulse", "nozzle")
+        shares = {f"{n}_efficiency": getattr(self, f"{n}_efficiency") for n in names}
+        known = {name: share for name, share in shares.items() if share is not None}
+        return {**self.reduction.results, **known}
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What looks like a fault of measuring: nothing is to be learnt from it."""
+        browned = "" if self.mix is None else browned_flag(self.mix.browned)
+        said = (*self.reduction.cautions, *self.cautions)
+        found = [text for text in said if text != browned]
+        if self.agreement is not None and not self.agreement.agrees:
+            found.append(
+                f"it burned {self.agreement.ratio:.3g} times as fast as was known "
+                f"before ({self.agreement.ratio_low:.3g} to "
+                f"{self.agreement.ratio_high:.3g}): they disagree"
+            )
+        return tuple(found)
 
     def to_dict(self) -> dict[str, Any]:
         """Return results with their 95 % intervals, units in the names."""
@@ -119,12 +150,7 @@ class StaticTest:
 
     def _results(self) -> list[dict[str, Any]]:
         """Return results and efficiencies; a lower limit has no interval."""
-        found = dict(self.reduction.results)
-        for name in ("characteristic_velocity", "specific_impulse"):
-            efficiency = getattr(self, f"{name}_efficiency")
-            if efficiency is not None:
-                found[f"{name}_efficiency"] = efficiency
-        return result_rows(found)
+        return result_rows(self.results)
 
 
 def review(
@@ -177,6 +203,7 @@ def review(
         hardware=hardware,
         characteristic_velocity_efficiency=velocity,
         specific_impulse_efficiency=impulse,
+        nozzle_efficiency=_nozzle(reduction, hardware, row),
         density_ratio=ratio,
         inferred=inferred,
         no_law=no_law,
@@ -215,6 +242,25 @@ def _over_ideal(
     doubt = row.get(f"{name}_u_{unit}", math.nan)
     if doubt > 0.0:
         logs["data of the ideal value"] = doubt / ideal
+    return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
+
+
+def _nozzle(
+    reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
+) -> Measured | None:
+    """Return the thrust coefficient over that of an ideal nozzle."""
+    delivered = reduction.results.get("thrust_coefficient")
+    mean = reduction.results.get("mean_pressure")
+    exit_ = None if hardware is None else hardware.exit_diameter
+    if delivered is None or mean is None or exit_ is None or row["status"] != "ok":
+        return None
+    ambient, k = reduction.stand.ambient_pressure, row["isentropic_exponent"]
+    throat = sum(reduction.stand.throat_areas()) / 2.0
+    ratio = max(0.25 * math.pi * exit_**2 / throat, 1.0)
+    if mean.value * float(exit_pressure_ratio(ratio, k)) < _ATTACHED * ambient:
+        return None
+    ideal = float(thrust_coefficient(mean.value, ambient, exponent=k, ratio=ratio))
+    logs = {what: u / delivered.value for what, u in delivered.parts.items()}
     return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
 
 

@@ -27,7 +27,14 @@ from castsugar.records.learning.alarms import (
     strand_checks,
 )
 from castsugar.records.learning.burn_laws import learn_laws
-from castsugar.records.learning.checks import FEW, Check, KitchenChecks, Skipped, tally
+from castsugar.records.learning.checks import (
+    FEW,
+    Check,
+    KitchenChecks,
+    Skipped,
+    inflations,
+    tally,
+)
 from castsugar.records.learning.efficiency import combined, learn_efficiency
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.learnt import wanted_of
@@ -203,6 +210,26 @@ def test_tally_is_binomial() -> None:
     assert whole.share_low < 0.8 < tally([check(1.0)] * FEW).share_low
     assert whole.few
     assert tally([]).count == 0
+
+
+def test_uncertainty_is_inflated_by_what_was_missed() -> None:
+    """By hand: z of the ends is 1.96, of the square root of an end half of it.
+
+    Three at 3.92: (8 + 3 x 15.37) / (8 + 3) = 4.918, its root 2.218.
+    """
+    middle, end = check(1.0), check(2.0)
+    assert (middle.deviations, end.deviations) == (0.0, pytest.approx(1.959964))
+    assert check(math.sqrt(0.5)).deviations == pytest.approx(0.979982)
+    plain = replace(check(0.75), ratio=False)
+    assert plain.deviations == pytest.approx(0.979982)
+    assert math.isnan(replace(end, high=math.inf).deviations)
+    many = [check(4.0), check(0.25), check(4.0), check(9.0, counts=False)]
+    calm = [replace(middle, quantity="r")] * 4
+    few = [replace(check(9.0), quantity="s")] * 2
+    found = inflations([*many, *calm, *few])
+    assert [(f.quantity, f.count) for f in found] == [("q", 3), ("r", 4)]
+    assert found[0].factor == pytest.approx(math.sqrt((8 + 12 * 1.959964**2) / 11))
+    assert found[1].factor == 1.0
 
 
 def test_only_closed_and_sound_batches_count(tmp_path: Path) -> None:

@@ -354,6 +354,9 @@ RESULTS: Mapping[str, tuple[str, float]] = {
     "mean_thrust": ("N", 1.0),
     "peak_thrust": ("N", 1.0),
     "thrust_coefficient": ("", 1.0),
+    "characteristic_velocity_efficiency": ("", 1.0),
+    "specific_impulse_efficiency": ("", 1.0),
+    "nozzle_efficiency": ("", 1.0),
 }
 
 #: Of those, what is predicted of the motor that was fired.
@@ -372,16 +375,20 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     -------
     dict
         Of every result its value, `<name>_uncertainty` (standard; none of a lower
-        limit) and `<name>_at_least` (1 for a lower limit), then both efficiencies, the
-        share of the theoretical density, what was predicted as `expected_<name>`, and
+        limit) and `<name>_at_least` (1 for a lower limit), then the efficiencies, the
+        rate at the centre of the law that the trace shows, the share of the theoretical
+        density, what was predicted as `expected_<name>`, and
         `look_again`. Pressures are absolute.
     """
     found: dict[str, Any] = {}
+    results = test.results
     for name, (unit, size) in RESULTS.items():
-        found |= _kept(name, unit, test.reduction.results.get(name), size)
-    for name in ("characteristic_velocity", "specific_impulse"):
-        efficiency = f"{name}_efficiency"
-        found |= _kept(efficiency, "", getattr(test, efficiency))
+        if name in results:
+            found |= _kept(name, unit, results[name], size)
+    if test.inferred is not None:
+        found["burn_rate_mm_s"] = 1e3 * test.inferred.rate
+        found["burn_rate_pressure_MPa"] = 1e-6 * test.inferred.centre
+        found["burn_rate_relative_uncertainty"] = test.inferred.log_rate_u
     found["propellant_over_grain_without_voids"] = test.density_ratio
     if test.expected is not None:
         for name in _EXPECTED:
@@ -390,16 +397,12 @@ def results_of(test: StaticTest) -> dict[str, Any]:
             found[f"expected_{key_of(name, unit)}"] = value
     if test.hardware is not None and math.isfinite(test.hardware.allowable):
         found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
-    found["look_again"] = "; ".join([*test.reduction.cautions, *test.cautions])
+    found["look_again"] = "; ".join(test.doubts)
     return {k: v for k, v in found.items() if isinstance(v, str) or not math.isnan(v)}
 
 
-def _kept(
-    name: str, unit: str, found: Measured | None, size: float = 1.0
-) -> dict[str, float]:
+def _kept(name: str, unit: str, found: Measured, size: float) -> dict[str, float]:
     """Return value, uncertainty and kind of one result."""
-    if found is None:
-        return {}
     return {
         key_of(name, unit): size * float(found.value),
         key_of(f"{name}_uncertainty", unit): math.nan

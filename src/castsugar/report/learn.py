@@ -10,7 +10,13 @@ from typing import Any
 from castsugar.data.records import Syrup
 from castsugar.motor.pressure_table import untold
 from castsugar.records.learning.alarms import PEAK, Alarm
-from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
+from castsugar.records.learning.checks import (
+    ODD,
+    Check,
+    Inflation,
+    Skipped,
+    Tally,
+)
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.batch_findings import highest_pressure
@@ -163,6 +169,7 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
     yield from _shown_outside(learning.checks)
     yield from _withheld(learning)
     yield from _tally(learning.tally, learning.checks)
+    yield from _narrow(learning.inflations)
     yield _saved(learning, saved)
 
 
@@ -267,6 +274,21 @@ def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
         status, told = "CANNOT TELL", "too few to say whether the bands are honest."
     text = f"{found.inside} of {found.count} counted predictions inside their 95 % "
     yield Finding(status, f"{text}bands{wide}: {told}", values)
+
+
+def _narrow(found: Sequence[Inflation]) -> Iterator[Finding]:
+    """Say which bands are too narrow, all in one line."""
+    told = [f"{one.quantity} {_factor(one)}" for one in found if one.factor > 1.0]
+    if told:
+        yield Finding(
+            "CAUTION",
+            f"Uncertainties were stated too small: {numbers.listed(told)}.",
+            {one.quantity: one.factor for one in found if one.factor > 1.0},
+        )
+
+
+def _factor(one: Inflation) -> str:
+    return f"x {numbers.significant(one.factor, 2)}"
 
 
 def _saved(learning: Learning, saved: bool) -> Finding:
@@ -394,6 +416,16 @@ def _compared(learning: Learning) -> Iterator[Block]:
             f"between {low} and {high} % (95 %, exact). A band holds the uncertainty "
             "of the prediction and that of the reading. Of one firing one comparison "
             "counts, the peak or else c*: they hang together."
+        )
+    if learning.inflations:
+        yield Table(
+            heads=("", "compared", "uncertainty"),
+            rows=tuple(
+                (one.quantity, str(one.count), _factor(one))
+                for one in learning.inflations
+            ),
+            caption="What its stated uncertainty has to be multiplied with; 8 "
+            "comparisons with a band that is right are believed beforehand",
         )
     remarks: dict[str, list[str]] = {}
     told: list[tuple[str, Check | Skipped]]

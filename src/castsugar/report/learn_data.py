@@ -153,6 +153,11 @@ _TALLY = (
     _field("probability_of_so_few", "inside, if the bands hold (binomial)"),
     _field("share_inside", "observed; its exact 95 % interval (Clopper, Pearson)"),
 )
+_INFLATIONS = (
+    *_texts(quantity="what was measured"),
+    _field("count", "comparisons that count"),
+    _field("factor", "by which its uncertainty turned out too small; 1: it did not"),
+)
 _PREDICTED = (
     *_texts(name="recipe", cook="as typed", fault="why it is not predicted"),
     *chosen(COLUMNS),
@@ -386,6 +391,11 @@ PARTS: dict[str, Part] = {
         lambda found, *_: skipped_of(found.skipped, "batch", "quantity", "why"),
     ),
     "tally": Part(meaning="how many lie inside", fields=_TALLY, read=_tally),
+    "inflation_factors": part(
+        "of quantities compared three times or more",
+        lambda found, *_: [row_of(_INFLATIONS, one) for one in found.inflations],
+        _INFLATIONS,
+    ),
     "predictions_now": part(
         "as of now", lambda found, *_: _predictions(found, "before"), _PREDICTED
     ),

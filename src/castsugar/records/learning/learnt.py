@@ -36,9 +36,11 @@ from castsugar.records.learning.alarms import (
 from castsugar.records.learning.burn_laws import BurnedLearnt, law_for, learn_laws
 from castsugar.records.learning.checks import (
     Check,
+    Inflation,
     KitchenChecks,
     Skipped,
     Tally,
+    inflations,
     tally,
 )
 from castsugar.records.learning.efficiency import (
@@ -268,6 +270,7 @@ class Learning:
     checks: tuple[Check, ...]
     skipped: tuple[Skipped, ...]
     tally: Tally
+    inflations: tuple[Inflation, ...]
 
     def __repr__(self) -> str:
         """Say what there is, not all of it."""
@@ -357,6 +360,7 @@ def learn_all(
         checks=checks,
         skipped=skipped,
         tally=tally(checks),
+        inflations=inflations(checks),
     )
 
 
