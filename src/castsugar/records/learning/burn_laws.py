@@ -16,8 +16,9 @@ from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.burn_model import SAME
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import SAME_MIX, burn_law_of, differs
+from castsugar.motor.pressure_table import burn_law_of, differs
 from castsugar.motor.strands import MixResult, Strand, analyse_mix
 from castsugar.readings.strand_files import read_strands, stand_in
 from castsugar.records.batch import Batch
@@ -227,7 +228,7 @@ def source_of(path: Path, mix: str, batch: str = "") -> StrandSource:
 def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) -> _Group:
     """Return the group of a mix; a new one if no other is the same."""
     for group in groups:
-        if differs(group.fractions, fractions) < SAME_MIX:
+        if differs(group.fractions, fractions) < SAME:
             return group
     groups.append(_Group(recipe=recipe, fractions=dict(fractions)))
     return groups[-1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from castsugar.bench.bench import Bench, check_bench
@@ -14,7 +14,7 @@ from castsugar.bench.schema import Place
 from castsugar.bench.search import placed
 from castsugar.conditions import Conditions
 from castsugar.data.load import Database
-from castsugar.errors import CastsugarError
+from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Kitchen
@@ -22,8 +22,10 @@ from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.burn_model import SAME
+from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import SAME_MIX, differs
+from castsugar.motor.pressure_table import differs
 from castsugar.records.batch import Batch
 from castsugar.records.learning.alarms import (
     PEAK,
@@ -46,12 +48,18 @@ from castsugar.records.learning.efficiency import (
     Fired,
     FiredLearnt,
     Reduce,
-    learn_efficiency,
+    learn_firings,
     read_firings,
 )
 from castsugar.records.learning.kitchen import CookedLearnt, learn_kitchen
 from castsugar.records.learning.material import FileFault, Material
-from castsugar.records.learning.saving import Lesson, Saved, earlier_of, plan
+from castsugar.records.learning.saving import (
+    Lesson,
+    Saved,
+    earlier_of,
+    plan,
+    reasons_of,
+)
 from castsugar.rows import records
 
 # ----------------------------------------------------------------------------
@@ -131,7 +139,7 @@ def wanted_of(
 def _add(found: list[Wanted], new: Wanted) -> None:
     """Add a recipe that is not there yet."""
     for old in found:
-        alike = differs(old.fractions, new.fractions) < SAME_MIX
+        alike = differs(old.fractions, new.fractions) < SAME
         if alike and (old.cook, old.minutes) == (new.cook, new.minutes):
             return
     found.append(new)
@@ -225,10 +233,10 @@ class Learning:
     before, after : Hardware or None
         The motor of the bench file without what learn wrote there, and that of the file
         as planned; None without [motor].
+    efficiencies : tuple of Efficiencies
+        Of the motor before and after.
     laws : tuple of BurnLaw or None
         What `after` says of every mix of `burning`.
-    no_efficiency : str
-        Why the combined efficiency cannot be used; empty if it can or there is none.
     not_shown : int
         Recipes left out for length.
     checks : tuple of Check
@@ -245,12 +253,12 @@ class Learning:
     before: Hardware | None
     after: Hardware | None
     laws: tuple[BurnLaw | None, ...]
-    no_efficiency: str
     alarms: tuple[Alarm, ...]
     moved: tuple[Moved, ...]
     not_shown: int
     checks: tuple[Check, ...]
     skipped: tuple[Skipped, ...]
+    efficiencies: tuple[Efficiencies, Efficiencies]
     tally: Tally
     inflations: tuple[Inflation, ...]
 
@@ -276,6 +284,7 @@ def learn_all(
     *,
     reduce: Reduce,
     changed: bool = False,
+    accepted: Mapping[str, str] | None = None,
 ) -> Learning:
     """Refit kitchen, burn law and efficiency, and hold old predictions to account.
 
@@ -285,11 +294,13 @@ def learn_all(
         Reduces a recording with the options that a record keeps.
     changed : bool
         Whether linked files that changed since are used, too.
+    accepted : mapping of str to str, optional
+        Batch, or batch and recording, to the reason why a doubted firing counts.
 
     Raises
     ------
     CastsugarError
-        If the bench file itself cannot be used.
+        If the bench file itself cannot be used, or a firing cannot be accepted.
     """
     batches = material.batches
     earlier = earlier_of(bench, material, changed=changed)
@@ -297,14 +308,17 @@ def learn_all(
     kitchen = learn_kitchen(bench, batches, database)
     before = hardware_of(bare, database) if bare.motor is not None else None
     burning = learn_laws(bare, batches, database, hardware=before, changed=changed)
-    firing = learn_efficiency(batches, reduce, changed=changed)
+    reasons = accepted or {}
+    firing = learn_firings(
+        batches, reduce, changed=changed, accepted=reasons_of(bench) | dict(reasons)
+    )
+    _check_accepted(reasons, firing)
     lesson = Lesson(
         bench=bench,
         earlier=earlier,
         kitchen=kitchen,
         burning=burning,
         firing=firing,
-        no_efficiency=_efficiency_fault(before, firing),
     )
     planned = plan(lesson)
     after = None
@@ -335,12 +349,15 @@ def learn_all(
         before=before,
         after=after,
         laws=tuple(_law(m.fractions, after, database) for m in burning.mixes),
-        no_efficiency=lesson.no_efficiency,
         alarms=alarms_of(firings, material.others, after, database),
         moved=tuple(shown),
         not_shown=hidden,
         checks=checks,
         skipped=skipped,
+        efficiencies=(
+            _efficiencies(before) or learn_efficiencies(),
+            _efficiencies(after) or firing.efficiencies,
+        ),
         tally=tally(checks),
         inflations=inflations(checks),
     )
@@ -378,16 +395,24 @@ def _law(
     return law_for(Mix.put_together(fractions, database=database), hardware)
 
 
-def _efficiency_fault(hardware: Hardware | None, firing: FiredLearnt) -> str:
-    """Return why a motor cannot have the measured efficiency; empty if it can."""
-    if hardware is None or firing.efficiency is None:
-        return ""
-    value = firing.efficiency.value
-    try:
-        replace(hardware, efficiency=value, efficiency_measured=True)
-    except CastsugarError as error:
-        return str(error)
-    return ""
+def _efficiencies(hardware: Hardware | None) -> Efficiencies | None:
+    return None if hardware is None else hardware.efficiencies
+
+
+def _check_accepted(accepted: Mapping[str, str], firing: FiredLearnt) -> None:
+    """Refuse to accept what is not doubted, and what cannot be."""
+    for name in accepted:
+        found = [f for f in firing.firings if name in (f.name, f.batch.id)]
+        doubted = [f for f in found if f.doubts]
+        if not doubted:
+            said = "no firing of it is left out" if found else "it has no firing"
+            raise InputError(f"--accept {name}: {said} in the closed batches")
+        for one in doubted:
+            if one.why_not:
+                raise InputError(
+                    f"--accept {name}: {one.link.path.name} teaches nothing, whatever "
+                    f"the reason: {one.why_not}"
+                )
 
 
 def _by_quantity(checks: Iterable[Check]) -> tuple[Check, ...]:
