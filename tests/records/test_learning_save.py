@@ -149,7 +149,8 @@ def test_everything_is_written_once(world: Path) -> None:
     assert [line for line in BENCH.splitlines() if line not in text.splitlines()] == []
     raw = tomllib.loads(text)
     assert raw["motor"]["measured_efficiency"] == 0.9
-    assert raw["motor"]["burn_law"][1] == {"recipe": RECIPE, "strands": "s.csv"}
+    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1"}
+    assert raw["motor"]["burn_law"][1] == law
     (entry,) = raw["kitchen"]["measured"]
     assert entry["note"] == f'batch {DAY}-1 line 2: a "good" one'
     assert len(first.written) == 3

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 # What a record keeps of other files: tables of the bench file, names and hashes.
 
 #: Tables that matter for what is foreseen.
-TABLES = ("kitchen", "motor", "lots")
+TABLES = ("kitchen", "motor", "lots", "scatter")
 
 
 def relative(path: Path, folder: Path) -> str:
@@ -107,7 +107,7 @@ def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
     """
     if frozen is None:
         return None
-    text = "\n".join(t for t in (frozen.kitchen, frozen.motor, frozen.lots) if t)
+    text = "\n".join(filter(None, (getattr(frozen, table) for table in TABLES)))
     with collected():
         return check_bench(folder / frozen.file, text)
 
@@ -255,6 +255,7 @@ def _weighed(
         name=made.name or made.recipe,
         water_lost=water_lost or 0.0,
         lots=lots,
+        process=made.process,
         database=database,
     )
 

@@ -85,12 +85,18 @@ COLUMNS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """A recipe to predict: what it is called, its mass fractions, its cook."""
+    """A recipe to predict: what it is called, its mass fractions, how it is made."""
 
     name: str
     fractions: dict[str, float]
     cook: str
     minutes: float | None
+    process: str
+
+    def is_like(self, other: Wanted) -> bool:
+        """Return whether another one is the same mix, made in the same way."""
+        made, like = ((one.cook, one.minutes, one.process) for one in (self, other))
+        return made == like and differs(self.fractions, other.fractions) < SAME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +128,14 @@ def wanted_of(
     for name, text in bench.recipes.items():
         with placed(Place(bench.path, bench.text, "recipes"), name):
             parts = catalogue_shares(database, parse_recipe(text).parts)
-        _add(found, Wanted(name=name, fractions=parts, cook=cook, minutes=minutes))
+        entry = Wanted(
+            name=name,
+            fractions=parts,
+            cook=cook,
+            minutes=minutes,
+            process=bench.process_of(name),
+        )
+        _add(found, entry)
     for batch in reversed(batches):
         made = batch.made
         name = made.name or made.recipe
@@ -131,6 +144,7 @@ def wanted_of(
             fractions=dict(made.fractions),
             cook=made.cook,
             minutes=made.minutes,
+            process=made.process or str(table["process"]),
         )
         _add(found, entry)
     return found[:MOST], max(0, len(found) - MOST)
@@ -138,11 +152,8 @@ def wanted_of(
 
 def _add(found: list[Wanted], new: Wanted) -> None:
     """Add a recipe that is not there yet."""
-    for old in found:
-        alike = differs(old.fractions, new.fractions) < SAME
-        if alike and (old.cook, old.minutes) == (new.cook, new.minutes):
-            return
-    found.append(new)
+    if not any(old.is_like(new) for old in found):
+        found.append(new)
 
 
 def moved(
@@ -169,7 +180,13 @@ def moved(
             cook = parse_cook(entry.cook, entry.minutes) if entry.cook else None
             parts = entry.fractions
             used = {n: lot for n, lot in lots.items() if n in parts}
-            mix = Mix.put_together(parts, name=entry.name, lots=used, database=database)
+            mix = Mix.put_together(
+                parts,
+                name=entry.name,
+                lots=used,
+                process=entry.process,
+                database=database,
+            )
             both = [
                 _predicted(mix, cook, kitchen, motor, conditions_of(bench))
                 for kitchen, motor in zip(kitchens, motors, strict=True)

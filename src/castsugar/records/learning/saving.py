@@ -401,6 +401,7 @@ def _entries(lesson: Lesson) -> list[Entry]:
                 continue
             entry = {"recipe": mix.recipe, "strands": _file(lesson, source.path)}
             entry |= {"mix": source.mix} if source.mix else {}
+            entry |= source.stated
             found.append(entry)
     return found
 
