@@ -23,7 +23,7 @@ from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import SAME
-from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
+from castsugar.motor.efficiency import Efficiencies, Reading, learn_efficiencies
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import differs
 from castsugar.records.batch import Batch
@@ -338,9 +338,8 @@ def learn_all(
         firing=firing,
     )
     planned = plan(lesson)
-    after = None
-    if before is not None:
-        after = hardware_of(check_bench(bench.path, planned.text), database)
+    new = check_bench(bench.path, planned.text)
+    after = hardware_of(new, database) if before is not None else None
     wanted, hidden = wanted_of(bench, batches, database)
     shown = moved(
         wanted,
@@ -372,8 +371,8 @@ def learn_all(
         checks=checks,
         skipped=skipped,
         efficiencies=(
-            _efficiencies(before) or learn_efficiencies(),
-            _efficiencies(after) or firing.efficiencies,
+            efficiencies_of(bare),
+            firing.efficiencies if before is None else efficiencies_of(new),
         ),
         tally=tally(checks),
         inflations=inflations(checks),
@@ -412,8 +411,22 @@ def _law(
     return law_for(Mix.put_together(fractions, database=database), hardware)
 
 
-def _efficiencies(hardware: Hardware | None) -> Efficiencies | None:
-    return None if hardware is None else hardware.efficiencies
+def efficiencies_of(bench: Bench) -> Efficiencies:
+    """Return what the firings of a bench file say of the efficiencies."""
+    fired = [] if bench.motor is None else bench.motor["firing"]
+    keys = {
+        "characteristic_velocity": "c_star_efficiency",
+        "nozzle": "nozzle_efficiency",
+    }
+    readings = []
+    for entry in fired:
+        told: dict[str, float] = {}
+        for name, key in keys.items():
+            stated = {name: entry[key], f"{name}_u": entry[f"{key}_u"]}
+            told |= {k: v for k, v in stated.items() if v is not None}
+        if told:
+            readings.append(Reading(name=entry["source"] or entry["batch"], **told))
+    return learn_efficiencies(readings)
 
 
 def _check_accepted(accepted: Mapping[str, str], firing: FiredLearnt) -> None:

@@ -467,8 +467,9 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
     """Return the entry of a firing that teaches, as it is typed."""
     rate, reading, made = fired.rate, fired.reading, fired.batch.made
     assert rate is not None  # else it was refused
+    same = (m.recipe for m in lesson.burning.mixes if m.is_of(fired.batch.id))
     entry = {
-        "recipe": made.recipe,
+        "recipe": next(same, made.recipe),
         "batch": fired.batch.id,
         "date": fired.link.date,
         "pressure": f"{1e-6 * rate.pressure:.4g} MPa",
@@ -486,6 +487,7 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         for key, (value, u) in pairs.items():
             if math.isfinite(value):
                 entry |= {key: _percent(value, 4), f"{key}_u": _percent(u, 2)}
+    entry |= {"process": made.process} if made.process else {}
     entry |= {"accepted": fired.accepted} if fired.accepted else {}
     return entry | {"source": _file(lesson, fired.link.path)}
 
