@@ -389,11 +389,9 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     )
     if found["case"] is not None:
         found["case"] = read_table(found["case"], Case, Place(path, text, "motor.case"))
-    entries = found["burn_law"]
-    if not isinstance(entries, list) or not entries:
-        raise place.fail(
-            "burn_law", "must be written as [[motor.burn_law]], once or more"
-        )
+    entries = [] if found["burn_law"] is None else found["burn_law"]
+    if not isinstance(entries, list):
+        raise place.fail("burn_law", "must be written as [[motor.burn_law]]")
     found["burn_law"] = [
         _burn_law(entry, Place(path, text, "motor.burn_law", index))
         for index, entry in enumerate(entries)

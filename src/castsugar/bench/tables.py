@@ -254,8 +254,9 @@ class Motor(Table, head="[motor]", used=_FIRES):
     )
     grain: Any = needed("[motor.grain] with its sizes")
     case: Any = key("[motor.case] with the pressure it may hold")
-    burn_law: Any = needed(
-        "[[motor.burn_law]] with recipe and strands, or with borrowed"
+    burn_law: Any = key(
+        "[[motor.burn_law]] with recipe and strands, or with borrowed; without one the "
+        "burning rate is held as widely as for a mix that nobody burned"
     )
     firing: Any = key("what static tests taught, as [[motor.firing]]")
 
