@@ -31,9 +31,6 @@ SCATTER, SCATTER_SPREAD = 0.012, 0.7
 #: moves both, in opposite directions. Of 600 simulated sound firings.
 READING_CORRELATION: Final = -0.86
 
-#: Standard uncertainties of a reading where none is stated (ln): of the same firings.
-READING_DOUBTS: Final = (0.018, 0.022)
-
 #: Values of each scatter, evenly spread over so many standard deviations to each side.
 _VALUES, _REACH = 17, 3.0
 
@@ -59,9 +56,9 @@ class Reading:
 
     name: str
     characteristic_velocity: float = math.nan
-    characteristic_velocity_u: float = READING_DOUBTS[0]
+    characteristic_velocity_u: float = math.nan
     nozzle: float = math.nan
-    nozzle_u: float = READING_DOUBTS[1]
+    nozzle_u: float = math.nan
 
     def __post_init__(self) -> None:
         told = {

@@ -26,6 +26,7 @@ from castsugar.report.field import FIELDS, Field, Row
 from castsugar.report.learn_data import (
     efficiencies_of,
     firings_of,
+    forecasts_of,
     kinds_of,
     laws_of,
     parameters_of,
@@ -163,6 +164,8 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
             "counts as its own; delete it there if it was corrected.",
         )
     yield from (Finding("CAUTION", _sentence(t)) for t in learning.warnings)
+    for row in forecasts_of(learning)[-1:]:
+        yield Finding("CHANGES", f"{_forecast(row, show)}.")
     yield from () if saved else _stale(learning)
     yield from _shown_outside(learning.checks)
     yield from _withheld(learning)
@@ -218,6 +221,25 @@ def _doubted(learning: Learning, show: Shown) -> Iterator[Finding]:
         if fired.accepted and not fired.left_out:
             text = f"{fired.name} is doubted, and counts: {fired.accepted!r}."
             yield Finding("CAUTION", text, {"look_again": list(fired.doubts)})
+
+
+#: A forecast that moves by less than this part was not moved.
+_STILL = 0.005
+
+
+def _forecast(row: Row, show: Shown) -> str:
+    """Say how the forecast of a firing moved, and by what."""
+    keys = ("predicted", "by_rate", "now", "measured")
+    told = {key: show.bare("pressure", row[f"{key}_MPa"]) for key in keys}
+    before, by_rate, now = (row[f"{key}_MPa"] for key in keys[:3])
+    text = (
+        f"{row['batch']}, {show.unit('pressure')}: peak predicted {told['predicted']}, "
+        f"measured {told['measured']}, now predicted {told['now']}"
+    )
+    rate_moved = abs(by_rate / before - 1.0) > _STILL
+    if rate_moved and abs(now / by_rate - 1.0) > _STILL:
+        text += f" (to {told['by_rate']} by the burning rate, from there by c*)"
+    return f"{text}: the rest is taken as this batch's own"
 
 
 def _withheld(learning: Learning) -> Iterator[Finding]:
@@ -377,12 +399,13 @@ def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
 
 
 def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
-    for row in efficiencies_of(learning)[:2]:
-        if row["saved_firings"]:
-            told = _now_and_saved(row, "{}_efficiency", "number", Shown())
-            now, saved = told
-            firings = count(row["saved_firings"], "firing")
-            yield f"{row['quantity']} efficiency", now, f"{saved}, {firings}"
+    row = efficiencies_of(learning)[0]
+    if row["saved_firings"]:
+        now, saved = _now_and_saved(row, "{}_efficiency", "number", Shown())
+        if not row["now_firings"]:
+            now = "assumed " + now.partition("(")[2].rstrip(")")
+        firings = count(row["saved_firings"], "firing")
+        yield "c* efficiency", now, f"{saved}, {firings}"
 
 
 def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
@@ -459,7 +482,8 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
             left=frozenset({0, 1}),
             caption="In brackets 95 %",
         )
-    said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
+    said = [_forecast(row, show) for row in forecasts_of(learning)]
+    said += [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
     if learning.not_shown:
         said.append(f"{count(learning.not_shown, 'older recipe')} not shown")
     if said:

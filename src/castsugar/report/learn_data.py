@@ -140,6 +140,18 @@ _FIRINGS = (
         accepted="why it counts although it is doubted; empty if nobody said so",
     ),
 )
+_FORECASTS = (
+    *_texts(batch="of which", file="the recording"),
+    *(
+        _field(f"{key}_MPa", f"peak of the firing {meaning}, absolute", "pressure")
+        for key, meaning in (
+            ("predicted", "that half of the next batches stay below, nothing learnt"),
+            ("by_rate", "with the burning rates learnt, the c* efficiency not"),
+            ("now", "with both learnt"),
+            ("measured", "as it was"),
+        )
+    ),
+)
 _EFFICIENCIES = (
     *_texts(quantity="c*, nozzle, or impulse: their product"),
     *(
@@ -335,6 +347,21 @@ def _rate(fired: Fired) -> dict[str, Any]:
     return {"rate_mm_s": Banded(*ends), "rate_pressure_MPa": 1e-6 * rate.pressure}
 
 
+def forecasts_of(learning: Learning, *_: Any) -> Rows:
+    """Return how the forecast of every firing moved."""
+    return [
+        row_of(
+            _FORECASTS,
+            one,
+            predicted_MPa=1e-6 * one.predicted,
+            by_rate_MPa=1e-6 * one.by_rate,
+            now_MPa=1e-6 * one.now,
+            measured_MPa=1e-6 * one.measured,
+        )
+        for one in learning.forecasts
+    ]
+
+
 def efficiencies_of(learning: Learning, *_: Any) -> Rows:
     """Return the efficiencies of c*, of the nozzle, and their product."""
     names = ("characteristic_velocity", "nozzle", "impulse")
@@ -432,6 +459,7 @@ PARTS: dict[str, Part] = {
     ),
     "burning_rate_laws": part("by mix", laws_of, _LAWS),
     "firings": part("what each tells", firings_of, _FIRINGS),
+    "forecasts": part("of firings, and what moved them", forecasts_of, _FORECASTS),
     "efficiencies": part(
         "of all firings together, as a pair", efficiencies_of, _EFFICIENCIES
     ),

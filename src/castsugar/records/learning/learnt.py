@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from castsugar.bench.bench import Bench, check_bench
 from castsugar.bench.conditions import conditions_of
@@ -18,14 +20,16 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.burn_model import SAME
-from castsugar.motor.efficiency import Efficiencies, Reading, learn_efficiencies
+from castsugar.motor.burn_model import SAME, Asked
+from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import differs
+from castsugar.motor.peak_pressure import peaks
+from castsugar.motor.pressure_table import compositions, differs
 from castsugar.records.batch import Batch
 from castsugar.records.learning.alarms import (
     PEAK,
@@ -61,6 +65,7 @@ from castsugar.records.learning.saving import (
     reasons_of,
 )
 from castsugar.rows import records
+from castsugar.static_test import StaticTest
 
 # ----------------------------------------------------------------------------
 # How predictions move: the user's recipes before and after learning.
@@ -232,6 +237,97 @@ def _predicted(
 
 
 # ----------------------------------------------------------------------------
+# How the forecast of a firing moves by what was learnt, and by which of it.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """The peak of a firing as half of the next batches have it. [Pa]
+
+    The c* efficiency is that of the workshop, or what is held of it beforehand.
+
+    Attributes
+    ----------
+    predicted : float
+        Without what was learnt.
+    by_rate : float
+        With the burn rates that were learnt, the c* efficiency as before.
+    now : float
+        With all of it.
+    measured : float
+    """
+
+    batch: str
+    file: str
+    predicted: float
+    by_rate: float
+    now: float
+    measured: float
+
+
+def forecasts_of(
+    firings: Sequence[Fired], before: Hardware | None, after: Hardware | None
+) -> tuple[Forecast, ...]:
+    """Return how the forecast moved of every firing that teaches."""
+    if before is None or after is None:
+        return ()
+    found = []
+    for fired in firings:
+        test = fired.test
+        if test is None or fired.left_out or "motor" in fired.link.options:
+            continue
+        peak = test.reduction.results.get("peak_pressure")
+        if peak is None or peak.at_least or test.row.get("status") != "ok":
+            continue
+        held, learnt = (
+            motor.efficiencies.characteristic_velocity.median
+            for motor in (before, after)
+        )
+        predicted, by_rate, now = (
+            _half_below(test, motor, efficiency)
+            for motor, efficiency in ((before, held), (after, held), (after, learnt))
+        )
+        found.append(
+            Forecast(
+                batch=fired.batch.id,
+                file=fired.link.path.name,
+                predicted=predicted,
+                by_rate=by_rate,
+                now=now,
+                measured=peak.value,
+            )
+        )
+    return tuple(found)
+
+
+def _half_below(test: StaticTest, motor: Hardware, efficiency: float) -> float:
+    """Return the peak that half of the next batches stay below, as fired. [Pa]"""
+    assert test.mix is not None  # its row was computed
+    throat = test.reduction.stand.throat_diameter or motor.throat_diameter
+    as_fired = replace(
+        motor,
+        throat_diameter=throat,
+        exit_diameter=None,
+        efficiency=min(efficiency, 1.0),
+        efficiency_measured=True,
+    )
+    made = compositions(of_mixes([test.mix]))
+    velocity = test.row["characteristic_velocity_m_s"]
+    supply = as_fired.supply(test.row["density_kg_m3"], velocity)
+    found = peaks(
+        motor.burning,
+        made.fractions,
+        made.components,
+        log_supply=np.log(supply),
+        supply_u=as_fired.supply_u,
+        levels=(0.5,),
+        asked=Asked(process=made.processes[0]),
+        degraded=made.degraded,
+    )
+    return float(found.quantiles[0, 0])
+
+
+# ----------------------------------------------------------------------------
 # All that one's own batches teach, and whether the tool was any good.
 
 
@@ -276,6 +372,7 @@ class Learning:
     checks: tuple[Check, ...]
     skipped: tuple[Skipped, ...]
     efficiencies: tuple[Efficiencies, Efficiencies]
+    forecasts: tuple[Forecast, ...]
     tally: Tally
     inflations: tuple[Inflation, ...]
 
@@ -338,8 +435,9 @@ def learn_all(
         firing=firing,
     )
     planned = plan(lesson)
-    new = check_bench(bench.path, planned.text)
-    after = hardware_of(new, database) if before is not None else None
+    after = None
+    if before is not None:
+        after = hardware_of(check_bench(bench.path, planned.text), database)
     wanted, hidden = wanted_of(bench, batches, database)
     shown = moved(
         wanted,
@@ -371,9 +469,10 @@ def learn_all(
         checks=checks,
         skipped=skipped,
         efficiencies=(
-            efficiencies_of(bare),
-            firing.efficiencies if before is None else efficiencies_of(new),
+            learn_efficiencies() if before is None else before.efficiencies,
+            firing.efficiencies if after is None else after.efficiencies,
         ),
+        forecasts=forecasts_of(firing.firings, before, after),
         tally=tally(checks),
         inflations=inflations(checks),
     )
@@ -409,24 +508,6 @@ def _law(
     if hardware is None:
         return None
     return law_for(Mix.put_together(fractions, database=database), hardware)
-
-
-def efficiencies_of(bench: Bench) -> Efficiencies:
-    """Return what the firings of a bench file say of the efficiencies."""
-    fired = [] if bench.motor is None else bench.motor["firing"]
-    keys = {
-        "characteristic_velocity": "c_star_efficiency",
-        "nozzle": "nozzle_efficiency",
-    }
-    readings = []
-    for entry in fired:
-        told: dict[str, float] = {}
-        for name, key in keys.items():
-            stated = {name: entry[key], f"{name}_u": entry[f"{key}_u"]}
-            told |= {k: v for k, v in stated.items() if v is not None}
-        if told:
-            readings.append(Reading(name=entry["source"] or entry["batch"], **told))
-    return learn_efficiencies(readings)
 
 
 def _check_accepted(accepted: Mapping[str, str], firing: FiredLearnt) -> None:
