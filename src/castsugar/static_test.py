@@ -22,7 +22,11 @@ from castsugar.motor.firing.expectation import (
     compare_with_law,
     expect,
 )
-from castsugar.motor.firing.faults import explain_efficiency, impossible
+from castsugar.motor.firing.faults import (
+    explain_efficiency,
+    explain_nozzle,
+    impossible,
+)
 from castsugar.motor.firing.inference import (
     SIZE_DOUBT,
     InferredLaw,
@@ -44,9 +48,26 @@ if TYPE_CHECKING:
 #: sizes are likely wrong (poured grains have 3-7 % voids: common practice, no source).
 _DENSEST, _LIGHTEST = 1.01, 0.85
 
+#: Least standard uncertainty of a burn rate that a firing shows (ln): throat, pressure
+#: and c* are not read better. Assumed.
+_RATE_DOUBT = 0.015
+
 #: The flow keeps to the wall of a nozzle down to this part of the ambient pressure at
 #: its exit (Sutton & Biblarz, ch. 3, from memory: 0.25 to 0.45).
 _ATTACHED = 0.45
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """The burn rate that a firing shows, at the temperature of the strands.
+
+    `value` [m/s] holds at `pressure` [Pa, absolute]; `u` is the standard uncertainty of
+    its logarithm.
+    """
+
+    pressure: float
+    value: float
+    u: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -105,6 +126,17 @@ class StaticTest:
         shares = {f"{n}_efficiency": getattr(self, f"{n}_efficiency") for n in names}
         known = {name: share for name, share in shares.items() if share is not None}
         return {**self.reduction.results, **known}
+
+    @property
+    def rate(self) -> Rate | None:
+        """The burn rate at the centre of the inferred law; None without one."""
+        if self.inferred is None or self.hardware is None:
+            return None
+        return Rate(
+            pressure=self.inferred.centre,
+            value=self.inferred.rate / _rate_factor(self.hardware),
+            u=max(self.inferred.log_rate_u, _RATE_DOUBT),
+        )
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -195,7 +227,9 @@ def review(
             expected = _expected(reduction, hardware, row, law, seed)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
+    nozzle = _nozzle(reduction, hardware, row)
     ratio = _density_ratio(reduction, hardware, row)
+    cautions = _cautions(reduction, mix, velocity, impulse, ratio)
     return StaticTest(
         reduction=reduction,
         mix=mix,
@@ -203,14 +237,14 @@ def review(
         hardware=hardware,
         characteristic_velocity_efficiency=velocity,
         specific_impulse_efficiency=impulse,
-        nozzle_efficiency=_nozzle(reduction, hardware, row),
+        nozzle_efficiency=nozzle,
         density_ratio=ratio,
         inferred=inferred,
         no_law=no_law,
         law=law,
         agreement=agreement,
         expected=expected,
-        cautions=_cautions(reduction, mix, velocity, impulse, ratio),
+        cautions=(*cautions, *explain_nozzle(nozzle)),
     )
 
 

@@ -359,7 +359,10 @@ RESULTS: Mapping[str, tuple[str, float]] = {
     "nozzle_efficiency": ("", 1.0),
 }
 
-#: Of those, what is predicted of the motor that was fired.
+#: Keys of the burn rate that a firing shows, as of :class:`castsugar.static_test.Rate`.
+RATE_KEYS = ("burn_rate_pressure_MPa", "burn_rate_mm_s", "burn_rate_log_uncertainty")
+
+#: Of the results, what is predicted of the motor that was fired.
 _EXPECTED = ("peak_pressure", "burn_time", "total_impulse")
 
 
@@ -375,20 +378,18 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     -------
     dict
         Of every result its value, `<name>_uncertainty` (standard; none of a lower
-        limit) and `<name>_at_least` (1 for a lower limit), then the efficiencies, the
-        rate at the centre of the law that the trace shows, the share of the theoretical
-        density, what was predicted as `expected_<name>`, and
-        `look_again`. Pressures are absolute.
+        limit) and `<name>_at_least` (1 for a lower limit), the burn rate that it shows,
+        the share of the theoretical density, what was predicted as `expected_<name>`,
+        and `look_again`. Pressures are absolute.
     """
     found: dict[str, Any] = {}
     results = test.results
     for name, (unit, size) in RESULTS.items():
         if name in results:
             found |= _kept(name, unit, results[name], size)
-    if test.inferred is not None:
-        found["burn_rate_mm_s"] = 1e3 * test.inferred.rate
-        found["burn_rate_pressure_MPa"] = 1e-6 * test.inferred.centre
-        found["burn_rate_relative_uncertainty"] = test.inferred.log_rate_u
+    if (rate := test.rate) is not None:
+        values = (1e-6 * rate.pressure, 1e3 * rate.value, rate.u)
+        found |= dict(zip(RATE_KEYS, values, strict=True))
     found["propellant_over_grain_without_voids"] = test.density_ratio
     if test.expected is not None:
         for name in _EXPECTED:

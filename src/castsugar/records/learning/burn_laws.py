@@ -112,6 +112,10 @@ class MixLaw:
         """The law of all its strands together; None if they give none."""
         return self.result.law if self.result is not None else None
 
+    def is_of(self, batch: str) -> bool:
+        """Whether a batch brought strands of it."""
+        return any(batch in source.batches for source in self.sources)
+
     @property
     def strands(self) -> int:
         """Number of strands."""
