@@ -56,6 +56,7 @@ NAMED = (
     "delay|ambient pressure",
     "delay|length",
     "kitchen reading",
+    "motor|nozzle",
 )
 
 

@@ -147,7 +147,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "strand time": _s(0.01, 36_000, 0.3, 600),
     "strand temperature": _C(-60, 100, -20, 50),
     "scatter of burn rates": _percent(0.5, 30),
-    "strands to motor": _percent(-30, 30),
+    "strands to motor": _of("relative_change", "%")(-30, 30),
     "degraded share of the sugar": _percent(0, 100, 0, 30),
     # Delay.
     "delay diameter": _mm(1, 100, 5, 40),

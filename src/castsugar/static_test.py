@@ -331,23 +331,42 @@ def _expected(
     law: BurnLaw,
     seed: int,
 ) -> Expected | None:
-    """Predict the firing, with the throat and the air pressure that it had."""
+    """Predict the firing, with the throat and the air pressure that it had.
+
+    Efficiencies are those stated, else what firings taught, else those held beforehand;
+    their uncertainty is part of the band.
+    """
     throat = reduction.stand.throat_diameter
     if throat is None:
         return None
     exit_ = hardware.exit_diameter
+    told = hardware.efficiencies
+    stated_nozzle = hardware.nozzle_efficiency < 1.0
     as_fired = replace(
         hardware,
         throat_diameter=throat,
         exit_diameter=None if exit_ is None else max(exit_, throat),
         ambient_pressure=reduction.stand.ambient_pressure,
+        efficiency=hardware.efficiency or told.characteristic_velocity.median,
+        nozzle_efficiency=(
+            hardware.nozzle_efficiency if stated_nozzle else told.nozzle.median
+        ),
     )
     motor = as_fired.motor(
         density=row["density_kg_m3"],
         characteristic_velocity=row["characteristic_velocity_m_s"],
         exponent=row["isentropic_exponent"],
     )
-    return expect(motor, law, hardware.spread, seed=seed)
+    c_star = math.hypot(
+        hardware.spread.characteristic_velocity, told.characteristic_velocity.next_u
+    )
+    return expect(
+        motor,
+        law,
+        replace(hardware.spread, characteristic_velocity=c_star),
+        thrust_u=told.nozzle.next_u,
+        seed=seed,
+    )
 
 
 def _density_ratio(

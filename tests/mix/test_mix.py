@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 import castsugar as cs
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
 from castsugar.kitchen.pour_table import cook
-from castsugar.mix.blends import of_mixes
+from castsugar.mix.blends import blend, of_mixes
 
 pytestmark = pytest.mark.exact
 
@@ -227,6 +228,15 @@ def test_a_mix_keeps_how_it_is_made() -> None:
     solids = {"light corn syrup": 0.8}
     made = (mix, mix.with_water_lost(0.5), mix.with_syrup_solids(solids), cooked)
     assert {one.process for one in made} == {"melted dry"}
+    parts = np.array([[0.6, 0.2, 0.2], [0.7, 0.2, 0.1]])
+    many = blend(["KNO3", "sucrose", "corn syrup"], parts, process="melted dry")
+    again = cook(many, kitchen, window=False).blends
+    assert again.processes == ("melted dry",) * 2
+    assert (
+        again.where(np.array([True, False]), again).take(slice(1, 2)).mix(0).process
+        == "melted dry"
+    )
+    assert of_mixes([mix, plain]).processes == ("melted dry", "")
     assert cooked.water_lost > 0.0
     assert plain.process == ""
     assert plain.to_dict() == mix.to_dict()

@@ -331,6 +331,22 @@ def test_strands_of_all_batches_make_one_law(tmp_path: Path) -> None:
     assert mix.before.origin == f"stated: {RECIPE}"
 
 
+def test_strands_of_a_batch_are_of_it(tmp_path: Path) -> None:
+    """By its name and process; what the file says of the process goes first."""
+    one, two = (strand_file(tmp_path, f"{k}.csv", seed=k) for k in (1, 2))
+    head, *rows = two.read_text("utf-8").splitlines()
+    rows = [f"{row},pressed,pot 9" for row in rows]
+    two.write_text("\n".join([f"{head},process,batch", *rows]), "utf-8")
+    plain = kept(tmp_path, burned(tmp_path, one), process="melted dry")
+    own = kept(tmp_path, burned(tmp_path, two), process="melted dry")
+    (mix,) = laws(tmp_path, bench_of(tmp_path, MOTOR)).mixes
+    first, second = mix.sources
+    assert {(s.batch, s.process) for s in first.strands} == {(plain.id, "melted dry")}
+    assert {(s.batch, s.process) for s in second.strands} == {(own.id, "pressed")}
+    assert first.stated == {"batch": plain.id, "process": "melted dry"}
+    assert second.stated == {}
+
+
 def test_other_mixes_have_laws_of_their_own(tmp_path: Path) -> None:
     kept(tmp_path, burned(tmp_path, strand_file(tmp_path, "1.csv")))
     other = {"potassium nitrate": 0.65, "sucrose": 0.35}

@@ -28,7 +28,7 @@ from castsugar.report.learn_data import (
     skipped_of,
     with_band,
 )
-from castsugar.report.limit_words import rests_on
+from castsugar.report.limit_words import no_upper_limit, rests_on, this_batch
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -156,18 +156,23 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
     margin = float(row.get("pressure_margin_percent", math.nan))
     if not math.isfinite(high):
+        if math.isinf(high):
+            text = f"Peak pressure: {no_upper_limit()}. Burn strands of this mix."
+            yield Finding("CANNOT TELL", text)
         return
-    text = f"Peak pressure: 95 of 100 below {show.amount('pressure', high)}"
+    text = f"Peak pressure: 95 of 100 next batches below {show.bare('pressure', high)}"
     values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
+    batch = this_batch(row, show)
     if math.isnan(margin):
-        yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
+        text = f"{text} {show.unit('pressure')}; no allowed pressure is known."
+        yield Finding("RESULT", text + batch, values)
     elif margin >= 0.0:
         allowed = show.amount("pressure", allowed_pressure(row))
         origin = rests_on(str(row.get("burn_law_origin")))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
-            f"{numbers.percent(0.01 * margin)} %. Rate: {origin}.",
+            f"{numbers.percent(0.01 * margin)} %.{batch} Rate: {origin}.",
             values,
         )
 
