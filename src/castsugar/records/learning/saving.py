@@ -152,15 +152,11 @@ def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Ea
         if firing not in fired
     ]
     line = own_efficiency(bench.text)
-    bare = _without(bench, gone, fired, line)
-    if bare is None:
-        warnings += [_alone(law, bench.path) for law in gone if law.state != "stands"]
-        gone, bare = (), _without(bench, (), fired, line)
     return Earlier(
-        bare=bare or bench,
+        bare=_without(bench, gone, fired, line),
         laws=gone,
-        firings=tuple(fired) if bare is not None else (),
-        efficiency=line if bare is not None else 0,
+        firings=tuple(fired),
+        efficiency=line,
         warnings=tuple(warnings),
     )
 
@@ -283,28 +279,16 @@ def _warning(law: OldLaw, path: Path) -> Iterator[str]:
         )
 
 
-def _alone(law: OldLaw, path: Path) -> str:
-    return (
-        f"{path}, {law.place}: the strands of {law.entry['strands']} were withdrawn or "
-        f"do not count ({law.who}), but no burn law would be left without them; put "
-        "another [[motor.burn_law]] in the place of these lines, and trust no pressure "
-        "until then"
-    )
-
-
 def _without(
     bench: Bench, laws: Sequence[OldLaw], firings: Sequence[OldFiring], line: int
-) -> Bench | None:
-    """Return a bench file without what learn wrote; None if it is not good then."""
+) -> Bench:
+    """Return a bench file without what learn wrote."""
     text = editing.without_key(bench.text, "motor", EFFICIENCY) if line else bench.text
     for law in reversed(laws):
         text = editing.without_block(text, LAW, law.index)
     for firing in reversed(firings):
         text = editing.without_block(text, FIRING, firing.index)
-    try:
-        return check_bench(bench.path, text)
-    except CastsugarError:
-        return None
+    return check_bench(bench.path, text)
 
 
 def as_entry(entry: dict[str, Any]) -> tuple[str, str, str]:
