@@ -83,6 +83,8 @@ def world(tmp_path: Path) -> Path:
         batch=0.2,
         planned={n: 0.2 * f for n, f in SHARES.items()},
         pressure=1e6,
+        process="boiled down",
+        predictions={"sugar_degraded_percent": 1.234},
     )
     batch = new_batch(tmp_path / "batches", made)
     pan = {
@@ -179,11 +181,14 @@ def test_everything_is_written_once(world: Path) -> None:
             "c_star_efficiency_u": "1.4 %",
             "nozzle_efficiency": "87 %",
             "nozzle_efficiency_u": "2.3 %",
+            "process": "boiled down",
+            "degraded": "1.2 %",
             "source": "f.csv",
         }
     ]
     assert text.count(f"# {WRITTEN}\n") == text.count(WRITTEN) == 2
-    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1"}
+    made = {"process": "boiled down", "degraded": "1.2 %"}
+    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1", **made}
     assert raw["motor"]["burn_law"][1] == law
     (entry,) = raw["kitchen"]["measured"]
     assert entry["note"] == f'batch {DAY}-1 line 2: a "good" one'
@@ -343,7 +348,7 @@ def test_a_file_that_would_not_be_good_is_not_written(
     world: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = (world / "bench.toml").read_bytes()
-    monkeypatch.setattr(saving, "_percent", lambda *_: "7")
+    monkeypatch.setattr(saving, "percent", lambda *_: "7")
     found = learnt(world)
     assert (found.text, found.written) == (found.before, ())
     with pytest.raises(InputError, match="nothing was saved"):

@@ -17,7 +17,7 @@ from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.files.writing import update
 from castsugar.records.batch import Batch
-from castsugar.records.learning.burn_laws import BurnedLearnt, source_of
+from castsugar.records.learning.burn_laws import BurnedLearnt, percent, source_of
 from castsugar.records.learning.efficiency import Fired, FiredLearnt
 from castsugar.records.learning.kitchen import CookedLearnt
 from castsugar.records.learning.material import COUNTS, Material
@@ -458,7 +458,7 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         "date": fired.link.date,
         "pressure": f"{1e-6 * rate.pressure:.4g} MPa",
         "rate": f"{1e3 * rate.value:.4g} mm/s",
-        "rate_u": _percent(rate.u, 2),
+        "rate_u": percent(rate.u),
     }
     if reading is not None:
         pairs = {
@@ -470,14 +470,12 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         }
         for key, (value, u) in pairs.items():
             if math.isfinite(value):
-                entry |= {key: _percent(value, 4), f"{key}_u": _percent(u, 2)}
+                entry |= {key: percent(value, 4), f"{key}_u": percent(u)}
     entry |= {"process": made.process} if made.process else {}
+    share = fired.batch.degraded
+    entry |= {"degraded": percent(share)} if share else {}
     entry |= {"accepted": fired.accepted} if fired.accepted else {}
     return entry | {"source": _file(lesson, fired.link.path)}
-
-
-def _percent(share: float, digits: int) -> str:
-    return f"{100.0 * share:.{digits}g} %"
 
 
 # ----------------------------------------------------------------------------
