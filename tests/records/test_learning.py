@@ -36,7 +36,7 @@ from castsugar.records.learning.checks import (
     inflations,
     tally,
 )
-from castsugar.records.learning.efficiency import FiredLearnt, learn_firings
+from castsugar.records.learning.firings import FiredLearnt, learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.learnt import wanted_of
 from castsugar.records.learning.material import material_of

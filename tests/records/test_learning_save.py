@@ -20,7 +20,7 @@ from castsugar.motor.firing.quantities import Measured
 from castsugar.records.folder import add_events, new_batch, read_batches
 from castsugar.records.learning import saving
 from castsugar.records.learning.burn_laws import learn_laws
-from castsugar.records.learning.efficiency import learn_firings
+from castsugar.records.learning.firings import learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.material import material_of
 from castsugar.records.learning.saving import (

@@ -17,7 +17,7 @@ from castsugar.records.learning.checks import (
     Skipped,
     Tally,
 )
-from castsugar.records.learning.efficiency import Fired
+from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.batch_findings import highest_pressure

@@ -24,7 +24,7 @@ from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
-from castsugar.records.learning.efficiency import Fired, frozen_firing
+from castsugar.records.learning.firings import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
 from castsugar.records.prediction import allowed_pressure, mix_of, thaw
 from castsugar.records.record import Link

@@ -18,7 +18,7 @@ from castsugar.files.reading import sha256_of
 from castsugar.files.writing import update
 from castsugar.records.batch import Batch
 from castsugar.records.learning.burn_laws import BurnedLearnt, percent, source_of
-from castsugar.records.learning.efficiency import Fired, FiredLearnt
+from castsugar.records.learning.firings import Fired, FiredLearnt
 from castsugar.records.learning.kitchen import CookedLearnt
 from castsugar.records.learning.material import COUNTS, Material
 from castsugar.records.prediction import relative
