@@ -633,7 +633,7 @@ RESULTS = {
 
 
 def test_firings_are_held_against_what_was_believed(tmp_path: Path) -> None:
-    """810 / 0.9 x 0.95 = 855 m/s; 1 % of the motor, 1 % of the reading, the next firing.
+    """810 / 0.9 x 0.95 = 855 m/s; 1 % of motor and of reading, and the next firing.
 
     Where nothing was stated it is 0.92 of 900 m/s, which is held beforehand.
     """
