@@ -48,7 +48,7 @@ from castsugar.records.learning.checks import (
     inflations,
     tally,
 )
-from castsugar.records.learning.efficiency import (
+from castsugar.records.learning.firings import (
     Fired,
     FiredLearnt,
     Reduce,
