@@ -55,6 +55,9 @@ def test_what_is_missing_assumed_and_does_not_fit(example: BenchCheck) -> None:
     assert {"motor.area_spread", "motor.c_star_spread"} < assumed
     assert "motor.density_ratio" not in assumed  # the example states it
     assert "lots of red iron oxide" in assumed
+    # Widths of burn rates that nobody stated; batch to batch moves a pressure most.
+    assert example.of("assumed")[0].entry == "scatter.batch"
+    assert example.of("assumed")[0].text == "of burning rates: 6 % is taken"
     for point in example.of("misfit"):
         assert point.entry.startswith(("motor.burn_law", "kitchen.measured"))
     ranks = [STATUSES.index(point.status) for point in example.points]
