@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import (
@@ -45,10 +46,7 @@ from castsugar.comparison.evidence import STANDINGS, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
-from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
@@ -70,13 +68,12 @@ def dry() -> Change:
 @cache
 def wings() -> Change:
     """Return more syrup, with a kitchen, and a motor on a published law."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
     motor = Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
     return justify(

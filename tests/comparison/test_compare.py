@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import (
@@ -17,7 +18,6 @@ from castsugar import (
     InputError,
     Kitchen,
     compare,
-    load_database,
 )
 from castsugar.comparison.compare import (
     CANNOT_TELL,
@@ -28,10 +28,7 @@ from castsugar.comparison.compare import (
     verdict,
 )
 from castsugar.comparison.draws import summarise
-from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
@@ -194,13 +191,12 @@ def test_scale_step_above_nothing() -> None:
 @pytest.mark.exact
 def test_a_shared_burn_law_gives_no_verdict_on_the_pressure() -> None:
     """One borrowed law for both: how their burn rates differ is not known."""
-    law = borrowed_law(load_database(), "sucrose 65/35")
     motor = Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.0105,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
     found = compare(
         [

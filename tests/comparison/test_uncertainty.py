@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import (
@@ -23,10 +24,8 @@ from castsugar import (
 from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
 from castsugar.comparison.uncertain_inputs import Recipe, drawn, enthalpy_u, identity
 from castsugar.kitchen.parameters import unmeasured
-from castsugar.motor.burn_law import Band, BurnLaw, borrowed_law
-from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
@@ -40,13 +39,12 @@ KITCHEN = Kitchen(cook=Cook.hold(392.15, 480.0))
 
 def motor() -> Hardware:
     """Return an invented motor with a borrowed burn law."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
     return Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
 
 

@@ -52,6 +52,9 @@ class Doubts:
         Relative, of the chamber pressure. Common practice, no source.
     enthalpies, product_data : bool
         Whether the enthalpies of formation and the product data count.
+    batch_scatter, process_scatter, firing_scatter : bool
+        Whether draws hold what the next batch, another process and the next firing do
+        to the burn rate. The table's pressures always hold all of it.
 
     Raises
     ------
@@ -65,6 +68,9 @@ class Doubts:
     pressure: float = 0.05
     enthalpies: bool = True
     product_data: bool = True
+    batch_scatter: bool = True
+    process_scatter: bool = True
+    firing_scatter: bool = True
 
     def __post_init__(self) -> None:
         """Check the numbers."""
@@ -85,9 +91,13 @@ class Doubts:
     @classmethod
     def none(cls, batch: float = 0.2) -> Doubts:
         """Return doubts that are all 0."""
-        off = {f.name: 0.0 for f in fields(cls) if f.type == "float"}
-        off["batch"] = batch
-        return cls(**off, enthalpies=False, product_data=False)
+        off: dict[str, Any] = {f.name: 0.0 for f in fields(cls) if f.type == "float"}
+        off |= {f.name: False for f in fields(cls) if f.type == "bool"}
+        return cls(**off | {"batch": batch})
+
+    def counts(self, kind: str) -> bool:
+        """Return whether a kind of input counts; one without a switch does."""
+        return bool(getattr(self, f"{kind}_scatter", True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -186,7 +196,8 @@ class Input:
     key : str
         Names its draws.
     kind : str
-        weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor.
+        weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor,
+        batch, process, firing.
     label : str
         For people.
     uncertainty : float
