@@ -129,7 +129,7 @@ SIGNATURES = {
     ),
     "Mix.weigh": (
         "(recipe, *, name='', basis='parts', water_lost=0.0, lots=None, "
-        "alternatives=None, database=None)"
+        "alternatives=None, process='', database=None)"
     ),
     "evaluate": (
         "(mixes, *, pressure=6894757.0, exit_pressure=101325.0, "

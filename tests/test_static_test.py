@@ -66,12 +66,13 @@ def ideal(pressure: float) -> pd.Series:
 
 
 @cache
-def true() -> Trace:
+def true(**changes: float) -> Trace:
     """Return a firing with 0.9 of the ideal c* at 1.5 MPa."""
     row = ideal(1.5e6)
-    motor = hardware().motor(
+    motor = hardware(**changes).motor(
         density=row.density_kg_m3,
         characteristic_velocity=row.characteristic_velocity_m_s,
+        exponent=row.isentropic_exponent,
     )
     return fire(motor, LAW)
 
@@ -80,7 +81,12 @@ def reduced(
     *, sensors: str = "both", ceiling: float = math.inf, **stand: float
 ) -> Reduction:
     """Record the firing without any fault, and reduce it."""
-    trace = true()
+    return recorded(true(), sensors=sensors, ceiling=ceiling, **stand)
+
+
+def recorded(
+    trace: Trace, *, sensors: str, ceiling: float, **stand: float
+) -> Reduction:
     time = np.linspace(0.0, 3.0 * trace.burn_time, 3001)
     at = time - trace.burn_time
 
@@ -109,6 +115,32 @@ def whole() -> StaticTest:
 
 
 @pytest.mark.exact
+def test_nozzle_efficiency_is_that_of_the_motor() -> None:
+    """A cone of 12 mm behind 8 mm that gives 93 % of the ideal thrust coefficient."""
+    shape = {"exit_diameter": 0.012, "nozzle_efficiency": 0.93}
+    fired = recorded(true(**shape), sensors="both", ceiling=math.inf)
+    found = review(fired, mix=MIX, hardware=hardware(**shape)).nozzle_efficiency
+    assert found is not None
+    assert found.value == pytest.approx(0.93, rel=5e-3)
+    assert 0.005 < found.u / found.value < 0.05
+    # The exit is not known; a bell so wide that its flow comes off the wall.
+    assert whole().nozzle_efficiency is None
+    wide = hardware(exit_diameter=0.024)
+    assert review(fired, mix=MIX, hardware=wide).nozzle_efficiency is None
+
+
+def test_what_is_doubted_teaches_nothing() -> None:
+    """A throat that was not measured after; a law that the firing contradicts."""
+    (doubt,) = whole().doubts
+    assert doubt.startswith("throat not measured after")
+    sure = review(reduced(throat_after=THROAT), mix=MIX, hardware=hardware())
+    assert sure.doubts == ()
+    faster = replace(LAW, bands=(replace(LAW.bands[0], rate=8e-3),))
+    other = hardware(burning=BurnKnowledge(law=blend_law([], borrowed=faster)))
+    (doubt,) = review(reduced(throat_after=THROAT), mix=MIX, hardware=other).doubts
+    assert "times as fast as was known before" in doubt
+
+
 def test_efficiency_is_delivered_over_ideal() -> None:
     """At the mean pressure of the firing; and it is what the motor was given."""
     test = whole()

@@ -56,6 +56,7 @@ NAMED = (
     "delay|ambient pressure",
     "delay|length",
     "kitchen reading",
+    "motor|nozzle",
     "burn law|batch",
     "burn law|process",
     "burn law|firing",
@@ -121,6 +122,7 @@ _DIRECTIONS = (
     (213, (1, 3, 7, 3, 13, 59, 17)),
     (229, (1, 3, 1, 3, 5, 53, 69)),
     (239, (1, 1, 5, 5, 23, 33, 13)),
+    (241, (1, 1, 7, 7, 1, 61, 123)),
 )
 DIMENSIONS = 1 + len(_DIRECTIONS)
 

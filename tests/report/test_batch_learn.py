@@ -20,6 +20,8 @@ from castsugar import static_test
 from castsugar.bench.example import write_example
 from castsugar.cli.main import main
 from castsugar.motor.firing.expectation import expect
+from castsugar.records.learning import learnt
+from castsugar.records.learning.checks import Inflation
 from castsugar.report import batch, batch_card, batch_list, learn_data
 from castsugar.report.document import schema_of
 from castsugar.report.screen import STATUSES
@@ -146,6 +148,27 @@ def test_a_page(name: str, capsys: pytest.CaptureFixture[str]) -> None:
         for blank in ("cup empty, oz", "pan scraped, oz", "bulk at the pour, °F"):
             assert f"<dt>{blank}</dt>" in page
         assert page.count("as cast, oz") == 4  # grains of the example's motor
+
+
+def test_bands_that_are_too_narrow_are_said(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line where a factor is above 1; every factor in the full answer and JSON."""
+    found = tuple(
+        Inflation(quantity=quantity, count=n, factor=factor)
+        for quantity, n, factor in (("water lost", 5, 1.437), ("strand rate", 3, 1.0))
+    )
+    monkeypatch.setattr(learnt, "inflations", lambda _: found)
+    text = said(SCREENS["learn"], capsys)
+    assert "CAUTION      Uncertainties were stated too small: water lost x 1.4." in text
+    assert "strand rate x" not in text
+    rows = said([*SCREENS["learn"], "--full"], capsys).splitlines()
+    assert [line.split()[-4:] for line in rows if " x 1." in line][1:] == [
+        ["lost", "5", "x", "1.4"],
+        ["rate", "3", "x", "1.0"],
+    ]
+    document = json.loads(said([*SCREENS["learn"], "--json"], capsys))
+    assert [f["factor"] for f in document["inflation_factors"]] == [1.437, 1.0]
 
 
 def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:

@@ -214,12 +214,10 @@ def _misfits(world: World) -> Iterator[Point]:
                 yield Point(status=MISFIT, entry=entry, text=outcome.sentence())
     if world.motor is None:
         return
-    for mix in world.motor.burning.law.mixes:
-        for text in mix.cautions:
-            if text.startswith("lack of fit"):
-                yield Point(
-                    status=MISFIT, entry="motor.burn_law", text=f"{mix.name}: {text}"
-                )
+    every = world.motor.burning.evidence
+    for text in dict.fromkeys(f"{b.name}: {t}" for b in every for t in b.cautions):
+        if ": lack of fit" in text:
+            yield Point(status=MISFIT, entry="motor.burn_law", text=text)
 
 
 def _missing(world: World) -> Iterator[Point]:

@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 FILE is a table with one row a strand: length, time, pressure, and if known
-temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
-"pressure (psig)"; a pressure may be the word ambient.
+temperature, mix, batch, process, degraded (share of the sugar), date, note.
+Units stand in the header: "length (mm)", "time (s)", "pressure (psig)"; a
+pressure may be the word ambient.
 
 examples:
   castsugar burnrate strands.csv

@@ -636,6 +636,7 @@ class Recipe:
             items=items,
             shares=shares,
             mixes=(),
+            process=self.mix.process,
         )
         brown = self.mix.browned if browned is None else browned
         return start.cast_again(water_lost, browned=np.full(len(shares), brown))

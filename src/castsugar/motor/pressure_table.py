@@ -72,7 +72,7 @@ def components_of(blends: Blends) -> list[dict[str, float]]:
 
 def compositions(blends: Blends) -> Compositions:
     """Return mixes as the model of burn rates sees them."""
-    processes = ("",) * len(blends)
+    processes = tuple(mix.process for mix in blends.mixes) or ("",) * len(blends)
     if blends.items:
         names = tuple(item.constituents[0].origin for item in blends.items)
         shares = np.asarray(blends.shares, dtype=float)
@@ -355,7 +355,8 @@ def _quantiles(
     model = hardware.burning
     found, exponent = _peaks(hardware, model, made, ideal, levels)
     bare = without_firings(model)
-    if bare is model or hardware.firings >= FIRINGS_TO_TRUST:
+    lowered = bare is not model or hardware.efficiency_measured
+    if not lowered or hardware.firings >= FIRINGS_TO_TRUST:
         return found, exponent
     held = hardware.unfired()
     before, _ = _peaks(held, bare, made, ideal / hardware.margin_factor, levels)

@@ -18,6 +18,7 @@ from castsugar.records.record import (
     KINDS,
     MADE,
     MADE_MORE,
+    MADE_ONCE,
     SCHEMA,
     SUFFIX,
     Event,
@@ -195,6 +196,7 @@ _MADE = {
     "cup_kg": "cups",
     "cook": "cook",
     "minutes": "minutes",
+    "process": "process",
     "water_lost": "water_lost",
     "pressure_Pa": "pressure",
     "bench": "bench",
@@ -278,7 +280,7 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
     """Check line 1."""
     if raw.get("schema") != SCHEMA:
         raise _Wrong(f"schema is {_short(raw.get('schema'))}; this reads {SCHEMA!r}")
-    raw.setdefault("cup_kg", {})
+    raw = MADE_ONCE | raw
     _check(raw, MADE | MADE_MORE, "line 1")
     if f"{raw['id']}{SUFFIX}" != path.name:
         raise _Wrong(
@@ -298,6 +300,7 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
             raise _Wrong(f"'cup_kg' of {_short(name)} must be below its mass")
     bench = raw["bench"]
     if bench is not None:
+        bench.setdefault("scatter", "")
         _check(bench, BENCH, "'bench'")
     told = {name: raw[key] for key, name in _MADE.items()}
     told["bench"] = None if bench is None else FrozenBench(**bench)

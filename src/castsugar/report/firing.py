@@ -382,8 +382,14 @@ def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
     if test.expected is not None and name in test.expected.bands:
         best = scale_of(unit) * getattr(test.expected.best, name)
         return row_in_order([one], (best, row[f"expected_{one.key}_interval"]))
-    ideal = test.row.get(one.key, math.nan)
-    return {} if math.isnan(ideal) or ideal_missing(test) else {one.key: ideal}
+    ideal, hardware = test.row.get(one.key, math.nan), test.hardware
+    if name != "characteristic_velocity" or hardware is None or ideal_missing(test):
+        return {}
+    told = hardware.efficiencies.characteristic_velocity
+    middle, low, high = (
+        ideal * share for share in (told.median, told.next_low, told.next_high)
+    )
+    return row_in_order([one], (middle, (low, high)))
 
 
 def exponent_words(inferred: InferredLaw) -> str:
@@ -606,7 +612,8 @@ def _expectation(test: StaticTest) -> str:
     expected, hardware = test.expected, test.hardware
     assert expected is not None
     assert hardware is not None
-    velocity = "the ideal c* (no efficiency was stated)"
+    told = hardware.efficiencies.characteristic_velocity
+    velocity = f"{numbers.percent(told.median)} % of the ideal c* (assumed)"
     if hardware.efficiency is not None:
         velocity = f"{numbers.percent(hardware.efficiency)} % of the ideal c*"
     text = (

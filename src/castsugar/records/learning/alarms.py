@@ -14,12 +14,15 @@ from castsugar.bench.motor import hardware_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
-from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.motor.burn_model import Asked, Rates
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.law_of_mix import tested
+from castsugar.motor.pressure_table import compositions
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.learning.burn_laws import law_for
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
 from castsugar.records.learning.efficiency import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
@@ -103,48 +106,50 @@ def _strands(batch: Batch, link: Link, database: Database) -> Found:
     strands = [s for s in read_strands(link.path) if s.mix == link.mix]
     if not strands:
         return skip(batch, RATE, f"{link.path.name} has no mix {link.mix!r}")
-    law = law_for(mix_of(batch.made, batch.path.parent, database), hardware)
-    return _beside(batch, strands, law, hardware)
+    mix = mix_of(batch.made, batch.path.parent, database)
+    return _beside(batch, strands, mix, hardware)
 
 
 def _beside(
-    batch: Batch, strands: Sequence[Strand], law: BurnLaw, hardware: Hardware
+    batch: Batch, strands: Sequence[Strand], mix: Mix, hardware: Hardware
 ) -> Check:
-    r"""Compare the geometric mean of the rates with that of the law.
+    r"""Compare the geometric mean of the rates with what was known of the next batch.
 
-    The band is that of the law without the scatter of single strands, and the scatter
-    of these strands over root N: :math:`u^2 = u_{law}^2 - s_{law}^2 + s^2 / N`.
+    To the doubt of the model comes the scatter of these strands over root N:
+    :math:`u^2 = u_{model}^2 + s^2 / N`, s that of the model or, if larger, their own.
     """
-    from scipy.stats import t
+    model, made = hardware.burning, compositions(of_mixes([mix]))
+    asked = Asked(motor=False, process=made.processes[0])
+
+    def known(pressure: float) -> Rates:
+        return model.rates(
+            made.fractions, made.components, pressure, asked, made.degraded
+        )
 
     p = np.array([s.pressure for s in strands])
-    sensitivity = hardware.temperature_sensitivity
-    expected = np.log(burn_rate(law, p))
-    if law.temperature is not None:
-        warm = [s.temperature or law.temperature for s in strands]
-        expected = expected + sensitivity * (np.array(warm) - law.temperature)
+    usual = hardware.strand_temperature
+    warmer = np.array([(s.temperature or usual) - usual for s in strands])
+    expected = np.array([known(one).mean[0] for one in p])
+    expected = expected + hardware.temperature_sensitivity * warmer
     off = np.log([s.rate for s in strands]) - expected
     count = len(strands)
-    scatter = law.scatter
+    scatter = math.sqrt(model.weights @ np.square(model.widths.strand))
     if count >= _OWN_SCATTER:
         scatter = max(scatter, float(np.std(off, ddof=1)))
     middle = math.exp(float(np.log(p).mean()))
-    own = float(log_rate_uncertainty(law, middle)) ** 2 - law.scatter**2
-    u = math.sqrt(max(own, 0.0) + scatter**2 / count)
-    factor = COVERAGE
-    if math.isfinite(law.degrees_of_freedom):
-        factor = float(t.ppf(0.975, law.degrees_of_freedom))
+    step = COVERAGE * math.hypot(known(middle).u[0], scatter / math.sqrt(count))
+    low, high = tested(model)
+    outside = float(np.min(p)) < low or float(np.max(p)) > high
     predicted = 1e3 * math.exp(float(expected.mean()))
-    outside = float(np.min(p)) < law.tested[0] or float(np.max(p)) > law.tested[1]
     return Check(
         batch=batch.id,
         quantity=RATE,
         unit="mm/s",
         predicted=predicted,
-        low=predicted * math.exp(-factor * u),
-        high=predicted * math.exp(factor * u),
+        low=predicted * math.exp(-step),
+        high=predicted * math.exp(step),
         measured=predicted * math.exp(float(off.mean())),
-        note="beyond the pressures of the law" if outside else "",
+        note="beyond the pressures that burned" if outside else "",
         discarded=is_discarded(batch),
     )
 

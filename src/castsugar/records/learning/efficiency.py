@@ -1,4 +1,4 @@
-"""The c* efficiency, from all firings of closed batches."""
+"""What firings of closed batches teach: efficiencies, and a burn rate each."""
 
 from __future__ import annotations
 
@@ -8,125 +8,19 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from castsugar import units
-from castsugar.errors import CastsugarError, InputError
+from castsugar.errors import CastsugarError
+from castsugar.motor.efficiency import Efficiencies, Reading, learn_efficiencies
 from castsugar.motor.firing.faults import HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY
 from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.learning.material import FileFault, file_fault
+from castsugar.records.prediction import RATE_KEYS
 from castsugar.records.record import Link
-from castsugar.static_test import StaticTest
-
-# ----------------------------------------------------------------------------
-# Put results of several occasions together: the random-effects weighted mean.
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Combined:
-    """A mean over occasions.
-
-    Attributes
-    ----------
-    value, u : float
-        Mean and its standard uncertainty.
-    scatter : float
-        Standard deviation between the occasions, beyond their own uncertainties.
-    shared : float
-        Part of `u` that all occasions have in common, which no number of them reduces.
-    statistic, probability : float
-        Q, and how likely so large a one is if there is no scatter between the
-        occasions; NaN for one.
-    """
-
-    value: float
-    u: float
-    scatter: float
-    shared: float
-    count: int
-    statistic: float
-    probability: float
-
-    @property
-    def next_u(self) -> float:
-        """Standard uncertainty of one more occasion, its own reading left out."""
-        return math.hypot(self.u, self.scatter)
-
-
-def combined(
-    values: Sequence[float], own: Sequence[float], shared: Sequence[float] = ()
-) -> Combined:
-    r"""Return the random-effects weighted mean.
-
-    .. math::
-        w_i = 1/u_i^2, \; \bar y = \sum w_i y_i / \sum w_i, \;
-        Q = \sum w_i (y_i - \bar y)^2
-
-        \tau^2 = \max\left(0, \frac{Q - (k - 1)}
-        {\sum w_i - \sum w_i^2 / \sum w_i}\right), \;
-        w_i^* = 1 / (u_i^2 + \tau^2)
-
-    R. DerSimonian, N. Laird, Meta-analysis in clinical trials, Controlled Clinical
-    Trials 7 (1986) 177-188 (from memory). The mean goes with w*, its variance is
-    1 / sum w*. Q of k occasions without scatter is chi-square with k - 1 degrees of
-    freedom. What the occasions share is weighted alike and added at the end.
-
-    Parameters
-    ----------
-    values, own : sequence of float
-        Results and the standard uncertainties that belong to one occasion alone.
-    shared : sequence of float
-        Standard uncertainties from causes that all occasions share; none by default.
-
-    Raises
-    ------
-    InputError
-        Without values, or with an uncertainty that is not above 0.
-
-    Examples
-    --------
-    >>> one = combined([0.9], [0.02])
-    >>> one.value, one.u, one.scatter
-    (0.9, 0.02, 0.0)
-    """
-    from scipy.stats import chi2
-
-    y, u = np.asarray(values, dtype=float), np.asarray(own, dtype=float)
-    common = np.asarray(shared, dtype=float) if len(shared) else np.zeros_like(y)
-    if not y.size:
-        raise InputError("nothing to combine; give at least one value")
-    if not (np.all(u > 0.0) and np.all(np.isfinite(u)) and np.all(np.isfinite(y))):
-        raise InputError(
-            "a value or its uncertainty cannot be used; both must be finite, the "
-            "uncertainty above 0"
-        )
-    w = 1.0 / u**2
-    q = float(w @ (y - w @ y / w.sum()) ** 2)
-    room = float(w.sum() - (w**2).sum() / w.sum())
-    more = max(0.0, (q - (y.size - 1)) / room) if y.size > 1 else 0.0
-    star = 1.0 / (u**2 + more)
-    together = float(star @ common / star.sum())
-    return Combined(
-        value=float(star @ y / star.sum()),
-        u=math.hypot(1.0 / math.sqrt(star.sum()), together),
-        scatter=math.sqrt(more),
-        shared=together,
-        count=int(y.size),
-        statistic=q if y.size > 1 else math.nan,
-        probability=float(chi2.sf(q, y.size - 1)) if y.size > 1 else math.nan,
-    )
-
-
-# ----------------------------------------------------------------------------
-# The c* efficiency, from all firings of closed batches.
+from castsugar.static_test import Rate, StaticTest
 
 #: Reduce a recording of a batch: path, options as typed, batch.
 Reduce = Callable[[Path, Mapping[str, Any], Batch], StaticTest]
-
-#: Parts of the doubt that all firings share: the data of the ideal value, and a sensor
-#: whose calibration is off in every firing alike.
-SHARED = ("data of the ideal value", "calibration")
 
 #: Share by which the grains may weigh more than their batch: two scales differ.
 _SCALES = 0.005
@@ -142,20 +36,25 @@ class Fired:
         Reduced again; None where the frozen results stand.
     why_frozen : str
         Why it could not be read anew; empty if it could.
-    efficiency, own_u, shared_u : float
-        Delivered over ideal c*; NaN where the firing tells none.
-    why_not : str
-        Why it does not count for the efficiency; empty if it does.
+    velocity, nozzle : Measured or None
+        Delivered over ideal c*, and over the ideal thrust coefficient.
+    rate : Rate or None
+        None where the trace shows no burn law.
+    doubts : tuple of str
+        What looks like a fault of measuring.
+    accepted : str
+        Why it counts all the same; empty if nobody said so.
     """
 
     batch: Batch
     link: Link
     test: StaticTest | None
     why_frozen: str
-    efficiency: float
-    own_u: float
-    shared_u: float
-    why_not: str
+    velocity: Measured | None
+    nozzle: Measured | None
+    rate: Rate | None
+    doubts: tuple[str, ...]
+    accepted: str = ""
 
     @property
     def name(self) -> str:
@@ -163,9 +62,28 @@ class Fired:
         return f"{self.batch.id} {self.link.path.name}"
 
     @property
-    def u(self) -> float:
-        """Standard uncertainty of the efficiency."""
-        return math.hypot(self.own_u, self.shared_u)
+    def why_not(self) -> str:
+        """Why its c* efficiency cannot be a motor's; empty if it can."""
+        return _too_heavy(self.batch, self.link) or _why_not(self.velocity)
+
+    @property
+    def left_out(self) -> str:
+        """Why nothing is learnt from it; empty if something is."""
+        return self.why_not or ("" if self.accepted else "; ".join(self.doubts))
+
+    @property
+    def reading(self) -> Reading | None:
+        """What it tells of the pair of efficiencies; None if nothing."""
+        if self.velocity is None or self.left_out:
+            return None
+        told = {
+            "characteristic_velocity": self.velocity.value,
+            "characteristic_velocity_u": self.velocity.u / self.velocity.value,
+        }
+        if self.nozzle is not None and not _why_not(self.nozzle):
+            told["nozzle"] = self.nozzle.value
+            told["nozzle_u"] = self.nozzle.u / self.nozzle.value
+        return Reading(name=self.name, **told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -174,22 +92,26 @@ class FiredLearnt:
 
     Attributes
     ----------
-    efficiency : Combined or None
-        None if no firing tells one.
+    efficiencies : Efficiencies
+        From those firings that teach.
     twice : tuple of (str, str)
         Recordings that a second line links, and the first that does; counted once.
     """
 
     firings: tuple[Fired, ...]
-    efficiency: Combined | None
+    efficiencies: Efficiencies
     faults: tuple[FileFault, ...]
     twice: tuple[tuple[str, str], ...] = ()
 
 
-def learn_efficiency(
-    batches: Sequence[Batch], reduce: Reduce, *, changed: bool = False
+def learn_firings(
+    batches: Sequence[Batch],
+    reduce: Reduce,
+    *,
+    changed: bool = False,
+    accepted: Mapping[str, str] | None = None,
 ) -> FiredLearnt:
-    """Combine the c* efficiencies of all firings.
+    """Read all firings, and learn from those that are sound or accepted.
 
     Every recording is reduced again, so that a better model reads it anew; where that
     fails, or the recording has changed, the results that the record froze are taken.
@@ -198,17 +120,17 @@ def learn_efficiency(
     ----------
     changed : bool
         Whether recordings that changed since are read anew, too.
+    accepted : mapping of str to str, optional
+        Batch, or batch and recording, to the reason why a doubted firing counts.
     """
     read = read_firings(batches, reduce, changed=changed)
-    told = [f for f in read.firings if not f.why_not]
-    if not told:
-        return read
-    together = combined(
-        [f.efficiency for f in told],
-        [f.own_u for f in told],
-        [f.shared_u for f in told],
-    )
-    return replace(read, efficiency=together)
+    reasons = accepted or {}
+    firings = []
+    for one in read.firings:
+        reason = reasons.get(one.name) or reasons.get(one.batch.id, "")
+        firings.append(replace(one, accepted=reason) if one.doubts else one)
+    told = [reading for f in firings if (reading := f.reading) is not None]
+    return replace(read, firings=tuple(firings), efficiencies=learn_efficiencies(told))
 
 
 def read_firings(
@@ -238,7 +160,7 @@ def read_firings(
                 faults.append(_fault(batch, link, fault, done))
     return FiredLearnt(
         firings=tuple(found),
-        efficiency=None,
+        efficiencies=learn_efficiencies(),
         faults=tuple(faults),
         twice=tuple(twice),
     )
@@ -256,27 +178,44 @@ def _again(batch: Batch, link: Link, reduce: Reduce) -> Fired:
         test = reduce(link.path, link.options, batch)
     except CastsugarError as error:
         return frozen_firing(batch, link, str(error))
-    found = test.characteristic_velocity_efficiency
-    why = _too_heavy(batch, link) or _why_not(found)
-    shared = 0.0
-    own = value = math.nan
-    if found is not None:
-        parts = found.parts
-        shared = math.hypot(*(parts.get(name, 0.0) for name in SHARED))
-        own = math.hypot(*(p for name, p in parts.items() if name not in SHARED))
-        value = found.value
-        if not own > 0.0:
-            own, shared = found.u, 0.0
     return Fired(
         batch=batch,
         link=link,
         test=test,
         why_frozen="",
-        efficiency=value,
-        own_u=own,
-        shared_u=shared,
-        why_not=why,
+        velocity=test.characteristic_velocity_efficiency,
+        nozzle=test.nozzle_efficiency,
+        rate=test.rate,
+        doubts=test.doubts,
     )
+
+
+def frozen_firing(batch: Batch, link: Link, why: str) -> Fired:
+    """Take the results of the day."""
+    row = link.results
+    doubt = str(row.get("look_again", ""))
+    p, r, u = (float(row.get(key, math.nan)) for key in RATE_KEYS)
+    return Fired(
+        batch=batch,
+        link=link,
+        test=None,
+        why_frozen=why,
+        velocity=_frozen(row, "characteristic_velocity_efficiency"),
+        nozzle=_frozen(row, "nozzle_efficiency"),
+        rate=Rate(pressure=1e6 * p, value=1e-3 * r, u=u) if p > 0.0 else None,
+        doubts=(doubt,) if doubt else (),
+    )
+
+
+def _frozen(row: Mapping[str, Any], name: str) -> Measured | None:
+    """Return a result of the day; None where it told none."""
+    value = float(row.get(name, math.nan))
+    u = float(row.get(f"{name}_uncertainty", math.nan))
+    if math.isnan(value):
+        return None
+    parts = {"all": u} if u > 0.0 else {}
+    limit = bool(row.get(f"{name}_at_least", 0.0))
+    return Measured(value=value, parts=parts, at_least=limit)
 
 
 def _why_not(found: Measured | None) -> str:
@@ -305,26 +244,4 @@ def _too_heavy(batch: Batch, link: Link) -> str:
     return (
         f"a fault of measuring: {1e3 * mass:.5g} g of propellant are said to have "
         f"burned, the batch had {1e3 * batch.made.mass:.5g} g"
-    )
-
-
-def frozen_firing(batch: Batch, link: Link, why: str) -> Fired:
-    """Take the results of the day."""
-    row = link.results
-    value = float(row.get("characteristic_velocity_efficiency", math.nan))
-    u = float(row.get("characteristic_velocity_efficiency_uncertainty", math.nan))
-    limit = bool(row.get("characteristic_velocity_efficiency_at_least", 0.0))
-    known = None
-    if math.isfinite(value):
-        parts = {"all": u} if u > 0.0 else {}
-        known = Measured(value=value, parts=parts, at_least=limit)
-    return Fired(
-        batch=batch,
-        link=link,
-        test=None,
-        why_frozen=why,
-        efficiency=value,
-        own_u=u,
-        shared_u=0.0,
-        why_not=_too_heavy(batch, link) or _why_not(known),
     )
