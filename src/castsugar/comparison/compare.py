@@ -231,13 +231,15 @@ def notes_of(found: Draws) -> tuple[str, ...]:
 
 def _process_note(found: Draws) -> list[str]:
     """Say that mixes are not made alike."""
-    processes = [bench.made.process for bench in found.outlook.benches]
-    if len(set(processes)) < 2:
+    made = {
+        bench.hardware.burning.process_number(bench.made.process): bench.made.process
+        for bench in found.outlook.benches
+    }
+    if len(made) < 2:
         return []
     return [
-        "the mixes are not made alike "
-        f"({', '.join(dict.fromkeys(p or 'not stated' for p in processes))}): what a "
-        "process does to the burning rate is known as little as what the mix does"
+        f"the mixes are not made alike ({', '.join(made.values())}): what a process "
+        "does to the burning rate is known as little as what another mix does"
     ]
 
 

@@ -224,9 +224,9 @@ class Input:
 def identity(mix: Mix, *, data: bool = True) -> str:
     """Return what makes two mixes one recipe, as a short text.
 
-    Every pure substance with its share and item, and the water that leaves; the name
-    of the mix does not count. With `data` the enthalpies count too: without, a recipe
-    looked at with other data is the same batch.
+    Every pure substance with its share and item, the water that leaves, and how it is
+    made; the name of the mix does not count. With `data` the enthalpies count too:
+    without, a recipe looked at with other data is the same batch.
     """
     parts = [
         f"{c.origin}|{c.ingredient.name}|{c.mass_fraction:.10g}"
@@ -234,7 +234,7 @@ def identity(mix: Mix, *, data: bool = True) -> str:
         for c in mix.weighed
     ]
     parts += [f"{s.name}|{s.dry_solids:.10g}|{s.grade:.6g}" for s in mix.syrups]
-    text = "\n".join([*sorted(parts), f"{mix.water_lost:.10g}"])
+    text = "\n".join([*sorted(parts), f"{mix.water_lost:.10g}", mix.process])
     return hashlib.blake2b(text.encode(), digest_size=6).hexdigest()
 
 
