@@ -13,8 +13,8 @@ import pytest
 import castsugar as cs
 from castsugar import Hardware, static_test
 from castsugar.mix.blends import of_mixes
-from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_evidence import stated
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand

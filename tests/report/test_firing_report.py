@@ -14,8 +14,8 @@ import pytest
 
 import castsugar as cs
 from castsugar import Hardware
-from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_evidence import published
+from castsugar.motor.burn_law import published_law
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.firing.quantities import Measured, Stand
