@@ -108,7 +108,8 @@ def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | Non
     temperatures = [s.temperature for s in every]
     known = [t for t in temperatures if t is not None]
     dated = bool(known) and len(known) == len(temperatures)
-    model = BurnModel(evidence, scatter_of(bench))
+    usual = bench.kitchen["process"]
+    model = BurnModel(evidence, scatter_of(bench), process=usual)
     return model, math.fsum(known) / len(known) if dated else None
 
 

@@ -70,7 +70,7 @@ class Asked:
         A grain in a motor, with its scatter from firing to firing, unless it is the
         mix that is asked for; else strands.
     process : str
-        Empty: that of most of what was burned.
+        Empty: what the model takes where none is stated.
     """
 
     of: str = NEXT
@@ -121,6 +121,8 @@ class BurnModel:
     known : Scatter
     widths : Widths, optional
         Held, with even weights: for studies.
+    process : str
+        What is meant where none is stated; by default that of most rows.
 
     Attributes
     ----------
@@ -135,9 +137,11 @@ class BurnModel:
         evidence: Sequence[Burned] = (),
         known: Scatter | None = None,
         widths: Widths | None = None,
+        process: str = "",
     ) -> None:
         self.evidence, self.scatter = tuple(evidence), known or Scatter()
         self.rows = rows_of(self.evidence)
+        self.process = process or PROCESSES[self.rows.usual]
         if widths is None:
             theta, self.weights = learnt(self.rows, self.scatter)
             self.widths = widths_at(theta)
@@ -273,7 +277,7 @@ class BurnModel:
 
     def process_number(self, process: str) -> int:
         """Return the number of a process; -1 for that of most rows."""
-        number = PROCESSES.index(process) if process else self.rows.usual
+        number = PROCESSES.index(process or self.process)
         return -1 if number == self.rows.usual else number
 
     def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
@@ -355,4 +359,8 @@ def _alone(w: FloatArray, x: float, motor: bool) -> Places:
 def without_firings(model: BurnModel) -> BurnModel:
     """Return the model as it would be had nothing been fired."""
     kept = [one for one in model.evidence if one.kind != FIRING]
-    return model if len(kept) == len(model.evidence) else BurnModel(kept, model.scatter)
+    return (
+        model
+        if len(kept) == len(model.evidence)
+        else BurnModel(kept, model.scatter, process=model.process)
+    )
