@@ -226,6 +226,18 @@ def test_what_the_user_wrote_stays(world: Path) -> None:
     assert len(firings(world)) == 1
 
 
+def test_a_firing_that_the_user_typed_is_not_written_again(world: Path) -> None:
+    path = world / "bench.toml"
+    mine = '[[motor.firing]]\nrecipe = "KNO3:65 sucrose:35"\npressure = "2 MPa"\n'
+    mine += f'rate = "7 mm/s"\nbatch = "{DAY}-1"\nsource = "f.csv"\n'
+    mine += 'process = "boiled down"\n'
+    path.write_text(BENCH + mine, "utf-8")
+    found = kept(learnt(world))
+    assert len(firings(world)) == 1
+    line = BENCH.count("\n") + 1
+    assert any(f"in line {line} is your own" in text for text in found.refused)
+
+
 def test_an_efficiency_that_learn_wrote_once_is_taken_out(world: Path) -> None:
     """Firings stand in its place; one without the mark is the user's."""
     path = world / "bench.toml"

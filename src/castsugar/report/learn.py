@@ -404,7 +404,10 @@ def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
     row = efficiencies_of(learning)[0]
     if row["saved_firings"]:
         now, saved = _now_and_saved(row, "{}_efficiency", "number", Shown())
-        if not row["now_firings"]:
+        stated = learning.before and learning.before.efficiency
+        if stated and not row["now_firings"]:
+            now = f"{numbers.typed(stated)}, stated"
+        elif not row["now_firings"]:
             now = "assumed " + now.partition("(")[2].rstrip(")")
         firings = count(row["saved_firings"], "firing")
         yield "c* efficiency", now, f"{saved}, {firings}"

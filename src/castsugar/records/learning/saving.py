@@ -434,9 +434,13 @@ def put_firings(lesson: Lesson, draft: Draft) -> None:
 
 def _told(lesson: Lesson, draft: Draft) -> Iterator[Fired]:
     """Yield the firings that an entry can hold; say of others why not."""
+    motor = lesson.earlier.bare.motor or {"firing": ()}
+    own = {_link(entry): entry["line"] for entry in motor["firing"]}
     for fired in lesson.firing.firings:
-        why = fired.left_out
-        if not why and lesson.bench.motor is None:
+        why, link = fired.left_out, (fired.batch.id, fired.link.path.name)
+        if not why and link in own:
+            why = f"[[{FIRING}]] in line {own[link]} is your own, and stays"
+        elif not why and lesson.bench.motor is None:
             why = f"{lesson.bench.path} has no [motor] table"
         elif not why and fired.rate is None:
             why = "its burn rate is not known"
