@@ -144,17 +144,6 @@ def most_telling(stakes: Stakes, count: int) -> list[int]:
 
     What is worth nothing is left out, so there may be fewer. One may come again: as a
     batch more, where batches scatter by themselves.
-
-    Examples
-    --------
-    >>> known = Stakes(
-    ...     mean=np.zeros(1),
-    ...     covariance=np.array([[1.0, 0.9, 0.0], [0.9, 1.0, 0.0], [0.0, 0.0, 1.0]]),
-    ...     own=np.zeros(1), noise=np.zeros(2), cost=np.ones(2),
-    ...     objective=np.ones(1), room=np.full(1, np.inf),
-    ... )
-    >>> most_telling(known, 3)  # the second tells nothing of the target
-    [0]
     """
     found: list[int] = []
     for _ in range(count):
