@@ -97,6 +97,8 @@ def test_the_gain_is_that_of_the_nodes_at_which_a_mix_comes_in() -> None:
     none = replace(known, mean=np.array([0.0, 9.0]))
     assert none.best == 0
     assert none.gains()[0] == pytest.approx(gain * (10.0 - -1.0) / 6.0, rel=1e-12)
+    # An objective that is not known counts as the worst.
+    assert replace(known, objective=np.array([10.0, np.nan])).best == 1
 
 
 def test_no_gain_where_nothing_can_change() -> None:
@@ -278,6 +280,7 @@ def test_further_strands_only_of_batches_that_have_a_name() -> None:
     model = task.settings.motor.burning
     options = next_burns._options(found, plan, model)
     assert [o.batch for o in options if o.kind == FURTHER] == ["pot 7"]
+    assert not any(o.kind == FIRED for o in options)  # no case, no limit: no firing
     assert not any(
         o.kind == FURTHER for o in next_burns._options(found, plan, BurnModel())
     )
@@ -306,6 +309,10 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     assert 0 < len(mixes.recipes) < mixes.looked_at
     assert (mixes.values["density_kg_m3"] >= 1830.0).all()
     assert (found.plan.limit, found.plan.chance) == (6e6, 0.9)
+    # A margin of 40 % of the case of 7 MPa: below 4.2 MPa.
+    margin = Requirement(column="pressure_margin_percent", at_least=40.0)
+    task = replace(task, requirements=(pressure, margin))
+    assert next_burns._plan(task, np.array([])).limit == pytest.approx(4.2e6)
     impossible = Requirement(column="density_kg_m3", at_least=5000.0)
     none = propose(task_of(requirements=(impossible,)), None, 1)
     assert not none.candidates.kept
@@ -399,6 +406,22 @@ def test_what_it_buys_and_what_not() -> None:
     low = propose(task_of(replace(limited, case=Case(rated_pressure=1.2e6))), None, 1)
     (finding,) = next_screen(screen_of(low), Shown()).findings
     assert finding.status == "CANNOT TELL"
+
+
+def test_further_strands_are_not_weighed(three: Proposal) -> None:
+    """Of a batch that is kept nothing is cooked; its name does not widen the screen."""
+    batch = "the pot of the second Sunday in May, brown at the rim"
+    option = replace(three.burns[0].option, kind=FURTHER, batch=batch)
+    only = replace(three, burns=(replace(three.burns[0], option=option),))
+    screen = next_screen(screen_of(only), Shown())
+    text = to_text(screen)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "1 strands of batch the pot" in " ".join(text.split())
+    assert screen.next == "castsugar check"
+    (row,) = next_parts(screen_of(only))["burns"]
+    assert (row["masses"], row["batch"], row["cost"]) == ({}, batch, 0.3)
+    none = next_screen(screen_of(replace(three, burns=())), Shown())
+    assert "Nothing that could be burned would tell more" in none.findings[0].text
 
 
 def test_the_document_keeps_its_schema(three: Proposal) -> None:

@@ -26,10 +26,11 @@ from castsugar.optimize.value_of_burning import Stakes, most_telling
 # Mixes of a space that can be weighed and keep what the burn law does not decide.
 
 _PEAK, _P95 = "peak_pressure_MPa", "peak_pressure_p95_MPa"
+_MARGIN = "pressure_margin_percent"
 _SUPPLY = ("density_kg_m3", "characteristic_velocity_m_s")
 
 #: Columns that the burn law decides.
-_OF_THE_BURN_LAW = (_PEAK, _P95, "pressure_margin_percent")
+_OF_THE_BURN_LAW = (_PEAK, _P95, _MARGIN)
 
 #: Mixes of all regions together, about, and at most so many times as many.
 _COUNT, _MOST = 120, 2
@@ -183,8 +184,11 @@ def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
         if r.at_most is not None and r.column in (_PEAK, _P95)
     ]
     if motor is not None:
-        least = motor.ambient_pressure
-        limits += [(motor.allowable, _CHANCE)] if motor.allowable > 0.0 else []
+        least, left = motor.ambient_pressure, 100.0
+        for r in (r for r in task.requirements if r.column == _MARGIN):
+            left = min(left, 100.0 - (r.at_least or 0.0))
+        if motor.allowable > 0.0:
+            limits.append((motor.allowable * left / 100.0, _CHANCE))
     top, chance = min(limits, default=(math.inf, _CHANCE))
     known = pressures[np.isfinite(pressures)]
     used = known if len(known) else np.array([task.settings.pressure])
@@ -234,7 +238,7 @@ class Option:
 
 
 def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Option]:
-    """Return what could be burned; nothing is fired that may break the limit."""
+    """Return what could be burned; fired only what is known to keep a limit."""
     mixes = list(found.recipes)
     columns = {name for mix in mixes for name in mix}
     for one in model.evidence:
@@ -248,7 +252,8 @@ def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Opti
         if one.kind == STRANDS and not one.batch.startswith(one.source or one.batch)
     }
     peak, high = found.pressures(_PEAK), found.pressures(_P95)
-    sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & found.kept)
+    kept = found.kept and math.isfinite(plan.limit)
+    sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & kept)
     fired = [Option(FIRED, mixes[row], float(peak[row])) for row in sound]
     return [*options, *named.values(), *fired]
 
