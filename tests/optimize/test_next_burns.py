@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import math
 import re
+import time
 from dataclasses import replace
 from itertools import pairwise
 
 import jsonschema
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from castsugar import Hardware, InputError, Requirement
 from castsugar.motor.burn_evidence import Burned
@@ -18,12 +20,14 @@ from castsugar.motor.burn_model import Asked, BurnModel
 from castsugar.motor.burn_widths import Widths
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.peak_pressure import peaks
 from castsugar.optimize import next_burns
 from castsugar.optimize.next_burns import (
     FIRED,
     FURTHER,
     MOST,
     NEW_BATCH,
+    Candidates,
     Option,
     Proposal,
     feasible_mixes,
@@ -93,6 +97,8 @@ def test_the_gain_is_that_of_the_nodes_at_which_a_mix_comes_in() -> None:
     none = replace(known, mean=np.array([0.0, 9.0]))
     assert none.best == 0
     assert none.gains()[0] == pytest.approx(gain * (10.0 - -1.0) / 6.0, rel=1e-12)
+    # An objective that is not known counts as the worst.
+    assert replace(known, objective=np.array([10.0, np.nan])).best == 1
 
 
 def test_no_gain_where_nothing_can_change() -> None:
@@ -274,6 +280,7 @@ def test_further_strands_only_of_batches_that_have_a_name() -> None:
     model = task.settings.motor.burning
     options = next_burns._options(found, plan, model)
     assert [o.batch for o in options if o.kind == FURTHER] == ["pot 7"]
+    assert not any(o.kind == FIRED for o in options)  # no case, no limit: no firing
     assert not any(
         o.kind == FURTHER for o in next_burns._options(found, plan, BurnModel())
     )
@@ -302,6 +309,10 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     assert 0 < len(mixes.recipes) < mixes.looked_at
     assert (mixes.values["density_kg_m3"] >= 1830.0).all()
     assert (found.plan.limit, found.plan.chance) == (6e6, 0.9)
+    # A margin of 40 % of the case of 7 MPa: below 4.2 MPa.
+    margin = Requirement(column="pressure_margin_percent", at_least=40.0)
+    task = replace(task, requirements=(pressure, margin))
+    assert next_burns._plan(task, np.array([])).limit == pytest.approx(4.2e6)
     impossible = Requirement(column="density_kg_m3", at_least=5000.0)
     none = propose(task_of(requirements=(impossible,)), None, 1)
     assert not none.candidates.kept
@@ -397,6 +408,22 @@ def test_what_it_buys_and_what_not() -> None:
     assert finding.status == "CANNOT TELL"
 
 
+def test_further_strands_are_not_weighed(three: Proposal) -> None:
+    """Of a batch that is kept nothing is cooked; its name does not widen the screen."""
+    batch = "the pot of the second Sunday in May, brown at the rim"
+    option = replace(three.burns[0].option, kind=FURTHER, batch=batch)
+    only = replace(three, burns=(replace(three.burns[0], option=option),))
+    screen = next_screen(screen_of(only), Shown())
+    text = to_text(screen)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "1 strands of batch the pot" in " ".join(text.split())
+    assert screen.next == "castsugar check"
+    (row,) = next_parts(screen_of(only))["burns"]
+    assert (row["masses"], row["batch"], row["cost"]) == ({}, batch, 0.3)
+    none = next_screen(screen_of(replace(three, burns=())), Shown())
+    assert "Nothing that could be burned would tell more" in none.findings[0].text
+
+
 def test_the_document_keeps_its_schema(three: Proposal) -> None:
     found = screen_of(three)
     parts = next_parts(found)
@@ -414,3 +441,152 @@ def test_the_document_keeps_its_schema(three: Proposal) -> None:
     assert parts["known_after"] == parts["burns"][-1]["known_after"]
     assert parts["limit_MPa"] == 7.0
     assert parts["batch_scatter"]["repeated_batches"] == 0
+
+
+# ---------------------------------------------------------------- simulated workshops
+
+#: What may be burned; more nitrate is better, and faster.
+LATTICE = np.array(
+    [(a, b, 100 - a - b) for a in range(54, 74, 2) for b in range(8, 36, 3)
+     if 10 <= 100 - a - b <= 32]
+) / 100.0  # fmt: skip
+KNOWN = np.array([(0.60, 0.20, 0.20), (0.58, 0.14, 0.28), (0.64, 0.20, 0.16)])
+CORNERS = LATTICE[[(LATTICE @ way).argmax() for way in np.eye(3)]]
+CASE, DENSITY, VELOCITY = 6.9e6, 1780.0, 895.0
+
+
+class Workshop:
+    """A world whose rates bend by 15 per mass moved squared, and its motor."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = rng = np.random.default_rng([seed, 47])
+        self.level = math.log(9e-3) + rng.normal(0.0, 0.15)
+        self.exponent, self.to_motor = rng.normal([0.38, 0.04], 0.05)
+        self.slope = rng.normal([1.0, 0.0, -1.0], 2.2 / math.sqrt(2.0))
+        self.middle = np.array([0.62, 0.18, 0.20]) + rng.normal(0.0, 0.02, 3)
+        way = rng.normal(size=3)
+        way -= way.mean()
+        self.way = way * math.sqrt(2.0) / np.linalg.norm(way)
+        self.bend = 15.0 * rng.choice([-1.0, 1.0])
+        self.burned: list[Burned] = []
+        # The throat at which 60/20/20 stands at half the case: S = P/r.
+        wanted = 0.5 * CASE / math.exp(self.log_rate(KNOWN[0], 0.5 * CASE))
+        hardware = motor(rating=CASE)
+        have = float(hardware.supply(DENSITY, VELOCITY))
+        self.throat = hardware.throat_diameter * math.sqrt(have / wanted)
+
+    def log_rate(self, mix: np.ndarray, pressure: float) -> float:
+        """Return the true ln r of strands."""
+        bent = self.bend * ((mix - self.middle) @ self.way) ** 2
+        straight = self.level + (mix - KNOWN[0]) @ self.slope
+        return float(straight + bent + self.exponent * math.log(pressure / 2.5e6))
+
+    def burn(self, mix: np.ndarray) -> None:
+        """Cook a batch of 6 % scatter, burn two strands at each of two pressures."""
+        p = np.array([2e6, 2e6, 5e6, 5e6])
+        own = self.rng.normal(0.0, 0.06) + self.rng.normal(0.0, 0.01, 2).repeat(2)
+        y = [self.log_rate(mix, x) for x in p] + own + self.rng.normal(0.0, 0.025, 4)
+        name = f"{len(self.burned)}"
+        fractions = dict(zip(NAMES, mix.tolist(), strict=True))
+        self.burned.append(
+            Burned(name=name, batch=name, fractions=fractions, pressure=p,
+                   rate=np.exp(y))
+        )  # fmt: skip
+
+    def hardware(self) -> Hardware:
+        return replace(motor(*self.burned, rating=CASE), throat_diameter=self.throat)
+
+    def peaks(self) -> np.ndarray:
+        """Return 50 and 95 % peaks of the lattice. [Pa]"""
+        hardware = self.hardware()
+        supply = float(hardware.supply(DENSITY, VELOCITY))
+        return peaks(
+            hardware.burning, LATTICE, NAMES,
+            log_supply=math.log(supply), supply_u=hardware.supply_u, levels=(0.5, 0.95),
+        ).quantiles  # fmt: skip
+
+    def most_telling(self) -> np.ndarray:
+        """Return the mix that is worth most, of strand batches alone."""
+        middle, high = self.peaks() / 1e6
+        even = np.ones(len(LATTICE))
+        found = Candidates(
+            recipes=tuple(dict(zip(NAMES, w, strict=True)) for w in LATTICE.tolist()),
+            fractions=LATTICE,
+            kept=True,
+            looked_at=len(LATTICE),
+            values={
+                "flame_temperature_K": 100.0 * LATTICE[:, 0],
+                "density_kg_m3": DENSITY * even,
+                "characteristic_velocity_m_s": VELOCITY * even,
+                "peak_pressure_MPa": middle,
+                "peak_pressure_p95_MPa": high,
+            },
+        )
+        task = task_of(self.hardware(), objective="flame_temperature_K")
+        plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+        options = [Option(NEW_BATCH, one, plan.expected) for one in found.recipes]
+        known = next_burns._stakes(task, found, plan, options)
+        return LATTICE[most_telling(known, 1)[0]]
+
+    def outcome(self) -> tuple[float, float]:
+        """Return points of nitrate less 40 times the chance above the case, and that.
+
+        Of the best mix that is known to keep it; without one the worst less 5 points.
+        """
+        kept = self.peaks()[1] <= CASE
+        if not kept.any():
+            return 100.0 * LATTICE[:, 0].min() - 5.0, 0.0
+        mix = LATTICE[np.where(kept, LATTICE[:, 0], 0.0).argmax()]
+        hardware = self.hardware()
+        supply = math.log(float(hardware.supply(DENSITY, VELOCITY)))
+        room = math.log(CASE) - supply - self.log_rate(mix, CASE) - self.to_motor
+        spread = math.hypot(0.06, 0.025, hardware.supply_u)
+        chance = float(ndtr(-room / spread))
+        return 100.0 * mix[0] - 40.0 * chance, chance
+
+
+@pytest.mark.slow
+def test_worth_beats_corners_where_rates_bend() -> None:
+    """Three more batches each in 24 workshops: better mixes, less often too much."""
+    ends = {"worth": [], "corners": []}
+    for seed in range(24):
+        for rule, found in ends.items():
+            shop = Workshop(seed)
+            for mix in KNOWN:
+                shop.burn(mix)
+            for corner in CORNERS:
+                shop.burn(corner if rule == "corners" else shop.most_telling())
+            found.append(shop.outcome())
+    (worth, risk), (corners, corners_risk) = (
+        np.mean(found, axis=0) for found in ends.values()
+    )
+    assert worth > corners + 1.0
+    assert risk < corners_risk
+
+
+@pytest.mark.slow
+def test_hundred_options_of_three_hundred_mixes_are_ranked_in_a_second() -> None:
+    """Covariances and worth, with ten batches burned; half a second on one core."""
+    rng = np.random.default_rng(5)
+    mixes = rng.dirichlet([12.0, 4.0, 4.0], 300)
+    burned = [
+        replace(strands(0), batch=str(i), fractions=dict(zip(NAMES, w, strict=True)))
+        for i, w in enumerate(mixes[:10].tolist())
+    ]
+    task = task_of(motor(*burned))
+    recipes = tuple(dict(zip(NAMES, w, strict=True)) for w in mixes.tolist())
+    even = np.ones(300)
+    values = {
+        "density_impulse_kg_s_m3": mixes[:, 0],
+        "density_kg_m3": DENSITY * even,
+        "characteristic_velocity_m_s": VELOCITY * even,
+    }
+    found = Candidates(
+        recipes=recipes, fractions=mixes, kept=True, looked_at=300, values=values
+    )
+    plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+    options = [Option(NEW_BATCH, one, plan.expected) for one in recipes[:100]]
+    began = time.process_time()
+    known = next_burns._stakes(task, found, plan, options)
+    assert len(most_telling(known, 3)) == 3
+    assert time.process_time() - began < 1.0

@@ -46,6 +46,9 @@ from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
 
+#: The same where each takes a covariance of hundreds of places.
+_FEW = 4
+
 # ----------------------------------------------------------------------------
 # What is asked of the model.
 
@@ -258,6 +261,43 @@ class BurnModel:
             weighted = inverse @ off
         means = prior + np.einsum("hnm,hm->hn", cross, weighted)
         return means, own - cross @ inverse @ np.swapaxes(cross, 1, 2)
+
+    def even_widths(self, count: int) -> Widths:
+        """Return so many points of even weight, by systematic resampling.
+
+        Along the scatter between batches: for ranking many mixes, not for what is told.
+        """
+        order = np.argsort(self.widths.batch, kind="stable")
+        reached = np.cumsum(self.weights[order])
+        place = np.searchsorted(reached, (np.arange(count) + 0.5) / count)
+        return self.widths.take(order[np.minimum(place, len(order) - 1)])
+
+    def as_one_normal(
+        self, places: Places, components: Sequence[str], at: Widths
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return mean and covariance of ln r of places, points of even weight matched.
+
+        Parameters
+        ----------
+        places, components
+            As for :meth:`joint`.
+        at : Widths
+            As of :meth:`even_widths`.
+
+        Returns
+        -------
+        mean : ndarray, shape (n,)
+        covariance : ndarray, shape (n, n)
+        """
+        n, points = len(places), len(at.batch)
+        mean, square = np.zeros(n), np.zeros((n, n))
+        for start in range(0, points, _FEW):
+            part = at.take(slice(start, start + _FEW))
+            held = BurnModel(self.evidence, self.scatter, part)
+            means, covariances = held.joint(places, components)
+            mean += means.sum(axis=0) / points
+            square += (covariances.sum(axis=0) + means.T @ means) / points
+        return mean, square - np.outer(mean, mean)
 
     # ------------------------------------------------------------------------
     # One pressure for many mixes: covariances with the rows are few features.

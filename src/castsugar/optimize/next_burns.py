@@ -18,8 +18,7 @@ from castsugar.motor.burn_widths import Widths
 from castsugar.motor.pressure_doubt import BatchScatter, batch_scatter
 from castsugar.motor.pressure_table import differs, own_of
 from castsugar.optimize.multistart import apart
-from castsugar.optimize.region import fill
-from castsugar.optimize.rounding import neighbours
+from castsugar.optimize.rounding import whole_percents
 from castsugar.optimize.task import TableProblem, Task
 from castsugar.optimize.value_of_burning import Stakes, most_telling
 
@@ -27,13 +26,11 @@ from castsugar.optimize.value_of_burning import Stakes, most_telling
 # Mixes of a space that can be weighed and keep what the burn law does not decide.
 
 _PEAK, _P95 = "peak_pressure_MPa", "peak_pressure_p95_MPa"
+_MARGIN = "pressure_margin_percent"
 _SUPPLY = ("density_kg_m3", "characteristic_velocity_m_s")
 
 #: Columns that the burn law decides.
-_OF_THE_BURN_LAW = (_PEAK, _P95, "pressure_margin_percent")
-
-#: Steps of a recipe that are tried: whole percents, else finer where none fits.
-_STEPS = (0.01, 0.005, 0.001)
+_OF_THE_BURN_LAW = (_PEAK, _P95, _MARGIN)
 
 #: Mixes of all regions together, about, and at most so many times as many.
 _COUNT, _MOST = 120, 2
@@ -91,7 +88,7 @@ def feasible_mixes(task: Task) -> Candidates:
         If no mix is in the space.
     """
     for count in (_COUNT, _FINER * _COUNT):
-        mixes = _rounded(task, count)
+        mixes = whole_percents(task.space, count, task.effort.seed)
         kept, values = _judged(task, mixes)
         if kept.sum() >= _FEW * len(mixes):
             break
@@ -108,28 +105,6 @@ def feasible_mixes(task: Task) -> Candidates:
         looked_at=len(mixes),
         values={name: column[chosen] for name, column in values.items()},
     )
-
-
-def _rounded(task: Task, count: int) -> FloatArray:
-    """Return mixes in the coarsest step that the space holds; unrounded if in none."""
-    regions = task.space.regions()
-    each = max(8, count // len(regions))
-    points = [(r, x) for r in regions for x in fill(r, each, task.effort.seed)]
-    mixes = np.array([x for _, x in points])
-    for step in _STEPS:
-        scale = replace(task.space, purchases={}, batch=1.0, scale_step=step)
-        found = []
-        for region, point in points:
-            try:
-                near = neighbours(scale, region.choice, point)
-            except InputError:
-                continue
-            found += near[region.contains(near)][:1].tolist()
-        if found:
-            mixes = np.array(found)
-            break
-    _, first = np.unique(mixes.round(9), axis=0, return_index=True)
-    return mixes[np.sort(first)]
 
 
 def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatArray]]:
@@ -209,8 +184,11 @@ def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
         if r.at_most is not None and r.column in (_PEAK, _P95)
     ]
     if motor is not None:
-        least = motor.ambient_pressure
-        limits += [(motor.allowable, _CHANCE)] if motor.allowable > 0.0 else []
+        least, left = motor.ambient_pressure, 100.0
+        for r in (r for r in task.requirements if r.column == _MARGIN):
+            left = min(left, 100.0 - (r.at_least or 0.0))
+        if motor.allowable > 0.0:
+            limits.append((motor.allowable * left / 100.0, _CHANCE))
     top, chance = min(limits, default=(math.inf, _CHANCE))
     known = pressures[np.isfinite(pressures)]
     used = known if len(known) else np.array([task.settings.pressure])
@@ -240,24 +218,17 @@ COSTS: Final = {NEW_BATCH: 1.0, FURTHER: 0.3, FIRED: 3.0}
 #: Assumed.
 _RECORD = 0.015
 
-#: Points of the widths that the ranking takes, and how many at once.
-_POINTS, _AT_ONCE = 32, 4
+#: Points of the widths that the ranking takes.
+_POINTS = 32
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """Something that could be burned.
+    """Something that could be burned, and the pressure at which its outcome is told.
 
-    Attributes
-    ----------
-    kind : str
-        :data:`NEW_BATCH`, :data:`FURTHER` or :data:`FIRED`.
-    recipe : mapping
-        Ingredient to mass fraction as weighed.
-    pressure : float
-        At which its outcome is told. [Pa]
-    batch : str
-        Kept batch that further strands are of; else empty.
+    `kind` is :data:`NEW_BATCH`, :data:`FURTHER` or :data:`FIRED`, `recipe` ingredient
+    to mass fraction as weighed, `pressure` in Pa, `batch` the kept one that further
+    strands are of.
     """
 
     kind: str
@@ -267,7 +238,7 @@ class Option:
 
 
 def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Option]:
-    """Return what could be burned; nothing is fired that may break the limit."""
+    """Return what could be burned; fired only what is known to keep a limit."""
     mixes = list(found.recipes)
     columns = {name for mix in mixes for name in mix}
     for one in model.evidence:
@@ -281,7 +252,8 @@ def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Opti
         if one.kind == STRANDS and not one.batch.startswith(one.source or one.batch)
     }
     peak, high = found.pressures(_PEAK), found.pressures(_P95)
-    sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & found.kept)
+    kept = found.kept and math.isfinite(plan.limit)
+    sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & kept)
     fired = [Option(FIRED, mixes[row], float(peak[row])) for row in sound]
     return [*options, *named.values(), *fired]
 
@@ -297,8 +269,8 @@ def _stakes(
     aimed = plan.limit if math.isfinite(plan.limit) else plan.expected
     targets = [Option(FIRED, mix, aimed) for mix in found.recipes]
     names, places = _places(model, [*targets, *options])
-    widths = _even(model)
-    mean, covariance = _matched(model, widths, names, places)
+    widths = model.even_widths(_POINTS)
+    mean, covariance = model.as_one_normal(places, names, widths)
     alone = _alone(model, widths, places)
     alone[n:] += [_RECORD**2 * (option.kind == FIRED) for option in options]
     room, room_u, objective = np.full(n, math.inf), 0.0, np.zeros(n)
@@ -355,28 +327,6 @@ def _places(
     )
 
 
-def _even(model: BurnModel) -> Widths:
-    """Return points of even weight, by systematic resampling along the batch width."""
-    order = np.argsort(model.widths.batch, kind="stable")
-    reached = np.cumsum(model.weights[order])
-    place = np.searchsorted(reached, (np.arange(_POINTS) + 0.5) / _POINTS)
-    return model.widths.take(order[np.minimum(place, len(order) - 1)])
-
-
-def _matched(
-    model: BurnModel, widths: Widths, names: tuple[str, ...], places: Places
-) -> tuple[FloatArray, FloatArray]:
-    """Return mean and covariance of ln r, all points of the widths as one normal."""
-    mean, square = np.zeros(len(places)), np.zeros((len(places),) * 2)
-    for start in range(0, _POINTS, _AT_ONCE):
-        part = widths.take(slice(start, start + _AT_ONCE))
-        held = BurnModel(model.evidence, model.scatter, part)
-        means, covariances = held.joint(places, names)
-        mean += means.sum(axis=0) / _POINTS
-        square += (covariances.sum(axis=0) + means.T @ means) / _POINTS
-    return mean, square - np.outer(mean, mean)
-
-
 def _alone(model: BurnModel, widths: Widths, places: Places) -> FloatArray:
     """Return the variance that outcomes have by themselves: batch, firing, strands."""
     between, session, strand = (
@@ -422,14 +372,10 @@ MOST = 24
 class Known:
     """How well rates are known, now or after burns.
 
-    Attributes
-    ----------
-    rate_u : float
-        Standard uncertainty of ln r of a grain to come: of the best mix; without a
-        limit the mean over all mixes.
-    p95 : float
-        Pressure that 95 of 100 next batches of the best mix stay below; infinite where
-        none can be given, NaN without a limit. [Pa]
+    `rate_u` is the standard uncertainty of ln r of a grain to come, of the best mix;
+    without a limit the mean over all mixes. `p95` is the pressure that 95 of 100 next
+    batches of the best mix stay below [Pa]: infinite where none can be given, NaN
+    without a limit.
     """
 
     rate_u: float

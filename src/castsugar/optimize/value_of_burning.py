@@ -78,10 +78,9 @@ class Stakes:
 
     def utility(self, mean: FloatArray, variance: FloatArray) -> FloatArray:
         """Return the best objective of a mix that keeps the limit, (...)."""
-        worst = np.nanmin(self.objective)
-        each = np.nan_to_num(self.objective, nan=worst)
+        each = self._objective()
         kept = self.slack(mean, variance) >= 0.0
-        return np.asarray(np.where(kept, each, worst - NONE_KEEPS).max(axis=-1))
+        return np.asarray(np.where(kept, each, each.min() - NONE_KEEPS).max(axis=-1))
 
     @property
     def best(self) -> int | None:
@@ -89,12 +88,16 @@ class Stakes:
 
         None without a limit.
         """
-        if np.isinf(self.room).all():
+        if np.isposinf(self.room).all():
             return None
         slack = self.slack(self.mean, self.variance)
-        if (slack >= 0.0).any():
-            return int(np.nanargmax(np.where(slack >= 0.0, self.objective, np.nan)))
+        kept = slack >= 0.0
+        if kept.any():
+            return int(np.argmax(np.where(kept, self._objective(), -np.inf)))
         return int(np.argmax(slack))
+
+    def _objective(self) -> FloatArray:
+        return np.nan_to_num(self.objective, nan=np.nanmin(self.objective))
 
     def _levers(self) -> FloatArray:
         """Return k of every outcome, (m, n)."""
@@ -144,17 +147,6 @@ def most_telling(stakes: Stakes, count: int) -> list[int]:
 
     What is worth nothing is left out, so there may be fewer. One may come again: as a
     batch more, where batches scatter by themselves.
-
-    Examples
-    --------
-    >>> known = Stakes(
-    ...     mean=np.zeros(1),
-    ...     covariance=np.array([[1.0, 0.9, 0.0], [0.9, 1.0, 0.0], [0.0, 0.0, 1.0]]),
-    ...     own=np.zeros(1), noise=np.zeros(2), cost=np.ones(2),
-    ...     objective=np.ones(1), room=np.full(1, np.inf),
-    ... )
-    >>> most_telling(known, 3)  # the second tells nothing of the target
-    [0]
     """
     found: list[int] = []
     for _ in range(count):
