@@ -111,6 +111,15 @@ borrowed = "sucrose 65/35"
 """
 
 
+FIRED = """\
+[[motor.firing]]
+recipe = "KNO3:65 sucrose:35"
+pressure = "3 MPa"
+rate = "9 mm/s"
+c_star_efficiency = "90 %"
+"""
+
+
 def test_what_is_only_assumed_is_no_no() -> None:
     """Exit code 0; a measurement that contradicts, or one line, makes it 1."""
     found = of(FULL)
@@ -118,6 +127,8 @@ def test_what_is_only_assumed_is_no_no() -> None:
     assert "motor.burn_law[0]" in {point.entry for point in found.points}
     assert {"pan.residue_cup", "kitchen.packing"} < {p.entry for p in found.points}
     assert found.exit_code == 0
+    fired = FULL.replace('measured_efficiency = "90 %"\n', "") + FIRED
+    assert of(fired).of("missing") == ()
     assert of(FULL.replace("[pan]", "[pan]\ninvented = true")).exit_code == 1
     odd = '[[kitchen.measured]]\nkind = "bulk density"\nvolume = "50 ml"\n'
     odd += 'mass = "38 g"\n'  # 0.36 of the volume is crystal; powders pack 0.6

@@ -528,7 +528,7 @@ def test_the_bench_tells_the_recipes(
         in page
     )
     assert "batches of one mix may differ as much" in page
-    assert "One batch each. About 2 batches of each would tell if your scatter" in page
+    assert "One batch each. About 3 batches of each would tell if your scatter" in page
     (pair,) = json.loads(run(two_mixes(), "--json"))["comparisons"]
     assert (pair["of"], pair["verdict"], pair["reason"]) == (
         "recipes",

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import Conditions, Hardware, InputError, compare
@@ -20,10 +21,8 @@ from castsugar.comparison.change import (
 from castsugar.comparison.compare import Comparison, verdict
 from castsugar.comparison.draws import Summary
 from castsugar.motor.burn_law import Band, BurnLaw
-from castsugar.motor.burn_model import blend_law
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 from castsugar.report.difference_plot import MOST, difference_plot
 from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
@@ -60,7 +59,7 @@ def hardware(law: BurnLaw = LAW, spread: Spread | None = None) -> Hardware:
     return Hardware(
         grain=GRAIN,
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
         spread=spread or Spread(),
     )
 

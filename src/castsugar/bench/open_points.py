@@ -233,7 +233,8 @@ def _missing(world: World) -> Iterator[Point]:
     if motor is not None and motor["case"] is None:
         text = "nothing says what pressure is allowed"
         yield Point(status=MISSING, entry="motor.case", text=text)
-    if motor is not None and motor["measured_efficiency"] is None:
+    known = world.motor is not None and world.motor.efficiency_measured
+    if motor is not None and not known:
         yield Point(
             status=MISSING,
             entry="motor.measured_efficiency",

@@ -92,9 +92,12 @@ class World:
     @cached_property
     def stated_motor(self) -> Hardware:
         """The motor; InputError without the table."""
+        from castsugar.bench.burned import check_pots
         from castsugar.bench.motor import hardware_of
 
-        return hardware_of(self.bench, self.database)
+        motor = hardware_of(self.bench, self.database)
+        check_pots(self.bench, self.database)
+        return motor
 
     @cached_property
     def limits(self) -> tuple[Requirement, ...]:
@@ -123,7 +126,11 @@ class World:
         parsed = parse_recipe(self.bench.recipe_text(recipe))
         name = recipe if recipe in self.recipes else " ".join(recipe.split())
         return Mix.weigh(
-            parsed, name=name, lots=self._lots_in(parsed.parts), database=self.database
+            parsed,
+            name=name,
+            lots=self._lots_in(parsed.parts),
+            process=self.bench.processes.get(recipe, ""),
+            database=self.database,
         )
 
     @cached_property

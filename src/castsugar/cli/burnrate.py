@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 FILE is a table with one row a strand: length, time, pressure, and if known
-temperature, mix, note. Units stand in the header: "length (mm)", "time (s)",
-"pressure (psig)"; a pressure may be the word ambient.
+temperature, mix, batch, process, degraded (share of the sugar), date, note.
+Units stand in the header: "length (mm)", "time (s)", "pressure (psig)"; a
+pressure may be the word ambient.
 
 examples:
   castsugar burnrate strands.csv
@@ -90,6 +91,7 @@ def run(options: argparse.Namespace) -> int:
 
     Exit code 0 also where a mix has no law: the answer then says why, and what to do.
     """
+    from castsugar.bench.burned import scatter_of
     from castsugar.data.load import load_database
     from castsugar.motor.strand_model import StrandModel
     from castsugar.motor.strands import analyse
@@ -110,7 +112,7 @@ def run(options: argparse.Namespace) -> int:
     model = StrandModel(
         results,
         {name: _shares(text, database) for name, text in recipes.items()},
-        None if world is None or world.motor is None else world.motor.burning.scatter,
+        scatter_of(None if world is None else world.bench),
     )
     answer(options, _answer(options, database, model, asked))
     for file in options.picture.values():

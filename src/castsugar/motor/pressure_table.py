@@ -72,7 +72,7 @@ def components_of(blends: Blends) -> list[dict[str, float]]:
 
 def compositions(blends: Blends) -> Compositions:
     """Return mixes as the model of burn rates sees them."""
-    processes = ("",) * len(blends)
+    processes = tuple(mix.process for mix in blends.mixes) or ("",) * len(blends)
     if blends.items:
         names = tuple(item.constituents[0].origin for item in blends.items)
         shares = np.asarray(blends.shares, dtype=float)
@@ -115,11 +115,9 @@ def origin_of(model: BurnModel, parts: Mapping[str, float]) -> str:
     if own:
         one = next((o for o in own if o.measured), own[0])
         return f"{_WORDS[one.kind]}: {one.name}"
-    shares = coordinates(parts)
-    near = min(model.evidence, key=lambda one: differs(one.shares, shares))
-    away = f"{100.0 * differs(near.shares, shares):.2g} % of the mass from {near.name}"
+    away, name = distance_of(model, parts)
     if all(one.kind == PUBLISHED for one in model.evidence):
-        return f"borrowed: {near.name}, {away}"
+        return f"borrowed: {name}, {away}"
     count = len({one.name for one in model.evidence if one.kind != PUBLISHED})
     mixes = "1 mix" if count == 1 else f"{count} mixes"
     return f"model of {mixes}: {away}"
@@ -133,10 +131,31 @@ _WORDS = {
 }
 
 
+def distance_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, str]:
+    """Say how far a mix lies from the nearest one that something is known of."""
+    shares = coordinates(parts)
+    near = min(model.evidence, key=lambda one: differs(one.shares, shares))
+    share = 100.0 * differs(near.shares, shares)
+    return f"{share:.2g} % of the mass from {near.name}", near.name
+
+
+def batches_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the batches of a mix that burned, the last one last."""
+    own = [one.batch for one in own_of(model, parts) if one.measured and one.batch]
+    return tuple(dict.fromkeys(own))
+
+
 def this_batch(model: BurnModel, parts: Mapping[str, float]) -> str:
     """Return the batch of this mix that burned last; empty without."""
-    names = [one.batch for one in own_of(model, parts) if one.measured and one.batch]
+    names = batches_of(model, parts)
     return names[-1] if names else ""
+
+
+def repeats(model: BurnModel) -> int:
+    """Return how many batches there are of mixes that were cooked more than once."""
+    mixes = {tuple(sorted(one.shares.items())): one.shares for one in model.evidence}
+    counts = [len(batches_of(model, shares)) for shares in mixes.values()]
+    return sum(count for count in counts if count > 1)
 
 
 def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
@@ -336,7 +355,8 @@ def _quantiles(
     model = hardware.burning
     found, exponent = _peaks(hardware, model, made, ideal, levels)
     bare = without_firings(model)
-    if bare is model or hardware.firings >= FIRINGS_TO_TRUST:
+    lowered = bare is not model or hardware.efficiency_measured
+    if not lowered or hardware.firings >= FIRINGS_TO_TRUST:
         return found, exponent
     held = hardware.unfired()
     before, _ = _peaks(held, bare, made, ideal / hardware.margin_factor, levels)

@@ -8,10 +8,7 @@ from typing import Final
 
 from castsugar.checks import numbers
 from castsugar.errors import InputError
-
-#: What a propellant can be made by; how, is part of what it is. The first is taken
-#: where nothing is stated.
-PROCESSES: Final = ("cooked syrup", "boiled down", "melted dry", "pressed")
+from castsugar.mix.mix import PROCESSES as PROCESSES
 
 #: Widths that a user may state, and between which values. [-]
 STATED_RANGE: Final = (0.005, 0.30)

@@ -16,7 +16,7 @@ from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
 from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.mix_difference import difference
 from castsugar.motor.pressure_table import differs
-from castsugar.motor.scatter import CENTRE, CENTRE_MIX, Scatter
+from castsugar.motor.scatter import CENTRE, CENTRE_MIX, PROCESSES, Scatter
 from castsugar.motor.strands import MixResult, Strand, StrandResults
 
 #: What two mixes of a file are compared as.
@@ -57,6 +57,8 @@ class Comparison:
         The same of strands of the batches that burned.
     batches : tuple of int
         How many of each.
+    strand : float
+        Scatter from strand to strand that is taken.
     """
 
     first: str
@@ -74,15 +76,23 @@ class Comparison:
     batch_low: float
     batch_high: float
     batches: tuple[int, int]
+    strand: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Known:
-    """A mix of the file: its model, its shares there, its batches."""
+    """A mix of the file: its model, and what of it burned there, batch by batch."""
 
     model: BurnModel
-    shares: Mapping[str, float]
-    batches: tuple[str, ...]
+    burned: tuple[Burned, ...]
+
+    @property
+    def shares(self) -> Mapping[str, float]:
+        return self.burned[0].shares
+
+    @property
+    def last(self) -> Burned:
+        return self.burned[-1]
 
     @property
     def mix(self) -> tuple[FloatArray, tuple[str, ...]]:
@@ -129,9 +139,7 @@ class StrandModel:
             burned = self._burned(one.mix)
             own = one.mix in self.recipes
             model = self.together if own else BurnModel(burned, self.scatter)
-            found[one.mix] = _Known(
-                model, burned[0].shares, tuple(b.batch for b in burned)
-            )
+            found[one.mix] = _Known(model, tuple(burned))
         return found
 
     def _burned(self, mix: str) -> list[Burned]:
@@ -146,6 +154,8 @@ class StrandModel:
                 batch=batch,
                 pressure=np.array([s.pressure for s in own]),
                 rate=np.array([s.rate for s in own]),
+                process=own[0].process or PROCESSES[0],
+                degraded=math.fsum(s.degraded for s in own) / len(own),
             )
             for batch, own in batches.items()
         ]
@@ -155,7 +165,7 @@ class StrandModel:
 
     def batches(self, mix: str) -> tuple[str, ...]:
         """Return the names of the batches of a mix."""
-        return self._mixes[mix].batches
+        return tuple(one.batch for one in self._mixes[mix].burned)
 
     def model(self, mix: str) -> BurnModel:
         """Return the model that speaks of a mix."""
@@ -175,7 +185,8 @@ class StrandModel:
             Of the next batch, or the name of one that burned.
         """
         own = self._mixes[mix]
-        rates = own.model.rates(*own.mix, pressure, Asked(of=of))
+        asked = Asked(of=of, process=own.last.process)
+        rates = own.model.rates(*own.mix, pressure, asked, own.last.degraded)
         low, high = rates.band()
         return math.exp(float(rates.mean[0])), math.exp(low), math.exp(high)
 
@@ -205,7 +216,14 @@ class StrandModel:
             mixes = [
                 [known.shares.get(n, 0.0) for n in names] for known in (one, other)
             ]
-            found = difference(self.together, mixes, names, pressure=pressure)
+            found = difference(
+                self.together,
+                mixes,
+                names,
+                pressure=pressure,
+                processes=(one.last.process, other.last.process),
+                degraded=(one.last.degraded, other.last.degraded),
+            )
             ratio, low, high = map(math.exp, (found.mean, found.low, found.high))
             chance, verdict = found.chance, DIFFER if found.told else CANNOT_TELL
         apart, u = self._apart(one, other, pressure)
@@ -224,7 +242,8 @@ class StrandModel:
             batch_ratio=math.exp(apart),
             batch_low=math.exp(apart - _COVERAGE * u),
             batch_high=math.exp(apart + _COVERAGE * u),
-            batches=(len(one.batches), len(other.batches)),
+            batches=(len(one.burned), len(other.burned)),
+            strand=float(one.model.weights @ one.model.widths.strand),
         )
 
     def _reason(self, first: str, second: str, missing: Sequence[str]) -> str:
@@ -243,8 +262,9 @@ class StrandModel:
         if one.model is not other.model:
             apart = []
             for known in (one, other):
-                asked = Asked(of=known.batches[-1], motor=False)
-                rates = known.model.rates(*known.mix, pressure, asked)
+                last = known.last
+                asked = Asked(of=last.batch, motor=False, process=last.process)
+                rates = known.model.rates(*known.mix, pressure, asked, last.degraded)
                 apart.append((float(rates.mean[0]), float(rates.u[0])))
             (a, u), (b, v) = apart
             return a - b, math.hypot(u, v)
@@ -252,10 +272,12 @@ class StrandModel:
         places = Places(
             fractions=_over(model.rows.components, (one.shares, other.shares)),
             x=np.full(2, x),
-            batch=np.array([_number(model, k.batches[-1]) for k in (one, other)]),
+            batch=np.array([_number(model, k.last.batch) for k in (one, other)]),
             motor=np.zeros(2, dtype=bool),
-            process=np.full(2, -1),
-            degraded=np.zeros(2),
+            process=np.array(
+                [model.process_number(k.last.process) for k in (one, other)]
+            ),
+            degraded=np.array([k.last.degraded for k in (one, other)]),
         )
         means, joint = model.joint(places)
         each = means[:, 0] - means[:, 1]
@@ -266,8 +288,9 @@ class StrandModel:
 
 
 def _batch(strand: Strand) -> str:
-    """Return the batch of a strand: one a file and mix."""
-    return ", ".join(filter(None, (strand.file or "strands", strand.mix)))
+    """Return the batch of a strand: by its name, else one a file, mix and day."""
+    unnamed = (strand.file or "strands", strand.mix, strand.date)
+    return strand.batch or ", ".join(filter(None, unnamed))
 
 
 def _number(model: BurnModel, batch: str) -> int:

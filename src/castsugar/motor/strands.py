@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import positive
+from castsugar.checks import one_of, positive, within
+from castsugar.mix.mix import PROCESSES
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.pressure_bands import BandChoice, choose_bands
 from castsugar.motor.single_pressure import (
@@ -48,6 +49,15 @@ class Strand:
     temperature : float or None
         Before ignition. [K]
     mix, note : str
+    batch : str
+        The pot that it was cast from; empty if not stated.
+    process : str
+        How that was made, one of :data:`castsugar.mix.mix.PROCESSES`; empty if not
+        stated.
+    degraded : float
+        Share of its sugar that the cook degraded. [-]
+    date : str
+        When it burned, 2026-05-02; empty if not stated.
     line : int
         Line of the file it came from; 0 if none.
     file : str
@@ -58,7 +68,8 @@ class Strand:
     Raises
     ------
     InputError
-        Length, time, pressure or temperature not positive.
+        Length, time, pressure or temperature not positive; a process that is none; a
+        degraded share outside 0 to 1.
     """
 
     length: float
@@ -67,6 +78,10 @@ class Strand:
     temperature: float | None = None
     mix: str = ""
     note: str = ""
+    batch: str = ""
+    process: str = ""
+    degraded: float = 0.0
+    date: str = ""
     line: int = 0
     file: str = ""
     invented: bool = False
@@ -77,6 +92,9 @@ class Strand:
         positive("pressure", self.pressure, "Pa")
         if self.temperature is not None:
             positive("temperature", self.temperature, "K")
+        if self.process:
+            one_of("process", self.process, PROCESSES)
+        within("degraded share", self.degraded, 0.0, 1.0)
 
     @property
     def rate(self) -> float:

@@ -392,6 +392,8 @@ def _shares(batch: Batch, show: Shown) -> Iterator[Block]:
         rows.append((row["ingredient"], *told, row["lot"]))
     heads = ("", "planned, %", "made, %", "from lot")
     yield Table(heads=heads, rows=tuple(rows), left=frozenset({0, 3}))
+    if batch.made.process:
+        yield Paragraph(f"Process: {batch.made.process}.")
     for name, cup in batch.made.cups.items():
         yield Paragraph(
             f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
@@ -500,6 +502,7 @@ PARTS: dict[str, Part] = {
     ),
     "cook": part("as typed; empty without one", "made.cook"),
     "minutes": part("how long it was held", "made.minutes"),
+    "process": part("how it was made; empty in records of once", "made.process"),
     "water_lost": part(
         "share of its water that the predictions take to leave", "made.water_lost"
     ),

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import PurePath
 
 from castsugar.motor.burn_law import outside
-from castsugar.motor.mix_difference import batches_to_tell
+from castsugar.motor.mix_difference import MOST_BATCHES, batches_to_tell
 from castsugar.motor.pressure_bands import FALSE_ALARM
 from castsugar.motor.pressure_doubt import batch_scatter
 from castsugar.motor.strand_model import DIFFER, RECIPES, Comparison, StrandModel
@@ -302,11 +302,12 @@ def _cannot_tell(pair: Comparison, show: Shown) -> Finding:
         f"batches of one mix may differ as much. {pair.first} burns faster with a "
         f"chance of {numbers.of_100(pair.chance)} of 100. {_one_each([pair])}"
     )
-    few, more = batches_to_tell(apart)
-    if few <= _MOST_BATCHES:
+    few, more = (batches_to_tell(apart, s, pair.strand) for s in (0.02, 0.04))
+    if few <= MOST_BATCHES:
+        most = f"{more}" if more <= MOST_BATCHES else f"more than {MOST_BATCHES}"
         text += (
-            f" About {few} batches of each would tell if your scatter is 2 %, {more} "
-            "or more at 4 %."
+            f" About {few} batches of each would tell if your scatter is 2 %, {most} "
+            "at 4 %."
         )
     return Finding("CANNOT TELL", text, {"chance_faster": pair.chance})
 
@@ -475,9 +476,6 @@ _PAIRS = (
     "been fast or slow ones. Without a recipe only the batches are compared."
 )
 _GRAIN = "Grain: of the next batch, in a motor."
-
-#: More batches than this are not advised.
-_MOST_BATCHES = 20
 
 
 def _only(every: Sequence[Field], *untold: str) -> tuple[Field, ...]:

@@ -14,10 +14,15 @@ from castsugar.comparison.compare import (
     RULE,
     Cell,
     Comparison,
-    share_a_law,
 )
 from castsugar.comparison.drawn_batches import DECADES
+from castsugar.comparison.in_motor import Apart
 from castsugar.comparison.uncertain_inputs import Input
+from castsugar.motor.mix_difference import (
+    MOST_BATCHES,
+    Difference,
+    batches_to_tell,
+)
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
@@ -109,7 +114,7 @@ class Compared:
         mixes = self.found.mixes
         for mix, short in zip(mixes, short_names(mixes), strict=True):
             text = text.replace(f" of {mix.name} at ", f" of {short} at ")
-            text = text.replace(f"({mix.name}, not", f"({short}, not")
+            text = text.replace(f"({mix.name})", f"({short})")
             text = text.replace(f"in {mix.name}", f"in {short}")
         return text
 
@@ -179,7 +184,7 @@ def compare_findings(told: Compared, show: Shown) -> Iterator[Finding]:
     found = told.found
     for one in findings(found, show):
         yield openly(one, found)
-    yield from _pressures(told)
+    yield from _pressures(told, show)
     if not found.judged:
         yield from _told_apart(told, show)
 
@@ -207,22 +212,104 @@ def _origin(row: Mapping[str, Any]) -> str:
     return rests_on(str(row.get("burn_law_origin") or ""))
 
 
-def _pressures(told: Compared) -> Iterator[Finding]:
-    """Yield that pressures are not told apart, and why."""
-    base, rows = told.comparison.baseline, told.found.rows
-    cells = [(i, told.cells[i].get(PEAK)) for i in told.others]
-    unsure = [i for i, cell in cells if cell and cell.verdict == CANNOT_TELL]
-    if not unsure:
+def _pressures(told: Compared, show: Shown) -> Iterator[Finding]:
+    """Yield that the peaks of recipes are not told apart, and why."""
+    base = told.comparison.baseline
+    unsure = {
+        i: told.cells[i][PEAK]
+        for i in told.others
+        if PEAK in told.cells[i] and told.cells[i][PEAK].verdict == CANNOT_TELL
+    }
+    known = {i: cell for i, cell in unsure.items() if cell.recipes is not None}
+    if not known:
         return
-    whose = numbers.listed([letter(i) for i in unsure]).replace(" and ", " or ")
-    bare = [i for i in (base, *unsure) if _origin(rows[i]) != "your strands"]
-    letters = numbers.listed([letter(i) for i in bare])
-    why = f"no strands of {letters}" if bare else "the interval holds 0"
-    if all(share_a_law(told.comparison.draws, (i, base)) for i in unsure):
-        why = "they burn by one law here; strands of each would tell"
-    yield Finding(
-        CANNOT_TELL.upper(), f"Whether {whose} changes the peak pressure: {why}."
+    names = {i: letter(i) for i in (base, *known)}
+    whose = " or ".join([names[i] for i in known])
+    first = next(iter(known.values()))
+    why = _why_many(names, [*known.values()])
+    if len(known) == 1:
+        why = why_open(first, (whose, names[base]))
+    said = f"Whether {whose} changes the peak pressure, {decided_at(first, show)}"
+    yield Finding(CANNOT_TELL.upper(), f"{said}: {why}.")
+
+
+def decided_at(cell: Cell, show: Shown) -> str:
+    """Name what a pressure or burning rate was told of, and at which pressure."""
+    if cell.recipes is None:
+        return ""
+    told = show.amount("pressure", 1e-6 * cell.recipes.rate.pressure)
+    return f"recipes at {told}"
+
+
+def _why_many(names: Mapping[int, str], cells: Sequence[Cell]) -> str:
+    """Say in few words why several recipes are not told from the baseline."""
+    known = [cell.recipes for cell in cells if cell.recipes]
+    away = [one.away for one in known]
+    whose = [away[0][1], *(own for own, _ in away)]
+    bare = {n: text for n, text in zip(names.values(), whose, strict=False) if text}
+    if not bare:
+        return "batches of one mix may differ as much"
+    text = f"{numbers.listed([*bare])} {'was' if len(bare) == 1 else 'were'} not burned"
+    if len(cells) > _BESIDE:
+        return text
+    chances = [numbers.percent(1.0 - cell.chance_higher) for cell in cells]
+    far = numbers.listed([*dict.fromkeys(bare.values())])
+    return f"{text}: {far}; chance that it is lower {' and '.join(chances)} %"
+
+
+def why_open(cell: Cell, names: tuple[str, str]) -> str:
+    """Say why the recipes of a cell are not told apart, with the chance of the sign.
+
+    Parameters
+    ----------
+    cell : Cell
+        Of a pressure.
+    names : tuple of str
+        Of the mix, and of the baseline.
+    """
+    found = cell.recipes
+    if found is None:
+        return ""
+    word = "lower" if cell.chance_higher < 0.5 else "higher"
+    share = numbers.percent(max(cell.chance_higher, 1.0 - cell.chance_higher))
+    chance = f"chance that it is {word} {share} %"
+    bare = [
+        f"{name} was not burned: {away}" if "%" in away else away
+        for name, away in zip(names, found.away, strict=True)
+        if away
+    ]
+    if bare:
+        text = "; ".join(dict.fromkeys(bare))
+    elif math.isnan(found.seen):
+        text = "the interval holds 0"
+    else:
+        text = _why_burned(found)
+        chance += ", one batch each" if found.batches == (1, 1) else ""
+    unlike = f"made unlike ({', '.join(found.unlike)}); " if found.unlike else ""
+    return f"{unlike}{text}; {chance}"
+
+
+def _why_burned(found: Apart) -> str:
+    """Say how far batches that were burned differ, and how many would tell."""
+    seen = abs(found.seen)
+    apart = f"{numbers.percent(math.expm1(seen))} %"
+    if found.batches != (1, 1):
+        count = batches_to_tell(seen, found.scatter, found.strand)
+        return (
+            f"{found.batches[0]} and {found.batches[1]} batches, the last ones "
+            f"{apart} apart in rate; {_batches(count)} of each would tell if yours "
+            f"scatter by {numbers.percent(found.scatter)} %"
+        )
+    few, more = (batches_to_tell(seen, s, found.strand) for s in (0.02, 0.04))
+    return (
+        f"the two batches differ by {apart} in rate, batches of one mix may differ "
+        f"as much. About {_batches(few)} of each would tell if your scatter is 2 %, "
+        f"{_batches(more).removesuffix(' batches')} at 4 %"
     )
+
+
+def _batches(count: int) -> str:
+    return f"{count} batches" if count <= MOST_BATCHES else f"more than {MOST_BATCHES}"
 
 
 def _told_apart(told: Compared, show: Shown) -> Iterator[Finding]:
@@ -418,6 +505,8 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
             label = FIELDS[column].named(show)
             whose = f", {letter(i)}" if len(mixes) > 1 else ""
             rows.append((f"{label}{whose}", said or "nothing uncertain"))
+    yield from _burn_rates(told, mixes)
+    yield from _of_peaks(told, show)
     yield Annex(
         "Uncertainty budgets of the differences",
         (
@@ -428,6 +517,65 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
         ),
     )
     yield Annex("Tests that would settle it", (_tests(told, mixes, show),))
+
+
+def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
+    """Yield how far burn rates differ: of the recipes, and of the next grains."""
+    rows = []
+    at = math.nan
+    for i in mixes:
+        found = told.cells[i][PEAK].recipes if PEAK in told.cells[i] else None
+        if found is None:
+            continue
+        at = found.rate.pressure
+        whose = f", {letter(i)}" if len(mixes) > 1 else ""
+        for what, one in (("recipes", found.rate), ("next grains", found.grains)):
+            mean, low, high = percents(one)
+            chance = numbers.percent(one.chance)
+            rows.append((f"{what}{whose}", f"{mean} ({low} to {high})", chance))
+    if rows:
+        heads = ("burning rate", "difference, %, 95 %", "chance higher, %")
+        said = (
+            f"At {1e-6 * at:.3g} MPa, by formula. Verdicts and claims are on the "
+            "recipes; the next grain of each scatters with its batch and its firing."
+        )
+        block = (Paragraph(said), texts(heads, rows))
+        yield Annex("Burning rates: recipes, and the next grains", block)
+
+
+def percents(one: Difference) -> tuple[str, str, str]:
+    """Write a difference of ln and its 95 % interval in per cent."""
+    ends = (100.0 * math.expm1(y) for y in (one.mean, one.low, one.high))
+    return numbers.signed(*ends)
+
+
+def _of_peaks(told: Compared, show: Shown) -> Iterator[Annex]:
+    """Yield where the uncertainty of each peak comes from, and what is assumed."""
+    draws, rows = told.comparison.draws, []
+    for i, name in enumerate(told.found.names if PEAK in draws.columns else ()):
+        parts = draws.parts(PEAK, i)
+        if not parts:
+            continue
+        said = "; ".join(
+            f"{_label(told, p.input, show)} {numbers.percent(p.share)} %"
+            + (" (assumed)" if is_assumed(p.input) else "")
+            for p in parts
+            if p.share >= _LEAST
+        )
+        prior = math.fsum(p.share for p in parts if is_assumed(p.input))
+        rows.append((name, f"{said}. Assumed: {numbers.percent(prior)} %"))
+    if rows:
+        said = (
+            "Contributions in % of the variance. What is assumed was held before "
+            "anything was burned, and no burn of yours has replaced it yet."
+        )
+        block = (Paragraph(said), texts(("peak pressure of", "contributions"), rows))
+        yield Annex("Uncertainty budgets of the peak pressures", block)
+
+
+def is_assumed(one: Input) -> bool:
+    """Return whether an allowance for burn rates is nothing but assumed."""
+    return one.key.startswith("burn law|") and one.origin.startswith("assumed")
 
 
 def texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:

@@ -110,7 +110,7 @@ def row_of(
     if drawn is None:
         return known | dict(_of_the_data(row))
     for column in drawn.columns:
-        low, high = drawn.summary(column, place).interval
+        low, high = drawn.interval(column, place)
         if low == low:  # not NaN
             known[column + INTERVAL] = (low, high)
     return known
