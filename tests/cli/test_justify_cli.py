@@ -231,7 +231,7 @@ def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
     assert pour[1]["share_of_draws"] is None
     assert [one["verdict"] for one in pour] == ["broken", "kept"]
     grounds = [one["ground"] for one in limits["peak_pressure_MPa"]["mixes"]]
-    assert grounds == ["", "borrowed burning rate"]
+    assert grounds == ["", "model of 1 mix: 6 % of the mass from 60/20/20"]
     for limit in full["limits"]:
         sign = 1.0 if limit["sense"] == "<=" else -1.0
         for one in limit["mixes"]:
@@ -398,7 +398,7 @@ REFUSED = [
     (["base", "softer", "--claim", "lower presure"], "did you mean 'pressure'"),
     (["base", "softer", "--claim", "better"], "'lower' or 'higher'"),
     (["base", "softer", "--draws", "10"], "--draws is 10; allowed 100 to"),
-    (["base", "softer", "--seed", "-1"], "seed of 0 or more"),
+    (["base", "softer", "--seed", "-1"], "the seed is -1"),
     (["base", "softer", "--scale-step", "0 g"], "--scale-step is 0 g; allowed"),
     (["base", "softer", "--batch", "0 g"], "--batch is 0 g; allowed"),
     (["base", "softer", "--batch", "heavy"], "--batch"),
