@@ -431,7 +431,7 @@ class Apart:
         for name, one in pairs.items():
             ends = [100.0 * math.expm1(y) for y in (one.mean, one.low, one.high)]
             found[f"{name}_difference_percent"] = ends[0]
-            found[f"{name}_difference_interval_percent"] = ends[1:]
+            found[f"{name}_difference_percent_interval"] = ends[1:]
             found[f"probability_{name}_higher"] = one.chance
         return found
 

@@ -569,6 +569,11 @@ _CELLS = keyed(
     ("share_failed", "number", "of the draws, without a number"),
     ("one_scale_step", "number", "largest change that one step of the scale makes"),
     ("one_scale_step_of", TEXT, "item of which a step too much makes it"),
+    ("decided_at_MPa", "number", "of a pressure: where burning rates are held apart"),
+    ("burn_rate_difference_percent", "number", "of the recipes, by formula"),
+    ("probability_burn_rate_higher", "number", "of the recipe, by formula"),
+    ("burn_rate_next_grains_difference_percent", "number", "batch and firing in it"),
+    ("probability_burn_rate_next_grains_higher", "number", "of the next grain"),
 )
 
 PARTS: dict[str, Part] = {
