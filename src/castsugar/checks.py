@@ -5,12 +5,13 @@ Wrong types are told as every other bad input: what, what was got, what is allow
 
 from __future__ import annotations
 
+import datetime
 import functools
 import inspect
 import math
 import operator
 import reprlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, ParamSpec, TypeVar
 
 from castsugar.errors import InputError, nearest_names
@@ -179,9 +180,53 @@ def within(name: str, value: float, low: float, high: float) -> float:
 def one_of(name: str, value: str, allowed: tuple[str, ...]) -> str:
     """Return `value` if it is among `allowed`, else raise `InputError`."""
     if value not in allowed:
-        raise InputError(f"{name} is {value!r}; allowed: {', '.join(allowed)}")
+        raise InputError(f"{name} is {value!r}; {meant(str(value), allowed)}")
     return value
+
+
+def meant(got: str, allowed: Sequence[str]) -> str:
+    """Return what is allowed in the place of a word, the nearest one first.
+
+    Examples
+    --------
+    >>> meant("presed", ("melted dry", "pressed"))
+    "did you mean 'pressed'? allowed: melted dry, pressed"
+    """
+    near = nearest_names(got, allowed, 1)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    return f"{hint}allowed: {', '.join(allowed)}"
 
 
 def _with_unit(value: float, unit: str) -> str:
     return f"{value:g} {unit}".rstrip()
+
+
+# ----------------------------------------------------------------------------
+# Days.
+
+#: Years that a date may be in.
+YEARS = (1950, 2100)
+
+
+def day(raw: Any) -> str:
+    """Return a day of the calendar as 2026-05-02, of a date or of such a text.
+
+    Raises
+    ------
+    InputError
+        No day, or one outside :data:`YEARS`; the message begins with what was got.
+    """
+    found = raw
+    if isinstance(raw, str):
+        try:
+            found = datetime.date.fromisoformat(raw.strip())
+        except ValueError:
+            found = None
+    if not isinstance(found, datetime.date) or isinstance(found, datetime.datetime):
+        raise InputError(f"{raw!r} is no day; write year, month and day: 2026-05-02")
+    if not YEARS[0] <= found.year <= YEARS[1]:
+        raise InputError(
+            f"{raw!r} is not in the years {YEARS[0]} to {YEARS[1]}; write year, month "
+            "and day: 2026-05-02"
+        )
+    return found.isoformat()

@@ -403,7 +403,7 @@ DRIVING = (
     ),
     Column(
         "peak_pressure_p95_MPa",
-        "peak pressure, 95 of 100 below",
+        "peak pressure, 95 of 100 next batches below",
         "MPa",
         1,
         "of the next batch: 95 of 100 motors stay below, with all that is not known of "
@@ -413,7 +413,7 @@ DRIVING = (
     ),
     Column(
         "peak_pressure_p95_this_batch_MPa",
-        "peak pressure of this batch, 95 of 100 below",
+        "peak pressure, 95 of 100 of this batch below",
         "MPa",
         1,
         "pressure that 95 of 100 motors with grains of the batch whose strands burned "

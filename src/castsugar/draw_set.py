@@ -36,7 +36,7 @@ NAMED = (
     "kitchen|thermometer",
     "burn law|rate",
     "burn law|exponent",
-    "burn law|freedom",
+    "burn law|freedom",  # free but for the width of the batch scatter
     "motor|density",
     "motor|throat_diameter",
     "motor|area",
@@ -56,7 +56,14 @@ NAMED = (
     "delay|ambient pressure",
     "delay|length",
     "kitchen reading",
+    "motor|nozzle",
+    "burn law|batch",
+    "burn law|process",
+    "burn law|firing",
 )
+
+#: Whose dimension the width of the batch scatter takes, for its heavy tail.
+WIDTH = "burn law|freedom"
 
 
 def draws_of(mixes: int, draws: int = DRAWS) -> int:
@@ -114,6 +121,8 @@ _DIRECTIONS = (
     (211, (1, 3, 5, 13, 23, 1, 55)),
     (213, (1, 3, 7, 3, 13, 59, 17)),
     (229, (1, 3, 1, 3, 5, 53, 69)),
+    (239, (1, 1, 5, 5, 23, 33, 13)),
+    (241, (1, 1, 7, 7, 1, 61, 123)),
 )
 DIMENSIONS = 1 + len(_DIRECTIONS)
 

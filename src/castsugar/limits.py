@@ -329,8 +329,9 @@ class LimitVerdict:
         Of the draws of a comparison that keep a limit without a probability; NaN for
         one with a probability, and for a column that is not drawn.
     ground : str
-        "borrowed burn rate" where a pressure rests on strands of another mix or on a
-        published law; else empty. Only in a comparison.
+        What a pressure rests on where its mix was not burned: the model with the
+        distance to the nearest mix that was, or "borrowed burning rate" where nothing
+        was; else empty. Only in a comparison.
     """
 
     value: float

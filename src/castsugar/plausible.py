@@ -146,6 +146,9 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "strand length": _mm(1, 1000, 10, 300),
     "strand time": _s(0.01, 36_000, 0.3, 600),
     "strand temperature": _C(-60, 100, -20, 50),
+    "scatter of burn rates": _percent(0.5, 30),
+    "strands to motor": _of("relative_change", "%")(-30, 30),
+    "degraded share of the sugar": _percent(0, 100, 0, 30),
     # Delay.
     "delay diameter": _mm(1, 100, 5, 40),
     "delay length": _mm(0.5, 500, 2, 100),
@@ -159,6 +162,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "range of the load cell": _newton(0.01, 1e6, 1, 50_000),
     "calibration of a sensor": _percent(0, 30, 0, 5),
     "start and end of burning": _percent(1, 50, 2, 20),
+    "efficiency of a firing": _percent(30, 120, 60, 100),
+    "uncertainty of an efficiency": _percent(0, 30, 0, 10),
     # Scale, batch and pan.
     "batch": _g(0.1, 10_000, 5, 10_000),
     "mass on the scale": _g(0.0001, 10_000),

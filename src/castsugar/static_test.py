@@ -22,7 +22,11 @@ from castsugar.motor.firing.expectation import (
     compare_with_law,
     expect,
 )
-from castsugar.motor.firing.faults import explain_efficiency, impossible
+from castsugar.motor.firing.faults import (
+    explain_efficiency,
+    explain_nozzle,
+    impossible,
+)
 from castsugar.motor.firing.inference import (
     SIZE_DOUBT,
     InferredLaw,
@@ -32,6 +36,7 @@ from castsugar.motor.firing.inference import (
 from castsugar.motor.firing.quantities import Measured, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.nozzle import exit_pressure_ratio, thrust_coefficient
 from castsugar.motor.pressure_table import burn_law_of
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
@@ -42,6 +47,27 @@ if TYPE_CHECKING:
 #: A grain holds between these shares of the density without voids; outside, mass or
 #: sizes are likely wrong (poured grains have 3-7 % voids: common practice, no source).
 _DENSEST, _LIGHTEST = 1.01, 0.85
+
+#: Least standard uncertainty of a burn rate that a firing shows (ln): throat, pressure
+#: and c* are not read better. Assumed.
+_RATE_DOUBT = 0.015
+
+#: The flow keeps to the wall of a nozzle down to this part of the ambient pressure at
+#: its exit (Sutton & Biblarz, ch. 3, from memory: 0.25 to 0.45).
+_ATTACHED = 0.45
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """The burn rate that a firing shows, at the temperature of the strands.
+
+    `value` [m/s] holds at `pressure` [Pa, absolute]; `u` is the standard uncertainty of
+    its logarithm.
+    """
+
+    pressure: float
+    value: float
+    u: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,6 +84,9 @@ class StaticTest:
     hardware : Hardware or None
     characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
         Delivered over ideal.
+    nozzle_efficiency : Measured or None
+        Thrust coefficient over the ideal one of that expansion at that pressure; None
+        where the exit is not known, or its flow may have come off the wall.
     density_ratio : float
         Propellant mass over that of the grain without voids; NaN where unknown.
     inferred : InferredLaw or None
@@ -85,9 +114,45 @@ class StaticTest:
     agreement: Agreement | None
     expected: Expected | None
     cautions: tuple[str, ...]
+    nozzle_efficiency: Measured | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
+
+    @property
+    def results(self) -> dict[str, Measured]:
+        """Results of the recording and efficiencies, by name."""
+        names = ("characteristic_velocity", "specific_impulse", "nozzle")
+        shares = {f"{n}_efficiency": getattr(self, f"{n}_efficiency") for n in names}
+        known = {name: share for name, share in shares.items() if share is not None}
+        return {**self.reduction.results, **known}
+
+    @property
+    def rate(self) -> Rate | None:
+        """The burn rate at the centre of the inferred law; None without one."""
+        if self.inferred is None or self.hardware is None:
+            return None
+        return Rate(
+            pressure=self.inferred.centre,
+            value=self.inferred.rate / _rate_factor(self.hardware),
+            u=max(self.inferred.log_rate_u, _RATE_DOUBT),
+        )
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What looks like a fault of measuring: nothing is to be learnt from it."""
+        browned = "" if self.mix is None else browned_flag(self.mix.browned)
+        said = (*self.reduction.cautions, *self.cautions)
+        found = [text for text in said if text != browned]
+        if self.agreement is not None and not self.agreement.agrees:
+            ratio = self.agreement.ratio
+            low, high = self.agreement.ratio_low, self.agreement.ratio_high
+            found.append(
+                "its burning rate, or how that moves with pressure, disagrees with "
+                f"what was known before ({ratio:.3g} times as fast, {low:.3g} to "
+                f"{high:.3g})"
+            )
+        return tuple(found)
 
     def to_dict(self) -> dict[str, Any]:
         """Return results with their 95 % intervals, units in the names."""
@@ -119,12 +184,7 @@ class StaticTest:
 
     def _results(self) -> list[dict[str, Any]]:
         """Return results and efficiencies; a lower limit has no interval."""
-        found = dict(self.reduction.results)
-        for name in ("characteristic_velocity", "specific_impulse"):
-            efficiency = getattr(self, f"{name}_efficiency")
-            if efficiency is not None:
-                found[f"{name}_efficiency"] = efficiency
-        return result_rows(found)
+        return result_rows(self.results)
 
 
 def review(
@@ -169,7 +229,9 @@ def review(
             expected = _expected(reduction, hardware, row, law, seed)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
+    nozzle = _nozzle(reduction, hardware, row)
     ratio = _density_ratio(reduction, hardware, row)
+    cautions = _cautions(reduction, mix, velocity, impulse, ratio)
     return StaticTest(
         reduction=reduction,
         mix=mix,
@@ -177,13 +239,14 @@ def review(
         hardware=hardware,
         characteristic_velocity_efficiency=velocity,
         specific_impulse_efficiency=impulse,
+        nozzle_efficiency=nozzle,
         density_ratio=ratio,
         inferred=inferred,
         no_law=no_law,
         law=law,
         agreement=agreement,
         expected=expected,
-        cautions=_cautions(reduction, mix, velocity, impulse, ratio),
+        cautions=(*cautions, *explain_nozzle(nozzle)),
     )
 
 
@@ -218,6 +281,25 @@ def _over_ideal(
     return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
 
 
+def _nozzle(
+    reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
+) -> Measured | None:
+    """Return the thrust coefficient over that of an ideal nozzle."""
+    delivered = reduction.results.get("thrust_coefficient")
+    mean = reduction.results.get("mean_pressure")
+    exit_ = None if hardware is None else hardware.exit_diameter
+    if delivered is None or mean is None or exit_ is None or row["status"] != "ok":
+        return None
+    ambient, k = reduction.stand.ambient_pressure, row["isentropic_exponent"]
+    throat = sum(reduction.stand.throat_areas()) / 2.0
+    ratio = max(0.25 * math.pi * exit_**2 / throat, 1.0)
+    if mean.value * float(exit_pressure_ratio(ratio, k)) < _ATTACHED * ambient:
+        return None
+    ideal = float(thrust_coefficient(mean.value, ambient, exponent=k, ratio=ratio))
+    logs = {what: u / delivered.value for what, u in delivered.parts.items()}
+    return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
+
+
 def _infer(
     reduction: Reduction, hardware: Hardware | None, size_u: float
 ) -> tuple[InferredLaw | None, str]:
@@ -249,23 +331,42 @@ def _expected(
     law: BurnLaw,
     seed: int,
 ) -> Expected | None:
-    """Predict the firing, with the throat and the air pressure that it had."""
+    """Predict the firing, with the throat and the air pressure that it had.
+
+    Efficiencies are those stated, else what firings taught, else those held beforehand;
+    their uncertainty is part of the band.
+    """
     throat = reduction.stand.throat_diameter
     if throat is None:
         return None
     exit_ = hardware.exit_diameter
+    told = hardware.efficiencies
+    stated_nozzle = hardware.nozzle_efficiency < 1.0
     as_fired = replace(
         hardware,
         throat_diameter=throat,
         exit_diameter=None if exit_ is None else max(exit_, throat),
         ambient_pressure=reduction.stand.ambient_pressure,
+        efficiency=hardware.efficiency or told.characteristic_velocity.median,
+        nozzle_efficiency=(
+            hardware.nozzle_efficiency if stated_nozzle else told.nozzle.median
+        ),
     )
     motor = as_fired.motor(
         density=row["density_kg_m3"],
         characteristic_velocity=row["characteristic_velocity_m_s"],
         exponent=row["isentropic_exponent"],
     )
-    return expect(motor, law, hardware.spread, seed=seed)
+    c_star = math.hypot(
+        hardware.spread.characteristic_velocity, told.characteristic_velocity.next_u
+    )
+    return expect(
+        motor,
+        law,
+        replace(hardware.spread, characteristic_velocity=c_star),
+        thrust_u=told.nozzle.next_u,
+        seed=seed,
+    )
 
 
 def _density_ratio(

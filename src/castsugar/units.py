@@ -70,6 +70,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     "force": _units({"N": "1", "kN": "1e3", "lbf": _LBF, "kgf": _GRAVITY}),
     "density": _units({"kg/m3": "1", "g/cm3": "1e3", "g/ml": "1e3"}),
     "fraction": _units({"": "1", "%": "1e-2"}),
+    "relative_change": _units({"": "1", "%": "1e-2"}),
     "viscosity": _units({"Pa s": "1", "mPa s": "1e-3", "cP": "1e-3", "P": "0.1"}),
     "volume": _units(
         {"ml": "1e-6", "cm3": "1e-6", "l": "1e-3", "m3": "1", "in3": _INCH**3}
@@ -89,6 +90,7 @@ _EXAMPLES: Final[dict[str, str]] = {
     "force": "'150 N' or '34 lbf'",
     "density": "'1.85 g/cm3' or '1850 kg/m3'",
     "fraction": "'0.2' or '20 %'",
+    "relative_change": "'-0.04' or '-4 %'",
     "viscosity": "'15 Pa s' or '15000 cP'",
     "volume": "'60 ml' or '1/4 cup'",
     "voltage": "'2.5 V' or '350 mV'",
@@ -241,7 +243,7 @@ def _read(typed: str, quantity: str) -> Quantity:
         raise _error(typed, quantity, fault)
     unit = found["unit"].strip()
     digits, number = _number(found["number"].strip(), unit, typed, quantity)
-    if not unit and quantity != "fraction":
+    if not unit and "" not in UNITS[quantity]:
         raise _error(typed, quantity, "has no unit")
     name, note = _find_unit(unit, quantity)
     size = UNITS[quantity][name]
@@ -280,7 +282,7 @@ def _in_range(exact: Fraction, typed: str, quantity: str) -> float:
     if exact and not _SMALLEST < abs(exact) < 1 / _SMALLEST:
         raise _error(typed, quantity, f"is not between 1e-{_DECADES} and 1e{_DECADES}")
     value = float(exact)
-    if value < 0:
+    if value < 0 and quantity != "relative_change":
         absolute = "absolute " if quantity in {"pressure", "temperature"} else ""
         raise _error(typed, quantity, f"is below {absolute}zero")
     if quantity == "fraction" and value > 1:

@@ -20,9 +20,10 @@ import pytest
 from castsugar import load_database
 from castsugar.cli import batch as command
 from castsugar.cli.main import main
+from castsugar.mix.mix import PROCESSES
 from castsugar.records import record
-from castsugar.records.folder import read_batch
-from castsugar.records.prediction import foresee, thaw
+from castsugar.records.folder import read_batch, read_batches
+from castsugar.records.prediction import cast, foresee, thaw
 
 # Exact: what is typed must come back; masses are sums known by hand.
 pytestmark = pytest.mark.exact
@@ -286,6 +287,7 @@ def test_what_cannot_be_added_is_refused(capsys: pytest.CaptureFixture[str]) -> 
 def test_words_of_the_command_are_those_of_the_record() -> None:
     assert command.OUTCOMES == record.OUTCOMES
     assert command.FLOWS == record.FLOWS
+    assert command.PROCESSES == PROCESSES
 
 
 def test_a_list_loads_nothing_heavy() -> None:
@@ -335,6 +337,51 @@ def test_a_record_without_cups_is_read(capsys: pytest.CaptureFixture[str]) -> No
     raw["cup_kg"] = {"light corn syrup": 1.0}
     path.write_text(json.dumps(raw) + "\n", "utf-8")
     assert "below its mass" in complaint(["show", ID], capsys)
+
+
+def test_a_batch_keeps_how_it_was_made(capsys: pytest.CaptureFixture[str]) -> None:
+    """As typed, else as the recipe says, else the kitchen, else the first of all."""
+    dry = '{ mix = "KNO3:65 sucrose:35", process = "melted dry" }'
+    text = BENCH.replace("[recipes]\n", f"[recipes]\ndry = {dry}\n", 1)
+    text = text.replace("[kitchen]\n", '[kitchen]\nprocess = "boiled down"\n', 1)
+    Path("bench.toml").write_text(text, "utf-8")
+    new = ["--batch", "200 g", "--date", "2026-05-02"]
+    for words, process in (
+        (["dry", "--process", "pressed"], "pressed"),
+        (["dry"], "melted dry"),
+        (["house"], "boiled down"),
+        (["KNO3:65 sucrose:35", "--no-bench"], "cooked syrup"),
+    ):
+        answered(["new", *words, *new], capsys)
+        made = read_batches(Path("batches"))[0][-1].made
+        assert made.process == process
+        assert cast(made, None, load_database(), water_lost=0.0).process == process
+    assert "Process: pressed." in answered(["show", ID, "--full"], capsys)
+    assert "Process" not in answered(["show", ID], capsys)
+    with pytest.raises(SystemExit) as left:
+        main(["batch", "new", "dry", "--process", "presed", *new])
+    assert left.value.code == 2
+    told = "'presed' is not known here; did you mean 'pressed'? allowed: cooked syrup"
+    assert capsys.readouterr().err.startswith(f"castsugar: {told}")
+
+
+def test_a_record_without_a_process_is_read(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nor with a scatter in what it kept of the bench file."""
+    answered([*SYRUP, "--date", "2026-05-02"], capsys)
+    path = Path("batches") / f"{ID}.jsonl"
+    raw = json.loads(path.read_text("utf-8"))
+    assert raw["process"] == "cooked syrup"
+    del raw["process"], raw["bench"]["scatter"]
+    path.write_text(json.dumps(raw) + "\n", "utf-8")
+    made = read_batch(path).made
+    assert made.bench is not None
+    assert (made.process, made.bench.scatter) == ("", "")
+    assert "Process" not in answered(["show", ID, "--full"], capsys)
+    raw["process"] = "molten"
+    path.write_text(json.dumps(raw) + "\n", "utf-8")
+    assert "'process' is 'molten'; it must be '' or of" in complaint(
+        ["show", ID], capsys
+    )
 
 
 def test_a_slip_of_the_pen_stands_on_top(capsys: pytest.CaptureFixture[str]) -> None:

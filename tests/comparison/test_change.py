@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import (
@@ -30,6 +31,7 @@ from castsugar import (
 from castsugar.columns import COLUMN
 from castsugar.comparison.change import Change, amounts_of
 from castsugar.comparison.claims import (
+    BURN_RATE,
     OPEN,
     REFUTED,
     SUPPORTED,
@@ -45,10 +47,7 @@ from castsugar.comparison.evidence import STANDINGS, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
-from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 
 # Exact: each expected number is worked out beside it, or read from another table.
 pytestmark = pytest.mark.exact
@@ -70,13 +69,12 @@ def dry() -> Change:
 @cache
 def wings() -> Change:
     """Return more syrup, with a kitchen, and a motor on a published law."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
     motor = Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
     return justify(
@@ -92,7 +90,7 @@ def wings() -> Change:
 
 
 def test_every_word_of_a_claim_is_a_column() -> None:
-    assert set(WORDS.values()) <= set(COLUMN)
+    assert set(WORDS.values()) <= {*COLUMN, BURN_RATE}
     for word, column in WORDS.items():
         for direction in ("lower", "higher"):
             wanted = Claim(column=column, direction=direction)
@@ -164,19 +162,15 @@ def test_claims_are_judged_by_the_verdict(
     """The chance is that of what is claimed: 0.99 that it is higher, 0.01 lower."""
     above = 0.01 if found == LOWER else 0.99
     cells = {FLAME: cell_of(verdict=found, chance=above)}
-    got = judged(Claim(column=FLAME, direction=direction), cells, shared_law=True)
+    got = judged(Claim(column=FLAME, direction=direction), cells)
     assert (got.verdict, got.why) == (verdict, "")
     assert got.chance == pytest.approx(chance)
 
 
-def test_one_burn_law_for_both_says_why() -> None:
-    cells = {PEAK: cell_of(PEAK, chance=0.99)}
-    claim = Claim(column=PEAK, direction="lower")
-    assert "burn" in judged(claim, cells, shared_law=True).why
-    assert judged(claim, cells, shared_law=False).why == ""
-    for column, option in ((PEAK, "--bench"), (POUR, "--cook")):
+def test_a_claim_on_what_was_not_computed_says_what_to_add() -> None:
+    for column, option in ((PEAK, "--bench"), (BURN_RATE, "--bench"), (POUR, "--cook")):
         with pytest.raises(InputError, match=option):
-            judged(Claim(column=column, direction="lower"), {}, shared_law=False)
+            judged(Claim(column=column, direction="lower"), {})
 
 
 # What would overturn it.

@@ -13,11 +13,9 @@ from castsugar import (
     Conditions,
     Cook,
     Doubts,
-    Hardware,
     InputError,
     Kitchen,
     compare,
-    load_database,
 )
 from castsugar.comparison.compare import (
     CANNOT_TELL,
@@ -28,10 +26,6 @@ from castsugar.comparison.compare import (
     verdict,
 )
 from castsugar.comparison.draws import summarise
-from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
-from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
@@ -189,29 +183,3 @@ def test_unknown_baseline(baseline: int | str) -> None:
 def test_scale_step_above_nothing() -> None:
     with pytest.raises(InputError, match="scale step"):
         compare([SUCROSE], scale_step=0.0)
-
-
-@pytest.mark.exact
-def test_a_shared_burn_law_gives_no_verdict_on_the_pressure() -> None:
-    """One borrowed law for both: how their burn rates differ is not known."""
-    law = borrowed_law(load_database(), "sucrose 65/35")
-    motor = Hardware(
-        grain=HollowCylinder(
-            outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
-        ),
-        throat_diameter=0.0105,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
-    )
-    found = compare(
-        [
-            {"potassium nitrate": 65, "sucrose": 35},
-            {"potassium nitrate": 55, "sucrose": 45},
-        ],
-        conditions=Conditions(motor=motor),
-        draws=200,
-    )
-    cell = found.cells[1]["peak_pressure_MPa"]
-    low, high = cell.difference.interval
-    assert not low <= 0.0 <= high  # c* and density alone would decide
-    assert cell.verdict == "cannot tell"
-    assert any("no verdict is given" in note for note in found.notes)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from worlds import borrowed
 
 import castsugar as cs
 from castsugar import (
@@ -23,11 +24,7 @@ from castsugar import (
 from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
 from castsugar.comparison.uncertain_inputs import Recipe, drawn, enthalpy_u, identity
 from castsugar.kitchen.parameters import unmeasured
-from castsugar.motor.burn_law import Band, BurnLaw, borrowed_law
-from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
-from castsugar.motor.peak_pressure import Spread
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
@@ -40,13 +37,12 @@ KITCHEN = Kitchen(cook=Cook.hold(392.15, 480.0))
 
 def motor() -> Hardware:
     """Return an invented motor with a borrowed burn law."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
     return Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
 
 
@@ -280,7 +276,11 @@ def test_alone_or_in_a_crowd() -> None:
         alone = draw([mix], conditions=conditions, draws=200)
         for column in alone.columns:
             one, many = alone.values[column][:, 0], crowd.values[column][:, place]
-            assert np.array_equal(one, many, equal_nan=True), column
+            if column == "peak_pressure_MPa":  # rates are drawn together: other worlds
+                one, many = (
+                    f.interval(column, i) for f, i in ((alone, 0), (crowd, place))
+                )
+            np.testing.assert_array_equal(one, many, err_msg=column)
             np.testing.assert_allclose(
                 alone.best[column][0], crowd.best[column][place], rtol=1e-12
             )
@@ -308,69 +308,6 @@ def test_doubt_of_a_mix_that_jams() -> None:
     dry = draw([SUCROSE], conditions=Conditions(kitchen=KITCHEN), draws=200)
     assert np.isinf(dry.values[column]).all()
     assert dry.parts(column, 0) == []
-
-
-@pytest.mark.exact
-def test_measured_burn_laws_are_doubted_apart() -> None:
-    """One law for two mixes cancels in their ratio; a law each does not.
-
-    p = (a S)^(1 / (1 - n)): a doubt of u in ln a of each of two mixes gives the ratio
-    sqrt(2) u / (1 - n).
-    """
-    n, u = 0.31, 0.05
-    band = Band(low=1e5, high=1e7, rate=4.6e-3, exponent=n)
-    law = BurnLaw(name="invented", bands=(band,), log_rate_u=u, origin="measured")
-    names = ("potassium nitrate", "sucrose")
-    mixes = [
-        MeasuredMix(name=name, fractions=(share, 1.0 - share), law=law)
-        for name, share in (("a", 0.65), ("b", 0.60))
-    ]
-    own = BurnKnowledge(law=blend_law(mixes), components=names)
-    recipes = [SUCROSE, {"potassium nitrate": 60, "sucrose": 40}]
-
-    def spread(hardware: Hardware, without: list[str]) -> float:
-        found = draw(
-            recipes,
-            conditions=Conditions(motor=hardware),
-            doubts=Doubts.none(),
-            without=without,
-        )
-        values = np.log(found.values["peak_pressure_MPa"])
-        return float((values[:, 1] - values[:, 0]).std(ddof=1))
-
-    exponents = [f"burn law|exponent|{mix.name}" for mix in mixes]
-    apart = spread(replace(motor(), burning=own), exponents)
-    assert apart == pytest.approx(math.sqrt(2.0) * u / (1.0 - n), rel=0.05)
-    assert spread(motor(), []) < 0.01
-
-
-@pytest.mark.exact
-def test_few_strands_make_student_t() -> None:
-    """ln p = u t / (1 - n) of a law with 4 degrees of freedom: t, not normal.
-
-    97.5 of 100 below 2.776: any table of t. The density there is 0.011, so that
-    8,000 draws, evenly spread, tell the quantile to 0.15.
-    """
-    n, u = 0.31, 0.02
-    law = BurnLaw(
-        name="invented",
-        bands=(Band(low=1e4, high=1e8, rate=4.6e-3, exponent=n),),
-        log_rate_u=u,
-        degrees_of_freedom=4.0,
-        origin="measured",
-    )
-    burning = BurnKnowledge(law=blend_law([], borrowed=law))
-    found = draw(
-        [SUCROSE],
-        conditions=Conditions(
-            motor=replace(motor(), burning=burning, spread=Spread()),
-        ),
-        doubts=Doubts.none(),
-        draws=8_000,
-    )
-    p = found.values["peak_pressure_MPa"][:, 0]
-    score = np.log(p / found.best["peak_pressure_MPa"][0]) * (1.0 - n) / u
-    assert np.quantile(score, 0.975) == pytest.approx(2.776, abs=0.2)
 
 
 @pytest.mark.exact

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import castsugar as cs
 from castsugar.constants import ATOMIC_MASSES, ELEMENTS
+from castsugar.kitchen.pour_table import cook
+from castsugar.mix.blends import blend, of_mixes
 
 pytestmark = pytest.mark.exact
 
@@ -214,3 +217,30 @@ def test_plain_values() -> None:
     frame = mix.to_frame()
     assert frame["mass_fraction_as_cast"].sum() == pytest.approx(1.0, abs=1e-12)
     assert set(frame["origin"]) == {"potassium nitrate", "light corn syrup"}
+
+
+def test_a_mix_keeps_how_it_is_made() -> None:
+    """Through drying, another syrup and a cook; nothing else moves."""
+    plain = cs.Mix.weigh("KNO3:60 sucrose:20 corn syrup:20")
+    mix = cs.Mix.weigh("KNO3:60 sucrose:20 corn syrup:20", process="melted dry")
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=20)
+    cooked = cook(of_mixes([mix]), kitchen, window=False).blends.mixes[0]
+    solids = {"light corn syrup": 0.8}
+    made = (mix, mix.with_water_lost(0.5), mix.with_syrup_solids(solids), cooked)
+    assert {one.process for one in made} == {"melted dry"}
+    parts = np.array([[0.6, 0.2, 0.2], [0.7, 0.2, 0.1]])
+    many = blend(["KNO3", "sucrose", "corn syrup"], parts, process="melted dry")
+    again = cook(many, kitchen, window=False).blends
+    assert again.processes == ("melted dry",) * 2
+    part = again.where(np.array([True, False]), again).take(slice(1, 2))
+    assert part.mix(0).process == "melted dry"
+    assert of_mixes([mix, plain]).processes == ("melted dry", "")
+    assert cooked.water_lost > 0.0
+    assert plain.process == ""
+    assert plain.to_dict() == mix.to_dict()
+
+
+def test_a_process_that_is_none() -> None:
+    words = r"process is 'melted'; did you mean 'melted dry'\? allowed: cooked syrup, "
+    with pytest.raises(cs.InputError, match=words):
+        cs.Mix.weigh(BASE, process="melted")

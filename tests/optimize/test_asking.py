@@ -12,14 +12,14 @@ import pytest
 
 import castsugar as cs
 from castsugar import Hardware, search
-from castsugar.motor.burn_law import Band, BurnLaw
-from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.burn_evidence import Burned
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.multistart import Effort
-from castsugar.optimize.search import Outcome
-from castsugar.optimize.task import Settings, TableProblem
+from castsugar.optimize.search import Outcome, known_mixes
+from castsugar.optimize.space import Space
+from castsugar.optimize.task import Settings, TableProblem, Task
 
 pytestmark = pytest.mark.exact
 
@@ -76,40 +76,66 @@ def test_a_weighted_sum() -> None:
     assert half.found.objective == pytest.approx(0.5 * whole.found.objective, rel=1e-6)
 
 
-def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
-    """61.4/38.6 was measured, 61/39 was not: its 95 % pressure lies far higher.
-
-    The case holds the first and not the second, and no limit was set on the pressure:
-    the whole percents keep every limit, and are refused by their own row.
-    """
-    law = BurnLaw(
-        name="own",
-        bands=(Band(low=1e5, high=1e7, rate=4.6e-3, exponent=0.31),),
-        log_rate_u=0.01,
-        covariance=((1e-4, 0.0), (0.0, 0.0)),
-        origin="measured",
-    )
-    own = MeasuredMix(name="own", fractions=(0.614, 0.386), law=law)
-    items = ("potassium nitrate", "sucrose")
-    motor = Hardware(
+def motor_of(*burned: Burned, **more: object) -> Hardware:
+    """Return an invented motor with what was burned."""
+    return Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([own]), components=items),
+        burning=BurnModel(burned),
+        **more,  # type: ignore[arg-type]
     )
+
+
+def strands(name: str, batch: str, **fractions: float) -> Burned:
+    """Return three invented strands of a mix."""
+    return Burned(
+        name=name,
+        batch=batch,
+        fractions={n.replace("_", " "): x for n, x in fractions.items()},
+        pressure=np.array([1e6, 2e6, 4e6]),
+        rate=np.array([4.6e-3, 5.7e-3, 7.1e-3]),
+    )
+
+
+def test_mixes_that_were_made_or_burned_are_starts() -> None:
+    """Each once, with the ingredients of the space alone."""
+    space = Space(bounds={"potassium nitrate": (0.5, 0.7), "sucrose": (0.3, 0.5)})
+    motor = motor_of(
+        strands("own", "1", potassium_nitrate=0.65, sucrose=0.35),
+        strands("again", "2", potassium_nitrate=0.65, sucrose=0.35),
+        strands("other", "3", potassium_nitrate=0.65, sorbitol=0.35),
+    )
+    task = Task(
+        space=space,
+        settings=Settings(items=space.columns, motor=motor),
+        tried={"made": {"potassium nitrate": 6.0, "sucrose": 4.0}},
+    )
+    assert known_mixes(task) == ((0.6, 0.4), (0.65, 0.35))
+
+
+def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
+    """58.6/41.4 burns slower than 59/41: its 95 % pressure lies lower.
+
+    The case holds the first and not the second, and no limit was set on the pressure:
+    the whole percents keep every limit, and are refused by their own row.
+    """
+    items = ("potassium nitrate", "sucrose")
+    motor = motor_of(strands("own", "1", potassium_nitrate=0.6, sucrose=0.4))
     mixes = [
         cs.Mix.weigh(dict(zip(items, s, strict=True)))
-        for s in (own.fractions, (0.61, 0.39))
+        for s in ((0.586, 0.414), (0.59, 0.41))
     ]
     pressures = cs.evaluate(mixes, flow="no-solidification", motor=motor)[
         "peak_pressure_p95_MPa"
     ]
-    assert pressures[1] > 1.03 * pressures[0]
+    assert pressures[1] > 1.002 * pressures[0]
     motor = replace(motor, case=Case(rated_pressure=1e6 * pressures.mean()))
     outcome = search(
-        {"KNO3": (0.55, 0.614), "sucrose": (0.386, 0.45)},
+        {"KNO3": (0.586, 0.65), "sucrose": (0.35, 0.414)},
         objective="characteristic_velocity_m_s",
+        maximise=False,
         effort=QUICK,
         confirm=False,
         motor=motor,

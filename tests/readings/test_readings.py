@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from castsugar import DataError, InputError
-from castsugar.readings.strand_files import read_strands
+from castsugar import DataError, InputError, plausible
+from castsugar.cli.main import main
+from castsugar.readings.strand_files import read_strand_files, read_strands, stated
 
 # Exact: sizes of units by definition (see test_units); an invented set of strands.
 pytestmark = pytest.mark.exact
@@ -76,6 +77,60 @@ def test_optional_columns(write) -> None:
     assert [s.line for s in (one, two)] == [2, 3]
 
 
+def test_batch_process_degraded_and_date(write) -> None:
+    """Each in a column of its own; 2 % is a share of 0.02."""
+    text = (
+        "recipe,batch,process,degraded (%),date,length_mm,time_s,pressure_MPa\n"
+        "A,pot 1,Melted Dry,2,2026-05-02,50,6,1\n"
+        "A,pot 2,,,,50,6,1\n"
+    )
+    one, two = read_strands(write(text))
+    assert (one.mix, one.batch, one.process) == ("A", "pot 1", "melted dry")
+    assert (one.degraded, one.date) == (pytest.approx(0.02), "2026-05-02")
+    assert (two.batch, two.process, two.degraded, two.date) == ("pot 2", "", 0.0, "")
+    plain = read_strands(write(PLAIN))[0]
+    assert (plain.batch, plain.process, plain.degraded, plain.date) == ("", "", 0, "")
+
+
+def test_what_is_stated_of_all_strands(write) -> None:
+    """It fills what the file leaves out, and may not say otherwise."""
+    plain, own = HEAD + "50,6,1\n", "batch," + HEAD + "A,50,6,1\nA,50,6,2\n"
+    (one,) = stated(read_strands(write(plain)), batch="B", degraded=0.03, process="")
+    assert (one.batch, one.degraded, one.process) == ("B", 0.03, "")
+    two, _ = stated(read_strands(write(own)), batch="A", date="2026-05-02")
+    assert (two.batch, two.date) == ("A", "2026-05-02")
+    words = r"^batch is 'B', and strands\.csv line 2, column 'batch', says 'A'; leave "
+    with pytest.raises(InputError, match=words):
+        stated(read_strands(write(own)), batch="B")
+
+
+def test_a_batch_is_one_pot_in_all_files(write) -> None:
+    one = write("mix,batch," + HEAD + "A,1,50,6,1\n", "one.csv")
+    two = write("mix,batch," + HEAD + "B,1,50,7,1\n", "two.csv")
+    words = (
+        "^two.csv line 2, column 'batch': '1' has mix 'B', and 'A' in one.csv line 2"
+    )
+    with pytest.raises(DataError, match=words):
+        read_strand_files([one, two])
+    assert main(["burnrate", str(one), str(two)]) == 2
+
+
+def test_a_column_of_batches_is_none_of_mixes(write) -> None:
+    """It was once: several batches and no mix are remarked on."""
+    text = "{}batch," + HEAD + "{}1,50,6,1\n{}{},50,6,1\n"
+    for values, count in (
+        (("", "", "", 2), 1),
+        (("", "", "", 1), 0),
+        (
+            ("mix,", "A,", "A,", 2),
+            0,
+        ),
+    ):
+        with plausible.collected() as told:
+            read_strands(write(text.format(*values)))
+        assert [one.code for one in told] == [plausible.OLD_NAME] * count
+
+
 HEAD = "length (mm),time (s),pressure (MPa)\n"
 
 # text, line, column as it is titled (None: no column), further words
@@ -132,14 +187,33 @@ BAD = [
     (HEAD + f"50,{'9' * 3000},1\n", 2, "time (s)", ["too long"]),
     ("length (mm),time (s),pressure (MPa),temperature (C)\n1,1,1,-300\n", 2,
      "temperature (C)", ["below absolute zero"]),
+    ("mix,batch," + HEAD + "A,1,50,6,1\nA,2,50,6,1\nB,1,50,6,1\n", 4, "batch",
+     ["'1' has mix 'B'", "'A' in strands.csv line 2", "a batch name of its own"]),
+    ("process,batch," + HEAD + "pressed,1,50,6,1\n,1,50,6,1\n", 3, "batch",
+     ["'1' has process ''", "'pressed' in strands.csv line 2"]),
+    ("batch," + HEAD + ",50,6,1\n1,50,6,1\n", 2, "batch",
+     ["'' is empty", "line 3 names one", "or of none"]),
+    ("process," + HEAD + "presed,50,6,1\n", 2, "process",
+     ["'presed'", "did you mean 'pressed'", "allowed: cooked syrup, boiled down"]),
+    ("degraded (%)," + HEAD + "101,50,6,1\n", 2, "degraded (%)",
+     ["'101 %'", "is above 1, that is 100 %"]),
+    ("degraded (%)," + HEAD + "-1,50,6,1\n", 2, "degraded (%)", ["below zero"]),
+    ("degraded," + HEAD + "2,50,6,1\n", 2, "degraded", ["'2'", "no unit"]),
+    ("date," + HEAD + "2026-02-30,50,6,1\n", 2, "date",
+     ["'2026-02-30' is no day", "2026-05-02"]),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("text", "line", "column", "words"), BAD)
-def test_bad_input_is_one_line_with_its_place(write, text, line, column, words) -> None:
+def test_bad_input_is_one_line_with_its_place(
+    write, text, line, column, words, tmp_path, monkeypatch, capsys
+) -> None:
+    monkeypatch.chdir(tmp_path)
     with pytest.raises(DataError) as caught:
         read_strands(write(text))
     message = str(caught.value)
+    assert main(["burnrate", "strands.csv"]) == 2
+    assert capsys.readouterr().err == f"castsugar: {message}\n"
     assert "\n" not in message
     assert len(message) < 400
     place = f"strands.csv line {line}"

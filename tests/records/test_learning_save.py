@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import tomllib
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any
 import pytest
 
 from castsugar.bench.bench import read_bench
-from castsugar.bench.editing import with_block, with_key, without_block, without_key
+from castsugar.bench.editing import with_block, without_block, without_key
 from castsugar.bench.motor import hardware_of
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
@@ -21,7 +20,7 @@ from castsugar.motor.firing.quantities import Measured
 from castsugar.records.folder import add_events, new_batch, read_batches
 from castsugar.records.learning import saving
 from castsugar.records.learning.burn_laws import learn_laws
-from castsugar.records.learning.efficiency import combined, learn_efficiency
+from castsugar.records.learning.firings import learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.material import material_of
 from castsugar.records.learning.saving import (
@@ -29,12 +28,13 @@ from castsugar.records.learning.saving import (
     Lesson,
     Saved,
     earlier_of,
-    efficiency_line,
     plan,
+    reasons_of,
     save,
 )
 from castsugar.records.prediction import relative
 from castsugar.records.record import Event, Made
+from castsugar.static_test import Rate
 
 # Exact: the text of a file, character by character.
 pytestmark = pytest.mark.exact
@@ -83,6 +83,8 @@ def world(tmp_path: Path) -> Path:
         batch=0.2,
         planned={n: 0.2 * f for n, f in SHARES.items()},
         pressure=1e6,
+        process="boiled down",
+        predictions={"sugar_degraded_percent": 1.234},
     )
     batch = new_batch(tmp_path / "batches", made)
     pan = {
@@ -111,28 +113,46 @@ def world(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def learnt(folder: Path, efficiency: float | dict[str, float] = 0.9) -> Saved:
+def learnt(
+    folder: Path,
+    efficiency: float | dict[str, float] = 0.9,
+    accepted: dict[str, str] | None = None,
+    *doubts: str,
+) -> Saved:
     """Learn, and plan what is saved."""
 
     def reduce(path: Path, *_: object) -> Any:
         one = efficiency if isinstance(efficiency, float) else efficiency[path.name]
-        found = Measured(value=one, parts={"throat": 0.0123})
-        return SimpleNamespace(characteristic_velocity_efficiency=found, expected=None)
+        return SimpleNamespace(
+            characteristic_velocity_efficiency=Measured(
+                value=one, parts={"throat": 0.0123}
+            ),
+            nozzle_efficiency=Measured(value=0.87, parts={"throat": 0.02}),
+            rate=Rate(pressure=3.4e6, value=9.1234e-3, u=0.0211),
+            doubts=doubts,
+            expected=None,
+        )
 
     bench = read_bench(folder / "bench.toml")
     material = material_of(*read_batches(folder / "batches"))
     batches = material.batches
     earlier = earlier_of(bench, material)
     motor = hardware_of(earlier.bare, DATABASE) if bench.motor else None
+    reasons = reasons_of(bench) | (accepted or {})
     lesson = Lesson(
         bench=bench,
         earlier=earlier,
         kitchen=learn_kitchen(bench, batches, DATABASE),
         burning=learn_laws(earlier.bare, batches, DATABASE, hardware=motor),
-        firing=learn_efficiency(batches, reduce),
-        no_efficiency="",
+        firing=learn_firings(batches, reduce, accepted=reasons),
     )
     return plan(lesson)
+
+
+def firings(folder: Path) -> list[dict[str, Any]]:
+    """Return the firings that the bench file holds."""
+    raw = tomllib.loads((folder / "bench.toml").read_text("utf-8-sig"))
+    return list(raw["motor"].get("firing", []))
 
 
 def kept(planned: Saved) -> Saved:
@@ -148,8 +168,28 @@ def test_everything_is_written_once(world: Path) -> None:
     text = path.read_text("utf-8")
     assert [line for line in BENCH.splitlines() if line not in text.splitlines()] == []
     raw = tomllib.loads(text)
-    assert raw["motor"]["measured_efficiency"] == 0.9
-    assert raw["motor"]["burn_law"][1] == {"recipe": RECIPE, "strands": "s.csv"}
+    # What was measured, each number under its key and none in a comment.
+    assert raw["motor"]["firing"] == [
+        {
+            "recipe": RECIPE,
+            "batch": "2026-05-02-1",
+            "date": DAY,
+            "pressure": "3.4 MPa",
+            "rate": "9.123 mm/s",
+            "rate_u": "2.1 %",
+            "c_star_efficiency": "90 %",
+            "c_star_efficiency_u": "1.4 %",
+            "nozzle_efficiency": "87 %",
+            "nozzle_efficiency_u": "2.3 %",
+            "process": "boiled down",
+            "degraded": "1.2 %",
+            "source": "f.csv",
+        }
+    ]
+    assert text.count(f"# {WRITTEN}\n") == text.count(WRITTEN) == 2
+    made = {"process": "boiled down", "degraded": "1.2 %"}
+    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1", **made}
+    assert raw["motor"]["burn_law"][1] == law
     (entry,) = raw["kitchen"]["measured"]
     assert entry["note"] == f'batch {DAY}-1 line 2: a "good" one'
     assert len(first.written) == 3
@@ -161,36 +201,81 @@ def test_everything_is_written_once(world: Path) -> None:
     assert path.read_text("utf-8") == text
 
 
-def test_its_own_line_is_replaced(world: Path) -> None:
+def test_its_own_entry_is_replaced(world: Path) -> None:
     save(learnt(world, 0.9))
     found = kept(learnt(world, 0.95))
     assert len(found.written) == 1
-    text = (world / "bench.toml").read_text("utf-8")
-    assert text.count("measured_efficiency") == 1
-    assert tomllib.loads(text)["motor"]["measured_efficiency"] == 0.95
+    assert "in the place of line" in found.written[0]
+    assert found.removed == ()
+    assert [one["c_star_efficiency"] for one in firings(world)] == ["95 %"]
 
 
-@pytest.mark.parametrize("key", ["efficiency", "measured_efficiency"])
-def test_what_the_user_wrote_stays(world: Path, key: str) -> None:
-    """The rest is written; the efficiency is refused in one line that says where."""
+def test_what_the_user_wrote_stays(world: Path) -> None:
+    """A stated efficiency, and a firing without the mark of castsugar."""
     path = world / "bench.toml"
-    mine = BENCH.replace("[motor.grain]", f"{key} = 0.93  # mine\n[motor.grain]")
+    mine = BENCH.replace("[motor.grain]", "efficiency = 0.93  # mine\n[motor.grain]")
+    mine += '[[motor.firing]]  # mine\nrecipe = "KNO3:65 sucrose:35"\n'
+    mine += 'pressure = "2 MPa"\nrate = "7 mm/s"\n'
     path.write_text(mine, "utf-8")
     found = kept(learnt(world))
-    text = path.read_text("utf-8")
-    assert f"{key} = 0.93  # mine" in text
-    assert text.count(WRITTEN) == 1  # beside the burn law
-    assert len(found.written) == 2
-    assert f"line 8: {key} = 0.93 is your own" in found.refused[-1]
+    assert found.text.startswith(mine)
+    assert len(firings(world)) == 2
+    assert len(found.written) == 3
+    correct(world, 4, 5)
+    assert kept(learnt(world)).text.startswith(mine)
+    assert len(firings(world)) == 1
 
 
-def test_a_borrowed_law_stands_alone(world: Path) -> None:
+def test_a_firing_that_the_user_typed_is_not_written_again(world: Path) -> None:
+    path = world / "bench.toml"
+    mine = '[[motor.firing]]\nrecipe = "KNO3:65 sucrose:35"\npressure = "2 MPa"\n'
+    mine += f'rate = "7 mm/s"\nbatch = "{DAY}-1"\nsource = "f.csv"\n'
+    mine += 'process = "boiled down"\n'
+    path.write_text(BENCH + mine, "utf-8")
+    found = kept(learnt(world))
+    assert len(firings(world)) == 1
+    line = BENCH.count("\n") + 1
+    assert any(f"in line {line} is your own" in text for text in found.refused)
+
+
+def test_an_efficiency_that_learn_wrote_once_is_taken_out(world: Path) -> None:
+    """Firings stand in its place; one without the mark is the user's."""
+    path = world / "bench.toml"
+    for remark in (f"+-0.01, {WRITTEN}", "mine"):
+        line = f"measured_efficiency = 0.93  # {remark}\n"
+        path.write_text(BENCH.replace("[motor.grain]", f"{line}[motor.grain]"), "utf-8")
+        found = kept(learnt(world))
+        assert (line in found.text) is (remark == "mine")
+        assert len(found.removed) == (remark != "mine")
+
+
+def test_a_doubted_firing_needs_a_reason_that_is_kept(world: Path) -> None:
+    """Left out, accepted with a reason, and accepted still the next time."""
+    doubt = "the zero moved"
+    found = kept(learnt(world, 0.9, None, doubt))
+    assert firings(world) == []
+    assert f"firing of {DAY}-1 f.csv: {doubt}" in found.refused
+    reason = 'gauge "checked"'
+    kept(learnt(world, 0.9, {f"{DAY}-1": reason}, doubt))
+    assert [one["accepted"] for one in firings(world)] == [reason]
+    assert kept(learnt(world, 0.9, None, doubt)).written == ()
+    # Another recording of the batch is not accepted by it.
+    assert reasons_of(read_bench(world / "bench.toml")) == {f"{DAY}-1 f.csv": reason}
+    # Sound again: no reason is needed any more.
+    kept(learnt(world))
+    assert "accepted" not in firings(world)[0]
+
+
+def test_strands_stand_beside_a_borrowed_law(world: Path) -> None:
     path = world / "bench.toml"
     head = BENCH[: BENCH.index("[[motor.burn_law]]")]
     path.write_text(head + '[[motor.burn_law]]\nborrowed = "sucrose 65/35"\n', "utf-8")
-    found = kept(learnt(world))
-    assert any("borrowed one in line 12 stands alone" in text for text in found.refused)
-    assert "strands" not in path.read_text("utf-8")
+    kept(learnt(world))
+    assert 'strands = "s.csv"' in path.read_text("utf-8")
+    kinds = [
+        one.kind for one in hardware_of(read_bench(path), DATABASE).burning.evidence
+    ]
+    assert kinds[:2] == ["published", "strands"]
 
 
 def test_without_a_motor_only_the_kitchen_is_written(world: Path) -> None:
@@ -209,7 +294,7 @@ def test_line_ends_and_mark_stay(world: Path) -> None:
     raw = path.read_bytes()
     assert raw.startswith(b"\xef\xbb\xbf#")
     assert raw.count(b"\n") == raw.count(b"\r\n")
-    assert b"measured_efficiency" in raw
+    assert b"[[motor.firing]]" in raw
     save(learnt(world, 0.95))
     assert path.read_bytes().count(b"\n") == raw.count(b"\n")
 
@@ -244,8 +329,9 @@ def test_strands_in_several_files(world: Path, *, grown: bool) -> None:
     written = [t.rsplit(" ", 1)[1] for t in found.written if "burn_law" in t]
     assert written == (["t.csv"] if grown else ["s.csv", "t.csv"])
     assert not any("strands" in t for t in found.refused)
-    laws = hardware_of(read_bench(world / "bench.toml"), DATABASE).burning.law.mixes
-    assert [m.law.degrees_of_freedom for m in laws[1:]] == [4 * (2 - grown) + grown - 2]
+    evidence = hardware_of(read_bench(world / "bench.toml"), DATABASE).burning.evidence
+    burned = [len(one.rate) for one in evidence if one.kind == "strands"]
+    assert burned == ([5] if grown else [4, 4])
     assert kept(learnt(world)).text == found.text
 
 
@@ -274,20 +360,12 @@ def test_a_file_that_would_not_be_good_is_not_written(
     world: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = (world / "bench.toml").read_bytes()
-    monkeypatch.setattr(saving, "efficiency_line", lambda _: "efficiency = 7")
+    monkeypatch.setattr(saving, "percent", lambda *_: "7")
     found = learnt(world)
     assert (found.text, found.written) == (found.before, ())
     with pytest.raises(InputError, match="nothing was saved"):
         save(found)
     assert (world / "bench.toml").read_bytes() == before
-
-
-def test_digits_follow_the_uncertainty() -> None:
-    """Two digits of u: 0.0123 is 0.012."""
-    line = efficiency_line(combined([0.91234], [0.0123]))
-    assert line.startswith("measured_efficiency = 0.912  # +-0.012 (standard ")
-    assert "1 firing)" in line
-    assert math.isclose(tomllib.loads(line)["measured_efficiency"], 0.912)
 
 
 MIXED = """\
@@ -341,26 +419,9 @@ def test_edits_leave_every_other_byte(end: str, mark: str) -> None:
         MIXED.replace("  y = 1  # mine\n", ""), without_key(text, "motor", "y")
     )
     assert as_found(
-        MIXED.replace("y = 1  # mine", "y = 20  # new"),
-        with_key(text, "motor", "y = 20  # new"),
-    )
-    assert as_found(
-        MIXED.replace("# the motor\n", "# the motor\nw = 0  # new\n"),
-        with_key(text, "motor", "w = 0  # new"),
-    )
-    assert as_found(
         f'{MIXED}\n\n[[motor.burn_law]]  # four\nx = "\\n"\n',
         with_block(text, "motor.burn_law", {"x": "\n"}, "four"),
     )
-
-
-def test_a_key_goes_under_a_header_only() -> None:
-    """A table of dotted keys has none; one without a line end gets one."""
-    assert with_key("[a]", "a", "b = 1") == "[a]\nb = 1"
-    assert with_key("\ufeff[a]\n", "a", "b = 1") == "\ufeff[a]\nb = 1\n"
-    assert with_key("a.b = 2  # c\n", "a", "b = 1  # d") == "a.b = 1  # d\n"
-    with pytest.raises(LookupError):
-        with_key("a.c = 2\n", "a", "b = 1")
 
 
 def correct(world: Path, *numbers: int) -> None:
@@ -394,25 +455,17 @@ def test_saved_and_withdrawn_is_as_never_saved(world: Path) -> None:
     ]
 
 
-def test_the_only_burn_law_stays_and_is_shouted_about(world: Path) -> None:
-    """A motor needs one: nothing is taken out, the rest is."""
+def test_the_only_burn_law_goes_as_any_other(world: Path) -> None:
+    """A motor needs none: it burns by what is held beforehand."""
     path = world / "bench.toml"
     kept(learnt(world))
     text = path.read_text("utf-8")
     start, end = text.index("[[motor.burn_law]]  # stated"), text.index("[[kitchen")
     path.write_text(text[:start] + text[end:], "utf-8")
     correct(world, 4, 5)
-    earlier = earlier_of(
-        read_bench(path), material_of(*read_batches(world / "batches"))
-    )
-    (said,) = earlier.warnings
-    assert "no burn law would be left without them" in said
-    assert "trust no pressure until then" in said
-    found = kept(learnt(world))
-    assert len(found.removed) == 1
+    assert len(kept(learnt(world)).removed) == 2
     raw = tomllib.loads(path.read_text("utf-8"))["motor"]
-    assert [law["strands"] for law in raw["burn_law"]] == ["s.csv"]
-    assert "measured_efficiency" not in raw
+    assert not raw.keys() & {"burn_law", "firing"}
 
 
 def test_a_strand_file_that_changed_is_shouted_about(world: Path) -> None:
@@ -430,7 +483,7 @@ def test_a_strand_file_that_changed_is_shouted_about(world: Path) -> None:
 
 
 def test_only_part_is_withdrawn(world: Path) -> None:
-    """The firing that is left says what stands in the place of both."""
+    """Each firing is an entry of its own."""
     (world / "g.csv").write_text("another firing\n", "utf-8")
     batch = read_batches(world / "batches")[0][0]
     link = {
@@ -449,10 +502,7 @@ def test_only_part_is_withdrawn(world: Path) -> None:
     )
     said = {"f.csv": 0.8, "g.csv": 0.9}
     kept(learnt(world, said))
-    text = (world / "bench.toml").read_text("utf-8")
-    assert tomllib.loads(text)["motor"]["measured_efficiency"] == pytest.approx(0.85)
+    assert [one["source"] for one in firings(world)] == ["f.csv", "g.csv"]
     correct(world, 5)
     kept(learnt(world, said))
-    text = (world / "bench.toml").read_text("utf-8")
-    assert tomllib.loads(text)["motor"]["measured_efficiency"] == 0.9
-    assert text.count("measured_efficiency") == 1
+    assert [one["source"] for one in firings(world)] == ["g.csv"]

@@ -24,7 +24,7 @@ from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.folder import add_events, new_batch
 from castsugar.records.learning.burn_laws import band_of, learn_laws
-from castsugar.records.learning.efficiency import learn_efficiency
+from castsugar.records.learning.firings import learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.record import Event, Made
 
@@ -171,7 +171,13 @@ def bands(folder: Path, batches: Sequence[Batch], truth: Truth, seed: int) -> An
     def reduce(*_: object) -> Any:
         parts = {"throat": READING, "calibration": COMMON}
         found = Measured(value=float(next(shots)), parts=parts)
-        return SimpleNamespace(characteristic_velocity_efficiency=found, expected=None)
+        return SimpleNamespace(
+            characteristic_velocity_efficiency=found,
+            nozzle_efficiency=None,
+            rate=None,
+            doubts=(),
+            expected=None,
+        )
 
     bench = check_bench(folder / "bench.toml", BENCH)
     kitchen = learn_kitchen(bench, batches, DATABASE)
@@ -202,13 +208,11 @@ def bands(folder: Path, batches: Sequence[Batch], truth: Truth, seed: int) -> An
         high=law.exponent_high,
         narrower=math.nan,
     )
-    mean = learn_efficiency(batches, reduce).efficiency
-    assert mean is not None
-    half = 1.959964 * mean.u
+    mean = learn_firings(batches, reduce).efficiencies.characteristic_velocity
     found["efficiency"] = Band(
-        low=mean.value - half,
+        low=mean.low,
         true=truth.efficiency,
-        high=mean.value + half,
+        high=mean.high,
         narrower=math.nan,
     )
     return found

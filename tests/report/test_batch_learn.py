@@ -20,6 +20,9 @@ from castsugar import static_test
 from castsugar.bench.example import write_example
 from castsugar.cli.main import main
 from castsugar.motor.firing.expectation import expect
+from castsugar.records.learning import learnt
+from castsugar.records.learning.checks import Inflation
+from castsugar.records.learning.learnt import Forecast
 from castsugar.report import batch, batch_card, batch_list, learn_data
 from castsugar.report.document import schema_of
 from castsugar.report.screen import STATUSES
@@ -118,7 +121,7 @@ def test_a_document(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     what, parts = DOCUMENTS[name]
     document = json.loads(said([*SCREENS[name], "--json"], capsys))
     jsonschema.validate(document, schema_of(what, parts))
-    assert set(parts) <= set(document) | {"characteristic_velocity_efficiency"}
+    assert set(parts) <= set(document)
     heads = said([*SCREENS[name], "--csv"], capsys).splitlines()[0].split(",")
     assert not [h for h in heads if h.endswith("_kg")]
 
@@ -146,6 +149,72 @@ def test_a_page(name: str, capsys: pytest.CaptureFixture[str]) -> None:
         for blank in ("cup empty, oz", "pan scraped, oz", "bulk at the pour, °F"):
             assert f"<dt>{blank}</dt>" in page
         assert page.count("as cast, oz") == 4  # grains of the example's motor
+
+
+def test_bands_that_are_too_narrow_are_said(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line where a factor is above 1; every factor in the full answer and JSON."""
+    found = tuple(
+        Inflation(quantity=quantity, count=n, factor=factor)
+        for quantity, n, factor in (("water lost", 5, 1.437), ("strand rate", 3, 1.0))
+    )
+    monkeypatch.setattr(learnt, "inflations", lambda _: found)
+    text = said(SCREENS["learn"], capsys)
+    assert "CAUTION      Uncertainties were stated too small: water lost x 1.4." in text
+    assert "strand rate x" not in text
+    rows = said([*SCREENS["learn"], "--full"], capsys).splitlines()
+    assert [line.split()[-4:] for line in rows if " x 1." in line][1:] == [
+        ["lost", "5", "x", "1.4"],
+        ["rate", "3", "x", "1.0"],
+    ]
+    document = json.loads(said([*SCREENS["learn"], "--json"], capsys))
+    assert [f["factor"] for f in document["inflation_factors"]] == [1.437, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("by_rate", "now", "words"),
+    [
+        (4.24e6, 4.24e6, "now predicted 4.24: the rest"),
+        (3.90e6, 3.70e6, "now predicted 3.70: the rest"),
+        (
+            4.24e6,
+            4.05e6,
+            "now predicted 4.05 (to 4.24 by the burning rate, from there by c*): the",
+        ),
+    ],
+)
+def test_a_forecast_says_what_moved_it(
+    by_rate: float,
+    now: float,
+    words: str,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where rate and c* both moved it, each says by how much."""
+    found = Forecast(
+        batch=ID,
+        file="shot.csv",
+        predicted=3.9e6,
+        by_rate=by_rate,
+        now=now,
+        measured=4.49e6,
+    )
+    monkeypatch.setattr(learnt, "forecasts_of", lambda *_: (found,))
+    text = " ".join(said(SCREENS["learn"], capsys).split())
+    assert f"CHANGES {ID}, MPa: peak predicted 3.90, measured 4.49, {words}" in text
+
+
+def test_a_forecast_moves_towards_its_firing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """With the c* efficiency held it ends between the old one and the firing."""
+    document = json.loads(said([*SCREENS["learn"], "--json"], capsys))
+    (row,) = document["forecasts"]
+    before, by_rate, measured = (
+        row[f"{key}_MPa"] for key in ("predicted", "by_rate", "measured")
+    )
+    assert measured < by_rate < before
 
 
 def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,15 @@ from castsugar.limits import Limit, judge_rows
 from castsugar.report import numbers
 from castsugar.report.document import Part, document, schema_of, to_csv
 from castsugar.report.field import FIELDS, chosen
-from castsugar.report.limit_words import POUR, by_mix, finding_of
+from castsugar.report.limit_words import (
+    P95,
+    PEAK,
+    POUR,
+    THIS_BATCH,
+    by_mix,
+    finding_of,
+    rests_on,
+)
 from castsugar.report.markdown import to_markdown
 from castsugar.report.page import to_page
 from castsugar.report.screen import (
@@ -253,3 +261,44 @@ def test_a_limit_that_is_just_broken_does_not_read_as_kept() -> None:
         found = finding_of(held, row, Shown())
         assert found.status == "BROKEN"
         assert f"Pours in {told} of 100 draws, your limit asks 85" in found.text
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("p95", "this", "status", "told"),
+    [
+        (
+            4.92,
+            4.36,
+            "KEPT",
+            "Peak pressure 3.90; 95 of 100 next batches below 4.92; your limit 6.9 "
+            "MPa, unproved: margin 29 %. Grains of the batch whose strands burned: 95 "
+            "of 100 below 4.36. Burning rate: your strands.",
+        ),
+        (
+            7.9,
+            math.nan,
+            "DO NOT",
+            "fire it: 95 of 100 next batches below 7.90; your limit 6.9 MPa. Burning "
+            "rate: your strands.",
+        ),
+        (
+            math.inf,
+            math.nan,
+            "DO NOT",
+            "fire it: no upper limit can be given that 95 of 100 next batches stay "
+            "below; your limit 6.9 MPa. Burn strands of this mix. Burning rate: your "
+            "strands.",
+        ),
+    ],
+)
+def test_a_pressure_says_of_which_batch(
+    p95: float, this: float, status: str, told: str
+) -> None:
+    """Next batch and this one side by side; without an upper limit it is said so."""
+    row = {PEAK: 3.9, P95: p95, THIS_BATCH: this}
+    limit = Limit(column=P95, key=PEAK, sense="<=", value=6.9, probability=0.95)
+    ((held,),) = by_mix(judge_rows([limit], [row]), 1)
+    found = finding_of(held, row, Shown(), rests_on("measured: 60/20/20"))
+    assert (found.status, found.text) == (status, told)
+    assert FIELDS[P95].text({P95: math.inf}, Shown()) == "no limit"

@@ -98,8 +98,8 @@ def test_stretches_of_a_mask() -> None:
 def test_a_sweep_says_ranges_first() -> None:
     found = said(many(ROWS))
     assert found[0] == (
-        "DO NOT: fire below 59 or above 63 % KNO3: more than 5 of 100 draws exceed "
-        "your limit, 6.9 MPa."
+        "DO NOT: fire below 59 or above 63 % KNO3: more than 5 of 100 next batches "
+        "exceed your limit, 6.9 MPa."
     )
     assert found[1] == ("BROKEN: Pours in fewer than 85 of 100 draws above 59 % KNO3.")
     # Only 59 % keeps both.

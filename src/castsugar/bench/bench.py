@@ -20,11 +20,13 @@ from castsugar.bench.search_tables import (
     Recipes,
     Scale,
     Search,
+    processes_of,
     read_limits,
     read_premixes,
     read_recipes,
     read_scale,
     read_search,
+    recipes_of,
     with_premixes,
 )
 from castsugar.bench.tables import (
@@ -36,16 +38,19 @@ from castsugar.bench.tables import (
     Casting,
     Conditions,
     Cylinder,
+    Firing,
     Kitchen,
     Lot,
     Motor,
     Pan,
+    Scatter,
     Stated,
     StatedLaw,
     Strands,
     Units,
     read_conditions,
     read_lots,
+    read_scatter,
 )
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.reading import read_text
@@ -63,6 +68,7 @@ TABLES: dict[str, type[Table]] = {
     "units": Units,
     "kitchen": Kitchen,
     "motor": Motor,
+    "scatter": Scatter,
     "premixes": Premixes,
     "recipes": Recipes,
     "scale": Scale,
@@ -91,9 +97,14 @@ class Bench:
         dicts with the keys of :data:`MEASUREMENTS`.
     motor : dict or None
         Keys of :class:`castsugar.bench.tables.Motor`; `grain` and `case` as dicts,
-        `burn_law` as a list of dicts. None without the table.
+        `burn_law` and `firing` as lists of dicts, the latter with the keys of
+        :class:`castsugar.bench.tables.Firing`. None without the table.
+    scatter : dict of str to float
+        Those keys of :class:`castsugar.bench.tables.Scatter` that are stated.
     recipes : dict of str to str
         Name of a mix that the user made to its recipe as typed, premixes taken apart.
+    processes : dict of str to str
+        Name of such a mix to its process, where one is stated.
     premixes : dict of str to str
         Name of a blend to its parts as typed.
     scale : dict or None
@@ -121,6 +132,8 @@ class Bench:
     kitchen: dict[str, Any]
     motor: dict[str, Any] | None
     recipes: dict[str, str] = field(default_factory=dict)
+    processes: dict[str, str] = field(default_factory=dict)
+    scatter: dict[str, float] = field(default_factory=dict)
     scale: dict[str, Any] | None = None
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
     search: dict[str, Any] | None = None
@@ -150,6 +163,10 @@ class Bench:
         if name in self.recipes:
             return self.recipes[name]
         return with_premixes(typed, self.premixes) if self.premixes else typed
+
+    def process_of(self, typed: str) -> str:
+        """Return how a mix is made: as its name in [recipes] says, else the kitchen."""
+        return self.processes.get(typed.strip()) or str(self.kitchen["process"])
 
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
@@ -185,7 +202,13 @@ def check_bench(path: Path, text: str) -> Bench:
         name: _READERS[name](table, path, text)
         for name, table in ({"kitchen": {}} | raw).items()
     }
-    bench = Bench(path, text, **({"motor": None} | given), invented=invented)
+    bench = Bench(
+        path,
+        text,
+        **({"motor": None} | given),
+        processes=processes_of(raw.get("recipes", {})),
+        invented=invented,
+    )
     check_stated(bench)
     return bench
 
@@ -216,7 +239,7 @@ def _invented(raw: Any, names: tuple[str, ...], place: Place) -> Iterator[str]:
 
 
 #: Tables whose entries have a recipe.
-_WITH_RECIPE = (("kitchen", "measured"), ("motor", "burn_law"))
+_WITH_RECIPE = (("kitchen", "measured"), ("motor", "burn_law"), ("motor", "firing"))
 
 
 def parsed(path: Path, text: str) -> dict[str, Any]:
@@ -231,28 +254,31 @@ def parsed(path: Path, text: str) -> dict[str, Any]:
     premixes = read_premixes(raw.get("premixes", {}), path, text)
     if "recipes" in raw:
         place = Place(path, text, "recipes")
-        flag = (
-            raw["recipes"].get(INVENTED) if isinstance(raw["recipes"], dict) else None
-        )
-        raw["recipes"] = {
-            name: _taken_apart(recipe, premixes, name, place)
-            for name, recipe in read_recipes(raw["recipes"], path, text).items()
-        } | ({INVENTED: flag} if isinstance(flag, bool) else {})
+        for name, recipe in read_recipes(raw["recipes"], path, text).items():
+            taken = _taken_apart(recipe, premixes, name, place)
+            if isinstance(raw["recipes"][name], dict):
+                raw["recipes"][name]["mix"] = taken
+            else:
+                raw["recipes"][name] = taken
+    named = raw.get("recipes", {})
+    recipes, processes = recipes_of(named), processes_of(named)
     for table, array in _WITH_RECIPE:
         held = raw.get(table)
         entries = held.get(array) if isinstance(held, Mapping) else None
         for index, entry in enumerate(entries if isinstance(entries, list) else []):
             if isinstance(entry, dict) and isinstance(entry.get("recipe"), str):
                 place = Place(path, text, f"{table}.{array}", index)
-                entry["recipe"] = _recipe(entry["recipe"], raw, premixes, place)
+                typed = entry["recipe"].strip()
+                entry["recipe"] = _recipe(entry["recipe"], recipes, premixes, place)
+                if table == "motor" and typed in processes:
+                    entry.setdefault("process", processes[typed])
     return raw
 
 
 def _recipe(
-    typed: str, raw: Mapping[str, Any], premixes: Mapping[str, str], place: Place
+    typed: str, known: Mapping[str, str], premixes: Mapping[str, str], place: Place
 ) -> str:
     """Return the recipe that an entry names, or has."""
-    known = {k: v for k, v in raw.get("recipes", {}).items() if isinstance(v, str)}
     if typed.strip() in known:
         return known[typed.strip()]
     if known and ":" not in typed:
@@ -347,6 +373,12 @@ def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
 def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     """Check the motor table with what it holds."""
     place = Place(path, text, "motor")
+    if isinstance(raw, Mapping) and set(raw) == {"firing"}:
+        raise place.fail(
+            "firing",
+            "has no motor that was fired; add [motor] with throat, [motor.grain] and "
+            "[[motor.burn_law]]",
+        )
     found = read_table(raw, Motor, place)
     grain = found["grain"]
     shaped = isinstance(grain, Mapping) and any(
@@ -357,14 +389,19 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
     )
     if found["case"] is not None:
         found["case"] = read_table(found["case"], Case, Place(path, text, "motor.case"))
-    entries = found["burn_law"]
-    if not isinstance(entries, list) or not entries:
-        raise place.fail(
-            "burn_law", "must be written as [[motor.burn_law]], once or more"
-        )
+    entries = [] if found["burn_law"] is None else found["burn_law"]
+    if not isinstance(entries, list):
+        raise place.fail("burn_law", "must be written as [[motor.burn_law]]")
     found["burn_law"] = [
         _burn_law(entry, Place(path, text, "motor.burn_law", index))
         for index, entry in enumerate(entries)
+    ]
+    fired = [] if found["firing"] is None else found["firing"]
+    if not isinstance(fired, list):
+        raise place.fail("firing", "must be written as [[motor.firing]]")
+    found["firing"] = [
+        _entry(entry, Firing, Place(path, text, "motor.firing", index))
+        for index, entry in enumerate(fired)
     ]
     return found
 
@@ -377,6 +414,11 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
             raise place.fail("", "needs one of strands, rate or borrowed")
         keys = Borrowed if "borrowed" in raw else keys
         keys = Strands if "strands" in raw else keys
+    return _entry(raw, keys, place)
+
+
+def _entry(raw: Any, keys: type[Table], place: Place) -> dict[str, Any]:
+    """Check an entry of an array of tables; `line` and `entry` say where it stands."""
     name = f"{place.table}[{place.index}]"
     return read_table(raw, keys, place) | {"line": place.line(), "entry": name}
 
@@ -388,6 +430,7 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "premixes": read_premixes,
     "kitchen": _kitchen,
     "motor": _motor,
+    "scatter": read_scatter,
     "recipes": read_recipes,
     "scale": read_scale,
     "limits": read_limits,

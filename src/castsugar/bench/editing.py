@@ -108,30 +108,6 @@ def without_key(text: str, table: str, key: str) -> str:
     return text
 
 
-def with_key(text: str, table: str, line: str) -> str:
-    """Return a text with the line of a key: in the place of the old one, else first.
-
-    Raises
-    ------
-    LookupError
-        If the table has no line of its own to put it under.
-    """
-    import tomlkit
-
-    ((key, item),) = tomlkit.parse(line).body
-    parts = list(_parts(text, table))
-    for part in parts:
-        if key in part.table:
-            part.table[key] = item
-            return part.whole()
-    for part in parts:
-        if part.is_headed:
-            head, end = part.table.trivia, _line_end(text)
-            head.trail = f"{head.trail}{line}{end}" if head.trail else f"{end}{line}"
-            return part.whole()
-    raise LookupError(table)
-
-
 # ----------------------------------------------------------------------------
 # A text in parts, each from a header to before the next one.
 
@@ -148,7 +124,6 @@ class _Part:
     document: Any
     table: Any
     after: str
-    is_headed: bool
 
     def whole(self) -> str:
         """Return the text with this part as it is now."""
@@ -173,4 +148,4 @@ def _parts(text: str, table: str, index: int = 0) -> Iterator[_Part]:
         if found is not None:
             before, after = mark + "".join(rows[:start]), "".join(rows[end:])
             found = found[0] if isinstance(found, list) else found
-            yield _Part(before, document, found, after, is_headed=bool(head.path))
+            yield _Part(before, document, found, after)

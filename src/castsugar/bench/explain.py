@@ -23,6 +23,7 @@ DECLARED: tuple[type[Table], ...] = (
     tables.Areas,
     tables.Case,
     *tables.LAWS,
+    tables.Firing,
 )
 
 

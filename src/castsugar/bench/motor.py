@@ -4,30 +4,23 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import replace
+from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
 from castsugar.bench.bench import Bench
+from castsugar.bench.burned import burning_of, check_pots, readings_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.mix import refusals, weighing
-from castsugar.mix.mix import Mix
-from castsugar.mix.text import parse_recipe
-from castsugar.motor.burn_evidence import Burned, published, stated
-from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed_law
-from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, Material
+from castsugar.motor.efficiency import learn_efficiencies
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 from castsugar.motor.hardware import SPREAD, Hardware
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.strands import Strand, analyse_mix
-from castsugar.readings.strand_files import read_strands, refuse_twice
 
 _MILLI = 1e-3
+
+#: Standard uncertainty (ln) of an efficiency that is stated as measured. Assumed.
+_MEASURED_U = 0.02
 
 #: Words in the name of a material that make a case plastic.
 PLASTICS = frozenset(
@@ -81,8 +74,8 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
 
 
 def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
-    measured = table["measured_efficiency"]
-    burning, strands_at = _burning(table["burn_law"], bench, database)
+    check_pots(bench, database)
+    burning, strands_at = burning_of(bench, database)
     options: dict[str, Any] = {
         "grain": _grain(table["grain"]),
         "throat_diameter": table["throat"],
@@ -91,8 +84,7 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
         "nozzle_efficiency": table["nozzle_efficiency"],
         "thrust_coefficient": table["thrust_coefficient"],
         "case": _case(table["case"]),
-        "efficiency": measured if measured is not None else table["efficiency"],
-        "efficiency_measured": measured is not None,
+        **_efficiency(table),
         "spread": _spread(table),
         "invented": sizes_invented(bench),
     }
@@ -110,10 +102,32 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
     return Hardware(**options)
 
 
+def _efficiency(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the efficiency of c*: of firings, else stated as measured, else stated."""
+    learnt = learn_efficiencies(readings_of(table["firing"]))
+    own = learnt.characteristic_velocity
+    found: dict[str, Any] = {"efficiencies": learnt}
+    if own.count:
+        return found | {
+            "efficiency": min(own.median, 1.0),
+            "efficiency_measured": True,
+            "efficiency_u": own.next_u,
+            "firings": own.count,
+        }
+    measured = table["measured_efficiency"]
+    if measured is None:
+        return found | {"efficiency": table["efficiency"]}
+    return found | {
+        "efficiency": measured,
+        "efficiency_measured": True,
+        "efficiency_u": _MEASURED_U,
+    }
+
+
 def sizes_invented(bench: Bench) -> tuple[str, ...]:
     """Return what is invented of the motor, burn laws left out."""
     found = bench.invented_in("motor")
-    return tuple(name for name in found if "burn_law" not in name)
+    return tuple(n for n in found if "burn_law" not in n and "firing" not in n)
 
 
 def _spread(table: Mapping[str, Any]) -> Spread:
@@ -183,128 +197,4 @@ def _case(table: Mapping[str, Any] | None) -> Case | None:
         safety_factor=table["safety_factor"],
         derating=derating,
         plastic=plastic,
-    )
-
-
-def _burning(
-    entries: list[dict[str, Any]], bench: Bench, database: Database
-) -> tuple[BurnModel, float | None]:
-    """Return what is known of burn rates, and the temperature of the strands.
-
-    None if not all of them state one.
-    """
-    evidence: list[Burned] = []
-    seen: list[list[Strand]] = []
-    for entry in entries:
-        with _in_line(entry, bench):
-            evidence += _evidence(entry, bench, database, seen)
-    refuse_twice(seen)
-    strands = [s.temperature for file in seen for s in file]
-    known = [t for t in strands if t is not None]
-    every = bool(strands) and len(known) == len(strands)
-    return BurnModel(evidence), math.fsum(known) / len(known) if every else None
-
-
-def _evidence(
-    entry: Mapping[str, Any], bench: Bench, database: Database, seen: list[list[Strand]]
-) -> list[Burned]:
-    """Return what one entry says of burn rates; strands are noted in `seen`."""
-    if "borrowed" in entry:
-        law = borrowed_law(database, entry["borrowed"])
-        law = replace(law, invented=bench.invented_in(entry["entry"]))
-        return [published(law, _published_mix(database, law.name))]
-    parts = _recipe(entry["recipe"], database)
-    if "strands" not in entry:
-        return [stated(_stated(entry, bench), parts)]
-    name, strands = _strands(entry, bench)
-    seen.append(strands)
-    return _burned(name or entry["recipe"], parts, strands, entry, bench)
-
-
-def _published_mix(database: Database, name: str) -> dict[str, float]:
-    record = database.burn_laws[name]
-    share = record.oxidizer_fraction
-    return {"potassium nitrate": share, record.fuel: 1.0 - share}
-
-
-def _burned(
-    name: str,
-    parts: Mapping[str, float],
-    strands: Sequence[Strand],
-    entry: Mapping[str, Any],
-    bench: Bench,
-) -> list[Burned]:
-    """Return the strands of each batch; without names they are of one."""
-    result = analyse_mix(name, strands)
-    made_up = bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
-    invented = (f"{entry['entry']}: {entry['strands']}",) if made_up else ()
-    return [
-        Burned(
-            name=name,
-            fractions=parts,
-            batch=f"{entry['strands']}, {name}",
-            pressure=np.array([s.pressure for s in strands]),
-            rate=np.array([s.rate for s in strands]),
-            source=entry["strands"],
-            cautions=result.cautions,
-            invented=invented,
-        )
-    ]
-
-
-@contextmanager
-def _in_line(entry: Mapping[str, Any], bench: Bench) -> Iterator[None]:
-    """Say the line of a burn law before what is wrong with it."""
-    try:
-        yield
-    except CastsugarError as error:
-        where = f"{bench.path}, line {entry['line']}: [[motor.burn_law]]"
-        raise InputError(f"{where}: {error}") from None
-
-
-def _recipe(text: str, database: Database) -> dict[str, float]:
-    """Return a recipe as catalogue names and mass fractions."""
-    recipe = parse_recipe(text, where="recipe")
-    refusals.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
-    return weighing.catalogue_shares(database, recipe.parts)
-
-
-def _strands(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
-    """Return the strands that one entry names, and what the mix is called there."""
-    path = bench.path.parent / entry["strands"]
-    strands = read_strands(path)
-    names = list(dict.fromkeys(s.mix for s in strands))
-    wanted = entry["mix"] or (names[0] if len(names) == 1 else "")
-    chosen = [s for s in strands if s.mix == wanted]
-    if not wanted and len(names) > 1:
-        raise InputError(
-            f"{path} holds {', '.join(map(repr, names))}; say which by mix = ..."
-        )
-    if not chosen:
-        raise InputError(
-            f"{path} has no mix {wanted!r}; it holds {', '.join(map(repr, names))}"
-        )
-    return wanted, chosen
-
-
-def _stated(entry: Mapping[str, Any], bench: Bench) -> BurnLaw:
-    """Return a law that the user states."""
-    n, p = entry["exponent"], entry["pressure"]
-    u = math.log1p(entry["rate_spread"])
-    band = Band(
-        low=0.0,
-        high=math.inf,
-        rate=entry["rate"] * (REFERENCE_PRESSURE / p) ** n,
-        exponent=n,
-    )
-    return BurnLaw(
-        name=entry["recipe"],
-        bands=(band,),
-        log_rate_u=u,
-        covariance=((u**2, 0.0), (0.0, entry["exponent_spread"] ** 2)),
-        centre=p,
-        origin="stated",
-        status="assumed",
-        source=entry["source"],
-        invented=bench.invented_in(entry["entry"]),
     )

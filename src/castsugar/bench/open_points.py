@@ -18,6 +18,7 @@ STATUSES: Final = (INVENTED, MISFIT, MISSING, ASSUMED)
 #: stand in the uncertainty budgets of the example, pressure before pour before mass.
 ORDER: Final = (
     "motor.burn_law",
+    "scatter",
     "motor.throat",
     "motor.case",
     "motor.measured_efficiency",
@@ -214,12 +215,10 @@ def _misfits(world: World) -> Iterator[Point]:
                 yield Point(status=MISFIT, entry=entry, text=outcome.sentence())
     if world.motor is None:
         return
-    for mix in world.motor.burning.law.mixes:
-        for text in mix.cautions:
-            if text.startswith("lack of fit"):
-                yield Point(
-                    status=MISFIT, entry="motor.burn_law", text=f"{mix.name}: {text}"
-                )
+    every = world.motor.burning.evidence
+    for text in dict.fromkeys(f"{b.name}: {t}" for b in every for t in b.cautions):
+        if ": lack of fit" in text:
+            yield Point(status=MISFIT, entry="motor.burn_law", text=text)
 
 
 def _missing(world: World) -> Iterator[Point]:
@@ -234,7 +233,8 @@ def _missing(world: World) -> Iterator[Point]:
     if motor is not None and motor["case"] is None:
         text = "nothing says what pressure is allowed"
         yield Point(status=MISSING, entry="motor.case", text=text)
-    if motor is not None and motor["measured_efficiency"] is None:
+    known = world.motor is not None and world.motor.efficiency_measured
+    if motor is not None and not known:
         yield Point(
             status=MISSING,
             entry="motor.measured_efficiency",
@@ -252,6 +252,7 @@ def _assumed(world: World) -> Iterator[Point]:
             if table[key] is None:
                 about = keys_of(_TABLES[name])[key].about
                 yield Point(status=ASSUMED, entry=f"{name}.{key}", text=about)
+    yield from _widths(world)
     for law in (world.bench.motor or {}).get("burn_law", ()):
         if "borrowed" in law:
             text = f"published law {law['borrowed']!r}, with a wide band"
@@ -262,6 +263,14 @@ def _assumed(world: World) -> Iterator[Point]:
         if origin == parameter.origin:
             yield Point(status=ASSUMED, entry=f"kitchen.{name}", text=parameter.label)
     yield from _without_lot(world)
+
+
+def _widths(world: World) -> Iterator[Point]:
+    """Yield the widths of the scatter of burn rates that nobody stated."""
+    known = world.motor.burning.scatter.assumed() if world.motor is not None else {}
+    for name, width in known.items():
+        text = f"of burning rates: {100.0 * width:g} % is taken"
+        yield Point(status=ASSUMED, entry=f"scatter.{name}", text=text)
 
 
 def _without_lot(world: World) -> Iterator[Point]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
+from castsugar.checks import day, meant
 from castsugar.errors import InputError, nearest_names
 
 # ----------------------------------------------------------------------------
@@ -106,9 +107,6 @@ class _State:
 
 # ----------------------------------------------------------------------------
 # Check the tables of a user's TOML file: strict keys, units, one clear line.
-
-#: Years that a date may be in.
-YEARS = (1950, 2100)
 
 #: Kinds of values that are no quantity of :mod:`castsugar.units`, and how they are
 #: written.
@@ -373,7 +371,7 @@ def _text(raw: Any, name: str, key: Key, place: Where) -> str:
     if not isinstance(raw, str):
         raise place.fail(name, f"is {raw!r}; it must be text in quotes")
     if key.choices and raw not in key.choices:
-        raise place.fail(name, f"is {raw!r}; allowed: {', '.join(key.choices)}")
+        raise place.fail(name, f"is {raw!r}; {meant(raw, key.choices)}")
     return raw
 
 
@@ -389,30 +387,6 @@ def _day(raw: Any, name: str, place: Where) -> str:
         return day(raw)
     except InputError as error:
         raise place.fail(name, str(error)) from None
-
-
-def day(raw: Any) -> str:
-    """Return a day of the calendar as 2026-05-02, of a date or of such a text.
-
-    Raises
-    ------
-    InputError
-        No day, or one outside :data:`YEARS`; the message begins with what was got.
-    """
-    found = raw
-    if isinstance(raw, str):
-        try:
-            found = datetime.date.fromisoformat(raw.strip())
-        except ValueError:
-            found = None
-    if not isinstance(found, datetime.date) or isinstance(found, datetime.datetime):
-        raise InputError(f"{raw!r} is no day; write year, month and day: 2026-05-02")
-    if not YEARS[0] <= found.year <= YEARS[1]:
-        raise InputError(
-            f"{raw!r} is not in the years {YEARS[0]} to {YEARS[1]}; write year, month "
-            "and day: 2026-05-02"
-        )
-    return found.isoformat()
 
 
 def _flag(raw: Any, name: str, place: Where) -> bool:

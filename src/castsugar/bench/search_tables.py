@@ -24,6 +24,7 @@ from castsugar.bench.schema import (
 from castsugar.bench.tables import FLOWS
 from castsugar.columns import COLUMN, COLUMNS, RENAMED
 from castsugar.errors import InputError, nearest_names
+from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
 from castsugar.plausible import RANGES
 
@@ -75,7 +76,10 @@ BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
 
 @dataclass(frozen=True, kw_only=True)
 class Recipes(Table, head="[recipes]", used="every command that takes a recipe"):
-    """what you make: names of your own, each with its recipe"""
+    """what you make: names of your own, each a recipe or a table of mix and process"""
+
+    mix: str = needed("the recipe", "KNO3:65 sucrose:35")
+    process: str = key("how it is made", "melted dry", default="", choices=PROCESSES)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -215,9 +219,7 @@ def with_premixes(recipe: str, premixes: Mapping[str, str]) -> str:
 def _texts(raw: Any, place: Place) -> dict[str, str]:
     """Check a table of the user's names, each with a recipe as text."""
     found = {}
-    for name, recipe in _named(raw, place).items():
-        if name == INVENTED and isinstance(recipe, bool):
-            continue
+    for name, recipe in _without_flag(_named(raw, place)).items():
         if not isinstance(recipe, str):
             raise place.fail(name, f"is {recipe!r}; it must be a recipe in quotes")
         found[name] = recipe
@@ -227,14 +229,45 @@ def _texts(raw: Any, place: Place) -> dict[str, str]:
 def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
     """Check the table of recipes: names of the user's own, recipes as text."""
     place = Place(path, text, "recipes")
-    found = {}
-    for name, recipe in _texts(raw, place).items():
+    for name, entry in _without_flag(_named(raw, place)).items():
         if _TAKEN.fullmatch(name):
             raise place.fail(
                 name, "is a name that a search gives itself; call your mix otherwise"
             )
-        found[name] = recipe
-    return found
+        if isinstance(entry, Mapping):
+            read_table(_without_flag(entry), Recipes, _Recipe(place, name))
+    found = recipes_of(raw)
+    return _texts(dict(raw) | found, place)
+
+
+@dataclass(frozen=True, slots=True)
+class _Recipe:
+    """A table in the place of a recipe; its keys stand where its name does."""
+
+    place: Place
+    name: str
+
+    def fail(self, key: str, fault: str) -> InputError:
+        """Build an error about one key of it."""
+        return self.place.fail(self.name, f"{key} {fault}".lstrip())
+
+
+def _without_flag(raw: Mapping[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in raw.items() if k != INVENTED or not isinstance(v, bool)}
+
+
+def recipes_of(named: Mapping[str, Any]) -> dict[str, str]:
+    """Return the recipe of each name, of a table of recipes that was checked."""
+    both = {k: v["mix"] if isinstance(v, Mapping) else v for k, v in named.items()}
+    return {name: text for name, text in both.items() if isinstance(text, str)}
+
+
+def processes_of(named: Mapping[str, Any]) -> dict[str, str]:
+    """Return the process of each name that states one."""
+    tables = {k: v for k, v in named.items() if isinstance(v, Mapping)}
+    return {
+        name: table["process"] for name, table in tables.items() if "process" in table
+    }
 
 
 def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from castsugar.bench.conditions import typed_values
 from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
+from castsugar.mix.mix import PROCESSES
 from castsugar.units import SHOWN_AS
 
 _RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"
@@ -56,6 +57,10 @@ def read_conditions(raw: Any, path: Path, text: str) -> dict[str, Any]:
 # The kitchen, and what was measured in it.
 
 
+def _process(about: str, default: str = "") -> Any:
+    return key(about, "melted dry", default=default, choices=PROCESSES)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
@@ -67,6 +72,7 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     syrup: str = key("which syrup", "corn syrup", default="corn syrup")
     cook: str = key("a temperature or a profile", "119 C")
     minutes: float = key("minutes at the temperature", 8, "minutes")
+    process: str = _process("how your mixes are made, if not stated", PROCESSES[0])
     degradation_limit: float = key(
         "largest share of browned sugar", "2 %", "degraded sugar"
     )
@@ -229,7 +235,7 @@ class Motor(Table, head="[motor]", used=_FIRES):
         instead_of="measured_efficiency",
     )
     measured_efficiency: float = key(
-        "delivered over ideal c*, from firings", "90 %", "efficiency"
+        "delivered over ideal c*, where no firing tells it", "90 %", "efficiency"
     )
     grain_temperature: float = key("grain temperature", "20 C")
     grain_temperature_spread: float = key(
@@ -248,9 +254,11 @@ class Motor(Table, head="[motor]", used=_FIRES):
     )
     grain: Any = needed("[motor.grain] with its sizes")
     case: Any = key("[motor.case] with the pressure it may hold")
-    burn_law: Any = needed(
-        "[[motor.burn_law]] with recipe and strands, or with borrowed"
+    burn_law: Any = key(
+        "[[motor.burn_law]] with recipe and strands, or with borrowed; without one the "
+        "burning rate is held as widely as for a mix that nobody burned"
     )
+    firing: Any = key("what static tests taught, as [[motor.firing]]")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -304,6 +312,10 @@ class Case(Table, head="[motor.case]", used=_FIRES):
     plastic: bool = key("whether it is plastic, whatever its name", True, default=False)
 
 
+def _degraded() -> Any:
+    return key("degraded share of the sugar", "2 %", default=0.0)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: your own strands"""
@@ -311,6 +323,10 @@ class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
     recipe: str = needed("what was burned", _RECIPE)
     strands: str = needed("CSV file of strands", "strands.csv")
     mix: str = key("its name in that file", "60/20/20", default="")
+    batch: str = key("the pot, if no column of the file says it", "pot 3", default="")
+    process: str = _process("how it was made, if no column of the file says it")
+    degraded: float = _degraded()
+    date: str = key("when they burned, if no column says it", "2026-05-02", default="")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -325,6 +341,7 @@ class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
     exponent: float = needed("exponent", 0.3)
     rate_spread: float = needed("uncertainty of the burn rate", "5 %")
     exponent_spread: float = needed("uncertainty of the exponent", 0.03)
+    process: str = _process("how it was made")
     source: str = key(
         "where it comes from", "club notes", default="stated in the bench file"
     )
@@ -338,6 +355,65 @@ class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
 
 
 LAWS = (Strands, StatedLaw, Borrowed)
+
+
+def _efficiency(about: str) -> Any:
+    return key(about, "92 %", "efficiency of a firing")
+
+
+def _efficiency_u(of: str) -> Any:
+    about = f"standard uncertainty of {of} from the reading"
+    return key(about, "2 %", "uncertainty of an efficiency", needs=(of,))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Firing(Table, head="[[motor.firing]]", used=_FIRES):
+    """what a static test taught: one measured rate, and what the motor delivered"""
+
+    recipe: str = needed("what was fired", _RECIPE)
+    pressure: float = needed(
+        "pressure at which the rate holds", "3.4 MPa", "pressure of a burn rate"
+    )
+    rate: float = needed("burn rate in the motor", "9 mm/s", "burn rate")
+    rate_u: float = key(
+        "standard uncertainty of the rate from the reading",
+        "1.5 %",
+        "uncertainty of the burn rate",
+        default=0.015,
+    )
+    batch: str = key("the pot that the grains were cast from", "pot 3", default="")
+    date: str = key("when it was fired", "2026-05-23", default="")
+    c_star_efficiency: float = _efficiency("delivered over ideal c*")
+    c_star_efficiency_u: float = _efficiency_u("c_star_efficiency")
+    nozzle_efficiency: float = _efficiency("delivered over ideal thrust coefficient")
+    nozzle_efficiency_u: float = _efficiency_u("nozzle_efficiency")
+    process: str = _process("how the grains were made")
+    degraded: float = _degraded()
+    accepted: str = key(
+        "why a firing that is doubted counts", "gauge checked", default=""
+    )
+    source: str = key("the recording", "shot.csv", default="")
+
+
+def _scatter(about: str, assumed: float, known: str = "scatter of burn rates") -> Any:
+    return key(about, "6 %", known, default=assumed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scatter(Table, head="[scatter]", used=_FIRES):
+    """by how much burn rates scatter; what is not stated is assumed"""
+
+    batch: float = _scatter("from batch to batch of one mix", 0.06)
+    strand: float = _scatter("from strand to strand", 0.025)
+    session: float = _scatter("what strands burned at one pressure share", 0.01)
+    bend: float = _scatter("of the law in pressure", 0.02)
+    surface: float = _scatter("how far a mix leaves the straight trend", 0.06)
+    firing: float = _scatter("from firing to firing", 0.025)
+    process: float = _scatter("what another process does to a mix", 0.12)
+    strands_to_motor: float = _scatter(
+        "how much faster a motor burns than strands", 0.04, "strands to motor"
+    )
+    strands_to_motor_u: float = _scatter("standard uncertainty of that", 0.05)
 
 
 # ----------------------------------------------------------------------------
@@ -420,6 +496,12 @@ class Casting(Table, head="[casting]", used="weigh and batch"):
     strand_diameter: float = key("diameter of a round strand", "10 mm", "strand width")
     delay_diameter: float = key("delay diameter", "12 mm")
     delay_length: float = key("length of the delay, as cast", "25 mm", "delay length")
+
+
+def read_scatter(raw: Any, path: Path, text: str) -> dict[str, float]:
+    """Check the scatter of burn rates; return what is stated, and no more."""
+    found = read_table(raw, Scatter, Place(path, text, "scatter"))
+    return {name: found[name] for name in raw}
 
 
 def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:

@@ -123,7 +123,11 @@ class World:
         parsed = parse_recipe(self.bench.recipe_text(recipe))
         name = recipe if recipe in self.recipes else " ".join(recipe.split())
         return Mix.weigh(
-            parsed, name=name, lots=self._lots_in(parsed.parts), database=self.database
+            parsed,
+            name=name,
+            lots=self._lots_in(parsed.parts),
+            process=self.bench.processes.get(recipe, ""),
+            database=self.database,
         )
 
     @cached_property

@@ -24,9 +24,10 @@ if TYPE_CHECKING:
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
 
-#: As records.record has them (a test compares): --help loads nothing else.
+#: As records.record and mix.mix have them (a test compares): --help loads nothing else.
 OUTCOMES = ("used", "partly", "discarded")
 FLOWS = ("runny", "pours", "thick", "tamp", "no flow")
+PROCESSES = ("cooked syrup", "boiled down", "melted dry", "pressed")
 
 _EXAMPLES = """\
 A batch gets its record when it is made, and events as they happen. castsugar
@@ -66,6 +67,13 @@ def add_parser(commands: Any) -> None:
     )
     add_folder(new)
     _add_options(new, _NEW)
+    new.add_argument(
+        "--process",
+        choices=PROCESSES,
+        metavar="PROCESS",
+        help="how it was made (default that of the recipe, else of [kitchen]): "
+        + ", ".join(PROCESSES),
+    )
     add_pressure_option(new)
     add = _task(inner, "add", "add what was seen, measured, burned or fired", run_add)
     _add_id(add)

@@ -14,7 +14,7 @@ from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_bench, read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.motor import hardware_of
-from castsugar.bench.schema import day
+from castsugar.checks import day
 from castsugar.cli.conditions import stated_conditions
 from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
 from castsugar.cli.quantities import in_si
@@ -22,6 +22,7 @@ from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.heat import parse_cook
+from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import Recipe, parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.readings.strand_files import read_strands
@@ -49,7 +50,7 @@ if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.motor.hardware import Hardware
     from castsugar.records.learning.checks import Check, Skipped
-    from castsugar.records.learning.efficiency import Reduce
+    from castsugar.records.learning.firings import Reduce
     from castsugar.static_test import StaticTest
 
 
@@ -177,7 +178,7 @@ def compared(batch: Batch) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
     kinds = {event.kind for event in batch.standing}
     if not kinds & {"measured", "burned", "fired"}:
         return (), ()
-    from castsugar.records.learning.efficiency import read_firings
+    from castsugar.records.learning.firings import read_firings
     from castsugar.records.learning.learnt import compare_batches
 
     database = load_database()
@@ -378,6 +379,7 @@ def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made
         name=name,
         **_masses(options, recipe, bench, database),
         **_cook(options, bench),
+        process=options.process or _usual_process(options.recipe, bench),
         pressure=stated_conditions(options, bench).pressure.value,
         bench=None if bench is None else freeze(bench, folder),
         versions=versions(database.version),
@@ -387,6 +389,10 @@ def make(options: argparse.Namespace, world: World | None, folder: Path) -> Made
     draft = replace(draft, lots=lots)
     row, share = foresee(draft, bench, database, water_lost=in_si(options.water_lost))
     return replace(draft, predictions=row, water_lost=share)
+
+
+def _usual_process(typed: str, bench: Bench | None) -> str:
+    return PROCESSES[0] if bench is None else bench.process_of(typed)
 
 
 def _recipe(typed: str, bench: Bench | None) -> tuple[Recipe, str]:

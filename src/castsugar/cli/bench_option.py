@@ -303,6 +303,7 @@ def weigh_recipes(
     ]
     shelf = shelf or Shelf()
     texts, names = recipe_texts(recipes, shelf.bench)
+    processes = {} if shelf.bench is None else shelf.bench.processes
     parsed = [
         parse_recipe(typed, where=where)
         for typed, where in zip(texts, places, strict=True)
@@ -318,6 +319,7 @@ def weigh_recipes(
                 water_lost=water_lost,
                 lots=own,
                 alternatives=alternatives,
+                process=processes.get(name, ""),
                 database=database,
             )
         except CastsugarError as error:

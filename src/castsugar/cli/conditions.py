@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf, world_of
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
@@ -37,6 +37,8 @@ _REAL_MOTORS = (
     "small motors deliver clearly less than this; a firing with pressure and "
     "propellant mass measures how much"
 )
+
+Drawn = TypeVar("Drawn", "Kitchen", "Hardware")
 
 #: Batch and step of the scale where nothing is stated.
 BATCH, STEP = "200 g", "0.1 g"
@@ -299,11 +301,21 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
         alternatives=found,
         data=options.data,
         uncertainty=options.uncertainty,
-        kitchen=read_kitchen(options, database, lost),
-        motor=None if world is None else world.motor,
+        kitchen=seeded(read_kitchen(options, database, lost), options),
+        motor=seeded(None if world is None else world.motor, options),
         shelf=shelf,
         database=database,
     )
+
+
+def seeded(drawn: Drawn | None, options: argparse.Namespace) -> Drawn | None:
+    """Return a kitchen or a motor with the seed that was typed, if one was."""
+    seed = getattr(options, "seed", None)
+    if drawn is None or seed is None:
+        return drawn
+    if seed < 0:
+        raise InputError(f"the seed is {seed}; it must be 0 or more")
+    return replace(drawn, seed=seed)
 
 
 def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:

@@ -107,7 +107,7 @@ def run(options: argparse.Namespace) -> int:
     )
     with held_back() as hold:
         draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
-        said = [claim.column for claim in claims]
+        said = [claim.row for claim in claims]
         told = compared(asked, change.comparison, change.rows, draw, said)
         _answer(asked, _record(asked, change, told))
         drawn = _pictures(asked, change)

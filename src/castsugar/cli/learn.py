@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import shlex
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,10 +27,14 @@ Only closed batches count, and of those only what was not corrected. Record
 something first: castsugar batch add ID --measured, --strands or --firing; then
 castsugar batch close ID --outcome used.
 
---save writes into the bench file: kitchen measurements that are not there,
-strands of mixes without a burning-rate law, and measured_efficiency. What it
-wrote earlier and no sound record says any more is taken out or replaced. What
-you wrote yourself stays.
+--save writes into the bench file: kitchen measurements and strands that are not
+there, and what each firing showed, as [[motor.firing]]. What it wrote earlier
+and no sound record says any more is taken out or replaced. What you wrote
+yourself stays.
+
+Nothing is learnt from a firing that is doubted: one with a remark to look
+again (castsugar firing), or one that burned unlike what was known before.
+--accept has it count, for a reason that the bench file keeps.
 
 Exit code 1: there is nothing to learn from yet.
 
@@ -37,6 +42,7 @@ examples:
   castsugar learn --bench bench.toml
   castsugar learn --bench bench.toml --page learnt.html
   castsugar learn --bench bench.toml --save
+  castsugar learn --bench bench.toml --accept '2026-05-02-1: scale checked'
 """
 
 
@@ -55,6 +61,13 @@ def add_parser(commands: Any) -> None:
         "--changed",
         action="store_true",
         help="use strand and firing files that changed since they were linked, too",
+    )
+    parser.add_argument(
+        "--accept",
+        metavar="'BATCH: REASON'",
+        action="append",
+        default=[],
+        help="learn from doubted firings of this batch all the same; repeatable",
     )
     parser.add_argument(
         "--save", action="store_true", help="write what was learnt into the bench file"
@@ -85,6 +98,7 @@ def run(options: argparse.Namespace) -> int:
         world.database,
         reduce=reducer(world.database),
         changed=options.changed,
+        accepted=_accepted(options.accept),
     )
     with held_back():
         if options.save:
@@ -101,13 +115,33 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
+def _accepted(typed: Sequence[str]) -> dict[str, str]:
+    """Return batch, or batch and recording, to the reason why it counts."""
+    from castsugar.errors import InputError
+
+    found = {}
+    for text in typed:
+        name, _, reason = (part.strip() for part in text.partition(":"))
+        if not (name and reason):
+            raise InputError(
+                f"--accept {text!r} needs a batch and a reason: "
+                "--accept '2026-05-02-1: scale checked'"
+            )
+        found[name] = reason
+    return found
+
+
 def _wrote(bench: Bench) -> bool:
-    """Whether learn wrote a burning-rate law or an efficiency, now out of date."""
-    from castsugar.records.learning.saving import old_laws, own_efficiency
+    """Whether learn wrote a burning-rate law or a firing, now out of date."""
+    from castsugar.records.learning.saving import (
+        old_firings,
+        old_laws,
+        own_efficiency,
+    )
 
     if bench.motor is None:
         return False
-    mine = any(law.ours for law in old_laws(bench))
+    mine = any(law.ours for law in old_laws(bench)) or bool(old_firings(bench))
     return mine or bool(own_efficiency(bench.text))
 
 

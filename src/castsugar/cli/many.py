@@ -316,10 +316,6 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
     notes = [found.conditions(show)]
     if any(column.group == "motor" for column in found.columns):
         notes.append(
-            "bands are narrow at measured mixes and wide between them: a jump is "
-            "knowledge, not the mix"
-        )
-        notes.append(
             "an estimate about an unproved case; not modelled: ignition peak, erosive "
             "burning, cracks and voids"
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from castsugar.cli.conditions import seeded
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -24,12 +25,12 @@ def task_asked(options: argparse.Namespace, world: World, stated: Conditions) ->
     from castsugar.bench.search import search_conditions
 
     conditions = search_conditions(world.bench)
-    motor = world.motor
+    motor = seeded(world.motor, options)
     if motor is not None and conditions.draws:
         motor = replace(motor, draws=conditions.draws)
     return task_of(
         world,
-        kitchen=_kitchen(world, conditions),
+        kitchen=seeded(_kitchen(world, conditions), options),
         motor=motor,
         conditions=stated,
         seed=options.seed,

@@ -90,7 +90,8 @@ def run(options: argparse.Namespace) -> int:
     conditions = read_conditions(options, database)
     columns = tuple(read_column(name) for name in options.show)
     check_asked(columns, conditions.kitchen, conditions.motor)
-    typed = recipe_texts([options.recipe], conditions.shelf.bench)[0][0]
+    bench = conditions.shelf.bench
+    (typed,), (name,) = recipe_texts([options.recipe], bench)
     recipe = parse_recipe(typed, where="recipe")
     items = [name for name, _ in recipe.parts]
     index = _which(database, items, options.vary)
@@ -103,6 +104,7 @@ def run(options: argparse.Namespace) -> int:
         water_lost=conditions.water_lost or 0.0,
         lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
+        process="" if bench is None else bench.processes.get(name, ""),
         database=database,
     )
     drawn = columns or tuple(map(read_column, _DRAWN))

@@ -23,7 +23,6 @@ from castsugar.comparison.compare import (
     Cell,
     Comparison,
     compare,
-    share_a_law,
     verdicts_of,
 )
 from castsugar.comparison.evidence import Evidence, evidence_of
@@ -316,8 +315,8 @@ class Change:
             f"{base.name} -> {new.name}: {'' if self.justified else 'not '}justified"
         ]
         for one in self.claims:
-            label = COLUMN[one.claim.column].label
-            told.append(f"claim, {one.claim.direction} {label}: {one.verdict}")
+            claimed = f"{one.claim.direction} {one.claim.label}"
+            told.append(f"claim, {claimed}: {one.verdict}")
         told += [
             f"limit on {COLUMN[one.column].label}: {one.standings[NEW].verdict}"
             for one in self.limits
@@ -445,17 +444,13 @@ def justify(  # noqa: PLR0913 - keyword-only options
     chances = chances_of(limits_of(limits))
     first, second = conditions.rows(mixes, confirm=confirm, chances=chances)
     cells = comparison.cells[NEW]
-    shared = share_a_law(comparison.draws, (NEW, BASE))
     made_up = invented_behind(mixes, conditions)
     return Change(
         comparison=comparison,
         rows=(first, second),
         amounts=amounts_of(mixes[BASE], mixes[NEW], doubts.batch, scale_step),
         limits=judge_limits(limits, comparison.draws, (first, second)),
-        claims=tuple(
-            judged(claim, cells, shared_law=shared, invented=made_up)
-            for claim in claims
-        ),
+        claims=tuple(judged(claim, cells, invented=made_up) for claim in claims),
         evidence=evidence_of(comparison.draws.outlook, load_database()),
         overturns=tuple(overturn_of(cell) for cell in cells.values()),
     )

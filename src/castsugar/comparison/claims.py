@@ -15,9 +15,15 @@ from castsugar.errors import InputError, unknown_name
 # ----------------------------------------------------------------------------
 # What a change is said to do, held against what the draws say.
 
+#: Not a column: the burning rate of the recipes, at the pressure that peaks are held
+#: beside each other at. It stands in the row of the peak.
+BURN_RATE, RATE_WORD, PEAK = "burn_rate", "burning rate", "peak_pressure_MPa"
+
 #: Words that people use to the column that is meant.
 WORDS: Mapping[str, str] = {
-    "pressure": "peak_pressure_MPa",
+    "pressure": PEAK,
+    "burning rate": BURN_RATE,
+    "burn rate": BURN_RATE,
     "flame temperature": "flame_temperature_K",
     "c*": "characteristic_velocity_m_s",
     "specific impulse": "specific_impulse_s",
@@ -34,7 +40,7 @@ WORDS: Mapping[str, str] = {
 #: Words for a direction besides "lower" and "higher".
 _MORE = {"less": LOWER, "smaller": LOWER, "more": HIGHER, "greater": HIGHER}
 
-#: Claims in the words of the kitchen: word of :data:`WORDS` and direction.
+#: Claims in the words of the trade: word of :data:`WORDS` and direction.
 _PHRASES = {
     "pours better": ("pour viscosity", LOWER),
     "pours worse": ("pour viscosity", HIGHER),
@@ -42,6 +48,8 @@ _PHRASES = {
     "sets softer": ("relative solids", LOWER),
     "burns cooler": ("flame temperature", LOWER),
     "burns hotter": ("flame temperature", HIGHER),
+    "burns slower": ("burning rate", LOWER),
+    "burns faster": ("burning rate", HIGHER),
 }
 
 SUPPORTED, REFUTED, OPEN = "supported", "contradicted", "cannot tell"
@@ -54,12 +62,23 @@ class Claim:
     Attributes
     ----------
     column : str
+        Or :data:`BURN_RATE`.
     direction : str
         "lower" or "higher".
     """
 
     column: str
     direction: str
+
+    @property
+    def row(self) -> str:
+        """Return the column in whose row it stands."""
+        return PEAK if self.column == BURN_RATE else self.column
+
+    @property
+    def label(self) -> str:
+        """Return what people call what it is about."""
+        return RATE_WORD if self.column == BURN_RATE else COLUMN[self.column].label
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +91,7 @@ class Judged:
     verdict : str
         "supported", "contradicted" or "cannot tell".
     chance : float
-        Probability that it holds, by the draws; NaN if nothing was computed.
+        Probability that it holds; NaN if nothing was computed.
     why : str
         Why nothing can be told although draws differ; empty otherwise.
     """
@@ -120,7 +139,6 @@ def judged(
     claim: Claim,
     cells: Mapping[str, Cell],
     *,
-    shared_law: bool,
     invented: Mapping[str, Sequence[str]] | None = None,
 ) -> Judged:
     """Hold a claim against the cells of the new mix.
@@ -130,8 +148,6 @@ def judged(
     claim : Claim
     cells : mapping
         Column to cell.
-    shared_law : bool
-        Whether both mixes burn by one law, so that pressures are not told apart.
     invented : mapping
         Group of columns ("kitchen", "motor") to the invented entries behind it: on
         such nothing is supported or contradicted.
@@ -141,28 +157,29 @@ def judged(
     InputError
         For a column that was not computed: its wing was not asked for.
     """
-    cell = cells.get(claim.column)
+    cell = cells.get(claim.row)
     if cell is None:
-        motor = claim.column.startswith("peak_")
+        motor = claim.row == PEAK
         wing = "--bench with a [motor]" if motor else "--cook or --bench"
         raise InputError(
             f"the claim on {claim.column} cannot be judged: add {wing}, "
             "without which it is not computed"
         )
-    chance = cell.chance_higher
+    found, chance = cell.verdict, cell.chance_higher
+    if claim.column == BURN_RATE and cell.recipes is not None:
+        rate = cell.recipes.rate
+        found, chance = CANNOT_TELL, rate.chance
+        if rate.told:
+            found = HIGHER if rate.low > 0.0 else LOWER
+    elif claim.column == BURN_RATE:
+        found = CANNOT_TELL
     chance = chance if claim.direction == HIGHER else 1.0 - chance
-    why = ""
-    if shared_law and claim.column.startswith("peak_"):
-        why = (
-            "both mixes burn by one law here, so how the burning rate changes is not "
-            "known: strands of both would tell"
-        )
-    behind = (invented or {}).get(COLUMN[claim.column].group, ())
-    if behind:
-        why = f"it rests on invented numbers, not yours: {', '.join(behind)}"
-    if behind or cell.verdict == CANNOT_TELL:
+    behind = (invented or {}).get(COLUMN[claim.row].group, ())
+    why = f"it rests on invented numbers, not yours: {', '.join(behind)}"
+    if behind or found == CANNOT_TELL:
+        why = why if behind else ""
         return Judged(claim=claim, verdict=OPEN, chance=chance, why=why)
-    word = SUPPORTED if cell.verdict == claim.direction else REFUTED
+    word = SUPPORTED if found == claim.direction else REFUTED
     return Judged(claim=claim, verdict=word, chance=chance)
 
 

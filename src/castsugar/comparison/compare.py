@@ -22,6 +22,7 @@ from castsugar.comparison.draws import (
     draw,
     summarise,
 )
+from castsugar.comparison.in_motor import Apart, InMotor, apart
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
@@ -50,7 +51,8 @@ HIGHER, LOWER, CANNOT_TELL = "higher", "lower", "cannot tell"
 #: The rule in words, for reports.
 RULE = (
     "higher or lower if the 95 % interval of the paired difference excludes 0, "
-    "otherwise cannot tell; better or worse only for columns with an agreed direction"
+    "otherwise cannot tell; better or worse only for columns with an agreed direction; "
+    "pressures and burn rates by formula, of the recipes, not of the next grains"
 )
 
 #: Share of paired draws that may have failed before nothing is told.
@@ -65,11 +67,13 @@ class Cell:
     ----------
     column : str
     value : float
-        With every input at its middle; of viscosity the median of the kitchen's draws.
+        With every input at its middle; of viscosity and pressure the median as in the
+        table.
     interval : tuple of float
         95 %. Moisture acts one way only: the value may stand near an end.
     difference : Summary
-        Of the paired draws, mix less baseline; of ln for viscosity.
+        Of the paired draws, mix less baseline; of ln for viscosity. Of pressure by
+        formula: of the recipes.
     chance_higher : float
         Probability that the difference is above 0, ties shared.
     verdict : str
@@ -89,6 +93,8 @@ class Cell:
     parts : tuple of Part
         Of the doubt of the difference, largest share first; for the baseline itself, of
         its value.
+    recipes : Apart or None
+        Of a pressure beside another one: what it was decided by.
     """
 
     column: str
@@ -103,6 +109,7 @@ class Cell:
     one_step: float
     step_item: str
     parts: tuple[Part, ...]
+    recipes: Apart | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; units are those in the name of the column."""
@@ -122,10 +129,15 @@ class Cell:
             "one_scale_step": self.one_step,
             "one_scale_step_of": self.step_item,
             "uncertainty_budget": [
-                {"input": p.input.label, "effect": p.effect, "share": p.share}
+                {
+                    "input": p.input.label,
+                    "effect": p.effect,
+                    "share": p.share,
+                    "origin": p.input.origin,
+                }
                 for p in self.parts
             ],
-        }
+        } | (self.recipes.to_dict() if self.recipes else {})
 
 
 def verdict(difference: Summary) -> str:
@@ -198,18 +210,10 @@ def notes_of(found: Draws) -> tuple[str, ...]:
         "the catalogue's own row is taken, or none if it has none"
         for name in unknown
     ]
-    laws = found.outlook.burn_laws()
-    if len(laws) > 1 and len(set(laws)) < len(laws):
-        notes.append(
-            "mixes that share one burning-rate law differ in pressure by c* and "
-            "density alone; how their burning rates differ is not known, so no verdict "
-            "is given on it"
-        )
-    whys = found.outlook.withheld()
     notes += [
-        f"no pressure is told of {mix.name}: {why}"
-        for mix, why in zip(found.outlook.mixes, whys, strict=True)
-        if why
+        f"no pressure is told of {mix.name}: {bench.withheld}"
+        for mix, bench in zip(found.outlook.mixes, found.outlook.benches, strict=False)
+        if bench.withheld
     ]
     missing = [
         COLUMN[name].label
@@ -221,8 +225,22 @@ def notes_of(found: Draws) -> tuple[str, ...]:
             f"of some mix more than {100.0 * MOST_FAILED:g} % of the draws gave no "
             f"number, so no verdict is given on: {', '.join(missing)}"
         )
-    notes += _catalyst_note(found)
+    notes += [*_process_note(found), *_catalyst_note(found)]
     return tuple(notes)
+
+
+def _process_note(found: Draws) -> list[str]:
+    """Say that mixes are not made alike."""
+    made = {
+        bench.hardware.burning.process_number(bench.made.process): bench.made.process
+        for bench in found.outlook.benches
+    }
+    if len(made) < 2:
+        return []
+    return [
+        f"the mixes are not made alike ({', '.join(made.values())}): what a process "
+        "does to the burning rate is known as little as what another mix does"
+    ]
 
 
 def _catalyst_note(found: Draws) -> list[str]:
@@ -429,12 +447,13 @@ def _cell(
 ) -> Cell:
     """Return one column of one mix."""
     mix, baseline = pair
-    own = found.summary(column, mix)
     paired = found.difference(column, mix, baseline)
-    difference = summarise(paired)
+    difference, chance = summarise(paired), chance_above(paired)
+    recipes = _apart(found, pair) if column in MOTOR else None
+    if recipes is not None:
+        difference = _of_recipes(recipes, found.outlook.benches[baseline])
+        chance = recipes.peak.chance
     word = verdict(difference)
-    if column in MOTOR and share_a_law(found, pair):
-        word = CANNOT_TELL
     good = BETTER.get(column, "")
     merit = ""
     if good and word != CANNOT_TELL:
@@ -444,27 +463,51 @@ def _cell(
     return Cell(
         column=column,
         value=float(found.best[column][mix]),
-        interval=own.interval,
+        interval=found.interval(column, mix),
         difference=difference,
-        chance_higher=chance_above(paired),
+        chance_higher=chance,
         verdict=word,
         merit=merit,
         best=float(best[mix]),
-        failed=own.failed,
+        failed=found.summary(column, mix).failed,
         one_step=moved.get(item, math.nan),
         step_item=item if moved.get(item) else "",
         parts=tuple(found.parts(column, mix, None if mix == baseline else baseline)),
+        recipes=recipes,
     )
 
 
-def share_a_law(found: Draws, pair: tuple[int, int]) -> bool:
-    """Say whether two mixes burn by one law: their pressures are then not told apart.
+def _apart(found: Draws, pair: tuple[int, int]) -> Apart | None:
+    """Return how far the burn rates of two recipes differ in their motor.
 
-    How the burn rate changes from one to the other is not known, so the difference,
-    which shows c* and density alone, decides nothing.
+    None for one recipe, and where no pressure is told.
     """
-    laws = found.outlook.burn_laws()
-    return bool(laws) and laws[pair[0]] == laws[pair[1]]
+    mix, base = pair
+    one, other = (found.outlook.benches[i] for i in pair)
+    known = math.isfinite(one.median) and math.isfinite(other.median)
+    if found.outlook.identities[mix] == found.outlook.identities[base] or not known:
+        return None
+    names = ("density_kg_m3", "characteristic_velocity_m_s")
+    logs = [np.log(found.best[name]) for name in names]
+    effects = [found.effects[name] / found.best[name][:, None] for name in names]
+    moved = sum(e[mix] - e[base] for e in effects)
+    middle = math.fsum(float(log[mix] - log[base]) for log in logs)
+    return apart(one, other, (middle, float(np.linalg.norm(moved))))
+
+
+def _of_recipes(recipes: Apart, base: InMotor) -> Summary:
+    """Return how far the pressure of a recipe lies from that of the baseline. [MPa]"""
+    found, times = recipes.peak, base.amplification
+    low, middle, high = (
+        base.median * math.expm1(times * y) for y in (found.low, found.mean, found.high)
+    )
+    return Summary(
+        mean=middle,
+        deviation=base.median * times * found.u,
+        median=middle,
+        interval=(low, high),
+        failed=0.0,
+    )
 
 
 def _place(baseline: int | str, names: tuple[str, ...]) -> int:

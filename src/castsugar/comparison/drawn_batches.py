@@ -10,7 +10,7 @@ import numpy as np
 
 from castsugar import rows
 from castsugar.arrays import FloatArray
-from castsugar.comparison.in_motor import InMotor
+from castsugar.comparison.in_motor import Cast, InMotor
 from castsugar.comparison.uncertain_inputs import (
     Conditions,
     Doubts,
@@ -223,23 +223,37 @@ Columns = dict[str, FloatArray]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Place:
-    """One recipe with its wings, and what the other product set changes."""
+    """One recipe with its wings, and what the other product set changes.
+
+    `velocity` is its ideal c* in the middle, (1,) [m/s].
+    """
 
     recipe: Recipe
     stove: InPot | None
+    velocity: FloatArray
     bench: InMotor | None
     rival: Mapping[str, float]
 
+    def cast(self) -> Cast:
+        """Return what goes into the motor, in the middle."""
+        # Rates go by what was weighed, whatever the syrup turned out to hold.
+        blends = replace(
+            _cast(self, {}, self.recipe.weighed({}, 1))[0],
+            items=(),
+            shares=np.empty((1, 0)),
+            mixes=(self.recipe.mix,),
+        )
+        return Cast(recipe=self.recipe, blends=blends, velocity=self.velocity)
 
-def placed(
-    recipe: Recipe, conditions: Conditions, doubts: Doubts, bench: InMotor | None
-) -> Place:
-    """Put a recipe under conditions, and ask the other product set."""
+
+def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:
+    """Put a recipe under conditions, the motor left out; ask the other product set."""
     kitchen = conditions.kitchen
     place = Place(
         recipe=recipe,
         stove=InPot.of(recipe, kitchen) if kitchen is not None else None,
-        bench=bench,
+        velocity=np.empty(0),
+        bench=None,
         rival={},
     )
     table = conditions.species or shipped_species()
@@ -250,9 +264,7 @@ def placed(
         return _burnt(place, own, doubts, {}, middle)[0]
 
     own = burnt(table)
-    if place.bench is not None:
-        known = own["density_kg_m3"], own["characteristic_velocity_m_s"]
-        place = replace(place, bench=place.bench.judged(*known))
+    place = replace(place, velocity=own["characteristic_velocity_m_s"])
     if not doubts.product_data:
         return place
     other = burnt(other_set(table))
@@ -265,7 +277,7 @@ def inputs_of(place: Place) -> list[Input]:
     """Return what is uncertain about a recipe and its wings."""
     found = place.recipe.inputs()
     found += place.stove.inputs() if place.stove else place.recipe.solids()
-    return found + (place.bench.inputs() if place.bench else [])
+    return [*found, *(place.bench.inputs if place.bench else ())]
 
 
 def common(doubts: Doubts) -> list[Input]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,7 +25,7 @@ from castsugar.comparison.drawn_batches import (
     placed,
     solved,
 )
-from castsugar.comparison.in_motor import in_motor
+from castsugar.comparison.in_motor import FAMILIES, InMotor, in_motor
 from castsugar.comparison.uncertain_inputs import (
     Conditions,
     Doubts,
@@ -213,12 +213,16 @@ class UncertainMixes:
         recipes = [Recipe.of(mix, doubts) for mix in listed]
         keys = [recipe.identity for recipe in recipes]
         each = dict(zip(keys, recipes, strict=True))
-        motor = conditions.motor
-        benches = in_motor([*each.values()], motor) if motor is not None else {}
         places = {
-            key: placed(recipe, conditions, doubts, benches.get(key))
-            for key, recipe in each.items()
+            key: placed(recipe, conditions, doubts) for key, recipe in each.items()
         }
+        if conditions.motor is not None:
+            cast = [place.cast() for place in places.values()]
+            benches = in_motor(cast, conditions.motor, doubts)
+            places = {
+                key: replace(place, bench=bench)
+                for (key, place), bench in zip(places.items(), benches, strict=True)
+            }
         found = [i for p in places.values() for i in inputs_of(p)]
         return cls(
             mixes=listed,
@@ -252,23 +256,28 @@ class UncertainMixes:
         }
 
     def medians(self) -> Columns:
-        """Return what the table shows as the median of its own draws, (mixes,) each.
+        """Return what the table shows as medians, (mixes,) each.
 
-        Of the kitchen's doubts alone, the powders as dry as the recipe says.
+        Of viscosity that of the kitchen's doubts alone, the powders as dry as the
+        recipe says; of pressure that of the formula.
         """
         stoves = [self._places[key].stove for key in self._keys]
         found = [stove.median() for stove in stoves if stove is not None]
-        return {DECADES[0]: np.array(found)} if found else {}
+        medians = {DECADES[0]: np.array(found)} if found else {}
+        if self.benches:
+            medians[MOTOR[0]] = np.array([bench.median for bench in self.benches])
+        return medians
 
-    def burn_laws(self) -> tuple[str, ...]:
-        """Return what burn law each mix has; empty without a motor."""
+    @property
+    def benches(self) -> tuple[InMotor, ...]:
+        """Return each mix in the motor; empty without one."""
         benches = [self._places[key].bench for key in self._keys]
-        return tuple(b.law for b in benches if b is not None)
+        return tuple(bench for bench in benches if bench is not None)
 
-    def withheld(self) -> tuple[str, ...]:
-        """Return why no pressure is told of each mix; empty where one is."""
-        benches = [self._places[key].bench for key in self._keys]
-        return tuple(b.withheld if b is not None else "" for b in benches)
+    @property
+    def identities(self) -> tuple[str, ...]:
+        """Return what makes each mix the recipe that it is."""
+        return self._keys
 
     def stepped(self, step: float) -> list[Mapping[str, Mapping[str, float]]]:
         """Return what one scale step more of one item changes.
@@ -383,6 +392,15 @@ class Draws:
         """Summarise a column of one mix."""
         return summarise(self.values[self.known(column)][:, mix])
 
+    def interval(self, column: str, mix: int) -> tuple[float, float]:
+        """Return the 95 % interval of a column of one mix.
+
+        Of the draws; of a pressure by formula, as in the table, whatever is drawn.
+        """
+        if column in MOTOR:
+            return self.outlook.benches[mix].ends
+        return self.summary(column, mix).interval
+
     def difference(self, column: str, mix: int, baseline: int) -> FloatArray:
         """Return paired differences, (count,); of ln for viscosity.
 
@@ -417,7 +435,46 @@ class Draws:
             row = effects[mix] - (0.0 if baseline is None else effects[baseline])
         if not np.isfinite(row).all():
             return self._by_rank(column, mix, baseline)
-        return parts_of(self.inputs, row, row**2)
+        inputs = list(self.inputs)
+        for family in FAMILIES:
+            self._alone(inputs, row, (family, column), (mix, baseline))
+        return parts_of(inputs, row, row**2)
+
+    def _alone(
+        self,
+        inputs: list[Input],
+        row: FloatArray,
+        of: tuple[str, str],
+        pair: tuple[int, int | None],
+    ) -> None:
+        """Name a family of doubts by one mix or two, whoever else is compared.
+
+        What the family does to the baseline goes by that, what it does to the other
+        mix besides by the other one.
+        """
+        (family, column), (mix, baseline) = of, pair
+        places = {i.key: k for k, i in enumerate(self.inputs)}
+        all_of = [k for key, k in places.items() if key.startswith(family)]
+        effects = self.effects[column][:, all_of]
+        row[all_of] = 0.0
+        own = effects[mix]
+        whole = float(np.linalg.norm(own))
+        if baseline is not None:
+            first = effects[baseline]
+            size = float(np.linalg.norm(first))
+            along = float(own @ first) / size if size else 0.0
+            key = f"{family}{self.outlook.identities[baseline]}"
+            if key in places:
+                row[places[key]] = along - size
+            own = own - along * first / (size or 1.0)
+        key = f"{family}{self.outlook.identities[mix]}"
+        if key in places and whole:
+            rest = float(np.linalg.norm(own))
+            row[places[key]] += rest
+            one = inputs[places[key]]
+            inputs[places[key]] = replace(
+                one, uncertainty=one.uncertainty * rest / whole
+            )
 
     def _by_rank(self, column: str, mix: int, baseline: int | None) -> list[Part]:
         """Return shares where a step jams: squared rank correlations of the draws."""

@@ -20,6 +20,7 @@ from castsugar.motor.burn_law import BurnLaw, burn_rate
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of
+from castsugar.motor.scatter import WIDTHS, Scatter
 from castsugar.rows import shipped_species
 
 # ----------------------------------------------------------------------------
@@ -57,8 +58,12 @@ _LAWS = {
     "measured": MEASURED,
     "stated": STATED,
     "borrowed": BORROWED,
-    "nearest": BORROWED,
+    "assumed": ASSUMED,
 }
+
+
+#: Of widths that nobody stated.
+_ASSUMED = "no source; [scatter] of the bench file states them"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,10 +127,10 @@ def law_standing(origin: str) -> str:
 
     Examples
     --------
-    >>> law_standing("measured"), law_standing("nearest measured mix: a, 6 % differs")
-    ('measured', 'borrowed')
+    >>> law_standing("measured: a"), law_standing("model of 2 mixes: 6 % of the mass")
+    ('measured', 'derived')
     """
-    return _LAWS.get(origin.split(":")[0].split(" ")[0], DERIVED)
+    return _LAWS.get(origin.split(":")[0], DERIVED)
 
 
 # ----------------------------------------------------------------------------
@@ -173,6 +178,7 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
             source=", ".join(law.invented) or law.origin.removeprefix("borrowed: "),
             note=_law_note(law),
         )
+    yield from _scatter(motor.burning.scatter)
     spread = motor.spread
     stated = "invented, [motor]" if motor.invented else "stated by you, [motor]"
     usual = "common practice, no source, unless [motor] states it"
@@ -222,10 +228,28 @@ def _law_note(law: BurnLaw) -> str:
     if law.covariance is not None:
         doubt = f" \u00b1 {math.sqrt(law.covariance[1][1]):.2g}"
     low, high = (1e-6 * end for end in law.tested)
-    text = f"exponent {band.exponent:.3g}{doubt}, {low:.3g} to {high:.3g} MPa"
-    if math.isfinite(law.degrees_of_freedom):
-        text += f", {law.degrees_of_freedom:g} degrees of freedom"
-    return text
+    return f"exponent {band.exponent:.3g}{doubt}, {low:.3g} to {high:.3g} MPa"
+
+
+def _scatter(known: Scatter) -> Iterable[Evidence]:
+    """Return the widths of burn rates: those stated, and those assumed."""
+    for standing, source in ((STATED, "stated by you, [scatter]"), (ASSUMED, _ASSUMED)):
+        told = [
+            f"{name.replace('_', ' ').removesuffix(' u')} "
+            f"{100.0 * getattr(known, name):g} %"
+            for name in WIDTHS
+            if (name in known.stated) == (standing == STATED)
+        ]
+        if told:
+            yield Evidence(
+                subject=f"scatter of burning rates: {', '.join(told)}",
+                value=math.nan,
+                uncertainty=math.nan,
+                unit="",
+                standing=standing,
+                source=source,
+                note="standard deviations, before what was burned says more",
+            )
 
 
 def _grain(motor: Hardware) -> Iterable[Evidence]:

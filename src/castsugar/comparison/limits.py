@@ -10,14 +10,15 @@ from typing import Any
 import numpy as np
 
 from castsugar.comparison.draws import Draws
-from castsugar.comparison.evidence import MEASURED, STATED, law_standing
+from castsugar.comparison.evidence import DERIVED, MEASURED, STATED, law_standing
 from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.limits import Limit, LimitVerdict, Requirement, judge_rows, limits_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.pressure_table import burn_law_of
+from castsugar.motor.pressure_table import components_of, origin_of
 
-#: What a verdict on pressure may rest on, and on which burn laws it does not.
+#: What a verdict on pressure may rest on: nothing that the user burned; and on which
+#: burn laws it needs no words.
 BORROWED_RATE, FIRM = "borrowed burning rate", (MEASURED, STATED)
 
 _PRESSED = ("peak_pressure", "pressure_margin_percent")
@@ -92,12 +93,14 @@ def judge_limits(
 
 
 def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
-    """Return what the pressure of each mix rests on, where it is nothing measured."""
+    """Return what the pressure of each mix rests on, where it was not burned itself."""
     motor = conditions.motor
     if motor is None:
         return [""] * len(mixes)
-    origins = [burn_law_of(of_mixes([m]), motor).origin for m in mixes]
-    return ["" if law_standing(o) in FIRM else BORROWED_RATE for o in origins]
+    parts = components_of(of_mixes(mixes))
+    origins = [origin_of(motor.burning, own) for own in parts]
+    ground = {DERIVED: "{}", **dict.fromkeys(FIRM, "")}
+    return [ground.get(law_standing(o), BORROWED_RATE).format(o) for o in origins]
 
 
 def _share(draws: Draws, limit: Limit, mix: int) -> float:

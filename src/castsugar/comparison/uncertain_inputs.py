@@ -52,6 +52,9 @@ class Doubts:
         Relative, of the chamber pressure. Common practice, no source.
     enthalpies, product_data : bool
         Whether the enthalpies of formation and the product data count.
+    batch_scatter, process_scatter, firing_scatter : bool
+        Whether draws hold what the next batch, another process and the next firing do
+        to the burn rate. The table's pressures always hold all of it.
 
     Raises
     ------
@@ -65,6 +68,9 @@ class Doubts:
     pressure: float = 0.05
     enthalpies: bool = True
     product_data: bool = True
+    batch_scatter: bool = True
+    process_scatter: bool = True
+    firing_scatter: bool = True
 
     def __post_init__(self) -> None:
         """Check the numbers."""
@@ -85,9 +91,13 @@ class Doubts:
     @classmethod
     def none(cls, batch: float = 0.2) -> Doubts:
         """Return doubts that are all 0."""
-        off = {f.name: 0.0 for f in fields(cls) if f.type == "float"}
-        off["batch"] = batch
-        return cls(**off, enthalpies=False, product_data=False)
+        off: dict[str, Any] = {f.name: 0.0 for f in fields(cls) if f.type == "float"}
+        off |= {f.name: False for f in fields(cls) if f.type == "bool"}
+        return cls(**off | {"batch": batch})
+
+    def counts(self, kind: str) -> bool:
+        """Return whether a kind of input counts; one without a switch does."""
+        return bool(getattr(self, f"{kind}_scatter", True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -186,7 +196,8 @@ class Input:
     key : str
         Names its draws.
     kind : str
-        weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor.
+        weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor,
+        batch, process, firing.
     label : str
         For people.
     uncertainty : float
@@ -213,9 +224,9 @@ class Input:
 def identity(mix: Mix, *, data: bool = True) -> str:
     """Return what makes two mixes one recipe, as a short text.
 
-    Every pure substance with its share and item, and the water that leaves; the name
-    of the mix does not count. With `data` the enthalpies count too: without, a recipe
-    looked at with other data is the same batch.
+    Every pure substance with its share and item, the water that leaves, and how it is
+    made; the name of the mix does not count. With `data` the enthalpies count too:
+    without, a recipe looked at with other data is the same batch.
     """
     parts = [
         f"{c.origin}|{c.ingredient.name}|{c.mass_fraction:.10g}"
@@ -223,7 +234,7 @@ def identity(mix: Mix, *, data: bool = True) -> str:
         for c in mix.weighed
     ]
     parts += [f"{s.name}|{s.dry_solids:.10g}|{s.grade:.6g}" for s in mix.syrups]
-    text = "\n".join([*sorted(parts), f"{mix.water_lost:.10g}"])
+    text = "\n".join([*sorted(parts), f"{mix.water_lost:.10g}", mix.process])
     return hashlib.blake2b(text.encode(), digest_size=6).hexdigest()
 
 
@@ -625,6 +636,7 @@ class Recipe:
             items=items,
             shares=shares,
             mixes=(),
+            process=self.mix.process,
         )
         brown = self.mix.browned if browned is None else browned
         return start.cast_again(water_lost, browned=np.full(len(shares), brown))

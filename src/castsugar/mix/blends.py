@@ -10,14 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import named_options, shown
+from castsugar.checks import named_options, one_of, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.data.records import Ingredient
 from castsugar.errors import InputError
 from castsugar.mix import refusals, weighing
-from castsugar.mix.mix import Mix
+from castsugar.mix.mix import PROCESSES, Mix
 from castsugar.mix.weighing import Constituent, Item, Lot, item_with_solids, weigh_items
+
+#: What all rows share.
+_OF_ALL = ("ingredients", "items", "process")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +53,8 @@ class Blends:
         Mass fractions of the items, as weighed.
     mixes : tuple of Mix
         What the rows were made of; empty if items were weighed.
+    process : str
+        How all of them are made, if items were weighed; else each mix says its own.
     """
 
     names: tuple[str, ...]
@@ -68,6 +73,7 @@ class Blends:
     items: tuple[Item, ...]
     shares: FloatArray
     mixes: tuple[Mix, ...] = ()
+    process: str = ""
 
     def __len__(self) -> int:
         return len(self.names)
@@ -113,13 +119,21 @@ class Blends:
             elements=elements,
             enthalpy=enthalpy,
             browned=float(self.browned[row]),
+            process=self.process,
         )
+
+    @property
+    def processes(self) -> tuple[str, ...]:
+        """How each row is made, as :attr:`castsugar.mix.mix.Mix.process`."""
+        if self.mixes:
+            return tuple(mix.process for mix in self.mixes)
+        return (self.process,) * len(self)
 
     def take(self, part: slice) -> Blends:
         """Return some of the rows."""
         kept = {
             f.name: getattr(self, f.name)
-            if f.name in ("ingredients", "items")
+            if f.name in _OF_ALL
             else getattr(self, f.name)[part]
             for f in fields(self)
         }
@@ -153,14 +167,15 @@ class Blends:
         if solids:
             items = tuple(item_with_solids(item, solids) for item in items)
         brown = self.browned if browned is None else browned
-        return _cast(self.names, items, self.shares, water_lost, brown)
+        made = _cast(self.names, items, self.shares, water_lost, brown)
+        return replace(made, process=self.process)
 
     def where(self, chosen: NDArray[np.bool_], other: Blends) -> Blends:
         """Return the rows chosen of these blends, and the rest of others like them."""
         kept: dict[str, Any] = {}
         for f in fields(self):
             one, two = getattr(self, f.name), getattr(other, f.name)
-            if f.name in ("ingredients", "items"):
+            if f.name in _OF_ALL:
                 kept[f.name] = one
             elif isinstance(one, tuple):
                 if not one:
@@ -209,13 +224,14 @@ def of_mixes(mixes: Sequence[Mix]) -> Blends:
 
 
 @named_options
-def blend(
+def blend(  # noqa: PLR0913 - keyword-only options
     items: Sequence[str],
     fractions: FloatArray,
     *,
     water_lost: float = 0.0,
     lots: Mapping[str, Lot] | None = None,
     alternatives: Mapping[str, str] | None = None,
+    process: str = "",
     database: Database | None = None,
 ) -> Blends:
     """Cast many mixes of the same items at once.
@@ -228,7 +244,7 @@ def blend(
         Mass fractions as weighed; rows sum to 1 within 1e-6.
     water_lost : float
         Fraction of the mix's own water that leaves.
-    lots, alternatives, database
+    lots, alternatives, process, database
         As for :meth:`castsugar.mix.mix.Mix.weigh`.
 
     Returns
@@ -252,6 +268,8 @@ def blend(
         alternatives=alternatives,
         database=database,
     )
+    if process:
+        made = replace(made, process=one_of("process", process, PROCESSES))
     for item in made.items:
         refusals.check_catalogued("blend", item.constituents)
     for row in np.flatnonzero(made.outside).tolist():

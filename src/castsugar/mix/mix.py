@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from castsugar import plain
-from castsugar.checks import instance, named_options, shown
+from castsugar.checks import instance, named_options, one_of, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError
@@ -19,6 +19,10 @@ from castsugar.mix.weighing import Constituent, Lot, expand, syrup_use
 
 if TYPE_CHECKING:
     import pandas as pd
+
+#: What a propellant can be made by; how, is part of what it is. The first is taken
+#: where nothing is stated.
+PROCESSES: Final = ("cooked syrup", "boiled down", "melted dry", "pressed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +48,9 @@ class Mix:
     browned : float
         Share of its sugar that the cook degraded; NaN after a cook that no model
         covers. Its elements and enthalpy are those of sugar that is not.
+    process : str
+        How it is made, one of :data:`PROCESSES`; empty: as the user's kitchen makes
+        all of them.
     """
 
     name: str
@@ -55,6 +62,7 @@ class Mix:
     elements: tuple[float, ...]
     enthalpy: float
     browned: float = 0.0
+    process: str = ""
 
     @classmethod
     @named_options
@@ -67,6 +75,7 @@ class Mix:
         water_lost: float = 0.0,
         lots: Mapping[str, Lot] | None = None,
         alternatives: Mapping[str, str] | None = None,
+        process: str = "",
         database: Database | None = None,
     ) -> Mix:
         """Weigh a recipe and cast it.
@@ -89,6 +98,8 @@ class Mix:
             Item to :class:`Lot`.
         alternatives : mapping, optional
             Ingredient to the name of an alternative enthalpy of formation.
+        process : str, optional
+            How it is made, one of :data:`PROCESSES`.
         database : Database, optional
             The shipped one by default.
 
@@ -109,6 +120,7 @@ class Mix:
             water_lost=water_lost,
             lots=lots,
             alternatives=alternatives,
+            process=process,
             database=database,
         )
         refusals.check_mix(mix.name, mix.weighed)
@@ -124,6 +136,7 @@ class Mix:
         water_lost: float = 0.0,
         lots: Mapping[str, Lot] | None = None,
         alternatives: Mapping[str, str] | None = None,
+        process: str = "",
         database: Database | None = None,
     ) -> Mix:
         """Weigh as :meth:`weigh` does, without a look at what the fuel is.
@@ -134,6 +147,8 @@ class Mix:
         instance(database, Database, "database")
         data = database or load_database()
         weighing.check_water_lost(water_lost)
+        if process:
+            one_of("process", process, PROCESSES)
         if isinstance(recipe, str):
             recipe = parse_recipe(recipe)
         if isinstance(recipe, Recipe):
@@ -167,6 +182,7 @@ class Mix:
             water_lost=water_lost,
             elements=elements,
             enthalpy=enthalpy,
+            process=process,
         )
 
     @property

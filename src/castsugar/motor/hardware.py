@@ -18,6 +18,7 @@ from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, allowable_pressure
+from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.grain import Grain
 from castsugar.motor.mass_balance import BRANCHES, Bands
 from castsugar.motor.nozzle import Nozzle
@@ -96,6 +97,9 @@ class Hardware:
         Standard uncertainty of the ln of a measured one, for the next firing.
     firings : int
         Sound firings behind it.
+    efficiencies : Efficiencies
+        What is known of c* and nozzle together; held beforehand where nothing was
+        fired.
     spread : Spread
     ambient_pressure : float
         [Pa]
@@ -128,6 +132,7 @@ class Hardware:
     efficiency_measured: bool = False
     efficiency_u: float = 0.0
     firings: int = 0
+    efficiencies: Efficiencies = field(default_factory=learn_efficiencies)
     spread: Spread = field(default=SPREAD)
     ambient_pressure: float = STANDARD_ATMOSPHERE
     installed_mass: float | None = None

@@ -272,14 +272,14 @@ class _Some:
         """Return the chance to stay below x, and how it rises with x."""
         from scipy.special import ndtr
 
-        at = _shares(x, nodes)
-        mean, slope = (np.einsum("if,ihf->hf", share, near[0]) for share in at)
-        variance, growth = (np.einsum("if,ihf->hf", share, near[1]) for share in at)
-        sd = np.sqrt(np.maximum(variance, 0.0) + self.supply_u**2)
+        share, rise = _shares(x, nodes)
+        mean, slope = (np.einsum("if,ihf->hf", s, near[0]) for s in (share, rise))
+        variance, more = (np.einsum("if,ihf->hf", s, near[1]) for s in (share, rise))
+        variance = np.maximum(variance, 0.0) + self.supply_u**2
+        sd = np.sqrt(variance)
         z = (x + self.threshold - mean) / sd
         weights = self.model.weights
-        rise = (1.0 - slope - 0.5 * z * growth / sd) / sd
-        bell = np.exp(-0.5 * z * z) * rise
+        bell = np.exp(-0.5 * z * z) * ((1.0 - slope) / sd - 0.5 * z * more / variance)
         return weights @ ndtr(z), weights @ bell / math.sqrt(2.0 * math.pi)
 
     def _stencil(self, nodes: Whole) -> tuple[FloatArray, FloatArray]:

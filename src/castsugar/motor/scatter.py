@@ -8,10 +8,7 @@ from typing import Final
 
 from castsugar.checks import numbers
 from castsugar.errors import InputError
-
-#: What a propellant can be made by; how, is part of what it is. The first is taken
-#: where nothing is stated.
-PROCESSES: Final = ("cooked syrup", "boiled down", "melted dry", "pressed")
+from castsugar.mix.mix import PROCESSES as PROCESSES
 
 #: Widths that a user may state, and between which values. [-]
 STATED_RANGE: Final = (0.005, 0.30)
@@ -141,15 +138,20 @@ class Scatter:
                 f"{self.length:g}, slope {self.slope:g}; allowed: -30 to 30 %, above 0"
             )
 
+    def assumed(self) -> dict[str, float]:
+        """Return the widths that nobody stated, in the order of :data:`WIDTHS`."""
+        return {n: getattr(self, n) for n in WIDTHS if n not in self.stated}
 
-#: Widths of :class:`Scatter` that a bench file may state, in percent.
+
+#: Widths of :class:`Scatter` that a bench file may state, in percent; those first that
+#: move the pressure of a mix whose strands burned most.
 WIDTHS: Final = (
     "batch",
-    "strand",
-    "session",
-    "bend",
+    "strands_to_motor_u",
     "surface",
     "firing",
+    "bend",
+    "session",
+    "strand",
     "process",
-    "strands_to_motor_u",
 )

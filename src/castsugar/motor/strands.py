@@ -10,15 +10,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import positive
-from castsugar.motor.burn_differences import Comparison, Group, compare, testable
-from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.checks import one_of, positive, within
+from castsugar.mix.mix import PROCESSES
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.pressure_bands import BandChoice, choose_bands
 from castsugar.motor.single_pressure import (
     NextTest,
     SinglePressure,
     at_one_pressure,
-    borrowed_offers,
     is_one_pressure,
     next_test,
 )
@@ -50,6 +49,15 @@ class Strand:
     temperature : float or None
         Before ignition. [K]
     mix, note : str
+    batch : str
+        The pot that it was cast from; empty if not stated.
+    process : str
+        How that was made, one of :data:`castsugar.mix.mix.PROCESSES`; empty if not
+        stated.
+    degraded : float
+        Share of its sugar that the cook degraded. [-]
+    date : str
+        When it burned, 2026-05-02; empty if not stated.
     line : int
         Line of the file it came from; 0 if none.
     file : str
@@ -60,7 +68,8 @@ class Strand:
     Raises
     ------
     InputError
-        Length, time, pressure or temperature not positive.
+        Length, time, pressure or temperature not positive; a process that is none; a
+        degraded share outside 0 to 1.
     """
 
     length: float
@@ -69,6 +78,10 @@ class Strand:
     temperature: float | None = None
     mix: str = ""
     note: str = ""
+    batch: str = ""
+    process: str = ""
+    degraded: float = 0.0
+    date: str = ""
     line: int = 0
     file: str = ""
     invented: bool = False
@@ -79,6 +92,9 @@ class Strand:
         positive("pressure", self.pressure, "Pa")
         if self.temperature is not None:
             positive("temperature", self.temperature, "K")
+        if self.process:
+            one_of("process", self.process, PROCESSES)
+        within("degraded share", self.degraded, 0.0, 1.0)
 
     @property
     def rate(self) -> float:
@@ -126,8 +142,6 @@ class MixResult:
         Strands to look at again; all of them are in the fit.
     single : SinglePressure or None
         If everything burned at one pressure.
-    offers : tuple of BurnLaw
-        Then: borrowed laws scaled to the rate there.
     next_test : NextTest or None
         Then: the test that would fix the exponent.
     cautions : tuple of str
@@ -143,7 +157,6 @@ class MixResult:
     lack_of_fit: LackOfFit | None = None
     outliers: tuple[Outlier, ...] = ()
     single: SinglePressure | None = None
-    offers: tuple[BurnLaw, ...] = ()
     next_test: NextTest | None = None
     cautions: tuple[str, ...] = ()
 
@@ -177,54 +190,35 @@ class StrandResults:
     ----------
     mixes : tuple of MixResult
         In order of first appearance.
-    comparisons : tuple of Comparison
-        Every pair.
     """
 
     mixes: tuple[MixResult, ...]
-    comparisons: tuple[Comparison, ...]
 
     def __repr__(self) -> str:
         return "\n".join(map(repr, self.mixes))
 
 
 def analyse(
-    strands: Sequence[Strand],
-    *,
-    borrowed: Sequence[BurnLaw] = (),
-    kind: str = "",
-    level: float = 0.95,
-    pressure: float | None = None,
+    strands: Sequence[Strand], *, kind: str = "", level: float = 0.95
 ) -> StrandResults:
-    """Turn strands into burn laws, one for each mix, and compare the mixes.
+    """Turn strands into burn laws, one for each mix.
 
     Parameters
     ----------
     strands : sequence of Strand
-    borrowed : sequence of BurnLaw
-        Laws to offer where everything burned at one pressure.
     kind : str
-        Offer those of this kind only; all if empty.
+        Of the laws.
     level : float
         Probability of intervals.
-    pressure : float, optional
-        Where mixes are compared. [Pa]
     """
     groups: dict[str, list[Strand]] = {}
     for strand in strands:
         groups.setdefault(strand.mix, []).append(strand)
-    mixes = tuple(
-        analyse_mix(name, group, borrowed=borrowed, kind=kind, level=level)
-        for name, group in groups.items()
-    )
-    pairs = list(itertools.combinations(mixes, 2))
-    count = max(sum(testable(_group(a), _group(b)) for a, b in pairs), 1)
     return StrandResults(
-        mixes=mixes,
-        comparisons=tuple(
-            compare(_group(a), _group(b), pressure=pressure, level=level, pairs=count)
-            for a, b in pairs
-        ),
+        mixes=tuple(
+            analyse_mix(name, group, kind=kind, level=level)
+            for name, group in groups.items()
+        )
     )
 
 
@@ -232,7 +226,6 @@ def analyse_mix(
     mix: str,
     strands: Sequence[Strand],
     *,
-    borrowed: Sequence[BurnLaw] = (),
     kind: str = "",
     level: float = 0.95,
 ) -> MixResult:
@@ -251,7 +244,6 @@ def analyse_mix(
             strands=kept,
             reason=_reason_single(single),
             single=single,
-            offers=borrowed_offers(single, borrowed, kind),
             next_test=next_test(single),
             cautions=cautions,
         )
@@ -281,11 +273,6 @@ def analyse_mix(
         outliers=outliers(fit),
         cautions=cautions + _cautions_of_fit(fit, test),
     )
-
-
-def _group(result: MixResult) -> Group:
-    name = result.mix or "(no mix named)"
-    return Group(name=name, pressure=result.pressure, rate=result.rate)
 
 
 def _count(number: int) -> str:
@@ -441,14 +428,6 @@ def new_strand_interval(single: SinglePressure) -> Interval:
         return 0.0, math.inf
     half = student(single.level, single.count - 1) * single.new_strand_u
     return single.rate * _exp(-half), single.rate * _exp(half)
-
-
-def grain_interval(law: BurnLaw, pressure: float, level: float) -> Interval:
-    """Return the interval of the rate of a new grain at a pressure [Pa]. [m/s]"""
-    half = student(level, law.degrees_of_freedom)
-    half *= float(log_rate_uncertainty(law, pressure))
-    rate = float(burn_rate(law, pressure))
-    return rate * _exp(-half), rate * _exp(half)
 
 
 def _exp(x: float) -> float:

@@ -314,25 +314,21 @@ def _spoilt(task: Task) -> str:
 
 
 def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:
-    """Return mixes that were made or measured, as fractions of the space's items.
+    """Return mixes that were made or burned, each once, as fractions of the items.
 
-    A measured mix keeps its own burn law: a better one than all mixes around it, which
-    no lattice meets.
+    The rate is least in doubt around a mix that was burned: a good place to start.
     """
     names = task.space.columns
     recipes = [dict(recipe) for recipe in task.tried.values()]
     motor = task.settings.motor
     if motor is not None:
-        parts = motor.burning.components
-        recipes += [
-            dict(zip(parts, mix.fractions, strict=True))
-            for mix in motor.burning.law.mixes
-        ]
-    return tuple(
+        recipes += [dict(one.fractions) for one in motor.burning.evidence]
+    found = (
         tuple(recipe.get(name, 0.0) / sum(recipe.values()) for name in names)
         for recipe in recipes
         if {n for n, share in recipe.items() if share > 0.0} <= set(names)
     )
+    return tuple(dict.fromkeys(found))
 
 
 def _rounded(

@@ -6,12 +6,16 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 from castsugar import plausible
+from castsugar.checks import day, one_of
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
+from castsugar.mix.mix import PROCESSES
 from castsugar.motor.strands import Strand
 from castsugar.readings.tables import Heading, Sheet, quantities, read_sheet
 
@@ -38,7 +42,16 @@ STRAND_COLUMNS = (
         quantity="temperature",
         required=False,
     ),
-    Heading(name="mix", others=("batch", "recipe"), required=False),
+    Heading(name="mix", others=("recipe",), required=False),
+    Heading(name="batch", others=("pot",), required=False),
+    Heading(name="process", required=False),
+    Heading(
+        name="degraded",
+        others=("degraded sugar", "browned sugar"),
+        quantity="fraction",
+        required=False,
+    ),
+    Heading(name="date", others=("day",), required=False),
     Heading(name="note", others=("notes", "remark", "comment"), required=False),
 )
 
@@ -48,6 +61,7 @@ _RANGES = {
     "time": "strand time",
     "pressure": "pressure of a burn rate",
     "temperature": "strand temperature",
+    "degraded": "degraded share of the sugar",
 }
 
 
@@ -57,10 +71,11 @@ def read_strands(
     """Read strands from a CSV file.
 
     One header line, one row a strand: length, time, pressure, and if known temperature,
-    mix, note. Units stand in the header ("length (mm)", "time_s", "pressure [psig]") or
-    in every cell. The pressure may be the word "ambient". Cells are separated by
-    commas, semicolons or tabs; a decimal comma is read in the last two. Lines that
-    start with # and blank lines are skipped.
+    mix, batch, process, degraded (share of the sugar), date, note. Units stand in the
+    header ("length (mm)", "time_s", "pressure [psig]") or in every cell. The pressure
+    may be the word "ambient". Cells are separated by commas, semicolons or tabs; a
+    decimal comma is read in the last two. Lines that start with # and blank lines are
+    skipped.
 
     Parameters
     ----------
@@ -84,9 +99,14 @@ def read_strands(
     read = quantities(sheet, "pressure", {"ambient": ambient})
     _not_all_zero(sheet, read)
     pressures = _possible(sheet, "pressure", read)
-    temperatures = quantities(sheet, "temperature")
+    temperatures, degraded = (
+        quantities(sheet, name) for name in ("temperature", "degraded")
+    )
     _possible(sheet, "temperature", temperatures)
-    return tuple(
+    _possible(sheet, "degraded", degraded)
+    _all_or_none(sheet, "batch")
+    processes, dates = _told(sheet, "process", _process), _told(sheet, "date", day)
+    strands = tuple(
         Strand(
             length=lengths[i],
             time=times[i],
@@ -94,12 +114,24 @@ def read_strands(
             temperature=temperatures[i],
             mix=_text(sheet, "mix", i),
             note=_text(sheet, "note", i),
+            batch=_text(sheet, "batch", i),
+            process=processes[i],
+            degraded=degraded[i] or 0.0,
+            date=dates[i],
             line=line,
             file=str(path),
             invented=sheet.invented,
         )
         for i, line in enumerate(sheet.lines)
     )
+    check_batches(strands)
+    if "mix" not in sheet.columns and len({s.batch for s in strands}) > 1:
+        plausible.remark(
+            f"{sheet.file}: column {sheet.columns['batch'].title!r} names batches of "
+            "one mix; a column of mixes is called mix",
+            plausible.OLD_NAME,
+        )
+    return strands
 
 
 def read_strand_files(
@@ -110,7 +142,7 @@ def read_strand_files(
     Raises
     ------
     DataError
-        As for :func:`read_strands`.
+        As for :func:`read_strands`; a batch that two files tell differently.
     InputError
         If all strands of a file stand in another, too, or two files name no mix:
         nothing says then that it is one.
@@ -127,7 +159,60 @@ def read_strand_files(
             f"{' and '.join(nameless)} name no mix: write a column mix into each, with "
             "one name if they hold strands of one mix"
         )
-    return tuple(strand for strands in files for strand in strands)
+    found = tuple(strand for strands in files for strand in strands)
+    check_batches(found)
+    return found
+
+
+def stated(strands: Sequence[Strand], **values: Any) -> tuple[Strand, ...]:
+    """Return strands with what is stated of all of them, where their file says nothing.
+
+    Parameters
+    ----------
+    strands : sequence of Strand
+    **values
+        `batch`, `process`, `degraded` and `date` of :class:`Strand`; empty or 0 if
+        not stated.
+
+    Raises
+    ------
+    InputError
+        For a strand whose file says otherwise.
+    """
+    given = {name: value for name, value in values.items() if value}
+    for strand, (name, value) in itertools.product(strands, given.items()):
+        own = getattr(strand, name)
+        if own and own != value:
+            raise InputError(
+                f"{name} is {value!r}, and {_place(strand)}, column {name!r}, says "
+                f"{own!r}; leave {name} to the file"
+            )
+    return tuple(replace(strand, **given) for strand in strands)
+
+
+def check_batches(strands: Sequence[Strand]) -> None:
+    """Refuse a batch of two mixes or of two processes: a batch is one pot.
+
+    Raises
+    ------
+    DataError
+        File and line of both strands.
+    """
+    first: dict[str, Strand] = {}
+    for strand in filter(lambda s: s.batch, strands):
+        one = first.setdefault(strand.batch, strand)
+        for name in ("mix", "process"):
+            here, there = getattr(strand, name), getattr(one, name)
+            if here != there:
+                raise DataError(
+                    f"{_place(strand)}, column 'batch': {strand.batch!r} has {name} "
+                    f"{here!r}, and {there!r} in {_place(one)}; a batch is one mix "
+                    "made by one process: give each a batch name of its own"
+                )
+
+
+def _place(strand: Strand) -> str:
+    return f"{Path(strand.file).name} line {strand.line}"
 
 
 def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
@@ -183,6 +268,39 @@ def _not_all_zero(sheet: Sheet, pressures: Sequence[float | None]) -> None:
             f"{cell!r}, like every pressure, is zero; write 'ambient' for open air, or "
             "a gauge unit such as psig or kPa(g)"
         )
+
+
+def _all_or_none(sheet: Sheet, name: str) -> None:
+    """Refuse a column that is filled for some rows and empty for others."""
+    cells = list(sheet.cells(name))
+    filled = next((line for line, cell in cells if cell), None)
+    for line, cell in cells:
+        if filled is not None and not cell:
+            raise sheet.fail(
+                line,
+                name,
+                cell,
+                f"is empty, and line {filled} names one; name the {name} of every "
+                "strand, or of none",
+            )
+
+
+def _told(sheet: Sheet, name: str, read: Callable[[str], str]) -> list[str]:
+    """Return an optional column of words, each as its reader has it."""
+    found = [""] * len(sheet.rows)
+    for row, (line, cell) in enumerate(sheet.cells(name)):
+        try:
+            found[row] = read(cell) if cell else ""
+        except InputError as error:
+            title = sheet.columns[name].title
+            raise DataError(
+                f"{sheet.file} line {line}, column {title!r}: {error}"
+            ) from None
+    return found
+
+
+def _process(cell: str) -> str:
+    return one_of("process", cell.lower(), PROCESSES)
 
 
 def _text(sheet: Sheet, name: str, row: int) -> str:

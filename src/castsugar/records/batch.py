@@ -18,6 +18,7 @@ from castsugar.records.record import (
     KINDS,
     MADE,
     MADE_MORE,
+    MADE_ONCE,
     SCHEMA,
     SUFFIX,
     Event,
@@ -86,6 +87,12 @@ class Batch:
         """Mass of the grains as they were cast, the last one told. [kg]"""
         told = [e for e in self.standing if e.kind == "cast"]
         return float(told[-1].values["mass_kg"]) if told else None
+
+    @property
+    def degraded(self) -> float:
+        """Degraded share of its sugar, as predicted; 0 where unknown or under 0.1 %."""
+        percent = self.predictions.get("sugar_degraded_percent", math.nan)
+        return 0.01 * float(percent) if float(percent) >= 0.1 else 0.0
 
     def __repr__(self) -> str:
         """Say which batch it is, not all that is known of it."""
@@ -195,6 +202,7 @@ _MADE = {
     "cup_kg": "cups",
     "cook": "cook",
     "minutes": "minutes",
+    "process": "process",
     "water_lost": "water_lost",
     "pressure_Pa": "pressure",
     "bench": "bench",
@@ -278,7 +286,7 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
     """Check line 1."""
     if raw.get("schema") != SCHEMA:
         raise _Wrong(f"schema is {_short(raw.get('schema'))}; this reads {SCHEMA!r}")
-    raw.setdefault("cup_kg", {})
+    raw = MADE_ONCE | raw
     _check(raw, MADE | MADE_MORE, "line 1")
     if f"{raw['id']}{SUFFIX}" != path.name:
         raise _Wrong(
@@ -298,6 +306,7 @@ def _made(raw: dict[str, Any], path: Path) -> Made:
             raise _Wrong(f"'cup_kg' of {_short(name)} must be below its mass")
     bench = raw["bench"]
     if bench is not None:
+        bench.setdefault("scatter", "")
         _check(bench, BENCH, "'bench'")
     told = {name: raw[key] for key, name in _MADE.items()}
     told["bench"] = None if bench is None else FrozenBench(**bench)

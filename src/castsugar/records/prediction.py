@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 # What a record keeps of other files: tables of the bench file, names and hashes.
 
 #: Tables that matter for what is foreseen.
-TABLES = ("kitchen", "motor", "lots")
+TABLES = ("kitchen", "motor", "lots", "scatter")
 
 
 def relative(path: Path, folder: Path) -> str:
@@ -107,7 +107,7 @@ def thaw(frozen: FrozenBench | None, folder: Path) -> Bench | None:
     """
     if frozen is None:
         return None
-    text = "\n".join(t for t in (frozen.kitchen, frozen.motor, frozen.lots) if t)
+    text = "\n".join(filter(None, (getattr(frozen, table) for table in TABLES)))
     with collected():
         return check_bench(folder / frozen.file, text)
 
@@ -255,6 +255,7 @@ def _weighed(
         name=made.name or made.recipe,
         water_lost=water_lost or 0.0,
         lots=lots,
+        process=made.process,
         database=database,
     )
 
@@ -353,9 +354,15 @@ RESULTS: Mapping[str, tuple[str, float]] = {
     "mean_thrust": ("N", 1.0),
     "peak_thrust": ("N", 1.0),
     "thrust_coefficient": ("", 1.0),
+    "characteristic_velocity_efficiency": ("", 1.0),
+    "specific_impulse_efficiency": ("", 1.0),
+    "nozzle_efficiency": ("", 1.0),
 }
 
-#: Of those, what is predicted of the motor that was fired.
+#: Keys of the burn rate that a firing shows, as of :class:`castsugar.static_test.Rate`.
+RATE_KEYS = ("burn_rate_pressure_MPa", "burn_rate_mm_s", "burn_rate_log_uncertainty")
+
+#: Of the results, what is predicted of the motor that was fired.
 _EXPECTED = ("peak_pressure", "burn_time", "total_impulse")
 
 
@@ -371,16 +378,18 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     -------
     dict
         Of every result its value, `<name>_uncertainty` (standard; none of a lower
-        limit) and `<name>_at_least` (1 for a lower limit), then both efficiencies, the
-        share of the theoretical density, what was predicted as `expected_<name>`, and
-        `look_again`. Pressures are absolute.
+        limit) and `<name>_at_least` (1 for a lower limit), the burn rate that it shows,
+        the share of the theoretical density, what was predicted as `expected_<name>`,
+        and `look_again`. Pressures are absolute.
     """
     found: dict[str, Any] = {}
+    results = test.results
     for name, (unit, size) in RESULTS.items():
-        found |= _kept(name, unit, test.reduction.results.get(name), size)
-    for name in ("characteristic_velocity", "specific_impulse"):
-        efficiency = f"{name}_efficiency"
-        found |= _kept(efficiency, "", getattr(test, efficiency))
+        if name in results:
+            found |= _kept(name, unit, results[name], size)
+    if (rate := test.rate) is not None:
+        values = (1e-6 * rate.pressure, 1e3 * rate.value, rate.u)
+        found |= dict(zip(RATE_KEYS, values, strict=True))
     found["propellant_over_grain_without_voids"] = test.density_ratio
     if test.expected is not None:
         for name in _EXPECTED:
@@ -389,16 +398,12 @@ def results_of(test: StaticTest) -> dict[str, Any]:
             found[f"expected_{key_of(name, unit)}"] = value
     if test.hardware is not None and math.isfinite(test.hardware.allowable):
         found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
-    found["look_again"] = "; ".join([*test.reduction.cautions, *test.cautions])
+    found["look_again"] = "; ".join(test.doubts)
     return {k: v for k, v in found.items() if isinstance(v, str) or not math.isnan(v)}
 
 
-def _kept(
-    name: str, unit: str, found: Measured | None, size: float = 1.0
-) -> dict[str, float]:
+def _kept(name: str, unit: str, found: Measured, size: float) -> dict[str, float]:
     """Return value, uncertainty and kind of one result."""
-    if found is None:
-        return {}
     return {
         key_of(name, unit): size * float(found.value),
         key_of(f"{name}_uncertainty", unit): math.nan

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from castsugar.mix.mix import PROCESSES
 from castsugar.plausible import RANGES
 
 # ----------------------------------------------------------------------------
@@ -25,8 +26,9 @@ from castsugar.plausible import RANGES
 # :class:`castsugar.records.batch.Batch` answers what is in it.
 #
 # Line 1, ``"event": "made"``: ``schema``, ``id``, and what :class:`Made` holds, the
-# masses as `mass_fractions`, `batch_kg`, `planned_kg`, `actual_kg` and `cup_kg` (may be
-# left out), the pressure as `pressure_Pa`.
+# masses as `mass_fractions`, `batch_kg`, `planned_kg`, `actual_kg` and `cup_kg`, the
+# pressure as `pressure_Pa`. Records of once have no `cup_kg`, no `process`, and no
+# `scatter` in their `bench`.
 #
 # Events have ``event``, ``date``, ``note`` and
 #
@@ -64,7 +66,7 @@ class FrozenBench:
         Relative to the folder of the record, "/" between the parts.
     sha256 : str
         Of the whole file.
-    kitchen, motor, lots : str
+    kitchen, motor, lots, scatter : str
         Tables as TOML text that :func:`castsugar.bench.bench.check_bench` reads;
         empty where the file had none.
     strands : mapping of str to str
@@ -76,6 +78,7 @@ class FrozenBench:
     kitchen: str = ""
     motor: str = ""
     lots: str = ""
+    scatter: str = ""
     strands: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -101,6 +104,8 @@ class Made:
         Catalogue name to what was known of bag or bottle.
     cook : str
         As typed; "" without one.
+    process : str
+        One of :data:`castsugar.mix.mix.PROCESSES`; "" in records of once.
     water_lost : float
         Share of the recipe's water that the predictions take to leave.
     pressure : float
@@ -121,6 +126,7 @@ class Made:
     lots: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     cook: str = ""
     minutes: float | None = None
+    process: str = ""
     water_lost: float = 0.0
     pressure: float = 0.0
     bench: FrozenBench | None = None
@@ -305,8 +311,12 @@ MADE: dict[str, Field] = {
     "note": _TEXT,
 }
 
-#: Keys that line 1 may have beside those.
-MADE_MORE: dict[str, Field] = {"cup_kg": _MASSES}
+#: Keys that line 1 may have beside those, and what they are in records of once.
+MADE_MORE: dict[str, Field] = {
+    "cup_kg": _MASSES,
+    "process": Field(lambda v: v in ("", *PROCESSES), f"'' or of {PROCESSES}"),
+}
+MADE_ONCE: dict[str, Any] = {"cup_kg": {}, "process": ""}
 
 #: Keys of its `bench`.
 BENCH: dict[str, Field] = {
@@ -315,6 +325,7 @@ BENCH: dict[str, Field] = {
     "kitchen": _TEXT,
     "motor": _TEXT,
     "lots": _TEXT,
+    "scatter": _TEXT,
     "strands": Field(_table(_text), "files with their SHA-256"),
 }
 

@@ -28,7 +28,7 @@ from castsugar.report.learn_data import (
     skipped_of,
     with_band,
 )
-from castsugar.report.limit_words import rests_on
+from castsugar.report.limit_words import no_upper_limit, rests_on, this_batch
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -156,18 +156,23 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
     margin = float(row.get("pressure_margin_percent", math.nan))
     if not math.isfinite(high):
+        if math.isinf(high):
+            text = f"Peak pressure: {no_upper_limit()}. Burn strands of this mix."
+            yield Finding("CANNOT TELL", text)
         return
-    text = f"Peak pressure: 95 of 100 below {show.amount('pressure', high)}"
+    text = f"Peak pressure: 95 of 100 next batches below {show.bare('pressure', high)}"
     values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
+    batch = this_batch(row, show)
     if math.isnan(margin):
-        yield Finding("RESULT", f"{text}; no allowed pressure is known.", values)
+        text = f"{text} {show.unit('pressure')}; no allowed pressure is known."
+        yield Finding("RESULT", text + batch, values)
     elif margin >= 0.0:
         allowed = show.amount("pressure", allowed_pressure(row))
         origin = rests_on(str(row.get("burn_law_origin")))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
-            f"{numbers.percent(0.01 * margin)} %. Rate: {origin}.",
+            f"{numbers.percent(0.01 * margin)} %.{batch} Rate: {origin}.",
             values,
         )
 
@@ -387,6 +392,8 @@ def _shares(batch: Batch, show: Shown) -> Iterator[Block]:
         rows.append((row["ingredient"], *told, row["lot"]))
     heads = ("", "planned, %", "made, %", "from lot")
     yield Table(heads=heads, rows=tuple(rows), left=frozenset({0, 3}))
+    if batch.made.process:
+        yield Paragraph(f"Process: {batch.made.process}.")
     for name, cup in batch.made.cups.items():
         yield Paragraph(
             f"{show.amount('mass', 1e3 * cup, 2)} of the {name} stay in its cup: what "
@@ -495,6 +502,7 @@ PARTS: dict[str, Part] = {
     ),
     "cook": part("as typed; empty without one", "made.cook"),
     "minutes": part("how long it was held", "made.minutes"),
+    "process": part("how it was made; empty in records of once", "made.process"),
     "water_lost": part(
         "share of its water that the predictions take to leave", "made.water_lost"
     ),

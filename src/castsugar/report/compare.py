@@ -14,11 +14,17 @@ from castsugar.comparison.compare import (
     RULE,
     Cell,
     Comparison,
-    share_a_law,
 )
 from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report import numbers
+from castsugar.report.apart import (
+    decided_at,
+    is_assumed,
+    not_burned,
+    percents,
+    why_open,
+)
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
@@ -109,7 +115,7 @@ class Compared:
         mixes = self.found.mixes
         for mix, short in zip(mixes, short_names(mixes), strict=True):
             text = text.replace(f" of {mix.name} at ", f" of {short} at ")
-            text = text.replace(f"({mix.name}, not", f"({short}, not")
+            text = text.replace(f"({mix.name})", f"({short})")
             text = text.replace(f"in {mix.name}", f"in {short}")
         return text
 
@@ -179,7 +185,7 @@ def compare_findings(told: Compared, show: Shown) -> Iterator[Finding]:
     found = told.found
     for one in findings(found, show):
         yield openly(one, found)
-    yield from _pressures(told)
+    yield from _pressures(told, show)
     if not found.judged:
         yield from _told_apart(told, show)
 
@@ -207,22 +213,42 @@ def _origin(row: Mapping[str, Any]) -> str:
     return rests_on(str(row.get("burn_law_origin") or ""))
 
 
-def _pressures(told: Compared) -> Iterator[Finding]:
-    """Yield that pressures are not told apart, and why."""
-    base, rows = told.comparison.baseline, told.found.rows
-    cells = [(i, told.cells[i].get(PEAK)) for i in told.others]
-    unsure = [i for i, cell in cells if cell and cell.verdict == CANNOT_TELL]
-    if not unsure:
+def _pressures(told: Compared, show: Shown) -> Iterator[Finding]:
+    """Yield that the peaks of recipes are not told apart, and why."""
+    base = told.comparison.baseline
+    unsure = {
+        i: told.cells[i][PEAK]
+        for i in told.others
+        if PEAK in told.cells[i] and told.cells[i][PEAK].verdict == CANNOT_TELL
+    }
+    known = {i: cell for i, cell in unsure.items() if cell.recipes is not None}
+    if not known:
         return
-    whose = numbers.listed([letter(i) for i in unsure]).replace(" and ", " or ")
-    bare = [i for i in (base, *unsure) if _origin(rows[i]) != "your strands"]
-    letters = numbers.listed([letter(i) for i in bare])
-    why = f"no strands of {letters}" if bare else "the interval holds 0"
-    if all(share_a_law(told.comparison.draws, (i, base)) for i in unsure):
-        why = "they burn by one law here; strands of each would tell"
-    yield Finding(
-        CANNOT_TELL.upper(), f"Whether {whose} changes the peak pressure: {why}."
-    )
+    names = {i: letter(i) for i in (base, *known)}
+    whose = " or ".join([names[i] for i in known])
+    first = next(iter(known.values()))
+    if len(known) == 1:
+        why = why_open(first, (whose, names[base]), first.chance_higher)
+    elif len(known) > _BESIDE:
+        whose, why = f"any of {len(known)} mixes", _why_many(names, known)
+    else:
+        lower = [numbers.percent(1.0 - cell.chance_higher) for cell in known.values()]
+        why = f"{_why_many(names, known)}; chance that it is lower "
+        why += f"{numbers.listed(lower)} %"
+    said = f"Whether {whose} changes the peak pressure, {decided_at(first, show)}"
+    yield Finding(CANNOT_TELL.upper(), f"{said}: {why}.")
+
+
+def _why_many(names: Mapping[int, str], known: Mapping[int, Cell]) -> str:
+    """Say in few words why several recipes are not told from the baseline."""
+    recipes = [cell.recipes for cell in known.values() if cell.recipes]
+    each = [recipes[0].away[1], *(one.away[0] for one in recipes)]
+    away = dict(zip(names.values(), each, strict=True))
+    bare = sum(share != 0.0 for share, _ in each)
+    if len(known) > _BESIDE and bare:
+        told = "none" if bare == len(each) else f"{len(each) - bare}"
+        return f"{told} of all {len(each)} was burned"
+    return not_burned(away) or "batches of one mix may differ as much"
 
 
 def _told_apart(told: Compared, show: Shown) -> Iterator[Finding]:
@@ -418,6 +444,8 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
             label = FIELDS[column].named(show)
             whose = f", {letter(i)}" if len(mixes) > 1 else ""
             rows.append((f"{label}{whose}", said or "nothing uncertain"))
+    yield from _burn_rates(told, mixes)
+    yield from _of_peaks(told, show)
     yield Annex(
         "Uncertainty budgets of the differences",
         (
@@ -428,6 +456,54 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
         ),
     )
     yield Annex("Tests that would settle it", (_tests(told, mixes, show),))
+
+
+def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
+    """Yield how far burn rates differ: of the recipes, and of the next grains."""
+    rows = []
+    at = math.nan
+    for i in mixes:
+        found = told.cells[i][PEAK].recipes if PEAK in told.cells[i] else None
+        if found is None:
+            continue
+        at = found.rate.pressure
+        whose = f", {letter(i)}" if len(mixes) > 1 else ""
+        for what, one in (("recipes", found.rate), ("next grains", found.grains)):
+            mean, low, high = percents(one)
+            chance = numbers.percent(one.chance)
+            rows.append((f"{what}{whose}", f"{mean} ({low} to {high})", chance))
+    if rows:
+        heads = ("burning rate", "difference, %, 95 %", "chance higher, %")
+        said = (
+            f"At {1e-6 * at:.3g} MPa, by formula. Verdicts and claims are on the "
+            "recipes; the next grain of each scatters with its batch and its firing."
+        )
+        block = (Paragraph(said), texts(heads, rows))
+        yield Annex("Burning rates: recipes, and the next grains", block)
+
+
+def _of_peaks(told: Compared, show: Shown) -> Iterator[Annex]:
+    """Yield where the uncertainty of each peak comes from, and what is assumed."""
+    draws, rows = told.comparison.draws, []
+    for i, name in enumerate(told.found.names if PEAK in draws.columns else ()):
+        parts = draws.parts(PEAK, i)
+        if not parts:
+            continue
+        said = "; ".join(
+            f"{_label(told, p.input, show)} {numbers.percent(p.share)} %"
+            + (" (assumed)" if is_assumed(p.input) else "")
+            for p in parts
+            if p.share >= _LEAST
+        )
+        prior = math.fsum(p.share for p in parts if is_assumed(p.input))
+        rows.append((name, f"{said}. Assumed: {numbers.percent(prior)} %"))
+    if rows:
+        said = (
+            "Contributions in % of the variance. What is assumed was held before "
+            "anything was burned, and no burn of yours has replaced it yet."
+        )
+        block = (Paragraph(said), texts(("peak pressure of", "contributions"), rows))
+        yield Annex("Uncertainty budgets of the peak pressures", block)
 
 
 def texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
@@ -493,6 +569,11 @@ _CELLS = keyed(
     ("share_failed", "number", "of the draws, without a number"),
     ("one_scale_step", "number", "largest change that one step of the scale makes"),
     ("one_scale_step_of", TEXT, "item of which a step too much makes it"),
+    ("decided_at_MPa", "number", "of a pressure: where burning rates are held apart"),
+    ("burn_rate_difference_percent", "number", "of the recipes, by formula"),
+    ("probability_burn_rate_higher", "number", "of the recipe, by formula"),
+    ("burn_rate_next_grains_difference_percent", "number", "batch and firing in it"),
+    ("probability_burn_rate_next_grains_higher", "number", "of the next grain"),
 )
 
 PARTS: dict[str, Part] = {

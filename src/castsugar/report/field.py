@@ -133,7 +133,7 @@ _ENDLESS = {
     "pour_viscosity_p10_Pa_s": "jams",
     "pour_viscosity_p90_Pa_s": "jams",
     "peak_pressure_MPa": "no stable pressure",
-    "peak_pressure_p95_MPa": "none stable",
+    "peak_pressure_p95_MPa": "no limit",
     "pressure_margin_percent": numbers.DASH,
 }
 
@@ -146,6 +146,7 @@ _SHORT = {
     "relative_solids_20C": "solids",
     "peak_pressure_MPa": "peak",
     "peak_pressure_p95_MPa": "p95",
+    "peak_pressure_p95_this_batch_MPa": "p95, this batch",
     "pressure_margin_percent": "margin",
     "pours_probability": "pours",
     "pour_viscosity_Pa_s": "viscosity",

@@ -296,16 +296,16 @@ def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
 
 def law_words(law: BurnLaw) -> str:
     """Return what to call a burning-rate law that was known before the firing."""
-    origin = law.origin
-    if origin.startswith("measured:"):
-        return f"your strands ({origin.removeprefix('measured:').strip()})"
-    if origin.startswith("measured"):
-        return "your strands"
-    if origin.startswith("borrowed"):
-        return f"the published law {law.name!r}"
-    if origin.startswith("mixture model"):
-        return "the law between your measured mixes"
-    return f"the law known before ({origin})"
+    kind, _, of = law.origin.partition(": ")
+    if kind.startswith("model"):
+        return f"the model of burning rates ({of})"
+    words = {
+        "measured": "your strands",
+        "stated": "the law you stated",
+        "borrowed": "the published law",
+    }
+    name = words.get(kind, "what is held beforehand")
+    return f"{name} ({of})" if of else name
 
 
 # ----------------------------------------------------------------------------
@@ -382,8 +382,14 @@ def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
     if test.expected is not None and name in test.expected.bands:
         best = scale_of(unit) * getattr(test.expected.best, name)
         return row_in_order([one], (best, row[f"expected_{one.key}_interval"]))
-    ideal = test.row.get(one.key, math.nan)
-    return {} if math.isnan(ideal) or ideal_missing(test) else {one.key: ideal}
+    ideal, hardware = test.row.get(one.key, math.nan), test.hardware
+    if name != "characteristic_velocity" or hardware is None or ideal_missing(test):
+        return {}
+    told = hardware.efficiencies.characteristic_velocity
+    middle, low, high = (
+        ideal * share for share in (told.median, told.next_low, told.next_high)
+    )
+    return row_in_order([one], (middle, (low, high)))
 
 
 def exponent_words(inferred: InferredLaw) -> str:
@@ -606,7 +612,8 @@ def _expectation(test: StaticTest) -> str:
     expected, hardware = test.expected, test.hardware
     assert expected is not None
     assert hardware is not None
-    velocity = "the ideal c* (no efficiency was stated)"
+    told = hardware.efficiencies.characteristic_velocity
+    velocity = f"{numbers.percent(told.median)} % of the ideal c* (assumed)"
     if hardware.efficiency is not None:
         velocity = f"{numbers.percent(hardware.efficiency)} % of the ideal c*"
     text = (

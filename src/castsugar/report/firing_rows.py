@@ -46,6 +46,8 @@ _RESULTS = (
     ("characteristic_velocity_efficiency", "", "c* efficiency", "number",
      "of the ideal"),
     ("specific_impulse_efficiency", "", "Isp efficiency", "number", "of the ideal"),
+    ("nozzle_efficiency", "", "nozzle efficiency", "number",
+     "thrust coefficient over that of an ideal nozzle of this expansion"),
 )  # fmt: skip
 
 
@@ -168,7 +170,7 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
         },
         "uncertainty_budget": [
             {"result": name, "input": part, "share_percent": 100.0 * share}
-            for name, found in _results(test).items()
+            for name, found in test.results.items()
             for part, share in found.shares().items()
         ],
         "sensors": [_sensor(c, stand) for c in channels(test)],
@@ -192,7 +194,7 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row |= {"file": asked.file, "mix": asked.mix, **_stand(reduction.stand)}
     row["burning_start_s"] = reduction.burning.start
     row["burning_end_s"] = reduction.burning.end
-    results = _results(test)
+    results = test.results
     for key, (name, unit) in NAMES.items():
         if (one := results.get(name)) is not None:
             scale = scale_of(unit)
@@ -217,16 +219,6 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     return row
 
 
-def _results(test: StaticTest) -> dict[str, Measured]:
-    """Return the results of a firing and its efficiencies, by name."""
-    found = dict(test.reduction.results)
-    for name in ("characteristic_velocity", "specific_impulse"):
-        share = getattr(test, f"{name}_efficiency")
-        if share is not None:
-            found[f"{name}_efficiency"] = share
-    return found
-
-
 def scale_of(unit: str) -> float:
     """Return what an SI value is multiplied by for a unit of a key."""
     return 1e-6 if unit == "MPa" else 1.0
@@ -235,7 +227,7 @@ def scale_of(unit: str) -> float:
 def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
     """Return the 95 % bands of results, of the rate and of what was predicted."""
     found: dict[str, tuple[float, float]] = {}
-    results, expected = _results(test), test.expected
+    results, expected = test.results, test.expected
     for key, (name, unit) in NAMES.items():
         ends = {}
         one = results.get(name)

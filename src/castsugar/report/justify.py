@@ -10,14 +10,23 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from castsugar.comparison.change import BASE, NEW, Change
-from castsugar.comparison.claims import OPEN, SUPPORTED, Judged, Overturn
-from castsugar.comparison.compare import CANNOT_TELL
+from castsugar.comparison.claims import (
+    BURN_RATE,
+    OPEN,
+    RATE_WORD,
+    SUPPORTED,
+    Claim,
+    Judged,
+    Overturn,
+)
+from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.evidence import STANDINGS, Evidence
 from castsugar.data.load import load_database
 from castsugar.data.records import Source
 from castsugar.limits import BROKEN, KEPT
 from castsugar.mix.weighing import item_name
 from castsugar.report import compare, numbers
+from castsugar.report.apart import decided_at, percents, why_open
 from castsugar.report.compare import C_STAR, FLAME, Compared, difference, interval
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, keyed
@@ -57,6 +66,9 @@ _ROOM = 65
 #: paired draws. Ours.
 _SHARE = 0.02
 
+#: What the two mixes are called in a sentence, the new one first.
+_BOTH = ("the new mix", "the mix made now")
+
 #: A source in the words of a note: its key in brackets.
 _KEY = re.compile(r"\(([a-z0-9-]+)\)")
 
@@ -65,7 +77,7 @@ _MEANING = {
     "measured": "measured by you",
     "stated": "stated by you, not checked",
     "published": "from a source that can be read",
-    "derived": "calculated from published numbers",
+    "derived": "calculated from numbers that are published or measured",
     "from memory": "recalled from a source, no document at hand",
     "borrowed": "measured on something else than this mix",
     "assumed": "common practice or a guess, no source",
@@ -154,7 +166,7 @@ def _title(record: Record) -> str:
 
 
 def _claimed(record: Record) -> list[str]:
-    return [one.claim.column for one in record.change.claims]
+    return [one.claim.row for one in record.change.claims]
 
 
 def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
@@ -170,20 +182,35 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
 
 def _claim(record: Record, one: Judged, show: Shown) -> Finding:
     """Say what became of a claim; where it is open, what would tell."""
-    column = one.claim.column
-    cell, field = record.change.cells[column], FIELDS[column]
-    unit = "x" if column == POUR else show.unit(field.kind)
-    middle = f"{difference(cell, show)[0]} {unit}".rstrip()
-    text = f'Claim "{one.claim.direction} {field.named(show)}": {middle}'
-    text += f" ({interval(cell, show)})"
+    cell = record.change.cells[one.claim.row]
+    text = f'Claim "{one.claim.direction} {_quantity(one.claim, show)}": '
+    text += _moved(one.claim, cell, show)
     found = cell.difference
-    values = {column: found.median, "interval": list(found.interval)}
+    values = {one.claim.row: found.median, "interval": list(found.interval)}
     if one.verdict == SUPPORTED:
         return Finding("SUPPORTED", f"{text}, 95 %.", values)
     if one.verdict != OPEN:
-        said = f"{text}, 95 %: the claim lies outside, it is {cell.verdict}."
+        other = LOWER if one.claim.direction == HIGHER else HIGHER
+        said = f"{text}, 95 %: the claim lies outside, it is {other}."
         return Finding("OUTSIDE", said, values)
     return Finding("CANNOT TELL", f"{text}. {_why(record, one)}", values)
+
+
+def _quantity(claim: Claim, show: Shown) -> str:
+    return RATE_WORD if claim.column == BURN_RATE else FIELDS[claim.row].named(show)
+
+
+def _moved(claim: Claim, cell: Cell, show: Shown) -> str:
+    """Write the difference that a claim is about, and of what it is one."""
+    recipes = cell.recipes
+    if claim.column == BURN_RATE and recipes is not None:
+        middle, low, high = percents(recipes.rate)
+        text = f"{middle} % ({low} to {high})"
+    else:
+        unit = "x" if claim.row == POUR else show.unit(FIELDS[claim.row].kind)
+        text = f"{difference(cell, show)[0]} {unit}".rstrip()
+        text += f" ({interval(cell, show)})"
+    return ", ".join(filter(None, (text, decided_at(cell, show))))
 
 
 def _why(record: Record, one: Judged) -> str:
@@ -192,7 +219,10 @@ def _why(record: Record, one: Judged) -> str:
         return "It rests on invented numbers: nothing is supported on them."
     if one.why:
         return f"{capitalized(one.why)}."
-    parts = record.change.cells[one.claim.column].parts
+    higher = one.chance if one.claim.direction == HIGHER else 1.0 - one.chance
+    if why := why_open(record.change.cells[one.claim.row], _BOTH, higher):
+        return f"{capitalized(why)}."
+    parts = record.change.cells[one.claim.row].parts
     if not parts:
         return "The interval holds 0."
     label = record.told.shortened(parts[0].input.label)
@@ -387,7 +417,7 @@ def _next(record: Record) -> str:
     new = told.typed[NEW]
     broken = any(held.standings[NEW].verdict != KEPT for held in change.limits)
     open_pressure = any(
-        one.verdict == OPEN and one.claim.column == PEAK for one in change.claims
+        one.verdict == OPEN and one.claim.row == PEAK for one in change.claims
     )
     if told.searchable and broken:
         return f"castsugar search{told.bench}"

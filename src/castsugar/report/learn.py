@@ -10,15 +10,23 @@ from typing import Any
 from castsugar.data.records import Syrup
 from castsugar.motor.pressure_table import untold
 from castsugar.records.learning.alarms import PEAK, Alarm
-from castsugar.records.learning.checks import ODD, Check, Skipped, Tally
+from castsugar.records.learning.checks import (
+    ODD,
+    Check,
+    Inflation,
+    Skipped,
+    Tally,
+)
+from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.batch_findings import highest_pressure
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import FIELDS, Field, Row
 from castsugar.report.learn_data import (
-    efficiency_of,
+    efficiencies_of,
     firings_of,
+    forecasts_of,
     kinds_of,
     laws_of,
     parameters_of,
@@ -71,7 +79,7 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     learnt = (
         *_kitchen(learning, told.syrup, show),
         *_burning(learning, show),
-        *_efficiency(learning),
+        *_efficiency(learning, show),
     )
     compared = (*_compared(learning), *_picture(learning, told, brief=False))
     annexes = {
@@ -141,10 +149,7 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
     yield from _over(learning, show)
     for damaged in learning.material.damaged:
         yield Finding("MISFIT", f"Damaged, left out: {damaged.fault}")
-    for fired in learning.firing.firings:
-        if fired.why_not.startswith("a fault of measuring"):
-            text = f"{fired.name}: left out of the c* efficiency: {fired.why_not}."
-            yield Finding("MISFIT", text)
+    yield from _doubted(learning, show)
     for outcome in learning.kitchen.contradictions:
         yield Finding("MISFIT", f"Set aside: {outcome.sentence()}")
     for fault in learning.faults:
@@ -159,10 +164,13 @@ def _findings(learning: Learning, show: Shown, saved: bool) -> Iterator[Finding]
             "counts as its own; delete it there if it was corrected.",
         )
     yield from (Finding("CAUTION", _sentence(t)) for t in learning.warnings)
+    for row in forecasts_of(learning)[-1:]:
+        yield Finding("CHANGES", f"{_forecast(row, show)}.")
     yield from () if saved else _stale(learning)
     yield from _shown_outside(learning.checks)
     yield from _withheld(learning)
     yield from _tally(learning.tally, learning.checks)
+    yield from _narrow(learning.inflations)
     yield _saved(learning, saved)
 
 
@@ -200,6 +208,42 @@ def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
         )
 
 
+def _doubted(learning: Learning, show: Shown) -> Iterator[Finding]:
+    """Say which firings are left out and why, and how to have them count."""
+    out = [f for f in learning.firing.firings if f.left_out]
+    for fired in out[:1]:
+        why, *more = (fired.why_not,) if fired.why_not else fired.doubts
+        rest = f" (and {len(more)} more: --full)" if more else ""
+        text = f"Nothing learnt from {fired.name}: {why}{rest}."
+        if not fired.why_not:
+            text += f" If it is sound: --accept '{fired.batch.id}: why'."
+        others = f" {len(out) - 1} more left out: --full." if out[1:] else ""
+        yield Finding("MISFIT", show.said(text) + others)
+    for fired in learning.firing.firings:
+        if fired.accepted and not fired.left_out:
+            text = f"{fired.name} is doubted, and counts: {fired.accepted!r}."
+            yield Finding("CAUTION", text, {"look_again": list(fired.doubts)})
+
+
+#: A forecast that moves by less than this part was not moved.
+_STILL = 0.005
+
+
+def _forecast(row: Row, show: Shown) -> str:
+    """Say how the forecast of a firing moved, and by what."""
+    keys = ("predicted", "by_rate", "now", "measured")
+    told = {key: show.bare("pressure", row[f"{key}_MPa"]) for key in keys}
+    before, by_rate, now = (row[f"{key}_MPa"] for key in keys[:3])
+    text = (
+        f"{row['batch']}, {show.unit('pressure')}: peak predicted {told['predicted']}, "
+        f"measured {told['measured']}, now predicted {told['now']}"
+    )
+    rate_moved = abs(by_rate / before - 1.0) > _STILL
+    if rate_moved and abs(now / by_rate - 1.0) > _STILL:
+        text += f" (to {told['by_rate']} by the burning rate, from there by c*)"
+    return f"{text}: the rest is taken as this batch's own"
+
+
 def _withheld(learning: Learning) -> Iterator[Finding]:
     for moved in learning.moved:
         if not moved.fault and (why := untold(moved.after)):
@@ -215,11 +259,10 @@ def _stale(learning: Learning) -> Iterator[Finding]:
         for text in planned.removed
     ]
     told += [
-        "another measured efficiency than the sound firings give; castsugar learn "
-        "--save puts it right."
+        "an older reading of a firing; castsugar learn --save puts it right."
         for text in planned.written
         if "in the place of line" in text
-    ]
+    ][:1]
     for text in told:
         yield Finding("CAUTION", f"{planned.path.name} still holds {text}")
 
@@ -269,12 +312,27 @@ def _tally(found: Tally, checks: Sequence[Check]) -> Iterator[Finding]:
     yield Finding(status, f"{text}bands{wide}: {told}", values)
 
 
+def _narrow(found: Sequence[Inflation]) -> Iterator[Finding]:
+    """Say which bands are too narrow, all in one line."""
+    told = [f"{one.quantity} {_factor(one)}" for one in found if one.factor > 1.0]
+    if told:
+        yield Finding(
+            "CAUTION",
+            f"Uncertainties were stated too small: {numbers.listed(told)}.",
+            {one.quantity: one.factor for one in found if one.factor > 1.0},
+        )
+
+
+def _factor(one: Inflation) -> str:
+    return f"x {numbers.significant(one.factor, 2)}"
+
+
 def _saved(learning: Learning, saved: bool) -> Finding:
     planned = learning.planned
     kinds = (
         ("kitchen.measured", "kitchen measurement", ""),
         ("motor.burn_law", "burning-rate law", ""),
-        ("measured_efficiency", "efficiency", "efficiencies"),
+        ("motor.firing", "firing", ""),
     )
     parts = [
         count(number, *words)
@@ -343,13 +401,16 @@ def _check_cells(check: Check, show: Shown, label: str) -> tuple[str, ...]:
 
 
 def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
-    row = efficiency_of(learning)
-    if row is None:
-        return
-    known = None if learning.before is None else learning.before.efficiency
-    before = "unknown" if known is None else numbers.typed(known)
-    told = _band(row, "efficiency", "number", Shown())
-    yield "c* efficiency", before, f"{told}, {count(row['firings'], 'firing')}"
+    row = efficiencies_of(learning)[0]
+    if row["saved_firings"]:
+        now, saved = _now_and_saved(row, "{}_efficiency", "number", Shown())
+        stated = learning.before and learning.before.efficiency
+        if stated and not row["now_firings"]:
+            now = f"{numbers.typed(stated)}, stated"
+        elif not row["now_firings"]:
+            now = "assumed " + now.partition("(")[2].rstrip(")")
+        firings = count(row["saved_firings"], "firing")
+        yield "c* efficiency", now, f"{saved}, {firings}"
 
 
 def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]:
@@ -371,13 +432,14 @@ def _p95(row: Mapping[str, Any], show: Shown) -> str:
 
 
 def _least_sure(learning: Learning) -> str:
-    found = learning.firing.efficiency
-    if found is None:
+    found = learning.efficiencies[1].characteristic_velocity
+    if not found.count:
         return ""
     if found.count == 1:
         return "the c* efficiency rests on one firing: fire a second one"
-    agree = "agree" if found.probability >= ODD else "DISAGREE"
-    return f"the c* efficiency: its {found.count} firings {agree}"
+    scatter = numbers.percent(found.scatter)
+    told = f"the c* efficiency: from firing to firing it scatters by {scatter} %"
+    return f"{told}, as {found.count} firings show it"
 
 
 # ----------------------------------------------------------------------------
@@ -394,6 +456,16 @@ def _compared(learning: Learning) -> Iterator[Block]:
             f"between {low} and {high} % (95 %, exact). A band holds the uncertainty "
             "of the prediction and that of the reading. Of one firing one comparison "
             "counts, the peak or else c*: they hang together."
+        )
+    if learning.inflations:
+        yield Table(
+            heads=("", "compared", "uncertainty"),
+            rows=tuple(
+                (one.quantity, str(one.count), _factor(one))
+                for one in learning.inflations
+            ),
+            caption="What its stated uncertainty has to be multiplied with; 8 "
+            "comparisons with a band that is right are believed beforehand",
         )
     remarks: dict[str, list[str]] = {}
     told: list[tuple[str, Check | Skipped]]
@@ -415,7 +487,8 @@ def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
             left=frozenset({0, 1}),
             caption="In brackets 95 %",
         )
-    said = [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
+    said = [_forecast(row, show) for row in forecasts_of(learning)]
+    said += [f"{m.name}: not predicted: {m.fault}" for m in learning.moved if m.fault]
     if learning.not_shown:
         said.append(f"{count(learning.not_shown, 'older recipe')} not shown")
     if said:
@@ -492,38 +565,42 @@ def _band(row: Row, key: str, kind: str, show: Shown) -> str:
     return Field(key=key, label="", kind=kind, meaning="").bracketed(row, show)
 
 
-def _efficiency(learning: Learning) -> Iterator[Block]:
+def _efficiency(learning: Learning, show: Shown) -> Iterator[Block]:
     if not learning.firing.firings:
         return
-    rows = []
+    rows, kinds = [], ("number", "number", "rate")
+    keys = ("efficiency", "nozzle_efficiency", "rate_mm_s")
     for row in firings_of(learning):
-        told = _band(row, "efficiency", "number", Shown())
-        note = f"does not count: {row['why_not']}" if row["why_not"] else "counts"
-        anew = "" if row["read_anew"] == "yes" else f"; {row['why_not_read_anew']}"
-        rows.append((f"{row['batch']} {row['file']}", told, f"{note}{anew}"))
+        cells = (_band(row, *one, show) for one in zip(keys, kinds, strict=True))
+        rows.append((f"{row['batch']} {row['file']}", *cells))
     yield Table(
-        heads=("", "delivered over ideal c*, 95 %", ""),
+        heads=("", "of ideal c*", "of ideal thrust", f"rate, {show.unit('rate')}"),
         rows=tuple(rows),
-        left=frozenset({0, 2}),
     )
-    found, together = learning.firing.efficiency, efficiency_of(learning)
-    if found is None or together is None:
-        yield Paragraph("No firing tells a c* efficiency.")
-        return
-    told = _band(together, "efficiency", "number", Shown())
-    text = f"Together: {told}. Of its uncertainty "
-    shared = numbers.percent(found.shared**2 / found.u**2)
-    text += f"{shared} % (of variance) is shared by all firings and stays."
-    if found.count > 1:
-        next_u = numbers.significant(100.0 * found.next_u / found.value, 2)
-        text += (
-            " Random-effects weighted mean (DerSimonian and Laird, 1986); probability "
-            f"of differing so much if alike {numbers.percent(found.probability)} %. "
-            f'c_star_spread = "{next_u} %" in [motor] tells the pressure of it.'
+    yield notes([_counts(fired, show) for fired in learning.firing.firings])
+    table = [
+        (f"{row['quantity']}{what}", *_now_and_saved(row, f"{{}}_{key}", kind, show))
+        for row in efficiencies_of(learning)
+        for what, key, kind in (
+            (" efficiency", "efficiency", "number"),
+            (", next firing", "next_efficiency", "number"),
+            (", firing to firing, %", "scatter_percent", "fraction"),
         )
-    yield Paragraph(text)
-    if learning.no_efficiency:
-        yield Paragraph(f"Not used for predictions: {learning.no_efficiency}.")
+    ]
+    caption = "Efficiencies, learnt as a pair"
+    yield Table(heads=("", "now", "after saving"), rows=tuple(table), caption=caption)
+
+
+def _counts(fired: Fired, show: Shown) -> str:
+    """Say whether a firing counts, and why."""
+    told = f"{fired.name}: "
+    if fired.left_out:
+        told += f"left out: {fired.left_out}"
+    elif fired.accepted:
+        told += f"accepted ({fired.accepted}): {'; '.join(fired.doubts)}"
+    else:
+        told += "counts"
+    return show.said(told) + (f"; {fired.why_frozen}" if fired.why_frozen else "")
 
 
 def _bench(learning: Learning, saved: bool) -> Iterator[Block]:

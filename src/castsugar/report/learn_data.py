@@ -11,6 +11,8 @@ from typing import Any
 from castsugar.data.records import Syrup
 from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.efficiency import Efficiency
+from castsugar.motor.firing.quantities import Measured
 from castsugar.records.learning.burn_laws import band_of, centre_of
 from castsugar.records.learning.checks import (
     COVERAGE,
@@ -18,6 +20,7 @@ from castsugar.records.learning.checks import (
     Skipped,
     end_of_band,
 )
+from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import COLUMNS, Learning
 from castsugar.report.batch_list import damaged_of
 from castsugar.report.document import Part, part, read_parts
@@ -127,23 +130,40 @@ _FIRINGS = (
     *_texts(batch="of which", file="the recording"),
     _field("line", "of the record"),
     _field("efficiency", "delivered over ideal c*"),
-    _field("shared_standard_uncertainty", "part that all firings share"),
+    _field("nozzle_efficiency", "delivered over ideal thrust coefficient"),
+    _field("rate_mm_s", "burning rate, at the temperature of the strands", "rate"),
+    _field("rate_pressure_MPa", "at which it holds, absolute", "pressure"),
     *_texts(
         read_anew="yes if the recording was reduced again, else no",
         why_not_read_anew="why not",
-        why_not="why it does not count; empty if it does",
+        left_out="why nothing is learnt from it; empty if something is",
+        accepted="why it counts although it is doubted; empty if nobody said so",
     ),
 )
-_EFFICIENCY = (
-    _field("efficiency", "delivered over ideal c*, mean over firings"),
-    _field("standard_uncertainty", "of the mean"),
-    _field("shared_standard_uncertainty", "part that no number of firings reduces"),
-    _field("scatter_between_firings", "standard deviation beyond their own"),
-    _field("next_percent", "standard uncertainty of one more firing", "fraction"),
-    _field("firings", "how many"),
-    _field("statistic_q", "Cochran's Q; none for one firing"),
-    _field("probability_if_alike", "of so large a Q without scatter"),
-    *_texts(not_used_because="why predictions do not use it"),
+_FORECASTS = (
+    *_texts(batch="of which", file="the recording"),
+    *(
+        _field(f"{key}_MPa", f"peak of the firing {meaning}, absolute", "pressure")
+        for key, meaning in (
+            ("predicted", "that half of the next batches stay below, nothing learnt"),
+            ("by_rate", "with the burning rates learnt, the c* efficiency not"),
+            ("now", "with both learnt"),
+            ("measured", "as it was"),
+        )
+    ),
+)
+_EFFICIENCIES = (
+    *_texts(quantity="c*, nozzle, or impulse: their product"),
+    *(
+        one
+        for side, words in (("now", "of the bench file"), ("saved", "after saving"))
+        for one in (
+            _field(f"{side}_efficiency", f"delivered over ideal, {words}"),
+            _field(f"{side}_next_efficiency", f"of the next firing, {words}"),
+            _field(f"{side}_scatter_percent", f"firing to firing, {words}", "fraction"),
+            _field(f"{side}_firings", f"that tell it, {words}"),
+        )
+    ),
 )
 _TALLY = (
     _field("counted", "comparisons that test a band"),
@@ -152,6 +172,11 @@ _TALLY = (
     _field("expected_inside", "of bands of 95 %"),
     _field("probability_of_so_few", "inside, if the bands hold (binomial)"),
     _field("share_inside", "observed; its exact 95 % interval (Clopper, Pearson)"),
+)
+_INFLATIONS = (
+    *_texts(quantity="what was measured"),
+    _field("count", "comparisons that count"),
+    _field("factor", "by which its uncertainty turned out too small; 1: it did not"),
 )
 _PREDICTED = (
     *_texts(name="recipe", cook="as typed", fault="why it is not predicted"),
@@ -290,7 +315,7 @@ def _law(side: str, law: BurnLaw | None, pressure: float) -> Row:
 
 
 def firings_of(learning: Learning, *_: Any) -> Rows:
-    """Return the efficiency of every firing."""
+    """Return what every firing tells."""
     return [
         row_of(
             _FIRINGS,
@@ -298,37 +323,67 @@ def firings_of(learning: Learning, *_: Any) -> Rows:
             batch=fired.batch.id,
             file=fired.link.path.name,
             line=fired.link.line,
-            efficiency=_around(fired.efficiency, fired.u),
-            shared_standard_uncertainty=fired.shared_u,
+            efficiency=_around(fired.velocity),
+            nozzle_efficiency=_around(fired.nozzle),
             read_anew="no" if fired.test is None else "yes",
             why_not_read_anew=fired.why_frozen,
+            **_rate(fired),
         )
         for fired in learning.firing.firings
     ]
 
 
-def efficiency_of(learning: Learning, *_: Any) -> Row | None:
-    """Return the mean over firings, if there is one."""
-    found = learning.firing.efficiency
+def _around(found: Measured | None) -> Banded:
     if found is None:
-        return None
-    return row_of(
-        _EFFICIENCY,
-        found,
-        efficiency=_around(found.value, found.u),
-        standard_uncertainty=found.u,
-        shared_standard_uncertainty=found.shared,
-        scatter_between_firings=found.scatter,
-        next_percent=100.0 * found.next_u / found.value,
-        firings=found.count,
-        statistic_q=found.statistic,
-        probability_if_alike=found.probability,
-        not_used_because=learning.no_efficiency,
-    )
+        return Banded(math.nan, math.nan, math.nan)
+    return Banded(found.value, *found.interval)
 
 
-def _around(value: float, u: float) -> Banded:
-    return Banded(value, value - COVERAGE * u, value + COVERAGE * u)
+def _rate(fired: Fired) -> dict[str, Any]:
+    rate = fired.rate
+    if rate is None:
+        return dict.fromkeys(("rate_mm_s", "rate_pressure_MPa"), math.nan)
+    ends = (1e3 * rate.value * math.exp(k * COVERAGE * rate.u) for k in (0, -1, 1))
+    return {"rate_mm_s": Banded(*ends), "rate_pressure_MPa": 1e-6 * rate.pressure}
+
+
+def forecasts_of(learning: Learning, *_: Any) -> Rows:
+    """Return how the forecast of every firing moved."""
+    return [
+        row_of(
+            _FORECASTS,
+            one,
+            predicted_MPa=1e-6 * one.predicted,
+            by_rate_MPa=1e-6 * one.by_rate,
+            now_MPa=1e-6 * one.now,
+            measured_MPa=1e-6 * one.measured,
+        )
+        for one in learning.forecasts
+    ]
+
+
+def efficiencies_of(learning: Learning, *_: Any) -> Rows:
+    """Return the efficiencies of c*, of the nozzle, and their product."""
+    names = ("characteristic_velocity", "nozzle", "impulse")
+    return [
+        {"quantity": label}
+        | _efficiency("now", getattr(learning.efficiencies[0], name))
+        | _efficiency("saved", getattr(learning.efficiencies[1], name))
+        for label, name in zip(("c*", "nozzle", "impulse"), names, strict=True)
+    ]
+
+
+def _efficiency(side: str, found: Efficiency) -> dict[str, Any]:
+    scatter = (found.scatter, found.scatter_low, found.scatter_high)
+    banded = {
+        "efficiency": (found.median, found.low, found.high),
+        "next_efficiency": (found.median, found.next_low, found.next_high),
+        "scatter_percent": tuple(100.0 * x for x in scatter),
+    }
+    row: dict[str, Any] = {f"{side}_firings": found.count}
+    for key, (value, low, high) in banded.items():
+        row |= {f"{side}_{key}": value, f"{side}_{key}{INTERVAL}": (low, high)}
+    return row
 
 
 def _left_out(learning: Learning, *_: Any) -> Row:
@@ -386,6 +441,11 @@ PARTS: dict[str, Part] = {
         lambda found, *_: skipped_of(found.skipped, "batch", "quantity", "why"),
     ),
     "tally": Part(meaning="how many lie inside", fields=_TALLY, read=_tally),
+    "inflation_factors": part(
+        "of quantities compared three times or more",
+        lambda found, *_: [row_of(_INFLATIONS, one) for one in found.inflations],
+        _INFLATIONS,
+    ),
     "predictions_now": part(
         "as of now", lambda found, *_: _predictions(found, "before"), _PREDICTED
     ),
@@ -398,12 +458,10 @@ PARTS: dict[str, Part] = {
         _PARAMETERS,
     ),
     "burning_rate_laws": part("by mix", laws_of, _LAWS),
-    "firings": part("c* efficiency of each", firings_of, _FIRINGS),
-    "characteristic_velocity_efficiency": Part(
-        meaning="of all firings together",
-        fields=_EFFICIENCY,
-        needed=False,
-        read=efficiency_of,
+    "firings": part("what each tells", firings_of, _FIRINGS),
+    "forecasts": part("of firings, and what moved them", forecasts_of, _FORECASTS),
+    "efficiencies": part(
+        "of all firings together, as a pair", efficiencies_of, _EFFICIENCIES
     ),
     "batches": part(
         "those that count", lambda found, *_: [b.id for b in found.material.batches]

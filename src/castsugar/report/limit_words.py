@@ -17,6 +17,7 @@ from castsugar.report.shown import Shown
 
 POUR, PEAK, P95 = "pour_viscosity_Pa_s", "peak_pressure_MPa", "peak_pressure_p95_MPa"
 SOLIDS = "relative_solids_20C"
+THIS_BATCH = "peak_pressure_p95_this_batch_MPa"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +94,8 @@ def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
         )
     status = "KEPT" if one.verdict == KEPT else "BROKEN"
     values = {one.column: one.value, "limit": one.limit, "probability": one.probability}
+    if one.column in (PEAK, P95) and not math.isnan(row.get(THIS_BATCH, math.nan)):
+        values[THIS_BATCH] = row[THIS_BATCH]
     if one.column.startswith("peak_pressure") and status == "BROKEN":
         status = "DO NOT"
     return Finding(status, _sentence(one, row, show, origin), values)
@@ -138,26 +141,42 @@ def pouring(one: Judged, row: Row) -> str:
 
 
 def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
-    """Say how high the pressure goes."""
-    bound = show.bound("pressure", one.limit)
-    of = numbers.percent(one.probability or 0.95)
-    told = show.amount("pressure", one.value)
+    """Say how high the pressure of the next batch goes, and that of this one."""
+    whose = f"{_whose(one)} {show.bound('pressure', one.limit)}"
     rate = f" Burning rate: {origin}." if origin else ""
+    told, share = show.bare("pressure", one.value), one.probability
+    if share is None and one.column == PEAK:
+        below = f"{told}, the best estimate"
+    else:
+        share = share or 0.95
+        below = f"{numbers.percent(share)} of 100 next batches below {told}"
+        rate = this_batch(row, show) + rate
     if one.verdict == BROKEN and math.isinf(one.value):
-        left = numbers.rated(100.0 * (1.0 - (one.probability or 0.95)))
-        return (
-            f"fire it: no stable pressure in more than {left} of 100 draws; "
-            f"{_whose(one)} is {bound}.{rate}"
-        )
+        none = no_upper_limit(share or 0.5)
+        return f"fire it: {none}; {whose}. Burn strands of this mix.{rate}"
     if one.verdict == BROKEN:
-        return (
-            f"fire it: {of} of 100 draws stay below {told}, {_whose(one)} is {bound}."
-            f"{rate}"
-        )
-    return (
-        f"Peak pressure: {of} of 100 below {told}; {_whose(one)} {bound}, unproved: "
-        f"margin {numbers.percent(one.margin)} %.{rate}"
-    )
+        return f"fire it: {below}; {whose}.{rate}"
+    peak = "Peak pressure"
+    if share is None:
+        peak += f": {below}"
+    else:
+        peak += f" {FIELDS[PEAK].text(row, show)}; {below}"
+    return f"{peak}; {whose}, unproved: margin {numbers.percent(one.margin)} %.{rate}"
+
+
+def no_upper_limit(share: float = 0.95) -> str:
+    """Say that there is no pressure that such a share stays below."""
+    of = numbers.percent(share)
+    return f"no upper limit can be given that {of} of 100 next batches stay below"
+
+
+def this_batch(row: Row, show: Shown) -> str:
+    """Say what grains of the batch whose strands burned do; empty without one."""
+    high = row.get(THIS_BATCH, math.nan)
+    if not math.isfinite(high):
+        return ""
+    told = show.bare("pressure", high)
+    return f" Grains of the batch whose strands burned: 95 of 100 below {told}."
 
 
 def _whose(one: Judged) -> str:
@@ -214,8 +233,8 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         p95 = numbers.listed([FIELDS[P95].text({P95: one.value}, show) for one in own])
         left = numbers.rated(100.0 * (1.0 - (first.probability or 0.95)))
         text = (
-            f"fire {whose}: more than {left} of 100 draws exceed your limit, {bound} "
-            f"{show.unit('pressure')} (p95: {p95})."
+            f"fire {whose}: more than {left} of 100 next batches exceed your limit, "
+            f"{bound} {show.unit('pressure')} (p95: {p95})."
         )
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:
@@ -284,14 +303,14 @@ def rests_on(origin: str) -> str:
 
     Examples
     --------
-    >>> rests_on("measured: 60/20/20"), rests_on("borrowed: sucrose 65/35")
-    ('your strands', 'borrowed: sucrose 65/35')
-    >>> rests_on("mixture model of 3 measured mixes (ln r linear, n linear)")
-    'model between 3 mixes, NO strands of this one'
+    >>> rests_on("measured: 60/20/20"), rests_on("assumed: nothing was burned")
+    ('your strands', 'assumed, nothing was burned')
+    >>> rests_on("model of 3 mixes: 1.2 % of the mass from 60/20/20")
+    'model of 3 mixes, 1.2 % of the mass from 60/20/20'
     """
-    if origin.startswith("measured"):
+    head, _, rest = origin.partition(": ")
+    if head == "measured":
         return "your strands"
-    head, _, rest = origin.partition(" of ")
-    if head == "mixture model":
-        return f"model between {rest.split()[0]} mixes, NO strands of this one"
+    if head.startswith(("model of", "assumed")):
+        return f"{head}, {rest}"
     return origin

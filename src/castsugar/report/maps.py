@@ -31,7 +31,7 @@ class Drawn:
 
 _VISCOSITY = Drawn("no flow: thicker than 300 Pa s, or jammed", True, high=300.0)
 _WINDOW = Drawn("no pour window")
-_PRESSURE = Drawn("above 100 MPa, or no stable pressure", True, high=100.0)
+_PRESSURE = Drawn("above 100 MPa, or no upper limit", True, high=100.0)
 
 #: Columns that are not drawn as they are.
 SHOWN = {
@@ -60,7 +60,7 @@ _KITCHEN_NOTES = (
 )
 
 _MOTOR_NOTES = (
-    "One motor, its burn laws measured or borrowed: see burn_law_origin in the table.",
+    "One motor, one model of what was burned: see burn_law_origin in the table.",
     "No claim of safety.",
 )
 _NOTES = {"kitchen": _KITCHEN_NOTES, "motor": _MOTOR_NOTES}

@@ -47,6 +47,18 @@ _STRANDS = (
     "next proposes which)"
 )
 
+#: Part of the key of an allowance for burn rates -> what replaces it.
+_ALLOWED = {
+    "batch": "cook a mix again and burn 2 strands of it or more: batches of one mix "
+    "tell how far yours scatter",
+    "freedom": "cook a mix again and burn 2 strands of it or more: batches of one mix "
+    "tell how far yours scatter",
+    "firing": "fire motors of one batch (castsugar firing)",
+    "strands to motor": "fire a motor of a batch whose strands were burned (castsugar "
+    "firing)",
+    "process": "burn strands of the mix as it is made",
+}
+
 _GRADE = "ask the maker for the dextrose equivalent, or take a syrup that states it"
 
 
@@ -64,7 +76,7 @@ def test_of(one: Input) -> str:
     'measure the grain: core, outside, length'
     """
     if one.key.startswith("burn law|"):
-        return _STRANDS
+        return _ALLOWED.get(one.key.split("|")[1], _STRANDS)
     if one.key.startswith("motor|"):
         return _MOTOR.get(one.key.split("|")[1], "measure it")
     if one.key.startswith("kitchen|"):

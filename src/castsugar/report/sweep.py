@@ -17,8 +17,16 @@ from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.field import CHANCE, FIELDS, TEXT, Field, Row, field_of
-from castsugar.report.limit_words import P95, PEAK, POUR, all_limits
-from castsugar.report.screen import Annex, Block, Finding, Listing, Screen, Table
+from castsugar.report.limit_words import P95, PEAK, POUR, THIS_BATCH, all_limits
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
 from castsugar.report.shown import Shown
 from castsugar.report.terminal import WIDTH
 from castsugar.rows import FAINT_FLAME
@@ -27,6 +35,13 @@ Mask = NDArray[np.bool_]
 
 _C_STAR, _T = "characteristic_velocity_m_s", "flame_temperature_K"
 _OXYGEN = "oxygen_balance_percent"
+_MARGIN = "pressure_margin_percent"
+
+#: What the pressures of a sweep are of.
+_P95 = (
+    "p95: 95 of 100 next batches stay below; this batch: grains of the batch whose "
+    "strands burned, where the mix is one of those."
+)
 
 #: Share of the largest c* within which a field counts as flat: what c* is known to.
 _FLAT = 0.01
@@ -214,7 +229,7 @@ def _findings(found: Many, show: Shown) -> Iterator[Finding]:
 
 
 def _presses(one: Judgement) -> bool:
-    return one.limit.key in (PEAK, P95, "pressure_margin_percent")
+    return one.limit.key in (PEAK, P95, _MARGIN)
 
 
 def _reason(found: Many, mask: Mask) -> str:
@@ -247,7 +262,8 @@ def _broken(found: Many, one: Judgement, show: Shown) -> str:
         if limit.probability is None:
             return f"fire {where}: the peak exceeds {whose}, {bound}"
         more = numbers.of_100(1.0 - limit.probability)
-        return f"fire {where}: more than {more} of 100 draws exceed {whose}, {bound}"
+        over = f"more than {more} of 100 next batches exceed {whose}, {bound}"
+        return f"fire {where}: {over}"
     if limit.key == POUR and limit.probability is not None:
         share = numbers.percent(limit.probability)
         if not one.kept.any():
@@ -404,8 +420,8 @@ def _best(found: Many, show: Shown) -> Iterator[Finding]:
 
 def _blocks(found: Many, show: Shown) -> Iterator[Block]:
     """Yield the table of a sweep: shares across, quantities down."""
-    if found.varied and _keys(found):
-        yield _across(found, show)
+    if found.varied and (keys := _known(found, _keys(found))):
+        yield _across(found, keys, show)
 
 
 def _keys(found: Many) -> list[str]:
@@ -413,13 +429,16 @@ def _keys(found: Many) -> list[str]:
     asked = [column.key for column in found.columns]
     limited = [one.limit.key for one in found.judged]
     limited = [P95 if k == PEAK else k for k in limited if k != POUR]
-    keys = [*(asked or [_T, _C_STAR]), "pours_probability", P95, *limited]
+    return [*(asked or [_T, _C_STAR]), "pours_probability", P95, *limited]
+
+
+def _known(found: Many, keys: Sequence[str]) -> list[str]:
+    """Return the keys of which any mix has a number."""
     return [key for key in dict.fromkeys(keys) if not np.isnan(found.values(key)).all()]
 
 
-def _across(found: Many, show: Shown) -> Table:
+def _across(found: Many, keys: Sequence[str], show: Shown) -> Table:
     """Return the widest table of a sweep that fits."""
-    keys = _keys(found)
     name = found.names[found.shares.index(found.varied)]
     for most in _MOST:
         stride = max(1, -(-(len(found.rows) - 1) // (most - 1)))
@@ -473,6 +492,8 @@ def _annexes(found: Many, show: Shown) -> Iterator[Annex]:
         heads = ("limit", "kept", "broken", "not computed", "why not")
         table = Table(heads=heads, rows=tuple(rows), left=frozenset({0, 4}))
         yield Annex("Limits, mixes", (table,))
+    if found.varied and (keys := _known(found, (PEAK, P95, THIS_BATCH, _MARGIN))):
+        yield Annex("In your motor", (_across(found, keys, show), Paragraph(_P95)))
     notes = [*found.notes, *([found.draws] if found.draws else [])]
     notes += ["independent check not asked", "all rows with all columns: --csv"]
     yield Annex("Assumed", (Listing(tuple(notes)),))

@@ -409,6 +409,8 @@ class Charge:
     lots : dict of str to Lot
     records : dict of str to LotRecord
     database : Database
+    process : str
+        As of :class:`castsugar.mix.mix.Mix`.
     """
 
     name: str
@@ -417,6 +419,7 @@ class Charge:
     lots: dict[str, Lot]
     records: dict[str, LotRecord]
     database: Database
+    process: str = ""
 
     def __repr__(self) -> str:
         shares = (f"{self.typed[i]} {100.0 * x:.4g} %" for i, x in self.shares.items())
@@ -442,6 +445,7 @@ class Charge:
             name=name or self.name,
             water_lost=water_lost,
             lots={item: lot for item, lot in self.lots.items() if item in held},
+            process=self.process,
             database=self.database,
         )
 
@@ -521,6 +525,7 @@ def read_charge(
         lots={item: lot for item, (lot, _) in found.items()},
         records={item: record for item, (_, record) in found.items()},
         database=database,
+        process=bench.processes.get(text, ""),
     )
 
 

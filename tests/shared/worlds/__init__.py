@@ -9,10 +9,10 @@ import castsugar as cs
 from castsugar import Hardware, Kitchen, Requirement
 from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import PEAK, POUR
+from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.task import Settings
 
 #: Limits on pressure, viscosity and setting, as hobbyists set them.
@@ -29,16 +29,22 @@ def mix(name: str, **parts: float) -> cs.Mix:
 
 
 @cache
+def borrowed() -> BurnModel:
+    """Return what the published law of dry sucrose tells, and nothing else."""
+    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
+    return BurnModel([published(law, {"potassium nitrate": 0.65, "sucrose": 0.35})])
+
+
+@cache
 def wings() -> Settings:
     """Return an invented motor with a borrowed burn law, and a kitchen."""
-    law = borrowed_law(cs.load_database(), "Sucrose 65/35")
     grain = HollowCylinder(
         outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
     )
     motor = Hardware(
         grain=grain,
         throat_diameter=0.010,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=borrowed(),
     )
     kitchen = Kitchen(cook=parse_cook("119 C", 14), draws=60)
     return replace(DRY, motor=motor, kitchen=kitchen)

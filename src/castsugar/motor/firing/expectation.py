@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from castsugar.arrays import FloatArray
-from castsugar.draw_set import FEW_DRAWS, SEED
+from castsugar.draw_set import FEW_DRAWS, SEED, normals
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.firing.inference import InferredLaw
@@ -96,11 +97,12 @@ class Expected:
         return low <= value <= high
 
 
-def expect(
+def expect(  # noqa: PLR0913 - keyword-only options
     motor: Motor,
     law: BurnLaw,
     spread: Spread,
     *,
+    thrust_u: float = 0.0,
     draws: int = FEW_DRAWS,
     seed: int = SEED,
     tail: float = TAIL,
@@ -113,6 +115,8 @@ def expect(
         Its delivered c* counts.
     law : BurnLaw
     spread : Spread
+    thrust_u : float
+        Standard uncertainty (ln) of thrust at a pressure: of the nozzle.
     draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
@@ -140,12 +144,15 @@ def expect(
         if trace is not None:
             course[row] = np.interp(time, trace.time, trace.pressure, right=ambient)
     low, high = _ends(course, tail)
+    pushed = np.exp(thrust_u * normals("motor|nozzle", draws, seed))
+    ends = {name: _band(traces, name, tail) for name in _BANDED[:-1]}
+    ends[_BANDED[-1]] = _band(traces, _BANDED[-1], tail, pushed)
     return Expected(
         best=best,
         time=time,
         low=low,
         high=high,
-        bands={name: _band(traces, name, tail) for name in _BANDED},
+        bands=ends,
         failed=sum(t is None for t in traces),
         draws=draws,
         seed=seed,
@@ -165,10 +172,14 @@ def _ends(values: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
     return order[int(tail * most)], order[math.ceil((1.0 - tail) * most)]
 
 
-def _band(traces: list[Trace | None], name: str, tail: float) -> tuple[float, float]:
-    """Return the band of one result over the draws."""
-    values = [math.inf if t is None else getattr(t, name) for t in traces]
-    low, high = _ends(np.array(values), tail)
+def _band(
+    traces: list[Trace | None], name: str, tail: float, factor: ArrayLike = 1.0
+) -> tuple[float, float]:
+    """Return the band of one result over the draws, each times a factor."""
+    values = np.array(
+        [math.inf if t is None else getattr(t, name) for t in traces], dtype=float
+    )
+    low, high = _ends(np.asarray(values * np.asarray(factor)), tail)
     return float(low), float(high)
 
 

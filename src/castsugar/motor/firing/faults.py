@@ -182,6 +182,20 @@ def explain_efficiency(efficiency: float, *, eroded: bool = False) -> str:
     return ""
 
 
+def explain_nozzle(found: Measured | None) -> list[str]:
+    """Say what an unlikely nozzle efficiency points to."""
+    if found is None or LOWEST_EFFICIENCY <= found.value <= HIGHEST_EFFICIENCY:
+        return []
+    if found.value < LOWEST_EFFICIENCY:
+        points = "the thrust reads low, the pressure high, or the throat was smaller"
+    else:
+        points = "the thrust reads high, the pressure low, or the throat was wider"
+    return [
+        f"a nozzle efficiency of {_few(found.value)} is not likely (small nozzles have "
+        f"0.82 to 0.97): {points} than stated, or the exit is another one"
+    ]
+
+
 def _few(value: float) -> str:
     """Write a number with three digits, without a power of ten.
 

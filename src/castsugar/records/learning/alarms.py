@@ -14,14 +14,17 @@ from castsugar.bench.motor import hardware_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
-from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
+from castsugar.motor.burn_model import Asked, Rates
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.law_of_mix import tested
+from castsugar.motor.pressure_table import compositions
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.learning.burn_laws import law_for
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
-from castsugar.records.learning.efficiency import Fired, frozen_firing
+from castsugar.records.learning.firings import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
 from castsugar.records.prediction import allowed_pressure, mix_of, thaw
 from castsugar.records.record import Link
@@ -103,48 +106,50 @@ def _strands(batch: Batch, link: Link, database: Database) -> Found:
     strands = [s for s in read_strands(link.path) if s.mix == link.mix]
     if not strands:
         return skip(batch, RATE, f"{link.path.name} has no mix {link.mix!r}")
-    law = law_for(mix_of(batch.made, batch.path.parent, database), hardware)
-    return _beside(batch, strands, law, hardware)
+    mix = mix_of(batch.made, batch.path.parent, database)
+    return _beside(batch, strands, mix, hardware)
 
 
 def _beside(
-    batch: Batch, strands: Sequence[Strand], law: BurnLaw, hardware: Hardware
+    batch: Batch, strands: Sequence[Strand], mix: Mix, hardware: Hardware
 ) -> Check:
-    r"""Compare the geometric mean of the rates with that of the law.
+    r"""Compare the geometric mean of the rates with what was known of the next batch.
 
-    The band is that of the law without the scatter of single strands, and the scatter
-    of these strands over root N: :math:`u^2 = u_{law}^2 - s_{law}^2 + s^2 / N`.
+    To the doubt of the model comes the scatter of these strands over root N:
+    :math:`u^2 = u_{model}^2 + s^2 / N`, s that of the model or, if larger, their own.
     """
-    from scipy.stats import t
+    model, made = hardware.burning, compositions(of_mixes([mix]))
+    asked = Asked(motor=False, process=made.processes[0])
+
+    def known(pressure: float) -> Rates:
+        return model.rates(
+            made.fractions, made.components, pressure, asked, made.degraded
+        )
 
     p = np.array([s.pressure for s in strands])
-    sensitivity = hardware.temperature_sensitivity
-    expected = np.log(burn_rate(law, p))
-    if law.temperature is not None:
-        warm = [s.temperature or law.temperature for s in strands]
-        expected = expected + sensitivity * (np.array(warm) - law.temperature)
+    usual = hardware.strand_temperature
+    warmer = np.array([(s.temperature or usual) - usual for s in strands])
+    expected = np.array([known(one).mean[0] for one in p])
+    expected = expected + hardware.temperature_sensitivity * warmer
     off = np.log([s.rate for s in strands]) - expected
     count = len(strands)
-    scatter = law.scatter
+    scatter = math.sqrt(model.weights @ np.square(model.widths.strand))
     if count >= _OWN_SCATTER:
         scatter = max(scatter, float(np.std(off, ddof=1)))
     middle = math.exp(float(np.log(p).mean()))
-    own = float(log_rate_uncertainty(law, middle)) ** 2 - law.scatter**2
-    u = math.sqrt(max(own, 0.0) + scatter**2 / count)
-    factor = COVERAGE
-    if math.isfinite(law.degrees_of_freedom):
-        factor = float(t.ppf(0.975, law.degrees_of_freedom))
+    step = COVERAGE * math.hypot(known(middle).u[0], scatter / math.sqrt(count))
+    low, high = tested(model)
+    outside = float(np.min(p)) < low or float(np.max(p)) > high
     predicted = 1e3 * math.exp(float(expected.mean()))
-    outside = float(np.min(p)) < law.tested[0] or float(np.max(p)) > law.tested[1]
     return Check(
         batch=batch.id,
         quantity=RATE,
         unit="mm/s",
         predicted=predicted,
-        low=predicted * math.exp(-factor * u),
-        high=predicted * math.exp(factor * u),
+        low=predicted * math.exp(-step),
+        high=predicted * math.exp(step),
         measured=predicted * math.exp(float(off.mean())),
-        note="beyond the pressures of the law" if outside else "",
+        note="beyond the pressures that burned" if outside else "",
         discarded=is_discarded(batch),
     )
 
@@ -161,10 +166,7 @@ VELOCITY, PEAK = "delivered c*", "peak pressure"
 #: Where 95 % of a normal lie below.
 _UPPER = 1.644854
 
-_NO_EFFICIENCY = "no c* efficiency was known on the day"
-
-#: A peak above its band is a miss whatever was known: the ideal c*, or that of another
-#: motor, does not excuse it.
+#: A peak above its band is a miss, even if it was another motor.
 _ABOVE = "above its band, which always counts as a miss"
 
 _ONE = "of one firing only its peak counts, or else its c*"
@@ -194,16 +196,14 @@ def firing_checks(firings: Sequence[Fired], database: Database) -> Iterator[Foun
             known, why = None, str(error)
         else:
             why = "no motor was known"
-        believed = _believed(known)
-        peak = _peak(fired, sure=believed is not None)
-        velocity = _velocity(fired, known, believed, why)
-        told = isinstance(peak, Check) and peak.counts
-        if told and isinstance(velocity, Check) and velocity.counts:
+        peak = _peak(fired)
+        velocity = _velocity(fired, known, why)
+        if isinstance(peak, Check) and isinstance(velocity, Check):
             velocity = replace(velocity, counts=False, note=_ONE)
         yield velocity
         if peak is not None:
             yield peak
-        yield from _others(fired, sure=believed is not None)
+        yield from _others(fired)
 
 
 def _elsewhere(fired: Fired) -> Iterator[Found]:
@@ -213,23 +213,20 @@ def _elsewhere(fired: Fired) -> Iterator[Found]:
     """
     why = "predicted with another bench file, which the record does not keep"
     yield skip(fired.batch, f"firing {fired.link.path.name}", why)
-    peak = _peak(fired, sure=False)
+    peak = _peak(fired)
     if isinstance(peak, Check) and peak.above:
-        yield peak
+        yield replace(peak, note=_ABOVE)
 
 
-def _peak(fired: Fired, *, sure: bool) -> Found | None:
-    """Hold the peak pressure; above its band it counts, whatever was known."""
+def _peak(fired: Fired) -> Found | None:
+    """Hold the peak pressure."""
     found = _result(fired, "peak_pressure", "MPa")
     if isinstance(found, str):
         return skip(fired.batch, PEAK, found) if found else None
-    peak = _check(fired, PEAK, "MPa", found)
-    if peak.above:
-        return replace(peak, note=_ABOVE)
-    return peak if sure else replace(peak, counts=False, note=_NO_EFFICIENCY)
+    return _check(fired, PEAK, "MPa", found)
 
 
-def _others(fired: Fired, *, sure: bool) -> Iterator[Found]:
+def _others(fired: Fired) -> Iterator[Found]:
     """Hold burn time and impulse; neither counts."""
     for quantity, name, unit, shown in _OTHERS:
         found = _result(fired, name, unit)
@@ -238,7 +235,7 @@ def _others(fired: Fired, *, sure: bool) -> Iterator[Found]:
                 yield skip(fired.batch, quantity, found)
             continue
         check = _check(fired, quantity, shown, found)
-        yield replace(check, counts=False, note=_ONE if sure else _NO_EFFICIENCY)
+        yield replace(check, counts=False, note=_ONE)
 
 
 def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -> Check:
@@ -254,17 +251,11 @@ def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -
     )
 
 
-def _believed(known: tuple[Bench, Hardware] | None) -> float | None:
-    return known[1].efficiency if known is not None else None
+def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> Found:
+    """Hold the delivered c* against the ideal one times the efficiency of the day.
 
-
-def _velocity(
-    fired: Fired,
-    known: tuple[Bench, Hardware] | None,
-    believed: float | None,
-    why: str,
-) -> Found:
-    """Hold the delivered c* against the ideal one times the efficiency of the day."""
+    That was stated, learnt from firings, or held beforehand.
+    """
     if fired.why_not:
         return skip(fired.batch, VELOCITY, fired.why_not)
     if known is None:
@@ -274,10 +265,12 @@ def _velocity(
     efficiency = float(row.get("characteristic_velocity_efficiency", math.nan))
     if not delivered > 0.0 or not efficiency > 0.0:
         return skip(fired.batch, VELOCITY, "the record of the day has no c*")
-    predicted = delivered / efficiency * (believed or 1.0)
-    spread = known[1].spread.characteristic_velocity
+    hardware = known[1]
+    told = hardware.efficiencies.characteristic_velocity
+    predicted = delivered / efficiency * (hardware.efficiency or told.median)
+    spread = hardware.spread.characteristic_velocity
     reading = _relative(row, "characteristic_velocity_efficiency", "")
-    step = COVERAGE * math.hypot(spread, reading)
+    step = COVERAGE * math.hypot(spread, told.next_u, reading)
     return Check(
         batch=fired.batch.id,
         quantity=VELOCITY,
@@ -286,8 +279,6 @@ def _velocity(
         low=predicted * math.exp(-step),
         high=predicted * math.exp(step),
         measured=delivered,
-        counts=believed is not None,
-        note="" if believed is not None else _NO_EFFICIENCY,
         discarded=is_discarded(fired.batch),
     )
 

@@ -6,8 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from castsugar.bench.bench import Bench
+from castsugar.bench.burned import strands_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.files.reading import sha256_of
@@ -16,8 +18,9 @@ from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.burn_model import SAME
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import SAME_MIX, burn_law_of, differs
+from castsugar.motor.pressure_table import burn_law_of, differs
 from castsugar.motor.strands import MixResult, Strand, analyse_mix
 from castsugar.readings.strand_files import read_strands, stand_in
 from castsugar.records.batch import Batch
@@ -41,6 +44,9 @@ class StrandSource:
         Batches that link it; empty for the bench file's own.
     in_bench : bool
         Whether the bench file names it.
+    stated : mapping of str to str
+        What the record of the batch says of them that their file does not: keys of
+        :class:`castsugar.bench.tables.Strands`.
     """
 
     path: Path
@@ -49,6 +55,7 @@ class StrandSource:
     strands: tuple[Strand, ...]
     batches: tuple[str, ...] = ()
     in_bench: bool = False
+    stated: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -104,6 +111,10 @@ class MixLaw:
     def fitted(self) -> BurnLaw | None:
         """The law of all its strands together; None if they give none."""
         return self.result.law if self.result is not None else None
+
+    def is_of(self, batch: str) -> bool:
+        """Whether a batch brought strands of it."""
+        return any(batch in source.batches for source in self.sources)
 
     @property
     def strands(self) -> int:
@@ -170,7 +181,7 @@ def learn_laws(
                 if not used:
                     continue
             try:
-                source = source_of(link.path, link.mix, batch.id)
+                source = source_of(link.path, link.mix, batch)
             except CastsugarError as error:
                 unusable.append((f"batch {batch.id} line {link.line}", str(error)))
                 continue
@@ -206,28 +217,48 @@ def _of_bench(
         group.in_bench = True
         if "strands" in entry:
             path = bench.path.parent / entry["strands"]
-            group.add(replace(source_of(path, entry["mix"]), in_bench=True))
+            source = source_of(path, entry["mix"])
+            own = tuple(strands_of(entry, bench)[1])
+            group.add(replace(source, strands=own, in_bench=True))
     return groups
 
 
-def source_of(path: Path, mix: str, batch: str = "") -> StrandSource:
-    """Read the strands of one mix; the only one of the file if none is named."""
+def source_of(path: Path, mix: str, batch: Batch | None = None) -> StrandSource:
+    """Read the strands of one mix; the only one of the file if none is named.
+
+    Those that a batch links are of that batch, made as its record says.
+    """
     strands = read_strands(path)
     names = list(dict.fromkeys(s.mix for s in strands))
     wanted = mix or (names[0] if len(names) == 1 else "")
-    return StrandSource(
-        path=path,
-        mix=wanted,
-        sha256=sha256_of(path),
-        strands=tuple(s for s in strands if s.mix == wanted),
-        batches=(batch,) if batch else (),
+    chosen = tuple(s for s in strands if s.mix == wanted)
+    source = StrandSource(path=path, mix=wanted, sha256=sha256_of(path), strands=chosen)
+    if batch is None:
+        return source
+    made: dict[str, Any] = {
+        "batch": batch.id,
+        "process": batch.made.process,
+        "degraded": batch.degraded,
+    }
+    new = {
+        name: value
+        for name, value in made.items()
+        if value and not any(getattr(s, name) for s in chosen)
+    }
+    known = new | {"batch": batch.id}
+    stated = new | ({"degraded": percent(new["degraded"])} if "degraded" in new else {})
+    return replace(
+        source,
+        strands=tuple(replace(s, **known) for s in chosen),
+        batches=(batch.id,),
+        stated=stated,
     )
 
 
 def _group(groups: list[_Group], fractions: Mapping[str, float], recipe: str) -> _Group:
     """Return the group of a mix; a new one if no other is the same."""
     for group in groups:
-        if differs(group.fractions, fractions) < SAME_MIX:
+        if differs(group.fractions, fractions) < SAME:
             return group
     groups.append(_Group(recipe=recipe, fractions=dict(fractions)))
     return groups[-1]
@@ -254,6 +285,17 @@ def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> Mix
         before=before,
         result=result,
     )
+
+
+def percent(share: float, digits: int = 2) -> str:
+    """Return a share as a bench file has it.
+
+    Examples
+    --------
+    >>> percent(0.01234)
+    '1.2 %'
+    """
+    return f"{100.0 * share:.{digits}g} %"
 
 
 # ----------------------------------------------------------------------------

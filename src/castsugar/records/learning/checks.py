@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from castsugar.bench.bench import read_measurement
 from castsugar.bench.kitchen import measurement
 from castsugar.data.load import Database
@@ -34,6 +36,9 @@ FEW = 17
 #: A band whose ends lie further apart than this factor holds nearly anything.
 WIDE = 10.0
 
+#: Normal coverage factor of 95 %, and where 90 % of a normal lie below.
+COVERAGE, _NINE_OF_TEN = 1.959964, 1.281552
+
 #: Chance below which too few inside is called more than bad luck.
 ODD = 0.05
 
@@ -53,6 +58,8 @@ class Check:
         Why not, or a remark.
     discarded : bool
         Whether the batch was discarded after it was measured.
+    ratio : bool
+        Whether the band is one of ratios, else of differences.
     """
 
     batch: str
@@ -65,6 +72,7 @@ class Check:
     counts: bool = True
     note: str = ""
     discarded: bool = False
+    ratio: bool = True
 
     @property
     def above(self) -> bool:
@@ -75,6 +83,22 @@ class Check:
     def inside(self) -> bool:
         """Whether the measurement lies within the band."""
         return self.low <= self.measured <= self.high
+
+    @property
+    def deviations(self) -> float:
+        """By how many standard uncertainties it was missed; NaN with no end there.
+
+        The band is that of a normal, of the logarithm or of the value, each side with
+        its own width.
+        """
+        end = self.high if self.measured > self.predicted else self.low
+        values = np.array([self.predicted, end, self.measured])
+        if self.ratio and values.min() > 0.0:
+            values = np.log(values)
+        middle, end, measured = values
+        width = abs(end - middle) / COVERAGE
+        missed = abs(measured - middle)
+        return float(missed / width) if 0.0 < width < math.inf else math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,12 +178,64 @@ def tally(checks: Sequence[Check]) -> Tally:
 
 
 # ----------------------------------------------------------------------------
+# By how much the bands of a quantity are too narrow.
+
+#: Comparisons of which a factor is shown, and the weight of what is believed before
+#: them: as many comparisons with a band that is right. Ours.
+_TOLD, _BELIEVED = 3, 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inflation:
+    """By what factor the uncertainty of a quantity turned out too small.
+
+    Attributes
+    ----------
+    quantity : str
+    count : int
+        Comparisons that it comes from.
+    factor : float
+        1 where the bands were not too narrow.
+    """
+
+    quantity: str
+    count: int
+    factor: float
+
+
+def inflations(checks: Sequence[Check]) -> tuple[Inflation, ...]:
+    r"""Return a factor for every quantity that was compared often enough.
+
+    .. math:: f = \max\left(1, \sqrt{\frac{8 + \sum z^2}{8 + n}}\right)
+
+    with z of :attr:`Check.deviations`, of those checks that count.
+
+    Examples
+    --------
+    >>> inflations([])
+    ()
+    """
+    squares: dict[str, list[float]] = {}
+    for check in checks:
+        if check.counts and math.isfinite(check.deviations):
+            squares.setdefault(check.quantity, []).append(check.deviations**2)
+    return tuple(
+        Inflation(
+            quantity=quantity,
+            count=len(z2),
+            factor=max(
+                1.0, math.sqrt((_BELIEVED + math.fsum(z2)) / (_BELIEVED + len(z2)))
+            ),
+        )
+        for quantity, z2 in squares.items()
+        if len(z2) >= _TOLD
+    )
+
+
+# ----------------------------------------------------------------------------
 # Kitchen: what was foreseen of a batch, held against what was measured of it.
 
 VISCOSITY, WATER = "pour viscosity", "water lost"
-
-#: Normal coverage factor of 95 %, and where 90 % of a normal lie below.
-COVERAGE, _NINE_OF_TEN = 1.959964, 1.281552
 
 #: Share of the mass by which what was measured may differ from what was foreseen.
 _SAME = 1e-3
@@ -241,6 +317,7 @@ class KitchenChecks:
             high=1e3 * found.high,
             measured=1e3 * found.observed,
             discarded=is_discarded(batch),
+            ratio=False,
         )
 
     def _viscosity(self, batch: Batch, found: Measurement) -> Check | str:

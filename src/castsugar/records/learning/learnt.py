@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from castsugar.bench.bench import Bench, check_bench
 from castsugar.bench.conditions import conditions_of
 from castsugar.bench.lots import lots_of
@@ -14,16 +16,20 @@ from castsugar.bench.schema import Place
 from castsugar.bench.search import placed
 from castsugar.conditions import Conditions
 from castsugar.data.load import Database
-from castsugar.errors import CastsugarError
+from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.burn_model import SAME, Asked
+from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import SAME_MIX, differs
+from castsugar.motor.peak_pressure import peaks
+from castsugar.motor.pressure_table import compositions, differs
 from castsugar.records.batch import Batch
 from castsugar.records.learning.alarms import (
     PEAK,
@@ -35,22 +41,31 @@ from castsugar.records.learning.alarms import (
 from castsugar.records.learning.burn_laws import BurnedLearnt, law_for, learn_laws
 from castsugar.records.learning.checks import (
     Check,
+    Inflation,
     KitchenChecks,
     Skipped,
     Tally,
+    inflations,
     tally,
 )
-from castsugar.records.learning.efficiency import (
+from castsugar.records.learning.firings import (
     Fired,
     FiredLearnt,
     Reduce,
-    learn_efficiency,
+    learn_firings,
     read_firings,
 )
 from castsugar.records.learning.kitchen import CookedLearnt, learn_kitchen
 from castsugar.records.learning.material import FileFault, Material
-from castsugar.records.learning.saving import Lesson, Saved, earlier_of, plan
+from castsugar.records.learning.saving import (
+    Lesson,
+    Saved,
+    earlier_of,
+    plan,
+    reasons_of,
+)
 from castsugar.rows import records
+from castsugar.static_test import StaticTest
 
 # ----------------------------------------------------------------------------
 # How predictions move: the user's recipes before and after learning.
@@ -75,12 +90,18 @@ COLUMNS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """A recipe to predict: what it is called, its mass fractions, its cook."""
+    """A recipe to predict: what it is called, its mass fractions, how it is made."""
 
     name: str
     fractions: dict[str, float]
     cook: str
     minutes: float | None
+    process: str
+
+    def is_like(self, other: Wanted) -> bool:
+        """Return whether another one is the same mix, made in the same way."""
+        made, like = ((one.cook, one.minutes, one.process) for one in (self, other))
+        return made == like and differs(self.fractions, other.fractions) < SAME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +133,14 @@ def wanted_of(
     for name, text in bench.recipes.items():
         with placed(Place(bench.path, bench.text, "recipes"), name):
             parts = catalogue_shares(database, parse_recipe(text).parts)
-        _add(found, Wanted(name=name, fractions=parts, cook=cook, minutes=minutes))
+        entry = Wanted(
+            name=name,
+            fractions=parts,
+            cook=cook,
+            minutes=minutes,
+            process=bench.process_of(name),
+        )
+        _add(found, entry)
     for batch in reversed(batches):
         made = batch.made
         name = made.name or made.recipe
@@ -121,6 +149,7 @@ def wanted_of(
             fractions=dict(made.fractions),
             cook=made.cook,
             minutes=made.minutes,
+            process=made.process or str(table["process"]),
         )
         _add(found, entry)
     return found[:MOST], max(0, len(found) - MOST)
@@ -128,11 +157,8 @@ def wanted_of(
 
 def _add(found: list[Wanted], new: Wanted) -> None:
     """Add a recipe that is not there yet."""
-    for old in found:
-        alike = differs(old.fractions, new.fractions) < SAME_MIX
-        if alike and (old.cook, old.minutes) == (new.cook, new.minutes):
-            return
-    found.append(new)
+    if not any(old.is_like(new) for old in found):
+        found.append(new)
 
 
 def moved(
@@ -159,7 +185,13 @@ def moved(
             cook = parse_cook(entry.cook, entry.minutes) if entry.cook else None
             parts = entry.fractions
             used = {n: lot for n, lot in lots.items() if n in parts}
-            mix = Mix.put_together(parts, name=entry.name, lots=used, database=database)
+            mix = Mix.put_together(
+                parts,
+                name=entry.name,
+                lots=used,
+                process=entry.process,
+                database=database,
+            )
             both = [
                 _predicted(mix, cook, kitchen, motor, conditions_of(bench))
                 for kitchen, motor in zip(kitchens, motors, strict=True)
@@ -205,6 +237,97 @@ def _predicted(
 
 
 # ----------------------------------------------------------------------------
+# How the forecast of a firing moves by what was learnt, and by which of it.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """The peak of a firing as half of the next batches have it. [Pa]
+
+    With the c* efficiency that is stated, was learnt, or is held beforehand.
+
+    Attributes
+    ----------
+    predicted : float
+        Without what was learnt.
+    by_rate : float
+        With the burn rates that were learnt, the c* efficiency as before.
+    now : float
+        With all of it.
+    measured : float
+    """
+
+    batch: str
+    file: str
+    predicted: float
+    by_rate: float
+    now: float
+    measured: float
+
+
+def forecasts_of(
+    firings: Sequence[Fired], before: Hardware | None, after: Hardware | None
+) -> tuple[Forecast, ...]:
+    """Return how the forecast moved of every firing that teaches."""
+    if before is None or after is None:
+        return ()
+    found = []
+    for fired in firings:
+        test = fired.test
+        if test is None or fired.left_out or "motor" in fired.link.options:
+            continue
+        peak = test.reduction.results.get("peak_pressure")
+        if peak is None or peak.at_least or test.row.get("status") != "ok":
+            continue
+        held, learnt = (
+            motor.efficiency or motor.efficiencies.characteristic_velocity.median
+            for motor in (before, after)
+        )
+        predicted, by_rate, now = (
+            _half_below(test, motor, efficiency)
+            for motor, efficiency in ((before, held), (after, held), (after, learnt))
+        )
+        found.append(
+            Forecast(
+                batch=fired.batch.id,
+                file=fired.link.path.name,
+                predicted=predicted,
+                by_rate=by_rate,
+                now=now,
+                measured=peak.value,
+            )
+        )
+    return tuple(found)
+
+
+def _half_below(test: StaticTest, motor: Hardware, efficiency: float) -> float:
+    """Return the peak that half of the next batches stay below, as fired. [Pa]"""
+    assert test.mix is not None  # its row was computed
+    throat = test.reduction.stand.throat_diameter or motor.throat_diameter
+    as_fired = replace(
+        motor,
+        throat_diameter=throat,
+        exit_diameter=None,
+        efficiency=min(efficiency, 1.0),
+        efficiency_measured=True,
+    )
+    made = compositions(of_mixes([test.mix]))
+    velocity = test.row["characteristic_velocity_m_s"]
+    supply = as_fired.supply(test.row["density_kg_m3"], velocity)
+    found = peaks(
+        motor.burning,
+        made.fractions,
+        made.components,
+        log_supply=np.log(supply),
+        supply_u=as_fired.supply_u,
+        levels=(0.5,),
+        asked=Asked(process=made.processes[0]),
+        degraded=made.degraded,
+    )
+    return float(found.quantiles[0, 0])
+
+
+# ----------------------------------------------------------------------------
 # All that one's own batches teach, and whether the tool was any good.
 
 
@@ -223,10 +346,10 @@ class Learning:
     before, after : Hardware or None
         The motor of the bench file without what learn wrote there, and that of the file
         as planned; None without [motor].
+    efficiencies : tuple of Efficiencies
+        Of the motor before and after.
     laws : tuple of BurnLaw or None
         What `after` says of every mix of `burning`.
-    no_efficiency : str
-        Why the combined efficiency cannot be used; empty if it can or there is none.
     not_shown : int
         Recipes left out for length.
     checks : tuple of Check
@@ -243,13 +366,15 @@ class Learning:
     before: Hardware | None
     after: Hardware | None
     laws: tuple[BurnLaw | None, ...]
-    no_efficiency: str
     alarms: tuple[Alarm, ...]
     moved: tuple[Moved, ...]
     not_shown: int
     checks: tuple[Check, ...]
     skipped: tuple[Skipped, ...]
+    efficiencies: tuple[Efficiencies, Efficiencies]
+    forecasts: tuple[Forecast, ...]
     tally: Tally
+    inflations: tuple[Inflation, ...]
 
     def __repr__(self) -> str:
         """Say what there is, not all of it."""
@@ -273,6 +398,7 @@ def learn_all(
     *,
     reduce: Reduce,
     changed: bool = False,
+    accepted: Mapping[str, str] | None = None,
 ) -> Learning:
     """Refit kitchen, burn law and efficiency, and hold old predictions to account.
 
@@ -282,11 +408,13 @@ def learn_all(
         Reduces a recording with the options that a record keeps.
     changed : bool
         Whether linked files that changed since are used, too.
+    accepted : mapping of str to str, optional
+        Batch, or batch and recording, to the reason why a doubted firing counts.
 
     Raises
     ------
     CastsugarError
-        If the bench file itself cannot be used.
+        If the bench file itself cannot be used, or a firing cannot be accepted.
     """
     batches = material.batches
     earlier = earlier_of(bench, material, changed=changed)
@@ -294,14 +422,17 @@ def learn_all(
     kitchen = learn_kitchen(bench, batches, database)
     before = hardware_of(bare, database) if bare.motor is not None else None
     burning = learn_laws(bare, batches, database, hardware=before, changed=changed)
-    firing = learn_efficiency(batches, reduce, changed=changed)
+    reasons = accepted or {}
+    firing = learn_firings(
+        batches, reduce, changed=changed, accepted=reasons_of(bench) | dict(reasons)
+    )
+    _check_accepted(reasons, firing)
     lesson = Lesson(
         bench=bench,
         earlier=earlier,
         kitchen=kitchen,
         burning=burning,
         firing=firing,
-        no_efficiency=_efficiency_fault(before, firing),
     )
     planned = plan(lesson)
     after = None
@@ -332,13 +463,18 @@ def learn_all(
         before=before,
         after=after,
         laws=tuple(_law(m.fractions, after, database) for m in burning.mixes),
-        no_efficiency=lesson.no_efficiency,
         alarms=alarms_of(firings, material.others, after, database),
         moved=tuple(shown),
         not_shown=hidden,
         checks=checks,
         skipped=skipped,
+        efficiencies=(
+            learn_efficiencies() if before is None else before.efficiencies,
+            firing.efficiencies if after is None else after.efficiencies,
+        ),
+        forecasts=forecasts_of(firing.firings, before, after),
         tally=tally(checks),
+        inflations=inflations(checks),
     )
 
 
@@ -374,16 +510,20 @@ def _law(
     return law_for(Mix.put_together(fractions, database=database), hardware)
 
 
-def _efficiency_fault(hardware: Hardware | None, firing: FiredLearnt) -> str:
-    """Return why a motor cannot have the measured efficiency; empty if it can."""
-    if hardware is None or firing.efficiency is None:
-        return ""
-    value = firing.efficiency.value
-    try:
-        replace(hardware, efficiency=value, efficiency_measured=True)
-    except CastsugarError as error:
-        return str(error)
-    return ""
+def _check_accepted(accepted: Mapping[str, str], firing: FiredLearnt) -> None:
+    """Refuse to accept what is not doubted, and what cannot be."""
+    for name in accepted:
+        found = [f for f in firing.firings if name in (f.name, f.batch.id)]
+        doubted = [f for f in found if f.doubts]
+        if not doubted:
+            said = "no firing of it is left out" if found else "it has no firing"
+            raise InputError(f"--accept {name}: {said} in the closed batches")
+        for one in doubted:
+            if one.why_not:
+                raise InputError(
+                    f"--accept {name}: {one.link.path.name} teaches nothing, whatever "
+                    f"the reason: {one.why_not}"
+                )
 
 
 def _by_quantity(checks: Iterable[Check]) -> tuple[Check, ...]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -16,13 +17,8 @@ from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.files.writing import update
 from castsugar.records.batch import Batch
-from castsugar.records.learning.burn_laws import (
-    BurnedLearnt,
-    MixLaw,
-    StrandSource,
-    source_of,
-)
-from castsugar.records.learning.efficiency import Combined, FiredLearnt
+from castsugar.records.learning.burn_laws import BurnedLearnt, percent, source_of
+from castsugar.records.learning.firings import Fired, FiredLearnt
 from castsugar.records.learning.kitchen import CookedLearnt
 from castsugar.records.learning.material import COUNTS, Material
 from castsugar.records.prediction import relative
@@ -35,11 +31,14 @@ WRITTEN = "written by castsugar learn"
 # ----------------------------------------------------------------------------
 # What learn wrote into a bench file earlier, and whether records still say so.
 #
-# Its own lines are known by their comment. Of the measured efficiency and the burn laws
-# the bench file is read without them, so that what was withdrawn teaches nothing; what
-# nothing in the records tells of stays, and that is said.
+# Its own lines are known by their comment. The bench file is read without its firings
+# and burn laws, so that what was withdrawn teaches nothing; what nothing in the records
+# tells of stays, and that is said.
 
-EFFICIENCY, LAW = "measured_efficiency", "motor.burn_law"
+LAW, FIRING = "motor.burn_law", "motor.firing"
+
+#: What learn wrote of efficiencies before it kept the firings.
+EFFICIENCY = "measured_efficiency"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +81,30 @@ class OldLaw:
         return self.ours and self.state in ("stands", "withdrawn", "left")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OldFiring:
+    """A firing that castsugar wrote into a bench file: its count, line and entry."""
+
+    index: int
+    line: int
+    entry: dict[str, Any]
+
+    @property
+    def name(self) -> str:
+        """What it is called in words."""
+        return f"[[{FIRING}]] of {' '.join(self.link)} (line {self.line})"
+
+    @property
+    def link(self) -> tuple[str, str]:
+        """Batch and name of the recording."""
+        return _link(self.entry)
+
+
+def _link(entry: Mapping[str, Any]) -> tuple[str, str]:
+    """Return batch and name of the recording of an entry."""
+    return str(entry.get("batch", "")), Path(str(entry.get("source", ""))).name
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Earlier:
     """What a bench file says beside what learn wrote there.
@@ -91,15 +114,17 @@ class Earlier:
     bare : Bench
         Without it.
     laws : tuple of OldLaw
+    firings : tuple of OldFiring
         Those that were left out of `bare`.
     efficiency : int
-        Line of the measured efficiency that was left out; 0 if none was.
+        Line of a measured efficiency that was left out; 0 if none was.
     warnings : tuple of str
         What stays although it should be looked at.
     """
 
     bare: Bench
     laws: tuple[OldLaw, ...]
+    firings: tuple[OldFiring, ...]
     efficiency: int
     warnings: tuple[str, ...]
 
@@ -113,28 +138,48 @@ def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Ea
         Whether strand files that changed since they were linked are used.
     """
     if bench.motor is None:
-        return Earlier(bare=bench, laws=(), efficiency=0, warnings=())
+        return Earlier(bare=bench, laws=(), firings=(), efficiency=0, warnings=())
     old = [_state(law, bench, material, changed) for law in old_laws(bench)]
     gone = tuple(law for law in old if law.follows)
     warnings = [text for law in old for text in _warning(law, bench.path)]
+    links = _fired(material)
+    fired = [firing for firing in old_firings(bench) if firing.link in links]
+    warnings += [
+        f"{bench.path}: {firing.name} was written by castsugar learn, but no record in "
+        "this folder has that firing; it counts as your own; delete it if it was "
+        "withdrawn"
+        for firing in old_firings(bench)
+        if firing not in fired
+    ]
     line = own_efficiency(bench.text)
-    if line and not _fired(material):
-        warnings.append(
-            f"{bench.path}, line {line}: {EFFICIENCY} was written by castsugar learn, "
-            "but no record in this folder has a firing; delete the line if the firing "
-            "was withdrawn"
-        )
-        line = 0
-    bare = _without(bench, gone, line)
-    if bare is None:
-        warnings += [_alone(law, bench.path) for law in gone if law.state != "stands"]
-        gone, bare = (), _without(bench, (), line)
     return Earlier(
-        bare=bare or bench,
+        bare=_without(bench, gone, fired, line),
         laws=gone,
-        efficiency=line if bare is not None else 0,
+        firings=tuple(fired),
+        efficiency=line,
         warnings=tuple(warnings),
     )
+
+
+def old_firings(bench: Bench) -> list[OldFiring]:
+    """Return the firings of a bench file that castsugar wrote."""
+    path = tuple(FIRING.split("."))
+    heads = [e for e in entries(bench.text) if e.path == path and e.is_head]
+    raw = tomllib.loads(bench.text.removeprefix("\ufeff")).get("motor", {})
+    return [
+        OldFiring(index=head.index, line=head.line, entry=dict(entry))
+        for head, entry in zip(heads, raw.get("firing", []), strict=False)
+        if WRITTEN in editing.block_remark(bench.text, FIRING, head.index)
+    ]
+
+
+def reasons_of(bench: Bench) -> dict[str, str]:
+    """Return why doubted firings of a bench file count: of batch and recording."""
+    return {
+        " ".join(firing.link): firing.entry["accepted"]
+        for firing in old_firings(bench)
+        if firing.entry.get("accepted")
+    }
 
 
 def own_efficiency(text: str) -> int:
@@ -201,9 +246,14 @@ def _standing(batch: Batch, event: Event) -> str:
     return "stands" if batch.outcome in COUNTS else "left"
 
 
-def _fired(material: Material) -> bool:
-    both = (*material.batches, *material.others)
-    return any(e.kind == "fired" for b in both for e in b.events)
+def _fired(material: Material) -> set[tuple[str, str]]:
+    """Return batch and recording of every firing that the records have ever had."""
+    return {
+        (batch.id, Path(event.values["file"]).name)
+        for batch in (*material.batches, *material.others)
+        for event in batch.events
+        if event.kind == "fired"
+    }
 
 
 def _warning(law: OldLaw, path: Path) -> Iterator[str]:
@@ -229,24 +279,16 @@ def _warning(law: OldLaw, path: Path) -> Iterator[str]:
         )
 
 
-def _alone(law: OldLaw, path: Path) -> str:
-    return (
-        f"{path}, {law.place}: the strands of {law.entry['strands']} were withdrawn or "
-        f"do not count ({law.who}), but no burn law would be left without them; put "
-        "another [[motor.burn_law]] in the place of these lines, and trust no pressure "
-        "until then"
-    )
-
-
-def _without(bench: Bench, laws: Sequence[OldLaw], line: int) -> Bench | None:
-    """Return a bench file without burn laws and a line; None if it is not good then."""
+def _without(
+    bench: Bench, laws: Sequence[OldLaw], firings: Sequence[OldFiring], line: int
+) -> Bench:
+    """Return a bench file without what learn wrote."""
     text = editing.without_key(bench.text, "motor", EFFICIENCY) if line else bench.text
     for law in reversed(laws):
         text = editing.without_block(text, LAW, law.index)
-    try:
-        return check_bench(bench.path, text)
-    except CastsugarError:
-        return None
+    for firing in reversed(firings):
+        text = editing.without_block(text, FIRING, firing.index)
+    return check_bench(bench.path, text)
 
 
 def as_entry(entry: dict[str, Any]) -> tuple[str, str, str]:
@@ -266,8 +308,6 @@ class Lesson:
     ----------
     bench : Bench
         As it was read.
-    no_efficiency : str
-        Why the combined efficiency cannot be used; empty if it can.
     """
 
     bench: Bench
@@ -275,7 +315,6 @@ class Lesson:
     kitchen: CookedLearnt
     burning: BurnedLearnt
     firing: FiredLearnt
-    no_efficiency: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -336,70 +375,111 @@ def cut_laws(lesson: Lesson, draft: Draft) -> None:
 
 
 def _entries(lesson: Lesson) -> list[Entry]:
-    """Return the burn laws that are to stand in the file beside the user's own."""
-    motor = lesson.bench.motor
-    if motor is None or any("borrowed" in e for e in motor["burn_law"]):
+    """Return the strands of batches that are to stand in the file."""
+    if lesson.bench.motor is None:
         return []
     found: list[Entry] = []
     for mix in lesson.burning.mixes:
-        if mix.in_bench or mix.fitted is None:
-            continue
         for source in mix.sources:
-            entry = {"recipe": mix.recipe, "strands": _file(lesson, source)}
+            if source.in_bench:
+                continue
+            entry = {"recipe": mix.recipe, "strands": _file(lesson, source.path)}
             entry |= {"mix": source.mix} if source.mix else {}
+            entry |= source.stated
             found.append(entry)
     return found
 
 
 def add_laws(lesson: Lesson, draft: Draft) -> None:
-    """Add strands of mixes that have no burn law there."""
+    """Add strands of batches that are not there."""
     there = {as_entry(law.entry) for law in lesson.earlier.laws}
     for entry in _entries(lesson):
         if as_entry(entry) not in there:
             draft.text = editing.with_block(draft.text, LAW, entry, WRITTEN)
             draft.written.append(f"[[{LAW}]] {entry['recipe']} from {entry['strands']}")
-    draft.refused += _laws_left(lesson)
+    if lesson.bench.motor is None and lesson.burning.mixes:
+        draft.refused.append(f"burn laws: {lesson.bench.path} has no [motor] table")
 
 
-def _laws_left(lesson: Lesson) -> Iterator[str]:
-    """Yield what strands of batches tell that does not go into the file."""
-    bench = lesson.bench
-    new = [m for m in lesson.burning.mixes if not m.in_bench and m.fitted is not None]
-    if bench.motor is None:
-        if new:
-            yield f"burn laws: {bench.path} has no [motor] table"
-        return
-    borrowed = [e for e in bench.motor["burn_law"] if "borrowed" in e]
-    if new and borrowed:
-        yield (
-            f"burn laws: the borrowed one in line {borrowed[0]['line']} stands alone; "
-            "delete that [[motor.burn_law]] together with adding your own: recipe = "
-            f"{new[0].recipe!r}, strands = {_file(lesson, new[0].sources[0])!r}"
-        )
-        return
-    for mix in lesson.burning.mixes:
-        yield from _beside_own(lesson, mix)
+def _file(lesson: Lesson, path: Path) -> str:
+    return relative(path, real(lesson.bench.path).parent)
 
 
-def _beside_own(lesson: Lesson, mix: MixLaw) -> Iterator[str]:
-    """Say which strands do not move a burn law that is the user's own."""
-    new = [s for s in mix.sources if not s.in_bench]
-    if not mix.in_bench or not new:
-        return
-    files = ", ".join(_file(lesson, s) for s in new)
-    count = sum(len(s.strands) for s in new)
-    own = [s for s in mix.sources if s.in_bench]
-    todo = f"put strands = {_file(lesson, new[0])!r} in the place of what it states"
-    if own or len(new) > 1:
-        todo = f"add a [[{LAW}]] of the same recipe for the strands of each file"
-    yield (
-        f"{count} strands of {mix.recipe} ({files}): [[{LAW}]] of this mix is your own "
-        f"and stays; to use them, {todo}"
-    )
+# ----------------------------------------------------------------------------
+# Firings that go into a bench file: what was measured, so that all commands learn.
 
 
-def _file(lesson: Lesson, source: StrandSource) -> str:
-    return relative(source.path, real(lesson.bench.path).parent)
+def put_firings(lesson: Lesson, draft: Draft) -> None:
+    """Add firings that teach; take out or replace what learn wrote of others."""
+    new = [_firing(lesson, fired) for fired in _told(lesson, draft)]
+    places: dict[tuple[str, str], str] = {}
+    for old in reversed(lesson.earlier.firings):
+        if old.entry in new:
+            new.remove(old.entry)
+            continue
+        draft.text = editing.without_block(draft.text, FIRING, old.index)
+        if old.link in map(_link, new):
+            places[old.link] = f" (in the place of line {old.line})"
+        else:
+            draft.removed.append(f"{old.name}: its record does not say so any more")
+    for entry in new:
+        draft.text = editing.with_block(draft.text, FIRING, entry, WRITTEN)
+        told = f"[[{FIRING}]] of {' '.join(_link(entry))}"
+        draft.written.append(told + places.get(_link(entry), ""))
+    if lesson.earlier.efficiency:
+        draft.text = editing.without_key(draft.text, "motor", EFFICIENCY)
+        line = lesson.earlier.efficiency
+        draft.removed.append(f"{EFFICIENCY} (line {line}): the firings stand for it")
+
+
+def _told(lesson: Lesson, draft: Draft) -> Iterator[Fired]:
+    """Yield the firings that an entry can hold; say of others why not."""
+    motor = lesson.earlier.bare.motor or {"firing": ()}
+    own = {_link(entry): entry["line"] for entry in motor["firing"]}
+    for fired in lesson.firing.firings:
+        why, link = fired.left_out, (fired.batch.id, fired.link.path.name)
+        if not why and link in own:
+            why = f"[[{FIRING}]] in line {own[link]} is your own, and stays"
+        elif not why and lesson.bench.motor is None:
+            why = f"{lesson.bench.path} has no [motor] table"
+        elif not why and fired.rate is None:
+            why = "its burn rate is not known"
+            why += f": {fired.test.no_law}" if fired.test is not None else ""
+        if why:
+            draft.refused.append(f"firing of {fired.name}: {why}")
+        else:
+            yield fired
+
+
+def _firing(lesson: Lesson, fired: Fired) -> Entry:
+    """Return the entry of a firing that teaches, as it is typed."""
+    rate, reading, made = fired.rate, fired.reading, fired.batch.made
+    assert rate is not None  # else it was refused
+    same = (m.recipe for m in lesson.burning.mixes if m.is_of(fired.batch.id))
+    entry = {
+        "recipe": next(same, made.recipe),
+        "batch": fired.batch.id,
+        "date": fired.link.date,
+        "pressure": f"{1e-6 * rate.pressure:.4g} MPa",
+        "rate": f"{1e3 * rate.value:.4g} mm/s",
+        "rate_u": percent(rate.u),
+    }
+    if reading is not None:
+        pairs = {
+            "c_star_efficiency": (
+                reading.characteristic_velocity,
+                reading.characteristic_velocity_u,
+            ),
+            "nozzle_efficiency": (reading.nozzle, reading.nozzle_u),
+        }
+        for key, (value, u) in pairs.items():
+            if math.isfinite(value):
+                entry |= {key: percent(value, 4), f"{key}_u": percent(u)}
+    entry |= {"process": made.process} if made.process else {}
+    share = fired.batch.degraded
+    entry |= {"degraded": percent(share)} if share else {}
+    entry |= {"accepted": fired.accepted} if fired.accepted else {}
+    return entry | {"source": _file(lesson, fired.link.path)}
 
 
 # ----------------------------------------------------------------------------
@@ -416,7 +496,7 @@ def plan(lesson: Lesson) -> Saved:
     """
     draft = Draft(lesson.bench.text, [], [], [])
     cut_laws(lesson, draft)
-    for step in (_measured, add_laws, _efficiency):
+    for step in (_measured, add_laws, put_firings):
         step(lesson, draft)
     path = lesson.bench.path
     try:
@@ -478,57 +558,3 @@ def _measured(lesson: Lesson, draft: Draft) -> None:
         for o in kitchen.contradictions
         if o.measurement.label.startswith("batch")
     ]
-
-
-def _efficiency(lesson: Lesson, draft: Draft) -> None:
-    """Write the measured efficiency; only over a line that castsugar wrote."""
-    found, old = lesson.firing.efficiency, lesson.earlier.efficiency
-    fault = "" if found is None else "".join(_efficiency_faults(lesson))
-    if fault:
-        draft.refused.append(f"{EFFICIENCY}: {fault}")
-    if found is None or fault:
-        if old:
-            draft.text = editing.without_key(draft.text, "motor", EFFICIENCY)
-            draft.removed.append(
-                f"{EFFICIENCY} (line {old}): no sound firing says so any more"
-            )
-        return
-    before, new = draft.text, efficiency_line(found)
-    try:
-        draft.text = editing.with_key(before, "motor", new)
-    except LookupError:
-        draft.refused.append(
-            f"{EFFICIENCY}: {lesson.bench.path} has no line [motor] to put it under"
-        )
-    if draft.text != before:
-        where = f" (in the place of line {old})" if old else ""
-        draft.written.append(f"[motor] {new}{where}")
-
-
-def _efficiency_faults(lesson: Lesson) -> Iterator[str]:
-    """Yield the first reason why the efficiency cannot be written."""
-    motor, path = lesson.earlier.bare.motor, lesson.bench.path
-    if motor is None:
-        yield f"{path} has no [motor] table"
-        return
-    if lesson.no_efficiency:
-        yield lesson.no_efficiency
-        return
-    for key in ("efficiency", EFFICIENCY):
-        if motor[key] is not None:
-            line = Place(path, lesson.bench.text, "motor").line(key)
-            yield (
-                f"{path}, line {line}: {key} = {motor[key]:g} is your own; delete it "
-                "to have it written from your firings"
-            )
-            return
-
-
-def efficiency_line(found: Combined) -> str:
-    """Return the line of [motor], with the digits that its uncertainty allows."""
-    digits = max(0, 1 - math.floor(math.log10(found.u)))
-    noun = "firing" if found.count == 1 else "firings"
-    return (
-        f"{EFFICIENCY} = {found.value:.{digits}f}  # +-{found.u:.{digits}f} (standard "
-        f"uncertainty, {found.count} {noun}), {WRITTEN}"
-    )

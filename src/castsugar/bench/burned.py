@@ -1,0 +1,330 @@
+"""What a bench file tells of burn rates: their scatter, and what was burned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from castsugar.bench.bench import Bench
+from castsugar.bench.schema import Place
+from castsugar.data.load import Database
+from castsugar.errors import CastsugarError, InputError
+from castsugar.mix import refusals
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.burn_evidence import FIRING, Burned, published
+from castsugar.motor.burn_evidence import stated as stated_law
+from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed_law
+from castsugar.motor.burn_model import BurnModel
+from castsugar.motor.efficiency import Reading
+from castsugar.motor.scatter import Scatter
+from castsugar.motor.strands import Strand, analyse_mix
+from castsugar.plausible import collected
+from castsugar.readings.strand_files import (
+    check_batches,
+    read_strands,
+    refuse_twice,
+    stated,
+)
+
+#: Shares of two recipes closer than this are rounding: they are one mix. [-]
+_ROUNDING = 1e-6
+
+#: Standard uncertainty (ln) of an efficiency where a firing states none. Assumed.
+_READING_U = 0.02
+
+
+def scatter_of(bench: Bench | None) -> Scatter:
+    """Return the scatter of burn rates, what the file does not state as assumed."""
+    values = {} if bench is None else bench.scatter
+    return Scatter(**values, stated=tuple(values))
+
+
+def strands_of(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
+    """Return the strands of one burn law, and what their mix is called in their file.
+
+    Batch, process, degraded share and date are those of the file, else of the entry;
+    the process, if neither states one, that of [kitchen].
+
+    Raises
+    ------
+    InputError
+        A mix that the file does not hold; an entry that says otherwise than the file.
+    DataError
+        As for :func:`castsugar.readings.strand_files.read_strands`.
+    """
+    path = bench.path.parent / entry["strands"]
+    strands = read_strands(path)
+    names = list(dict.fromkeys(s.mix for s in strands))
+    listed = ", ".join(map(repr, names))
+    wanted = entry["mix"] or (names[0] if len(names) == 1 else "")
+    if not wanted and len(names) > 1:
+        raise InputError(f"{path} holds {listed}; say which by mix = ...")
+    if wanted not in names:
+        raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
+    keys = ("batch", "process", "degraded", "date")
+    chosen = stated(
+        [s for s in strands if s.mix == wanted], **{key: entry[key] for key in keys}
+    )
+    usual = bench.kitchen["process"]
+    return wanted, [replace(s, process=s.process or usual) for s in chosen]
+
+
+# ----------------------------------------------------------------------------
+# Entries of the motor as evidence.
+
+#: The files of strands of each mix.
+_Seen = dict[tuple[tuple[str, float], ...], list[list[Strand]]]
+
+
+def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | None]:
+    """Return what is known of burn rates, and the temperature of the strands.
+
+    None if not all of them state one. [K]
+
+    Raises
+    ------
+    CastsugarError
+        For entries, or files that they name, that cannot be used.
+    """
+    motor = bench.motor or {"burn_law": (), "firing": ()}
+    evidence: list[Burned] = []
+    seen: _Seen = {}
+    for index, entry in enumerate(motor["burn_law"] or ()):
+        with _said_at(Place(bench.path, bench.text, "motor.burn_law", index)):
+            evidence += _evidence(entry, bench, database, seen)
+    for index, entry in enumerate(motor["firing"] or ()):
+        with _said_at(Place(bench.path, bench.text, "motor.firing", index)):
+            evidence.append(_fired(entry, index, bench, database))
+    for files in seen.values():
+        refuse_twice(files)
+    every = [s for files in seen.values() for strands in files for s in strands]
+    temperatures = [s.temperature for s in every]
+    known = [t for t in temperatures if t is not None]
+    dated = bool(known) and len(known) == len(temperatures)
+    usual = bench.kitchen["process"]
+    model = BurnModel(evidence, scatter_of(bench), process=usual)
+    return model, math.fsum(known) / len(known) if dated else None
+
+
+def readings_of(firings: Sequence[Mapping[str, Any]] | None) -> list[Reading]:
+    """Return what firings tell of the efficiencies; those that tell none are left."""
+    found = []
+    for number, entry in enumerate(firings or (), 1):
+        c_star, c_star_u = _told_of(entry, "c_star_efficiency")
+        nozzle, nozzle_u = _told_of(entry, "nozzle_efficiency")
+        if not (math.isnan(c_star) and math.isnan(nozzle)):
+            found.append(
+                Reading(
+                    name=f"[[motor.firing]] {number}",
+                    characteristic_velocity=c_star,
+                    characteristic_velocity_u=c_star_u,
+                    nozzle=nozzle,
+                    nozzle_u=nozzle_u,
+                )
+            )
+    return found
+
+
+def _told_of(entry: Mapping[str, Any], name: str) -> tuple[float, float]:
+    """Return an efficiency and its uncertainty; NaN where none is told."""
+    value, u = entry[name], entry[f"{name}_u"]
+    if value is None:
+        return math.nan, math.nan
+    return float(value), _READING_U if u is None else float(u)
+
+
+def _evidence(
+    entry: Mapping[str, Any], bench: Bench, database: Database, seen: _Seen
+) -> list[Burned]:
+    """Return what one entry says of burn rates; strands are noted in `seen`."""
+    invented = bench.invented_in(entry["entry"])
+    if "borrowed" in entry:
+        law = borrowed_law(database, entry["borrowed"])
+        record = database.burn_laws[law.name]
+        share = record.oxidizer_fraction
+        parts = {"potassium nitrate": share, record.fuel: 1.0 - share}
+        return [published(replace(law, invented=invented), parts)]
+    parts = _burning_shares(entry, database)
+    if "strands" not in entry:
+        law = replace(_stated(entry), invented=invented)
+        return [replace(stated_law(law, parts), process=_process(entry, bench))]
+    name, strands = strands_of(entry, bench)
+    seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
+    return _burned(name or entry["recipe"], parts, strands, entry, bench)
+
+
+def _process(entry: Mapping[str, Any], bench: Bench) -> str:
+    return str(entry["process"] or bench.kitchen["process"])
+
+
+def _burned(
+    name: str,
+    parts: Mapping[str, float],
+    strands: Sequence[Strand],
+    entry: Mapping[str, Any],
+    bench: Bench,
+) -> list[Burned]:
+    """Return the strands of each batch, by its name, else by file and day."""
+    made_up = bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
+    batches: dict[str, list[Strand]] = {}
+    for strand in strands:
+        unnamed = ", ".join(t for t in (entry["strands"], name, strand.date) if t)
+        batches.setdefault(strand.batch or unnamed, []).append(strand)
+    cautions = analyse_mix(name, strands).cautions
+    return [
+        Burned(
+            name=name,
+            fractions=parts,
+            batch=batch,
+            pressure=np.array([s.pressure for s in own]),
+            rate=np.array([s.rate for s in own]),
+            process=own[0].process,
+            degraded=math.fsum(s.degraded for s in own) / len(own),
+            source=entry["strands"],
+            cautions=cautions,
+            invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
+        )
+        for batch, own in batches.items()
+    ]
+
+
+def _fired(
+    entry: Mapping[str, Any], index: int, bench: Bench, database: Database
+) -> Burned:
+    """Return one firing; without the name of a batch it is a batch of its own."""
+    return Burned(
+        name=entry["recipe"],
+        fractions=_burning_shares(entry, database),
+        kind=FIRING,
+        batch=entry["batch"] or f"firing {index + 1}",
+        pressure=np.array([entry["pressure"]]),
+        rate=np.array([entry["rate"]]),
+        log_rate_u=entry["rate_u"],
+        process=_process(entry, bench),
+        degraded=entry["degraded"],
+        source=entry["source"],
+        invented=bench.invented_in(entry["entry"]),
+    )
+
+
+def _burning_shares(entry: Mapping[str, Any], database: Database) -> dict[str, float]:
+    """Return a recipe as catalogue names and mass fractions."""
+    recipe = parse_recipe(entry["recipe"], where="recipe")
+    refusals.check_burns("recipe", Mix.weigh(recipe, database=database).weighed)
+    return catalogue_shares(database, recipe.parts)
+
+
+def _stated(entry: Mapping[str, Any]) -> BurnLaw:
+    """Return a law that the user states."""
+    n, p = entry["exponent"], entry["pressure"]
+    u = math.log1p(entry["rate_spread"])
+    rate = entry["rate"] * (REFERENCE_PRESSURE / p) ** n
+    return BurnLaw(
+        name=entry["recipe"],
+        bands=(Band(low=0.0, high=math.inf, rate=rate, exponent=n),),
+        log_rate_u=u,
+        covariance=((u**2, 0.0), (0.0, entry["exponent_spread"] ** 2)),
+        centre=p,
+        origin="stated",
+        status="assumed",
+        source=entry["source"],
+    )
+
+
+# ----------------------------------------------------------------------------
+# A batch is one pot: of one mix, by one process, its strands burned before its grains.
+
+
+@dataclass(frozen=True, slots=True)
+class _Pot:
+    """What an entry tells of a batch: by one of its strands, or by its firing."""
+
+    place: Place
+    batch: str
+    recipe: str
+    shares: Mapping[str, float]
+    process: str
+    date: str
+    strand: str = ""
+
+
+def check_pots(bench: Bench, database: Database) -> None:
+    """Refuse what cannot be of the batches that the motor of a file names.
+
+    Raises
+    ------
+    InputError
+        File and line: a batch of two mixes or of two processes; a strand that burned
+        after the grains of its batch; a recipe or strands that cannot be read.
+    """
+    told = list(_told(bench, database))
+    first: dict[str, _Pot] = {}
+    for one in told:
+        known = first.setdefault(one.batch, one)
+        names = {*one.shares, *known.shares}
+        off = [abs(one.shares.get(n, 0.0) - known.shares.get(n, 0.0)) for n in names]
+        mixed = max(off) > _ROUNDING
+        if mixed or one.process != known.process:
+            here, there = (x.recipe if mixed else x.process for x in (one, known))
+            raise one.place.fail(
+                "batch",
+                f"{one.batch!r} is {here!r}, and {there!r} in line "
+                f"{known.place.line()}; a batch is one mix made by one process: give "
+                "each a batch name of its own",
+            )
+    for fired in (one for one in told if one.date and not one.strand):
+        for burned in (one for one in told if one.strand and one.batch == fired.batch):
+            if burned.date > fired.date:
+                raise fired.place.fail(
+                    "date",
+                    f"is {fired.date}, and {burned.strand}, of the same batch "
+                    f"{fired.batch!r}, burned on {burned.date}: strands of a batch "
+                    "burn before its grains; correct a date, or a batch",
+                )
+
+
+def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
+    """Yield what is told of each batch that has a name."""
+    motor = bench.motor or {"burn_law": (), "firing": ()}
+    usual = bench.kitchen["process"]
+    for index, entry in enumerate(motor["burn_law"]):
+        if "strands" in entry:
+            place = Place(bench.path, bench.text, "motor.burn_law", index)
+            with _said_at(place), collected():  # the motor has remarked on them
+                shares, strands = _shares(entry, database), strands_of(entry, bench)[1]
+                check_batches(strands)
+            for s in filter(lambda s: s.batch, strands):
+                name = f"the strand of {entry['strands']} line {s.line}"
+                yield _Pot(
+                    place, s.batch, entry["recipe"], shares, s.process, s.date, name
+                )
+    for index, entry in enumerate(motor["firing"]):
+        place = Place(bench.path, bench.text, "motor.firing", index)
+        with _said_at(place):
+            shares = _shares(entry, database)
+        if entry["batch"]:
+            process = entry["process"] or usual
+            yield _Pot(
+                place, entry["batch"], entry["recipe"], shares, process, entry["date"]
+            )
+
+
+@contextmanager
+def _said_at(place: Place) -> Iterator[None]:
+    """Say where an entry stands before what is wrong with it."""
+    try:
+        yield
+    except CastsugarError as error:
+        raise place.fail("", f"- {error}") from None
+
+
+def _shares(entry: Mapping[str, Any], database: Database) -> dict[str, float]:
+    recipe = parse_recipe(entry["recipe"], where="recipe")
+    return catalogue_shares(database, recipe.parts)

@@ -1,0 +1,283 @@
+"""Efficiencies of c* and nozzle, learnt from firings as one pair."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.errors import InputError
+
+# ----------------------------------------------------------------------------
+# What is held before anything was fired, and what a firing tells.
+
+#: Delivered over ideal c*, delivered over ideal thrust coefficient of that expansion at
+#: that pressure: medians, and how far (ln) a workshop lies from them. Assumed: small
+#: motors deliver 0.80 to 0.98 of c*; cone, throat edge and lagging droplets take from
+#: the thrust.
+MEDIANS: Final = (0.92, 0.91)
+SPREADS: Final = (0.06, 0.05)
+
+#: Firing to firing of each (ln): median, and the standard deviation of its logarithm.
+#: Assumed.
+SCATTER, SCATTER_SPREAD = 0.012, 0.7
+
+#: Correlation of the reading errors (ln) of the pair: a throat or a pressure read wrong
+#: moves both, in opposite directions. Of 600 simulated sound firings.
+READING_CORRELATION: Final = -0.86
+
+#: Values of each scatter, evenly spread over so many standard deviations to each side.
+_VALUES, _REACH = 17, 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What one firing tells of the pair; NaN where it tells nothing.
+
+    Attributes
+    ----------
+    name : str
+        How errors call it.
+    characteristic_velocity, nozzle : float
+        Delivered over ideal.
+    characteristic_velocity_u, nozzle_u : float
+        Standard uncertainty of the natural logarithm.
+
+    Raises
+    ------
+    InputError
+        A value or its uncertainty that is not above 0; nothing told at all.
+    """
+
+    name: str
+    characteristic_velocity: float = math.nan
+    characteristic_velocity_u: float = math.nan
+    nozzle: float = math.nan
+    nozzle_u: float = math.nan
+
+    def __post_init__(self) -> None:
+        told = {
+            "c* efficiency": (
+                self.characteristic_velocity,
+                self.characteristic_velocity_u,
+            ),
+            "nozzle efficiency": (self.nozzle, self.nozzle_u),
+        }
+        told = {what: pair for what, pair in told.items() if not math.isnan(pair[0])}
+        if not told:
+            raise InputError(
+                f"{self.name}: tells neither a c* nor a nozzle efficiency; give one"
+            )
+        for what, (value, u) in told.items():
+            if not (0.0 < value < math.inf and 0.0 < u < math.inf):
+                raise InputError(
+                    f"{self.name}: {what} is {value:g}, standard uncertainty of its "
+                    f"logarithm {u:g}; both must be finite and above 0"
+                )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Efficiency:
+    """One efficiency: the workshop's own, and that of its next firing.
+
+    Attributes
+    ----------
+    median, u : float
+        Of the workshop's own; `u` is the standard deviation of the logarithm.
+    low, high : float
+        95 % interval of it.
+    next_u, next_low, next_high : float
+        The same of the next firing; the reading of it is left out.
+    scatter, scatter_low, scatter_high : float
+        Firing to firing (ln): median and 95 % interval.
+    count : int
+        Firings that tell it.
+    """
+
+    median: float
+    u: float
+    low: float
+    high: float
+    next_u: float
+    next_low: float
+    next_high: float
+    scatter: float
+    scatter_low: float
+    scatter_high: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Efficiencies:
+    """What is known of the pair.
+
+    Attributes
+    ----------
+    characteristic_velocity, nozzle : Efficiency
+        Of c* and of the thrust coefficient.
+    impulse : Efficiency
+        Their product, correlation included.
+    correlation : float
+        Of the two logarithms.
+    readings : tuple of Reading
+        What it was learnt from.
+    """
+
+    characteristic_velocity: Efficiency
+    nozzle: Efficiency
+    impulse: Efficiency
+    correlation: float
+    readings: tuple[Reading, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """Number of firings behind it."""
+        return len(self.readings)
+
+
+# ----------------------------------------------------------------------------
+# The pair from its readings, in closed form.
+
+
+def learn_efficiencies(readings: Sequence[Reading] = ()) -> Efficiencies:
+    r"""Return what readings say of the pair; what is held before them without any.
+
+    .. math::
+        \mu \sim N(m_0, P_0), \; \theta_i \sim N(\mu, \mathrm{diag}(\tau^2)), \;
+        y_i \sim N(\theta_i, R_i)
+
+    in logarithms, R_i with :data:`READING_CORRELATION`. With both scatters held, mu is
+    normal in closed form; each pair of their values has the weight of its prior times
+    its marginal likelihood (Gelman et al., *Bayesian Data Analysis*, ch. 5, from
+    memory). Medians, deviations and the correlation are moments of that mixture, ends
+    of intervals its quantiles.
+
+    What all firings share, such as one sensor's calibration, counts as each one's own:
+    many firings with one sensor look a little surer than they are.
+
+    Examples
+    --------
+    >>> found = learn_efficiencies([Reading(
+    ...     name="first", characteristic_velocity=0.80, characteristic_velocity_u=0.02
+    ... )])
+    >>> round(found.characteristic_velocity.median, 2), found.nozzle.median
+    (0.82, 0.91)
+    """
+    y, known, errors = _logs(readings)
+    scatter, prior = _grid()
+    both = known[:, :, None] & known[:, None, :]
+    apart = np.eye(2) * np.where(known, 0.0, 1.0)[:, None, :]
+    spread = np.where(both, errors + scatter[:, None, :, None] ** 2 * np.eye(2), apart)
+    weight = np.linalg.inv(spread) * both
+    start = np.diag(1.0 / np.square(SPREADS))
+    precision = start + weight.sum(axis=1)
+    pull = np.einsum("gnij,nj->gi", weight, y)
+    covariance = np.linalg.inv(precision)
+    mean = np.einsum("gij,gj->gi", covariance, pull)
+    misfit = np.einsum("ni,gnij,nj->g", y, weight, y) - (pull * mean).sum(axis=1)
+    size = np.linalg.slogdet(spread)[1].sum(axis=1) + np.linalg.slogdet(precision)[1]
+    chance = prior * np.exp(-0.5 * (misfit + size - (misfit + size).min()))
+    chance /= chance.sum()
+    sides = ((1.0, 0.0), (0.0, 1.0), (1.0, 1.0))
+    counts = (*known.sum(axis=0), known.all(axis=1).sum())
+    velocity, nozzle, impulse = (
+        _told(
+            chance,
+            side @ np.log(MEDIANS) + mean @ side,
+            covariance @ side @ side,
+            np.square(scatter) @ side,
+            int(count),
+        )
+        for side, count in zip(np.array(sides), counts, strict=True)
+    )
+    common = impulse.u**2 - velocity.u**2 - nozzle.u**2
+    return Efficiencies(
+        characteristic_velocity=velocity,
+        nozzle=nozzle,
+        impulse=impulse,
+        correlation=0.5 * common / (velocity.u * nozzle.u),
+        readings=tuple(readings),
+    )
+
+
+def _logs(readings: Sequence[Reading]) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Return logarithms over the medians (n, 2), which are told, reading errors."""
+    rows = [
+        (r.characteristic_velocity, r.nozzle, r.characteristic_velocity_u, r.nozzle_u)
+        for r in readings
+    ]
+    table = np.array(rows, dtype=float).reshape(-1, 4)
+    known = np.isfinite(table[:, :2])
+    y = np.where(known, np.log(table[:, :2] / MEDIANS), 0.0)
+    u = np.where(known, table[:, 2:], 0.0)
+    alike = np.array([(1.0, READING_CORRELATION), (READING_CORRELATION, 1.0)])
+    return y, known, u[:, :, None] * u[:, None, :] * alike
+
+
+def _grid() -> tuple[FloatArray, FloatArray]:
+    """Return every pair of scatters (n, 2) and the weight of each before any firing."""
+    steps = np.linspace(-_REACH, _REACH, _VALUES)
+    pairs = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
+    weight = np.exp(-0.5 * np.square(pairs).sum(axis=1))
+    return SCATTER * np.exp(SCATTER_SPREAD * pairs), weight / weight.sum()
+
+
+def _told(
+    weights: FloatArray,
+    means: FloatArray,
+    variances: FloatArray,
+    scatters: FloatArray,
+    count: int,
+) -> Efficiency:
+    """Put one efficiency together: a mixture of normals of its logarithm.
+
+    Parameters
+    ----------
+    scatters : ndarray
+        Variances, firing to firing.
+    """
+    middle = float(weights @ means)
+    between = np.square(means - middle)
+    ends = (0.025, 0.975)
+    low, high = (_quantile(p, weights, means, np.sqrt(variances)) for p in ends)
+    both = np.sqrt(variances + scatters)
+    next_low, next_high = (_quantile(p, weights, means, both) for p in ends)
+    widths, which = np.unique(np.sqrt(scatters), return_inverse=True)
+    share = np.bincount(which, weights)
+    below = np.cumsum(share) - 0.5 * share
+    scatter_low, scatter, scatter_high = (
+        float(np.exp(np.interp(p, below, np.log(widths)))) for p in (0.025, 0.5, 0.975)
+    )
+    return Efficiency(
+        median=math.exp(middle),
+        u=math.sqrt(weights @ (variances + between)),
+        low=math.exp(low),
+        high=math.exp(high),
+        next_u=math.sqrt(weights @ (variances + scatters + between)),
+        next_low=math.exp(next_low),
+        next_high=math.exp(next_high),
+        scatter=scatter,
+        scatter_low=scatter_low,
+        scatter_high=scatter_high,
+        count=count,
+    )
+
+
+def _quantile(
+    chance: float, weights: FloatArray, means: FloatArray, widths: FloatArray
+) -> float:
+    """Return a quantile of a mixture of normals, by bisection between theirs."""
+    own = means + widths * ndtri(chance)
+    low, high = float(own.min()), float(own.max())
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if weights @ ndtr((middle - means) / widths) < chance:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
