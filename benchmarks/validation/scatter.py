@@ -137,7 +137,7 @@ def points(least: float) -> None:
     """Print what the number of points and their seed do to p95."""
     print(f"\nLeast effective number of points in all worlds: {least:.0f}")
     print(
-        "\np95 by 512 points less p95 by 4,096 (10 worlds each, 60/20/20 and outside):"
+        "\np95 by 512 points less p95 by 4,096 (10 worlds each, 60/20/20 and 5 % away):"
     )
     _head("batches", "rms %", "largest %")
     for batches in burns.FEW_BATCHES:
