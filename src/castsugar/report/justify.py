@@ -580,10 +580,14 @@ PARTS: dict[str, Part] = {
         meaning="what the change is said to do",
         many=True,
         fields=keyed(
-            ("column", TEXT, "that is meant"),
+            ("column", TEXT, "that is meant, or burn_rate"),
             ("direction", TEXT, "lower or higher"),
             ("verdict", TEXT, "supported, contradicted or cannot tell"),
-            ("probability", "number", "that it holds, by the draws"),
+            (
+                "probability",
+                "number",
+                "that it holds; of pressures by formula, of the recipes",
+            ),
             ("why", TEXT, "why nothing can be told although draws differ"),
         ),
     ),
