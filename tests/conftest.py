@@ -19,9 +19,9 @@ sys.path.insert(0, str(Path(__file__).parent / "shared"))
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
-# How often a property is tried: the gate asks for more, and always for the same, so that
-# it judges the change and not its luck; new examples are found by the quick lane. No
-# limit on the time of one example: the machine may be a busy one.
+# How often a property is tried: the gate asks for more, and always for the same, so
+# that it judges the change and not its luck; new examples are found by the quick lane.
+# No limit on the time of one example: the machine may be a busy one.
 settings.register_profile("quick", max_examples=25, deadline=None)
 settings.register_profile("gate", max_examples=150, deadline=None, derandomize=True)
 settings.load_profile(os.environ.get("CASTSUGAR_EXAMPLES", "quick"))

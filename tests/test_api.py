@@ -79,8 +79,8 @@ SPACES = {
         "kitchen_intervals kitchen_table pan_weight parse_cook unmeasured"
     ),
     "motor": (
-        "AreaTable BurnKnowledge BurnLaw Case Firing Hardware HollowCylinder "
-        "Material MeasuredMix Spread allowable_pressure blend_law borrowed_law "
+        "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
+        "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),
     "records": (
@@ -215,6 +215,7 @@ COLUMN_KEYS = [
     "kn_max",
     "peak_pressure_MPa",
     "peak_pressure_p95_MPa",
+    "peak_pressure_p95_this_batch_MPa",
     "pressure_margin_percent",
     "burn_law_origin",
     "flame_temperature_u_K",

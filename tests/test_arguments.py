@@ -134,14 +134,13 @@ def ingredient(**change: object) -> cs.Ingredient:
 
 def hardware(**change: object) -> cs.Hardware:
     """A good motor with one value changed."""
-    law = cs.motor.borrowed_law(cs.load_database(), "Sucrose 65/35")
     grain = cs.motor.HollowCylinder(
         outer_diameter=0.036, core_diameter=0.014, segment_length=0.062
     )
     known = {
         "grain": grain,
         "throat_diameter": 0.008,
-        "burning": cs.motor.BurnKnowledge(law=cs.motor.blend_law([], borrowed=law)),
+        "burning": cs.motor.BurnModel(),
     }
     return cs.Hardware(**(known | change))
 
@@ -287,7 +286,7 @@ WRONG_TYPES = [
     (lambda: cs.Kitchen(cook=COOK, water_lost="20 %"), "water_lost is '20 %'"),
     (lambda: hardware(throat_diameter="8 mm"), "throat diameter is '8 mm'"),
     (lambda: hardware(grain="x"), "grain is 'x'; give a HollowCylinder"),
-    (lambda: hardware(burning="x"), "burning is 'x'; give a BurnKnowledge"),
+    (lambda: hardware(burning="x"), "burning is 'x'; give a BurnModel"),
     (lambda: hardware(case="pvc"), "case is 'pvc'; give a Case"),
     (lambda: hardware(efficiency="90 %"), "efficiency is '90 %'; give a plain"),
     (lambda: hardware(draws="many"), "draws is 'many'; give a whole number"),

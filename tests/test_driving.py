@@ -8,26 +8,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from burning import sure
 
 import castsugar as cs
 from castsugar import Hardware, load_database
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.cli.main import main
-from castsugar.motor.burn_law import Band, BurnLaw
-from castsugar.motor.burn_model import MeasuredMix, blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.motor.peak_pressure import Spread
 
 RATE, EXPONENT = 4.6e-3, 0.31
-LAW = BurnLaw(
-    name="invented",
-    bands=(Band(low=1e5, high=1e7, rate=RATE, exponent=EXPONENT),),
-    log_rate_u=0.0,
-    origin="stated",
-)
 GRAIN = HollowCylinder(
     outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
 )
@@ -39,10 +31,9 @@ def hardware(**changes: object) -> Hardware:
     given: dict[str, object] = {
         "grain": GRAIN,
         "throat_diameter": 0.008,
-        "burning": BurnKnowledge(law=blend_law([], borrowed=LAW)),
+        "burning": sure(RATE, EXPONENT),
         "spread": Spread(),
         "density_ratio": 1.0,
-        "draws": 20,
         **changes,
     }
     return Hardware(**given)  # type: ignore[arg-type]
@@ -58,45 +49,32 @@ def test_peak_is_the_closed_form() -> None:
     product = a * row.density_kg_m3 * row.characteristic_velocity_m_s * kn
     wanted = product ** (1 / (1 - EXPONENT))
     assert row.kn_max == pytest.approx(kn, rel=1e-12)
-    assert 1e6 * row.peak_pressure_MPa == pytest.approx(wanted, rel=1e-9)
-    # Nothing is uncertain: the 95 % pressure is the pressure itself.
-    assert 1e6 * row.peak_pressure_p95_MPa == pytest.approx(wanted, rel=1e-9)
-    margin = 100.0 * (5e6 - wanted) / 5e6
-    assert row.pressure_margin_percent == pytest.approx(margin, rel=1e-9)
-    assert row.burn_law_origin == "borrowed: invented"
+    # The exponent of the next batch leans a little to what is held beforehand.
+    assert 1e6 * row.peak_pressure_MPa == pytest.approx(wanted, rel=1e-3)
+    # Uncertain are strands to motor and the firing, 0.5 % each: 1.645 of their root.
+    high = wanted * math.exp(1.6449 * math.hypot(0.005, 0.005) / (1 - EXPONENT))
+    assert 1e6 * row.peak_pressure_p95_MPa == pytest.approx(high, rel=2e-3)
+    margin = 100.0 * (5e6 - high) / 5e6
+    assert row.pressure_margin_percent == pytest.approx(margin, rel=5e-3)
+    assert row.burn_law_origin == "measured: own"
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("freedom", [1.0, 3.0, math.inf])
-def test_few_strands_of_a_measured_mix_widen_its_pressure(freedom: float) -> None:
-    """ln p moves by t u / (1 - n): 95 of 100 lie below t of 0.95, Student's or normal.
+def test_the_scatter_between_batches_widens_the_pressure_of_the_next_one() -> None:
+    """ln p moves by 1.645 of all standard uncertainties over 1 - n.
 
-    Student's t of 0.95 is 6.314 with 1 and 2.353 with 3 degrees of freedom (any table).
+    Not that of grains of the batch whose strands burned.
     """
-    law = BurnLaw(
-        name="own",
-        bands=LAW.bands,
-        log_rate_u=0.02,
-        covariance=((0.02**2, 0.0), (0.0, 0.0)),
-        degrees_of_freedom=freedom,
-    )
-    parts = (0.6, 0.2, 0.2)
-    known = BurnKnowledge(
-        law=blend_law([MeasuredMix(name="own", fractions=parts, law=law)]),
-        components=("potassium nitrate", "powdered sugar", "light corn syrup"),
-    )
-    motor = hardware(burning=known, draws=4000)
+    motor = hardware(burning=sure(RATE, EXPONENT, batch=0.06))
     row = cs.evaluate(MIX, motor=motor).iloc[0]
-    assert row.burn_law_origin.startswith("measured")
-    t = {1.0: 6.314, 3.0: 2.353, math.inf: 1.645}[freedom]
-    moved = math.log(row.peak_pressure_p95_MPa / row.peak_pressure_MPa)
-    assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.07)
-    # The comparison draws the same burn law.
-    conditions = cs.Conditions(motor=motor, flow="equilibrium")
-    found = cs.compare([MIX], conditions=conditions, doubts=cs.Doubts.none())
-    values = np.log(found.draws.values["peak_pressure_MPa"][:, 0])
-    moved = float(np.quantile(values, 0.95) - np.median(values))
-    assert moved == pytest.approx(t * 0.02 / (1 - EXPONENT), rel=0.1)
+    here = math.log(row.peak_pressure_p95_this_batch_MPa / row.peak_pressure_MPa)
+    next_ = math.log(row.peak_pressure_p95_MPa / row.peak_pressure_MPa)
+    known = 1.6449 / (1 - EXPONENT)
+    # The strands show the pot, not the recipe: its scatter counts twice for the next.
+    assert next_ == pytest.approx(
+        known * math.hypot(0.005, 0.005, 0.06, 0.06), rel=0.03
+    )
+    assert here == pytest.approx(known * math.hypot(0.005, 0.005), abs=0.01)
 
 
 @pytest.mark.exact
@@ -109,13 +87,13 @@ def test_density_efficiency_and_temperature() -> None:
         return float(row.peak_pressure_MPa)
 
     plain = peak()
-    assert peak(density_ratio=0.95) == pytest.approx(plain * 0.95**power, rel=1e-9)
+    assert peak(density_ratio=0.95) == pytest.approx(plain * 0.95**power, rel=1e-3)
     # A stated efficiency is for performance; a measured one counts for the margin.
     assert peak(efficiency=0.9) == pytest.approx(plain, rel=1e-12)
     measured = peak(efficiency=0.9, efficiency_measured=True)
-    assert measured == pytest.approx(plain * 0.9**power, rel=1e-9)
+    assert measured == pytest.approx(plain * 0.9**power, rel=2e-3)
     warm = peak(grain_temperature=318.15, temperature_sensitivity=0.002)
-    assert warm == pytest.approx(plain * math.exp(0.04) ** power, rel=1e-9)
+    assert warm == pytest.approx(plain * math.exp(0.04) ** power, rel=1e-3)
 
 
 @pytest.mark.exact
@@ -183,13 +161,13 @@ def driven(path: Path, recipes: list[tuple[float, float, float]]) -> object:
 
 
 @pytest.mark.exact
-def test_measured_mix_keeps_its_own_law(bench: Path) -> None:
-    """A measured mix has a tighter band than one between the measured."""
+def test_nothing_jumps_between_measured_mixes(bench: Path) -> None:
+    """A band grows with the distance from what was burned, a little."""
     table = driven(bench, [RATIOS["a"], (61.7, 16.7, 21.6)])
     assert table.burn_law_origin[0] == "measured: a"
-    assert table.burn_law_origin[1].startswith("mixture model of 3 measured mixes")
+    assert table.burn_law_origin[1].startswith("model of 3 mixes: 3.3 % of the mass")
     spread = table.peak_pressure_p95_MPa / table.peak_pressure_MPa
-    assert 1.0 < spread[0] < spread[1]
+    assert 1.0 < spread[0] < 1.1 * spread[1]
     # Between the three, the best estimate lies between theirs.
     corners = driven(bench, list(RATIOS.values())).peak_pressure_MPa
     assert corners.min() < table.peak_pressure_MPa[1] < corners.max()
@@ -201,9 +179,12 @@ def test_foreign_ingredient_widens_the_band(bench: Path) -> None:
     hard = hardware_of(read_bench(bench), load_database())
     parts = {"KNO3": 60, "powdered sugar": 20, "corn syrup": 17, "Fe2O3": 3}
     row = cs.evaluate(cs.Mix.weigh(parts), motor=hard).iloc[0]
-    assert "3 % of it in no measured mix" in row.burn_law_origin
+    assert row.burn_law_origin == "model of 3 mixes: 3 % of the mass from a"
     plain = driven(bench, [(60, 20, 17)]).iloc[0]
-    assert row.peak_pressure_p95_MPa > plain.peak_pressure_p95_MPa
+    wide, narrow = (
+        one.peak_pressure_p95_MPa / one.peak_pressure_MPa for one in (row, plain)
+    )
+    assert wide > narrow
 
 
 @pytest.mark.exact
@@ -228,7 +209,6 @@ BAD = [
     (LAWFUL.replace('throat = "8 mm"', 'throat = "13 mm"'), "larger than the core"),
     (LAWFUL.replace('core = "12 mm"', 'core = "40 mm"'), "not below the outer"),
     (LAWFUL.replace("sucrose 65/35", "sucrose 60/40"), "did you mean"),
-    (MOTOR, "burn_law is missing"),
     (LAWFUL.replace("segments = 3", "segments = 2.5"), "whole number"),
     (
         LAWFUL.replace('"8 mm"', '"8 mm"\nefficiency = 0.9\nmeasured_efficiency = 0.9'),
@@ -334,7 +314,6 @@ ROWS = [
 
 
 #: The faster, the higher the pressure by far: no burn law.
-RISING = [(50.0, t / p, p) for _, t, p in ROWS]
 
 
 def strands_file(path: Path, rows: list[tuple[float, float, float]]) -> None:
@@ -355,19 +334,19 @@ def of_files(folder: Path, *entries: str) -> Hardware:
 
 
 @pytest.mark.exact
-def test_strands_of_one_mix_in_two_files_are_one_law(tmp_path: Path) -> None:
-    """The same readings in one file give the same law, to the bit."""
+def test_strands_of_one_batch_in_two_files_are_one_batch(tmp_path: Path) -> None:
+    """The same readings in one file are the same rows; of two pots they are not."""
     strands_file(tmp_path / "whole.csv", ROWS)
     strands_file(tmp_path / "first.csv", ROWS[:5])
     strands_file(tmp_path / "second.csv", ROWS[5:])
-    one = of_files(tmp_path, 'strands = "whole.csv"').burning.law
-    two = of_files(
-        tmp_path, 'strands = "first.csv"', 'strands = "second.csv"'
-    ).burning.law
-    assert len(one.mixes) == len(two.mixes) == 1
-    assert two.mixes[0].law.degrees_of_freedom == 8 - 2
-    assert two.mixes[0].law.bands == one.mixes[0].law.bands
-    assert two.mixes[0].law.covariance == one.mixes[0].law.covariance
+    pot = '\nbatch = "pot 1"'
+    halves = ('strands = "first.csv"', 'strands = "second.csv"')
+    one = of_files(tmp_path, f'strands = "whole.csv"{pot}').burning.rows
+    two = of_files(tmp_path, *(half + pot for half in halves)).burning.rows
+    assert one.batches == two.batches == ("pot 1",)
+    np.testing.assert_allclose(two.log_rate, one.log_rate, rtol=1e-15)
+    assert (two.freedom, two.squares) == (one.freedom, pytest.approx(one.squares))
+    assert len(of_files(tmp_path, *halves).burning.rows.batches) == 2
 
 
 @pytest.mark.exact
@@ -378,24 +357,16 @@ def test_strands_of_one_mix_in_two_files_are_one_law(tmp_path: Path) -> None:
         (ROWS[:5], ROWS, 'strands = "b.csv"', "would count twice; leave out .*a.csv"),
         (ROWS, ROWS[:1], 'strands = "b.csv"', "would count twice; leave out .*b.csv"),
         (ROWS, ROWS, 'strands = "a.csv"', "would count twice"),
-        (RISING[:4], RISING[4:], 'strands = "b.csv"', "no burn law"),
-        (
-            ROWS[:4],
-            ROWS[4:],
-            'rate = "5 mm/s"\npressure = "1 MPa"\nexponent = 0.4\n'
-            'rate_spread = "10 %"\nexponent_spread = 0.05',
-            "a.csv and a stated rate both say how",
-        ),
     ],
 )
-def test_what_cannot_be_one_law_is_refused(
+def test_strands_that_would_count_twice_are_refused(
     first: list[tuple[float, float, float]],
     then: list[tuple[float, float, float]],
     second: str,
     words: str,
     tmp_path: Path,
 ) -> None:
-    """One line with both files: strands that count twice, or that make no law.
+    """One line with both files.
 
     A file that was copied and went on counts what it was copied from once.
     """
@@ -405,7 +376,7 @@ def test_what_cannot_be_one_law_is_refused(
         of_files(tmp_path, 'strands = "a.csv"', second)
     message = str(caught.value)
     assert "\n" not in message
-    assert message.count(".csv") >= 1 + ("rate" not in words)
+    assert message.count(".csv") >= 2
 
 
 @pytest.mark.exact

@@ -145,10 +145,12 @@ class StaticTest:
         said = (*self.reduction.cautions, *self.cautions)
         found = [text for text in said if text != browned]
         if self.agreement is not None and not self.agreement.agrees:
+            ratio = self.agreement.ratio
+            low, high = self.agreement.ratio_low, self.agreement.ratio_high
             found.append(
-                f"it burned {self.agreement.ratio:.3g} times as fast as was known "
-                f"before ({self.agreement.ratio_low:.3g} to "
-                f"{self.agreement.ratio_high:.3g}): they disagree"
+                "its burning rate, or how that moves with pressure, disagrees with "
+                f"what was known before ({ratio:.3g} times as fast, {low:.3g} to "
+                f"{high:.3g})"
             )
         return tuple(found)
 

@@ -55,6 +55,9 @@ def test_what_is_missing_assumed_and_does_not_fit(example: BenchCheck) -> None:
     assert {"motor.area_spread", "motor.c_star_spread"} < assumed
     assert "motor.density_ratio" not in assumed  # the example states it
     assert "lots of red iron oxide" in assumed
+    # Widths of burn rates that nobody stated; batch to batch moves a pressure most.
+    assert example.of("assumed")[0].entry == "scatter.batch"
+    assert example.of("assumed")[0].text == "of burning rates: 6 % is taken"
     for point in example.of("misfit"):
         assert point.entry.startswith(("motor.burn_law", "kitchen.measured"))
     ranks = [STATUSES.index(point.status) for point in example.points]
@@ -108,6 +111,15 @@ borrowed = "sucrose 65/35"
 """
 
 
+FIRED = """\
+[[motor.firing]]
+recipe = "KNO3:65 sucrose:35"
+pressure = "3 MPa"
+rate = "9 mm/s"
+c_star_efficiency = "90 %"
+"""
+
+
 def test_what_is_only_assumed_is_no_no() -> None:
     """Exit code 0; a measurement that contradicts, or one line, makes it 1."""
     found = of(FULL)
@@ -115,6 +127,8 @@ def test_what_is_only_assumed_is_no_no() -> None:
     assert "motor.burn_law[0]" in {point.entry for point in found.points}
     assert {"pan.residue_cup", "kitchen.packing"} < {p.entry for p in found.points}
     assert found.exit_code == 0
+    fired = FULL.replace('measured_efficiency = "90 %"\n', "") + FIRED
+    assert of(fired).of("missing") == ()
     assert of(FULL.replace("[pan]", "[pan]\ninvented = true")).exit_code == 1
     odd = '[[kitchen.measured]]\nkind = "bulk density"\nvolume = "50 ml"\n'
     odd += 'mass = "38 g"\n'  # 0.36 of the volume is crystal; powders pack 0.6

@@ -402,11 +402,11 @@ def test_a_search_that_draws(
     assert {*os.listdir()} == {"bench.toml", *there}
 
 
-def test_next_strands_have_no_half(
+def test_next_burns_have_no_half(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     write_example(Path())
-    monkeypatch.setattr("castsugar.optimize.next_strands.propose", stop)
+    monkeypatch.setattr("castsugar.optimize.next_burns.propose", stop)
     assert main(["next", "--bench", "bench.toml", "--count", "2", "-o", "x"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert not Path("x").exists()

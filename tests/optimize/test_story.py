@@ -6,7 +6,6 @@ of their own, other draws, and searches with moved limits.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,11 +13,10 @@ import pytest
 
 import castsugar as cs
 from castsugar import Hardware, Mix, evaluate
-from castsugar.motor.burn_model import MeasuredMix, blend_law
+from castsugar.motor.burn_evidence import Burned
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
-from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.search import Outcome, run_search
@@ -33,34 +31,31 @@ BURNED = (BASE, (0.65, 0.18, 0.17), (0.56, 0.22, 0.22), (0.60, 0.12, 0.28))
 POUR, RATING, SET = 15.0, 2.4, 0.95
 
 
-def burned(fractions: tuple[float, ...], seed: int) -> MeasuredMix:
-    """Return a mix whose strands were invented, with 2 % of scatter."""
+def burned(fractions: tuple[float, ...], seed: int) -> Burned:
+    """Return strands that were invented, with 2 % of scatter."""
     rng = np.random.default_rng([4, seed])
     oxidizer, _, syrup = fractions
     at_one = 4.7e-3 * (1.0 + 2.0 * (oxidizer - 0.6) - 1.2 * (syrup - 0.2))
-    strands = [
-        Strand(
-            length=0.05,
-            time=0.05 / (at_one * p**0.3 * math.exp(rng.normal(0.0, 0.02))),
-            pressure=1e6 * p,
-        )
-        for p in (0.1, 0.1, 1.0, 1.0, 3.0, 3.0, 6.0, 6.0)
-    ]
-    law = analyse_mix("invented", strands).law
-    assert law is not None
-    return MeasuredMix(name=str(seed), fractions=fractions, law=law)
+    p = np.array([0.1, 0.1, 1.0, 1.0, 3.0, 3.0, 6.0, 6.0])
+    return Burned(
+        name=str(seed),
+        batch=str(seed),
+        fractions=dict(zip(ITEMS, fractions, strict=True)),
+        pressure=1e6 * p,
+        rate=at_one * p**0.3 * np.exp(rng.normal(0.0, 0.02, len(p))),
+    )
 
 
 def motor() -> Hardware:
     """Return an invented motor of three segments, its case rated at 2.4 MPa."""
-    mixes = [burned(fractions, seed) for seed, fractions in enumerate(BURNED)]
+    strands = [burned(fractions, seed) for seed, fractions in enumerate(BURNED)]
     return Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
         exit_diameter=0.018,
-        burning=BurnKnowledge(law=blend_law(mixes), components=ITEMS),
+        burning=BurnModel(strands),
         case=Case(rated_pressure=1e6 * RATING),
     )
 

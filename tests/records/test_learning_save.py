@@ -20,7 +20,7 @@ from castsugar.motor.firing.quantities import Measured
 from castsugar.records.folder import add_events, new_batch, read_batches
 from castsugar.records.learning import saving
 from castsugar.records.learning.burn_laws import learn_laws
-from castsugar.records.learning.efficiency import learn_firings
+from castsugar.records.learning.firings import learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.learning.material import material_of
 from castsugar.records.learning.saving import (
@@ -83,6 +83,8 @@ def world(tmp_path: Path) -> Path:
         batch=0.2,
         planned={n: 0.2 * f for n, f in SHARES.items()},
         pressure=1e6,
+        process="boiled down",
+        predictions={"sugar_degraded_percent": 1.234},
     )
     batch = new_batch(tmp_path / "batches", made)
     pan = {
@@ -179,11 +181,14 @@ def test_everything_is_written_once(world: Path) -> None:
             "c_star_efficiency_u": "1.4 %",
             "nozzle_efficiency": "87 %",
             "nozzle_efficiency_u": "2.3 %",
+            "process": "boiled down",
+            "degraded": "1.2 %",
             "source": "f.csv",
         }
     ]
     assert text.count(f"# {WRITTEN}\n") == text.count(WRITTEN) == 2
-    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1"}
+    made = {"process": "boiled down", "degraded": "1.2 %"}
+    law = {"recipe": RECIPE, "strands": "s.csv", "batch": "2026-05-02-1", **made}
     assert raw["motor"]["burn_law"][1] == law
     (entry,) = raw["kitchen"]["measured"]
     assert entry["note"] == f'batch {DAY}-1 line 2: a "good" one'
@@ -219,6 +224,18 @@ def test_what_the_user_wrote_stays(world: Path) -> None:
     correct(world, 4, 5)
     assert kept(learnt(world)).text.startswith(mine)
     assert len(firings(world)) == 1
+
+
+def test_a_firing_that_the_user_typed_is_not_written_again(world: Path) -> None:
+    path = world / "bench.toml"
+    mine = '[[motor.firing]]\nrecipe = "KNO3:65 sucrose:35"\npressure = "2 MPa"\n'
+    mine += f'rate = "7 mm/s"\nbatch = "{DAY}-1"\nsource = "f.csv"\n'
+    mine += 'process = "boiled down"\n'
+    path.write_text(BENCH + mine, "utf-8")
+    found = kept(learnt(world))
+    assert len(firings(world)) == 1
+    line = BENCH.count("\n") + 1
+    assert any(f"in line {line} is your own" in text for text in found.refused)
 
 
 def test_an_efficiency_that_learn_wrote_once_is_taken_out(world: Path) -> None:
@@ -343,7 +360,7 @@ def test_a_file_that_would_not_be_good_is_not_written(
     world: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = (world / "bench.toml").read_bytes()
-    monkeypatch.setattr(saving, "_percent", lambda *_: "7")
+    monkeypatch.setattr(saving, "percent", lambda *_: "7")
     found = learnt(world)
     assert (found.text, found.written) == (found.before, ())
     with pytest.raises(InputError, match="nothing was saved"):
@@ -438,25 +455,17 @@ def test_saved_and_withdrawn_is_as_never_saved(world: Path) -> None:
     ]
 
 
-def test_the_only_burn_law_stays_and_is_shouted_about(world: Path) -> None:
-    """A motor needs one: nothing is taken out, the rest is."""
+def test_the_only_burn_law_goes_as_any_other(world: Path) -> None:
+    """A motor needs none: it burns by what is held beforehand."""
     path = world / "bench.toml"
     kept(learnt(world))
     text = path.read_text("utf-8")
     start, end = text.index("[[motor.burn_law]]  # stated"), text.index("[[kitchen")
     path.write_text(text[:start] + text[end:], "utf-8")
     correct(world, 4, 5)
-    earlier = earlier_of(
-        read_bench(path), material_of(*read_batches(world / "batches"))
-    )
-    (said,) = earlier.warnings
-    assert "no burn law would be left without them" in said
-    assert "trust no pressure until then" in said
-    found = kept(learnt(world))
-    assert len(found.removed) == 1
+    assert len(kept(learnt(world)).removed) == 2
     raw = tomllib.loads(path.read_text("utf-8"))["motor"]
-    assert [law["strands"] for law in raw["burn_law"]] == ["s.csv"]
-    assert "firing" not in raw
+    assert not raw.keys() & {"burn_law", "firing"}
 
 
 def test_a_strand_file_that_changed_is_shouted_about(world: Path) -> None:

@@ -24,7 +24,7 @@ from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.folder import add_events, new_batch
 from castsugar.records.learning.burn_laws import band_of, learn_laws
-from castsugar.records.learning.efficiency import learn_firings
+from castsugar.records.learning.firings import learn_firings
 from castsugar.records.learning.kitchen import learn_kitchen
 from castsugar.records.record import Event, Made
 

@@ -22,6 +22,7 @@ from castsugar.cli.main import main
 from castsugar.motor.firing.expectation import expect
 from castsugar.records.learning import learnt
 from castsugar.records.learning.checks import Inflation
+from castsugar.records.learning.learnt import Forecast
 from castsugar.report import batch, batch_card, batch_list, learn_data
 from castsugar.report.document import schema_of
 from castsugar.report.screen import STATUSES
@@ -120,7 +121,7 @@ def test_a_document(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     what, parts = DOCUMENTS[name]
     document = json.loads(said([*SCREENS[name], "--json"], capsys))
     jsonschema.validate(document, schema_of(what, parts))
-    assert set(parts) <= set(document) | {"characteristic_velocity_efficiency"}
+    assert set(parts) <= set(document)
     heads = said([*SCREENS[name], "--csv"], capsys).splitlines()[0].split(",")
     assert not [h for h in heads if h.endswith("_kg")]
 
@@ -169,6 +170,51 @@ def test_bands_that_are_too_narrow_are_said(
     ]
     document = json.loads(said([*SCREENS["learn"], "--json"], capsys))
     assert [f["factor"] for f in document["inflation_factors"]] == [1.437, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("by_rate", "now", "words"),
+    [
+        (4.24e6, 4.24e6, "now predicted 4.24: the rest"),
+        (3.90e6, 3.70e6, "now predicted 3.70: the rest"),
+        (
+            4.24e6,
+            4.05e6,
+            "now predicted 4.05 (to 4.24 by the burning rate, from there by c*): the",
+        ),
+    ],
+)
+def test_a_forecast_says_what_moved_it(
+    by_rate: float,
+    now: float,
+    words: str,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where rate and c* both moved it, each says by how much."""
+    found = Forecast(
+        batch=ID,
+        file="shot.csv",
+        predicted=3.9e6,
+        by_rate=by_rate,
+        now=now,
+        measured=4.49e6,
+    )
+    monkeypatch.setattr(learnt, "forecasts_of", lambda *_: (found,))
+    text = " ".join(said(SCREENS["learn"], capsys).split())
+    assert f"CHANGES {ID}, MPa: peak predicted 3.90, measured 4.49, {words}" in text
+
+
+def test_a_forecast_moves_towards_its_firing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """With the c* efficiency held it ends between the old one and the firing."""
+    document = json.loads(said([*SCREENS["learn"], "--json"], capsys))
+    (row,) = document["forecasts"]
+    before, by_rate, measured = (
+        row[f"{key}_MPa"] for key in ("predicted", "by_rate", "measured")
+    )
+    assert measured < by_rate < before
 
 
 def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:

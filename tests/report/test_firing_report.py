@@ -14,13 +14,13 @@ import pytest
 
 import castsugar as cs
 from castsugar import Hardware
+from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import published_law
-from castsugar.motor.burn_model import blend_law
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.plain import to_json
 from castsugar.report.cautions import chosen
 from castsugar.report.document import to_csv
@@ -61,6 +61,9 @@ def reduced(recording: Recorded | None = None, **stand: float) -> Reduction:
     return reduce_recording(recording or recorded(), Stand(**known))
 
 
+SHARES = {"potassium nitrate": 0.65, "sucrose": 0.35}
+
+
 def hardware(rating: float = 3e6) -> Hardware:
     band = (1e5, 1e7, 5e-3, 0.35)
     law = published_law(
@@ -76,7 +79,7 @@ def hardware(rating: float = 3e6) -> Hardware:
     return Hardware(
         grain=grain,
         throat_diameter=8e-3,
-        burning=BurnKnowledge(law=blend_law((), borrowed=law)),
+        burning=BurnModel([published(law, SHARES)]),
         case=Case(rated_pressure=rating),
     )
 
@@ -192,17 +195,18 @@ def test_exponent_is_resolved_or_not(full) -> None:
     assert told == "The exponent is not resolved: Kn ran only from 100 to 140."
     wide = replace(vague, kn_range=(100.0, 200.0))
     assert "to ±0.25 or better" in exponent_words(wide)
-    assert "The exponent is not resolved" in shown(replace(full, inferred=vague))
+    text = shown(replace(full, inferred=vague), full=True)
+    assert "The exponent is not resolved" in text
 
 
 @pytest.mark.parametrize(
     ("origin", "words"),
     [
-        ("measured", "your strands"),
-        ("measured: one pressure, exponent borrowed from x", "your strands (one"),
-        ("borrowed: somewhere", "the published law 'made up'"),
-        ("mixture model of 3 measured mixes", "the law between your measured mixes"),
-        ("nearest measured mix: other", "the law known before (nearest"),
+        ("measured: 60/20/20", "your strands (60/20/20)"),
+        ("stated: a", "the law you stated (a)"),
+        ("borrowed: b, 3 % of the mass", "the published law (b, 3 %"),
+        ("model of 3 mixes: 3 % of the mass", "the model of burning rates (3 %"),
+        ("assumed: nothing was burned", "what is held beforehand (nothing was burned)"),
     ],
 )
 def test_law_is_named_by_its_origin(full, origin, words) -> None:

@@ -16,16 +16,14 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
+from burning import sure
 
 import castsugar as cs
 from castsugar import Hardware, Requirement
 from castsugar.limits import Limit, judge_rows
 from castsugar.mix.mix import Mix
-from castsugar.motor.burn_law import published_law
-from castsugar.motor.burn_model import blend_law
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal
@@ -120,18 +118,13 @@ def row(**more: Any) -> dict[str, Any]:
 
 @cache
 def hardware(rating: float = 8e6) -> Hardware:
-    band = (1e5, 1e7, 5e-3, 0.35)
-    law = published_law(
-        "made up", [band], relative_uncertainty=0.1, status="assumed", source="invented"
-    )
     return Hardware(
         grain=HollowCylinder(
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law((), borrowed=law)),
+        burning=sure(5e-3, 0.35),
         case=Case(rated_pressure=rating),
-        draws=20,
     )
 
 

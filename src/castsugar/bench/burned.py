@@ -79,6 +79,9 @@ def strands_of(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand
 # ----------------------------------------------------------------------------
 # Entries of the motor as evidence.
 
+#: The files of strands of each mix.
+_Seen = dict[tuple[tuple[str, float], ...], list[list[Strand]]]
+
 
 def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | None]:
     """Return what is known of burn rates, and the temperature of the strands.
@@ -92,19 +95,22 @@ def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | Non
     """
     motor = bench.motor or {"burn_law": (), "firing": ()}
     evidence: list[Burned] = []
-    seen: list[list[Strand]] = []
+    seen: _Seen = {}
     for index, entry in enumerate(motor["burn_law"] or ()):
         with _said_at(Place(bench.path, bench.text, "motor.burn_law", index)):
             evidence += _evidence(entry, bench, database, seen)
     for index, entry in enumerate(motor["firing"] or ()):
         with _said_at(Place(bench.path, bench.text, "motor.firing", index)):
             evidence.append(_fired(entry, index, bench, database))
-    refuse_twice(seen)
-    temperatures = [s.temperature for strands in seen for s in strands]
+    for files in seen.values():
+        refuse_twice(files)
+    every = [s for files in seen.values() for strands in files for s in strands]
+    temperatures = [s.temperature for s in every]
     known = [t for t in temperatures if t is not None]
-    every = bool(known) and len(known) == len(temperatures)
-    model = BurnModel(evidence, scatter_of(bench))
-    return model, math.fsum(known) / len(known) if every else None
+    dated = bool(known) and len(known) == len(temperatures)
+    usual = bench.kitchen["process"]
+    model = BurnModel(evidence, scatter_of(bench), process=usual)
+    return model, math.fsum(known) / len(known) if dated else None
 
 
 def readings_of(firings: Sequence[Mapping[str, Any]] | None) -> list[Reading]:
@@ -135,7 +141,7 @@ def _told_of(entry: Mapping[str, Any], name: str) -> tuple[float, float]:
 
 
 def _evidence(
-    entry: Mapping[str, Any], bench: Bench, database: Database, seen: list[list[Strand]]
+    entry: Mapping[str, Any], bench: Bench, database: Database, seen: _Seen
 ) -> list[Burned]:
     """Return what one entry says of burn rates; strands are noted in `seen`."""
     invented = bench.invented_in(entry["entry"])
@@ -150,7 +156,7 @@ def _evidence(
         law = replace(_stated(entry), invented=invented)
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
     name, strands = strands_of(entry, bench)
-    seen.append(strands)
+    seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
     return _burned(name or entry["recipe"], parts, strands, entry, bench)
 
 

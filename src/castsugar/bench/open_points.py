@@ -18,6 +18,7 @@ STATUSES: Final = (INVENTED, MISFIT, MISSING, ASSUMED)
 #: stand in the uncertainty budgets of the example, pressure before pour before mass.
 ORDER: Final = (
     "motor.burn_law",
+    "scatter",
     "motor.throat",
     "motor.case",
     "motor.measured_efficiency",
@@ -232,7 +233,8 @@ def _missing(world: World) -> Iterator[Point]:
     if motor is not None and motor["case"] is None:
         text = "nothing says what pressure is allowed"
         yield Point(status=MISSING, entry="motor.case", text=text)
-    if motor is not None and motor["measured_efficiency"] is None:
+    known = world.motor is not None and world.motor.efficiency_measured
+    if motor is not None and not known:
         yield Point(
             status=MISSING,
             entry="motor.measured_efficiency",
@@ -250,6 +252,7 @@ def _assumed(world: World) -> Iterator[Point]:
             if table[key] is None:
                 about = keys_of(_TABLES[name])[key].about
                 yield Point(status=ASSUMED, entry=f"{name}.{key}", text=about)
+    yield from _widths(world)
     for law in (world.bench.motor or {}).get("burn_law", ()):
         if "borrowed" in law:
             text = f"published law {law['borrowed']!r}, with a wide band"
@@ -260,6 +263,14 @@ def _assumed(world: World) -> Iterator[Point]:
         if origin == parameter.origin:
             yield Point(status=ASSUMED, entry=f"kitchen.{name}", text=parameter.label)
     yield from _without_lot(world)
+
+
+def _widths(world: World) -> Iterator[Point]:
+    """Yield the widths of the scatter of burn rates that nobody stated."""
+    known = world.motor.burning.scatter.assumed() if world.motor is not None else {}
+    for name, width in known.items():
+        text = f"of burning rates: {100.0 * width:g} % is taken"
+        yield Point(status=ASSUMED, entry=f"scatter.{name}", text=text)
 
 
 def _without_lot(world: World) -> Iterator[Point]:

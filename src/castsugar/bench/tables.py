@@ -235,7 +235,7 @@ class Motor(Table, head="[motor]", used=_FIRES):
         instead_of="measured_efficiency",
     )
     measured_efficiency: float = key(
-        "delivered over ideal c*, from firings", "90 %", "efficiency"
+        "delivered over ideal c*, where no firing tells it", "90 %", "efficiency"
     )
     grain_temperature: float = key("grain temperature", "20 C")
     grain_temperature_spread: float = key(

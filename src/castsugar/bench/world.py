@@ -92,12 +92,9 @@ class World:
     @cached_property
     def stated_motor(self) -> Hardware:
         """The motor; InputError without the table."""
-        from castsugar.bench.burned import check_pots
         from castsugar.bench.motor import hardware_of
 
-        motor = hardware_of(self.bench, self.database)
-        check_pots(self.bench, self.database)
-        return motor
+        return hardware_of(self.bench, self.database)
 
     @cached_property
     def limits(self) -> tuple[Requirement, ...]:

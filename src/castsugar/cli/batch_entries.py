@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.motor.hardware import Hardware
     from castsugar.records.learning.checks import Check, Skipped
-    from castsugar.records.learning.efficiency import Reduce
+    from castsugar.records.learning.firings import Reduce
     from castsugar.static_test import StaticTest
 
 
@@ -178,7 +178,7 @@ def compared(batch: Batch) -> tuple[tuple[Check, ...], tuple[Skipped, ...]]:
     kinds = {event.kind for event in batch.standing}
     if not kinds & {"measured", "burned", "fired"}:
         return (), ()
-    from castsugar.records.learning.efficiency import read_firings
+    from castsugar.records.learning.firings import read_firings
     from castsugar.records.learning.learnt import compare_batches
 
     database = load_database()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.motor.hardware import Hardware
+    from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
     from castsugar.report.mixes import Mixes
 
@@ -237,6 +239,7 @@ def told(
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         draws=drawn,
+        doubts=_doubts(shared, mixes, rows),
         pan=pan,
         bench=options.bench or "",
         bench_said=options.bench_said,
@@ -244,6 +247,21 @@ def told(
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         flows=_flows(options, shared, mixes),
         species=_species(options, shared, mixes, rows),
+    )
+
+
+def _doubts(
+    shared: Shared, mixes: Sequence[Mix], rows: Rows
+) -> tuple[PressureDoubt | None, ...]:
+    """Return of each mix where the doubt of its peak pressure comes from."""
+    if shared.motor is None or len(mixes) > MOST_CONFIRMED:
+        return ()
+    from castsugar.motor.pressure_doubt import pressure_doubt
+
+    middle = [1e6 * float(row["peak_pressure_MPa"]) for row in rows]
+    return tuple(
+        pressure_doubt(shared.motor, mix, p) if math.isfinite(p) else None
+        for mix, p in zip(mixes, middle, strict=True)
     )
 
 

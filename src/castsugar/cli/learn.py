@@ -32,9 +32,9 @@ there, and what each firing showed, as [[motor.firing]]. What it wrote earlier
 and no sound record says any more is taken out or replaced. What you wrote
 yourself stays.
 
-Nothing is learnt from a firing that is doubted: one with a remark to look again
-(castsugar firing), or one that burned unlike what was known before. --accept has
-it count, for a reason that the bench file keeps.
+Nothing is learnt from a firing that is doubted: one with a remark to look
+again (castsugar firing), or one that burned unlike what was known before.
+--accept has it count, for a reason that the bench file keeps.
 
 Exit code 1: there is nothing to learn from yet.
 
@@ -42,7 +42,7 @@ examples:
   castsugar learn --bench bench.toml
   castsugar learn --bench bench.toml --page learnt.html
   castsugar learn --bench bench.toml --save
-  castsugar learn --bench bench.toml --accept '2026-05-02-1: throat gauged after'
+  castsugar learn --bench bench.toml --accept '2026-05-02-1: scale checked'
 """
 
 
@@ -125,7 +125,7 @@ def _accepted(typed: Sequence[str]) -> dict[str, str]:
         if not (name and reason):
             raise InputError(
                 f"--accept {text!r} needs a batch and a reason: "
-                "--accept '2026-05-02-1: throat gauged after'"
+                "--accept '2026-05-02-1: scale checked'"
             )
         found[name] = reason
     return found

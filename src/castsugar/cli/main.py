@@ -51,7 +51,7 @@ GROUPS = {
         "justify": "justify",
         "sweep": "sweep",
         "map": "triangle",
-        "next": "next_strands",
+        "next": "next_burns",
     },
     "Bench": {"weigh": "weigh", "batch": "batch", "kitchen": "kitchen"},
     "Learn": {"burnrate": "burnrate", "firing": "firing", "learn": "learn"},

@@ -11,17 +11,19 @@ if TYPE_CHECKING:
 def motor_assumptions(hardware: Hardware) -> list[str]:
     """Say what was assumed about the motor, one line each."""
     from castsugar.motor.case import allowable_pressure
+    from castsugar.report.pressure_words import assumed_widths
 
     spread = hardware.spread
     lines = [
         f"motor: throat {1e3 * hardware.throat_diameter:.4g} mm, grain at "
         f"{100 * hardware.density_ratio:.3g} % of theoretical density and "
         f"{hardware.grain_temperature - 273.15:.3g} C",
-        "uncertain (one standard deviation): burn law; throat "
+        "uncertain (one standard deviation): burning rate; throat "
         f"{100 * spread.throat_diameter:.2g} %, density {100 * spread.density:.2g} %, "
         f"burning area {100 * spread.area:.2g} %, c* "
         f"{100 * spread.characteristic_velocity:.2g} %, grain "
-        f"{spread.temperature:.2g} K; {hardware.draws} draws, seed {hardware.seed}",
+        f"{spread.temperature:.2g} K",
+        *filter(None, [assumed_widths(hardware.burning.scatter)]),
     ]
     wide = hardware.exit_diameter
     nozzle = f"exit {1e3 * wide:.4g} mm" if wide else "no exit given: no divergence"

@@ -46,6 +46,9 @@ from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
 
+#: The same where each takes a covariance of hundreds of places.
+_FEW = 4
+
 # ----------------------------------------------------------------------------
 # What is asked of the model.
 
@@ -70,7 +73,7 @@ class Asked:
         A grain in a motor, with its scatter from firing to firing, unless it is the
         mix that is asked for; else strands.
     process : str
-        Empty: that of most of what was burned.
+        Empty: what the model takes where none is stated.
     """
 
     of: str = NEXT
@@ -103,6 +106,15 @@ class Rates:
         off = (self.means - self.mean) ** 2
         return np.asarray(np.sqrt(self.weights @ (self.variances + off)))
 
+    def band(self, mix: int = 0, share: float = 0.95) -> tuple[float, float]:
+        """Return the central interval of ln r of a mix."""
+        mean, sd = self.means[:, mix], np.sqrt(self.variances[:, mix])
+        low, high = (
+            quantile(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
+            for sign in (-1.0, 1.0)
+        )
+        return low, high
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Node:
@@ -121,6 +133,8 @@ class BurnModel:
     known : Scatter
     widths : Widths, optional
         Held, with even weights: for studies.
+    process : str
+        What is meant where none is stated; by default that of most rows.
 
     Attributes
     ----------
@@ -135,9 +149,11 @@ class BurnModel:
         evidence: Sequence[Burned] = (),
         known: Scatter | None = None,
         widths: Widths | None = None,
+        process: str = "",
     ) -> None:
         self.evidence, self.scatter = tuple(evidence), known or Scatter()
         self.rows = rows_of(self.evidence)
+        self.process = process or PROCESSES[self.rows.usual]
         if widths is None:
             theta, self.weights = learnt(self.rows, self.scatter)
             self.widths = widths_at(theta)
@@ -255,6 +271,43 @@ class BurnModel:
         means = prior + np.einsum("hnm,hm->hn", cross, weighted)
         return means, own - cross @ inverse @ np.swapaxes(cross, 1, 2)
 
+    def even_widths(self, count: int) -> Widths:
+        """Return so many points of even weight, by systematic resampling.
+
+        Along the scatter between batches: for ranking many mixes, not for what is told.
+        """
+        order = np.argsort(self.widths.batch, kind="stable")
+        reached = np.cumsum(self.weights[order])
+        place = np.searchsorted(reached, (np.arange(count) + 0.5) / count)
+        return self.widths.take(order[np.minimum(place, len(order) - 1)])
+
+    def as_one_normal(
+        self, places: Places, components: Sequence[str], at: Widths
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return mean and covariance of ln r of places, points of even weight matched.
+
+        Parameters
+        ----------
+        places, components
+            As for :meth:`joint`.
+        at : Widths
+            As of :meth:`even_widths`.
+
+        Returns
+        -------
+        mean : ndarray, shape (n,)
+        covariance : ndarray, shape (n, n)
+        """
+        n, points = len(places), len(at.batch)
+        mean, square = np.zeros(n), np.zeros((n, n))
+        for start in range(0, points, _FEW):
+            part = at.take(slice(start, start + _FEW))
+            held = BurnModel(self.evidence, self.scatter, part)
+            means, covariances = held.joint(places, components)
+            mean += means.sum(axis=0) / points
+            square += (covariances.sum(axis=0) + means.T @ means) / points
+        return mean, square - np.outer(mean, mean)
+
     # ------------------------------------------------------------------------
     # One pressure for many mixes: covariances with the rows are few features.
 
@@ -273,7 +326,7 @@ class BurnModel:
 
     def process_number(self, process: str) -> int:
         """Return the number of a process; -1 for that of most rows."""
-        number = PROCESSES.index(process) if process else self.rows.usual
+        number = PROCESSES.index(process or self.process)
         return -1 if number == self.rows.usual else number
 
     def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
@@ -355,4 +408,30 @@ def _alone(w: FloatArray, x: float, motor: bool) -> Places:
 def without_firings(model: BurnModel) -> BurnModel:
     """Return the model as it would be had nothing been fired."""
     kept = [one for one in model.evidence if one.kind != FIRING]
-    return model if len(kept) == len(model.evidence) else BurnModel(kept, model.scatter)
+    if len(kept) == len(model.evidence):
+        return model
+    return BurnModel(kept, model.scatter, process=model.process)
+
+
+def quantile(
+    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
+) -> float:
+    """Return the quantile of a weighted sum of normals, by halving.
+
+    Parameters
+    ----------
+    weights, mean, sd : ndarray, shape (points,)
+    share : float
+        Below it.
+    """
+    from scipy.special import ndtr
+
+    low = float((mean - 10.0 * sd).min()) - 1e-12
+    high = float((mean + 10.0 * sd).max()) + 1e-12
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (middle - mean) / sd
+        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
+        low, high = (middle, high) if below < share else (low, middle)
+    return 0.5 * (low + high)

@@ -79,7 +79,8 @@ def law_of_mix(
     ):
         rate = math.exp(y) * (REFERENCE_PRESSURE / float(p)) ** n
         bands.append(Band(low=below, high=above, rate=rate, exponent=n))
-    u, slope_u = _uncertain(model, fractions, components, asked, degraded)
+    u = float(model.rates(fractions, components, CENTRE, asked, degraded).u[0])
+    slope_u = exponent_of(model, fractions, components, asked, degraded)[1]
     return BurnLaw(
         name="the model of burn rates",
         bands=tuple(bands),
@@ -103,24 +104,24 @@ def tested(model: BurnModel) -> tuple[float, float]:
     return float(every.min()), float(every.max())
 
 
-def _uncertain(
+def exponent_of(
     model: BurnModel,
     fractions: FloatArray,
     components: Sequence[str],
     asked: Asked,
-    degraded: float,
+    degraded: float = 0.0,
 ) -> tuple[float, float]:
-    """Return the standard uncertainties of ln r and of n at the centre.
+    """Return the exponent of a mix at 2.5 MPa, and its standard uncertainty.
 
-    Of n by what the mix itself adds on both sides of the centre: the sum of both
+    The latter by what the mix itself adds on both sides of there: the sum of both
     variances holds the level twice, the slope twice.
     """
     recipe = replace(asked, of=MIX, motor=False)
-    ends = [
-        model.rates(fractions, components, CENTRE * math.exp(x), recipe, degraded).u[0]
+    low, middle, high = (
+        model.rates(fractions, components, CENTRE * math.exp(x), recipe, degraded)
         for x in (-_ASIDE, 0.0, _ASIDE)
-    ]
-    slope = 0.5 * (ends[0] ** 2 + ends[2] ** 2) - ends[1] ** 2
+    )
+    n = float(high.mean[0] - low.mean[0]) / (2.0 * _ASIDE)
+    slope = 0.5 * float(low.u[0] ** 2 + high.u[0] ** 2) - float(middle.u[0]) ** 2
     own = EXPONENT_BATCH**2 if asked.of != MIX else 0.0
-    u = float(model.rates(fractions, components, CENTRE, asked, degraded).u[0])
-    return u, math.sqrt(max(slope / _ASIDE**2, 0.0) + own)
+    return n, math.sqrt(max(slope / _ASIDE**2, 0.0) + own)

@@ -21,16 +21,18 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.burn_evidence import FIRING, STATED, Burned
-from castsugar.motor.burn_model import MIX, NEXT, SAME, Asked, BurnModel
+from castsugar.motor.burn_evidence import FIRING, STATED, STRANDS, Burned, Places
+from castsugar.motor.burn_model import MIX, NEXT, Asked, BurnModel
 from castsugar.motor.hardware import Hardware
+from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.pressure_table import (
     components_of,
     compositions,
-    differs,
     own_of,
+    repeats,
 )
-from castsugar.motor.scatter import CENTRE, LOG_SPREADS, MOST_BATCH
+from castsugar.motor.scatter import CENTRE, CENTRE_MIX, LOG_SPREADS, MOST_BATCH
+from castsugar.motor.single_pressure import is_one_pressure
 
 #: What the doubt comes from.
 BATCH, RECIPE, TO_MOTOR, FIRINGS, EXPONENT = (
@@ -98,6 +100,28 @@ class BatchScatter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StepToMotor:
+    """By how much a motor burns faster than strands (ln), and how sure that is.
+
+    `firings`: how many were burned; without any it is what was held beforehand.
+    """
+
+    value: float
+    u: float
+    firings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnePressure:
+    """Strands that burned at one pressure [Pa], and the exponent that is taken."""
+
+    strands: int
+    pressure: float
+    exponent: float
+    exponent_u: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PressureDoubt:
     """Where the doubt of the peak pressure of one mix comes from.
 
@@ -108,11 +132,16 @@ class PressureDoubt:
     causes : tuple of Cause
         The largest first; their variances add up to the whole.
     batch : BatchScatter
+    to_motor : StepToMotor
+    single : OnePressure or None
+        If all strands of the mix burned at one pressure.
     """
 
     percent: float
     causes: tuple[Cause, ...]
     batch: BatchScatter
+    to_motor: StepToMotor
+    single: OnePressure | None = None
 
     @property
     def assumed(self) -> float:
@@ -165,6 +194,8 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
         percent=100.0 * steep * math.sqrt(total),
         causes=tuple(sorted(causes, key=lambda one: -one.share)),
         batch=batch_scatter(model),
+        to_motor=step_to_motor(model),
+        single=one_pressure(model, own, Asked(process=process)),
     )
 
 
@@ -220,7 +251,7 @@ def _assumed(model: BurnModel, own: Sequence[Burned]) -> dict[str, bool]:
     What the strands of a mix leave open of it is the batch that they came from.
     """
     stated = model.scatter.stated
-    batch = not (repeated(model) or "batch" in stated)
+    batch = not (repeats(model) or "batch" in stated)
     surface = "surface" not in stated and all(one.kind != STATED for one in own)
     fired = any(one.kind == FIRING for one in model.evidence)
     return {
@@ -232,13 +263,55 @@ def _assumed(model: BurnModel, own: Sequence[Burned]) -> dict[str, bool]:
     }
 
 
+def step_to_motor(model: BurnModel) -> StepToMotor:
+    """Return by how much motors burn faster than strands, as firings leave it."""
+    names = model.rows.components
+    mix = np.array([CENTRE_MIX.get(name, 0.0) for name in names])
+    places = Places(
+        fractions=np.array([mix, mix]),
+        x=np.zeros(2),
+        batch=np.full(2, -1),
+        motor=np.array([True, False]),
+        process=np.full(2, -1),
+        degraded=np.zeros(2),
+    )
+    means, joint = model.joint(places)
+    apart = means[:, 0] - means[:, 1]
+    variance = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
+    value = float(model.weights @ apart)
+    spread = float(model.weights @ (variance + (apart - value) ** 2))
+    fired = sum(one.kind == FIRING for one in model.evidence)
+    return StepToMotor(value=value, u=math.sqrt(max(spread, 0.0)), firings=fired)
+
+
+def one_pressure(
+    model: BurnModel, own: Sequence[Burned], asked: Asked
+) -> OnePressure | None:
+    """Return what strands of one mix at one pressure leave to the model."""
+    strands = [one for one in own if one.kind == STRANDS]
+    if not strands:
+        return None
+    every = np.concatenate([one.pressure for one in strands])
+    if not is_one_pressure(every):
+        return None
+    mix = strands[0].shares
+    shares = np.array([list(mix.values())])
+    n, u = exponent_of(model, shares, tuple(mix), asked)
+    return OnePressure(
+        strands=len(every),
+        pressure=float(np.exp(np.log(every).mean())),
+        exponent=n,
+        exponent_u=u,
+    )
+
+
 # ----------------------------------------------------------------------------
 # The scatter between batches.
 
 
 def batch_scatter(model: BurnModel) -> BatchScatter:
     """Return how far batches scatter: learnt once a mix was cooked twice."""
-    count, known = repeated(model), model.scatter.batch
+    count, known = repeats(model), model.scatter.batch
     if count:
         ends = _quantiles(model.widths.between, model.weights, (0.5, 0.025, 0.975))
     else:
@@ -251,20 +324,6 @@ def batch_scatter(model: BurnModel) -> BatchScatter:
         batches=count,
         stated="batch" in model.scatter.stated,
     )
-
-
-def repeated(model: BurnModel) -> int:
-    """Return how many batches there are of mixes that were cooked more than once."""
-    mixes: list[tuple[dict[str, float], set[str]]] = []
-    for one in model.evidence:
-        if not (one.measured and one.batch):
-            continue
-        of = [names for shares, names in mixes if differs(shares, one.shares) < SAME]
-        if of:
-            of[0].add(one.batch)
-        else:
-            mixes.append((one.shares, {one.batch}))
-    return sum(len(names) for _, names in mixes if len(names) > 1)
 
 
 def _quantiles(

@@ -72,7 +72,6 @@ def components_of(blends: Blends) -> list[dict[str, float]]:
 
 def compositions(blends: Blends) -> Compositions:
     """Return mixes as the model of burn rates sees them."""
-    processes = tuple(mix.process for mix in blends.mixes) or ("",) * len(blends)
     if blends.items:
         names = tuple(item.constituents[0].origin for item in blends.items)
         shares = np.asarray(blends.shares, dtype=float)
@@ -85,7 +84,7 @@ def compositions(blends: Blends) -> Compositions:
         components=names,
         fractions=shares / shares.sum(axis=1, keepdims=True),
         degraded=np.nan_to_num(blends.browned),
-        processes=processes,
+        processes=blends.processes,
     )
 
 
@@ -101,8 +100,8 @@ def own_of(model: BurnModel, parts: Mapping[str, float]) -> list[Burned]:
     return [one for one in model.evidence if differs(one.shares, shares) < SAME]
 
 
-def origin_of(model: BurnModel, parts: Mapping[str, float]) -> str:
-    """Say where the burn rate of a mix comes from.
+def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -> str:
+    """Say where the burn rate of a mix that is made by a process comes from.
 
     Examples
     --------
@@ -112,11 +111,15 @@ def origin_of(model: BurnModel, parts: Mapping[str, float]) -> str:
     if not model.evidence:
         return "assumed: nothing was burned"
     own = own_of(model, parts)
-    if own:
-        one = next((o for o in own if o.measured), own[0])
+    made = process or model.process
+    like = [one for one in own if one.process == made]
+    if like:
+        one = next((o for o in like if o.measured), like[0])
         return f"{_WORDS[one.kind]}: {one.name}"
     share, name = distance_of(model, parts)
     away = f"{100.0 * share:.2g} % of the mass from {name}"
+    if own:
+        away = f"{own[0].name}, but that was {own[0].process} and this is {made}"
     if all(one.kind == PUBLISHED for one in model.evidence):
         return f"borrowed: {name}, {away}"
     count = len({one.name for one in model.evidence if one.kind != PUBLISHED})
@@ -145,9 +148,11 @@ def batches_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(own))
 
 
-def this_batch(model: BurnModel, parts: Mapping[str, float]) -> str:
-    """Return the batch of this mix that burned last; empty without."""
-    names = batches_of(model, parts)
+def this_batch(model: BurnModel, parts: Mapping[str, float], process: str = "") -> str:
+    """Return the batch of this mix and process that burned last; empty without."""
+    made = process or model.process
+    own = [one for one in own_of(model, parts) if one.process == made]
+    names = [one.batch for one in own if one.measured and one.batch]
     return names[-1] if names else ""
 
 
@@ -176,7 +181,7 @@ def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
         found.components,
         degraded=float(found.degraded[0]),
         asked=Asked(process=found.processes[0]),
-        origin=origin_of(hardware.burning, parts),
+        origin=origin_of(hardware.burning, parts, found.processes[0]),
     )
 
 
@@ -209,6 +214,8 @@ class MotorRows:
     hardware : Hardware
     parts : tuple of dict
         What each was weighed of.
+    processes : tuple of str
+        How each is made; empty: as usual.
     status : ndarray of str, shape (n,)
         "ok" or "not computed: reason".
     estimate : ndarray, shape (n,)
@@ -224,6 +231,7 @@ class MotorRows:
 
     hardware: Hardware
     parts: tuple[dict[str, float], ...]
+    processes: tuple[str, ...]
     status: NDArray[np.str_]
     estimate: FloatArray
     p05: FloatArray
@@ -249,8 +257,10 @@ class MotorRows:
         """Say of each mix where its burn rate comes from."""
         model = self.hardware.burning
         return [
-            origin_of(model, parts) if status == "ok" else str(status)
-            for parts, status in zip(self.parts, self.status, strict=True)
+            origin_of(model, parts, process) if status == "ok" else str(status)
+            for parts, process, status in zip(
+                self.parts, self.processes, self.status, strict=True
+            )
         ]
 
     def own_cautions(self, row: int) -> tuple[str, ...]:
@@ -333,6 +343,7 @@ def motor_rows(
     return MotorRows(
         hardware=hardware,
         parts=parts,
+        processes=made.processes,
         status=status,
         estimate=estimate,
         p05=told[0],
@@ -408,7 +419,7 @@ def _of_this_batch(
     for row, part in enumerate(parts):
         if tuple(sorted(coordinates(part))) not in burned or not supply[row] > 0.0:
             continue
-        batch = this_batch(hardware.burning, part)
+        batch = this_batch(hardware.burning, part, made.processes[row])
         if batch:
             some = peaks(
                 hardware.burning,

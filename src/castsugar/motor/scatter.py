@@ -138,15 +138,20 @@ class Scatter:
                 f"{self.length:g}, slope {self.slope:g}; allowed: -30 to 30 %, above 0"
             )
 
+    def assumed(self) -> dict[str, float]:
+        """Return the widths that nobody stated, in the order of :data:`WIDTHS`."""
+        return {n: getattr(self, n) for n in WIDTHS if n not in self.stated}
 
-#: Widths of :class:`Scatter` that a bench file may state, in percent.
+
+#: Widths of :class:`Scatter` that a bench file may state, in percent; those first that
+#: move the pressure of a mix whose strands burned most.
 WIDTHS: Final = (
     "batch",
-    "strand",
-    "session",
-    "bend",
+    "strands_to_motor_u",
     "surface",
     "firing",
+    "bend",
+    "session",
+    "strand",
     "process",
-    "strands_to_motor_u",
 )

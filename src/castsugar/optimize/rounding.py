@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,12 +12,15 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.optimize.multistart import apart
 from castsugar.optimize.problem import Judge, Problem
-from castsugar.optimize.region import ROUNDING, Row, as_arrays
+from castsugar.optimize.region import ROUNDING, Row, as_arrays, fill
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space, occupied
 
 #: Most recipes that are evaluated.
 _MOST = 1024
+
+#: Steps of a mix for strands: whole percents, else finer where none fits.
+_PERCENTS = (0.01, 0.005, 0.001)
 
 #: Steps around the rounded-down mass that are tried, for few and for many ingredients.
 _WIDE, _NARROW, _FEW = (-1, 0, 1, 2), (0, 1), 5
@@ -109,6 +112,45 @@ def _within(
     matrix, limits = as_arrays(space.columns, rows)
     kept = (mixes @ matrix.T <= limits + beyond + ROUNDING).all(axis=1)
     return np.asarray(kept)
+
+
+def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
+    """Return recipes in whole percents that fill a space, (n, k), each once.
+
+    Corners, centre, edge midpoints and a lattice, each as the nearest recipe; in half
+    or tenth percents, or unrounded, where the space holds none in whole ones.
+
+    Parameters
+    ----------
+    space : Space
+    count : int
+        About how many.
+    seed : int
+        As for :func:`castsugar.optimize.region.fill`.
+
+    Raises
+    ------
+    InputError
+        If no mix is in the space.
+    """
+    regions = space.regions()
+    each = max(8, count // len(regions))
+    points = [(one, point) for one in regions for point in fill(one, each, seed)]
+    mixes = np.array([point for _, point in points])
+    for step in _PERCENTS:
+        scale = replace(space, purchases={}, batch=1.0, scale_step=step)
+        found = []
+        for region, point in points:
+            try:
+                near = neighbours(scale, region.choice, point)
+            except InputError:
+                continue
+            found += near[region.contains(near)][:1].tolist()
+        if found:
+            mixes = np.array(found)
+            break
+    _, first = np.unique(mixes.round(9), axis=0, return_index=True)
+    return mixes[np.sort(first)]
 
 
 def weigh_out(problem: Problem, space: Space, found: Found) -> Weighable:

@@ -88,6 +88,12 @@ class Batch:
         told = [e for e in self.standing if e.kind == "cast"]
         return float(told[-1].values["mass_kg"]) if told else None
 
+    @property
+    def degraded(self) -> float:
+        """Degraded share of its sugar, as predicted; 0 where unknown or under 0.1 %."""
+        percent = self.predictions.get("sugar_degraded_percent", math.nan)
+        return 0.01 * float(percent) if float(percent) >= 0.1 else 0.0
+
     def __repr__(self) -> str:
         """Say which batch it is, not all that is known of it."""
         state = self.outcome or "open"

@@ -296,16 +296,16 @@ def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
 
 def law_words(law: BurnLaw) -> str:
     """Return what to call a burning-rate law that was known before the firing."""
-    origin = law.origin
-    if origin.startswith("measured:"):
-        return f"your strands ({origin.removeprefix('measured:').strip()})"
-    if origin.startswith("measured"):
-        return "your strands"
-    if origin.startswith("borrowed"):
-        return f"the published law {law.name!r}"
-    if origin.startswith("mixture model"):
-        return "the law between your measured mixes"
-    return f"the law known before ({origin})"
+    kind, _, of = law.origin.partition(": ")
+    if kind.startswith("model"):
+        return f"the model of burning rates ({of})"
+    words = {
+        "measured": "your strands",
+        "stated": "the law you stated",
+        "borrowed": "the published law",
+    }
+    name = words.get(kind, "what is held beforehand")
+    return f"{name} ({of})" if of else name
 
 
 # ----------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from castsugar.records.learning.checks import (
     Skipped,
     Tally,
 )
-from castsugar.records.learning.efficiency import Fired
+from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import Learning, Moved
 from castsugar.report import numbers
 from castsugar.report.batch_findings import highest_pressure
@@ -212,11 +212,13 @@ def _doubted(learning: Learning, show: Shown) -> Iterator[Finding]:
     """Say which firings are left out and why, and how to have them count."""
     out = [f for f in learning.firing.firings if f.left_out]
     for fired in out[:1]:
-        text = f"Nothing learnt from {fired.name}: {fired.left_out}."
+        why, *more = (fired.why_not,) if fired.why_not else fired.doubts
+        rest = f" (and {len(more)} more: --full)" if more else ""
+        text = f"Nothing learnt from {fired.name}: {why}{rest}."
         if not fired.why_not:
-            text += f" If sound: --accept '{fired.batch.id}: why'."
-        more = f" {len(out) - 1} more left out: --full." if out[1:] else ""
-        yield Finding("MISFIT", show.said(text) + more)
+            text += f" If it is sound: --accept '{fired.batch.id}: why'."
+        others = f" {len(out) - 1} more left out: --full." if out[1:] else ""
+        yield Finding("MISFIT", show.said(text) + others)
     for fired in learning.firing.firings:
         if fired.accepted and not fired.left_out:
             text = f"{fired.name} is doubted, and counts: {fired.accepted!r}."
@@ -402,7 +404,10 @@ def _efficiency_row(learning: Learning) -> Iterator[tuple[str, ...]]:
     row = efficiencies_of(learning)[0]
     if row["saved_firings"]:
         now, saved = _now_and_saved(row, "{}_efficiency", "number", Shown())
-        if not row["now_firings"]:
+        stated = learning.before and learning.before.efficiency
+        if stated and not row["now_firings"]:
+            now = f"{numbers.typed(stated)}, stated"
+        elif not row["now_firings"]:
             now = "assumed " + now.partition("(")[2].rstrip(")")
         firings = count(row["saved_firings"], "firing")
         yield "c* efficiency", now, f"{saved}, {firings}"

@@ -20,7 +20,7 @@ from castsugar.records.learning.checks import (
     Skipped,
     end_of_band,
 )
-from castsugar.records.learning.efficiency import Fired
+from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import COLUMNS, Learning
 from castsugar.report.batch_list import damaged_of
 from castsugar.report.document import Part, part, read_parts

@@ -28,6 +28,8 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, recipe_argument, short_names, titled
+from castsugar.report.pressure_words import PARTS as DOUBT_PARTS
+from castsugar.report.pressure_words import doubt_annex, doubt_line, doubt_parts
 from castsugar.report.screen import (
     Annex,
     Block,
@@ -42,6 +44,7 @@ from castsugar.report.shown import Shown
 if TYPE_CHECKING:
     from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
+    from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
 
 #: What a firing at the best estimates adds to a row.
@@ -196,6 +199,8 @@ class Mixes:
         What the motor leaves out.
     draws : Draws or None
         Of the bands, with the parts of the uncertainty.
+    doubts : tuple of PressureDoubt or None
+        Of each mix where the doubt of its peak pressure comes from.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
@@ -221,6 +226,7 @@ class Mixes:
     not_modelled: tuple[str, ...] = ()
     recipes: Collection[str] = ()
     draws: Draws | None = None
+    doubts: tuple[PressureDoubt | None, ...] = ()
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
@@ -266,7 +272,7 @@ def evaluate_screen(found: Mixes, show: Shown) -> Screen:
         title=title_of(found),
         findings=tuple(findings(found, show)),
         conditions=found.conditions(show),
-        blocks=(_down(found, show) if alone else side_by_side(found, show),),
+        blocks=(*_alone(found, show),) if alone else (side_by_side(found, show),),
         least_sure=least_sure(found),
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
@@ -437,6 +443,13 @@ def _down(found: Mixes, show: Shown) -> Table:
     )
 
 
+def _alone(found: Mixes, show: Shown) -> Iterator[Block]:
+    """Yield the numbers of one mix, and where the doubt of its pressure comes from."""
+    yield _down(found, show)
+    if found.doubts and (doubt := found.doubts[0]) is not None:
+        yield Paragraph(doubt_line(doubt))
+
+
 def _others(found: Mixes) -> list[str]:
     """Return the keys of a default screen that no limit names."""
     known = _SHOWN if found.judged else _BURNING
@@ -523,6 +536,7 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
+    yield from doubt_annex(found.names, found.doubts, show)
     yield from flags(found)
     if found.not_modelled:
         yield Annex("Not modelled in the motor", (Listing(found.not_modelled),))
@@ -640,6 +654,7 @@ PARTS: dict[str, Part] = {
     ),
     "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
     "limits": LIMITS,
+    **DOUBT_PARTS,
     "species_chamber_throat_exit_mol_kg": Part(
         meaning="main species of each mix, station by station", needed=False
     ),
@@ -652,6 +667,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
+        **doubt_parts([m.name for m in found.mixes], found.doubts),
     }
     if found.species:
         parts["species_chamber_throat_exit_mol_kg"] = list(found.species)

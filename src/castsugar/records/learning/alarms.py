@@ -24,7 +24,7 @@ from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
-from castsugar.records.learning.efficiency import Fired, frozen_firing
+from castsugar.records.learning.firings import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
 from castsugar.records.prediction import allowed_pressure, mix_of, thaw
 from castsugar.records.record import Link
@@ -166,10 +166,7 @@ VELOCITY, PEAK = "delivered c*", "peak pressure"
 #: Where 95 % of a normal lie below.
 _UPPER = 1.644854
 
-_NO_EFFICIENCY = "no c* efficiency was known on the day"
-
-#: A peak above its band is a miss whatever was known: the ideal c*, or that of another
-#: motor, does not excuse it.
+#: A peak above its band is a miss, even if it was another motor.
 _ABOVE = "above its band, which always counts as a miss"
 
 _ONE = "of one firing only its peak counts, or else its c*"
@@ -199,16 +196,14 @@ def firing_checks(firings: Sequence[Fired], database: Database) -> Iterator[Foun
             known, why = None, str(error)
         else:
             why = "no motor was known"
-        believed = _believed(known)
-        peak = _peak(fired, sure=believed is not None)
-        velocity = _velocity(fired, known, believed, why)
-        told = isinstance(peak, Check) and peak.counts
-        if told and isinstance(velocity, Check) and velocity.counts:
+        peak = _peak(fired)
+        velocity = _velocity(fired, known, why)
+        if isinstance(peak, Check) and isinstance(velocity, Check):
             velocity = replace(velocity, counts=False, note=_ONE)
         yield velocity
         if peak is not None:
             yield peak
-        yield from _others(fired, sure=believed is not None)
+        yield from _others(fired)
 
 
 def _elsewhere(fired: Fired) -> Iterator[Found]:
@@ -218,23 +213,20 @@ def _elsewhere(fired: Fired) -> Iterator[Found]:
     """
     why = "predicted with another bench file, which the record does not keep"
     yield skip(fired.batch, f"firing {fired.link.path.name}", why)
-    peak = _peak(fired, sure=False)
+    peak = _peak(fired)
     if isinstance(peak, Check) and peak.above:
-        yield peak
+        yield replace(peak, note=_ABOVE)
 
 
-def _peak(fired: Fired, *, sure: bool) -> Found | None:
-    """Hold the peak pressure; above its band it counts, whatever was known."""
+def _peak(fired: Fired) -> Found | None:
+    """Hold the peak pressure."""
     found = _result(fired, "peak_pressure", "MPa")
     if isinstance(found, str):
         return skip(fired.batch, PEAK, found) if found else None
-    peak = _check(fired, PEAK, "MPa", found)
-    if peak.above:
-        return replace(peak, note=_ABOVE)
-    return peak if sure else replace(peak, counts=False, note=_NO_EFFICIENCY)
+    return _check(fired, PEAK, "MPa", found)
 
 
-def _others(fired: Fired, *, sure: bool) -> Iterator[Found]:
+def _others(fired: Fired) -> Iterator[Found]:
     """Hold burn time and impulse; neither counts."""
     for quantity, name, unit, shown in _OTHERS:
         found = _result(fired, name, unit)
@@ -243,7 +235,7 @@ def _others(fired: Fired, *, sure: bool) -> Iterator[Found]:
                 yield skip(fired.batch, quantity, found)
             continue
         check = _check(fired, quantity, shown, found)
-        yield replace(check, counts=False, note=_ONE if sure else _NO_EFFICIENCY)
+        yield replace(check, counts=False, note=_ONE)
 
 
 def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -> Check:
@@ -259,17 +251,11 @@ def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -
     )
 
 
-def _believed(known: tuple[Bench, Hardware] | None) -> float | None:
-    return known[1].efficiency if known is not None else None
+def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> Found:
+    """Hold the delivered c* against the ideal one times the efficiency of the day.
 
-
-def _velocity(
-    fired: Fired,
-    known: tuple[Bench, Hardware] | None,
-    believed: float | None,
-    why: str,
-) -> Found:
-    """Hold the delivered c* against the ideal one times the efficiency of the day."""
+    That was stated, learnt from firings, or held beforehand.
+    """
     if fired.why_not:
         return skip(fired.batch, VELOCITY, fired.why_not)
     if known is None:
@@ -279,10 +265,12 @@ def _velocity(
     efficiency = float(row.get("characteristic_velocity_efficiency", math.nan))
     if not delivered > 0.0 or not efficiency > 0.0:
         return skip(fired.batch, VELOCITY, "the record of the day has no c*")
-    predicted = delivered / efficiency * (believed or 1.0)
-    spread = known[1].spread.characteristic_velocity
+    hardware = known[1]
+    told = hardware.efficiencies.characteristic_velocity
+    predicted = delivered / efficiency * (hardware.efficiency or told.median)
+    spread = hardware.spread.characteristic_velocity
     reading = _relative(row, "characteristic_velocity_efficiency", "")
-    step = COVERAGE * math.hypot(spread, reading)
+    step = COVERAGE * math.hypot(spread, told.next_u, reading)
     return Check(
         batch=fired.batch.id,
         quantity=VELOCITY,
@@ -291,8 +279,6 @@ def _velocity(
         low=predicted * math.exp(-step),
         high=predicted * math.exp(step),
         measured=delivered,
-        counts=believed is not None,
-        note="" if believed is not None else _NO_EFFICIENCY,
         discarded=is_discarded(fired.batch),
     )
 

@@ -235,13 +235,18 @@ def source_of(path: Path, mix: str, batch: Batch | None = None) -> StrandSource:
     source = StrandSource(path=path, mix=wanted, sha256=sha256_of(path), strands=chosen)
     if batch is None:
         return source
-    made = {"batch": batch.id, "process": batch.made.process}
-    stated = {
+    made: dict[str, Any] = {
+        "batch": batch.id,
+        "process": batch.made.process,
+        "degraded": batch.degraded,
+    }
+    new = {
         name: value
         for name, value in made.items()
         if value and not any(getattr(s, name) for s in chosen)
     }
-    known: dict[str, Any] = stated | {"batch": batch.id}
+    known = new | {"batch": batch.id}
+    stated = new | ({"degraded": percent(new["degraded"])} if "degraded" in new else {})
     return replace(
         source,
         strands=tuple(replace(s, **known) for s in chosen),
@@ -280,6 +285,17 @@ def _fitted(group: _Group, hardware: Hardware | None, database: Database) -> Mix
         before=before,
         result=result,
     )
+
+
+def percent(share: float, digits: int = 2) -> str:
+    """Return a share as a bench file has it.
+
+    Examples
+    --------
+    >>> percent(0.01234)
+    '1.2 %'
+    """
+    return f"{100.0 * share:.{digits}g} %"
 
 
 # ----------------------------------------------------------------------------

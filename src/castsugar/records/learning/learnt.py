@@ -48,7 +48,7 @@ from castsugar.records.learning.checks import (
     inflations,
     tally,
 )
-from castsugar.records.learning.efficiency import (
+from castsugar.records.learning.firings import (
     Fired,
     FiredLearnt,
     Reduce,
@@ -244,7 +244,7 @@ def _predicted(
 class Forecast:
     """The peak of a firing as half of the next batches have it. [Pa]
 
-    The c* efficiency is that of the workshop, or what is held of it beforehand.
+    With the c* efficiency that is stated, was learnt, or is held beforehand.
 
     Attributes
     ----------
@@ -280,7 +280,7 @@ def forecasts_of(
         if peak is None or peak.at_least or test.row.get("status") != "ok":
             continue
         held, learnt = (
-            motor.efficiencies.characteristic_velocity.median
+            motor.efficiency or motor.efficiencies.characteristic_velocity.median
             for motor in (before, after)
         )
         predicted, by_rate, now = (

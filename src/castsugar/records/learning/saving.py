@@ -17,8 +17,8 @@ from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.files.writing import update
 from castsugar.records.batch import Batch
-from castsugar.records.learning.burn_laws import BurnedLearnt, source_of
-from castsugar.records.learning.efficiency import Fired, FiredLearnt
+from castsugar.records.learning.burn_laws import BurnedLearnt, percent, source_of
+from castsugar.records.learning.firings import Fired, FiredLearnt
 from castsugar.records.learning.kitchen import CookedLearnt
 from castsugar.records.learning.material import COUNTS, Material
 from castsugar.records.prediction import relative
@@ -152,15 +152,11 @@ def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Ea
         if firing not in fired
     ]
     line = own_efficiency(bench.text)
-    bare = _without(bench, gone, fired, line)
-    if bare is None:
-        warnings += [_alone(law, bench.path) for law in gone if law.state != "stands"]
-        gone, bare = (), _without(bench, (), fired, line)
     return Earlier(
-        bare=bare or bench,
+        bare=_without(bench, gone, fired, line),
         laws=gone,
-        firings=tuple(fired) if bare is not None else (),
-        efficiency=line if bare is not None else 0,
+        firings=tuple(fired),
+        efficiency=line,
         warnings=tuple(warnings),
     )
 
@@ -283,28 +279,16 @@ def _warning(law: OldLaw, path: Path) -> Iterator[str]:
         )
 
 
-def _alone(law: OldLaw, path: Path) -> str:
-    return (
-        f"{path}, {law.place}: the strands of {law.entry['strands']} were withdrawn or "
-        f"do not count ({law.who}), but no burn law would be left without them; put "
-        "another [[motor.burn_law]] in the place of these lines, and trust no pressure "
-        "until then"
-    )
-
-
 def _without(
     bench: Bench, laws: Sequence[OldLaw], firings: Sequence[OldFiring], line: int
-) -> Bench | None:
-    """Return a bench file without what learn wrote; None if it is not good then."""
+) -> Bench:
+    """Return a bench file without what learn wrote."""
     text = editing.without_key(bench.text, "motor", EFFICIENCY) if line else bench.text
     for law in reversed(laws):
         text = editing.without_block(text, LAW, law.index)
     for firing in reversed(firings):
         text = editing.without_block(text, FIRING, firing.index)
-    try:
-        return check_bench(bench.path, text)
-    except CastsugarError:
-        return None
+    return check_bench(bench.path, text)
 
 
 def as_entry(entry: dict[str, Any]) -> tuple[str, str, str]:
@@ -450,9 +434,13 @@ def put_firings(lesson: Lesson, draft: Draft) -> None:
 
 def _told(lesson: Lesson, draft: Draft) -> Iterator[Fired]:
     """Yield the firings that an entry can hold; say of others why not."""
+    motor = lesson.earlier.bare.motor or {"firing": ()}
+    own = {_link(entry): entry["line"] for entry in motor["firing"]}
     for fired in lesson.firing.firings:
-        why = fired.left_out
-        if not why and lesson.bench.motor is None:
+        why, link = fired.left_out, (fired.batch.id, fired.link.path.name)
+        if not why and link in own:
+            why = f"[[{FIRING}]] in line {own[link]} is your own, and stays"
+        elif not why and lesson.bench.motor is None:
             why = f"{lesson.bench.path} has no [motor] table"
         elif not why and fired.rate is None:
             why = "its burn rate is not known"
@@ -474,7 +462,7 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         "date": fired.link.date,
         "pressure": f"{1e-6 * rate.pressure:.4g} MPa",
         "rate": f"{1e3 * rate.value:.4g} mm/s",
-        "rate_u": _percent(rate.u, 2),
+        "rate_u": percent(rate.u),
     }
     if reading is not None:
         pairs = {
@@ -486,14 +474,12 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         }
         for key, (value, u) in pairs.items():
             if math.isfinite(value):
-                entry |= {key: _percent(value, 4), f"{key}_u": _percent(u, 2)}
+                entry |= {key: percent(value, 4), f"{key}_u": percent(u)}
     entry |= {"process": made.process} if made.process else {}
+    share = fired.batch.degraded
+    entry |= {"degraded": percent(share)} if share else {}
     entry |= {"accepted": fired.accepted} if fired.accepted else {}
     return entry | {"source": _file(lesson, fired.link.path)}
-
-
-def _percent(share: float, digits: int) -> str:
-    return f"{100.0 * share:.{digits}g} %"
 
 
 # ----------------------------------------------------------------------------

@@ -14,7 +14,7 @@ DECLARED = {
     "compare": ("compare", "PARTS"),
     "search": ("search_rows", "PARTS"),
     "justify": ("justify", "PARTS"),
-    "next": ("next_strands", "PARTS"),
+    "next": ("next_burns", "PARTS"),
     "sweep": ("sweep", "PARTS"),
     "map": ("sweep", "PARTS"),
     "weigh": ("weigh_data", "PARTS"),

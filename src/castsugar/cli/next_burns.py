@@ -1,4 +1,4 @@
-"""``castsugar next``: the mixes whose strands would tell most."""
+"""``castsugar next``: the burns that would tell most."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _USES = frozenset({"lots", "kitchen", "motor"})
 #: Largest batch of strands that is proposed [kg].
 _STRAND_BATCH = 0.1
 
-#: So many mixes are proposed.
+#: So many burns are proposed.
 COUNT = 3
 
 _EXAMPLES = """\
@@ -42,8 +42,8 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "next",
-        help="the next mixes to burn strands of: those that would tell most",
-        description="Propose the mixes whose strands would tell most.",
+        help="what to burn next: the strands or firings that would tell most",
+        description="Propose the strands and firings that would tell most.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -56,7 +56,7 @@ def add_parser(commands: Any) -> None:
         type=int,
         default=COUNT,
         metavar="K",
-        help=f"so many mixes (default {COUNT})",
+        help=f"so many burns (default {COUNT})",
     )
     parser.add_argument("--seed", type=int, metavar="N", help="of the draws")
     add_bench_option(parser)
@@ -66,13 +66,13 @@ def add_parser(commands: Any) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the next mixes to burn strands of; 1 if no mix keeps the limits."""
+    """Print what to burn next; 1 if no mix keeps the limits."""
     from functools import partial
 
     from castsugar.bench.search import search_asked
-    from castsugar.optimize.next_strands import propose
+    from castsugar.optimize.next_burns import propose
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
-    from castsugar.report.next_strands import Proposed, next_parts, next_screen
+    from castsugar.report.next_burns import Proposed, next_parts, next_screen
     from castsugar.report.search_words import Asked
 
     world = stated_world(options)
@@ -85,11 +85,12 @@ def run(options: argparse.Namespace) -> int:
     typed = search_asked(bench, database, motor=motor).typed
     facts = pan_facts(batch=batch, bench=bench) | motor_facts(motor)
     topics = ["weigh", "kitchen", "motor", "firing"]
-    mixes = [dict(mix.recipe) for mix in proposal.mixes]
+    mixes = [burn.option.recipe for burn in proposal.burns]
     found = Proposed(
         proposal=proposal,
         asked=Asked(file=Path(bench.path).name, typed={t: n for n, t in typed.items()}),
         batch=batch,
+        grains=0 if motor is None else getattr(motor.grain, "segments", 0),
         seed=task.effort.seed,
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),
         scale_step=task.space.scale_step,

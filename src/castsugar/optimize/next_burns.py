@@ -1,0 +1,512 @@
+"""What to burn next: strands of a new batch, strands of a kept one, or a firing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from castsugar.arrays import FloatArray
+from castsugar.errors import InputError
+from castsugar.motor import scatter
+from castsugar.motor.burn_evidence import FIRING, STRANDS, Burned, Places, alike
+from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
+from castsugar.motor.burn_widths import Widths
+from castsugar.motor.pressure_doubt import BatchScatter, batch_scatter
+from castsugar.motor.pressure_table import differs, own_of
+from castsugar.optimize.multistart import apart
+from castsugar.optimize.rounding import whole_percents
+from castsugar.optimize.task import TableProblem, Task
+from castsugar.optimize.value_of_burning import Stakes, most_telling
+
+# ----------------------------------------------------------------------------
+# Mixes of a space that can be weighed and keep what the burn law does not decide.
+
+_PEAK, _P95 = "peak_pressure_MPa", "peak_pressure_p95_MPa"
+_MARGIN = "pressure_margin_percent"
+_SUPPLY = ("density_kg_m3", "characteristic_velocity_m_s")
+
+#: Columns that the burn law decides.
+_OF_THE_BURN_LAW = (_PEAK, _P95, _MARGIN)
+
+#: Mixes of all regions together, about, and at most so many times as many.
+_COUNT, _MOST = 120, 2
+
+#: Fewer than this share of them that keep the limits: look at so many times more.
+_FEW, _FINER = 0.2, 6
+
+#: From here on a pressure counts as none [MPa] (as in the motor columns).
+_BEYOND = 1e3
+
+Recipe = Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidates:
+    """Mixes to burn, and to be certain about.
+
+    Attributes
+    ----------
+    recipes : tuple of mapping
+        Ingredient to mass fraction as weighed, in whole percents where they fit.
+    fractions : ndarray, shape (n, k)
+        The same in the columns of the space.
+    kept : bool
+        Whether they keep the limits that the burn law does not decide; False: no mix
+        looked at does, and these are all of them.
+    looked_at : int
+    values : dict of str to ndarray, shape (n,)
+        Their columns; with a motor those of objective, supply and pressure.
+    """
+
+    recipes: tuple[Recipe, ...]
+    fractions: FloatArray
+    kept: bool
+    looked_at: int
+    values: Mapping[str, FloatArray]
+
+    def pressures(self, column: str) -> FloatArray:
+        """Return a column of pressures, (n,); NaN where there is none. [Pa]"""
+        known = self.values.get(column, np.full(len(self.fractions), np.nan))
+        return np.asarray(
+            np.where((known > 0.0) & (known < _BEYOND), 1e6 * known, np.nan)
+        )
+
+
+def feasible_mixes(task: Task) -> Candidates:
+    """Return mixes that fill the space of a task and keep its limits.
+
+    Corners, edge midpoints, centre and a lattice, each as the nearest recipe in whole
+    percents. Limits on pressure and margin are left out.
+
+    Raises
+    ------
+    InputError
+        If no mix is in the space.
+    """
+    for count in (_COUNT, _FINER * _COUNT):
+        mixes = whole_percents(task.space, count, task.effort.seed)
+        kept, values = _judged(task, mixes)
+        if kept.sum() >= _FEW * len(mixes):
+            break
+    chosen = np.flatnonzero(kept if kept.any() else np.ones_like(kept))
+    chosen = chosen[:: math.ceil(len(chosen) / (_MOST * _COUNT))]
+    names = task.space.columns
+    return Candidates(
+        recipes=tuple(
+            {n: x for n, x in zip(names, mix, strict=True) if x > 0.0}
+            for mix in mixes[chosen].tolist()
+        ),
+        fractions=mixes[chosen],
+        kept=bool(kept.any()),
+        looked_at=len(mixes),
+        values={name: column[chosen] for name, column in values.items()},
+    )
+
+
+def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Return which mixes keep the limits, and their columns."""
+    asked = [r for r in task.requirements if r.column not in _OF_THE_BURN_LAW]
+    wanted, weights = [r.column for r in asked], {}
+    if task.settings.motor is not None:
+        weights = dict(task.weights)
+        wanted += [*(weights or [task.objective]), *_SUPPLY, _PEAK, _P95]
+    kept = np.ones(len(mixes), dtype=bool)
+    if not wanted:
+        return kept, {}
+    problem = TableProblem(
+        settings=task.settings,
+        wanted=tuple(dict.fromkeys(wanted)),
+        chances=tuple(dict.fromkeys(c for r in asked for c in r.chances())),
+        weights=weights,
+    )
+    found = dict(zip(problem.columns, problem.evaluate(mixes).T, strict=True))
+    for limit in (limit for r in asked for limit in r.limits()):
+        kept &= limit.slack(found[limit.column]) >= 0.0
+    return kept, found
+
+
+# ----------------------------------------------------------------------------
+# At which two pressures strands burn, and what the motor must stay below.
+
+#: Strands at each of two pressures: 2 to 4 of a batch are enough, as batches differ by
+#: more than strands do.
+STRANDS_EACH = 2
+
+#: One pressure is so many times the other, at least and at most. Ours: a factor of 2
+#: shows an exponent, one of 10 leaves the motor.
+_LEAST_RATIO, _MOST_RATIO = 2.0, 10.0
+
+#: The chance to stay below a limit where none is stated.
+_CHANCE = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrandPlan:
+    """Strands to burn of a batch: :data:`STRANDS_EACH` at each of two pressures.
+
+    Attributes
+    ----------
+    low, high : float
+        Absolute. [Pa]
+    limit, chance : float
+        What a peak in the motor must stay below [Pa], and how surely; infinite without
+        case and limit.
+    from_motor : bool
+        Whether the pressures are around those of the motor; False: that of the search.
+    """
+
+    low: float
+    high: float
+    limit: float
+    chance: float
+    from_motor: bool
+
+    @property
+    def expected(self) -> float:
+        """Return the pressure in the middle. [Pa]"""
+        return math.sqrt(self.low * self.high)
+
+
+def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
+    """Return two pressures around those to expect in the motor, (n,), NaN for none.
+
+    As far apart as the pressures that most mixes reach, at least a factor of 2, at most
+    10; none above what the case may hold or the limits allow.
+    """
+    motor, least = task.settings.motor, 0.0
+    limits = [
+        (1e6 * r.at_most, r.probability or _CHANCE)
+        for r in task.requirements
+        if r.at_most is not None and r.column in (_PEAK, _P95)
+    ]
+    if motor is not None:
+        least, left = motor.ambient_pressure, 100.0
+        for r in (r for r in task.requirements if r.column == _MARGIN):
+            left = min(left, 100.0 - (r.at_least or 0.0))
+        if motor.allowable > 0.0:
+            limits.append((motor.allowable * left / 100.0, _CHANCE))
+    top, chance = min(limits, default=(math.inf, _CHANCE))
+    known = pressures[np.isfinite(pressures)]
+    used = known if len(known) else np.array([task.settings.pressure])
+    below, above = np.quantile(np.log(np.clip(used, least, top)), [0.1, 0.9]).tolist()
+    ratio = min(max(_LEAST_RATIO, math.exp(above - below)), _MOST_RATIO)
+    high = min(math.exp(0.5 * (below + above)) * math.sqrt(ratio), top)
+    return StrandPlan(
+        low=max(high / ratio, least),
+        high=high,
+        limit=top,
+        chance=chance,
+        from_motor=bool(len(known)),
+    )
+
+
+# ----------------------------------------------------------------------------
+# What could be burned, and what hangs on it.
+
+NEW_BATCH, FURTHER, FIRED = "new batch", "further strands", "firing"
+
+#: What a burn costs, in strand batches. Ours: a batch is a pot to cook; further strands
+#: of a batch that is kept need none; a firing takes the grains of a whole motor, a
+#: site, an evening.
+COSTS: Final = {NEW_BATCH: 1.0, FURTHER: 0.3, FIRED: 3.0}
+
+#: Standard uncertainty of ln r from the record of a firing: pressure, throat, c*.
+#: Assumed.
+_RECORD = 0.015
+
+#: Points of the widths that the ranking takes.
+_POINTS = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Something that could be burned, and the pressure at which its outcome is told.
+
+    `kind` is :data:`NEW_BATCH`, :data:`FURTHER` or :data:`FIRED`, `recipe` ingredient
+    to mass fraction as weighed, `pressure` in Pa, `batch` the kept one that further
+    strands are of.
+    """
+
+    kind: str
+    recipe: Recipe
+    pressure: float
+    batch: str = ""
+
+
+def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Option]:
+    """Return what could be burned; fired only what is known to keep a limit."""
+    mixes = list(found.recipes)
+    columns = {name for mix in mixes for name in mix}
+    for one in model.evidence:
+        new = all(differs(one.fractions, mix) >= SAME for mix in mixes)
+        if one.measured and new and set(one.fractions) <= columns:
+            mixes.append(dict(one.fractions))
+    options = [Option(NEW_BATCH, mix, plan.expected) for mix in mixes]
+    named = {
+        one.batch: Option(FURTHER, one.fractions, plan.expected, one.batch)
+        for one in model.evidence
+        if one.kind == STRANDS and not one.batch.startswith(one.source or one.batch)
+    }
+    peak, high = found.pressures(_PEAK), found.pressures(_P95)
+    kept = found.kept and math.isfinite(plan.limit)
+    sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & kept)
+    fired = [Option(FIRED, mixes[row], float(peak[row])) for row in sound]
+    return [*options, *named.values(), *fired]
+
+
+def _stakes(
+    task: Task, found: Candidates, plan: StrandPlan, options: Sequence[Option]
+) -> Stakes:
+    """Return what hangs on the rates of the mixes."""
+    from scipy.special import ndtri
+
+    motor, n = task.settings.motor, len(found.recipes)
+    model = BurnModel() if motor is None else motor.burning
+    aimed = plan.limit if math.isfinite(plan.limit) else plan.expected
+    targets = [Option(FIRED, mix, aimed) for mix in found.recipes]
+    names, places = _places(model, [*targets, *options])
+    widths = model.even_widths(_POINTS)
+    mean, covariance = model.as_one_normal(places, names, widths)
+    alone = _alone(model, widths, places)
+    alone[n:] += [_RECORD**2 * (option.kind == FIRED) for option in options]
+    room, room_u, objective = np.full(n, math.inf), 0.0, np.zeros(n)
+    if motor is not None and math.isfinite(plan.limit):
+        supply = motor.supply(*(found.values[name] for name in _SUPPLY))
+        room = math.log(plan.limit) - np.log(np.where(supply > 0.0, supply, np.inf))
+        room_u, objective = motor.supply_u, _in_points(task, found)
+    return Stakes(
+        mean=mean[:n],
+        covariance=covariance,
+        own=alone[:n],
+        noise=alone[n:],
+        cost=np.array([COSTS[option.kind] for option in options]),
+        objective=objective,
+        room=room,
+        room_u=room_u,
+        score=float(ndtri(plan.chance)),
+    )
+
+
+def _in_points(task: Task, found: Candidates) -> FloatArray:
+    """Return the objective of mixes, more is better, in points of mass.
+
+    What a point buys on the way from the worst of them to the best.
+    """
+    values = found.values[task.objective] * (1.0 if task.maximise else -1.0)
+    if not np.isfinite(values).any():
+        return np.zeros(len(values))
+    low, high = int(np.nanargmin(values)), int(np.nanargmax(values))
+    points = 100.0 * float(apart(found.fractions[low], found.fractions[high]))
+    return np.asarray(
+        (values - values[low]) * points / max(np.ptp(values[[low, high]]), 1e-300)
+    )
+
+
+def _places(
+    model: BurnModel, options: Sequence[Option]
+) -> tuple[tuple[str, ...], Places]:
+    """Return names of components, and where outcomes are told; new batches left out."""
+    parts = [name for option in options for name in option.recipe]
+    names = tuple(dict.fromkeys((*model.rows.components, *map(alike, parts))))
+    w = np.zeros((len(options), len(names)))
+    for row, option in enumerate(options):
+        for name, share in option.recipe.items():
+            w[row, names.index(alike(name))] += share
+    batches = model.rows.batches
+    return names, Places(
+        fractions=w,
+        x=np.log([option.pressure / scatter.CENTRE for option in options]),
+        batch=np.array([batches.index(o.batch) if o.batch else -1 for o in options]),
+        motor=np.array([option.kind == FIRED for option in options]),
+        process=np.full(len(options), -1),
+        degraded=np.zeros(len(options)),
+    )
+
+
+def _alone(model: BurnModel, widths: Widths, places: Places) -> FloatArray:
+    """Return the variance that outcomes have by themselves: batch, firing, strands."""
+    between, session, strand = (
+        float((each**2).mean())
+        for each in (widths.between, widths.session, widths.strand)
+    )
+    batch = between + (places.x * scatter.EXPONENT_BATCH) ** 2
+    strands = session / 2.0 + strand / (2.0 * STRANDS_EACH)  # at two pressures
+    found = np.where(places.batch < 0, batch, 0.0)
+    return found + np.where(places.motor, model.scatter.firing**2, strands)
+
+
+def _burned(model: BurnModel, option: Option, plan: StrandPlan) -> BurnModel:
+    """Return the model after a burn that comes out as expected, its widths held."""
+    fired = option.kind == FIRED
+    at = [option.pressure] if fired else [plan.low, plan.high]
+    asked = Asked(of=option.batch or NEXT, motor=fired)
+    shares, names = list(option.recipe.values()), tuple(option.recipe)
+    rates = [math.exp(model.rates(shares, names, p, asked).mean[0]) for p in at]
+    each = 1 if fired else STRANDS_EACH
+    burned = Burned(
+        name="expected",
+        fractions=option.recipe,
+        pressure=np.repeat(at, each),
+        rate=np.repeat(rates, each),
+        kind=FIRING if fired else STRANDS,
+        batch=option.batch or f"expected {len(model.evidence)}",
+        log_rate_u=_RECORD if fired else 0.0,
+    )
+    found = BurnModel([*model.evidence, burned], model.scatter, model.widths)
+    found.weights = model.weights
+    return found
+
+
+# ----------------------------------------------------------------------------
+# Proposals.
+
+#: Most burns at once.
+MOST = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Known:
+    """How well rates are known, now or after burns.
+
+    `rate_u` is the standard uncertainty of ln r of a grain to come, of the best mix;
+    without a limit the mean over all mixes. `p95` is the pressure that 95 of 100 next
+    batches of the best mix stay below [Pa]: infinite where none can be given, NaN
+    without a limit.
+    """
+
+    rate_u: float
+    p95: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NextBurn:
+    """Something to burn, the name of its mix if that was burned before, what is known.
+
+    `again` is "burn 2" if it is the mix of another of the list; `after` holds after it
+    and those before it, if they come out as expected.
+    """
+
+    option: Option
+    again: str
+    after: Known
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Proposal:
+    """What to burn next, the most telling first.
+
+    Attributes
+    ----------
+    burns : tuple of NextBurn
+        Fewer than asked for where more would tell nothing.
+    best : mapping
+        Recipe of the mix that is the best within the limit now, or nearest to it if
+        none is within; empty without a limit.
+    best_keeps : bool
+        Whether it keeps the limit now.
+    before : Known
+    plan : StrandPlan
+    scatter : BatchScatter
+    burned : tuple of str
+        Names of the mixes that were burned.
+    candidates : Candidates
+    """
+
+    burns: tuple[NextBurn, ...]
+    best: Recipe
+    best_keeps: bool
+    before: Known
+    plan: StrandPlan
+    scatter: BatchScatter
+    burned: tuple[str, ...]
+    candidates: Candidates
+
+    @property
+    def after(self) -> Known:
+        """Return what is known after all burns."""
+        return self.burns[-1].after if self.burns else self.before
+
+    def __str__(self) -> str:
+        """Return the burns, one a line."""
+        return "\n".join(
+            f"{burn.option.kind}: "
+            + " ".join(f"{n}:{100.0 * x:g}%" for n, x in burn.option.recipe.items())
+            for burn in self.burns
+        )
+
+
+def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
+    """Propose what to burn next.
+
+    Parameters
+    ----------
+    task : Task
+        Space, objective, limits, motor with what was burned.
+    feasible : Candidates or None
+        Of :func:`feasible_mixes`; None finds them.
+    k : int
+        How many burns, 1 to 24.
+
+    Raises
+    ------
+    InputError
+        A number that is not allowed; an empty space.
+
+    Notes
+    -----
+    Burns are ranked by what they add to the best objective within the pressure limit,
+    and by the doubt that they remove at the present optimum, for their cost; without a
+    limit by the mean doubt over the mixes. What they teach of the scatter between
+    batches, or of efficiencies, is not counted.
+    """
+    if k != int(k) or not 1 <= k <= MOST:
+        raise InputError(f"{k:g} next burns are asked for; allowed: 1 to {MOST}")
+    found = feasible or feasible_mixes(task)
+    plan = _plan(task, found.pressures(_PEAK))
+    motor = task.settings.motor
+    model = first = BurnModel() if motor is None else motor.burning
+    options = _options(found, plan, model)
+    stakes = _stakes(task, found, plan, options)
+    at, slack = stakes.best, stakes.slack(stakes.mean, stakes.variance)
+    best = {} if at is None else found.recipes[at]
+    before, burns = _known(task, found, stakes, at, model), list[NextBurn]()
+    for choice in most_telling(stakes, k):
+        option, old = options[choice], own_of(first, options[choice].recipe)
+        model, stakes = _burned(model, option, plan), stakes.after(choice)
+        listed = [n for n, b in enumerate(burns, 1) if b.option.recipe == option.recipe]
+        name = old[0].name if old else ""
+        burns.append(
+            NextBurn(
+                option=option,
+                again=f"burn {listed[0]}" if listed else name,
+                after=_known(task, found, stakes, at, model),
+            )
+        )
+    return Proposal(
+        burns=tuple(burns),
+        best=best,
+        best_keeps=at is not None and bool(slack[at] >= 0.0),
+        before=before,
+        plan=plan,
+        scatter=batch_scatter(first),
+        burned=tuple(dict.fromkeys(o.name for o in first.evidence if o.measured)),
+        candidates=found,
+    )
+
+
+def _known(
+    task: Task, found: Candidates, stakes: Stakes, at: int | None, model: BurnModel
+) -> Known:
+    """Return how well rates are known by a model, at the best mix or over all."""
+    u, motor = np.sqrt(stakes.variance), task.settings.motor
+    if at is None or motor is None:
+        return Known(rate_u=float(u.mean()), p95=math.nan)
+    settings = replace(task.settings, motor=replace(motor, burning=model))
+    table = TableProblem(settings=settings, wanted=(_P95,))
+    high = float(table.evaluate(found.fractions[[at]])[0, 0])
+    told = 1e6 * high if high < _BEYOND else math.inf
+    return Known(rate_u=float(u[at]), p95=told)

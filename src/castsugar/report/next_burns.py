@@ -1,0 +1,397 @@
+"""What ``castsugar next`` answers: what to burn, and what that buys."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.motor.pressure_doubt import BatchScatter
+from castsugar.optimize.next_burns import (
+    COSTS,
+    FIRED,
+    FURTHER,
+    NEW_BATCH,
+    STRANDS_EACH,
+    Known,
+    NextBurn,
+    Proposal,
+    Recipe,
+)
+from castsugar.report import numbers
+from castsugar.report.cautions import Chosen
+from castsugar.report.document import Part, part, read_parts
+from castsugar.report.mix_words import grams_row, share_key
+from castsugar.report.screen import (
+    BENCH,
+    Annex,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
+from castsugar.report.search_words import Asked
+from castsugar.report.shown import SI, Shown
+
+#: What burns of the list are for.
+ABOUT = (
+    "What would tell most for its cost of the burning rate, not what flies best. A "
+    "burning rate is measured, never computed; this list only says where measuring "
+    "helps most."
+)
+
+_STRANDS = (
+    "Strands are not for a motor; only in a strand burner that was tested with water "
+    "well above the higher pressure."
+)
+_FIRING = (
+    "Fire only what keeps every limit: castsugar evaluate says so of the mix, and "
+    "strands of the same batch come first."
+)
+
+_COSTS = (
+    f"Costs, in strand batches: a new batch {COSTS[NEW_BATCH]:g}, further strands of "
+    f"one that is kept {COSTS[FURTHER]:g}, a firing {COSTS[FIRED]:g} (ours)."
+)
+
+_WORTH = {
+    True: "Worth: what a burn is expected to add to the best objective within the "
+    "pressure limit, and the doubt that it removes at the best mix.",
+    False: "Worth: the doubt that a burn removes, mean over the mixes; a pressure "
+    "limit would say which of them matter.",
+}
+
+_COLUMNS = (
+    "Rate: standard uncertainty of the rate of a grain of the next batch in the motor. "
+    "p95: what 95 of 100 next batches of the best mix stay below. After each burn and "
+    "those above it, if they come out as expected."
+)
+
+#: Ingredients that get a column of their own.
+_MOST_COLUMNS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposed:
+    """A proposal with everything that a screen says of it.
+
+    `batch` is the mass of the batch that is weighed [kg], `grains` how many go into the
+    motor (0: not known), `scale_step` the smallest step of the scale [kg], `bench_said`
+    how the file was found if nobody typed it.
+    """
+
+    proposal: Proposal
+    asked: Asked
+    batch: float
+    seed: int
+    cautions: Chosen
+    grains: int = 0
+    scale_step: float | None = None
+    bench: str = BENCH
+    bench_said: str = ""
+    invented: tuple[str, ...] = ()
+
+    def mix(self, recipe: Recipe) -> str:
+        """Return a mix in one line, as it was typed."""
+        return ", ".join(
+            f"{self.asked.name(name)} {numbers.typed(100.0 * x)}"
+            for name, x in recipe.items()
+        )
+
+
+def next_screen(found: Proposed, show: Shown) -> Screen:
+    """Return what next answers."""
+    proposal, plan = found.proposal, found.proposal.plan
+    kinds = {burn.option.kind for burn in proposal.burns}
+    where = "in the motor" if plan.from_motor else "of the search"
+    low, high, middle = (
+        show.amount("pressure", 1e-6 * p, 2)
+        for p in (plan.low, plan.high, plan.expected)
+    )
+    what = numbers.count(len(proposal.burns), "burn")
+    strands = Paragraph(_STRANDS) if kinds - {FIRED} else None
+    firing = Paragraph(_FIRING) if FIRED in kinds else None
+    blocks = (_table(found, show) if proposal.burns else None, strands, firing)
+    return Screen(
+        command="next",
+        title=f"next: {what} that tell most {found.bench_said or found.asked.file}",
+        findings=tuple(_findings(found, show)),
+        conditions=f"Of each batch burn {STRANDS_EACH} strands at {low} and "
+        f"{STRANDS_EACH} at {high}, absolute: around {middle}, the pressure {where}.",
+        blocks=tuple(block for block in blocks if block),
+        least_sure=_batches(proposal),
+        cautions=found.cautions.lines,
+        cautions_count=len(found.cautions.lines) + found.cautions.rest,
+        next=_next(found),
+        invented=found.invented,
+        bench=found.asked.file,
+        annexes=tuple(_annexes(found, show)),
+    )
+
+
+def _findings(found: Proposed, show: Shown) -> Iterator[Finding]:
+    """Yield what the burns buy."""
+    proposal = found.proposal
+    now, then, mixes = proposal.before, proposal.after, proposal.candidates
+    if not mixes.kept:
+        yield Finding(
+            "REFUSED",
+            f"None of {mixes.looked_at} mixes of the space keeps all limits that do "
+            "not hang on the burning rate: relax one before you cook. These are chosen "
+            "from all of the space.",
+        )
+    if not proposal.burns:
+        yield Finding("RESULT", "Nothing that could be burned would tell more.")
+        return
+    values = {"before_ln_rate": now.rate_u, "after_ln_rate": then.rate_u}
+    if not proposal.best:
+        yield Finding(
+            "RESULT",
+            "These burns take the uncertainty of the burning rate of a grain to come "
+            f"from {_share(now.rate_u)} to about {_share(then.rate_u)} %, mean over "
+            f"{len(mixes.recipes)} mixes.",
+            values,
+        )
+        return
+    ends = (_pressure(now, show), _pressure(then, show))
+    limit = show.amount("pressure", 1e-6 * proposal.plan.limit)
+    bought = f"take its 95 % pressure from {ends[0]} to about {ends[1]}"
+    mix = found.mix(proposal.best)
+    values |= {"before_p95_MPa": 1e-6 * now.p95, "after_p95_MPa": 1e-6 * then.p95}
+    if proposal.best_keeps:
+        yield Finding(
+            "RESULT",
+            f"Best within {limit} now: {mix}. These burns {bought}, if they come out "
+            "as expected.",
+            values,
+        )
+        return
+    yield Finding(
+        "CANNOT TELL",
+        f"No mix is known to stay below {limit}. Nearest: {mix}. These burns {bought}, "
+        "if they come out as expected.",
+        values,
+    )
+
+
+def _pressure(known: Known, show: Shown) -> str:
+    if math.isinf(known.p95):
+        return "no limit"
+    return show.amount("pressure", 1e-6 * known.p95)
+
+
+def _table(found: Proposed, show: Shown) -> Table:
+    """Return the burns with what goes on the scale, and what each buys."""
+    burns, limited = found.proposal.burns, bool(found.proposal.best)
+    parts = list(dict.fromkeys(name for b in burns for name in b.option.recipe))
+    columns = len(parts) <= _MOST_COLUMNS
+    blank = [""] * (len(parts) if columns else 1)
+    rows = [("now", *blank, *_known(found.proposal.before, limited, show))]
+    for place, burn in enumerate(burns, start=1):
+        told = {n: _weighed(found, m, show) for n, m in _masses(found, burn).items()}
+        cells = [told.get(name, numbers.DASH) for name in parts]
+        if not columns:
+            cells = [", ".join(f"{found.asked.name(n)} {x}" for n, x in told.items())]
+        row = (f"{place} {_said(burn)}", *cells, *_known(burn.after, limited, show))
+        rows.append(row)
+    heads = ["\n".join(found.asked.name(name).rsplit(" ", 1)) for name in parts]
+    if not columns:
+        heads = [f"on your scale, {show.amount('mass', 1e3 * found.batch)} each"]
+    pressure = [show.headed("p95", "pressure").replace(", ", ",\n")] if limited else []
+    return Table(
+        heads=("burn", *heads, "rate,\n%", *pressure),
+        rows=tuple(rows),
+        left=frozenset({0} if columns else {0, 1}),
+        spare=max(len(rows) - 6, 0),
+        of="burns",
+    )
+
+
+def _said(burn: NextBurn) -> str:
+    """Say what a burn is."""
+    if burn.option.batch:
+        return f"strands of batch {burn.option.batch}"
+    what = "firing" if burn.option.kind == FIRED else "batch"
+    return f"{what}, {burn.again} again" if burn.again else what
+
+
+def _masses(found: Proposed, burn: NextBurn) -> dict[str, float]:
+    """Return what to weigh; nothing of a batch that is kept. [kg]"""
+    if burn.option.kind == FURTHER:
+        return {}
+    return {name: found.batch * share for name, share in burn.option.recipe.items()}
+
+
+def _weighed(found: Proposed, mass: float, show: Shown) -> str:
+    """Write a mass in steps of the scale."""
+    if show.system != SI:
+        return show.amount("mass", 1e3 * mass, 4)
+    return show.step_of(1e3 * mass, 1e3 * (found.scale_step or 1e-4))
+
+
+def _known(known: Known, limited: bool, show: Shown) -> list[str]:
+    if not limited:
+        return [_share(known.rate_u)]
+    high = show.bare("pressure", 1e-6 * known.p95)
+    return [_share(known.rate_u), "none" if math.isinf(known.p95) else high]
+
+
+def _share(u: float) -> str:
+    """Write a standard uncertainty of ln r as per cent of the rate."""
+    return numbers.factor(100.0 * math.expm1(u))
+
+
+def _batches(proposal: Proposal) -> str:
+    """Say what no burn of a new mix lowers, and what does."""
+    scatter = proposal.scatter
+    text = "how far the next batch strays from its mix, which no burn takes away: "
+    width = _widths(scatter)
+    if scatter.learnt:
+        return f"{text}{width}, learnt from {scatter.batches} batches"
+    origin = "stated" if scatter.stated else "assumed"
+    mix = proposal.burned[0] if proposal.burned else "one mix"
+    more = "Two more" if proposal.burned else "Two"
+    return (
+        f"{text}{width}, {origin}. You cooked no mix twice: {more.lower()} batches of "
+        f"{mix} with 2 strands each would replace the assumption"
+    )
+
+
+def _widths(scatter: BatchScatter) -> str:
+    middle, low, high = (
+        numbers.factor(100.0 * x) for x in (scatter.middle, scatter.low, scatter.high)
+    )
+    return f"{middle} % ({low} to {high})"
+
+
+def _next(found: Proposed) -> str:
+    """Return the command that weighs the first that is to be cooked."""
+    bench = "" if found.bench == BENCH else f" --bench {found.bench}"
+    cooked = [b.option for b in found.proposal.burns if b.option.kind != FURTHER]
+    if not cooked:
+        return f"castsugar check{bench}"
+    recipe = " ".join(
+        f"{found.asked.name(name)}:{numbers.typed(100.0 * share)}"
+        for name, share in cooked[0].recipe.items()
+    )
+    more = f" --strands {2 * STRANDS_EACH}"
+    if cooked[0].kind == FIRED:
+        more = f" --grains {found.grains}" if found.grains else ""
+    return f'castsugar weigh "{recipe}"{bench}{more}'
+
+
+def _annexes(found: Proposed, show: Shown) -> Iterator[Annex]:
+    """Yield how the burns were chosen."""
+    proposal = found.proposal
+    middle = show.amount("pressure", 1e-6 * proposal.plan.expected)
+    known = f"{len(proposal.burned)} mixes: {', '.join(proposal.burned)}"
+    lines = [
+        ABOUT,
+        f"Burned so far: {known if proposal.burned else 'nothing'}.",
+        _WORTH[bool(proposal.best)],
+        _COSTS,
+        _COLUMNS,
+        f"{2 * STRANDS_EACH} strands of a batch are enough: batches differ by more "
+        f"than strands do. Strands are taken to tell the rate at {middle}.",
+        f"{proposal.candidates.looked_at} recipes of the space were looked at, "
+        f"{len(proposal.candidates.recipes)} weighed against each other; seed "
+        f"{found.seed}.",
+    ]
+    yield Annex("How they were chosen", (Listing(tuple(lines)),))
+
+
+# ----------------------------------------------------------------------------
+# JSON.
+
+
+def _plan_row(found: Proposed) -> dict[str, Any]:
+    plan = found.proposal.plan
+    return {
+        "low_pressure_MPa": 1e-6 * plan.low,
+        "high_pressure_MPa": 1e-6 * plan.high,
+        "expected_pressure_MPa": 1e-6 * plan.expected,
+        "expected_in_motor": plan.from_motor,
+        "strands_at_low": STRANDS_EACH,
+        "strands_at_high": STRANDS_EACH,
+    }
+
+
+def _burn_rows(found: Proposed) -> list[dict[str, Any]]:
+    return [
+        {
+            "burn": place,
+            "kind": burn.option.kind,
+            "batch": burn.option.batch,
+            "again": burn.again,
+            "cost": COSTS[burn.option.kind],
+            "recipe": _percents(burn.option.recipe),
+            "masses": grams_row(_masses(found, burn)),
+            "known_after": _known_row(burn.after),
+        }
+        for place, burn in enumerate(found.proposal.burns, 1)
+    ]
+
+
+def _percents(recipe: Recipe) -> dict[str, float]:
+    return {share_key(name): 100.0 * share for name, share in recipe.items()}
+
+
+def _known_row(known: Known) -> dict[str, float]:
+    return {"ln_rate_u": known.rate_u, "peak_pressure_p95_MPa": 1e-6 * known.p95}
+
+
+def _scatter_row(found: Proposed) -> dict[str, Any]:
+    scatter = found.proposal.scatter
+    return {
+        "ln_rate": scatter.middle,
+        "low": scatter.low,
+        "high": scatter.high,
+        "repeated_batches": scatter.batches,
+        "stated": scatter.stated,
+    }
+
+
+PARTS: dict[str, Part] = {
+    "file": part("name of the bench file", "asked.file"),
+    "seed": part("of the mixes that were looked at", "seed"),
+    "about": part("what the burns are for", lambda _: ABOUT),
+    "burned": part("names of the mixes that were burned", "proposal.burned"),
+    "batch_g": part("mass of each batch", lambda found: 1e3 * found.batch),
+    "limit_MPa": part(
+        "that a peak must stay below; null: none",
+        lambda found: 1e-6 * found.proposal.plan.limit,
+    ),
+    "best_mix": part(
+        "best within the limit now, or nearest to it; empty without a limit",
+        lambda found: _percents(found.proposal.best),
+    ),
+    "best_keeps_the_limit": part("whether it does", "proposal.best_keeps"),
+    "burns": part(
+        "the most telling first: kind, shares, masses, what is then known", _burn_rows
+    ),
+    "strands": part("pressures to burn at, strands of a batch at each", _plan_row),
+    "known_now": part(
+        "standard uncertainty of ln r, 95 % pressure of the best mix",
+        lambda found: _known_row(found.proposal.before),
+    ),
+    "known_after": part(
+        "the same after all burns, if they come out as expected",
+        lambda found: _known_row(found.proposal.after),
+    ),
+    "batch_scatter": part(
+        "how far batches of one mix differ in ln r, and by what that is known",
+        _scatter_row,
+    ),
+    "requirements_kept": part(
+        "whether a mix keeps the limits that the burning rate does not decide",
+        "proposal.candidates.kept",
+    ),
+    "recipes_looked_at": part("mixes of the space", "proposal.candidates.looked_at"),
+}
+
+
+def next_parts(found: Proposed) -> dict[str, Any]:
+    """Return what the JSON of next holds."""
+    return read_parts(PARTS, found)
