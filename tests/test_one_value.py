@@ -17,7 +17,8 @@ import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.comparison.draws import draw
 from castsugar.draw_set import DRAWS, FEW_DRAWS
-from castsugar.motor.peak_pressure import peaks_of_mixes
+from castsugar.evaluation import evaluate_columns
+from castsugar.limits import chance_column
 from castsugar.numerics import smooth_quantile
 
 # Exact: both ways are the same points through the same model.
@@ -91,6 +92,41 @@ def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
 def test_justify_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("justify", "red", "base", *ASKED)
     same(found["mixes"][1], base)
+
+
+def test_the_interval_of_a_peak_is_that_of_the_formula(ask: Any, folder: Path) -> None:
+    # Two quantiles of the table; not of draws, so that no seed moves them.
+    ends = "peak_pressure_MPa_interval"
+    world = cs.bench.read(folder / BENCH)
+    levels = [("peak_pressure_MPa", level) for level in (0.025, 0.975)]
+    columns = evaluate_columns(
+        [world.mix("base")],
+        kitchen=world.kitchen,
+        motor=world.motor,
+        flow=FLOW,
+        pressure=world.conditions["pressure"],
+        chances=levels,
+    )
+    wanted = [float(columns[chance_column(*one)][0]) for one in levels]
+    asked = [
+        ask("evaluate", "base", "red", *ASKED)["mixes"][0],
+        ask("compare", "base", "red", *ASKED)["mixes"][0],
+        ask("compare", "base", "red", *ASKED, "--seed", "5")["mixes"][0],
+        ask("justify", "red", "base", *ASKED)["mixes"][1],
+    ]
+    for row in asked:
+        assert row[ends] == pytest.approx(wanted, rel=1e-9)
+        assert row["peak_pressure_p95_MPa"] == asked[0]["peak_pressure_p95_MPa"]
+    cells = [
+        ask("compare", "base", "red", *ASKED, *seed)["differences"]
+        for seed in ((), ("--seed", "5"))
+    ]
+    one, two = (
+        next(c for c in own if c["mix"] == "red" and c["key"] == "peak_pressure_MPa")
+        for own in cells
+    )
+    for key in ("difference", "difference_interval", "probability_higher", "verdict"):
+        assert one[key] == two[key], key
 
 
 def test_search_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
@@ -203,7 +239,6 @@ def test_nobody_has_draws_of_his_own(folder: Path) -> None:
     assert kitchen is not None
     assert motor is not None
     assert (kitchen.draws, kitchen.seed) == (motor.draws, motor.seed) == (DRAWS, 1)
-    assert peaks_of_mixes.__kwdefaults__["draws"] == DRAWS
     assert draw.__kwdefaults__["draws"] == DRAWS
     assert replace(motor, draws=FEW_DRAWS).seed == motor.seed
 

@@ -21,9 +21,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+import castsugar as cs
 from castsugar import load_database
 from castsugar.cli.main import main
-from castsugar.motor.burn_law import borrowed_laws
+from castsugar.motor.strand_model import StrandModel
 from castsugar.report.burnrate import burnrate_screen
 from castsugar.report.cautions import chosen
 from castsugar.report.document import schema_of
@@ -38,6 +39,7 @@ from castsugar.strands import analyse, read_strand_files
 # computed here by numpy.polyfit and the t quantiles of scipy.stats.
 pytestmark = pytest.mark.exact
 
+MIXES = ("base", "with syrup")
 PSI = 6894.757293168361  # Pa, NIST SP 811 (2008), appendix B
 PRESSURES = (100, 200, 200, 400, 400, 700, 700, 1000, 1000)  # psi
 
@@ -153,11 +155,15 @@ def test_numbers_of_two_mixes(run) -> None:
         assert rate["rate_mm_s_interval"] == pytest.approx(ends, rel=1e-7)
         ends = [at["new_low"], at["new_high"]]
         assert rate["new_strand_mm_s_interval"] == pytest.approx(ends, rel=1e-7)
-    # Equal designs: the ratio in the middle of ln p is that of the two lines there.
-    middle = math.sqrt(100 * 1000) * PSI / 1e6
-    lines = [line_through(*strands_of(text, m), middle) for m in ("base", "with syrup")]
+    # No recipe is known of either: the batches differ as their lines do, within their
+    # bands; nothing is said of recipes.
+    at = [line_through(*strands_of(text, m), 600 * PSI / 1e6)["rate"] for m in MIXES]
     (pair,) = found["comparisons"]
-    assert pair["rate_ratio"] == pytest.approx(lines[0]["rate"] / lines[1]["rate"])
+    assert (pair["of"], pair["verdict"]) == ("batches", "cannot tell")
+    assert pair["reason"] == "no recipe of 'base' and 'with syrup' is known"
+    assert pair["pressure_MPa"] == pytest.approx(600 * PSI / 1e6)
+    assert pair["batch_ratio"] == pytest.approx(at[0] / at[1], rel=0.02)
+    assert (pair["rate_ratio"], pair["chance_faster"]) == (None, None)
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
@@ -166,12 +172,10 @@ def test_screens(tmp_path: Path, system: str) -> None:
     path = tmp_path / "strands.csv"
     for text in (two_mixes(), plateau(), OPEN_AIR, HEAD + "A,50,8,1\nA,50,7,2\n"):
         path.write_text(text, "utf-8")
-        asked = Asked(files=(str(path),), at=(4e6,), sources=load_database().sources)
-        results = analyse(
-            read_strand_files(asked.files), borrowed=borrowed_laws(load_database())
-        )
+        asked = Asked(files=(str(path),), at=(4e6,))
+        results = analyse(read_strand_files(asked.files))
         cautions = chosen(load_database().cautions, {}, ["firing", "motor"])
-        screen = burnrate_screen(results, asked, cautions, Shown(system))
+        screen = burnrate_screen(StrandModel(results), asked, cautions, Shown(system))
         lines = to_text(screen).splitlines()
         assert len(lines) <= 24
         assert all(len(line) <= 80 for line in lines[:-1])
@@ -190,9 +194,9 @@ def test_a_in_psi_and_inches(tmp_path: Path) -> None:
     """Under `us` the coefficient is that at 1 psi: the line through p in psi."""
     path = tmp_path / "strands.csv"
     path.write_text(two_mixes(), "utf-8")
-    results = analyse(read_strand_files([str(path)]))
+    model = StrandModel(analyse(read_strand_files([str(path)])))
     cautions = chosen(load_database().cautions, {}, ["firing"])
-    screen = burnrate_screen(results, Asked(files=(str(path),)), cautions, Shown("us"))
+    screen = burnrate_screen(model, Asked(files=(str(path),)), cautions, Shown("us"))
     a = line_through(*strands_of(two_mixes(), "base"), PSI / 1e6)["rate"] / 25.4
     (told,) = [row[1] for row in screen.blocks[0].rows if row[0] == "base"]
     assert float(told) == pytest.approx(a, rel=0.02)
@@ -251,11 +255,11 @@ def test_first_band_agrees_with_the_fit_itself() -> None:
 
 
 def test_one_pressure(run) -> None:
-    """Open air: rate, repeatability, no exponent, offers, next test."""
-    words = ("--ambient", "1013 mbar", "--fuel", "sugar")
+    """Open air: rate, repeatability, the exponent that is taken, next test."""
+    words = ("--ambient", "1013 mbar")
     page = run(OPEN_AIR, *words)
-    assert "CANNOT TELL No law for (no mix named): 5 strands at one pressure" in page
-    assert "BORROWED 1 published law moved through that rate" in page
+    assert "RESULT (no mix named): It burns 3.1" in page
+    assert "5 strands at 0.101 MPa: used; n taken as 0.38 ± 0.10." in page
     assert "MISSING Burn 3 strands at" in page
     found = json.loads(run(OPEN_AIR, *words, "--json"))
     assert found["conditions"]["ambient_pressure_Pa"] == pytest.approx(101300.0)
@@ -271,31 +275,26 @@ def test_one_pressure(run) -> None:
     assert row["new_strand_mm_s_interval"] == pytest.approx(ends)
     assert row["repeatability_mm_s"] == pytest.approx(rates.std(ddof=1))
     assert row["next_pressure_MPa"] == pytest.approx(2 * 0.1013)
-    # The one law of sucrose moved through the mean: mean (6.894757/0.1013)^0.319.
-    (law,) = found["borrowed"]
-    assert law["rate_mm_s"] == pytest.approx(mean * (6.894757 / 0.1013) ** 0.319)
-    assert (law["status"], bool(law["source"])) == ("from memory", True)
-    # 25 % for another mix alone: at least exp(1.96 x 0.223) = 1.55 either way.
-    low, high = law["rate_mm_s_interval"]
-    assert high / law["rate_mm_s"] > 1.55 < law["rate_mm_s"] / low
-    assert any("A burn law taken from a publication" in c for c in found["cautions"])
-
-
-def test_offers_without_a_fuel(run) -> None:
-    """All five are offered; the further from the test, the wider."""
-    found = json.loads(run(OPEN_AIR, "--json", "--at", "4 MPa", "--at", "20 MPa"))
-    assert found["schema"] == "castsugar.burnrate/2"
-    assert len({row["law"] for row in found["borrowed"]}) == 5
-    ends = [row["rate_mm_s_interval"] for row in found["borrowed"]]
-    wide = [high / low for low, high in ends]
-    assert all(near < far for near, far in zip(wide[::2], wide[1::2], strict=True))
+    # A grain at 2.5 MPa, 3.2 away in ln p: n +- 0.10 alone is a factor of
+    # exp(1.96 x 0.10 x 3.2) = 1.87 either way.
+    (grain,) = found["grains"]
+    assert grain["pressure_MPa"] == pytest.approx(2.5)
+    for key in ("next_batch_mm_s", "this_batch_mm_s"):
+        low, high = grain[f"{key}_interval"]
+        assert high / grain[key] > 1.8 < grain[key] / low
 
 
 NO_LAW = [
-    (HEAD + "A,50,8,1\nA,50,7,2\n", "2 strands cannot give a law; at least 3"),
-    (HEAD + "A,50,8,1\nA,50,3,2\nA,50,1.7,3\n", "is 1 or more"),
-    (HEAD + "A,50,8,1\n", "one strand: no interval"),
-    (HEAD + "A,50,8,1\nA,50,8.1,1\n", "at least 3 strands are needed"),
+    (HEAD + "A,50,8,1\nA,50,7,2\n", "A: 2 strands from 1 to 2 MPa: used; n taken as"),
+    (
+        HEAD + "A,50,8,1\nA,50,3,2\nA,50,1.7,3\n",
+        "No law for A: fitted exponent n = 1.41 is 1 or more",
+    ),
+    (
+        HEAD + "A,50,8,1\n",
+        "one strand: no interval. 1 strand at 1.00 MPa: used; n taken",
+    ),
+    (HEAD + "A,50,8,1\nA,50,8.1,1\n", "2 strands at 1.00 MPa: used; n taken as 0.40"),
 ]
 
 
@@ -304,7 +303,7 @@ def test_no_law_is_a_plain_answer(run, text: str, words: str) -> None:
     """No law, the reason; exit code 0; the strands in the full answer."""
     page = run(text, "--at", "2 MPa")
     assert words in page
-    assert "CANNOT TELL No law for A" in page
+    assert ("Grains in a motor at 2.00 MPa: next" in page) == ("used" in words)
     assert "r = a p^n" not in page
     assert "6.25" in run(text, "--full")
     assert json.loads(run(text, "--json"))["laws"] == []
@@ -369,8 +368,8 @@ def test_csv_agrees_with_the_line(run) -> None:
     [
         (two_mixes(), 2 * 18, 4),
         (plateau(), 2 * 24, 2),
-        # 5 dots; one band round five borrowed lines.
-        (OPEN_AIR, 5, 1),
+        # 5 dots, and one under the name.
+        (OPEN_AIR, 6, 0),
         # 3 dots, and one under each name.
         (HEAD + "A,50,8,1\nA,50,7,2\nB,50,9,1\n", 5, 0),
         (HEAD + "A,50,8,1\n", 2, 0),
@@ -404,7 +403,6 @@ BAD = [
     (HEAD + "A,50,8,1\n", ("--at", "1000"), "--at: pressure '1000' has no unit"),
     (HEAD + "A,50,8,1\n", ("--at", "20 C"), "--at: unit 'C' is not a pressure unit"),
     (HEAD + "A,50,8,1\n", ("--at", "0 psi"), "--at is 0 MPa; allowed 0.001 to 100 MPa"),
-    (HEAD + "A,50,8,1\n", ("--fuel", "starch"), "known: sucrose, dextrose, sorbitol"),
     (HEAD + "A,50,8,1\n", ("--ambient", "30 inHg"), "--ambient: unit 'inHg'"),
 ]  # fmt: skip
 
@@ -508,3 +506,59 @@ def test_without_cantera(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "The mixes differ" in done.stdout
     assert (tmp_path / "a.svg").exists()
+
+
+BENCH = """\
+[recipes]
+base = "KNO3:60 sucrose:20 corn syrup:20"
+"with syrup" = "KNO3:60 sucrose:17 corn syrup:23"
+"""
+
+
+def test_the_bench_tells_the_recipes(
+    run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With them recipes are compared: one batch each, and the sentence that says so."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bench.toml").write_text(BENCH, "utf-8")
+    page = run(two_mixes())
+    assert "strands.csv: 2 mixes, 18 strands (bench.toml)" in page
+    assert (
+        "CANNOT TELL Whether base and with syrup differ: the two batches differ by 1"
+        in page
+    )
+    assert "batches of one mix may differ as much" in page
+    assert "One batch each. About 3 batches of each would tell if your scatter" in page
+    (pair,) = json.loads(run(two_mixes(), "--json"))["comparisons"]
+    assert (pair["of"], pair["verdict"], pair["reason"]) == (
+        "recipes",
+        "cannot tell",
+        "",
+    )
+    assert 0.5 < pair["chance_faster"] < 1.0
+    low, high = pair["rate_ratio_interval"]
+    assert low < 1.0 < high
+    # Told apart from the one number of the strands themselves: the recipes' is wider.
+    least, most = pair["batch_ratio_interval"]
+    assert math.log(high / low) > 2.0 * math.log(most / least)
+    alone = run(two_mixes(), "--no-bench")
+    assert "no recipe of 'base' and 'with syrup' is known" in alone
+    assert "Only these batches do" in alone
+
+
+def test_a_recipe_for_a_name_and_one_of_the_motor(
+    run,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A name may be a recipe; an entry of the motor says it of its own file."""
+    named = two_mixes().replace("with syrup", "KNO3:60 sucrose:17 corn syrup:23")
+    mixes = json.loads(run(named, "--no-bench", "--json"))["mixes"]
+    assert [m["recipe"] for m in mixes] == ["", "KNO3:60 sucrose:17 corn syrup:23"]
+    cs.bench.write_example(tmp_path / "club")
+    monkeypatch.chdir(tmp_path / "club")
+    assert main(["burnrate", "strands.csv", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["mixes"][1]["recipe"] == "KNO3:58 powdered sugar:14 corn syrup:28"
+    assert [pair["of"] for pair in found["comparisons"]] == ["recipes"] * 3

@@ -214,7 +214,7 @@ def test_the_first_screen_answers(
     assert len(lines) <= 24
     assert max(map(len, lines[:-1])) <= 80
     first = [line[:11] for line in lines[1:4]]
-    assert "CANNOT TELL" in first  # all burn by one law
+    assert "CANNOT TELL" in first  # none was burned
     assert [line for line in lines if line.startswith("KEPT")]
     assert lines[-1].startswith("Next: castsugar justify base softer")
     assert not any("\u2026" in line for line in lines)

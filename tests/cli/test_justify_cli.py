@@ -231,7 +231,7 @@ def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
     assert pour[1]["share_of_draws"] is None
     assert [one["verdict"] for one in pour] == ["broken", "kept"]
     grounds = [one["ground"] for one in limits["peak_pressure_MPa"]["mixes"]]
-    assert grounds == ["", "borrowed burning rate"]
+    assert grounds == ["", "model of 1 mix: 6 % of the mass from 60/20/20"]
     for limit in full["limits"]:
         sign = 1.0 if limit["sense"] == "<=" else -1.0
         for one in limit["mixes"]:
@@ -272,6 +272,53 @@ def test_the_first_screen_answers(
     assert grams in text
     assert "its pressure without own strands; base" in text.replace(", made now,", "")
     assert lines[-1] == "Next: castsugar weigh softer --bench bench.toml"
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_one_batch_of_each_cannot_tell_and_says_how_many_would(
+    folder: Path, capsys: pytest.CaptureFixture[str], units: str
+) -> None:
+    """Strands of both, 6 % apart: the claim is open, on recipes, at a pressure.
+
+    5 and 11 batches: 16 (sigma^2 + 0.025^2 / 4) / ln(1.06)^2 + 2 at 2 and 4 %.
+    """
+    lines = STRANDS.splitlines()
+    slower = [
+        ",".join([a, f"{1.06 * float(t):.4f}", *more, "60/17/23"])
+        for a, t, *more, _ in (line.split(",") for line in lines[1:])
+    ]
+    (folder / "both.csv").write_text("\n".join([*lines, *slower]) + "\n", "utf-8")
+    laws = [
+        f'[[motor.burn_law]]\nrecipe = "KNO3:60 powdered sugar:{sugar} corn syrup:'
+        f'{40 - sugar}"\nstrands = "both.csv"\nmix = "60/{sugar}/{40 - sugar}"\n'
+        for sugar in (20, 17)
+    ]
+    (folder / "both.toml").write_text(
+        BENCH.partition("[[motor.burn_law]]")[0] + "".join(laws), "utf-8"
+    )
+    both = ["base", "KNO3:60 powdered sugar:17 corn syrup:23"]
+    typed = ["--bench", "both.toml", "--units", units]
+    claims = ["--claim", "lower pressure", "--claim", "burns slower"]
+    for found in (
+        screen(capsys, 1, *both, *claims, *typed),
+        _compared(capsys, *both, *typed),
+    ):
+        assert len(found) <= 24
+        assert max(map(len, found[:-1])) <= 80
+        text = " ".join(" ".join(found).split())
+        assert "he two batches differ by 6.0 % in rate, batches of one mix may" in text
+        assert "differ as much. About 5 batches of each would tell if your" in text
+        assert "if your scatter is 2 %, 11 at 4 %; chance that it is lower" in text
+        assert "%, one batch each." in text
+        unit = "psi" if units == "us" else "MPa"
+        assert re.search(rf"recipes at [\d.]+ {unit}", text)
+
+
+def _compared(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
+    """Run compare and return the lines of its screen."""
+    capsys.readouterr()
+    main(["compare", *words, *QUICK])
+    return capsys.readouterr().out.splitlines()
 
 
 def test_nothing_is_supported_on_invented_numbers(
@@ -398,7 +445,7 @@ REFUSED = [
     (["base", "softer", "--claim", "lower presure"], "did you mean 'pressure'"),
     (["base", "softer", "--claim", "better"], "'lower' or 'higher'"),
     (["base", "softer", "--draws", "10"], "--draws is 10; allowed 100 to"),
-    (["base", "softer", "--seed", "-1"], "seed of 0 or more"),
+    (["base", "softer", "--seed", "-1"], "the seed is -1"),
     (["base", "softer", "--scale-step", "0 g"], "--scale-step is 0 g; allowed"),
     (["base", "softer", "--batch", "0 g"], "--batch is 0 g; allowed"),
     (["base", "softer", "--batch", "heavy"], "--batch"),

@@ -8,7 +8,6 @@ import math
 import numpy as np
 import pytest
 
-from castsugar.motor.burn_differences import Group, compare
 from castsugar.motor.pressure_bands import BreakSearch, choose_bands
 from castsugar.motor.single_pressure import at_one_pressure
 from castsugar.motor.strand_fit import fit_law
@@ -69,24 +68,6 @@ def test_rate_at_one_pressure_covers(count: int) -> None:
         found = at_one_pressure(np.full(count, 1e5), 3e-3 * np.exp(0.05 * noise))
         hits += found.low <= 3e-3 <= found.high
     assert 0.92 <= hits / SEEDS <= 0.98
-
-
-def test_equal_exponents_are_doubted_seldom() -> None:
-    """Mixes of one exponent, unlike rates, unlike pressures: 5 % of 1000."""
-    p, q = np.geomspace(2e5, 6e6, 7), np.geomspace(3e5, 7e6, 6)
-    doubted = 0
-    for seed in range(1000):
-        rng = np.random.default_rng([17, seed])
-        noisy = [true_rate(x) * np.exp(SIGMA * rng.standard_normal(len(x)))
-                 for x in (p, q)]  # fmt: skip
-        doubted += (
-            compare(
-                Group(name="A", pressure=p, rate=noisy[0]),
-                Group(name="B", pressure=q, rate=1.3 * noisy[1]),
-            ).parallel
-            < 0.05
-        )
-    assert 0.03 <= doubted / 1000 <= 0.07
 
 
 @pytest.mark.parametrize("name", LAYOUTS)

@@ -18,7 +18,6 @@ from castsugar.motor.burn_law import (
 )
 from castsugar.motor.single_pressure import (
     at_one_pressure,
-    borrowed_offers,
     exponent_error,
     next_test,
 )
@@ -369,37 +368,6 @@ def test_one_pressure_by_hand() -> None:
 
 
 @pytest.mark.exact
-def test_one_pressure_offers_wide_borrowed_laws() -> None:
-    """Through the measured point; at least 25 %, and wider with distance.
-
-    Spread of exponents 0.2, 0.6: 0.2828. At 1 MPa: ln(1e6 / 101325) = 2.2894.
-    """
-    rates = 3e-3 * np.exp([-0.02, 0.0, 0.02])
-    result = analyse_mix(
-        "A",
-        strands_of(np.full(3, 101325.0), rates),
-        borrowed=borrowed(),
-        kind="sucrose",
-    )
-    assert result.law is None
-    assert "exponent n cannot be found" in result.reason
-    assert [law.name for law in result.offers] == ["P", "Q"]
-    for law, n in zip(result.offers, (0.2, 0.6), strict=True):
-        assert float(burn_rate(law, 101325.0)) == pytest.approx(3e-3)
-        assert float(burn_rate(law, 1e6)) == pytest.approx(3e-3 * (1e6 / 101325.0) ** n)
-        assert law.origin.startswith("measured: one pressure, exponent borrowed from")
-        assert "invented" in law.origin
-        near, far = log_rate_uncertainty(law, [101325.0, 1e6])
-        assert near >= math.log(1.25)
-        assert far == pytest.approx(
-            math.hypot(near, 0.2 * math.sqrt(2.0) * 2.28942), 1e-5
-        )
-    two = analyse_mix("A", strands_of([1e5, 1e5], [3e-3, 3e-3]), borrowed=borrowed())
-    assert two.offers == ()
-    assert "at least 3" in two.reason
-
-
-@pytest.mark.exact
 @pytest.mark.parametrize("scatter", [0.0, 0.01, 0.03, 0.08, 0.2, 0.5])
 def test_next_test_reaches_its_goal(scatter: float) -> None:
     """The formula, by simulation elsewhere: u(n) = s sqrt(1/k + 1/m) / ln x."""
@@ -421,12 +389,10 @@ def test_next_test_reaches_its_goal(scatter: float) -> None:
 
 @pytest.mark.exact
 def test_one_strand_tells_a_rate_only() -> None:
-    result = analyse_mix("", strands_of([101325.0], [3e-3]), borrowed=borrowed())
+    result = analyse_mix("", strands_of([101325.0], [3e-3]))
     assert result.single is not None
     assert (result.single.low, result.single.high) == (0.0, math.inf)
     assert result.next_test is None
-    assert result.offers == ()
-    assert borrowed_offers(result.single, borrowed()) == ()
 
 
 # --- what must not change a result --------------------------------------------------

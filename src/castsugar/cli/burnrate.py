@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.output import SCREEN, add_output_options, write_file
 from castsugar.cli.quantities import quantity, read
-from castsugar.errors import unknown_name
 
 if TYPE_CHECKING:
     from typing import Any
 
+    from castsugar.bench.world import World
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
-    from castsugar.motor.burn_law import BurnLaw
-    from castsugar.motor.strands import StrandResults
+    from castsugar.motor.strand_model import StrandModel
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.strand_rows import Asked
@@ -38,7 +40,13 @@ examples:
 
 #: Cautions of the topics motor and firing that are about a motor, not about strands.
 _MOTORS_ONLY = frozenset(
-    {"pressure-margin", "class-1-build", "model-code-scope", "high-power-scope"}
+    {
+        "pressure-margin",
+        "class-1-build",
+        "model-code-scope",
+        "high-power-scope",
+        "borrowed-burn-law",
+    }
 )
 
 
@@ -72,12 +80,7 @@ def add_parser(commands: Any) -> None:
         metavar="PRESSURE",
         help="state the rate at this pressure, with unit; may be repeated",
     )
-    parser.add_argument(
-        "--fuel",
-        metavar="NAME",
-        help="offer borrowed laws of this fuel only, where all strands burned at one "
-        "pressure",
-    )
+    add_bench_option(parser)
     drawn = {"laws": "strands, laws and both bands"}
     add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
@@ -88,16 +91,30 @@ def run(options: argparse.Namespace) -> int:
 
     Exit code 0 also where a mix has no law: the answer then says why, and what to do.
     """
+    from castsugar.bench.burned import scatter_of
     from castsugar.data.load import load_database
+    from castsugar.motor.strand_model import StrandModel
     from castsugar.motor.strands import analyse
     from castsugar.readings.strand_files import read_strand_files
+    from castsugar.report.strand_rows import Asked
 
-    database = load_database()
-    borrowed = _borrowed(options.fuel, database)
-    strands = read_strand_files(options.file, ambient=options.ambient.value)
-    asked = _asked(options, database)
-    results = analyse(strands, borrowed=borrowed)
-    answer(options, _answer(options, database, results, asked))
+    database, world = load_database(), world_of(options)
+    results = analyse(read_strand_files(options.file, ambient=options.ambient.value))
+    mixes = [one.mix for one in results.mixes]
+    recipes = _recipes(options.file, mixes, world)
+    asked = Asked(
+        files=tuple(options.file),
+        at=tuple(read("--at", pressure).value for pressure in options.at),
+        ambient=options.ambient.value,
+        recipes=recipes,
+        bench_said=options.bench_said,
+    )
+    model = StrandModel(
+        results,
+        {name: _shares(text, database) for name, text in recipes.items()},
+        scatter_of(None if world is None else world.bench),
+    )
+    answer(options, _answer(options, database, model, asked))
     for file in options.picture.values():
         from castsugar.report.strand_chart import strand_chart
 
@@ -106,50 +123,55 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _borrowed(fuel: str | None, database: Database) -> tuple[BurnLaw, ...]:
-    """Return the laws that may be offered."""
-    from castsugar.motor.burn_law import borrowed_laws
+def _recipes(
+    files: Sequence[str], mixes: Sequence[str], world: World | None
+) -> dict[str, str]:
+    """Return the recipes of mixes, by what the bench or their names say.
 
-    laws = borrowed_laws(database)
-    if fuel is None:
-        return laws
-    wanted = database.find(fuel).name
-    chosen = tuple(law for law in laws if law.kind == wanted)
-    if not chosen:
-        known = dict.fromkeys(law.kind for law in laws)
-        raise unknown_name("fuel of a published burning-rate law", fuel, known)
-    return chosen
+    An entry of the bench with this file comes first, then one with this name of a mix,
+    then a recipe of the name.
+    """
+    found = {mix: mix for mix in mixes if ":" in mix}
+    if world is None:
+        return found
+    there = {Path(file).resolve() for file in files}
+    bench = world.bench
+    entries = [e for e in (bench.motor or {}).get("burn_law", ()) if "strands" in e]
+    entries.sort(key=lambda e: (bench.path.parent / e["strands"]).resolve() in there)
+    named = {name: bench.recipe_text(name) for name in world.recipes}
+    for entry in entries:
+        alone = mixes[0] if len(mixes) == 1 and not mixes[0] else ""
+        named[entry["mix"] or alone] = entry["recipe"]
+    return found | {mix: named[mix] for mix in mixes if mix in named}
 
 
-def _asked(options: argparse.Namespace, database: Database) -> Asked:
-    """Return what was typed, in SI."""
-    from castsugar.report.strand_rows import Asked
+def _shares(text: str, database: Database) -> dict[str, float]:
+    """Return a recipe as catalogue names and mass fractions."""
+    from castsugar.mix import weighing
+    from castsugar.mix.text import parse_recipe
 
-    return Asked(
-        files=tuple(options.file),
-        at=tuple(read("--at", pressure).value for pressure in options.at),
-        ambient=options.ambient.value,
-        sources=database.sources,
-    )
+    return weighing.catalogue_shares(database, parse_recipe(text, where="mix").parts)
 
 
 def _answer(
     options: argparse.Namespace,
     database: Database,
-    results: StrandResults,
+    model: StrandModel,
     asked: Asked,
 ) -> Answer:
     """Return what strands tell, for every kind of output."""
     from castsugar.report import burnrate, cautions, strand_rows
+    from castsugar.report.pressure_words import assumed_widths
 
+    results = model.results
     facts = cautions.strand_facts(results)
-    known = _cautions(database, results, facts)
+    known = _cautions(database, facts)
     told = partial(cautions.chosen, known, facts, ["firing", "motor"])
     invented = invented_files(options.file)
 
     def screen(show: Shown) -> Screen:
         rules = told(say=show.rule)
-        return burnrate.burnrate_screen(results, asked, rules, show, invented)
+        return burnrate.burnrate_screen(model, asked, rules, show, invented)
 
     def paper(show: Shown) -> Screen:
         from castsugar.report.screen import Figure
@@ -162,14 +184,14 @@ def _answer(
         command="burnrate",
         screen=screen,
         paper=paper,
-        parts=lambda: strand_rows.burnrate_parts(results, asked),
+        parts=lambda: strand_rows.burnrate_parts(model, asked),
         told={
             "version": database.version,
             "conditions": {
                 "ambient_pressure_Pa": asked.ambient,
                 "interval_probability": strand_rows.LEVEL,
             },
-            "assumptions": [burnrate.ABOUT],
+            "assumptions": [burnrate.ABOUT, assumed_widths(model.scatter)],
             "cautions": [c.text for c in known],
         },
         rows=strand_rows.strand_rows(results, asked),
@@ -177,11 +199,7 @@ def _answer(
     )
 
 
-def _cautions(
-    database: Database, results: StrandResults, facts: dict[str, list[float]]
-) -> list[Caution]:
+def _cautions(database: Database, facts: dict[str, list[float]]) -> list[Caution]:
     """Return the cautions about burning strands, in the order of the file."""
-    borrowed = any(result.offers for result in results.mixes)
-    left_out = _MOTORS_ONLY if borrowed else _MOTORS_ONLY | {"borrowed-burn-law"}
     found = database.cautions_for(["motor", "firing"], facts)
-    return [c for c in found if c.key not in left_out]
+    return [c for c in found if c.key not in _MOTORS_ONLY]

@@ -400,8 +400,10 @@ class Apart:
         How many of each were burned.
     seen : float
         ln of the ratio of the rates of the batches that burned last; NaN without.
-    away : tuple of str
-        How far each lies from what is known; empty for one that itself is known.
+    away : tuple of (float, str)
+        How far each lies from the nearest mix that something is known of, as a share of
+        the mass, and the name of that: empty where nothing was burned, and with 0 for
+        one that itself is known.
     scatter, strand : float
         Between batches and strands, as the model holds them.
     unlike : tuple of str
@@ -413,7 +415,7 @@ class Apart:
     peak: Difference
     batches: tuple[int, int]
     seen: float
-    away: tuple[str, str]
+    away: tuple[tuple[float, str], tuple[float, str]]
     scatter: float
     strand: float
     unlike: tuple[str, ...]
@@ -429,7 +431,7 @@ class Apart:
         for name, one in pairs.items():
             ends = [100.0 * math.expm1(y) for y in (one.mean, one.low, one.high)]
             found[f"{name}_difference_percent"] = ends[0]
-            found[f"{name}_difference_interval_percent"] = ends[1:]
+            found[f"{name}_difference_percent_interval"] = ends[1:]
             found[f"probability_{name}_higher"] = one.chance
         return found
 
@@ -484,7 +486,8 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
     )
 
 
-def _away(model: BurnModel, shares: dict[str, float]) -> str:
+def _away(model: BurnModel, shares: dict[str, float]) -> tuple[float, str]:
     if not model.evidence:
-        return "nothing was burned"
-    return "" if own_of(model, shares) else distance_of(model, shares)[0]
+        return math.nan, ""
+    away, name = distance_of(model, shares)
+    return 0.0 if own_of(model, shares) else away, name

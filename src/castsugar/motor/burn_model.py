@@ -106,6 +106,15 @@ class Rates:
         off = (self.means - self.mean) ** 2
         return np.asarray(np.sqrt(self.weights @ (self.variances + off)))
 
+    def band(self, mix: int = 0, share: float = 0.95) -> tuple[float, float]:
+        """Return the central interval of ln r of a mix."""
+        mean, sd = self.means[:, mix], np.sqrt(self.variances[:, mix])
+        low, high = (
+            quantile(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
+            for sign in (-1.0, 1.0)
+        )
+        return low, high
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Node:
@@ -399,8 +408,30 @@ def _alone(w: FloatArray, x: float, motor: bool) -> Places:
 def without_firings(model: BurnModel) -> BurnModel:
     """Return the model as it would be had nothing been fired."""
     kept = [one for one in model.evidence if one.kind != FIRING]
-    return (
-        model
-        if len(kept) == len(model.evidence)
-        else BurnModel(kept, model.scatter, process=model.process)
-    )
+    if len(kept) == len(model.evidence):
+        return model
+    return BurnModel(kept, model.scatter, process=model.process)
+
+
+def quantile(
+    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
+) -> float:
+    """Return the quantile of a weighted sum of normals, by halving.
+
+    Parameters
+    ----------
+    weights, mean, sd : ndarray, shape (points,)
+    share : float
+        Below it.
+    """
+    from scipy.special import ndtr
+
+    low = float((mean - 10.0 * sd).min()) - 1e-12
+    high = float((mean + 10.0 * sd).max()) + 1e-12
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (middle - mean) / sd
+        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
+        low, high = (middle, high) if below < share else (low, middle)
+    return 0.5 * (low + high)

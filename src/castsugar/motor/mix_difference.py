@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import Places, alike
-from castsugar.motor.burn_model import BurnModel
+from castsugar.motor.burn_model import BurnModel, quantile
 from castsugar.motor.scatter import CENTRE
 
 
@@ -99,7 +99,7 @@ def difference(  # noqa: PLR0913 - keyword-only options
     weights = model.weights
     middle = float(weights @ mean)
     u = math.sqrt(float(weights @ (sd**2 + (mean - middle) ** 2)))
-    ends = [_quantile(weights, mean, sd, share) for share in (0.025, 0.975)]
+    ends = [quantile(weights, mean, sd, share) for share in (0.025, 0.975)]
     with np.errstate(invalid="ignore", divide="ignore"):
         z = np.where(sd > 0.0, mean / sd, np.sign(mean) * np.inf)
     chance = weights @ np.where(np.isnan(z), 0.5, ndtr(z))
@@ -162,20 +162,3 @@ def _over(
     for name, column in zip(components, w.T, strict=True):
         found[:, names.index(alike(name))] += column
     return found
-
-
-def _quantile(
-    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
-) -> float:
-    """Return the quantile of a sum of normals, by halving."""
-    from scipy.special import ndtr
-
-    low = float((mean - 10.0 * sd).min()) - 1e-12
-    high = float((mean + 10.0 * sd).max()) + 1e-12
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (middle - mean) / sd
-        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
-        low, high = (middle, high) if below < share else (low, middle)
-    return 0.5 * (low + high)

@@ -22,14 +22,14 @@ from castsugar.arrays import FloatArray
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import FIRING, STATED, STRANDS, Burned, Places
-from castsugar.motor.burn_model import MIX, NEXT, SAME, Asked, BurnModel
+from castsugar.motor.burn_model import MIX, NEXT, Asked, BurnModel
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.pressure_table import (
     components_of,
     compositions,
-    differs,
     own_of,
+    repeats,
 )
 from castsugar.motor.scatter import CENTRE, CENTRE_MIX, LOG_SPREADS, MOST_BATCH
 from castsugar.motor.single_pressure import is_one_pressure
@@ -251,7 +251,7 @@ def _assumed(model: BurnModel, own: Sequence[Burned]) -> dict[str, bool]:
     What the strands of a mix leave open of it is the batch that they came from.
     """
     stated = model.scatter.stated
-    batch = not (repeated(model) or "batch" in stated)
+    batch = not (repeats(model) or "batch" in stated)
     surface = "surface" not in stated and all(one.kind != STATED for one in own)
     fired = any(one.kind == FIRING for one in model.evidence)
     return {
@@ -311,7 +311,7 @@ def one_pressure(
 
 def batch_scatter(model: BurnModel) -> BatchScatter:
     """Return how far batches scatter: learnt once a mix was cooked twice."""
-    count, known = repeated(model), model.scatter.batch
+    count, known = repeats(model), model.scatter.batch
     if count:
         ends = _quantiles(model.widths.between, model.weights, (0.5, 0.025, 0.975))
     else:
@@ -324,20 +324,6 @@ def batch_scatter(model: BurnModel) -> BatchScatter:
         batches=count,
         stated="batch" in model.scatter.stated,
     )
-
-
-def repeated(model: BurnModel) -> int:
-    """Return how many batches there are of mixes that were cooked more than once."""
-    mixes: list[tuple[dict[str, float], set[str]]] = []
-    for one in model.evidence:
-        if not (one.measured and one.batch):
-            continue
-        of = [names for shares, names in mixes if differs(shares, one.shares) < SAME]
-        if of:
-            of[0].add(one.batch)
-        else:
-            mixes.append((one.shares, {one.batch}))
-    return sum(len(names) for _, names in mixes if len(names) > 1)
 
 
 def _quantiles(

@@ -116,7 +116,8 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
     if like:
         one = next((o for o in like if o.measured), like[0])
         return f"{_WORDS[one.kind]}: {one.name}"
-    away, name = distance_of(model, parts)
+    share, name = distance_of(model, parts)
+    away = f"{100.0 * share:.2g} % of the mass from {name}"
     if own:
         away = f"{own[0].name}, but that was {own[0].process} and this is {made}"
     if all(one.kind == PUBLISHED for one in model.evidence):
@@ -134,12 +135,11 @@ _WORDS = {
 }
 
 
-def distance_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, str]:
-    """Say how far a mix lies from the nearest one that something is known of."""
+def distance_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[float, str]:
+    """Return how much of a mix differs from the nearest known one, and its name."""
     shares = coordinates(parts)
     near = min(model.evidence, key=lambda one: differs(one.shares, shares))
-    share = 100.0 * differs(near.shares, shares)
-    return f"{share:.2g} % of the mass from {near.name}", near.name
+    return differs(near.shares, shares), near.name
 
 
 def batches_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:

@@ -1,8 +1,8 @@
 r"""Everything burned at one pressure: the rate there, and what it cannot tell.
 
-Strands in open air give a rate and a repeatability; the exponent stays unknown. Three
-things help: the rate itself, borrowed laws scaled to it (with a wide band), and the
-test that would fix the exponent. With k strands here and m at x times the pressure,
+Strands in open air give a rate and a repeatability; the exponent is left to what was
+held beforehand, until the test that would fix it. With k strands here and m at x times
+the pressure,
 
 .. math:: u(n) = \frac{s \sqrt{1/k + 1/m}}{\ln x}
 
@@ -12,21 +12,12 @@ test that would fix the exponent. With k strands here and m at x times the press
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.motor.burn_law import (
-    BORROWED_DOUBT,
-    EXPONENT_DOUBT,
-    BurnLaw,
-    burn_rate,
-    scaled,
-)
 from castsugar.motor.strand_fit import checked, student
 
 #: Strands count as burned at one pressure if their ln p spans less than this (5 %):
@@ -144,60 +135,6 @@ def at_one_pressure(
         variation=spread / float(np.sort(r).mean()),
         scatter=scatter,
     )
-
-
-def borrowed_offers(
-    found: SinglePressure, borrowed: Sequence[BurnLaw], kind: str = ""
-) -> tuple[BurnLaw, ...]:
-    """Return borrowed laws scaled to the measured rate, with a wide band.
-
-    Doubt of ln r at a pressure p: that of a new strand where it was measured, 25 %
-    because law and mix are not the same, and ``|ln(p / p_tested)|`` times the spread of
-    the exponents among the laws offered (at least 0.115), in quadrature.
-
-    Parameters
-    ----------
-    found : SinglePressure
-        At least 3 strands; fewer give no law.
-    borrowed : sequence of BurnLaw
-    kind : str
-        Offer laws of this kind only; all of them if empty.
-    """
-    if found.count < 3:
-        return ()
-    alike = [law for law in borrowed if not kind or law.kind == kind]
-    spread = _exponent_spread(found.pressure, alike or borrowed)
-    at_once = math.hypot(BORROWED_DOUBT, found.new_strand_u)
-    return tuple(
-        replace(
-            scaled(law, found.pressure, found.rate),
-            log_rate_u=at_once,
-            covariance=((at_once**2, 0.0), (0.0, spread**2)),
-            centre=found.pressure,
-            degrees_of_freedom=math.inf,
-            scatter=found.scatter,
-            origin=_origin(law),
-        )
-        for law in alike
-    )
-
-
-def _origin(law: BurnLaw) -> str:
-    source = f" ({law.source})" if law.source else ""
-    return f"measured: one pressure, exponent borrowed from {law.name}{source}"
-
-
-def _exponent_spread(pressure: float, laws: Sequence[BurnLaw]) -> float:
-    """Return the spread of mean exponents from `pressure` to a motor's pressure."""
-    far = DEFAULT_PRESSURE if pressure < DEFAULT_PRESSURE / 3.0 else STANDARD_ATMOSPHERE
-    span = math.log(far / pressure)
-    exponents = [
-        math.log(float(burn_rate(law, far) / burn_rate(law, pressure))) / span
-        for law in laws
-    ]
-    if len(exponents) < 2:
-        return EXPONENT_DOUBT
-    return max(EXPONENT_DOUBT, float(np.std(exponents, ddof=1)))
 
 
 def exponent_error(scatter: float, here: int, there: int, ratio: float) -> float:

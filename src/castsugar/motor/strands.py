@@ -12,14 +12,12 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.checks import one_of, positive, within
 from castsugar.mix.mix import PROCESSES
-from castsugar.motor.burn_differences import Comparison, Group, compare, testable
-from castsugar.motor.burn_law import BurnLaw, burn_rate, log_rate_uncertainty
+from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.pressure_bands import BandChoice, choose_bands
 from castsugar.motor.single_pressure import (
     NextTest,
     SinglePressure,
     at_one_pressure,
-    borrowed_offers,
     is_one_pressure,
     next_test,
 )
@@ -144,8 +142,6 @@ class MixResult:
         Strands to look at again; all of them are in the fit.
     single : SinglePressure or None
         If everything burned at one pressure.
-    offers : tuple of BurnLaw
-        Then: borrowed laws scaled to the rate there.
     next_test : NextTest or None
         Then: the test that would fix the exponent.
     cautions : tuple of str
@@ -161,7 +157,6 @@ class MixResult:
     lack_of_fit: LackOfFit | None = None
     outliers: tuple[Outlier, ...] = ()
     single: SinglePressure | None = None
-    offers: tuple[BurnLaw, ...] = ()
     next_test: NextTest | None = None
     cautions: tuple[str, ...] = ()
 
@@ -195,54 +190,35 @@ class StrandResults:
     ----------
     mixes : tuple of MixResult
         In order of first appearance.
-    comparisons : tuple of Comparison
-        Every pair.
     """
 
     mixes: tuple[MixResult, ...]
-    comparisons: tuple[Comparison, ...]
 
     def __repr__(self) -> str:
         return "\n".join(map(repr, self.mixes))
 
 
 def analyse(
-    strands: Sequence[Strand],
-    *,
-    borrowed: Sequence[BurnLaw] = (),
-    kind: str = "",
-    level: float = 0.95,
-    pressure: float | None = None,
+    strands: Sequence[Strand], *, kind: str = "", level: float = 0.95
 ) -> StrandResults:
-    """Turn strands into burn laws, one for each mix, and compare the mixes.
+    """Turn strands into burn laws, one for each mix.
 
     Parameters
     ----------
     strands : sequence of Strand
-    borrowed : sequence of BurnLaw
-        Laws to offer where everything burned at one pressure.
     kind : str
-        Offer those of this kind only; all if empty.
+        Of the laws.
     level : float
         Probability of intervals.
-    pressure : float, optional
-        Where mixes are compared. [Pa]
     """
     groups: dict[str, list[Strand]] = {}
     for strand in strands:
         groups.setdefault(strand.mix, []).append(strand)
-    mixes = tuple(
-        analyse_mix(name, group, borrowed=borrowed, kind=kind, level=level)
-        for name, group in groups.items()
-    )
-    pairs = list(itertools.combinations(mixes, 2))
-    count = max(sum(testable(_group(a), _group(b)) for a, b in pairs), 1)
     return StrandResults(
-        mixes=mixes,
-        comparisons=tuple(
-            compare(_group(a), _group(b), pressure=pressure, level=level, pairs=count)
-            for a, b in pairs
-        ),
+        mixes=tuple(
+            analyse_mix(name, group, kind=kind, level=level)
+            for name, group in groups.items()
+        )
     )
 
 
@@ -250,7 +226,6 @@ def analyse_mix(
     mix: str,
     strands: Sequence[Strand],
     *,
-    borrowed: Sequence[BurnLaw] = (),
     kind: str = "",
     level: float = 0.95,
 ) -> MixResult:
@@ -269,7 +244,6 @@ def analyse_mix(
             strands=kept,
             reason=_reason_single(single),
             single=single,
-            offers=borrowed_offers(single, borrowed, kind),
             next_test=next_test(single),
             cautions=cautions,
         )
@@ -299,11 +273,6 @@ def analyse_mix(
         outliers=outliers(fit),
         cautions=cautions + _cautions_of_fit(fit, test),
     )
-
-
-def _group(result: MixResult) -> Group:
-    name = result.mix or "(no mix named)"
-    return Group(name=name, pressure=result.pressure, rate=result.rate)
 
 
 def _count(number: int) -> str:
@@ -459,14 +428,6 @@ def new_strand_interval(single: SinglePressure) -> Interval:
         return 0.0, math.inf
     half = student(single.level, single.count - 1) * single.new_strand_u
     return single.rate * _exp(-half), single.rate * _exp(half)
-
-
-def grain_interval(law: BurnLaw, pressure: float, level: float) -> Interval:
-    """Return the interval of the rate of a new grain at a pressure [Pa]. [m/s]"""
-    half = student(level, law.degrees_of_freedom)
-    half *= float(log_rate_uncertainty(law, pressure))
-    rate = float(burn_rate(law, pressure))
-    return rate * _exp(-half), rate * _exp(half)
 
 
 def _exp(x: float) -> float:

@@ -5,20 +5,24 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import PurePath
 
-from castsugar.motor.burn_differences import Comparison
 from castsugar.motor.burn_law import outside
+from castsugar.motor.mix_difference import MOST_BATCHES, batches_to_tell
 from castsugar.motor.pressure_bands import FALSE_ALARM
-from castsugar.motor.strands import MixResult, StrandResults, band_laws
+from castsugar.motor.pressure_doubt import batch_scatter
+from castsugar.motor.strand_model import DIFFER, RECIPES, Comparison, StrandModel
+from castsugar.motor.strands import MixResult, band_laws
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Field, Row, described, listed
+from castsugar.report.pressure_words import assumed_widths, batch_words
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.strand_rows import (
-    BORROWED,
     COMPARISONS,
+    GRAINS,
     LAWS,
     LEVEL,
     MIXES,
@@ -28,9 +32,9 @@ from castsugar.report.strand_rows import (
     STRANDS,
     USED,
     Asked,
-    borrowed_of,
     burnrate_parts,
     fitted_of,
+    grains_of,
     milli,
     rates_of,
     single_of,
@@ -47,42 +51,48 @@ _MISFIT = 0.05
 _NAMED = 2
 
 ABOUT = (
-    "A rate is measured on your strands or borrowed from a publication, and each line "
-    "says which; none comes from thermochemistry. A law belongs to this mix as it was "
-    "ground, cooked and cast. Law: least squares on ln r, which weighs strands by "
-    "their relative error."
+    "Laws are of the strands as they burned: of this mix as it was ground, cooked and "
+    "cast, by least squares on ln r, which weighs strands by their relative error. "
+    "Rates of grains come from one model of all strands of the file: it adds what "
+    "batches, motors and firings scatter. None comes from thermochemistry."
 )
 
 
 def burnrate_screen(
-    results: StrandResults,
+    model: StrandModel,
     asked: Asked,
     cautions: Chosen,
     show: Shown,
     invented: tuple[str, ...] = (),
 ) -> Screen:
     """Return what strands tell: one row of numbers a mix."""
-    mixes = results.mixes
+    mixes = model.results.mixes
     count = sum(len(one.strands) for one in mixes)
     measured = f"{_count(len(mixes), 'mix', 'es')}, {_count(count, 'strand')}"
     told = [one for one in mixes if one.law is not None]
+    pairs = model.comparisons(asked.grains_at[0])
+    title = f"Burning rates from {asked.file}: {measured} {asked.bench_said}"
     return Screen(
         command="burnrate",
-        title=f"Burning-rate law from {asked.file}: {measured}, all measured",
+        title=title.rstrip(),
         findings=(
-            *(f for one in mixes for f in _of_mix(one, asked, show, len(mixes) == 1)),
-            *_differences(results.comparisons, show),
+            *(f for one in mixes for f in _of_mix(one, model, asked, show)),
+            *_differences(pairs, show),
         ),
         conditions=_conditions(told, show) if told else "",
-        blocks=_blocks(mixes, asked, show),
-        least_sure="repeatability between batches (not in these strands)",
+        blocks=_blocks(model, asked, show),
+        least_sure=_uncapital(batch_words(batch_scatter(model.model(mixes[0].mix)))),
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
         next=f"castsugar burnrate {shlex.join(asked.files)} --full",
         invented=invented,
         bench=PurePath(next(iter(invented), "")).name,
-        annexes=_annexes(results, asked, show),
+        annexes=_annexes(model, asked, show),
     )
+
+
+def _uncapital(text: str) -> str:
+    return text[:1].lower() + text[1:].removesuffix(".")
 
 
 def mix_name(one: MixResult) -> str:
@@ -106,12 +116,12 @@ def _places(show: Shown, pressures: Sequence[float], joint: str = " and ") -> st
 
 
 def _of_mix(
-    one: MixResult, asked: Asked, show: Shown, alone: bool
+    one: MixResult, model: StrandModel, asked: Asked, show: Shown
 ) -> Iterator[Finding]:
     """Yield the findings about one mix."""
     name, fit, test = mix_name(one), one.fit, one.lack_of_fit
     if one.law is None:
-        yield from _no_law(one, asked, show)
+        yield from _no_law(one, model, asked, show)
     if fit is not None and fit.scatter < _NO_SCATTER:
         text = (
             f"{name}: no scatter at all. Such numbers come from a formula, not from "
@@ -126,7 +136,7 @@ def _of_mix(
         )
         yield Finding("MISFIT", text, {"lack_of_fit_probability": test.probability})
     if one.law is not None:
-        yield from _law_findings(one, asked, show, alone)
+        yield from _law_findings(one, model, asked, show)
     for odd in one.outliers:
         text = (
             f"{name}, line {asked.line(one.strands[odd.index])}: far from the law "
@@ -149,7 +159,7 @@ def _missed(one: MixResult) -> list[float]:
 
 
 def _law_findings(
-    one: MixResult, asked: Asked, show: Shown, alone: bool
+    one: MixResult, model: StrandModel, asked: Asked, show: Shown
 ) -> Iterator[Finding]:
     """Yield what a law says at the pressures asked for; of several by the table."""
     assert one.law is not None
@@ -161,13 +171,28 @@ def _law_findings(
             "continued there, its bands do not cover a bend: test there first."
         )
         yield Finding("OUTSIDE", text)
-    for row in rates_of(one, asked.at[:1] or one.law.tested[1:]) if alone else ():
+    if len(model.results.mixes) > 1:
+        return
+    for row in rates_of(one, asked.grains_at[:1]):
         text = (
             f"{mix_name(one)} burns {_rate(row, show)} at "
-            f"{show.amount('pressure', row['pressure_MPa'])}, by your strands."
+            f"{show.amount('pressure', row['pressure_MPa'])}, by your strands. "
+            f"{_grain(one, model, asked, show)}"
         )
         values = {key: row[key] for key in ("rate_mm_s", "pressure_MPa")}
         yield Finding("RESULT", text, values)
+
+
+def _grain(
+    one: MixResult, model: StrandModel, asked: Asked, show: Shown, at: str = ""
+) -> str:
+    """Say how fast grains of a mix burn in a motor, at the first pressure asked."""
+    (row,) = grains_of(one, model, replace(asked, at=asked.grains_at[:1]))
+    told = [
+        show.banded("rate", row[key], *row[f"{key}_interval"])
+        for key in ("next_batch_mm_s", "this_batch_mm_s")
+    ]
+    return f"Grains in a motor{at}: next batch {told[0]}, this batch {told[1]}."
 
 
 def _rate(row: Row, show: Shown) -> str:
@@ -178,28 +203,35 @@ def _rate(row: Row, show: Shown) -> str:
     )
 
 
-def _no_law(one: MixResult, asked: Asked, show: Shown) -> Iterator[Finding]:
-    """Yield why a mix has no law, and what it has instead."""
-    yield Finding("CANNOT TELL", f"No law for {mix_name(one)}: {one.reason}.")
-    if one.single is None:
+def _no_law(
+    one: MixResult, model: StrandModel, asked: Asked, show: Shown
+) -> Iterator[Finding]:
+    """Yield what strands without a law of their own tell all the same."""
+    name = mix_name(one)
+    if one.fit is not None:
+        yield Finding("CANNOT TELL", f"No law for {name}: {one.reason}.")
         return
-    row = single_of(one)
-    alone = ", one strand: no interval" if row["rate_mm_s_interval"] is None else ""
-    at = _mega(show, one.single.pressure)
-    text = f"{mix_name(one)} burns {_rate(row, show)} at {at}{alone}."
-    yield Finding("RESULT", text, {"rate_mm_s": row["rate_mm_s"]})
-    offers = borrowed_of(one, asked)
-    if offers:
-        at = offers[0]["pressure_MPa"]
-        here = [row for row in offers if row["pressure_MPa"] == at]
-        ends = [end for row in here for end in row["rate_mm_s_interval"]]
-        low, high = show.bare("rate", min(ends), 2), show.amount("rate", max(ends), 2)
-        text = (
-            f"{_count(len(here), 'published law')} moved through that rate: {low} to "
-            f"{high} at {show.amount('pressure', at)}. Not measured."
-        )
-        yield Finding("BORROWED", text)
-    yield Finding("MISSING", _next_test(one, show))
+    at = f" at {show.amount('pressure', asked.grains_at[0] / MPA)}"
+    grain = _grain(one, model, asked, show, at)
+    text = f"{_used(one, model, show)} {grain}"
+    if one.single is not None:
+        row = single_of(one)
+        alone = "" if row["rate_mm_s_interval"] else ", one strand: no interval"
+        here = _mega(show, one.single.pressure)
+        text = f"It burns {_rate(row, show)} at {here}{alone}. {text}"
+    yield Finding("RESULT", f"{name}: {text}")
+    if one.single is not None:
+        yield Finding("MISSING", _next_test(one, show))
+
+
+def _used(one: MixResult, model: StrandModel, show: Shown) -> str:
+    """Say that the model takes strands without a law, and which exponent."""
+    low, high = float(one.pressure.min()), float(one.pressure.max())
+    where = f"from {_places(show, (low, high), ' to ')}"
+    if one.single is not None:
+        where = f"at {_mega(show, one.single.pressure)}"
+    n, u = (numbers.at_place(x, -2) for x in model.exponent(one.mix))
+    return f"{_count(len(one.strands), 'strand')} {where}: used; n taken as {n} ± {u}."
 
 
 def _next_test(one: MixResult, show: Shown) -> str:
@@ -222,28 +254,94 @@ def _next_test(one: MixResult, show: Shown) -> str:
 
 
 def _differences(pairs: Sequence[Comparison], show: Shown) -> Iterator[Finding]:
-    """Yield which mixes burn differently: those that do in one sentence a first mix."""
-    for first in dict.fromkeys(pair.first for pair in pairs):
-        apart = [p for p in pairs if p.first == first and p.verdict == "differ"]
-        if apart:
-            text = (
-                f"The mixes differ: at {_mega(show, apart[0].pressure, 2)} {first} "
-                f"burns {numbers.listed([_ratio(p) for p in apart])}. One batch each: "
-                "batches may differ as much."
-            )
-            ratios = {f"rate_ratio to {p.second}": p.ratio for p in apart}
-            yield Finding("RESULT", text, ratios)
-            break  # the annex has the others
-    for pair in pairs:
-        if pair.verdict != "differ":
-            why = pair.reason or f"it burns {_ratio(pair)}"
-            text = f"Whether {pair.first} and {pair.second} burn differently: {why}."
-            yield Finding("CANNOT TELL", text)
+    """Yield whether recipes burn differently, or only their batches did."""
+    apart = [pair for pair in pairs if pair.verdict == DIFFER]
+    if apart:
+        told = numbers.listed([f"{p.first} {_ratio(p)}" for p in apart])
+        text = f"The recipes differ: at {_mega(show, apart[0].pressure, 2)} {told}."
+        ratios = {f"{p.first} to {p.second}": p.ratio for p in apart}
+        yield Finding("RESULT", text, ratios)
+    open_ = [p for p in pairs if p.of == RECIPES and p.verdict != DIFFER]
+    if len(open_) == 1:
+        yield _cannot_tell(open_[0], show)
+    elif open_:
+        told = numbers.listed([f"{_signed(p)}, {_chance(p)}" for p in open_])
+        text = (
+            f"Whether the recipes differ: at {_mega(show, open_[0].pressure, 2)} their "
+            f"batches do, batches of one mix may differ as much: {told}."
+        )
+        yield Finding("CANNOT TELL", f"{text} {_one_each(open_)}")
+    if without := [p for p in pairs if p.of != RECIPES]:
+        yield _batches_only(without, show)
+
+
+def _batches_only(pairs: Sequence[Comparison], show: Shown) -> Finding:
+    """Say why recipes are not compared, and how far the batches are apart."""
+    missing = [
+        repr(name) for name in dict.fromkeys(n for p in pairs for n in p.missing)
+    ]
+    told = numbers.listed([f"{p.first} {_batch_ratio(p)}" for p in pairs])
+    why = f"no recipe of {numbers.listed(missing)} is known"
+    if not missing:
+        why = f"{numbers.listed([f'{p.first} and {p.second}' for p in pairs])} are one"
+    text = (
+        f"Whether recipes differ: {why}. Only these batches do: at "
+        f"{_mega(show, pairs[0].pressure, 2)} {told}."
+    )
+    if missing:
+        text += " Name mixes as in the bench file, or by their parts."
+    return Finding("CANNOT TELL", text)
+
+
+def _cannot_tell(pair: Comparison, show: Shown) -> Finding:
+    """Say why two batches do not tell two recipes apart, and what would."""
+    apart = abs(math.log(pair.batch_ratio))
+    text = (
+        f"Whether {pair.first} and {pair.second} differ: the two batches differ by "
+        f"{numbers.percent(math.expm1(apart))} % at {_mega(show, pair.pressure, 2)}, "
+        f"batches of one mix may differ as much. {pair.first} burns faster with a "
+        f"chance of {numbers.of_100(pair.chance)} of 100. {_one_each([pair])}"
+    )
+    few, more = (batches_to_tell(apart, s, pair.strand) for s in (0.02, 0.04))
+    if few <= MOST_BATCHES:
+        most = f"{more}" if more <= MOST_BATCHES else f"more than {MOST_BATCHES}"
+        text += (
+            f" About {few} batches of each would tell if your scatter is 2 %, {most} "
+            "at 4 %."
+        )
+    return Finding("CANNOT TELL", text, {"chance_faster": pair.chance})
+
+
+def _one_each(pairs: Sequence[Comparison]) -> str:
+    """Say how many batches stand behind a comparison."""
+    counts = [count for pair in pairs for count in pair.batches]
+    if max(counts) == 1:
+        return "One batch each."
+    return f"{min(counts)} to {max(counts)} batches each."
+
+
+def _signed(pair: Comparison) -> str:
+    """Write how much faster the batch of the first mix burned."""
+    more = math.expm1(math.log(pair.batch_ratio))
+    told = numbers.percent(abs(more))
+    word = "faster" if more > 0.0 else "slower"
+    return f"{pair.first} {told} % {word} than {pair.second}"
+
+
+def _chance(pair: Comparison) -> str:
+    return f"chance of faster {numbers.of_100(pair.chance)} of 100"
 
 
 def _ratio(pair: Comparison) -> str:
     told, low, high = numbers.with_band(pair.ratio, pair.low, pair.high)
-    return f"{told} x {pair.second} ({low} to {high})"
+    return f"burns {told} x {pair.second} ({low} to {high})"
+
+
+def _batch_ratio(pair: Comparison) -> str:
+    told, low, high = numbers.with_band(
+        pair.batch_ratio, pair.batch_low, pair.batch_high
+    )
+    return f"burns {told} x {pair.second} ({low} to {high})"
 
 
 def _conditions(told: Sequence[MixResult], show: Shown) -> str:
@@ -261,29 +359,40 @@ def _conditions(told: Sequence[MixResult], show: Shown) -> str:
     )
 
 
-def _blocks(mixes: Sequence[MixResult], asked: Asked, show: Shown) -> tuple[Block, ...]:
-    """Return the table of laws, and how the strands scatter."""
-    told = [one for one in mixes if one.law is not None and one.fit is not None]
+def _blocks(model: StrandModel, asked: Asked, show: Shown) -> tuple[Block, ...]:
+    """Return the table of laws and grains, and how the strands scatter."""
+    told = [
+        one
+        for one in model.results.mixes
+        if one.law is not None and one.fit is not None
+    ]
     if not told:
         return ()
-    rows = [row for one in told for row in _law_rows(one, asked, show)]
+    rows = [row for one in told for row in _law_rows(one, model, asked, show)]
     heads = ["mix", f"tested, {show.unit('pressure')}", "a", "95 %", "n", "95 %"]
     for p in asked.at:
         heads += [f"r at {show.typed('pressure', p / MPA)}", "95 %"]
+    for p in asked.grains_at:
+        where = "" if asked.at else f" at {show.typed('pressure', p / MPA)}"
+        heads += [f"grain{where}", "95 %"]
     tested = {one.law.tested for one in told if one.law}
     alike = len(tested) == 1 and len(rows) == len(told)
-    left_out = {1 if alike else -1, 5 if asked.at else -1}
+    left_out = {1 if alike else -1, *((3, 5) if asked.at else ())}
     keep = [i for i in range(len(heads)) if i not in left_out]
+    first, grains = 6, 6 + 2 * len(asked.at)
+    drop = [*range(grains - 1, first, -2), 5, 3, *range(len(heads) - 1, grains + 1, -1)]
     table = Table(
         heads=tuple(heads[i] for i in keep),
         rows=tuple(tuple(row[i] for i in keep) for row in rows),
-        drop=tuple(range(len(keep) - 1, len(keep) - 1 - 2 * len(asked.at), -1)),
+        drop=tuple(keep.index(i) for i in drop if i in keep),
         spare=max(len(rows) - 4, 0),
     )
-    return table, Paragraph(_scatter(told), spare=True)
+    return table, Paragraph(f"{_scatter(told)} {_GRAIN}", spare=True)
 
 
-def _law_rows(one: MixResult, asked: Asked, show: Shown) -> Iterator[list[str]]:
+def _law_rows(
+    one: MixResult, model: StrandModel, asked: Asked, show: Shown
+) -> Iterator[list[str]]:
     """Yield the cells of each band of a law, for p in the unit shown."""
     assert one.fit is not None
     unit = MPA / show.number("pressure", 1.0)
@@ -299,6 +408,10 @@ def _law_rows(one: MixResult, asked: Asked, show: Shown) -> Iterator[list[str]]:
         for row in rates_of(one, asked.at):
             told = show.band("rate", row["rate_mm_s"], *row["rate_mm_s_interval"])
             cells += ["", ""] if place else [told[0], " to ".join(told[1:])]
+        for row in grains_of(one, model, asked):
+            key = "next_batch_mm_s"
+            told = show.band("rate", row[key], *row[f"{key}_interval"])
+            cells += ["", ""] if place else [told[0], " to ".join(told[1:])]
         yield cells
 
 
@@ -312,29 +425,27 @@ def _scatter(told: Sequence[MixResult]) -> str:
     return f"{many}; single strands scatter by {numbers.listed(scatter)} %."
 
 
-def _annexes(results: StrandResults, asked: Asked, show: Shown) -> tuple[Annex, ...]:
+def _annexes(model: StrandModel, asked: Asked, show: Shown) -> tuple[Annex, ...]:
     """Return what the full answer adds: each table of the document that has rows."""
-    parts = burnrate_parts(results, asked)
-    ends = [p for one in results.mixes if one.law for p in one.law.tested]
+    parts, mixes = burnrate_parts(model, asked), model.results.mixes
+    ends = [p for one in mixes if one.law for p in one.law.tested]
     every = dict.fromkeys([*ends, *asked.at])
-    at = [r for one in results.mixes for r in rates_of(one, tuple(every))]
+    at = [r for one in mixes for r in rates_of(one, tuple(every))]
     laws = [row for row in parts["laws"] if row["fit"] == USED]
     beside = [row for row in parts["laws"] if row["fit"] != USED]
     a, columns = f"a: rate of the law at {_places(show, (MPA,))}.", _only(LAWS, "fit")
-    borrowed = parts["borrowed"]
-    cited = "; ".join(dict.fromkeys(row["source"] for row in borrowed))
-    sources = f"Moved to pass through your rate, not measured. Sources: {cited}."
     told: tuple[tuple[str, Sequence[Field], Sequence[Row], str, Layout], ...] = (
         ("Laws", columns, laws, a, _across),
         ("Least squares on r itself, not used", columns, beside, "", _across),
         ("Rates", RATES, at, _RATES_NOTE, _across),
+        ("Grains in a motor", GRAINS, parts["grains"], "", _across),
         ("Scatter and lack of fit", MIXES, parts["mixes"], _BENDS, described),
         ("At one pressure", ONE_PRESSURE, parts["one_pressure"], "", described),
-        ("Borrowed laws", _only(BORROWED, "source"), borrowed, sources, _across),
         ("Mixes compared", COMPARISONS, parts["comparisons"], _PAIRS, described),
         ("Strands", _only(STRANDS, *_UNTOLD), parts["strands"], "", _across),
     )
-    about = Annex("About these numbers", (Paragraph(_about(asked, show)),))
+    said = _about(model, asked, show)
+    about = Annex("About these numbers", (Paragraph(said),))
     return about, *(
         Annex(title, ((Paragraph(note),) if note else ()) + layout(some, rows, show))
         for title, some, rows, note, layout in told
@@ -361,18 +472,21 @@ _BENDS = (
     f"{numbers.typed(FALSE_ALARM / 2.0)}."
 )
 _PAIRS = (
-    "Each probability is multiplied by the number of pairs before it is called a "
-    "difference, below 0.05. Where p, scatter is small, one mix scatters more."
+    "Recipes differ where 95 % of their ratio leaves out 1: their batches may have "
+    "been fast or slow ones. Without a recipe only the batches are compared."
 )
+_GRAIN = "Grain: of the next batch, in a motor."
 
 
 def _only(every: Sequence[Field], *untold: str) -> tuple[Field, ...]:
     return tuple(one for one in every if one.key not in untold)
 
 
-def _about(asked: Asked, show: Shown) -> str:
+def _about(model: StrandModel, asked: Asked, show: Shown) -> str:
     """Say what the numbers are, and what was taken for granted."""
     text = f"{ABOUT} Ambient is taken as {_mega(show, asked.ambient, 4)} absolute."
     if len(asked.files) > 1:
         text += " Line 2:5 is line 5 of the second file."
+    if widths := assumed_widths(model.scatter):
+        text += f" {numbers.capitalized(widths)}."
     return text

@@ -16,14 +16,15 @@ from castsugar.comparison.compare import (
     Comparison,
 )
 from castsugar.comparison.drawn_batches import DECADES
-from castsugar.comparison.in_motor import Apart
 from castsugar.comparison.uncertain_inputs import Input
-from castsugar.motor.mix_difference import (
-    MOST_BATCHES,
-    Difference,
-    batches_to_tell,
-)
 from castsugar.report import numbers
+from castsugar.report.apart import (
+    decided_at,
+    is_assumed,
+    not_burned,
+    percents,
+    why_open,
+)
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
@@ -226,90 +227,28 @@ def _pressures(told: Compared, show: Shown) -> Iterator[Finding]:
     names = {i: letter(i) for i in (base, *known)}
     whose = " or ".join([names[i] for i in known])
     first = next(iter(known.values()))
-    why = _why_many(names, [*known.values()])
     if len(known) == 1:
-        why = why_open(first, (whose, names[base]))
+        why = why_open(first, (whose, names[base]), first.chance_higher)
+    elif len(known) > _BESIDE:
+        whose, why = f"any of {len(known)} mixes", _why_many(names, known)
+    else:
+        lower = [numbers.percent(1.0 - cell.chance_higher) for cell in known.values()]
+        why = f"{_why_many(names, known)}; chance that it is lower "
+        why += f"{numbers.listed(lower)} %"
     said = f"Whether {whose} changes the peak pressure, {decided_at(first, show)}"
     yield Finding(CANNOT_TELL.upper(), f"{said}: {why}.")
 
 
-def decided_at(cell: Cell, show: Shown) -> str:
-    """Name what a pressure or burning rate was told of, and at which pressure."""
-    if cell.recipes is None:
-        return ""
-    told = show.amount("pressure", 1e-6 * cell.recipes.rate.pressure)
-    return f"recipes at {told}"
-
-
-def _why_many(names: Mapping[int, str], cells: Sequence[Cell]) -> str:
+def _why_many(names: Mapping[int, str], known: Mapping[int, Cell]) -> str:
     """Say in few words why several recipes are not told from the baseline."""
-    known = [cell.recipes for cell in cells if cell.recipes]
-    away = [one.away for one in known]
-    whose = [away[0][1], *(own for own, _ in away)]
-    bare = {n: text for n, text in zip(names.values(), whose, strict=False) if text}
-    if not bare:
-        return "batches of one mix may differ as much"
-    text = f"{numbers.listed([*bare])} {'was' if len(bare) == 1 else 'were'} not burned"
-    if len(cells) > _BESIDE:
-        return text
-    chances = [numbers.percent(1.0 - cell.chance_higher) for cell in cells]
-    far = numbers.listed([*dict.fromkeys(bare.values())])
-    return f"{text}: {far}; chance that it is lower {' and '.join(chances)} %"
-
-
-def why_open(cell: Cell, names: tuple[str, str]) -> str:
-    """Say why the recipes of a cell are not told apart, with the chance of the sign.
-
-    Parameters
-    ----------
-    cell : Cell
-        Of a pressure.
-    names : tuple of str
-        Of the mix, and of the baseline.
-    """
-    found = cell.recipes
-    if found is None:
-        return ""
-    word = "lower" if cell.chance_higher < 0.5 else "higher"
-    share = numbers.percent(max(cell.chance_higher, 1.0 - cell.chance_higher))
-    chance = f"chance that it is {word} {share} %"
-    bare = [
-        f"{name} was not burned: {away}" if "%" in away else away
-        for name, away in zip(names, found.away, strict=True)
-        if away
-    ]
-    if bare:
-        text = "; ".join(dict.fromkeys(bare))
-    elif math.isnan(found.seen):
-        text = "the interval holds 0"
-    else:
-        text = _why_burned(found)
-        chance += ", one batch each" if found.batches == (1, 1) else ""
-    unlike = f"made unlike ({', '.join(found.unlike)}); " if found.unlike else ""
-    return f"{unlike}{text}; {chance}"
-
-
-def _why_burned(found: Apart) -> str:
-    """Say how far batches that were burned differ, and how many would tell."""
-    seen = abs(found.seen)
-    apart = f"{numbers.percent(math.expm1(seen))} %"
-    if found.batches != (1, 1):
-        count = batches_to_tell(seen, found.scatter, found.strand)
-        return (
-            f"{found.batches[0]} and {found.batches[1]} batches, the last ones "
-            f"{apart} apart in rate; {_batches(count)} of each would tell if yours "
-            f"scatter by {numbers.percent(found.scatter)} %"
-        )
-    few, more = (batches_to_tell(seen, s, found.strand) for s in (0.02, 0.04))
-    return (
-        f"the two batches differ by {apart} in rate, batches of one mix may differ "
-        f"as much. About {_batches(few)} of each would tell if your scatter is 2 %, "
-        f"{_batches(more).removesuffix(' batches')} at 4 %"
-    )
-
-
-def _batches(count: int) -> str:
-    return f"{count} batches" if count <= MOST_BATCHES else f"more than {MOST_BATCHES}"
+    recipes = [cell.recipes for cell in known.values() if cell.recipes]
+    each = [recipes[0].away[1], *(one.away[0] for one in recipes)]
+    away = dict(zip(names.values(), each, strict=True))
+    bare = sum(share != 0.0 for share, _ in each)
+    if len(known) > _BESIDE and bare:
+        told = "none" if bare == len(each) else f"{len(each) - bare}"
+        return f"{told} of all {len(each)} was burned"
+    return not_burned(away) or "batches of one mix may differ as much"
 
 
 def _told_apart(told: Compared, show: Shown) -> Iterator[Finding]:
@@ -543,12 +482,6 @@ def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
         yield Annex("Burning rates: recipes, and the next grains", block)
 
 
-def percents(one: Difference) -> tuple[str, str, str]:
-    """Write a difference of ln and its 95 % interval in per cent."""
-    ends = (100.0 * math.expm1(y) for y in (one.mean, one.low, one.high))
-    return numbers.signed(*ends)
-
-
 def _of_peaks(told: Compared, show: Shown) -> Iterator[Annex]:
     """Yield where the uncertainty of each peak comes from, and what is assumed."""
     draws, rows = told.comparison.draws, []
@@ -571,11 +504,6 @@ def _of_peaks(told: Compared, show: Shown) -> Iterator[Annex]:
         )
         block = (Paragraph(said), texts(("peak pressure of", "contributions"), rows))
         yield Annex("Uncertainty budgets of the peak pressures", block)
-
-
-def is_assumed(one: Input) -> bool:
-    """Return whether an allowance for burn rates is nothing but assumed."""
-    return one.key.startswith("burn law|") and one.origin.startswith("assumed")
 
 
 def texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:
@@ -641,6 +569,11 @@ _CELLS = keyed(
     ("share_failed", "number", "of the draws, without a number"),
     ("one_scale_step", "number", "largest change that one step of the scale makes"),
     ("one_scale_step_of", TEXT, "item of which a step too much makes it"),
+    ("decided_at_MPa", "number", "of a pressure: where burning rates are held apart"),
+    ("burn_rate_difference_percent", "number", "of the recipes, by formula"),
+    ("probability_burn_rate_higher", "number", "of the recipe, by formula"),
+    ("burn_rate_next_grains_difference_percent", "number", "batch and firing in it"),
+    ("probability_burn_rate_next_grains_higher", "number", "of the next grain"),
 )
 
 PARTS: dict[str, Part] = {

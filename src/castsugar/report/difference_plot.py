@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from castsugar.comparison.compare import CANNOT_TELL, MOST_FAILED, Cell, Comparison
+from castsugar.comparison.compare import CANNOT_TELL, Cell, Comparison
 from castsugar.comparison.drawn_batches import DECADES, KITCHEN, MOTOR
 from castsugar.errors import InputError
 from castsugar.report import numbers
@@ -62,9 +62,9 @@ class _Asked:
 INKS = {"better": "#00558a", "worse": "#9c3f00", "": "#1c1c1c", "open": "#565656"}
 
 _HOW = (
-    "Dot: the median of the paired draws; bar: 95 % of them. Filled: the bar leaves "
-    "out 0, higher or lower; hollow: cannot tell. Better or worse where the trade "
-    "agrees which way is good."
+    "Dot: the median of the paired draws; bar: 95 % of them; of pressures by formula. "
+    "Filled: the bar leaves out 0, higher or lower; hollow: cannot tell. Better or "
+    "worse where the trade agrees which way is good."
 )
 
 
@@ -165,7 +165,7 @@ def _span_words(column: str, span: float, show: Shown) -> tuple[str, str]:
     return f"\u2212{told}", f"+{told} {unit}".rstrip()
 
 
-def _remarks(comparison: Comparison, rows: Rows, show: Shown) -> list[str]:
+def _remarks(rows: Rows, show: Shown) -> list[str]:
     """Say why a bar that leaves out 0 has no verdict."""
     found = []
     for column, lines in rows.items():
@@ -174,13 +174,7 @@ def _remarks(comparison: Comparison, rows: Rows, show: Shown) -> list[str]:
         ):
             continue
         label = FIELDS[column].named(show)
-        failed = any(
-            own[column].difference.failed > MOST_FAILED for own in comparison.cells
-        )
-        why = "too many draws could not be computed"
-        if column in MOTOR and not failed:
-            why = "they burn by one law; how their burning rates differ is not known"
-        found.append(f"{label}: no verdict, {why}.")
+        found.append(f"{label}: no verdict, too many draws could not be computed.")
     return found
 
 
@@ -277,7 +271,7 @@ def _picture(asked: _Asked, brief: bool) -> str:
         top = _draw_group(svg, group, top)
         for column in columns:
             top = _draw_row(svg, (column, asked.show), rows[column], top)
-    notes = [*([] if brief else [_HOW]), *_remarks(found, rows, asked.show)]
+    notes = [*([] if brief else [_HOW]), *_remarks(rows, asked.show)]
     if len(asked.mixes) > len(shown):
         notes.append(f"The first {MOST} of {len(asked.mixes)} other mixes are drawn.")
     svg.height = draw_notes(svg, notes, _MARGIN, top + 4.0) + 8.0

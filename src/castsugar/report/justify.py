@@ -26,6 +26,7 @@ from castsugar.data.records import Source
 from castsugar.limits import BROKEN, KEPT
 from castsugar.mix.weighing import item_name
 from castsugar.report import compare, numbers
+from castsugar.report.apart import decided_at, percents, why_open
 from castsugar.report.compare import C_STAR, FLAME, Compared, difference, interval
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, keyed
@@ -203,13 +204,13 @@ def _moved(claim: Claim, cell: Cell, show: Shown) -> str:
     """Write the difference that a claim is about, and of what it is one."""
     recipes = cell.recipes
     if claim.column == BURN_RATE and recipes is not None:
-        middle, low, high = compare.percents(recipes.rate)
+        middle, low, high = percents(recipes.rate)
         text = f"{middle} % ({low} to {high})"
     else:
         unit = "x" if claim.row == POUR else show.unit(FIELDS[claim.row].kind)
         text = f"{difference(cell, show)[0]} {unit}".rstrip()
         text += f" ({interval(cell, show)})"
-    return ", ".join(filter(None, (text, compare.decided_at(cell, show))))
+    return ", ".join(filter(None, (text, decided_at(cell, show))))
 
 
 def _why(record: Record, one: Judged) -> str:
@@ -218,7 +219,8 @@ def _why(record: Record, one: Judged) -> str:
         return "It rests on invented numbers: nothing is supported on them."
     if one.why:
         return f"{capitalized(one.why)}."
-    if why := compare.why_open(record.change.cells[one.claim.row], _BOTH):
+    higher = one.chance if one.claim.direction == HIGHER else 1.0 - one.chance
+    if why := why_open(record.change.cells[one.claim.row], _BOTH, higher):
         return f"{capitalized(why)}."
     parts = record.change.cells[one.claim.row].parts
     if not parts:

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from castsugar.motor.pressure_doubt import (
-    BatchScatter,
-    OnePressure,
-    PressureDoubt,
-    StepToMotor,
-)
-from castsugar.motor.scatter import Scatter
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, keyed
 from castsugar.report.screen import Annex, Block, Paragraph, Table
 from castsugar.report.shown import Shown
+
+if TYPE_CHECKING:
+    from castsugar.motor.pressure_doubt import (
+        BatchScatter,
+        OnePressure,
+        PressureDoubt,
+        StepToMotor,
+    )
+    from castsugar.motor.scatter import Scatter
 
 #: Causes that the one line names; the others are its rest.
 _NAMED = 3
@@ -59,7 +61,7 @@ def assumed_widths(known: Scatter) -> str:
 
     Examples
     --------
-    >>> from castsugar.motor.scatter import WIDTHS
+    >>> from castsugar.motor.scatter import WIDTHS, Scatter
     >>> every = dict.fromkeys(WIDTHS[3:], 0.02)
     >>> assumed_widths(Scatter(stated=tuple(every), **every))
     'scatter of burn rates, assumed: batch 6 %, strands to motor 4 ± 5 %, surface 6 %'

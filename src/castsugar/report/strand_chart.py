@@ -7,9 +7,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.burn_law import burn_rate
 from castsugar.motor.strand_fit import LawFit
-from castsugar.motor.strands import MixResult, StrandResults, grain_interval
+from castsugar.motor.strands import MixResult, StrandResults
 from castsugar.report.burnrate import mix_name
 from castsugar.report.shown import Shown
 from castsugar.report.strand_rows import LEVEL, Asked
@@ -20,14 +19,9 @@ Edges = Callable[[LawFit, FloatArray, float], tuple[FloatArray, FloatArray]]
 
 _POINTS = 120
 
-#: Borrowed laws are drawn to this pressure. [Pa]
-_FAR = 1.0e7
-
 #: An axis is logarithmic if its ends differ by this factor or more; else it would
 #: have too few numbers on it.
 _SPAN = 2.0
-
-_MOST_PANELS = 3
 
 #: The two bands, and what draws them.
 _BANDS: tuple[tuple[str, Edges], ...] = (
@@ -42,22 +36,13 @@ def strand_chart(
     """Return the chart of strands and their laws, as SVG text.
 
     Two panels, so that the two bands are not taken for each other: above where the
-    laws lie, below where one more strand will lie. A law ends where the tests do. If
-    no mix has a law, one panel a mix with the borrowed laws through its rate.
+    laws lie, below where one more strand will lie. A law ends where the tests do.
     """
     mixes, last = results.mixes, ""
-    offered = [result for result in mixes if result.offers][:_MOST_PANELS]
     pressure = _grid(mixes)
     if any(result.law is not None for result in mixes):
         panels = [_panel(mixes, pressure, show, *band) for band in _BANDS]
         last = "Lines: least squares on ln r, drawn inside the tested pressures only."
-    elif offered:
-        lowest = min(float(result.pressure.min()) for result in offered)
-        pressure = np.geomspace(lowest / 1.15, max(_FAR, 2.0 * lowest), _POINTS)
-        panels = [_offer_panel(result, pressure, show) for result in offered]
-        last = "Lines: borrowed, not measured. Only strands at more pressures tell."
-        hidden = [mix_name(r) for r in mixes if r not in offered]
-        last += f" Not drawn: {', '.join(hidden)}." if hidden else ""
     else:
         panels = [_panel(mixes, pressure, show)]
     name = f": {mixes[0].mix}" if len(mixes) == 1 and mixes[0].mix else ""
@@ -131,31 +116,6 @@ def _series(
         lines = [fit.rate_at(pressure), *edges(fit, pressure, LEVEL)]
     shown = [_rates(np.where(inside, line, np.nan), show) for line in lines]
     return Series(mix_name(result), *shown)
-
-
-def _offer_panel(result: MixResult, pressure: FloatArray, show: Shown) -> Panel:
-    """Return the borrowed laws through the rate of one mix."""
-    series = [
-        Series(law.name, _rates(burn_rate(law, pressure), show))
-        for law in result.offers
-    ]
-    ends = np.array(
-        [
-            [grain_interval(law, float(p), LEVEL) for p in pressure]
-            for law in result.offers
-        ]
-    )
-    edges = ends[..., 0].min(axis=0), ends[..., 1].max(axis=0)
-    around, nothing = "95 % around them", np.full(pressure.shape, np.nan)
-    series.append(Series(around, nothing, *(_rates(edge, show) for edge in edges)))
-    return Panel(
-        f"{mix_name(result)}: burning rate",
-        show.unit("rate"),
-        tuple(series),
-        band=f"Lines: BORROWED laws, moved through the measured rate. Band: {around}",
-        logarithmic=True,
-        points=(_points(result, show, len(result.offers)),),
-    )
 
 
 def _pressures(values: FloatArray, show: Shown) -> FloatArray:

@@ -8,22 +8,21 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 
-from castsugar.constants import DEFAULT_PRESSURE
-from castsugar.data.records import Source
-from castsugar.motor.burn_differences import Comparison
-from castsugar.motor.burn_law import BurnLaw, burn_rate, outside
+from castsugar.motor.burn_law import BurnLaw, outside
+from castsugar.motor.burn_model import NEXT
+from castsugar.motor.pressure_doubt import batch_scatter
+from castsugar.motor.scatter import CENTRE
 from castsugar.motor.strand_fit import student
+from castsugar.motor.strand_model import Comparison, StrandModel
 from castsugar.motor.strands import (
     MixResult,
     Strand,
     StrandResults,
     band_laws,
-    grain_interval,
     new_strand_interval,
 )
-from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, fields, row_in_order
+from castsugar.report.field import CHANCE, TEXT, fields, row_in_order
 from castsugar.units import to_celsius
 
 MPA = 1e6
@@ -37,12 +36,21 @@ USED = "on ln r"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed: pressures for rates and that of the air [Pa]; sources by key."""
+    """What was typed: pressures for rates and that of the air [Pa].
+
+    `recipes`: mixes of the file whose recipe is known, as it was typed.
+    """
 
     files: tuple[str, ...]
     at: tuple[float, ...] = ()
     ambient: float = 101325.0
-    sources: Mapping[str, Source] = field(default_factory=dict)
+    recipes: Mapping[str, str] = field(default_factory=dict)
+    bench_said: str = ""
+
+    @property
+    def grains_at(self) -> tuple[float, ...]:
+        """Where rates of grains are told: as asked, else in the middle of a motor."""
+        return self.at or (CENTRE,)
 
     @property
     def file(self) -> str:
@@ -82,7 +90,11 @@ STRANDS = fields(
 )
 MIXES = fields(
     _MIX,
+    ("recipe", "recipe", TEXT, "as typed in bench or name; empty if not known"),
     ("strands", "strands", "number", "how many"),
+    ("batches", "batches", "number", "of how many pots"),
+    ("exponent_taken", "n taken", "number", "by the model, at 2.5 MPa"),
+    ("exponent_taken_u", "u(n)", "number", "its standard uncertainty"),
     ("law_origin", "law", TEXT, "measured, or empty without a law"),
     ("reason_for_no_law", "no law", TEXT, "empty if there is one"),
     ("scatter_percent", "scatter", "fraction", "standard deviation of ln r, x 100"),
@@ -106,6 +118,11 @@ RATES = fields(
     _MIX, _AT, ("rate_mm_s", "r of the law", "rate", "more strands narrow it"), _NEW,
     _TESTED,
 )  # fmt: skip
+GRAINS = fields(
+    _MIX, _AT,
+    ("next_batch_mm_s", "grain, next batch", "rate", "in a motor; 95 % band"),
+    ("this_batch_mm_s", "grain, this batch", "rate", "of the batch that burned last"),
+)  # fmt: skip
 ONE_PRESSURE = fields(
     _MIX, _AT,
     ("strands", "strands", "number", "how many"),
@@ -118,26 +135,18 @@ ONE_PRESSURE = fields(
     ("next_more_here", "more here", "number", "how many at the same pressure"),
     ("next_exponent_u", "u(n) then", "number", "standard error of n after that test"),
 )  # fmt: skip
-BORROWED = fields(
-    _MIX,
-    ("law", "borrowed law", TEXT, "moved to pass through your rate"),
-    ("status", "status", TEXT, "of the publication"),
-    ("source", "source", TEXT, "citation"),
-    ("exponent", "n", TEXT, "of each band"),
-    _AT,
-    ("rate_mm_s", "r", "rate", "not measured"),
-    _TESTED,
-)
 COMPARISONS = fields(
     ("first", "first", TEXT, "mix"),
     ("second", "second", TEXT, "mix"),
-    ("verdict", "verdict", TEXT, "differ or cannot tell"),
-    ("reason", "why not", TEXT, "why nothing could be told"),
+    ("of", "compared", TEXT, "recipes, or only batches where recipes cannot be"),
+    ("verdict", "recipes", TEXT, "differ or cannot tell"),
+    ("reason", "why not", TEXT, "why recipes cannot be compared"),
     _AT,
-    ("rate_ratio", "first / second", "number", "ratio of the rates"),
-    ("probability_if_alike", "p, alike", "number", "of data as far apart, one line"),
-    ("probability_if_one_exponent", "p, one n", "number", "the same, one exponent"),
-    ("probability_if_scatter_alike", "p, scatter", "number", "the same, one scatter"),
+    ("rate_ratio", "first / second", "number", "ratio of the rates of the recipes"),
+    ("chance_faster", "first burns faster", CHANCE, "of the recipe"),
+    ("batch_ratio", "their batches", "number", "ratio of strands of the last batches"),
+    ("first_batches", "batches of it", "number", "of the first mix"),
+    ("second_batches", "of the other", "number", "of the second mix"),
 )
 
 PARTS: dict[str, Part] = {
@@ -148,27 +157,48 @@ PARTS: dict[str, Part] = {
     "one_pressure": Part(
         meaning="of mixes burned at one pressure", fields=ONE_PRESSURE, many=True
     ),
-    "borrowed": Part(meaning="laws offered to those", fields=BORROWED, many=True),
+    "grains": Part(meaning="in a motor, by the model", fields=GRAINS, many=True),
+    "batch_scatter": Part(
+        meaning="scatter between batches in percent, and how many batches taught it"
+    ),
     "comparisons": Part(meaning="every pair", fields=COMPARISONS, many=True),
     "strands": Part(meaning="one a strand", fields=STRANDS, many=True),
     "remarks_on_data": Part(meaning="what to look at again"),
 }
 
 
-def burnrate_parts(results: StrandResults, asked: Asked) -> dict[str, Any]:
+def burnrate_parts(model: StrandModel, asked: Asked) -> dict[str, Any]:
     """Return what the JSON holds beside what every document does."""
-    mixes = results.mixes
+    mixes = model.results.mixes
+    scatter = batch_scatter(model.model(mixes[0].mix))
     return {
         "file": asked.file,
-        "mixes": [_mix(one) for one in mixes],
+        "mixes": [_mix(one, model, asked) for one in mixes],
         "laws": [row for one in mixes for row in _laws(one)],
         "rates": [row for one in mixes for row in rates_of(one, asked.at)],
         "one_pressure": [single_of(one) for one in mixes if one.single is not None],
-        "borrowed": [row for one in mixes for row in borrowed_of(one, asked)],
-        "comparisons": [_comparison(pair) for pair in results.comparisons],
-        "strands": strand_rows(results, asked),
+        "grains": [row for one in mixes for row in grains_of(one, model, asked)],
+        "batch_scatter": {
+            "percent": 100.0 * scatter.middle,
+            "batches": scatter.batches,
+        },
+        "comparisons": comparison_rows(model, asked),
+        "strands": strand_rows(model.results, asked),
         "remarks_on_data": [text for one in mixes for text in one.cautions],
     }
+
+
+def grains_of(one: MixResult, model: StrandModel, asked: Asked) -> list[dict[str, Any]]:
+    """Return the rates of grains of a mix: of the next batch, and of the last one."""
+    rows = []
+    last = model.batches(one.mix)[-1]
+    for pressure in asked.grains_at:
+        told = []
+        for of in (NEXT, last):
+            rate, low, high = (1e3 * r for r in model.grain(one.mix, pressure, of))
+            told.append((rate, (low, high)))
+        rows.append(row_in_order(GRAINS, one.mix, pressure / MPA, *told))
+    return rows
 
 
 def strand_rows(results: StrandResults, asked: Asked) -> list[dict[str, Any]]:
@@ -218,12 +248,17 @@ def milli(low: Any, high: Any) -> tuple[float, float]:
     return 1e3 * float(low), 1e3 * float(high)
 
 
-def _mix(one: MixResult) -> dict[str, Any]:
+def _mix(one: MixResult, model: StrandModel, asked: Asked) -> dict[str, Any]:
     """Return what is known of the law of a mix."""
     law, fit, test = one.law, one.fit, one.lack_of_fit
+    n, u = model.exponent(one.mix)
     row: dict[str, Any] = {
         "mix": one.mix,
+        "recipe": asked.recipes.get(one.mix, ""),
         "strands": len(one.strands),
+        "batches": len(model.batches(one.mix)),
+        "exponent_taken": n,
+        "exponent_taken_u": u,
         "law_origin": "" if law is None else law.origin,
         "reason_for_no_law": one.reason,
     }
@@ -298,27 +333,15 @@ def single_of(one: MixResult) -> dict[str, Any]:
     )  # fmt: skip
 
 
-def borrowed_of(one: MixResult, asked: Asked) -> list[dict[str, Any]]:
-    """Return the borrowed laws through the rate of a mix."""
-    return [
-        row_in_order(
-            BORROWED, one.mix, law.name, law.status, asked.sources[law.source].citation,
-            numbers.listed([numbers.typed(b.exponent) for b in law.bands]),
-            pressure / MPA,
-            (1e3 * float(burn_rate(law, pressure)),
-             milli(*grain_interval(law, pressure, LEVEL))),
-            _tested(law, pressure),
-        )
-        for law in one.offers
-        for pressure in asked.at or (DEFAULT_PRESSURE,)
-    ]  # fmt: skip
+def comparison_rows(model: StrandModel, asked: Asked) -> list[dict[str, Any]]:
+    """Return every pair of mixes side by side, where grains are asked for first."""
+    return [_comparison(pair) for pair in model.comparisons(asked.grains_at[0])]
 
 
 def _comparison(pair: Comparison) -> dict[str, Any]:
-    """Return two mixes side by side."""
-    ratio = (pair.ratio, None if pair.reason else (pair.low, pair.high))
     return row_in_order(
-        COMPARISONS, pair.first, pair.second, pair.verdict, pair.reason,
-        pair.pressure / MPA, ratio, pair.coincidence, pair.parallel,
-        pair.unequal_scatter,
+        COMPARISONS, pair.first, pair.second, pair.of, pair.verdict, pair.reason,
+        pair.pressure / MPA,
+        (pair.ratio, None if pair.reason else (pair.low, pair.high)), pair.chance,
+        (pair.batch_ratio, (pair.batch_low, pair.batch_high)), *pair.batches,
     )  # fmt: skip
