@@ -271,6 +271,19 @@ def test_nothing_is_fired_that_may_break_the_limit() -> None:
     assert tight.after.p95 < tight.before.p95
 
 
+def test_what_keeps_the_limit_is_what_the_table_says() -> None:
+    """A rating just above and just below the 95 % pressure of the only mix."""
+    space = Space(bounds={n: (x, x) for n, x in zip(NAMES, BURNED[0][0], strict=True)})
+    burned = [strands(number) for number in range(3)]
+    for rating in (7e6, 3e6):
+        found = propose(task_of(motor(*burned, rating=rating), space), None, 1)
+        for factor in (0.9999, 1.0001):
+            near = motor(*burned, rating=factor * found.before.p95)
+            again = propose(task_of(near, space), None, 1)
+            assert again.best_keeps == (factor > 1.0)
+            assert again.before.p95 == pytest.approx(found.before.p95, rel=1e-9)
+
+
 def test_further_strands_only_of_batches_that_have_a_name() -> None:
     """One is kept by name; it is cheap, and the name is told."""
     named = strands(0, "pot 7")

@@ -278,7 +278,7 @@ def _stakes(
         supply = motor.supply(*(found.values[name] for name in _SUPPLY))
         room = math.log(plan.limit) - np.log(np.where(supply > 0.0, supply, np.inf))
         room_u, objective = motor.supply_u, _in_points(task, found)
-    return Stakes(
+    known = Stakes(
         mean=mean[:n],
         covariance=covariance,
         own=alone[:n],
@@ -289,6 +289,12 @@ def _stakes(
         room_u=room_u,
         score=float(ndtri(plan.chance)),
     )
+    if plan.chance != _CHANCE or math.isinf(plan.limit):
+        return known
+    # Which mixes keep the limit now, the table says, with all points of the widths.
+    slack, high = known.slack(known.mean, known.variance), found.pressures(_P95)
+    told = np.where(high <= plan.limit, np.fmax(slack, 1e-12), np.fmin(slack, -1e-12))
+    return replace(known, room=np.where(np.isfinite(room), room + told - slack, room))
 
 
 def _in_points(task: Task, found: Candidates) -> FloatArray:
