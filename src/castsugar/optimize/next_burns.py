@@ -170,6 +170,11 @@ class StrandPlan:
         """Return the pressure in the middle. [Pa]"""
         return math.sqrt(self.low * self.high)
 
+    @property
+    def aimed(self) -> float:
+        """Return the pressure at which rates are to be known: of the limit. [Pa]"""
+        return self.limit if math.isfinite(self.limit) else self.expected
+
 
 def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
     """Return two pressures around those to expect in the motor, (n,), NaN for none.
@@ -266,8 +271,7 @@ def _stakes(
 
     motor, n = task.settings.motor, len(found.recipes)
     model = BurnModel() if motor is None else motor.burning
-    aimed = plan.limit if math.isfinite(plan.limit) else plan.expected
-    targets = [Option(FIRED, mix, aimed) for mix in found.recipes]
+    targets = [Option(FIRED, mix, plan.aimed) for mix in found.recipes]
     names, places = _places(model, [*targets, *options])
     widths = model.even_widths(_POINTS)
     mean, covariance = model.as_one_normal(places, names, widths)
@@ -479,17 +483,17 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
     stakes = _stakes(task, found, plan, options)
     at, slack = stakes.best, stakes.slack(stakes.mean, stakes.variance)
     best = {} if at is None else found.recipes[at]
-    before, burns = _known(task, found, stakes, at, model), list[NextBurn]()
+    before, burns = _known(task, found, plan, at, model), list[NextBurn]()
     for choice in most_telling(stakes, k):
         option, old = options[choice], own_of(first, options[choice].recipe)
-        model, stakes = _burned(model, option, plan), stakes.after(choice)
+        model = _burned(model, option, plan)
         listed = [n for n, b in enumerate(burns, 1) if b.option.recipe == option.recipe]
         name = old[0].name if old else ""
         burns.append(
             NextBurn(
                 option=option,
                 again=f"burn {listed[0]}" if listed else name,
-                after=_known(task, found, stakes, at, model),
+                after=_known(task, found, plan, at, model),
             )
         )
     return Proposal(
@@ -505,10 +509,11 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
 
 
 def _known(
-    task: Task, found: Candidates, stakes: Stakes, at: int | None, model: BurnModel
+    task: Task, found: Candidates, plan: StrandPlan, at: int | None, model: BurnModel
 ) -> Known:
     """Return how well rates are known by a model, at the best mix or over all."""
-    u, motor = np.sqrt(stakes.variance), task.settings.motor
+    motor = task.settings.motor
+    u = model.rates(found.fractions, task.space.columns, plan.aimed).u
     if at is None or motor is None:
         return Known(rate_u=float(u.mean()), p95=math.nan)
     settings = replace(task.settings, motor=replace(motor, burning=model))
