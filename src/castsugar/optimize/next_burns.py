@@ -136,9 +136,8 @@ def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatA
 #: more than strands do.
 STRANDS_EACH = 2
 
-#: One pressure is so many times the other, at least and at most. Ours: a factor of 2
-#: shows an exponent, one of 10 leaves the motor.
-_LEAST_RATIO, _MOST_RATIO = 2.0, 10.0
+#: One pressure is so many times the other. Ours: it shows an exponent, near the motor.
+_RATIO = 2.0
 
 #: The chance to stay below a limit where none is stated.
 _CHANCE = 0.95
@@ -179,8 +178,7 @@ class StrandPlan:
 def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
     """Return two pressures around those to expect in the motor, (n,), NaN for none.
 
-    As far apart as the pressures that most mixes reach, at least a factor of 2, at most
-    10; none above what the case may hold or the limits allow.
+    The middle is that of half the mixes; none is above what the limits allow.
     """
     motor, least = task.settings.motor, 0.0
     limits = [
@@ -196,12 +194,10 @@ def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
             limits.append((motor.allowable * left / 100.0, _CHANCE))
     top, chance = min(limits, default=(math.inf, _CHANCE))
     known = pressures[np.isfinite(pressures)]
-    used = known if len(known) else np.array([task.settings.pressure])
-    below, above = np.quantile(np.log(np.clip(used, least, top)), [0.1, 0.9]).tolist()
-    ratio = min(max(_LEAST_RATIO, math.exp(above - below)), _MOST_RATIO)
-    high = min(math.exp(0.5 * (below + above)) * math.sqrt(ratio), top)
+    middle = float(np.median(known)) if len(known) else task.settings.pressure
+    high = min(max(middle, least) * math.sqrt(_RATIO), top)
     return StrandPlan(
-        low=max(high / ratio, least),
+        low=max(high / _RATIO, least),
         high=high,
         limit=top,
         chance=chance,
@@ -304,16 +300,17 @@ def _stakes(
 def _in_points(task: Task, found: Candidates) -> FloatArray:
     """Return the objective of mixes, more is better, in points of mass.
 
-    What a point buys on the way from the worst of them to the best.
+    What a point buys on the way from the worst of them to the best; what is not known
+    counts as the worst.
     """
     values = found.values[task.objective] * (1.0 if task.maximise else -1.0)
-    if not np.isfinite(values).any():
+    known = np.flatnonzero(np.isfinite(values))
+    if not known.size:
         return np.zeros(len(values))
-    low, high = int(np.nanargmin(values)), int(np.nanargmax(values))
+    low, high = known[values[known].argmin()], known[values[known].argmax()]
     points = 100.0 * float(apart(found.fractions[low], found.fractions[high]))
-    return np.asarray(
-        (values - values[low]) * points / max(np.ptp(values[[low, high]]), 1e-300)
-    )
+    spread = max(float(values[high] - values[low]), 1e-300)
+    return np.nan_to_num(points * (values - values[low]) / spread)
 
 
 def _places(
@@ -396,12 +393,16 @@ class Known:
 class NextBurn:
     """Something to burn, the name of its mix if that was burned before, what is known.
 
-    `again` is "burn 2" if it is the mix of another of the list; `after` holds after it
-    and those before it, if they come out as expected.
+    `again` is "burn 2" if it is the mix of another of the list. `gain` is what it is
+    expected to add to the best objective within the limit, in points of mass, `share`
+    that of the doubt that it removes; `after` holds after it and those before it, if
+    they come out as expected.
     """
 
     option: Option
     again: str
+    gain: float
+    share: float
     after: Known
 
 
@@ -493,9 +494,12 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
             NextBurn(
                 option=option,
                 again=f"burn {listed[0]}" if listed else name,
+                gain=float(stakes.gains()[choice]),
+                share=float(stakes.shares()[choice]),
                 after=_known(task, found, plan, at, model),
             )
         )
+        stakes = stakes.after(choice)
     return Proposal(
         burns=tuple(burns),
         best=best,

@@ -167,6 +167,8 @@ def _findings(found: Proposed, show: Shown) -> Iterator[Finding]:
             f"{best}: {found.mix(proposal.best)}. These burns take its 95 % pressure "
             f"from {before} to about {after}, {end}"
         )
+        if proposal.best_keeps and any(burn.gain > 0.0 for burn in proposal.burns):
+            text += " They may also bring a better mix within the limit."
     yield Finding(status, text, values)
 
 
@@ -312,6 +314,8 @@ def _burn_rows(found: Proposed) -> list[dict[str, Any]]:
             "batch": burn.option.batch,
             "again": burn.again,
             "cost": COSTS[burn.option.kind],
+            "expected_gain_points": burn.gain,
+            "doubt_removed_percent": 100.0 * burn.share,
             "recipe": _percents(burn.option.recipe),
             "masses": grams_row(_masses(found, burn)),
             "known_after": _known_row(burn.after),
