@@ -409,6 +409,14 @@ def test_mixes_made_unlike_say_so() -> None:
     )
     # 12 % of scatter: u of ln r between the two.
     assert cell.recipes.rate.u == pytest.approx(0.12, rel=1e-6)
+    off = draw(
+        [pressed],
+        conditions=Conditions(motor=hardware(model)),
+        doubts=Doubts(process_scatter=False),
+        draws=100,
+    )
+    assert "process" not in {i.kind for i in off.inputs}
+    assert off.values[PEAK].std() < found.draws.values[PEAK][:, 1].std()
     same = compare(
         [recipe(BASE), recipe(BASE, process="cooked syrup", name="again")],
         conditions=Conditions(motor=hardware(model)),

@@ -60,6 +60,7 @@ class Known:
     batch: float | None = None
     surface: float | None = None
     length: float | None = None
+    slope: float | None = None
     slopes: tuple[float, ...] | None = None
     curve: float = 0.0
     strands_to_motor: float | None = None
@@ -188,7 +189,7 @@ def _widths(rng: np.random.Generator, known: Known) -> dict[str, float]:
     nu = scatter.STRAND_FREEDOM
     found["strand"] = held.strand * math.sqrt(chi2.median(nu) / rng.chisquare(nu))
     found["batch"] = min(found["batch"], scatter.MOST_BATCH)
-    for name in ("batch", "surface", "length"):
+    for name in ("batch", "surface", "length", "slope"):
         value = getattr(known, name)
         found[name] = found[name] if value is None else value
     return found

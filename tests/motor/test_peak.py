@@ -181,6 +181,13 @@ def test_where_no_upper_limit_can_be_given() -> None:
         assert math.isinf(found.quantiles[1, 0]) == (chance < level), (of, chance)
         assert found.quantiles[0, 0] < NO_LIMIT
         assert np.isfinite(found.exponent).all()
+    dry = np.array([[0.65, 0.35]])
+    for model in (one, BurnModel()):
+        names = ("potassium nitrate", "sorbitol")
+        found = peaks(
+            model, dry, names, log_supply=supply, supply_u=0.03, levels=(0.95,)
+        )
+        assert np.isinf(found.quantiles).all()
 
 
 def _first_strand(one):

@@ -360,8 +360,8 @@ class Draws:
     scores : dict of str to ndarray, shape (count,)
         Standard normal scores of the inputs that were drawn, by key.
     best : dict of str to ndarray, shape (mixes,)
-        Every input in the middle, powders as dry as the recipe says; of the pour
-        viscosity the median of the kitchen's draws, as in the table.
+        Every input in the middle, powders as dry as the recipe says; of pour viscosity
+        and pressure the medians of the table.
     values : dict of str to ndarray, shape (count, mixes)
         Row i is the same world for all mixes.
     effects : dict of str to ndarray, shape (mixes, inputs)

@@ -31,8 +31,9 @@ from castsugar.motor.pressure_table import (
 )
 from castsugar.motor.scatter import CENTRE, EXPONENT_BATCH, PROCESSES
 
-#: Least distance, in ln p, of the two pressures that give the exponent of a recipe.
-_ASIDE: Final = 0.5
+#: Least and largest distance, in ln p, of the two pressures that give the exponent of a
+#: recipe.
+_ASIDE, _FAR = 0.5, 3.0
 
 #: Of a variance, so that a root of the covariance of mixes that are alike exists.
 _LEAST: Final = 1e-9
@@ -253,7 +254,7 @@ def _together(
     count = len(names)
     numbers = [model.process_number(one.process) for one in each]
     unlike = [i for i, number in enumerate(numbers) if number >= 0]
-    step = np.nan_to_num(at - middle)
+    step = np.clip(np.nan_to_num(at - middle), -_FAR, _FAR)
     step = np.where(np.abs(step) < _ASIDE, np.copysign(_ASIDE, step), step)
     who = np.array([*range(count), *range(count), 0, *unlike])
     components, fractions = _fractions(model, each)

@@ -125,7 +125,8 @@ class Burned:
                 "more, finite and above 0"
             )
         total = math.fsum(self.shares.values())
-        if min(self.shares.values(), default=-1.0) < 0.0 or abs(total - 1.0) > _SUM:
+        least = min(self.shares.values(), default=-1.0)
+        if not (least >= 0.0 and abs(total - 1.0) <= _SUM):
             raise InputError(
                 f"{self.name!r}: mass fractions must be 0 or more and sum to 1; they "
                 f"sum to {total:g}"
