@@ -55,7 +55,9 @@ def test_every_entry_and_file_of_the_example_is_invented(world: World) -> None:
 
 
 def test_an_answer_names_what_it_rests_on(world: World) -> None:
-    """Lots of what is in the mix, the law that it burns by, the ball fall for syrup."""
+    """Lots of what is in the mix, all strands, for one model takes them, the ball fall
+    for syrup.
+    """
     assert world.invented_for(["base"], uses=()) == ()
     assert world.invented_for(["base"], uses={"scale"}) == ("scale",)
     assert world.invented_for(["base"], uses={"lots"}) == (
@@ -72,10 +74,10 @@ def test_an_answer_names_what_it_rests_on(world: World) -> None:
     assert set(KITCHEN) - set(dry) == {"kitchen.measured[1]"}  # the ball fall
 
 
-def test_one_invented_file_shows_where_its_law_is_used(
+def test_one_invented_file_shows_wherever_a_motor_is_used(
     world: World, tmp_path: Path
 ) -> None:
-    """Own entries and an own file beside it: nothing elsewhere."""
+    """Own entries and an own file beside it: one model burns all, nothing elsewhere."""
     own = edited(world, tmp_path, "invented = true\n", "")
     text = own.bench.path.read_text("utf-8")
     text = text.replace('strands = "strands.csv"', 'strands = "own.csv"', 2)
