@@ -8,13 +8,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from burning import sure
+from burning import strands, sure
 
 import castsugar as cs
 from castsugar import Hardware, load_database
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.cli.main import main
+from castsugar.motor.burn_evidence import FIRING, Burned
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.peak_pressure import Spread
@@ -75,6 +77,42 @@ def test_the_scatter_between_batches_widens_the_pressure_of_the_next_one() -> No
         known * math.hypot(0.005, 0.005, 0.06, 0.06), rel=0.03
     )
     assert here == pytest.approx(known * math.hypot(0.005, 0.005), abs=0.01)
+
+
+@pytest.mark.exact
+def test_one_firing_lowers_the_limit_no_further_than_it_knows() -> None:
+    """Before the third the p95 is at least that without any, times exp(-1.96 u).
+
+    u of ln(efficiency x rate): 2 % of the one, 5 % of strands against motors and 2.5 %
+    from firing to firing of the other.
+    """
+    parts = dict(MIX.recipe)
+    slow = Burned(
+        name="fired",
+        fractions=parts,
+        kind=FIRING,
+        batch="pot",
+        pressure=np.array([2e6]),
+        rate=np.array([0.5 * RATE * 2.0**EXPONENT]),
+        log_rate_u=0.015,
+    )
+    own = strands(RATE, EXPONENT)
+    case = Case(rated_pressure=5e6)
+    before = cs.evaluate(MIX, motor=hardware(burning=BurnModel([own]), case=case))
+    high = before.peak_pressure_p95_MPa[0]
+    least = high * math.exp(-1.96 * math.hypot(0.02, 0.05, 0.025))
+    told = {
+        "burning": BurnModel([own, slow]),
+        "efficiency": 0.8,
+        "efficiency_measured": True,
+        "efficiency_u": 0.02,
+        "case": case,
+    }
+    one = cs.evaluate(MIX, motor=hardware(**told, firings=1)).iloc[0]
+    assert one.peak_pressure_p95_MPa == pytest.approx(least, rel=1e-9)
+    three = cs.evaluate(MIX, motor=hardware(**told, firings=3)).iloc[0]
+    assert three.peak_pressure_p95_MPa < 0.9 * least
+    assert one.peak_pressure_MPa == pytest.approx(three.peak_pressure_MPa, rel=1e-9)
 
 
 @pytest.mark.exact
@@ -267,7 +305,7 @@ def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     flat = " ".join(text.split())
     for said in (
         "In your motor, an estimate about an unproved case",
-        "peak pressure, 95 of 100 below, MPa",
+        "peak pressure, 95 of 100 next batches below",
         "measured: a",
         "Not modelled in the motor",
         "Erosive burning is not modelled",

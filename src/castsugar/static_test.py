@@ -288,7 +288,7 @@ def _nozzle(
     delivered = reduction.results.get("thrust_coefficient")
     mean = reduction.results.get("mean_pressure")
     exit_ = None if hardware is None else hardware.exit_diameter
-    if delivered is None or mean is None or exit_ is None or row["status"] != "ok":
+    if delivered is None or mean is None or exit_ is None or row.get("status") != "ok":
         return None
     ambient, k = reduction.stand.ambient_pressure, row["isentropic_exponent"]
     throat = sum(reduction.stand.throat_areas()) / 2.0

@@ -552,7 +552,7 @@ def test_names_and_premixes_serve_wherever_a_recipe_does() -> None:
     assert dict(typed.recipe) == pytest.approx(
         {"KNO3": 50 / 60, "powdered sugar": 10 / 60}
     )
-    assert world.stated_motor.burning.law.mixes[0].law.name == base
+    assert world.stated_motor.burning.evidence[0].name == base
     kept = thaw(freeze(world.bench, Path()), Path())  # a record has no [recipes]
     assert kept is not None
     assert kept.motor == world.bench.motor | {"burn_law": [ANY]}

@@ -22,7 +22,6 @@ from castsugar.motor.burn_law import (
     log_rate_uncertainty,
     outside,
     published_law,
-    scaled,
 )
 
 PSI, INCH = 6894.757293168361, 0.0254
@@ -191,15 +190,6 @@ def test_draws_have_the_stated_covariance() -> None:
         x = math.log(5.0)
         spread = float((drawn[0] + x * drawn[1]).std()) / math.sqrt(factor)
         assert spread == pytest.approx(float(log_rate_uncertainty(law, 5e6)), rel=0.02)
-
-
-@pytest.mark.exact
-def test_scaled_law_passes_through_the_point() -> None:
-    law = law_of((1e5, 4e6, 8e-3, 0.5), (4e6, 9e6, 16e-3, 0.0))
-    moved = scaled(law, 101325.0, 3e-3)
-    assert burn_rate(moved, 101325.0) == pytest.approx(3e-3, rel=1e-14)
-    ratio = burn_rate(moved, [1e6, 8e6]) / burn_rate(law, [1e6, 8e6])
-    assert ratio[0] == pytest.approx(ratio[1], rel=1e-14)
 
 
 @pytest.mark.exact

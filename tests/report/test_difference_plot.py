@@ -147,7 +147,7 @@ def test_ratio_is_a_factor(comparison: Comparison) -> None:
         (VISCOSITY, -math.inf, math.inf, "not computed"),  # its median is none
         (VISCOSITY, -math.inf, -math.inf, "the baseline: jams"),
         (VISCOSITY, math.inf, math.inf, "jams"),
-        (PRESSURE, math.inf, math.inf, "no stable pressure"),
+        (PRESSURE, math.inf, math.inf, "no limit"),
     ],
 )
 def test_intervals_without_numbers(

@@ -123,3 +123,6 @@ def test_evaluate_says_it_in_every_form(
     assert "Where the doubt of the peak pressure comes from" in full
     assert "you cooked no mix\ntwice" in full
     assert all(row["cause"] in full for row in rows)
+    assert "\nmix, by what was burned of it " in full
+    main(["evaluate", "KNO3:61 powdered sugar:19 corn syrup:20", "--full"])
+    assert "\nmix, not measured " in capsys.readouterr().out

@@ -192,7 +192,8 @@ def _firing(change: Change) -> str:
     motor = change.conditions.motor
     if motor is None:
         raise InputError("--picture firing: add [motor] to the bench file (--bench)")
-    bands = pressure_bands(change.mixes, change.rows, motor)
+    seed = change.comparison.draws.seed
+    bands = pressure_bands(change.mixes, change.rows, motor, seed=seed)
     limit, name = math.nan, BY_NUMBERS
     if motor.case is not None:
         found = allowable_pressure(motor.case)

@@ -67,7 +67,7 @@ def add_parser(commands: Any) -> None:
         metavar="'BATCH: REASON'",
         action="append",
         default=[],
-        help="learn from doubted firings of this batch all the same; repeatable",
+        help="learn from doubted firings of a batch all the same; may be repeated",
     )
     parser.add_argument(
         "--save", action="store_true", help="write what was learnt into the bench file"

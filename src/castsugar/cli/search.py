@@ -284,7 +284,7 @@ def _conditions(outcome: Outcome, stated: Conditions, show: Shown) -> str:
     elif settings.water_lost:
         said.append(f"{show.share(settings.water_lost)} of the water lost")
     if settings.motor is not None:
-        said.append("p95: 95 of 100 next batches below")
+        said.append("p95 of the next batch")
     return "; ".join(said)
 
 

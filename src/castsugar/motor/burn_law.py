@@ -99,8 +99,7 @@ class BurnLaw:
         Standard deviation of ln r of single strands about the law; part of
         `log_rate_u`.
     origin : str
-        "measured", "measured: one pressure, exponent borrowed from ...",
-        "borrowed: ...", "mixture model ...".
+        "measured: ...", "stated: ...", "borrowed: ...", "model of ...", "assumed: ...".
     status, source : str
         As in the species data.
     kind : str
@@ -270,13 +269,6 @@ def draw_laws(
     rate = widening * normals("burn law|rate", draws, seed)
     other = widening * normals("burn law|exponent", draws, seed)
     return law.log_rate_u * rate, along * rate + across * other
-
-
-def scaled(law: BurnLaw, pressure: float, rate: float) -> BurnLaw:
-    """Return `law` times the factor that gives it `rate` [m/s] at `pressure` [Pa]."""
-    factor = rate / float(burn_rate(law, pressure))
-    bands = tuple(replace(b, rate=factor * b.rate) for b in law.bands)
-    return replace(law, bands=bands)
 
 
 def published_law(

@@ -133,6 +133,8 @@ class PressureDoubt:
         The largest first; their variances add up to the whole.
     batch : BatchScatter
     to_motor : StepToMotor
+    measured : bool
+        Whether the mix itself was burned.
     single : OnePressure or None
         If all strands of the mix burned at one pressure.
     """
@@ -141,6 +143,7 @@ class PressureDoubt:
     causes: tuple[Cause, ...]
     batch: BatchScatter
     to_motor: StepToMotor
+    measured: bool = True
     single: OnePressure | None = None
 
     @property
@@ -195,6 +198,7 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
         causes=tuple(sorted(causes, key=lambda one: -one.share)),
         batch=batch_scatter(model),
         to_motor=step_to_motor(model),
+        measured=any(one.measured for one in own),
         single=one_pressure(model, own, Asked(process=process)),
     )
 

@@ -498,7 +498,7 @@ class Firing:
     propellant_mass : float
         [kg]
     pressure_band : tuple of float
-        Peak pressure that 5 and 95 of 100 draws stay below. [Pa]
+        Peak pressure that 5 and 95 of 100 next batches stay below. [Pa]
     margin_band : tuple of float
         Margin of the case at those, lowest first; NaN without a case.
     cautions : tuple of str

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError, InputError
-from castsugar.optimize.pattern_search import cloud, poll
+from castsugar.optimize.pattern_search import poll
 from castsugar.optimize.problem import (
     Answer,
     Ask,
@@ -454,8 +454,8 @@ _BATCH = 1024
 #: Gain of the last look, of the objective's size, for which it is searched on.
 _WORTH = 1e-9
 
-#: Most last looks, and gain of a cloud of mixes for which it is searched on.
-_LOOKS, _GAIN = 3, 1e-5
+#: Most last looks.
+_LOOKS = 3
 
 #: First reach of a search that goes on from a last look.
 _NEAR = 0.01
@@ -563,7 +563,7 @@ def _from(
 def confirm_optimum(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOptimum]:
     """Look around the best mix once more, and search on if that helps."""
     ends: list[LocalOptimum] = []
-    for turn in range(_LOOKS):
+    for _ in range(_LOOKS):
         before = best_start(ledger, judge)
         standing = best_merit(ledger, judge)
         ledger.stage = "poll"
@@ -573,22 +573,13 @@ def confirm_optimum(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalO
         look = poll(region, before.region, judge, before.fractions, effort.seed)
         side_by_side(ledger, [look])
         if not _better(best_merit(ledger, judge), standing, _WORTH):
-            _scatter(ledger, best_start(ledger, judge), effort.seed, turn)
-            if not _better(best_merit(ledger, judge), standing, _GAIN):
-                break
+            break
         ledger.stage = "polish"
         start = best_start(ledger, judge)
         ends += side_by_side(
             ledger, [_from(ledger, judge, start, LocalOptions(radius=_NEAR))]
         )
     return ends
-
-
-def _scatter(ledger: Ledger, best: Start, seed: int, turn: int) -> None:
-    """Evaluate a cloud of mixes around the best one."""
-    points = cloud(ledger.regions[best.region], best.fractions, seed, turn)
-    if len(points):
-        ledger.ask(points, np.full(len(points), best.region))
 
 
 def best_merit(ledger: Ledger, judge: Judge) -> tuple[float, float]:

@@ -136,9 +136,8 @@ def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatA
 #: more than strands do.
 STRANDS_EACH = 2
 
-#: One pressure is so many times the other, at least and at most. Ours: a factor of 2
-#: shows an exponent, one of 10 leaves the motor.
-_LEAST_RATIO, _MOST_RATIO = 2.0, 10.0
+#: One pressure is so many times the other. Ours: it shows an exponent, near the motor.
+_RATIO = 2.0
 
 #: The chance to stay below a limit where none is stated.
 _CHANCE = 0.95
@@ -170,12 +169,16 @@ class StrandPlan:
         """Return the pressure in the middle. [Pa]"""
         return math.sqrt(self.low * self.high)
 
+    @property
+    def aimed(self) -> float:
+        """Return the pressure at which rates are to be known: of the limit. [Pa]"""
+        return self.limit if math.isfinite(self.limit) else self.expected
+
 
 def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
     """Return two pressures around those to expect in the motor, (n,), NaN for none.
 
-    As far apart as the pressures that most mixes reach, at least a factor of 2, at most
-    10; none above what the case may hold or the limits allow.
+    The middle is that of half the mixes; none is above what the limits allow.
     """
     motor, least = task.settings.motor, 0.0
     limits = [
@@ -191,12 +194,10 @@ def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
             limits.append((motor.allowable * left / 100.0, _CHANCE))
     top, chance = min(limits, default=(math.inf, _CHANCE))
     known = pressures[np.isfinite(pressures)]
-    used = known if len(known) else np.array([task.settings.pressure])
-    below, above = np.quantile(np.log(np.clip(used, least, top)), [0.1, 0.9]).tolist()
-    ratio = min(max(_LEAST_RATIO, math.exp(above - below)), _MOST_RATIO)
-    high = min(math.exp(0.5 * (below + above)) * math.sqrt(ratio), top)
+    middle = float(np.median(known)) if len(known) else task.settings.pressure
+    high = min(max(middle, least) * math.sqrt(_RATIO), top)
     return StrandPlan(
-        low=max(high / ratio, least),
+        low=max(high / _RATIO, least),
         high=high,
         limit=top,
         chance=chance,
@@ -266,8 +267,7 @@ def _stakes(
 
     motor, n = task.settings.motor, len(found.recipes)
     model = BurnModel() if motor is None else motor.burning
-    aimed = plan.limit if math.isfinite(plan.limit) else plan.expected
-    targets = [Option(FIRED, mix, aimed) for mix in found.recipes]
+    targets = [Option(FIRED, mix, plan.aimed) for mix in found.recipes]
     names, places = _places(model, [*targets, *options])
     widths = model.even_widths(_POINTS)
     mean, covariance = model.as_one_normal(places, names, widths)
@@ -278,7 +278,7 @@ def _stakes(
         supply = motor.supply(*(found.values[name] for name in _SUPPLY))
         room = math.log(plan.limit) - np.log(np.where(supply > 0.0, supply, np.inf))
         room_u, objective = motor.supply_u, _in_points(task, found)
-    return Stakes(
+    known = Stakes(
         mean=mean[:n],
         covariance=covariance,
         own=alone[:n],
@@ -289,21 +289,28 @@ def _stakes(
         room_u=room_u,
         score=float(ndtri(plan.chance)),
     )
+    if plan.chance != _CHANCE or math.isinf(plan.limit):
+        return known
+    # Which mixes keep the limit now, the table says, with all points of the widths.
+    slack, high = known.slack(known.mean, known.variance), found.pressures(_P95)
+    told = np.where(high <= plan.limit, np.fmax(slack, 1e-12), np.fmin(slack, -1e-12))
+    return replace(known, room=np.where(np.isfinite(room), room + told - slack, room))
 
 
 def _in_points(task: Task, found: Candidates) -> FloatArray:
     """Return the objective of mixes, more is better, in points of mass.
 
-    What a point buys on the way from the worst of them to the best.
+    What a point buys on the way from the worst of them to the best; what is not known
+    counts as the worst.
     """
     values = found.values[task.objective] * (1.0 if task.maximise else -1.0)
-    if not np.isfinite(values).any():
+    known = np.flatnonzero(np.isfinite(values))
+    if not known.size:
         return np.zeros(len(values))
-    low, high = int(np.nanargmin(values)), int(np.nanargmax(values))
+    low, high = known[values[known].argmin()], known[values[known].argmax()]
     points = 100.0 * float(apart(found.fractions[low], found.fractions[high]))
-    return np.asarray(
-        (values - values[low]) * points / max(np.ptp(values[[low, high]]), 1e-300)
-    )
+    spread = max(float(values[high] - values[low]), 1e-300)
+    return np.nan_to_num(points * (values - values[low]) / spread)
 
 
 def _places(
@@ -386,12 +393,16 @@ class Known:
 class NextBurn:
     """Something to burn, the name of its mix if that was burned before, what is known.
 
-    `again` is "burn 2" if it is the mix of another of the list; `after` holds after it
-    and those before it, if they come out as expected.
+    `again` is "burn 2" if it is the mix of another of the list. `gain` is what it is
+    expected to add to the best objective within the limit, in points of mass, `share`
+    that of the doubt that it removes; `after` holds after it and those before it, if
+    they come out as expected.
     """
 
     option: Option
     again: str
+    gain: float
+    share: float
     after: Known
 
 
@@ -473,19 +484,22 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
     stakes = _stakes(task, found, plan, options)
     at, slack = stakes.best, stakes.slack(stakes.mean, stakes.variance)
     best = {} if at is None else found.recipes[at]
-    before, burns = _known(task, found, stakes, at, model), list[NextBurn]()
+    before, burns = _known(task, found, plan, at, model), list[NextBurn]()
     for choice in most_telling(stakes, k):
         option, old = options[choice], own_of(first, options[choice].recipe)
-        model, stakes = _burned(model, option, plan), stakes.after(choice)
+        model = _burned(model, option, plan)
         listed = [n for n, b in enumerate(burns, 1) if b.option.recipe == option.recipe]
         name = old[0].name if old else ""
         burns.append(
             NextBurn(
                 option=option,
                 again=f"burn {listed[0]}" if listed else name,
-                after=_known(task, found, stakes, at, model),
+                gain=float(stakes.gains()[choice]),
+                share=float(stakes.shares()[choice]),
+                after=_known(task, found, plan, at, model),
             )
         )
+        stakes = stakes.after(choice)
     return Proposal(
         burns=tuple(burns),
         best=best,
@@ -499,10 +513,11 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
 
 
 def _known(
-    task: Task, found: Candidates, stakes: Stakes, at: int | None, model: BurnModel
+    task: Task, found: Candidates, plan: StrandPlan, at: int | None, model: BurnModel
 ) -> Known:
     """Return how well rates are known by a model, at the best mix or over all."""
-    u, motor = np.sqrt(stakes.variance), task.settings.motor
+    motor = task.settings.motor
+    u = model.rates(found.fractions, task.space.columns, plan.aimed).u
     if at is None or motor is None:
         return Known(rate_u=float(u.mean()), p95=math.nan)
     settings = replace(task.settings, motor=replace(motor, burning=model))

@@ -191,7 +191,7 @@ def _runner(
 _OVERLOOKED = 1e-6
 
 #: Part of the objective's slope that no limit explains, above which a mix lies at an
-#: edge where some column jumps.
+#: edge of what can be computed: a throat that begins to freeze, a model that ends.
 _EDGE = 0.3
 
 #: Most new starts.
@@ -304,7 +304,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
         number=best.region,
         fractions=best.fractions,
         objective=multistart.best_merit(ledger, judge)[1],
-        # At an edge where a column jumps there is no slope, and no price to confirm.
+        # At such an edge there is no slope, and no price to confirm.
         again=known.effort.prices and not found.residual > _EDGE,
     )
     known.limit_prices, known.row_prices = trier.prices(found)

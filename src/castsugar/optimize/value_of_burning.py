@@ -46,7 +46,7 @@ class Stakes:
         Variance that each outcome has by itself.
     cost : ndarray, shape (m,)
     objective : ndarray, shape (n,)
-        More is better, in points of mass; NaN counts as the worst.
+        More is better, in points of mass.
     room : ndarray, shape (n,)
         What ln r must stay below; infinite without a limit.
     room_u : float
@@ -78,7 +78,7 @@ class Stakes:
 
     def utility(self, mean: FloatArray, variance: FloatArray) -> FloatArray:
         """Return the best objective of a mix that keeps the limit, (...)."""
-        each = self._objective()
+        each = self.objective
         kept = self.slack(mean, variance) >= 0.0
         return np.asarray(np.where(kept, each, each.min() - NONE_KEEPS).max(axis=-1))
 
@@ -93,11 +93,8 @@ class Stakes:
         slack = self.slack(self.mean, self.variance)
         kept = slack >= 0.0
         if kept.any():
-            return int(np.argmax(np.where(kept, self._objective(), -np.inf)))
+            return int(np.argmax(np.where(kept, self.objective, -np.inf)))
         return int(np.argmax(slack))
-
-    def _objective(self) -> FloatArray:
-        return np.nan_to_num(self.objective, nan=np.nanmin(self.objective))
 
     def _levers(self) -> FloatArray:
         """Return k of every outcome, (m, n)."""

@@ -142,7 +142,7 @@ _SENTENCES = {
     "humidity": "the store had {found} % humidity; above {high} % grains draw water",
     "temperature": "grains at {found} {unit}; strands were burned at temperatures that "
     "cover {allowed} {unit}",
-    "pressure": "95 of 100 draws stay below {found} {unit}, allowed is {high} {unit}",
+    "pressure": "95 of 100 next batches below {found} {unit}, allowed is {high} {unit}",
 }
 _LOST = (
     "the grains lost mass ({then} as cast, {now} now): a chip or crack adds burning "

@@ -16,6 +16,7 @@ from castsugar.records.batch import Batch
 from castsugar.records.prediction import allowed_pressure
 from castsugar.records.record import Link
 from castsugar.report import numbers
+from castsugar.report.limit_words import no_upper_limit
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 from castsugar.units import to_celsius
@@ -49,9 +50,11 @@ def warnings(batch: Batch, database: Database, show: Shown) -> list[Finding]:
 def highest_pressure(row: Mapping[str, Any], show: Shown, none: str) -> str:
     """Say how high the pressure goes and what is allowed; `none`: if it has no end."""
     high = float(row.get("peak_pressure_p95_MPa", math.nan))
-    if not math.isfinite(high):
+    if math.isinf(high):
+        return no_upper_limit()
+    if math.isnan(high):
         return none
-    told = f"95 of 100 draws stay below {show.amount('pressure', high)}"
+    told = f"95 of 100 next batches stay below {show.amount('pressure', high)}"
     allowed = allowed_pressure(row)
     return (
         f"{told}, allowed is {show.amount('pressure', allowed)}"

@@ -258,7 +258,8 @@ def _differences(pairs: Sequence[Comparison], show: Shown) -> Iterator[Finding]:
     apart = [pair for pair in pairs if pair.verdict == DIFFER]
     if apart:
         told = numbers.listed([f"{p.first} {_ratio(p)}" for p in apart])
-        text = f"The recipes differ: at {_mega(show, apart[0].pressure, 2)} {told}."
+        at = _mega(show, apart[0].pressure, 2)
+        text = f"The recipes differ: at {at} {told}. {_one_each(apart)}"
         ratios = {f"{p.first} to {p.second}": p.ratio for p in apart}
         yield Finding("RESULT", text, ratios)
     open_ = [p for p in pairs if p.of == RECIPES and p.verdict != DIFFER]

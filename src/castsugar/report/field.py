@@ -132,7 +132,6 @@ _ENDLESS = {
     "pour_viscosity_Pa_s": "jams",
     "pour_viscosity_p10_Pa_s": "jams",
     "pour_viscosity_p90_Pa_s": "jams",
-    "peak_pressure_MPa": "no stable pressure",
     "peak_pressure_p95_MPa": "no limit",
     "pressure_margin_percent": numbers.DASH,
 }

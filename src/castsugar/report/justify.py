@@ -202,9 +202,10 @@ def _quantity(claim: Claim, show: Shown) -> str:
 
 def _moved(claim: Claim, cell: Cell, show: Shown) -> str:
     """Write the difference that a claim is about, and of what it is one."""
-    recipes = cell.recipes
-    if claim.column == BURN_RATE and recipes is not None:
-        middle, low, high = percents(recipes.rate)
+    if claim.column == BURN_RATE:
+        if cell.recipes is None:
+            return "nothing to tell apart"
+        middle, low, high = percents(cell.recipes.rate)
         text = f"{middle} % ({low} to {high})"
     else:
         unit = "x" if claim.row == POUR else show.unit(FIELDS[claim.row].kind)
@@ -580,10 +581,14 @@ PARTS: dict[str, Part] = {
         meaning="what the change is said to do",
         many=True,
         fields=keyed(
-            ("column", TEXT, "that is meant"),
+            ("column", TEXT, "that is meant, or burn_rate"),
             ("direction", TEXT, "lower or higher"),
             ("verdict", TEXT, "supported, contradicted or cannot tell"),
-            ("probability", "number", "that it holds, by the draws"),
+            (
+                "probability",
+                "number",
+                "that it holds; of pressures by formula, of the recipes",
+            ),
             ("why", TEXT, "why nothing can be told although draws differ"),
         ),
     ),

@@ -422,9 +422,7 @@ def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]
 
 
 def _p95(row: Mapping[str, Any], show: Shown) -> str:
-    high = numbers.significant(
-        show.number("pressure", row["peak_pressure_p95_MPa"]), 2, "no stable pressure"
-    )
+    high = numbers.significant(show.number("pressure", row["peak_pressure_p95_MPa"]), 2)
     margin = row["pressure_margin_percent"]
     if not math.isfinite(margin):
         return high

@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from castsugar.motor.pressure_doubt import BatchScatter
 from castsugar.optimize.next_burns import (
     COSTS,
     FIRED,
@@ -146,40 +145,31 @@ def _findings(found: Proposed, show: Shown) -> Iterator[Finding]:
         yield Finding("RESULT", "Nothing that could be burned would tell more.")
         return
     values = {"before_ln_rate": now.rate_u, "after_ln_rate": then.rate_u}
+    status, end = "RESULT", "if they come out as expected."
     if not proposal.best:
-        yield Finding(
-            "RESULT",
+        text = (
             "These burns take the uncertainty of the burning rate of a grain to come "
-            f"from {_share(now.rate_u)} to about {_share(then.rate_u)} %, mean over "
-            f"{len(mixes.recipes)} mixes.",
-            values,
+            f"from {_share(now)} to about {_share(then)} %, mean over "
+            f"{len(mixes.recipes)} mixes, {end}"
         )
-        return
-    ends = (_pressure(now, show), _pressure(then, show))
-    limit = show.amount("pressure", 1e-6 * proposal.plan.limit)
-    bought = f"take its 95 % pressure from {ends[0]} to about {ends[1]}"
-    mix = found.mix(proposal.best)
-    values |= {"before_p95_MPa": 1e-6 * now.p95, "after_p95_MPa": 1e-6 * then.p95}
-    if proposal.best_keeps:
-        yield Finding(
-            "RESULT",
-            f"Best within {limit} now: {mix}. These burns {bought}, if they come out "
-            "as expected.",
-            values,
+    else:
+        values |= {"before_p95_MPa": 1e-6 * now.p95, "after_p95_MPa": 1e-6 * then.p95}
+        limit = show.amount("pressure", 1e-6 * proposal.plan.limit)
+        best = f"Best within {limit} now"
+        if not proposal.best_keeps:
+            status = "CANNOT TELL"
+            best = f"No mix is known to stay below {limit}. Nearest"
+        before, after = (
+            "no limit" if math.isinf(p) else show.amount("pressure", 1e-6 * p)
+            for p in (now.p95, then.p95)
         )
-        return
-    yield Finding(
-        "CANNOT TELL",
-        f"No mix is known to stay below {limit}. Nearest: {mix}. These burns {bought}, "
-        "if they come out as expected.",
-        values,
-    )
-
-
-def _pressure(known: Known, show: Shown) -> str:
-    if math.isinf(known.p95):
-        return "no limit"
-    return show.amount("pressure", 1e-6 * known.p95)
+        text = (
+            f"{best}: {found.mix(proposal.best)}. These burns take its 95 % pressure "
+            f"from {before} to about {after}, {end}"
+        )
+        if proposal.best_keeps and any(burn.gain > 0.0 for burn in proposal.burns):
+            text += " They may also bring a better mix within the limit."
+    yield Finding(status, text, values)
 
 
 def _table(found: Proposed, show: Shown) -> Table:
@@ -232,38 +222,36 @@ def _weighed(found: Proposed, mass: float, show: Shown) -> str:
 
 
 def _known(known: Known, limited: bool, show: Shown) -> list[str]:
-    if not limited:
-        return [_share(known.rate_u)]
     high = show.bare("pressure", 1e-6 * known.p95)
-    return [_share(known.rate_u), "none" if math.isinf(known.p95) else high]
+    told = ["none" if math.isinf(known.p95) else high] if limited else []
+    return [_share(known), *told]
 
 
-def _share(u: float) -> str:
+def _share(known: Known) -> str:
     """Write a standard uncertainty of ln r as per cent of the rate."""
-    return numbers.factor(100.0 * math.expm1(u))
+    return numbers.factor(100.0 * math.expm1(known.rate_u))
 
 
 def _batches(proposal: Proposal) -> str:
     """Say what no burn of a new mix lowers, and what does."""
     scatter = proposal.scatter
-    text = "how far the next batch strays from its mix, which no burn takes away: "
-    width = _widths(scatter)
-    if scatter.learnt:
-        return f"{text}{width}, learnt from {scatter.batches} batches"
-    origin = "stated" if scatter.stated else "assumed"
-    mix = proposal.burned[0] if proposal.burned else "one mix"
-    more = "Two more" if proposal.burned else "Two"
-    return (
-        f"{text}{width}, {origin}. You cooked no mix twice: {more.lower()} batches of "
-        f"{mix} with 2 strands each would replace the assumption"
-    )
-
-
-def _widths(scatter: BatchScatter) -> str:
     middle, low, high = (
         numbers.factor(100.0 * x) for x in (scatter.middle, scatter.low, scatter.high)
     )
-    return f"{middle} % ({low} to {high})"
+    text = (
+        "how far the next batch strays from its mix, which no burn takes away: "
+        f"{middle} % ({low} to {high})"
+    )
+    if scatter.learnt:
+        return f"{text}, learnt from {scatter.batches} batches"
+    origin = "stated" if scatter.stated else "assumed"
+    more = "two batches of one mix"
+    if proposal.burned:
+        more = f"two more batches of {proposal.burned[0]}"
+    return (
+        f"{text}, {origin}. You cooked no mix twice: {more} with 2 strands each would "
+        "replace the assumption"
+    )
 
 
 def _next(found: Proposed) -> str:
@@ -326,6 +314,8 @@ def _burn_rows(found: Proposed) -> list[dict[str, Any]]:
             "batch": burn.option.batch,
             "again": burn.again,
             "cost": COSTS[burn.option.kind],
+            "expected_gain_points": burn.gain,
+            "doubt_removed_percent": 100.0 * burn.share,
             "recipe": _percents(burn.option.recipe),
             "masses": grams_row(_masses(found, burn)),
             "known_after": _known_row(burn.after),
@@ -356,7 +346,6 @@ def _scatter_row(found: Proposed) -> dict[str, Any]:
 PARTS: dict[str, Part] = {
     "file": part("name of the bench file", "asked.file"),
     "seed": part("of the mixes that were looked at", "seed"),
-    "about": part("what the burns are for", lambda _: ABOUT),
     "burned": part("names of the mixes that were burned", "proposal.burned"),
     "batch_g": part("mass of each batch", lambda found: 1e3 * found.batch),
     "limit_MPa": part(
@@ -375,10 +364,6 @@ PARTS: dict[str, Part] = {
     "known_now": part(
         "standard uncertainty of ln r, 95 % pressure of the best mix",
         lambda found: _known_row(found.proposal.before),
-    ),
-    "known_after": part(
-        "the same after all burns, if they come out as expected",
-        lambda found: _known_row(found.proposal.after),
     ),
     "batch_scatter": part(
         "how far batches of one mix differ in ln r, and by what that is known",

@@ -121,7 +121,7 @@ def doubt_annex(
     for name, doubt in known:
         rows = [
             (
-                one.name,
+                _full(one.name, doubt),
                 numbers.at_place(one.percent, -1),
                 numbers.percent(one.share),
                 "assumed" if one.assumed else "",
@@ -138,6 +138,12 @@ def doubt_annex(
     said = f"{batch_words(told.batch)} {step_words(told.to_motor)}"
     blocks.append(Paragraph(said))
     yield Annex("Where the doubt of the peak pressure comes from", tuple(blocks))
+
+
+def _full(name: str, doubt: PressureDoubt) -> str:
+    """Return a cause, of the mix with whether it was burned."""
+    how = "by what was burned of it" if doubt.measured else "not measured"
+    return f"mix, {how}" if name == "mix" else name
 
 
 PARTS: dict[str, Part] = {

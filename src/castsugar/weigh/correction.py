@@ -202,11 +202,10 @@ def tolerances(
 ) -> tuple[dict[str, Tolerance], Judged]:
     """Return the tolerance of every line, and the mix of the sheet as judged.
 
-    The mix is judged exactly in the ratio, not as rounded to the scale: a measured mix
-    stays the measured one, with its own burn law. Smallest of: c* moves by 1 %, peak
-    pressure by 5 %, pour viscosity by 20 %, the share of the line by 0.5 points (or a
-    tenth of itself if that is less). The larger error of too much and too little
-    counts; between samples the curve is straight.
+    The mix is judged exactly in the ratio, not as rounded to the scale. Smallest of: c*
+    moves by 1 %, peak pressure by 5 %, pour viscosity by 20 %, the share of the line by
+    0.5 points (or a tenth of itself if that is less). The larger error of too much and
+    too little counts; between samples the curve is straight.
     """
     base = sheet.ratio_masses
     batches = {"sheet": base}
@@ -235,8 +234,7 @@ def tolerances(
             if (name := _step_name(line, sign)) in judged
         ]
         for column in LIMITS if at_step else ():
-            before = _before(judged["sheet"], curves, column)
-            moved = [_moved(before, row, column) for row in at_step]
+            moved = [_moved(judged["sheet"], row, column) for row in at_step]
             known = [m for m in moved if math.isfinite(m)]
             found[line.name].per_step[column] = max(known, default=math.nan)
     return found, judged["sheet"]
@@ -281,9 +279,8 @@ def _tolerance(
     slopes = {"share": step * (1.0 - line.share) / sheet.in_pan}
     for column, (limit, word) in LIMITS.items():
         slopes[column] = math.nan
-        before = _before(base, curves, column)
         for sign, rows in curves.items():
-            moved = [_moved(before, row, column) for row in rows]
+            moved = [_moved(base, row, column) for row in rows]
             if not all(map(math.isfinite, moved)):
                 continue
             slope = moved[0] / (_PARTS[0] * reach[sign]) * step
@@ -294,21 +291,9 @@ def _tolerance(
     return Tolerance(name=line.name, mass=best, decided_by=by, per_step=slopes)
 
 
-def _before(base: Judged, curves: dict[int, list[Judged]], column: str) -> float:
-    """Return what a column is without an error.
-
-    The peak pressure is the middle of its neighbours: a mix whose strands were burned
-    has a burn law of its own, and the step to that is knowledge, not the error.
-    """
-    if column != PEAK:
-        return float(base.values[column])
-    near = [float(rows[0].values[column]) for rows in curves.values()]
-    return math.fsum(near) / len(near)
-
-
-def _moved(before: float, row: Judged, column: str) -> float:
+def _moved(base: Judged, row: Judged, column: str) -> float:
     """Return how far a column moved, as a fraction of itself, without sign."""
-    after = float(row.values[column])
+    before, after = (float(one.values[column]) for one in (base, row))
     if not (math.isfinite(before) and before > 0.0):
         return math.nan
     return abs(after / before - 1.0)
