@@ -382,7 +382,10 @@ def test_what_each_pressure_rests_on() -> None:
             widths = [e for e in change.evidence if e.subject.startswith("scatter of")]
             assert [e.standing for e in widths] == ["stated", "assumed"]
             assert widths[0].subject == "scatter of burning rates: firing 2 %"
-            assert "batch 6 %, strands to motor +4 ± 5 %, surface 6 %" in widths[1].subject
+            told = "batch 6 %, strands to motor +4 ± 5 %, surface 6 %"
+            assert told in widths[1].subject
+                "batch 6 %, strands to motor +4 ± 5 %, surface 6 %" in widths[1].subject
+            )
             assert "firing" not in widths[1].subject
     assert grounds["own"] == ["", "model of 1 mix: 3 % of the mass from mix 20"]
     assert set(grounds["borrowed"]) == {"borrowed burning rate"}
