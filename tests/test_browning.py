@@ -178,8 +178,11 @@ def test_drawn_bands_at_equal_water_do_not_narrow() -> None:
         )
     for key, width in widths[0].items():
         assert width > 0.0
-        assert widths[1][key] == pytest.approx(width, rel=1e-12)
-        assert widths[2][key] == pytest.approx(width, rel=1e-12)
+        for browned in widths[1:3]:
+            if key in BURNING:
+                assert browned[key] == pytest.approx(width, rel=1e-12)
+            else:  # what browned sugar does to the burn rate is not known
+                assert browned[key] >= width
         assert np.isnan(widths[3][key])
 
 
@@ -192,8 +195,11 @@ def test_above_150_c_only_stated_water_burns() -> None:
     assert unknown.status.startswith("not computed: cooked above 150 C")
     assert np.isnan(unknown.peak_pressure_p95_MPa)
     assert stated.status == "ok"
-    for key in (*BURNING, *PRESSED):
+    for key in BURNING:
         assert stated[key] == pytest.approx(sound[key], rel=1e-12)
+    # What browned sugar does to the burn rate is not known: wider, not elsewhere.
+    assert stated.peak_pressure_MPa == pytest.approx(sound.peak_pressure_MPa, rel=1e-3)
+    assert stated.peak_pressure_p95_MPa > sound.peak_pressure_p95_MPa
 
 
 @pytest.mark.exact

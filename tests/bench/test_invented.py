@@ -65,10 +65,10 @@ def test_an_answer_names_what_it_rests_on(world: World) -> None:
         'lots."sugar, 1 kg"',
         'lots."bottle 3"',  # the other bottle is not in use
     )
-    assert world.invented_for(["base"], uses={"motor"}) == (
-        "motor",
-        *(f"motor.burn_law[{i}]: strands.csv" for i in range(3)),
-    )
+    # The model of burn rates takes all three mixes for every one.
+    burned = tuple(f"motor.burn_law[{k}]: strands.csv" for k in range(3))
+    for mix in ("base", "KNO3:61 powdered sugar:19 corn syrup:20"):
+        assert world.invented_for([mix], uses={"motor"}) == ("motor", *burned)
     assert world.invented_for(["base"], uses={"kitchen"}) == KITCHEN
     dry = world.invented_for(["KNO3:65 sucrose:35"], uses={"kitchen"})
     assert set(KITCHEN) - set(dry) == {"kitchen.measured[1]"}  # the ball fall
@@ -89,9 +89,10 @@ def test_one_invented_file_shows_wherever_a_motor_is_used(
     own = read(own.bench.path)
     only = ("motor.burn_law[2]: strands.csv",)
     assert own.invented == only
-    assert own.invented_for(["base"], uses={"lots", "kitchen", "scale"}) == ()
-    for recipe in ("base", "KNO3:66 powdered sugar:20 corn syrup:14"):
-        assert own.invented_for([recipe], uses={"lots", "motor"}) == only
+    every = {"lots", "kitchen", "motor", "scale"}
+    assert own.invented_for(["base"], uses=every - {"motor"}) == ()
+    for mix in ("base", "KNO3:61 powdered sugar:19 corn syrup:20"):
+        assert own.invented_for([mix], uses=every) == only
 
 
 def test_without_the_lines_and_comments_nothing_is_invented(
@@ -137,9 +138,8 @@ def test_nothing_is_supported_on_invented_numbers(world: World, tmp_path: Path) 
     pressure, ratio, _ = before.claims
     assert (pressure.verdict, ratio.verdict) == ("cannot tell", "cannot tell")
     assert pressure.why == (
-        "it rests on invented numbers, not yours: motor, "
-        "motor.burn_law[0]: strands.csv, motor.burn_law[1]: strands.csv, "
-        "motor.burn_law[2]: strands.csv"
+        "it rests on invented numbers, not yours: motor, motor.burn_law[0]: "
+        "strands.csv, motor.burn_law[1]: strands.csv, motor.burn_law[2]: strands.csv"
     )
     standings = {e.subject.split(" at ")[0]: e.standing for e in before.evidence}
     assert standings["throat diameter"] == INVENTED

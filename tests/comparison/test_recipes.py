@@ -31,6 +31,7 @@ from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.burn_widths import Widths
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.mix_difference import batches_to_tell, difference
+from castsugar.motor.pressure_doubt import pressure_doubt
 from castsugar.motor.scatter import Scatter
 
 # Exact: worked out beside it by other means, or two ways to one number.
@@ -297,6 +298,19 @@ def test_a_budget_names_what_is_allowed_for() -> None:
     assert ratio == pytest.approx((0.05 / 0.02) ** 2, rel=1e-2)
     for key in (BATCH, FIRING, TO_MOTOR):
         assert parts[key].input.origin == "assumed"
+    # The other way to the shares: the model asked for less and less.
+    bench = draws.outlook.benches[0]
+    wanted = pressure_doubt(bench.hardware, draws.outlook.mixes[0], 1e6 * bench.median)
+    own = {
+        "next batch": (BATCH, f"{BATCH}|exponent"),
+        "firing to firing": (FIRING,),
+        "strands to motor": (TO_MOTOR,),
+        "throat": ("motor|throat_diameter",),
+    }
+    shares = {cause.name: cause.share for cause in wanted.causes}
+    for name, keys in own.items():
+        share = sum(parts[key].share for key in keys if key in parts)
+        assert share == pytest.approx(shares[name], rel=0.05), name
     rates = [p.input.label for key, p in parts.items() if "|rate|" in key]
     assert rates == [f"burning rate ({found.names[0]})"]
     # A difference between recipes has no batch, no firing and no motor in it.
@@ -382,10 +396,8 @@ def test_what_each_pressure_rests_on() -> None:
             widths = [e for e in change.evidence if e.subject.startswith("scatter of")]
             assert [e.standing for e in widths] == ["stated", "assumed"]
             assert widths[0].subject == "scatter of burning rates: firing 2 %"
-            told = "batch 6 %, strands to motor +4 ± 5 %, surface 6 %"
-            assert told in widths[1].subject
-                "batch 6 %, strands to motor +4 ± 5 %, surface 6 %" in widths[1].subject
-            )
+            taken = "batch 6 %, strands to motor 4 \u00b1 5 %, surface 6 %"
+            assert taken in widths[1].subject
             assert "firing" not in widths[1].subject
     assert grounds["own"] == ["", "model of 1 mix: 3 % of the mass from mix 20"]
     assert set(grounds["borrowed"]) == {"borrowed burning rate"}

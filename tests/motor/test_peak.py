@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,31 @@ def test_quantiles_are_roots_by_brute_force() -> None:
             x = crossing(model, w, log_supply, asked, level)
             wanted = math.log(p / CENTRE)
             assert wanted == pytest.approx(x, abs=tolerance), level
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("supply", np.linspace(18.9, 20.7, 7))
+def test_of_several_roots_the_highest_counts(supply: float) -> None:
+    """Strands on a plateau, then as steep as pressure: the chance falls and rises.
+
+    Whatever is told, from there up no pressure is kept by fewer: on a grid, by the
+    plain sum of normals, to 1 % of the chance; and just below it too few keep it.
+    """
+    p = np.repeat([0.1e6, 1e6, 2e6, 4e6, 7e6], 2)
+    rate = np.repeat([1.7e-3, 3.9e-3, 5.0e-3, 5.6e-3, 11.5e-3], 2)
+    evidence = replace(burns.example()[0][0], pressure=p, rate=rate, batch="a")
+    model, asked = BurnModel([evidence]), Asked(of="a")
+    w = burns.MEASURED[0]
+    got = quantiles(model, w, supply, asked=asked)[:, 0]
+    assert np.all(np.diff(got[np.isfinite(got)]) >= 0.0)
+    grid = np.linspace(-3.4, math.log(NO_LIMIT / CENTRE), 80)
+    chance = np.array([burns.chance_below(model, w, x, supply, asked) for x in grid])
+    for level, pressure in zip(LEVELS, got.tolist(), strict=True):
+        x = math.log(pressure / CENTRE)
+        assert np.all(chance[grid > x + 0.05] >= level - 0.01), level
+        if math.isfinite(x):
+            below = burns.chance_below(model, w, x - 0.05, supply, asked)
+            assert below <= level + 0.01, level
 
 
 @pytest.mark.exact
@@ -191,8 +217,6 @@ def test_where_no_upper_limit_can_be_given() -> None:
 
 
 def _first_strand(one):
-    from dataclasses import replace
-
     return replace(one, pressure=one.pressure[4:5], rate=one.rate[4:5])
 
 

@@ -25,7 +25,7 @@ from castsugar.comparison.drawn_batches import (
     placed,
     solved,
 )
-from castsugar.comparison.in_motor import FAMILIES, InMotor, in_motor
+from castsugar.comparison.in_motor import BATCH, FAMILIES, InMotor, in_motor
 from castsugar.comparison.uncertain_inputs import (
     Conditions,
     Doubts,
@@ -37,7 +37,7 @@ from castsugar.comparison.uncertain_inputs import (
     shifted,
     unique,
 )
-from castsugar.draw_set import DRAWS, SEED
+from castsugar.draw_set import DRAWS, SEED, WIDTH, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
@@ -576,6 +576,8 @@ def draw(
     steps = looked.values(shifted(looked.inputs), 1 + 2 * len(looked.inputs))
     on = np.array([i in kept for i in looked.inputs], dtype=bool)
     scores = drawn(kept, draws, seed)
+    if BATCH in scores:
+        scores[WIDTH] = normals(WIDTH, draws, seed)
     return Draws(
         outlook=looked,
         scores=scores,

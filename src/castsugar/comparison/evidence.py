@@ -233,15 +233,14 @@ def _law_note(law: BurnLaw) -> str:
 
 def _scatter(known: Scatter) -> Iterable[Evidence]:
     """Return the widths of burn rates: those stated, and those assumed."""
-    words = {n: f"{n} {100.0 * getattr(known, n):g} %" for n in WIDTHS}
-    words["strands_to_motor_u"] = (
-        f"strands to motor {100.0 * known.strands_to_motor:+g} \u00b1 "
-        f"{100.0 * known.strands_to_motor_u:g} %"
+    every = {name: f"{100.0 * getattr(known, name):g} %" for name in WIDTHS}
+    every["strands_to_motor_u"] = (
+        f"{100.0 * known.strands_to_motor:g} \u00b1 {every['strands_to_motor_u']}"
     )
     for standing, source in ((STATED, "stated by you, [scatter]"), (ASSUMED, _ASSUMED)):
         told = [
-            words[name]
-            for name in WIDTHS
+            f"{name.removesuffix('_u').replace('_', ' ')} {value}"
+            for name, value in every.items()
             if (name in known.stated) == (standing == STATED)
         ]
         if told:

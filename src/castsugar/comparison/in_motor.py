@@ -135,7 +135,8 @@ class InMotor:
 def _widths(model: BurnModel, scores: FloatArray) -> FloatArray:
     """Return the scatter between batches at scores of its own doubt, (rows,).
 
-    Of the weighted points of the model, sorted by it: their tail is a heavy one.
+    Of the weighted points of the model, sorted by it: their tail is a heavy one. Where
+    it is not drawn, its root mean square stands for it.
     """
     from scipy.special import ndtr
 
@@ -335,22 +336,19 @@ def _of_recipe(recipe: Recipe, known: _Known, origin: str) -> Iterator[Input]:
 
 def _of_scatter(model: BurnModel, to_motor: float) -> Iterator[Input]:
     """Yield the allowances for the next batch, the next firing, strands to motor."""
-    loadings, spread = _scatter(model, 0.0), np.log(model.widths.batch)
-    middle = float(model.weights @ spread)
-    width = math.sqrt(float(model.weights @ (spread - middle) ** 2))
+    batch = _scatter(model, 0.0)[BATCH][0]
     repeated = repeats(model)
     learnt = f"learnt from {repeated} batches of mixes cooked more than once"
     told = {
-        BATCH: ("next batch", "batch", loadings[BATCH][0], "relative"),
+        BATCH: ("next batch", "batch", batch, "relative"),
         BATCH_EXPONENT: ("exponent of the next batch", "batch", EXPONENT_BATCH, ""),
-        WIDTH: ("how far batches scatter", "batch", width, "of the logarithm"),
         FIRING: ("firing to firing", "firing", model.scatter.firing, "relative"),
-        TO_MOTOR: ("strands against motors", "motor", to_motor, "relative"),
+        TO_MOTOR: ("strands to motor", "motor", to_motor, "relative"),
     }
     stated = {BATCH: "batch", FIRING: "firing", TO_MOTOR: "strands_to_motor_u"}
     for key, (label, kind, u, unit) in told.items():
         origin = "assumed"
-        if key in (BATCH, WIDTH) and repeated:
+        if key == BATCH and repeated:
             origin = learnt
         elif stated.get(key) in model.scatter.stated:
             origin = "stated by you, [scatter]"

@@ -161,6 +161,7 @@ class BurnModel:
             self.widths = widths
             self.weights = np.full(len(widths.batch), 1.0 / len(widths.batch))
         self._nodes: dict[tuple[float, Asked], _Node] = {}
+        self._steep: dict[Asked, float] = {}
 
     def __repr__(self) -> str:
         return (
@@ -236,6 +237,22 @@ class BurnModel:
         return Rates(
             weights=self.weights, means=means, variances=np.maximum(prior, 1e-12)
         )
+
+    def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
+        """Return the chance that a law of what burned is as steep somewhere.
+
+        Between neighbours of `x`, ln(p / 2.5 MPa); the first answer is kept.
+        """
+        if asked not in self._steep:
+            of = self.rows.components
+            means = [
+                self.rates(self._mixes, of, CENTRE * math.exp(a), asked).means
+                for a in x.tolist()
+            ]
+            steep = np.diff(means, axis=0) > exponent * np.diff(x)[:, None, None]
+            chance = self.weights @ steep.any(axis=0)
+            self._steep[asked] = float(chance.max(initial=0.0))
+        return self._steep[asked]
 
     def joint(
         self, places: Places, components: Sequence[str] = (), *, trend: bool = True

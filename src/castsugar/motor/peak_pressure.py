@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
@@ -10,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.errors import InputError
 from castsugar.motor.burn_model import Asked, BurnModel
@@ -90,7 +91,7 @@ class Spread:
 
 #: Lattice of ln(p / 2.5 MPa): 75 kPa to 136 MPa.
 _STEP: Final = 0.5
-_LATTICE: Final = _STEP * np.arange(-7, 9)
+_LATTICE: Final = np.asarray(_STEP * np.arange(-7, 9), dtype=float)
 
 #: Above this no upper limit is told. [Pa]
 NO_LIMIT: Final = 1.0e8
@@ -104,6 +105,13 @@ _AT_ONCE, _CHANGES, _STEPS = 128, 8, 30
 
 #: The step of Newton after which ln p is found: the next would be its square.
 _ENOUGH: Final = 1e-6
+
+#: Chance off that of a level, and exponent with its chance among the laws that burned,
+#: from which on all roots are looked for: where a law rises as fast as pressure there
+#: may be several, and the highest counts. Places that are tried; halvings between two.
+_OFF: Final = 1e-9
+_STEEP: Final = 0.9, 1e-3
+_SCAN, _HALVINGS = 41, 30
 
 Whole = NDArray[np.intp]
 
@@ -228,12 +236,54 @@ class _Some:
             if np.array_equal(new, nodes):
                 break
             nodes = new
-        beyond = x > _TOP
-        if beyond.any():
-            top = np.full(len(x), _TOP)
-            chance = self._chance(top, self._stencil(_nodes(top)), _nodes(top))[0]
-            x = np.where(beyond & (chance < level), np.nan, np.minimum(x, _TOP))
-        return np.asarray(x)
+        top = np.full(len(x), _TOP)
+        if (x > _TOP).any():
+            held = self._near(top)
+            x = np.where((x > _TOP) & (held < level), np.nan, np.minimum(x, _TOP))
+        doubted = np.flatnonzero(self._doubted(x, level))
+        if doubted.size:
+            x[doubted] = self._part(doubted).highest(level)
+        return x
+
+    def _near(self, x: FloatArray) -> FloatArray:
+        """Return the chance to stay below x."""
+        nodes = _nodes(x)
+        return self._chance(x, self._stencil(nodes), nodes)[0]
+
+    def _doubted(self, x: FloatArray, level: float) -> BoolArray:
+        """Return where x may not be the highest pressure of a level."""
+        told = ~np.isnan(x)
+        exponent, least = _STEEP
+        if self.model.share_as_steep(exponent, _LATTICE, self.asked) > least:
+            return told
+        chance = self._near(np.where(told, x, _TOP))
+        lowest = (x <= _LATTICE[0]) & (chance >= level)
+        return np.asarray(told & ~lowest & (np.abs(chance - level) > _OFF))
+
+    def _part(self, own: Whole) -> _Some:
+        """Return some of the mixes."""
+        return _Some(
+            model=self.model,
+            asked=self.asked,
+            fractions=self.fractions[own],
+            components=self.components,
+            degraded=self.degraded[own],
+            threshold=self.threshold[own],
+            supply_u=self.supply_u[own],
+        )
+
+    def highest(self, level: float) -> FloatArray:
+        """Return the x above which a level is kept up to the top, by halving."""
+        size = len(self.fractions)
+        low, high = np.full(size, _LATTICE[0]), np.full(size, _LATTICE[0])
+        for x, above in itertools.pairwise(np.linspace(_LATTICE[0], _TOP, _SCAN)):
+            below = self._near(np.full(size, x)) < level
+            low, high = np.where(below, x, low), np.where(below, above, high)
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            below = self._near(middle) < level
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return np.asarray(high)
 
     def _guess(self, level: float) -> FloatArray:
         """Return where a level would lie if ln r were one straight normal."""

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 
 from castsugar.comparison.compare import Cell
 from castsugar.comparison.in_motor import Apart
-from castsugar.comparison.uncertain_inputs import Input
 from castsugar.motor.mix_difference import (
     MOST_BATCHES,
     Difference,
@@ -101,8 +100,3 @@ def _why_burned(found: Apart) -> str:
 
 def _batches(count: int) -> str:
     return f"{count} batches" if count <= MOST_BATCHES else f"more than {MOST_BATCHES}"
-
-
-def is_assumed(one: Input) -> bool:
-    """Return whether an allowance for burn rates is nothing but assumed."""
-    return one.key.startswith("burn law|") and one.origin.startswith("assumed")

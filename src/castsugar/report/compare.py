@@ -20,7 +20,6 @@ from castsugar.comparison.uncertain_inputs import Input
 from castsugar.report import numbers
 from castsugar.report.apart import (
     decided_at,
-    is_assumed,
     not_burned,
     percents,
     why_open,
@@ -445,7 +444,6 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
             whose = f", {letter(i)}" if len(mixes) > 1 else ""
             rows.append((f"{label}{whose}", said or "nothing uncertain"))
     yield from _burn_rates(told, mixes)
-    yield from _of_peaks(told, show)
     yield Annex(
         "Uncertainty budgets of the differences",
         (
@@ -480,30 +478,6 @@ def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
         )
         block = (Paragraph(said), texts(heads, rows))
         yield Annex("Burning rates: recipes, and the next grains", block)
-
-
-def _of_peaks(told: Compared, show: Shown) -> Iterator[Annex]:
-    """Yield where the uncertainty of each peak comes from, and what is assumed."""
-    draws, rows = told.comparison.draws, []
-    for i, name in enumerate(told.found.names if PEAK in draws.columns else ()):
-        parts = draws.parts(PEAK, i)
-        if not parts:
-            continue
-        said = "; ".join(
-            f"{_label(told, p.input, show)} {numbers.percent(p.share)} %"
-            + (" (assumed)" if is_assumed(p.input) else "")
-            for p in parts
-            if p.share >= _LEAST
-        )
-        prior = math.fsum(p.share for p in parts if is_assumed(p.input))
-        rows.append((name, f"{said}. Assumed: {numbers.percent(prior)} %"))
-    if rows:
-        said = (
-            "Contributions in % of the variance. What is assumed was held before "
-            "anything was burned, and no burn of yours has replaced it yet."
-        )
-        block = (Paragraph(said), texts(("peak pressure of", "contributions"), rows))
-        yield Annex("Uncertainty budgets of the peak pressures", block)
 
 
 def texts(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Table:

@@ -51,8 +51,6 @@ _STRANDS = (
 _ALLOWED = {
     "batch": "cook a mix again and burn 2 strands of it or more: batches of one mix "
     "tell how far yours scatter",
-    "freedom": "cook a mix again and burn 2 strands of it or more: batches of one mix "
-    "tell how far yours scatter",
     "firing": "fire motors of one batch (castsugar firing)",
     "strands to motor": "fire a motor of a batch whose strands were burned (castsugar "
     "firing)",
