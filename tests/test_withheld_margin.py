@@ -107,7 +107,9 @@ def test_when_no_pressure_is_told(exponent: float, pressure: float, why: str) ->
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize(("text", "why"), [(BENCH, FLAT), (STEEP, "the burn law is too steep")])
+@pytest.mark.parametrize(
+    ("text", "why"), [(BENCH, FLAT), (STEEP, "the burn law is too steep")]
+)
 def test_rows_carry_no_margin_but_its_reason(text: str, why: str, bench: Path) -> None:
     bench.write_text(text, encoding="utf-8")
     motor = hardware_of(read_bench(bench), load_database())

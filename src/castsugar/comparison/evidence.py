@@ -56,6 +56,7 @@ _STATUS = {
 #: First word of the origin of a burn law -> standing.
 _LAWS = {
     "measured": MEASURED,
+    "fired": MEASURED,
     "stated": STATED,
     "borrowed": BORROWED,
     "assumed": ASSUMED,

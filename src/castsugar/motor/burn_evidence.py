@@ -31,8 +31,8 @@ _ALIKE = {"powdered sugar": "sucrose"}
 #: Mass fractions sum to 1 within this.
 _SUM = 1e-4
 
-#: Rows of a stated law lie so far, in ln p, from its own pressure: nearer, and the model
-#: takes a steep law for a bend.
+#: Rows of a stated law lie so far, in ln p, from its own pressure: nearer, and the
+#: model takes a steep law for a bend.
 _ASIDE = 1.0
 
 

@@ -19,7 +19,7 @@ from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
-from castsugar.motor.burn_evidence import PUBLISHED, Burned, coordinates
+from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import SAME, Asked, BurnModel, without_firings
 from castsugar.motor.case import margin
@@ -114,7 +114,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
     made = process or model.process
     like = [one for one in own if one.process == made]
     if like:
-        one = next((o for o in like if o.measured), like[0])
+        one = min(like, key=lambda one: KINDS.index(one.kind))
         return f"{_WORDS[one.kind]}: {one.name}"
     share, name = distance_of(model, parts)
     away = f"{100.0 * share:.2g} % of the mass from {name}"
@@ -129,7 +129,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
 
 _WORDS = {
     "strands": "measured",
-    "firing": "measured",
+    "firing": "fired",
     "stated": "stated",
     "published": "borrowed",
 }
@@ -366,11 +366,13 @@ def _quantiles(
     model = hardware.burning
     found, exponent = _peaks(hardware, model, made, ideal, levels)
     bare = without_firings(model)
+    fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
-    if not lowered or hardware.firings >= FIRINGS_TO_TRUST:
+    if not lowered or fired >= FIRINGS_TO_TRUST:
         return found, exponent
-    held = hardware.unfired()
-    before, _ = _peaks(held, bare, made, ideal / hardware.margin_factor, levels)
+    known = bare if bare.evidence else model  # nothing else tells of the rate
+    ideal = ideal / hardware.margin_factor
+    before, _ = _peaks(hardware.unfired(), known, made, ideal, levels)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
     high = np.array(levels) > 0.5

@@ -198,7 +198,7 @@ def openly(one: Finding, found: Mixes) -> Finding:
     whose = [
         name
         for name, row in zip(found.names, found.rows, strict=True)
-        if name in text and _origin(row) not in ("", "your strands")
+        if name in text and _origin(row) not in ("", "your strands", "your firing")
     ]
     if pressed and whose:
         alone = sum(name in text for name in found.names) == 1

@@ -301,6 +301,7 @@ def law_words(law: BurnLaw) -> str:
         return f"the model of burning rates ({of})"
     words = {
         "measured": "your strands",
+        "fired": "your firing",
         "stated": "the law you stated",
         "borrowed": "the published law",
     }

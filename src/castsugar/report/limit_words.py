@@ -298,6 +298,9 @@ def limit_rows(names: Sequence[str], judged: Sequence[Sequence[Judged]]) -> list
     ]
 
 
+_BURNED = {"measured": "your strands", "fired": "your firing"}
+
+
 def rests_on(origin: str) -> str:
     """Say what a burning rate rests on, from the column `burn_law_origin`.
 
@@ -309,8 +312,8 @@ def rests_on(origin: str) -> str:
     'model of 3 mixes, 1.2 % of the mass from 60/20/20'
     """
     head, _, rest = origin.partition(": ")
-    if head == "measured":
-        return "your strands"
+    if head in _BURNED:
+        return _BURNED[head]
     if head.startswith(("model of", "assumed")):
         return f"{head}, {rest}"
     return origin
