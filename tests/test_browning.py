@@ -133,7 +133,8 @@ def test_severity_at_equal_water_is_no_improvement() -> None:
     """200 drawn cooks, up to 170 C, a third of the water gone and poured at 119 C.
 
     The water is the same: what burns is too, until nothing is computed any more. So no
-    performance rises, no pressure falls and no band narrows with the severity.
+    performance rises, no 95 % pressure falls and no band narrows with the severity:
+    what browned sugar does to the burning rate is not known.
     """
     rng = np.random.default_rng(18)
     rows = []
@@ -156,8 +157,13 @@ def test_severity_at_equal_water_is_no_improvement() -> None:
         assert row[POURED].isna().all() is np.bool_(hot)
         assert row.water_as_cast_percent > 0.0
         for key in shown:
-            if not np.isnan(row[key]):
-                assert row[key] == pytest.approx(mildest[key], rel=1e-12), key
+            if np.isnan(row[key]):
+                continue
+            if key == "peak_pressure_p95_MPa":
+                assert row[key] >= mildest[key] * (1.0 - 1e-12)
+            else:
+                near = 1e-3 if key in PRESSED else 1e-12
+                assert row[key] == pytest.approx(mildest[key], rel=near), key
 
 
 @pytest.mark.exact

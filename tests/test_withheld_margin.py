@@ -213,38 +213,6 @@ def test_search_takes_no_such_mix(
     assert FLAT in capsys.readouterr().err
 
 
-SECOND = """
-[[motor.burn_law]]
-recipe = "KNO3:58 powdered sugar:14 corn syrup:28"
-rate = "7 mm/s"
-pressure = "6.9 MPa"
-exponent = 0.3
-rate_spread = "5 %"
-exponent_spread = 0.02
-"""
-
-
-@pytest.mark.slow
-@pytest.mark.exact
-def test_search_goes_round_a_measured_mix_without_a_pressure(
-    bench: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Base keeps its own steep law; mixes nearer to another one burn by that."""
-    text = STEEP.replace('"18 % to 22 %"', '"15 % to 25 %"') + SECOND
-    bench.write_text(text.replace('"8 mm"', '"9 mm"'), encoding="utf-8")
-    assert main(["search", "bench.toml", "--no-confirm", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    base, _ = found["tried_mixes"]
-    held = [one for one in found["limits_judged"] if one["mix"] == base["name"]]
-    verdicts = {one["key"]: one["verdict"] for one in held}
-    assert verdicts["peak_pressure_MPa"] == "not computed"
-    assert "broken" not in verdicts.values()
-    assert found["best"]["recipe"] != base["recipe"]
-    assert main(["search", "bench.toml", "--no-confirm", "--full"]) == 0
-    said = words(capsys.readouterr().out)
-    assert "not computed" in said
-
-
 @pytest.mark.exact
 def test_a_limit_is_never_judged_on_such_a_motor(bench: Path) -> None:
     """Also where a search in Python is asked, by the table of its columns."""

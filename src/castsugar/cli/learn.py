@@ -34,7 +34,8 @@ yourself stays.
 
 Nothing is learnt from a firing that is doubted: one with a remark to look
 again (castsugar firing), or one that burned unlike what was known before.
---accept has it count, for a reason that the bench file keeps.
+--accept '2026-05-02-1: scale checked' has it count, for a reason that the bench
+file keeps.
 
 Exit code 1: there is nothing to learn from yet.
 
@@ -42,7 +43,6 @@ examples:
   castsugar learn --bench bench.toml
   castsugar learn --bench bench.toml --page learnt.html
   castsugar learn --bench bench.toml --save
-  castsugar learn --bench bench.toml --accept '2026-05-02-1: scale checked'
 """
 
 

@@ -128,7 +128,8 @@ def of_data(rows: Rows, known: Scatter, at: Widths) -> FloatArray:
 POINTS, SEED = 512, 7
 
 #: The points are drawn anew until their effective number is as large, so many times.
-ENOUGH, _ROUNDS = 60.0, 5
+#: With 60 a p95 lay up to 2.4 % from that of 4,096 points, with 200 up to 0.7 %.
+ENOUGH, _ROUNDS = 200.0, 5
 
 #: An effective number that the weights are tempered to before a normal is fitted.
 _TEMPERED = 30.0

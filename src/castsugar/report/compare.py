@@ -443,7 +443,7 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
             label = FIELDS[column].named(show)
             whose = f", {letter(i)}" if len(mixes) > 1 else ""
             rows.append((f"{label}{whose}", said or "nothing uncertain"))
-    yield from _burn_rates(told, mixes)
+    yield from _burn_rates(told, mixes, show)
     yield Annex(
         "Uncertainty budgets of the differences",
         (
@@ -456,7 +456,7 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
     yield Annex("Tests that would settle it", (_tests(told, mixes, show),))
 
 
-def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
+def _burn_rates(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex]:
     """Yield how far burn rates differ: of the recipes, and of the next grains."""
     rows = []
     at = math.nan
@@ -473,8 +473,9 @@ def _burn_rates(told: Compared, mixes: Sequence[int]) -> Iterator[Annex]:
     if rows:
         heads = ("burning rate", "difference, %, 95 %", "chance higher, %")
         said = (
-            f"At {1e-6 * at:.3g} MPa, by formula. Verdicts and claims are on the "
-            "recipes; the next grain of each scatters with its batch and its firing."
+            f"At {show.amount('pressure', 1e-6 * at)}, by formula. Verdicts and "
+            "claims are on the recipes; the next grain of each scatters with its batch "
+            "and its firing."
         )
         block = (Paragraph(said), texts(heads, rows))
         yield Annex("Burning rates: recipes, and the next grains", block)
