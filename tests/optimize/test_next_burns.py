@@ -412,7 +412,7 @@ def test_the_screen_is_ready_to_weigh(units: str, three: Proposal) -> None:
         (line,) = [x for x in lines if re.match(rf"{place} (batch|firing)", x)]
         ounces = 1.0 if units == "si" else 28.349523125
         for percent in percents(burn):
-            number = f"{percent:.1f}" if units == "si" else f"{percent / ounces:.4g}"
+            number = f"{percent:.1f}" if units == "si" else f"{percent / ounces:#.4g}"
             assert f"{number} {'g' if units == 'si' else 'oz'}" in line
     flat = " ".join(text.split())
     assert "burn 2 strands at" in flat
