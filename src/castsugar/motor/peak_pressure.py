@@ -90,15 +90,15 @@ class Spread:
 # around, so that a mix has the same number alone and in a crowd.
 
 #: Lattice of ln(p / 2.5 MPa): 75 kPa to 136 MPa.
-_STEP: Final = 0.5
-_LATTICE: Final = np.asarray(_STEP * np.arange(-7, 9), dtype=float)
+_STEP: Final = 0.25
+_LATTICE: Final = np.asarray(_STEP * np.arange(-14, 17), dtype=float)
 
 #: Above this no upper limit is told. [Pa]
 NO_LIMIT: Final = 1.0e8
 _TOP: Final = math.log(NO_LIMIT / CENTRE)
 
 #: Where the search for a pressure begins: the node at 2.5 MPa.
-_BEGIN: Final = 7
+_BEGIN: Final = 14
 
 #: Mixes taken together, most changes of the four nodes, most steps of Newton.
 _AT_ONCE, _CHANGES, _STEPS = 128, 8, 30
