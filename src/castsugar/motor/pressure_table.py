@@ -25,7 +25,6 @@ from castsugar.motor.burn_model import SAME, Asked, BurnModel, without_firings
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware, port_caution, pressure_rise
 from castsugar.motor.law_of_mix import law_of_mix, tested
-from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import impulse_class
 from castsugar.motor.peak_pressure import peaks
 from castsugar.motor.trace import Trace, fire
@@ -327,13 +326,8 @@ def motor_rows(
     wanted = (*_LEVELS, *levels)
     found, exponent = _quantiles(hardware, made, ideal, wanted)
     parts = tuple(components_of(blends))
-    bands = Bands(
-        edges=np.empty(0),
-        log_rate=np.zeros((len(blends), 1)),
-        exponent=exponent[:, None],
-    )
     estimate = found[1]
-    why = mass_balance.withheld(bands, estimate, hardware.ambient_pressure)
+    why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
     why = np.where(np.isnan(ideal), "an input is not a positive number", why)
     status = np.where(why == "", "ok", np.char.add("not computed: ", why))
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
@@ -351,7 +345,7 @@ def motor_rows(
         p95=told[2],
         this_batch=np.where(status == "ok", own, np.nan),
         further=told[3:],
-        amplification=mass_balance.amplification(bands, estimate),
+        amplification=mass_balance.amplification(exponent),
     )
 
 
