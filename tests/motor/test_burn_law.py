@@ -9,15 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from castsugar import InputError
 from castsugar.motor.burn_law import (
     Band,
     BurnLaw,
     burn_rate,
-    convert_coefficient,
     draw_laws,
     log_rate_uncertainty,
     outside,
@@ -65,62 +62,24 @@ def shipped() -> dict[str, BurnLaw]:
 # gives 1.372 (next test).
 SUTTON = [(500, 0.720), (1000, 0.95), (1500, 1.11), (2000, 1.26)]
 
+#: Its rate at 1 MPa. [m/s]
+SUTTON_RATE = 0.060 * INCH * (1e6 / PSI) ** 0.4
+
 
 @pytest.mark.published
 @pytest.mark.parametrize(("psi", "printed"), SUTTON)
 def test_textbook_rates(psi: float, printed: float) -> None:
-    a = convert_coefficient(0.060, 0.4, "in/s", "psi", "m/s", "MPa")
-    law = law_of((0.0, math.inf, a, 0.4))
+    law = law_of((0.0, math.inf, SUTTON_RATE, 0.4))
     assert burn_rate(law, psi * PSI) / INCH == pytest.approx(printed, rel=0.01)
 
 
 @pytest.mark.exact
 def test_the_misprinted_row_is_not_the_formula() -> None:
     """0.060 x 2500^0.4 = 1.372; the printed 1.33 is 3 % off, outside any rounding."""
-    a = convert_coefficient(0.060, 0.4, "in/s", "psi", "m/s", "MPa")
-    value = float(burn_rate(law_of((0.0, math.inf, a, 0.4)), 2500 * PSI)) / INCH
+    law = law_of((0.0, math.inf, SUTTON_RATE, 0.4))
+    value = float(burn_rate(law, 2500 * PSI)) / INCH
     assert value == pytest.approx(0.060 * 2500**0.4, rel=1e-12)
     assert abs(value / 1.33 - 1.0) > 0.03
-
-
-@pytest.mark.exact
-def test_coefficient_changes_units_exactly() -> None:
-    """Powers of ten with exponents of a half and a quarter have exact results."""
-    assert convert_coefficient(2.0, 0.5, "mm/s", "Pa", "mm/s", "MPa") == 2000.0
-    assert convert_coefficient(3.0, 0.25, "m/s", "mbar", "mm/s", "MPa") == 30000.0
-    assert convert_coefficient(1.0, 0.0, "in/s", "psi", "mm/s", "MPa") == 25.4
-    # 0.060 x 25.4 x (1e6 / 6894.757293168361)^0.4, by hand: 1.524 x 7.32137
-    found = convert_coefficient(0.060, 0.4, "in/s", "psi", "mm/s", "MPa")
-    assert found == pytest.approx(1.524 * (1e6 / PSI) ** 0.4, rel=1e-14)
-    assert found == pytest.approx(11.158, abs=5e-4)  # printed in the reference
-
-
-@pytest.mark.exact
-@given(
-    a=st.floats(1e-3, 1e3),
-    n=st.floats(-0.5, 0.99),
-    pressure=st.sampled_from(["Pa", "kPa", "MPa", "bar", "atm", "psi"]),
-    rate=st.sampled_from(["mm/s", "in/s", "m/s", "cm/s"]),
-)
-def test_coefficient_returns(a: float, n: float, pressure: str, rate: str) -> None:
-    """There and back is the same number, but for one rounding."""
-    there = convert_coefficient(a, n, rate, pressure, "m/s", "MPa")
-    back = convert_coefficient(there, n, "m/s", "MPa", rate, pressure)
-    assert back == pytest.approx(a, rel=4e-16)
-
-
-@pytest.mark.exact
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        ((0.06, 0.4, "in/s", "psig", "mm/s", "MPa"), "gauge"),
-        ((0.06, 0.4, "in/min", "psi", "mm/s", "MPa"), "in/min"),
-        ((-0.06, 0.4, "in/s", "psi", "mm/s", "MPa"), "above 0"),
-    ],
-)
-def test_coefficient_refuses(arguments, words: str) -> None:
-    with pytest.raises(InputError, match=words):
-        convert_coefficient(*arguments)
 
 
 @pytest.mark.exact

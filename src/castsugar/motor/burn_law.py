@@ -1,12 +1,10 @@
-"""The burn law: rate against pressure; coefficients in other units; laws to borrow."""
+"""The burn law: rate against pressure; laws to borrow."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal, localcontext
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +15,6 @@ from castsugar.data.load import Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
-from castsugar.units import UNITS, parse
 
 # ----------------------------------------------------------------------------
 # The burn law: burning rate against pressure, in one or more pressure bands.
@@ -319,63 +316,6 @@ def _pressures(pressure: ArrayLike) -> FloatArray:
     if np.any(p <= 0.0):
         raise InputError(f"pressure is {p.min():g} Pa; it must be absolute, above 0")
     return p
-
-
-# ----------------------------------------------------------------------------
-# The coefficient of ``r = a p**n`` in other units, which depend on the exponent.
-
-
-def convert_coefficient(
-    a: float,
-    exponent: float,
-    rate_unit: str,
-    pressure_unit: str,
-    to_rate_unit: str,
-    to_pressure_unit: str,
-) -> float:
-    """Return the coefficient of ``r = a p**n`` in other units.
-
-    With exact unit sizes and 50 digits, rounded once to the nearest float.
-
-    Parameters
-    ----------
-    a, exponent : float
-    rate_unit, pressure_unit, to_rate_unit, to_pressure_unit : str
-        For example "in/s", "psi", "mm/s", "MPa".
-
-    Raises
-    ------
-    InputError
-        An unknown unit, a gauge pressure (a power of it is another law), a coefficient
-        that is not positive.
-
-    Examples
-    --------
-    >>> convert_coefficient(2.0, 0.5, "mm/s", "Pa", "mm/s", "MPa")
-    2000.0
-    """
-    if not (math.isfinite(a) and a > 0.0 and math.isfinite(exponent)):
-        raise InputError(
-            f"coefficient {a:g} with exponent {exponent:g}: give finite numbers, the "
-            "coefficient above 0"
-        )
-    rates = _size(rate_unit, "burn_rate") / _size(to_rate_unit, "burn_rate")
-    pressures = _size(to_pressure_unit, "pressure") / _size(pressure_unit, "pressure")
-    with localcontext() as context:
-        context.prec = 50
-        ratio = Decimal(pressures.numerator) / Decimal(pressures.denominator)
-        factor = Decimal(rates.numerator) / Decimal(rates.denominator)
-        return float(Decimal(a) * factor * ratio ** Decimal(exponent))
-
-
-def _size(unit: str, quantity: str) -> Fraction:
-    typed = parse(f"1 {unit}", quantity)
-    if typed.note.startswith("gauge"):
-        raise InputError(
-            f"pressure unit {unit!r} of a burn-rate coefficient is gauge; the law "
-            "takes absolute pressure: write psi, MPa, bar"
-        )
-    return UNITS[quantity][typed.unit].scale
 
 
 # ----------------------------------------------------------------------------

@@ -51,12 +51,6 @@ class LeastSquares:
     degrees_of_freedom: int
     rank: int
 
-    @property
-    def standard_errors(self) -> FloatArray:
-        """Return the standard errors of the coefficients, shape (..., k)."""
-        root = np.sqrt(np.diag(self.inverse))
-        return np.asarray(self.residual_sd[..., None] * root)
-
 
 def least_squares(
     design: FloatArray, observed: FloatArray, weights: FloatArray | None = None
