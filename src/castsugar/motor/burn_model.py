@@ -28,6 +28,7 @@ from castsugar.motor.burn_evidence import (
     FIRING,
     Burned,
     Places,
+    places_of,
     rows_of,
 )
 from castsugar.motor.burn_widths import (
@@ -288,6 +289,26 @@ class BurnModel:
         means = prior + np.einsum("hnm,hm->hn", cross, weighted)
         return means, own - cross @ inverse @ np.swapaxes(cross, 1, 2)
 
+    def apart(
+        self, pair: Places, components: Sequence[str] = (), *, trend: bool = True
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return mean and variance of how far two places lie apart, (points,) each.
+
+        Parameters
+        ----------
+        pair, components, trend
+            As for :meth:`joint`.
+        """
+        means, joint = self.joint(pair, components, trend=trend)
+        variance = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
+        return means[:, 0] - means[:, 1], np.maximum(variance, 0.0)
+
+    def mixed(self, means: FloatArray, variances: FloatArray) -> tuple[float, float]:
+        """Return mean and standard uncertainty of a sum of normals, (points,) each."""
+        middle = float(self.weights @ means)
+        square = float(self.weights @ (variances + (means - middle) ** 2))
+        return middle, math.sqrt(square)
+
     def even_widths(self, count: int) -> Widths:
         """Return so many points of even weight, by systematic resampling.
 
@@ -347,7 +368,7 @@ class BurnModel:
         return -1 if number == self.rows.usual else number
 
     def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
-        at = _alone(w, x, asked.motor)
+        at = places_of(w, x, motor=asked.motor)
         return mean(self.rows.components, at, self.scatter)
 
     def _spread(self, x: float, asked: Asked) -> FloatArray:
@@ -408,18 +429,6 @@ class BurnModel:
         return _Node(
             np.einsum("hpm,hm->hp", b, weighted), b @ inverse @ np.swapaxes(b, 1, 2)
         )
-
-
-def _alone(w: FloatArray, x: float, motor: bool) -> Places:
-    n = len(w)
-    return Places(
-        fractions=w,
-        x=np.full(n, x),
-        batch=np.full(n, -1),
-        motor=np.full(n, motor),
-        process=np.full(n, -1),
-        degraded=np.zeros(n),
-    )
 
 
 def without_firings(model: BurnModel) -> BurnModel:

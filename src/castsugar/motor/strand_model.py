@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.burn_evidence import Burned, Places
+from castsugar.motor.burn_evidence import Burned, places_of
 from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
 from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.mix_difference import difference
@@ -212,14 +212,9 @@ class StrandModel:
         ratio = low = high = chance = math.nan
         verdict = CANNOT_TELL
         if not reason:
-            names = tuple(dict.fromkeys((*one.shares, *other.shares)))
-            mixes = [
-                [known.shares.get(n, 0.0) for n in names] for known in (one, other)
-            ]
             found = difference(
                 self.together,
-                mixes,
-                names,
+                (one.shares, other.shares),
                 pressure=pressure,
                 processes=(one.last.process, other.last.process),
                 degraded=(one.last.degraded, other.last.degraded),
@@ -258,45 +253,32 @@ class StrandModel:
         self, one: _Known, other: _Known, pressure: float
     ) -> tuple[float, float]:
         """Return ln of the ratio of strands of the last batches, and its u."""
-        x = math.log(pressure / CENTRE)
+        last = (one.last, other.last)
         if one.model is not other.model:
-            apart = []
-            for known in (one, other):
-                last = known.last
-                asked = Asked(of=last.batch, motor=False, process=last.process)
-                rates = known.model.rates(*known.mix, pressure, asked, last.degraded)
-                apart.append((float(rates.mean[0]), float(rates.u[0])))
-            (a, u), (b, v) = apart
-            return a - b, math.hypot(u, v)
+            each = [
+                known.model.rates(
+                    *known.mix,
+                    pressure,
+                    Asked(of=burned.batch, motor=False, process=burned.process),
+                    burned.degraded,
+                )
+                for known, burned in zip((one, other), last, strict=True)
+            ]
+            apart = float(each[0].mean[0] - each[1].mean[0])
+            return apart, math.hypot(*(float(rates.u[0]) for rates in each))
         model = one.model
-        places = Places(
-            fractions=_over(model.rows.components, (one.shares, other.shares)),
-            x=np.full(2, x),
-            batch=np.array([_number(model, k.last.batch) for k in (one, other)]),
-            motor=np.zeros(2, dtype=bool),
-            process=np.array(
-                [model.process_number(k.last.process) for k in (one, other)]
-            ),
-            degraded=np.array([k.last.degraded for k in (one, other)]),
+        names, mixes = model.rows.over([burned.shares for burned in last])
+        pair = places_of(
+            mixes,
+            math.log(pressure / CENTRE),
+            batch=[model.rows.batches.index(burned.batch) for burned in last],
+            process=[model.process_number(burned.process) for burned in last],
+            degraded=[burned.degraded for burned in last],
         )
-        means, joint = model.joint(places)
-        each = means[:, 0] - means[:, 1]
-        own = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
-        middle = float(model.weights @ each)
-        u = float(model.weights @ (own + (each - middle) ** 2))
-        return middle, math.sqrt(max(u, 0.0))
+        return model.mixed(*model.apart(pair, names))
 
 
 def _batch(strand: Strand) -> str:
     """Return the batch of a strand: by its name, else one a file, mix and day."""
     unnamed = (strand.file or "strands", strand.mix, strand.date)
     return strand.batch or ", ".join(filter(None, unnamed))
-
-
-def _number(model: BurnModel, batch: str) -> int:
-    return model.rows.batches.index(batch)
-
-
-def _over(names: Sequence[str], mixes: Sequence[Mapping[str, float]]) -> FloatArray:
-    """Return mass fractions over these names."""
-    return np.array([[mix.get(name, 0.0) for name in names] for mix in mixes])
