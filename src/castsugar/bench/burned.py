@@ -24,6 +24,7 @@ from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.efficiency import Reading
 from castsugar.motor.scatter import Scatter
+from castsugar.motor.strand_model import burned_by_batch
 from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.plausible import collected
 from castsugar.readings.strand_files import (
@@ -157,42 +158,20 @@ def _evidence(
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
     name, strands = strands_of(entry, bench)
     seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
-    return _burned(name or entry["recipe"], parts, strands, entry, bench)
+    name = name or entry["recipe"]
+    made_up = invented or any(s.invented for s in strands)
+    return burned_by_batch(
+        name,
+        parts,
+        strands,
+        entry["strands"],
+        cautions=analyse_mix(name, strands).cautions,
+        invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
+    )
 
 
 def _process(entry: Mapping[str, Any], bench: Bench) -> str:
     return str(entry["process"] or bench.kitchen["process"])
-
-
-def _burned(
-    name: str,
-    parts: Mapping[str, float],
-    strands: Sequence[Strand],
-    entry: Mapping[str, Any],
-    bench: Bench,
-) -> list[Burned]:
-    """Return the strands of each batch, by its name, else by file and day."""
-    made_up = bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
-    batches: dict[str, list[Strand]] = {}
-    for strand in strands:
-        unnamed = ", ".join(t for t in (entry["strands"], name, strand.date) if t)
-        batches.setdefault(strand.batch or unnamed, []).append(strand)
-    cautions = analyse_mix(name, strands).cautions
-    return [
-        Burned(
-            name=name,
-            fractions=parts,
-            batch=batch,
-            pressure=np.array([s.pressure for s in own]),
-            rate=np.array([s.rate for s in own]),
-            process=own[0].process,
-            degraded=math.fsum(s.degraded for s in own) / len(own),
-            source=entry["strands"],
-            cautions=cautions,
-            invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
-        )
-        for batch, own in batches.items()
-    ]
 
 
 def _fired(

@@ -169,6 +169,12 @@ class BurnModel:
             f"BurnModel({len(self.evidence)} entries, {len(self.rows.log_rate)} rows)"
         )
 
+    @property
+    def invented(self) -> tuple[str, ...]:
+        """Return what of the evidence nobody measured."""
+        named = (name for one in self.evidence for name in one.invented)
+        return tuple(dict.fromkeys(named))
+
     @functools.cached_property
     def _inverse(self) -> tuple[FloatArray, FloatArray]:
         """Return the inverse covariance of the rows, and what it makes of them."""

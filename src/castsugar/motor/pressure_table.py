@@ -186,8 +186,7 @@ def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
 
 def invented_behind(mix: Mix, hardware: Hardware) -> tuple[str, ...]:
     """Return what is invented behind the pressure of a mix: motor and burn rates."""
-    burned = [name for one in hardware.burning.evidence for name in one.invented]
-    return tuple(dict.fromkeys((*hardware.invented, *burned)))
+    return tuple(dict.fromkeys((*hardware.invented, *hardware.burning.invented)))
 
 
 # ----------------------------------------------------------------------------

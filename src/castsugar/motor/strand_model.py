@@ -7,6 +7,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -144,21 +145,8 @@ class StrandModel:
 
     def _burned(self, mix: str) -> list[Burned]:
         """Return the strands of each batch of a mix."""
-        batches: dict[str, list[Strand]] = {}
-        for strand in self._result(mix).strands:
-            batches.setdefault(_batch(strand), []).append(strand)
-        return [
-            Burned(
-                name=mix,
-                fractions=self.recipes.get(mix, CENTRE_MIX),
-                batch=batch,
-                pressure=np.array([s.pressure for s in own]),
-                rate=np.array([s.rate for s in own]),
-                process=own[0].process or PROCESSES[0],
-                degraded=math.fsum(s.degraded for s in own) / len(own),
-            )
-            for batch, own in batches.items()
-        ]
+        fractions = self.recipes.get(mix, CENTRE_MIX)
+        return burned_by_batch(mix, fractions, self._result(mix).strands)
 
     def _result(self, mix: str) -> MixResult:
         return next(one for one in self.results.mixes if one.mix == mix)
@@ -278,7 +266,41 @@ class StrandModel:
         return model.mixed(*model.apart(pair, names))
 
 
-def _batch(strand: Strand) -> str:
-    """Return the batch of a strand: by its name, else one a file, mix and day."""
-    unnamed = (strand.file or "strands", strand.mix, strand.date)
-    return strand.batch or ", ".join(filter(None, unnamed))
+def burned_by_batch(
+    name: str,
+    fractions: Mapping[str, float],
+    strands: Sequence[Strand],
+    source: str = "",
+    **more: Any,
+) -> list[Burned]:
+    """Return the strands of each batch: by its name, else one a file, mix and day.
+
+    Parameters
+    ----------
+    name, fractions
+        Of their mix, as for :class:`castsugar.motor.burn_evidence.Burned`.
+    strands : sequence of Strand
+    source : str
+        Their file, if not as they say.
+    **more
+        What else each entry carries.
+    """
+    batches: dict[str, list[Strand]] = {}
+    for strand in strands:
+        unnamed = (source or strand.file or "strands", name, strand.date)
+        batch = strand.batch or ", ".join(filter(None, unnamed))
+        batches.setdefault(batch, []).append(strand)
+    return [
+        Burned(
+            name=name,
+            fractions=fractions,
+            batch=batch,
+            pressure=np.array([s.pressure for s in own]),
+            rate=np.array([s.rate for s in own]),
+            process=own[0].process or PROCESSES[0],
+            degraded=math.fsum(s.degraded for s in own) / len(own),
+            source=source,
+            **more,
+        )
+        for batch, own in batches.items()
+    ]
