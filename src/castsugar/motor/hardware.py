@@ -239,6 +239,11 @@ class Hardware:
         )
 
     @property
+    def all_invented(self) -> tuple[str, ...]:
+        """Return what is invented behind a pressure: of the motor, of what burned."""
+        return tuple(dict.fromkeys((*self.invented, *self.burning.invented)))
+
+    @property
     def supply_u(self) -> float:
         """Return the standard uncertainty of ln S, the burn rate left out. [-]"""
         own = self.spread.supply_u(self.temperature_sensitivity)

@@ -171,17 +171,11 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
     """
     blends = of_mixes([mix])
     made = compositions(blends)
-    model, process = hardware.burning, made.processes[0]
+    model = hardware.burning
     own = own_of(model, components_of(blends)[0])
 
     def asked(p: float, of: str, motor: bool) -> tuple[float, float]:
-        found = model.rates(
-            made.fractions,
-            made.components,
-            p,
-            Asked(of=of, motor=motor, process=process),
-            made.degraded,
-        )
+        found = made.rates(model, p, of, motor=motor)
         return float(found.mean[0]), float(found.u[0]) ** 2
 
     burning = _of_the_rate(asked, pressure, _nearest(model, pressure))
@@ -205,7 +199,7 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
         batch=batch_scatter(model),
         to_motor=step_to_motor(model),
         measured=any(one.measured for one in own),
-        single=one_pressure(model, own, Asked(process=process)),
+        single=one_pressure(model, own, Asked(process=made.processes[0])),
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,14 @@ from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.burn_model import SAME, Asked, BurnModel, without_firings
+from castsugar.motor.burn_model import (
+    NEXT,
+    SAME,
+    Asked,
+    BurnModel,
+    Rates,
+    without_firings,
+)
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware, port_caution, pressure_rise
 from castsugar.motor.law_of_mix import law_of_mix, tested
@@ -52,6 +59,24 @@ class Compositions:
     fractions: FloatArray
     degraded: FloatArray
     processes: tuple[str, ...]
+
+    def rates(
+        self, model: BurnModel, pressure: float, of: str = NEXT, *, motor: bool = True
+    ) -> Rates:
+        """Return ln r of all, made as the first, at a pressure [Pa]; see `Asked`."""
+        asked = Asked(of=of, motor=motor, process=self.processes[0])
+        return model.rates(
+            self.fractions, self.components, pressure, asked, self.degraded
+        )
+
+    def take(self, rows: Sequence[int]) -> Compositions:
+        """Return some of them."""
+        return replace(
+            self,
+            fractions=self.fractions[rows],
+            degraded=self.degraded[rows],
+            processes=tuple(self.processes[row] for row in rows),
+        )
 
 
 def components_of(blends: Blends) -> list[dict[str, float]]:
@@ -182,11 +207,6 @@ def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
         asked=Asked(process=found.processes[0]),
         origin=origin_of(hardware.burning, parts, found.processes[0]),
     )
-
-
-def invented_behind(mix: Mix, hardware: Hardware) -> tuple[str, ...]:
-    """Return what is invented behind the pressure of a mix: motor and burn rates."""
-    return tuple(dict.fromkeys((*hardware.invented, *hardware.burning.invented)))
 
 
 # ----------------------------------------------------------------------------
@@ -357,7 +377,7 @@ def _quantiles(
     than its own uncertainty allows.
     """
     model = hardware.burning
-    found, exponent = _peaks(hardware, model, made, ideal, levels)
+    found, exponent = peaks_of(hardware, model, made, ideal, levels)
     bare = without_firings(model)
     fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
@@ -365,7 +385,7 @@ def _quantiles(
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
     ideal = ideal / hardware.margin_factor
-    before, _ = _peaks(hardware.unfired(), known, made, ideal, levels)
+    before, _ = peaks_of(hardware.unfired(), known, made, ideal, levels)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
     high = np.array(levels) > 0.5
@@ -373,14 +393,19 @@ def _quantiles(
     return np.where(high[:, None], np.fmax(found, least), found), exponent
 
 
-def _peaks(
+def peaks_of(
     hardware: Hardware,
     model: BurnModel,
     made: Compositions,
     supply: FloatArray,
     levels: Sequence[float],
+    of: str = NEXT,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles and exponents, the mixes of each process together."""
+    """Return quantiles of the peak [Pa] and exponents, of the next or another batch.
+
+    `supply` is the pressure per burn rate of each [Pa s/m]. The mixes of each process
+    are taken together.
+    """
     size = len(made.fractions)
     found, exponent = np.empty((len(levels), size)), np.empty(size)
     processes = np.array(made.processes, dtype=object)
@@ -395,7 +420,7 @@ def _peaks(
             log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
             supply_u=hardware.supply_u,
             levels=levels,
-            asked=Asked(process=process),
+            asked=Asked(of=of, process=process),
             degraded=made.degraded[own],
         )
         found[:, own], exponent[own] = some.quantiles, some.exponent
@@ -416,17 +441,9 @@ def _of_this_batch(
             continue
         batch = this_batch(hardware.burning, part, made.processes[row])
         if batch:
-            some = peaks(
-                hardware.burning,
-                made.fractions[row],
-                made.components,
-                log_supply=math.log(supply[row]),
-                supply_u=hardware.supply_u,
-                levels=(0.95,),
-                asked=Asked(of=batch, process=made.processes[row]),
-                degraded=made.degraded[row],
-            )
-            found[row] = some.quantiles[0, 0]
+            one, own = made.take([row]), supply[[row]]
+            peak, _ = peaks_of(hardware, hardware.burning, one, own, (0.95,), batch)
+            found[row] = peak[0, 0]
     return found
 
 
