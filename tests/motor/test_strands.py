@@ -121,9 +121,10 @@ def test_norris() -> None:
     certified = [-0.262323073774029, 1.00211681802045]
     errors = [0.232818234301152, 0.429796848199937e-03]
     assert found.coefficients == pytest.approx(certified, rel=1e-9)
-    own = found.residual_sd * np.sqrt(np.diag(found.inverse))
+    scatter = math.sqrt((found.residuals**2).sum() / found.degrees_of_freedom)
+    own = scatter * np.sqrt(np.diag(found.inverse))
     assert own == pytest.approx(errors, rel=1e-9)
-    assert float(found.residual_sd) == pytest.approx(0.884796396144373, rel=1e-9)
+    assert scatter == pytest.approx(0.884796396144373, rel=1e-9)
 
 
 # NIST StRD DanWood, y = b1 x^b2 (read): certified for least squares on y, tolerance

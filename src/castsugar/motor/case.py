@@ -344,30 +344,10 @@ def _shear(hoop: float, thick: bool) -> float:
     return 0.5 * (hoop + 1.0) if thick else 0.5 * hoop
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Margin:
-    """What is left of an allowable pressure; negative if nothing is.
-
-    Attributes
-    ----------
-    at_p95 : ndarray
-        (allowable - p95) / allowable: the margin that counts. [-]
-    at_p50, at_p05 : ndarray
-        The same of the median and the 5 % quantile: the band. [-]
-    """
-
-    at_p95: FloatArray
-    at_p50: FloatArray
-    at_p05: FloatArray
-
-
-def margin(
-    allowable: ArrayLike, p05: ArrayLike, p50: ArrayLike, p95: ArrayLike
-) -> Margin:
-    """Return the margin with its band; all pressures absolute. [Pa]
+def margin(allowable: ArrayLike, pressure: ArrayLike) -> FloatArray:
+    """Return (allowable - pressure) / allowable, absolute; negative if none is left.
 
     An infinite pressure (no stable root) gives minus infinity, NaN gives NaN.
     """
-    limit = np.asarray(allowable, dtype=float)
-    left = [np.asarray((limit - np.asarray(p, float)) / limit) for p in (p05, p50, p95)]
-    return Margin(at_p05=left[0], at_p50=left[1], at_p95=left[2])
+    limit, p = (np.asarray(a, dtype=float) for a in (allowable, pressure))
+    return np.asarray((limit - p) / limit)

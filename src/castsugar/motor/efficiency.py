@@ -128,8 +128,6 @@ class Efficiencies:
         Of c* and of the thrust coefficient.
     impulse : Efficiency
         Their product, correlation included.
-    correlation : float
-        Of the two logarithms.
     readings : tuple of Reading
         What it was learnt from.
     """
@@ -137,7 +135,6 @@ class Efficiencies:
     characteristic_velocity: Efficiency
     nozzle: Efficiency
     impulse: Efficiency
-    correlation: float
     readings: tuple[Reading, ...] = ()
 
     @property
@@ -161,8 +158,8 @@ def learn_efficiencies(readings: Sequence[Reading] = ()) -> Efficiencies:
     :data:`SHARED`. With both scatters held, mu + c is normal in closed form, and mu
     follows from it by regression; each pair of scatters has the weight of its prior
     times its marginal likelihood (Gelman et al., *Bayesian Data Analysis*, ch. 5, from
-    memory). Medians, deviations and the correlation are moments of that mixture, ends
-    of intervals its quantiles.
+    memory). Medians and deviations are moments of that mixture, ends of intervals its
+    quantiles.
 
     Examples
     --------
@@ -203,12 +200,10 @@ def learn_efficiencies(readings: Sequence[Reading] = ()) -> Efficiencies:
         )
         for side, count in zip(np.array(sides), counts, strict=True)
     )
-    common = impulse.u**2 - velocity.u**2 - nozzle.u**2
     return Efficiencies(
         characteristic_velocity=velocity,
         nozzle=nozzle,
         impulse=impulse,
-        correlation=0.5 * common / (velocity.u * nozzle.u),
         readings=tuple(readings),
     )
 

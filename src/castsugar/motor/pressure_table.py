@@ -261,13 +261,13 @@ class MotorRows:
 
     def columns(self) -> Columns:
         """Return the motor columns of the contract."""
-        left = margin(self.hardware.allowable, self.p05, self.p50, self.p95)
+        left = margin(self.hardware.allowable, self.p95)
         return {
             "kn_max": np.full(len(self.p50), self.hardware.kn_max),
             "peak_pressure_MPa": 1e-6 * self.p50,
             "peak_pressure_p95_MPa": 1e-6 * self.p95,
             "peak_pressure_p95_this_batch_MPa": 1e-6 * self.this_batch,
-            "pressure_margin_percent": 100.0 * left.at_p95,
+            "pressure_margin_percent": 100.0 * left,
             "burn_law_origin": self.origins(),
         }
 
@@ -511,8 +511,6 @@ class Firing:
         [kg]
     pressure_band : tuple of float
         Peak pressure that 5 and 95 of 100 next batches stay below. [Pa]
-    margin_band : tuple of float
-        Margin of the case at those, lowest first; NaN without a case.
     cautions : tuple of str
         What is to be looked at again in the strands of this very mix.
     """
@@ -524,7 +522,6 @@ class Firing:
     rise_of_a_tenth: float
     propellant_mass: float
     pressure_band: tuple[float, float]
-    margin_band: tuple[float, float]
     cautions: tuple[str, ...] = ()
 
 
@@ -565,7 +562,6 @@ def _fire(
 ) -> Firing:
     """Fire one mix."""
     hardware = driven.hardware
-    left = margin(hardware.allowable, driven.p05, driven.p50, driven.p95)
     motor = hardware.motor(
         density=values["density_kg_m3"],
         characteristic_velocity=values["characteristic_velocity_m_s"],
@@ -587,6 +583,5 @@ def _fire(
         rise_of_a_tenth=float(pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
         pressure_band=(float(driven.p05[index]), float(driven.p95[index])),
-        margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),
         cautions=driven.own_cautions(index),
     )
