@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import math
-from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from castsugar import InputError
+from castsugar.data.load import load_database
 from castsugar.motor.burn_law import (
     Band,
     BurnLaw,
+    borrowed_laws,
     burn_rate,
     draw_laws,
     log_rate_uncertainty,
     outside,
-    published_law,
 )
 
 PSI, INCH = 6894.757293168361, 0.0254
@@ -28,32 +27,6 @@ BURN_LAWS = Path(__file__).parents[2] / "species_data" / "burn_laws.csv"
 def law_of(*bands: tuple[float, float, float, float], **more) -> BurnLaw:
     made = tuple(Band(low=a, high=b, rate=r, exponent=n) for a, b, r, n in bands)
     return BurnLaw(name="invented", bands=made, **{"log_rate_u": 0.1} | more)
-
-
-def shipped() -> dict[str, BurnLaw]:
-    """Return the laws of the data file."""
-    with BURN_LAWS.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    laws = {}
-    for name, group in groupby(rows, key=lambda row: row["name"]):
-        kept = list(group)
-        laws[name] = published_law(
-            name,
-            [
-                (
-                    1e6 * float(row["band_low_MPa"] or 0.0),
-                    1e6 * float(row["band_high_MPa"] or math.inf),
-                    1e-3 * float(row["rate_at_1MPa_mm_s"]),
-                    float(row["exponent"]),
-                )
-                for row in kept
-            ],
-            relative_uncertainty=float(kept[0]["relative_uncertainty"]),
-            status=kept[0]["status"],
-            source=kept[0]["source"],
-            kind=kept[0]["fuel"],
-        )
-    return laws
 
 
 # Published: Sutton & Biblarz, Rocket Propulsion Elements, 7th ed., Ex. 11-1 (read):
@@ -154,7 +127,7 @@ def test_draws_have_the_stated_covariance() -> None:
 @pytest.mark.exact
 def test_shipped_laws_are_consistent() -> None:
     """Continuous within 4 % at the band edges, as the reference says; all marked."""
-    laws = shipped()
+    laws = {law.name: law for law in borrowed_laws(load_database())}
     assert len(laws) == 5
     for law in laws.values():
         assert law.status == "from memory"

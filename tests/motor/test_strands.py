@@ -13,7 +13,6 @@ from castsugar import InputError
 from castsugar.motor.burn_law import (
     burn_rate,
     log_rate_uncertainty,
-    published_law,
 )
 from castsugar.motor.single_pressure import (
     at_one_pressure,
@@ -330,27 +329,6 @@ def test_bad_data_are_refused(pressure, rate, words: str) -> None:
 
 
 # --- everything at one pressure -----------------------------------------------------
-
-
-def borrowed() -> list:
-    """Return two invented laws of one kind, exponents 0.2 and 0.6, and another."""
-    made = []
-    for name, n, kind in (
-        ("P", 0.2, "sucrose"),
-        ("Q", 0.6, "sucrose"),
-        ("R", 0.3, "x"),
-    ):
-        made.append(
-            published_law(
-                name,
-                [(1e5, 1e7, 8e-3, n)],
-                relative_uncertainty=0.25,
-                status="assumed",
-                source="invented",
-                kind=kind,
-            )
-        )
-    return made
 
 
 @pytest.mark.exact

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -268,49 +267,6 @@ def draw_laws(
     return law.log_rate_u * rate, along * rate + across * other
 
 
-def published_law(
-    name: str,
-    bands: Sequence[tuple[float, float, float, float]],
-    *,
-    relative_uncertainty: float,
-    status: str,
-    source: str,
-    kind: str = "",
-) -> BurnLaw:
-    """Return a published law, with the doubt of one that was not measured here.
-
-    Parameters
-    ----------
-    name : str
-    bands : sequence of (low, high, rate at 1 MPa, exponent)
-        [Pa], [Pa], [m/s], [-]
-    relative_uncertainty : float
-        Standard uncertainty of the rate over the rate; ``ln(1 + it)`` on ln r.
-    status, source, kind : str
-
-    Examples
-    --------
-    >>> law = published_law(
-    ...     "invented",
-    ...     [(0.0, math.inf, 5e-3, 0.3)],
-    ...     relative_uncertainty=0.25,
-    ...     status="assumed",
-    ...     source="invented",
-    ... )
-    >>> law.origin, round(law.log_rate_u, 4)
-    ('borrowed: invented', 0.2231)
-    """
-    return BurnLaw(
-        name=name,
-        bands=tuple(Band(low=a, high=b, rate=r, exponent=n) for a, b, r, n in bands),
-        log_rate_u=math.log1p(relative_uncertainty),
-        origin=f"borrowed: {source}",
-        status=status,
-        source=source,
-        kind=kind,
-    )
-
-
 def _pressures(pressure: ArrayLike) -> FloatArray:
     p = np.asarray(pressure, dtype=float)
     if np.any(p <= 0.0):
@@ -354,12 +310,15 @@ def borrowed_law(database: Database, name: str) -> BurnLaw:
 
 def _law(record: BurnLawRecord) -> BurnLaw:
     """Make a law of a record."""
-    law = published_law(
-        record.name,
-        record.bands,
-        relative_uncertainty=record.relative_uncertainty,
+    return BurnLaw(
+        name=record.name,
+        bands=tuple(
+            Band(low=low, high=high, rate=rate, exponent=n)
+            for low, high, rate, n in record.bands
+        ),
+        log_rate_u=max(math.log1p(record.relative_uncertainty), BORROWED_DOUBT),
+        origin=f"borrowed: {record.source}",
         status=record.status,
         source=record.source,
         kind=record.fuel,
     )
-    return replace(law, log_rate_u=max(law.log_rate_u, BORROWED_DOUBT))
