@@ -265,16 +265,13 @@ def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> F
     spread = hardware.spread.characteristic_velocity
     reading = _relative(row, "characteristic_velocity_efficiency", "")
     step = COVERAGE * math.hypot(spread, told.next_u, reading)
-    return Check(
-        batch=fired.batch.id,
-        quantity=VELOCITY,
-        unit="m/s",
-        predicted=predicted,
-        low=predicted * math.exp(-step),
-        high=predicted * math.exp(step),
-        measured=delivered,
-        discarded=is_discarded(fired.batch),
-    )
+    found = {
+        "predicted": predicted,
+        "low": predicted * math.exp(-step),
+        "high": predicted * math.exp(step),
+        "measured": delivered,
+    }
+    return _check(fired, VELOCITY, "m/s", found)
 
 
 def _relative(row: Any, name: str, unit: str) -> float:
