@@ -94,15 +94,14 @@ def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | Non
     CastsugarError
         For entries, or files that they name, that cannot be used.
     """
-    motor = bench.motor or {"burn_law": (), "firing": ()}
     evidence: list[Burned] = []
     seen: _Seen = {}
-    for index, entry in enumerate(motor["burn_law"] or ()):
-        with _said_at(Place(bench.path, bench.text, "motor.burn_law", index)):
+    for place, entry in _entries(bench, "burn_law"):
+        with _said_at(place):
             evidence += _evidence(entry, bench, database, seen)
-    for index, entry in enumerate(motor["firing"] or ()):
-        with _said_at(Place(bench.path, bench.text, "motor.firing", index)):
-            evidence.append(_fired(entry, index, bench, database))
+    for place, entry in _entries(bench, "firing"):
+        with _said_at(place):
+            evidence.append(_fired(entry, place.index, bench, database))
     for files in seen.values():
         refuse_twice(files)
     every = [s for files in seen.values() for strands in files for s in strands]
@@ -271,11 +270,8 @@ def check_pots(bench: Bench, database: Database) -> None:
 
 def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
     """Yield what is told of each batch that has a name."""
-    motor = bench.motor or {"burn_law": (), "firing": ()}
-    usual = bench.kitchen["process"]
-    for index, entry in enumerate(motor["burn_law"]):
+    for place, entry in _entries(bench, "burn_law"):
         if "strands" in entry:
-            place = Place(bench.path, bench.text, "motor.burn_law", index)
             with _said_at(place), collected():  # the motor has remarked on them
                 shares, strands = _shares(entry, database), strands_of(entry, bench)[1]
                 check_batches(strands)
@@ -284,15 +280,19 @@ def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
                 yield _Pot(
                     place, s.batch, entry["recipe"], shares, s.process, s.date, name
                 )
-    for index, entry in enumerate(motor["firing"]):
-        place = Place(bench.path, bench.text, "motor.firing", index)
+    for place, entry in _entries(bench, "firing"):
         with _said_at(place):
             shares = _shares(entry, database)
-        if entry["batch"]:
-            process = entry["process"] or usual
-            yield _Pot(
-                place, entry["batch"], entry["recipe"], shares, process, entry["date"]
-            )
+        if batch := entry["batch"]:
+            process = _process(entry, bench)
+            yield _Pot(place, batch, entry["recipe"], shares, process, entry["date"])
+
+
+def _entries(bench: Bench, name: str) -> Iterator[tuple[Place, Mapping[str, Any]]]:
+    """Yield the entries of a kind of the motor, with their places in the file."""
+    entries = (bench.motor or {}).get(name) or ()
+    for index, entry in enumerate(entries):
+        yield Place(bench.path, bench.text, f"motor.{name}", index), entry
 
 
 @contextmanager
