@@ -13,7 +13,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.motor.burn_evidence import Burned, places_of
-from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
+from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel, Rates
 from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.mix_difference import difference
 from castsugar.motor.pressure_table import differs
@@ -99,6 +99,11 @@ class _Known:
     def mix(self) -> tuple[FloatArray, tuple[str, ...]]:
         return np.array([list(self.shares.values())]), tuple(self.shares)
 
+    def rates(self, pressure: float, of: str, *, motor: bool = True) -> Rates:
+        """Return ln r of it, made as the last batch; see :class:`Asked`."""
+        asked = Asked(of=of, motor=motor, process=self.last.process)
+        return self.model.rates(*self.mix, pressure, asked, self.last.degraded)
+
 
 class StrandModel:
     """The model of burn rates of strands alone.
@@ -172,9 +177,7 @@ class StrandModel:
         of : str
             Of the next batch, or the name of one that burned.
         """
-        own = self._mixes[mix]
-        asked = Asked(of=of, process=own.last.process)
-        rates = own.model.rates(*own.mix, pressure, asked, own.last.degraded)
+        rates = self._mixes[mix].rates(pressure, of)
         low, high = rates.band()
         return math.exp(float(rates.mean[0])), math.exp(low), math.exp(high)
 
@@ -243,17 +246,8 @@ class StrandModel:
         """Return ln of the ratio of strands of the last batches, and its u."""
         last = (one.last, other.last)
         if one.model is not other.model:
-            each = [
-                known.model.rates(
-                    *known.mix,
-                    pressure,
-                    Asked(of=burned.batch, motor=False, process=burned.process),
-                    burned.degraded,
-                )
-                for known, burned in zip((one, other), last, strict=True)
-            ]
-            apart = float(each[0].mean[0] - each[1].mean[0])
-            return apart, math.hypot(*(float(rates.u[0]) for rates in each))
+            a, b = (k.rates(pressure, k.last.batch, motor=False) for k in (one, other))
+            return float(a.mean[0] - b.mean[0]), math.hypot(a.u[0], b.u[0])
         model = one.model
         names, mixes = model.rows.over([burned.shares for burned in last])
         pair = places_of(

@@ -450,15 +450,13 @@ class Proposal:
         )
 
 
-def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
+def propose(task: Task, k: int) -> Proposal:
     """Propose what to burn next.
 
     Parameters
     ----------
     task : Task
         Space, objective, limits, motor with what was burned.
-    feasible : Candidates or None
-        Of :func:`feasible_mixes`; None finds them.
     k : int
         How many burns, 1 to 24.
 
@@ -476,7 +474,7 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
     """
     if k != int(k) or not 1 <= k <= MOST:
         raise InputError(f"{k:g} next burns are asked for; allowed: 1 to {MOST}")
-    found = feasible or feasible_mixes(task)
+    found = feasible_mixes(task)
     plan = _plan(task, found.pressures(_PEAK))
     motor = task.settings.motor
     model = first = BurnModel() if motor is None else motor.burning
