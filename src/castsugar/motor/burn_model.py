@@ -43,6 +43,7 @@ from castsugar.motor.burn_widths import (
     widths_at,
 )
 from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
+from castsugar.numerics import quantile_of_normals
 
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
@@ -111,7 +112,7 @@ class Rates:
         """Return the central interval of ln r of a mix."""
         mean, sd = self.means[:, mix], np.sqrt(self.variances[:, mix])
         low, high = (
-            quantile(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
+            quantile_of_normals(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
             for sign in (-1.0, 1.0)
         )
         return low, high
@@ -443,27 +444,3 @@ def without_firings(model: BurnModel) -> BurnModel:
     if len(kept) == len(model.evidence):
         return model
     return BurnModel(kept, model.scatter, process=model.process)
-
-
-def quantile(
-    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
-) -> float:
-    """Return the quantile of a weighted sum of normals, by halving.
-
-    Parameters
-    ----------
-    weights, mean, sd : ndarray, shape (points,)
-    share : float
-        Below it.
-    """
-    from scipy.special import ndtr
-
-    low = float((mean - 10.0 * sd).min()) - 1e-12
-    high = float((mean + 10.0 * sd).max()) + 1e-12
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (middle - mean) / sd
-        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
-        low, high = (middle, high) if below < share else (low, middle)
-    return 0.5 * (low + high)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.numerics import quantile_of_normals
 
 # ----------------------------------------------------------------------------
 # What is held before anything was fired, and what a firing tells.
@@ -255,9 +255,9 @@ def _told(
     middle = float(weights @ means)
     between = np.square(means - middle)
     ends = (0.025, 0.975)
-    low, high = (_quantile(p, weights, means, np.sqrt(variances)) for p in ends)
-    both = np.sqrt(variances + scatters)
-    next_low, next_high = (_quantile(p, weights, means, both) for p in ends)
+    own, both = np.sqrt(variances), np.sqrt(variances + scatters)
+    low, high = (quantile_of_normals(weights, means, own, p) for p in ends)
+    next_low, next_high = (quantile_of_normals(weights, means, both, p) for p in ends)
     widths, which = np.unique(np.sqrt(scatters), return_inverse=True)
     share = np.bincount(which, weights)
     below = np.cumsum(share) - 0.5 * share
@@ -277,18 +277,3 @@ def _told(
         scatter_high=scatter_high,
         count=count,
     )
-
-
-def _quantile(
-    chance: float, weights: FloatArray, means: FloatArray, widths: FloatArray
-) -> float:
-    """Return a quantile of a mixture of normals, by bisection between theirs."""
-    own = means + widths * ndtri(chance)
-    low, high = float(own.min()), float(own.max())
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        if weights @ ndtr((middle - means) / widths) < chance:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)

@@ -10,8 +10,9 @@ import numpy as np
 
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import coordinates, places_of
-from castsugar.motor.burn_model import BurnModel, quantile
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.scatter import CENTRE
+from castsugar.numerics import quantile_of_normals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,7 +85,7 @@ def difference(  # noqa: PLR0913 - keyword-only options
         variance = variance + 2.0 * (own + model.scatter.firing**2)
     weights, sd = model.weights, np.sqrt(variance + added[1] ** 2)
     middle, u = model.mixed(mean, sd**2)
-    ends = [quantile(weights, mean, sd, share) for share in (0.025, 0.975)]
+    ends = [quantile_of_normals(weights, mean, sd, share) for share in (0.025, 0.975)]
     with np.errstate(invalid="ignore", divide="ignore"):
         z = np.where(sd > 0.0, mean / sd, np.sign(mean) * np.inf)
     chance = weights @ np.where(np.isnan(z), 0.5, ndtr(z))
