@@ -17,7 +17,7 @@ from castsugar.motor.strands import MixResult, band_laws
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Field, Row, described, listed
-from castsugar.report.pressure_words import assumed_widths, batch_words
+from castsugar.report.pressure_words import assumed_widths, batch_words, used_words
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.strand_rows import (
@@ -226,9 +226,7 @@ def _used(one: MixResult, model: StrandModel, show: Shown) -> str:
     where = f"from {_places(show, (low, high), ' to ')}"
     if one.single is not None:
         where = f"at {_mega(show, one.single.pressure)}"
-    n, u = (numbers.at_place(x, -2) for x in model.exponent(one.mix))
-    count = numbers.count(len(one.strands), "strand")
-    return f"{count} {where}: used; n taken as {n} ± {u}."
+    return used_words(len(one.strands), where, model.exponent(one.mix))
 
 
 def _next_test(one: MixResult, show: Shown) -> str:
