@@ -1,7 +1,7 @@
 """Small pieces of numerical work that every room may use.
 
-Regular points of a triangle, quantiles that move smoothly, linear propagation of
-uncertainty.
+Regular points of a triangle, quantiles of draws and of sums of normals, linear
+propagation of uncertainty.
 """
 
 from __future__ import annotations
@@ -217,3 +217,27 @@ def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
         mean = np.log(order) @ (weights / weights.sum())
     gone = np.isnan(draws).any(axis=-1)
     return np.asarray(np.where(gone, np.nan, np.exp(mean)))
+
+
+def quantile_of_normals(
+    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
+) -> float:
+    """Return the quantile of a weighted sum of normals, by halving.
+
+    Parameters
+    ----------
+    weights, mean, sd : ndarray, shape (points,)
+    share : float
+        Below it.
+    """
+    from scipy.special import ndtr
+
+    low = float((mean - 10.0 * sd).min()) - 1e-12
+    high = float((mean + 10.0 * sd).max()) + 1e-12
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (middle - mean) / sd
+        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
+        low, high = (middle, high) if below < share else (low, middle)
+    return 0.5 * (low + high)

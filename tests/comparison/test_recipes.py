@@ -43,6 +43,10 @@ BASE, SOFTER = (0.60, 0.20, 0.20), (0.60, 0.17, 0.23)
 NAMES = (NITRATE, SUGAR, SYRUP)
 
 
+def named(*mixes: tuple[float, ...]) -> tuple[dict[str, float], ...]:
+    return tuple(dict(zip(NAMES, mix, strict=True)) for mix in mixes)
+
+
 def burned(
     shares: tuple[float, ...], batch: str, *, off: float = 0.0, count: int = 10
 ) -> Burned:
@@ -120,7 +124,7 @@ def test_the_difference_is_that_of_a_mixture_worked_out_by_hand() -> None:
         ],
         widths=widths,
     )
-    found = difference(model, np.array([BASE, SOFTER]), NAMES)
+    found = difference(model, named(BASE, SOFTER))
     w = np.array([BASE, SOFTER]) - np.array(BASE)  # the centre is 60/20/20
     moved = 0.5 * ((w[1] - w[0]) ** 2).sum()
     means, spreads = [], []
@@ -150,7 +154,7 @@ def test_the_difference_is_that_of_a_mixture_worked_out_by_hand() -> None:
     variance = np.mean(np.square(spreads)) + np.var(means)
     assert found.u == pytest.approx(math.sqrt(variance), rel=1e-9)
     # What else counts moves it and widens it, as any sum of normals.
-    more = difference(model, np.array([BASE, SOFTER]), NAMES, added=(0.01, 0.05))
+    more = difference(model, named(BASE, SOFTER), added=(0.01, 0.05))
     assert more.mean == pytest.approx(found.mean + 0.01, abs=1e-12)
     assert more.u == pytest.approx(math.hypot(found.u, 0.05), rel=1e-9)
 
@@ -159,11 +163,11 @@ def test_the_difference_is_that_of_a_mixture_worked_out_by_hand() -> None:
 def test_one_batch_of_each_is_never_told_apart(off: float) -> None:
     """Nothing in the data tells a batch from a mix, however firm the strands are."""
     model = several(off, 1)
-    found = difference(model, np.array([SOFTER, BASE]), NAMES)
+    found = difference(model, named(SOFTER, BASE))
     assert not found.told
     assert (found.chance > 0.5) == (found.mean > 0.0)
     # Four batches of each, within 1 % of their middle, tell 6 %; not nothing.
-    four = difference(several(off, 4), np.array([SOFTER, BASE]), NAMES)
+    four = difference(several(off, 4), named(SOFTER, BASE))
     assert four.told == (off != 0.0)
 
 

@@ -359,7 +359,8 @@ def verdicts(known: Known, worlds: int, seed: int, *, blind: bool = False) -> Ve
         evidence = drawn(rng, known, TWO).evidence
         if blind:
             evidence = tuple(replace(one, process=PROCESSES[0]) for one in evidence)
-        found = difference(BurnModel(evidence), TWO, NAMES)
+        mixes = [dict(zip(NAMES, mix.tolist(), strict=True)) for mix in TWO]
+        found = difference(BurnModel(evidence), mixes)
         right = found.told and found.mean * -known.apart > 0.0
         covered = found.low <= -known.apart <= found.high
         rows.append((found.told, right, covered, 0.5 * (found.high - found.low)))

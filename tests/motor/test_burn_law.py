@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import math
-from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from castsugar import InputError
+from castsugar.data.load import load_database
 from castsugar.motor.burn_law import (
     Band,
     BurnLaw,
+    borrowed_laws,
     burn_rate,
-    convert_coefficient,
     draw_laws,
     log_rate_uncertainty,
     outside,
-    published_law,
 )
 
 PSI, INCH = 6894.757293168361, 0.0254
@@ -33,94 +29,30 @@ def law_of(*bands: tuple[float, float, float, float], **more) -> BurnLaw:
     return BurnLaw(name="invented", bands=made, **{"log_rate_u": 0.1} | more)
 
 
-def shipped() -> dict[str, BurnLaw]:
-    """Return the laws of the data file."""
-    with BURN_LAWS.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    laws = {}
-    for name, group in groupby(rows, key=lambda row: row["name"]):
-        kept = list(group)
-        laws[name] = published_law(
-            name,
-            [
-                (
-                    1e6 * float(row["band_low_MPa"] or 0.0),
-                    1e6 * float(row["band_high_MPa"] or math.inf),
-                    1e-3 * float(row["rate_at_1MPa_mm_s"]),
-                    float(row["exponent"]),
-                )
-                for row in kept
-            ],
-            relative_uncertainty=float(kept[0]["relative_uncertainty"]),
-            status=kept[0]["status"],
-            source=kept[0]["source"],
-            kind=kept[0]["fuel"],
-        )
-    return laws
-
-
 # Published: Sutton & Biblarz, Rocket Propulsion Elements, 7th ed., Ex. 11-1 (read):
 # r = 0.060 p^0.4, psi and in/s. Tolerance 1 %: the book prints two or three digits
 # (1.11 for 1.118). Its value at 2500 psi, 1.33, is left out: a misprint, the formula
 # gives 1.372 (next test).
 SUTTON = [(500, 0.720), (1000, 0.95), (1500, 1.11), (2000, 1.26)]
 
+#: Its rate at 1 MPa. [m/s]
+SUTTON_RATE = 0.060 * INCH * (1e6 / PSI) ** 0.4
+
 
 @pytest.mark.published
 @pytest.mark.parametrize(("psi", "printed"), SUTTON)
 def test_textbook_rates(psi: float, printed: float) -> None:
-    a = convert_coefficient(0.060, 0.4, "in/s", "psi", "m/s", "MPa")
-    law = law_of((0.0, math.inf, a, 0.4))
+    law = law_of((0.0, math.inf, SUTTON_RATE, 0.4))
     assert burn_rate(law, psi * PSI) / INCH == pytest.approx(printed, rel=0.01)
 
 
 @pytest.mark.exact
 def test_the_misprinted_row_is_not_the_formula() -> None:
     """0.060 x 2500^0.4 = 1.372; the printed 1.33 is 3 % off, outside any rounding."""
-    a = convert_coefficient(0.060, 0.4, "in/s", "psi", "m/s", "MPa")
-    value = float(burn_rate(law_of((0.0, math.inf, a, 0.4)), 2500 * PSI)) / INCH
+    law = law_of((0.0, math.inf, SUTTON_RATE, 0.4))
+    value = float(burn_rate(law, 2500 * PSI)) / INCH
     assert value == pytest.approx(0.060 * 2500**0.4, rel=1e-12)
     assert abs(value / 1.33 - 1.0) > 0.03
-
-
-@pytest.mark.exact
-def test_coefficient_changes_units_exactly() -> None:
-    """Powers of ten with exponents of a half and a quarter have exact results."""
-    assert convert_coefficient(2.0, 0.5, "mm/s", "Pa", "mm/s", "MPa") == 2000.0
-    assert convert_coefficient(3.0, 0.25, "m/s", "mbar", "mm/s", "MPa") == 30000.0
-    assert convert_coefficient(1.0, 0.0, "in/s", "psi", "mm/s", "MPa") == 25.4
-    # 0.060 x 25.4 x (1e6 / 6894.757293168361)^0.4, by hand: 1.524 x 7.32137
-    found = convert_coefficient(0.060, 0.4, "in/s", "psi", "mm/s", "MPa")
-    assert found == pytest.approx(1.524 * (1e6 / PSI) ** 0.4, rel=1e-14)
-    assert found == pytest.approx(11.158, abs=5e-4)  # printed in the reference
-
-
-@pytest.mark.exact
-@given(
-    a=st.floats(1e-3, 1e3),
-    n=st.floats(-0.5, 0.99),
-    pressure=st.sampled_from(["Pa", "kPa", "MPa", "bar", "atm", "psi"]),
-    rate=st.sampled_from(["mm/s", "in/s", "m/s", "cm/s"]),
-)
-def test_coefficient_returns(a: float, n: float, pressure: str, rate: str) -> None:
-    """There and back is the same number, but for one rounding."""
-    there = convert_coefficient(a, n, rate, pressure, "m/s", "MPa")
-    back = convert_coefficient(there, n, "m/s", "MPa", rate, pressure)
-    assert back == pytest.approx(a, rel=4e-16)
-
-
-@pytest.mark.exact
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        ((0.06, 0.4, "in/s", "psig", "mm/s", "MPa"), "gauge"),
-        ((0.06, 0.4, "in/min", "psi", "mm/s", "MPa"), "in/min"),
-        ((-0.06, 0.4, "in/s", "psi", "mm/s", "MPa"), "above 0"),
-    ],
-)
-def test_coefficient_refuses(arguments, words: str) -> None:
-    with pytest.raises(InputError, match=words):
-        convert_coefficient(*arguments)
 
 
 @pytest.mark.exact
@@ -195,7 +127,7 @@ def test_draws_have_the_stated_covariance() -> None:
 @pytest.mark.exact
 def test_shipped_laws_are_consistent() -> None:
     """Continuous within 4 % at the band edges, as the reference says; all marked."""
-    laws = shipped()
+    laws = {law.name: law for law in borrowed_laws(load_database())}
     assert len(laws) == 5
     for law in laws.values():
         assert law.status == "from memory"

@@ -30,6 +30,11 @@ def held(**changes: float) -> Widths:
     return Widths(**{n: np.array([changes.get(n, getattr(HELD, n))]) for n in names})
 
 
+def named(mixes) -> tuple[dict[str, float], ...]:
+    """Return compositions by name."""
+    return tuple(dict(zip(burns.NAMES, mix.tolist(), strict=True)) for mix in mixes)
+
+
 def strands(mix, rate, batch, **more) -> Burned:
     """Return one strand at 2.5 MPa."""
     return Burned(
@@ -74,7 +79,7 @@ def test_two_strands_by_hand(*, grains: bool) -> None:
     )
     evidence = [strands(TWO[0], 8e-3, "a"), strands(TWO[1], 7e-3, "b")]
     model = BurnModel(evidence, widths=held())
-    got = difference(model, TWO, burns.NAMES, grains=grains)
+    got = difference(model, named(TWO), grains=grains)
     assert got.mean == pytest.approx(wanted, abs=1e-9)
     assert got.low == pytest.approx(wanted - 1.959964 * sd, abs=1e-6)
     assert got.high == pytest.approx(wanted + 1.959964 * sd, abs=1e-6)
@@ -86,12 +91,12 @@ def test_turned_round_and_with_itself() -> None:
     """B less A is A less B turned round; a mix differs from itself by nothing."""
     evidence, _ = burns.example()
     model = BurnModel(evidence)
-    one = difference(model, burns.MEASURED[:2], burns.NAMES, pressure=4e6)
-    two = difference(model, burns.MEASURED[1::-1], burns.NAMES, pressure=4e6)
+    one = difference(model, named(burns.MEASURED[:2]), pressure=4e6)
+    two = difference(model, named(burns.MEASURED[1::-1]), pressure=4e6)
     assert two.mean == pytest.approx(-one.mean, abs=1e-12)
     assert (two.low, two.high) == pytest.approx((-one.high, -one.low), abs=1e-9)
     assert two.chance == pytest.approx(1.0 - one.chance, abs=1e-12)
-    same = difference(model, burns.MEASURED[[0, 0]], burns.NAMES)
+    same = difference(model, named(burns.MEASURED[[0, 0]]))
     assert (same.mean, same.low, same.high) == pytest.approx((0.0, 0.0, 0.0), abs=1e-6)
     assert not same.told
 
@@ -101,9 +106,7 @@ def test_unlike_processes_are_not_one_mix() -> None:
     """One recipe by two processes: 12 % of each where nobody tried the second."""
     evidence, _ = burns.example()
     model = BurnModel(evidence, widths=held())
-    found = difference(
-        model, burns.MEASURED[[0, 0]], burns.NAMES, processes=("", "pressed")
-    )
+    found = difference(model, named(burns.MEASURED[[0, 0]]), processes=("", "pressed"))
     assert found.mean == pytest.approx(0.0, abs=1e-12)
     assert found.high == pytest.approx(1.959964 * HELD.process, rel=1e-6)
     assert found.chance == pytest.approx(0.5, abs=1e-9)

@@ -189,7 +189,7 @@ def task_of(hardware: Hardware | None = None, space: Space = SPACE, **more) -> T
 @pytest.fixture(scope="module")
 def three() -> Proposal:
     """Three mixes burned, a case that some keep."""
-    return propose(task_of(motor(*map(strands, range(3)))), None, 4)
+    return propose(task_of(motor(*map(strands, range(3)))), 4)
 
 
 def percents(burn: next_burns.NextBurn) -> np.ndarray:
@@ -282,7 +282,7 @@ def test_nothing_is_fired_that_may_break_the_limit() -> None:
         ]
         assert fired == kept
         assert bool(fired) == (rating > 2e6)
-    tight = propose(task, found, 2)
+    tight = propose(task, 2)
     assert not tight.best_keeps
     assert all(burn.option.kind == NEW_BATCH for burn in tight.burns)
     assert tight.after.p95 < tight.before.p95
@@ -293,10 +293,10 @@ def test_what_keeps_the_limit_is_what_the_table_says() -> None:
     space = Space(bounds={n: (x, x) for n, x in zip(NAMES, BURNED[0][0], strict=True)})
     burned = [strands(number) for number in range(3)]
     for rating in (7e6, 3e6):
-        found = propose(task_of(motor(*burned, rating=rating), space), None, 1)
+        found = propose(task_of(motor(*burned, rating=rating), space), 1)
         for factor in (0.9999, 1.0001):
             near = motor(*burned, rating=factor * found.before.p95)
-            again = propose(task_of(near, space), None, 1)
+            again = propose(task_of(near, space), 1)
             assert again.best_keeps == (factor > 1.0)
             assert again.before.p95 == pytest.approx(found.before.p95, rel=1e-9)
 
@@ -319,7 +319,7 @@ def test_further_strands_only_of_batches_that_have_a_name() -> None:
 @pytest.mark.parametrize("hardware", [None, motor(rating=None), motor(strands(0))])
 def test_little_known_is_still_a_proposal(hardware: Hardware | None) -> None:
     """No motor, nothing burned, one mix: strands, the mean doubt falls."""
-    found = propose(task_of(hardware), None, 2)
+    found = propose(task_of(hardware), 2)
     assert found.burns[0].option.kind == NEW_BATCH
     assert found.after.rate_u < found.before.rate_u
     if hardware is None or hardware.case is None:
@@ -333,7 +333,7 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     heavy = Requirement(column="density_kg_m3", at_least=1830.0)
     pressure = Requirement(column="peak_pressure_MPa", at_most=6.0, probability=0.9)
     task = task_of(motor(*map(strands, range(3))), requirements=(heavy, pressure))
-    found = propose(task, None, 2)
+    found = propose(task, 2)
     mixes = found.candidates
     assert mixes.kept
     assert 0 < len(mixes.recipes) < mixes.looked_at
@@ -344,7 +344,7 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     task = replace(task, requirements=(pressure, margin))
     assert next_burns._plan(task, np.array([])).limit == pytest.approx(4.2e6)
     impossible = Requirement(column="density_kg_m3", at_least=5000.0)
-    none = propose(task_of(requirements=(impossible,)), None, 1)
+    none = propose(task_of(requirements=(impossible,)), 1)
     assert not none.candidates.kept
     assert len(none.candidates.recipes) > 100
     (first, *_) = next_screen(screen_of(none), Shown()).findings
@@ -356,7 +356,7 @@ def test_recipes_that_whole_percents_cannot_write() -> None:
     bounds = {NAMES[0]: (0.5, 0.7), NAMES[1]: (0.1, 0.45)}
     for fixed, step in ((0.01, 1.0), (0.005, 0.5), (0.0123456, 0.0)):
         space = Space(bounds=bounds, fixed={"red iron oxide": fixed})
-        found = propose(task_of(space=space), None, 2)
+        found = propose(task_of(space=space), 2)
         for burn in found.burns:
             assert burn.option.recipe["red iron oxide"] == pytest.approx(fixed)
             nitrate = percents(burn)[0]
@@ -365,26 +365,26 @@ def test_recipes_that_whole_percents_cannot_write() -> None:
 
 def test_a_space_of_one_mix_is_burned_again() -> None:
     space = Space(bounds={NAMES[0]: (0.6, 0.6), NAMES[1]: (0.4, 0.4)})
-    found = propose(task_of(space=space), None, 3)
+    found = propose(task_of(space=space), 3)
     assert [burn.again for burn in found.burns] == ["", "burn 1", "burn 1"]
 
 
 def test_same_question_same_answer(three: Proposal) -> None:
-    again = propose(task_of(motor(*map(strands, (2, 0, 1)))), None, 4)
+    again = propose(task_of(motor(*map(strands, (2, 0, 1)))), 4)
     first, second = (next_parts(screen_of(one)) for one in (three, again))
     assert [b["recipe"] for b in first["burns"]] == [
         b["recipe"] for b in second["burns"]
     ]
     then = [one["burns"][-1]["known_after"] for one in (first, second)]
     assert then[0] == pytest.approx(then[1], rel=1e-6)
-    same = propose(task_of(motor(*map(strands, range(3)))), None, 4)
+    same = propose(task_of(motor(*map(strands, range(3)))), 4)
     assert json.dumps(first) == json.dumps(next_parts(screen_of(same)))
 
 
 @pytest.mark.parametrize("k", [0, MOST + 1, 1.5])
 def test_what_cannot_be_asked_for(k: int) -> None:
     with pytest.raises(InputError, match="next burns are asked for; allowed: 1 to 24"):
-        propose(task_of(), None, k)
+        propose(task_of(), k)
 
 
 # ---------------------------------------------------------------- the screen
@@ -423,18 +423,18 @@ def test_the_screen_is_ready_to_weigh(units: str, three: Proposal) -> None:
 def test_what_it_buys_and_what_not() -> None:
     """Both pressures of the best mix; after a repeat the scatter is a learnt one."""
     limited = motor(strands(0), strands(1), strands(1, "again"))
-    found = propose(task_of(limited), None, 1)
+    found = propose(task_of(limited), 1)
     screen = next_screen(screen_of(found), Shown())
     (finding,) = screen.findings
     now, then = (1e-6 * known.p95 for known in (found.before, found.after))
     assert f"from {now:.3g} MPa to about {then:.3g} MPa" in finding.text
     assert finding.values["before_p95_MPa"] == now
     assert "learnt from 2 batches" in screen.least_sure
-    free = propose(task_of(replace(limited, case=None)), None, 1)
+    free = propose(task_of(replace(limited, case=None)), 1)
     (finding,) = next_screen(screen_of(free), Shown()).findings
     assert "mean over" in finding.text
     assert "p95" not in to_text(next_screen(screen_of(free), Shown()))
-    low = propose(task_of(replace(limited, case=Case(rated_pressure=1.2e6))), None, 1)
+    low = propose(task_of(replace(limited, case=Case(rated_pressure=1.2e6))), 1)
     (finding,) = next_screen(screen_of(low), Shown()).findings
     assert finding.status == "CANNOT TELL"
 

@@ -15,7 +15,7 @@ import pytest
 import castsugar as cs
 from castsugar import Hardware
 from castsugar.motor.burn_evidence import published
-from castsugar.motor.burn_law import published_law
+from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.firing.quantities import Measured, Stand
@@ -65,10 +65,8 @@ SHARES = {"potassium nitrate": 0.65, "sucrose": 0.35}
 
 
 def hardware(rating: float = 3e6) -> Hardware:
-    band = (1e5, 1e7, 5e-3, 0.35)
-    law = published_law(
-        "made up", [band], relative_uncertainty=0.1, status="assumed", source="invented"
-    )
+    band = Band(low=1e5, high=1e7, rate=5e-3, exponent=0.35)
+    law = BurnLaw(name="made up", bands=(band,), log_rate_u=math.log(1.1))
     grain = HollowCylinder(
         outer_diameter=32e-3,
         core_diameter=12e-3,

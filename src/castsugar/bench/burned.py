@@ -24,6 +24,7 @@ from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.efficiency import Reading
 from castsugar.motor.scatter import Scatter
+from castsugar.motor.strand_model import burned_by_batch
 from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.plausible import collected
 from castsugar.readings.strand_files import (
@@ -93,15 +94,14 @@ def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | Non
     CastsugarError
         For entries, or files that they name, that cannot be used.
     """
-    motor = bench.motor or {"burn_law": (), "firing": ()}
     evidence: list[Burned] = []
     seen: _Seen = {}
-    for index, entry in enumerate(motor["burn_law"] or ()):
-        with _said_at(Place(bench.path, bench.text, "motor.burn_law", index)):
+    for place, entry in _entries(bench, "burn_law"):
+        with _said_at(place):
             evidence += _evidence(entry, bench, database, seen)
-    for index, entry in enumerate(motor["firing"] or ()):
-        with _said_at(Place(bench.path, bench.text, "motor.firing", index)):
-            evidence.append(_fired(entry, index, bench, database))
+    for place, entry in _entries(bench, "firing"):
+        with _said_at(place):
+            evidence.append(_fired(entry, place.index, bench, database))
     for files in seen.values():
         refuse_twice(files)
     every = [s for files in seen.values() for strands in files for s in strands]
@@ -157,42 +157,20 @@ def _evidence(
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
     name, strands = strands_of(entry, bench)
     seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
-    return _burned(name or entry["recipe"], parts, strands, entry, bench)
+    name = name or entry["recipe"]
+    made_up = invented or any(s.invented for s in strands)
+    return burned_by_batch(
+        name,
+        parts,
+        strands,
+        entry["strands"],
+        cautions=analyse_mix(name, strands).cautions,
+        invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
+    )
 
 
 def _process(entry: Mapping[str, Any], bench: Bench) -> str:
     return str(entry["process"] or bench.kitchen["process"])
-
-
-def _burned(
-    name: str,
-    parts: Mapping[str, float],
-    strands: Sequence[Strand],
-    entry: Mapping[str, Any],
-    bench: Bench,
-) -> list[Burned]:
-    """Return the strands of each batch, by its name, else by file and day."""
-    made_up = bench.invented_in(entry["entry"]) or any(s.invented for s in strands)
-    batches: dict[str, list[Strand]] = {}
-    for strand in strands:
-        unnamed = ", ".join(t for t in (entry["strands"], name, strand.date) if t)
-        batches.setdefault(strand.batch or unnamed, []).append(strand)
-    cautions = analyse_mix(name, strands).cautions
-    return [
-        Burned(
-            name=name,
-            fractions=parts,
-            batch=batch,
-            pressure=np.array([s.pressure for s in own]),
-            rate=np.array([s.rate for s in own]),
-            process=own[0].process,
-            degraded=math.fsum(s.degraded for s in own) / len(own),
-            source=entry["strands"],
-            cautions=cautions,
-            invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
-        )
-        for batch, own in batches.items()
-    ]
 
 
 def _fired(
@@ -292,11 +270,8 @@ def check_pots(bench: Bench, database: Database) -> None:
 
 def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
     """Yield what is told of each batch that has a name."""
-    motor = bench.motor or {"burn_law": (), "firing": ()}
-    usual = bench.kitchen["process"]
-    for index, entry in enumerate(motor["burn_law"]):
+    for place, entry in _entries(bench, "burn_law"):
         if "strands" in entry:
-            place = Place(bench.path, bench.text, "motor.burn_law", index)
             with _said_at(place), collected():  # the motor has remarked on them
                 shares, strands = _shares(entry, database), strands_of(entry, bench)[1]
                 check_batches(strands)
@@ -305,15 +280,19 @@ def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
                 yield _Pot(
                     place, s.batch, entry["recipe"], shares, s.process, s.date, name
                 )
-    for index, entry in enumerate(motor["firing"]):
-        place = Place(bench.path, bench.text, "motor.firing", index)
+    for place, entry in _entries(bench, "firing"):
         with _said_at(place):
             shares = _shares(entry, database)
-        if entry["batch"]:
-            process = entry["process"] or usual
-            yield _Pot(
-                place, entry["batch"], entry["recipe"], shares, process, entry["date"]
-            )
+        if batch := entry["batch"]:
+            process = _process(entry, bench)
+            yield _Pot(place, batch, entry["recipe"], shares, process, entry["date"])
+
+
+def _entries(bench: Bench, name: str) -> Iterator[tuple[Place, Mapping[str, Any]]]:
+    """Yield the entries of a kind of the motor, with their places in the file."""
+    entries = (bench.motor or {}).get(name) or ()
+    for index, entry in enumerate(entries):
+        yield Place(bench.path, bench.text, f"motor.{name}", index), entry
 
 
 @contextmanager

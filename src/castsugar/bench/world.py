@@ -183,14 +183,12 @@ class World:
                 for index, entry in enumerate(measured)
                 if entry["kind"] == "ball fall"
             }
+        if made and "motor" in uses and self.motor is not None:
+            found.update(self.motor.all_invented)
         for mix in made:
             if "lots" in uses:
                 lots = self._lots_in(mix.recipe).values()
                 found.update(name for lot in lots for name in lot.invented)
-            if "motor" in uses and self.motor is not None:
-                from castsugar.motor.pressure_table import invented_behind
-
-                found.update(invented_behind(mix, self.motor))
         return tuple(name for name in self.invented if name in found)
 
     def _lots_in(self, parts: Sequence[tuple[str, float]]) -> dict[str, Lot]:

@@ -79,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
     bench, database = world.bench, world.database
     stated = stated_conditions(options, bench)
     task = task_asked(options, world, stated)
-    proposal = propose(task, None, options.count)
+    proposal = propose(task, options.count)
     batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)
     motor = task.settings.motor
     typed = search_asked(bench, database, motor=motor).typed

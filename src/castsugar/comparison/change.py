@@ -40,7 +40,6 @@ from castsugar.mix.weighing import item_name
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of, untold
-from castsugar.motor.pressure_table import invented_behind as of_motor
 from castsugar.numerics import apportion
 from castsugar.rows import shipped_species
 
@@ -444,7 +443,7 @@ def justify(  # noqa: PLR0913 - keyword-only options
     chances = chances_of(limits_of(limits))
     first, second = conditions.rows(mixes, confirm=confirm, chances=chances)
     cells = comparison.cells[NEW]
-    made_up = invented_behind(mixes, conditions)
+    made_up = invented_behind(conditions)
     return Change(
         comparison=comparison,
         rows=(first, second),
@@ -456,15 +455,12 @@ def justify(  # noqa: PLR0913 - keyword-only options
     )
 
 
-def invented_behind(
-    mixes: Sequence[Mix], conditions: Conditions
-) -> dict[str, tuple[str, ...]]:
+def invented_behind(conditions: Conditions) -> dict[str, tuple[str, ...]]:
     """Return the invented entries behind the columns of kitchen and motor."""
     kitchen, motor = conditions.kitchen, conditions.motor
     found = {"kitchen": kitchen.invented if kitchen else ()}
     if motor is not None:
-        behind = [name for mix in mixes for name in of_motor(mix, motor)]
-        found["motor"] = tuple(dict.fromkeys(behind))
+        found["motor"] = motor.all_invented
     return found
 
 

@@ -14,7 +14,7 @@ from castsugar.arrays import FloatArray
 from castsugar.comparison.uncertain_inputs import Doubts, Input, Recipe, Scores
 from castsugar.draw_set import WIDTH
 from castsugar.mix.blends import Blends
-from castsugar.motor.burn_evidence import Places, coordinates
+from castsugar.motor.burn_evidence import coordinates, places_of
 from castsugar.motor.burn_model import Asked, BurnModel
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mix_difference import Difference, difference
@@ -258,18 +258,15 @@ def _together(
     step = np.clip(np.nan_to_num(at - middle), -_FAR, _FAR)
     step = np.where(np.abs(step) < _ASIDE, np.copysign(_ASIDE, step), step)
     who = np.array([*range(count), *range(count), 0, *unlike])
-    components, fractions = _fractions(model, each)
-    means, covariances = model.joint(
-        Places(
-            fractions=fractions[who],
-            x=middle + np.r_[np.zeros(count), step, np.zeros(1 + len(unlike))],
-            batch=np.full(len(who), -1),
-            motor=np.arange(len(who)) == 2 * count,
-            process=np.array([-1] * (2 * count + 1) + [numbers[i] for i in unlike]),
-            degraded=np.array([one.degraded for one in each])[who],
-        ),
-        components,
+    components, fractions = model.rows.over([one.shares for one in each])
+    places = places_of(
+        fractions[who],
+        middle + np.r_[np.zeros(count), step, np.zeros(1 + len(unlike))],
+        motor=np.arange(len(who)) == 2 * count,
+        process=[-1] * (2 * count + 1) + [numbers[i] for i in unlike],
+        degraded=np.array([one.degraded for one in each])[who],
     )
+    means, covariances = model.joint(places, components)
     middles = model.weights @ means
     off = means - middles
     total = np.einsum("h,hij->ij", model.weights, covariances)
@@ -286,17 +283,6 @@ def _together(
         means=turn @ middles,
         factor=size[:, None] * np.linalg.cholesky(relative),
     )
-
-
-def _fractions(
-    model: BurnModel, made: Sequence[Composition]
-) -> tuple[tuple[str, ...], FloatArray]:
-    """Return compositions over the components of the model, then foreign ones."""
-    names = dict.fromkeys(
-        (*model.rows.components, *(n for m in made for n in m.shares))
-    )
-    table = [[one.shares.get(name, 0.0) for name in names] for one in made]
-    return tuple(names), np.array(table)
 
 
 # ----------------------------------------------------------------------------
@@ -445,12 +431,10 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
         Difference of ln of the pressure per burn rate, and its standard uncertainty.
     """
     model, made = base.hardware.burning, (one.made, base.made)
-    components, fractions = _fractions(model, made)
     asked = partial(
         difference,
         model,
-        fractions,
-        components,
+        (made[0].shares, made[1].shares),
         pressure=1e6 * base.median,
         processes=(made[0].process, made[1].process),
         degraded=(made[0].degraded, made[1].degraded),
@@ -458,15 +442,15 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
     batches = [batches_of(model, m.shares) for m in made]
     logs = [
         model.rates(
-            row,
-            components,
+            list(m.shares.values()),
+            tuple(m.shares),
             1e6 * base.median,
             Asked(of=own[-1], motor=False, process=m.process),
             m.degraded,
         ).mean[0]
         if own
         else math.nan
-        for own, row, m in zip(batches, fractions, made, strict=True)
+        for own, m in zip(batches, made, strict=True)
     ]
     numbers = [model.process_number(m.process) for m in made]
     away = [_away(model, m.shares) for m in made]

@@ -224,6 +224,27 @@ class Places:
         return len(self.x)
 
 
+def places_of(
+    fractions: FloatArray,
+    x: ArrayLike,
+    *,
+    batch: ArrayLike = -1,
+    motor: ArrayLike = False,
+    process: ArrayLike = -1,
+    degraded: ArrayLike = 0.0,
+) -> Places:
+    """Return places; what is one value is that of all. See :class:`Places`."""
+    n = len(fractions)
+    return Places(
+        fractions=fractions,
+        x=np.broadcast_to(np.asarray(x, dtype=float), n),
+        batch=np.broadcast_to(np.asarray(batch, dtype=int), n),
+        motor=np.broadcast_to(np.asarray(motor, dtype=bool), n),
+        process=np.broadcast_to(np.asarray(process, dtype=int), n),
+        degraded=np.broadcast_to(np.asarray(degraded, dtype=float), n),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
     """All that was burned, as rows.
@@ -282,6 +303,19 @@ class Rows:
             foreign = foreign + column**2
         return known, foreign
 
+    def over(
+        self, mixes: Sequence[Mapping[str, float]]
+    ) -> tuple[tuple[str, ...], FloatArray]:
+        """Return mixes over the components of the rows, then over foreign ones.
+
+        Parameters
+        ----------
+        mixes : sequence of mapping
+            In the model's coordinates.
+        """
+        names = tuple(dict.fromkeys((*self.components, *(n for m in mixes for n in m))))
+        return names, _table(mixes, names)
+
     def widened(self, components: Sequence[str]) -> Places:
         """Return the places with more components, their own first."""
         more = len(components) - len(self.components)
@@ -311,17 +345,13 @@ def rows_of(evidence: Sequence[Burned]) -> Rows:
     usual = _usual([row.of.process for row in rows])
     batches = tuple(sorted({row.of.batch for row in rows if row.of.batch}))
     kinds = [PROCESSES.index(row.of.process) for row in rows]
-    places = Places(
-        fractions=np.array(
-            [[row.of.shares.get(c, 0.0) for c in components] for row in rows]
-        ).reshape(-1, len(components)),
-        x=np.array([row.x for row in rows]),
-        batch=np.array(
-            [batches.index(r.of.batch) if r.of.batch else -1 for r in rows], dtype=int
-        ),
-        motor=np.array([row.of.kind == FIRING for row in rows], dtype=bool),
-        process=np.array([-1 if p == usual else p for p in kinds], dtype=int),
-        degraded=np.array([row.of.degraded for row in rows]),
+    places = places_of(
+        _table([row.of.shares for row in rows], components),
+        [row.x for row in rows],
+        batch=[batches.index(r.of.batch) if r.of.batch else -1 for r in rows],
+        motor=[row.of.kind == FIRING for row in rows],
+        process=[-1 if p == usual else p for p in kinds],
+        degraded=[row.of.degraded for row in rows],
     )
     return Rows(
         components=components,
@@ -334,6 +364,12 @@ def rows_of(evidence: Sequence[Burned]) -> Rows:
         batches=batches,
         usual=usual,
     )
+
+
+def _table(mixes: Sequence[Mapping[str, float]], names: Sequence[str]) -> FloatArray:
+    """Return mass fractions over these names, a row a mix."""
+    rows = [[mix.get(name, 0.0) for name in names] for mix in mixes]
+    return np.array(rows, dtype=float).reshape(-1, len(names))
 
 
 def _order(one: Burned) -> tuple[object, ...]:

@@ -1,12 +1,9 @@
-"""The burn law: rate against pressure; coefficients in other units; laws to borrow."""
+"""The burn law: rate against pressure; laws to borrow."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal, localcontext
-from fractions import Fraction
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +14,6 @@ from castsugar.data.load import Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
-from castsugar.units import UNITS, parse
 
 # ----------------------------------------------------------------------------
 # The burn law: burning rate against pressure, in one or more pressure bands.
@@ -271,111 +267,11 @@ def draw_laws(
     return law.log_rate_u * rate, along * rate + across * other
 
 
-def published_law(
-    name: str,
-    bands: Sequence[tuple[float, float, float, float]],
-    *,
-    relative_uncertainty: float,
-    status: str,
-    source: str,
-    kind: str = "",
-) -> BurnLaw:
-    """Return a published law, with the doubt of one that was not measured here.
-
-    Parameters
-    ----------
-    name : str
-    bands : sequence of (low, high, rate at 1 MPa, exponent)
-        [Pa], [Pa], [m/s], [-]
-    relative_uncertainty : float
-        Standard uncertainty of the rate over the rate; ``ln(1 + it)`` on ln r.
-    status, source, kind : str
-
-    Examples
-    --------
-    >>> law = published_law(
-    ...     "invented",
-    ...     [(0.0, math.inf, 5e-3, 0.3)],
-    ...     relative_uncertainty=0.25,
-    ...     status="assumed",
-    ...     source="invented",
-    ... )
-    >>> law.origin, round(law.log_rate_u, 4)
-    ('borrowed: invented', 0.2231)
-    """
-    return BurnLaw(
-        name=name,
-        bands=tuple(Band(low=a, high=b, rate=r, exponent=n) for a, b, r, n in bands),
-        log_rate_u=math.log1p(relative_uncertainty),
-        origin=f"borrowed: {source}",
-        status=status,
-        source=source,
-        kind=kind,
-    )
-
-
 def _pressures(pressure: ArrayLike) -> FloatArray:
     p = np.asarray(pressure, dtype=float)
     if np.any(p <= 0.0):
         raise InputError(f"pressure is {p.min():g} Pa; it must be absolute, above 0")
     return p
-
-
-# ----------------------------------------------------------------------------
-# The coefficient of ``r = a p**n`` in other units, which depend on the exponent.
-
-
-def convert_coefficient(
-    a: float,
-    exponent: float,
-    rate_unit: str,
-    pressure_unit: str,
-    to_rate_unit: str,
-    to_pressure_unit: str,
-) -> float:
-    """Return the coefficient of ``r = a p**n`` in other units.
-
-    With exact unit sizes and 50 digits, rounded once to the nearest float.
-
-    Parameters
-    ----------
-    a, exponent : float
-    rate_unit, pressure_unit, to_rate_unit, to_pressure_unit : str
-        For example "in/s", "psi", "mm/s", "MPa".
-
-    Raises
-    ------
-    InputError
-        An unknown unit, a gauge pressure (a power of it is another law), a coefficient
-        that is not positive.
-
-    Examples
-    --------
-    >>> convert_coefficient(2.0, 0.5, "mm/s", "Pa", "mm/s", "MPa")
-    2000.0
-    """
-    if not (math.isfinite(a) and a > 0.0 and math.isfinite(exponent)):
-        raise InputError(
-            f"coefficient {a:g} with exponent {exponent:g}: give finite numbers, the "
-            "coefficient above 0"
-        )
-    rates = _size(rate_unit, "burn_rate") / _size(to_rate_unit, "burn_rate")
-    pressures = _size(to_pressure_unit, "pressure") / _size(pressure_unit, "pressure")
-    with localcontext() as context:
-        context.prec = 50
-        ratio = Decimal(pressures.numerator) / Decimal(pressures.denominator)
-        factor = Decimal(rates.numerator) / Decimal(rates.denominator)
-        return float(Decimal(a) * factor * ratio ** Decimal(exponent))
-
-
-def _size(unit: str, quantity: str) -> Fraction:
-    typed = parse(f"1 {unit}", quantity)
-    if typed.note.startswith("gauge"):
-        raise InputError(
-            f"pressure unit {unit!r} of a burn-rate coefficient is gauge; the law "
-            "takes absolute pressure: write psi, MPa, bar"
-        )
-    return UNITS[quantity][typed.unit].scale
 
 
 # ----------------------------------------------------------------------------
@@ -414,12 +310,15 @@ def borrowed_law(database: Database, name: str) -> BurnLaw:
 
 def _law(record: BurnLawRecord) -> BurnLaw:
     """Make a law of a record."""
-    law = published_law(
-        record.name,
-        record.bands,
-        relative_uncertainty=record.relative_uncertainty,
+    return BurnLaw(
+        name=record.name,
+        bands=tuple(
+            Band(low=low, high=high, rate=rate, exponent=n)
+            for low, high, rate, n in record.bands
+        ),
+        log_rate_u=max(math.log1p(record.relative_uncertainty), BORROWED_DOUBT),
+        origin=f"borrowed: {record.source}",
         status=record.status,
         source=record.source,
         kind=record.fuel,
     )
-    return replace(law, log_rate_u=max(law.log_rate_u, BORROWED_DOUBT))

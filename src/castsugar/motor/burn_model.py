@@ -28,6 +28,7 @@ from castsugar.motor.burn_evidence import (
     FIRING,
     Burned,
     Places,
+    places_of,
     rows_of,
 )
 from castsugar.motor.burn_widths import (
@@ -42,6 +43,7 @@ from castsugar.motor.burn_widths import (
     widths_at,
 )
 from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
+from castsugar.numerics import quantile_of_normals
 
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
@@ -110,7 +112,7 @@ class Rates:
         """Return the central interval of ln r of a mix."""
         mean, sd = self.means[:, mix], np.sqrt(self.variances[:, mix])
         low, high = (
-            quantile(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
+            quantile_of_normals(self.weights, mean, sd, 0.5 * (1.0 + sign * share))
             for sign in (-1.0, 1.0)
         )
         return low, high
@@ -167,6 +169,12 @@ class BurnModel:
         return (
             f"BurnModel({len(self.evidence)} entries, {len(self.rows.log_rate)} rows)"
         )
+
+    @property
+    def invented(self) -> tuple[str, ...]:
+        """Return what of the evidence nobody measured."""
+        named = (name for one in self.evidence for name in one.invented)
+        return tuple(dict.fromkeys(named))
 
     @functools.cached_property
     def _inverse(self) -> tuple[FloatArray, FloatArray]:
@@ -288,6 +296,26 @@ class BurnModel:
         means = prior + np.einsum("hnm,hm->hn", cross, weighted)
         return means, own - cross @ inverse @ np.swapaxes(cross, 1, 2)
 
+    def apart(
+        self, pair: Places, components: Sequence[str] = (), *, trend: bool = True
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return mean and variance of how far two places lie apart, (points,) each.
+
+        Parameters
+        ----------
+        pair, components, trend
+            As for :meth:`joint`.
+        """
+        means, joint = self.joint(pair, components, trend=trend)
+        variance = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
+        return means[:, 0] - means[:, 1], np.maximum(variance, 0.0)
+
+    def mixed(self, means: FloatArray, variances: FloatArray) -> tuple[float, float]:
+        """Return mean and standard uncertainty of a sum of normals, (points,) each."""
+        middle = float(self.weights @ means)
+        square = float(self.weights @ (variances + (means - middle) ** 2))
+        return middle, math.sqrt(square)
+
     def even_widths(self, count: int) -> Widths:
         """Return so many points of even weight, by systematic resampling.
 
@@ -347,7 +375,7 @@ class BurnModel:
         return -1 if number == self.rows.usual else number
 
     def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
-        at = _alone(w, x, asked.motor)
+        at = places_of(w, x, motor=asked.motor)
         return mean(self.rows.components, at, self.scatter)
 
     def _spread(self, x: float, asked: Asked) -> FloatArray:
@@ -410,45 +438,9 @@ class BurnModel:
         )
 
 
-def _alone(w: FloatArray, x: float, motor: bool) -> Places:
-    n = len(w)
-    return Places(
-        fractions=w,
-        x=np.full(n, x),
-        batch=np.full(n, -1),
-        motor=np.full(n, motor),
-        process=np.full(n, -1),
-        degraded=np.zeros(n),
-    )
-
-
 def without_firings(model: BurnModel) -> BurnModel:
     """Return the model as it would be had nothing been fired."""
     kept = [one for one in model.evidence if one.kind != FIRING]
     if len(kept) == len(model.evidence):
         return model
     return BurnModel(kept, model.scatter, process=model.process)
-
-
-def quantile(
-    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
-) -> float:
-    """Return the quantile of a weighted sum of normals, by halving.
-
-    Parameters
-    ----------
-    weights, mean, sd : ndarray, shape (points,)
-    share : float
-        Below it.
-    """
-    from scipy.special import ndtr
-
-    low = float((mean - 10.0 * sd).min()) - 1e-12
-    high = float((mean + 10.0 * sd).max()) + 1e-12
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (middle - mean) / sd
-        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
-        low, high = (middle, high) if below < share else (low, middle)
-    return 0.5 * (low + high)

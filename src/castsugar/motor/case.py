@@ -158,41 +158,6 @@ def hoop_stress(
     return np.asarray(p * width / (2.0 * t))
 
 
-def axial_stress(
-    pressure: ArrayLike, inner_diameter: ArrayLike, thickness: ArrayLike
-) -> FloatArray:
-    """Return the thin-wall stress along a cylinder with closed ends, p d / 4 t. [Pa]"""
-    p, d = np.asarray(pressure, float), np.asarray(inner_diameter, float)
-    return np.asarray(p * d / (4.0 * np.asarray(thickness, float)))
-
-
-def shear_stress(
-    pressure: ArrayLike,
-    inner_diameter: ArrayLike,
-    thickness: ArrayLike,
-    *,
-    convention: str = "mean diameter",
-) -> FloatArray:
-    """Return the largest shear stress at the outer face, half the hoop stress. [Pa]
-
-    Gere & Goodno, ch. 8: on planes at 45 degrees, with no stress through the wall.
-    """
-    stress = hoop_stress(pressure, inner_diameter, thickness, convention=convention)
-    return np.asarray(0.5 * stress)
-
-
-def cylinder_wall_stress(
-    pressure: ArrayLike, outer_diameter: ArrayLike, inner_diameter: ArrayLike
-) -> FloatArray:
-    """Return the wall stress of 49 CFR 178.46: P (1.3 D2 + 0.4 d2) / (D2 - d2). [Pa]
-
-    The rule for seamless aluminium gas cylinders; for comparison, no approval.
-    """
-    p, big = np.asarray(pressure, float), np.asarray(outer_diameter, float) ** 2
-    small = np.asarray(inner_diameter, float) ** 2
-    return np.asarray(p * (1.3 * big + 0.4 * small) / (big - small))
-
-
 # ----------------------------------------------------------------------------
 # What a case may hold, and how much of that a motor leaves unused.
 #
@@ -379,30 +344,10 @@ def _shear(hoop: float, thick: bool) -> float:
     return 0.5 * (hoop + 1.0) if thick else 0.5 * hoop
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Margin:
-    """What is left of an allowable pressure; negative if nothing is.
-
-    Attributes
-    ----------
-    at_p95 : ndarray
-        (allowable - p95) / allowable: the margin that counts. [-]
-    at_p50, at_p05 : ndarray
-        The same of the median and the 5 % quantile: the band. [-]
-    """
-
-    at_p95: FloatArray
-    at_p50: FloatArray
-    at_p05: FloatArray
-
-
-def margin(
-    allowable: ArrayLike, p05: ArrayLike, p50: ArrayLike, p95: ArrayLike
-) -> Margin:
-    """Return the margin with its band; all pressures absolute. [Pa]
+def margin(allowable: ArrayLike, pressure: ArrayLike) -> FloatArray:
+    """Return (allowable - pressure) / allowable, absolute; negative if none is left.
 
     An infinite pressure (no stable root) gives minus infinity, NaN gives NaN.
     """
-    limit = np.asarray(allowable, dtype=float)
-    left = [np.asarray((limit - np.asarray(p, float)) / limit) for p in (p05, p50, p95)]
-    return Margin(at_p05=left[0], at_p50=left[1], at_p95=left[2])
+    limit, p = (np.asarray(a, dtype=float) for a in (allowable, pressure))
+    return np.asarray((limit - p) / limit)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.numerics import quantile_of_normals
 
 # ----------------------------------------------------------------------------
 # What is held before anything was fired, and what a firing tells.
@@ -128,8 +128,6 @@ class Efficiencies:
         Of c* and of the thrust coefficient.
     impulse : Efficiency
         Their product, correlation included.
-    correlation : float
-        Of the two logarithms.
     readings : tuple of Reading
         What it was learnt from.
     """
@@ -137,7 +135,6 @@ class Efficiencies:
     characteristic_velocity: Efficiency
     nozzle: Efficiency
     impulse: Efficiency
-    correlation: float
     readings: tuple[Reading, ...] = ()
 
     @property
@@ -161,8 +158,8 @@ def learn_efficiencies(readings: Sequence[Reading] = ()) -> Efficiencies:
     :data:`SHARED`. With both scatters held, mu + c is normal in closed form, and mu
     follows from it by regression; each pair of scatters has the weight of its prior
     times its marginal likelihood (Gelman et al., *Bayesian Data Analysis*, ch. 5, from
-    memory). Medians, deviations and the correlation are moments of that mixture, ends
-    of intervals its quantiles.
+    memory). Medians and deviations are moments of that mixture, ends of intervals its
+    quantiles.
 
     Examples
     --------
@@ -203,12 +200,10 @@ def learn_efficiencies(readings: Sequence[Reading] = ()) -> Efficiencies:
         )
         for side, count in zip(np.array(sides), counts, strict=True)
     )
-    common = impulse.u**2 - velocity.u**2 - nozzle.u**2
     return Efficiencies(
         characteristic_velocity=velocity,
         nozzle=nozzle,
         impulse=impulse,
-        correlation=0.5 * common / (velocity.u * nozzle.u),
         readings=tuple(readings),
     )
 
@@ -260,9 +255,9 @@ def _told(
     middle = float(weights @ means)
     between = np.square(means - middle)
     ends = (0.025, 0.975)
-    low, high = (_quantile(p, weights, means, np.sqrt(variances)) for p in ends)
-    both = np.sqrt(variances + scatters)
-    next_low, next_high = (_quantile(p, weights, means, both) for p in ends)
+    own, both = np.sqrt(variances), np.sqrt(variances + scatters)
+    low, high = (quantile_of_normals(weights, means, own, p) for p in ends)
+    next_low, next_high = (quantile_of_normals(weights, means, both, p) for p in ends)
     widths, which = np.unique(np.sqrt(scatters), return_inverse=True)
     share = np.bincount(which, weights)
     below = np.cumsum(share) - 0.5 * share
@@ -282,18 +277,3 @@ def _told(
         scatter_high=scatter_high,
         count=count,
     )
-
-
-def _quantile(
-    chance: float, weights: FloatArray, means: FloatArray, widths: FloatArray
-) -> float:
-    """Return a quantile of a mixture of normals, by bisection between theirs."""
-    own = means + widths * ndtri(chance)
-    low, high = float(own.min()), float(own.max())
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        if weights @ ndtr((middle - means) / widths) < chance:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)

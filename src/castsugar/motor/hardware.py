@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import instance, numbers, one_of, positive, shown, whole
+from castsugar.checks import instance, numbers, positive, shown, whole
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
@@ -20,7 +20,6 @@ from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.grain import Grain
-from castsugar.motor.mass_balance import BRANCHES, Bands
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Motor, Propellant
@@ -240,6 +239,11 @@ class Hardware:
         )
 
     @property
+    def all_invented(self) -> tuple[str, ...]:
+        """Return what is invented behind a pressure: of the motor, of what burned."""
+        return tuple(dict.fromkeys((*self.invented, *self.burning.invented)))
+
+    @property
     def supply_u(self) -> float:
         """Return the standard uncertainty of ln S, the burn rate left out. [-]"""
         own = self.spread.supply_u(self.temperature_sensitivity)
@@ -310,40 +314,34 @@ def port_caution(port_to_throat: float) -> str:
     )
 
 
-def pressure_rise(
-    law: BurnLaw | Bands,
-    supply: ArrayLike,
-    added_area: ArrayLike,
-    *,
-    branch: str = "highest",
-) -> FloatArray:
+def pressure_rise(law: BurnLaw, supply: ArrayLike, added_area: ArrayLike) -> FloatArray:
     r"""Return the relative rise of pressure when burning area is added. [-]
 
-    For one band :math:`(1 + x)^{1/(1-n)} - 1`; else from the roots of the law.
+    Of the highest stable one: for one band :math:`(1 + x)^{1/(1-n)} - 1`; else from
+    the roots of the law.
 
     Parameters
     ----------
-    law : BurnLaw or Bands
+    law : BurnLaw
     supply : array_like
         Without the added area, see
         :func:`castsugar.motor.mass_balance.supply`. [Pa s/m]
     added_area : array_like
         Share of the burning area, above -1: 0.1 is 10 % more. [-]
-    branch : str
-        "highest" or "lowest" stable pressure; before and after alike.
 
     Raises
     ------
     InputError
-        An exponent of 1 or more, an area below nothing.
+        An area below nothing.
 
     Examples
     --------
-    >>> law = mass_balance.power_law(8e-3, 0.5)
+    >>> from castsugar.motor.burn_law import Band
+    >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
+    >>> law = BurnLaw(name="invented", bands=(band,), log_rate_u=0.1)
     >>> round(float(pressure_rise(law, 2e8, 0.1)), 6)
     0.21
     """
-    one_of("branch", branch, BRANCHES)
     bands = mass_balance.as_bands(law)
     x = np.asarray(added_area, dtype=float)
     if np.any(~(x > -1.0)):
@@ -353,9 +351,6 @@ def pressure_rise(
         )
     s = np.asarray(supply, dtype=float)
     before, after = (
-        mass_balance.roots(bands, s),
-        mass_balance.roots(bands, s * (1.0 + x)),
+        mass_balance.roots(bands, each).highest() for each in (s, s * (1.0 + x))
     )
-    if branch == "highest":
-        return np.asarray(after.highest() / before.highest() - 1.0)
-    return np.asarray(after.lowest() / before.lowest() - 1.0)
+    return np.asarray(after / before - 1.0)

@@ -89,9 +89,7 @@ def law_of_mix(
         centre=CENTRE,
         origin=origin,
         status="estimated",
-        invented=tuple(
-            dict.fromkeys(name for one in model.evidence for name in one.invented)
-        ),
+        invented=model.invented,
     )
 
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
 from castsugar.motor import scatter
-from castsugar.motor.burn_evidence import Places, alike
-from castsugar.motor.burn_model import BurnModel, quantile
+from castsugar.motor.burn_evidence import coordinates, places_of
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.scatter import CENTRE
+from castsugar.numerics import quantile_of_normals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,8 +46,7 @@ class Difference:
 
 def difference(  # noqa: PLR0913 - keyword-only options
     model: BurnModel,
-    fractions: ArrayLike,
-    components: Sequence[str],
+    mixes: tuple[Mapping[str, float], Mapping[str, float]],
     *,
     pressure: float = CENTRE,
     processes: tuple[str, str] = ("", ""),
@@ -61,9 +59,8 @@ def difference(  # noqa: PLR0913 - keyword-only options
     Parameters
     ----------
     model : BurnModel
-    fractions : array_like, shape (2, c)
-        As weighed.
-    components : sequence of str
+    mixes : tuple of two mappings
+        Catalogue name to mass fraction as weighed.
     pressure : float
         [Pa]
     processes, degraded : of each
@@ -78,28 +75,17 @@ def difference(  # noqa: PLR0913 - keyword-only options
     from scipy.special import ndtr
 
     x = math.log(pressure / CENTRE)
-    names = tuple(dict.fromkeys((*model.rows.components, *map(alike, components))))
-    w = _over(names, fractions, components)
+    names, w = model.rows.over([coordinates(mix) for mix in mixes])
     number = [model.process_number(p) for p in processes]
-    places = Places(
-        fractions=w,
-        x=np.full(2, x),
-        batch=np.full(2, -1),
-        motor=np.zeros(2, dtype=bool),
-        process=np.array(number),
-        degraded=np.array(degraded, dtype=float),
-    )
-    means, covariances = model.joint(places, names, trend=grains)
-    mean = means[:, 0] - means[:, 1] + added[0]
-    part = covariances[:, 0, 0] + covariances[:, 1, 1] - 2.0 * covariances[:, 0, 1]
+    pair = places_of(w, x, process=number, degraded=degraded)
+    mean, variance = model.apart(pair, names, trend=grains)
+    mean = mean + added[0]
     if grains:
         own = model.widths.between**2 + (x * scatter.EXPONENT_BATCH) ** 2
-        part = part + 2.0 * (own + model.scatter.firing**2)
-    sd = np.sqrt(np.maximum(part, 0.0) + added[1] ** 2)
-    weights = model.weights
-    middle = float(weights @ mean)
-    u = math.sqrt(float(weights @ (sd**2 + (mean - middle) ** 2)))
-    ends = [quantile(weights, mean, sd, share) for share in (0.025, 0.975)]
+        variance = variance + 2.0 * (own + model.scatter.firing**2)
+    weights, sd = model.weights, np.sqrt(variance + added[1] ** 2)
+    middle, u = model.mixed(mean, sd**2)
+    ends = [quantile_of_normals(weights, mean, sd, share) for share in (0.025, 0.975)]
     with np.errstate(invalid="ignore", divide="ignore"):
         z = np.where(sd > 0.0, mean / sd, np.sign(mean) * np.inf)
     chance = weights @ np.where(np.isnan(z), 0.5, ndtr(z))
@@ -151,14 +137,3 @@ def batches_to_tell(apart: float, batch: float, strand: float) -> int:
     variance = batch**2 + strand**2 / _STRANDS
     wanted = 16.0 * variance / max(apart**2, 1e-12) + _LEARNING
     return min(math.ceil(wanted), MOST_BATCHES + 1)
-
-
-def _over(
-    names: Sequence[str], fractions: ArrayLike, components: Sequence[str]
-) -> FloatArray:
-    """Return compositions over these names, what is alike added up."""
-    w = np.atleast_2d(np.asarray(fractions, dtype=float))
-    found = np.zeros((len(w), len(names)))
-    for name, column in zip(components, w.T, strict=True):
-        found[:, names.index(alike(name))] += column
-    return found

@@ -57,19 +57,16 @@ class BandTest:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BandChoice:
-    """The chosen law, the single one, and the tests between them.
+    """The chosen law, and the tests between one band and several.
 
     Attributes
     ----------
-    chosen, single : LawFit
-    single_aicc : float
+    chosen : LawFit
     tests : tuple of BandTest
         Empty where there are too few strands for two bands.
     """
 
     chosen: LawFit
-    single: LawFit
-    single_aicc: float
     tests: tuple[BandTest, ...]
 
 
@@ -108,8 +105,6 @@ def choose_bands(pressure: ArrayLike, rate: ArrayLike) -> BandChoice:
     best = min(called, key=lambda i: tests[i].aicc, default=None)
     return BandChoice(
         chosen=single if best is None else fits[best],
-        single=single,
-        single_aicc=_aicc(single),
         tests=tuple(tests),
     )
 

@@ -21,7 +21,13 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.burn_evidence import FIRING, STATED, STRANDS, Burned, Places
+from castsugar.motor.burn_evidence import (
+    FIRING,
+    STATED,
+    STRANDS,
+    Burned,
+    places_of,
+)
 from castsugar.motor.burn_model import MIX, NEXT, Asked, BurnModel
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import exponent_of
@@ -165,17 +171,11 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
     """
     blends = of_mixes([mix])
     made = compositions(blends)
-    model, process = hardware.burning, made.processes[0]
+    model = hardware.burning
     own = own_of(model, components_of(blends)[0])
 
     def asked(p: float, of: str, motor: bool) -> tuple[float, float]:
-        found = model.rates(
-            made.fractions,
-            made.components,
-            p,
-            Asked(of=of, motor=motor, process=process),
-            made.degraded,
-        )
+        found = made.rates(model, p, of, motor=motor)
         return float(found.mean[0]), float(found.u[0]) ** 2
 
     burning = _of_the_rate(asked, pressure, _nearest(model, pressure))
@@ -199,7 +199,7 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
         batch=batch_scatter(model),
         to_motor=step_to_motor(model),
         measured=any(one.measured for one in own),
-        single=one_pressure(model, own, Asked(process=process)),
+        single=one_pressure(model, own, Asked(process=made.processes[0])),
     )
 
 
@@ -269,23 +269,11 @@ def _assumed(model: BurnModel, own: Sequence[Burned]) -> dict[str, bool]:
 
 def step_to_motor(model: BurnModel) -> StepToMotor:
     """Return by how much motors burn faster than strands, as firings leave it."""
-    names = model.rows.components
-    mix = np.array([CENTRE_MIX.get(name, 0.0) for name in names])
-    places = Places(
-        fractions=np.array([mix, mix]),
-        x=np.zeros(2),
-        batch=np.full(2, -1),
-        motor=np.array([True, False]),
-        process=np.full(2, -1),
-        degraded=np.zeros(2),
-    )
-    means, joint = model.joint(places)
-    apart = means[:, 0] - means[:, 1]
-    variance = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
-    value = float(model.weights @ apart)
-    spread = float(model.weights @ (variance + (apart - value) ** 2))
+    names, mixes = model.rows.over([CENTRE_MIX, CENTRE_MIX])
+    pair = places_of(mixes, 0.0, motor=[True, False])
+    value, u = model.mixed(*model.apart(pair, names))
     fired = sum(one.kind == FIRING for one in model.evidence)
-    return StepToMotor(value=value, u=math.sqrt(max(spread, 0.0)), firings=fired)
+    return StepToMotor(value=value, u=u, firings=fired)
 
 
 def one_pressure(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,11 +21,17 @@ from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.burn_model import SAME, Asked, BurnModel, without_firings
+from castsugar.motor.burn_model import (
+    NEXT,
+    SAME,
+    Asked,
+    BurnModel,
+    Rates,
+    without_firings,
+)
 from castsugar.motor.case import margin
 from castsugar.motor.hardware import Hardware, port_caution, pressure_rise
 from castsugar.motor.law_of_mix import law_of_mix, tested
-from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import impulse_class
 from castsugar.motor.peak_pressure import peaks
 from castsugar.motor.trace import Trace, fire
@@ -53,6 +59,24 @@ class Compositions:
     fractions: FloatArray
     degraded: FloatArray
     processes: tuple[str, ...]
+
+    def rates(
+        self, model: BurnModel, pressure: float, of: str = NEXT, *, motor: bool = True
+    ) -> Rates:
+        """Return ln r of all, made as the first, at a pressure [Pa]; see `Asked`."""
+        asked = Asked(of=of, motor=motor, process=self.processes[0])
+        return model.rates(
+            self.fractions, self.components, pressure, asked, self.degraded
+        )
+
+    def take(self, rows: Sequence[int]) -> Compositions:
+        """Return some of them."""
+        return replace(
+            self,
+            fractions=self.fractions[rows],
+            degraded=self.degraded[rows],
+            processes=tuple(self.processes[row] for row in rows),
+        )
 
 
 def components_of(blends: Blends) -> list[dict[str, float]]:
@@ -185,12 +209,6 @@ def burn_law_of(blends: Blends, hardware: Hardware) -> BurnLaw:
     )
 
 
-def invented_behind(mix: Mix, hardware: Hardware) -> tuple[str, ...]:
-    """Return what is invented behind the pressure of a mix: motor and burn rates."""
-    burned = [name for one in hardware.burning.evidence for name in one.invented]
-    return tuple(dict.fromkeys((*hardware.invented, *burned)))
-
-
 # ----------------------------------------------------------------------------
 # Mixes in the motor.
 
@@ -243,13 +261,13 @@ class MotorRows:
 
     def columns(self) -> Columns:
         """Return the motor columns of the contract."""
-        left = margin(self.hardware.allowable, self.p05, self.p50, self.p95)
+        left = margin(self.hardware.allowable, self.p95)
         return {
             "kn_max": np.full(len(self.p50), self.hardware.kn_max),
             "peak_pressure_MPa": 1e-6 * self.p50,
             "peak_pressure_p95_MPa": 1e-6 * self.p95,
             "peak_pressure_p95_this_batch_MPa": 1e-6 * self.this_batch,
-            "pressure_margin_percent": 100.0 * left.at_p95,
+            "pressure_margin_percent": 100.0 * left,
             "burn_law_origin": self.origins(),
         }
 
@@ -327,13 +345,8 @@ def motor_rows(
     wanted = (*_LEVELS, *levels)
     found, exponent = _quantiles(hardware, made, ideal, wanted)
     parts = tuple(components_of(blends))
-    bands = Bands(
-        edges=np.empty(0),
-        log_rate=np.zeros((len(blends), 1)),
-        exponent=exponent[:, None],
-    )
     estimate = found[1]
-    why = mass_balance.withheld(bands, estimate, hardware.ambient_pressure)
+    why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
     why = np.where(np.isnan(ideal), "an input is not a positive number", why)
     status = np.where(why == "", "ok", np.char.add("not computed: ", why))
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
@@ -351,7 +364,7 @@ def motor_rows(
         p95=told[2],
         this_batch=np.where(status == "ok", own, np.nan),
         further=told[3:],
-        amplification=mass_balance.amplification(bands, estimate),
+        amplification=mass_balance.amplification(exponent),
     )
 
 
@@ -364,7 +377,7 @@ def _quantiles(
     than its own uncertainty allows.
     """
     model = hardware.burning
-    found, exponent = _peaks(hardware, model, made, ideal, levels)
+    found, exponent = peaks_of(hardware, model, made, ideal, levels)
     bare = without_firings(model)
     fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
@@ -372,7 +385,7 @@ def _quantiles(
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
     ideal = ideal / hardware.margin_factor
-    before, _ = _peaks(hardware.unfired(), known, made, ideal, levels)
+    before, _ = peaks_of(hardware.unfired(), known, made, ideal, levels)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
     high = np.array(levels) > 0.5
@@ -380,14 +393,19 @@ def _quantiles(
     return np.where(high[:, None], np.fmax(found, least), found), exponent
 
 
-def _peaks(
+def peaks_of(
     hardware: Hardware,
     model: BurnModel,
     made: Compositions,
     supply: FloatArray,
     levels: Sequence[float],
+    of: str = NEXT,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles and exponents, the mixes of each process together."""
+    """Return quantiles of the peak [Pa] and exponents, of the next or another batch.
+
+    `supply` is the pressure per burn rate of each [Pa s/m]. The mixes of each process
+    are taken together.
+    """
     size = len(made.fractions)
     found, exponent = np.empty((len(levels), size)), np.empty(size)
     processes = np.array(made.processes, dtype=object)
@@ -402,7 +420,7 @@ def _peaks(
             log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
             supply_u=hardware.supply_u,
             levels=levels,
-            asked=Asked(process=process),
+            asked=Asked(of=of, process=process),
             degraded=made.degraded[own],
         )
         found[:, own], exponent[own] = some.quantiles, some.exponent
@@ -423,17 +441,9 @@ def _of_this_batch(
             continue
         batch = this_batch(hardware.burning, part, made.processes[row])
         if batch:
-            some = peaks(
-                hardware.burning,
-                made.fractions[row],
-                made.components,
-                log_supply=math.log(supply[row]),
-                supply_u=hardware.supply_u,
-                levels=(0.95,),
-                asked=Asked(of=batch, process=made.processes[row]),
-                degraded=made.degraded[row],
-            )
-            found[row] = some.quantiles[0, 0]
+            one, own = made.take([row]), supply[[row]]
+            peak, _ = peaks_of(hardware, hardware.burning, one, own, (0.95,), batch)
+            found[row] = peak[0, 0]
     return found
 
 
@@ -501,8 +511,6 @@ class Firing:
         [kg]
     pressure_band : tuple of float
         Peak pressure that 5 and 95 of 100 next batches stay below. [Pa]
-    margin_band : tuple of float
-        Margin of the case at those, lowest first; NaN without a case.
     cautions : tuple of str
         What is to be looked at again in the strands of this very mix.
     """
@@ -514,7 +522,6 @@ class Firing:
     rise_of_a_tenth: float
     propellant_mass: float
     pressure_band: tuple[float, float]
-    margin_band: tuple[float, float]
     cautions: tuple[str, ...] = ()
 
 
@@ -555,7 +562,6 @@ def _fire(
 ) -> Firing:
     """Fire one mix."""
     hardware = driven.hardware
-    left = margin(hardware.allowable, driven.p05, driven.p50, driven.p95)
     motor = hardware.motor(
         density=values["density_kg_m3"],
         characteristic_velocity=values["characteristic_velocity_m_s"],
@@ -577,6 +583,5 @@ def _fire(
         rise_of_a_tenth=float(pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
         pressure_band=(float(driven.p05[index]), float(driven.p95[index])),
-        margin_band=(float(left.at_p95[index]), float(left.at_p05[index])),
         cautions=driven.own_cautions(index),
     )

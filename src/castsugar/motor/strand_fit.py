@@ -27,49 +27,33 @@ class LeastSquares:
 
     Attributes
     ----------
-    coefficients : ndarray, shape (..., k)
+    coefficients : ndarray, shape (k,)
         The shortest solution if the design is not of full rank.
     inverse : ndarray, shape (k, k)
-        ``(X' W X)^-1`` (its pseudo-inverse): times the residual variance, the
+        ``(X' X)^-1`` (its pseudo-inverse): times the residual variance, the
         covariance of the coefficients.
-    residuals : ndarray, shape (..., n)
+    residuals : ndarray, shape (n,)
         Observed less fitted.
     leverage : ndarray, shape (n,)
         Diagonal of the hat matrix.
-    residual_sd : ndarray, shape (...)
-        Root of the weighted sum of squares over the degrees of freedom; NaN for none.
     degrees_of_freedom : int
         n less the rank.
-    rank : int
     """
 
     coefficients: FloatArray
     inverse: FloatArray
     residuals: FloatArray
     leverage: FloatArray
-    residual_sd: FloatArray
     degrees_of_freedom: int
-    rank: int
-
-    @property
-    def standard_errors(self) -> FloatArray:
-        """Return the standard errors of the coefficients, shape (..., k)."""
-        root = np.sqrt(np.diag(self.inverse))
-        return np.asarray(self.residual_sd[..., None] * root)
 
 
-def least_squares(
-    design: FloatArray, observed: FloatArray, weights: FloatArray | None = None
-) -> LeastSquares:
-    """Solve ``min sum w (y - X b)**2`` by singular values, columns scaled.
+def least_squares(design: FloatArray, observed: FloatArray) -> LeastSquares:
+    """Solve ``min sum (y - X b)**2`` by singular values, columns scaled.
 
     Parameters
     ----------
     design : ndarray, shape (n, k)
-    observed : ndarray, shape (..., n)
-        Many sets of observations share one design.
-    weights : ndarray, shape (n,), optional
-        1 / variance; all 1 if left out.
+    observed : ndarray, shape (n,)
 
     Examples
     --------
@@ -80,25 +64,18 @@ def least_squares(
     """
     x = np.asarray(design, dtype=float)
     y = np.asarray(observed, dtype=float)
-    root = np.ones(len(x)) if weights is None else np.sqrt(weights)
-    size = np.linalg.norm(root[:, None] * x, axis=0)
+    size = np.linalg.norm(x, axis=0)
     size = np.where(size > 0.0, size, 1.0)
-    u, s, vt = np.linalg.svd(root[:, None] * x / size, full_matrices=False)
+    u, s, vt = np.linalg.svd(x / size, full_matrices=False)
     rank = int(np.sum(s > _RANK_TOLERANCE * s[0]))
     u, back = u[:, :rank], vt[:rank].T / s[:rank] / size[:, None]
-    coefficients = (root * y) @ u @ back.T
-    residuals = y - coefficients @ x.T
-    freedom = len(x) - rank
-    square = ((root * residuals) ** 2).sum(axis=-1)
-    variance = square / freedom if freedom else np.full(square.shape, np.nan)
+    coefficients = y @ u @ back.T
     return LeastSquares(
         coefficients=coefficients,
         inverse=back @ back.T,
-        residuals=residuals,
+        residuals=y - coefficients @ x.T,
         leverage=(u**2).sum(axis=1),
-        residual_sd=np.asarray(np.sqrt(variance)),
-        degrees_of_freedom=freedom,
-        rank=rank,
+        degrees_of_freedom=len(x) - rank,
     )
 
 

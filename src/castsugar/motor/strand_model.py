@@ -7,12 +7,13 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.burn_evidence import Burned, Places
-from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
+from castsugar.motor.burn_evidence import Burned, places_of
+from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel, Rates
 from castsugar.motor.law_of_mix import exponent_of
 from castsugar.motor.mix_difference import difference
 from castsugar.motor.pressure_table import differs
@@ -98,6 +99,11 @@ class _Known:
     def mix(self) -> tuple[FloatArray, tuple[str, ...]]:
         return np.array([list(self.shares.values())]), tuple(self.shares)
 
+    def rates(self, pressure: float, of: str, *, motor: bool = True) -> Rates:
+        """Return ln r of it, made as the last batch; see :class:`Asked`."""
+        asked = Asked(of=of, motor=motor, process=self.last.process)
+        return self.model.rates(*self.mix, pressure, asked, self.last.degraded)
+
 
 class StrandModel:
     """The model of burn rates of strands alone.
@@ -144,21 +150,8 @@ class StrandModel:
 
     def _burned(self, mix: str) -> list[Burned]:
         """Return the strands of each batch of a mix."""
-        batches: dict[str, list[Strand]] = {}
-        for strand in self._result(mix).strands:
-            batches.setdefault(_batch(strand), []).append(strand)
-        return [
-            Burned(
-                name=mix,
-                fractions=self.recipes.get(mix, CENTRE_MIX),
-                batch=batch,
-                pressure=np.array([s.pressure for s in own]),
-                rate=np.array([s.rate for s in own]),
-                process=own[0].process or PROCESSES[0],
-                degraded=math.fsum(s.degraded for s in own) / len(own),
-            )
-            for batch, own in batches.items()
-        ]
+        fractions = self.recipes.get(mix, CENTRE_MIX)
+        return burned_by_batch(mix, fractions, self._result(mix).strands)
 
     def _result(self, mix: str) -> MixResult:
         return next(one for one in self.results.mixes if one.mix == mix)
@@ -184,9 +177,7 @@ class StrandModel:
         of : str
             Of the next batch, or the name of one that burned.
         """
-        own = self._mixes[mix]
-        asked = Asked(of=of, process=own.last.process)
-        rates = own.model.rates(*own.mix, pressure, asked, own.last.degraded)
+        rates = self._mixes[mix].rates(pressure, of)
         low, high = rates.band()
         return math.exp(float(rates.mean[0])), math.exp(low), math.exp(high)
 
@@ -212,14 +203,9 @@ class StrandModel:
         ratio = low = high = chance = math.nan
         verdict = CANNOT_TELL
         if not reason:
-            names = tuple(dict.fromkeys((*one.shares, *other.shares)))
-            mixes = [
-                [known.shares.get(n, 0.0) for n in names] for known in (one, other)
-            ]
             found = difference(
                 self.together,
-                mixes,
-                names,
+                (one.shares, other.shares),
                 pressure=pressure,
                 processes=(one.last.process, other.last.process),
                 degraded=(one.last.degraded, other.last.degraded),
@@ -258,45 +244,57 @@ class StrandModel:
         self, one: _Known, other: _Known, pressure: float
     ) -> tuple[float, float]:
         """Return ln of the ratio of strands of the last batches, and its u."""
-        x = math.log(pressure / CENTRE)
+        last = (one.last, other.last)
         if one.model is not other.model:
-            apart = []
-            for known in (one, other):
-                last = known.last
-                asked = Asked(of=last.batch, motor=False, process=last.process)
-                rates = known.model.rates(*known.mix, pressure, asked, last.degraded)
-                apart.append((float(rates.mean[0]), float(rates.u[0])))
-            (a, u), (b, v) = apart
-            return a - b, math.hypot(u, v)
+            a, b = (k.rates(pressure, k.last.batch, motor=False) for k in (one, other))
+            return float(a.mean[0] - b.mean[0]), math.hypot(a.u[0], b.u[0])
         model = one.model
-        places = Places(
-            fractions=_over(model.rows.components, (one.shares, other.shares)),
-            x=np.full(2, x),
-            batch=np.array([_number(model, k.last.batch) for k in (one, other)]),
-            motor=np.zeros(2, dtype=bool),
-            process=np.array(
-                [model.process_number(k.last.process) for k in (one, other)]
-            ),
-            degraded=np.array([k.last.degraded for k in (one, other)]),
+        names, mixes = model.rows.over([burned.shares for burned in last])
+        pair = places_of(
+            mixes,
+            math.log(pressure / CENTRE),
+            batch=[model.rows.batches.index(burned.batch) for burned in last],
+            process=[model.process_number(burned.process) for burned in last],
+            degraded=[burned.degraded for burned in last],
         )
-        means, joint = model.joint(places)
-        each = means[:, 0] - means[:, 1]
-        own = joint[:, 0, 0] + joint[:, 1, 1] - 2.0 * joint[:, 0, 1]
-        middle = float(model.weights @ each)
-        u = float(model.weights @ (own + (each - middle) ** 2))
-        return middle, math.sqrt(max(u, 0.0))
+        return model.mixed(*model.apart(pair, names))
 
 
-def _batch(strand: Strand) -> str:
-    """Return the batch of a strand: by its name, else one a file, mix and day."""
-    unnamed = (strand.file or "strands", strand.mix, strand.date)
-    return strand.batch or ", ".join(filter(None, unnamed))
+def burned_by_batch(
+    name: str,
+    fractions: Mapping[str, float],
+    strands: Sequence[Strand],
+    source: str = "",
+    **more: Any,
+) -> list[Burned]:
+    """Return the strands of each batch: by its name, else one a file, mix and day.
 
-
-def _number(model: BurnModel, batch: str) -> int:
-    return model.rows.batches.index(batch)
-
-
-def _over(names: Sequence[str], mixes: Sequence[Mapping[str, float]]) -> FloatArray:
-    """Return mass fractions over these names."""
-    return np.array([[mix.get(name, 0.0) for name in names] for mix in mixes])
+    Parameters
+    ----------
+    name, fractions
+        Of their mix, as for :class:`castsugar.motor.burn_evidence.Burned`.
+    strands : sequence of Strand
+    source : str
+        Their file, if not as they say.
+    **more
+        What else each entry carries.
+    """
+    batches: dict[str, list[Strand]] = {}
+    for strand in strands:
+        unnamed = (source or strand.file or "strands", name, strand.date)
+        batch = strand.batch or ", ".join(filter(None, unnamed))
+        batches.setdefault(batch, []).append(strand)
+    return [
+        Burned(
+            name=name,
+            fractions=fractions,
+            batch=batch,
+            pressure=np.array([s.pressure for s in own]),
+            rate=np.array([s.rate for s in own]),
+            process=own[0].process or PROCESSES[0],
+            degraded=math.fsum(s.degraded for s in own) / len(own),
+            source=source,
+            **more,
+        )
+        for batch, own in batches.items()
+    ]

@@ -12,7 +12,14 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor import scatter
-from castsugar.motor.burn_evidence import FIRING, STRANDS, Burned, Places, alike
+from castsugar.motor.burn_evidence import (
+    FIRING,
+    STRANDS,
+    Burned,
+    Places,
+    coordinates,
+    places_of,
+)
 from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel
 from castsugar.motor.burn_widths import Widths
 from castsugar.motor.pressure_doubt import BatchScatter, batch_scatter
@@ -317,20 +324,13 @@ def _places(
     model: BurnModel, options: Sequence[Option]
 ) -> tuple[tuple[str, ...], Places]:
     """Return names of components, and where outcomes are told; new batches left out."""
-    parts = [name for option in options for name in option.recipe]
-    names = tuple(dict.fromkeys((*model.rows.components, *map(alike, parts))))
-    w = np.zeros((len(options), len(names)))
-    for row, option in enumerate(options):
-        for name, share in option.recipe.items():
-            w[row, names.index(alike(name))] += share
+    names, w = model.rows.over([coordinates(option.recipe) for option in options])
     batches = model.rows.batches
-    return names, Places(
-        fractions=w,
-        x=np.log([option.pressure / scatter.CENTRE for option in options]),
-        batch=np.array([batches.index(o.batch) if o.batch else -1 for o in options]),
-        motor=np.array([option.kind == FIRED for option in options]),
-        process=np.full(len(options), -1),
-        degraded=np.zeros(len(options)),
+    return names, places_of(
+        w,
+        np.log([option.pressure / scatter.CENTRE for option in options]),
+        batch=[batches.index(o.batch) if o.batch else -1 for o in options],
+        motor=[option.kind == FIRED for option in options],
     )
 
 
@@ -450,15 +450,13 @@ class Proposal:
         )
 
 
-def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
+def propose(task: Task, k: int) -> Proposal:
     """Propose what to burn next.
 
     Parameters
     ----------
     task : Task
         Space, objective, limits, motor with what was burned.
-    feasible : Candidates or None
-        Of :func:`feasible_mixes`; None finds them.
     k : int
         How many burns, 1 to 24.
 
@@ -476,7 +474,7 @@ def propose(task: Task, feasible: Candidates | None, k: int) -> Proposal:
     """
     if k != int(k) or not 1 <= k <= MOST:
         raise InputError(f"{k:g} next burns are asked for; allowed: 1 to {MOST}")
-    found = feasible or feasible_mixes(task)
+    found = feasible_mixes(task)
     plan = _plan(task, found.pressures(_PEAK))
     motor = task.settings.motor
     model = first = BurnModel() if motor is None else motor.burning

@@ -17,7 +17,7 @@ from castsugar.motor.strands import MixResult, band_laws
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Field, Row, described, listed
-from castsugar.report.pressure_words import assumed_widths, batch_words
+from castsugar.report.pressure_words import assumed_widths, batch_words, used_words
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.shown import Shown
 from castsugar.report.strand_rows import (
@@ -67,8 +67,8 @@ def burnrate_screen(
 ) -> Screen:
     """Return what strands tell: one row of numbers a mix."""
     mixes = model.results.mixes
-    count = sum(len(one.strands) for one in mixes)
-    measured = f"{_count(len(mixes), 'mix', 'es')}, {_count(count, 'strand')}"
+    strands = numbers.count(sum(len(one.strands) for one in mixes), "strand")
+    measured = f"{numbers.count(len(mixes), 'mix', 'mixes')}, {strands}"
     told = [one for one in mixes if one.law is not None]
     pairs = model.comparisons(asked.grains_at[0])
     title = f"Burning rates from {asked.file}: {measured} {asked.bench_said}"
@@ -98,10 +98,6 @@ def _uncapital(text: str) -> str:
 def mix_name(one: MixResult) -> str:
     """Return the name of a mix; the file may name none."""
     return one.mix or "(no mix named)"
-
-
-def _count(count: int, what: str, more: str = "s") -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}{more}"
 
 
 def _mega(show: Shown, pressure: float, digits: int = 3) -> str:
@@ -230,8 +226,7 @@ def _used(one: MixResult, model: StrandModel, show: Shown) -> str:
     where = f"from {_places(show, (low, high), ' to ')}"
     if one.single is not None:
         where = f"at {_mega(show, one.single.pressure)}"
-    n, u = (numbers.at_place(x, -2) for x in model.exponent(one.mix))
-    return f"{_count(len(one.strands), 'strand')} {where}: used; n taken as {n} ± {u}."
+    return used_words(len(one.strands), where, model.exponent(one.mix))
 
 
 def _next_test(one: MixResult, show: Shown) -> str:
@@ -257,7 +252,7 @@ def _differences(pairs: Sequence[Comparison], show: Shown) -> Iterator[Finding]:
     """Yield whether recipes burn differently, or only their batches did."""
     apart = [pair for pair in pairs if pair.verdict == DIFFER]
     if apart:
-        told = numbers.listed([f"{p.first} {_ratio(p)}" for p in apart])
+        told = numbers.listed([_ratio(p, p.ratio, (p.low, p.high)) for p in apart])
         at = _mega(show, apart[0].pressure, 2)
         text = f"The recipes differ: at {at} {told}. {_one_each(apart)}"
         ratios = {f"{p.first} to {p.second}": p.ratio for p in apart}
@@ -281,7 +276,9 @@ def _batches_only(pairs: Sequence[Comparison], show: Shown) -> Finding:
     missing = [
         repr(name) for name in dict.fromkeys(n for p in pairs for n in p.missing)
     ]
-    told = numbers.listed([f"{p.first} {_batch_ratio(p)}" for p in pairs])
+    told = numbers.listed(
+        [_ratio(p, p.batch_ratio, (p.batch_low, p.batch_high)) for p in pairs]
+    )
     why = f"no recipe of {numbers.listed(missing)} is known"
     if not missing:
         why = f"{numbers.listed([f'{p.first} and {p.second}' for p in pairs])} are one"
@@ -333,16 +330,10 @@ def _chance(pair: Comparison) -> str:
     return f"chance of faster {numbers.of_100(pair.chance)} of 100"
 
 
-def _ratio(pair: Comparison) -> str:
-    told, low, high = numbers.with_band(pair.ratio, pair.low, pair.high)
-    return f"burns {told} x {pair.second} ({low} to {high})"
-
-
-def _batch_ratio(pair: Comparison) -> str:
-    told, low, high = numbers.with_band(
-        pair.batch_ratio, pair.batch_low, pair.batch_high
-    )
-    return f"burns {told} x {pair.second} ({low} to {high})"
+def _ratio(pair: Comparison, ratio: float, ends: tuple[float, float]) -> str:
+    """Write how many times faster the first burns, with the ends of it."""
+    told, low, high = numbers.with_band(ratio, *ends)
+    return f"{pair.first} burns {told} x {pair.second} ({low} to {high})"
 
 
 def _conditions(told: Sequence[MixResult], show: Shown) -> str:
@@ -420,7 +411,7 @@ def _scatter(told: Sequence[MixResult]) -> str:
     """Say how many strands there are and how they scatter."""
     counts = [len(one.strands) for one in told]
     scatter = [numbers.percent(one.fit.scatter) for one in told if one.fit]
-    many = _count(counts[0], "strand") + (" each" if len(told) > 1 else "")
+    many = numbers.count(counts[0], "strand") + (" each" if len(told) > 1 else "")
     if len(set(counts)) > 1:
         many = f"{numbers.listed([str(c) for c in counts])} strands"
     return f"{many}; single strands scatter by {numbers.listed(scatter)} %."

@@ -98,16 +98,21 @@ def step_words(step: StepToMotor) -> str:
     told = f"{_percent(step.value)} ± {_percent(step.u)} %"
     if not step.firings:
         return f"Strands are taken to read {told} low against motors (assumed)."
-    count = "1 firing" if step.firings == 1 else f"{step.firings} firings"
+    count = numbers.count(step.firings, "firing")
     return f"Strands read {told} low against motors (what is assumed, and {count})."
 
 
 def one_pressure_words(single: OnePressure, show: Shown) -> str:
     """Say what is done with strands that burned at one pressure."""
-    count = "1 strand" if single.strands == 1 else f"{single.strands} strands"
-    at = show.amount("pressure", 1e-6 * single.pressure)
-    n, u = (numbers.at_place(x, -2) for x in (single.exponent, single.exponent_u))
-    return f"{count} at {at}: used; n taken as {n} ± {u}."
+    at = f"at {show.amount('pressure', 1e-6 * single.pressure)}"
+    return used_words(single.strands, at, (single.exponent, single.exponent_u))
+
+
+def used_words(strands: int, where: str, exponent: tuple[float, float]) -> str:
+    """Say that strands are used, burned where, and which exponent with its u."""
+    n, u = (numbers.at_place(x, -2) for x in exponent)
+    count = numbers.count(strands, "strand")
+    return f"{count} {where}: used; n taken as {n} ± {u}."
 
 
 def doubt_annex(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,6 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
-from castsugar.motor.burn_model import Asked, Rates
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import tested
 from castsugar.motor.pressure_table import compositions
@@ -119,13 +119,7 @@ def _beside(
     :math:`u^2 = u_{model}^2 + s^2 / N`, s that of the model or, if larger, their own.
     """
     model, made = hardware.burning, compositions(of_mixes([mix]))
-    asked = Asked(motor=False, process=made.processes[0])
-
-    def known(pressure: float) -> Rates:
-        return model.rates(
-            made.fractions, made.components, pressure, asked, made.degraded
-        )
-
+    known = partial(made.rates, model, motor=False)
     p = np.array([s.pressure for s in strands])
     usual = hardware.strand_temperature
     warmer = np.array([(s.temperature or usual) - usual for s in strands])
@@ -271,16 +265,13 @@ def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> F
     spread = hardware.spread.characteristic_velocity
     reading = _relative(row, "characteristic_velocity_efficiency", "")
     step = COVERAGE * math.hypot(spread, told.next_u, reading)
-    return Check(
-        batch=fired.batch.id,
-        quantity=VELOCITY,
-        unit="m/s",
-        predicted=predicted,
-        low=predicted * math.exp(-step),
-        high=predicted * math.exp(step),
-        measured=delivered,
-        discarded=is_discarded(fired.batch),
-    )
+    found = {
+        "predicted": predicted,
+        "low": predicted * math.exp(-step),
+        "high": predicted * math.exp(step),
+        "measured": delivered,
+    }
+    return _check(fired, VELOCITY, "m/s", found)
 
 
 def _relative(row: Any, name: str, unit: str) -> float:

@@ -26,7 +26,6 @@ from castsugar.readings.strand_files import read_strands, stand_in
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE
 from castsugar.records.learning.material import FileFault, file_fault
-from castsugar.records.record import Link
 
 # ----------------------------------------------------------------------------
 # Burn laws by mix, from the bench file's strands and those of the batches.
@@ -177,7 +176,7 @@ def learn_laws(
             if fault:
                 used = fault == "changed" and changed
                 done = "used as it is now" if used else "left out"
-                faults.append(_fault(batch, link, fault, done))
+                faults.append(FileFault.of(batch, link, fault, done))
                 if not used:
                     continue
             try:
@@ -194,12 +193,6 @@ def learn_laws(
         faults=tuple(faults),
         unusable=tuple(unusable),
         twice=tuple(dict.fromkeys(twice)),
-    )
-
-
-def _fault(batch: Batch, link: Link, fault: str, done: str) -> FileFault:
-    return FileFault(
-        batch=batch.id, line=link.line, path=link.path, fault=fault, done=done
     )
 
 

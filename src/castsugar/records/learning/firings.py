@@ -157,18 +157,12 @@ def read_firings(
                 done = "read as it is now"
                 found.append(_again(batch, link, reduce))
             if fault:
-                faults.append(_fault(batch, link, fault, done))
+                faults.append(FileFault.of(batch, link, fault, done))
     return FiredLearnt(
         firings=tuple(found),
         efficiencies=learn_efficiencies(),
         faults=tuple(faults),
         twice=tuple(twice),
-    )
-
-
-def _fault(batch: Batch, link: Link, fault: str, done: str) -> FileFault:
-    return FileFault(
-        batch=batch.id, line=link.line, path=link.path, fault=fault, done=done
     )
 
 

@@ -25,11 +25,10 @@ from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.burn_model import SAME, Asked
+from castsugar.motor.burn_model import SAME
 from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.peak_pressure import peaks
-from castsugar.motor.pressure_table import compositions, differs
+from castsugar.motor.pressure_table import compositions, differs, peaks_of
 from castsugar.records.batch import Batch
 from castsugar.records.learning.alarms import (
     PEAK,
@@ -314,17 +313,8 @@ def _half_below(test: StaticTest, motor: Hardware, efficiency: float) -> float:
     made = compositions(of_mixes([test.mix]))
     velocity = test.row["characteristic_velocity_m_s"]
     supply = as_fired.supply(test.row["density_kg_m3"], velocity)
-    found = peaks(
-        motor.burning,
-        made.fractions,
-        made.components,
-        log_supply=np.log(supply),
-        supply_u=as_fired.supply_u,
-        levels=(0.5,),
-        asked=Asked(process=made.processes[0]),
-        degraded=made.degraded,
-    )
-    return float(found.quantiles[0, 0])
+    found, _ = peaks_of(as_fired, motor.burning, made, np.array([supply]), (0.5,))
+    return float(found[0, 0])
 
 
 # ----------------------------------------------------------------------------

@@ -133,6 +133,13 @@ class FileFault:
     fault: str
     done: str
 
+    @classmethod
+    def of(cls, batch: Batch, link: Link, fault: str, done: str) -> FileFault:
+        """Return the fault of a link of a batch."""
+        return cls(
+            batch=batch.id, line=link.line, path=link.path, fault=fault, done=done
+        )
+
 
 def measured_in(batches: Sequence[Batch]) -> list[tuple[str, Batch, Any]]:
     """Return (mark, batch, event) of every kitchen measurement, in order of time."""
