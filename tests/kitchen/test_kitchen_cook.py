@@ -10,7 +10,6 @@ from kitchen_checks.pots import AIR, hold, kitchen, retail, weigh
 from scipy.integrate import quad
 
 import castsugar as cs
-from castsugar.constants import GAS_CONSTANT
 from castsugar.kitchen import heat, water
 from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
@@ -169,8 +168,7 @@ def test_degradation_limit_is_the_root(name: str, limit: float) -> None:
 
 def test_limit_of_a_hold_is_the_closed_form() -> None:
     """Exact: E / (R ln(A t / -ln(1 - limit)))."""
-    rate = -math.log1p(-0.02) / 600.0
-    wanted = heat.ENERGY / (GAS_CONSTANT * math.log(10.0**heat.LOG10_RATE / rate))
+    wanted = heat.hottest_for(600.0, 0.02)
     assert degradation_limit(hold(119.0), 0.02) == pytest.approx(wanted, abs=1e-9)
     assert float(heat.degraded(wanted, 600.0)) == pytest.approx(0.02, rel=1e-12)
 

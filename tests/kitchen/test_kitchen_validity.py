@@ -58,6 +58,25 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.01,
     ),
     "syrup_density": (lambda w: suspension.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
+    "relative_viscosity_chong": (suspension.relative_viscosity_chong, 0, 0.999, 1e-6),
+    "two_size_packing coarse": (
+        lambda c: suspension.two_size_packing(c, 0.6),
+        0.3,
+        0.76,
+        1e-6,
+    ),
+    "two_size_packing fine": (
+        lambda f: suspension.two_size_packing(0.6, f),
+        0.3,
+        0.76,
+        1e-6,
+    ),
+    "two_size_packing share": (
+        lambda s: suspension.two_size_packing(0.6, 0.6, s),
+        0,
+        1,
+        1e-6,
+    ),
     "packing_of_powder": (
         lambda ratio: suspension.packing_of_powder(ratio * 1000.0, 1000.0),
         0.35,
@@ -88,6 +107,11 @@ HALF: dict[str, tuple[Callable[[], Any], str]] = {
         "covers 0 to inf",
     ),
     "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
+    "hottest_for": (lambda: heat.hottest_for(0.0), "covers 0.001 to inf s"),
+    "hottest_for limit": (
+        lambda: heat.hottest_for(600.0, 1.0),
+        "covers 1e-06 to 0.999999",
+    ),
     # Of dry sucrose the glass of the fit stands at 335 K.
     "concentrated_viscosity T": (
         lambda: liquid.concentrated_viscosity(1.0, 335.0 + 19.9),

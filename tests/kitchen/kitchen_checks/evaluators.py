@@ -103,6 +103,34 @@ def maron_pierce(given: Given) -> float:
     return float(suspension.relative_viscosity(given.number("crowding")))
 
 
+def chong(given: Given) -> float:
+    """The rival law."""
+    return float(suspension.relative_viscosity_chong(given.number("crowding")))
+
+
+def two_size_packing(given: Given) -> float:
+    """Densest packing of two sizes."""
+    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
+    return found[0]
+
+
+def two_size_coarse_percent(given: Given) -> float:
+    """Share of the coarse grains in it. [%]"""
+    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
+    return 100.0 * found[1]
+
+
+def filling_time(given: Given) -> float:
+    """How long a tube takes to fill. [s]"""
+    time = suspension.filling_time(
+        given.number("viscosity_Pa_s"),
+        radius=given.number("radius_mm") / 1e3,
+        length=given.number("length_mm") / 1e3,
+        density=given.number("density_kg_m3"),
+    )
+    return float(time)
+
+
 def binder_glass_transition(given: Given) -> float:
     """Glass transition of a binder whose dry one is given. [C]"""
     wet, dry = given.number("water_percent") / 100.0, _kelvin(given, "dry_C")
@@ -153,15 +181,19 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         water_activity,
         saturated_sucrose_activity,
         maron_pierce,
+        chong,
+        two_size_packing,
     ),
     "kPa": (saturation_pressure, air_pressure),
     "g/100 g": (sucrose_solubility, salt_solubility),
     "wt%": (sucrose_solubility_percent,),
     "%": (
+        two_size_coarse_percent,
         sugar_degraded,
         nitrate_deliquescence,
         crystal_limit,
     ),
+    "s": (filling_time,),
 }
 
 #: Quantity -> (unit, function of the conditions).
