@@ -152,7 +152,19 @@ class StaticTest:
                 f"what was known before ({ratio:.3g} times as fast, {low:.3g} to "
                 f"{high:.3g})"
             )
+        found += [
+            f"its {name.replace('_', ' ')} lies outside what was predicted"
+            for name in ("peak_pressure", "total_impulse")
+            if self._outside(name)
+        ]
         return tuple(found)
+
+    def _outside(self, name: str) -> bool:
+        """Whether a result lies outside its predicted band."""
+        result = self.reduction.results.get(name)
+        if self.expected is None or result is None or result.at_least:
+            return False
+        return not self.expected.holds(name, result.value)
 
     def to_dict(self) -> dict[str, Any]:
         """Return results with their 95 % intervals, units in the names."""

@@ -272,7 +272,7 @@ def test_a_limit_that_is_just_broken_does_not_read_as_kept() -> None:
             4.36,
             "KEPT",
             "Peak pressure 3.90; 95 of 100 next batches below 4.92; your limit 6.9 "
-            "MPa, unproved: margin 29 %. Grains of the batch whose strands burned: 95 "
+            "MPa, unproved: margin 29 %. Grains of the batch that burned last: 95 "
             "of 100 below 4.36. Burning rate: your strands.",
         ),
         (

@@ -33,6 +33,7 @@ from castsugar.readings.strand_files import (
     refuse_twice,
     stated,
 )
+from castsugar.readings.tables import is_invented
 
 #: Shares of two recipes closer than this are rounding: they are one mix. [-]
 _ROUNDING = 1e-6
@@ -177,6 +178,10 @@ def _fired(
     entry: Mapping[str, Any], index: int, bench: Bench, database: Database
 ) -> Burned:
     """Return one firing; without the name of a batch it is a batch of its own."""
+    file = bench.path.parent / entry["source"]
+    invented = bench.invented_in(entry["entry"])
+    if entry["source"] and (invented or (file.is_file() and is_invented(file))):
+        invented = (f"{entry['entry']}: {entry['source']}",)
     return Burned(
         name=entry["recipe"],
         fractions=_burning_shares(entry, database),
@@ -188,7 +193,7 @@ def _fired(
         process=_process(entry, bench),
         degraded=entry["degraded"],
         source=entry["source"],
-        invented=bench.invented_in(entry["entry"]),
+        invented=invented,
     )
 
 

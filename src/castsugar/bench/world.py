@@ -137,7 +137,8 @@ class World:
         In the order of the file, as :attr:`castsugar.bench.bench.Bench.invented` names
         them; strands with their file: "motor.burn_law[0]: strands.csv".
         """
-        laws = {e["entry"]: e for e in (self.bench.motor or {}).get("burn_law", ())}
+        motor = self.bench.motor or {"burn_law": (), "firing": ()}
+        laws = {e["entry"]: e for e in (*motor["burn_law"], *motor["firing"])}
         plain = [name for name in self.bench.invented if name not in laws]
         found = [self._invented_law(entry) for entry in laws.values()]
         return (*plain, *(name for name in found if name))
@@ -147,10 +148,11 @@ class World:
         from castsugar.readings.tables import is_invented
 
         flagged = bool(self.bench.invented_in(entry["entry"]))
-        if "strands" not in entry:
+        file = entry.get("strands") or ("rate_u" in entry and entry["source"])
+        if not file:
             return str(entry["entry"]) if flagged else ""
-        name = f"{entry['entry']}: {entry['strands']}"
-        path = self.bench.path.parent / entry["strands"]
+        name = f"{entry['entry']}: {file}"
+        path = self.bench.path.parent / file
         return name if flagged or (path.is_file() and is_invented(path)) else ""
 
     def invented_for(

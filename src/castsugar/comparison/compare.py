@@ -232,13 +232,13 @@ def notes_of(found: Draws) -> tuple[str, ...]:
 def _process_note(found: Draws) -> list[str]:
     """Say that mixes are not made alike."""
     made = {
-        bench.hardware.burning.process_number(bench.made.process): bench.made.process
+        bench.made.process or bench.hardware.burning.process: ""
         for bench in found.outlook.benches
     }
     if len(made) < 2:
         return []
     return [
-        f"the mixes are not made alike ({', '.join(made.values())}): what a process "
+        f"the mixes are not made alike ({', '.join(made)}): what a process "
         "does to the burning rate is known as little as what another mix does"
     ]
 

@@ -439,7 +439,7 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
         processes=(made[0].process, made[1].process),
         degraded=(made[0].degraded, made[1].degraded),
     )
-    batches = [batches_of(model, m.shares) for m in made]
+    batches = [batches_of(model, m.shares, m.process) for m in made]
     logs = [
         model.rates(
             list(m.shares.values()),
@@ -453,7 +453,7 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
         for own, m in zip(batches, made, strict=True)
     ]
     numbers = [model.process_number(m.process) for m in made]
-    away = [_away(model, m.shares) for m in made]
+    away = [_away(model, m.shares, m.process) for m in made]
     return Apart(
         rate=asked(),
         grains=asked(grains=True),
@@ -469,8 +469,10 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
     )
 
 
-def _away(model: BurnModel, shares: dict[str, float]) -> tuple[float, str]:
+def _away(
+    model: BurnModel, shares: dict[str, float], process: str
+) -> tuple[float, str]:
     if not model.evidence:
         return math.nan, ""
     away, name = distance_of(model, shares)
-    return 0.0 if own_of(model, shares) else away, name
+    return 0.0 if own_of(model, shares, process) else away, name

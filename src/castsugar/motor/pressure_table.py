@@ -118,10 +118,17 @@ def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
     return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
-def own_of(model: BurnModel, parts: Mapping[str, float]) -> list[Burned]:
-    """Return what was burned of this very mix, in the order of the bench file."""
+def own_of(
+    model: BurnModel, parts: Mapping[str, float], process: str | None = None
+) -> list[Burned]:
+    """Return what was burned of this very mix, in the order of the bench file.
+
+    With a process, empty for the usual one: only what was made by it.
+    """
     shares = coordinates(parts)
-    return [one for one in model.evidence if differs(one.shares, shares) < SAME]
+    found = [one for one in model.evidence if differs(one.shares, shares) < SAME]
+    made = model.process if process == "" else process
+    return [one for one in found if made in (None, one.process)]
 
 
 def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -> str:
@@ -136,7 +143,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
         return "assumed: nothing was burned"
     own = own_of(model, parts)
     made = process or model.process
-    like = [one for one in own if one.process == made]
+    like = own_of(model, parts, process)
     if like:
         one = min(like, key=lambda one: KINDS.index(one.kind))
         return f"{_WORDS[one.kind]}: {one.name}"
@@ -166,24 +173,28 @@ def distance_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[float, st
     return differs(near.shares, shares), near.name
 
 
-def batches_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:
-    """Return the batches of a mix that burned, the last one last."""
-    own = [one.batch for one in own_of(model, parts) if one.measured and one.batch]
-    return tuple(dict.fromkeys(own))
+def batches_of(
+    model: BurnModel, parts: Mapping[str, float], process: str = ""
+) -> tuple[str, ...]:
+    """Return the batches of a mix and process that burned, the last one last."""
+    own = own_of(model, parts, process)
+    return tuple(dict.fromkeys(one.batch for one in own if one.measured and one.batch))
 
 
 def this_batch(model: BurnModel, parts: Mapping[str, float], process: str = "") -> str:
     """Return the batch of this mix and process that burned last; empty without."""
-    made = process or model.process
-    own = [one for one in own_of(model, parts) if one.process == made]
-    names = [one.batch for one in own if one.measured and one.batch]
-    return names[-1] if names else ""
+    return (batches_of(model, parts, process) or ("",))[-1]
 
 
 def repeats(model: BurnModel) -> int:
-    """Return how many batches there are of mixes that were cooked more than once."""
-    mixes = {tuple(sorted(one.shares.items())): one.shares for one in model.evidence}
-    counts = [len(batches_of(model, shares)) for shares in mixes.values()]
+    """Return how many batches there are of mixes that were cooked more than once.
+
+    By another process it is another mix.
+    """
+    made = {
+        (tuple(sorted(one.shares.items())), one.process): one for one in model.evidence
+    }
+    counts = [len(batches_of(model, o.shares, o.process)) for o in made.values()]
     return sum(count for count in counts if count > 1)
 
 

@@ -281,7 +281,8 @@ def burned_by_batch(
     """
     batches: dict[str, list[Strand]] = {}
     for strand in strands:
-        unnamed = (source or strand.file or "strands", name, strand.date)
+        file = source or strand.file or "strands"
+        unnamed = (file, name, strand.date, strand.process)
         batch = strand.batch or ", ".join(filter(None, unnamed))
         batches.setdefault(batch, []).append(strand)
     return [

@@ -28,7 +28,7 @@ from castsugar.report.learn_data import (
     skipped_of,
     with_band,
 )
-from castsugar.report.limit_words import no_upper_limit, rests_on, this_batch
+from castsugar.report.limit_words import no_upper_limit, rests_on
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -162,17 +162,16 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
         return
     text = f"Peak pressure: 95 of 100 next batches below {show.bare('pressure', high)}"
     values = {"peak_pressure_p95_MPa": high, "pressure_margin_percent": margin}
-    batch = this_batch(row, show)
     if math.isnan(margin):
         text = f"{text} {show.unit('pressure')}; no allowed pressure is known."
-        yield Finding("RESULT", text + batch, values)
+        yield Finding("RESULT", text, values)
     elif margin >= 0.0:
         allowed = show.amount("pressure", allowed_pressure(row))
         origin = rests_on(str(row.get("burn_law_origin")))
         yield Finding(
             "KEPT",
             f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
-            f"{numbers.percent(0.01 * margin)} %.{batch} Rate: {origin}.",
+            f"{numbers.percent(0.01 * margin)} %. Rate: {origin}.",
             values,
         )
 

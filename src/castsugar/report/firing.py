@@ -240,11 +240,6 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         text += f"; predicted {one.cells(_prediction(one, test, row), show)[1]}"
         if key == "peak_pressure_MPa" and math.isfinite(hardware.allowable):
             text += f"; {_rating(hardware, show)}"
-        if hardware.efficiency is None and not inside:
-            text += (
-                " without losses: no efficiency was known. castsugar learn --save "
-                "makes it known"
-            )
         values = {key: row[key], band: row[band]}
         yield Finding("INSIDE" if inside else "OUTSIDE", f"{text}.", values)
 

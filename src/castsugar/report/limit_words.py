@@ -93,7 +93,8 @@ def finding_of(one: Judged, row: Row, show: Shown, origin: str = "") -> Finding:
             f"{capitalized(label)}: {one.reason or 'not computed'}.",
         )
     status = "KEPT" if one.verdict == KEPT else "BROKEN"
-    values = {one.column: one.value, "limit": one.limit, "probability": one.probability}
+    key = P95 if one.column == PEAK and one.probability == 0.95 else one.column
+    values = {key: one.value, "limit": one.limit, "probability": one.probability}
     if one.column in (PEAK, P95) and not math.isnan(row.get(THIS_BATCH, math.nan)):
         values[THIS_BATCH] = row[THIS_BATCH]
     if one.column.startswith("peak_pressure") and status == "BROKEN":
@@ -171,12 +172,12 @@ def no_upper_limit(share: float = 0.95) -> str:
 
 
 def this_batch(row: Row, show: Shown) -> str:
-    """Say what grains of the batch whose strands burned do; empty without one."""
+    """Say what grains of the batch that burned last do; empty without one."""
     high = row.get(THIS_BATCH, math.nan)
     if not math.isfinite(high):
         return ""
     told = show.bare("pressure", high)
-    return f" Grains of the batch whose strands burned: 95 of 100 below {told}."
+    return f" Grains of the batch that burned last: 95 of 100 below {told}."
 
 
 def _whose(one: Judged) -> str:

@@ -338,7 +338,8 @@ def misfits(found: Mixes) -> Iterator[Finding]:
     """Yield what is wrong with the strands of a mix."""
     for name, own in zip(found.names, found.misfits, strict=False):
         for text in own:
-            yield Finding("MISFIT", f"Strands of {name}: {text}.")
+            status = "MISFIT" if text.startswith("lack of fit") else "CAUTION"
+            yield Finding(status, f"Strands of {name}: {text}.")
 
 
 def _titled(whose: str) -> str:
