@@ -182,3 +182,18 @@ def test_invented_is_true_or_false() -> None:
     read = check_bench(Path("bench.toml"), text)
     assert read.invented == ("recipes", "limits", "limits.kn_max")
     assert read.recipes == {}
+
+
+def test_a_firing_is_as_invented_as_its_recording(world: World, tmp_path: Path) -> None:
+    """Kept by `learn` without a mark: the first line of the recording tells."""
+    own = edited(world, tmp_path, "invented = true\n", "")
+    entry = (
+        '\n[[motor.firing]]\nrecipe = "base"\npressure = "3 MPa"\nrate = "6 mm/s"\n'
+        'source = "shot.csv"\n'
+    )
+    path = own.bench.path
+    path.write_text(path.read_text("utf-8") + entry, "utf-8")
+    named = "motor.firing[0]: shot.csv"
+    again = read(path)
+    assert named in again.invented
+    assert named in again.invented_for(["base"], uses={"motor"})

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from burning import PARTS, strands
 
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
@@ -23,6 +24,7 @@ from castsugar.motor.pressure_table import (
     differs,
     motor_rows,
     origin_of,
+    repeats,
     this_batch,
     untold,
 )
@@ -214,3 +216,15 @@ def test_a_row_without_velocity_says_why() -> None:
     why = "no c*, without a nozzle, a flame or a sound cook"
     assert untold({"burn_law_origin": got.origins()[1]}) == why
     assert got.p95[0] == pytest.approx(rows(motor, MIXES[:1]).p95[0], rel=1e-9)
+
+
+def test_one_mix_by_two_processes_was_not_cooked_twice() -> None:
+    """A batch of each process teaches nothing of the scatter between batches."""
+    one = strands(5e-3, 0.3)
+    dry = replace(one, batch="dry", process="melted dry")
+    again = replace(one, batch="again")
+    assert repeats(BurnModel([one, dry])) == 0
+    assert repeats(BurnModel([one, dry, again])) == 2
+    model = BurnModel([one, dry, again])
+    assert batches_of(model, PARTS, "melted dry") == ("dry",)
+    assert batches_of(model, PARTS) == ("own", "again")
