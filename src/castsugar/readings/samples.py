@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
-from castsugar.files.reading import opened, refuse_spreadsheet
+from castsugar.files.reading import opened_text
 from castsugar.readings.tables import Column, Heading, match_header, shown
 
 # ----------------------------------------------------------------------------
@@ -44,18 +44,11 @@ def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
         Bytes that are no text, a line that is no row.
     """
     file, first = path.name or str(path), 1
-    with opened(path) as stream:
-        while raw := stream.read(BLOCK) + stream.readline(LONGEST + 1):
-            if first == 1:
-                refuse_spreadsheet(path, raw)
-            text = _decoded(raw, file, first)
+    with opened_text(path) as stream:
+        while text := stream.read(BLOCK) + stream.readline(LONGEST + 1):
             numbers, texts = [], []
             for number, line in enumerate(text.split("\n"), start=first):
-                if len(line) > LONGEST:
-                    raise DataError(
-                        f"{file} line {number}: more than {LONGEST:,} characters; no "
-                        "row of a recording is so long"
-                    )
+                _check_line(f"{file} line {number}", line)
                 start = line.lstrip()
                 if start and start[0] != "#":
                     numbers.append(number)
@@ -65,25 +58,18 @@ def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
             first += text.count("\n")
 
 
-def _decoded(raw: bytes, file: str, first: int) -> str:
-    """Return bytes as text with plain line ends; `first` is the line they start in."""
-    if b"\r" in raw:
-        raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    zero = raw.find(b"\0")
-    try:
-        text = raw.decode("utf-8-sig" if first == 1 else "utf-8")
-    except UnicodeDecodeError as error:
-        line = first + raw.count(b"\n", 0, error.start)
+def _check_line(where: str, line: str) -> None:
+    """Refuse a line that is no row of a text."""
+    if "\0" in line:
         raise DataError(
-            f"{file} line {line}: a byte is not UTF-8; save the file as UTF-8"
-        ) from None
-    if zero >= 0:
-        line = first + raw.count(b"\n", 0, zero)
-        raise DataError(
-            f"{file} line {line}: a zero byte, which no text holds; cut the damaged "
-            "lines off, or save the file as UTF-8"
+            f"{where}: a zero byte, which no text holds; cut the damaged lines off, or "
+            "save the file as UTF-8"
         )
-    return text
+    if len(line) > LONGEST:
+        raise DataError(
+            f"{where}: more than {LONGEST:,} characters; no row of a recording is so "
+            "long"
+        )
 
 
 # ----------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
-from castsugar.files.reading import opened, read_text
+from castsugar.files.reading import opened_text
 from castsugar.units import UNITS, convert, parse
 
 # ----------------------------------------------------------------------------
@@ -347,8 +347,8 @@ def says_invented(line: str) -> bool:
 
 def is_invented(path: Path) -> bool:
     """Say whether a file of readings calls itself invented; errors as to open it."""
-    with opened(path) as stream:
-        return says_invented(stream.readline(LONGEST_CELL).decode("utf-8", "replace"))
+    with opened_text(path) as stream:
+        return says_invented(stream.readline(LONGEST_CELL))
 
 
 def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
@@ -363,7 +363,8 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
         unknown unit; a row of another length.
     """
     file = path.name or str(path)
-    text = read_text(path, LARGEST).removeprefix("\ufeff")
+    with opened_text(path, LARGEST) as stream:
+        text = stream.read()
     kept = [
         (number, line)
         for number, line in enumerate(text.splitlines(), start=1)
