@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from castsugar import DataError
+from castsugar import DataError, InputError
 from castsugar.readings.recordings import Recording, check_order, read_trace
 from castsugar.readings.strand_files import read_strands
 from castsugar.readings.tables import is_invented
@@ -94,6 +95,7 @@ SAME = {
     "seconds": file("time (Seconds);pressure (bar)", "{s};{bar}"),
     "units row": file("Time,Chamber Pressure\nms,bar"),
     "units row in brackets": file("time;pressure\n[ms];[bar]", "{ms};{bar}"),
+    "units row, nested": file("time,pressure\n(ms),(bar)"),
     "units row, sensor": file("time,pressure (left)\nms,bar"),
     "units in both places": file("time (ms),pressure (bar)\nms,bar"),
     "units row, one there": file("time (ms),pressure\n,bar"),
@@ -242,3 +244,14 @@ def test_what_cannot_be_read_safely_is_refused(write: Write, name: str) -> None:
     assert words in message
     assert "\n" not in message
     assert len(message) < 300
+
+
+@pytest.mark.parametrize("name", ["shot.xlsx", "shot.ods"])
+def test_a_spreadsheet_is_told_how_to_be_saved(tmp_path: Path, name: str) -> None:
+    """Both kinds are zip archives, whatever stands in them."""
+    with zipfile.ZipFile(tmp_path / name, "w") as archive:
+        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        archive.writestr("content.xml", "<table/>")
+    for read in (read_trace, read_strands):
+        with pytest.raises(InputError, match=r"is a spreadsheet .* Save as"):
+            read(tmp_path / name)

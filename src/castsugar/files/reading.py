@@ -141,7 +141,7 @@ def refuse_spreadsheet(path: Path, data: bytes) -> None:
     if data.startswith(_SHEETS):
         raise InputError(
             f"{path} is a spreadsheet (xlsx, ods or xls), not text: save the sheet as "
-            "CSV (UTF-8) and give that file"
+            "CSV (File, Save as, file type CSV, UTF-8) and give that file"
         )
 
 

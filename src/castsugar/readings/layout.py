@@ -127,7 +127,7 @@ def find_layout(
     """
     places = [f"{file} line {number}" for number in numbers]
     best, most = _above_numbers(places, texts), (0, 0)
-    for index, text in enumerate(texts[:HEAD]):
+    for index, text in enumerate(texts):
         for separator in _separators(text):
             try:
                 found = _below(texts, index, separator, headings)
@@ -148,7 +148,7 @@ def _separators(text: str) -> list[str]:
 def _above_numbers(places: Sequence[str], texts: Sequence[str]) -> Layout:
     """Return the layout with the line above the first row of numbers as header."""
     index = 0
-    for below, text in enumerate(texts[:HEAD]):
+    for below, text in enumerate(texts):
         cells = text.split(_separators(text)[0])
         if len(cells) > 1 and all(NUMBER.fullmatch(cell.strip()) for cell in cells):
             index = max(below - 1, 0)
@@ -178,7 +178,7 @@ def _below(
     if not any(identify(title, headings) for title in titles):
         return found
     row = _titles("", texts[index + 1], separator) if index + 1 < len(texts) else ()
-    units = tuple(cell.strip("()[] ") for cell in row)
+    units = tuple(re.sub(r"^[(\[](.*)[)\]]$", r"\1", cell) for cell in row)
     numbers = any(NUMBER.fullmatch(c) or clock_time(c) is not None for c in units)
     if len(units) <= len(titles) and not numbers and any(map(_is_unit, units)):
         found = replace(found, units=units)

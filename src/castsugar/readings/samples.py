@@ -161,8 +161,8 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
             f"{file} line 1: the file is empty; a header line is needed, for example "
             f"{_example(headings)}"
         )
-    numbers = [number for block, _ in head for number in block]
-    texts = [text for _, block in head for text in block]
+    numbers = [number for block, _ in head for number in block][:HEAD]
+    texts = [text for _, block in head for text in block][:HEAD]
     layout = find_layout(file, numbers, texts, headings)
     table = _Table(file, layout, numbers, texts, headings)
     skipped = layout.first
