@@ -90,6 +90,10 @@ def test_what_is_invented_stays_invented(write: Write, encoding: str) -> None:
 SAME = {
     "plain": file(HEAD),
     "micro sign": file("time (\N{MICRO SIGN}s),pressure (bar)", "{ms}000,{bar}"),
+    "micro sign, Latin-1": file("time (\xb5s);p (bar)", "{ms}000;{bar}").encode(
+        "cp1252"
+    ),
+    "text above with an inch mark": file(f'Motor 2" long\n{HEAD}'),
     "Greek mu": file("time [\N{GREEK SMALL LETTER MU}s],p [bar]", "{ms}000,{bar}"),
     "names of units": file("time (millis);pressure (bar)", "{ms};{bar}"),
     "seconds": file("time (Seconds);pressure (bar)", "{s};{bar}"),
@@ -147,8 +151,8 @@ def test_what_is_left_out_is_told(write: Write) -> None:
     text = file(f"Logger 7\n\n{HEAD}", end="Max,34.5\n\nend\n")
     found = read_trace(write(text))
     assert found.notes == (
-        "1 line above the header is text: 'Logger 7'",
-        f"2 lines from line {N + 4} on are no samples",
+        "1 line above the header left out, the first 'Logger 7'",
+        f"2 lines behind the last sample left out, the first line {N + 4}",
     )
     assert (found.line(0), found.line(N - 1)) == (4, N + 3)
 

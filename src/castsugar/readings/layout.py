@@ -126,7 +126,7 @@ def find_layout(
         A unit in a title and another one below it.
     """
     places = [f"{file} line {number}" for number in numbers]
-    best, most = _above_numbers(places, texts), (0, 0)
+    best, most = None, (0, 0)
     for index, text in enumerate(texts):
         for separator in _separators(text):
             try:
@@ -138,6 +138,7 @@ def find_layout(
                 best, most = found, score
         if most[0] > 1:
             break
+    best = best or _above_numbers(places, texts)
     return _with_units(places[best.header], best, headings)
 
 
@@ -184,22 +185,30 @@ def _below(
         found = replace(found, units=units)
     data = texts[found.first : found.first + 1]
     cells = cells_of("", data[0], separator) if data else []
-    return replace(found, clock=_clock(found, cells, headings))
+    return replace(found, clock=_clock(_known(found, headings), cells))
 
 
-def _clock(layout: Layout, cells: Sequence[str], headings: Sequence[Heading]) -> int:
+_Known = tuple[Heading, str] | None
+
+
+def _known(layout: Layout, headings: Sequence[Heading]) -> list[tuple[_Known, _Known]]:
+    """Return heading and unit of each title: as its name says, and if its unit fits."""
+    found = []
+    for title, unit in zip_longest(layout.titles, layout.units, fillvalue=""):
+        own = identify(title, headings, with_unit=True)
+        fitting = own or identify(_joined(title, unit), headings, with_unit=True)
+        found.append((identify(title, headings), fitting))
+    return found
+
+
+def _clock(known: Sequence[tuple[_Known, _Known]], cells: Sequence[str]) -> int:
     """Return the column of time that holds a clock and no number; -1 for none."""
-    clocks = []
-    for index, (title, unit, cell) in enumerate(
-        zip_longest(layout.titles, layout.units, cells, fillvalue="")
-    ):
-        known = _fitting(title, unit, headings)
-        if known is not None and known[0].name == "time":
-            return -1
-        meant = identify(title, headings)
+    if any(fitting and fitting[0].name == "time" for _, fitting in known):
+        return -1
+    for index, ((meant, _), cell) in enumerate(zip(known, cells, strict=False)):
         if meant and meant[0].name == "time" and clock_time(cell) is not None:
-            clocks.append(index)
-    return clocks[0] if clocks else -1
+            return index
+    return -1
 
 
 def _is_unit(text: str) -> bool:
@@ -216,14 +225,6 @@ def _size(unit: str, quantity: str) -> tuple[str, str] | None:
     return typed.unit, typed.note
 
 
-def _fitting(
-    title: str, unit: str, headings: Sequence[Heading]
-) -> tuple[Heading, str] | None:
-    """Return heading and unit of a title with the unit below it; None if none fits."""
-    own = identify(title, headings, with_unit=True)
-    return own or identify(_joined(title, unit), headings, with_unit=True)
-
-
 def _joined(title: str, unit: str) -> str:
     """Return a title with its unit in brackets; other brackets hold words."""
     name = " ".join(re.split(r"[()\[\] ]+", title)).strip()
@@ -232,15 +233,10 @@ def _joined(title: str, unit: str) -> str:
 
 def _score(layout: Layout, headings: Sequence[Heading]) -> tuple[int, int]:
     """Return how many quantities have a unit, and how many a name."""
-    fitting, named = set(), set()
-    for index, (title, unit) in enumerate(
-        zip_longest(layout.titles, layout.units, fillvalue="")
-    ):
-        meant = identify(title, headings)
-        known = meant if index == layout.clock else _fitting(title, unit, headings)
-        fitting |= {known[0].name} if known else set()
-        named |= {meant[0].name} if meant else set()
-    return len(fitting), len(named | fitting)
+    known = _known(layout, headings)
+    named = {found[0].name for pair in known for found in pair if found}
+    fitting = {found[0].name for _, found in known if found}
+    return len(fitting | ({"time"} if layout.clock >= 0 else set())), len(named)
 
 
 def _with_units(where: str, layout: Layout, headings: Sequence[Heading]) -> Layout:
@@ -266,18 +262,16 @@ def step_words(
     layout: Layout, texts: Sequence[str], headings: Sequence[Heading]
 ) -> str:
     """Return what the steps of a time without a unit look like; empty for nothing."""
-    index = -1
-    for column, title in enumerate(layout.titles):
-        meant = identify(title, headings)
-        if meant is not None and meant[0].name == "time":
-            if _fitting(title, "", headings):
-                return ""
-            index = column
+    known = _known(layout, headings)
+    times = [
+        i for i, (meant, _) in enumerate(known) if meant and meant[0].name == "time"
+    ]
+    if not times or any(found and found[0].name == "time" for _, found in known):
+        return ""
+    index = times[0]
     rows = [text.split(layout.separator) for text in texts[layout.first :]]
     cells = [row[index].strip().replace(",", ".") for row in rows if index < len(row)]
-    times = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
-    if index < 0 or len(times) < 2:
-        return ""
-    step = median(after - before for before, after in pairwise(times))
+    read = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
+    step = median(b - a for a, b in pairwise(read)) if len(read) > 1 else 0.0
     unit = "ms" if step in _IN_MS else "s" if 0.0 < step < 1.0 else ""
     return f"; its steps of {step:.6g} look like {unit}" if unit else ""

@@ -176,13 +176,10 @@ def _example(headings: Sequence[Heading]) -> str:
     return repr(",".join(heading.example for heading in headings))
 
 
-def _above_words(texts: Sequence[str]) -> tuple[str, ...]:
-    """Return a note on the text above the header."""
-    if not texts:
-        return ()
-    count = "1 line" if len(texts) == 1 else f"{len(texts)} lines"
-    are = "is text:" if len(texts) == 1 else "are text, the first"
-    return (f"{count} above the header {are} {shown(texts[0])}",)
+def _left_out(count: int, where: str, first: str) -> tuple[str, ...]:
+    """Return a note on lines that hold no samples; none for none."""
+    lines = "1 line" if count == 1 else f"{count} lines"
+    return (f"{lines} {where} left out, the first {first}",) if count else ()
 
 
 class _Table:
@@ -224,7 +221,8 @@ class _Table:
         self._footer: list[int] = []
         self._fault: DataError | None = None  # of the first line of the footer
         self._clock: list[int] = []  # first, latest, added for midnight [us]
-        self._notes = _above_words(texts[: layout.header])
+        above = layout.header
+        self._notes = _left_out(above, "above the header", shown(texts[0]))
 
     def add(self, numbers: list[int], texts: list[str]) -> None:
         """Read the lines of a block."""
@@ -243,10 +241,9 @@ class _Table:
         """Return what was read."""
         if self._fault and len(self._footer) > len(self._lines):
             raise self._fault
-        if self._footer:
-            first, count = self._footer[0], len(self._footer)
-            self._notes += (f"{count} lines from line {first} on are no samples",)
         self._check_clock()
+        first = f"line {self._footer[0]}" if self._footer else ""
+        below = _left_out(len(self._footer), "behind the last sample", first)
         taken = {column.index for column in self._columns.values()}
         return Samples(
             file=self._file,
@@ -259,7 +256,7 @@ class _Table:
                 for index, title in enumerate(self._titles)
                 if index not in taken
             ),
-            notes=self._notes,
+            notes=self._notes + below,
         )
 
     def _check_clock(self) -> None:
