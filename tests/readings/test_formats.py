@@ -113,6 +113,7 @@ SAME = {
     "of another place": file(
         "time (ms),ambient pressure (bar),pressure (bar)", "{ms},1.01,{bar}"
     ),
+    "of no name nearby": file("time (ms),temp (C),pressure (bar)", "{ms},20,{bar}"),
     "text above": file(f"Logger 7\nsep=;\nStart; 12:05, time of test\n\n{HEAD}"),
     "text above, with numbers": file(f"Serial,123\nGain,2.5\n{HEAD}"),
     "footer": file(HEAD, end="End of record\nMax,34.5\n,,\n"),
@@ -221,6 +222,8 @@ BAD = {
         "kgf"),
     "three pressures": (file("time (ms),p1 (bar),p2 (bar),p3 (bar)", "{ms},1,1,1"),
         " line 1, column 'p3 (bar)': pressure stands thrice", "keep two"),
+    "one pressure in two units": (file("time (ms),p (bar),pc (psi)", "{ms},1,1"),
+        " line 1, column 'pc (psi)': pressure stands twice, first as 'p (bar)'", "one"),
     "two thrusts": (file("time (ms),thrust A (N),thrust B (N)", "{ms},1,1"),
         " line 1, column 'thrust B (N)': thrust stands twice", "keep one"),
     "gauge and absolute": (file("time (ms),p1 (barg),p2 (bara)", "{ms},1,1"),

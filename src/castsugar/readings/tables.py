@@ -144,7 +144,9 @@ def match_header(
         place = f"{where}, column {shown(title)}"
         key = heading.name
         if key in found and heading.sensors > 1:
-            key += " 2"
+            titles_of = (title, found[key].title)
+            if any(_names_sensor(one, headings) for one in titles_of):
+                key += " 2"
         if key in found:
             count, keep = ("thrice", "two") if key != heading.name else ("twice", "one")
             raise DataError(
@@ -240,6 +242,12 @@ def _of_sensor(name: str, known: Mapping[str, Heading]) -> Heading | None:
     return None
 
 
+def _names_sensor(title: str, headings: Sequence[Heading]) -> bool:
+    """Return whether words in a title, beside name and unit, tell sensors apart."""
+    known = identify(title, headings)
+    return known is None or not _fits(known[1], known[0])
+
+
 def _readings(title: str) -> Iterator[tuple[str, str]]:
     """Yield ways to read a title as name (lower case) and unit, the likeliest first."""
     bracket = _BRACKETS.fullmatch(title.strip())
@@ -318,7 +326,8 @@ def _check_extra(
 ) -> None:
     """Refuse to leave out a column that may be a missing one; the rest may go."""
     missing = [h for h in headings if h.name not in found]
-    words = {word: h for h in missing for word in (h.name, *h.others)}
+    translated = {word for words in TRANSLATED.values() for word in words}
+    words = {word: h for h in missing for word in {h.name, *h.others} - translated}
     for title in unknown:
         place = f"{where}, column {shown(title)}"
         meant = identify(title, missing)
