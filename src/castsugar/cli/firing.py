@@ -46,7 +46,8 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 FILE is a table with one row a sample: time, and pressure or thrust or both.
-Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
+Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)"; or in
+the row below. Two pressures ("pressure left (bar)") are averaged if they agree.
 
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
