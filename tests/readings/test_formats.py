@@ -75,6 +75,7 @@ def test_the_bytes_of_a_file(write: Write, encoding: str) -> None:
     found = read_trace(write(text.encode(encoding)))
     check_twin(found)
     assert found.not_read == ("T (\xb0C)",)
+    assert bool(found.notes) == (encoding in ("cp1252", "latin-1"))
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)

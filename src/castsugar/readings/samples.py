@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,31 +40,28 @@ BLOCK = 1 << 20
 LONGEST = 8_000
 
 
-def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
+def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str]]]:
     """Yield lines that hold something, whole ones, with their numbers from 1.
 
     Comments (#) and blank lines are left out.
 
     Raises
     ------
-    InputError
-        A file that cannot be read or is too large.
     DataError
         Bytes that are no text, a line that is no row.
     """
-    file, first = path.name or str(path), 1
-    with opened_text(path) as stream:
-        while text := stream.read(BLOCK) + stream.readline(LONGEST + 1):
-            numbers, texts = [], []
-            for number, line in enumerate(text.split("\n"), start=first):
-                _check_line(f"{file} line {number}", line)
-                start = line.lstrip()
-                if start and start[0] != "#":
-                    numbers.append(number)
-                    texts.append(line)
-            if texts:
-                yield numbers, texts
-            first += text.count("\n")
+    first = 1
+    while text := stream.read(BLOCK) + stream.readline(LONGEST + 1):
+        numbers, texts = [], []
+        for number, line in enumerate(text.split("\n"), start=first):
+            _check_line(f"{file} line {number}", line)
+            start = line.lstrip()
+            if start and start[0] != "#":
+                numbers.append(number)
+                texts.append(line)
+        if texts:
+            yield numbers, texts
+        first += text.count("\n")
 
 
 def _check_line(where: str, line: str) -> None:
@@ -150,7 +147,19 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
         length; a cell that is no number; points and commas as decimal marks.
     """
     file = path.name or str(path)
-    blocks = read_blocks(path)
+    with opened_text(path) as stream:
+        samples = _read(file, read_blocks(file, stream), headings)
+        old = stream.encoding == "cp1252"
+    note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
+    return replace(samples, notes=note + samples.notes)
+
+
+def _read(
+    file: str,
+    blocks: Iterator[tuple[list[int], list[str]]],
+    headings: Sequence[Heading],
+) -> Samples:
+    """Find the table in the first lines of a file and read it to the end."""
     head: list[tuple[list[int], list[str]]] = []
     for block in blocks:
         head.append(block)
