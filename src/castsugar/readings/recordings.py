@@ -81,7 +81,8 @@ class Recording:
     pressure_unit, thrust_unit : str
         As a key of :data:`castsugar.units.UNITS`, for example "psi", "mV"; or "".
     second_pressure : (n,) array or None
-        What a second sensor reads, of the same kind.
+        What a second sensor reads, of the same kind: for
+        :func:`castsugar.firing.mean_of_two`.
     pressure_titles : tuple of str
         As in the header.
     not_read : tuple of str
