@@ -263,3 +263,10 @@ def test_a_spreadsheet_is_told_how_to_be_saved(tmp_path: Path, name: str) -> Non
     for read in (read_trace, read_strands):
         with pytest.raises(InputError, match=r"is a spreadsheet .* Save as"):
             read(tmp_path / name)
+
+
+def test_a_unit_that_is_a_whole_line_is_quoted_in_short(write: Write) -> None:
+    text = f"length (mm),time (s),pressure ({'bar' * 99})\n50,6,1\n"
+    with pytest.raises(DataError, match=r"unit '(bar)+b?a?\.\.\.'") as caught:
+        read_strands(write(text))
+    assert len(str(caught.value)) < 300

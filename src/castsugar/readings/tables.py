@@ -266,10 +266,12 @@ def _quantity(where: str, unit: str, heading: Heading) -> str:
     """Return the quantity that a unit measures, once it is known to be one."""
     if not (unit and heading.quantity):
         return heading.quantity
-    faults = []
+    faults, short = [], unit
+    if len(unit) > LONGEST_CELL:
+        short = unit[: LONGEST_CELL - 3] + "..."
     for quantity in filter(None, (heading.quantity, heading.other_quantity)):
         try:
-            convert(0.0, quantity, unit)
+            convert(0.0, quantity, short)
         except InputError as error:
             faults.append(str(error))
         else:
