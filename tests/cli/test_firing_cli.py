@@ -349,7 +349,8 @@ def test_two_pressure_sensors_that_disagree_give_nothing(
         Path("two.csv").write_text(two_ports(right), "utf-8")
         line = complaint(["two.csv", *STAND], capsys)
         assert meaning in line
-        assert "'Pressure left (kPa(g))' (peak 2 MPa, integral 2.2 MPa s)" in line
+        first = "'Pressure left (kPa(g))' (peak 2 MPa, integral 2.2 MPa s)"
+        assert f"two.csv: {first}" in line
         assert "neither is taken alone" in line
     complaint(["two.csv", *STAND, "--picture", "read.svg"], capsys)
     assert "second pressure as read" in Path("read.svg").read_text("utf-8")

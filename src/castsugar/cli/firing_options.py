@@ -215,13 +215,16 @@ def _pressure(options: argparse.Namespace, recording: Recording) -> Any:
     first, second = _in_units(options, recording, "pressure"), recording.second_pressure
     if second is None:
         return first
-    return mean_of_two(
-        recording.time,
-        first,
-        -second if options.invert_pressure else second,
-        names=recording.pressure_titles,
-        calibration_u=_calibration(options),
-    )
+    try:
+        return mean_of_two(
+            recording.time,
+            first,
+            -second if options.invert_pressure else second,
+            names=recording.pressure_titles,
+            calibration_u=_calibration(options),
+        )
+    except InputError as error:
+        raise InputError(f"{recording.file}: {error}") from None
 
 
 def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> Any:
