@@ -72,7 +72,8 @@ SPACES = {
     "bench": ("BenchCheck World check read write_example"),
     "firing": (
         "Delay Measured Recorded Recording Reduction Stand StaticTest Thrusting "
-        "delay_law delay_length delay_time read_trace reduce_recording review"
+        "delay_law delay_length delay_time mean_of_two read_trace reduce_recording "
+        "review"
     ),
     "kitchen": (
         "Belief Cook Kitchen Learnt ball_fall bulk_density calibrate flow_out "

@@ -6,6 +6,7 @@ from castsugar.motor.delay import Delay, delay_length, delay_time
 from castsugar.motor.delay_inputs import Thrusting, delay_law
 from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
+from castsugar.motor.firing.two_sensors import mean_of_two
 from castsugar.readings.recordings import Recording, read_trace
 from castsugar.static_test import StaticTest, review
 
@@ -21,6 +22,7 @@ __all__ = [
     "delay_law",
     "delay_length",
     "delay_time",
+    "mean_of_two",
     "read_trace",
     "reduce_recording",
     "review",

@@ -67,7 +67,8 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     ),
     "time": _units({"s": "1", "ms": "1e-3", "us": "1e-6", "min": "60", "h": "3600"}),
     "burn_rate": _units({"mm/s": "1e-3", "in/s": _INCH, "m/s": "1", "cm/s": "1e-2"}),
-    "force": _units({"N": "1", "kN": "1e3", "lbf": _LBF, "kgf": _GRAVITY}),
+    "force": _units({"N": "1", "kN": "1e3", "lbf": _LBF, "kgf": _GRAVITY})
+    | _units({"gf": _GRAVITY / 1000}),
     "density": _units({"kg/m3": "1", "g/cm3": "1e3", "g/ml": "1e3"}),
     "fraction": _units({"": "1", "%": "1e-2"}),
     "relative_change": _units({"": "1", "%": "1e-2"}),
@@ -111,6 +112,9 @@ _SPELLING: Final = str.maketrans(
 _ALIASES: Final = {
     "length": {'"': "in"},
     "viscosity": {"Pa.s": "Pa s", "mPa.s": "mPa s"},
+    "time": dict.fromkeys(("sec", "second", "seconds"), "s")
+    | dict.fromkeys(("msec", "millis", "milliseconds"), "ms")
+    | dict.fromkeys(("usec", "micros", "microseconds", "\u00b5s", "\u03bcs"), "us"),
     "mass": {"gram": "g", "ounce": "oz", "pound": "lb"},
     "volume": {"mL": "ml", "qt": "quart", "tbsp": "tablespoon", "tsp": "teaspoon"},
 }
@@ -310,7 +314,8 @@ def _match(unit: str, quantity: str) -> str | None:
         spelled = re.sub(r"^deg ?", "", spelled, flags=re.IGNORECASE)
     single = spelled.removesuffix("s")
     spelled = single if single.lower() in _PLURALS else spelled
-    spelled = _ALIASES.get(quantity, {}).get(spelled, spelled)
+    aliases = _ALIASES.get(quantity, {})
+    spelled = aliases.get(spelled) or aliases.get(spelled.lower(), spelled)
     if spelled in UNITS[quantity]:
         return spelled
     # A leading m or M is milli or mega (or metre): such units match exactly only.

@@ -299,6 +299,63 @@ def test_what_no_motor_can_do_is_said_without_a_mix(
     assert "the recording is not understood" in page
 
 
+def two_ports(right: np.ndarray) -> str:
+    """Write the trapezoid of the left port beside what stands at the right one."""
+    head = "Logger 7\nTime;Pressure left;Pressure right;Thrust\ns;kPa(g);kPa(g);N\n"
+    t = np.arange(0.0, 3.5, 1e-3)
+    rows = zip(t, course(t), right, strict=True)
+    return head + "".join(
+        f"{a:.3f};{1e-3 * LEVEL * p:.10g};{1e-3 * LEVEL * q:.10g};{PUSH * p:.10g}\n"
+        for a, p, q in rows
+    )
+
+
+def test_two_pressure_sensors_that_agree_are_averaged(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """3 % apart is allowed: ln 1.03 = 0.0296 < 2.33 * 0.01 * sqrt(2) = 0.0330, by hand.
+
+    Twice 1 % is 1 % / sqrt(2) of the mean; integrals add.
+    """
+    t = np.arange(0.0, 3.5, 1e-3)
+    Path("two.csv").write_text(two_ports(1.03 * course(t)), "utf-8")
+    one = json.loads(answered(["shot.csv", *STAND, "--json"], capsys))["firing"]
+    document = json.loads(answered(["two.csv", *STAND, "--json"], capsys))
+    two = document["firing"]
+    assert two["peak_pressure_MPa"] == pytest.approx(2.0 * 1.015 + 0.101325, rel=1e-9)
+    assert two["pressure_calibration_relative_uncertainty"] == pytest.approx(
+        0.01 / math.sqrt(2.0), rel=1e-9
+    )
+    assert two["total_impulse_N_s"] == one["total_impulse_N_s"]
+    told = " ".join(document["assumptions"])
+    assert "mean of Pressure left (kPa(g)) and Pressure right (kPa(g))" in told
+    assert "1 line above the header left out, the first 'Logger 7'" in told
+    words = ["--pressure-calibration", "0.5%"]
+    line = complaint(["two.csv", *STAND, *words], capsys)
+    assert "by more than the allowed 1.6 %" in line
+
+
+def test_two_pressure_sensors_that_disagree_give_nothing(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """4 % apart; a port that fills and empties 0.3 s late, with the same integral."""
+    t = np.arange(0.0, 3.5, 1e-3)
+    late = np.interp(t, [0.5, 0.9, 1.6, 2.0], [0.0, 1.0, 1.0, 0.0])
+    for right, meaning in (
+        (1.04 * course(t), "differ in their integrals by more than the allowed 3.3 %"),
+        (late, "differ by more than 10 % of the peak for 0."),
+        (0.0 * t, "(a port may be blocked)"),
+    ):
+        Path("two.csv").write_text(two_ports(right), "utf-8")
+        line = complaint(["two.csv", *STAND], capsys)
+        assert meaning in line
+        first = "'Pressure left (kPa(g))' (peak 2 MPa, integral 2.2 MPa s)"
+        assert f"two.csv: {first}" in line
+        assert "neither is taken alone" in line
+    complaint(["two.csv", *STAND, "--picture", "read.svg"], capsys)
+    assert "second pressure as read" in Path("read.svg").read_text("utf-8")
+
+
 def test_two_clocks(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A thrust 0.3 s late is seen; the rule is 5 % of 1.2 s."""
     t = np.arange(0.0, 3.5, 1e-3)

@@ -130,7 +130,7 @@ def reduce_firing(
     hardware = _hardware(kept, batch, database)
     recording = read_trace(path)
     check_order(recording)
-    stand = read_stand(options, hardware)
+    stand = read_stand(options, hardware, recording)
     reduction = reduce_recording(read_recorded(options, recording), stand)
     size = read_size(options)
     mix = mix_of(batch.made, batch.path.parent, database)

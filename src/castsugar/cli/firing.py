@@ -46,7 +46,8 @@ if TYPE_CHECKING:
 
 _EXAMPLES = """\
 FILE is a table with one row a sample: time, and pressure or thrust or both.
-Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)".
+Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)"; or in
+the row below. Two pressures ("pressure left (bar)") are averaged if they agree.
 
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
@@ -163,6 +164,9 @@ def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
         more = f", {read_as}" if name == "pressure" and not volts else ""
         scale = 1.0 if volts else scale * show.span(kind, 1.0)
         found.append((f"{name} as read{more}", unit, scale * values))
+        if name == "pressure" and recording.second_pressure is not None:
+            other = scale * recording.second_pressure
+            found.append((f"second {name} as read{more}", unit, other))
     text = raw_chart(recording.file, recording.time, found)
     for file in options.picture.values():
         write_file(options, file, text)
@@ -180,7 +184,7 @@ def _reduce(
     from castsugar.static_test import review
 
     check_order(recording)
-    stand = read_stand(options, hardware)
+    stand = read_stand(options, hardware, recording)
     reduction = reduce_recording(read_recorded(options, recording), stand)
     size = read_size(options)
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
@@ -102,8 +103,12 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
+def read_stand(
+    options: argparse.Namespace, hardware: Hardware | None, recording: Recording
+) -> Stand:
     """Return what was measured beside the trace.
+
+    Two pressure sensors halve the variance of the calibration.
 
     Raises
     ------
@@ -123,7 +128,18 @@ def read_stand(options: argparse.Namespace, hardware: Hardware | None) -> Stand:
         known.setdefault("throat_diameter", hardware.throat_diameter)
     if (doubt := options.mass_uncertainty) is not None:
         known["mass_u"] = _mass_uncertainty(doubt, known["propellant_mass"])
-    return Stand(**known)
+    stand = Stand(**known)
+    if recording.second_pressure is None:
+        return stand
+    return replace(stand, pressure_calibration_u=_calibration(options) / math.sqrt(2.0))
+
+
+def _calibration(options: argparse.Namespace) -> float:
+    """Return the relative standard uncertainty of a pressure sensor."""
+    from castsugar.motor.firing.quantities import CALIBRATION_DOUBT
+
+    typed = in_si(given(options, "--pressure-calibration"))
+    return CALIBRATION_DOUBT if typed is None else typed
 
 
 def _mass_uncertainty(text: str, mass: float) -> float:
@@ -183,13 +199,32 @@ def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded
         )
     return Recorded(
         time=recording.time,
-        pressure=_in_units(options, recording, "pressure"),
+        pressure=_pressure(options, recording),
         thrust=_in_units(options, recording, "thrust"),
         pressure_is_gauge=kind != "absolute",
         taken_as_read=as_read,
         pressure_ceiling=_span(options, "--pressure-range") or math.inf,
         thrust_ceiling=_span(options, "--thrust-range") or math.inf,
     )
+
+
+def _pressure(options: argparse.Namespace, recording: Recording) -> Any:
+    """Return the pressure, of two sensors the mean, if they agree."""
+    from castsugar.motor.firing.two_sensors import mean_of_two
+
+    first, second = _in_units(options, recording, "pressure"), recording.second_pressure
+    if second is None:
+        return first
+    try:
+        return mean_of_two(
+            recording.time,
+            first,
+            -second if options.invert_pressure else second,
+            names=recording.pressure_titles,
+            calibration_u=_calibration(options),
+        )
+    except InputError as error:
+        raise InputError(f"{recording.file}: {error}") from None
 
 
 def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> Any:
@@ -258,6 +293,10 @@ def assumed_words(
     lines = [", ".join(found) + " (one standard uncertainty each)"]
     if options.throat is None and hardware is not None:
         lines.append("throat as in the bench file")
+    if recording.second_pressure is not None:
+        two = " and ".join(recording.pressure_titles)
+        lines.append(f"pressure: mean of {two}, which agree; two calibrations average")
+    lines += recording.notes
     if recording.not_read:
         lines.append("columns not read: " + ", ".join(recording.not_read))
     return tuple(lines)

@@ -6,11 +6,12 @@ could be said about it.
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import hashlib
 import os
-from collections.abc import Iterator
-from io import BufferedReader
+from collections.abc import Iterable, Iterator
+from io import BufferedReader, TextIOWrapper
 from pathlib import Path
 
 from castsugar.errors import InputError
@@ -60,6 +61,72 @@ def read_text(path: Path, largest: int = LARGEST) -> str:
     return decoded(path, read_bytes(path, largest))
 
 
+#: What a byte-order mark says of a text.
+_MARKS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+#: Share of zero bytes, in every other place, that makes a text UTF-16. Our rule.
+_ZEROS = 0.4
+
+
+def encoding_of(parts: Iterable[bytes]) -> str:
+    r"""Return the encoding of a text that comes in parts.
+
+    A byte-order mark decides, then zero bytes in every other place (UTF-16), then
+    whether it is UTF-8 throughout; else it is cp1252, which holds what Latin-1 prints.
+
+    Examples
+    --------
+    >>> encoding_of([b"\xb5s"]), encoding_of(["\xb5s".encode()])
+    ('cp1252', 'utf-8')
+    """
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    first = True
+    try:
+        for part in parts:
+            if first and (known := _marked(part)):
+                return known
+            first = False
+            decoder.decode(part)
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+def _marked(part: bytes) -> str:
+    """Return the encoding that the first bytes show; empty for none."""
+    for mark, encoding in _MARKS.items():
+        if part.startswith(mark):
+            return encoding
+    for places, encoding in ((part[1::2], "utf-16-le"), (part[::2], "utf-16-be")):
+        if places.count(0) > _ZEROS * len(places):
+            return encoding
+    return ""
+
+
+@contextlib.contextmanager
+def opened_text(path: Path, largest: int = LARGEST) -> Iterator[TextIOWrapper]:
+    """Open a text in whatever encoding; every line end is read as a newline.
+
+    A byte that means nothing becomes U+FFFD, which no number holds.
+
+    Raises
+    ------
+    InputError
+        As :func:`opened`; for a spreadsheet.
+    """
+    with opened(path, largest) as stream:
+        refuse_spreadsheet(path, stream.read(len(_SHEETS[0])))
+        stream.seek(0)
+        encoding = encoding_of(iter(lambda: stream.read(1 << 20), b""))
+        stream.seek(0)
+        yield TextIOWrapper(stream, encoding, errors="replace")
+
+
 #: How the files of a spreadsheet program begin: a zip archive, the older binary form.
 _SHEETS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 
@@ -74,7 +141,7 @@ def refuse_spreadsheet(path: Path, data: bytes) -> None:
     if data.startswith(_SHEETS):
         raise InputError(
             f"{path} is a spreadsheet (xlsx, ods or xls), not text: save the sheet as "
-            "CSV (UTF-8) and give that file"
+            "CSV (File, Save as, file type CSV, UTF-8) and give that file"
         )
 
 

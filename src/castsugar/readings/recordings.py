@@ -12,20 +12,26 @@ from numpy.typing import NDArray
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
 from castsugar.readings.samples import Samples, read_samples
-from castsugar.readings.tables import Column, Heading, listed
+from castsugar.readings.tables import TRANSLATED, Column, Heading, listed
 from castsugar.units import UNITS, parse
 
 #: Columns of a recording; others are left out. Units stand in the header.
 TRACE_COLUMNS = (
     Heading(
         name="time",
-        others=("t", "elapsed", "elapsed time", "time stamp", "timestamp"),
+        others=("t", "elapsed", "elapsed time", "time stamp", "timestamp")
+        + ("clock", "time of day", "date time", "datetime", "epoch", "unix time")
+        + TRANSLATED["time"]
+        + TRANSLATED["clock"],
         quantity="time",
         example="time (s)",
     ),
     Heading(
         name="pressure",
-        others=("chamber pressure", "p", "pc"),
+        others=("chamber pressure", "p", "pc")
+        + TRANSLATED["pressure"]
+        + TRANSLATED["chamber pressure"],
+        sensors=2,
         quantity="pressure",
         required=False,
         other_quantity="voltage",
@@ -33,13 +39,23 @@ TRACE_COLUMNS = (
     ),
     Heading(
         name="thrust",
-        others=("force", "load", "load cell", "f"),
+        others=("force", "load", "load cell", "f")
+        + TRANSLATED["thrust"]
+        + TRANSLATED["force"],
+        sensors=1,
         quantity="force",
         required=False,
         other_quantity="voltage",
         example="thrust (N)",
     ),
 )
+
+#: A first time between these, the years 2001 and 2096, counts from 1970. [s] Our rule.
+_EPOCH = 1e9, 4e9
+
+#: A sensor beyond its range belongs to the burning where a reading beside it stands off
+#: from those at rest by this share of the highest. Our rule.
+_BURNING = 0.2
 
 #: Fewest rows of data that make a recording (a choice of this program).
 FEWEST_ROWS = 20
@@ -64,8 +80,15 @@ class Recording:
         "force", "volts", or "" for no thrust.
     pressure_unit, thrust_unit : str
         As a key of :data:`castsugar.units.UNITS`, for example "psi", "mV"; or "".
+    second_pressure : (n,) array or None
+        What a second sensor reads, of the same kind: for
+        :func:`castsugar.firing.mean_of_two`.
+    pressure_titles : tuple of str
+        As in the header.
     not_read : tuple of str
         Titles of the columns that were left out.
+    notes : tuple of str
+        What was taken or left out without being asked.
     lines : (n,) array or None
         Line in the file of each sample, from 1; None if line 1 is the header and
         nothing stands between the rows.
@@ -79,7 +102,10 @@ class Recording:
     thrust: FloatArray | None = None
     thrust_kind: str = ""
     thrust_unit: str = ""
+    second_pressure: FloatArray | None = None
+    pressure_titles: tuple[str, ...] = ()
     not_read: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     lines: NDArray[np.int32] | None = None
 
     def line(self, index: int) -> int:
@@ -91,12 +117,16 @@ def read_trace(path: str | PathLike[str]) -> Recording:
     """Read the recording of a static test from the CSV file of a data logger.
 
     One header line, one row a sample: time, and pressure or thrust or both, in any
-    order; units stand in the header ("time (s)", "pressure (psig)", "thrust_N").
-    Pressure and thrust may be a sensor's volts. Other columns are left out. Cells are
-    separated by commas, semicolons or tabs; a decimal comma is read in the last two.
-    Lines that start with # and blank lines are skipped. An empty cell or "nan" in
-    pressure or thrust is a dropout. The order of the times is left to
-    :func:`check_order`.
+    order; units stand in the header ("time (s)", "pressure (psig)", "thrust_N") or in a
+    row below it. Names may be German, French or Spanish, with words that name the
+    sensor ("pressure left (bar)"); two pressures are kept. Pressure and thrust may be a
+    sensor's volts. Other columns are left out. The time may be a clock (14:03:22.125,
+    or with a date, ISO 8601), which is counted from the first row, as is an epoch.
+    Cells are separated by commas, semicolons, tabs or blanks; a decimal comma is read
+    in the last three. The text is UTF-8, UTF-16 or cp1252. Text above the header and
+    behind the last row, lines that start with # and blank lines are skipped. An empty
+    cell or "nan" in pressure or thrust is a dropout, and so is "OVF" or "overload"
+    outside the burning. The order of the times is left to :func:`check_order`.
 
     Raises
     ------
@@ -120,16 +150,24 @@ def read_trace(path: str | PathLike[str]) -> Recording:
             f"{samples.header_line}; a recording needs at least {FEWEST_ROWS}"
         )
     pressure, thrust = columns.get("pressure"), columns.get("thrust")
+    time = _values(samples, "time")
+    if _EPOCH[0] < time[0] < _EPOCH[1]:
+        time -= time[0]
     return Recording(
         file=file,
-        time=_values(samples, columns["time"]),
-        pressure=_values(samples, pressure) if pressure else None,
+        time=time,
+        pressure=_values(samples, "pressure") if pressure else None,
         pressure_kind=_pressure_kind(pressure) if pressure else "",
         pressure_unit=_unit(pressure) if pressure else "",
-        thrust=_values(samples, thrust) if thrust else None,
+        thrust=_values(samples, "thrust") if thrust else None,
         thrust_kind=_KINDS[thrust.quantity] if thrust else "",
         thrust_unit=_unit(thrust) if thrust else "",
+        second_pressure=_second(samples),
+        pressure_titles=tuple(
+            c.title for c in columns.values() if c.heading.name == "pressure"
+        ),
         not_read=samples.not_read,
+        notes=samples.notes,
         lines=samples.lines,
     )
 
@@ -152,9 +190,10 @@ def _pressure_kind(column: Column) -> str:
     return "unstated" if bare else "absolute"
 
 
-def _values(samples: Samples, column: Column) -> FloatArray:
+def _values(samples: Samples, name: str) -> FloatArray:
     """Return a column in SI; turned in place, a long column is held once."""
-    values = samples.values[column.heading.name]
+    values, column = samples.values[name], samples.columns[name]
+    _drop_overloads(samples, column, values)
     scale = UNITS[column.quantity][_unit(column)].scale
     with np.errstate(over="ignore"):
         if scale.numerator == 1:
@@ -169,6 +208,45 @@ def _values(samples: Samples, column: Column) -> FloatArray:
             "the number is too large for any sensor; correct the row or delete it"
         )
     return values
+
+
+def _drop_overloads(samples: Samples, column: Column, values: FloatArray) -> None:
+    """Make readings beyond the sensor's range dropouts; refuse them in the burning."""
+    over, known = np.flatnonzero(np.isinf(values)), np.flatnonzero(np.isfinite(values))
+    if not over.size:
+        return
+    bad = np.ones(over.shape, dtype=bool)
+    if known.size:
+        off = np.abs(values - np.median(values[known[:5]]))
+        place = np.searchsorted(known, over)
+        before = off[known[np.maximum(place - 1, 0)]]
+        after = off[known[np.minimum(place, known.size - 1)]]
+        bad = np.maximum(before, after) > _BURNING * off[known].max()
+    if bad.any():
+        raise DataError(
+            f"{samples.file} line {samples.lines[over[bad][0]]}, column "
+            f"{column.title!r}: the sensor was beyond its range during the burning "
+            "(OVF, OL, overload); what it did not read is not known: leave this column "
+            "out, or use a sensor with a wider range"
+        )
+    values[over] = np.nan
+
+
+def _second(samples: Samples) -> FloatArray | None:
+    """Return what a second pressure sensor reads, if it is of the kind of the first."""
+    second = samples.columns.get("pressure 2")
+    if second is None:
+        return None
+    first = samples.columns["pressure"]
+    kinds = _pressure_kind(first), _pressure_kind(second)
+    if kinds[0] != kinds[1] or "volts" in kinds:
+        raise DataError(
+            f"{samples.file} line {samples.header_line}, columns {first.title!r} and "
+            f"{second.title!r}: two pressures, {kinds[0]} and {kinds[1]}; give both in "
+            "units of pressure of one kind (gauge or absolute), or rename one that is "
+            "not meant"
+        )
+    return _values(samples, "pressure 2")
 
 
 def check_order(recording: Recording) -> None:

@@ -8,17 +8,26 @@ import math
 import re
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import StringIO
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
-from castsugar.files.reading import opened, refuse_spreadsheet
+from castsugar.files.reading import opened_text
+from castsugar.readings.layout import (
+    HEAD,
+    SEPARATORS,
+    Layout,
+    cells_of,
+    clock_time,
+    find_layout,
+    step_words,
+)
 from castsugar.readings.tables import Column, Heading, match_header, shown
 
 # ----------------------------------------------------------------------------
@@ -31,59 +40,42 @@ BLOCK = 1 << 20
 LONGEST = 8_000
 
 
-def read_blocks(path: Path) -> Iterator[tuple[list[int], list[str]]]:
+def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str]]]:
     """Yield lines that hold something, whole ones, with their numbers from 1.
 
     Comments (#) and blank lines are left out.
 
     Raises
     ------
-    InputError
-        A file that cannot be read or is too large.
     DataError
         Bytes that are no text, a line that is no row.
     """
-    file, first = path.name or str(path), 1
-    with opened(path) as stream:
-        while raw := stream.read(BLOCK) + stream.readline(LONGEST + 1):
-            if first == 1:
-                refuse_spreadsheet(path, raw)
-            text = _decoded(raw, file, first)
-            numbers, texts = [], []
-            for number, line in enumerate(text.split("\n"), start=first):
-                if len(line) > LONGEST:
-                    raise DataError(
-                        f"{file} line {number}: more than {LONGEST:,} characters; no "
-                        "row of a recording is so long"
-                    )
-                start = line.lstrip()
-                if start and start[0] != "#":
-                    numbers.append(number)
-                    texts.append(line)
-            if texts:
-                yield numbers, texts
-            first += text.count("\n")
+    first = 1
+    while text := stream.read(BLOCK) + stream.readline(LONGEST + 1):
+        numbers, texts = [], []
+        for number, line in enumerate(text.split("\n"), start=first):
+            _check_line(f"{file} line {number}", line)
+            start = line.lstrip()
+            if start and start[0] != "#":
+                numbers.append(number)
+                texts.append(line)
+        if texts:
+            yield numbers, texts
+        first += text.count("\n")
 
 
-def _decoded(raw: bytes, file: str, first: int) -> str:
-    """Return bytes as text with plain line ends; `first` is the line they start in."""
-    if b"\r" in raw:
-        raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    zero = raw.find(b"\0")
-    try:
-        text = raw.decode("utf-8-sig" if first == 1 else "utf-8")
-    except UnicodeDecodeError as error:
-        line = first + raw.count(b"\n", 0, error.start)
+def _check_line(where: str, line: str) -> None:
+    """Refuse a line that is no row of a text."""
+    if "\0" in line:
         raise DataError(
-            f"{file} line {line}: a byte is not UTF-8; save the file as UTF-8"
-        ) from None
-    if zero >= 0:
-        line = first + raw.count(b"\n", 0, zero)
-        raise DataError(
-            f"{file} line {line}: a zero byte, which no text holds; cut the damaged "
-            "lines off, or save the file as UTF-8"
+            f"{where}: a zero byte, which no text holds; cut the damaged lines off, or "
+            "save the file as UTF-8"
         )
-    return text
+    if len(line) > LONGEST:
+        raise DataError(
+            f"{where}: more than {LONGEST:,} characters; no row of a recording is so "
+            "long"
+        )
 
 
 # ----------------------------------------------------------------------------
@@ -96,10 +88,18 @@ def _decoded(raw: bytes, file: str, first: int) -> str:
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _MARKED = re.compile(r"[+-]?(?:[0-9]+[.,][0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBERLIKE = re.compile(r"[-+.,0-9eE:]*[0-9][-+.,0-9eE:]*")
 _DROPOUT = re.compile(r"(?i)(?:[+-]?nan)?")
 _NANS = [sign + nan for sign in ("", "+", "-") for nan in ("nan", "NaN", "NAN", "Nan")]
 _GROUPED = re.compile(r"[-+]?[1-9][0-9]{0,2}(?:,[0-9]{3})+")
-_SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma"}
+
+#: What a logger writes where a sensor is beyond its range.
+_OVER = re.compile(
+    r"(?i)[+-]?(?:ovf|ovfl|ovl|ovr|ol|o\.l\.?|over|overflow|overload|overrange)"
+)
+
+#: A time of day that falls by more than this has passed midnight. [us]
+_HALF_DAY = 12 * 3_600_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,11 +113,14 @@ class Samples:
     columns : dict
         Name of the heading -> column, for those present.
     values : dict
-        Name of the heading -> numbers (n,), NaN for a dropout.
+        Name of the heading -> numbers (n,), NaN for a dropout, infinite where the
+        sensor was beyond its range; a clock in seconds since the first row.
     lines : (n,) array
         Line in the file of each row, from 1.
     not_read : tuple of str
         Titles of the columns that were left out.
+    notes : tuple of str
+        What was taken or left out without being asked.
     """
 
     file: str
@@ -126,12 +129,14 @@ class Samples:
     values: Mapping[str, FloatArray]
     lines: NDArray[np.int32]
     not_read: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
-    An empty cell or "nan" is a dropout, which a required column must not have.
+    An empty cell or "nan" is a dropout, which a required column must not have. Lines
+    above the header and behind the last row are left out and counted.
 
     Raises
     ------
@@ -142,16 +147,37 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
         length; a cell that is no number; points and commas as decimal marks.
     """
     file = path.name or str(path)
-    blocks = read_blocks(path)
-    numbers, texts = next(blocks, ([], []))
-    if not texts:
+    with opened_text(path) as stream:
+        samples = _read(file, read_blocks(file, stream), headings)
+        old = stream.encoding == "cp1252"
+    note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
+    return replace(samples, notes=note + samples.notes)
+
+
+def _read(
+    file: str,
+    blocks: Iterator[tuple[list[int], list[str]]],
+    headings: Sequence[Heading],
+) -> Samples:
+    """Find the table in the first lines of a file and read it to the end."""
+    head: list[tuple[list[int], list[str]]] = []
+    for block in blocks:
+        head.append(block)
+        if sum(len(texts) for _, texts in head) >= HEAD:
+            break
+    if not head:
         raise DataError(
             f"{file} line 1: the file is empty; a header line is needed, for example "
             f"{_example(headings)}"
         )
-    table = _Table(file, numbers[0], texts[0], headings)
-    for block in itertools.chain([(numbers[1:], texts[1:])], blocks):
-        table.add(*block)
+    numbers = [number for block, _ in head for number in block][:HEAD]
+    texts = [text for _, block in head for text in block][:HEAD]
+    layout = find_layout(file, numbers, texts, headings)
+    table = _Table(file, layout, numbers, texts, headings)
+    skipped = layout.first
+    for block in itertools.chain(head, blocks):
+        table.add(block[0][skipped:], block[1][skipped:])
+        skipped = max(skipped - len(block[0]), 0)
     return table.samples()
 
 
@@ -159,28 +185,53 @@ def _example(headings: Sequence[Heading]) -> str:
     return repr(",".join(heading.example for heading in headings))
 
 
+def _left_out(count: int, where: str, first: str) -> tuple[str, ...]:
+    """Return a note on lines that hold no samples; none for none."""
+    lines = "1 line" if count == 1 else f"{count} lines"
+    return (f"{lines} {where} left out, the first {first}",) if count else ()
+
+
 class _Table:
     """Takes the lines of a file block by block, keeps the numbers of its columns."""
 
     def __init__(
-        self, file: str, number: int, header: str, headings: Sequence[Heading]
+        self,
+        file: str,
+        layout: Layout,
+        numbers: Sequence[int],
+        texts: Sequence[str],
+        headings: Sequence[Heading],
     ) -> None:
-        self._file, self._header_line = file, number
-        self._separator = next((s for s in "\t;" if s in header), ",")
-        titles = self._cells(number, header)
-        while titles and not titles[-1]:
-            titles.pop()
-        where = f"{file} line {number}"
+        self._file, self._layout = file, layout
+        self._header_line = numbers[layout.header]
+        self._separator = layout.separator
+        titles = list(layout.titles)
+        where = f"{file} line {self._header_line}"
         if all(_NUMBER.fullmatch(title) for title in titles):
             raise DataError(
-                f"{where}: {shown(header)} is no header; write a line of titles above "
-                f"the numbers, for example {_example(headings)}"
+                f"{where}: {shown(texts[layout.header])} is no header; write a line of "
+                f"titles above the numbers, for example {_example(headings)}"
             )
-        self._titles = titles
-        self._columns = match_header(where, titles, headings, extra=True)
+        self._titles = tuple(titles)
+        if layout.clock >= 0:
+            titles[layout.clock] = "time (s)"
+        try:
+            columns = match_header(where, titles, headings, extra=True)
+        except DataError as error:
+            raise DataError(f"{error}{step_words(layout, texts, headings)}") from None
+        self._columns = {
+            name: replace(column, title=self._titles[column.index])
+            for name, column in columns.items()
+        }
+        self._key = next(c for c in self._columns.values() if c.heading.required)
         self._values = {name: array("d") for name in self._columns}
         self._lines = array("i")
         self._mark: tuple[str, int, str] | None = None  # decimal mark, line, cell
+        self._footer: list[int] = []
+        self._fault: DataError | None = None  # of the first line of the footer
+        self._clock: list[int] = []  # first, latest, added for midnight [us]
+        above = layout.header
+        self._notes = _left_out(above, "above the header", shown(texts[0]))
 
     def add(self, numbers: list[int], texts: list[str]) -> None:
         """Read the lines of a block."""
@@ -188,7 +239,7 @@ class _Table:
             return
         if self._separator != "," and self._mark is None:
             self._find_mark(numbers, texts)
-        values = self._fast(texts)
+        values = None if self._fault else self._fast(texts)
         if values is None:
             numbers, values = self._slow(numbers, texts)
         self._lines.extend(numbers)
@@ -197,6 +248,11 @@ class _Table:
 
     def samples(self) -> Samples:
         """Return what was read."""
+        if self._fault and len(self._footer) > len(self._lines):
+            raise self._fault
+        self._check_clock()
+        first = f"line {self._footer[0]}" if self._footer else ""
+        below = _left_out(len(self._footer), "behind the last sample", first)
         taken = {column.index for column in self._columns.values()}
         return Samples(
             file=self._file,
@@ -209,12 +265,31 @@ class _Table:
                 for index, title in enumerate(self._titles)
                 if index not in taken
             ),
+            notes=self._notes + below,
         )
+
+    def _check_clock(self) -> None:
+        """Refuse a clock that stands still for several samples."""
+        if self._layout.clock < 0:
+            return
+        times = np.asarray(self._values["time"])
+        equal = np.flatnonzero(np.diff(times) == 0.0)
+        if equal.size and not (times % 1.0).any():
+            raise DataError(
+                f"{self._file} line {self._lines[equal[0] + 1]}, column "
+                f"{self._key.title!r}: the clock has steps of 1 s and several samples "
+                "share one; give a column 'time (s)': number of the sample over the "
+                "sampling rate"
+            )
 
     def _fast(self, texts: list[str]) -> Mapping[str, FloatArray] | None:
         """Return the numbers of lines in which nothing is unusual, otherwise None."""
         import pandas as pd
 
+        if self._layout.clock >= 0:
+            return None
+        if self._separator == " ":
+            texts = [" ".join(line.split()) for line in texts]
         text = "\n".join(texts)
         counts = {line.count(self._separator) for line in texts}
         beyond = max(counts) + 1 - len(self._titles)
@@ -261,18 +336,47 @@ class _Table:
         kept: list[int] = []
         values: dict[str, list[float]] = {name: [] for name in self._columns}
         for line, text in zip(numbers, texts, strict=True):
-            cells = self._row(line, text)
-            if cells:
-                kept.append(line)
-                for name, column in self._columns.items():
-                    values[name].append(self._number(line, column, cells[column.index]))
+            cells = self._cells(line, text)
+            if not any(cells):
+                continue
+            if not self._is_timed(cells):
+                self._hold(line, cells)
+                continue
+            if self._fault is not None:
+                two = "; if a second recording follows, cut the file there"
+                before = kept or len(self._lines)
+                raise DataError(f"{self._fault}{two if before else ''}")
+            kept.append(line)
+            for name, number in self._numbers(line, cells).items():
+                values[name].append(number)
         return kept, {name: np.array(column) for name, column in values.items()}
 
-    def _row(self, line: int, text: str) -> list[str]:
-        """Return the cells of a line, as many as the header has; none if all empty."""
-        cells, width = self._cells(line, text), len(self._titles)
-        if not any(cells):
-            return []
+    def _is_timed(self, cells: list[str]) -> bool:
+        """Return whether a row has something like a number in the column of times."""
+        cell = cells[self._key.index] if self._key.index < len(cells) else ""
+        clock = self._layout.clock >= 0 and clock_time(cell) is not None
+        return clock or _NUMBERLIKE.fullmatch(cell) is not None
+
+    def _hold(self, line: int, cells: list[str]) -> None:
+        """Keep a line that is a footer if no sample follows, and a fault otherwise."""
+        self._footer.append(line)
+        if self._fault is None:
+            try:
+                self._numbers(line, cells)
+            except DataError as error:
+                self._fault = error
+
+    def _numbers(self, line: int, cells: list[str]) -> dict[str, float]:
+        """Return the numbers of a row by column."""
+        cells = self._fitted(line, cells)
+        return {
+            name: self._number(line, column, cells[column.index])
+            for name, column in self._columns.items()
+        }
+
+    def _fitted(self, line: int, cells: list[str]) -> list[str]:
+        """Return the cells of a row, as many as the header has."""
+        width = len(self._titles)
         if len(cells) > width and not any(cells[width:]):
             return cells[:width]
         if len(cells) != width:
@@ -281,32 +385,22 @@ class _Table:
                 hint = "; a decimal comma is read only between semicolons or tabs"
             raise DataError(
                 f"{self._file} line {line}: {len(cells)} cells, but the header has "
-                f"{width} (separated by {_SEPARATORS[self._separator]}){hint}"
+                f"{width} (separated by {SEPARATORS[self._separator]}){hint}"
             )
         return cells
 
     def _cells(self, line: int, text: str) -> list[str]:
-        """Return the cells of a line; a quotation must end on it."""
-        reader = csv.reader(
-            [text, ""], delimiter=self._separator, skipinitialspace=True
-        )
-        try:
-            cells = [cell.strip() for cell in next(reader)]
-        except csv.Error as error:
-            raise DataError(f"{self._file} line {line}: {error}") from None
-        if reader.line_num > 1:
-            raise DataError(
-                f"{self._file} line {line}: a quotation mark opens and does not close "
-                "on this line; close it or leave it out"
-            )
-        return cells
+        return cells_of(f"{self._file} line {line}", text, self._separator)
 
     def _find_mark(self, numbers: list[int], texts: list[str]) -> None:
         """Find the decimal mark: the first that cannot be taken for another thing."""
         doubtful: DataError | None = None
         for line, text in zip(numbers, texts, strict=True):
-            cells = self._row(line, text) if "." in text or "," in text else []
-            for column in self._columns.values() if cells else ():
+            cells = self._cells(line, text) if "." in text or "," in text else []
+            if not cells or not self._is_timed(cells):
+                continue
+            cells = self._fitted(line, cells)
+            for column in self._columns.values():
                 cell = cells[column.index]
                 if _GROUPED.fullmatch(cell):
                     doubtful = doubtful or self._fail(
@@ -326,6 +420,10 @@ class _Table:
         """Return the number in a cell, NaN for a dropout."""
         if _DROPOUT.fullmatch(cell) and not column.heading.required:
             return math.nan
+        if _OVER.fullmatch(cell) and not column.heading.required:
+            return math.inf
+        if column is self._key and self._layout.clock >= 0:
+            return self._time_of_day(line, cell)
         if not cell:
             raise self._fail(line, column, cell, "is empty; a number is needed")
         mark = self._mark[0] if self._mark else "."
@@ -345,6 +443,20 @@ class _Table:
                 fault += "; a decimal comma is read only between semicolons or tabs"
             raise self._fail(line, column, cell, fault)
         return value
+
+    def _time_of_day(self, line: int, cell: str) -> float:
+        """Return the seconds since the first row, over one midnight at most."""
+        now = clock_time(cell)
+        if now is None:
+            fault = "is no clock like 14:03:22.125 or 2026-05-16T14:03:22.125"
+            raise self._fail(line, self._key, cell, fault)
+        if not self._clock:
+            self._clock = [now, now, 0]
+        first, latest, added = self._clock
+        if now < latest - _HALF_DAY and not added:
+            added = 2 * _HALF_DAY
+        self._clock = [first, now, added]
+        return (now + added - first) / 1e6
 
     def _fail(self, line: int, column: Column, cell: str, fault: str) -> DataError:
         return DataError(

@@ -17,28 +17,33 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
 from castsugar.motor.strands import Strand
-from castsugar.readings.tables import Heading, Sheet, quantities, read_sheet
+from castsugar.readings.tables import TRANSLATED, Heading, Sheet, quantities, read_sheet
 
 #: Columns of a file of strands.
 STRAND_COLUMNS = (
     Heading(
         name="length",
-        others=("strand length", "burned length", "burnt length", "distance"),
+        others=("strand length", "burned length", "burnt length", "distance")
+        + TRANSLATED["length"],
         quantity="length",
     ),
     Heading(
         name="time",
-        others=("burn time", "burning time", "duration"),
+        others=("burn time", "burning time", "duration")
+        + TRANSLATED["time"]
+        + TRANSLATED["burn time"],
         quantity="time",
     ),
     Heading(
         name="pressure",
-        others=("chamber pressure", "vessel pressure", "test pressure"),
+        others=("chamber pressure", "vessel pressure", "test pressure")
+        + TRANSLATED["pressure"],
         quantity="pressure",
     ),
     Heading(
         name="temperature",
-        others=("temp", "strand temperature", "grain temperature"),
+        others=("temp", "strand temperature", "grain temperature")
+        + TRANSLATED["temperature"],
         quantity="temperature",
         required=False,
     ),

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import csv
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
-from castsugar.files.reading import opened, read_text
+from castsugar.files.reading import opened_text
 from castsugar.units import UNITS, convert, parse
 
 # ----------------------------------------------------------------------------
 # The header of a table that a person made: which column is what, in which unit.
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
+_LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
 _BETWEEN_WORDS = re.compile(r"[\s_,:]+")
 
 #: Longest cell that is quoted whole in a message, or read as a number.
@@ -39,6 +41,9 @@ class Heading:
         A second quantity in which it may be given (a sensor's voltage); the unit tells.
     example : str
         A title with a unit, for messages.
+    sensors : int
+        Columns that may be of it, told apart by words before or behind the name
+        ("pressure left (bar)"); 0 for one without further words.
     """
 
     name: str
@@ -47,6 +52,30 @@ class Heading:
     required: bool = True
     other_quantity: str = ""
     example: str = ""
+    sensors: int = 0
+
+
+#: Names of columns in German, French and Spanish, without accents.
+TRANSLATED = {
+    "time": ("zeit", "temps", "tiempo"),
+    "burn time": ("brenndauer", "brennzeit", "duree", "duracion"),
+    "clock": ("uhrzeit", "heure", "hora"),
+    "pressure": ("druck", "pression", "presion"),
+    "chamber pressure": (
+        *("kammerdruck", "brennkammerdruck", "pression de chambre"),
+        *("pression chambre", "presion de camara", "presion camara"),
+    ),
+    "thrust": ("schub", "schubkraft", "poussee", "empuje"),
+    "force": ("kraft", "force de poussee", "fuerza"),
+    "length": ("lange", "laenge", "longueur", "longitud"),
+    "temperature": ("temperatur", "temperatura"),
+}
+
+#: Words that make a column something else than what a sensor on the motor read.
+_ELSEWHERE = re.compile(
+    r"\b(?:ambient|air|atmospheric|barometric|tank|set|target|raw|filtered|smoothed|max"
+    r"|min|mean|average|peak)\b"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,22 +127,33 @@ def match_header(
     DataError
         A missing or doubled column, an unknown unit; an unknown column, unless
         `extra`, or if it looks like a missing one.
+
+    Returns
+    -------
+    dict
+        Name of the heading -> column; the second sensor is "pressure 2".
     """
     found: dict[str, Column] = {}
     unknown: list[str] = []
     for index, title in enumerate(titles):
-        known = _identify(title, headings, with_unit=extra)
+        known = identify(title, headings, with_unit=extra)
         if known is None:
             unknown.append(title)
             continue
         heading, unit = known
         place = f"{where}, column {shown(title)}"
-        if heading.name in found:
+        key = heading.name
+        if key in found and heading.sensors > 1:
+            titles_of = (title, found[key].title)
+            if any(_names_sensor(one, headings) for one in titles_of):
+                key += " 2"
+        if key in found:
+            count, keep = ("thrice", "two") if key != heading.name else ("twice", "one")
             raise DataError(
-                f"{place}: {heading.name} stands twice, first "
-                f"as {shown(found[heading.name].title)}; keep one"
+                f"{place}: {heading.name} stands {count}, first "
+                f"as {shown(found[heading.name].title)}; keep {keep}"
             )
-        found[heading.name] = Column(
+        found[key] = Column(
             heading=heading,
             index=index,
             title=title,
@@ -128,18 +168,25 @@ def match_header(
     return found
 
 
-def _identify(
+def identify(
     title: str, headings: Sequence[Heading], *, with_unit: bool = False
 ) -> tuple[Heading, str] | None:
-    """Return the heading that a title means and the text of its unit."""
+    """Return the heading that a title means and the text of its unit; None for none.
+
+    With `with_unit` only if the unit fits, and then also with the name of a sensor.
+    """
     known = {word: h for h in headings for word in (h.name, *h.others)}
     for name, unit in _readings(title):
-        heading = known.get(_plain(name))
+        heading = known.get(_folded(_plain(name)))
         if (
             heading is not None
             and (heading.quantity or not unit)
             and (not with_unit or _fits(unit, heading))
         ):
+            return heading, unit
+    for name, unit in _readings(title) if with_unit else ():
+        heading = _of_sensor(name, known)
+        if unit and heading is not None and _fits(unit, heading):
             return heading, unit
     heading = known.get("pressure")
     if heading is not None and _bare(title).lower() in _OF_A_KIND:
@@ -175,12 +222,41 @@ def _plain(name: str) -> str:
     return " ".join(_BETWEEN_WORDS.split(name.replace("-", " ")))
 
 
+def _folded(name: str) -> str:
+    """Return a name without accents, in lower case."""
+    apart = unicodedata.normalize("NFKD", name.casefold())
+    return "".join(c for c in apart if not unicodedata.combining(c))
+
+
+def _of_sensor(name: str, known: Mapping[str, Heading]) -> Heading | None:
+    """Return the heading of "pressure left", "P1" or "left pressure"; None for none."""
+    plain = _folded(_plain(name))
+    words = re.findall(r"[^\W\d]+|\d+", plain)
+    if _ELSEWHERE.search(plain) or re.search(r"\d\d", plain):
+        return None
+    for count in range(len(words) - 1, 0, -1):
+        for part in (words[:count], words[-count:]):
+            heading = known.get(" ".join(part))
+            if heading is not None and heading.sensors:
+                return heading
+    return None
+
+
+def _names_sensor(title: str, headings: Sequence[Heading]) -> bool:
+    """Return whether words in a title, beside name and unit, tell sensors apart."""
+    known = identify(title, headings)
+    return known is None or not _fits(known[1], known[0])
+
+
 def _readings(title: str) -> Iterator[tuple[str, str]]:
     """Yield ways to read a title as name (lower case) and unit, the likeliest first."""
     bracket = _BRACKETS.fullmatch(title.strip())
     if bracket:
         name, in_round, in_square = bracket.groups()
         yield name.strip(" _,:").lower(), (in_round or in_square or "").strip()
+    behind = _LAST_BRACKET.fullmatch(title.strip())
+    if behind:  # "pressure (left) [bar]"
+        yield behind[1].lower(), behind[2].strip()
     words = [word for word in _BETWEEN_WORDS.split(title.strip()) if word]
     for count in range(len(words), 0, -1):
         yield " ".join(words[:count]).lower(), " ".join(words[count:])
@@ -190,10 +266,12 @@ def _quantity(where: str, unit: str, heading: Heading) -> str:
     """Return the quantity that a unit measures, once it is known to be one."""
     if not (unit and heading.quantity):
         return heading.quantity
-    faults = []
+    faults, short = [], unit
+    if len(unit) > LONGEST_CELL:
+        short = unit[: LONGEST_CELL - 3] + "..."
     for quantity in filter(None, (heading.quantity, heading.other_quantity)):
         try:
-            convert(0.0, quantity, unit)
+            convert(0.0, quantity, short)
         except InputError as error:
             faults.append(str(error))
         else:
@@ -250,15 +328,18 @@ def _check_extra(
 ) -> None:
     """Refuse to leave out a column that may be a missing one; the rest may go."""
     missing = [h for h in headings if h.name not in found]
-    words = {word: h for h in missing for word in (h.name, *h.others)}
+    translated = {word for words in TRANSLATED.values() for word in words}
+    words = {word: h for h in missing for word in {h.name, *h.others} - translated}
     for title in unknown:
         place = f"{where}, column {shown(title)}"
-        meant = _identify(title, missing)
+        meant = identify(title, missing)
         if meant is not None:
             heading, unit = meant
             fault = "has no unit"
             if unit:
                 fault = f"unit {shown(unit)} is no unit of {heading.name}"
+                if heading.quantity == "force" and unit in UNITS["mass"]:
+                    fault += " but of mass"
             raise DataError(
                 f"{place}: {fault}; accepted: {_accepted(heading)}; write for example "
                 f"{heading.example!r}, or give a column of other content another name"
@@ -266,15 +347,32 @@ def _check_extra(
         name = _plain(next(_readings(title), (title, ""))[0])
         near = nearest_names(name, (w for w in words if len(w) > 2), 1)
         if near:
+            meant_by = words[near[0]]
             raise DataError(
-                f"{place}: not known; did you mean {near[0]!r}? if so write for "
-                f"example {words[near[0]].example!r}, else give it another name"
+                f"{place}: not known; did you mean {meant_by.name!r}? if so write for "
+                f"example {meant_by.example!r}, else give it another name"
             )
+        _check_stray(place, title, missing)
     for heading in missing:
         if heading.required:
             raise DataError(
                 f"{where}: column {heading.name!r} is missing; write for example "
                 f"{heading.example!r}; columns are {listed(headings)}"
+            )
+
+
+def _check_stray(place: str, title: str, missing: Sequence[Heading]) -> None:
+    """Refuse to leave out a column that has the unit of a missing one in brackets."""
+    bracket = _BRACKETS.fullmatch(title.strip())
+    unit = (bracket[2] or bracket[3] or "") if bracket else ""
+    for heading in missing:
+        measured = Heading(name=heading.name, quantity=heading.quantity)
+        elsewhere = _ELSEWHERE.search(_folded(_plain(title)))
+        if unit and _fits(unit, measured) and not elsewhere:
+            raise DataError(
+                f"{place}: has a unit of {heading.name}, which stands nowhere else; if "
+                f"it is that, write for example {heading.example!r}, else take the "
+                "unit out of the title"
             )
 
 
@@ -347,8 +445,8 @@ def says_invented(line: str) -> bool:
 
 def is_invented(path: Path) -> bool:
     """Say whether a file of readings calls itself invented; errors as to open it."""
-    with opened(path) as stream:
-        return says_invented(stream.readline(LONGEST_CELL).decode("utf-8", "replace"))
+    with opened_text(path) as stream:
+        return says_invented(stream.readline(LONGEST_CELL))
 
 
 def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
@@ -363,7 +461,8 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
         unknown unit; a row of another length.
     """
     file = path.name or str(path)
-    text = read_text(path, LARGEST).removeprefix("\ufeff")
+    with opened_text(path, LARGEST) as stream:
+        text = stream.read()
     kept = [
         (number, line)
         for number, line in enumerate(text.splitlines(), start=1)

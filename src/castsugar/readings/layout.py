@@ -1,0 +1,277 @@
+"""Where the table stands in a logger's file: header, units row, separator, clock."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise, zip_longest
+from statistics import median
+
+from castsugar.errors import DataError, InputError
+from castsugar.readings.tables import Heading, identify, shown
+from castsugar.units import parse
+
+#: Lines at the start of a file among which the header is looked for. Our choice.
+HEAD = 500
+
+#: What separates cells, the likeliest first, and what it is called.
+SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "blank"}
+
+NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_CLOCK = re.compile(
+    r"(?:([0-9]{4})-([0-9]{2})-([0-9]{2})[T ])?"
+    r"(?:([0-9]{1,2}):)?([0-9]{1,2}):([0-9]{2}(?:[.,][0-9]+)?)Z?"
+)
+
+#: Steps of a time without a unit that are probably milliseconds. Our rule.
+_IN_MS = (1.0, 2.0, 5.0, 10.0, 20.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Where a table stands in a file and how it is written.
+
+    Attributes
+    ----------
+    header : int
+        Index of the header among the lines that hold something.
+    separator : str
+        A key of :data:`SEPARATORS`.
+    titles : tuple of str
+        Of the columns, with the units of a row of units behind them.
+    units : tuple of str
+        The row of units below the header; empty for none.
+    clock : int
+        Column of times of day, or of dates and times; -1 for none.
+    """
+
+    header: int
+    separator: str
+    titles: tuple[str, ...]
+    units: tuple[str, ...] = ()
+    clock: int = -1
+
+    @property
+    def first(self) -> int:
+        """Return the index of the first row of data."""
+        return self.header + (2 if self.units else 1)
+
+
+def cells_of(where: str, line: str, separator: str) -> list[str]:
+    """Return the cells of a line; DataError if a quotation does not end on it."""
+    if separator == " ":
+        return line.split()
+    reader = csv.reader([line, ""], delimiter=separator, skipinitialspace=True)
+    try:
+        cells = [cell.strip() for cell in next(reader)]
+    except csv.Error as error:
+        raise DataError(f"{where}: {error}") from None
+    if reader.line_num > 1:
+        raise DataError(
+            f"{where}: a quotation mark opens and does not close on this line; close "
+            "it or leave it out"
+        )
+    return cells
+
+
+def clock_time(cell: str) -> int | None:
+    """Return a time of day, or a date and time, in microseconds; None for neither.
+
+    Examples
+    --------
+    >>> clock_time("00:00:01.5"), clock_time("01:02,5"), clock_time("1.5")
+    (1500000, 62500000, None)
+    """
+    found = _CLOCK.fullmatch(cell)
+    if found is None:
+        return None
+    *date, hours, minutes, seconds = found.groups()
+    if hours is None and ("." not in cell and "," not in cell):
+        return None  # 12:05 may be hours and minutes, or minutes and seconds
+    days = 0
+    if date[0]:
+        try:
+            days = dt.date(*map(int, date)).toordinal()
+        except ValueError:
+            return None
+    whole = 3600 * int(hours or 0) + 60 * int(minutes)
+    micros = round(float(seconds.replace(",", ".")) * 1e6)
+    return (86_400 * days + whole) * 1_000_000 + micros
+
+
+def find_layout(
+    file: str, numbers: Sequence[int], texts: Sequence[str], headings: Sequence[Heading]
+) -> Layout:
+    """Find the header among the first lines of a file: the one that names most columns.
+
+    Columns with a unit, of their own or from a row of units below, count more. Without
+    any it is the line above the first row of numbers.
+
+    Parameters
+    ----------
+    file : str
+        For messages.
+    numbers : sequence of int
+        Lines in the file.
+    texts : sequence of str
+        Those lines: none blank, none a comment.
+    headings : sequence of Heading
+
+    Raises
+    ------
+    DataError
+        A unit in a title and another one below it.
+    """
+    places = [f"{file} line {number}" for number in numbers]
+    best, most = None, (0, 0)
+    for index, text in enumerate(texts):
+        for separator in _separators(text):
+            try:
+                found = _below(texts, index, separator, headings)
+            except DataError:
+                continue
+            score = _score(found, headings)
+            if score > most:
+                best, most = found, score
+        if most[0] > 1:
+            break
+    best = best or _above_numbers(places, texts)
+    return _with_units(places[best.header], best, headings)
+
+
+def _separators(text: str) -> list[str]:
+    return [s for s in SEPARATORS if s in text and s != " "] or [" "]
+
+
+def _above_numbers(places: Sequence[str], texts: Sequence[str]) -> Layout:
+    """Return the layout with the line above the first row of numbers as header."""
+    index = 0
+    for below, text in enumerate(texts):
+        cells = text.split(_separators(text)[0])
+        if len(cells) > 1 and all(NUMBER.fullmatch(cell.strip()) for cell in cells):
+            index = max(below - 1, 0)
+            break
+    separator = _separators(texts[index])[0]
+    titles = _titles(places[index], texts[index], separator)
+    return Layout(header=index, separator=separator, titles=titles)
+
+
+def _titles(where: str, text: str, separator: str) -> tuple[str, ...]:
+    """Return the cells of a header without empty ones at the end."""
+    cells = cells_of(where, text, separator)
+    if separator == " ":  # a unit in brackets belongs to the name before it
+        apart = re.split(r" {2,}", text.strip())
+        cells = apart if len(apart) > 1 else re.split(r"\s+(?![(\[])", text.strip())
+    while cells and not cells[-1]:
+        cells.pop()
+    return tuple(cells)
+
+
+def _below(
+    texts: Sequence[str], index: int, separator: str, headings: Sequence[Heading]
+) -> Layout:
+    """Return the layout with a line as header, from the two lines below it."""
+    titles = _titles("", texts[index], separator)
+    found = Layout(header=index, separator=separator, titles=titles)
+    if not any(identify(title, headings) for title in titles):
+        return found
+    row = _titles("", texts[index + 1], separator) if index + 1 < len(texts) else ()
+    units = tuple(re.sub(r"^[(\[](.*)[)\]]$", r"\1", cell) for cell in row)
+    numbers = any(NUMBER.fullmatch(c) or clock_time(c) is not None for c in units)
+    if len(units) <= len(titles) and not numbers and any(map(_is_unit, units)):
+        found = replace(found, units=units)
+    data = texts[found.first : found.first + 1]
+    cells = cells_of("", data[0], separator) if data else []
+    return replace(found, clock=_clock(_known(found, headings), cells))
+
+
+_Known = tuple[Heading, str] | None
+
+
+def _known(layout: Layout, headings: Sequence[Heading]) -> list[tuple[_Known, _Known]]:
+    """Return heading and unit of each title: as its name says, and if its unit fits."""
+    found = []
+    for title, unit in zip_longest(layout.titles, layout.units, fillvalue=""):
+        own = identify(title, headings, with_unit=True)
+        fitting = own or identify(_joined(title, unit), headings, with_unit=True)
+        found.append((identify(title, headings), fitting))
+    return found
+
+
+def _clock(known: Sequence[tuple[_Known, _Known]], cells: Sequence[str]) -> int:
+    """Return the column of time that holds a clock and no number; -1 for none."""
+    if any(fitting and fitting[0].name == "time" for _, fitting in known):
+        return -1
+    for index, ((meant, _), cell) in enumerate(zip(known, cells, strict=False)):
+        if meant and meant[0].name == "time" and clock_time(cell) is not None:
+            return index
+    return -1
+
+
+def _is_unit(text: str) -> bool:
+    """Return whether a text is a unit that a logger's column may have."""
+    return any(_size(text, q) for q in ("time", "pressure", "force", "voltage"))
+
+
+def _size(unit: str, quantity: str) -> tuple[str, str] | None:
+    """Return unit and what it is counted from; None if it is none of the quantity."""
+    try:
+        typed = parse(f"1 {unit}", quantity)
+    except InputError:
+        return None
+    return typed.unit, typed.note
+
+
+def _joined(title: str, unit: str) -> str:
+    """Return a title with its unit in brackets; other brackets hold words."""
+    name = " ".join(re.split(r"[()\[\] ]+", title)).strip()
+    return f"{name} ({unit})"
+
+
+def _score(layout: Layout, headings: Sequence[Heading]) -> tuple[int, int]:
+    """Return how many quantities have a unit, and how many a name."""
+    known = _known(layout, headings)
+    named = {found[0].name for pair in known for found in pair if found}
+    fitting = {found[0].name for _, found in known if found}
+    return len(fitting | ({"time"} if layout.clock >= 0 else set())), len(named)
+
+
+def _with_units(where: str, layout: Layout, headings: Sequence[Heading]) -> Layout:
+    """Return the layout with the row of units in its titles."""
+    titles = []
+    for title, unit in zip_longest(layout.titles, layout.units, fillvalue=""):
+        own = identify(title, headings, with_unit=True)
+        if unit and own is None:
+            titles.append(_joined(title, unit))
+            continue
+        if unit and own is not None:
+            sizes = [_size(u, own[0].quantity) for u in (own[1], unit)]
+            if sizes[0] != sizes[1]:
+                raise DataError(
+                    f"{where}, column {shown(title)}: the row of units below says "
+                    f"{shown(unit)}; state one unit, or the same one twice"
+                )
+        titles.append(title)
+    return replace(layout, titles=tuple(titles))
+
+
+def step_words(
+    layout: Layout, texts: Sequence[str], headings: Sequence[Heading]
+) -> str:
+    """Return what the steps of a time without a unit look like; empty for nothing."""
+    known = _known(layout, headings)
+    times = [
+        i for i, (meant, _) in enumerate(known) if meant and meant[0].name == "time"
+    ]
+    if not times or any(found and found[0].name == "time" for _, found in known):
+        return ""
+    index = times[0]
+    rows = [text.split(layout.separator) for text in texts[layout.first :]]
+    cells = [row[index].strip().replace(",", ".") for row in rows if index < len(row)]
+    read = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
+    step = median(b - a for a, b in pairwise(read)) if len(read) > 1 else 0.0
+    unit = "ms" if step in _IN_MS else "s" if 0.0 < step < 1.0 else ""
+    return f"; its steps of {step:.6g} look like {unit}" if unit else ""
