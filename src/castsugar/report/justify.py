@@ -187,11 +187,13 @@ def _claim(record: Record, one: Judged, show: Shown) -> Finding:
     text += _moved(one.claim, cell, show)
     found = cell.difference
     values = {one.claim.row: found.median, "interval": list(found.interval)}
+    single = cell.recipes is not None and cell.recipes.batches == (1, 1)
+    each = "; one batch each" if single else ""
     if one.verdict == SUPPORTED:
-        return Finding("SUPPORTED", f"{text}, 95 %.", values)
+        return Finding("SUPPORTED", f"{text}, 95 %{each}.", values)
     if one.verdict != OPEN:
         other = LOWER if one.claim.direction == HIGHER else HIGHER
-        said = f"{text}, 95 %: the claim lies outside, it is {other}."
+        said = f"{text}, 95 %{each}: the claim lies outside, it is {other}."
         return Finding("OUTSIDE", said, values)
     return Finding("CANNOT TELL", f"{text}. {_why(record, one)}", values)
 
