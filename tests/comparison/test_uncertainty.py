@@ -21,8 +21,7 @@ from castsugar import (
     Lot,
     UnknownNameError,
 )
-from castsugar.comparison.drawn_batches import THERMO
-from castsugar.comparison.draws import UncertainMixes, draw, summarise
+from castsugar.comparison.draws import UncertainMixes, draw, linear, summarise
 from castsugar.comparison.uncertain_inputs import Recipe, drawn, enthalpy_u, identity
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.motor.grain import HollowCylinder
@@ -105,30 +104,38 @@ def test_scores_are_even_independent_and_named() -> None:
 @pytest.mark.exact
 def test_monte_carlo_is_linear_propagation(dry: UncertainMixes) -> None:
     """Small uncertainties: both are the same within sampling, 3 / sqrt(2 x 2000)."""
-    found = draw(dry)
-    for column in THERMO[:5]:
-        effects = found.effects[column]
-        for mix in range(2):
-            u = np.linalg.norm(effects[mix])
+    found, check = draw(dry), linear(dry)
+    for mix in range(2):
+        for place, column in enumerate(check.columns):
+            u = check.uncertainty[mix, place]
             assert found.summary(column, mix).deviation == pytest.approx(u, rel=0.05)
+            # Moved one at a time through the solver: the analytic derivatives.
+            effects = found.effects[column][mix]
+            np.testing.assert_allclose(
+                effects, check.jacobian[mix, place], atol=0.01 * u
+            )
+    difference = check.of_difference(1, 0)
+    for place, column in enumerate(check.columns):
         paired = found.difference(column, 1, 0).std(ddof=1)
-        u = np.linalg.norm(effects[1] - effects[0])
-        assert paired == pytest.approx(u, rel=0.05)
+        assert paired == pytest.approx(difference[place], rel=0.05)
+    covariance = check.covariance(0)
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(covariance)), check.uncertainty[0], rtol=1e-12
+    )
 
 
 @pytest.mark.exact
 def test_enthalpy_alone_is_the_column_of_the_table() -> None:
     """evaluate(data_uncertainty) joins the two product sets and the enthalpies."""
     doubts = Doubts(weighing=0.0, moisture=0.0, pressure=0.0)
-    effects = draw([SUCROSE], doubts=doubts, draws=100).effects
+    check = linear(UncertainMixes.of([SUCROSE], doubts=doubts))
     row = cs.evaluate(cs.Mix.weigh(SUCROSE), data_uncertainty=True, flow=FLOW).iloc[0]
     wanted = [
         row.flame_temperature_u_K,
         row.characteristic_velocity_u_m_s,
         row.specific_impulse_u_s,
     ]
-    found = [np.linalg.norm(effects[name][0]) for name in THERMO[:3]]
-    np.testing.assert_allclose(found, wanted, rtol=1e-4)
+    np.testing.assert_allclose(check.uncertainty[0, :3], wanted, rtol=1e-9)
 
 
 @pytest.mark.exact
@@ -377,3 +384,5 @@ def test_refused_settings() -> None:
         draw([SUCROSE], draws=100, without=["wind"])
     with pytest.raises(UnknownNameError, match="drawn column"):
         draw([SUCROSE], draws=100).summary("exit_temperature_K", 0)
+    with pytest.raises(InputError, match="frozen"):
+        linear(UncertainMixes.of([SUCROSE], Conditions(flow="frozen")))
