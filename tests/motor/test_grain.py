@@ -87,6 +87,9 @@ def test_area_uses_up_the_volume(size) -> None:
     ring = np.pi / 4 * (grain.outer_diameter**2 - grain.core_diameter**2)
     solid = size["segments"] * ring * size["segment_length"]
     assert grain.volume == pytest.approx(solid, rel=1e-12)
+    envelope = grain.free_volume(grain.web)
+    full = size["segments"] * np.pi / 4 * grain.outer_diameter**2
+    assert envelope == pytest.approx(full * size["segment_length"], rel=1e-12)
 
 
 @given(sizes)

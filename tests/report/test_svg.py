@@ -39,6 +39,7 @@ from castsugar.report.svg.contour import (
     contour_levels,
     lattice_triangles,
     line_length,
+    longest,
     polylines,
     segments,
     spots,
@@ -322,6 +323,8 @@ def test_contour_around_a_peak_is_closed() -> None:
     lines = polylines(shares[:, :2], triangles, values, -0.05)
     assert len(lines) == 1
     assert lines[0][0].tolist() == lines[0][-1].tolist()
+    assert longest(lines) is lines[0]
+    assert longest([]) is None
 
 
 def test_contour_levels() -> None:

@@ -238,6 +238,11 @@ class Delay:
         return self.burned.value / self.thrusting.burn_time
 
     @property
+    def climb_change(self) -> float:
+        """Return by which part the delay grows over `checks.CLIMB`; NaN without one."""
+        return self.climb_time / self.ground_time - 1.0 if self.lasts else math.nan
+
+    @property
     def end(self) -> float:
         """Return the time from ignition to the end of the column. [s]
 

@@ -172,6 +172,12 @@ class HollowCylinder:
         left = ring * (self.segment_length - self.burning_ends * x)
         return np.asarray(self.segments * left)
 
+    def free_volume(self, web: ArrayLike) -> FloatArray:
+        """Return the gas volume inside the outline of the segments. [m3]"""
+        disc = 0.25 * math.pi * self.outer_diameter**2
+        whole = self.segments * disc * self.segment_length
+        return np.asarray(whole - self.volume_left(web))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AreaTable:

@@ -173,6 +173,11 @@ def polylines(
     ]
 
 
+def longest(lines: Sequence[FloatArray]) -> FloatArray | None:
+    """Return the longest line, the first of equals; None if there is none."""
+    return max(lines, key=line_length, default=None)
+
+
 def line_length(line: FloatArray) -> float:
     """Return the length of a line [px]."""
     return float(np.hypot(*np.diff(line, axis=0).T).sum())
