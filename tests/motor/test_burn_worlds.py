@@ -108,13 +108,9 @@ def test_a_process_that_is_not_stated_is_taken_for_a_mix() -> None:
 @pytest.mark.parametrize("batches", burns.FEW_BATCHES)
 @pytest.mark.parametrize("worlds", [1, pytest.param(10, marks=pytest.mark.slow)])
 def test_points_are_many_enough(batches: int, worlds: int) -> None:
-    """p95 by 512 points and by 4,096: within 2 %, but for one in 20; never 3 %.
-
-    Of 120 worlds with one, three and six batches 2 lay above 2 %, the largest at 2.4 %.
-    """
+    """p95 by 512 points and by 4,096: within 2 %."""
     off = np.abs(burns.against_many_points(batches, worlds, 29))
-    assert np.sum(off > 0.02) <= worlds // 10
-    assert off.max() <= 0.03
+    assert off.max() <= 0.02
 
 
 @pytest.mark.exact
