@@ -26,7 +26,6 @@ from castsugar.report.screen import (
     BENCH,
     Annex,
     Finding,
-    Listing,
     Paragraph,
     Screen,
     Table,
@@ -287,7 +286,7 @@ def _annexes(found: Proposed, show: Shown) -> Iterator[Annex]:
         f"{len(proposal.candidates.recipes)} weighed against each other; seed "
         f"{found.seed}.",
     ]
-    yield Annex("How they were chosen", (Listing(tuple(lines)),))
+    yield Annex("How they were chosen", tuple(Paragraph(line) for line in lines))
 
 
 # ----------------------------------------------------------------------------
