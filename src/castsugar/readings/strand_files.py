@@ -17,7 +17,8 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
 from castsugar.motor.strands import Strand
-from castsugar.readings.tables import TRANSLATED, Heading, Sheet, quantities, read_sheet
+from castsugar.readings.sheets import Sheet, quantities, read_sheet
+from castsugar.readings.tables import TRANSLATED, Heading
 
 #: Columns of a file of strands.
 STRAND_COLUMNS = (
