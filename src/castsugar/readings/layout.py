@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import re
 from collections.abc import Sequence
@@ -11,14 +10,17 @@ from itertools import pairwise, zip_longest
 from statistics import median
 
 from castsugar.errors import DataError, InputError
-from castsugar.readings.tables import Heading, identify, shown
+from castsugar.readings.tables import (
+    SEPARATORS,
+    Heading,
+    cells_of,
+    identify,
+    shown,
+)
 from castsugar.units import parse
 
 #: Lines at the start of a file among which the header is looked for. Our choice.
 HEAD = 500
-
-#: What separates cells, the likeliest first, and what it is called.
-SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "blank"}
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 _CLOCK = re.compile(
@@ -39,7 +41,7 @@ class Layout:
     header : int
         Index of the header among the lines that hold something.
     separator : str
-        A key of :data:`SEPARATORS`.
+        A key of :data:`castsugar.readings.tables.SEPARATORS`.
     titles : tuple of str
         Of the columns, with the units of a row of units behind them.
     units : tuple of str
@@ -58,23 +60,6 @@ class Layout:
     def first(self) -> int:
         """Return the index of the first row of data."""
         return self.header + (2 if self.units else 1)
-
-
-def cells_of(where: str, line: str, separator: str) -> list[str]:
-    """Return the cells of a line; DataError if a quotation does not end on it."""
-    if separator == " ":
-        return line.split()
-    reader = csv.reader([line, ""], delimiter=separator, skipinitialspace=True)
-    try:
-        cells = [cell.strip() for cell in next(reader)]
-    except csv.Error as error:
-        raise DataError(f"{where}: {error}") from None
-    if reader.line_num > 1:
-        raise DataError(
-            f"{where}: a quotation mark opens and does not close on this line; close "
-            "it or leave it out"
-        )
-    return cells
 
 
 def clock_time(cell: str) -> int | None:

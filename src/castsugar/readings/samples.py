@@ -21,14 +21,19 @@ from castsugar.errors import DataError
 from castsugar.files.reading import opened_text
 from castsugar.readings.layout import (
     HEAD,
-    SEPARATORS,
     Layout,
-    cells_of,
     clock_time,
     find_layout,
     step_words,
 )
-from castsugar.readings.tables import Column, Heading, match_header, shown
+from castsugar.readings.tables import (
+    Column,
+    Heading,
+    cells_of,
+    fitted,
+    match_header,
+    shown,
+)
 
 # ----------------------------------------------------------------------------
 # The lines of a long text file, some thousand at a time.
@@ -375,19 +380,8 @@ class _Table:
         }
 
     def _fitted(self, line: int, cells: list[str]) -> list[str]:
-        """Return the cells of a row, as many as the header has."""
-        width = len(self._titles)
-        if len(cells) > width and not any(cells[width:]):
-            return cells[:width]
-        if len(cells) != width:
-            hint = ""
-            if self._separator == "," and len(cells) > width:
-                hint = "; a decimal comma is read only between semicolons or tabs"
-            raise DataError(
-                f"{self._file} line {line}: {len(cells)} cells, but the header has "
-                f"{width} (separated by {SEPARATORS[self._separator]}){hint}"
-            )
-        return cells
+        where = f"{self._file} line {line}"
+        return fitted(where, cells, len(self._titles), self._separator)
 
     def _cells(self, line: int, text: str) -> list[str]:
         return cells_of(f"{self._file} line {line}", text, self._separator)

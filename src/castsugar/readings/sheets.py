@@ -1,8 +1,13 @@
-"""Read a table that a person kept in a spreadsheet: header, units, cells."""
+"""Read a table that a person kept in a spreadsheet: header, units, cells.
+
+Tolerant where nothing can be misread (byte-order mark, comma, semicolon or tab between
+cells, decimal comma where the comma separates nothing, comment and blank lines, units
+in round or square brackets or after an underscore), strict where something can. Every
+complaint is one line and names file, line, column and cell.
+"""
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,6 +19,8 @@ from castsugar.readings.tables import (
     LONGEST_CELL,
     Column,
     Heading,
+    cells_of,
+    fitted,
     listed,
     match_header,
     says_invented,
@@ -21,18 +28,8 @@ from castsugar.readings.tables import (
 )
 from castsugar.units import parse
 
-# ----------------------------------------------------------------------------
-# Read a table that a person kept in a spreadsheet: dialect, header, units, cells.
-#
-# Tolerant where nothing can be misread (byte-order mark, comma, semicolon or tab
-# between cells, decimal comma where the comma separates nothing, comment and blank
-# lines, units in round or square brackets or after an underscore), strict where
-# something can. Every complaint is one line and names file, line, column and cell.
-
 #: Largest table that is read [bytes]: some 10,000 strands.
 LARGEST = 1_000_000
-
-_NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,10 +87,10 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
     """
     file = path.name or str(path)
     with opened_text(path, LARGEST) as stream:
-        text = stream.read()
+        whole = stream.read()
     kept = [
         (number, line)
-        for number, line in enumerate(text.splitlines(), start=1)
+        for number, line in enumerate(whole.splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not kept:
@@ -103,23 +100,24 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
         )
     header_line, header = kept[0]
     separator = next((s for s in "\t;" if s in header), ",")
-    cells = _split(file, kept, separator)
-    titles = list(next(cells)[1])
+    titles = cells_of(f"{file} line {header_line}", header, separator)
     while titles and not titles[-1]:
         titles.pop()
     columns = match_header(f"{file} line {header_line}", titles, headings)
     lines, rows = [], []
-    for line, row in cells:
-        if any(row):
+    for line, text in kept[1:]:
+        where = f"{file} line {line}"
+        cells = cells_of(where, text, separator)
+        if any(cells):
             lines.append(line)
-            rows.append(_fitted(f"{file} line {line}", row, len(titles), separator))
+            rows.append(tuple(fitted(where, cells, len(titles), separator)))
     if not rows:
         raise DataError(
             f"{file} line {header_line}: no row of data follows the header; give one "
             "row for each measurement"
         )
     return Sheet(
-        invented=says_invented(text),
+        invented=says_invented(whole),
         file=file,
         separator=separator,
         header_line=header_line,
@@ -127,47 +125,6 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
         lines=tuple(lines),
         rows=tuple(rows),
     )
-
-
-def _split(
-    file: str, kept: Sequence[tuple[int, str]], separator: str
-) -> Iterator[tuple[int, tuple[str, ...]]]:
-    """Yield line number and cells of each line; a quotation must end on its line."""
-    reader = csv.reader(
-        (line for _, line in kept), delimiter=separator, skipinitialspace=True
-    )
-    done = 0
-    try:
-        for cells in reader:
-            line = kept[done][0]
-            if reader.line_num != done + 1:
-                raise DataError(
-                    f"{file} line {line}: a quotation mark opens and does not close on "
-                    "this line; close it or leave it out"
-                )
-            done += 1
-            yield line, tuple(cell.strip() for cell in cells)
-    except csv.Error as error:
-        raise DataError(f"{file} line {kept[done][0]}: {error}") from None
-
-
-def _fitted(
-    where: str, row: tuple[str, ...], width: int, separator: str
-) -> tuple[str, ...]:
-    """Return a row of `width` cells; empty cells beyond the header are dropped."""
-    if len(row) > width and not any(row[width:]):
-        row = row[:width]
-    if len(row) != width:
-        hint = ""
-        if separator == "," and len(row) > width:
-            hint = (
-                "; a decimal comma is read only in files separated by semicolon or tab"
-            )
-        raise DataError(
-            f"{where}: {len(row)} cells, but the header has {width} "
-            f"(separated by {_NAMES[separator]}){hint}"
-        )
-    return row
 
 
 # ----------------------------------------------------------------------------

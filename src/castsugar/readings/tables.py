@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
@@ -387,3 +388,47 @@ def is_invented(path: Path) -> bool:
     """Say whether a file of readings calls itself invented; errors as to open it."""
     with opened_text(path) as stream:
         return says_invented(stream.readline(LONGEST_CELL))
+
+
+# ----------------------------------------------------------------------------
+# The cells of a line.
+
+#: What separates cells, the likeliest first, and what it is called.
+SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "blank"}
+
+
+def cells_of(where: str, line: str, separator: str) -> list[str]:
+    """Return the cells of a line; DataError if a quotation does not end on it."""
+    if separator == " ":
+        return line.split()
+    reader = csv.reader([line, ""], delimiter=separator, skipinitialspace=True)
+    try:
+        cells = [cell.strip() for cell in next(reader)]
+    except csv.Error as error:
+        raise DataError(f"{where}: {error}") from None
+    if reader.line_num > 1:
+        raise DataError(
+            f"{where}: a quotation mark opens and does not close on this line; close "
+            "it or leave it out"
+        )
+    return cells
+
+
+def fitted(where: str, cells: list[str], width: int, separator: str) -> list[str]:
+    """Return the cells of a row, as many as the header has; others must be empty.
+
+    Raises
+    ------
+    DataError
+    """
+    if len(cells) > width and not any(cells[width:]):
+        return cells[:width]
+    if len(cells) != width:
+        hint = ""
+        if separator == "," and len(cells) > width:
+            hint = "; a decimal comma is read only between semicolons or tabs"
+        raise DataError(
+            f"{where}: {len(cells)} cells, but the header has {width} (separated by "
+            f"{SEPARATORS[separator]}){hint}"
+        )
+    return cells
