@@ -25,16 +25,15 @@ HEAD = "time (ms),pressure (bar)"
 
 def rows(row: str = "{ms},{bar}") -> list[str]:
     """Return the rows of data, each written as `row` says."""
-    return [
-        row.format(
-            ms=t,
-            s=t / 1000,
-            bar=p,
-            night=f"{(23, 0)[t > 999]:02}:{(59, 0)[t > 999]:02}:"
-            f"{(59 + t / 1000) % 60:06.3f}",
-        )
-        for t, p in zip(MS, BAR, strict=True)
-    ]
+    written = []
+    for t, p in zip(MS, BAR, strict=True):
+        late = t > 999  # past noon, past midnight
+        rest = f"{(59, 0)[late]:02}:{(59 + t / 1000) % 60:06.3f}"
+        night, noon = f"{(23, 0)[late]:02}:{rest}", f"{(11, 12)[late]}:{rest}"
+        clocks = {"night": night, "noon": noon, "half": "AP"[late], "day": 16 + late}
+        clocks["colons"] = night.replace(".", ":")
+        written.append(row.format(ms=t, s=t / 1000, bar=p, **clocks))
+    return written
 
 
 def file(head: str, row: str = "{ms},{bar}", *, end: str = "") -> str:
@@ -131,6 +130,18 @@ SAME = {
     "date in a column": file("Date,Time,p (bar)", "2026-05-16,14:03:{s:06.3f},{bar}"),
     "ISO 8601": file("timestamp,p (bar)", "2026-05-16T14:03:{s:06.3f}Z,{bar}"),
     "date and time": file("time,p (bar)", "2026-05-16 14:03:{s:06.3f},{bar}"),
+    "ISO 8601 with a zone": file(
+        "timestamp,p (bar)", "2026-05-16T14:03:{s:06.3f}+02:00,{bar}"
+    ),
+    "clock of 12 hours": file("Time,p (bar)", "{noon} {half}M,{bar}"),
+    "clock of 12 hours, small": file("Time;p (bar)", "{noon} {half}.m.;{bar}"),
+    "clock with colons only": file("Time,p (bar)", "{colons},{bar}"),
+    "day.month.year": file("Zeit;p (bar)", "16.05.2026 14:03:{s:06.3f};{bar}"),
+    "day/month/year": file("Time,p (bar)", "16/05/2026 14:03:{s:06.3f},{bar}"),
+    "month/day/year": file("Time,p (bar)", "5/16/2026 {noon} {half}M,{bar}"),
+    "year/month/day": file("Time,p (bar)", "2026/05/16 14:03:{s:06.3f},{bar}"),
+    "either, the same day": file("Time,p (bar)", "5/6/2026 14:03:{s:06.3f},{bar}"),
+    "over midnight, with the day": file("Time,p (bar)", "{day}/5/2026 {night},{bar}"),
     "epoch in s": file("epoch (s),p (bar)", "17639{s:09.3f},{bar}"),
     "epoch in ms": file("timestamp (ms),p (bar)", "1763900{ms:06},{bar}"),
     "overload at rest": file(HEAD).replace("\n0,0.0", "\n0,OVF"),
@@ -201,6 +212,10 @@ BAD = {
         f" line {N + 10}: time goes back", "two recordings"),
     "equal stamps of ms": (file(HEAD).replace("\n1000,", "\n875,"),
         " line 10: same time 0.875 s as line 9 (with other values)", "more digits"),
+    "day or month": (file("time,p (bar)", "{day}/5/2026 {night},{bar}").replace(
+        "16/5", "5/6").replace("17/5", "6/6"),
+        " line 10, column 'time': '6/6/2026 00:00:00.000' may be day/month or month/",
+        "write dates as 2026-05-16"),
     "hours or minutes": (file("time,p (bar)", "14:03,{bar}"),
         " line 1, column 'time': has no unit", ""),
     "two recordings": (file(HEAD, end=file(HEAD)),

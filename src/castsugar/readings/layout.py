@@ -23,9 +23,13 @@ from castsugar.units import parse
 HEAD = 500
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DATE = re.compile(
+    r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})"
+    r"|([0-9]{1,2})([./-])([0-9]{1,2})\5([0-9]{4}|[0-9]{2})"
+)
 _CLOCK = re.compile(
-    r"(?:([0-9]{4})-([0-9]{2})-([0-9]{2})[T ])?"
-    r"(?:([0-9]{1,2}):)?([0-9]{1,2}):([0-9]{2}(?:[.,][0-9]+)?)Z?"
+    r"(?i)(?:([0-9./-]+)[T ,] ?)?(?:([0-9]{1,2}):)?([0-9]{1,2}):([0-5][0-9])"
+    r"(?:[.,]([0-9]+)|:([0-9]{3}))?(?: ?([ap])\.?m\.?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?"
 )
 
 #: Steps of a time without a unit that are probably milliseconds. Our rule.
@@ -62,29 +66,74 @@ class Layout:
         return self.header + (2 if self.units else 1)
 
 
-def clock_time(cell: str) -> int | None:
-    """Return a time of day, or a date and time, in microseconds; None for neither.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """A time of day as read: `date` as written, or empty; `now` in microseconds.
+
+    `now` counts from midnight, with a date from the year 1; `doubtful` where day and
+    month of the date may be exchanged.
+    """
+
+    date: str
+    now: int
+    doubtful: bool = False
+
+
+def read_clock(cell: str) -> Clock | None:
+    """Return a time of day, with or without a date; None for neither.
+
+    14:03:22.125, 2:03:22 PM, 03:22.5, 14:03:22:125; 2026-05-16 or 16.05.2026 before,
+    with a blank or a T between. The zone of the time is left out.
 
     Examples
     --------
-    >>> clock_time("00:00:01.5"), clock_time("01:02,5"), clock_time("1.5")
-    (1500000, 62500000, None)
+    >>> [read_clock(c).now for c in ("00:00:01.5", "01:02,5", "12:00:01 AM")]
+    [1500000, 62500000, 1000000]
+    >>> read_clock("1.5"), read_clock("05/06/2026 00:00:01").doubtful
+    (None, True)
     """
     found = _CLOCK.fullmatch(cell)
+    day = _day(found[1] or "") if found else None
+    if found is None or day is None:
+        return None
+    date, hours, minutes, seconds, fraction, millis, half = found.groups()
+    if hours is None and (fraction is None or half):
+        return None  # 12:05 may be hours and minutes, or minutes and seconds
+    if half and not 1 <= int(hours) <= 12:
+        return None
+    hour = int(hours or 0) % 12 + 12 * (half in "pP") if half else int(hours or 0)
+    whole = 3600 * hour + 60 * int(minutes) + int(seconds)
+    micros = round(float(f"0.{fraction or millis or 0}") * 1e6)
+    return Clock(
+        date=date or "",
+        now=(86_400 * day[0] + whole) * 1_000_000 + micros,
+        doubtful=day[1],
+    )
+
+
+def _day(text: str) -> tuple[int, bool] | None:
+    """Return the number of a day, and whether day and month may be exchanged.
+
+    Day.month.year with points; with slashes or dashes whichever is possible.
+    """
+    if not text:
+        return 0, False
+    found = _DATE.fullmatch(text)
     if found is None:
         return None
-    *date, hours, minutes, seconds = found.groups()
-    if hours is None and ("." not in cell and "," not in cell):
-        return None  # 12:05 may be hours and minutes, or minutes and seconds
-    days = 0
-    if date[0]:
-        try:
-            days = dt.date(*map(int, date)).toordinal()
-        except ValueError:
-            return None
-    whole = 3600 * int(hours or 0) + 60 * int(minutes)
-    micros = round(float(seconds.replace(",", ".")) * 1e6)
-    return (86_400 * days + whole) * 1_000_000 + micros
+    if found[1]:
+        year, month, day = map(int, found.groups()[:3])
+        doubtful = False
+    else:
+        day, month, year = int(found[4]), int(found[6]), int(found[7])
+        doubtful = found[5] != "." and max(day, month) <= 12 and day != month
+        if found[5] != "." and month > 12:
+            day, month = month, day
+        year += 2000 if year < 100 else 0
+    try:
+        return dt.date(year, month, day).toordinal(), doubtful
+    except ValueError:
+        return None
 
 
 def find_layout(
@@ -165,7 +214,7 @@ def _below(
         return found
     row = _titles("", texts[index + 1], separator) if index + 1 < len(texts) else ()
     units = tuple(re.sub(r"^[(\[](.*)[)\]]$", r"\1", cell) for cell in row)
-    numbers = any(NUMBER.fullmatch(c) or clock_time(c) is not None for c in units)
+    numbers = any(NUMBER.fullmatch(c) or read_clock(c) is not None for c in units)
     if len(units) <= len(titles) and not numbers and any(map(_is_unit, units)):
         found = replace(found, units=units)
     data = texts[found.first : found.first + 1]
@@ -191,7 +240,7 @@ def _clock(known: Sequence[tuple[_Known, _Known]], cells: Sequence[str]) -> int:
     if any(fitting and fitting[0].name == "time" for _, fitting in known):
         return -1
     for index, ((meant, _), cell) in enumerate(zip(known, cells, strict=False)):
-        if meant and meant[0].name == "time" and clock_time(cell) is not None:
+        if meant and meant[0].name == "time" and read_clock(cell) is not None:
             return index
     return -1
 

@@ -21,9 +21,10 @@ from castsugar.errors import DataError
 from castsugar.files.reading import opened_text
 from castsugar.readings.layout import (
     HEAD,
+    Clock,
     Layout,
-    clock_time,
     find_layout,
+    read_clock,
     step_words,
 )
 from castsugar.readings.tables import (
@@ -234,7 +235,8 @@ class _Table:
         self._mark: tuple[str, int, str] | None = None  # decimal mark, line, cell
         self._footer: list[int] = []
         self._fault: DataError | None = None  # of the first line of the footer
-        self._clock: list[int] = []  # first, latest, added for midnight [us]
+        self._clocks: tuple[Clock, Clock] | None = None  # first and latest
+        self._midnight = 0  # added since then [us]
         above = layout.header
         self._notes = _left_out(above, "above the header", shown(texts[0]))
 
@@ -359,7 +361,7 @@ class _Table:
     def _is_timed(self, cells: list[str]) -> bool:
         """Return whether a row has something like a number in the column of times."""
         cell = cells[self._key.index] if self._key.index < len(cells) else ""
-        clock = self._layout.clock >= 0 and clock_time(cell) is not None
+        clock = self._layout.clock >= 0 and read_clock(cell) is not None
         return clock or _NUMBERLIKE.fullmatch(cell) is not None
 
     def _hold(self, line: int, cells: list[str]) -> None:
@@ -440,17 +442,21 @@ class _Table:
 
     def _time_of_day(self, line: int, cell: str) -> float:
         """Return the seconds since the first row, over one midnight at most."""
-        now = clock_time(cell)
-        if now is None:
+        clock = read_clock(cell)
+        if clock is None:
             fault = "is no clock like 14:03:22.125 or 2026-05-16T14:03:22.125"
             raise self._fail(line, self._key, cell, fault)
-        if not self._clock:
-            self._clock = [now, now, 0]
-        first, latest, added = self._clock
-        if now < latest - _HALF_DAY and not added:
-            added = 2 * _HALF_DAY
-        self._clock = [first, now, added]
-        return (now + added - first) / 1e6
+        first, latest = self._clocks or (clock, clock)
+        if clock.date != first.date and (clock.doubtful or first.doubtful):
+            fault = (
+                f"may be day/month or month/day, and the first row says {first.date}; "
+                "write dates as 2026-05-16 (year-month-day)"
+            )
+            raise self._fail(line, self._key, cell, fault)
+        if clock.now < latest.now - _HALF_DAY and not self._midnight:
+            self._midnight = 2 * _HALF_DAY
+        self._clocks = first, clock
+        return (clock.now + self._midnight - first.now) / 1e6
 
     def _fail(self, line: int, column: Column, cell: str, fault: str) -> DataError:
         return DataError(
