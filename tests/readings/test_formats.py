@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar import DataError, InputError
+from castsugar import DataError, InputError, UnknownNameError
 from castsugar.readings.recordings import Recording, check_order, read_trace
 from castsugar.readings.strand_files import read_strands
 from castsugar.readings.tables import is_invented
@@ -159,6 +159,127 @@ def test_each_format_is_read_like_its_plain_twin(write: Write, name: str) -> Non
     check_twin(found)
 
 
+def fine(row: str) -> list[str]:
+    """Return rows with stamps of a clock that is too coarse for 8 samples a second."""
+    return [line.split(".", 1)[0] + "," + line.split(",")[1] for line in rows(row)]
+
+
+WHOLE_SECONDS = "\n".join(["time,p (bar)", *fine("14:03:{s:06.3f},{bar}")])
+
+STATED = {
+    "time without a unit": (file("Time,p (bar)"), {"time_unit": "ms"}, ()),
+    "the unit twice": (file(HEAD), {"time_unit": "ms"}, ()),
+    "clock of whole seconds": (WHOLE_SECONDS, {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s, which column 'time' agrees with",)),
+    "equal stamps": (file(HEAD).replace("\n1000,", "\n875,"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s, which column 'time (ms)' agrees with",)),
+    "time of no unit, counted": (file("time,p (bar)"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s",)),
+    "no time": (file("p (bar);T (C)", "{bar};20"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s",)),
+    "one column": (file("pressure (bar)", "{bar}", end="end\n"),
+        {"sampling_rate": 8.0},
+        (f"1 line behind the last sample left out, the first line {N + 2}",
+         "rows timed by count at 8 /s")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STATED)
+def test_what_a_file_does_not_say_is_said_beside_it(write: Write, name: str) -> None:
+    """The unit of the time, or the sampling rate; it is noted."""
+    text, stated, notes = STATED[name]
+    found = read_trace(write(text), **stated)
+    check_twin(found)
+    check_order(found)
+    assert found.notes == notes
+
+
+@pytest.mark.parametrize(
+    ("title", "newton"),
+    [
+        ("thrust (kg)", 9.80665),  # standard gravity, exact: NIST SP 811
+        ("load_cell_g", 0.00980665),
+        ("Schub links [kg]", 9.80665),
+        ("Fuerza (lbs)", 4.4482216152605),  # 0.45359237 kg x 9.80665 m/s2
+    ],
+)
+def test_a_force_in_kilograms_only_where_it_is_said(
+    write: Write, title: str, newton: float
+) -> None:
+    path = write(file(f"time (ms),{title}"))
+    with pytest.raises(DataError, match=r"of mass; .* --kilograms-are-force"):
+        read_trace(path)
+    found = read_trace(path, mass_is_force=True)
+    assert found.thrust is not None
+    assert found.thrust == pytest.approx([p * newton for p in BAR], rel=1e-15)
+    assert found.notes == (f"{title!r} taken as {found.thrust_unit}",)
+
+
+WRONGLY_STATED = {
+    "two units of time": (file(HEAD), {"time_unit": "s"},
+        " line 1: the header says that the time is ms, and --time-unit s;"),
+    "a clock has its own": (WHOLE_SECONDS, {"time_unit": "s"},
+        " line 1: the header says that the time is a clock, and --time-unit"),
+    "no kilograms": (file("time (ms),thrust (N)"), {"mass_is_force": True},
+        " line 1: no column is a force in kg, g or lb, and --kilograms-are-force"),
+    "another rate": (file(HEAD), {"sampling_rate": 80.0},
+        ": at 80 /s its 28 rows last 0.3375 s, but column 'time (ms)' says 3.375 s;"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRONGLY_STATED)
+def test_what_is_said_may_not_contradict_the_file(write: Write, name: str) -> None:
+    text, stated, start = WRONGLY_STATED[name]
+    with pytest.raises(DataError) as caught:
+        read_trace(write(text), **stated)
+    assert str(caught.value).startswith(f"shot.csv{start}")
+
+
+def test_a_unit_of_time_that_is_none(write: Write) -> None:
+    with pytest.raises(UnknownNameError, match="'sec'; known: s, ms, us, min, h"):
+        read_trace(write(file(HEAD)), time_unit="sec")
+
+
+MISSING = [
+    ("nan", 1, True), ("nan", 2, True), ("", 2, True), ("NaN", 3, False),
+    ("", 3, False), ("OVF", 1, False),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("word", "count", "read"), MISSING)
+def test_what_is_missing_from_the_burning(
+    write: Write, word: str, count: int, read: bool
+) -> None:
+    """Lone dropouts stay ones; a longer run is refused, at rest it is not."""
+    lines = rows()
+    for place in range(15, 15 + count):
+        lines[place] = f"{MS[place]},{word}"
+    path = write("\n".join([HEAD, *lines]))
+    if read:
+        found = read_trace(path)
+        assert found.pressure is not None
+        assert np.flatnonzero(np.isnan(found.pressure)).tolist() == [15, 16][:count]
+        return
+    words = "beyond its range" if word == "OVF" else "3 samples in a row are missing"
+    with pytest.raises(DataError, match=rf"line 17, column .*: .*{words}"):
+        read_trace(path)
+
+
+def test_a_slow_sensor_beside_a_fast_one_misses_nothing(write: Write) -> None:
+    """It reads every fourth row; a whole second more is missing, and refused."""
+    lines = [
+        f"{t},{p},{p if t % 500 == 0 else ''}" for t, p in zip(MS, BAR, strict=True)
+    ]
+    head = f"{HEAD},thrust (N)"
+    found = read_trace(write("\n".join([head, *lines])))
+    assert found.thrust is not None
+    assert found.thrust[::4].tolist() == BAR[::4]
+    for place in (12, 16, 20):
+        lines[place] = f"{MS[place]},{BAR[place]},"
+    with pytest.raises(DataError, match="15 samples in a row are missing"):
+        read_trace(write("\n".join([head, *lines])))
+
+
 def test_what_is_left_out_is_told(write: Write) -> None:
     """Lines above and below are counted; lines keep their numbers."""
     text = file(f"Logger 7\n\n{HEAD}", end="Max,34.5\n\nend\n")
@@ -198,15 +319,28 @@ OVER = file(HEAD).replace(",15.0\n", ",OVF\n")
 BAD = {
     "no unit, steps of ms": (
         "\n".join(["time,p (bar)", *(f"{2 * i},1" for i in range(N))]),
-        " line 1, column 'time': has no unit", "its steps of 2 look like ms"),
+        " line 1, column 'time': has no unit", "its steps of 2 are probably ms"),
     "no unit, steps of s": (file("time;p (bar)", "{s};{bar}"),
-        " line 1, column 'time': has no unit", "its steps of 0.125 look like s"),
+        " line 1, column 'time': has no unit", "its steps of 0.125 are probably s"),
     "units disagree": (file("time (ms),pressure (bar)\nms,psi"),
         " line 1, column 'pressure (bar)': the row of units below says 'psi'", "one"),
     "no unit of pressure": (file("time,pressure\nms,counts"),
         " line 1, column 'pressure (counts)': unit 'counts' is no unit of", "psig"),
     "clock of whole seconds": (file("time,p (bar)", "14:03:{s:02.0f},{bar}"),
-        " line 3, column 'time': the clock has steps of 1 s", "sampling rate"),
+        " line 3, column 'time': the clock has steps of 1 s",
+        "--sampling-rate '100 /s'"),
+    "stamps too coarse": ("\n".join([HEAD, *(f"{i // 2},{i % 3}" for i in range(N))]),
+        " line 3: same time 0 s as line 2 (stamps too coarse", "--sampling-rate"),
+    "microseconds, no unit": (file("time,p (bar)", "{ms}000,{bar}"),
+        " line 1, column 'time': has no unit; its steps of 125000 are probably us",
+        "--time-unit us"),
+    "hours and minutes": ("\n".join(["Time,p (bar)", *(["14:03,1"] * N)]),
+        " line 1, column 'Time': has no unit; '14:03' may be minutes and", "00:14:03"),
+    "thrust of a sensor in kg": (file("time (ms),p (bar),front load (kg)", "{ms},1,1"),
+        " line 1, column 'front load (kg)': 'kg' is no unit of thrust but of mass",
+        "--kilograms-are-force"),
+    "thrust of a sensor without": (file("time (ms),p (bar),thrust left", "{ms},1,1"),
+        " line 1, column 'thrust left': has no unit", "'thrust (N)'"),
     "two midnights": (
         file("time,p (bar)", "{night},{bar}", end="\n".join(rows("{night},{bar}"))),
         f" line {N + 10}: time goes back", "two recordings"),
@@ -216,8 +350,6 @@ BAD = {
         "16/5", "5/6").replace("17/5", "6/6"),
         " line 10, column 'time': '6/6/2026 00:00:00.000' may be day/month or month/",
         "write dates as 2026-05-16"),
-    "hours or minutes": (file("time,p (bar)", "14:03,{bar}"),
-        " line 1, column 'time': has no unit", ""),
     "two recordings": (file(HEAD, end=file(HEAD)),
         f" line {N + 2}, column 'time (ms)': 'time (ms)' is no number",
         "if a second recording follows, cut the file there"),
@@ -234,8 +366,8 @@ BAD = {
     "text above, no header": (file("Logger 7"), " line 1: column 'time' is missing",
         "'time (s)'"),
     "force in kg": (file("time (ms),thrust (kg)"),
-        " line 1, column 'thrust (kg)': unit 'kg' is no unit of thrust but of mass",
-        "kgf"),
+        " line 1, column 'thrust (kg)': 'kg' is no unit of thrust but of mass",
+        "--kilograms-are-force"),
     "three pressures": (file("time (ms),p1 (bar),p2 (bar),p3 (bar)", "{ms},1,1,1"),
         " line 1, column 'p3 (bar)': pressure stands thrice", "keep two"),
     "one pressure in two units": (file("time (ms),p (bar),pc (psi)", "{ms},1,1"),

@@ -24,6 +24,7 @@ from castsugar.cli.firing_options import (
     add_stand_options,
     assumed_words,
     read_ends,
+    read_file,
     read_recorded,
     read_size,
     read_stand,
@@ -103,11 +104,10 @@ def run(options: argparse.Namespace) -> int:
     if options.file is None:
         raise InputError("no recording given; name its FILE (CSV)")
     from castsugar.data.load import load_database
-    from castsugar.readings.recordings import read_trace
 
     database = load_database()
     hardware, mix = _beside(options, database)
-    recording = read_trace(options.file)
+    recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         test = _reduce(options, recording, hardware, mix)
     asked = _asked(options, recording, test)
@@ -197,9 +197,9 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel
-    from castsugar.readings.recordings import check_order, read_trace
+    from castsugar.readings.recordings import check_order
 
-    recording = read_trace(options.file)
+    recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         check_order(recording)
         ambient, share = read_ends(options)

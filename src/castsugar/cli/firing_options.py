@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
@@ -41,6 +42,8 @@ _SENSORS = {
 
 #: What is told as typed, in this order.
 _TOLD = (
+    "--time-unit",
+    "--sampling-rate",
     *STAND,
     "--ambient",
     "--pressure-is",
@@ -73,6 +76,22 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         default="1 atm",
         metavar="PRESSURE",
         help="air pressure at the stand, not reduced to sea level (default '1 atm')",
+    )
+    file = parser.add_argument_group("what the file does not say")
+    file.add_argument(
+        "--time-unit",
+        choices=("s", "ms", "us", "min"),
+        help="of a time whose title has none",
+    )
+    file.add_argument(
+        "--sampling-rate",
+        metavar="RATE",
+        help="time the rows by count, '1000 /s', where times are too coarse or none",
+    )
+    file.add_argument(
+        "--kilograms-are-force",
+        action="store_true",
+        help="a thrust in kg, g or lb is one in kgf, gf or lbf",
     )
     sensors = parser.add_argument_group("sensors")
     sensors.add_argument(
@@ -163,6 +182,29 @@ def read_ends(options: argparse.Namespace) -> tuple[float, float]:
     """Return the air pressure [Pa], and the share of the peak that ends burning."""
     ambient = read("--ambient", options.ambient)
     return ambient.value, read("--threshold", options.limits).value
+
+
+def read_file(options: argparse.Namespace, path: str | Path) -> Recording:
+    """Return a recording as read, with what was said of its file.
+
+    Raises
+    ------
+    InputError
+        For a file that cannot be read; names the option that would help.
+    """
+    from castsugar.readings.recordings import read_trace
+
+    if options.time_unit and options.sampling_rate:
+        raise InputError(
+            "--time-unit and --sampling-rate: rows timed by count need no unit; leave "
+            "one out"
+        )
+    return read_trace(
+        path,
+        time_unit=options.time_unit or "",
+        sampling_rate=in_si(given(options, "--sampling-rate")) or 0.0,
+        mass_is_force=options.kilograms_are_force,
+    )
 
 
 def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded:

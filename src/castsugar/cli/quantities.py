@@ -33,6 +33,7 @@ KNOWN = {
     "--pressure-per-volt": "pressure per volt",
     "--pressure-range": "range of the pressure sensor",
     "--propellant-mass": "propellant mass",
+    "--sampling-rate": "sampling rate",
     "--scale-step": "step of the scale",
     "--syrup-solids": "dry solids",
     "--threshold": "start and end of burning",

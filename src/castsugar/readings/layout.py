@@ -32,8 +32,32 @@ _CLOCK = re.compile(
     r"(?:[.,]([0-9]+)|:([0-9]{3}))?(?: ?([ap])\.?m\.?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?"
 )
 
-#: Steps of a time without a unit that are probably milliseconds. Our rule.
-_IN_MS = (1.0, 2.0, 5.0, 10.0, 20.0)
+#: Steps of a time without a unit that are probably milliseconds; from the second on
+#: microseconds, and below one seconds. Our rule.
+_IN_MS, _IN_US = (1.0, 100.0), 1000.0
+
+#: A unit of mass in the title of a force.
+_OF_MASS = re.compile(r"(?i)(?<![a-z])(kg|g|lb)s?(?![a-z])")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stated:
+    """What a person says of a file beside what stands in it.
+
+    Attributes
+    ----------
+    time_unit : str
+        Of a time whose title has none; empty if not said.
+    sampling_rate : float
+        The rows follow each other at this rate, whatever their times say; 0 if not
+        said. [1/s]
+    mass_is_force : bool
+        A force in kg, g or lb is meant in kgf, gf or lbf.
+    """
+
+    time_unit: str = ""
+    sampling_rate: float = 0.0
+    mass_is_force: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,20 +316,77 @@ def _with_units(where: str, layout: Layout, headings: Sequence[Heading]) -> Layo
     return replace(layout, titles=tuple(titles))
 
 
-def step_words(
-    layout: Layout, texts: Sequence[str], headings: Sequence[Heading]
-) -> str:
-    """Return what the steps of a time without a unit look like; empty for nothing."""
-    known = _known(layout, headings)
-    times = [
-        i for i, (meant, _) in enumerate(known) if meant and meant[0].name == "time"
-    ]
-    if not times or any(found and found[0].name == "time" for _, found in known):
-        return ""
-    index = times[0]
+def titled(
+    where: str,
+    layout: Layout,
+    texts: Sequence[str],
+    headings: Sequence[Heading],
+    stated: Stated,
+) -> list[str]:
+    """Return the titles of a layout with the units that a clock and a person say.
+
+    Raises
+    ------
+    DataError
+        A time without a unit; a unit that header and person say differently.
+    """
+    titles = list(layout.titles)
+    if stated.mass_is_force:
+        titles = [_as_force(title, headings) for title in titles]
+        if tuple(titles) == layout.titles:
+            raise DataError(
+                f"{where}: no column is a force in kg, g or lb, and "
+                "--kilograms-are-force says so; leave that out"
+            )
+    if layout.clock >= 0:
+        titles[layout.clock] = "time (s)"
+    known = [identify(title, headings, with_unit=True) for title in titles]
+    own = next((found[1] for found in known if found and found[0].name == "time"), "")
+    if layout.clock >= 0:
+        own = "a clock"
+    if own and stated.time_unit not in ("", own):
+        raise DataError(
+            f"{where}: the header says that the time is {own}, and --time-unit "
+            f"{stated.time_unit}; leave that out"
+        )
+    bare = [i for i, title in enumerate(titles) if _is_bare_time(title, headings)]
+    for index in [] if own else bare[:1]:
+        place = f"{where}, column {shown(titles[index])}"
+        titles[index] = f"time ({stated.time_unit})" if stated.time_unit else ""
+        if not (stated.time_unit or stated.sampling_rate):
+            steps = _steps(index, layout, texts)
+            raise DataError(f"{place}: has no unit{steps}")
+    return titles
+
+
+def _is_bare_time(title: str, headings: Sequence[Heading]) -> bool:
+    found = identify(title, headings)
+    return found is not None and found[0].name == "time" and not found[1]
+
+
+def _as_force(title: str, headings: Sequence[Heading]) -> str:
+    """Return a title of a force in kg with kgf; any other as it is."""
+    found = None
+    if identify(title, headings, with_unit=True) is None:
+        found = identify(_OF_MASS.sub(r"\1f", title), headings, with_unit=True)
+    if found is None or found[0].quantity != "force":
+        return title
+    return _OF_MASS.sub(r"\1f", title)
+
+
+def _steps(index: int, layout: Layout, texts: Sequence[str]) -> str:
+    """Return what a time without a unit may be, and how to say it."""
     rows = [text.split(layout.separator) for text in texts[layout.first :]]
     cells = [row[index].strip().replace(",", ".") for row in rows if index < len(row)]
+    if any(re.fullmatch(r"[0-9]+:[0-9]+", cell) for cell in cells):
+        return (
+            f"; {shown(cells[0])} may be minutes and seconds or hours and minutes: "
+            "write 00:14:03, or a time in s"
+        )
     read = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
     step = median(b - a for a, b in pairwise(read)) if len(read) > 1 else 0.0
-    unit = "ms" if step in _IN_MS else "s" if 0.0 < step < 1.0 else ""
-    return f"; its steps of {step:.6g} look like {unit}" if unit else ""
+    unit = "ms" if _IN_MS[0] <= step <= _IN_MS[1] else "us" if step >= _IN_US else ""
+    unit = "s" if 0.0 < step < 1.0 else unit
+    likely = f"; its steps of {step:.6g} are probably {unit}" if unit else ""
+    unit = unit or "s"
+    return f"{likely}: write 'time ({unit})' in the header, or say --time-unit {unit}"

@@ -23,15 +23,17 @@ from castsugar.readings.layout import (
     HEAD,
     Clock,
     Layout,
+    Stated,
     find_layout,
     read_clock,
-    step_words,
+    titled,
 )
 from castsugar.readings.tables import (
     Column,
     Heading,
     cells_of,
     fitted,
+    listed,
     match_header,
     shown,
 )
@@ -138,7 +140,9 @@ class Samples:
     notes: tuple[str, ...] = ()
 
 
-def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
+def read_samples(
+    path: Path, headings: Sequence[Heading], stated: Stated | None = None
+) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
     An empty cell or "nan" is a dropout, which a required column must not have. Lines
@@ -154,7 +158,8 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
     """
     file = path.name or str(path)
     with opened_text(path) as stream:
-        samples = _read(file, read_blocks(file, stream), headings)
+        blocks = read_blocks(file, stream)
+        samples = _read(file, blocks, headings, stated or Stated())
         old = stream.encoding == "cp1252"
     note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
     return replace(samples, notes=note + samples.notes)
@@ -164,6 +169,7 @@ def _read(
     file: str,
     blocks: Iterator[tuple[list[int], list[str]]],
     headings: Sequence[Heading],
+    stated: Stated,
 ) -> Samples:
     """Find the table in the first lines of a file and read it to the end."""
     head: list[tuple[list[int], list[str]]] = []
@@ -179,7 +185,7 @@ def _read(
     numbers = [number for block, _ in head for number in block][:HEAD]
     texts = [text for _, block in head for text in block][:HEAD]
     layout = find_layout(file, numbers, texts, headings)
-    table = _Table(file, layout, numbers, texts, headings)
+    table = _Table(file, layout, numbers, texts, headings, stated)
     skipped = layout.first
     for block in itertools.chain(head, blocks):
         table.add(block[0][skipped:], block[1][skipped:])
@@ -207,29 +213,32 @@ class _Table:
         numbers: Sequence[int],
         texts: Sequence[str],
         headings: Sequence[Heading],
+        stated: Stated,
     ) -> None:
         self._file, self._layout = file, layout
         self._header_line = numbers[layout.header]
         self._separator = layout.separator
-        titles = list(layout.titles)
+        self._timed_by_count = bool(stated.sampling_rate)
+        self._titles = layout.titles
         where = f"{file} line {self._header_line}"
-        if all(_NUMBER.fullmatch(title) for title in titles):
+        if all(_NUMBER.fullmatch(title) for title in self._titles):
             raise DataError(
                 f"{where}: {shown(texts[layout.header])} is no header; write a line of "
                 f"titles above the numbers, for example {_example(headings)}"
             )
-        self._titles = tuple(titles)
-        if layout.clock >= 0:
-            titles[layout.clock] = "time (s)"
-        try:
-            columns = match_header(where, titles, headings, extra=True)
-        except DataError as error:
-            raise DataError(f"{error}{step_words(layout, texts, headings)}") from None
+        titles = titled(where, layout, texts, headings, stated)
+        columns = match_header(where, titles, headings, extra=True)
+        if not set(columns) - {"time"}:
+            raise DataError(
+                f"{where}: neither pressure nor thrust found; columns are "
+                f"{listed(headings)}; write for example 'pressure (psig)' or "
+                "'thrust (N)'"
+            )
         self._columns = {
             name: replace(column, title=self._titles[column.index])
             for name, column in columns.items()
         }
-        self._key = next(c for c in self._columns.values() if c.heading.required)
+        self._key = self._columns.get("time") or next(iter(self._columns.values()))
         self._values = {name: array("d") for name in self._columns}
         self._lines = array("i")
         self._mark: tuple[str, int, str] | None = None  # decimal mark, line, cell
@@ -277,7 +286,7 @@ class _Table:
 
     def _check_clock(self) -> None:
         """Refuse a clock that stands still for several samples."""
-        if self._layout.clock < 0:
+        if self._layout.clock < 0 or self._timed_by_count:
             return
         times = np.asarray(self._values["time"])
         equal = np.flatnonzero(np.diff(times) == 0.0)
@@ -285,8 +294,7 @@ class _Table:
             raise DataError(
                 f"{self._file} line {self._lines[equal[0] + 1]}, column "
                 f"{self._key.title!r}: the clock has steps of 1 s and several samples "
-                "share one; give a column 'time (s)': number of the sample over the "
-                "sampling rate"
+                "share one; give the sampling rate: --sampling-rate '100 /s'"
             )
 
     def _fast(self, texts: list[str]) -> Mapping[str, FloatArray] | None:

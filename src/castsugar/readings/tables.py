@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from castsugar.units import UNITS, convert
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
 _LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
+_LAST_MASS = re.compile(r"(?i)(.*[^\s_,])[\s_,]+(kg|g|lbs?)")
 _BETWEEN_WORDS = re.compile(r"[\s_,:]+")
 
 #: Longest cell that is quoted whole in a message, or read as a number.
@@ -239,6 +241,35 @@ def _of_sensor(name: str, known: Mapping[str, Heading]) -> Heading | None:
     return None
 
 
+def _meant(title: str, headings: Sequence[Heading]) -> tuple[Heading, str] | None:
+    """Return the heading that a title means, whatever its unit, and the unit.
+
+    None for none, and where a letter or the words of a sensor have the unit of another
+    quantity: "T (C)", "load temperature (C)".
+    """
+    known = {word: h for h in headings for word in (h.name, *h.others)}
+    bare = title.strip()
+    behind = _LAST_BRACKET.fullmatch(bare) or _LAST_MASS.fullmatch(bare)
+    name, unit = (behind[1], behind[2].strip()) if behind else (bare, "")
+    word = _folded(_plain(name))
+    heading = known.get(word) or _of_sensor(name, known)
+    if heading is None:
+        return identify(title, headings)
+    others = set(UNITS) - {heading.quantity, heading.other_quantity, "mass"}
+    if not _measures(unit, others):
+        return heading, unit
+    return (heading, unit) if word in known and len(word) > 1 else None
+
+
+def _measures(unit: str, quantities: Iterable[str]) -> bool:
+    """Return whether a text is a unit of one of some quantities."""
+    for quantity in quantities if unit else ():
+        with contextlib.suppress(InputError):
+            convert(0.0, quantity, unit)
+            return True
+    return False
+
+
 def _names_sensor(title: str, headings: Sequence[Heading]) -> bool:
     """Return whether words in a title, beside name and unit, tell sensors apart."""
     known = identify(title, headings)
@@ -329,14 +360,18 @@ def _check_extra(
     words = {word: h for h in missing for word in {h.name, *h.others} - translated}
     for title in unknown:
         place = f"{where}, column {shown(title)}"
-        meant = identify(title, missing)
+        meant = _meant(title, missing)
         if meant is not None:
             heading, unit = meant
+            if heading.quantity == "force" and _measures(unit, ("mass",)):
+                raise DataError(
+                    f"{place}: {shown(unit)} is no unit of {heading.name} but of mass; "
+                    "if the load cell was set with weights, say --kilograms-are-force "
+                    "(kg is then kgf, g gf, lb lbf)"
+                )
             fault = "has no unit"
             if unit:
                 fault = f"unit {shown(unit)} is no unit of {heading.name}"
-                if heading.quantity == "force" and unit in UNITS["mass"]:
-                    fault += " but of mass"
             raise DataError(
                 f"{place}: {fault}; accepted: {_accepted(heading)}; write for example "
                 f"{heading.example!r}, or give a column of other content another name"
