@@ -120,6 +120,12 @@ SAME = {
     "footer, decimal comma": file(
         "t (ms);p (bar)", "{ms};{bar}", end="Mean;1,234\n"
     ).replace(".", ","),
+    "header in a comment": file("# Logger 7\n#time (ms),pressure (bar)"),
+    "header and units in comments": file(
+        "Logger 7\n# Time;Pressure\n# ms;bar\n# -", "{ms};{bar}"
+    ),
+    "a header in a comment and another": file(f"# time (s),p (psi), as wired\n{HEAD}"),
+    "both separators in the header": file("time, ms;pressure, bar", "{ms};{bar}"),
     "blanks": file("time_ms pressure_bar", "{ms} {bar}"),
     "columns of blanks": file("  time (ms)   pressure (bar)", "  {ms}    {bar}"),
     "blanks, decimal comma": file("t_ms p_bar", "{ms} {bar}").replace(".", ","),
@@ -357,6 +363,12 @@ BAD = {
         f" line {N + 2}, column 'pressure (bar)': 'end' is no number", ""),
     "more footer than data": (
         file(HEAD, end="x,1\n" * 2 * N), f" line {N + 2}, column 'time (ms)'", "'x'"),
+    "two separators": (file(HEAD, "{s};{bar}").replace(".", ","),
+        " line 2: 3 cells, but the header has 2 (separated by comma)",
+        "if rows are separated by semicolon"),
+    "two separators, points": (file("time (ms);p (bar)"),
+        " line 2: 1 cells, but the header has 2 (separated by semicolon)",
+        "if rows are separated by comma"),
     "comma twice": (file("time (s),p (bar)", "{s},{bar}").replace(".", ","),
         " line 2: 4 cells, but the header has 2 (separated by comma)", "decimal"),
     "header wider than rows": (file(HEAD + ",thrust (N)"),

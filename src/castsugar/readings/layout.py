@@ -67,7 +67,7 @@ class Layout:
     Attributes
     ----------
     header : int
-        Index of the header among the lines that hold something.
+        Index of the header among the lines that it was looked for in.
     separator : str
         A key of :data:`castsugar.readings.tables.SEPARATORS`.
     titles : tuple of str
@@ -76,6 +76,12 @@ class Layout:
         The row of units below the header; empty for none.
     clock : int
         Column of times of day, or of dates and times; -1 for none.
+    line, last : int
+        Lines in the file of the header, and of the last one above the data.
+    above : tuple of str
+        Lines above the header that are no comments.
+    rows : tuple of str
+        The first lines of data.
     """
 
     header: int
@@ -83,6 +89,10 @@ class Layout:
     titles: tuple[str, ...]
     units: tuple[str, ...] = ()
     clock: int = -1
+    line: int = 0
+    last: int = 0
+    above: tuple[str, ...] = ()
+    rows: tuple[str, ...] = ()
 
     @property
     def first(self) -> int:
@@ -161,29 +171,57 @@ def _day(text: str) -> tuple[int, bool] | None:
 
 
 def find_layout(
-    file: str, numbers: Sequence[int], texts: Sequence[str], headings: Sequence[Heading]
-) -> Layout:
+    file: str, lines: Sequence[tuple[int, str]], headings: Sequence[Heading]
+) -> Layout | None:
     """Find the header among the first lines of a file: the one that names most columns.
 
-    Columns with a unit, of their own or from a row of units below, count more. Without
-    any it is the line above the first row of numbers.
+    Columns with a unit, of their own or from a row of units below, count more. A header
+    may be a comment (#) if no other line is one. Without any it is the line above the
+    first row of numbers.
 
     Parameters
     ----------
     file : str
         For messages.
-    numbers : sequence of int
-        Lines in the file.
-    texts : sequence of str
-        Those lines: none blank, none a comment.
+    lines : sequence of (int, str)
+        Number and text of those that hold something.
     headings : sequence of Heading
+
+    Returns
+    -------
+    Layout or None
+        None if all lines are comments.
 
     Raises
     ------
     DataError
         A unit in a title and another one below it.
     """
-    places = [f"{file} line {number}" for number in numbers]
+    plain = [(n, text) for n, text in lines if not text.lstrip().startswith("#")]
+    if not plain:
+        return None
+    searched = plain
+    found = _best([text for _, text in plain], headings)
+    if found is None or not _score(found, headings)[0]:
+        bare = [(n, text.lstrip(" \t#")) for n, text in lines]
+        other = _best([text for _, text in bare], headings)
+        below = [t for n, t in plain if other and n > bare[other.first - 1][0]]
+        if other is not None and below and _is_row(below[0], other.separator):
+            found, searched = other, bare
+    where = [f"{file} line {n}" for n, _ in searched]
+    found = found or _above_numbers(where, [text for _, text in searched])
+    line, last = (searched[i][0] for i in (found.header, found.first - 1))
+    return replace(
+        _with_units(where[found.header], found, headings),
+        line=line,
+        last=last,
+        above=tuple(text for n, text in plain if n < line),
+        rows=tuple(text for n, text in plain if n > last),
+    )
+
+
+def _best(texts: Sequence[str], headings: Sequence[Heading]) -> Layout | None:
+    """Return the layout of the line that names most columns; None for none."""
     best, most = None, (0, 0)
     for index, text in enumerate(texts):
         for separator in _separators(text):
@@ -196,8 +234,13 @@ def find_layout(
                 best, most = found, score
         if most[0] > 1:
             break
-    best = best or _above_numbers(places, texts)
-    return _with_units(places[best.header], best, headings)
+    return best
+
+
+def _is_row(text: str, separator: str) -> bool:
+    """Return whether a line may be one of data."""
+    cells = text.split(separator)
+    return any(NUMBER.fullmatch(cell.strip()) for cell in cells)
 
 
 def _separators(text: str) -> list[str]:
@@ -319,7 +362,6 @@ def _with_units(where: str, layout: Layout, headings: Sequence[Heading]) -> Layo
 def titled(
     where: str,
     layout: Layout,
-    texts: Sequence[str],
     headings: Sequence[Heading],
     stated: Stated,
 ) -> list[str]:
@@ -354,7 +396,7 @@ def titled(
         place = f"{where}, column {shown(titles[index])}"
         titles[index] = f"time ({stated.time_unit})" if stated.time_unit else ""
         if not (stated.time_unit or stated.sampling_rate):
-            steps = _steps(index, layout, texts)
+            steps = _steps(index, layout)
             raise DataError(f"{place}: has no unit{steps}")
     return titles
 
@@ -374,9 +416,9 @@ def _as_force(title: str, headings: Sequence[Heading]) -> str:
     return _OF_MASS.sub(r"\1f", title)
 
 
-def _steps(index: int, layout: Layout, texts: Sequence[str]) -> str:
+def _steps(index: int, layout: Layout) -> str:
     """Return what a time without a unit may be, and how to say it."""
-    rows = [text.split(layout.separator) for text in texts[layout.first :]]
+    rows = [text.split(layout.separator) for text in layout.rows]
     cells = [row[index].strip().replace(",", ".") for row in rows if index < len(row)]
     if any(re.fullmatch(r"[0-9]+:[0-9]+", cell) for cell in cells):
         return (

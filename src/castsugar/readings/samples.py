@@ -51,8 +51,6 @@ LONGEST = 8_000
 def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str]]]:
     """Yield lines that hold something, whole ones, with their numbers from 1.
 
-    Comments (#) and blank lines are left out.
-
     Raises
     ------
     DataError
@@ -63,8 +61,7 @@ def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str
         numbers, texts = [], []
         for number, line in enumerate(text.split("\n"), start=first):
             _check_line(f"{file} line {number}", line)
-            start = line.lstrip()
-            if start and start[0] != "#":
+            if line and not line.isspace():
                 numbers.append(number)
                 texts.append(line)
         if texts:
@@ -177,19 +174,16 @@ def _read(
         head.append(block)
         if sum(len(texts) for _, texts in head) >= HEAD:
             break
-    if not head:
+    lines = [line for block in head for line in zip(*block, strict=True)][:HEAD]
+    layout = find_layout(file, lines, headings)
+    if layout is None:
         raise DataError(
             f"{file} line 1: the file is empty; a header line is needed, for example "
             f"{_example(headings)}"
         )
-    numbers = [number for block, _ in head for number in block][:HEAD]
-    texts = [text for _, block in head for text in block][:HEAD]
-    layout = find_layout(file, numbers, texts, headings)
-    table = _Table(file, layout, numbers, texts, headings, stated)
-    skipped = layout.first
-    for block in itertools.chain(head, blocks):
-        table.add(block[0][skipped:], block[1][skipped:])
-        skipped = max(skipped - len(block[0]), 0)
+    table = _Table(file, layout, headings, stated)
+    for numbers, texts in itertools.chain(head, blocks):
+        table.add(numbers, texts)
     return table.samples()
 
 
@@ -210,23 +204,21 @@ class _Table:
         self,
         file: str,
         layout: Layout,
-        numbers: Sequence[int],
-        texts: Sequence[str],
         headings: Sequence[Heading],
         stated: Stated,
     ) -> None:
         self._file, self._layout = file, layout
-        self._header_line = numbers[layout.header]
         self._separator = layout.separator
         self._timed_by_count = bool(stated.sampling_rate)
         self._titles = layout.titles
-        where = f"{file} line {self._header_line}"
+        where = f"{file} line {layout.line}"
         if all(_NUMBER.fullmatch(title) for title in self._titles):
+            numbers = layout.separator.join(self._titles)
             raise DataError(
-                f"{where}: {shown(texts[layout.header])} is no header; write a line of "
-                f"titles above the numbers, for example {_example(headings)}"
+                f"{where}: {shown(numbers)} is no header; write a line of titles above "
+                f"the numbers, for example {_example(headings)}"
             )
-        titles = titled(where, layout, texts, headings, stated)
+        titles = titled(where, layout, headings, stated)
         columns = match_header(where, titles, headings, extra=True)
         if not set(columns) - {"time"}:
             raise DataError(
@@ -246,11 +238,19 @@ class _Table:
         self._fault: DataError | None = None  # of the first line of the footer
         self._clocks: tuple[Clock, Clock] | None = None  # first and latest
         self._midnight = 0  # added since then [us]
-        above = layout.header
-        self._notes = _left_out(above, "above the header", shown(texts[0]))
+        first = shown(layout.above[0]) if layout.above else ""
+        self._notes = _left_out(len(layout.above), "above the header", first)
 
     def add(self, numbers: list[int], texts: list[str]) -> None:
-        """Read the lines of a block."""
+        """Read the lines of a block, those above the data and comments left out."""
+        last = self._layout.last
+        data = [
+            number > last and text.lstrip()[0] != "#"
+            for number, text in zip(numbers, texts, strict=True)
+        ]
+        if not all(data):
+            numbers = list(itertools.compress(numbers, data))
+            texts = list(itertools.compress(texts, data))
         if not texts:
             return
         if self._separator != "," and self._mark is None:
@@ -272,7 +272,7 @@ class _Table:
         taken = {column.index for column in self._columns.values()}
         return Samples(
             file=self._file,
-            header_line=self._header_line,
+            header_line=self._layout.line,
             columns=self._columns,
             values={name: np.asarray(v) for name, v in self._values.items()},
             lines=np.asarray(self._lines),

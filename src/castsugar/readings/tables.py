@@ -460,7 +460,11 @@ def fitted(where: str, cells: list[str], width: int, separator: str) -> list[str
         return cells[:width]
     if len(cells) != width:
         hint = ""
-        if separator == "," and len(cells) > width:
+        others = [s for s in ("\t", ";", ",") if s != separator]
+        found = [SEPARATORS[s] for s in others if any(s in cell for cell in cells)]
+        if found:
+            hint = f"; if rows are separated by {found[0]}, separate the header by it"
+        elif separator == "," and len(cells) > width:
             hint = "; a decimal comma is read only between semicolons or tabs"
         raise DataError(
             f"{where}: {len(cells)} cells, but the header has {width} (separated by "
