@@ -106,6 +106,11 @@ SAME = {
     "German": file("Zeit (ms);Brennkammerdruck (bar)", "{ms};{bar}").replace(".", ","),
     "French": file("Temps (ms);Pression de chambre (bar)", "{ms};{bar}"),
     "Spanish": file("Tiempo (ms)\tPresi\xf3n (bar)", "{ms}\t{bar}"),
+    "names over units": file("t/ms;p/bar", "{ms};{bar}"),
+    "date/time": file("Date/Time,p (bar)", "2026-05-16 14:03:{s:06.3f},{bar}"),
+    "of the air, in German": file(
+        "Zeit (ms);Druck Umgebung (bar);Druck (bar)", "{ms};1;{bar}"
+    ),
     "one sensor named": file("time (ms),pressure left (bar)"),
     "one sensor, no brackets": file("time_ms,left_pressure_bar"),
     "a number names it": file("time (ms),P1 (bar)"),
@@ -297,13 +302,38 @@ def test_what_is_left_out_is_told(write: Write) -> None:
     assert (found.line(0), found.line(N - 1)) == (4, N + 3)
 
 
+NAMES = [
+    ("time", "pressure", "thrust"),
+    ("TIME", "Chamber-Pressure", "Force"),
+    ("Zeit", "Druck", "Schub"),
+    ("zeit", "Kammerdruck", "Kraft"),
+    ("Temps", "Pression", "Pouss\xe9e"),
+    ("TEMPS", "Pression de chambre", "Pousse\u0301e"),  # the accent a letter of its own
+    ("Tiempo", "Presi\xf3n", "Empuje"),
+    ("TIEMPO", "PRESI\xd3N DE C\xc1MARA", "FUERZA"),
+]
+
+
+@pytest.mark.parametrize("names", NAMES)
+def test_names_in_four_languages(write: Write, names: tuple[str, str, str]) -> None:
+    """Case and accents do not matter."""
+    head = "{} (ms),{} (bar),{} (N)".format(*names)
+    found = read_trace(write(file(head, "{ms},{bar},{bar}")))
+    check_twin(found)
+    assert found.thrust is not None
+    assert found.thrust.tolist() == BAR
+    assert found.not_read == ()
+
+
 def test_two_sensors_are_both_kept(write: Write) -> None:
     """Words that name a sensor are no units; each column has its own unit."""
-    head = "time (ms),pressure left (bar),pressure right (kPa)"
-    found = read_trace(write(file(head, "{ms},{bar},2")))
+    head = "time (ms),pressure left (bar),pressure right (kPa),thrust front (N)"
+    found = read_trace(write(file(head, "{ms},{bar},2,{bar}")))
     check_twin(found)
     assert found.second_pressure is not None
     assert found.second_pressure.tolist() == [2e3] * N
+    assert found.thrust is not None
+    assert found.thrust.tolist() == BAR
     assert found.pressure_titles == ("pressure left (bar)", "pressure right (kPa)")
 
 
@@ -413,15 +443,20 @@ def test_what_cannot_be_read_safely_is_refused(write: Write, name: str) -> None:
     assert len(message) < 300
 
 
-@pytest.mark.parametrize("name", ["shot.xlsx", "shot.ods"])
+@pytest.mark.parametrize("name", ["shot.xlsx", "shot.ods", "shot.xls", "shot.csv"])
 def test_a_spreadsheet_is_told_how_to_be_saved(tmp_path: Path, name: str) -> None:
-    """Both kinds are zip archives, whatever stands in them."""
-    with zipfile.ZipFile(tmp_path / name, "w") as archive:
-        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
-        archive.writestr("content.xml", "<table/>")
+    """By its first bytes: a zip archive, or the older binary form; not by its name."""
+    path = tmp_path / name
+    path.write_bytes(bytes.fromhex("d0cf11e0a1b11ae1") + bytes(504))  # the older form
+    if name != "shot.xls":
+        with zipfile.ZipFile(path, "w") as archive:
+            kind = "application/vnd.oasis.opendocument.spreadsheet"
+            archive.writestr("mimetype", kind)
+            archive.writestr("content.xml", "<table/>")
     for read in (read_trace, read_strands):
-        with pytest.raises(InputError, match=r"is a spreadsheet .* Save as"):
-            read(tmp_path / name)
+        with pytest.raises(InputError, match=r"is a spreadsheet .* Save as") as caught:
+            read(path)
+        assert "\n" not in str(caught.value)
 
 
 def test_a_unit_that_is_a_whole_line_is_quoted_in_short(write: Write) -> None:

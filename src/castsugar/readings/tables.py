@@ -17,7 +17,7 @@ from castsugar.units import UNITS, convert
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
 _LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
 _LAST_MASS = re.compile(r"(?i)(.*[^\s_,])[\s_,]+(kg|g|lbs?)")
-_BETWEEN_WORDS = re.compile(r"[\s_,:]+")
+_BETWEEN_WORDS = re.compile(r"[\s_,:/]+")
 
 #: Longest cell that is quoted whole in a message, or read as a number.
 LONGEST_CELL = 40
@@ -73,7 +73,8 @@ TRANSLATED = {
 #: Words that make a column something else than what a sensor on the motor read.
 _ELSEWHERE = re.compile(
     r"\b(?:ambient|air|atmospheric|barometric|tank|set|target|raw|filtered|smoothed|max"
-    r"|min|mean|average|peak)\b"
+    r"|min|mean|average|peak|umgebung|luft|soll|roh|mittel|gefiltert|ambiante?"
+    r"|consigne|brute?|filtree?|moyenne?|ambiente|aire|bruta|filtrada|media)\b"
 )
 
 
