@@ -15,9 +15,11 @@ from castsugar.readings.tables import (
     Heading,
     cells_of,
     identify,
+    measures,
     shown,
+    unpadded,
 )
-from castsugar.units import parse
+from castsugar.units import UNITS, parse
 
 #: Lines at the start of a file among which the header is looked for. Our choice.
 HEAD = 500
@@ -212,7 +214,8 @@ def find_layout(
     found = found or _above_numbers(where, [text for _, text in searched])
     line, last = (searched[i][0] for i in (found.header, found.first - 1))
     return replace(
-        _with_units(where[found.header], found, headings),
+        found,
+        titles=with_units(where[found.header], found.titles, found.units, headings),
         line=line,
         last=last,
         above=tuple(text for n, text in plain if n < line),
@@ -261,14 +264,11 @@ def _above_numbers(places: Sequence[str], texts: Sequence[str]) -> Layout:
 
 
 def _titles(where: str, text: str, separator: str) -> tuple[str, ...]:
-    """Return the cells of a header without empty ones at the end."""
     cells = cells_of(where, text, separator)
     if separator == " ":  # a unit in brackets belongs to the name before it
         apart = re.split(r" {2,}", text.strip())
         cells = apart if len(apart) > 1 else re.split(r"\s+(?![(\[])", text.strip())
-    while cells and not cells[-1]:
-        cells.pop()
-    return tuple(cells)
+    return unpadded(cells)
 
 
 def _below(
@@ -280,10 +280,7 @@ def _below(
     if not any(identify(title, headings) for title in titles):
         return found
     row = _titles("", texts[index + 1], separator) if index + 1 < len(texts) else ()
-    units = tuple(re.sub(r"^[(\[](.*)[)\]]$", r"\1", cell) for cell in row)
-    numbers = any(NUMBER.fullmatch(c) or read_clock(c) is not None for c in units)
-    if len(units) <= len(titles) and not numbers and any(map(_is_unit, units)):
-        found = replace(found, units=units)
+    found = replace(found, units=units_row(titles, row))
     data = texts[found.first : found.first + 1]
     cells = cells_of("", data[0], separator) if data else []
     return replace(found, clock=_clock(_known(found, headings), cells))
@@ -312,9 +309,12 @@ def _clock(known: Sequence[tuple[_Known, _Known]], cells: Sequence[str]) -> int:
     return -1
 
 
-def _is_unit(text: str) -> bool:
-    """Return whether a text is a unit that a logger's column may have."""
-    return any(_size(text, q) for q in ("time", "pressure", "force", "voltage"))
+def units_row(titles: Sequence[str], cells: Sequence[str]) -> tuple[str, ...]:
+    """Return the units in the row below a header; empty if it is a row of data."""
+    units = tuple(re.sub(r"^[(\[](.*)[)\]]$", r"\1", cell) for cell in cells)
+    numbers = any(NUMBER.fullmatch(c) or read_clock(c) is not None for c in units)
+    known = any(measures(unit, UNITS) for unit in units)
+    return units if known and not numbers and len(units) <= len(titles) else ()
 
 
 def _size(unit: str, quantity: str) -> tuple[str, str] | None:
@@ -340,23 +340,31 @@ def _score(layout: Layout, headings: Sequence[Heading]) -> tuple[int, int]:
     return len(fitting | ({"time"} if layout.clock >= 0 else set())), len(named)
 
 
-def _with_units(where: str, layout: Layout, headings: Sequence[Heading]) -> Layout:
-    """Return the layout with the row of units in its titles."""
-    titles = []
-    for title, unit in zip_longest(layout.titles, layout.units, fillvalue=""):
+def with_units(
+    where: str, titles: Sequence[str], units: Sequence[str], headings: Sequence[Heading]
+) -> tuple[str, ...]:
+    """Return the titles of a header with the units of the row below.
+
+    Raises
+    ------
+    DataError
+        A unit in a title and another one below it.
+    """
+    found = []
+    for title, unit in zip_longest(titles, units, fillvalue=""):
         own = identify(title, headings, with_unit=True)
         if unit and own is None:
-            titles.append(_joined(title, unit))
+            found.append(_joined(title, unit))
             continue
-        if unit and own is not None:
+        if unit and own is not None and own[1]:
             sizes = [_size(u, own[0].quantity) for u in (own[1], unit)]
             if sizes[0] != sizes[1]:
                 raise DataError(
                     f"{where}, column {shown(title)}: the row of units below says "
                     f"{shown(unit)}; state one unit, or the same one twice"
                 )
-        titles.append(title)
-    return replace(layout, titles=tuple(titles))
+        found.append(title)
+    return tuple(found)
 
 
 def titled(

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from castsugar.errors import DataError, InputError
 from castsugar.files.reading import opened_text
+from castsugar.readings.layout import units_row, with_units
 from castsugar.readings.tables import (
     LONGEST_CELL,
     Column,
@@ -25,6 +26,7 @@ from castsugar.readings.tables import (
     match_header,
     says_invented,
     shown,
+    unpadded,
 )
 from castsugar.units import parse
 
@@ -98,14 +100,18 @@ def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
             f"{file} line 1: the file is empty; a header line is needed: "
             f"{listed(headings)}"
         )
-    header_line, header = kept[0]
-    separator = next((s for s in "\t;" if s in header), ",")
-    titles = cells_of(f"{file} line {header_line}", header, separator)
-    while titles and not titles[-1]:
-        titles.pop()
-    columns = match_header(f"{file} line {header_line}", titles, headings)
+    header_line = kept[0][0]
+    separator = next((s for s in "\t;" if s in kept[0][1]), ",")
+    titles, units = (
+        unpadded(cells_of(f"{file} line {line}", text, separator))
+        for line, text in [*kept, (0, "")][:2]
+    )
+    units = units_row(titles, units)
+    where = f"{file} line {header_line}"
+    titles = with_units(where, titles, units, headings)
+    columns = match_header(where, titles, headings)
     lines, rows = [], []
-    for line, text in kept[1:]:
+    for line, text in kept[2 if units else 1 :]:
         where = f"{file} line {line}"
         cells = cells_of(where, text, separator)
         if any(cells):

@@ -257,12 +257,12 @@ def _meant(title: str, headings: Sequence[Heading]) -> tuple[Heading, str] | Non
     if heading is None:
         return identify(title, headings)
     others = set(UNITS) - {heading.quantity, heading.other_quantity, "mass"}
-    if not _measures(unit, others):
+    if not measures(unit, others):
         return heading, unit
     return (heading, unit) if word in known and len(word) > 1 else None
 
 
-def _measures(unit: str, quantities: Iterable[str]) -> bool:
+def measures(unit: str, quantities: Iterable[str]) -> bool:
     """Return whether a text is a unit of one of some quantities."""
     for quantity in quantities if unit else ():
         with contextlib.suppress(InputError):
@@ -364,7 +364,7 @@ def _check_extra(
         meant = _meant(title, missing)
         if meant is not None:
             heading, unit = meant
-            if heading.quantity == "force" and _measures(unit, ("mass",)):
+            if heading.quantity == "force" and measures(unit, ("mass",)):
                 raise DataError(
                     f"{place}: {shown(unit)} is no unit of {heading.name} but of mass; "
                     "if the load cell was set with weights, say --kilograms-are-force "
@@ -448,6 +448,12 @@ def cells_of(where: str, line: str, separator: str) -> list[str]:
             "it or leave it out"
         )
     return cells
+
+
+def unpadded(cells: Sequence[str]) -> tuple[str, ...]:
+    """Return cells without empty ones at the end."""
+    filled = [index for index, cell in enumerate(cells, start=1) if cell]
+    return tuple(cells[: max(filled, default=0)])
 
 
 def fitted(where: str, cells: list[str], width: int, separator: str) -> list[str]:
