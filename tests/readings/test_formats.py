@@ -360,6 +360,11 @@ BAD = {
         " line 1, column 'time': has no unit", "its steps of 0.125 are probably s"),
     "units disagree": (file("time (ms),pressure (bar)\nms,psi"),
         " line 1, column 'pressure (bar)': the row of units below says 'psi'", "one"),
+    "no time": (file("p (bar),thrust (N)", "{bar},1"),
+        " line 1: column 'time' is missing; write for example 'time (s)', or time the",
+        "--sampling-rate"),
+    "units in the cells": (file("time,p (bar)", "{ms} ms,{bar}"),
+        " line 1, column 'time': has no unit", "above plain numbers"),
     "no unit of pressure": (file("time,pressure\nms,counts"),
         " line 1, column 'pressure (counts)': unit 'counts' is no unit of", "psig"),
     "clock of whole seconds": (file("time,p (bar)", "14:03:{s:02.0f},{bar}"),
@@ -425,7 +430,8 @@ BAD = {
     "sensor in no unit": (file("time (ms),thrust (N),pressure left (au)", "{ms},1,1"),
         " line 1, column 'pressure left (au)': unit", "psig"),
     "overload in the burning": (OVER,
-        " line 16, column 'pressure (bar)': the sensor was beyond its range", "wider"),
+        " line 16, column 'pressure (bar)': the sensor was beyond its range",
+        "leave the column"),
     "damaged UTF-16": (file(HEAD).encode("utf-16")[:-1], f" line {N + 1}", "is no"),
 }  # fmt: skip
 

@@ -434,7 +434,9 @@ def _steps(index: int, layout: Layout) -> str:
             "write 00:14:03, or a time in s"
         )
     read = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
-    step = median(b - a for a, b in pairwise(read)) if len(read) > 1 else 0.0
+    if len(read) < 2:
+        return "; write for example 'time (s)' above plain numbers"
+    step = median(b - a for a, b in pairwise(read))
     unit = "ms" if _IN_MS[0] <= step <= _IN_MS[1] else "us" if step >= _IN_US else ""
     unit = "s" if 0.0 < step < 1.0 else unit
     likely = f"; its steps of {step:.6g} are probably {unit}" if unit else ""

@@ -26,6 +26,7 @@ TRACE_COLUMNS = (
         + TRANSLATED["clock"],
         quantity="time",
         example="time (s)",
+        otherwise=", or time the rows by count: --sampling-rate '100 /s'",
     ),
     Heading(
         name="pressure",
@@ -300,19 +301,13 @@ def _check_missing(samples: Samples, column: Column, values: FloatArray) -> None
     if not places.size:
         return
     first = places[0]
-    fault = (
-        f"{spacing[first] - 1} samples in a row are missing from the burning; more "
-        f"than {_MISSING} are not bridged: leave this column out, or fire again"
-    )
+    fault = f"{spacing[first] - 1} samples in a row are missing from the burning"
     if overloads[first]:
-        fault = (
-            "the sensor was beyond its range during the burning (OVF, OL, overload); "
-            "what it did not read is not known: leave this column out, or use a sensor "
-            "with a wider range"
-        )
+        fault = "the sensor was beyond its range during the burning (OVF, OL, overload)"
     raise DataError(
         f"{samples.file} line {samples.lines[before[first] + 1]}, column "
-        f"{column.title!r}: {fault}"
+        f"{column.title!r}: {fault}; what it did not read is not known: leave the "
+        "column out (call it 'not used') and use a sensor that reads throughout"
     )
 
 

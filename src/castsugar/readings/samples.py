@@ -94,7 +94,7 @@ def _check_line(where: str, line: str) -> None:
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _MARKED = re.compile(r"[+-]?(?:[0-9]+[.,][0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 _NUMBERLIKE = re.compile(r"[-+.,0-9eE:]*[0-9][-+.,0-9eE:]*")
-_DROPOUT = re.compile(r"(?i)(?:[+-]?nan)?")
+_DROPOUT = re.compile(r"(?i)(?:[+-]?nan|#?n/?a|#num!|null|none|-{2,3})?")
 _NANS = [sign + nan for sign in ("", "+", "-") for nan in ("nan", "NaN", "NAN", "Nan")]
 _GROUPED = re.compile(r"[-+]?[1-9][0-9]{0,2}(?:,[0-9]{3})+")
 
@@ -142,8 +142,8 @@ def read_samples(
 ) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
-    An empty cell or "nan" is a dropout, which a required column must not have. Lines
-    above the header and behind the last row are left out and counted.
+    An empty cell, "nan" or "n/a" is a dropout, which a required column must not have.
+    Lines above the header and behind the last row are left out and counted.
 
     Raises
     ------

@@ -40,6 +40,8 @@ class Heading:
         A second quantity in which it may be given (a sensor's voltage); the unit tells.
     example : str
         A title with a unit, for messages.
+    otherwise : str
+        What may be done instead of giving it, for messages.
     sensors : int
         Columns that may be of it, told apart by words before or behind the name
         ("pressure left (bar)"); 0 for one without further words.
@@ -51,6 +53,7 @@ class Heading:
     required: bool = True
     other_quantity: str = ""
     example: str = ""
+    otherwise: str = ""
     sensors: int = 0
 
 
@@ -151,7 +154,8 @@ def match_header(
             count, keep = ("thrice", "two") if key != heading.name else ("twice", "one")
             raise DataError(
                 f"{place}: {heading.name} stands {count}, first "
-                f"as {shown(found[heading.name].title)}; keep {keep}"
+                f"as {shown(found[heading.name].title)}; keep {keep}: give what is not "
+                "meant another name, for example 'not used'"
             )
         found[key] = Column(
             heading=heading,
@@ -390,7 +394,8 @@ def _check_extra(
         if heading.required:
             raise DataError(
                 f"{where}: column {heading.name!r} is missing; write for example "
-                f"{heading.example!r}; columns are {listed(headings)}"
+                f"{heading.example!r}{heading.otherwise}; columns are "
+                f"{listed(headings)}"
             )
 
 
