@@ -363,10 +363,15 @@ def _of_equal_times(recording: Recording, places: NDArray[np.intp], more: str) -
     pairs = [(v[places], v[places + 1]) for v in values]
     if all(np.array_equal(a, b, equal_nan=True) for a, b in pairs):
         return f"(the whole row is repeated){more}; delete the repeated rows"
-    if places.size > max(2, _COARSE * len(recording.time)):
+    steps = np.diff(recording.time)
+    if places.size > max(2, _COARSE * len(steps)) and (steps > 0.0).any():
+        lasting, step = np.ptp(recording.time), steps[steps > 0.0].min()
+        low = len(steps) / (lasting + step)
+        high = len(steps) / max(lasting - step, 0.5 * step)
         return (
-            f"(stamps too coarse for the sampling){more}; give times with more digits, "
-            "or time the rows by count: --sampling-rate '1000 /s'"
+            f"(the times are too coarse){more}; give more digits, or the rate that the "
+            f"logger was set to (from {low:.0f} to {high:.0f} /s by these times): "
+            "--sampling-rate RATE"
         )
     do = "give times with more digits, or keep one row of each time"
     return f"(with other values){more}; {do}"

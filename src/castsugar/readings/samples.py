@@ -209,7 +209,6 @@ class _Table:
     ) -> None:
         self._file, self._layout = file, layout
         self._separator = layout.separator
-        self._timed_by_count = bool(stated.sampling_rate)
         self._titles = layout.titles
         where = f"{file} line {layout.line}"
         if all(_NUMBER.fullmatch(title) for title in self._titles):
@@ -266,7 +265,6 @@ class _Table:
         """Return what was read."""
         if self._fault and len(self._footer) > len(self._lines):
             raise self._fault
-        self._check_clock()
         first = f"line {self._footer[0]}" if self._footer else ""
         below = _left_out(len(self._footer), "behind the last sample", first)
         taken = {column.index for column in self._columns.values()}
@@ -283,19 +281,6 @@ class _Table:
             ),
             notes=self._notes + below,
         )
-
-    def _check_clock(self) -> None:
-        """Refuse a clock that stands still for several samples."""
-        if self._layout.clock < 0 or self._timed_by_count:
-            return
-        times = np.asarray(self._values["time"])
-        equal = np.flatnonzero(np.diff(times) == 0.0)
-        if equal.size and not (times % 1.0).any():
-            raise DataError(
-                f"{self._file} line {self._lines[equal[0] + 1]}, column "
-                f"{self._key.title!r}: the clock has steps of 1 s and several samples "
-                "share one; give the sampling rate: --sampling-rate '100 /s'"
-            )
 
     def _fast(self, texts: list[str]) -> Mapping[str, FloatArray] | None:
         """Return the numbers of lines in which nothing is unusual, otherwise None."""
