@@ -276,21 +276,6 @@ def test_what_is_missing_from_the_burning(
         read_trace(path)
 
 
-def test_a_slow_sensor_beside_a_fast_one_misses_nothing(write: Write) -> None:
-    """It reads every fourth row; a whole second more is missing, and refused."""
-    lines = [
-        f"{t},{p},{p if t % 500 == 0 else ''}" for t, p in zip(MS, BAR, strict=True)
-    ]
-    head = f"{HEAD},thrust (N)"
-    found = read_trace(write("\n".join([head, *lines])))
-    assert found.thrust is not None
-    assert found.thrust[::4].tolist() == BAR[::4]
-    for place in (12, 16, 20):
-        lines[place] = f"{MS[place]},{BAR[place]},"
-    with pytest.raises(DataError, match="15 samples in a row are missing"):
-        read_trace(write("\n".join([head, *lines])))
-
-
 def test_what_is_left_out_is_told(write: Write) -> None:
     """Lines above and below are counted; lines keep their numbers."""
     text = file(f"Logger 7\n\n{HEAD}", end="Max,34.5\n\nend\n")

@@ -277,8 +277,7 @@ def _values(samples: Samples, name: str) -> FloatArray:
 def _check_missing(samples: Samples, column: Column, values: FloatArray) -> None:
     """Refuse what a sensor did not read of the burning, beyond lone dropouts.
 
-    Readings beyond its range become dropouts. A sensor that reads only every so many
-    rows, as a slow load cell beside a fast pressure sensor, misses none.
+    Readings beyond its range become dropouts.
     """
     finite = np.isfinite(values)
     if finite.all():
@@ -290,13 +289,11 @@ def _check_missing(samples: Samples, column: Column, values: FloatArray) -> None
     spacing, beyond = after - before, np.r_[0, np.cumsum(over)]
     overloads = beyond[after] - beyond[before + 1]
     burning = np.ones(len(after), dtype=bool)
-    usual = 1.0
     if known.size > 1:
         off = np.abs(values[known] - np.median(values[known[:5]]))
         high = off > _BURNING * off.max()
         burning = np.r_[False, high] | np.r_[high, False]
-        usual = float(np.median(np.diff(known)))
-    missing = (spacing > (_MISSING + 1) * usual) | (overloads > 0)
+    missing = (spacing > _MISSING + 1) | (overloads > 0)
     places = np.flatnonzero(burning & missing)
     if not places.size:
         return

@@ -476,7 +476,9 @@ def fitted(where: str, cells: list[str], width: int, separator: str) -> list[str
         found = [SEPARATORS[s] for s in others if any(s in cell for cell in cells)]
         if found:
             hint = f"; if rows are separated by {found[0]}, separate the header by it"
-        elif separator == "," and len(cells) > width:
+        elif len(cells) < width:
+            hint = "; if the row was cut off, delete it"
+        elif separator == ",":
             hint = "; a decimal comma is read only between semicolons or tabs"
         raise DataError(
             f"{where}: {len(cells)} cells, but the header has {width} (separated by "
