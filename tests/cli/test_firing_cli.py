@@ -356,6 +356,29 @@ def test_two_pressure_sensors_that_disagree_give_nothing(
     assert "second pressure as read" in Path("read.svg").read_text("utf-8")
 
 
+def test_what_the_file_does_not_say_is_an_option(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No times and a thrust in kilograms: the same impulse, 9.80665 N a kilogram."""
+    text = trapezoid("kPa(g),kg", (1.0, 1.0 / 9.80665))
+    rows = [line.split(",")[1:] for line in text.splitlines()[1:]]
+    head = "Druck (kPa(g));Schub (kg)\n"
+    Path("kg.csv").write_text(head + "\n".join(map(";".join, rows)), "utf-8")
+    assert "--kilograms-are-force" in complaint(["kg.csv", *STAND], capsys)
+    words = ["kg.csv", *STAND, "--kilograms-are-force"]
+    assert "--sampling-rate" in complaint(words, capsys)
+    words += ["--sampling-rate", "1000 /s"]
+    assert "--time-unit and" in complaint([*words, "--time-unit", "ms"], capsys)
+    document = json.loads(answered([*words, "--json"], capsys))
+    one = json.loads(answered(["shot.csv", *STAND, "--json"], capsys))["firing"]
+    two = document["firing"]
+    for name in ("total_impulse_N_s", "burn_time_s", "peak_pressure_MPa"):
+        assert two[name] == pytest.approx(one[name], rel=1e-8)
+    told = " ".join(document["assumptions"])
+    assert "rows timed by count at 1000 /s" in told
+    assert "'Schub (kg)' taken as kgf" in told
+
+
 def test_two_clocks(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A thrust 0.3 s late is seen; the rule is 5 % of 1.2 s."""
     t = np.arange(0.0, 3.5, 1e-3)

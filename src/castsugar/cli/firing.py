@@ -48,7 +48,12 @@ if TYPE_CHECKING:
 _EXAMPLES = """\
 FILE is a table with one row a sample: time, and pressure or thrust or both.
 Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)"; or in
-the row below. Two pressures ("pressure left (bar)") are averaged if they agree.
+the row below. Names may be German, French or Spanish; a time may be a clock
+(14:03:22.125, 2:03:22.125 PM, with a date). Cells are separated by commas,
+semicolons, tabs or blanks, with a decimal comma in the last three; text is
+UTF-8, UTF-16 or Latin-1; text above the header and at the end is left out and
+told. A spreadsheet is saved as CSV first. What could mean two things is refused.
+Two pressures ("pressure left (bar)") are averaged if they agree.
 
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
