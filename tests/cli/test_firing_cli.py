@@ -338,15 +338,31 @@ def test_two_pressure_sensors_that_agree_are_averaged(
 def test_two_pressure_sensors_that_disagree_give_nothing(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """4 % apart; a port that fills and empties 0.3 s late, with the same integral."""
+    """Each way to differ, by hand: 4 % less; a first-order lag of 0.1 s; heat; none.
+
+    A first-order lag: lag * dq/dt = p - q, integrated by steps of 1 ms.
+    """
     t = np.arange(0.0, 3.5, 1e-3)
-    late = np.interp(t, [0.5, 0.9, 1.6, 2.0], [0.0, 1.0, 1.0, 0.0])
-    for right, meaning in (
-        (1.04 * course(t), "differ in their integrals by more than the allowed 3.3 %"),
-        (late, "differ by more than 10 % of the peak for 0."),
-        (0.0 * t, "(a port may be blocked)"),
+    p, burning = course(t), np.clip((t - 0.5) / 1.2, 0.0, 1.0)
+    slow = np.zeros_like(p)
+    for i in range(1, len(t)):
+        slow[i] = p[i] + (slow[i - 1] - p[i]) * math.exp(-1e-3 / 0.1)
+    warm = np.where(t < 1.7, np.sqrt(burning), np.exp(-(t - 1.7) / 0.3))
+    right = "; 'Pressure right (kPa(g))'"
+    for other, meaning in (
+        (
+            0.96 * p,
+            f"the allowed 3.3 %{right} reads 4 % less throughout (a calibration",
+        ),
+        (slow, f"{right} follows 0.1 s late (a slow sensor"),
+        (p + 0.2 * warm, f"{right} reads more and more (a sensor that warms"),
+        (0.0 * p, f"{right} reads 100 % less throughout (a calibration or a blocked"),
+        (
+            p * (1.0 - 0.5 * np.sin(20.0 * t)),
+            "differ by more than 10 % of the peak for ",
+        ),
     ):
-        Path("two.csv").write_text(two_ports(right), "utf-8")
+        Path("two.csv").write_text(two_ports(other), "utf-8")
         line = complaint(["two.csv", *STAND], capsys)
         assert meaning in line
         first = "'Pressure left (kPa(g))' (peak 2 MPa, integral 2.2 MPa s)"
