@@ -51,8 +51,9 @@ Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)"; or in
 the row below. Names may be German, French or Spanish; a time may be a clock
 (14:03:22.125, 2:03:22.125 PM, with a date). Cells are separated by commas,
 semicolons, tabs or blanks, with a decimal comma in the last three; text is
-UTF-8, UTF-16 or Latin-1; text above the header and at the end is left out and
-told. A spreadsheet is saved as CSV first. What could mean two things is refused.
+UTF-8, UTF-16 or Latin-1; text above the header and at the end is left out,
+and told. What could mean two things is refused; a spreadsheet is to be saved
+as CSV first.
 Two pressures ("pressure left (bar)") are averaged if they agree.
 
 examples:
