@@ -24,6 +24,7 @@ KNOWN = {
     "--chamber-pressure": "chamber pressure",
     "--delay-length": "delay length",
     "--delay-time": "delay time",
+    "--exit": "exit diameter",
     "--exit-pressure": "exit pressure",
     "--grain-uncertainty": "uncertainty of the sizes of the grain",
     "--length-uncertainty": "uncertainty of the delay length",
