@@ -375,6 +375,42 @@ def test_two_pressure_sensors_that_disagree_give_nothing(
     assert "second pressure as read" in Path("read.svg").read_text("utf-8")
 
 
+def ideal_coefficient(ratio: float, over: float, k: float = 1.13) -> float:
+    """Return the thrust coefficient of an ideal nozzle that flows full.
+
+    Sutton & Biblarz, Rocket Propulsion Elements, ch. 3, from memory: eps(p_e/p_0) and
+    C_F. `over` is chamber over air pressure.
+    """
+    e = np.geomspace(1e-3, 0.5, 200_001)
+    away = np.sqrt((k + 1) / (k - 1) * (1 - e ** ((k - 1) / k)))
+    eps = 1 / (((k + 1) / 2) ** (1 / (k - 1)) * e ** (1 / k) * away)
+    e = float(np.interp(-ratio, -eps, e))
+    first = 2 * k**2 / (k - 1) * (2 / (k + 1)) ** ((k + 1) / (k - 1))
+    return math.sqrt(first * (1 - e ** ((k - 1) / k))) + (e - 1 / over) * ratio
+
+
+def test_the_thrust_names_the_likelier_of_two_sensors(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A throat at which 100 N are 0.92 of what the left port lets an ideal nozzle make.
+
+    By the right one, 20 % more, less than 0.8; without the exit nothing is named.
+    """
+    t = np.arange(0.0, 3.5, 1e-3)
+    Path("two.csv").write_text(two_ports(1.2 * course(t)), "utf-8")
+    pressure = LEVEL + 101325.0
+    made = 0.92 * ideal_coefficient(5.0, pressure / 101325.0) * pressure
+    throat = 1e3 * math.sqrt(4.0 * PUSH / (math.pi * made))
+    sizes = ["--throat", f"{throat:.5f} mm", "--throat-after", f"{throat:.5f} mm"]
+    words = ["two.csv", *sizes, "--propellant-mass", "100 g"]
+    assert "likelier" not in complaint(words, capsys)
+    line = complaint([*words, "--exit", f"{math.sqrt(5.0) * throat:.5f} mm"], capsys)
+    assert (
+        "by the thrust 'Pressure left (kPa(g))' is the likelier: nozzle efficiency "
+        "0.92, by the other 0.7" in line
+    )
+
+
 def test_what_the_file_does_not_say_is_an_option(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

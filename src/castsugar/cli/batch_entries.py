@@ -136,7 +136,7 @@ def reduce_firing(
     recording = read_file(options, path)
     check_order(recording)
     stand = read_stand(options, hardware, recording)
-    reduction = reduce_recording(read_recorded(options, recording), stand)
+    reduction = reduce_recording(read_recorded(options, recording, stand), stand)
     size = read_size(options)
     mix = mix_of(batch.made, batch.path.parent, database)
     return review(reduction, mix=mix, hardware=hardware, size_u=size)

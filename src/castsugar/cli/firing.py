@@ -191,7 +191,7 @@ def _reduce(
 
     check_order(recording)
     stand = read_stand(options, hardware, recording)
-    reduction = reduce_recording(read_recorded(options, recording), stand)
+    reduction = reduce_recording(read_recorded(options, recording, stand), stand)
     size = read_size(options)
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
 

@@ -210,8 +210,12 @@ def read_file(options: argparse.Namespace, path: str | Path) -> Recording:
     )
 
 
-def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded:
+def read_recorded(
+    options: argparse.Namespace, recording: Recording, stand: Stand | None = None
+) -> Recorded:
     """Return the samples in SI, as the sensors read.
+
+    With the stand, two pressures that disagree are held against the thrust.
 
     Raises
     ------
@@ -242,34 +246,46 @@ def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded
         raise InputError(
             "--zero as-read needs readings in pressure and force; volts have no zero"
         )
-    return Recorded(
+    recorded = Recorded(
         time=recording.time,
-        pressure=_pressure(options, recording),
+        pressure=_in_units(options, recording, "pressure"),
         thrust=_in_units(options, recording, "thrust"),
         pressure_is_gauge=kind != "absolute",
         taken_as_read=as_read,
         pressure_ceiling=_span(options, "--pressure-range") or math.inf,
         thrust_ceiling=_span(options, "--thrust-range") or math.inf,
     )
+    return _averaged(options, recording, recorded, stand)
 
 
-def _pressure(options: argparse.Namespace, recording: Recording) -> Any:
-    """Return the pressure, of two sensors the mean, if they agree."""
-    from castsugar.motor.firing.two_sensors import mean_of_two
+def _averaged(
+    options: argparse.Namespace,
+    recording: Recording,
+    recorded: Recorded,
+    stand: Stand | None,
+) -> Recorded:
+    """Return the samples with the mean of two pressures, if they agree."""
+    from castsugar.motor.firing.two_sensors import likelier, mean_of_two
 
-    first, second = _in_units(options, recording, "pressure"), recording.second_pressure
-    if second is None:
-        return first
+    first, second = recorded.pressure, recording.second_pressure
+    if first is None or second is None:
+        return recorded
+    if options.invert_pressure:
+        second = -second
+    names = recording.pressure_titles
     try:
-        return mean_of_two(
+        mean = mean_of_two(
             recording.time,
             first,
-            -second if options.invert_pressure else second,
-            names=recording.pressure_titles,
+            second,
+            names=names,
             calibration_u=_calibration(options),
         )
     except InputError as error:
-        raise InputError(f"{recording.file}: {error}") from None
+        pair = recorded, replace(recorded, pressure=second)
+        hint = "" if stand is None else likelier(pair, names, stand)
+        raise InputError(f"{recording.file}: {error}{hint}") from None
+    return replace(recorded, pressure=mean)
 
 
 def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> Any:

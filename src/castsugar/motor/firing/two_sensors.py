@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 
@@ -10,6 +11,8 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.channel import THRESHOLD
+from castsugar.motor.firing.quantities import Stand
+from castsugar.motor.firing.reduction import Recorded, reduce_recording
 from castsugar.motor.firing.signal import FEWEST, bridge, smoothed
 
 #: Sensors disagree where the logarithm of the ratio of their integrals is beyond this
@@ -82,6 +85,39 @@ def mean_of_two(
             "wrong one another name, for example 'not used'"
         )
     return np.asarray(0.5 * (first + second))
+
+
+#: Nozzle efficiencies of sound firings: a sensor that gives one is likelier. Assumed.
+LIKELY = 0.86, 0.97
+
+
+def likelier(pair: Sequence[Recorded], names: Sequence[str], stand: Stand) -> str:
+    """Return in words which of two sensors fits the thrust; empty for both or neither.
+
+    Parameters
+    ----------
+    pair : sequence of Recorded
+        The same recording with the pressure of either.
+    names : sequence of str
+        Of both.
+    stand : Stand
+        Without the exit of the nozzle nothing is said.
+    """
+    found = []
+    for recorded in pair:
+        with contextlib.suppress(InputError):
+            result = reduce_recording(recorded, stand).results.get("nozzle_efficiency")
+            if result is not None:
+                found.append(result.value)
+    fits = [LIKELY[0] <= value <= LIKELY[1] for value in found]
+    if len(found) < 2 or sum(fits) != 1:
+        return ""
+    good, other = (0, 1) if fits[0] else (1, 0)
+    return (
+        f"; by the thrust {names[good]!r} is the likelier: nozzle efficiency "
+        f"{found[good]:.2f}, by the other {found[other]:.2f}, usual {LIKELY[0]:g} to "
+        f"{LIKELY[1]:g}"
+    )
 
 
 def _kind(time: FloatArray, courses: Sequence[FloatArray], names: Sequence[str]) -> str:
