@@ -207,8 +207,7 @@ def find_layout(
     if found is None or not _score(found, headings)[0]:
         bare = [(n, text.lstrip(" \t#")) for n, text in lines]
         other = _best([text for _, text in bare], headings)
-        below = [t for n, t in plain if other and n > bare[other.first - 1][0]]
-        if other is not None and below and _is_row(below[0], other.separator):
+        if other is not None and _stands_above(bare[other.first - 1][0], plain, other):
             found, searched = other, bare
     where = [f"{file} line {n}" for n, _ in searched]
     found = found or _above_numbers(where, [text for _, text in searched])
@@ -240,10 +239,16 @@ def _best(texts: Sequence[str], headings: Sequence[Heading]) -> Layout | None:
     return best
 
 
-def _is_row(text: str, separator: str) -> bool:
-    """Return whether a line may be one of data."""
-    cells = text.split(separator)
-    return any(NUMBER.fullmatch(cell.strip()) for cell in cells)
+def _stands_above(last: int, plain: Sequence[tuple[int, str]], found: Layout) -> bool:
+    """Return whether a line is the last one above all rows of data."""
+    rows = [n for n, text in plain if _is_row(text.split(found.separator)[0].strip())]
+    below = [n for n, _ in plain if n > last]
+    return bool(rows and below) and rows[0] == below[0]
+
+
+def _is_row(cell: str) -> bool:
+    """Return whether a line that begins with a cell may be one of data."""
+    return NUMBER.fullmatch(cell) is not None or read_clock(cell) is not None
 
 
 def _separators(text: str) -> list[str]:
