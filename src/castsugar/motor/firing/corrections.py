@@ -217,7 +217,8 @@ def slagged(alarms: Sequence[Alarm]) -> bool:
 
 def slowed(alarms: Sequence[Alarm]) -> bool:
     """Return whether the pressure comes after the thrust as behind a slow sensor."""
-    return bool(alarms_of(alarms, *_SLOW)) and not slagged(alarms)
+    known = slagged(alarms) or bool(alarms_of(alarms, "limit"))
+    return bool(alarms_of(alarms, *_SLOW)) and not known
 
 
 def _of(alarms: Sequence[Alarm], sensor: str, *tests: str) -> list[Alarm]:

@@ -33,7 +33,7 @@ _FLAT = 5
 #: usable converter has (7 bits). Our rules.
 _FEWEST_LEVELS, _COARSEST = 10, 0.01
 
-#: Equal readings at the top that prove it, where there is noise; where the readings come
+#: Equal readings at the top that prove it, where there is noise; where readings come
 #: in steps that the noise does not cross, equal ones are natural. Our rules.
 _CLIPPED, _COARSE_STEP = 20, 0.5
 
