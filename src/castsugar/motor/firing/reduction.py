@@ -24,7 +24,7 @@ from castsugar.motor.firing.channel import (
     check_samples,
     prepare,
 )
-from castsugar.motor.firing.corrections import Treated, burning_ends, treat
+from castsugar.motor.firing.corrections import Treated, burning_ends, cause_of, treat
 from castsugar.motor.firing.faults import (
     found,
     impossible,
@@ -206,7 +206,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         results=results,
         effects=_effects(treated.pressure, treated.thrust, stand),
         alarms=alarms,
-        cause=treated.cause,
+        cause=cause_of(alarms),
         done=(*done, *treated.done),
         no_law=treated.no_law,
     )
