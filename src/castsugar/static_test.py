@@ -27,12 +27,8 @@ from castsugar.motor.firing.faults import (
     explain_nozzle,
     impossible,
 )
-from castsugar.motor.firing.inference import (
-    SIZE_DOUBT,
-    InferredLaw,
-    infer_law,
-    rivals_of,
-)
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.firing.quantities import Measured, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware

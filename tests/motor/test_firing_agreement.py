@@ -12,7 +12,8 @@ import pytest
 
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import Agreement, compare_with_law
-from castsugar.motor.firing.inference import InferredLaw, infer_law, rivals_of
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.strands import Strand, analyse_mix

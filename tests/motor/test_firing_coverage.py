@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar.motor.firing.inference import infer_law, rivals_of
+from castsugar.motor.firing.inference import infer_law
+from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 

@@ -153,7 +153,7 @@ def _mass_uncertainty(text: str, mass: float) -> float:
 
 def read_size(options: argparse.Namespace) -> float:
     """Return the standard uncertainty of the sizes of the grain. [m]"""
-    from castsugar.motor.firing.inference import SIZE_DOUBT
+    from castsugar.motor.firing.law_doubts import SIZE_DOUBT
 
     size = in_si(given(options, "--grain-uncertainty"))
     return SIZE_DOUBT if size is None else size
@@ -274,7 +274,7 @@ def assumed_words(
     options: argparse.Namespace, recording: Recording, hardware: Hardware | None
 ) -> tuple[str, ...]:
     """Say what was taken because nothing was stated."""
-    from castsugar.motor.firing import inference, quantities
+    from castsugar.motor.firing import law_doubts, quantities
 
     pressure, thrust = recording.pressure is not None, recording.thrust is not None
     share = f"{100 * quantities.CALIBRATION_DOUBT:g} %"
@@ -286,7 +286,7 @@ def assumed_words(
         (pressure, options.pressure_calibration, f"pressure calibration to {share}"),
         (thrust, options.thrust_calibration, f"thrust calibration to {share}"),
         (hardware is not None, options.grain_uncertainty,
-         f"sizes of the grain to {1e3 * inference.SIZE_DOUBT:g} mm"),
+         f"sizes of the grain to {1e3 * law_doubts.SIZE_DOUBT:g} mm"),
         (True, None, f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa"),
     )  # fmt: skip
     found = [words for needed, typed, words in taken if needed and typed is None]

@@ -22,6 +22,7 @@ from castsugar.motor.firing.signal import (
     gaps,
     noise_of,
     smoothed,
+    without_lag,
 )
 
 # ----------------------------------------------------------------------------
@@ -223,12 +224,15 @@ class Rules:
         Highest reading of the sensor. [unit of the sensor]
     least_peak : float
         A peak below is no burning. [unit of the sensor]
+    lag : float
+        Time constant of the sensor, which is corrected; 0: none. [s]
     """
 
     share: float
     taken_as_read: bool = False
     ceiling: float = np.inf
     least_peak: float = 0.0
+    lag: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -340,8 +344,9 @@ def prepare(
         ignition, one that starts or ends during the burning.
     """
     _check(name, time, values)
-    filled, bridged = bridge(time, values)
-    noise = noise_of(filled)
+    read, bridged = bridge(time, values)
+    filled, more = without_lag(time, read, rules.lag)
+    noise = more * noise_of(read)
     _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
     zero = as_read()
     if not rules.taken_as_read:
@@ -368,8 +373,8 @@ def prepare(
         peak_time=float(time[top]),
         bridged=bridged,
         gap=gaps(time),
-        at_limit=at_limit(filled, rules.ceiling) | clipped(filled),
-        flat=flat_top(filled),
+        at_limit=at_limit(read, rules.ceiling) | clipped(read),
+        flat=flat_top(read),
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,60 +10,39 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
-from castsugar.motor.firing.alarms import ALARM, Alarm
+from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.burnt_web import BINS, Burnt, Course, burnt_web
 from castsugar.motor.firing.channel import THRESHOLD, Channel, cut
-from castsugar.motor.firing.quantities import IGNITER_GAS, TYPICAL_GROWTH, Stand
+from castsugar.motor.firing.law_doubts import (
+    SLOPE,
+    USUAL,
+    Change,
+    changes_of,
+    covariances,
+)
+from castsugar.motor.firing.misfit import (
+    LEAST_EXPONENT,
+    LEAST_USUAL_EXPONENT,
+    MISFIT,
+    MOST_EXPONENT,
+    UNFIT,
+    law_alarms,
+)
+from castsugar.motor.firing.quantities import IGNITER_GAS, Stand
 from castsugar.motor.firing.reduction import Reduction
-from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
+from castsugar.motor.grain import Grain
 
 # ----------------------------------------------------------------------------
-# What a firing is fitted with, and the same with one input off by its doubt.
-#
 # With r = a p^n the balance of :mod:`.burnt_web` is a straight line,
 #
 # .. math::
 #     \ln p = s \ln(K_n \varphi) + k, \quad s = 1 / (1 - n)
 #
 # fitted by generalised least squares: every doubt of an input moves all parts of the
-# grain together, by the change that it makes, computed anew. The covariance is taken at
-# one slope, so that chi-squared is a parabola in s and its interval is exact however
-# far it reaches: nothing is linearised in n, and nothing is held at an edge. Numbers
-# marked "measured" were found on simulated firings with known truth.
-
-#: Slope at which the covariance is taken: n = 0.3, also used where n is not told (usual
-#: laws have 0.2 to 0.6, Sutton & Biblarz, ch. 11).
-_USUAL = 0.3
-_SLOPE = 1.0 / (1.0 - _USUAL)
-
-#: What ln p of a part is known to beside the noise. Our rule.
-_FLOOR = 0.0015
-
-#: Zero of the sensor over its peak, where the record shows less. Our rule.
-_ZERO = 0.004
-
-#: How a throat grows: so much of the way from straight with the mass that has left to
-#: its power of 2.5. Our rule, for powers from 0.4 to 2.5.
-_PATH, _LATE_GROWTH = 0.7, 2.5
-
-#: Relative standard uncertainty of a stated case volume; that of the free volume over
-#: that of the grain where none is stated, rectangle from 0 to 2. Our rules.
-_VOLUME_DOUBT, _UNSTATED_VOLUME = 0.15, 2.0 / math.sqrt(3.0)
-
-#: Lag of a sensor whose lag is not stated [s]; doubt of a stated one.
-_LAG, _LAG_DOUBT = 3e-3, 0.2
-
-#: Rise of ln p by an igniter or by gas along the core, and how soon it is gone; the
-#: same at the end, by an uneven burnout. Our rules.
-_EARLY, _LATE, _FADES = 0.01, 0.005, 0.12
-
-#: Exponents between which one is told. Our rule; the usual laws lie well inside.
-LEAST_EXPONENT, MOST_EXPONENT = -0.99, 0.895
-
-#: Chi-squared over its 28 degrees of freedom above which n is not told, and above which
-#: the pressure does not follow the drawn grain. Measured: 3.3 and 1.9 % of sound
-#: firings; a crack of +5 % area from 40 % of the web, 100 %.
-UNFIT, MISFIT = 4.0, 6.0
+# grain together, by the change that it makes (:mod:`.law_doubts`). The covariance is
+# taken at one slope, so that chi-squared is a parabola in s and its interval is exact
+# however far it reaches: nothing is linearised in n, and nothing is held at an edge.
+# Numbers marked "measured" were found on simulated firings with known truth.
 
 #: Standard deviation of ln(Kn phi) that n needs, with and without a recorded thrust
 #: that clears the sensor. Measured: end burners told in 0.5 %, BATES in 98 %.
@@ -77,21 +55,11 @@ VAGUE = 0.25
 #: gas moved n by is doubt. Measured: told n covered in 96.8 % (factor 1: 87 %).
 _WIDENED, _STORED_DOUBT = 1.5, 0.35
 
-#: An exponent surely below this: the pressure sensor is looked at first. Measured:
-#: sound firings 0, softly saturated sensors up to 36 %.
-LEAST_USUAL_EXPONENT = -0.2
-
 #: A ln(Kn phi) that scatters less does not change.
 _STEADY = 1e-6
 
-#: Parts of the grain that are no more alike. Our rule.
-_ALIKE = 6.0
-
 #: 95 % points: chi-squared with one degree of freedom, and a normal deviate.
 _CHI_SQUARED, _NORMAL = 3.8415, 1.959964
-
-#: Change of ln p, and of ln(Kn phi), by which one input is off by its doubt.
-_Change = tuple[FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -217,8 +185,8 @@ def infer_law(
     stand = reduction.stand
     course = _course(pressure, stand, grain, free_volume)
     burnt = burnt_web(course)
-    changes = _changes(course, burnt, pressure, stand, rivals or {})
-    line = _fit(burnt, *_covariance(burnt, pressure.noise, changes))
+    changes = changes_of(course, burnt, pressure, stand, rivals or {})
+    line = _fit(burnt, *covariances(burnt, pressure.noise, changes))
     # What the stored gas moves: the same line without it.
     raw = burnt_web(replace(course, free_volume=None))
     stored = _exponent(_solve(np.log(raw.pressure), np.log(raw.kn), line.inverse)[0])
@@ -228,7 +196,7 @@ def infer_law(
     )
     least = LEAST_CHANGE_ALONE if reduction.thrust is None else LEAST_CHANGE
     why = _reason(line, u, float(np.std(burnt.supply)) / least, suspect=suspect)
-    n, u = (_USUAL, math.nan) if why else (line.exponent, u)
+    n, u = (USUAL, math.nan) if why else (line.exponent, u)
     parts = {name: _part(line, change, n) for name, change in changes.items()} | {
         # A stretched pressure axis: the same rates stand at other pressures.
         "calibration": (-n * stand.pressure_calibration_u, 0.0),
@@ -248,7 +216,9 @@ def infer_law(
         lack_of_fit=line.lack_of_fit,
         why_not_told=why,
         residuals=line.residuals,
-        alarms=tuple(_alarms(burnt, line)),
+        alarms=tuple(
+            law_alarms(burnt, line.residuals, line.lack_of_fit, line.surely_below)
+        ),
     )
 
 
@@ -270,101 +240,32 @@ def _course(
     )
 
 
-def _changes(
-    course: Course,
-    burnt: Burnt,
-    pressure: Channel,
-    stand: Stand,
-    rivals: dict[str, Grain],
-) -> dict[str, _Change]:
-    """Return what every input, off by its standard uncertainty, moves."""
-    before, after = course.areas
-    more, over = stand.log_area_u, course.pressure
-    narrow = pressure.limits(2.0 * min(stand.share, THRESHOLD))
-    time, short = cut(pressure.time, pressure.value, narrow.start, narrow.end)
-    zero = max(pressure.zero.uncertainty, _ZERO * pressure.peak)
-    volume, doubt = course.free_volume, _VOLUME_DOUBT
-    if volume is None:
-        volume, doubt = course.grain.volume, _UNSTATED_VOLUME - 1.0
-    # Input -> the other course, and how far that lies in standard uncertainties.
-    others = {
-        "zero": (replace(course, pressure=over + zero), 1.0),
-        "ambient pressure": (replace(course, pressure=over + stand.ambient_u), 1.0),
-        "integration limits": (
-            replace(course, time=time, pressure=short + course.ambient),
-            1.0 / math.sqrt(3.0),
-        ),
-        "free volume": (replace(course, free_volume=volume * (1.0 + doubt)), 1.0),
-    } | {name: (replace(course, grain=rival), 1.0) for name, rival in rivals.items()}
-    if stand.throat_after is None:
-        grown = after * (1.0 + TYPICAL_GROWTH / math.sqrt(3.0))
-        others["throat erosion"] = (replace(course, areas=(before, grown)), 1.0)
-    else:
-        others |= {
-            "throat": (replace(course, areas=(before * (1.0 + more), after)), 1.0),
-            "throat after": (
-                replace(course, areas=(before, after * (1.0 + more))),
-                1.0,
-            ),
-            "throat erosion": (replace(course, growth=_LATE_GROWTH), _PATH),
-        }
-    found = {
-        name: _change(burnt, burnt_web(other), part)
-        for name, (other, part) in others.items()
-    }
-    still = np.zeros(BINS)
-    lag = math.hypot(_LAG, _LAG_DOUBT * stand.pressure_lag)
-    return found | {
-        "lag of the sensor": (lag * burnt.swing / burnt.lasting, still),
-        "start of the burning": (_EARLY * np.exp(-burnt.share / _FADES), still),
-        "end of the burning": (_LATE * np.exp((burnt.share - 1.0) / _FADES), still),
-    }
-
-
-def _change(burnt: Burnt, other: Burnt, part: float) -> _Change:
-    return (
-        part * np.log(other.pressure / burnt.pressure),
-        part * (other.supply - burnt.supply),
-    )
-
-
-def _covariance(
-    burnt: Burnt, noise: float, changes: dict[str, _Change]
-) -> tuple[FloatArray, FloatArray]:
-    """Return the covariance of the parts: of the noise alone, and of everything."""
-    relative = noise / burnt.pressure / np.sqrt(burnt.samples)
-    # The pressures between the parts are read from lines, and enter two parts each.
-    ends = noise / math.sqrt(float(burnt.samples.mean()))
-    steps = _SLOPE * (burnt.gain / burnt.outflow)[:, None] * ends
-    steps = steps * (np.eye(BINS, BINS + 1, 1) - np.eye(BINS, BINS + 1))
-    own = np.diag(relative**2 + _FLOOR**2) + steps @ steps.T
-    moved = np.array([up - _SLOPE * supply for up, supply in changes.values()])
-    return own, own + moved.T @ moved
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Line:
     """The straight line through the parts, and how well it fits.
 
     `inverse` is that of the covariance, `weights` give the slope from ln p, `noise` is
-    what the noise alone leaves unsure of it; `low` and `high` are the 95 % interval of
-    the exponent.
+    what the noise alone leaves unsure of it, `level` of the mean; `low` and `high` are
+    the 95 % interval of the exponent, `surely_below` the end of a wider one.
     """
 
     inverse: FloatArray
     weights: FloatArray
     slope: float
     noise: float
+    level: float
     exponent: float
     low: float
     high: float
+    surely_below: float
     lack_of_fit: float
     residuals: FloatArray
 
 
 def _fit(burnt: Burnt, own: FloatArray, whole: FloatArray) -> _Line:
     """Return the line; its lack of fit is that of an exponent that can be told."""
-    y, x, inverse = np.log(burnt.pressure), burnt.supply, np.linalg.inv(whole)
+    y, x = np.log(burnt.pressure), burnt.supply
+    inverse: FloatArray = np.asarray(np.linalg.inv(whole), dtype=float)
     slope, variance, weights = _solve(y, x, inverse)
     used = min(max(slope, 1.0 / (1.0 - LEAST_EXPONENT)), 1.0 / (1.0 - MOST_EXPONENT))
     left = y - used * x
@@ -376,9 +277,11 @@ def _fit(burnt: Burnt, own: FloatArray, whole: FloatArray) -> _Line:
         weights=weights,
         slope=used,
         noise=math.sqrt(float(weights @ own @ weights)),
+        level=math.sqrt(max(1.0, lack) * float(own.sum())) / BINS,
         exponent=_exponent(slope),
         low=_exponent(slope - half),
         high=_exponent(slope + half),
+        surely_below=_exponent(slope + _WIDENED * half),
         lack_of_fit=lack,
         residuals=left,
     )
@@ -389,7 +292,7 @@ def _solve(
 ) -> tuple[float, float, FloatArray]:
     """Return slope, its variance, and its weights; infinitely unsure where x stays."""
     if float(np.std(x)) < _STEADY:
-        return _SLOPE, math.inf, np.zeros(BINS)
+        return SLOPE, math.inf, np.zeros(BINS)
     design = np.column_stack([np.ones(BINS), x])
     covariance = np.linalg.inv(design.T @ inverse @ design)
     weights = covariance[1] @ design.T @ inverse
@@ -408,7 +311,7 @@ def _reason(line: _Line, u: float, change: float, *, suspect: bool) -> str:
         (change < 1.0, "Kn varied too little"),
         (line.lack_of_fit > UNFIT, "the pressure does not follow the drawn grain"),
         (
-            line.high < LEAST_USUAL_EXPONENT,
+            line.surely_below < LEAST_USUAL_EXPONENT,
             f"it would lie below {LEAST_USUAL_EXPONENT:g}, so that the pressure sensor "
             "is to be looked at first",
         ),
@@ -421,149 +324,31 @@ def _reason(line: _Line, u: float, change: float, *, suspect: bool) -> str:
     return next((words for failed, words in checks if failed), "")
 
 
-def _part(line: _Line, change: _Change, n: float) -> tuple[float, float]:
+def _part(line: _Line, change: Change, n: float) -> tuple[float, float]:
     """Return what one input moves: ln of the rate at the centre, and the exponent."""
-    up, supply = change
+    up, supply, rate = change
     slope = float(line.weights @ (up - line.slope * supply))
-    return float((up - supply).mean() - n * up.mean()), slope / line.slope**2
+    return float(rate.mean() - n * up.mean()), slope / line.slope**2
 
 
 def _scatter(line: _Line) -> float:
     """Return what the course about the line leaves unsure of ln of the rate.
 
-    Neighbours are alike; where the grain is not the drawn one all of it is doubt.
+    Where the grain is not the drawn one, all of it.
     """
-    rms = float(np.sqrt((line.residuals**2).mean())) / line.slope
-    return rms if line.lack_of_fit > MISFIT else rms / math.sqrt(_ALIKE)
+    if line.lack_of_fit > MISFIT:
+        return float(np.sqrt((line.residuals**2).mean())) / line.slope
+    return line.level
 
 
 def _together(parts: FloatArray, u: float) -> FloatArray:
-    """Return the covariance of ln rate and exponent, the latter with its told doubt."""
-    covariance = parts.T @ parts
+    """Return the covariance of ln rate and exponent, the latter with its told doubt.
+
+    Of the `parts` the last is the scatter, by itself in both.
+    """
+    scatter = np.diag(parts[-1] ** 2)
+    covariance = np.asarray(parts[:-1].T @ parts[:-1] + scatter)
     if math.isnan(u):
         return np.array([[covariance[0, 0], math.nan], [math.nan, math.nan]])
     scale = np.array([1.0, u / math.sqrt(covariance[1, 1])])
     return np.asarray(scale[:, None] * covariance * scale)
-
-
-# ----------------------------------------------------------------------------
-# What does not fit, and its likely cause by its course.
-
-#: Shape -> what it means. Our rule, by what each does to the burning area.
-_CAUSES = {
-    "early up": "high in the first part: erosive burning, or the igniter",
-    "early down": "low in the first part: a part of the grain that lit late",
-    "step up": "steps up at {share:.0f} % of the propellant: a crack, or a face that "
-    "burned though inhibited",
-    "late up": "high at the end: a core that lit late, or is not in the middle",
-}
-
-#: Burnt shares: what is early, where a step may lie, where the end begins; and the part
-#: of the squares that a shape must explain to be named. Our rules.
-_EARLY_SHARE, _STEPS, _LATE_SHARE, _EXPLAINS = 0.15, (0.2, 0.8), 0.75, 0.5
-
-
-def cause_of(burnt: Burnt, residuals: FloatArray) -> str:
-    """Name what the course of the residuals looks like; empty if like nothing known."""
-    share = burnt.share
-    shapes = {
-        "early": np.maximum(_EARLY_SHARE + share[0] - share, 0.0),
-        "late": np.maximum(share - _LATE_SHARE, 0.0),
-    }
-    inside = share[(share > _STEPS[0]) & (share < _STEPS[1])]
-    shapes |= {f"step {at}": (share > at).astype(float) for at in inside}
-    design = np.column_stack([np.ones(BINS), burnt.supply])
-
-    def bent(values: FloatArray) -> FloatArray:
-        return np.asarray(values - design @ np.linalg.lstsq(design, values)[0])
-
-    left = bent(residuals)
-    found = {name: bent(shape) for name, shape in shapes.items()}
-    explained = {
-        name: float(left @ shape) / math.sqrt(float(shape @ shape) * float(left @ left))
-        for name, shape in found.items()
-    }
-    name = max(explained, key=lambda key: abs(explained[key]))
-    if explained[name] ** 2 < _EXPLAINS:
-        return ""
-    kind, _, at = name.partition(" ")
-    way = "up" if explained[name] > 0.0 else "down"
-    words = _CAUSES.get(f"{kind} {way}", "")
-    return words.format(share=100.0 * float(at)) if at else words
-
-
-def _alarms(burnt: Burnt, line: _Line) -> Iterator[Alarm]:
-    """Yield what the fit alarms of."""
-    if line.lack_of_fit > MISFIT:
-        cause = cause_of(burnt, line.residuals) or (
-            "cracks, a face that burned though inhibited, a part that lit late, or "
-            "erosive burning at the start"
-        )
-        yield Alarm(
-            test="law",
-            sensor="motor",
-            level=ALARM,
-            value=line.lack_of_fit,
-            limit=MISFIT,
-            text=f"the pressure does not follow the drawn grain: {cause}",
-        )
-    if line.high < LEAST_USUAL_EXPONENT and line.lack_of_fit <= MISFIT:
-        yield Alarm(
-            test="exponent",
-            sensor="pressure",
-            level=ALARM,
-            value=max(line.high, LEAST_EXPONENT),
-            limit=LEAST_USUAL_EXPONENT,
-            text="the pressure falls where the burning area rises: the exponent would "
-            f"surely lie below {LEAST_USUAL_EXPONENT:g}; look at the pressure sensor "
-            "and its range first, and at what the throat did",
-        )
-
-
-# ----------------------------------------------------------------------------
-# A grain with one size off: what the doubt of a ruler does to a firing.
-
-#: Standard uncertainty of a size of a grain where none is stated; assumed. [m]
-SIZE_DOUBT = 1e-4
-
-
-def rivals_of(grain: Grain, size_u: float = SIZE_DOUBT) -> dict[str, Grain]:
-    """Return grains that differ from `grain` by one standard uncertainty each.
-
-    Parameters
-    ----------
-    grain : Grain
-    size_u : float
-        Standard uncertainty of every size: diameters and length of a hollow cylinder,
-        the web of an area table, and by the same part the slope of its areas. [m]
-
-    Raises
-    ------
-    InputError
-        A negative uncertainty, or one as large as the web.
-    """
-    if not 0.0 <= size_u < grain.web:
-        raise InputError(
-            f"uncertainty of the sizes of the grain is {1e3 * size_u:g} mm; give 0 or "
-            f"more, below the web of {1e3 * grain.web:.3g} mm"
-        )
-    if size_u == 0.0:
-        return {}
-    if isinstance(grain, HollowCylinder):
-        length = grain.segment_length + size_u
-        return {
-            "outer diameter": replace(
-                grain, outer_diameter=grain.outer_diameter + size_u
-            ),
-            "core diameter": replace(grain, core_diameter=grain.core_diameter + size_u),
-            "length of a segment": replace(grain, segment_length=length),
-        }
-    if isinstance(grain, AreaTable):
-        part = size_u / grain.web
-        tilt = [1.0 + part * (2.0 * x / grain.web - 1.0) for x in grain.webs]
-        areas = tuple(a * t for a, t in zip(grain.areas, tilt, strict=True))
-        return {
-            "web": replace(grain, webs=tuple((1.0 + part) * x for x in grain.webs)),
-            "shape of the area": replace(grain, areas=areas),
-        }
-    return {}

@@ -166,11 +166,14 @@ class Stand:
             "pressure_calibration_u",
             "thrust_calibration_u",
             "ambient_u",
+            "igniter_mass",
+            "pressure_lag",
         ):
             value = getattr(self, name)
             if not 0.0 <= value < math.inf:
-                what = name.removesuffix("_u").replace("_", " ")
-                raise InputError(f"uncertainty of {what} is {value:g}; give 0 or more")
+                of = "uncertainty of " if name.endswith("_u") else ""
+                what = of + name.removesuffix("_u").replace("_", " ")
+                raise InputError(f"{what} is {value:g}; give 0 or more")
 
     def throat_areas(self) -> tuple[float, float]:
         """Return the throat area before and after firing. [m2]
@@ -188,6 +191,18 @@ class Stand:
             )
         after = self.throat_after if self.throat_after is not None else before
         return 0.25 * math.pi * before**2, 0.25 * math.pi * after**2
+
+    @property
+    def gas_mass(self) -> float:
+        """Return the propellant that makes as much gas as grain and igniter. [kg]"""
+        return self.propellant_mass + IGNITER_GAS * self.igniter_mass
+
+    def mass_parts(self) -> dict[str, float]:
+        """Return the standard uncertainties of ln of the mass that made gas. [-]"""
+        return {
+            "propellant mass": self.mass_u * self.propellant_mass / self.gas_mass,
+            "igniter": IGNITER_GAS_DOUBT * self.igniter_mass / self.gas_mass,
+        }
 
     @property
     def log_area_u(self) -> float:
@@ -294,7 +309,7 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
     )
     logs = {name: part / whole for name, part in parts.items()}
     at_least = bool(channel.at_limit.any())
-    velocity = 0.5 * (before + after) * whole / stand.propellant_mass
+    velocity = 0.5 * (before + after) * whole / stand.gas_mass
     mean_parts = logs | {
         "integration limits": _by_limits(
             channel, lambda x: channel.between(x) / x.lasting
@@ -315,7 +330,7 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "pressure_integral": scaled(whole, logs, at_least=at_least),
         "characteristic_velocity": scaled(
             velocity,
-            logs | _area_parts(stand) | {"propellant mass": stand.mass_u},
+            logs | _area_parts(stand) | stand.mass_parts(),
             at_least=at_least,
         ),
     }
@@ -334,14 +349,14 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
     }
-    weight = stand.propellant_mass * STANDARD_GRAVITY
+    weight = stand.gas_mass * STANDARD_GRAVITY
     return {
         "total_impulse": scaled(impulse, logs, at_least=at_least),
         "mean_thrust": scaled(impulse / b.lasting, mean_parts, at_least=at_least),
         "peak_thrust": Measured(value=channel.peak, parts=peak, at_least=at_least),
         "specific_impulse": scaled(
             impulse / weight,
-            logs | {"propellant mass": stand.mass_u},
+            logs | stand.mass_parts(),
             at_least=at_least,
         ),
     }

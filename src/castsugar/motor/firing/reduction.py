@@ -120,7 +120,10 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         recorded, a pressure without throat, neither pressure nor thrust.
     """
     pressure = pressure_channel(
-        recorded, ambient=stand.ambient_pressure, share=stand.share
+        recorded,
+        ambient=stand.ambient_pressure,
+        share=stand.share,
+        lag=stand.pressure_lag,
     )
     thrust = _thrust_channel(recorded, stand.share)
     results: dict[str, Measured] = {}
@@ -148,7 +151,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
 
 
 def pressure_channel(
-    recorded: Recorded, *, ambient: float, share: float
+    recorded: Recorded, *, ambient: float, share: float, lag: float = 0.0
 ) -> Channel | None:
     """Return the course of the pressure over ambient; None if there is none.
 
@@ -159,6 +162,8 @@ def pressure_channel(
         [Pa]
     share : float
         Of the peak, where burning starts and ends.
+    lag : float
+        Time constant of the sensor, which is corrected. [s]
 
     Raises
     ------
@@ -176,6 +181,7 @@ def pressure_channel(
         taken_as_read=recorded.taken_as_read,
         ceiling=ceiling,
         least_peak=_LEAST_RISE * ambient,
+        lag=lag,
     )
     return _covered(prepare("pressure", recorded.time, values, rules))
 
@@ -216,7 +222,7 @@ def _effects(
             b = pressure.limits(share)
             push = pressure.between(b) + stand.ambient_pressure * b.lasting
             area = 0.5 * sum(stand.throat_areas())
-            row["characteristic_velocity"] = area * push / stand.propellant_mass
+            row["characteristic_velocity"] = area * push / stand.gas_mass
         if thrust is not None:
             row["total_impulse"] = thrust.between(thrust.limits(share))
         found[share] = row
