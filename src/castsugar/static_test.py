@@ -16,11 +16,14 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.expectation import (
     Agreement,
     Expected,
     compare_with_law,
     expect,
+    web_alarms,
+    web_ratio,
 )
 from castsugar.motor.firing.faults import (
     explain_efficiency,
@@ -94,7 +97,11 @@ class StaticTest:
     agreement : Agreement or None
     expected : Expected or None
     cautions : tuple of str
-        Beside those of the reduction.
+        Beside those of the reduction; the alarms are among them.
+    web_ratio : float
+        Web that the law known before burns in that time, over the web; NaN unknown.
+    alarms : tuple of Alarm
+        Of the burn law: "law", "exponent", "web".
     """
 
     reduction: Reduction
@@ -111,6 +118,8 @@ class StaticTest:
     expected: Expected | None
     cautions: tuple[str, ...]
     nozzle_efficiency: Measured | None = None
+    web_ratio: float = math.nan
+    alarms: tuple[Alarm, ...] = ()
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
@@ -227,12 +236,14 @@ def review(
     row = _ideal(reduction, mix, species)
     inferred, no_law = _infer(reduction, hardware, size_u)
     law = agreement = expected = None
+    web, alarms = math.nan, () if inferred is None else inferred.alarms
     if hardware is not None and mix is not None:
         law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
-            agreement = compare_with_law(
-                inferred, law, rate_factor=_rate_factor(hardware)
-            )
+            factor = _rate_factor(hardware)
+            agreement = compare_with_law(inferred, law, rate_factor=factor)
+            web = web_ratio(inferred, law, rate_factor=factor)
+            alarms = (*alarms, *web_alarms(inferred, law, web))
         if row["status"] == "ok":
             expected = _expected(reduction, hardware, row, law, seed)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
@@ -254,7 +265,9 @@ def review(
         law=law,
         agreement=agreement,
         expected=expected,
-        cautions=(*cautions, *explain_nozzle(nozzle)),
+        cautions=(*cautions, *explain_nozzle(nozzle), *(one.text for one in alarms)),
+        web_ratio=web,
+        alarms=alarms,
     )
 
 
@@ -321,9 +334,11 @@ def _infer(
         return None, "the results are not possible, so the recording is not understood"
     try:
         rivals = rivals_of(hardware.grain, size_u)
-        return infer_law(reduction, hardware.grain, rivals=rivals), ""
+        volume = hardware.free_volume
+        law = infer_law(reduction, hardware.grain, rivals=rivals, free_volume=volume)
     except CastsugarError as error:
         return None, str(error)
+    return law, ""
 
 
 def _rate_factor(hardware: Hardware) -> float:

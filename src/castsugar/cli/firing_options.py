@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 STAND = {
     "--propellant-mass": ("MASS", "propellant that burned, '180 g'"),
     "--mass-uncertainty": ("MASS", "standard, '1 g' or '0.5 %%'"),
+    "--igniter-mass": (
+        "MASS", "igniter whose gas left through the throat, '1.5 g'"),
     "--throat": ("DIAMETER", "throat before firing (default: that of the bench file)"),
     "--throat-after": ("DIAMETER", "throat after firing, cleaned"),
     "--throat-uncertainty": (
@@ -36,6 +38,8 @@ _SENSORS = {
     "--thrust-calibration": (
         "SHARE", "standard uncertainty of the load cell (default 1 %%)"),
     "--pressure-range": ("PRESSURE", "highest reading of the sensor"),
+    "--pressure-lag": (
+        "TIME", "time constant of a slow sensor or its line, '20 ms': corrected"),
     "--thrust-range": ("FORCE", "highest reading of the load cell"),
 }  # fmt: skip
 
@@ -53,6 +57,8 @@ _TOLD = (
 #: Attribute of a stand -> option.
 _OF_STAND = {
     "propellant_mass": "--propellant-mass",
+    "igniter_mass": "--igniter-mass",
+    "pressure_lag": "--pressure-lag",
     "throat_diameter": "--throat",
     "throat_after": "--throat-after",
     "throat_u": "--throat-uncertainty",
@@ -291,6 +297,11 @@ def assumed_words(
     )  # fmt: skip
     found = [words for needed, typed, words in taken if needed and typed is None]
     lines = [", ".join(found) + " (one standard uncertainty each)"]
+    if options.pressure_lag is not None:
+        lines.append(
+            "pressure made quicker by the stated lag of the sensor, "
+            f"{options.pressure_lag}: peak and burn time hang on it"
+        )
     if options.throat is None and hardware is not None:
         lines.append("throat as in the bench file")
     if recording.second_pressure is not None:
