@@ -155,7 +155,10 @@ def test_what_is_doubted_teaches_nothing() -> None:
     assert sure.doubts == ()
     faster = replace(LAW, bands=(replace(LAW.bands[0], rate=8e-3),))
     other = hardware(burning=burns_by(faster))
-    doubt, *more = review(reduced(throat_after=THROAT), mix=MIX, hardware=other).doubts
+    web, doubt, *more = review(
+        reduced(throat_after=THROAT), mix=MIX, hardware=other
+    ).doubts
+    assert "of the web would have burned in that time" in web
     assert more == ["its peak pressure lies outside what was predicted"]
     assert "disagrees with what was known before" in doubt
 

@@ -588,13 +588,14 @@ def _own_law(inferred: InferredLaw, test: StaticTest, show: Shown) -> Iterator[B
     words = numbers.listed([INPUTS.get(name, name) for name in main])
     said = exponent_words(inferred, alone=test.reduction.thrust is None)
     volume = None if test.hardware is None else test.hardware.free_volume
-    stored = "only that in the burnt volume is: state case_volume in [motor]"
+    stored = "only that in the burnt volume is taken off (state case_volume in [motor])"
     if volume is not None:
-        stored = f"that in {show.amount('volume', 1e6 * volume)} of free volume is"
+        free = show.amount("volume", 1e6 * volume)
+        stored = f"that in {free} of free volume and in the burnt one is taken off"
     yield Paragraph(
         f"{said} Pressures {span}. Uncertainty of the rate mostly from: {words}. Kn "
         "follows from the web that had burned at each moment; c* and the density of "
-        f"the grain are not needed for it. Of the gas that stays, {stored} taken off."
+        f"the grain are not needed for it. Of the gas that stays, {stored}."
     )
     fit = numbers.significant(inferred.lack_of_fit)
     yield Paragraph(
