@@ -28,8 +28,8 @@ _CAUSES = {
     "early up": "high in the first part: erosive burning, or the igniter",
     "early down": "low in the first part: a part of the grain that lit late, or a case "
     "that filled slowly (state case_volume in [motor] of the bench file)",
-    "step up": "steps up at {share:.0f} % of the propellant: a crack, or a face that "
-    "burned though inhibited",
+    "step up": "steps up at {share:.0f} % of the propellant: a crack, a face that "
+    "burned though inhibited, or a zero of the sensor that jumped",
     "late up": "high at the end: a core that lit late, or is not in the middle",
 }
 
@@ -45,7 +45,8 @@ def cause_of(burnt: Burnt, residuals: FloatArray) -> str:
         "early": np.maximum(_EARLY_SHARE + share[0] - share, 0.0),
         "late": np.maximum(share - _LATE_SHARE, 0.0),
     }
-    inside = share[(share > _STEPS[0]) & (share < _STEPS[1])]
+    edges = 0.5 * (share[1:] + share[:-1])
+    inside = edges[(edges > _STEPS[0]) & (edges < _STEPS[1])]
     shapes |= {f"step {at}": (share > at).astype(float) for at in inside}
     design = np.column_stack([np.ones(BINS), burnt.supply])
 
