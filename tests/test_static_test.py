@@ -155,9 +155,11 @@ def test_what_is_doubted_teaches_nothing() -> None:
     assert sure.doubts == ()
     faster = replace(LAW, bands=(replace(LAW.bands[0], rate=8e-3),))
     other = hardware(burning=burns_by(faster))
-    web, doubt, *more = review(
-        reduced(throat_after=THROAT), mix=MIX, hardware=other
-    ).doubts
+    found = review(reduced(throat_after=THROAT), mix=MIX, hardware=other)
+    web, doubt, *more = found.doubts
+    assert [one.test for one in found.alarms] == ["web"]
+    assert found.web_ratio == pytest.approx(8.0 / 5.0, rel=0.02)
+    assert found.alarms[0].value == found.web_ratio
     assert "of the web would have burned in that time" in web
     assert more == ["its peak pressure lies outside what was predicted"]
     assert "disagrees with what was known before" in doubt

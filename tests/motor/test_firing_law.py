@@ -28,7 +28,7 @@ from support.firings import FAULTED, FAULTS, GRAINS, Firing, fleet, free_volume
 # support), and whatever is measured is off by errors of the stated sizes. Standard
 # errors of shares stand beside the limits.
 
-SMALL, LARGE = 30, 240
+SMALL, LARGE = 30, 150
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +139,8 @@ def test_gas_that_fills_the_burnt_volume(pressure: float, held: float) -> None:
     )
     found = burnt_web(course)
     assert found.outflow == pytest.approx(np.full(BINS, 1.0 - held), abs=5e-6)
+    # A mass that was not weighed: c* as usual, 830 m/s.
+    assert burnt_web(replace(course, mass=None)).outflow == pytest.approx(found.outflow)
     # 10 mm in 2 s, faster by what stays.
     assert found.rate == pytest.approx(np.full(BINS, 5e-3 / (1.0 - held)), rel=1e-5)
 
@@ -154,7 +156,7 @@ def test_gas_that_fills_the_burnt_volume(pressure: float, held: float) -> None:
 def test_a_case_that_fills_and_empties(count: int, times: float) -> None:
     """Free volume of 0.5, 3 and 8 grains: rate within 0.3 %, n within 0.04.
 
-    Standard errors with 240 firings: 0.05 % and 0.002; with 30: 0.12 % and 0.006.
+    Standard errors with 150 firings: 0.06 % and 0.002; with 30: 0.12 % and 0.006.
     """
     found = study(count, times=times)
     assert abs(found.log_rate.mean()) < 0.003
@@ -187,8 +189,8 @@ def test_without_the_volume_a_large_case_hides_the_exponent() -> None:
 def test_sound_firings(count: int) -> None:
     """All kinds of grains: nothing alarms, told exponents are covered.
 
-    240 firings, 95 % with a standard error of 1.7 %; the alarms of them at most 3 %
-    (1.1 %).
+    150 firings, 95 % with a standard error of 1.8 %; the alarms of them at most 3 %
+    (1.4 %).
     """
     found = study(count, kinds=GRAINS)
     assert np.mean([bool(law.alarms) for law in found.laws]) <= 0.03
@@ -395,7 +397,7 @@ def test_a_warm_grain_burns_its_web_sooner() -> None:
 def test_gas_of_a_stated_igniter(count: int, share: str) -> None:
     """c* within 0.3 % where its mass is stated, too high by about its share where not.
 
-    Standard error of the mean with 240 firings 0.1 %, with 30 0.3 %: the difference to
+    Standard error of the mean with 150 firings 0.1 %, with 30 0.3 %: the difference to
     the same firings without an igniter is held to 0.3 %.
     """
     bare = study(count).velocity.mean()
@@ -409,7 +411,7 @@ def test_gas_of_a_stated_igniter(count: int, share: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("path", ["0.25", "1", "4"])
 def test_a_throat_that_grows_early_or_late(path: str) -> None:
-    """1.5 % in diameter: c* is covered in 94 of 100 or more (standard error 1.5 %)."""
+    """1.5 % in diameter: c* is covered in 94 of 100 or more (standard error 1.9 %)."""
     found = study(LARGE, f"path {path}")
     assert _covered(found.velocity, found.velocity_u) >= 0.94
     assert found.exponents_covered() >= 0.85

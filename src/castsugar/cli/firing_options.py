@@ -297,7 +297,7 @@ def assumed_words(
     )  # fmt: skip
     found = [words for needed, typed, words in taken if needed and typed is None]
     lines = [", ".join(found) + " (one standard uncertainty each)"]
-    if options.pressure_lag is not None:
+    if pressure and options.pressure_lag is not None:
         lines.append(
             "pressure made quicker by the stated lag of the sensor, "
             f"{options.pressure_lag}: peak and burn time hang on it"
