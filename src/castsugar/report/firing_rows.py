@@ -10,7 +10,7 @@ from castsugar.errors import InputError
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.inference import InferredLaw
-from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
+from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured, Stand
 from castsugar.motor.nozzle import impulse_class
 from castsugar.report import numbers
 from castsugar.report.document import Part
@@ -40,6 +40,8 @@ _RESULTS = (
     ("total_impulse", "N_s", "total impulse", "impulse", "of the thrust"),
     ("characteristic_velocity", "m_s", "delivered c*", "velocity", ""),
     ("specific_impulse", "s", "delivered Isp", "specific impulse", ""),
+    ("steady_peak_pressure", "MPa", "highest 50 ms", "pressure",
+     "highest running median of 50 ms, absolute"),
     ("mean_thrust", "N", "mean thrust", "force", "over the burn time"),
     ("peak_thrust", "N", "peak thrust", "force", ""),
     ("thrust_coefficient", "", "thrust coefficient", "number", ""),
@@ -117,7 +119,7 @@ def _doubts(name: str, unit: str, label: str, kind: str, _: str) -> tuple[Field,
     return fields(
         (_key(f"{name}_uncertainty", unit), f"u({label})", kind,
          "standard uncertainty"),
-        (f"{name}_at_least", "lower limit", "number", "1: the value is a lower limit"),
+        (f"{name}_bound", "bound", TEXT, "'at least', 'at most', or empty: a value"),
     )  # fmt: skip
 
 
@@ -194,14 +196,14 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
         "reason_for_no_efficiency": ideal_missing(test),
         "agreement": None if test.agreement is None else _agreement(test),
         "expected": None if test.expected is None else test.expected.to_dict(),
-        "look_again": [*test.reduction.cautions, *test.cautions],
+        "look_again": [*test.cautions],
     }
 
 
 def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     """Return one row with the same columns for every firing; NaN for what is missing.
 
-    A result that is a lower limit has its value, no uncertainty, and `at_least`.
+    A result that is a lower limit has its value, no uncertainty, and its bound.
     """
     reduction, law, found = test.reduction, test.inferred, test.agreement
     row: dict[str, Any] = dict.fromkeys((f.key for f in FIELDS), math.nan)
@@ -210,12 +212,13 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row["burning_end_s"] = reduction.burning.end
     results = test.results
     for key, (name, unit) in NAMES.items():
+        row[f"{name}_bound"] = ""
         if (one := results.get(name)) is not None:
             scale = scale_of(unit)
             row[key] = scale * one.value
-            doubt = math.nan if one.at_least else scale * one.u
+            doubt = math.nan if one.bound else scale * one.u
             row[_key(f"{name}_uncertainty", unit)] = doubt
-            row[f"{name}_at_least"] = float(one.at_least)
+            row[f"{name}_bound"] = one.bound
     row["impulse_letter"] = letter_of(test)
     row["propellant_over_grain_without_voids"] = test.density_ratio
     row["known_law_origin"] = "" if test.law is None else test.law.origin
@@ -231,7 +234,7 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
         best = test.expected.best
         peak = 1e-6 * best.peak_pressure
         row |= row_in_order(_EXPECTED, peak, best.burn_time, best.total_impulse)
-    row["look_again"] = "; ".join([*reduction.cautions, *test.cautions])
+    row["look_again"] = "; ".join(test.cautions)
     return row
 
 
@@ -247,7 +250,7 @@ def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
     for key, (name, unit) in NAMES.items():
         ends = {}
         one = results.get(name)
-        if one is not None and not one.at_least and one.u > 0.0:
+        if one is not None and not one.bound and one.u > 0.0:
             ends[key] = one.interval
         if expected is not None and name in expected.bands:
             ends[f"expected_{key}"] = expected.bands[name]
@@ -273,7 +276,7 @@ def _stand(stand: Stand) -> dict[str, Any]:
         for wide in (stand.throat_diameter, stand.throat_after)
     )
     return row_in_order(
-        _STAND, 1e3 * stand.propellant_mass, stand.mass_u,
+        _STAND, 1e3 * (stand.propellant_mass or math.nan), stand.mass_u,
         1e3 * stand.igniter_mass,
         before, after, 1e3 * stand.throat_u,
         1e-3 * stand.ambient_pressure, 1e-3 * stand.ambient_u,
@@ -394,7 +397,7 @@ def letter_words(impulse: Measured) -> str:
     'E'
     """
     letter = _letter(impulse.value)
-    if impulse.at_least:
+    if impulse.bound == AT_LEAST:
         return f"{letter} or larger"
     others = [x for x in map(_letter, impulse.interval) if x not in (letter, "-")]
     return f"{letter} ({' or '.join(others)} possible)" if others else letter

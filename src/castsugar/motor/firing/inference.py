@@ -10,7 +10,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
-from castsugar.motor.firing.alarms import Alarm
+from castsugar.motor.firing.alarms import Alarm, alarms_of
 from castsugar.motor.firing.burnt_web import BINS, Burnt, Course, burnt_web
 from castsugar.motor.firing.channel import THRESHOLD, Channel, cut
 from castsugar.motor.firing.law_doubts import (
@@ -47,6 +47,12 @@ from castsugar.motor.grain import Grain
 #: Standard deviation of ln(Kn phi) that n needs, with and without a recorded thrust
 #: that clears the sensor. Measured: end burners told in 0.5 %, BATES in 98 %.
 LEAST_CHANGE, LEAST_CHANGE_ALONE = 0.02, 0.03
+
+#: Tests whose alarm withholds an exponent: those of one sensor and of both.
+_OF_SENSORS = (
+    *("limit", "clip", "lag", "mean", "trend", "wobble", "length", "start"),
+    *("recovery", "burst", "hum", "ports"),
+)
 
 #: A 95 % half-width of n above which a firing does not tell n. Our rule.
 VAGUE = 0.25
@@ -153,7 +159,6 @@ def infer_law(
     *,
     rivals: dict[str, Grain] | None = None,
     free_volume: float | None = None,
-    suspect: bool = False,
 ) -> InferredLaw:
     """Infer the burn law of the grain that was fired.
 
@@ -167,8 +172,6 @@ def infer_law(
         The grain with one size off by its standard uncertainty; the name says which.
     free_volume : float, optional
         Of gas in the motor before ignition. [m3]
-    suspect : bool
-        A test of the sensors gave an alarm: the exponent is withheld.
 
     Raises
     ------
@@ -178,6 +181,8 @@ def infer_law(
     pressure = reduction.pressure
     if pressure is None:
         raise InputError("the recording has no pressure, so no burn law follows")
+    if reduction.no_law:
+        raise InputError(f"no burn law follows ({reduction.no_law})")
     if pressure.at_limit.any():
         raise InputError("the pressure sensor was at its limit, so no burn law follows")
     if pressure.burning.dips > 1:
@@ -195,6 +200,7 @@ def infer_law(
         _STORED_DOUBT * (line.exponent - stored),
     )
     least = LEAST_CHANGE_ALONE if reduction.thrust is None else LEAST_CHANGE
+    suspect = bool(alarms_of(reduction.alarms, *_OF_SENSORS))
     why = _reason(line, u, float(np.std(burnt.supply)) / least, suspect=suspect)
     n, u = (USUAL, math.nan) if why else (line.exponent, u)
     parts = {name: _part(line, change, n) for name, change in changes.items()} | {
@@ -228,6 +234,8 @@ def _course(
     """Return the burning; limits high up would cut off a part that burnt."""
     burning = pressure.limits(min(stand.share, THRESHOLD))
     time, over = cut(pressure.time, pressure.value, burning.start, burning.end)
+    if stand.pressure_lag:  # taken off over one time constant, which rounds corners
+        over = np.maximum(over, 0.0)
     return Course(
         time=time,
         pressure=over + stand.ambient_pressure,

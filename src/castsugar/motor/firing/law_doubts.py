@@ -57,7 +57,7 @@ def changes_of(
     """Return what every input, off by its standard uncertainty, moves."""
     more, over = stand.log_area_u, course.pressure
     narrow = pressure.limits(2.0 * min(stand.share, THRESHOLD))
-    time, short = cut(pressure.time, pressure.value, narrow.start, narrow.end)
+    time, short = cut(course.time, course.pressure, narrow.start, narrow.end)
     zero = max(pressure.zero.uncertainty, _ZERO * pressure.peak)
     volume, doubt = course.free_volume, _VOLUME_DOUBT
     if volume is None:
@@ -78,7 +78,7 @@ def changes_of(
         "throat after": replace(course, areas=grown),
     } | {name: replace(course, grain=rival) for name, rival in rivals.items()}
     found = {name: _change(burnt, burnt_web(other)) for name, other in others.items()}
-    limited = replace(course, time=time, pressure=short + course.ambient)
+    limited = replace(course, time=time, pressure=short)
     late = burnt_web(replace(worn, growth=_LATE_GROWTH))
     found |= {
         "integration limits": _change(burnt, burnt_web(limited), 1.0 / math.sqrt(3.0)),
