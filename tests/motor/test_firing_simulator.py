@@ -263,6 +263,10 @@ def test_recordings_hold_the_truth() -> None:
         assert truth.nozzle_efficiency == pytest.approx(
             motor.efficiency * motor.discharge, rel=1e-3
         )
+        assert truth.specific_impulse == truth.total_impulse / (motor.mass * 9.80665)
+        # C_F = F / (p A_t), and c* C_F = Isp g0 but for the gas of the tail.
+        isp = truth.characteristic_velocity * truth.thrust_coefficient / 9.80665
+        assert isp == pytest.approx(truth.specific_impulse, rel=5e-3)
         assert motor.stated.throat == motor.throat
         assert truth.rate_at(1e6) == pytest.approx(motor.rate)
 

@@ -28,6 +28,10 @@ from support.motors import (
     expansion_at,
 )
 
+#: Standard acceleration of free fall, exact by definition (CGPM 1901). [m/s2]
+GRAVITY = 9.80665
+
+
 # ----------------------------------------------------------------------------
 # What is recorded, and what is true.
 
@@ -47,8 +51,8 @@ class Truth:
     """What a reduction should find. SI; pressures absolute.
 
     Burn time and mean pressure are those between the 5 % crossings of the true pressure
-    over ambient; `rate` is that at the mean pressure. `nozzle_efficiency` is the
-    integral of F over that of p A_t C_F,id.
+    over ambient, the thrust coefficient too; `rate` is that at the mean pressure.
+    `nozzle_efficiency` is the integral of F over that of p A_t C_F,id.
     """
 
     characteristic_velocity: float
@@ -56,6 +60,8 @@ class Truth:
     peak_pressure: float
     mean_pressure: float
     mean_thrust: float
+    specific_impulse: float
+    thrust_coefficient: float
     exponent: float
     rate: float
     nozzle_efficiency: float
@@ -92,12 +98,16 @@ def truth_of(motor: Motor, course: Course) -> Truth:
     mean = float(course.pressure[within].mean())
     push = course.pressure * course.throat_area * course.ideal
     impulse = float(np.trapezoid(course.thrust, dx=step))
+    area = course.throat_area[within]
+    coefficient = course.thrust[within].sum() / (course.pressure[within] @ area)
     return Truth(
         characteristic_velocity=motor.characteristic_velocity,
         total_impulse=impulse,
         peak_pressure=float(course.pressure.max()),
         mean_pressure=mean,
         mean_thrust=impulse / (end - start),
+        specific_impulse=impulse / (motor.mass * GRAVITY),
+        thrust_coefficient=float(coefficient),
         exponent=motor.exponent,
         rate=motor.rate * (mean / 1e6) ** motor.exponent,
         nozzle_efficiency=impulse / float(np.trapezoid(push, dx=step)),

@@ -217,7 +217,8 @@ def slagged(alarms: Sequence[Alarm]) -> bool:
 
 def slowed(alarms: Sequence[Alarm]) -> bool:
     """Return whether the pressure comes after the thrust as behind a slow sensor."""
-    return bool(alarms_of(alarms, *_SLOW)) and not slagged(alarms)
+    known = slagged(alarms) or bool(alarms_of(alarms, "limit"))
+    return bool(alarms_of(alarms, *_SLOW)) and not known
 
 
 def _of(alarms: Sequence[Alarm], sensor: str, *tests: str) -> list[Alarm]:
@@ -295,6 +296,8 @@ def _bounds(alarms: Sequence[Alarm], *, known: bool) -> dict[str, str]:
     nozzle means a pressure that is higher or a thrust that is lower. Where the cause is
     `known`, a trend says nothing more.
     """
+    if limits := alarms_of(alarms, "limit"):
+        return {alarm.sensor: AT_LEAST for alarm in limits}
     found: dict[str, str] = {}
     for alarm in alarms_of(alarms, "mean"):
         high = alarm.value > alarm.limit
@@ -302,7 +305,7 @@ def _bounds(alarms: Sequence[Alarm], *, known: bool) -> dict[str, str]:
             "pressure": AT_LEAST if high else AT_MOST,
             "thrust": AT_MOST if high else AT_LEAST,
         }
-    tests = ("clip", "limit") if known else ("clip", "limit", "trend", "wobble")
+    tests = ("clip",) if known else ("clip", "trend", "wobble")
     return found | {a.sensor: AT_LEAST for a in alarms_of(alarms, *tests)}
 
 
