@@ -177,6 +177,37 @@ def flat_top(values: FloatArray) -> int:
     return longest
 
 
+def without_lag(
+    time: FloatArray, values: FloatArray, lag: float
+) -> tuple[FloatArray, float]:
+    """Return what a sensor of first order was shown, and by how much noise grows.
+
+    ``p + lag dp/dt``, the slope that of a straight line through the samples of one time
+    constant, at least three.
+
+    Parameters
+    ----------
+    time, values : ndarray, shape (n,)
+    lag : float
+        Time constant; 0 returns the values. [s]
+    """
+    if lag <= 0.0:
+        return values, 1.0
+    step = float(np.median(np.diff(time)))
+    half = max(round(0.5 * lag / step), 1)
+    offset = np.arange(-half, half + 1)
+    kernel = -offset / float((offset**2).sum())  # convolution turns it round
+    rise, run = (
+        np.convolve(
+            np.pad(one, half, mode="reflect", reflect_type="odd"), kernel, "valid"
+        )
+        for one in (values, time)
+    )
+    return values + lag * rise / run, math.hypot(
+        1.0, lag / step / math.sqrt(float((offset**2).sum()))
+    )
+
+
 # ----------------------------------------------------------------------------
 # The zero of a sensor: what it reads before ignition and after burnout.
 #
