@@ -23,6 +23,8 @@ from castsugar.motor.firing.expectation import (
     Expected,
     compare_with_law,
     expect,
+    web_alarms,
+    web_ratio,
 )
 from castsugar.motor.firing.faults import (
     IMPULSE_EFFICIENCIES,
@@ -31,12 +33,8 @@ from castsugar.motor.firing.faults import (
     impossible,
     suspects,
 )
-from castsugar.motor.firing.inference import (
-    SIZE_DOUBT,
-    InferredLaw,
-    infer_law,
-    rivals_of,
-)
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.firing.quantities import Measured, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
@@ -94,7 +92,9 @@ class StaticTest:
     agreement : Agreement or None
     expected : Expected or None
     own_alarms : tuple of Alarm
-        Beside those of the recording.
+        Beside those of the recording: of the results and of the burn law.
+    web_ratio : float
+        Web that the law known before burns in that time, over the web; NaN unknown.
     """
 
     reduction: Reduction
@@ -110,6 +110,7 @@ class StaticTest:
     agreement: Agreement | None
     expected: Expected | None
     own_alarms: tuple[Alarm, ...] = ()
+    web_ratio: float = math.nan
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
@@ -262,12 +263,14 @@ def review(
     row = _ideal(reduction, mix, species)
     inferred, no_law = _infer(reduction, hardware, size_u)
     law = agreement = expected = None
+    web, alarms = math.nan, () if inferred is None else inferred.alarms
     if hardware is not None and mix is not None:
         law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
-            agreement = compare_with_law(
-                inferred, law, rate_factor=_rate_factor(hardware)
-            )
+            factor = _rate_factor(hardware)
+            agreement = compare_with_law(inferred, law, rate_factor=factor)
+            web = web_ratio(inferred, law, rate_factor=factor)
+            alarms = (*alarms, *web_alarms(inferred, law, web))
         if row["status"] == "ok":
             expected = _expected(reduction, hardware, row, law, seed)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
@@ -286,7 +289,8 @@ def review(
         law=law,
         agreement=agreement,
         expected=expected,
-        own_alarms=tuple(_judge(reduction, velocity, impulse, ratio)),
+        own_alarms=(*_judge(reduction, velocity, impulse, ratio), *alarms),
+        web_ratio=web,
     )
 
 
@@ -334,9 +338,11 @@ def _infer(
         return None, "the results are not possible, so the recording is not understood"
     try:
         rivals = rivals_of(hardware.grain, size_u)
-        return infer_law(reduction, hardware.grain, rivals=rivals), ""
+        volume = hardware.free_volume
+        law = infer_law(reduction, hardware.grain, rivals=rivals, free_volume=volume)
     except CastsugarError as error:
         return None, str(error)
+    return law, ""
 
 
 def _rate_factor(hardware: Hardware) -> float:

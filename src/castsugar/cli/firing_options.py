@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 STAND = {
     "--propellant-mass": ("MASS", "propellant that burned, '180 g'"),
     "--mass-uncertainty": ("MASS", "standard, '1 g' or '0.5 %%'"),
+    "--igniter-mass": (
+        "MASS", "igniter whose gas left through the throat, '1.5 g'"),
     "--throat": ("DIAMETER", "throat before firing (default: that of the bench file)"),
     "--throat-after": ("DIAMETER", "throat after firing, cleaned"),
     "--exit": ("DIAMETER", "exit of the nozzle (default: that of the bench file)"),
@@ -38,6 +40,8 @@ _SENSORS = {
     "--thrust-calibration": (
         "SHARE", "standard uncertainty of the load cell (default 1 %%)"),
     "--pressure-range": ("PRESSURE", "highest reading of the sensor"),
+    "--pressure-lag": (
+        "TIME", "time constant of a slow sensor or its line, '20 ms': corrected"),
     "--thrust-range": ("FORCE", "highest reading of the load cell"),
 }  # fmt: skip
 
@@ -57,6 +61,8 @@ _TOLD = (
 #: Attribute of a stand -> option.
 _OF_STAND = {
     "propellant_mass": "--propellant-mass",
+    "igniter_mass": "--igniter-mass",
+    "pressure_lag": "--pressure-lag",
     "throat_diameter": "--throat",
     "throat_after": "--throat-after",
     "exit_diameter": "--exit",
@@ -175,7 +181,7 @@ def _mass_uncertainty(text: str, mass: float) -> float:
 
 def read_size(options: argparse.Namespace) -> float:
     """Return the standard uncertainty of the sizes of the grain. [m]"""
-    from castsugar.motor.firing.inference import SIZE_DOUBT
+    from castsugar.motor.firing.law_doubts import SIZE_DOUBT
 
     size = in_si(given(options, "--grain-uncertainty"))
     return SIZE_DOUBT if size is None else size
@@ -335,7 +341,7 @@ def assumed_words(
     options: argparse.Namespace, recording: Recording, hardware: Hardware | None
 ) -> tuple[str, ...]:
     """Say what was taken because nothing was stated."""
-    from castsugar.motor.firing import inference, quantities
+    from castsugar.motor.firing import law_doubts, quantities
 
     pressure, thrust = recording.pressure is not None, recording.thrust is not None
     share = f"{100 * quantities.CALIBRATION_DOUBT:g} %"
@@ -347,11 +353,16 @@ def assumed_words(
         (pressure, options.pressure_calibration, f"pressure calibration to {share}"),
         (thrust, options.thrust_calibration, f"thrust calibration to {share}"),
         (hardware is not None, options.grain_uncertainty,
-         f"sizes of the grain to {1e3 * inference.SIZE_DOUBT:g} mm"),
+         f"sizes of the grain to {1e3 * law_doubts.SIZE_DOUBT:g} mm"),
         (True, None, f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa"),
     )  # fmt: skip
     found = [words for needed, typed, words in taken if needed and typed is None]
     lines = [", ".join(found) + " (one standard uncertainty each)"]
+    if pressure and options.pressure_lag is not None:
+        lines.append(
+            "pressure made quicker by the stated lag of the sensor, "
+            f"{options.pressure_lag}: peak and burn time hang on it"
+        )
     if options.throat is None and hardware is not None:
         lines.append("throat as in the bench file")
     if recording.second_pressure is not None:

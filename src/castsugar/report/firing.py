@@ -9,13 +9,14 @@ import numpy as np
 
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.expectation import LEVEL
+from castsugar.motor.firing.expectation import LEVEL, Agreement
 from castsugar.motor.firing.faults import (
     HIGHEST_EFFICIENCY,
     LOWEST_EFFICIENCY,
     impossible,
 )
-from castsugar.motor.firing.inference import VAGUE, InferredLaw
+from castsugar.motor.firing.inference import InferredLaw
+from castsugar.motor.firing.misfit import MISFIT, UNFIT
 from castsugar.motor.firing.quantities import AT_LEAST, Stand
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
@@ -48,9 +49,6 @@ _MPA = 1e6
 #: Results that stand on the default screen.
 _DECIDING = 6
 
-#: Kn that ends at less than this many times where it starts varied little.
-_NARROW = 1.5
-
 #: Shares of the variance below this are told together.
 _SMALL = 0.005
 
@@ -79,7 +77,9 @@ INPUTS = {
     "ambient pressure": "pressure of the air",
     "data of the ideal value": "data behind the ideal value",
     "scatter": "course of the pressure about the law",
-    "part of the burning": "part of the burning that is used",
+    "throat after": "diameter of the throat after firing",
+    "free volume": "volume of gas in the case",
+    "igniter": "gas of the igniter",
     "outer diameter": "outer diameter of the grain",
     "core diameter": "core diameter of the grain",
     "length of a segment": "length of a grain segment",
@@ -312,6 +312,11 @@ def _conditions(test: StaticTest, show: Shown) -> str:
     """Say what was fired."""
     stand = test.reduction.stand
     parts = [f"{_mass(stand, show)} of propellant"]
+    if stand.igniter_mass:
+        parts.append(f"igniter {show.typed('mass', 1e3 * stand.igniter_mass)}")
+    if stand.pressure_lag:
+        lag = numbers.typed(1e3 * stand.pressure_lag)
+        parts.append(f"lag of the pressure sensor {lag} ms taken off")
     if stand.throat_diameter is not None:
         parts.append(f"throat {_throat(stand, show)}")
     parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
@@ -364,7 +369,7 @@ def _blocks(test: StaticTest, row: Row, show: Shown) -> tuple[Block, ...]:
     )
     said = f"No burning-rate law: {test.no_law}."
     if inferred is not None:
-        said = exponent_words(inferred)
+        said = exponent_words(inferred, alone=test.reduction.thrust is None)
     return table, Paragraph(said, spare=True)
 
 
@@ -395,17 +400,23 @@ def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
     return row_in_order([one], (middle, (low, high)))
 
 
-def exponent_words(inferred: InferredLaw) -> str:
-    """Say the exponent with its band, or that it is not resolved."""
+#: Beside an exponent that no thrust vouches for.
+_ALONE = (
+    " Saturation of the pressure sensor cannot be excluded without a thrust; it makes "
+    "the exponent too low: state the range of the sensor (--pressure-range)."
+)
+
+
+def exponent_words(inferred: InferredLaw, *, alone: bool = False) -> str:
+    """Say the exponent, or why it is not resolved; `alone`: no thrust was recorded."""
     low, high = inferred.kn_range
     kn = f"Kn ran from {numbers.significant(low)} to {numbers.significant(high)}"
     if inferred.told:
         ends = exponent_interval(inferred)
         n, below, above = numbers.with_band(inferred.exponent, *ends)
-        return f"Exponent {n} ({below} to {above}); {kn}."
-    if high < _NARROW * low:
-        return f"The exponent is not resolved: {kn.replace('ran', 'ran only')}."
-    return f"The exponent is not resolved to ±{numbers.typed(VAGUE)} or better; {kn}."
+        said = f"Exponent {n} ({below} to {above}); {kn}."
+        return said + (_ALONE if alone else "")
+    return f"The exponent is not resolved: {inferred.why_not_told}; {kn}."
 
 
 def _least_sure(test: StaticTest, show: Shown) -> str:
@@ -570,23 +581,45 @@ def _inputs(test: StaticTest, asked: Asked, show: Shown) -> Iterator[Block]:
 
 def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
     """Return the law that the firing shows, beside the one known before."""
-    inferred, found, law = test.inferred, test.agreement, test.law
-    if inferred is None:
+    if test.inferred is None:
         yield Paragraph(f"None: {test.no_law}.")
         return
+    yield from _own_law(test.inferred, test, show)
+    if test.agreement is not None and test.law is not None:
+        yield Paragraph(_beside_law(test.agreement, test.law, test.web_ratio, show))
+        if test.expected is not None:
+            yield Paragraph(_expectation(test))
+    elif test.mix is None:
+        yield Paragraph("No mix was given, so no law was known to compare with.")
+
+
+def _own_law(inferred: InferredLaw, test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Say what the firing alone shows of its law."""
     seen = inferred.burnt.pressure
     span = _span(float(seen.min()), float(seen.max()), show)
     main = sorted(inferred.parts, key=lambda name: -inferred.parts[name][0])[:_MAIN]
     words = numbers.listed([INPUTS.get(name, name) for name in main])
+    said = exponent_words(inferred, alone=test.reduction.thrust is None)
+    volume = None if test.hardware is None else test.hardware.free_volume
+    stored = "only that in the burnt volume is taken off (state case_volume in [motor])"
+    if volume is not None:
+        free = show.amount("volume", 1e6 * volume)
+        stored = f"that in {free} of free volume and in the burnt one is taken off"
     yield Paragraph(
-        f"{exponent_words(inferred)} Pressures {span}. Uncertainty of the rate mostly "
-        f"from: {words}. Kn follows from the web that had burned at each moment; c* "
-        "and the density of the grain are not needed for it."
+        f"{said} Pressures {span}. Uncertainty of the rate mostly from: {words}. Kn "
+        "follows from the web that had burned at each moment; c* and the density of "
+        f"the grain are not needed for it. Of the gas that stays, {stored}."
     )
-    if found is None or law is None:
-        if test.mix is None:
-            yield Paragraph("No mix was given, so no law was known to compare with.")
-        return
+    fit = numbers.significant(inferred.lack_of_fit)
+    yield Paragraph(
+        f"Lack of fit {fit} (about 0.2 is usual; above {numbers.typed(UNFIT)} no "
+        f"exponent is told, above {numbers.typed(MISFIT)} the pressure does not follow "
+        "the drawn grain)."
+    )
+
+
+def _beside_law(found: Agreement, law: BurnLaw, web: float, show: Shown) -> str:
+    """Say how the firing stands beside the law known before."""
     told = "agrees" if found.agrees else "disagrees"
     ratio, low, high = numbers.with_band(found.ratio, found.ratio_low, found.ratio_high)
     text = (
@@ -600,14 +633,15 @@ def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
         text += f" Its n differs by {told}."
     if found.agrees:
         text += " Agreeing is no proof: a smaller difference would hide."
+    if math.isfinite(web):
+        share = numbers.percent(web)
+        text += f" In that time it burns {share} % of the web."
     if found.outside:
         text += (
             f" That pressure lies outside the tested {_span(*law.tested, show)} of the "
             "law; there it is only continued."
         )
-    yield Paragraph(text)
-    if test.expected is not None:
-        yield Paragraph(_expectation(test))
+    return text
 
 
 def _span(low: float, high: float, show: Shown) -> str:

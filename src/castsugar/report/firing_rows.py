@@ -67,6 +67,7 @@ RESULTS = fields(
 _STAND = fields(
     ("propellant_mass_g", "propellant that burned", "mass", ""),
     ("propellant_mass_relative_uncertainty", "its uncertainty", "number", "standard"),
+    ("igniter_mass_g", "igniter", "mass", "its gas counts as 0.9 of propellant"),
     ("throat_before_mm", "throat before", "length", "diameter"),
     ("throat_after_mm", "throat after", "length", "diameter"),
     ("throat_uncertainty_mm", "uncertainty of a throat", "length", "standard"),
@@ -76,6 +77,7 @@ _STAND = fields(
      "number", "standard uncertainty"),
     ("thrust_calibration_relative_uncertainty", "calibration of the load cell",
      "number", "standard uncertainty"),
+    ("pressure_lag_s", "lag of the pressure sensor", "time", "stated and corrected"),
     ("limits_percent_of_peak", "threshold, of the peak", "fraction",
      "where burning starts and ends"),
 )  # fmt: skip
@@ -86,10 +88,22 @@ _LAW = fields(
     ("law_exponent", "n", "number", "of the firing"),
     ("law_exponent_uncertainty", "u(n)", "number", "standard"),
     ("law_exponent_told", "n resolved", "number", "1 or 0"),
+    (
+        "law_lack_of_fit",
+        "lack of fit",
+        "number",
+        "0.2 usual; above 4 no n, above 6 not the drawn grain",
+    ),
 )
 _ORIGIN = fields(("known_law_origin", "law known before", TEXT, ""))
 _AGREEMENT = fields(
     ("rate_over_known_law", "rate over that law", "number", ""),
+    (
+        "web_of_known_law_over_web",
+        "web ratio",
+        "number",
+        "web that law burns in that time over the web",
+    ),
     ("probability_if_alike", "p if alike", "number", "of a difference as large"),
     ("agrees", "agrees", "number", "1 or 0"),
 )
@@ -210,10 +224,12 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row["known_law_origin"] = "" if test.law is None else test.law.origin
     if law is not None:
         rate, n = (1e3 * law.rate, law.log_rate_u), (law.exponent, law.exponent_u)
-        row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, float(law.told))
+        fit = float(law.told), law.lack_of_fit
+        row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, *fit)
     if found is not None:
         agrees = float(found.agrees)
-        row |= row_in_order(_AGREEMENT, found.ratio, found.probability, agrees)
+        ratios = found.ratio, test.web_ratio
+        row |= row_in_order(_AGREEMENT, *ratios, found.probability, agrees)
     if test.expected is not None:
         best = test.expected.best
         peak = 1e-6 * best.peak_pressure
@@ -261,9 +277,11 @@ def _stand(stand: Stand) -> dict[str, Any]:
     )
     return row_in_order(
         _STAND, 1e3 * (stand.propellant_mass or math.nan), stand.mass_u,
+        1e3 * stand.igniter_mass,
         before, after, 1e3 * stand.throat_u,
         1e-3 * stand.ambient_pressure, 1e-3 * stand.ambient_u,
-        stand.pressure_calibration_u, stand.thrust_calibration_u, 100.0 * stand.share,
+        stand.pressure_calibration_u, stand.thrust_calibration_u,
+        stand.pressure_lag, 100.0 * stand.share,
     )  # fmt: skip
 
 
@@ -319,6 +337,8 @@ def _law(inferred: InferredLaw) -> dict[str, Any]:
         "rate_at_centre_mm_s": 1e3 * inferred.rate,
         "rate_at_centre_mm_s_interval": (1e3 * low, 1e3 * high),
         "exponent_told": inferred.told,
+        "reason_for_no_exponent": inferred.why_not_told,
+        "lack_of_fit": inferred.lack_of_fit,
         "exponent": inferred.exponent,
         "exponent_interval": exponent_interval(inferred),
         "covariance_of_ln_rate_and_exponent": inferred.covariance.tolist(),

@@ -25,6 +25,7 @@ from castsugar.motor.firing.signal import (
     noise_of,
     smoothed,
     window_of,
+    without_lag,
 )
 
 # ----------------------------------------------------------------------------
@@ -261,12 +262,15 @@ class Rules:
         Highest reading of the sensor. [unit of the sensor]
     least_peak : float
         A peak below is no burning. [unit of the sensor]
+    lag : float
+        Time constant of the sensor, which is corrected; 0: none. [s]
     """
 
     share: float
     taken_as_read: bool = False
     ceiling: float = np.inf
     least_peak: float = 0.0
+    lag: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -394,8 +398,9 @@ def prepare(
         ignition, one that starts or ends during the burning.
     """
     check_samples(name, time, values)
-    filled, bridged = bridge(time, values)
-    noise = noise_of(filled)
+    read, bridged = bridge(time, values)
+    filled, more = without_lag(time, read, rules.lag)
+    noise = more * noise_of(read)
     _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
     zero = as_read()
     if not rules.taken_as_read:
@@ -423,8 +428,8 @@ def prepare(
         peak_time=float(time[top]),
         bridged=bridged,
         gap=gaps(time),
-        at_limit=at_limit(filled, rules.ceiling) | clipped(filled),
-        flat=flat_top(filled),
+        at_limit=at_limit(read, rules.ceiling) | clipped(read),
+        flat=flat_top(read),
     )
     _check_one(channel)
     _check_whole(channel)
@@ -542,15 +547,15 @@ def _check_found(name: str, filled: FloatArray, least: float) -> None:
             f"the sensor reads upside down; turn it with --invert-{name}"
         )
     over = highest - lowest
-    for level, what, do in (
-        (first, "starts", "before ignition"),
-        (last, "ends", "until well after burnout"),
+    for level, what, other, do in (
+        (first, "starts", "case or nozzle let go", "before ignition"),
+        (last, "ends", "its zero moved that far", "until well after burnout"),
     ):
         if over > least and level - lowest > _QUIET * over:
             raise InputError(
                 f"{name}: the recording {what} during the burning, at "
-                f"{100 * (level - lowest) / over:.3g} % of the peak (or its zero moved "
-                f"that far); record {do}"
+                f"{100 * (level - lowest) / over:.3g} % of the peak above its lowest "
+                f"reading, or {other}; record {do}"
             )
     if not up > least:
         raise InputError(
