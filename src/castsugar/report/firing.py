@@ -129,7 +129,7 @@ def firing_screen(
         findings=(
             *_case(test, show),
             *_alarmed(test, show),
-            _delivered(test, row, show),
+            *_delivered(test, row, show),
             *_predicted(test, row, show),
             *_agreement(test, row, show),
             *_look_again(test, show),
@@ -187,8 +187,10 @@ def told(key: str, row: Row, show: Shown) -> str:
 _FIELD = {one.key: one for one in RESULTS}
 
 
-def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
-    """Say what was delivered of the ideal, or why that is not known."""
+def _delivered(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
+    """Say what was delivered of the ideal, or why not; nothing of what cannot be."""
+    if alarms_of(test.alarms, "possible"):
+        return
     for key, label in (
         ("characteristic_velocity_m_s", "c*"),
         ("specific_impulse_s", "Isp"),
@@ -201,12 +203,13 @@ def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
             f"It delivered {_share(of, row, label)}: "
             f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}"
         )
-        return Finding("RESULT", f"{text}{_beside_it(of, row)}.", {of: row[of]})
+        yield Finding("RESULT", f"{text}{_beside_it(of, row)}.", {of: row[of]})
+        return
     known = [k for k in _FIELD if not math.isnan(row[k])]
     key = next(k for k in (*_LEADING, *known) if k in known)
     text = f"Delivered: {_FIELD[key].label.removeprefix('delivered ')} "
     text += f"{told(key, row, show)}. No efficiency: {ideal_missing(test)}."
-    return Finding("RESULT", text, {key: row[key]})
+    yield Finding("RESULT", text, {key: row[key]})
 
 
 def _share(of: str, row: Row, label: str) -> str:
@@ -286,7 +289,7 @@ def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
 def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
     """Say what looks like a fault of measuring, the likely cause first: one finding."""
     found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
-    wrong = [a for a in alarms_of(test.alarms) if a.test in _OF_RESULTS]
+    wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
     for alarm in wrong:
         yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
     if not found:
