@@ -33,6 +33,7 @@ from castsugar.motor.firing.faults import (
     not_cleared,
 )
 from castsugar.motor.firing.one_sensor import (
+    gas_of_burst,
     hum_of,
     judge_hum,
     judge_sensor,
@@ -203,6 +204,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         *alarms,
     )
     if read is not None:
+        alarms = tuple(_with_gas(a, read, results, stand) for a in alarms)
         alarms += tuple(judge_throat(read, stand, gauge=recorded.pressure_is_gauge))
     return Reduction(
         stand=stand,
@@ -254,6 +256,23 @@ def _judge(
     elif pressure is not None:
         alarms.append(not_cleared(pressure))
     return tuple(alarms)
+
+
+def _with_gas(
+    alarm: Alarm, read: Channel, results: Mapping[str, Measured], stand: Stand
+) -> Alarm:
+    """Say how much gas a burst would be, had the chamber made it."""
+    velocity = results.get("characteristic_velocity")
+    known = alarm.test == "burst" and alarm.level == ALARM and velocity is not None
+    if not known or velocity is None or alarm.sensor != "pressure":
+        return alarm
+    area = 0.5 * sum(stand.throat_areas())
+    lasting, gas = gas_of_burst(read, area, velocity.value)
+    return replace(
+        alarm,
+        text=f"{alarm.text} for {1e3 * lasting:.2g} ms; in the chamber that would need "
+        f"{1e3 * gas:.2g} g of gas or more that no grain makes",
+    )
 
 
 #: Results that the bound of a sensor does not touch.
