@@ -134,7 +134,7 @@ class StaticTest:
             return None
         return Rate(
             pressure=self.inferred.centre,
-            value=self.inferred.rate / _rate_factor(self.hardware),
+            value=self.inferred.rate / rate_factor(self.hardware),
             u=max(self.inferred.log_rate_u, _RATE_DOUBT),
         )
 
@@ -235,14 +235,14 @@ def review(
         law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
             agreement = compare_with_law(
-                inferred, law, rate_factor=_rate_factor(hardware)
+                inferred, law, rate_factor=rate_factor(hardware)
             )
         if row["status"] == "ok":
-            expected = _expected(reduction, hardware, row, law, seed)
+            expected = predicted(reduction, hardware, row, law, seed)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
     nozzle = _nozzle(reduction, hardware, row)
-    ratio = _density_ratio(reduction, hardware, row)
+    ratio = density_ratio(reduction, hardware, row)
     cautions = _cautions(reduction, mix, velocity, impulse, ratio)
     return StaticTest(
         reduction=reduction,
@@ -330,13 +330,13 @@ def _infer(
         return None, str(error)
 
 
-def _rate_factor(hardware: Hardware) -> float:
+def rate_factor(hardware: Hardware) -> float:
     """Return the burn rate at the grain temperature over that of the strands."""
     motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
     return motor.propellant.rate_factor
 
 
-def _expected(
+def predicted(
     reduction: Reduction,
     hardware: Hardware,
     row: dict[str, Any],
@@ -381,9 +381,10 @@ def _expected(
     )
 
 
-def _density_ratio(
+def density_ratio(
     reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
 ) -> float:
+    """Return the propellant mass over that of the grain without voids."""
     if hardware is None or not row:
         return math.nan
     full = hardware.grain.volume * float(row["density_kg_m3"])
@@ -395,7 +396,7 @@ def _cautions(
     mix: Mix | None,
     velocity: Measured | None,
     impulse: Measured | None,
-    density_ratio: float,
+    ratio: float,
 ) -> tuple[str, ...]:
     found = []
     if velocity is not None:
@@ -407,10 +408,15 @@ def _cautions(
         found.append(explain_efficiency(impulse.value))
     if mix is not None and (velocity or impulse):
         found.append(browned_flag(mix.browned))
-    if density_ratio > _DENSEST or density_ratio < _LIGHTEST:
-        found.append(
-            f"the propellant mass is {100 * density_ratio:.3g} % of what the grain "
-            "would weigh without voids; mass, sizes of the grain or mix are likely not "
-            "those that were fired"
-        )
-    return tuple(text for text in found if text)
+    return (*(text for text in found if text), *density_cautions(ratio))
+
+
+def density_cautions(ratio: float) -> tuple[str, ...]:
+    """Say if a grain weighs what no grain of its size does."""
+    if not (ratio > _DENSEST or ratio < _LIGHTEST):
+        return ()
+    return (
+        f"the propellant mass is {100 * ratio:.3g} % of what the grain would weigh "
+        "without voids; mass, sizes of the grain or mix are likely not those that "
+        "were fired",
+    )

@@ -232,7 +232,8 @@ def _by_limits(channel: Channel, result: Callable[[Burning], float]) -> float:
     return abs(result(wide) - result(narrow)) * _RECTANGLE
 
 
-def _area_parts(stand: Stand) -> dict[str, float]:
+def area_parts(stand: Stand) -> dict[str, float]:
+    """Return the parts of ln of the mean throat area. [-]"""
     before, after = stand.throat_areas()
     # The mean of two measurements, each with its own doubt, or of one.
     count = 1 if stand.throat_after is None else 2
@@ -301,7 +302,7 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "pressure_integral": scaled(whole, logs, at_least=at_least),
         "characteristic_velocity": scaled(
             velocity,
-            logs | _area_parts(stand) | {"propellant mass": stand.mass_u},
+            logs | area_parts(stand) | {"propellant mass": stand.mass_u},
             at_least=at_least,
         ),
     }
@@ -347,7 +348,7 @@ def thrust_coefficient(pressure: Channel, thrust: Channel, stand: Stand) -> Meas
     impulse = thrust.between(b)
     own = _integral_parts(thrust, stand.thrust_calibration_u)
     other = _integral_parts(pressure, stand.pressure_calibration_u)
-    logs = _area_parts(stand) | {
+    logs = area_parts(stand) | {
         "thrust calibration": stand.thrust_calibration_u,
         "pressure calibration": stand.pressure_calibration_u * over / push,
         "thrust zero": own["zero"] / impulse,
