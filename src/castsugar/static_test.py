@@ -27,6 +27,7 @@ from castsugar.motor.firing.faults import (
     explain_nozzle,
     impossible,
 )
+from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import (
     SIZE_DOUBT,
     InferredLaw,
@@ -62,12 +63,13 @@ class Rate:
     """The burn rate that a firing shows, at the temperature of the strands.
 
     `value` [m/s] holds at `pressure` [Pa, absolute]; `u` is the standard uncertainty of
-    its logarithm.
+    its logarithm, `shared` the part of it that other firings have alike.
     """
 
     pressure: float
     value: float
     u: float
+    shared: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,6 +101,8 @@ class StaticTest:
     expected : Expected or None
     cautions : tuple of str
         Beside those of the reduction.
+    filmed : Filmed or None
+        How it was filmed, of a firing that was not recorded.
     """
 
     reduction: Reduction
@@ -115,6 +119,7 @@ class StaticTest:
     expected: Expected | None
     cautions: tuple[str, ...]
     nozzle_efficiency: Measured | None = None
+    filmed: Filmed | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
@@ -129,13 +134,19 @@ class StaticTest:
 
     @property
     def rate(self) -> Rate | None:
-        """The burn rate at the centre of the inferred law; None without one."""
-        if self.inferred is None or self.hardware is None:
+        """The burn rate at the centre of the inferred law, or at the mean pressure.
+
+        None without one.
+        """
+        mean = None if self.filmed is None else self.filmed.mean_rate
+        found = self.inferred if mean is None else mean
+        if found is None or self.hardware is None:
             return None
         return Rate(
-            pressure=self.inferred.centre,
-            value=self.inferred.rate / rate_factor(self.hardware),
-            u=max(self.inferred.log_rate_u, _RATE_DOUBT),
+            pressure=found.centre,
+            value=found.rate / rate_factor(self.hardware),
+            u=max(found.log_rate_u, _RATE_DOUBT),
+            shared=0.0 if mean is None else mean.shared_u,
         )
 
     @property

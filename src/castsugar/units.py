@@ -369,6 +369,10 @@ _FOOT: Final = 12 * _INCH
 #: Kind of number -> how it is shown in SI and in the units of the United States.
 SHOWN: Final[dict[str, tuple[ShownUnit, ShownUnit]]] = {
     "mass": (_shown("g", "mass", "g"), _shown("oz", "mass", "oz")),
+    "mass flow": (
+        ShownUnit("g/s", 1e3),
+        ShownUnit("oz/s", float(1 / UNITS["mass"]["oz"].scale)),
+    ),
     "temperature": (
         _shown("\u00b0C", "temperature", "C"),
         _shown("\u00b0F", "temperature", "F"),

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files
-from castsugar.cli.firing_options import STAND
+from castsugar.cli.firing_options import FILMED, STAND
 from castsugar.cli.output import command_text
 from castsugar.cli.quantities import dest, given
 from castsugar.errors import InputError, unknown_name
@@ -52,7 +52,7 @@ _QUANTITIES = {
 }
 
 #: What reduces a recording and means nothing for a delay column.
-_NEVER_WITH_DELAY = (*STAND, "--mix", "--water-lost")
+_NEVER_WITH_DELAY = (*STAND, *FILMED, "--mix", "--water-lost")
 
 #: Cautions of the topic firing that are not about a delay: of borrowed laws, of a
 #: pressure margin, of building to a rule.

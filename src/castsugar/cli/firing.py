@@ -20,6 +20,8 @@ from castsugar.cli.bench_option import (
     world_of,
 )
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.filmed import film, run_filmed
+from castsugar.cli.filmed import refuse_stray as refuse_sensors
 from castsugar.cli.firing_options import (
     add_stand_options,
     assumed_words,
@@ -53,6 +55,8 @@ examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
   castsugar firing shot.csv --propellant-mass "368 g" --bench bench.toml \\
       --mix "KNO3:60 powdered sugar:17 corn syrup:23" --picture shot.svg
+  castsugar firing --frames "first=12 last=74 rate=30" --throat "8 mm" \\
+      --propellant-mass "368 g" --mix base --bench bench.toml
   castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
       --chamber-pressure "2 MPa" --burn-time "1.2 s"
 """
@@ -100,13 +104,26 @@ def run(options: argparse.Namespace) -> int:
     refuse_stray(options)
     if options.delay:
         return run_delay(options, _thrusting(options))
-    if options.file is None:
-        raise InputError("no recording given; name its FILE (CSV)")
+    refuse_sensors(options)
+    if options.file is None and options.frames is None:
+        raise InputError(
+            "no recording given; name its FILE (CSV), or --frames of a video"
+        )
     from castsugar.data.load import load_database
     from castsugar.readings.recordings import read_trace
 
     database = load_database()
     hardware, mix = _beside(options, database)
+    if options.frames is not None:
+        test = film(options, hardware, mix)
+        return run_filmed(
+            options,
+            database,
+            test,
+            facts=_facts(test),
+            invented=_invented(options, test),
+            next_=_in_full(options),
+        )
     recording = read_trace(options.file)
     with _offering_plot(options, recording):
         test = _reduce(options, recording, hardware, mix)
@@ -279,18 +296,25 @@ def _answer(
 
 def _invented(options: argparse.Namespace, test: StaticTest) -> tuple[str, ...]:
     """Return what is invented behind a firing: the recording, the bench beside it."""
+    from castsugar.bench.motor import sizes_invented
+
     found = invented_files([options.file])
     world = world_of(options)
     if world is None or test.hardware is None:
         return found
-    mixes = [test.mix] if test.mix is not None else []
-    return found + world.invented_for(mixes, uses={"motor", "lots"})
+    if test.mix is None:  # then no law is known, but the sizes of the grain are taken
+        return found + sizes_invented(world.bench)
+    return found + world.invented_for([test.mix], uses={"motor", "lots"})
 
 
 def _next(options: argparse.Namespace) -> str:
     """Return what to do next: learn of a firing that stood beside its bench."""
     if options.bench and options.mix:
         return f"castsugar learn --bench {shlex.quote(options.bench)}"
+    return _in_full(options)
+
+
+def _in_full(options: argparse.Namespace) -> str:
     words = [word for word in options.words if word != "--full"]
     return f"{command_text(words)} --full"
 

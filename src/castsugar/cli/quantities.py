@@ -28,6 +28,7 @@ KNOWN = {
     "--grain-uncertainty": "uncertainty of the sizes of the grain",
     "--length-uncertainty": "uncertainty of the delay length",
     "--limits": "start and end of burning",
+    "--peak-scale": "range of the load cell",
     "--pressure": "chamber pressure",
     "--pressure-calibration": "calibration of a sensor",
     "--pressure-per-volt": "pressure per volt",

@@ -13,6 +13,7 @@ from castsugar.arrays import FloatArray
 from castsugar.draw_set import FEW_DRAWS, SEED, normals
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
+from castsugar.motor.firing.frames import MeanRate
 from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Motor, Trace, fire
@@ -256,13 +257,14 @@ class Agreement:
 
 
 def compare_with_law(
-    inferred: InferredLaw, law: BurnLaw, *, rate_factor: float = 1.0
+    inferred: InferredLaw | MeanRate, law: BurnLaw, *, rate_factor: float = 1.0
 ) -> Agreement:
     """Hold a firing against a burn law.
 
     Parameters
     ----------
-    inferred : InferredLaw
+    inferred : InferredLaw or MeanRate
+        The latter tells no exponent.
     law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
@@ -275,10 +277,11 @@ def compare_with_law(
     freedom = law.degrees_of_freedom * (both / own) ** 4 if own > 0.0 else math.inf
     shift, covariance = np.array([difference]), np.array([[both**2]])
     exponent = math.nan
-    if inferred.told and law.covariance is not None:
-        exponent = inferred.exponent - _slope(law, p)
+    told = inferred if isinstance(inferred, InferredLaw) and inferred.told else None
+    if told is not None and law.covariance is not None:
+        exponent = told.exponent - _slope(law, p)
         shift = np.array([difference, exponent])
-        covariance = inferred.covariance + _covariance(law, p)
+        covariance = told.covariance + _covariance(law, p)
     count = len(shift)
     square = float(shift @ np.linalg.solve(covariance, shift)) / count
     if math.isinf(freedom):
