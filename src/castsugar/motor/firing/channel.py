@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +13,7 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.signal import (
     FEWEST,
+    WINDOW,
     Zero,
     as_read,
     at_limit,
@@ -22,22 +24,35 @@ from castsugar.motor.firing.signal import (
     gaps,
     noise_of,
     smoothed,
+    window_of,
 )
 
 # ----------------------------------------------------------------------------
 # When a motor burns: start and end by a threshold, and the integral between.
 #
-# The burning runs from the first to the last time that a signal, zero taken away,
-# stands at a share of its peak (5 % by default; common practice, no source: published
-# rules use 5 % or 10 %). The crossing lies on the straight line between two samples.
-# Because the rule is a choice, its effect is part of the doubt of everything that hangs
-# on it.
+# The burning is one stretch of the running median of 50 ms, zero taken away: from its
+# first and last time at 35 % of the highest, outward until it falls below a share of it
+# (5 % by default; common practice, no source: published rules use 5 % or 10 %). So no
+# lone sample at rest, no spike of a supply and no igniter long before has a say. The
+# crossing lies on the straight line between two samples. Because the rule is a choice,
+# its effect is part of the doubt of everything that hangs on it.
 
 #: Share of the peak at which burning starts and ends.
 THRESHOLD = 0.05
 
 #: A threshold stands at least this many times the noise above zero. Our rule.
 _BURNING_OVER_NOISE = 5.0
+
+#: The running median that start and end are read from [s], and the share of its highest
+#: that is burning beyond doubt. Our rules.
+STEADY, BURNING = 0.05, 0.35
+
+#: A signal that stands there for less than this is a burst, or no motor. [s] Our rule.
+_SHORTEST = 0.2
+
+#: A reading at rest after the burning that lies this part of the peak below that before
+#: it is no drift. Our rule.
+_FALLEN = 0.1
 
 #: Fewest samples within the burning.
 FEWEST_BURNING = 10
@@ -103,17 +118,18 @@ def find_burning(
         Fewer than 10 samples between, a record that starts or ends above the level.
     """
     if course is None:
-        course = smoothed(values)
+        course = smoothed(values, window_of(time, STEADY))
     peak = float(course.max())
-    level = max(share * peak, _BURNING_OVER_NOISE * noise)
+    # The noise of a running median of n samples is 1.25 / sqrt(n) that of one.
+    quiet = 1.25 * noise / np.sqrt(window_of(time, STEADY))
+    level = max(share * peak, _BURNING_OVER_NOISE * quiet)
     if not peak >= level > 0.0:
         raise InputError(
             "no burning found: the signal never stands clearly above zero; if the "
             "sensor is not at zero before ignition, do not take its zero as read"
         )
     above = course >= level
-    places = np.flatnonzero(above)
-    first, last = int(places[0]), int(places[-1])
+    first, last = _stretch(above, course >= max(BURNING * peak, level))
     if first == 0 or last == len(values) - 1:
         which, what = ("starts", "before ignition")
         if first:
@@ -128,29 +144,47 @@ def find_burning(
             f"{FEWEST_BURNING} are needed: record faster"
         )
     return Burning(
-        start=_crossing(time, values, first, level, rising=True),
-        end=_crossing(time, values, last, level, rising=False),
+        start=_between(time, course, first - 1, level),
+        end=_between(time, course, last, level),
         share=level / peak,
         level=level,
         **_dips(time[first : last + 1], above[first : last + 1]),
     )
 
 
-def _crossing(
-    time: FloatArray, values: FloatArray, at: int, level: float, *, rising: bool
-) -> float:
-    """Return the time of a crossing next to a sample.
+def _stretch(above: BoolArray, certain: BoolArray) -> tuple[int, int]:
+    """Return the first and last sample of the stretch about what certainly burns."""
+    sure = np.flatnonzero(certain)
+    below = np.flatnonzero(~above)
+    before, after = below[below < sure[0]], below[below > sure[-1]]
+    first = int(before[-1]) + 1 if before.size else 0
+    last = int(after[0]) - 1 if after.size else len(above) - 1
+    return first, last
 
-    The running median shifts a corner by up to two samples, so the samples themselves
-    are looked at there.
+
+def _between(time: FloatArray, values: FloatArray, at: int, level: float) -> float:
+    """Return when the line from one sample to the next meets a level."""
+    a, b = values[at], values[at + 1]
+    return float(time[at] + (level - a) / (b - a) * (time[at + 1] - time[at]))
+
+
+def crossings(
+    time: FloatArray, course: FloatArray, first_level: float, last_level: float
+) -> tuple[float, float]:
+    """Return when a course first rises to a level and last falls to another.
+
+    Looked for outward from where it certainly burns; NaN where it never does. [s]
     """
-    near = range(max(at - 3, 0), min(at + 4, len(values)) - 1)
-    for i in near if rising else reversed(near):
-        a, b = values[i], values[i + 1]
-        if (a < level <= b) if rising else (a >= level > b):
-            share = (level - a) / (b - a)
-            return float(time[i] + share * (time[i + 1] - time[i]))
-    return float(time[at])
+    found = []
+    for level, last in ((first_level, False), (last_level, True)):
+        sure = course >= max(BURNING * float(course.max()), level)
+        if not sure.any():
+            return math.nan, math.nan
+        ends = _stretch(course >= level, sure)
+        at = ends[1] if last else ends[0] - 1
+        inside = 0 <= at < len(course) - 1
+        found.append(_between(time, course, at, level) if inside else math.nan)
+    return found[0], found[1]
 
 
 def _dips(time: FloatArray, above: NDArray[np.bool_]) -> dict[str, Any]:
@@ -205,6 +239,10 @@ _QUIET_BETWEEN, _LONG = 0.3, 0.01
 #: Share of the peak that is the first sign of a burning. Our rule.
 _FIRST_SIGN = 0.01
 
+#: A record that stands at this share of its peak again after the burning holds two;
+#: before it, an igniter. Our rule.
+SECOND = 0.2
+
 #: Share of the range that a record may stand above its lowest level at its ends.
 _QUIET = 0.2
 
@@ -240,10 +278,12 @@ class Channel:
     name : str
     time, value : ndarray, shape (n,)
         [s], [unit of the sensor]
-    course : ndarray, shape (n,)
-        Running median of five values.
+    course, steady : ndarray, shape (n,)
+        Running medians: of five values, and of 50 ms.
     noise : float
-        Standard deviation of a sample.
+        Standard deviation of a sample about its neighbours.
+    rest_noise : float
+        That of a sample at rest before the burning, lone spikes included.
     zero : Zero
     burning : Burning
     peak, peak_time : float
@@ -260,7 +300,9 @@ class Channel:
     time: FloatArray
     value: FloatArray
     course: FloatArray
+    steady: FloatArray
     noise: float
+    rest_noise: float
     zero: Zero
     burning: Burning
     peak: float
@@ -279,9 +321,16 @@ class Channel:
         """Return the integral between other limits. [unit of the sensor, s]"""
         return integral(self.time, self.value, burning.start, burning.end)
 
-    def whole(self) -> float:
-        """Return the integral over the whole record. [unit of the sensor, s]"""
-        return float(np.trapezoid(self.value, self.time))
+    @property
+    def steady_peak(self) -> float:
+        """Return the highest running median of 50 ms. [unit of the sensor]"""
+        return float(self.steady.max())
+
+    def around(self) -> tuple[float, float]:
+        """Return start and end with half a burn time of rest on each side. [s]"""
+        b = self.burning
+        first, last = b.start - 0.5 * b.lasting, b.end + 0.5 * b.lasting
+        return max(first, float(self.time[0])), min(last, float(self.time[-1]))
 
     def bridged_impulse(self) -> float:
         """Return the part of the integral that lies under bridged samples and gaps."""
@@ -299,7 +348,7 @@ class Channel:
         share = min(share, 0.5 * (1.0 + self.burning.share))
         if share not in self._found:
             self._found[share] = find_burning(
-                self.time, self.value, noise=self.noise, share=share, course=self.course
+                self.time, self.value, noise=self.noise, share=share, course=self.steady
             )
         return self._found[share]
 
@@ -347,21 +396,22 @@ def prepare(
     if not rules.taken_as_read:
         zero = _found_zero(name, time, filled, noise)
     value = filled - zero.at(time)
-    course = smoothed(value)
+    course, steady = (smoothed(value, n) for n in (WINDOW, window_of(time, STEADY)))
     top = int(np.argmax(course))
     if not course[top] > 0.0:
         raise InputError(
             f"{name}: no burning found; taken as read, nothing stands above zero: let "
             "the zero be taken away (--zero line)"
         )
-    burning = find_burning(time, value, noise=noise, share=rules.share, course=course)
-    _check_one(name, burning)
-    return Channel(
+    burning = find_burning(time, value, noise=noise, share=rules.share, course=steady)
+    channel = Channel(
         name=name,
         time=time,
         value=value,
         course=course,
+        steady=steady,
         noise=noise,
+        rest_noise=_rest_noise(time, value, burning.start, noise),
         zero=zero,
         burning=burning,
         peak=float(course[top]),
@@ -371,16 +421,60 @@ def prepare(
         at_limit=at_limit(filled, rules.ceiling) | clipped(filled),
         flat=flat_top(filled),
     )
+    _check_one(channel)
+    _check_whole(channel)
+    return channel
 
 
-def _check_one(name: str, burning: Burning) -> None:
+def _check_one(channel: Channel) -> None:
     """Refuse two burnings in one record."""
+    name, burning, steady = channel.name, channel.burning, channel.steady
+    do = (
+        "if the file holds two firings, or an igniter long before the grain, cut it "
+        "and keep one"
+    )
     if burning.longest_dip > _QUIET_BETWEEN * burning.lasting:
         raise InputError(
             f"{name}: {burning.longest_dip:.2g} s of quiet lie between two burnings, "
-            f"{burning.start:.4g} s to {burning.end:.4g} s in all; if the file holds "
-            "two firings, or an igniter long before the grain, cut it and keep one"
+            f"{burning.start:.4g} s to {burning.end:.4g} s in all; {do}"
         )
+    after = channel.time > channel.limits(min(THRESHOLD, burning.share)).end
+    other = float(steady[after].max(initial=0.0))
+    if other > SECOND * channel.steady_peak:
+        at = float(channel.time[after][np.argmax(steady[after])])
+        raise InputError(
+            f"{name}: stands at {100 * other / channel.steady_peak:.2g} % of its peak "
+            f"again at {at:.4g} s, after the burning ended; {do}"
+        )
+
+
+def _check_whole(channel: Channel) -> None:
+    """Refuse a burst, and a reading that falls away."""
+    name, peak, zero = channel.name, channel.steady_peak, channel.zero
+    high = channel.steady >= BURNING * peak
+    lasting = float(np.diff(channel.time)[high[1:] & high[:-1]].sum())
+    if lasting < _SHORTEST:
+        quiet = channel.burning.start - float(channel.time[0])
+        raise InputError(
+            f"{name}: a burst: {_shown(name, peak)} and above a third of it for "
+            f"{lasting:.2g} s only, after {quiet:.3g} s of quiet; a case or a nozzle "
+            "that let go, an igniter alone, or a knock on the stand: nothing is told "
+            "of a burning"
+        )
+    if zero.drift < -_FALLEN * peak:
+        raise InputError(
+            f"{name}: after the burning it reads {_shown(name, -zero.drift)} less than "
+            "before: case or nozzle let go, or the sensor came off; nothing is told of "
+            "such a firing"
+        )
+
+
+def _rest_noise(
+    time: FloatArray, value: FloatArray, start: float, noise: float
+) -> float:
+    """Return the standard deviation at rest; that about neighbours if it is unknown."""
+    rest = value[time < start - STEADY]
+    return noise if rest.size < FEWEST else max(float(np.std(rest)), noise)
 
 
 def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -> Zero:
@@ -388,8 +482,13 @@ def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -
     rough = filled - np.interp(time, time[[0, -1]], _end_levels(filled))
     burning = find_burning(time, rough, noise=noise, share=THRESHOLD)
     first = find_burning(time, rough, noise=noise, share=_FIRST_SIGN)
-    peak = float(smoothed(rough).max())
-    for start in (first.start, burning.start):
+    steady = smoothed(rough, window_of(time, STEADY))
+    peak = float(steady.max())
+    early = steady[time < first.start] > SECOND * peak
+    starts = (first.start, burning.start)
+    if early.any():  # an igniter: the zero is what was read before it
+        starts = (float(time[np.argmax(early)]), *starts)
+    for start in starts:
         found = fit_zero(time, filled, start=start, end=burning.end, peak=peak)
         if found is not None:
             return found

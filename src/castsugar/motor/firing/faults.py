@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from castsugar.motor.firing.channel import Channel
+from castsugar.motor.firing.channel import SECOND, Channel
 from castsugar.motor.firing.quantities import Measured, Stand
 
 #: An efficiency outside these is more likely a fault than a motor: no losses would
@@ -70,6 +70,14 @@ def channel_cautions(channel: Channel) -> list[str]:
             f"{channel.name}: falls below {100 * channel.burning.share:.2g} % of its "
             f"peak {often} within the burning: an igniter before the grain, chuffing, "
             "or a loose connection; means and times are not those of steady burning"
+        )
+    before = channel.steady[channel.time < channel.burning.start]
+    if (early := float(before.max(initial=0.0))) > SECOND * channel.steady_peak:
+        at = float(channel.time[before.argmax()])
+        found.append(
+            f"{channel.name}: {100 * early / channel.steady_peak:.2g} % of the peak "
+            f"already at {at:.3g} s, before the burning: an igniter, or a knock; it is "
+            "not counted in"
         )
     found += _slow_end(channel)
     zero = channel.zero

@@ -12,7 +12,13 @@ import numpy as np
 from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError
-from castsugar.motor.firing.channel import THRESHOLD, Burning, Channel, integral_noise
+from castsugar.motor.firing.channel import (
+    THRESHOLD,
+    Burning,
+    Channel,
+    integral,
+    integral_noise,
+)
 
 # ----------------------------------------------------------------------------
 # A result and where its doubt comes from: independent parts (JCGM 100:2008, 5.1).
@@ -246,23 +252,25 @@ def area_parts(stand: Stand) -> dict[str, float]:
 def _integral_parts(channel: Channel, calibration_u: float) -> dict[str, float]:
     """Return the parts of the integral of a channel. [unit of the channel, s]"""
     b = channel.burning
-    outside = channel.whole() - channel.impulse()
     limits = _by_limits(channel, lambda x: channel.between(x))
     return {
         "calibration": calibration_u * channel.impulse(),
         "zero": channel.zero.uncertainty * b.lasting,
         "noise": integral_noise(channel.time, b.start, b.end, channel.noise),
-        "integration limits": max(limits, _tail(channel, outside)),
+        "integration limits": max(limits, _tail(channel)),
         "dropouts": _BRIDGE_DOUBT * channel.bridged_impulse(),
     }
 
 
-def _tail(channel: Channel, outside: float) -> float:
-    """Return the part of an integral that lies outside the limits, as a doubt.
+def _tail(channel: Channel) -> float:
+    """Return what lies within half a burn time of the limits, as a doubt.
 
-    Only what the doubt of the zero over the rest of the record cannot explain.
+    Only what the doubt of the zero over that rest cannot explain; so that it does not
+    hang on how much rest was recorded.
     """
-    rest = float(np.ptp(channel.time)) - channel.burning.lasting
+    first, last = channel.around()
+    outside = integral(channel.time, channel.value, first, last) - channel.impulse()
+    rest = last - first - channel.burning.lasting
     explained = 2.0 * channel.zero.uncertainty * rest
     return max(abs(outside) - explained, 0.0) * _RECTANGLE
 

@@ -20,7 +20,7 @@ from castsugar.arrays import BoolArray, FloatArray
 _MAD = 1.4826
 
 #: Samples of the running median that a single sample is held against.
-_WINDOW = 5
+WINDOW = 5
 
 #: A sample is a dropout or a spike if it stands off from its neighbours by this many
 #: times the noise and by this share of the range. Our rule.
@@ -83,9 +83,15 @@ def _rounding(values: FloatArray) -> float:
     return float(step / np.sqrt(12.0))
 
 
-def smoothed(values: FloatArray) -> FloatArray:
-    """Return the running median of 5 samples."""
-    return np.asarray(median_filter(values, size=_WINDOW, mode="nearest"), dtype=float)
+def smoothed(values: FloatArray, window: int = WINDOW) -> FloatArray:
+    """Return the running median of so many samples, an odd number."""
+    return np.asarray(median_filter(values, size=window, mode="nearest"), dtype=float)
+
+
+def window_of(time: FloatArray, lasting: float, least: int = 3) -> int:
+    """Return the odd number of samples, `least` or more, that so many seconds hold."""
+    interval = float(np.median(np.diff(time)))
+    return max(least, 2 * round(0.5 * (lasting / interval - 1.0)) + 1)
 
 
 def gaps(time: FloatArray) -> BoolArray:
@@ -193,6 +199,11 @@ _UNKNOWN_DRIFT = 0.005
 #: Parts that quiet samples are cut into, so that slow noise counts.
 _BLOCKS = 8
 
+#: Samples of the running median that quiet samples are held against, and how many times
+#: the noise they may stand off: what a supply or a radio adds to single samples, all to
+#: one side, is no zero. Our rule.
+_NEAR, _SPIKE = 25, 5.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zero:
@@ -269,8 +280,8 @@ def fit_zero(
         Highest reading over the zero, roughly. [unit of the sensor]
     """
     lasting = end - start
-    first = time < start - _BEFORE * lasting
-    last = time > end + _AFTER * lasting
+    first = calm(values, time < start - _BEFORE * lasting)
+    last = calm(values, time > end + _AFTER * lasting)
     if first.sum() < FEWEST:
         return None
     before, u_before = _mean(values[first])
@@ -298,6 +309,23 @@ def fit_zero(
         rule="line",
         sudden=sudden,
     )
+
+
+def calm(values: FloatArray, part: BoolArray) -> BoolArray:
+    """Return a part of the samples without those that stand off from their neighbours.
+
+    Where that would leave less than half of them, all are kept.
+    """
+    chosen = values[part]
+    if chosen.size < FEWEST:
+        return part
+    off = np.abs(chosen - smoothed(chosen, _NEAR))
+    near = off <= max(_SPIKE * noise_of(chosen), step_of(chosen))
+    if 2 * near.sum() < near.size:
+        return part
+    kept = part.copy()
+    kept[part] = near
+    return kept
 
 
 def _creep(

@@ -1,0 +1,62 @@
+"""What a test of a recording found: an alarm, something unusual, or nothing told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+#: Levels, worst first. An alarm teaches nothing and withholds what hangs on it; what is
+#: unusual is said and may teach; a test that is not told lacks what it needs.
+ALARM, UNUSUAL, NOT_TOLD = LEVELS = ("alarm", "unusual", "not told")
+
+#: Tests, in the order in which they are told.
+TESTS = (
+    "clip",
+    "mean",
+    "trend",
+    "wobble",
+    "length",
+    "start",
+    "recovery",
+    "burst",
+    "hum",
+    "zero",
+    "ports",
+    "law",
+    "web",
+    "exponent",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alarm:
+    """What one test found.
+
+    Attributes
+    ----------
+    test : str
+        One of :data:`TESTS`.
+    sensor : str
+        "pressure", "thrust", "both" or "motor".
+    level : str
+        One of :data:`LEVELS`.
+    value, limit : float
+        The statistic, and what it was held against; NaN where not told. In the unit of
+        the test, which its words name.
+    text : str
+        One sentence without a capital and without a full stop.
+    """
+
+    test: str
+    sensor: str
+    level: str
+    value: float
+    limit: float
+    text: str
+
+
+def alarms_of(found: Iterable[Alarm], *tests: str) -> tuple[Alarm, ...]:
+    """Return the alarms proper, of some tests or of all."""
+    return tuple(
+        a for a in found if a.level == ALARM and (not tests or a.test in tests)
+    )
