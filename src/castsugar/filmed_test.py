@@ -229,7 +229,8 @@ def _beside_law(test: StaticTest, seed: int) -> StaticTest:
         factor = rate_factor(hardware)
         agreement = compare_with_law(filmed.mean_rate, law, rate_factor=factor)
     if test.row.get("status") == "ok":
-        expected = predicted(test.reduction, hardware, test.row, law, seed)
+        stand = test.reduction.stand
+        expected = predicted(hardware, test.row, law, seed, stand=stand)
     return replace(test, law=law, agreement=agreement, expected=expected)
 
 

@@ -155,6 +155,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "uncertainty of the delay length": _mm(0, 10, 0, 1),
     "delay time": _s(0.05, 120, 1, 20),
     "burn time": _s(0.01, 300, 0.1, 30),
+    "ignition lag": _s(0, 10, 0, 0.5),
+    "emptying": _s(0, 10, 0, 0.5),
     # Static test.
     "pressure per volt": _MPa(1e-4, 1000, 0.01, 100),
     "range of the pressure sensor": _MPa(0.01, 200, 0.2, 70),

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.errors import CastsugarError
+from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
@@ -34,7 +34,7 @@ from castsugar.motor.firing.inference import (
     infer_law,
     rivals_of,
 )
-from castsugar.motor.firing.quantities import Measured, scaled
+from castsugar.motor.firing.quantities import Measured, Stand, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import exit_pressure_ratio, thrust_coefficient
@@ -248,8 +248,8 @@ def review(
             agreement = compare_with_law(
                 inferred, law, rate_factor=rate_factor(hardware)
             )
-        if row["status"] == "ok":
-            expected = predicted(reduction, hardware, row, law, seed)
+        if row["status"] == "ok" and reduction.stand.throat_diameter is not None:
+            expected = predicted(hardware, row, law, seed, stand=reduction.stand)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
     nozzle = _nozzle(reduction, hardware, row)
@@ -347,21 +347,53 @@ def rate_factor(hardware: Hardware) -> float:
     return motor.propellant.rate_factor
 
 
+def forecast(
+    mix: Mix,
+    hardware: Hardware,
+    *,
+    pressure: float,
+    species: SpeciesTable | None = None,
+    seed: int = 1,
+) -> Expected:
+    """Predict the next firing of a mix in a motor, that of the next batch.
+
+    Parameters
+    ----------
+    mix : Mix
+    hardware : Hardware
+    pressure : float
+        At which its ideal performance is taken. [Pa]
+    species : SpeciesTable, optional
+    seed : int
+
+    Raises
+    ------
+    InputError
+        For a mix or a grain that cannot be used.
+    """
+    row = records(evaluate_columns([mix], pressure=pressure, species=species))[0]
+    if row["status"] != "ok":
+        raise InputError(f"the model has no c* of {mix.name!r}: {row['status']}")
+    law = burn_law_of(of_mixes([mix]), hardware)
+    return predicted(hardware, row, law, seed)
+
+
 def predicted(
-    reduction: Reduction,
     hardware: Hardware,
     row: dict[str, Any],
     law: BurnLaw,
     seed: int,
-) -> Expected | None:
-    """Predict the firing, with the throat and the air pressure that it had.
+    *,
+    stand: Stand | None = None,
+) -> Expected:
+    """Predict a firing, with the throat and the air pressure of its stand if known.
 
     Efficiencies are those stated, else what firings taught, else those held beforehand;
     their uncertainty is part of the band.
     """
-    throat = reduction.stand.throat_diameter
-    if throat is None:
-        return None
+    throat, ambient = hardware.throat_diameter, hardware.ambient_pressure
+    if stand is not None:
+        throat, ambient = stand.throat_diameter or throat, stand.ambient_pressure
     exit_ = hardware.exit_diameter
     told = hardware.efficiencies
     stated_nozzle = hardware.nozzle_efficiency < 1.0
@@ -369,7 +401,7 @@ def predicted(
         hardware,
         throat_diameter=throat,
         exit_diameter=None if exit_ is None else max(exit_, throat),
-        ambient_pressure=reduction.stand.ambient_pressure,
+        ambient_pressure=ambient,
         efficiency=hardware.efficiency or told.characteristic_velocity.median,
         nozzle_efficiency=(
             hardware.nozzle_efficiency if stated_nozzle else told.nozzle.median

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
@@ -19,7 +20,14 @@ from castsugar.cli.bench_option import (
     weigh_recipes,
     world_of,
 )
-from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.delay import (
+    add_delay_options,
+    forecast_thrusting,
+    is_forecast,
+    only_recipe,
+    refuse_stray,
+    run_delay,
+)
 from castsugar.cli.filmed import film, run_filmed
 from castsugar.cli.filmed import refuse_stray as refuse_sensors
 from castsugar.cli.firing_options import (
@@ -103,7 +111,7 @@ def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
     refuse_stray(options)
     if options.delay:
-        return run_delay(options, _thrusting(options))
+        return _delay(options)
     refuse_sensors(options)
     if options.file is None and options.frames is None:
         raise InputError(
@@ -207,12 +215,34 @@ def _reduce(
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
 
 
-def _thrusting(options: argparse.Namespace) -> Thrusting | None:
-    """Return the pressure that the delay column saw; None without a recording."""
-    if options.file is None:
-        return None
+def _delay(options: argparse.Namespace) -> int:
+    """Turn to the delay column, with the thrust phase that a trace or a bench gives."""
+    if options.file is not None:
+        trace = f"trace {PurePath(options.file).name}"
+        return run_delay(options, _thrusting(options), source=trace)
+    if not is_forecast(options):
+        return run_delay(options, None)
+    world = world_of(options)
+    if world is None or world.motor is None:
+        return run_delay(options, None)
+    from castsugar.data.load import load_database
+
+    options.mix = options.mix or only_recipe(world)
+    hardware, mix = _beside(options, load_database())
+    assert hardware is not None
+    assert mix is not None
+    thrusting = forecast_thrusting(
+        hardware, mix, pressure=world.conditions["pressure"], seed=options.seed
+    )
+    invented = world.invented_for([mix], uses={"motor", "lots"})
+    source = f"forecast of {options.mix} ({PurePath(options.bench).name})"
+    return run_delay(options, thrusting, source=source, invented=invented)
+
+
+def _thrusting(options: argparse.Namespace) -> Thrusting:
+    """Return the pressure that the delay column saw, tail and all."""
     from castsugar.motor.delay_inputs import Thrusting
-    from castsugar.motor.firing.channel import cut
+    from castsugar.motor.firing.channel import cut, tail_of
     from castsugar.motor.firing.reduction import pressure_channel
     from castsugar.readings.recordings import check_order, read_trace
 
@@ -232,7 +262,9 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
         _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
-    return Thrusting.from_trace(time - burning.start, over + ambient)
+    phase = Thrusting.from_trace(time - burning.start, over + ambient)
+    after, left = tail_of(channel)
+    return replace(phase, tail=(after, left + ambient))
 
 
 def _asked(

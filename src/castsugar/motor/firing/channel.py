@@ -219,6 +219,27 @@ def cut(
     return t, np.concatenate((ends[:1], values[inside], ends[1:]))
 
 
+#: The tail of a burning ends where the running median falls below this share of the
+#: peak, or so many times the noise at rest. Our rule.
+_GONE, _GONE_NOISE = 0.01, 3.0
+
+
+def tail_of(channel: Channel) -> tuple[FloatArray, FloatArray]:
+    """Return the tail behind the burning, until it cannot be told from zero.
+
+    Returns
+    -------
+    time, value : ndarray, shape (n,)
+        From the end of the burning [s]; never below zero. [unit of the sensor]
+    """
+    end = channel.burning.end
+    gone = max(_GONE * channel.steady_peak, _GONE_NOISE * channel.noise)
+    quiet = channel.time[(channel.time > end) & (channel.steady < gone)]
+    last = float(quiet[0]) if quiet.size else float(channel.time[-1])
+    time, value = cut(channel.time, channel.steady, end, last)
+    return time - end, np.maximum(value, 0.0)
+
+
 def integral_noise(time: FloatArray, start: float, end: float, noise: float) -> float:
     """Return the standard uncertainty of an integral from the noise of samples."""
     t = time[(time >= start) & (time <= end)]

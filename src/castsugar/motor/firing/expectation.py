@@ -33,6 +33,9 @@ TAIL = 0.025
 #: Results of a firing that get a band.
 _BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
 
+#: Fewest traces that show how two results hang together.
+FEWEST_TRACES = 10
+
 #: Panels of one firing; corners add theirs.
 _PANELS = 24
 
@@ -58,6 +61,8 @@ class Expected:
     draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
+    correlation : float
+        Of ln of mean pressure and burn time over the draws that have both.
     """
 
     best: Trace
@@ -69,6 +74,7 @@ class Expected:
     draws: int
     seed: int
     tail: float = TAIL
+    correlation: float = 0.0
 
     def to_dict(self) -> dict[str, object]:
         """Return the best estimate and the bands, with units in the names."""
@@ -158,7 +164,16 @@ def expect(  # noqa: PLR0913 - keyword-only options
         draws=draws,
         seed=seed,
         tail=tail,
+        correlation=_correlation([t for t in traces if t is not None]),
     )
+
+
+def _correlation(traces: list[Trace]) -> float:
+    """Return that of ln mean pressure and ln burn time; 0 where nothing is drawn."""
+    pairs = np.log([(t.mean_pressure, t.burn_time) for t in traces])
+    if len(traces) < FEWEST_TRACES or not np.all(np.std(pairs, axis=0) > 0.0):
+        return 0.0
+    return float(np.corrcoef(pairs.T)[0, 1])
 
 
 def _end_name(share: float) -> str:
