@@ -1,4 +1,4 @@
-"""In every test: `shared` is importable, Ctrl-C heard, a worker one thread."""
+"""In every test: `shared`, `support` importable, Ctrl-C heard, a worker one thread."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hypothesis import settings
 # time of small matrices. Read when numpy is loaded, here and in what the tests start.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-sys.path.insert(0, str(Path(__file__).parent / "shared"))
+sys.path[:0] = [str(Path(__file__).parent / "shared"), str(Path(__file__).parent)]
 
 # A shell lets its background jobs ignore Ctrl-C, and their children too.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

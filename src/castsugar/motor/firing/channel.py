@@ -558,15 +558,15 @@ def _check_found(name: str, filled: FloatArray, least: float) -> None:
             f"the sensor reads upside down; turn it with --invert-{name}"
         )
     over = highest - lowest
-    for level, what, do in (
-        (first, "starts", "before ignition"),
-        (last, "ends", "until well after burnout"),
+    for level, what, other, do in (
+        (first, "starts", "case or nozzle let go", "before ignition"),
+        (last, "ends", "its zero moved that far", "until well after burnout"),
     ):
         if over > least and level - lowest > _QUIET * over:
             raise InputError(
                 f"{name}: the recording {what} during the burning, at "
-                f"{100 * (level - lowest) / over:.3g} % of the peak (or its zero moved "
-                f"that far); record {do}"
+                f"{100 * (level - lowest) / over:.3g} % of the peak above its lowest "
+                f"reading, or {other}; record {do}"
             )
     if not up > least:
         raise InputError(
