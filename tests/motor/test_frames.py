@@ -13,6 +13,7 @@ from castsugar.motor.firing.frames import (
     ENDS,
     LEAST,
     SHORT,
+    UNBURNT,
     Factor,
     Frames,
     burn_time,
@@ -142,13 +143,20 @@ def test_course_of_a_grain_that_doubles() -> None:
 
 
 def test_rate_and_pressure_share_the_burn_time() -> None:
-    """A burn time read long by 1 % takes (1 - n) of it from ln r at that pressure."""
+    """A burn time read long by 1 % takes (1 - n) of it from ln r at that pressure.
+
+    2 s, in 0.1 s of which, 0 to 0.2 s evenly, no web burned.
+    """
     n, n_u = scatter.EXPONENT
     pressure = Factor(value=2e6, parts={"ends": 0.05 * 2e6, "c*": 0.06 * 2e6})
     rate = Factor(value=5e-3, parts={"ends": 0.05 * 5e-3, "web": 0.01 * 5e-3})
     found = rate_at_mean(rate, pressure, NEUTRAL)
-    parts = ((1.0 - n) * 0.05, n * 0.06, 0.01, n_u * math.hypot(0.05, 0.06))
-    assert (found.centre, found.rate) == (2e6, pytest.approx(5e-3, rel=1e-12))
+    parts = (
+        *((1.0 - n) * 0.05, n * 0.06, 0.01, n_u * math.hypot(0.05, 0.06)),
+        (1.0 - n) * UNBURNT / 2.0 / math.sqrt(3.0),
+    )
+    faster = 5e-3 * (2.0 / (2.0 - UNBURNT)) ** (1.0 - n)
+    assert (found.centre, found.rate) == (2e6, pytest.approx(faster, rel=1e-12))
     assert found.log_rate_u == pytest.approx(math.hypot(*parts), rel=1e-12)
     own = Factor(value=5e-3, parts={**rate.parts, "frames": 0.03 * 5e-3})
     more = rate_at_mean(own, pressure, NEUTRAL)

@@ -17,6 +17,7 @@ from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.efficiency import MEDIANS, SCATTER, SPREADS
 from castsugar.motor.firing.frames import (
     ENDS,
+    UNBURNT,
     Frames,
     MeanRate,
     burn_time,
@@ -80,6 +81,7 @@ class Workshop:
     efficiency: float
     early: float
     late: float
+    unburnt: float
 
 
 GRAIN = HollowCylinder(
@@ -98,6 +100,7 @@ def workshop(rng: np.random.Generator) -> Workshop:
         efficiency=MEDIANS[0] * math.exp(SPREADS[0] * rng.standard_normal()),
         early=rng.uniform(-ENDS, ENDS),
         late=rng.uniform(-ENDS, ENDS),
+        unburnt=rng.uniform(0.0, 2.0 * UNBURNT),
     )
 
 
@@ -113,7 +116,8 @@ def fired(one: Workshop, rng: np.random.Generator) -> tuple[float, float]:
     n = one.exponent
     pressure = 1e6 * (supply * one.rate / 1e6) ** (1.0 / (1.0 - n))
     rate = one.rate * (pressure / 1e6) ** n
-    return float((web / 400 / rate).sum()), DENSITY * float(area.sum()) * web / 400
+    time = float((web / 400 / rate).sum()) + one.unburnt
+    return time, DENSITY * float(area.sum()) * web / 400
 
 
 def filmed(one: Workshop, rng: np.random.Generator) -> MeanRate:
