@@ -79,6 +79,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     | _units({"fl oz": _GALLON / 128, "cup": _GALLON / 16, "quart": _GALLON / 4})
     | _units({"tablespoon": _GALLON / 256, "teaspoon": _GALLON / 768}),
     "voltage": _units({"V": "1", "mV": "1e-3"}),
+    "frame_rate": _units({"": "1", "Hz": "1", "fps": "1"}),
 }
 
 _EXAMPLES: Final[dict[str, str]] = {
@@ -95,6 +96,7 @@ _EXAMPLES: Final[dict[str, str]] = {
     "viscosity": "'15 Pa s' or '15000 cP'",
     "volume": "'60 ml' or '1/4 cup'",
     "voltage": "'2.5 V' or '350 mV'",
+    "frame_rate": "'30' or '30 fps'",
 }
 
 _SPELLING: Final = str.maketrans(
@@ -115,6 +117,7 @@ _ALIASES: Final = {
     "time": dict.fromkeys(("sec", "second", "seconds"), "s")
     | dict.fromkeys(("msec", "millis", "milliseconds"), "ms")
     | dict.fromkeys(("usec", "micros", "microseconds", "\u00b5s", "\u03bcs"), "us"),
+    "frame_rate": {"1/s": "Hz"},
     "mass": {"gram": "g", "ounce": "oz", "pound": "lb"},
     "volume": {"mL": "ml", "qt": "quart", "tbsp": "tablespoon", "tsp": "teaspoon"},
 }

@@ -44,7 +44,7 @@ def refuse_stray(options: argparse.Namespace) -> None:
     Raises InputError.
     """
     if options.frames is None:
-        if options.peak_scale is not None:
+        if given(options, "--peak-scale") is not None:
             raise InputError("--peak-scale needs --frames, when the motor burned")
         return
     if getattr(options, "file", None) is not None:
