@@ -16,6 +16,7 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.channel import FEWEST_FOR_PEAK
 from castsugar.motor.firing.expectation import (
     Agreement,
     Expected,
@@ -331,6 +332,12 @@ def _infer(
         return (
             None,
             "the grain is not known; give --bench FILE with its sizes in [motor]",
+        )
+    pressure = reduction.pressure
+    if pressure is not None and pressure.is_sparse:
+        return None, (
+            f"only {pressure.within} samples lie within the burning, at least "
+            f"{FEWEST_FOR_PEAK} are needed; record faster"
         )
     if impossible(reduction.results):
         return None, "the results are not possible, so the recording is not understood"

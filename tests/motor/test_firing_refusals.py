@@ -94,11 +94,11 @@ REFUSALS: dict[str, tuple[Recorded, str]] = {
     "ends too early": (part(0.0, 2.0), "ends during the burning"),
     "no quiet before": (part(0.995, 6.0), "(starts during|quiet samples before)"),
     "few samples": (
-        record(time=TIME[::250], pressure=PRESSURE[::250]),
+        record(time=TIME[::200], pressure=PRESSURE[::200]),
         "samples are no recording",
     ),
     "few samples of the burning": (
-        record(time=TIME[::150], pressure=PRESSURE[::150]),
+        record(time=TIME[::200], pressure=PRESSURE[::200]),
         "(quiet samples before|samples lie within)",
     ),
     "too much missing": (record(pressure=LOST), "27 % of the burning was not recorded"),

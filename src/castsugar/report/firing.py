@@ -173,7 +173,7 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     elif peak.at_least:
         text = (
             "fire this case again before you know its peak: the sensor was at its "
-            f"limit, so nobody knows whether it stayed below {rated}."
+            f"limit, or too slow; nobody knows whether it stayed below {rated}."
         )
         yield Finding("DO NOT", text)
 

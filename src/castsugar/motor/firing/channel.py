@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.signal import (
+    FEW,
     FEWEST,
     WINDOW,
     Zero,
@@ -56,6 +58,10 @@ _FALLEN = 0.1
 
 #: Fewest samples within the burning.
 FEWEST_BURNING = 10
+
+#: With fewer than these within the burning its peak is a lower limit: nothing says how
+#: high it stood between two of them. Our rule.
+FEWEST_FOR_PEAK = 20
 
 #: Dips below the threshold that are told apart have this many samples.
 _DIP = 5
@@ -374,6 +380,29 @@ class Channel:
         return self._found[share]
 
     @property
+    def within(self) -> int:
+        """Return the number of samples within the burning."""
+        b = self.burning
+        return int(((self.time >= b.start) & (self.time <= b.end)).sum())
+
+    @property
+    def is_sparse(self) -> bool:
+        """Whether too few samples lie within the burning for a peak, or a law."""
+        return self.within < FEWEST_FOR_PEAK
+
+    @property
+    def blunted(self) -> float:
+        """Return by how much a slow sensor may have blunted the peak.
+
+        Its highest sample over the running median, where five samples take longer
+        than what counts as steady; else 0. [unit of the sensor]
+        """
+        lasting = (WINDOW - 1) * float(np.median(np.diff(self.time)))
+        if lasting <= STEADY:
+            return 0.0
+        return max(float(self.value.max()) - self.peak, 0.0)
+
+    @property
     def bridged_share(self) -> float:
         """Return the share of the burn time that samples do not cover."""
         return float(np.diff(self.time)[self._open()].sum() / self.burning.lasting)
@@ -509,12 +538,14 @@ def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -
     starts = (first.start, burning.start)
     if early.any():  # an igniter: the zero is what was read before it
         starts = (float(time[np.argmax(early)]), *starts)
-    for start in starts:
-        found = fit_zero(time, filled, start=start, end=burning.end, peak=peak)
+    for least, start in itertools.product((FEWEST, FEW), starts):
+        found = fit_zero(
+            time, filled, start=start, end=burning.end, peak=peak, least=least
+        )
         if found is not None:
             return found
     raise InputError(
-        f"{name}: fewer than {FEWEST} quiet samples before ignition; the zero of the "
+        f"{name}: fewer than {FEW} quiet samples before ignition; the zero of the "
         "sensor is unknown: record earlier, or say --zero as-read"
     )
 

@@ -54,6 +54,7 @@ def channel_cautions(channel: Channel) -> list[str]:
             "if the sensor or its amplifier was at its limit, peak and integrals are "
             f"too low: state its range with --{channel.name}-range"
         )
+    found += _too_few(channel)
     inside = (channel.time > channel.burning.start) & (
         channel.time < channel.burning.end
     )
@@ -91,6 +92,22 @@ def channel_cautions(channel: Channel) -> list[str]:
         found.append(
             f"{channel.name}: the zero moved by {100 * zero.drift / channel.peak:.2g} "
             "% of the peak during the firing; a straight line was taken away"
+        )
+    return found
+
+
+def _too_few(channel: Channel) -> list[str]:
+    """Say what a slow recording, or a short one, leaves out."""
+    found = []
+    if channel.is_sparse:
+        found.append(
+            f"{channel.name}: only {channel.within} samples lie within the burning: "
+            "its peak is a lower limit, and no burning-rate law follows; record faster"
+        )
+    if few := channel.zero.few:
+        found.append(
+            f"{channel.name}: only {few} quiet samples before ignition, which tell its "
+            "zero to no better than 1 % of the peak; record earlier"
         )
     return found
 

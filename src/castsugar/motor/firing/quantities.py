@@ -218,14 +218,29 @@ _TRIANGLE = 1.0 / math.sqrt(24.0)
 
 def burn_time(channel: Channel) -> Measured:
     """Return the time from start to end of the burning. [s]"""
-    interval = float(np.median(np.diff(channel.time)))
     return Measured(
         value=channel.burning.lasting,
         parts={
             "integration limits": _by_limits(channel, lambda b: b.lasting),
-            "sampling": interval * math.sqrt(2.0) * _RECTANGLE,
+            "sampling": _sampling(channel),
         },
     )
+
+
+def _cut_corners(channel: Channel) -> float:
+    """Return the part of an integral of few samples that lies between them.
+
+    At both ends the running median cuts a corner, too: twice as much as of a time.
+    """
+    if not channel.is_sparse:
+        return 0.0
+    return 2.0 * channel.impulse() * _sampling(channel) / channel.burning.lasting
+
+
+def _sampling(channel: Channel) -> float:
+    """Return the uncertainty of a burn time that lies between samples. [s]"""
+    interval = float(np.median(np.diff(channel.time)))
+    return interval * math.sqrt(2.0) * _RECTANGLE
 
 
 def _by_limits(channel: Channel, result: Callable[[Burning], float]) -> float:
@@ -259,6 +274,7 @@ def _integral_parts(channel: Channel, calibration_u: float) -> dict[str, float]:
         "noise": integral_noise(channel.time, b.start, b.end, channel.noise),
         "integration limits": max(limits, _tail(channel)),
         "dropouts": _BRIDGE_DOUBT * channel.bridged_impulse(),
+        "sampling": _cut_corners(channel),
     }
 
 
@@ -294,17 +310,23 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "integration limits": _by_limits(
             channel, lambda x: channel.between(x) / x.lasting
         )
-        / (whole / b.lasting)
+        / (whole / b.lasting),
+        "sampling": (2.0 if channel.is_sparse else 1.0)
+        * _sampling(channel)
+        / b.lasting,
     }
     peak = {
         "calibration": stand.pressure_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
+        "sampling": channel.blunted,
         "ambient pressure": stand.ambient_u,
     }
     return {
         "peak_pressure": Measured(
-            value=channel.peak + ambient, parts=peak, at_least=at_least
+            value=channel.peak + ambient,
+            parts=peak,
+            at_least=at_least or channel.is_sparse,
         ),
         "mean_pressure": scaled(whole / b.lasting, mean_parts, at_least=at_least),
         "pressure_integral": scaled(whole, logs, at_least=at_least),
@@ -323,17 +345,25 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     logs = {name: part / impulse for name, part in parts.items()}
     at_least = bool(channel.at_limit.any())
     by_mean = _by_limits(channel, lambda x: channel.between(x) / x.lasting)
-    mean_parts = logs | {"integration limits": by_mean * b.lasting / impulse}
+    mean_parts = logs | {
+        "integration limits": by_mean * b.lasting / impulse,
+        "sampling": (2.0 if channel.is_sparse else 1.0)
+        * _sampling(channel)
+        / b.lasting,
+    }
     peak = {
         "calibration": stand.thrust_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
+        "sampling": channel.blunted,
     }
     weight = stand.propellant_mass * STANDARD_GRAVITY
     return {
         "total_impulse": scaled(impulse, logs, at_least=at_least),
         "mean_thrust": scaled(impulse / b.lasting, mean_parts, at_least=at_least),
-        "peak_thrust": Measured(value=channel.peak, parts=peak, at_least=at_least),
+        "peak_thrust": Measured(
+            value=channel.peak, parts=peak, at_least=at_least or channel.is_sparse
+        ),
         "specific_impulse": scaled(
             impulse / weight,
             logs | {"propellant mass": stand.mass_u},
