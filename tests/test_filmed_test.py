@@ -59,7 +59,7 @@ def test_no_peak_no_exponent_no_efficiency() -> None:
     found = filmed(peak_thrust=30.0)
     told = {"burn_time", "mass_flow", "mean_pressure", "mean_rate", "peak_thrust"}
     assert set(found.results) == told
-    assert found.results["peak_thrust"].at_least
+    assert found.results["peak_thrust"].bound == "at least"
     assert found.inferred is None
     assert found.characteristic_velocity_efficiency is None
     assert found.filmed is not None

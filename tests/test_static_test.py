@@ -132,25 +132,28 @@ def whole() -> StaticTest:
 
 @pytest.mark.exact
 def test_nozzle_efficiency_is_that_of_the_motor() -> None:
-    """A cone of 12 mm behind 8 mm that gives 93 % of the ideal thrust coefficient."""
+    """A cone of 12 mm behind 8 mm that gives 93 % of the ideal thrust coefficient.
+
+    The ideal is that of one exponent for every mix, to 0.9 %.
+    """
     shape = {"exit_diameter": 0.012, "nozzle_efficiency": 0.93}
-    fired = recorded(true(**shape), sensors="both", ceiling=math.inf)
-    found = review(fired, mix=MIX, hardware=hardware(**shape)).nozzle_efficiency
+    fired = true(**shape)
+    told = recorded(fired, sensors="both", ceiling=math.inf, exit_diameter=0.012)
+    found = review(told, mix=MIX, hardware=hardware(**shape)).nozzle_efficiency
     assert found is not None
-    assert found.value == pytest.approx(0.93, rel=5e-3)
+    assert found.value == pytest.approx(0.93, rel=9e-3)
     assert 0.005 < found.u / found.value < 0.05
-    # No mix, so nothing ideal; an exit that is not known; a bell so wide that its
-    # flow comes off the wall.
-    assert review(fired, hardware=hardware(**shape)).nozzle_efficiency is None
+    # An exit that is not known; a bell so wide that its flow comes off the wall.
     assert whole().nozzle_efficiency is None
-    wide = hardware(exit_diameter=0.024)
-    assert review(fired, mix=MIX, hardware=wide).nozzle_efficiency is None
+    wide = recorded(fired, sensors="both", ceiling=math.inf, exit_diameter=0.030)
+    assert wide.results.get("nozzle_efficiency") is None
+    assert any(a.test == "mean" and a.level == "not told" for a in wide.alarms)
 
 
 def test_what_is_doubted_teaches_nothing() -> None:
-    """A throat that was not measured after; a law that the firing contradicts."""
-    (doubt,) = whole().doubts
-    assert doubt.startswith("throat not measured after")
+    """A law that the firing contradicts; what is unusual only is said."""
+    assert whole().doubts == ()
+    assert whole().cautions[0].startswith("throat not measured after")
     sure = review(reduced(throat_after=THROAT), mix=MIX, hardware=hardware())
     assert sure.doubts == ()
     faster = replace(LAW, bands=(replace(LAW.bands[0], rate=8e-3),))
@@ -188,7 +191,7 @@ def test_efficiency_is_delivered_over_ideal() -> None:
 @pytest.mark.exact
 def test_a_likely_firing_is_not_explained_away() -> None:
     """0.9 of the ideal c* and 5 % voids are common practice."""
-    assert whole().cautions == ()
+    assert review(reduced(throat_after=THROAT), mix=MIX).cautions == ()
     assert whole().density_ratio == pytest.approx(DENSITY_RATIO, rel=1e-9)
 
 
@@ -386,7 +389,7 @@ def test_a_sensor_at_its_limit() -> None:
     test = review(reduced(ceiling=1.2e6), mix=MIX, hardware=hardware())
     found = test.characteristic_velocity_efficiency
     assert found is not None
-    assert found.at_least
+    assert found.bound == "at least"
     assert test.inferred is None
     assert "at its limit" in test.no_law
 

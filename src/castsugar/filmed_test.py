@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -13,7 +14,9 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import scatter
 from castsugar.motor.efficiency import learn_efficiencies
+from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.expectation import compare_with_law
+from castsugar.motor.firing.faults import found
 from castsugar.motor.firing.frames import (
     Filmed,
     Frames,
@@ -25,7 +28,7 @@ from castsugar.motor.firing.frames import (
     rate_at_mean,
 )
 from castsugar.motor.firing.inference import SIZE_DOUBT, rivals_of
-from castsugar.motor.firing.quantities import Measured, Stand
+from castsugar.motor.firing.quantities import AT_LEAST, Measured, Stand
 from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.grain import Grain
 from castsugar.motor.hardware import Hardware
@@ -34,8 +37,8 @@ from castsugar.motor.pressure_table import burn_law_of
 from castsugar.rows import records
 from castsugar.static_test import (
     StaticTest,
-    density_cautions,
     density_ratio,
+    judge_mass,
     predicted,
     rate_factor,
 )
@@ -114,14 +117,14 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
         if "mean_pressure" in results:
             mean = rate_at_mean(rate, results["mean_pressure"], hardware.grain)
     if peak_thrust is not None:
-        results["peak_thrust"] = Measured(value=peak_thrust, parts={}, at_least=True)
+        results["peak_thrust"] = Measured(value=peak_thrust, parts={}, bound=AT_LEAST)
     reduction = Reduction(
         stand=stand,
         pressure=None,
         thrust=None,
         results=results,
         effects={},
-        cautions=_scale_cautions(results, stand, hardware),
+        alarms=tuple(_judge_scale(results, stand, hardware)),
     )
     ratio = density_ratio(reduction, hardware, row)
     test = StaticTest(
@@ -137,7 +140,7 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
         law=None,
         agreement=None,
         expected=None,
-        cautions=density_cautions(ratio),
+        own_alarms=tuple(judge_mass(ratio)),
         filmed=Filmed(
             frames=frames,
             efficiency=efficiency,
@@ -250,13 +253,13 @@ def _missing(
     return found
 
 
-def _scale_cautions(
+def _judge_scale(
     results: dict[str, Measured], stand: Stand, hardware: Hardware | None
-) -> tuple[str, ...]:
+) -> Iterator[Alarm]:
     """Say if a scale read more than the mean pressure can push."""
     read, mean = results.get("peak_thrust"), results.get("mean_pressure")
     if read is None or mean is None or hardware is None:
-        return ()
+        return
     before, after = stand.throat_areas()
     exit_ = hardware.exit_diameter
     ratio = 1.0 if exit_ is None else max(0.25 * math.pi * exit_**2 / before, 1.0)
@@ -267,13 +270,16 @@ def _scale_cautions(
         )
     )
     most = _ROOM * push * peak * max(before, after)
-    if read.value <= most:
-        return ()
-    return (
-        f"the scale read {read.value:.3g} N, and this mean pressure pushes no more "
-        f"than {most:.3g} N: frames, mass or throat are likely not those of this "
-        "firing, or the scale was not at zero",
-    )
+    if read.value > most:
+        yield found(
+            "mass",
+            "thrust",
+            f"the scale read {read.value:.3g} N, and this mean pressure pushes no more "
+            f"than {most:.3g} N: frames, mass or throat are likely not those of this "
+            "firing, or the scale was not at zero",
+            value=read.value,
+            limit=most,
+        )
 
 
 def _peak_over_mean(grain: Grain) -> float:

@@ -6,6 +6,7 @@ Works without Cantera where no mix is given.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.alarms import ALARM, UNUSUAL, Alarm, alarms_of, texts_of
 from castsugar.motor.firing.channel import FEWEST_FOR_PEAK
 from castsugar.motor.firing.expectation import (
     Agreement,
@@ -24,9 +26,11 @@ from castsugar.motor.firing.expectation import (
     expect,
 )
 from castsugar.motor.firing.faults import (
+    IMPULSE_EFFICIENCIES,
     explain_efficiency,
-    explain_nozzle,
+    found,
     impossible,
+    suspects,
 )
 from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import (
@@ -38,7 +42,6 @@ from castsugar.motor.firing.inference import (
 from castsugar.motor.firing.quantities import Measured, Stand, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.nozzle import exit_pressure_ratio, thrust_coefficient
 from castsugar.motor.pressure_table import burn_law_of
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
@@ -53,10 +56,6 @@ _DENSEST, _LIGHTEST = 1.01, 0.85
 #: Least standard uncertainty of a burn rate that a firing shows (ln): throat, pressure
 #: and c* are not read better. Assumed.
 _RATE_DOUBT = 0.015
-
-#: The flow keeps to the wall of a nozzle down to this part of the ambient pressure at
-#: its exit (Sutton & Biblarz, ch. 3, from memory: 0.25 to 0.45).
-_ATTACHED = 0.45
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +86,6 @@ class StaticTest:
     hardware : Hardware or None
     characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
         Delivered over ideal.
-    nozzle_efficiency : Measured or None
-        Thrust coefficient over the ideal one of that expansion at that pressure; None
-        where the exit is not known, or its flow may have come off the wall.
     density_ratio : float
         Propellant mass over that of the grain without voids; NaN where unknown.
     inferred : InferredLaw or None
@@ -100,8 +96,8 @@ class StaticTest:
         What was known of the burn rate before.
     agreement : Agreement or None
     expected : Expected or None
-    cautions : tuple of str
-        Beside those of the reduction.
+    own_alarms : tuple of Alarm
+        Beside those of the recording.
     filmed : Filmed or None
         How it was filmed, of a firing that was not recorded.
     """
@@ -118,17 +114,54 @@ class StaticTest:
     law: BurnLaw | None
     agreement: Agreement | None
     expected: Expected | None
-    cautions: tuple[str, ...]
-    nozzle_efficiency: Measured | None = None
+    own_alarms: tuple[Alarm, ...] = ()
     filmed: Filmed | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
 
     @property
+    def nozzle_efficiency(self) -> Measured | None:
+        """Thrust over that of an ideal nozzle of this expansion; None if not told."""
+        return self.reduction.results.get("nozzle_efficiency")
+
+    @property
+    def alarms(self) -> tuple[Alarm, ...]:
+        """What the recording and its results show that looks like a fault."""
+        return (*self.reduction.alarms, *self.own_alarms)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What is to be said of the firing: alarms first, what is unusual after."""
+        browned = "" if self.mix is None else browned_flag(self.mix.browned)
+        told = texts_of(self.alarms, ALARM, UNUSUAL)
+        return (*told, browned) if browned and self._efficient() else told
+
+    def _efficient(self) -> bool:
+        """Whether an efficiency is told."""
+        return any(
+            one is not None
+            for one in (
+                self.characteristic_velocity_efficiency,
+                self.specific_impulse_efficiency,
+            )
+        )
+
+    @property
+    def suspects(self) -> str:
+        """What the three efficiencies together point to; empty for usual ones."""
+        three = (
+            self.characteristic_velocity_efficiency,
+            self.nozzle_efficiency,
+            self.specific_impulse_efficiency,
+        )
+        values = (math.nan if one is None else one.value for one in three)
+        return suspects(*values)
+
+    @property
     def results(self) -> dict[str, Measured]:
         """Results of the recording and efficiencies, by name."""
-        names = ("characteristic_velocity", "specific_impulse", "nozzle")
+        names = ("characteristic_velocity", "specific_impulse")
         shares = {f"{n}_efficiency": getattr(self, f"{n}_efficiency") for n in names}
         known = {name: share for name, share in shares.items() if share is not None}
         return {**self.reduction.results, **known}
@@ -153,28 +186,26 @@ class StaticTest:
     @property
     def doubts(self) -> tuple[str, ...]:
         """What looks like a fault of measuring: nothing is to be learnt from it."""
-        browned = "" if self.mix is None else browned_flag(self.mix.browned)
-        said = (*self.reduction.cautions, *self.cautions)
-        found = [text for text in said if text != browned]
+        said = [alarm.text for alarm in alarms_of(self.alarms)]
         if self.agreement is not None and not self.agreement.agrees:
             ratio = self.agreement.ratio
             low, high = self.agreement.ratio_low, self.agreement.ratio_high
-            found.append(
+            said.append(
                 "its burning rate, or how that moves with pressure, disagrees with "
                 f"what was known before ({ratio:.3g} times as fast, {low:.3g} to "
                 f"{high:.3g})"
             )
-        found += [
+        said += [
             f"its {name.replace('_', ' ')} lies outside what was predicted"
             for name in ("peak_pressure", "total_impulse")
             if self._outside(name)
         ]
-        return tuple(found)
+        return tuple(said)
 
     def _outside(self, name: str) -> bool:
         """Whether a result lies outside its predicted band."""
         result = self.reduction.results.get(name)
-        if self.expected is None or result is None or result.at_least:
+        if self.expected is None or result is None or result.bound:
             return False
         return not self.expected.holds(name, result.value)
 
@@ -185,7 +216,7 @@ class StaticTest:
             "results": self._results(),
             "density_ratio": self.density_ratio,
             "expected": None if self.expected is None else self.expected.to_dict(),
-            "cautions": [*self.reduction.cautions, *self.cautions],
+            "cautions": [*self.cautions],
         }
 
     def to_frame(self) -> pd.DataFrame:
@@ -203,7 +234,7 @@ class StaticTest:
             (str(r["result"]), r["value"], r["low_95"], r["high_95"])
             for r in self._results()
         ]
-        above = "; ".join((*self.reduction.cautions, *self.cautions))
+        above = "; ".join(self.cautions)
         return plain.html_table(("", "value", "low, 95 %", "high, 95 %"), rows, above)
 
     def _results(self) -> list[dict[str, Any]]:
@@ -253,9 +284,7 @@ def review(
             expected = predicted(hardware, row, law, seed, stand=reduction.stand)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
-    nozzle = _nozzle(reduction, hardware, row)
     ratio = density_ratio(reduction, hardware, row)
-    cautions = _cautions(reduction, mix, velocity, impulse, ratio)
     return StaticTest(
         reduction=reduction,
         mix=mix,
@@ -263,14 +292,13 @@ def review(
         hardware=hardware,
         characteristic_velocity_efficiency=velocity,
         specific_impulse_efficiency=impulse,
-        nozzle_efficiency=nozzle,
         density_ratio=ratio,
         inferred=inferred,
         no_law=no_law,
         law=law,
         agreement=agreement,
         expected=expected,
-        cautions=(*cautions, *explain_nozzle(nozzle)),
+        own_alarms=tuple(_judge(reduction, velocity, impulse, ratio)),
     )
 
 
@@ -302,26 +330,7 @@ def _over_ideal(
     doubt = row.get(f"{name}_u_{unit}", math.nan)
     if doubt > 0.0:
         logs["data of the ideal value"] = doubt / ideal
-    return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
-
-
-def _nozzle(
-    reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
-) -> Measured | None:
-    """Return the thrust coefficient over that of an ideal nozzle."""
-    delivered = reduction.results.get("thrust_coefficient")
-    mean = reduction.results.get("mean_pressure")
-    exit_ = None if hardware is None else hardware.exit_diameter
-    if delivered is None or mean is None or exit_ is None or row.get("status") != "ok":
-        return None
-    ambient, k = reduction.stand.ambient_pressure, row["isentropic_exponent"]
-    throat = sum(reduction.stand.throat_areas()) / 2.0
-    ratio = max(0.25 * math.pi * exit_**2 / throat, 1.0)
-    if mean.value * float(exit_pressure_ratio(ratio, k)) < _ATTACHED * ambient:
-        return None
-    ideal = float(thrust_coefficient(mean.value, ambient, exponent=k, ratio=ratio))
-    logs = {what: u / delivered.value for what, u in delivered.parts.items()}
-    return scaled(delivered.value / ideal, logs, at_least=delivered.at_least)
+    return scaled(delivered.value / ideal, logs, bound=delivered.bound)
 
 
 def _infer(
@@ -435,38 +444,46 @@ def density_ratio(
     reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
 ) -> float:
     """Return the propellant mass over that of the grain without voids."""
-    if hardware is None or not row:
+    mass = reduction.stand.propellant_mass
+    if hardware is None or not row or mass is None:
         return math.nan
-    full = hardware.grain.volume * float(row["density_kg_m3"])
-    return reduction.stand.propellant_mass / full
+    return mass / (hardware.grain.volume * float(row["density_kg_m3"]))
 
 
-def _cautions(
+def _judge(
     reduction: Reduction,
-    mix: Mix | None,
     velocity: Measured | None,
     impulse: Measured | None,
     ratio: float,
-) -> tuple[str, ...]:
-    found = []
-    if velocity is not None:
-        stand = reduction.stand
-        found.append(
-            explain_efficiency(velocity.value, eroded=stand.throat_after is not None)
+) -> Iterator[Alarm]:
+    """Say which results no sound firing of this mix and this grain has."""
+    lead = velocity or impulse
+    if lead is not None:
+        eroded = reduction.stand.throat_after is not None or velocity is None
+        if text := explain_efficiency(lead.value, eroded=eroded):
+            yield found("efficiency", "motor", text, value=lead.value)
+    low, high = IMPULSE_EFFICIENCIES
+    if velocity is not None and impulse is not None and not low < impulse.value < high:
+        yield found(
+            "efficiency",
+            "motor",
+            f"a specific impulse of {impulse.value:.2f} of the ideal is not likely "
+            f"(small motors have {low:g} to {high:g})",
+            value=impulse.value,
+            limit=low if impulse.value < low else high,
         )
-    elif impulse is not None:
-        found.append(explain_efficiency(impulse.value))
-    if mix is not None and (velocity or impulse):
-        found.append(browned_flag(mix.browned))
-    return (*(text for text in found if text), *density_cautions(ratio))
+    yield from judge_mass(ratio)
 
 
-def density_cautions(ratio: float) -> tuple[str, ...]:
+def judge_mass(ratio: float) -> Iterator[Alarm]:
     """Say if a grain weighs what no grain of its size does."""
-    if not (ratio > _DENSEST or ratio < _LIGHTEST):
-        return ()
-    return (
-        f"the propellant mass is {100 * ratio:.3g} % of what the grain would weigh "
-        "without voids; mass, sizes of the grain or mix are likely not those that "
-        "were fired",
-    )
+    if ratio > _DENSEST or ratio < _LIGHTEST:
+        yield found(
+            "mass",
+            "motor",
+            f"the propellant mass is {100 * ratio:.3g} % of what the grain would weigh "
+            "without voids; mass, sizes of the grain or mix are likely not those that "
+            "were fired",
+            value=ratio,
+            limit=_DENSEST if ratio > 1.0 else _LIGHTEST,
+        )

@@ -60,9 +60,9 @@ def test_few_samples_tell_means_and_no_peak() -> None:
     found, usual = reduced(10.0, 2.0), reduced(30.0, 2.0)
     assert found.pressure is not None
     assert found.pressure.is_sparse
-    assert found.results["peak_pressure"].at_least
-    assert not found.results["mean_pressure"].at_least
-    assert not usual.results["peak_pressure"].at_least
+    assert found.results["peak_pressure"].bound
+    assert not found.results["mean_pressure"].bound
+    assert not usual.results["peak_pressure"].bound
     assert any("samples lie within the burning" in c for c in found.cautions)
     with pytest.raises(InputError, match="at least 10 are needed: record faster"):
         reduced(5.0, 4.0)
@@ -113,7 +113,7 @@ def test_intervals_of_slow_recordings_hold_the_truth(
                      "peak_pressure", "total_impulse"):  # fmt: skip
             one, true = results[name], getattr(firing.truth, name)
             low, high = one.interval
-            kept = low <= true if one.at_least else low <= true <= high
+            kept = low <= true if one.bound else low <= true <= high
             held.setdefault(name, []).append(kept)
     for name, kept in held.items():
         assert np.mean(kept) >= 0.95 - room, name

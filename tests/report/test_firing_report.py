@@ -151,7 +151,7 @@ def test_case_is_spoken_of_when_the_peak_was_near(full, bare) -> None:
 )
 def test_letter_and_its_neighbours(impulse, u, words) -> None:
     assert letter_words(Measured(value=impulse, parts={"a": u})) == words
-    least = Measured(value=30.0, parts={"a": 1.0}, at_least=True)
+    least = Measured(value=30.0, parts={"a": 1.0}, bound="at least")
     assert letter_words(least) == "E or larger"
 
 
@@ -270,14 +270,14 @@ def test_document_is_plain_and_complete(full) -> None:
     assert made["expected"]["burn_time_p02_5_s"] == pytest.approx(low, rel=1e-9)
     assert [s["sensor"] for s in made["sensors"]] == ["pressure", "thrust"]
     assert made["as_typed"] == {"--throat": "8 mm"}
-    assert made["look_again"] == [*full.reduction.cautions, *full.cautions]
+    assert made["look_again"] == [*full.cautions]
     assert made["other_thresholds"][1]["limits_percent_of_peak"] == 5.0
 
 
 def test_document_of_a_lower_limit(bare) -> None:
     made = json.loads(to_json(firing_parts(bare, ASKED)))
     row = made["firing"]
-    assert row["characteristic_velocity_at_least"] == 1.0
+    assert row["characteristic_velocity_bound"] == "at least"
     assert row["characteristic_velocity_m_s"] > 0.0
     assert row["characteristic_velocity_uncertainty_m_s"] is None
     assert "characteristic_velocity_m_s_interval" not in row

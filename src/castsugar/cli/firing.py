@@ -355,8 +355,9 @@ def _facts(test: StaticTest) -> dict[str, float]:
     """Return what is known of this firing, for the cautions."""
     from castsugar.report.cautions import motor_facts
 
-    mass = 1e3 * test.reduction.stand.propellant_mass
-    facts = {"propellant_mass": mass, "installed_mass": mass}
+    facts: dict[str, float] = {}
+    if (mass := test.reduction.stand.propellant_mass) is not None:
+        facts = {"propellant_mass": 1e3 * mass, "installed_mass": 1e3 * mass}
     if (impulse := test.reduction.results.get("total_impulse")) is not None:
         facts["total_impulse"] = impulse.value
     return facts | motor_facts(test.hardware)

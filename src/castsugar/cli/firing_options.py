@@ -24,6 +24,7 @@ STAND = {
     "--mass-uncertainty": ("MASS", "standard, '1 g' or '0.5 %%'"),
     "--throat": ("DIAMETER", "throat before firing (default: that of the bench file)"),
     "--throat-after": ("DIAMETER", "throat after firing, cleaned"),
+    "--exit": ("DIAMETER", "exit of the nozzle (default: that of the bench file)"),
     "--throat-uncertainty": (
         "LENGTH", "standard uncertainty of a throat diameter (default '0.05 mm')"),
     "--grain-uncertainty": (
@@ -66,6 +67,7 @@ _OF_STAND = {
     "propellant_mass": "--propellant-mass",
     "throat_diameter": "--throat",
     "throat_after": "--throat-after",
+    "exit_diameter": "--exit",
     "throat_u": "--throat-uncertainty",
     "pressure_calibration_u": "--pressure-calibration",
     "thrust_calibration_u": "--thrust-calibration",
@@ -137,16 +139,17 @@ def read_stand(
     """
     from castsugar.motor.firing.quantities import Stand
 
-    if options.propellant_mass is None:
-        raise InputError(
-            "propellant mass is missing: give --propellant-mass '180 g', what the "
-            "grains weighed without liner and inhibitor"
-        )
     typed = {key: given(options, option) for key, option in _OF_STAND.items()}
     known = {key: one.value for key, one in typed.items() if one is not None}
     if hardware is not None:
         known.setdefault("throat_diameter", hardware.throat_diameter)
+        if hardware.exit_diameter is not None:
+            known.setdefault("exit_diameter", hardware.exit_diameter)
     if (doubt := options.mass_uncertainty) is not None:
+        if "propellant_mass" not in known:
+            raise InputError(
+                "--mass-uncertainty, but no mass; add --propellant-mass '180 g'"
+            )
         known["mass_u"] = _mass_uncertainty(doubt, known["propellant_mass"])
     stand = Stand(**known)
     if recording is None or recording.second_pressure is None:
@@ -335,7 +338,7 @@ def assumed_of_stand(
     taken = (
         (throat, options.throat_uncertainty,
          [f"throat known to {1e3 * quantities.THROAT_DOUBT:g} mm"]),
-        (True, options.mass_uncertainty,
+        (options.propellant_mass is not None, options.mass_uncertainty,
          [f"propellant mass to {100 * quantities.MASS_DOUBT:g} %"]),
         (True, None, sensors),
         (hardware is not None, options.grain_uncertainty,

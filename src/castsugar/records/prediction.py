@@ -380,8 +380,8 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     Returns
     -------
     dict
-        Of every result its value, `<name>_uncertainty` (standard; none of a lower
-        limit) and `<name>_at_least` (1 for a lower limit), the burn rate that it shows,
+        Of every result its value, `<name>_uncertainty` (standard) or `<name>_bound`
+        ("at least", "at most": no uncertainty then), the burn rate that it shows,
         the share of the theoretical density, what was predicted as `expected_<name>`,
         and `look_again`. Pressures are absolute.
     """
@@ -406,12 +406,18 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     return {k: v for k, v in found.items() if isinstance(v, str) or not math.isnan(v)}
 
 
-def _kept(name: str, unit: str, found: Measured, size: float) -> dict[str, float]:
-    """Return value, uncertainty and kind of one result."""
-    return {
-        key_of(name, unit): size * float(found.value),
-        key_of(f"{name}_uncertainty", unit): math.nan
-        if found.at_least
-        else size * float(found.u),
-        f"{name}_at_least": float(found.at_least),
-    }
+def _kept(name: str, unit: str, found: Measured, size: float) -> dict[str, Any]:
+    """Return value, and uncertainty or bound, of one result."""
+    kept: dict[str, Any] = {key_of(name, unit): size * float(found.value)}
+    if found.bound:
+        return kept | {f"{name}_bound": found.bound}
+    return kept | {key_of(f"{name}_uncertainty", unit): size * float(found.u)}
+
+
+def bound_of(row: Mapping[str, Any], name: str) -> str:
+    """Return the bound of a kept result; empty for a value with its uncertainty.
+
+    Records of the first kind hold `<name>_at_least`, 1 for a lower limit.
+    """
+    older = "at least" if row.get(f"{name}_at_least") else ""
+    return str(row.get(f"{name}_bound", older))

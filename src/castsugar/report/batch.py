@@ -11,7 +11,7 @@ from typing import Any
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped
-from castsugar.records.prediction import RESULTS, allowed_pressure, key_of
+from castsugar.records.prediction import RESULTS, allowed_pressure, bound_of, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers
 from castsugar.report.batch_list import printable
@@ -340,7 +340,8 @@ def _result(row: Row, name: str, unit: str, kind: str, show: Shown) -> str:
     """Write a result of a firing with its 95 % band."""
     value = float(row[key_of(name, unit)])
     u = float(row.get(key_of(f"{name}_uncertainty", unit), math.nan))
-    least = "at least " if row.get(f"{name}_at_least") else ""
+    bound = bound_of(row, name)
+    least = f"{bound} " if bound else ""
     if not u > 0.0:
         return f"{least}{show.amount(kind, value)}"
     step = COVERAGE * u

@@ -10,10 +10,10 @@ from castsugar import plausible
 from castsugar.data.load import Database
 from castsugar.mix.weighing import BROWNED
 from castsugar.motor.firing.faults import explain_efficiency, impossible
-from castsugar.motor.firing.quantities import COVERAGE, Measured
+from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured
 from castsugar.motor.pressure_table import untold
 from castsugar.records.batch import Batch
-from castsugar.records.prediction import allowed_pressure
+from castsugar.records.prediction import allowed_pressure, bound_of
 from castsugar.records.record import Link
 from castsugar.report import numbers
 from castsugar.report.limit_words import no_upper_limit
@@ -97,7 +97,7 @@ def _fired(link: Link, predicted: Mapping[str, Any], show: Shown) -> Iterator[Fi
             f"{show.amount('pressure', allowed)}.",
             {"peak_pressure_MPa": peak, "allowed_pressure_MPa": allowed},
         )
-    elif high <= allowed and row.get("peak_pressure_at_least"):
+    elif high <= allowed and bound_of(row, "peak_pressure") == AT_LEAST:
         yield Finding(
             "DO NOT",
             f"fire this case again before you know its peak: {line}, the sensor was at "

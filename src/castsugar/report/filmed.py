@@ -137,7 +137,7 @@ def _not_told(filmed: Filmed) -> Finding:
 def _conditions(test: StaticTest, filmed: Filmed, show: Shown) -> str:
     """Say what was fired, and how its ends are known."""
     stand = test.reduction.stand
-    parts = [f"{show.typed('mass', 1e3 * stand.propellant_mass)} of propellant"]
+    parts = [f"{recorded._mass(stand, show)} of propellant"]
     if stand.throat_diameter is not None:
         parts.append(f"throat {recorded._throat(stand, show)}")
     parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
@@ -203,9 +203,8 @@ def _annexes(
     name, label = _budgeted(test)
     budget = recorded.budget_of(test, name, label)
     yield Annex("Uncertainty budget", budget)
-    texts = (*test.reduction.cautions, *test.cautions)
-    if texts:
-        said = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
+    if test.cautions:
+        said = tuple(Paragraph(f"{show.said(text)}.") for text in test.cautions)
         yield Annex("Look again", said)
     yield Annex("How it was found", tuple(_how(test, asked, show)))
 

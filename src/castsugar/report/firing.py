@@ -16,7 +16,7 @@ from castsugar.motor.firing.faults import (
     impossible,
 )
 from castsugar.motor.firing.inference import VAGUE, InferredLaw
-from castsugar.motor.firing.quantities import Stand
+from castsugar.motor.firing.quantities import AT_LEAST, Stand
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
@@ -170,7 +170,7 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
         best = show.amount("pressure", peak.value / _MPA)
         text = f"fire this case again: its peak, {best}, {was} above {rated}."
         yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / _MPA})
-    elif peak.at_least:
+    elif peak.bound == AT_LEAST:
         text = (
             "fire this case again before you know its peak: the sensor was at its "
             f"limit, or too slow; nobody knows whether it stayed below {rated}."
@@ -189,8 +189,8 @@ def told(key: str, row: Row, show: Shown) -> str:
     low, high = one.band(row)
     if not math.isnan(low):
         return show.banded(one.kind, row[key], low, high)
-    least = "at least " if row[f"{NAMES[key][0]}_at_least"] else ""
-    return least + show.amount(one.kind, row[key])
+    bound = row[f"{NAMES[key][0]}_bound"]
+    return (f"{bound} " if bound else "") + show.amount(one.kind, row[key])
 
 
 _FIELD = {one.key: one for one in RESULTS}
@@ -233,7 +233,7 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
     for key in ("total_impulse_N_s", "peak_pressure_MPa", "burn_time_s"):
         name, _ = NAMES[key]
         result = test.reduction.results.get(name)
-        if result is None or result.at_least:
+        if result is None or result.bound:
             continue
         inside = expected.holds(name, result.value)
         if inside and key == "burn_time_s":
@@ -287,7 +287,7 @@ def _misfits(test: StaticTest) -> list[str]:
 def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
     """Yield what looks like a fault of measuring: all of it in one finding."""
     said = _misfits(test)
-    rest = [t for t in (*test.reduction.cautions, *test.cautions) if t not in said]
+    rest = [t for t in test.cautions if t not in said]
     if rest:
         more = f" {len(rest) - 1} more: --full." if len(rest) > 1 else ""
         text = f"{rest[0][0].upper()}{rest[0][1:]}.{more}"
@@ -316,12 +316,19 @@ def law_words(law: BurnLaw) -> str:
 def _conditions(test: StaticTest, show: Shown) -> str:
     """Say what was fired."""
     stand = test.reduction.stand
-    parts = [f"{show.typed('mass', 1e3 * stand.propellant_mass)} of propellant"]
+    parts = [f"{_mass(stand, show)} of propellant"]
     if stand.throat_diameter is not None:
         parts.append(f"throat {_throat(stand, show)}")
     parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
     share = chosen_share(stand.share)
     return f"{', '.join(parts)}; burning starts and ends at {share} % of the peak"
+
+
+def _mass(stand: Stand, show: Shown) -> str:
+    """Write the propellant that burned."""
+    if stand.propellant_mass is None:
+        return "an unknown mass"
+    return show.typed("mass", 1e3 * stand.propellant_mass)
 
 
 def _throat(stand: Stand, show: Shown) -> str:
@@ -371,8 +378,8 @@ def _line(
 ) -> tuple[str, str, str, str, str]:
     """Return a result beside what was predicted."""
     value, band = one.cells(row, show)
-    if row[f"{NAMES[one.key][0]}_at_least"]:
-        value = f"at least {value}"
+    if bound := row[f"{NAMES[one.key][0]}_bound"]:
+        value = f"{bound} {value}"
     told = one.cells(wanted, show) if wanted else ("", "")
     return one.headed(show), value, band, *told
 
@@ -421,9 +428,14 @@ def _least_sure(test: StaticTest, show: Shown) -> str:
 
 def _budgeted(test: StaticTest) -> tuple[str, str]:
     """Return the name of the result whose budget is told, and its label."""
-    if "characteristic_velocity" in test.reduction.results:
-        return "characteristic_velocity", "c*"
-    return "specific_impulse", "Isp"
+    for name, label in (
+        ("characteristic_velocity", "c*"),
+        ("specific_impulse", "Isp"),
+        ("total_impulse", "the impulse"),
+    ):
+        if name in test.reduction.results:
+            return name, label
+    return "mean_pressure", "the mean pressure"
 
 
 # ----------------------------------------------------------------------------
@@ -437,7 +449,7 @@ def _annexes(
         _line(one, row, {}, show)[:3] for one in RESULTS if not math.isnan(row[one.key])
     )
     results = Table(heads=("", "measured", "95 %"), rows=every)
-    texts = (*test.reduction.cautions, *test.cautions)
+    texts = test.cautions
     remarks = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
     return (
         Annex("All results", (results, Paragraph(_beside(test, row)))),
@@ -538,8 +550,9 @@ def _inputs(test: StaticTest, asked: Asked, show: Shown) -> Iterator[Block]:
             stand.thrust_calibration_u,
         )
     )
-    burned = show.typed("mass", 1e3 * stand.propellant_mass)
-    rows = [("propellant that burned", burned, mass)]
+    rows = []
+    if stand.propellant_mass is not None:
+        rows.append(("propellant that burned", _mass(stand, show), mass))
     if test.reduction.pressure is not None:
         throat_u = show.amount("length", 1e3 * stand.throat_u, 2)
         air = show.amount("air pressure", 1e-3 * stand.ambient_pressure, 4)

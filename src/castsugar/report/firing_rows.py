@@ -11,7 +11,7 @@ from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import InferredLaw
-from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
+from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured, Stand
 from castsugar.motor.nozzle import impulse_class
 from castsugar.report import numbers
 from castsugar.report.document import Part
@@ -45,6 +45,8 @@ _RESULTS = (
     ("total_impulse", "N_s", "total impulse", "impulse", "of the thrust"),
     ("characteristic_velocity", "m_s", "delivered c*", "velocity", ""),
     ("specific_impulse", "s", "delivered Isp", "specific impulse", ""),
+    ("steady_peak_pressure", "MPa", "highest 50 ms", "pressure",
+     "highest running median of 50 ms, absolute"),
     ("mean_thrust", "N", "mean thrust", "force", "over the burn time"),
     ("peak_thrust", "N", "peak thrust", "force", ""),
     ("thrust_coefficient", "", "thrust coefficient", "number", ""),
@@ -111,7 +113,7 @@ def _doubts(name: str, unit: str, label: str, kind: str, _: str) -> tuple[Field,
     return fields(
         (_key(f"{name}_uncertainty", unit), f"u({label})", kind,
          "standard uncertainty"),
-        (f"{name}_at_least", "lower limit", "number", "1: the value is a lower limit"),
+        (f"{name}_bound", "bound", TEXT, "'at least', 'at most', or empty: a value"),
     )  # fmt: skip
 
 
@@ -192,8 +194,12 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
         "agreement": None if test.agreement is None else _agreement(test),
         "expected": None if test.expected is None else test.expected.to_dict(),
         "filmed": None if test.filmed is None else _filmed(test.filmed),
-        "not_told": dict(() if test.filmed is None else test.filmed.not_told),
-        "look_again": [*test.reduction.cautions, *test.cautions],
+        "not_told": (
+            test.reduction.not_told
+            if test.filmed is None
+            else dict(test.filmed.not_told)
+        ),
+        "look_again": [*test.cautions],
     }
 
 
@@ -219,7 +225,7 @@ def _filmed(filmed: Filmed) -> dict[str, Any]:
 def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     """Return one row with the same columns for every firing; NaN for what is missing.
 
-    A result that is a lower limit has its value, no uncertainty, and `at_least`.
+    A result that is a lower limit has its value, no uncertainty, and its bound.
     """
     reduction, law, found = test.reduction, test.inferred, test.agreement
     filmed = test.filmed
@@ -231,12 +237,13 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
         row["burning_end_s"] = reduction.burning.end
     results = test.results
     for key, (name, unit) in NAMES.items():
+        row[f"{name}_bound"] = ""
         if (one := results.get(name)) is not None:
             scale = scale_of(unit)
             row[key] = scale * one.value
-            doubt = math.nan if one.at_least else scale * one.u
+            doubt = math.nan if one.bound else scale * one.u
             row[_key(f"{name}_uncertainty", unit)] = doubt
-            row[f"{name}_at_least"] = float(one.at_least)
+            row[f"{name}_bound"] = one.bound
     row["impulse_letter"] = letter_of(test)
     row["propellant_over_grain_without_voids"] = test.density_ratio
     row["known_law_origin"] = "" if test.law is None else test.law.origin
@@ -253,7 +260,7 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
         best = test.expected.best
         peak = 1e-6 * best.peak_pressure
         row |= row_in_order(_EXPECTED, peak, best.burn_time, best.total_impulse)
-    row["look_again"] = "; ".join([*reduction.cautions, *test.cautions])
+    row["look_again"] = "; ".join(test.cautions)
     return row
 
 
@@ -269,7 +276,7 @@ def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
     for key, (name, unit) in NAMES.items():
         ends = {}
         one = results.get(name)
-        if one is not None and not one.at_least and one.u > 0.0:
+        if one is not None and not one.bound and one.u > 0.0:
             ends[key] = one.interval
         if expected is not None and name in expected.bands:
             ends[f"expected_{key}"] = expected.bands[name]
@@ -295,7 +302,7 @@ def _stand(stand: Stand) -> dict[str, Any]:
         for wide in (stand.throat_diameter, stand.throat_after)
     )
     return row_in_order(
-        _STAND, 1e3 * stand.propellant_mass, stand.mass_u,
+        _STAND, 1e3 * (stand.propellant_mass or math.nan), stand.mass_u,
         before, after, 1e3 * stand.throat_u,
         1e-3 * stand.ambient_pressure, 1e-3 * stand.ambient_u,
         stand.pressure_calibration_u, stand.thrust_calibration_u, 100.0 * stand.share,
@@ -412,7 +419,7 @@ def letter_words(impulse: Measured) -> str:
     'E'
     """
     letter = _letter(impulse.value)
-    if impulse.at_least:
+    if impulse.bound == AT_LEAST:
         return f"{letter} or larger"
     others = [x for x in map(_letter, impulse.interval) if x not in (letter, "-")]
     return f"{letter} ({' or '.join(others)} possible)" if others else letter

@@ -11,7 +11,11 @@ ALARM, UNUSUAL, NOT_TOLD = LEVELS = ("alarm", "unusual", "not told")
 
 #: Tests, in the order in which they are told.
 TESTS = (
+    "possible",
+    "efficiency",
+    "limit",
     "clip",
+    "lag",
     "mean",
     "trend",
     "wobble",
@@ -20,11 +24,14 @@ TESTS = (
     "recovery",
     "burst",
     "hum",
-    "zero",
     "ports",
     "law",
     "web",
     "exponent",
+    "mass",
+    "record",
+    "zero",
+    "throat",
 )
 
 
@@ -56,7 +63,13 @@ class Alarm:
 
 
 def alarms_of(found: Iterable[Alarm], *tests: str) -> tuple[Alarm, ...]:
-    """Return the alarms proper, of some tests or of all."""
-    return tuple(
-        a for a in found if a.level == ALARM and (not tests or a.test in tests)
-    )
+    """Return the alarms proper, of some tests or of all, in the order of the tests."""
+    chosen = [a for a in found if a.level == ALARM and a.test in (tests or TESTS)]
+    return tuple(sorted(chosen, key=lambda a: TESTS.index(a.test)))
+
+
+def texts_of(found: Iterable[Alarm], *levels: str) -> tuple[str, ...]:
+    """Return the words of some levels, worst first; each once."""
+    chosen = [a for a in found if a.level in levels]
+    chosen.sort(key=lambda a: (LEVELS.index(a.level), TESTS.index(a.test)))
+    return tuple(dict.fromkeys(a.text for a in chosen))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -321,6 +321,8 @@ class Channel:
         Samples at the stated limit of the sensor.
     flat : int
         Equal readings at the top that make the sensor suspect.
+    latest : float
+        No burning is counted beyond. [s]
     """
 
     name: str
@@ -338,6 +340,7 @@ class Channel:
     gap: BoolArray
     at_limit: BoolArray
     flat: int
+    latest: float = math.inf
     _found: dict[float, Burning] = field(default_factory=dict, repr=False)
 
     def impulse(self) -> float:
@@ -374,9 +377,11 @@ class Channel:
             return self.burning
         share = min(share, 0.5 * (1.0 + self.burning.share))
         if share not in self._found:
-            self._found[share] = find_burning(
+            found = find_burning(
                 self.time, self.value, noise=self.noise, share=share, course=self.steady
             )
+            end = min(found.end, self.latest)
+            self._found[share] = replace(found, end=end)
         return self._found[share]
 
     @property
@@ -438,7 +443,7 @@ def prepare(
         No burning, a signal upside down, a record without quiet samples before
         ignition, one that starts or ends during the burning.
     """
-    _check(name, time, values)
+    check_samples(name, time, values)
     filled, bridged = bridge(time, values)
     noise = noise_of(filled)
     _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
@@ -524,7 +529,7 @@ def _rest_noise(
 ) -> float:
     """Return the standard deviation at rest; that about neighbours if it is unknown."""
     rest = value[time < start - STEADY]
-    return noise if rest.size < FEWEST else max(float(np.std(rest)), noise)
+    return noise if rest.size < FEWEST else float(np.std(rest))
 
 
 def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -> Zero:
@@ -535,9 +540,9 @@ def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -
     steady = smoothed(rough, window_of(time, STEADY))
     peak = float(steady.max())
     early = steady[time < first.start] > SECOND * peak
-    starts = (first.start, burning.start)
+    starts = [first.start, burning.start]
     if early.any():  # an igniter: the zero is what was read before it
-        starts = (float(time[np.argmax(early)]), *starts)
+        starts = [float(time[np.argmax(early)]), *starts]
     for least, start in itertools.product((FEWEST, FEW), starts):
         found = fit_zero(
             time, filled, start=start, end=burning.end, peak=peak, least=least
@@ -550,7 +555,7 @@ def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -
     )
 
 
-def _check(name: str, time: FloatArray, values: FloatArray) -> None:
+def check_samples(name: str, time: FloatArray, values: FloatArray) -> None:
     """Refuse samples that are no record."""
     if time.ndim != 1 or time.shape != values.shape:
         raise InputError(

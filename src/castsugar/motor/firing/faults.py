@@ -1,20 +1,23 @@
-"""What in a recording, or in its result, looks like a fault of measuring.
+"""What a recording shows of itself, the throat or the results that looks like a fault.
 
-Words for people; the rules are ours and stand beside each.
+Beside the tests of sensors: samples that are missing, a burning in pieces, results that
+no motor can have. The rules are ours and stand beside each.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from castsugar.motor.firing.channel import SECOND, Channel
+from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
+from castsugar.motor.firing.channel import FEWEST_FOR_PEAK, SECOND, Channel
 from castsugar.motor.firing.quantities import Measured, Stand
 
-#: An efficiency outside these is more likely a fault than a motor: no losses would
-#: give 1, and small motors that burn well reach 0.75 to 0.97 (common practice, no
-#: source).
-HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY = 1.02, 0.7
+#: An efficiency of c* outside these is more likely a fault than a motor: no losses
+#: would give 1, and small motors that burn well reach 0.75 to 0.97 (common practice, no
+#: source). The same of the specific impulse.
+LOWEST_EFFICIENCY, HIGHEST_EFFICIENCY = 0.7, 1.02
+IMPULSE_EFFICIENCIES = (0.6, 0.98)
 
 #: A zero that moves by more than this part of the peak is worth a word.
 _DRIFT = 0.02
@@ -26,8 +29,8 @@ _REST = 0.3
 #: The end of burning at twice the limit, earlier by this part of the burn time.
 _SLOW_END = 0.1
 
-#: Starts of pressure and thrust that differ by this part of the burning.
-_APART = 0.05
+#: Part of the burning that may be missing in a record that is called complete.
+_COMPLETE = 0.02
 
 #: What nitrate-sugar motors can have. Ideal c* is 850 to 950 m/s and ideal specific
 #: impulse below 170 s (this library, 40 to 75 % nitrate, 1 to 10 MPa); a thrust
@@ -39,95 +42,176 @@ VELOCITIES, IMPULSES, COEFFICIENTS = (280.0, 1100.0), (25.0, 200.0), (0.4, 2.0)
 _EROSION = 0.03
 
 
-def channel_cautions(channel: Channel) -> list[str]:
-    """Return what is to be said of a sensor."""
-    found: list[str] = []
+def found(
+    test: str,
+    sensor: str,
+    text: str,
+    *,
+    level: str = ALARM,
+    value: float = math.nan,
+    limit: float = math.nan,
+) -> Alarm:
+    """Return what was found."""
+    return Alarm(
+        test=test, sensor=sensor, level=level, value=value, limit=limit, text=text
+    )
+
+
+def judge_record(channel: Channel, *, alone: bool) -> Iterator[Alarm]:
+    """Say what is missing in a sensor's recording, or in pieces.
+
+    Parameters
+    ----------
+    channel : Channel
+    alone : bool
+        No other sensor stands beside it.
+    """
+    yield from _at_limit(channel)
+    name, b = channel.name, channel.burning
+    inside = (channel.time > b.start) & (channel.time < b.end)
+    if (lost := channel.bridged_share) > 0.0:
+        count = int((channel.bridged & inside).sum())
+        yield found(
+            "record",
+            name,
+            f"{name}: {100 * lost:.2g} % of the burning not recorded (samples "
+            f"replaced: {count}); bridged by straight lines",
+            level=ALARM if lost > _COMPLETE else UNUSUAL,
+            value=lost,
+            limit=_COMPLETE,
+        )
+    if b.dips:
+        often = "once" if b.dips == 1 else f"{b.dips} times"
+        yield found(
+            "record",
+            name,
+            f"{name}: falls below {100 * b.share:.2g} % of its peak {often} within the "
+            "burning: chuffing, or a loose connection; means and times are not those "
+            "of steady burning",
+        )
+    yield from _too_few(channel)
+    yield from _before(channel)
+    yield from _slow_end(channel, alone=alone)
+    yield from _zero(channel)
+
+
+def _at_limit(channel: Channel) -> Iterator[Alarm]:
+    """Say if readings stand at the limit of the sensor."""
+    name = channel.name
     if channel.at_limit.any():
         time = float(channel.at_limit.mean() * (channel.time[-1] - channel.time[0]))
-        found.append(
-            f"{channel.name}: the sensor was at its limit for {time:.2g} s; peak and "
-            "integrals are lower limits"
+        yield found(
+            "limit",
+            name,
+            f"{name}: the sensor was at its limit for {time:.2g} s; peak and integrals "
+            "are lower limits",
         )
     elif channel.flat:
-        found.append(
-            f"{channel.name}: {channel.flat} equal readings in a row at the very top; "
-            "if the sensor or its amplifier was at its limit, peak and integrals are "
-            f"too low: state its range with --{channel.name}-range"
+        yield found(
+            "limit",
+            name,
+            f"{name}: {channel.flat} equal readings in a row at the very top; if the "
+            "sensor or its amplifier was at its limit, peak and integrals are too low: "
+            f"state its range with --{name}-range",
         )
-    found += _too_few(channel)
-    inside = (channel.time > channel.burning.start) & (
-        channel.time < channel.burning.end
-    )
-    lost = int((channel.bridged & inside).sum())
-    if channel.bridged_share > 0.0:
-        found.append(
-            f"{channel.name}: {100 * channel.bridged_share:.2g} % of the burning not "
-            f"recorded (samples replaced: {lost}); bridged by straight lines"
-        )
-    if channel.burning.dips:
-        times = channel.burning.dips
-        often = "once" if times == 1 else f"{times} times"
-        found.append(
-            f"{channel.name}: falls below {100 * channel.burning.share:.2g} % of its "
-            f"peak {often} within the burning: an igniter before the grain, chuffing, "
-            "or a loose connection; means and times are not those of steady burning"
-        )
+
+
+def _before(channel: Channel) -> Iterator[Alarm]:
+    """Say if something stands before the burning."""
     before = channel.steady[channel.time < channel.burning.start]
-    if (early := float(before.max(initial=0.0))) > SECOND * channel.steady_peak:
+    early = float(before.max(initial=0.0))
+    if early > SECOND * channel.steady_peak:
         at = float(channel.time[before.argmax()])
-        found.append(
+        yield found(
+            "record",
+            channel.name,
             f"{channel.name}: {100 * early / channel.steady_peak:.2g} % of the peak "
             f"already at {at:.3g} s, before the burning: an igniter, or a knock; it is "
-            "not counted in"
+            "not counted in",
+            level=UNUSUAL,
         )
-    found += _slow_end(channel)
-    zero = channel.zero
-    if math.isnan(zero.after) and zero.rule != "as read":
-        found.append(
-            f"{channel.name}: too little quiet after burnout (it counts from half a "
-            f"burn time, {0.5 * channel.burning.lasting:.2g} s, after it), so the "
-            "drift of the zero is unknown; record longer"
-        )
-    if abs(zero.drift) > _DRIFT * channel.peak:
-        found.append(
-            f"{channel.name}: the zero moved by {100 * zero.drift / channel.peak:.2g} "
-            "% of the peak during the firing; a straight line was taken away"
-        )
-    return found
 
 
-def _too_few(channel: Channel) -> list[str]:
+def _too_few(channel: Channel) -> Iterator[Alarm]:
     """Say what a slow recording, or a short one, leaves out."""
-    found = []
+    name, within, few = channel.name, channel.within, channel.zero.few
     if channel.is_sparse:
-        found.append(
-            f"{channel.name}: only {channel.within} samples lie within the burning: "
-            "its peak is a lower limit, and no burning-rate law follows; record faster"
+        yield found(
+            "record",
+            name,
+            f"{name}: only {within} samples lie within the burning: its peak is a "
+            "lower limit, and no burning-rate law follows; record faster",
+            level=UNUSUAL,
+            value=within,
+            limit=FEWEST_FOR_PEAK,
         )
-    if few := channel.zero.few:
-        found.append(
-            f"{channel.name}: only {few} quiet samples before ignition, which tell its "
-            "zero to no better than 1 % of the peak; record earlier"
+    if few:
+        yield found(
+            "zero",
+            name,
+            f"{name}: only {few} quiet samples before ignition, which tell its zero to "
+            "no better than 1 % of the peak; record earlier",
+            level=UNUSUAL,
+            value=few,
         )
-    return found
 
 
-def _slow_end(channel: Channel) -> list[str]:
+def _slow_end(channel: Channel, *, alone: bool) -> Iterator[Alarm]:
     """Say if the end of the burning hangs on the limit."""
     own, other = channel.burning, channel.limits(2.0 * channel.burning.share)
     if other.end - own.end > -_SLOW_END * own.lasting:
-        return []
-    return [
+        return
+    yield found(
+        "record",
+        channel.name,
         f"{channel.name}: stands between {100 * own.share:.2g} and "
         f"{100 * other.share:.2g} % of its peak for {own.end - other.end:.2g} s at the "
         "end: a slow tail, or a sensor that got hot; see what other limits give, and "
-        "--threshold"
-    ]
+        "--threshold",
+        level=ALARM if alone else UNUSUAL,
+    )
+
+
+def _zero(channel: Channel) -> Iterator[Alarm]:
+    """Say what is not known of a zero, or how far it moved."""
+    name, zero = channel.name, channel.zero
+    if math.isnan(zero.after) and zero.rule != "as read":
+        yield found(
+            "zero",
+            name,
+            f"{name}: too little quiet after burnout (it counts from half a burn time, "
+            f"{0.5 * channel.burning.lasting:.2g} s, after it), so the drift of the "
+            "zero is unknown; record longer",
+            level=UNUSUAL,
+        )
+    share = abs(zero.drift) / channel.peak
+    if share > _DRIFT:
+        yield found(
+            "zero",
+            name,
+            f"{name}: the zero moved by {100 * share:.2g} % of the peak during the "
+            "firing; a straight line was taken away",
+            level=UNUSUAL,
+            value=share,
+            limit=_DRIFT,
+        )
+
+
+def not_cleared(pressure: Channel) -> Alarm:
+    """Say that a pressure alone never clears its sensor."""
+    return found(
+        "mean",
+        "pressure",
+        "no thrust beside the pressure: that the sensor or its amplifier was near its "
+        "limit cannot be excluded; state its range with --pressure-range, and read its "
+        f"peak of {1e-6 * pressure.peak:.3g} MPa against it",
+        level=NOT_TOLD,
+    )
 
 
 def impossible(results: Mapping[str, Measured]) -> list[str]:
     """Return which results no nitrate-sugar motor can have, whatever its mix."""
-    found = []
+    texts = []
     for name, words, low, high, unit in (
         ("characteristic_velocity", "c*", *VELOCITIES, "m/s"),
         ("specific_impulse", "specific impulse", *IMPULSES, "s"),
@@ -136,53 +220,52 @@ def impossible(results: Mapping[str, Measured]) -> list[str]:
         result = results.get(name)
         if result is None or low <= result.value <= high:
             continue
-        found.append(
+        texts.append(
             f"a {words} of {_few(result.value)} {unit}".rstrip()
             + f" is not possible (nitrate-sugar motors have {low:g} to {high:g}): look "
             "for a wrong unit (ms under s, g under kg, mm under in), a wrong throat or "
             "mass, more than one firing in the file, or a calibration that is off; "
             "nothing on this page is to be used"
         )
-    return found
+    return texts
 
 
-def starts_apart(pressure: Channel, thrust: Channel) -> list[str]:
-    """Say if pressure and thrust do not start together."""
-    apart = thrust.burning.start - pressure.burning.start
-    if abs(apart) <= _APART * pressure.burning.lasting:
-        return []
-    order = "after" if apart > 0.0 else "before"
-    return [
-        f"the thrust starts {abs(apart):.2g} s {order} the pressure: the two clocks "
-        "differ, or one sensor is slow; the thrust coefficient suffers"
-    ]
-
-
-def throat_cautions(pressure: Channel, stand: Stand, *, gauge: bool) -> list[str]:
-    """Return what is to be said of the throat and of the zero of the pressure."""
-    found: list[str] = []
+def judge_throat(pressure: Channel, stand: Stand, *, gauge: bool) -> Iterator[Alarm]:
+    """Say what is to be said of the throat and of the zero of the pressure."""
     rest, ambient = pressure.zero.before, stand.ambient_pressure
     wanted = 0.0 if gauge else ambient
     other = ambient if gauge else 0.0
     if abs(rest - wanted) > _REST * ambient and abs(rest - other) < _REST * ambient:
         kind, rather = ("gauge", "absolute") if gauge else ("absolute", "gauge")
-        found.append(
-            f"pressure: said to be {kind}, but at rest the sensor reads like one "
-            f"that is {rather}; the result counts from the reading at rest either way"
+        yield found(
+            "zero",
+            "pressure",
+            f"pressure: said to be {kind}, but at rest the sensor reads like one that "
+            f"is {rather}; the result counts from the reading at rest either way",
+            level=UNUSUAL,
         )
+    if stand.throat_diameter is None:
+        return
     if stand.throat_after is None:
-        found.append(
+        yield found(
+            "throat",
+            "motor",
             "throat not measured after the firing: if it grew, the true c* is higher; "
-            "give --throat-after"
+            "give --throat-after",
+            level=UNUSUAL,
         )
-    elif stand.throat_diameter is not None:
-        growth = stand.throat_after / stand.throat_diameter - 1.0
-        if growth > _EROSION:
-            found.append(
-                f"the throat grew by {100 * growth:.2g} % in diameter: the pressure "
-                "fell with it; a harder nozzle gives a truer test"
-            )
-    return found
+        return
+    growth = stand.throat_after / stand.throat_diameter - 1.0
+    if growth > _EROSION:
+        yield found(
+            "throat",
+            "motor",
+            f"the throat grew by {100 * growth:.2g} % in diameter: the pressure fell "
+            "with it; a harder nozzle gives a truer test",
+            level=UNUSUAL,
+            value=growth,
+            limit=_EROSION,
+        )
 
 
 def explain_efficiency(efficiency: float, *, eroded: bool = False) -> str:
@@ -207,18 +290,54 @@ def explain_efficiency(efficiency: float, *, eroded: bool = False) -> str:
     return ""
 
 
-def explain_nozzle(found: Measured | None) -> list[str]:
-    """Say what an unlikely nozzle efficiency points to."""
-    if found is None or LOWEST_EFFICIENCY <= found.value <= HIGHEST_EFFICIENCY:
-        return []
-    if found.value < LOWEST_EFFICIENCY:
-        points = "the thrust reads low, the pressure high, or the throat was smaller"
-    else:
-        points = "the thrust reads high, the pressure low, or the throat was wider"
-    return [
-        f"a nozzle efficiency of {_few(found.value)} is not likely (small nozzles have "
-        f"0.82 to 0.97): {points} than stated, or the exit is another one"
-    ]
+def suspects(velocity: float, nozzle: float, impulse: float) -> str:
+    """Name what the pattern of the three efficiencies points to; empty for a usual one.
+
+    Errors cancel in pairs: what moves c* one way and the thrust coefficient the other
+    is throat or pressure; what moves c* and impulse alike is the mass.
+
+    Parameters
+    ----------
+    velocity, nozzle, impulse : float
+        Delivered over ideal: c*, thrust coefficient, specific impulse. NaN is unknown.
+
+    Examples
+    --------
+    >>> suspects(0.99, 0.83, 0.82)
+    'throat, deposit, or a pressure that reads high'
+    >>> suspects(0.92, 0.91, 0.84)
+    ''
+    """
+    first, second, third = (
+        _side(value, *usual)
+        for value, usual in zip((velocity, nozzle, impulse), _USUAL, strict=True)
+    )
+    return _PATTERNS.get((first, second, third), "")
+
+
+#: Usual efficiencies of c*, thrust coefficient and specific impulse. Common practice,
+#: no source.
+_USUAL = ((0.82, 0.98), (0.82, 0.97), (0.72, 0.92))
+
+_PATTERNS = {
+    (1, -1, 0): "throat, deposit, or a pressure that reads high",
+    (1, 0, 0): "throat, deposit, or a pressure that reads high",
+    (0, -1, 0): "throat, deposit, or a pressure that reads high",
+    (-1, 1, 0): "a throat wider than stated, or a pressure that reads low",
+    (-1, 0, 0): "a throat wider than stated, or a pressure that reads low",
+    (0, 1, 0): "a throat wider than stated, or a pressure that reads low",
+    (0, 1, 1): "a thrust that reads high",
+    (0, -1, -1): "a thrust that reads low, or a poor nozzle",
+    (0, 0, 1): "a thrust that reads high",
+    (-1, -1, -1): "unburned propellant, a leak, or a damp grain",
+    (-1, 0, -1): "the mass (more weighed than burned), unburned propellant, or a leak",
+    (1, 0, 1): "the mass (less weighed than burned)",
+}
+
+
+def _side(value: float, low: float, high: float) -> int:
+    """Return 1 above, -1 below, 0 within or unknown."""
+    return int(value > high) - int(value < low)
 
 
 def _few(value: float) -> str:

@@ -205,7 +205,18 @@ def _logs(found: Measured) -> dict[str, float]:
 
 
 def mass_flow(time: Measured, stand: Stand) -> Measured:
-    """Return the mean mass flow. [kg/s]"""
+    """Return the mean mass flow. [kg/s]
+
+    Raises
+    ------
+    InputError
+        If no mass is known.
+    """
+    if stand.propellant_mass is None:
+        raise InputError(
+            "propellant mass is missing: give --propellant-mass '180 g', what the "
+            "grains weighed without liner and inhibitor"
+        )
     logs = _logs(time) | {"propellant mass": stand.mass_u}
     found = scaled(stand.propellant_mass / time.value, logs)
     return Factor(value=found.value, parts=found.parts)

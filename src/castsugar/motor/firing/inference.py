@@ -224,6 +224,8 @@ def infer_law(
     pressure = reduction.pressure
     if pressure is None:
         raise InputError("the recording has no pressure, so no burn law follows")
+    if reduction.no_law:
+        raise InputError(f"no burn law follows ({reduction.no_law})")
     if pressure.at_limit.any():
         raise InputError("the pressure sensor was at its limit, so no burn law follows")
     if pressure.burning.dips > 1:

@@ -23,6 +23,9 @@ from castsugar.motor.firing.channel import (
 # ----------------------------------------------------------------------------
 # A result and where its doubt comes from: independent parts (JCGM 100:2008, 5.1).
 
+#: Where an alarm leaves only one end of a result.
+AT_LEAST, AT_MOST = "at least", "at most"
+
 #: Normal coverage factor of 95 %.
 COVERAGE = 1.959964
 
@@ -37,14 +40,14 @@ class Measured:
         SI.
     parts : dict of str to float
         Input -> standard uncertainty that it adds. [unit of the value]
-    at_least : bool
-        The sensor was at its limit, or samples are missing: the true value may be
-        well above.
+    bound : str
+        "at least" or "at most" where an alarm, or a sensor at its limit, leaves only
+        one end: there is no interval then. Empty for a value with its interval.
     """
 
     value: float
     parts: Mapping[str, float]
-    at_least: bool = False
+    bound: str = ""
 
     @property
     def u(self) -> float:
@@ -73,7 +76,7 @@ class Measured:
             f"standard_uncertainty_{unit}": scale * self.u,
             f"low_95_{unit}": scale * low,
             f"high_95_{unit}": scale * high,
-            "at_least": self.at_least,
+            "bound": self.bound,
             "shares_of_variance": self.shares(),
         }
 
@@ -95,6 +98,9 @@ MASS_DOUBT = 0.005
 CALIBRATION_DOUBT = 0.01
 AMBIENT_DOUBT = 3e3
 
+#: Of a stated exit diameter; assumed: a calliper across a mouth of graphite. [m]
+EXIT_DOUBT = 1e-4
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stand:
@@ -102,14 +108,19 @@ class Stand:
 
     Attributes
     ----------
-    propellant_mass : float
-        Burned. [kg]
+    propellant_mass : float or None
+        Burned; None: c* and specific impulse are not told. [kg]
     throat_diameter : float or None
-        Before firing; None if only thrust was measured. [m]
+        Before firing; None: c* and thrust coefficient are not told. [m]
     throat_after : float or None
         After firing; None: taken as before. [m]
     throat_u : float
         Standard uncertainty of a measured throat. [m]
+    exit_diameter : float or None
+        Of the nozzle; None: thrust is not held against an ideal nozzle of that
+        expansion. [m]
+    exit_u : float
+        Standard uncertainty of it. [m]
     mass_u, pressure_calibration_u, thrust_calibration_u : float
         Standard, relative. [-]
     ambient_pressure, ambient_u : float
@@ -124,10 +135,12 @@ class Stand:
         more than a tenth.
     """
 
-    propellant_mass: float
+    propellant_mass: float | None = None
     throat_diameter: float | None = None
     throat_after: float | None = None
     throat_u: float = THROAT_DOUBT
+    exit_diameter: float | None = None
+    exit_u: float = EXIT_DOUBT
     mass_u: float = MASS_DOUBT
     pressure_calibration_u: float = CALIBRATION_DOUBT
     thrust_calibration_u: float = CALIBRATION_DOUBT
@@ -136,12 +149,16 @@ class Stand:
     share: float = THRESHOLD
 
     def __post_init__(self) -> None:
-        positive("propellant mass", self.propellant_mass, "kg")
         positive("ambient pressure", self.ambient_pressure, "Pa")
-        for name in ("throat_diameter", "throat_after"):
+        for name, unit in (
+            ("propellant_mass", "kg"),
+            ("throat_diameter", "m"),
+            ("throat_after", "m"),
+            ("exit_diameter", "m"),
+        ):
             value = getattr(self, name)
             if value is not None:
-                positive(name.replace("_", " "), value, "m")
+                positive(name.replace("_", " "), value, unit)
         self._check_doubts()
         if not 0.01 <= self.share <= 0.5:
             raise InputError(
@@ -158,6 +175,7 @@ class Stand:
     def _check_doubts(self) -> None:
         for name in (
             "throat_u",
+            "exit_u",
             "mass_u",
             "pressure_calibration_u",
             "thrust_calibration_u",
@@ -216,13 +234,18 @@ _RECTANGLE = 1.0 / math.sqrt(12.0)
 _TRIANGLE = 1.0 / math.sqrt(24.0)
 
 
-def burn_time(channel: Channel) -> Measured:
-    """Return the time from start to end of the burning. [s]"""
+def burn_time(channel: Channel, other: Channel | None = None) -> Measured:
+    """Return the time from start to end of the burning. [s]
+
+    `other` is the sensor that is not trusted with it: what it says is a doubt.
+    """
+    apart = 0.0 if other is None else other.burning.lasting - channel.burning.lasting
     return Measured(
         value=channel.burning.lasting,
         parts={
             "integration limits": _by_limits(channel, lambda b: b.lasting),
             "sampling": _sampling(channel),
+            "sensor that times it": abs(apart) * _RECTANGLE,
         },
     )
 
@@ -291,10 +314,14 @@ def _tail(channel: Channel) -> float:
     return max(abs(outside) - explained, 0.0) * _RECTANGLE
 
 
-def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
-    """Return what the pressure tells: its peak, mean and integral, and c*."""
+def of_pressure(
+    channel: Channel, stand: Stand, lasting: float | None = None
+) -> dict[str, Measured]:
+    """Return what the pressure tells: its peak, mean and integral, and c*.
+
+    The mean is that over `lasting` [s] where the sensor is not trusted with the time.
+    """
     b, ambient = channel.burning, stand.ambient_pressure
-    before, after = stand.throat_areas()
     over = channel.impulse()
     whole = over + ambient * b.lasting
     parts = _integral_parts(channel, stand.pressure_calibration_u)
@@ -304,8 +331,7 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
         _by_limits(channel, lambda x: channel.between(x) + ambient * x.lasting),
     )
     logs = {name: part / whole for name, part in parts.items()}
-    at_least = bool(channel.at_limit.any())
-    velocity = 0.5 * (before + after) * whole / stand.propellant_mass
+    bound = _limit(channel)
     mean_parts = logs | {
         "integration limits": _by_limits(
             channel, lambda x: channel.between(x) / x.lasting
@@ -320,22 +346,46 @@ def of_pressure(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
         "sampling": channel.blunted,
+        "shape of the peak": _peak_shape(channel),
         "ambient pressure": stand.ambient_u,
     }
-    return {
+    found = {
         "peak_pressure": Measured(
-            value=channel.peak + ambient,
+            value=channel.peak + ambient, parts=peak, bound=_peak_limit(channel)
+        ),
+        "steady_peak_pressure": Measured(
+            value=channel.steady_peak + ambient,
             parts=peak,
-            at_least=at_least or channel.is_sparse,
+            bound=_peak_limit(channel),
         ),
-        "mean_pressure": scaled(whole / b.lasting, mean_parts, at_least=at_least),
-        "pressure_integral": scaled(whole, logs, at_least=at_least),
-        "characteristic_velocity": scaled(
-            velocity,
-            logs | area_parts(stand) | {"propellant mass": stand.mass_u},
-            at_least=at_least,
+        "mean_pressure": scaled(
+            whole / (lasting or b.lasting), mean_parts, bound=bound
         ),
+        "pressure_integral": scaled(whole, logs, bound=bound),
     }
+    if stand.propellant_mass is not None and stand.throat_diameter is not None:
+        area = 0.5 * sum(stand.throat_areas())
+        found["characteristic_velocity"] = scaled(
+            area * whole / stand.propellant_mass,
+            logs | area_parts(stand) | {"propellant mass": stand.mass_u},
+            bound=bound,
+        )
+    return found
+
+
+def _peak_shape(channel: Channel) -> float:
+    """Return the doubt of a peak by what it is read from: 5 samples, or 50 ms."""
+    return abs(channel.peak - channel.steady_peak) / math.sqrt(3.0)
+
+
+def _limit(channel: Channel) -> str:
+    """Return the bound that a sensor at its limit leaves."""
+    return AT_LEAST if channel.at_limit.any() else ""
+
+
+def _peak_limit(channel: Channel) -> str:
+    """Return the bound that it, or too few samples, leave of a peak."""
+    return AT_LEAST if channel.is_sparse else _limit(channel)
 
 
 def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
@@ -343,7 +393,7 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     b, impulse = channel.burning, channel.impulse()
     parts = _integral_parts(channel, stand.thrust_calibration_u)
     logs = {name: part / impulse for name, part in parts.items()}
-    at_least = bool(channel.at_limit.any())
+    bound = _limit(channel)
     by_mean = _by_limits(channel, lambda x: channel.between(x) / x.lasting)
     mean_parts = logs | {
         "integration limits": by_mean * b.lasting / impulse,
@@ -356,20 +406,40 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
         "sampling": channel.blunted,
+        "shape of the peak": _peak_shape(channel),
     }
-    weight = stand.propellant_mass * STANDARD_GRAVITY
-    return {
-        "total_impulse": scaled(impulse, logs, at_least=at_least),
-        "mean_thrust": scaled(impulse / b.lasting, mean_parts, at_least=at_least),
+    found = {
+        "total_impulse": scaled(impulse, logs, bound=bound),
+        "mean_thrust": scaled(impulse / b.lasting, mean_parts, bound=bound),
         "peak_thrust": Measured(
-            value=channel.peak, parts=peak, at_least=at_least or channel.is_sparse
-        ),
-        "specific_impulse": scaled(
-            impulse / weight,
-            logs | {"propellant mass": stand.mass_u},
-            at_least=at_least,
+            value=channel.peak, parts=peak, bound=_peak_limit(channel)
         ),
     }
+    if stand.propellant_mass is not None:
+        found["specific_impulse"] = scaled(
+            impulse / (stand.propellant_mass * STANDARD_GRAVITY),
+            logs | {"propellant mass": stand.mass_u},
+            bound=bound,
+        )
+    return found
+
+
+#: Standard uncertainty (ln) of the ideal thrust: one exponent for every mix.
+_IDEAL_DOUBT = 0.007
+
+
+def nozzle_efficiency(share: float, coefficient: Measured) -> Measured:
+    """Return thrust over that of an ideal nozzle, with the doubt of the coefficient.
+
+    Parameters
+    ----------
+    share : float
+        Thrust over ideal thrust in the blocks of the burning that count.
+    coefficient : Measured
+        Thrust coefficient of the same firing.
+    """
+    logs = {what: u / coefficient.value for what, u in coefficient.parts.items()}
+    return scaled(share, logs | {"ideal nozzle": _IDEAL_DOUBT})
 
 
 def thrust_coefficient(pressure: Channel, thrust: Channel, stand: Stand) -> Measured:
@@ -396,4 +466,4 @@ def thrust_coefficient(pressure: Channel, thrust: Channel, stand: Stand) -> Meas
         "dropouts": math.hypot(own["dropouts"] / impulse, other["dropouts"] / push),
         "ambient pressure": stand.ambient_u * b.lasting / push,
     }
-    return scaled(ratio(b), logs, at_least=bool(thrust.at_limit.any()))
+    return scaled(ratio(b), logs, bound=_limit(thrust))

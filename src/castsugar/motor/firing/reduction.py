@@ -4,26 +4,52 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
-from castsugar.motor.firing.channel import Burning, Channel, Rules, prepare
+from castsugar.motor.firing.alarms import (
+    ALARM,
+    UNUSUAL,
+    Alarm,
+    texts_of,
+)
+from castsugar.motor.firing.channel import (
+    Burning,
+    Channel,
+    Rules,
+    check_samples,
+    prepare,
+)
+from castsugar.motor.firing.corrections import Treated, burning_ends, treat
 from castsugar.motor.firing.faults import (
-    channel_cautions,
+    found,
     impossible,
-    starts_apart,
-    throat_cautions,
+    judge_record,
+    judge_throat,
+    not_cleared,
+)
+from castsugar.motor.firing.one_sensor import (
+    hum_of,
+    judge_hum,
+    judge_sensor,
+    without_hum,
 )
 from castsugar.motor.firing.quantities import (
+    AT_LEAST,
+    AT_MOST,
     Measured,
     Stand,
     burn_time,
+    nozzle_efficiency,
     of_pressure,
     of_thrust,
     thrust_coefficient,
 )
+from castsugar.motor.firing.witnesses import judge_pair, pair_of, quotient_of
 
 # ----------------------------------------------------------------------------
 # What a recording says by itself: from samples to results with their doubt.
@@ -73,12 +99,20 @@ class Reduction:
     pressure, thrust : Channel or None
         Pressure over ambient; thrust.
     results : dict of str to Measured
-        burn_time, peak_pressure, mean_pressure, pressure_integral,
+        burn_time, peak_pressure, steady_peak_pressure (the highest running median of
+        50 ms), mean_pressure, pressure_integral,
         characteristic_velocity, total_impulse, mean_thrust, peak_thrust,
         specific_impulse, thrust_coefficient: those that can be had. SI, absolute.
     effects : dict of float to dict of str to float
         Share of the peak at both limits -> results with those limits.
-    cautions : tuple of str
+    alarms : tuple of Alarm
+        What the tests of the recording found, of the record as it was read.
+    cause : str
+        The likely cause of the alarms; empty without one.
+    done : tuple of str
+        What was corrected.
+    no_law : str
+        Why the recording shows no burn law; empty if it may.
     """
 
     stand: Stand
@@ -86,14 +120,40 @@ class Reduction:
     thrust: Channel | None
     results: dict[str, Measured]
     effects: dict[float, dict[str, float]]
-    cautions: tuple[str, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
+    cause: str = ""
+    done: tuple[str, ...] = ()
+    no_law: str = ""
 
     def __repr__(self) -> str:
         return "\n".join(
-            f"{row['result']}: {'at least ' if row['at_least'] else ''}"
+            f"{row['result']}: {row['bound']}{' ' if row['bound'] else ''}"
             f"{row['value']:.4g} ({row['low_95']:.4g} to {row['high_95']:.4g})"
             for row in result_rows(self.results)
         )
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What is to be said of the recording, alarms first."""
+        return texts_of(self.alarms, ALARM, UNUSUAL)
+
+    @property
+    def not_told(self) -> dict[str, str]:
+        """Results that lack an input, and which."""
+        stand = self.stand
+        known = {
+            "pressure": self.pressure,
+            "thrust": self.thrust,
+            "mass": stand.propellant_mass,
+            "throat": stand.throat_diameter,
+            "exit of the nozzle": stand.exit_diameter,
+        }
+        told: dict[str, str] = {}
+        for name, needed in _NEEDS.items():
+            lacking = [one for one in needed if known[one] is None]
+            if lacking:
+                told[name] = f"no {lacking[0]}"
+        return told
 
     @property
     def burning(self) -> Burning:
@@ -117,34 +177,140 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     ------
     InputError
         No burning, no zero, a sensor upside down, more than a fifth of the burning not
-        recorded, a pressure without throat, neither pressure nor thrust.
+        recorded, neither pressure nor thrust.
     """
-    pressure = pressure_channel(
-        recorded, ambient=stand.ambient_pressure, share=stand.share
-    )
-    thrust = _thrust_channel(recorded, stand.share)
-    results: dict[str, Measured] = {}
-    lead = pressure or thrust
-    if lead is None:
+    hums: list[Alarm] = []
+    done: list[str] = []
+    clean = {
+        name: _without_hum(name, recorded, hums, done)
+        for name in ("pressure", "thrust")
+    }
+    recorded = replace(recorded, pressure=clean["pressure"], thrust=clean["thrust"])
+    read = pressure_channel(recorded, ambient=stand.ambient_pressure, share=stand.share)
+    raw = _thrust_channel(recorded, stand.share)
+    if read is None and raw is None:
         raise InputError("the recording has neither pressure nor thrust; give one")
-    results["burn_time"] = burn_time(lead)
-    if pressure is not None:
-        results |= of_pressure(pressure, stand)
-    if thrust is not None:
-        results |= of_thrust(thrust, stand)
-    if pressure is not None and thrust is not None and not pressure.at_limit.any():
-        results["thrust_coefficient"] = thrust_coefficient(pressure, thrust, stand)
+    treated, alarms = treat(read, raw, stand, lambda p, f: _judge(p, f, stand))
+    results = _results(treated, stand)
+    alarms = (
+        *hums,
+        *(found("possible", "motor", text) for text in impossible(results)),
+        *alarms,
+    )
+    if read is not None:
+        alarms += tuple(judge_throat(read, stand, gauge=recorded.pressure_is_gauge))
     return Reduction(
         stand=stand,
-        pressure=pressure,
-        thrust=thrust,
+        pressure=treated.pressure,
+        thrust=treated.thrust,
         results=results,
-        effects=_effects(pressure, thrust, stand),
-        cautions=(
-            *impossible(results),
-            *_cautions(recorded, pressure, thrust, stand),
-        ),
+        effects=_effects(treated.pressure, treated.thrust, stand),
+        alarms=alarms,
+        cause=treated.cause,
+        done=(*done, *treated.done),
+        no_law=treated.no_law,
     )
+
+
+def _without_hum(
+    name: str, recorded: Recorded, alarms: list[Alarm], done: list[str]
+) -> FloatArray | None:
+    """Take the hum of the mains out of the samples, before anything is read of them."""
+    values: FloatArray | None = getattr(recorded, name)
+    if values is None:
+        return None
+    check_samples(name, recorded.time, values)
+    if not np.isfinite(values).all():
+        return values
+    hum = hum_of(recorded.time, values)
+    told = tuple(judge_hum(name, hum))
+    alarms += told
+    if hum is None or not any(alarm.level == ALARM for alarm in told):
+        return values
+    clean = without_hum(recorded.time, values, hum)
+    if clean is None:
+        return values
+    done.append(f"{name}: means over one period of the mains")
+    return clean
+
+
+def _judge(
+    pressure: Channel | None, thrust: Channel | None, stand: Stand
+) -> tuple[Alarm, ...]:
+    """Return what every test of the recording finds."""
+    alarms: list[Alarm] = []
+    ends = burning_ends(pressure, thrust)
+    both = [channel for channel in (pressure, thrust) if channel is not None]
+    for channel in both:
+        alarms += judge_sensor(channel, ends)
+        alarms += judge_record(channel, alone=len(both) == 1)
+    if pressure is not None and thrust is not None:
+        alarms += judge_pair(pair_of(pressure, thrust, stand), stand)
+    elif pressure is not None:
+        alarms.append(not_cleared(pressure))
+    return tuple(alarms)
+
+
+#: Results that the bound of a sensor does not touch.
+_UNBOUND = ("burn_time",)
+_OF_PRESSURE = (
+    "peak_pressure",
+    "steady_peak_pressure",
+    "mean_pressure",
+    "pressure_integral",
+    "characteristic_velocity",
+)
+_PEAKS = ("peak_pressure", "steady_peak_pressure", "peak_thrust")
+
+#: The other end: a thrust over a pressure that is at least something.
+_OPPOSITE = {AT_LEAST: AT_MOST, AT_MOST: AT_LEAST, "": ""}
+
+#: Results and the inputs that each lacks first.
+_NEEDS = {
+    "characteristic_velocity": ("pressure", "throat", "mass"),
+    "total_impulse": ("thrust",),
+    "specific_impulse": ("thrust", "mass"),
+    "thrust_coefficient": ("pressure", "thrust", "throat"),
+    "nozzle_efficiency": ("pressure", "thrust", "throat", "exit of the nozzle"),
+}
+
+
+def _results(treated: Treated, stand: Stand) -> dict[str, Measured]:
+    """Return every result that can be had, with what the alarms leave of it."""
+    pressure, thrust = treated.pressure, treated.thrust
+    lead = thrust if treated.timed_by_thrust or pressure is None else pressure
+    assert lead is not None
+    other = pressure if treated.timed_by_thrust else None
+    results = {"burn_time": burn_time(lead, other)}
+    if pressure is not None:
+        lasting = lead.burning.lasting if treated.timed_by_thrust else None
+        results |= of_pressure(pressure, stand, lasting)
+    if thrust is not None:
+        results |= of_thrust(thrust, stand)
+    if pressure is not None and thrust is not None and stand.throat_diameter:
+        results["thrust_coefficient"] = thrust_coefficient(pressure, thrust, stand)
+        quotient = quotient_of(pair_of(pressure, thrust, stand))
+        if stand.exit_diameter and quotient is not None:
+            results["nozzle_efficiency"] = nozzle_efficiency(
+                quotient.efficiency, results["thrust_coefficient"]
+            )
+    return {
+        name: replace(one, bound=one.bound or _bound(name, treated))
+        for name, one in results.items()
+    }
+
+
+def _bound(name: str, treated: Treated) -> str:
+    """Return what the alarms leave of a result."""
+    if name in _UNBOUND:
+        return ""
+    bounds = treated.peak_bounds if name in _PEAKS else treated.bounds
+    over, push = (bounds.get(sensor, "") for sensor in ("pressure", "thrust"))
+    if name in _OF_PRESSURE:
+        return over
+    if name in ("thrust_coefficient", "nozzle_efficiency"):
+        return push or _OPPOSITE[over]
+    return push
 
 
 def pressure_channel(
@@ -215,29 +381,13 @@ def _effects(
         if pressure is not None:
             b = pressure.limits(share)
             push = pressure.between(b) + stand.ambient_pressure * b.lasting
-            area = 0.5 * sum(stand.throat_areas())
-            row["characteristic_velocity"] = area * push / stand.propellant_mass
+            if stand.propellant_mass and stand.throat_diameter:
+                area = 0.5 * sum(stand.throat_areas())
+                row["characteristic_velocity"] = area * push / stand.propellant_mass
         if thrust is not None:
             row["total_impulse"] = thrust.between(thrust.limits(share))
         found[share] = row
     return found
-
-
-def _cautions(
-    recorded: Recorded,
-    pressure: Channel | None,
-    thrust: Channel | None,
-    stand: Stand,
-) -> tuple[str, ...]:
-    found: list[str] = []
-    for channel in (pressure, thrust):
-        if channel is not None:
-            found += channel_cautions(channel)
-    if pressure is not None and thrust is not None:
-        found += starts_apart(pressure, thrust)
-    if pressure is not None:
-        found += throat_cautions(pressure, stand, gauge=recorded.pressure_is_gauge)
-    return tuple(found)
 
 
 # ----------------------------------------------------------------------------
@@ -247,6 +397,7 @@ def _cautions(
 _UNITS = {
     "burn_time": ("s", 1.0),
     "peak_pressure": ("MPa", 1e-6),
+    "steady_peak_pressure": ("MPa", 1e-6),
     "mean_pressure": ("MPa", 1e-6),
     "pressure_integral": ("MPa_s", 1e-6),
     "characteristic_velocity": ("m_s", 1.0),
@@ -266,7 +417,7 @@ def _result(name: str, measured: Measured) -> dict[str, Any]:
     """Return a result as one row, its unit in its name."""
     unit, scale = _UNITS.get(name, ("", 1.0))
     numbers = (measured.u, *measured.interval)
-    if measured.at_least:
+    if measured.bound:
         numbers = (math.nan,) * 3
     u, low, high = (scale * v for v in numbers)
     return {
@@ -275,5 +426,5 @@ def _result(name: str, measured: Measured) -> dict[str, Any]:
         "standard_uncertainty": u,
         "low_95": low,
         "high_95": high,
-        "at_least": measured.at_least,
+        "bound": measured.bound,
     }

@@ -17,6 +17,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
+from castsugar.motor.firing.quantities import AT_LEAST
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import tested
 from castsugar.motor.pressure_table import compositions
@@ -26,7 +27,7 @@ from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
 from castsugar.records.learning.firings import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
-from castsugar.records.prediction import allowed_pressure, mix_of, thaw
+from castsugar.records.prediction import allowed_pressure, bound_of, mix_of, thaw
 from castsugar.records.record import Link
 
 # ----------------------------------------------------------------------------
@@ -299,8 +300,9 @@ def _result(fired: Fired, name: str, unit: str) -> dict[str, float] | str:
         return "no band was kept, and it cannot be found again"
     reading = _relative(row, name, unit)
     high = predicted * math.exp(COVERAGE * math.hypot(up, reading))
-    if row.get(f"{name}_at_least") and not measured > high:
-        return "a lower limit only"
+    bound = bound_of(row, name)
+    if bound and not (bound == AT_LEAST and measured > high):
+        return f"{bound} only"
     return {
         "predicted": predicted,
         "low": predicted * math.exp(-COVERAGE * math.hypot(down, reading)),

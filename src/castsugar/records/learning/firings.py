@@ -15,7 +15,7 @@ from castsugar.motor.firing.faults import HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY
 from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.learning.material import FileFault, file_fault
-from castsugar.records.prediction import RATE_KEYS, SHARED_KEY
+from castsugar.records.prediction import RATE_KEYS, SHARED_KEY, bound_of
 from castsugar.records.record import Link
 from castsugar.static_test import Rate, StaticTest
 
@@ -215,15 +215,14 @@ def _frozen(row: Mapping[str, Any], name: str) -> Measured | None:
     if math.isnan(value):
         return None
     parts = {"all": u} if u > 0.0 else {}
-    limit = bool(row.get(f"{name}_at_least", 0.0))
-    return Measured(value=value, parts=parts, at_least=limit)
+    return Measured(value=value, parts=parts, bound=bound_of(row, name))
 
 
 def _why_not(found: Measured | None) -> str:
     if found is None:
         return "no c* efficiency: pressure, throat or ideal c* is missing"
-    if found.at_least:
-        return "a lower limit only: the sensor was at its limit, or samples are missing"
+    if found.bound:
+        return f"its c* efficiency is known to be {found.bound} a value only"
     if not LOWEST_EFFICIENCY <= found.value <= HIGHEST_EFFICIENCY:
         return (
             f"a fault of measuring: {found.value:.3g} lies outside "

@@ -276,7 +276,7 @@ def forecasts_of(
         if test is None or fired.left_out or "motor" in fired.link.options:
             continue
         peak = test.reduction.results.get("peak_pressure")
-        if peak is None or peak.at_least or test.row.get("status") != "ok":
+        if peak is None or peak.bound or test.row.get("status") != "ok":
             continue
         held, learnt = (
             motor.efficiency or motor.efficiencies.characteristic_velocity.median
