@@ -100,7 +100,7 @@ REFUSALS: dict[str, tuple[Recorded, str]] = {
     ),
     "few samples of the burning": (
         record(time=SLOW, pressure=np.interp(SLOW, TIME, PRESSURE)),
-        "only 9 samples lie within the burning; at least 10",
+        "only 8 samples lie within the burning; at least 10",
     ),
     "too much missing": (record(pressure=LOST), "27 % of the burning was not recorded"),
     "a hole": (
