@@ -57,10 +57,9 @@ _EXPONENT = 1.13
 _ROOM = 1.5
 
 #: What no video tells, and why.
-_NEVER = (
-    ("peak pressure", "a video shows no pressure"),
-    ("delivered c*, impulse", "no sensor"),
-    ("exponent", "one mean value has none"),
+_NEVER = tuple(
+    (what, "a video has no sensor")
+    for what in ("peak pressure", "delivered c*", "impulse", "exponent")
 )
 
 

@@ -69,11 +69,13 @@ def test_the_screen_fits(
     assert len(lines) <= 24
     assert max(map(len, lines[:-1])) <= 80
     assert "Not told: " in out
-    assert "peak pressure (a video shows no pressure)" in re.sub(r"\s+", " ", out)
+    never = "peak pressure, delivered c*, impulse, exponent (a video has no sensor)."
+    assert never in re.sub(r"\s+", " ", out)
     assert "! " in out  # its cautions
     assert lines[-1].startswith("Next: castsugar firing --frames")
     assert main(shlex.split(lines[-1].removeprefix("Next: castsugar "))) == 0
     if "--bench" in more:
+        assert "a pressure sensor" not in re.sub(r"\s+", " ", out)
         assert out.splitlines()[1].startswith("EXAMPLE")
         assert "at least" in out  # of the scale
 
@@ -102,7 +104,7 @@ def test_json_and_csv_have_the_columns_of_a_recording(
     low, high = row["mean_pressure_MPa_interval"]
     assert low < row["mean_pressure_MPa"] < high
     assert set(document["not_told"]) == {
-        "peak pressure", "delivered c*, impulse", "exponent",
+        "peak pressure", "delivered c*", "impulse", "exponent",
     }  # fmt: skip
     (table,) = csv.DictReader(io.StringIO(printed([*words, "--csv"], capsys)))
     assert list(table)[: len(FIELDS)] == [one.key for one in FIELDS][: len(table)]
@@ -180,3 +182,27 @@ def test_a_batch_keeps_it_and_learns_its_rate(
     assert (entry["batch"], entry["date"]) == (identity, "2026-05-02")
     assert "c_star_efficiency" not in entry
     assert float(entry["rate_u_shared"].split()[0]) > 3.0
+
+
+def test_a_burn_time_as_wide_as_it_is_may_still_agree(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Outside what was predicted, but not with its own band: nobody can tell."""
+    words = [*STAND, "--mix", MIX, "--bench", "motor.toml", "--json"]
+
+    def verdict(last: float) -> tuple[str, list[float], list[float]]:
+        film = ["firing", "--frames", f"first=0 last={last:.0f} rate=30"]
+        found = json.loads(printed([*film, *words], capsys))
+        findings = (one for one in found["findings"] if "burn_time_s" in one["values"])
+        row, bands = found["firing"], ("burn_time_s", "expected_burn_time_s")
+        own, wanted = (row[f"{name}_interval"] for name in bands)
+        return next(findings)["status"], own, wanted
+
+    _, _, (least, most) = verdict(45)
+    assert verdict(30 * math.sqrt(least * most))[0] == "INSIDE"
+    status, own, wanted = verdict(30 * most + 2)
+    assert own[0] < wanted[1] < own[1]
+    assert status == "CANNOT TELL"
+    status, own, wanted = verdict(60 * most)
+    assert own[0] > wanted[1]
+    assert status == "OUTSIDE"

@@ -121,14 +121,16 @@ def run_filmed(
 
 def _asked(options: argparse.Namespace, test: StaticTest) -> Asked:
     """Say what was typed and what was assumed."""
-    from castsugar.motor.firing.frames import ENDS
+    from castsugar.motor.firing.frames import ENDS, SHORT
     from castsugar.report.firing_rows import Asked
 
     filmed = test.filmed
     assert filmed is not None
+    wider = 2.0 if filmed.frames.lasting < SHORT else 1.0
     assumed = [
         *assumed_of_stand(options, test.hardware),
-        f"each end of the burning known to a frame and {ENDS:g} s (rectangle)",
+        f"each end of the burning known to {wider:g} frame and {wider * ENDS:g} s "
+        "(rectangles)",
     ]
     if test.mix is not None:
         assumed += [

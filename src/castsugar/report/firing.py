@@ -79,7 +79,7 @@ INPUTS = {
     "ambient pressure": "pressure of the air",
     "data of the ideal value": "data behind the ideal value",
     "frames": "frames of the start and the end",
-    "c* efficiency": "efficiency of c*, which was taken",
+    "c* efficiency": "the c* efficiency taken",
     "scatter": "course of the pressure about the law",
     "part of the burning": "part of the burning that is used",
     "outer diameter": "outer diameter of the grain",

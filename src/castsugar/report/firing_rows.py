@@ -55,9 +55,9 @@ _RESULTS = (
     ("specific_impulse_efficiency", "", "Isp efficiency", "number", "of the ideal"),
     ("nozzle_efficiency", "", "nozzle efficiency", "number",
      "thrust coefficient over that of an ideal nozzle of this expansion"),
-    ("mass_flow", "g_s", "mean mass flow", "mass flow", "of a filmed firing"),
     ("mean_rate", "mm_s", "mean burning rate", "rate",
      "of a filmed firing: web over burn time"),
+    ("mass_flow", "g_s", "mean mass flow", "mass flow", "of a filmed firing"),
 )  # fmt: skip
 
 
