@@ -16,6 +16,7 @@ from castsugar.mix.blends import of_mixes
 from castsugar.motor.burn_evidence import stated
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
+from castsugar.motor.firing.alarms import alarms_of
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
@@ -158,7 +159,12 @@ def test_what_is_doubted_teaches_nothing() -> None:
     assert sure.doubts == ()
     faster = replace(LAW, bands=(replace(LAW.bands[0], rate=8e-3),))
     other = hardware(burning=burns_by(faster))
-    doubt, *more = review(reduced(throat_after=THROAT), mix=MIX, hardware=other).doubts
+    found = review(reduced(throat_after=THROAT), mix=MIX, hardware=other)
+    web, doubt, *more = found.doubts
+    (rung,) = alarms_of(found.alarms)
+    assert rung.test == "web"
+    assert rung.value == found.web_ratio == pytest.approx(8.0 / 5.0, rel=0.02)
+    assert "of the web would have burned in that time" in web
     assert more == ["its peak pressure lies outside what was predicted"]
     assert "disagrees with what was known before" in doubt
 

@@ -27,7 +27,7 @@ from castsugar.motor.firing.frames import (
     mean_rate,
     rate_at_mean,
 )
-from castsugar.motor.firing.inference import SIZE_DOUBT, rivals_of
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.firing.quantities import AT_LEAST, Measured, Stand
 from castsugar.motor.firing.reduction import Reduction
 from castsugar.motor.grain import Grain

@@ -158,6 +158,9 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "ignition lag": _s(0, 10, 0, 0.5),
     "emptying": _s(0, 10, 0, 0.5),
     # Static test.
+    "inside volume of the case": _ml(0.5, 100_000, 2, 20_000),
+    "igniter mass": _g(0, 100, 0, 10),
+    "lag of a sensor": _s(0, 1, 0, 0.2),
     "pressure per volt": _MPa(1e-4, 1000, 0.01, 100),
     "range of the pressure sensor": _MPa(0.01, 200, 0.2, 70),
     "thrust per volt": _newton(1e-3, 1e6, 0.1, 10_000),

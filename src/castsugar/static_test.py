@@ -24,6 +24,8 @@ from castsugar.motor.firing.expectation import (
     Expected,
     compare_with_law,
     expect,
+    web_alarms,
+    web_ratio,
 )
 from castsugar.motor.firing.faults import (
     IMPULSE_EFFICIENCIES,
@@ -33,12 +35,8 @@ from castsugar.motor.firing.faults import (
     suspects,
 )
 from castsugar.motor.firing.frames import Filmed
-from castsugar.motor.firing.inference import (
-    SIZE_DOUBT,
-    InferredLaw,
-    infer_law,
-    rivals_of,
-)
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.firing.quantities import Measured, Stand, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
@@ -97,7 +95,9 @@ class StaticTest:
     agreement : Agreement or None
     expected : Expected or None
     own_alarms : tuple of Alarm
-        Beside those of the recording.
+        Beside those of the recording: of the results and of the burn law.
+    web_ratio : float
+        Web that the law known before burns in that time, over the web; NaN unknown.
     filmed : Filmed or None
         How it was filmed, of a firing that was not recorded.
     """
@@ -115,6 +115,7 @@ class StaticTest:
     agreement: Agreement | None
     expected: Expected | None
     own_alarms: tuple[Alarm, ...] = ()
+    web_ratio: float = math.nan
     filmed: Filmed | None = None
 
     def __repr__(self) -> str:
@@ -129,6 +130,11 @@ class StaticTest:
     def alarms(self) -> tuple[Alarm, ...]:
         """What the recording and its results show that looks like a fault."""
         return (*self.reduction.alarms, *self.own_alarms)
+
+    @property
+    def alarm_names(self) -> str:
+        """The tests that raised an alarm, each once, as one text."""
+        return ", ".join(dict.fromkeys(a.test for a in alarms_of(self.alarms)))
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -274,12 +280,14 @@ def review(
     row = _ideal(reduction, mix, species)
     inferred, no_law = _infer(reduction, hardware, size_u)
     law = agreement = expected = None
+    web, alarms = math.nan, () if inferred is None else inferred.alarms
     if hardware is not None and mix is not None:
         law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
-            agreement = compare_with_law(
-                inferred, law, rate_factor=rate_factor(hardware)
-            )
+            factor = rate_factor(hardware)
+            agreement = compare_with_law(inferred, law, rate_factor=factor)
+            web = web_ratio(inferred, law, rate_factor=factor)
+            alarms = (*alarms, *web_alarms(inferred, law, web))
         if row["status"] == "ok" and reduction.stand.throat_diameter is not None:
             expected = predicted(hardware, row, law, seed, stand=reduction.stand)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
@@ -298,7 +306,8 @@ def review(
         law=law,
         agreement=agreement,
         expected=expected,
-        own_alarms=tuple(_judge(reduction, velocity, impulse, ratio)),
+        own_alarms=(*_judge(reduction, velocity, impulse, ratio), *alarms),
+        web_ratio=web,
     )
 
 
@@ -352,9 +361,11 @@ def _infer(
         return None, "the results are not possible, so the recording is not understood"
     try:
         rivals = rivals_of(hardware.grain, size_u)
-        return infer_law(reduction, hardware.grain, rivals=rivals), ""
+        volume = hardware.free_volume
+        law = infer_law(reduction, hardware.grain, rivals=rivals, free_volume=volume)
     except CastsugarError as error:
         return None, str(error)
+    return law, ""
 
 
 def rate_factor(hardware: Hardware) -> float:

@@ -77,6 +77,11 @@ def answered(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
     return capsys.readouterr().out
 
 
+def flat(page: str) -> str:
+    """Return a page on one line."""
+    return " ".join(page.split())
+
+
 def complaint(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
     """Run a command that must be refused and return its one line."""
     assert main(["firing", *words]) == 2
@@ -127,7 +132,8 @@ def test_mix_and_motor_give_efficiency_and_law(
     """With a mix and a motor the page judges; the picture is a drawing."""
     words = ["shot.csv", *STAND, "--mix", MIX, "--bench", "bench.toml"]
     page = answered([*words, "--picture", "shot.svg"], capsys)
-    assert "of the ideal c*" in " ".join(page.split())
+    assert "A c* of 1170 m/s is not possible" in " ".join(page.split())
+    assert "RESULT" not in page
     assert "predicted" in page
     full = answered([*words, "--full"], capsys)
     assert "Burning-rate law of this firing" in full
@@ -369,3 +375,55 @@ def test_two_clocks(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("late.csv").write_text(text, "utf-8")
     page = " ".join(answered(["late.csv", *STAND, "--full"], capsys).split())
     assert "the pressure starts 0.3 s before its thrust" in page
+
+
+def test_igniter_and_lag_are_taken_into_account(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An igniter of 10 g counts as 9 g of propellant: c* falls to 100 / 109.
+
+    A lag of 20 ms makes the ramps earlier by as much, and says so.
+    """
+    plain = json.loads(answered([str(shot), *STAND, "--json"], capsys))["firing"]
+    more = ["--igniter-mass", "10 g", "--pressure-lag", "20 ms"]
+    document = json.loads(answered([str(shot), *STAND, *more, "--json"], capsys))
+    row = document["firing"]
+    assert row["igniter_mass_g"] == pytest.approx(10.0)
+    assert row["pressure_lag_s"] == pytest.approx(0.02)
+    ratio = row["characteristic_velocity_m_s"] / plain["characteristic_velocity_m_s"]
+    assert ratio == pytest.approx(100.0 / 109.0, rel=2e-3)
+    assert row["specific_impulse_s"] < plain["specific_impulse_s"]
+    early = plain["burning_end_s"] - row["burning_end_s"]
+    assert early == pytest.approx(0.02, abs=3e-3)
+    assert any("lag of the sensor, 20 ms" in text for text in document["assumptions"])
+    page = answered([str(shot), *STAND, *more], capsys)
+    assert "igniter 10 g, lag of the pressure sensor 20 ms taken off" in flat(page)
+    said = complaint([str(shot), *STAND, "--igniter-mass", "2 kg"], capsys)
+    assert "igniter" in said
+
+
+def test_volume_of_the_case(shot: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Case 100 ml, grain pi/4 (3.2^2 - 1.2^2) 8 = 55.3 ml: 44.7 ml of gas.
+
+    A case smaller than the grain is refused, a wrong name gets the right one.
+    """
+    bench = shot.parent / "bench.toml"
+    time = np.arange(0.0, 3.5, 1e-3)
+    hump = np.interp(time, [0.5, 0.6, 1.1, 1.6, 1.7], [0.0, 0.8, 1.0, 0.85, 0.0])
+    rows = [f"{t:.3f},{2e3 * y:.6g}" for t, y in zip(time, hump, strict=True)]
+    shot.write_text("\n".join(["time (s),pressure (kPa(g))", *rows]), "utf-8")
+    stand = [*STAND[:-1], "140 g"]
+    words = [str(shot), *stand, "--bench", str(bench), "--full"]
+    assert "state case_volume in [motor]" in flat(answered(words, capsys))
+    for typed, says in (
+        ('case_volume = "100 ml"', "in 44.7 ml of free volume"),
+        ('case_volume = "50 ml"', "the case holds 50 ml, the grain alone takes 55.29"),
+        ('case_volum = "100 ml"', "did you mean 'case_volume'?"),
+        ('case_volume = "100 mm"', "volume"),
+    ):
+        head = f"[motor]\n{typed}\n"
+        bench.write_text(BENCH.replace("[motor]\n", head, 1), "utf-8")
+        if "free volume" in says:
+            assert says in flat(answered(words, capsys))
+        else:
+            assert says in complaint(words, capsys)

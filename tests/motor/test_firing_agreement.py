@@ -12,7 +12,8 @@ import pytest
 
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import Agreement, compare_with_law
-from castsugar.motor.firing.inference import InferredLaw, infer_law, rivals_of
+from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.strands import Strand, analyse_mix
@@ -109,7 +110,7 @@ def test_the_ratio_by_hand() -> None:
         centre=1e6,
         rate=6e-3,
         covariance=np.diag([0.04**2, 1.0]),
-        told=False,
+        why_not_told="Kn varied too little",
     )
     law = replace(known_law(), log_rate_u=0.03)
     found = compare_with_law(own, law)
@@ -137,7 +138,7 @@ def test_both_rate_and_exponent_by_hand() -> None:
         rate=5e-3,
         exponent=0.45,
         covariance=np.diag([0.04**2, 0.04**2]),
-        told=True,
+        why_not_told="",
     )
     law = replace(
         known_law(),
@@ -154,7 +155,7 @@ def test_both_rate_and_exponent_by_hand() -> None:
 @pytest.mark.exact
 def test_a_grain_that_is_warmer_than_the_strands() -> None:
     """A rate factor of 1.2 makes rates of 6 and 5 mm/s the same."""
-    own = inferred(centre=1e6, rate=6e-3, told=False)
+    own = inferred(centre=1e6, rate=6e-3, why_not_told="Kn varied too little")
     found = compare_with_law(own, replace(known_law(), log_rate_u=0.03))
     warm = compare_with_law(own, replace(known_law(), log_rate_u=0.03), rate_factor=1.2)
     assert found.ratio == pytest.approx(1.2, rel=1e-12)

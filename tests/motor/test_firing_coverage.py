@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -10,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar.motor.firing.inference import infer_law, rivals_of
+from castsugar.motor.firing.inference import infer_law
 from castsugar.motor.firing.reduction import reduce_recording
-from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
+from castsugar.motor.grain import Grain, HollowCylinder
 
 sys.path.insert(0, str(Path(__file__).parent))
 from simulated_firing import USUAL, Known, Sensors, Setup, drawn
@@ -30,14 +29,6 @@ PROGRESSIVE = HollowCylinder(
 REGRESSIVE = HollowCylinder(
     outer_diameter=40e-3, core_diameter=20e-3, segment_length=32e-3, segments=3
 )
-#: dA/dx = 2 pi (L - 2 d - 6 x) vanishes half-way through a web of (D - d) / 2 if
-#: L = (3 D + d) / 2: the area rises, and falls again to what it was.
-THERE_AND_BACK = HollowCylinder(
-    outer_diameter=32e-3, core_diameter=12e-3, segment_length=54e-3, segments=2
-)
-#: Kn changes by 1 %; two throat diameters known to 0.05 mm leave its change unsure by
-#: 2^(1/2) 2 x 0.05/8 = 1.8 %.
-NEARLY_NEUTRAL = AreaTable(webs=(0.0, 10e-3), areas=(7.5e-3, 7.575e-3), port_area=2e-4)
 
 JUMP = Sensors(noise=0.01, jump=0.02, bits=12, rate=400.0, lag=3e-3)
 
@@ -46,16 +37,12 @@ FOUND = (
     "specific_impulse",
     "total_impulse",
     "thrust_coefficient",
-    "log rate",
-    "exponent",
 )
 
 
-def study(setup: Setup, seeds: int) -> tuple[dict[str, np.ndarray], float]:
-    """Return errors and uncertainties, shape (seeds, 2), and how often n is told."""
+def study(setup: Setup, seeds: int) -> dict[str, np.ndarray]:
+    """Return errors and uncertainties, shape (seeds, 2)."""
     found: dict[str, list[tuple[float, float]]] = {name: [] for name in FOUND}
-    told = 0
-    rivals = rivals_of(setup.grain, setup.size_u)
     for seed in range(seeds):
         record, stand, true = drawn(setup, KNOWN, np.random.default_rng([7, seed]))
         reduced = reduce_recording(record, stand)
@@ -68,12 +55,7 @@ def study(setup: Setup, seeds: int) -> tuple[dict[str, np.ndarray], float]:
         for name, value in truth.items():
             result = reduced.results[name]
             found[name].append((result.value / value - 1.0, result.u / value))
-        law = infer_law(reduced, setup.grain, rivals=rivals)
-        rate = KNOWN.rate * (law.centre / 1e6) ** KNOWN.exponent
-        found["log rate"].append((math.log(law.rate / rate), law.log_rate_u))
-        found["exponent"].append((law.exponent - KNOWN.exponent, law.exponent_u))
-        told += law.told
-    return {name: np.array(rows) for name, rows in found.items()}, told / seeds
+    return {name: np.array(rows) for name, rows in found.items()}
 
 
 def covered(rows: np.ndarray) -> float:
@@ -92,9 +74,8 @@ def width(rows: np.ndarray) -> float:
     "grain", [PROGRESSIVE, REGRESSIVE], ids=["progressive", "regressive"]
 )
 def test_intervals_cover(grain: Grain) -> None:
-    """Of c*, Isp, impulse, C_F, rate and n; not much wider than they must be."""
-    found, told = study(Setup(grain=grain), SEEDS)
-    assert told == 1.0
+    """Of c*, Isp, impulse and C_F; not much wider than they must be."""
+    found = study(Setup(grain=grain), SEEDS)
     shares = {name: covered(rows) for name, rows in found.items()}
     widths = {name: width(rows) for name, rows in found.items()}
     assert all(0.92 <= share <= 0.98 for share in shares.values()), shares
@@ -105,41 +86,14 @@ def test_intervals_cover(grain: Grain) -> None:
 @pytest.mark.slow
 def test_intervals_cover_with_one_throat_diameter() -> None:
     """A throat that stayed as it was, measured before only: whether it grew is not
-    known to the reduction, so that n may be told less surely than this study needs.
+    known to the reduction, so that c* and C_F are told less surely than they turn out.
     """
-    found, _ = study(Setup(grain=PROGRESSIVE, throat_after=None), 250)
-    # 250 seeds: 95 % is counted as 90 to 99 % but for a chance of 0.2 %.
-    exponent = found.pop("exponent")
+    found = study(Setup(grain=PROGRESSIVE, throat_after=None), 250)
+    # 250 seeds: 95 % is counted as 90 % or more but for a chance of 0.2 %.
     shares = {name: covered(rows) for name, rows in found.items()}
     widths = {name: width(rows) for name, rows in found.items()}
-    assert all(0.90 <= share <= 0.99 for share in shares.values()), shares
-    assert all(ratio <= 1.3 for ratio in widths.values()), widths
-    assert covered(exponent) >= 0.90
-
-
-@pytest.mark.exact
-@pytest.mark.slow
-def test_an_area_that_rises_and_falls() -> None:
-    """A change of the throat bends the course but does not tilt n: the scatter that it
-    leaves makes the interval of n wide, never too narrow.
-    """
-    found, _ = study(Setup(grain=THERE_AND_BACK), 200)
-    # 200 seeds: 95 % is counted as 90 to 99 % but for a chance of 0.3 %.
-    shares = {name: covered(rows) for name, rows in found.items()}
-    assert shares.pop("exponent") >= 0.90
-    assert all(0.90 <= share <= 0.99 for share in shares.values()), shares
-    assert width(found["log rate"]) <= 1.3
-
-
-@pytest.mark.exact
-@pytest.mark.slow
-@pytest.mark.parametrize("after", [None, 8e-3, 8.1e-3])
-def test_a_nearly_neutral_grain_does_not_tell_n(after: float | None) -> None:
-    """But it does tell the rate."""
-    found, told = study(Setup(grain=NEARLY_NEUTRAL, throat_after=after), 50)
-    # 50 seeds: 95 % is counted as 86 % or more but for a chance of 1 %.
-    assert covered(found["log rate"]) >= 0.86
-    assert told <= 0.05
+    assert all(share >= 0.90 for share in shares.values()), shares
+    assert all(ratio <= 1.6 for ratio in widths.values()), widths
 
 
 @pytest.mark.exact
@@ -149,7 +103,7 @@ def test_a_nearly_neutral_grain_does_not_tell_n(after: float | None) -> None:
 )
 def test_intervals_cover_when_the_zero_jumps(grain: Grain) -> None:
     """All of the drift comes at once, as with a sensor that gets hot."""
-    found, _ = study(Setup(grain=grain, sensors=JUMP), 150)
+    found = study(Setup(grain=grain, sensors=JUMP), 150)
     # A weaker check: a straight line is the wrong zero here. 88 % or more.
     shares = {name: covered(rows) for name, rows in found.items()}
     assert all(share >= 0.88 for share in shares.values()), shares
@@ -158,10 +112,9 @@ def test_intervals_cover_when_the_zero_jumps(grain: Grain) -> None:
 @pytest.mark.exact
 def test_a_few_seeds() -> None:
     """The same in short: nothing is off by 4 standard uncertainties."""
-    found, told = study(Setup(grain=PROGRESSIVE), 20)
-    assert told == 1.0
+    found = study(Setup(grain=PROGRESSIVE), 20)
     for name, rows in found.items():
-        # 20 x 6 normal deviates beyond 4: a chance of 0.8 %.
+        # 20 x 4 normal deviates beyond 4: a chance of 0.5 %.
         assert np.all(np.abs(rows[:, 0]) < 4.0 * rows[:, 1]), name
         assert USUAL.noise > rows[:, 1].mean() * 0.3, name
 

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from castsugar import InputError
-from castsugar.motor.firing.inference import infer_law, rivals_of
+from castsugar.motor.firing.inference import infer_law
+from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import AreaTable, HollowCylinder

@@ -23,7 +23,7 @@ from castsugar.motor.firing.frames import (
     mean_rate,
     rate_at_mean,
 )
-from castsugar.motor.firing.inference import rivals_of
+from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
 from castsugar.motor.grain import AreaTable, HollowCylinder
 

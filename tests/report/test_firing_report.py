@@ -184,15 +184,16 @@ def test_exponent_is_resolved_or_not(full) -> None:
         exponent=0.3,
         covariance=np.diag([1e-4, 1e-4]),
         kn_range=(100.0, 140.0),
-        told=True,
+        why_not_told="",
     )
     told = exponent_words(inferred)
     assert told == "Exponent 0.300 (0.280 to 0.320); Kn ran from 100 to 140."
-    vague = replace(inferred, told=False)
-    told = exponent_words(vague)
-    assert told == "The exponent is not resolved: Kn ran only from 100 to 140."
-    wide = replace(vague, kn_range=(100.0, 200.0))
-    assert "to ±0.25 or better" in exponent_words(wide)
+    alone = exponent_words(inferred, alone=True)
+    assert alone.startswith(told)
+    assert "Saturation of the pressure sensor cannot be excluded" in alone
+    vague = replace(inferred, why_not_told="Kn varied too little")
+    told = "The exponent is not resolved: Kn varied too little; Kn ran from 100 to 140."
+    assert exponent_words(vague, alone=True) == told
     text = shown(replace(full, inferred=vague), full=True)
     assert "The exponent is not resolved" in text
 

@@ -29,6 +29,7 @@ def stand(firing: Firing) -> Stand:
         throat_diameter=stated.throat,
         throat_after=stated.throat_after,
         ambient_pressure=stated.ambient,
+        igniter_mass=stated.igniter_mass,
     )
 
 

@@ -94,6 +94,7 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
         "temperature_sensitivity",
         "ambient_pressure",
         "installed_mass",
+        "case_volume",
     ):
         if table[name] is not None:
             options[name] = table[name]

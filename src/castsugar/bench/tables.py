@@ -252,6 +252,12 @@ class Motor(Table, head="[motor]", used=_FIRES):
     installed_mass: float = key(
         "the rocket with the motor in it", "900 g", "installed mass"
     )
+    case_volume: float = key(
+        "inside of the empty case, closures and nozzle in place: what gas is stored "
+        "while a firing burns",
+        "340 ml",
+        "inside volume of the case",
+    )
     grain: Any = needed("[motor.grain] with its sizes")
     case: Any = key("[motor.case] with the pressure it may hold")
     burn_law: Any = key(

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 STAND = {
     "--propellant-mass": ("MASS", "propellant that burned, '180 g'"),
     "--mass-uncertainty": ("MASS", "standard, '1 g' or '0.5 %%'"),
+    "--igniter-mass": (
+        "MASS", "igniter whose gas left through the throat, '1.5 g'"),
     "--throat": ("DIAMETER", "throat before firing (default: that of the bench file)"),
     "--throat-after": ("DIAMETER", "throat after firing, cleaned"),
     "--exit": ("DIAMETER", "exit of the nozzle (default: that of the bench file)"),
@@ -47,6 +49,8 @@ SENSORS = {
     "--thrust-calibration": (
         "SHARE", "standard uncertainty of the load cell (default 1 %%)"),
     "--pressure-range": ("PRESSURE", "highest reading of the sensor"),
+    "--pressure-lag": (
+        "TIME", "time constant of a slow sensor or its line, '20 ms': corrected"),
     "--thrust-range": ("FORCE", "highest reading of the load cell"),
 }  # fmt: skip
 
@@ -65,6 +69,8 @@ _TOLD = (
 #: Attribute of a stand -> option.
 _OF_STAND = {
     "propellant_mass": "--propellant-mass",
+    "igniter_mass": "--igniter-mass",
+    "pressure_lag": "--pressure-lag",
     "throat_diameter": "--throat",
     "throat_after": "--throat-after",
     "exit_diameter": "--exit",
@@ -176,7 +182,7 @@ def _mass_uncertainty(text: str, mass: float) -> float:
 
 def read_size(options: argparse.Namespace) -> float:
     """Return the standard uncertainty of the sizes of the grain. [m]"""
-    from castsugar.motor.firing.inference import SIZE_DOUBT
+    from castsugar.motor.firing.law_doubts import SIZE_DOUBT
 
     size = in_si(given(options, "--grain-uncertainty"))
     return SIZE_DOUBT if size is None else size
@@ -316,6 +322,11 @@ def assumed_words(
             throat=recording.pressure is not None,
         )
     ]
+    if recording.pressure is not None and options.pressure_lag is not None:
+        lines.append(
+            "pressure made quicker by the stated lag of the sensor, "
+            f"{options.pressure_lag}: peak and burn time hang on it"
+        )
     if recording.second_pressure is not None:
         two = " and ".join(recording.pressure_titles)
         lines.append(f"pressure: mean of {two}, which agree; two calibrations average")
@@ -333,7 +344,7 @@ def assumed_of_stand(
     throat: bool = True,
 ) -> tuple[str, ...]:
     """Say what was taken of what was measured beside a recording or a video."""
-    from castsugar.motor.firing import inference, quantities
+    from castsugar.motor.firing import law_doubts, quantities
 
     taken = (
         (throat, options.throat_uncertainty,
@@ -342,7 +353,7 @@ def assumed_of_stand(
          [f"propellant mass to {100 * quantities.MASS_DOUBT:g} %"]),
         (True, None, sensors),
         (hardware is not None, options.grain_uncertainty,
-         [f"sizes of the grain to {1e3 * inference.SIZE_DOUBT:g} mm"]),
+         [f"sizes of the grain to {1e3 * law_doubts.SIZE_DOUBT:g} mm"]),
         (True, None, [f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa"]),
     )  # fmt: skip
     found = [w for needed, typed, words in taken if needed and typed is None

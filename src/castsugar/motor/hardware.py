@@ -60,6 +60,7 @@ _UNITS = {
     "efficiency_u": "",
     "ambient_pressure": "Pa",
     "installed_mass": "kg",
+    "case_volume": "m3",
 }
 
 
@@ -104,6 +105,8 @@ class Hardware:
         [Pa]
     installed_mass : float or None
         Of the rocket with the motor in it, which law goes by. [kg]
+    case_volume : float or None
+        Inside of the case without the grain. [m3]
     invented : tuple of str
         Entries that these numbers rest on and that say that nobody measured them.
     draws, seed : int
@@ -112,8 +115,8 @@ class Hardware:
     Raises
     ------
     InputError
-        A throat wider than the core, a grain wider than the case, and what its
-        parts refuse.
+        A throat wider than the core, a grain wider than the case or that fills it, and
+        what its parts refuse.
     """
 
     grain: Grain
@@ -135,6 +138,7 @@ class Hardware:
     spread: Spread = field(default=SPREAD)
     ambient_pressure: float = STANDARD_ATMOSPHERE
     installed_mass: float | None = None
+    case_volume: float | None = None
     draws: int = DRAWS
     seed: int = SEED
     invented: tuple[str, ...] = ()
@@ -160,6 +164,12 @@ class Hardware:
             raise InputError(
                 f"the grain is {1e3 * outer:g} mm wide, the case {1e3 * bore:g} mm "
                 "inside; the grain must fit"
+            )
+        if self.free_volume is not None and not self.free_volume > 0.0:
+            raise InputError(
+                f"the case holds {1e6 * (self.case_volume or 0.0):.4g} ml, the grain "
+                f"alone takes {1e6 * self.grain.volume:.4g} ml; give the inside of the "
+                "empty case"
             )
 
     def motor(
@@ -204,6 +214,13 @@ class Hardware:
             propellant=propellant,
             ambient_pressure=self.ambient_pressure,
         )
+
+    @property
+    def free_volume(self) -> float | None:
+        """Return the volume of gas before ignition; None if not known. [m3]"""
+        if self.case_volume is None:
+            return None
+        return self.case_volume - self.grain.volume
 
     @property
     def margin_factor(self) -> float:

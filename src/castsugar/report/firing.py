@@ -8,14 +8,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
 from castsugar.motor.firing.channel import Channel
-from castsugar.motor.firing.expectation import LEVEL
-from castsugar.motor.firing.faults import (
-    HIGHEST_EFFICIENCY,
-    LOWEST_EFFICIENCY,
-    impossible,
-)
-from castsugar.motor.firing.inference import VAGUE, InferredLaw
+from castsugar.motor.firing.expectation import LEVEL, Agreement
+from castsugar.motor.firing.inference import InferredLaw
+from castsugar.motor.firing.misfit import MISFIT, UNFIT
 from castsugar.motor.firing.quantities import AT_LEAST, Stand
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
@@ -48,9 +45,6 @@ _MPA = 1e6
 #: Results that stand on the default screen.
 _DECIDING = 6
 
-#: Kn that ends at less than this many times where it starts varied little.
-_NARROW = 1.5
-
 #: Shares of the variance below this are told together.
 _SMALL = 0.005
 
@@ -81,7 +75,9 @@ INPUTS = {
     "frames": "frames of the start and the end",
     "c* efficiency": "the c* efficiency taken",
     "scatter": "course of the pressure about the law",
-    "part of the burning": "part of the burning that is used",
+    "throat after": "diameter of the throat after firing",
+    "free volume": "volume of gas in the case",
+    "igniter": "gas of the igniter",
     "outer diameter": "outer diameter of the grain",
     "core diameter": "core diameter of the grain",
     "length of a segment": "length of a grain segment",
@@ -137,8 +133,8 @@ def firing_screen(
         title=f"Static test {asked.file}{mix}",
         findings=(
             *_case(test, show),
-            *_impossible(test, show),
-            _delivered(test, row, show),
+            *_alarmed(test, show),
+            *_delivered(test, row, show),
             *_predicted(test, row, show),
             *_agreement(test, row, show),
             *_look_again(test, show),
@@ -196,29 +192,57 @@ def told(key: str, row: Row, show: Shown) -> str:
 _FIELD = {one.key: one for one in RESULTS}
 
 
-def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
-    """Say what was delivered of the ideal, or why that is not known."""
+def _delivered(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
+    """Say what was delivered of the ideal, or why not; nothing of what cannot be."""
+    if alarms_of(test.alarms, "possible"):
+        return
     for key, label in (
         ("characteristic_velocity_m_s", "c*"),
         ("specific_impulse_s", "Isp"),
     ):
         of = f"{NAMES[key][0]}_efficiency"
-        share, (low, high) = row[of], _FIELD[of].band(row)
-        if math.isnan(share):
+        if math.isnan(row[of]):
             continue
-        best, first, last = numbers.with_band(100.0 * share, 100.0 * low, 100.0 * high)
         kind, ideal = _FIELD[key].kind, float(test.row[key])
-        band = "" if math.isnan(low) else f" ({first} to {last})"
         text = (
-            f"It delivered {best} % of the ideal {label}{band}: "
-            f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}."
+            f"It delivered {_share(of, row, label)}: "
+            f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}"
         )
-        return Finding("RESULT", text, {of: share})
+        yield Finding("RESULT", f"{text}{_beside_it(of, row)}.", {of: row[of]})
+        return
     known = [k for k in _FIELD if not math.isnan(row[k])]
     key = next(k for k in (*_LEADING, *known) if k in known)
     text = f"Delivered: {_FIELD[key].label.removeprefix('delivered ')} "
     text += f"{told(key, row, show)}. No efficiency: {ideal_missing(test)}."
-    return Finding("RESULT", text, {key: row[key]})
+    yield Finding("RESULT", text, {key: row[key]})
+
+
+def _share(of: str, row: Row, label: str) -> str:
+    """Write an efficiency in per cent of the ideal, with its band or as a limit."""
+    share, (low, high) = row[of], _FIELD[of].band(row)
+    best, first, last = numbers.with_band(100.0 * share, 100.0 * low, 100.0 * high)
+    if bound := row[f"{of}_bound"]:
+        return f"{bound} {best} % of the ideal {label}"
+    band = "" if math.isnan(low) else f" ({first} to {last})"
+    return f"{best} % of the ideal {label}{band}"
+
+
+#: Efficiencies told beside the first one, as a pattern: short names.
+_PATTERN = {
+    "nozzle_efficiency": "nozzle",
+    "specific_impulse_efficiency": "Isp",
+}
+
+
+def _beside_it(of: str, row: Row) -> str:
+    """Write the other efficiencies, so that the three stand side by side."""
+    others = []
+    for name, label in _PATTERN.items():
+        if name != of and not math.isnan(row[name]):
+            bound = row[f"{name}_bound"]
+            least = f"{bound} " if bound else ""
+            others.append(f"{label} {least}{numbers.percent(row[name])} %")
+    return f"; {', '.join(others)}" if others else ""
 
 
 #: What is told where there is no efficiency, the first one known.
@@ -267,30 +291,43 @@ def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         yield Finding("CANNOT TELL", text, {"ratio": found.ratio})
 
 
-def _impossible(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Yield what no motor can do."""
-    for text in _misfits(test):
-        yield Finding("MISFIT", f"{show.said(text[0].upper() + text[1:])}.")
+def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
+    """Say what looks like a fault of measuring, the likely cause first: one finding."""
+    found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
+    wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
+    for alarm in wrong:
+        yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
+    if not found:
+        return
+    text = f"{_capital(show.said(found[0].text))}."
+    if test.reduction.cause:
+        text = f"{_capital(test.reduction.cause)} (likely): {show.said(found[0].text)}."
+    more = f" {len(found) - 1} more: --full." if found[1:] else ""
+    values = {"alarms": [a.test for a in found]}
+    text += f"{more} Nothing is learnt from it unless you say why it is sound."
+    yield Finding("MISFIT", text, values)
 
 
-def _misfits(test: StaticTest) -> list[str]:
-    """Return what is not possible, or else an efficiency that no motor has."""
-    found = impossible(test.reduction.results)
-    share = test.characteristic_velocity_efficiency or test.specific_impulse_efficiency
-    if found or share is None:
-        return [*found]
-    if LOWEST_EFFICIENCY <= share.value <= HIGHEST_EFFICIENCY:
-        return []
-    return [*test.cautions[:1]]
+#: Alarms of results, not of a recording: each has a finding of its own.
+_OF_RESULTS = ("possible", "efficiency", "mass")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Yield what looks like a fault of measuring: all of it in one finding."""
-    said = _misfits(test)
-    rest = [t for t in test.cautions if t not in said]
+    """Yield what is unusual, and what no test can clear: all of it in one finding."""
+    alone = [a.text for a in test.alarms if a.test == "mean" and a.level == NOT_TOLD]
+    if alone and test.reduction.thrust is None:
+        yield Finding("CANNOT TELL", f"{_capital(show.said(alone[0]))}.")
+    said = [alarm.text for alarm in alarms_of(test.alarms)]
+    rest = [text for text in test.cautions if text not in said]
+    if test.suspects:
+        rest.insert(0, f"the three efficiencies together point to {test.suspects}")
     if rest:
-        more = f" {len(rest) - 1} more: --full." if len(rest) > 1 else ""
-        text = f"{rest[0][0].upper()}{rest[0][1:]}.{more}"
+        more = f" {len(rest) - 1} more: --full." if rest[1:] else ""
+        text = f"{_capital(rest[0])}.{more}"
         yield Finding("CAUTION", show.said(text), {"look_again": rest})
 
 
@@ -317,6 +354,11 @@ def _conditions(test: StaticTest, show: Shown) -> str:
     """Say what was fired."""
     stand = test.reduction.stand
     parts = [f"{_mass(stand, show)} of propellant"]
+    if stand.igniter_mass:
+        parts.append(f"igniter {show.typed('mass', 1e3 * stand.igniter_mass)}")
+    if stand.pressure_lag:
+        lag = numbers.typed(1e3 * stand.pressure_lag)
+        parts.append(f"lag of the pressure sensor {lag} ms taken off")
     if stand.throat_diameter is not None:
         parts.append(f"throat {_throat(stand, show)}")
     parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
@@ -369,8 +411,23 @@ def _blocks(test: StaticTest, row: Row, show: Shown) -> tuple[Block, ...]:
     )
     said = f"No burning-rate law: {test.no_law}."
     if inferred is not None:
-        said = exponent_words(inferred)
+        said = exponent_words(inferred, alone=test.reduction.thrust is None)
+    missing = _not_told(test)
+    if missing:
+        return table, Paragraph(missing), Paragraph(said, spare=True)
     return table, Paragraph(said, spare=True)
+
+
+def _not_told(test: StaticTest) -> str:
+    """Say which results lack an input, by input; empty for none."""
+    why: dict[str, list[str]] = {}
+    for name, reason in test.reduction.not_told.items():
+        if reason in ("no pressure", "no thrust"):
+            continue
+        label = next(f.label for k, f in _FIELD.items() if NAMES[k][0] == name)
+        why.setdefault(reason, []).append(label.removeprefix("delivered "))
+    told = (f"{', '.join(names)} ({reason})" for reason, names in why.items())
+    return f"Not told: {'; '.join(told)}." if why else ""
 
 
 def _line(
@@ -400,17 +457,23 @@ def _prediction(one: Field, test: StaticTest, row: Row) -> Row:
     return row_in_order([one], (middle, (low, high)))
 
 
-def exponent_words(inferred: InferredLaw) -> str:
-    """Say the exponent with its band, or that it is not resolved."""
+#: Beside an exponent that no thrust vouches for.
+_ALONE = (
+    " Saturation of the pressure sensor cannot be excluded without a thrust; it makes "
+    "the exponent too low: state the range of the sensor (--pressure-range)."
+)
+
+
+def exponent_words(inferred: InferredLaw, *, alone: bool = False) -> str:
+    """Say the exponent, or why it is not resolved; `alone`: no thrust was recorded."""
     low, high = inferred.kn_range
     kn = f"Kn ran from {numbers.significant(low)} to {numbers.significant(high)}"
     if inferred.told:
         ends = exponent_interval(inferred)
         n, below, above = numbers.with_band(inferred.exponent, *ends)
-        return f"Exponent {n} ({below} to {above}); {kn}."
-    if high < _NARROW * low:
-        return f"The exponent is not resolved: {kn.replace('ran', 'ran only')}."
-    return f"The exponent is not resolved to ±{numbers.typed(VAGUE)} or better; {kn}."
+        said = f"Exponent {n} ({below} to {above}); {kn}."
+        return said + (_ALONE if alone else "")
+    return f"The exponent is not resolved: {inferred.why_not_told}; {kn}."
 
 
 def _least_sure(test: StaticTest, show: Shown) -> str:
@@ -449,8 +512,7 @@ def _annexes(
         _line(one, row, {}, show)[:3] for one in RESULTS if not math.isnan(row[one.key])
     )
     results = Table(heads=("", "measured", "95 %"), rows=every)
-    texts = test.cautions
-    remarks = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
+    remarks = tuple(_remarks(test, show))
     return (
         Annex("All results", (results, Paragraph(_beside(test, row)))),
         *([Annex("Look again", remarks)] if remarks else []),
@@ -460,6 +522,23 @@ def _annexes(
         Annex("Other thresholds", (listed(THRESHOLDS, thresholds(test), show),)),
         Annex("Burning-rate law of this firing", tuple(_law(test, show))),
     )
+
+
+def _remarks(test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Yield what the tests of the recording found, and what was done about it."""
+    said = [alarm.text for alarm in alarms_of(test.alarms)]
+    for text in test.cautions:
+        kind = "Alarm" if text in said else "Unusual"
+        yield Paragraph(f"{kind}: {show.said(text)}.")
+    for text in test.reduction.done:
+        yield Paragraph(f"Corrected: {text}.")
+    for text in dict.fromkeys(_silent(a) for a in test.alarms if a.level == NOT_TOLD):
+        yield Paragraph(f"Not told: {show.said(text)}.")
+
+
+def _silent(alarm: Alarm) -> str:
+    """Write a test that lacks what it needs."""
+    return f"{alarm.test}: {alarm.text}"
 
 
 def _beside(test: StaticTest, row: Row) -> str:
@@ -574,23 +653,45 @@ def _inputs(test: StaticTest, asked: Asked, show: Shown) -> Iterator[Block]:
 
 def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
     """Return the law that the firing shows, beside the one known before."""
-    inferred, found, law = test.inferred, test.agreement, test.law
-    if inferred is None:
+    if test.inferred is None:
         yield Paragraph(f"None: {test.no_law}.")
         return
+    yield from _own_law(test.inferred, test, show)
+    if test.agreement is not None and test.law is not None:
+        yield Paragraph(_beside_law(test.agreement, test.law, test.web_ratio, show))
+        if test.expected is not None:
+            yield Paragraph(_expectation(test))
+    elif test.mix is None:
+        yield Paragraph("No mix was given, so no law was known to compare with.")
+
+
+def _own_law(inferred: InferredLaw, test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Say what the firing alone shows of its law."""
     seen = inferred.burnt.pressure
     span = _span(float(seen.min()), float(seen.max()), show)
     main = sorted(inferred.parts, key=lambda name: -inferred.parts[name][0])[:_MAIN]
     words = numbers.listed([INPUTS.get(name, name) for name in main])
+    said = exponent_words(inferred, alone=test.reduction.thrust is None)
+    volume = None if test.hardware is None else test.hardware.free_volume
+    stored = "only that in the burnt volume is taken off (state case_volume in [motor])"
+    if volume is not None:
+        free = show.amount("volume", 1e6 * volume)
+        stored = f"that in {free} of free volume and in the burnt one is taken off"
     yield Paragraph(
-        f"{exponent_words(inferred)} Pressures {span}. Uncertainty of the rate mostly "
-        f"from: {words}. Kn follows from the web that had burned at each moment; c* "
-        "and the density of the grain are not needed for it."
+        f"{said} Pressures {span}. Uncertainty of the rate mostly from: {words}. Kn "
+        "follows from the web that had burned at each moment; c* and the density of "
+        f"the grain are not needed for it. Of the gas that stays, {stored}."
     )
-    if found is None or law is None:
-        if test.mix is None:
-            yield Paragraph("No mix was given, so no law was known to compare with.")
-        return
+    fit = numbers.significant(inferred.lack_of_fit)
+    yield Paragraph(
+        f"Lack of fit {fit} (about 0.2 is usual; above {numbers.typed(UNFIT)} no "
+        f"exponent is told, above {numbers.typed(MISFIT)} the pressure does not follow "
+        "the drawn grain)."
+    )
+
+
+def _beside_law(found: Agreement, law: BurnLaw, web: float, show: Shown) -> str:
+    """Say how the firing stands beside the law known before."""
     told = "agrees" if found.agrees else "disagrees"
     ratio, low, high = numbers.with_band(found.ratio, found.ratio_low, found.ratio_high)
     text = (
@@ -604,14 +705,15 @@ def _law(test: StaticTest, show: Shown) -> Iterator[Block]:
         text += f" Its n differs by {told}."
     if found.agrees:
         text += " Agreeing is no proof: a smaller difference would hide."
+    if math.isfinite(web):
+        share = numbers.percent(web)
+        text += f" In that time it burns {share} % of the web."
     if found.outside:
         text += (
             f" That pressure lies outside the tested {_span(*law.tested, show)} of the "
             "law; there it is only continued."
         )
-    yield Paragraph(text)
-    if test.expected is not None:
-        yield Paragraph(_expectation(test))
+    return text
 
 
 def _span(low: float, high: float, show: Shown) -> str:

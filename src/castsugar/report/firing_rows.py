@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.errors import InputError
+from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.frames import Filmed
@@ -75,6 +76,7 @@ RESULTS = fields(
 _STAND = fields(
     ("propellant_mass_g", "propellant that burned", "mass", ""),
     ("propellant_mass_relative_uncertainty", "its uncertainty", "number", "standard"),
+    ("igniter_mass_g", "igniter", "mass", "its gas counts as 0.9 of propellant"),
     ("throat_before_mm", "throat before", "length", "diameter"),
     ("throat_after_mm", "throat after", "length", "diameter"),
     ("throat_uncertainty_mm", "uncertainty of a throat", "length", "standard"),
@@ -84,6 +86,7 @@ _STAND = fields(
      "number", "standard uncertainty"),
     ("thrust_calibration_relative_uncertainty", "calibration of the load cell",
      "number", "standard uncertainty"),
+    ("pressure_lag_s", "lag of the pressure sensor", "time", "stated and corrected"),
     ("limits_percent_of_peak", "threshold, of the peak", "fraction",
      "where burning starts and ends"),
 )  # fmt: skip
@@ -94,10 +97,22 @@ _LAW = fields(
     ("law_exponent", "n", "number", "of the firing"),
     ("law_exponent_uncertainty", "u(n)", "number", "standard"),
     ("law_exponent_told", "n resolved", "number", "1 or 0"),
+    (
+        "law_lack_of_fit",
+        "lack of fit",
+        "number",
+        "0.2 usual; above 4 no n, above 6 not the drawn grain",
+    ),
 )
 _ORIGIN = fields(("known_law_origin", "law known before", TEXT, ""))
 _AGREEMENT = fields(
     ("rate_over_known_law", "rate over that law", "number", ""),
+    (
+        "web_of_known_law_over_web",
+        "web ratio",
+        "number",
+        "web that law burns in that time over the web",
+    ),
     ("probability_if_alike", "p if alike", "number", "of a difference as large"),
     ("agrees", "agrees", "number", "1 or 0"),
 )
@@ -133,7 +148,14 @@ FIELDS = (
          "mass of the propellant over that of the grain without voids"),
     ),
     *_LAW, *_ORIGIN, *_AGREEMENT, *_EXPECTED,
-    *fields(("look_again", "look again", TEXT, "what looks like a fault of measuring")),
+    *fields(
+        ("alarms", "alarms", TEXT, "tests of the recording that found a fault"),
+        ("likely_cause", "likely cause", TEXT, "of the alarms"),
+        ("suspects", "suspects", TEXT, "that the three efficiencies point to"),
+        ("corrected", "corrected", TEXT, "what was done to the recording"),
+        ("not_told", "not told", TEXT, "results that lack an input"),
+        ("look_again", "look again", TEXT, "what looks like a fault of measuring"),
+    ),
 )  # fmt: skip
 
 THRESHOLDS = fields(
@@ -164,6 +186,8 @@ PARTS: dict[str, Part] = {
     "expected": Part(meaning="what was predicted, with 95 % bands, or null"),
     "filmed": Part(meaning="what a filmed firing takes and tells, or null"),
     "not_told": Part(meaning="what is not told, and why"),
+    "tests": Part(meaning="what every test of the recording found", many=True),
+    "rate_points": Part(meaning="web burnt, pressure and rate of it", many=True),
     "look_again": Part(meaning="what looks like a fault of measuring"),
 }
 
@@ -199,6 +223,8 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
             if test.filmed is None
             else dict(test.filmed.not_told)
         ),
+        "tests": [_test(alarm) for alarm in test.alarms],
+        "rate_points": rate_points(test),
         "look_again": [*test.cautions],
     }
 
@@ -249,19 +275,63 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row["known_law_origin"] = "" if test.law is None else test.law.origin
     if law is not None:
         rate, n = (1e3 * law.rate, law.log_rate_u), (law.exponent, law.exponent_u)
-        row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, float(law.told))
-    if filmed is not None and (mean := filmed.mean_rate) is not None:
-        rate = (1e3 * mean.rate, mean.log_rate_u)
-        row |= row_in_order(_LAW, 1e-6 * mean.centre, *rate, math.nan, math.nan, 0.0)
+        fit = float(law.told), law.lack_of_fit
+        row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, *fit)
+    row |= _rate_filmed(filmed)
     if found is not None:
         agrees = float(found.agrees)
-        row |= row_in_order(_AGREEMENT, found.ratio, found.probability, agrees)
+        ratios = found.ratio, test.web_ratio
+        row |= row_in_order(_AGREEMENT, *ratios, found.probability, agrees)
     if test.expected is not None:
         best = test.expected.best
         peak = 1e-6 * best.peak_pressure
         row |= row_in_order(_EXPECTED, peak, best.burn_time, best.total_impulse)
+    row["alarms"] = test.alarm_names
+    row["likely_cause"], row["suspects"] = reduction.cause, test.suspects
+    row["corrected"] = "; ".join(reduction.done)
+    row["not_told"] = "; ".join(f"{k}: {v}" for k, v in reduction.not_told.items())
     row["look_again"] = "; ".join(test.cautions)
     return row
+
+
+def _rate_filmed(filmed: Filmed | None) -> dict[str, float]:
+    """Return what a filmed firing has in the columns of a burn law."""
+    if filmed is None or (mean := filmed.mean_rate) is None:
+        return {}
+    told = (1e-6 * mean.centre, 1e3 * mean.rate, mean.log_rate_u)
+    return row_in_order(_LAW, *told, math.nan, math.nan, 0.0, math.nan)
+
+
+def _test(alarm: Alarm) -> dict[str, Any]:
+    """Return what one test found."""
+    return {
+        "test": alarm.test,
+        "sensor": alarm.sensor,
+        "level": alarm.level,
+        "value": alarm.value,
+        "limit": alarm.limit,
+        "text": alarm.text,
+    }
+
+
+#: What a rate point holds: the r-p points that a picture of strands takes.
+_POINT = ("web_mm", "pressure_MPa", "rate_mm_s")
+
+
+def rate_points(test: StaticTest) -> list[dict[str, float]]:
+    """Return web, pressure and rate of each part of the burning; none without a law."""
+    if test.inferred is None:
+        return []
+    burnt = test.inferred.burnt
+    return [
+        dict(zip(_POINT, (1e3 * web, 1e-6 * p, 1e3 * rate), strict=True))
+        for web, p, rate in zip(
+            burnt.web.tolist(),
+            burnt.pressure.tolist(),
+            burnt.rate.tolist(),
+            strict=True,
+        )
+    ]
 
 
 def scale_of(unit: str) -> float:
@@ -303,9 +373,11 @@ def _stand(stand: Stand) -> dict[str, Any]:
     )
     return row_in_order(
         _STAND, 1e3 * (stand.propellant_mass or math.nan), stand.mass_u,
+        1e3 * stand.igniter_mass,
         before, after, 1e3 * stand.throat_u,
         1e-3 * stand.ambient_pressure, 1e-3 * stand.ambient_u,
-        stand.pressure_calibration_u, stand.thrust_calibration_u, 100.0 * stand.share,
+        stand.pressure_calibration_u, stand.thrust_calibration_u,
+        stand.pressure_lag, 100.0 * stand.share,
     )  # fmt: skip
 
 
@@ -361,6 +433,8 @@ def _law(inferred: InferredLaw) -> dict[str, Any]:
         "rate_at_centre_mm_s": 1e3 * inferred.rate,
         "rate_at_centre_mm_s_interval": (1e3 * low, 1e3 * high),
         "exponent_told": inferred.told,
+        "reason_for_no_exponent": inferred.why_not_told,
+        "lack_of_fit": inferred.lack_of_fit,
         "exponent": inferred.exponent,
         "exponent_interval": exponent_interval(inferred),
         "covariance_of_ln_rate_and_exponent": inferred.covariance.tolist(),

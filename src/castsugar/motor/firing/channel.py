@@ -27,6 +27,7 @@ from castsugar.motor.firing.signal import (
     noise_of,
     smoothed,
     window_of,
+    without_lag,
 )
 
 # ----------------------------------------------------------------------------
@@ -288,12 +289,15 @@ class Rules:
         Highest reading of the sensor. [unit of the sensor]
     least_peak : float
         A peak below is no burning. [unit of the sensor]
+    lag : float
+        Time constant of the sensor, which is corrected; 0: none. [s]
     """
 
     share: float
     taken_as_read: bool = False
     ceiling: float = np.inf
     least_peak: float = 0.0
+    lag: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -444,8 +448,9 @@ def prepare(
         ignition, one that starts or ends during the burning.
     """
     check_samples(name, time, values)
-    filled, bridged = bridge(time, values)
-    noise = noise_of(filled)
+    read, bridged = bridge(time, values)
+    filled, more = without_lag(time, read, rules.lag)
+    noise = more * noise_of(read)
     _check_found(name, filled, max(_OVER_NOISE * noise, rules.least_peak))
     zero = as_read()
     if not rules.taken_as_read:
@@ -473,8 +478,8 @@ def prepare(
         peak_time=float(time[top]),
         bridged=bridged,
         gap=gaps(time),
-        at_limit=at_limit(filled, rules.ceiling) | clipped(filled),
-        flat=flat_top(filled),
+        at_limit=at_limit(read, rules.ceiling) | clipped(read),
+        flat=flat_top(read),
     )
     _check_one(channel)
     _check_whole(channel)

@@ -59,8 +59,6 @@ class Treated:
         The same of its peak alone.
     timed_by_thrust : bool
         Whether the burn time is that of the thrust.
-    cause : str
-        The likely cause, in words; empty without an alarm.
     no_law : str
         Why neither a rate nor an exponent follow; empty if they may.
     done : tuple of str
@@ -72,7 +70,6 @@ class Treated:
     bounds: Mapping[str, str] = field(default_factory=dict)
     peak_bounds: Mapping[str, str] = field(default_factory=dict)
     timed_by_thrust: bool = False
-    cause: str = ""
     no_law: str = ""
     done: tuple[str, ...] = ()
 
@@ -202,7 +199,6 @@ def treat(
         bounds=bounds,
         peak_bounds=peaks,
         timed_by_thrust=(slow or slag) and thrust is not None,
-        cause=_cause(alarms, slag=slag),
         no_law=_no_law(alarms),
     )
     return told, alarms
@@ -217,7 +213,8 @@ def slagged(alarms: Sequence[Alarm]) -> bool:
 
 def slowed(alarms: Sequence[Alarm]) -> bool:
     """Return whether the pressure comes after the thrust as behind a slow sensor."""
-    return bool(alarms_of(alarms, *_SLOW)) and not slagged(alarms)
+    known = slagged(alarms) or bool(alarms_of(alarms, "limit"))
+    return bool(alarms_of(alarms, *_SLOW)) and not known
 
 
 def _of(alarms: Sequence[Alarm], sensor: str, *tests: str) -> list[Alarm]:
@@ -295,6 +292,8 @@ def _bounds(alarms: Sequence[Alarm], *, known: bool) -> dict[str, str]:
     nozzle means a pressure that is higher or a thrust that is lower. Where the cause is
     `known`, a trend says nothing more.
     """
+    if limits := alarms_of(alarms, "limit"):
+        return {alarm.sensor: AT_LEAST for alarm in limits}
     found: dict[str, str] = {}
     for alarm in alarms_of(alarms, "mean"):
         high = alarm.value > alarm.limit
@@ -302,7 +301,7 @@ def _bounds(alarms: Sequence[Alarm], *, known: bool) -> dict[str, str]:
             "pressure": AT_LEAST if high else AT_MOST,
             "thrust": AT_MOST if high else AT_LEAST,
         }
-    tests = ("clip", "limit") if known else ("clip", "limit", "trend", "wobble")
+    tests = ("clip",) if known else ("clip", "trend", "wobble")
     return found | {a.sensor: AT_LEAST for a in alarms_of(alarms, *tests)}
 
 
@@ -323,20 +322,21 @@ def _no_law(alarms: Sequence[Alarm]) -> str:
     return bad[0].text if bad else ""
 
 
-def _cause(alarms: Sequence[Alarm], *, slag: bool) -> str:
+def cause_of(alarms: Sequence[Alarm]) -> str:
     """Name the likely cause; empty without an alarm."""
-    slow = slowed(alarms)
     told = (
         (_of(alarms, "pressure", "limit", "clip"), _AT_LIMIT.format("pressure sensor")),
         (_of(alarms, "thrust", "limit", "clip"), _AT_LIMIT.format("load cell")),
-        (slag, "a port or line clogged with slag, or a slow sensor"),
-        (slow, "a slow pressure sensor, a long or greased line, or two clocks"),
+        (slagged(alarms), "a port or line clogged with slag, or a slow sensor"),
+        (slowed(alarms), "a slow pressure sensor, a long line, or two clocks"),
         (_of(alarms, "pressure", "trend"), _AT_LIMIT.format("pressure sensor")),
-        (_of(alarms, "thrust", "trend"), _AT_LIMIT.format("load cell")),
+        (_of(alarms, "thrust", "trend", "wobble"), _AT_LIMIT.format("load cell")),
         (_of(alarms, "pressure", "recovery"), _HEATED.format("pressure sensor")),
         (_of(alarms, "thrust", "recovery"), _HEATED.format("load cell")),
         (alarms_of(alarms, "burst"), "a burst from outside: radio, a loose plug"),
         (alarms_of(alarms, "hum"), "hum of the mains in a cable or supply"),
+        (alarms_of(alarms, "mean"), "a calibration, or a throat not as stated"),
+        (alarms_of(alarms, "wobble"), "a zero that jumped, or a loose connection"),
     )
     return next((words for found, words in told if found), "")
 

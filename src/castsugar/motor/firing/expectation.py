@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from castsugar.arrays import FloatArray
 from castsugar.draw_set import FEW_DRAWS, SEED, normals
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
+from castsugar.motor.firing.alarms import ALARM, Alarm
 from castsugar.motor.firing.frames import MeanRate
 from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.peak_pressure import Spread
@@ -317,6 +319,62 @@ def compare_with_law(
         agrees=probability >= LEVEL,
         tells=2.0 * half <= math.log(_TELLING) or probability < LEVEL,
         outside=not low <= p <= high,
+    )
+
+
+# ----------------------------------------------------------------------------
+# How deep the law would have burned: what a face that came loose all along shows.
+#
+# .. math:: w = \int r_{law}(p) \, dt \Big/ \Delta x
+#
+# over the part of the grain that the burn law is fitted to. A face that burns all along
+# leaves the course of the pressure as it is, only the rate tells.
+
+#: Standard uncertainty (ln) of the web ratio from the firing alone. Our rule; the law
+#: brings that of a new grain of the next batch.
+_WEB_DOUBT = 0.02
+
+#: Standard uncertainties beyond which the web ratio alarms. Our rule.
+_WEB_LIMIT = 2.0
+
+
+def web_ratio(
+    inferred: InferredLaw, law: BurnLaw, *, rate_factor: float = 1.0
+) -> float:
+    """Return the web that a law burns in the time that the grain took, over its web.
+
+    Parameters
+    ----------
+    inferred : InferredLaw
+    law : BurnLaw
+    rate_factor : float
+        Rate at the temperature of the grain over that of the law.
+    """
+    burnt = inferred.burnt
+    law_web = rate_factor * burn_rate(law, burnt.pressure) * burnt.lasting
+    return float(law_web.sum() / (burnt.rate * burnt.lasting).sum())
+
+
+def web_alarms(inferred: InferredLaw, law: BurnLaw, ratio: float) -> Iterator[Alarm]:
+    """Yield an alarm if a web ratio is not 1."""
+    own = float(log_rate_uncertainty(law, inferred.centre))
+    limit = _WEB_LIMIT * math.hypot(own, _WEB_DOUBT)
+    if abs(ratio - 1.0) <= limit:
+        return
+    why = "it burned slower than that law, or not all of its surface lit"
+    if ratio < 1.0:
+        why = (
+            "it burned from more surface than drawn, a liner or inhibitor that came "
+            "loose, or faster than that law"
+        )
+    yield Alarm(
+        test="web",
+        sensor="motor",
+        level=ALARM,
+        value=ratio,
+        limit=1.0 + math.copysign(limit, ratio - 1.0),
+        text=f"by the law known before, {100.0 * ratio:.3g} % of the web would have "
+        f"burned in that time (100 ± {100.0 * limit:.2g} % allowed): {why}",
     )
 
 

@@ -205,7 +205,7 @@ def _logs(found: Measured) -> dict[str, float]:
 
 
 def mass_flow(time: Measured, stand: Stand) -> Measured:
-    """Return the mean mass flow. [kg/s]
+    """Return the mean mass flow, an igniter's gas as so much propellant. [kg/s]
 
     Raises
     ------
@@ -217,8 +217,8 @@ def mass_flow(time: Measured, stand: Stand) -> Measured:
             "propellant mass is missing: give --propellant-mass '180 g', what the "
             "grains weighed without liner and inhibitor"
         )
-    logs = _logs(time) | {"propellant mass": stand.mass_u}
-    found = scaled(stand.propellant_mass / time.value, logs)
+    logs = _logs(time) | stand.mass_parts()
+    found = scaled(stand.gas_mass / time.value, logs)
     return Factor(value=found.value, parts=found.parts)
 
 
@@ -258,7 +258,7 @@ def mean_rate(time: Measured, grain: Grain, rivals: Mapping[str, Grain]) -> Meas
     grain : Grain
     rivals : mapping of str to Grain
         The grain with one size off by its standard uncertainty, see
-        :func:`castsugar.motor.firing.inference.rivals_of`.
+        :func:`castsugar.motor.firing.law_doubts.rivals_of`.
     """
     sizes = {
         name: abs(math.log(other.web / grain.web)) for name, other in rivals.items()

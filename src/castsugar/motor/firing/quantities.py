@@ -98,6 +98,10 @@ MASS_DOUBT = 0.005
 CALIBRATION_DOUBT = 0.01
 AMBIENT_DOUBT = 3e3
 
+#: Gas of an igniter like black powder over that of as much propellant, c* being counted
+#: (force of about 285 kJ/kg, from memory), and its standard uncertainty.
+IGNITER_GAS, IGNITER_GAS_DOUBT = 0.9, 0.1
+
 #: Of a stated exit diameter; assumed: a calliper across a mouth of graphite. [m]
 EXIT_DOUBT = 1e-4
 
@@ -127,6 +131,10 @@ class Stand:
         [Pa]
     share : float
         Of the peak, where burning starts and ends.
+    igniter_mass : float
+        Of an igniter whose gas leaves through the throat. [kg]
+    pressure_lag : float
+        Time constant of the pressure sensor and its line; 0: not corrected. [s]
 
     Raises
     ------
@@ -147,6 +155,8 @@ class Stand:
     ambient_pressure: float = STANDARD_ATMOSPHERE
     ambient_u: float = AMBIENT_DOUBT
     share: float = THRESHOLD
+    igniter_mass: float = 0.0
+    pressure_lag: float = 0.0
 
     def __post_init__(self) -> None:
         positive("ambient pressure", self.ambient_pressure, "Pa")
@@ -180,11 +190,14 @@ class Stand:
             "pressure_calibration_u",
             "thrust_calibration_u",
             "ambient_u",
+            "igniter_mass",
+            "pressure_lag",
         ):
             value = getattr(self, name)
             if not 0.0 <= value < math.inf:
-                what = name.removesuffix("_u").replace("_", " ")
-                raise InputError(f"uncertainty of {what} is {value:g}; give 0 or more")
+                of = "uncertainty of " if name.endswith("_u") else ""
+                what = of + name.removesuffix("_u").replace("_", " ")
+                raise InputError(f"{what} is {value:g}; give 0 or more")
 
     def throat_areas(self) -> tuple[float, float]:
         """Return the throat area before and after firing. [m2]
@@ -202,6 +215,25 @@ class Stand:
             )
         after = self.throat_after if self.throat_after is not None else before
         return 0.25 * math.pi * before**2, 0.25 * math.pi * after**2
+
+    @property
+    def gas_mass(self) -> float:
+        """Return the propellant that makes as much gas as grain and igniter. [kg]
+
+        NaN where the grain was not weighed.
+        """
+        return self._grain_mass + IGNITER_GAS * self.igniter_mass
+
+    @property
+    def _grain_mass(self) -> float:
+        return math.nan if self.propellant_mass is None else self.propellant_mass
+
+    def mass_parts(self) -> dict[str, float]:
+        """Return the standard uncertainties of ln of the mass that made gas. [-]"""
+        return {
+            "propellant mass": self.mass_u * self._grain_mass / self.gas_mass,
+            "igniter": IGNITER_GAS_DOUBT * self.igniter_mass / self.gas_mass,
+        }
 
     @property
     def log_area_u(self) -> float:
@@ -230,8 +262,9 @@ _BRIDGE_DOUBT = 0.1
 #: Rectangle of full width 1.
 _RECTANGLE = 1.0 / math.sqrt(12.0)
 
-#: Triangle over the range of throat areas, full width 1.
-_TRIANGLE = 1.0 / math.sqrt(24.0)
+#: How much a throat area may have grown where it was not measured after the firing:
+#: 0 to 2 % in diameter. Our rule.
+TYPICAL_GROWTH = 0.04
 
 
 def burn_time(channel: Channel, other: Channel | None = None) -> Measured:
@@ -280,10 +313,13 @@ def area_parts(stand: Stand) -> dict[str, float]:
     """Return the parts of ln of the mean throat area. [-]"""
     before, after = stand.throat_areas()
     # The mean of two measurements, each with its own doubt, or of one.
-    count = 1 if stand.throat_after is None else 2
+    count, grown = 2, abs(after - before) / (0.5 * (after + before))
+    if stand.throat_after is None:
+        count, grown = 1, TYPICAL_GROWTH
     return {
         "throat": stand.log_area_u / math.sqrt(count),
-        "throat erosion": abs(after - before) / (0.5 * (after + before)) * _TRIANGLE,
+        # It may have grown at any time: rectangle from the first to the last area.
+        "throat erosion": grown * _RECTANGLE,
     }
 
 
@@ -366,8 +402,8 @@ def of_pressure(
     if stand.propellant_mass is not None and stand.throat_diameter is not None:
         area = 0.5 * sum(stand.throat_areas())
         found["characteristic_velocity"] = scaled(
-            area * whole / stand.propellant_mass,
-            logs | area_parts(stand) | {"propellant mass": stand.mass_u},
+            area * whole / stand.gas_mass,
+            logs | area_parts(stand) | stand.mass_parts(),
             bound=bound,
         )
     return found
@@ -417,8 +453,8 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     }
     if stand.propellant_mass is not None:
         found["specific_impulse"] = scaled(
-            impulse / (stand.propellant_mass * STANDARD_GRAVITY),
-            logs | {"propellant mass": stand.mass_u},
+            impulse / (stand.gas_mass * STANDARD_GRAVITY),
+            logs | stand.mass_parts(),
             bound=bound,
         )
     return found

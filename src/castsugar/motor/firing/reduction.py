@@ -24,7 +24,7 @@ from castsugar.motor.firing.channel import (
     check_samples,
     prepare,
 )
-from castsugar.motor.firing.corrections import Treated, burning_ends, treat
+from castsugar.motor.firing.corrections import Treated, burning_ends, cause_of, treat
 from castsugar.motor.firing.faults import (
     found,
     impossible,
@@ -186,7 +186,12 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         for name in ("pressure", "thrust")
     }
     recorded = replace(recorded, pressure=clean["pressure"], thrust=clean["thrust"])
-    read = pressure_channel(recorded, ambient=stand.ambient_pressure, share=stand.share)
+    read = pressure_channel(
+        recorded,
+        ambient=stand.ambient_pressure,
+        share=stand.share,
+        lag=stand.pressure_lag,
+    )
     raw = _thrust_channel(recorded, stand.share)
     if read is None and raw is None:
         raise InputError("the recording has neither pressure nor thrust; give one")
@@ -206,7 +211,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         results=results,
         effects=_effects(treated.pressure, treated.thrust, stand),
         alarms=alarms,
-        cause=treated.cause,
+        cause=cause_of(alarms),
         done=(*done, *treated.done),
         no_law=treated.no_law,
     )
@@ -314,7 +319,7 @@ def _bound(name: str, treated: Treated) -> str:
 
 
 def pressure_channel(
-    recorded: Recorded, *, ambient: float, share: float
+    recorded: Recorded, *, ambient: float, share: float, lag: float = 0.0
 ) -> Channel | None:
     """Return the course of the pressure over ambient; None if there is none.
 
@@ -325,6 +330,8 @@ def pressure_channel(
         [Pa]
     share : float
         Of the peak, where burning starts and ends.
+    lag : float
+        Time constant of the sensor, which is corrected. [s]
 
     Raises
     ------
@@ -342,6 +349,7 @@ def pressure_channel(
         taken_as_read=recorded.taken_as_read,
         ceiling=ceiling,
         least_peak=_LEAST_RISE * ambient,
+        lag=lag,
     )
     return _covered(prepare("pressure", recorded.time, values, rules))
 
@@ -383,7 +391,7 @@ def _effects(
             push = pressure.between(b) + stand.ambient_pressure * b.lasting
             if stand.propellant_mass and stand.throat_diameter:
                 area = 0.5 * sum(stand.throat_areas())
-                row["characteristic_velocity"] = area * push / stand.propellant_mass
+                row["characteristic_velocity"] = area * push / stand.gas_mass
         if thrust is not None:
             row["total_impulse"] = thrust.between(thrust.limits(share))
         found[share] = row

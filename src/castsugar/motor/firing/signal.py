@@ -33,8 +33,8 @@ _FLAT = 5
 #: usable converter has (7 bits). Our rules.
 _FEWEST_LEVELS, _COARSEST = 10, 0.01
 
-#: Equal readings at the top that prove it, where there is noise; so many are needed
-#: where the readings come in steps that the noise does not cross. Our rules.
+#: Equal readings at the top that prove it, where there is noise; where readings come
+#: in steps that the noise does not cross, equal ones are natural. Our rules.
 _CLIPPED, _COARSE_STEP = 20, 0.5
 
 #: A gap in the times is longer than this many usual intervals. Our rule.
@@ -163,7 +163,7 @@ def flat_top(values: FloatArray) -> int:
     """Return how many equal readings in a row stand at the very top, if suspect.
 
     Five or more are, where other samples near the top do move from one to the next;
-    0 otherwise. A rectangle without noise is not suspect, a trapezium without noise is.
+    0 otherwise: a top without noise is not suspect.
     """
     top = float(np.nanmax(values))
     level = values >= top - 1e-9 * abs(top)
@@ -172,13 +172,40 @@ def flat_top(values: FloatArray) -> int:
     high = values > 0.5 * top
     moves = np.abs(np.diff(values))[(high & ~level)[1:] & high[:-1]]
     steps = step_of(values) > _COARSE_STEP * _wiggle(values)
-    if (
-        longest < (_CLIPPED if steps else _FLAT)
-        or moves.size < _FLAT
-        or np.median(moves) == 0.0
-    ):
+    if steps or longest < _FLAT or moves.size < _FLAT or np.median(moves) == 0.0:
         return 0
     return longest
+
+
+def without_lag(
+    time: FloatArray, values: FloatArray, lag: float
+) -> tuple[FloatArray, float]:
+    """Return what a sensor of first order was shown, and by how much noise grows.
+
+    ``p + lag dp/dt``, the slope that of a straight line through the samples of one time
+    constant, at least three.
+
+    Parameters
+    ----------
+    time, values : ndarray, shape (n,)
+    lag : float
+        Time constant; 0 returns the values. [s]
+    """
+    if lag <= 0.0:
+        return values, 1.0
+    step = float(np.median(np.diff(time)))
+    half = max(round(0.5 * lag / step), 1)
+    offset = np.arange(-half, half + 1)
+    kernel = -offset / float((offset**2).sum())  # convolution turns it round
+    rise, run = (
+        np.convolve(
+            np.pad(one, half, mode="reflect", reflect_type="odd"), kernel, "valid"
+        )
+        for one in (values, time)
+    )
+    return values + lag * rise / run, math.hypot(
+        1.0, lag / step / math.sqrt(float((offset**2).sum()))
+    )
 
 
 # ----------------------------------------------------------------------------
