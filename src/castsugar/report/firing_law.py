@@ -35,6 +35,8 @@ INPUTS = {
     "dropouts": "samples that are missing",
     "ambient pressure": "pressure of the air",
     "data of the ideal value": "data behind the ideal value",
+    "frames": "frames of the start and the end",
+    "c* efficiency": "the c* efficiency taken",
     "scatter": "course of the pressure about the law",
     "throat after": "diameter of the throat after firing",
     "free volume": "volume of gas in the case",
