@@ -126,6 +126,11 @@ class StaticTest:
         return (*self.reduction.alarms, *self.own_alarms)
 
     @property
+    def alarm_names(self) -> str:
+        """The tests that raised an alarm, each once, as one text."""
+        return ", ".join(dict.fromkeys(a.test for a in alarms_of(self.alarms)))
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """What is to be said of the firing: alarms first, what is unusual after."""
         browned = "" if self.mix is None else browned_flag(self.mix.browned)

@@ -458,15 +458,18 @@ def test_a_lag_is_taken_off() -> None:
 
 @pytest.mark.exact
 def test_a_slow_sensor_whose_lag_is_stated() -> None:
-    """A lag of 100 ms bends the course of most firings; stated, of none or few."""
-    silent, stated = [], []
+    """A lag of 100 ms leaves no law, or bends the course; stated, of a fifth."""
+    bent: dict[float, list[bool]] = {0.0: [], 0.1: []}
     for firing in fleet(21, SMALL, kinds=FAULTED, fault=FAULTS["lag 100 ms"]):
-        for lag, lacks in ((0.0, silent), (0.1, stated)):
+        for lag, found in bent.items():
             known = replace(stand(firing), pressure_lag=lag)
             reduced = reduce_recording(recorded(firing), known)
             free = firing.motor.stated.free_volume
-            reduced = replace(reduced, no_law="")
-            law = infer_law(reduced, grain(firing), free_volume=free)
-            lacks.append(law.lack_of_fit)
-    assert np.mean(np.array(silent) > MISFIT) > 0.2
-    assert np.mean(np.array(stated) > MISFIT) <= 0.04
+            try:
+                law = infer_law(reduced, grain(firing), free_volume=free)
+            except InputError:
+                found.append(True)
+                continue
+            found.append(law.lack_of_fit > MISFIT)
+    assert np.mean(bent[0.0]) > 0.9
+    assert np.mean(bent[0.1]) < 0.3

@@ -380,7 +380,7 @@ def results_of(test: StaticTest) -> dict[str, Any]:
         Of every result its value, `<name>_uncertainty` (standard) or `<name>_bound`
         ("at least", "at most": no uncertainty then), the burn rate that it shows,
         the share of the theoretical density, what was predicted as `expected_<name>`,
-        and `look_again`. Pressures are absolute.
+        the `alarms` by name, and `look_again`. Pressures are absolute.
     """
     found: dict[str, Any] = {}
     results = test.results
@@ -398,6 +398,7 @@ def results_of(test: StaticTest) -> dict[str, Any]:
             found[f"expected_{key_of(name, unit)}"] = value
     if test.hardware is not None and math.isfinite(test.hardware.allowable):
         found["case_may_hold_MPa"] = 1e-6 * test.hardware.allowable
+    found["alarms"] = test.alarm_names
     found["look_again"] = "; ".join(test.doubts)
     return {k: v for k, v in found.items() if isinstance(v, str) or not math.isnan(v)}
 

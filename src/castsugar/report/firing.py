@@ -8,13 +8,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL, Agreement
-from castsugar.motor.firing.faults import (
-    HIGHEST_EFFICIENCY,
-    LOWEST_EFFICIENCY,
-    impossible,
-)
 from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.firing.misfit import MISFIT, UNFIT
 from castsugar.motor.firing.quantities import AT_LEAST, Stand
@@ -132,8 +128,8 @@ def firing_screen(
         title=f"Static test {asked.file}{mix}",
         findings=(
             *_case(test, show),
-            *_impossible(test, show),
-            _delivered(test, row, show),
+            *_alarmed(test, show),
+            *_delivered(test, row, show),
             *_predicted(test, row, show),
             *_agreement(test, row, show),
             *_look_again(test, show),
@@ -191,29 +187,57 @@ def told(key: str, row: Row, show: Shown) -> str:
 _FIELD = {one.key: one for one in RESULTS}
 
 
-def _delivered(test: StaticTest, row: Row, show: Shown) -> Finding:
-    """Say what was delivered of the ideal, or why that is not known."""
+def _delivered(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
+    """Say what was delivered of the ideal, or why not; nothing of what cannot be."""
+    if alarms_of(test.alarms, "possible"):
+        return
     for key, label in (
         ("characteristic_velocity_m_s", "c*"),
         ("specific_impulse_s", "Isp"),
     ):
         of = f"{NAMES[key][0]}_efficiency"
-        share, (low, high) = row[of], _FIELD[of].band(row)
-        if math.isnan(share):
+        if math.isnan(row[of]):
             continue
-        best, first, last = numbers.with_band(100.0 * share, 100.0 * low, 100.0 * high)
         kind, ideal = _FIELD[key].kind, float(test.row[key])
-        band = "" if math.isnan(low) else f" ({first} to {last})"
         text = (
-            f"It delivered {best} % of the ideal {label}{band}: "
-            f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}."
+            f"It delivered {_share(of, row, label)}: "
+            f"{show.bare(kind, row[key])} of {show.amount(kind, ideal)}"
         )
-        return Finding("RESULT", text, {of: share})
+        yield Finding("RESULT", f"{text}{_beside_it(of, row)}.", {of: row[of]})
+        return
     known = [k for k in _FIELD if not math.isnan(row[k])]
     key = next(k for k in (*_LEADING, *known) if k in known)
     text = f"Delivered: {_FIELD[key].label.removeprefix('delivered ')} "
     text += f"{told(key, row, show)}. No efficiency: {ideal_missing(test)}."
-    return Finding("RESULT", text, {key: row[key]})
+    yield Finding("RESULT", text, {key: row[key]})
+
+
+def _share(of: str, row: Row, label: str) -> str:
+    """Write an efficiency in per cent of the ideal, with its band or as a limit."""
+    share, (low, high) = row[of], _FIELD[of].band(row)
+    best, first, last = numbers.with_band(100.0 * share, 100.0 * low, 100.0 * high)
+    if bound := row[f"{of}_bound"]:
+        return f"{bound} {best} % of the ideal {label}"
+    band = "" if math.isnan(low) else f" ({first} to {last})"
+    return f"{best} % of the ideal {label}{band}"
+
+
+#: Efficiencies told beside the first one, as a pattern: short names.
+_PATTERN = {
+    "nozzle_efficiency": "nozzle",
+    "specific_impulse_efficiency": "Isp",
+}
+
+
+def _beside_it(of: str, row: Row) -> str:
+    """Write the other efficiencies, so that the three stand side by side."""
+    others = []
+    for name, label in _PATTERN.items():
+        if name != of and not math.isnan(row[name]):
+            bound = row[f"{name}_bound"]
+            least = f"{bound} " if bound else ""
+            others.append(f"{label} {least}{numbers.percent(row[name])} %")
+    return f"; {', '.join(others)}" if others else ""
 
 
 #: What is told where there is no efficiency, the first one known.
@@ -262,30 +286,43 @@ def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         yield Finding("CANNOT TELL", text, {"ratio": found.ratio})
 
 
-def _impossible(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Yield what no motor can do."""
-    for text in _misfits(test):
-        yield Finding("MISFIT", f"{show.said(text[0].upper() + text[1:])}.")
+def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
+    """Say what looks like a fault of measuring, the likely cause first: one finding."""
+    found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
+    wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
+    for alarm in wrong:
+        yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
+    if not found:
+        return
+    text = f"{_capital(show.said(found[0].text))}."
+    if test.reduction.cause:
+        text = f"{_capital(test.reduction.cause)} (likely): {show.said(found[0].text)}."
+    more = f" {len(found) - 1} more: --full." if found[1:] else ""
+    values = {"alarms": [a.test for a in found]}
+    text += f"{more} Nothing is learnt from it unless you say why it is sound."
+    yield Finding("MISFIT", text, values)
 
 
-def _misfits(test: StaticTest) -> list[str]:
-    """Return what is not possible, or else an efficiency that no motor has."""
-    found = impossible(test.reduction.results)
-    share = test.characteristic_velocity_efficiency or test.specific_impulse_efficiency
-    if found or share is None:
-        return [*found]
-    if LOWEST_EFFICIENCY <= share.value <= HIGHEST_EFFICIENCY:
-        return []
-    return [*test.cautions[:1]]
+#: Alarms of results, not of a recording: each has a finding of its own.
+_OF_RESULTS = ("possible", "efficiency", "mass")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _look_again(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Yield what looks like a fault of measuring: all of it in one finding."""
-    said = _misfits(test)
-    rest = [t for t in test.cautions if t not in said]
+    """Yield what is unusual, and what no test can clear: all of it in one finding."""
+    alone = [a.text for a in test.alarms if a.test == "mean" and a.level == NOT_TOLD]
+    if alone and test.reduction.thrust is None:
+        yield Finding("CANNOT TELL", f"{_capital(show.said(alone[0]))}.")
+    said = [alarm.text for alarm in alarms_of(test.alarms)]
+    rest = [text for text in test.cautions if text not in said]
+    if test.suspects:
+        rest.insert(0, f"the three efficiencies together point to {test.suspects}")
     if rest:
-        more = f" {len(rest) - 1} more: --full." if len(rest) > 1 else ""
-        text = f"{rest[0][0].upper()}{rest[0][1:]}.{more}"
+        more = f" {len(rest) - 1} more: --full." if rest[1:] else ""
+        text = f"{_capital(rest[0])}.{more}"
         yield Finding("CAUTION", show.said(text), {"look_again": rest})
 
 
@@ -370,7 +407,22 @@ def _blocks(test: StaticTest, row: Row, show: Shown) -> tuple[Block, ...]:
     said = f"No burning-rate law: {test.no_law}."
     if inferred is not None:
         said = exponent_words(inferred, alone=test.reduction.thrust is None)
+    missing = _not_told(test)
+    if missing:
+        return table, Paragraph(missing), Paragraph(said, spare=True)
     return table, Paragraph(said, spare=True)
+
+
+def _not_told(test: StaticTest) -> str:
+    """Say which results lack an input, by input; empty for none."""
+    why: dict[str, list[str]] = {}
+    for name, reason in test.reduction.not_told.items():
+        if reason in ("no pressure", "no thrust"):
+            continue
+        label = next(f.label for k, f in _FIELD.items() if NAMES[k][0] == name)
+        why.setdefault(reason, []).append(label.removeprefix("delivered "))
+    told = (f"{', '.join(names)} ({reason})" for reason, names in why.items())
+    return f"Not told: {'; '.join(told)}." if why else ""
 
 
 def _line(
@@ -455,8 +507,7 @@ def _annexes(
         _line(one, row, {}, show)[:3] for one in RESULTS if not math.isnan(row[one.key])
     )
     results = Table(heads=("", "measured", "95 %"), rows=every)
-    texts = test.cautions
-    remarks = tuple(Paragraph(f"{show.said(text)}.") for text in texts)
+    remarks = tuple(_remarks(test, show))
     return (
         Annex("All results", (results, Paragraph(_beside(test, row)))),
         *([Annex("Look again", remarks)] if remarks else []),
@@ -466,6 +517,23 @@ def _annexes(
         Annex("Other thresholds", (listed(THRESHOLDS, thresholds(test), show),)),
         Annex("Burning-rate law of this firing", tuple(_law(test, show))),
     )
+
+
+def _remarks(test: StaticTest, show: Shown) -> Iterator[Block]:
+    """Yield what the tests of the recording found, and what was done about it."""
+    said = [alarm.text for alarm in alarms_of(test.alarms)]
+    for text in test.cautions:
+        kind = "Alarm" if text in said else "Unusual"
+        yield Paragraph(f"{kind}: {show.said(text)}.")
+    for text in test.reduction.done:
+        yield Paragraph(f"Corrected: {text}.")
+    for text in dict.fromkeys(_silent(a) for a in test.alarms if a.level == NOT_TOLD):
+        yield Paragraph(f"Not told: {show.said(text)}.")
+
+
+def _silent(alarm: Alarm) -> str:
+    """Write a test that lacks what it needs."""
+    return f"{alarm.test}: {alarm.text}"
 
 
 def _beside(test: StaticTest, row: Row) -> str:

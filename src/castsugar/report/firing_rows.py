@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.errors import InputError
+from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.inference import InferredLaw
@@ -138,7 +139,14 @@ FIELDS = (
          "mass of the propellant over that of the grain without voids"),
     ),
     *_LAW, *_ORIGIN, *_AGREEMENT, *_EXPECTED,
-    *fields(("look_again", "look again", TEXT, "what looks like a fault of measuring")),
+    *fields(
+        ("alarms", "alarms", TEXT, "tests of the recording that found a fault"),
+        ("likely_cause", "likely cause", TEXT, "of the alarms"),
+        ("suspects", "suspects", TEXT, "that the three efficiencies point to"),
+        ("corrected", "corrected", TEXT, "what was done to the recording"),
+        ("not_told", "not told", TEXT, "results that lack an input"),
+        ("look_again", "look again", TEXT, "what looks like a fault of measuring"),
+    ),
 )  # fmt: skip
 
 THRESHOLDS = fields(
@@ -167,6 +175,8 @@ PARTS: dict[str, Part] = {
     "reason_for_no_efficiency": Part(meaning="empty if there is one"),
     "agreement": Part(meaning="with the law that was known before, or null"),
     "expected": Part(meaning="what was predicted, with 95 % bands, or null"),
+    "tests": Part(meaning="what every test of the recording found", many=True),
+    "rate_points": Part(meaning="web burnt, pressure and rate of it", many=True),
     "look_again": Part(meaning="what looks like a fault of measuring"),
 }
 
@@ -196,6 +206,8 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
         "reason_for_no_efficiency": ideal_missing(test),
         "agreement": None if test.agreement is None else _agreement(test),
         "expected": None if test.expected is None else test.expected.to_dict(),
+        "tests": [_test(alarm) for alarm in test.alarms],
+        "rate_points": rate_points(test),
         "look_again": [*test.cautions],
     }
 
@@ -234,8 +246,44 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
         best = test.expected.best
         peak = 1e-6 * best.peak_pressure
         row |= row_in_order(_EXPECTED, peak, best.burn_time, best.total_impulse)
+    row["alarms"] = test.alarm_names
+    row["likely_cause"], row["suspects"] = reduction.cause, test.suspects
+    row["corrected"] = "; ".join(reduction.done)
+    row["not_told"] = "; ".join(f"{k}: {v}" for k, v in reduction.not_told.items())
     row["look_again"] = "; ".join(test.cautions)
     return row
+
+
+def _test(alarm: Alarm) -> dict[str, Any]:
+    """Return what one test found."""
+    return {
+        "test": alarm.test,
+        "sensor": alarm.sensor,
+        "level": alarm.level,
+        "value": alarm.value,
+        "limit": alarm.limit,
+        "text": alarm.text,
+    }
+
+
+#: What a rate point holds: the r-p points that a picture of strands takes.
+_POINT = ("web_mm", "pressure_MPa", "rate_mm_s")
+
+
+def rate_points(test: StaticTest) -> list[dict[str, float]]:
+    """Return web, pressure and rate of each part of the burning; none without a law."""
+    if test.inferred is None:
+        return []
+    burnt = test.inferred.burnt
+    return [
+        dict(zip(_POINT, (1e3 * web, 1e-6 * p, 1e3 * rate), strict=True))
+        for web, p, rate in zip(
+            burnt.web.tolist(),
+            burnt.pressure.tolist(),
+            burnt.rate.tolist(),
+            strict=True,
+        )
+    ]
 
 
 def scale_of(unit: str) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -576,6 +577,7 @@ def _efficiency(learning: Learning, show: Shown) -> Iterator[Block]:
         rows=tuple(rows),
     )
     yield notes([_counts(fired, show) for fired in learning.firing.firings])
+    yield from _alarm_counts(learning.firing.firings)
     table = [
         (f"{row['quantity']}{what}", *_now_and_saved(row, f"{{}}_{key}", kind, show))
         for row in efficiencies_of(learning)
@@ -587,6 +589,20 @@ def _efficiency(learning: Learning, show: Shown) -> Iterator[Block]:
     ]
     caption = "Efficiencies, learnt as a pair"
     yield Table(heads=("", "now", "after saving"), rows=tuple(table), caption=caption)
+
+
+def _alarm_counts(firings: Sequence[Fired]) -> Iterator[Block]:
+    """Count the alarms, so that a limit that does not fit the stand shows."""
+    named = Counter(name for fired in firings for name in fired.alarms)
+    if not named:
+        return
+    alarmed = sum(bool(fired.alarms) for fired in firings)
+    each = ", ".join(f"{name} {times}" for name, times in sorted(named.items()))
+    yield Paragraph(
+        f"Alarms: {alarmed} of {count(len(firings), 'firing')} ({each}). Of sound "
+        "simulated firings 1 to 5 of 100 have one; a stand whose sound firings have "
+        "more needs another look at its sensors."
+    )
 
 
 def _counts(fired: Fired, show: Shown) -> str:

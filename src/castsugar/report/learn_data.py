@@ -136,6 +136,7 @@ _FIRINGS = (
     *_texts(
         read_anew="yes if the recording was reduced again, else no",
         why_not_read_anew="why not",
+        alarms="tests of the recording that raised an alarm",
         left_out="why nothing is learnt from it; empty if something is",
         accepted="why it counts although it is doubted; empty if nobody said so",
     ),
@@ -327,6 +328,7 @@ def firings_of(learning: Learning, *_: Any) -> Rows:
             nozzle_efficiency=_around(fired.nozzle),
             read_anew="no" if fired.test is None else "yes",
             why_not_read_anew=fired.why_frozen,
+            alarms=", ".join(fired.alarms),
             **_rate(fired),
         )
         for fired in learning.firing.firings

@@ -13,6 +13,7 @@ ALARM, UNUSUAL, NOT_TOLD = LEVELS = ("alarm", "unusual", "not told")
 TESTS = (
     "possible",
     "efficiency",
+    "mass",
     "limit",
     "clip",
     "lag",
@@ -28,7 +29,6 @@ TESTS = (
     "law",
     "web",
     "exponent",
-    "mass",
     "record",
     "zero",
     "throat",

@@ -177,9 +177,8 @@ def not_cleared(pressure: Channel) -> Alarm:
     return found(
         "mean",
         "pressure",
-        "no thrust beside the pressure: that the sensor or its amplifier was near its "
-        "limit cannot be excluded; state its range with --pressure-range, and read its "
-        f"peak of {1e-6 * pressure.peak:.3g} MPa against it",
+        "saturation cannot be excluded without a thrust: what is the range of the "
+        f"pressure sensor (--pressure-range)? It read {1e-6 * pressure.peak:.3g} MPa",
         level=NOT_TOLD,
     )
 

@@ -191,18 +191,12 @@ def judge_recovery(channel: Channel, ends: float) -> Iterator[Alarm]:
     if found.time < QUICK:
         yield _alarm(
             channel, "lag", found.time, QUICK,
-            f"{channel.name}: comes back within {found.time:.2g} s, as behind a "
-            "clogged line or a slow sensor; heat takes longer",
+            f"{channel.name}: comes back within {found.time:.2g} s; heat takes longer",
         )  # fmt: skip
-    words = f"{channel.name}: comes back from {100 * share:.2g} % of the peak over "
-    cause = (
-        "a line or port clogged with slag"
-        if share > HEATED
-        else "the zero was moved by heat"
-    )
     yield _alarm(
         channel, "recovery", share, RECOVERY_SIZE,
-        f"{words}{found.time:.2g} s after the burning: {cause}",
+        f"{channel.name}: comes back from {100 * share:.2g} % of the peak over "
+        f"{found.time:.2g} s after the burning",
     )  # fmt: skip
 
 
@@ -312,8 +306,7 @@ def judge_clip(channel: Channel) -> Iterator[Alarm]:
     elif chi > CLIP:
         yield _alarm(
             channel, "clip", chi, CLIP,
-            f"{channel.name}: its top looks cut off: the sensor or its amplifier was "
-            "at its limit",
+            f"{channel.name}: its top looks cut off",
         )  # fmt: skip
 
 

@@ -344,8 +344,7 @@ def _trend(found: Quotient) -> Iterator[Alarm]:
     )
     yield Alarm(
         test="trend", sensor=sensor, level=ALARM, value=found.trend, limit=TREND,
-        text=f"the {sensor} falls behind the {other} where both are high: its sensor "
-        "or amplifier was near its limit, or it is slow",
+        text=f"the {sensor} falls behind the {other} where both are high",
     )  # fmt: skip
 
 
@@ -364,19 +363,18 @@ def _wobble(found: Quotient) -> Iterator[Alarm]:
             test="wobble", sensor="pressure" if found.trend > 0.0 else "thrust",
             level=ALARM if wobble > WOBBLE else UNUSUAL, value=wobble, limit=WOBBLE,
             text=f"pressure and thrust do not keep step ({100 * wobble:.2g} % about a "
-            "line): a sensor at its limit, a zero that jumped, or a slow sensor",
+            "line)",
         )  # fmt: skip
 
 
 _CAUSES = {
     "limit": (
         "clip",
-        "the pressure stands still where the thrust rises: its sensor or amplifier was "
-        "at its limit",
+        "the pressure stands still where the thrust rises",
     ),
     "slow": (
         "lag",
-        "the pressure comes after the thrust: a slow sensor, or a long or greased line",
+        "the pressure comes after the thrust",
     ),
 }
 
@@ -413,8 +411,7 @@ def _times(pair: Pair, efficiency: float) -> Iterator[Alarm]:
         more = "longer" if longer > 0 else "shorter"
         yield Alarm(
             test="length", sensor="pressure", level=ALARM, value=longer, limit=most,
-            text=f"the pressure lasts {abs(longer):.2g} s {more} than its thrust: a "
-            "port clogged with slag, or a slow sensor",
+            text=f"the pressure lasts {abs(longer):.2g} s {more} than its thrust",
         )  # fmt: skip
 
 
@@ -438,6 +435,5 @@ def _late(
         yield Alarm(
             test="start", sensor="pressure" if late > 0 else "thrust", level=ALARM,
             value=late, limit=most,
-            text=f"the pressure starts {abs(late):.2g} s {order} its thrust: a slow "
-            "sensor, a long or greased line, or two clocks",
+            text=f"the pressure starts {abs(late):.2g} s {order} its thrust",
         )  # fmt: skip

@@ -62,6 +62,13 @@ class Fired:
         return f"{self.batch.id} {self.link.path.name}"
 
     @property
+    def alarms(self) -> tuple[str, ...]:
+        """Names of the tests of its recording that raised an alarm."""
+        kept = str(self.link.results.get("alarms", ""))
+        told = kept if self.test is None else self.test.alarm_names
+        return tuple(told.split(", ")) if told else ()
+
+    @property
     def why_not(self) -> str:
         """Why its c* efficiency cannot be a motor's; empty if it can."""
         return _too_heavy(self.batch, self.link) or _why_not(self.velocity)
