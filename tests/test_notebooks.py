@@ -14,6 +14,7 @@ import pytest
 import castsugar as cs
 from castsugar import Requirement, compare, plain
 from castsugar.comparison.compare import Comparison
+from castsugar.motor.firing.faults import found
 from castsugar.motor.firing.quantities import Measured
 from castsugar.optimize.search import Outcome
 from castsugar.static_test import StaticTest
@@ -54,9 +55,9 @@ def firing() -> StaticTest:
         reduction=SimpleNamespace(  # type: ignore[arg-type]
             results={
                 "peak_pressure": Measured(value=2e6, parts={"zero": 1e4}),
-                "burn_time": Measured(value=1.5, parts={}, at_least=True),
+                "burn_time": Measured(value=1.5, parts={}, bound="at least"),
             },
-            cautions=(SCRIPT,),
+            alarms=(found("record", "motor", SCRIPT),),
         ),
         mix=cs.Mix.weigh({"KNO3": 65, "sucrose": 35}, name=SCRIPT),
         row={},
@@ -69,7 +70,6 @@ def firing() -> StaticTest:
         law=None,
         agreement=None,
         expected=None,
-        cautions=(),
     )
 
 

@@ -156,6 +156,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "delay time": _s(0.05, 120, 1, 20),
     "burn time": _s(0.01, 300, 0.1, 30),
     # Static test.
+    "sampling rate": _of("frequency", "/s")(1, 1e6, 10, 1e5),
     "inside volume of the case": _ml(0.5, 100_000, 2, 20_000),
     "igniter mass": _g(0, 100, 0, 10),
     "lag of a sensor": _s(0, 1, 0, 0.2),

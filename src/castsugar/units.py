@@ -1,8 +1,8 @@
 """Units at the edge: what people type becomes SI floats, and back.
 
 One closed table, :data:`UNITS`, holds the accepted units of each quantity. Inside
-castsugar every number is SI (Pa absolute, K, m, kg, s, m/s, N, kg/m3, Pa s, m3, V, and
-0 to 1 for a fraction). The arithmetic is rational, so a parsed value is the float
+castsugar every number is SI (Pa absolute, K, m, kg, s, 1/s, m/s, N, kg/m3, Pa s, m3, V,
+and 0 to 1 for a fraction). The arithmetic is rational, so a parsed value is the float
 nearest to the number that was typed.
 """
 
@@ -79,6 +79,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     | _units({"fl oz": _GALLON / 128, "cup": _GALLON / 16, "quart": _GALLON / 4})
     | _units({"tablespoon": _GALLON / 256, "teaspoon": _GALLON / 768}),
     "voltage": _units({"V": "1", "mV": "1e-3"}),
+    "frequency": _units({"/s": "1", "Hz": "1", "kHz": "1e3"}),
 }
 
 _EXAMPLES: Final[dict[str, str]] = {
@@ -95,6 +96,7 @@ _EXAMPLES: Final[dict[str, str]] = {
     "viscosity": "'15 Pa s' or '15000 cP'",
     "volume": "'60 ml' or '1/4 cup'",
     "voltage": "'2.5 V' or '350 mV'",
+    "frequency": "'1000 /s' or '1 kHz'",
 }
 
 _SPELLING: Final = str.maketrans(
@@ -115,6 +117,8 @@ _ALIASES: Final = {
     "time": dict.fromkeys(("sec", "second", "seconds"), "s")
     | dict.fromkeys(("msec", "millis", "milliseconds"), "ms")
     | dict.fromkeys(("usec", "micros", "microseconds", "\u00b5s", "\u03bcs"), "us"),
+    "force": dict.fromkeys(("newton", "newtons"), "N"),
+    "frequency": {"samples/s": "/s"},
     "mass": {"gram": "g", "ounce": "oz", "pound": "lb"},
     "volume": {"mL": "ml", "qt": "quart", "tbsp": "tablespoon", "tsp": "teaspoon"},
 }
@@ -127,7 +131,8 @@ _PLURALS: Final = frozenset(
 _IN_QUARTERS: Final = frozenset({"length", "mass", "volume"})
 _SUFFIX: Final = re.compile(r"(?i)(.*?) ?(\()?(a|g|abs|absolute|gauge)(?(2)\))")
 _SPLIT: Final = re.compile(
-    r"(?P<number>[+-]?[0-9.,][0-9., /-]*(?:(?<=[0-9.])[eE][+-]?[0-9]+)?)(?P<unit>.*)"
+    r"(?P<number>[+-]?[0-9.,](?:[0-9., /-]*[0-9.,])?(?:(?<=[0-9.])[eE][+-]?[0-9]+)?)"
+    r"(?P<unit>.*)"
 )
 _PLAIN: Final = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _GROUPED: Final = re.compile(

@@ -16,8 +16,13 @@ import pytest
 from castsugar.errors import InputError
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, alarms_of
 from castsugar.motor.firing.inference import infer_law
-from castsugar.motor.firing.one_sensor import hum_of, without_hum
-from castsugar.motor.firing.reduction import Reduction, reduce_recording
+from castsugar.motor.firing.one_sensor import gas_of_burst, hum_of, without_hum
+from castsugar.motor.firing.reduction import (
+    Recorded,
+    Reduction,
+    pressure_channel,
+    reduce_recording,
+)
 from shared.firings import grain, recorded, stand
 from support.firings import FAULTED, FAULTS, KINDS, Firing, fleet, free_volume
 
@@ -209,3 +214,22 @@ def test_hum_is_a_sine_that_a_mean_over_its_period_takes_away() -> None:
     assert clean is not None
     inside = (time > 0.1) & (time < 1.9)
     assert np.abs(clean[inside]).max() < 2e3
+
+
+def test_a_burst_is_told_in_grams_of_gas() -> None:
+    """By hand: 1 MPa for 5 ms through 0.5 cm2 at 800 m/s leaves 0.31 g."""
+    time = np.arange(0.0, 4.0, 1e-3)
+    course = np.where((time > 1.0) & (time < 2.5), 2e6, 0.0)
+    spike = np.where((time > 1.9995) & (time < 2.0045), 1e6, 0.0)
+    noise = 1e3 * np.random.default_rng(1).standard_normal(time.size)
+    pressure = course + spike + noise
+    channel = pressure_channel(
+        Recorded(time=time, pressure=pressure), ambient=101325.0, share=0.05
+    )
+    assert channel is not None
+    lasting, gas = gas_of_burst(channel, 0.5e-4, 800.0)
+    assert lasting == pytest.approx(5e-3, rel=1e-6)
+    assert gas == pytest.approx(1e6 * 5e-3 * 0.5e-4 / 800.0, rel=0.01)
+    for _, kept in reduced("burst 3"):
+        (burst,) = alarms_of(kept.alarms, "burst")
+        assert "g of gas" in burst.text

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from castsugar import DataError, InputError
+from castsugar import DataError, InputError, UnknownNameError
 from castsugar.readings.recordings import Recording, check_order, read_trace
 from castsugar.readings.strand_files import read_strands
 from castsugar.readings.tables import is_invented
@@ -25,16 +25,15 @@ HEAD = "time (ms),pressure (bar)"
 
 def rows(row: str = "{ms},{bar}") -> list[str]:
     """Return the rows of data, each written as `row` says."""
-    return [
-        row.format(
-            ms=t,
-            s=t / 1000,
-            bar=p,
-            night=f"{(23, 0)[t > 999]:02}:{(59, 0)[t > 999]:02}:"
-            f"{(59 + t / 1000) % 60:06.3f}",
-        )
-        for t, p in zip(MS, BAR, strict=True)
-    ]
+    written = []
+    for t, p in zip(MS, BAR, strict=True):
+        late = t > 999  # past noon, past midnight
+        rest = f"{(59, 0)[late]:02}:{(59 + t / 1000) % 60:06.3f}"
+        night, noon = f"{(23, 0)[late]:02}:{rest}", f"{(11, 12)[late]}:{rest}"
+        clocks = {"night": night, "noon": noon, "half": "AP"[late], "day": 16 + late}
+        clocks["colons"] = night.replace(".", ":")
+        written.append(row.format(ms=t, s=t / 1000, bar=p, **clocks))
+    return written
 
 
 def file(head: str, row: str = "{ms},{bar}", *, end: str = "") -> str:
@@ -107,6 +106,11 @@ SAME = {
     "German": file("Zeit (ms);Brennkammerdruck (bar)", "{ms};{bar}").replace(".", ","),
     "French": file("Temps (ms);Pression de chambre (bar)", "{ms};{bar}"),
     "Spanish": file("Tiempo (ms)\tPresi\xf3n (bar)", "{ms}\t{bar}"),
+    "names over units": file("t/ms;p/bar", "{ms};{bar}"),
+    "date/time": file("Date/Time,p (bar)", "2026-05-16 14:03:{s:06.3f},{bar}"),
+    "of the air, in German": file(
+        "Zeit (ms);Druck Umgebung (bar);Druck (bar)", "{ms};1;{bar}"
+    ),
     "one sensor named": file("time (ms),pressure left (bar)"),
     "one sensor, no brackets": file("time_ms,left_pressure_bar"),
     "a number names it": file("time (ms),P1 (bar)"),
@@ -121,6 +125,12 @@ SAME = {
     "footer, decimal comma": file(
         "t (ms);p (bar)", "{ms};{bar}", end="Mean;1,234\n"
     ).replace(".", ","),
+    "header in a comment": file("# Logger 7\n#time (ms),pressure (bar)"),
+    "header and units in comments": file(
+        "Logger 7\n# Time;Pressure\n# ms;bar\n# -", "{ms};{bar}"
+    ),
+    "a header in a comment and another": file(f"# time (s),p (psi), as wired\n{HEAD}"),
+    "both separators in the header": file("time, ms;pressure, bar", "{ms};{bar}"),
     "blanks": file("time_ms pressure_bar", "{ms} {bar}"),
     "columns of blanks": file("  time (ms)   pressure (bar)", "  {ms}    {bar}"),
     "blanks, decimal comma": file("t_ms p_bar", "{ms} {bar}").replace(".", ","),
@@ -131,6 +141,18 @@ SAME = {
     "date in a column": file("Date,Time,p (bar)", "2026-05-16,14:03:{s:06.3f},{bar}"),
     "ISO 8601": file("timestamp,p (bar)", "2026-05-16T14:03:{s:06.3f}Z,{bar}"),
     "date and time": file("time,p (bar)", "2026-05-16 14:03:{s:06.3f},{bar}"),
+    "ISO 8601 with a zone": file(
+        "timestamp,p (bar)", "2026-05-16T14:03:{s:06.3f}+02:00,{bar}"
+    ),
+    "clock of 12 hours": file("Time,p (bar)", "{noon} {half}M,{bar}"),
+    "clock of 12 hours, small": file("Time;p (bar)", "{noon} {half}.m.;{bar}"),
+    "clock with colons only": file("Time,p (bar)", "{colons},{bar}"),
+    "day.month.year": file("Zeit;p (bar)", "16.05.2026 14:03:{s:06.3f};{bar}"),
+    "day/month/year": file("Time,p (bar)", "16/05/2026 14:03:{s:06.3f},{bar}"),
+    "month/day/year": file("Time,p (bar)", "5/16/2026 {noon} {half}M,{bar}"),
+    "year/month/day": file("Time,p (bar)", "2026/05/16 14:03:{s:06.3f},{bar}"),
+    "either, the same day": file("Time,p (bar)", "5/6/2026 14:03:{s:06.3f},{bar}"),
+    "over midnight, with the day": file("Time,p (bar)", "{day}/5/2026 {night},{bar}"),
     "epoch in s": file("epoch (s),p (bar)", "17639{s:09.3f},{bar}"),
     "epoch in ms": file("timestamp (ms),p (bar)", "1763900{ms:06},{bar}"),
     "overload at rest": file(HEAD).replace("\n0,0.0", "\n0,OVF"),
@@ -148,6 +170,112 @@ def test_each_format_is_read_like_its_plain_twin(write: Write, name: str) -> Non
     check_twin(found)
 
 
+def fine(row: str) -> list[str]:
+    """Return rows with stamps of a clock that is too coarse for 8 samples a second."""
+    return [line.split(".", 1)[0] + "," + line.split(",")[1] for line in rows(row)]
+
+
+WHOLE_SECONDS = "\n".join(["time,p (bar)", *fine("14:03:{s:06.3f},{bar}")])
+
+STATED = {
+    "time without a unit": (file("Time,p (bar)"), {"time_unit": "ms"}, ()),
+    "the unit twice": (file(HEAD), {"time_unit": "ms"}, ()),
+    "clock of whole seconds": (WHOLE_SECONDS, {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s, which column 'time' agrees with",)),
+    "equal stamps": (file(HEAD).replace("\n1000,", "\n875,"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s, which column 'time (ms)' agrees with",)),
+    "time of no unit, counted": (file("time,p (bar)"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s",)),
+    "no time": (file("p (bar);T (C)", "{bar};20"), {"sampling_rate": 8.0},
+        ("rows timed by count at 8 /s",)),
+    "one column": (file("pressure (bar)", "{bar}", end="end\n"),
+        {"sampling_rate": 8.0},
+        (f"1 line behind the last sample left out, the first line {N + 2}",
+         "rows timed by count at 8 /s")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STATED)
+def test_what_a_file_does_not_say_is_said_beside_it(write: Write, name: str) -> None:
+    """The unit of the time, or the sampling rate; it is noted."""
+    text, stated, notes = STATED[name]
+    found = read_trace(write(text), **stated)
+    check_twin(found)
+    check_order(found)
+    assert found.notes == notes
+
+
+@pytest.mark.parametrize(
+    ("title", "newton"),
+    [
+        ("thrust (kg)", 9.80665),  # standard gravity, exact: NIST SP 811
+        ("load_cell_g", 0.00980665),
+        ("Schub links [kg]", 9.80665),
+        ("Fuerza (lbs)", 4.4482216152605),  # 0.45359237 kg x 9.80665 m/s2
+    ],
+)
+def test_a_force_in_kilograms_only_where_it_is_said(
+    write: Write, title: str, newton: float
+) -> None:
+    path = write(file(f"time (ms),{title}"))
+    with pytest.raises(DataError, match=r"of mass; .* --kilograms-are-force"):
+        read_trace(path)
+    found = read_trace(path, mass_is_force=True)
+    assert found.thrust is not None
+    assert found.thrust == pytest.approx([p * newton for p in BAR], rel=1e-15)
+    assert found.notes == (f"{title!r} taken as {found.thrust_unit}",)
+
+
+WRONGLY_STATED = {
+    "two units of time": (file(HEAD), {"time_unit": "s"},
+        " line 1: the header says that the time is ms, and --time-unit s;"),
+    "a clock has its own": (WHOLE_SECONDS, {"time_unit": "s"},
+        " line 1: the header says that the time is a clock, and --time-unit"),
+    "no kilograms": (file("time (ms),thrust (N)"), {"mass_is_force": True},
+        " line 1: no column is a force in kg, g or lb, and --kilograms-are-force"),
+    "another rate": (file(HEAD), {"sampling_rate": 80.0},
+        ": at 80 /s its 28 rows last 0.3375 s, but column 'time (ms)' says 3.375 s;"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRONGLY_STATED)
+def test_what_is_said_may_not_contradict_the_file(write: Write, name: str) -> None:
+    text, stated, start = WRONGLY_STATED[name]
+    with pytest.raises(DataError) as caught:
+        read_trace(write(text), **stated)
+    assert str(caught.value).startswith(f"shot.csv{start}")
+
+
+def test_a_unit_of_time_that_is_none(write: Write) -> None:
+    with pytest.raises(UnknownNameError, match="'sec'; known: s, ms, us, min, h"):
+        read_trace(write(file(HEAD)), time_unit="sec")
+
+
+MISSING = [
+    ("nan", 1, True), ("nan", 2, True), ("", 2, True), ("NaN", 3, False),
+    ("", 3, False), ("OVF", 1, False),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("word", "count", "read"), MISSING)
+def test_what_is_missing_from_the_burning(
+    write: Write, word: str, count: int, read: bool
+) -> None:
+    """Lone dropouts stay ones; a longer run is refused, at rest it is not."""
+    lines = rows()
+    for place in range(15, 15 + count):
+        lines[place] = f"{MS[place]},{word}"
+    path = write("\n".join([HEAD, *lines]))
+    if read:
+        found = read_trace(path)
+        assert found.pressure is not None
+        assert np.flatnonzero(np.isnan(found.pressure)).tolist() == [15, 16][:count]
+        return
+    words = "beyond its range" if word == "OVF" else "3 samples in a row are missing"
+    with pytest.raises(DataError, match=rf"line 17, column .*: .*{words}"):
+        read_trace(path)
+
+
 def test_what_is_left_out_is_told(write: Write) -> None:
     """Lines above and below are counted; lines keep their numbers."""
     text = file(f"Logger 7\n\n{HEAD}", end="Max,34.5\n\nend\n")
@@ -159,13 +287,38 @@ def test_what_is_left_out_is_told(write: Write) -> None:
     assert (found.line(0), found.line(N - 1)) == (4, N + 3)
 
 
+NAMES = [
+    ("time", "pressure", "thrust"),
+    ("TIME", "Chamber-Pressure", "Force"),
+    ("Zeit", "Druck", "Schub"),
+    ("zeit", "Kammerdruck", "Kraft"),
+    ("Temps", "Pression", "Pouss\xe9e"),
+    ("TEMPS", "Pression de chambre", "Pousse\u0301e"),  # the accent a letter of its own
+    ("Tiempo", "Presi\xf3n", "Empuje"),
+    ("TIEMPO", "PRESI\xd3N DE C\xc1MARA", "FUERZA"),
+]
+
+
+@pytest.mark.parametrize("names", NAMES)
+def test_names_in_four_languages(write: Write, names: tuple[str, str, str]) -> None:
+    """Case and accents do not matter."""
+    head = "{} (ms),{} (bar),{} (N)".format(*names)
+    found = read_trace(write(file(head, "{ms},{bar},{bar}")))
+    check_twin(found)
+    assert found.thrust is not None
+    assert found.thrust.tolist() == BAR
+    assert found.not_read == ()
+
+
 def test_two_sensors_are_both_kept(write: Write) -> None:
     """Words that name a sensor are no units; each column has its own unit."""
-    head = "time (ms),pressure left (bar),pressure right (kPa)"
-    found = read_trace(write(file(head, "{ms},{bar},2")))
+    head = "time (ms),pressure left (bar),pressure right (kPa),thrust front (N)"
+    found = read_trace(write(file(head, "{ms},{bar},2,{bar}")))
     check_twin(found)
     assert found.second_pressure is not None
     assert found.second_pressure.tolist() == [2e3] * N
+    assert found.thrust is not None
+    assert found.thrust.tolist() == BAR
     assert found.pressure_titles == ("pressure left (bar)", "pressure right (kPa)")
 
 
@@ -187,22 +340,45 @@ OVER = file(HEAD).replace(",15.0\n", ",OVF\n")
 BAD = {
     "no unit, steps of ms": (
         "\n".join(["time,p (bar)", *(f"{2 * i},1" for i in range(N))]),
-        " line 1, column 'time': has no unit", "its steps of 2 look like ms"),
+        " line 1, column 'time': has no unit", "its steps of 2 are probably ms"),
     "no unit, steps of s": (file("time;p (bar)", "{s};{bar}"),
-        " line 1, column 'time': has no unit", "its steps of 0.125 look like s"),
+        " line 1, column 'time': has no unit", "its steps of 0.125 are probably s"),
     "units disagree": (file("time (ms),pressure (bar)\nms,psi"),
         " line 1, column 'pressure (bar)': the row of units below says 'psi'", "one"),
+    "no time": (file("p (bar),thrust (N)", "{bar},1"),
+        " line 1: column 'time' is missing; write for example 'time (s)', or time the",
+        "--sampling-rate"),
+    "units in the cells": (file("time,p (bar)", "{ms} ms,{bar}"),
+        " line 1, column 'time': has no unit", "above plain numbers"),
+    "a comment between the samples": (file("time,p").replace("\n1000,",
+        "\n# t (s), p (bar) checked\n1000,"),
+        " line 1, column 'time': has no unit", "--time-unit"),
     "no unit of pressure": (file("time,pressure\nms,counts"),
         " line 1, column 'pressure (counts)': unit 'counts' is no unit of", "psig"),
     "clock of whole seconds": (file("time,p (bar)", "14:03:{s:02.0f},{bar}"),
-        " line 3, column 'time': the clock has steps of 1 s", "sampling rate"),
+        " line 3: same time 0 s as line 2 (the times are too coarse), the first of",
+        "to (from 7 to 14 /s by these times): --sampling-rate RATE"),
+    "stamps too coarse": ("\n".join([HEAD, *(f"{i // 2},{i % 3}" for i in range(N))]),
+        " line 3: same time 0 s as line 2 (the times are too coarse", "(from 1929 to "),
+    "microseconds, no unit": (file("time,p (bar)", "{ms}000,{bar}"),
+        " line 1, column 'time': has no unit; its steps of 125000 are probably us",
+        "--time-unit us"),
+    "hours and minutes": ("\n".join(["Time,p (bar)", *(["14:03,1"] * N)]),
+        " line 1, column 'Time': has no unit; '14:03' may be minutes and", "00:14:03"),
+    "thrust of a sensor in kg": (file("time (ms),p (bar),front load (kg)", "{ms},1,1"),
+        " line 1, column 'front load (kg)': 'kg' is no unit of thrust but of mass",
+        "--kilograms-are-force"),
+    "thrust of a sensor without": (file("time (ms),p (bar),thrust left", "{ms},1,1"),
+        " line 1, column 'thrust left': has no unit", "'thrust (N)'"),
     "two midnights": (
         file("time,p (bar)", "{night},{bar}", end="\n".join(rows("{night},{bar}"))),
         f" line {N + 10}: time goes back", "two recordings"),
     "equal stamps of ms": (file(HEAD).replace("\n1000,", "\n875,"),
         " line 10: same time 0.875 s as line 9 (with other values)", "more digits"),
-    "hours or minutes": (file("time,p (bar)", "14:03,{bar}"),
-        " line 1, column 'time': has no unit", ""),
+    "day or month": (file("time,p (bar)", "{day}/5/2026 {night},{bar}").replace(
+        "16/5", "5/6").replace("17/5", "6/6"),
+        " line 10, column 'time': '6/6/2026 00:00:00.000' may be day/month or month/",
+        "write dates as 2026-05-16"),
     "two recordings": (file(HEAD, end=file(HEAD)),
         f" line {N + 2}, column 'time (ms)': 'time (ms)' is no number",
         "if a second recording follows, cut the file there"),
@@ -210,6 +386,12 @@ BAD = {
         f" line {N + 2}, column 'pressure (bar)': 'end' is no number", ""),
     "more footer than data": (
         file(HEAD, end="x,1\n" * 2 * N), f" line {N + 2}, column 'time (ms)'", "'x'"),
+    "two separators": (file(HEAD, "{s};{bar}").replace(".", ","),
+        " line 2: 3 cells, but the header has 2 (separated by comma)",
+        "if rows are separated by semicolon"),
+    "two separators, points": (file("time (ms);p (bar)"),
+        " line 2: 1 cells, but the header has 2 (separated by semicolon)",
+        "if rows are separated by comma"),
     "comma twice": (file("time (s),p (bar)", "{s},{bar}").replace(".", ","),
         " line 2: 4 cells, but the header has 2 (separated by comma)", "decimal"),
     "header wider than rows": (file(HEAD + ",thrust (N)"),
@@ -219,8 +401,8 @@ BAD = {
     "text above, no header": (file("Logger 7"), " line 1: column 'time' is missing",
         "'time (s)'"),
     "force in kg": (file("time (ms),thrust (kg)"),
-        " line 1, column 'thrust (kg)': unit 'kg' is no unit of thrust but of mass",
-        "kgf"),
+        " line 1, column 'thrust (kg)': 'kg' is no unit of thrust but of mass",
+        "--kilograms-are-force"),
     "three pressures": (file("time (ms),p1 (bar),p2 (bar),p3 (bar)", "{ms},1,1,1"),
         " line 1, column 'p3 (bar)': pressure stands thrice", "keep two"),
     "one pressure in two units": (file("time (ms),p (bar),pc (psi)", "{ms},1,1"),
@@ -236,7 +418,8 @@ BAD = {
     "sensor in no unit": (file("time (ms),thrust (N),pressure left (au)", "{ms},1,1"),
         " line 1, column 'pressure left (au)': unit", "psig"),
     "overload in the burning": (OVER,
-        " line 16, column 'pressure (bar)': the sensor was beyond its range", "wider"),
+        " line 16, column 'pressure (bar)': the sensor was beyond its range",
+        "leave the column"),
     "damaged UTF-16": (file(HEAD).encode("utf-16")[:-1], f" line {N + 1}", "is no"),
 }  # fmt: skip
 
@@ -254,15 +437,20 @@ def test_what_cannot_be_read_safely_is_refused(write: Write, name: str) -> None:
     assert len(message) < 300
 
 
-@pytest.mark.parametrize("name", ["shot.xlsx", "shot.ods"])
+@pytest.mark.parametrize("name", ["shot.xlsx", "shot.ods", "shot.xls", "shot.csv"])
 def test_a_spreadsheet_is_told_how_to_be_saved(tmp_path: Path, name: str) -> None:
-    """Both kinds are zip archives, whatever stands in them."""
-    with zipfile.ZipFile(tmp_path / name, "w") as archive:
-        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
-        archive.writestr("content.xml", "<table/>")
+    """By its first bytes: a zip archive, or the older binary form; not by its name."""
+    path = tmp_path / name
+    path.write_bytes(bytes.fromhex("d0cf11e0a1b11ae1") + bytes(504))  # the older form
+    if name != "shot.xls":
+        with zipfile.ZipFile(path, "w") as archive:
+            kind = "application/vnd.oasis.opendocument.spreadsheet"
+            archive.writestr("mimetype", kind)
+            archive.writestr("content.xml", "<table/>")
     for read in (read_trace, read_strands):
-        with pytest.raises(InputError, match=r"is a spreadsheet .* Save as"):
-            read(tmp_path / name)
+        with pytest.raises(InputError, match=r"is a spreadsheet .* Save as") as caught:
+            read(path)
+        assert "\n" not in str(caught.value)
 
 
 def test_a_unit_that_is_a_whole_line_is_quoted_in_short(write: Write) -> None:

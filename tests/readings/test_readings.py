@@ -52,11 +52,15 @@ SAME = [
     '"burn time, s","length, mm","pressure, MPa"\n6.35,50.8,1.5\n',
     "length_mm,time_s,pressure (bar(g))\n50.8 mm,6.35,13.98675 barg\n",
     "length (mm);time (s);pressure (kPa)\n50,8;6,35;1500,000\n",
+    "length,time,pressure,note,\nmm,s,MPa,,\n50.8,6.35,1.5,,\n",
+    "length;time (s);pressure\n(mm);[s];bar\n\n50,8;6,35;15,0\n",
+    PLAIN.split("25.4")[0].encode("utf-16"),
+    "L\xe4nge (mm);Dur\xe9e (s);Druck (MPa)\n50,8;6,35;1,5\n".encode("cp1252"),
 ]
 
 
 @pytest.mark.parametrize("text", SAME)
-def test_the_same_strand_in_many_dialects(write, text: str) -> None:
+def test_the_same_strand_in_many_dialects(write, text: str | bytes) -> None:
     """15 bar = 1.5 MPa = 13.98675 bar gauge; 2 in = 50.8 mm: the same three floats."""
     (found,) = read_strands(write(text))
     assert found.length == pytest.approx(0.0508, rel=1e-15)
@@ -154,6 +158,12 @@ BAD = [
      ["'100 mm'", "accepted: mm"]),
     ("length (mm),time (s),pressure (mpa)\n1,1,1\n", 1, "pressure (mpa)",
      ["'mpa'", "MPa"]),
+    ("length (mm),time (s),pressure\nin,s,MPa\n2,6,1\n", 1, "length (mm)",
+     ["the row of units below says 'in'", "or the same one twice"]),
+    ("length,time,pressure\nmm,s,furlong\n50,6,1\n", 1, "pressure (furlong)",
+     ["'furlong'", "accepted: Pa"]),
+    ("length (mm),time (s),pressure (MPa)\n50;6;1\n", 2, None,
+     ["if rows are separated by semicolon"]),
     (HEAD + "50,6,1\n2 in,6,1\n", 3, "length (mm)", ["'2 in'", "header says mm"]),
     ("length,time (s),pressure (MPa)\n50 mm,6,1\n50,6,1\n", 3, "length",
      ["'50'", "no unit"]),

@@ -16,7 +16,12 @@ from castsugar.bench.kitchen import measurement
 from castsugar.bench.motor import hardware_of
 from castsugar.checks import day
 from castsugar.cli.conditions import stated_conditions
-from castsugar.cli.firing_options import add_stand_options, read_recorded, read_stand
+from castsugar.cli.firing_options import (
+    add_stand_options,
+    read_file,
+    read_recorded,
+    read_stand,
+)
 from castsugar.cli.quantities import in_si
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError, nearest_names
@@ -123,15 +128,15 @@ def reduce_firing(
     """
     from castsugar.cli.firing_options import read_size
     from castsugar.motor.firing.reduction import reduce_recording
-    from castsugar.readings.recordings import check_order, read_trace
+    from castsugar.readings.recordings import check_order
     from castsugar.static_test import review
 
     options = again(kept)
     hardware = _hardware(kept, batch, database)
-    recording = read_trace(path)
+    recording = read_file(options, path)
     check_order(recording)
     stand = read_stand(options, hardware, recording)
-    reduction = reduce_recording(read_recorded(options, recording), stand)
+    reduction = reduce_recording(read_recorded(options, recording, stand), stand)
     size = read_size(options)
     mix = mix_of(batch.made, batch.path.parent, database)
     return review(reduction, mix=mix, hardware=hardware, size_u=size)

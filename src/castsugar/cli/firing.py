@@ -24,6 +24,7 @@ from castsugar.cli.firing_options import (
     add_stand_options,
     assumed_words,
     read_ends,
+    read_file,
     read_recorded,
     read_size,
     read_stand,
@@ -47,7 +48,13 @@ if TYPE_CHECKING:
 _EXAMPLES = """\
 FILE is a table with one row a sample: time, and pressure or thrust or both.
 Units stand in the header: "time (s)", "pressure (psig)", "thrust (N)"; or in
-the row below. Two pressures ("pressure left (bar)") are averaged if they agree.
+the row below. Names may be German, French or Spanish; a time may be a clock
+(14:03:22.125, 2:03:22.125 PM, with a date). Cells are separated by commas,
+semicolons, tabs or blanks, with a decimal comma in the last three; text is
+UTF-8, UTF-16 or Latin-1; text above the header and at the end is left out,
+and told. What could mean two things is refused; a spreadsheet is to be saved
+as CSV first.
+Two pressures ("pressure left (bar)") are averaged if they agree.
 
 examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
@@ -103,11 +110,10 @@ def run(options: argparse.Namespace) -> int:
     if options.file is None:
         raise InputError("no recording given; name its FILE (CSV)")
     from castsugar.data.load import load_database
-    from castsugar.readings.recordings import read_trace
 
     database = load_database()
     hardware, mix = _beside(options, database)
-    recording = read_trace(options.file)
+    recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         test = _reduce(options, recording, hardware, mix)
     asked = _asked(options, recording, test)
@@ -185,7 +191,7 @@ def _reduce(
 
     check_order(recording)
     stand = read_stand(options, hardware, recording)
-    reduction = reduce_recording(read_recorded(options, recording), stand)
+    reduction = reduce_recording(read_recorded(options, recording, stand), stand)
     size = read_size(options)
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
 
@@ -197,9 +203,9 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.firing.channel import cut
     from castsugar.motor.firing.reduction import pressure_channel
-    from castsugar.readings.recordings import check_order, read_trace
+    from castsugar.readings.recordings import check_order
 
-    recording = read_trace(options.file)
+    recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         check_order(recording)
         ambient, share = read_ends(options)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
@@ -46,6 +47,8 @@ _SENSORS = {
 
 #: What is told as typed, in this order.
 _TOLD = (
+    "--time-unit",
+    "--sampling-rate",
     *STAND,
     "--ambient",
     "--pressure-is",
@@ -81,6 +84,22 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         default="1 atm",
         metavar="PRESSURE",
         help="air pressure at the stand, not reduced to sea level (default '1 atm')",
+    )
+    file = parser.add_argument_group("what the file does not say")
+    file.add_argument(
+        "--time-unit",
+        choices=("s", "ms", "us", "min"),
+        help="of a time whose title has none",
+    )
+    file.add_argument(
+        "--sampling-rate",
+        metavar="RATE",
+        help="time the rows by count, '1000 /s', where times are too coarse or none",
+    )
+    file.add_argument(
+        "--kilograms-are-force",
+        action="store_true",
+        help="a thrust in kg, g or lb is one in kgf, gf or lbf",
     )
     sensors = parser.add_argument_group("sensors")
     sensors.add_argument(
@@ -174,8 +193,35 @@ def read_ends(options: argparse.Namespace) -> tuple[float, float]:
     return ambient.value, read("--threshold", options.limits).value
 
 
-def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded:
+def read_file(options: argparse.Namespace, path: str | Path) -> Recording:
+    """Return a recording as read, with what was said of its file.
+
+    Raises
+    ------
+    InputError
+        For a file that cannot be read; names the option that would help.
+    """
+    from castsugar.readings.recordings import read_trace
+
+    if options.time_unit and options.sampling_rate:
+        raise InputError(
+            "--time-unit and --sampling-rate: rows timed by count need no unit; leave "
+            "one out"
+        )
+    return read_trace(
+        path,
+        time_unit=options.time_unit or "",
+        sampling_rate=in_si(given(options, "--sampling-rate")) or 0.0,
+        mass_is_force=options.kilograms_are_force,
+    )
+
+
+def read_recorded(
+    options: argparse.Namespace, recording: Recording, stand: Stand | None = None
+) -> Recorded:
     """Return the samples in SI, as the sensors read.
+
+    With the stand, two pressures that disagree are held against the thrust.
 
     Raises
     ------
@@ -206,34 +252,46 @@ def read_recorded(options: argparse.Namespace, recording: Recording) -> Recorded
         raise InputError(
             "--zero as-read needs readings in pressure and force; volts have no zero"
         )
-    return Recorded(
+    recorded = Recorded(
         time=recording.time,
-        pressure=_pressure(options, recording),
+        pressure=_in_units(options, recording, "pressure"),
         thrust=_in_units(options, recording, "thrust"),
         pressure_is_gauge=kind != "absolute",
         taken_as_read=as_read,
         pressure_ceiling=_span(options, "--pressure-range") or math.inf,
         thrust_ceiling=_span(options, "--thrust-range") or math.inf,
     )
+    return _averaged(options, recording, recorded, stand)
 
 
-def _pressure(options: argparse.Namespace, recording: Recording) -> Any:
-    """Return the pressure, of two sensors the mean, if they agree."""
-    from castsugar.motor.firing.two_sensors import mean_of_two
+def _averaged(
+    options: argparse.Namespace,
+    recording: Recording,
+    recorded: Recorded,
+    stand: Stand | None,
+) -> Recorded:
+    """Return the samples with the mean of two pressures, if they agree."""
+    from castsugar.motor.firing.two_sensors import likelier, mean_of_two
 
-    first, second = _in_units(options, recording, "pressure"), recording.second_pressure
-    if second is None:
-        return first
+    first, second = recorded.pressure, recording.second_pressure
+    if first is None or second is None:
+        return recorded
+    if options.invert_pressure:
+        second = -second
+    names = recording.pressure_titles
     try:
-        return mean_of_two(
+        mean = mean_of_two(
             recording.time,
             first,
-            -second if options.invert_pressure else second,
-            names=recording.pressure_titles,
+            second,
+            names=names,
             calibration_u=_calibration(options),
         )
     except InputError as error:
-        raise InputError(f"{recording.file}: {error}") from None
+        pair = recorded, replace(recorded, pressure=second)
+        hint = "" if stand is None else likelier(pair, names, stand)
+        raise InputError(f"{recording.file}: {error}{hint}") from None
+    return replace(recorded, pressure=mean)
 
 
 def _in_units(options: argparse.Namespace, recording: Recording, name: str) -> Any:

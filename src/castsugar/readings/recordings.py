@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 
@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.errors import DataError
+from castsugar.errors import DataError, unknown_name
+from castsugar.readings.layout import Stated
 from castsugar.readings.samples import Samples, read_samples
-from castsugar.readings.tables import TRANSLATED, Column, Heading, listed
+from castsugar.readings.tables import TRANSLATED, Column, Heading
 from castsugar.units import UNITS, parse
 
 #: Columns of a recording; others are left out. Units stand in the header.
@@ -25,6 +26,7 @@ TRACE_COLUMNS = (
         + TRANSLATED["clock"],
         quantity="time",
         example="time (s)",
+        otherwise=", or time the rows by count: --sampling-rate '100 /s'",
     ),
     Heading(
         name="pressure",
@@ -53,9 +55,20 @@ TRACE_COLUMNS = (
 #: A first time between these, the years 2001 and 2096, counts from 1970. [s] Our rule.
 _EPOCH = 1e9, 4e9
 
-#: A sensor beyond its range belongs to the burning where a reading beside it stands off
-#: from those at rest by this share of the highest. Our rule.
+#: What a sensor did not read belongs to the burning where a reading beside it stands
+#: off from those at rest by this share of the highest. Our rule.
 _BURNING = 0.2
+
+#: Samples in a row that may be missing from the burning. A lone dropout of a radio or
+#: a card is common: a straight line over it is told and counts in the doubt. What a
+#: sensor did over a longer time is not known. Our rule.
+_MISSING = 2
+
+#: Times of a file and a stated sampling rate may differ by this share. Our rule.
+_RATES_AGREE = 0.02
+
+#: Share of equal stamps that are too coarse rather than rows repeated. Our rule.
+_COARSE = 0.1
 
 #: Fewest rows of data that make a recording (a choice of this program).
 FEWEST_ROWS = 20
@@ -113,7 +126,13 @@ class Recording:
         return index + 2 if self.lines is None else int(self.lines[index])
 
 
-def read_trace(path: str | PathLike[str]) -> Recording:
+def read_trace(
+    path: str | PathLike[str],
+    *,
+    time_unit: str = "",
+    sampling_rate: float = 0.0,
+    mass_is_force: bool = False,
+) -> Recording:
     """Read the recording of a static test from the CSV file of a data logger.
 
     One header line, one row a sample: time, and pressure or thrust or both, in any
@@ -126,23 +145,36 @@ def read_trace(path: str | PathLike[str]) -> Recording:
     in the last three. The text is UTF-8, UTF-16 or cp1252. Text above the header and
     behind the last row, lines that start with # and blank lines are skipped. An empty
     cell or "nan" in pressure or thrust is a dropout, and so is "OVF" or "overload"
-    outside the burning. The order of the times is left to :func:`check_order`.
+    outside the burning; more than two dropouts in a row within it are refused. The
+    order of the times is left to :func:`check_order`.
+
+    Parameters
+    ----------
+    path : path
+    time_unit : str
+        Of a time whose title has none: s, ms, us, min or h.
+    sampling_rate : float
+        Rows follow each other at this rate and are timed by count; 0 takes the times
+        of the file. [1/s]
+    mass_is_force : bool
+        A thrust in kg, g or lb is one in kgf, gf or lbf.
 
     Raises
     ------
+    UnknownNameError
+        For a `time_unit` that is not known.
     InputError
         If the file cannot be read, is no regular one or larger than 100 MB.
     DataError
         Names file, line, column, cell and what is allowed.
     """
-    samples = read_samples(Path(path), TRACE_COLUMNS)
+    if time_unit and time_unit not in UNITS["time"]:
+        raise unknown_name("unit of time", time_unit, UNITS["time"])
+    stated = Stated(
+        time_unit=time_unit, sampling_rate=sampling_rate, mass_is_force=mass_is_force
+    )
+    samples = read_samples(Path(path), _headings(sampling_rate), stated)
     file, columns = samples.file, samples.columns
-    if len(columns) < 2:
-        raise DataError(
-            f"{file} line {samples.header_line}: neither pressure nor thrust found; "
-            f"columns are {listed(TRACE_COLUMNS)}; write for example 'pressure (psig)' "
-            "or 'thrust (N)'"
-        )
     count = len(samples.lines)
     if count < FEWEST_ROWS:
         raise DataError(
@@ -150,9 +182,9 @@ def read_trace(path: str | PathLike[str]) -> Recording:
             f"{samples.header_line}; a recording needs at least {FEWEST_ROWS}"
         )
     pressure, thrust = columns.get("pressure"), columns.get("thrust")
-    time = _values(samples, "time")
-    if _EPOCH[0] < time[0] < _EPOCH[1]:
-        time -= time[0]
+    time, notes = _times(samples, sampling_rate)
+    if mass_is_force and thrust:
+        notes += (f"{thrust.title!r} taken as {_unit(thrust)}",)
     return Recording(
         file=file,
         time=time,
@@ -167,9 +199,40 @@ def read_trace(path: str | PathLike[str]) -> Recording:
             c.title for c in columns.values() if c.heading.name == "pressure"
         ),
         not_read=samples.not_read,
-        notes=samples.notes,
+        notes=samples.notes + notes,
         lines=samples.lines,
     )
+
+
+def _headings(sampling_rate: float) -> tuple[Heading, ...]:
+    """Return the columns of a recording; no time is needed where a rate is stated."""
+    time, *others = TRACE_COLUMNS
+    return replace(time, required=not sampling_rate), *others
+
+
+def _times(samples: Samples, rate: float) -> tuple[FloatArray, tuple[str, ...]]:
+    """Return the times, by count where a rate is stated, and what to note. [s]"""
+    if not rate:
+        time = _values(samples, "time")
+        if _EPOCH[0] < time[0] < _EPOCH[1]:
+            time -= time[0]
+        return time, ()
+    counted = np.arange(len(samples.lines)) / rate
+    note = f"rows timed by count at {rate:.6g} /s"
+    column = samples.columns.get("time")
+    if column is None:
+        return counted, (note,)
+    read = _values(samples, "time")
+    told = float(read[-1] - read[0])
+    steps = np.diff(read)
+    coarse = float(np.median(steps[steps > 0.0])) if (steps > 0.0).any() else 0.0
+    if abs(told - counted[-1]) > _RATES_AGREE * counted[-1] + 2.0 * coarse:
+        raise DataError(
+            f"{samples.file}: at {rate:.6g} /s its {len(counted)} rows last "
+            f"{counted[-1]:.4g} s, but column {column.title!r} says {told:.4g} s; the "
+            "sampling rate is another one, or rows are missing"
+        )
+    return counted, (f"{note}, which column {column.title!r} agrees with",)
 
 
 _KINDS = {"force": "force", "voltage": "volts"}
@@ -193,7 +256,8 @@ def _pressure_kind(column: Column) -> str:
 def _values(samples: Samples, name: str) -> FloatArray:
     """Return a column in SI; turned in place, a long column is held once."""
     values, column = samples.values[name], samples.columns[name]
-    _drop_overloads(samples, column, values)
+    if column.heading.name != "time":
+        _check_missing(samples, column, values)
     scale = UNITS[column.quantity][_unit(column)].scale
     with np.errstate(over="ignore"):
         if scale.numerator == 1:
@@ -210,26 +274,38 @@ def _values(samples: Samples, name: str) -> FloatArray:
     return values
 
 
-def _drop_overloads(samples: Samples, column: Column, values: FloatArray) -> None:
-    """Make readings beyond the sensor's range dropouts; refuse them in the burning."""
-    over, known = np.flatnonzero(np.isinf(values)), np.flatnonzero(np.isfinite(values))
-    if not over.size:
+def _check_missing(samples: Samples, column: Column, values: FloatArray) -> None:
+    """Refuse what a sensor did not read of the burning, beyond lone dropouts.
+
+    Readings beyond its range become dropouts.
+    """
+    finite = np.isfinite(values)
+    if finite.all():
         return
-    bad = np.ones(over.shape, dtype=bool)
-    if known.size:
-        off = np.abs(values - np.median(values[known[:5]]))
-        place = np.searchsorted(known, over)
-        before = off[known[np.maximum(place - 1, 0)]]
-        after = off[known[np.minimum(place, known.size - 1)]]
-        bad = np.maximum(before, after) > _BURNING * off[known].max()
-    if bad.any():
-        raise DataError(
-            f"{samples.file} line {samples.lines[over[bad][0]]}, column "
-            f"{column.title!r}: the sensor was beyond its range during the burning "
-            "(OVF, OL, overload); what it did not read is not known: leave this column "
-            "out, or use a sensor with a wider range"
-        )
+    over, known = np.isinf(values), np.flatnonzero(finite)
     values[over] = np.nan
+    # Gap number i lies before reading number i; the last one behind all readings.
+    before, after = np.r_[-1, known], np.r_[known, len(values)]
+    spacing, beyond = after - before, np.r_[0, np.cumsum(over)]
+    overloads = beyond[after] - beyond[before + 1]
+    burning = np.ones(len(after), dtype=bool)
+    if known.size > 1:
+        off = np.abs(values[known] - np.median(values[known[:5]]))
+        high = off > _BURNING * off.max()
+        burning = np.r_[False, high] | np.r_[high, False]
+    missing = (spacing > _MISSING + 1) | (overloads > 0)
+    places = np.flatnonzero(burning & missing)
+    if not places.size:
+        return
+    first = places[0]
+    fault = f"{spacing[first] - 1} samples in a row are missing from the burning"
+    if overloads[first]:
+        fault = "the sensor was beyond its range during the burning (OVF, OL, overload)"
+    raise DataError(
+        f"{samples.file} line {samples.lines[before[first] + 1]}, column "
+        f"{column.title!r}: {fault}; what it did not read is not known: leave the "
+        "column out (call it 'not used') and use a sensor that reads throughout"
+    )
 
 
 def _second(samples: Samples) -> FloatArray | None:
@@ -272,12 +348,27 @@ def check_order(recording: Recording) -> None:
             f"{more}; if the clock was set back or the file holds two recordings, cut "
             "it there and keep one part"
         )
-    values = [v for v in (recording.pressure, recording.thrust) if v is not None]
-    fault = "with other values"
-    do = "give times with more digits, or keep one row of each time"
-    if all(np.array_equal(v[first], v[first + 1], equal_nan=True) for v in values):
-        fault, do = "the whole row is repeated", "delete the repeated rows"
     raise DataError(
         f"{where}: same time {after:.12g} s as line {recording.line(first)} "
-        f"({fault}){more}; {do}"
+        f"{_of_equal_times(recording, places, more)}"
     )
+
+
+def _of_equal_times(recording: Recording, places: NDArray[np.intp], more: str) -> str:
+    """Return what rows of the same time have in common, and what to do."""
+    values = [v for v in (recording.pressure, recording.thrust) if v is not None]
+    pairs = [(v[places], v[places + 1]) for v in values]
+    if all(np.array_equal(a, b, equal_nan=True) for a, b in pairs):
+        return f"(the whole row is repeated){more}; delete the repeated rows"
+    steps = np.diff(recording.time)
+    if places.size > max(2, _COARSE * len(steps)) and (steps > 0.0).any():
+        lasting, step = np.ptp(recording.time), steps[steps > 0.0].min()
+        low = len(steps) / (lasting + step)
+        high = len(steps) / max(lasting - step, 0.5 * step)
+        return (
+            f"(the times are too coarse){more}; give more digits, or the rate that the "
+            f"logger was set to (from {low:.0f} to {high:.0f} /s by these times): "
+            "--sampling-rate RATE"
+        )
+    do = "give times with more digits, or keep one row of each time"
+    return f"(with other values){more}; {do}"

@@ -21,14 +21,22 @@ from castsugar.errors import DataError
 from castsugar.files.reading import opened_text
 from castsugar.readings.layout import (
     HEAD,
-    SEPARATORS,
+    Clock,
     Layout,
-    cells_of,
-    clock_time,
+    Stated,
     find_layout,
-    step_words,
+    read_clock,
+    titled,
 )
-from castsugar.readings.tables import Column, Heading, match_header, shown
+from castsugar.readings.tables import (
+    Column,
+    Heading,
+    cells_of,
+    fitted,
+    listed,
+    match_header,
+    shown,
+)
 
 # ----------------------------------------------------------------------------
 # The lines of a long text file, some thousand at a time.
@@ -43,8 +51,6 @@ LONGEST = 8_000
 def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str]]]:
     """Yield lines that hold something, whole ones, with their numbers from 1.
 
-    Comments (#) and blank lines are left out.
-
     Raises
     ------
     DataError
@@ -55,8 +61,7 @@ def read_blocks(file: str, stream: TextIO) -> Iterator[tuple[list[int], list[str
         numbers, texts = [], []
         for number, line in enumerate(text.split("\n"), start=first):
             _check_line(f"{file} line {number}", line)
-            start = line.lstrip()
-            if start and start[0] != "#":
+            if line and not line.isspace():
                 numbers.append(number)
                 texts.append(line)
         if texts:
@@ -89,7 +94,7 @@ def _check_line(where: str, line: str) -> None:
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _MARKED = re.compile(r"[+-]?(?:[0-9]+[.,][0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 _NUMBERLIKE = re.compile(r"[-+.,0-9eE:]*[0-9][-+.,0-9eE:]*")
-_DROPOUT = re.compile(r"(?i)(?:[+-]?nan)?")
+_DROPOUT = re.compile(r"(?i)(?:[+-]?nan|#?n/?a|#num!|null|none|-{2,3})?")
 _NANS = [sign + nan for sign in ("", "+", "-") for nan in ("nan", "NaN", "NAN", "Nan")]
 _GROUPED = re.compile(r"[-+]?[1-9][0-9]{0,2}(?:,[0-9]{3})+")
 
@@ -132,11 +137,13 @@ class Samples:
     notes: tuple[str, ...] = ()
 
 
-def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
+def read_samples(
+    path: Path, headings: Sequence[Heading], stated: Stated | None = None
+) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
-    An empty cell or "nan" is a dropout, which a required column must not have. Lines
-    above the header and behind the last row are left out and counted.
+    An empty cell, "nan" or "n/a" is a dropout, which a required column must not have.
+    Lines above the header and behind the last row are left out and counted.
 
     Raises
     ------
@@ -148,7 +155,8 @@ def read_samples(path: Path, headings: Sequence[Heading]) -> Samples:
     """
     file = path.name or str(path)
     with opened_text(path) as stream:
-        samples = _read(file, read_blocks(file, stream), headings)
+        blocks = read_blocks(file, stream)
+        samples = _read(file, blocks, headings, stated or Stated())
         old = stream.encoding == "cp1252"
     note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
     return replace(samples, notes=note + samples.notes)
@@ -158,6 +166,7 @@ def _read(
     file: str,
     blocks: Iterator[tuple[list[int], list[str]]],
     headings: Sequence[Heading],
+    stated: Stated,
 ) -> Samples:
     """Find the table in the first lines of a file and read it to the end."""
     head: list[tuple[list[int], list[str]]] = []
@@ -165,19 +174,16 @@ def _read(
         head.append(block)
         if sum(len(texts) for _, texts in head) >= HEAD:
             break
-    if not head:
+    lines = [line for block in head for line in zip(*block, strict=True)][:HEAD]
+    layout = find_layout(file, lines, headings)
+    if layout is None:
         raise DataError(
             f"{file} line 1: the file is empty; a header line is needed, for example "
             f"{_example(headings)}"
         )
-    numbers = [number for block, _ in head for number in block][:HEAD]
-    texts = [text for _, block in head for text in block][:HEAD]
-    layout = find_layout(file, numbers, texts, headings)
-    table = _Table(file, layout, numbers, texts, headings)
-    skipped = layout.first
-    for block in itertools.chain(head, blocks):
-        table.add(block[0][skipped:], block[1][skipped:])
-        skipped = max(skipped - len(block[0]), 0)
+    table = _Table(file, layout, headings, stated)
+    for numbers, texts in itertools.chain(head, blocks):
+        table.add(numbers, texts)
     return table.samples()
 
 
@@ -198,43 +204,52 @@ class _Table:
         self,
         file: str,
         layout: Layout,
-        numbers: Sequence[int],
-        texts: Sequence[str],
         headings: Sequence[Heading],
+        stated: Stated,
     ) -> None:
         self._file, self._layout = file, layout
-        self._header_line = numbers[layout.header]
         self._separator = layout.separator
-        titles = list(layout.titles)
-        where = f"{file} line {self._header_line}"
-        if all(_NUMBER.fullmatch(title) for title in titles):
+        self._titles = layout.titles
+        where = f"{file} line {layout.line}"
+        if all(_NUMBER.fullmatch(title) for title in self._titles):
+            numbers = layout.separator.join(self._titles)
             raise DataError(
-                f"{where}: {shown(texts[layout.header])} is no header; write a line of "
-                f"titles above the numbers, for example {_example(headings)}"
+                f"{where}: {shown(numbers)} is no header; write a line of titles above "
+                f"the numbers, for example {_example(headings)}"
             )
-        self._titles = tuple(titles)
-        if layout.clock >= 0:
-            titles[layout.clock] = "time (s)"
-        try:
-            columns = match_header(where, titles, headings, extra=True)
-        except DataError as error:
-            raise DataError(f"{error}{step_words(layout, texts, headings)}") from None
+        titles = titled(where, layout, headings, stated)
+        columns = match_header(where, titles, headings, extra=True)
+        if not set(columns) - {"time"}:
+            raise DataError(
+                f"{where}: neither pressure nor thrust found; columns are "
+                f"{listed(headings)}; write for example 'pressure (psig)' or "
+                "'thrust (N)'"
+            )
         self._columns = {
             name: replace(column, title=self._titles[column.index])
             for name, column in columns.items()
         }
-        self._key = next(c for c in self._columns.values() if c.heading.required)
+        self._key = self._columns.get("time") or next(iter(self._columns.values()))
         self._values = {name: array("d") for name in self._columns}
         self._lines = array("i")
         self._mark: tuple[str, int, str] | None = None  # decimal mark, line, cell
         self._footer: list[int] = []
         self._fault: DataError | None = None  # of the first line of the footer
-        self._clock: list[int] = []  # first, latest, added for midnight [us]
-        above = layout.header
-        self._notes = _left_out(above, "above the header", shown(texts[0]))
+        self._clocks: tuple[Clock, Clock] | None = None  # first and latest
+        self._midnight = 0  # added since then [us]
+        first = shown(layout.above[0]) if layout.above else ""
+        self._notes = _left_out(len(layout.above), "above the header", first)
 
     def add(self, numbers: list[int], texts: list[str]) -> None:
-        """Read the lines of a block."""
+        """Read the lines of a block, those above the data and comments left out."""
+        last = self._layout.last
+        data = [
+            number > last and text.lstrip()[0] != "#"
+            for number, text in zip(numbers, texts, strict=True)
+        ]
+        if not all(data):
+            numbers = list(itertools.compress(numbers, data))
+            texts = list(itertools.compress(texts, data))
         if not texts:
             return
         if self._separator != "," and self._mark is None:
@@ -250,13 +265,12 @@ class _Table:
         """Return what was read."""
         if self._fault and len(self._footer) > len(self._lines):
             raise self._fault
-        self._check_clock()
         first = f"line {self._footer[0]}" if self._footer else ""
         below = _left_out(len(self._footer), "behind the last sample", first)
         taken = {column.index for column in self._columns.values()}
         return Samples(
             file=self._file,
-            header_line=self._header_line,
+            header_line=self._layout.line,
             columns=self._columns,
             values={name: np.asarray(v) for name, v in self._values.items()},
             lines=np.asarray(self._lines),
@@ -267,20 +281,6 @@ class _Table:
             ),
             notes=self._notes + below,
         )
-
-    def _check_clock(self) -> None:
-        """Refuse a clock that stands still for several samples."""
-        if self._layout.clock < 0:
-            return
-        times = np.asarray(self._values["time"])
-        equal = np.flatnonzero(np.diff(times) == 0.0)
-        if equal.size and not (times % 1.0).any():
-            raise DataError(
-                f"{self._file} line {self._lines[equal[0] + 1]}, column "
-                f"{self._key.title!r}: the clock has steps of 1 s and several samples "
-                "share one; give a column 'time (s)': number of the sample over the "
-                "sampling rate"
-            )
 
     def _fast(self, texts: list[str]) -> Mapping[str, FloatArray] | None:
         """Return the numbers of lines in which nothing is unusual, otherwise None."""
@@ -354,7 +354,7 @@ class _Table:
     def _is_timed(self, cells: list[str]) -> bool:
         """Return whether a row has something like a number in the column of times."""
         cell = cells[self._key.index] if self._key.index < len(cells) else ""
-        clock = self._layout.clock >= 0 and clock_time(cell) is not None
+        clock = self._layout.clock >= 0 and read_clock(cell) is not None
         return clock or _NUMBERLIKE.fullmatch(cell) is not None
 
     def _hold(self, line: int, cells: list[str]) -> None:
@@ -375,19 +375,8 @@ class _Table:
         }
 
     def _fitted(self, line: int, cells: list[str]) -> list[str]:
-        """Return the cells of a row, as many as the header has."""
-        width = len(self._titles)
-        if len(cells) > width and not any(cells[width:]):
-            return cells[:width]
-        if len(cells) != width:
-            hint = ""
-            if self._separator == "," and len(cells) > width:
-                hint = "; a decimal comma is read only between semicolons or tabs"
-            raise DataError(
-                f"{self._file} line {line}: {len(cells)} cells, but the header has "
-                f"{width} (separated by {SEPARATORS[self._separator]}){hint}"
-            )
-        return cells
+        where = f"{self._file} line {line}"
+        return fitted(where, cells, len(self._titles), self._separator)
 
     def _cells(self, line: int, text: str) -> list[str]:
         return cells_of(f"{self._file} line {line}", text, self._separator)
@@ -446,17 +435,21 @@ class _Table:
 
     def _time_of_day(self, line: int, cell: str) -> float:
         """Return the seconds since the first row, over one midnight at most."""
-        now = clock_time(cell)
-        if now is None:
+        clock = read_clock(cell)
+        if clock is None:
             fault = "is no clock like 14:03:22.125 or 2026-05-16T14:03:22.125"
             raise self._fail(line, self._key, cell, fault)
-        if not self._clock:
-            self._clock = [now, now, 0]
-        first, latest, added = self._clock
-        if now < latest - _HALF_DAY and not added:
-            added = 2 * _HALF_DAY
-        self._clock = [first, now, added]
-        return (now + added - first) / 1e6
+        first, latest = self._clocks or (clock, clock)
+        if clock.date != first.date and (clock.doubtful or first.doubtful):
+            fault = (
+                f"may be day/month or month/day, and the first row says {first.date}; "
+                "write dates as 2026-05-16 (year-month-day)"
+            )
+            raise self._fail(line, self._key, cell, fault)
+        if clock.now < latest.now - _HALF_DAY and not self._midnight:
+            self._midnight = 2 * _HALF_DAY
+        self._clocks = first, clock
+        return (clock.now + self._midnight - first.now) / 1e6
 
     def _fail(self, line: int, column: Column, cell: str, fault: str) -> DataError:
         return DataError(

@@ -17,7 +17,8 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
 from castsugar.motor.strands import Strand
-from castsugar.readings.tables import TRANSLATED, Heading, Sheet, quantities, read_sheet
+from castsugar.readings.sheets import Sheet, quantities, read_sheet
+from castsugar.readings.tables import TRANSLATED, Heading
 
 #: Columns of a file of strands.
 STRAND_COLUMNS = (
@@ -77,10 +78,10 @@ def read_strands(
 
     One header line, one row a strand: length, time, pressure, and if known temperature,
     mix, batch, process, degraded (share of the sugar), date, note. Units stand in the
-    header ("length (mm)", "time_s", "pressure [psig]") or in every cell. The pressure
-    may be the word "ambient". Cells are separated by commas, semicolons or tabs; a
-    decimal comma is read in the last two. Lines that start with # and blank lines are
-    skipped.
+    header ("length (mm)", "time_s", "pressure [psig]"), in the row below it or in every
+    cell. The pressure may be the word "ambient". Cells are separated by commas,
+    semicolons or tabs; a decimal comma is read in the last two. The text is UTF-8,
+    UTF-16 or cp1252. Lines that start with # and blank lines are skipped.
 
     Parameters
     ----------

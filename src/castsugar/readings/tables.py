@@ -1,24 +1,23 @@
-"""Read a table that a person kept in a spreadsheet: header, units, cells."""
+"""The header of a table that a person or a logger made: which column is what."""
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
 from castsugar.files.reading import opened_text
-from castsugar.units import UNITS, convert, parse
-
-# ----------------------------------------------------------------------------
-# The header of a table that a person made: which column is what, in which unit.
+from castsugar.units import UNITS, convert
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
 _LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
-_BETWEEN_WORDS = re.compile(r"[\s_,:]+")
+_LAST_MASS = re.compile(r"(?i)(.*[^\s_,])[\s_,]+(kg|g|lbs?)")
+_BETWEEN_WORDS = re.compile(r"[\s_,:/]+")
 
 #: Longest cell that is quoted whole in a message, or read as a number.
 LONGEST_CELL = 40
@@ -41,6 +40,8 @@ class Heading:
         A second quantity in which it may be given (a sensor's voltage); the unit tells.
     example : str
         A title with a unit, for messages.
+    otherwise : str
+        What may be done instead of giving it, for messages.
     sensors : int
         Columns that may be of it, told apart by words before or behind the name
         ("pressure left (bar)"); 0 for one without further words.
@@ -52,6 +53,7 @@ class Heading:
     required: bool = True
     other_quantity: str = ""
     example: str = ""
+    otherwise: str = ""
     sensors: int = 0
 
 
@@ -74,7 +76,8 @@ TRANSLATED = {
 #: Words that make a column something else than what a sensor on the motor read.
 _ELSEWHERE = re.compile(
     r"\b(?:ambient|air|atmospheric|barometric|tank|set|target|raw|filtered|smoothed|max"
-    r"|min|mean|average|peak)\b"
+    r"|min|mean|average|peak|umgebung|luft|soll|roh|mittel|gefiltert|ambiante?"
+    r"|consigne|brute?|filtree?|moyenne?|ambiente|aire|bruta|filtrada|media)\b"
 )
 
 
@@ -151,7 +154,8 @@ def match_header(
             count, keep = ("thrice", "two") if key != heading.name else ("twice", "one")
             raise DataError(
                 f"{place}: {heading.name} stands {count}, first "
-                f"as {shown(found[heading.name].title)}; keep {keep}"
+                f"as {shown(found[heading.name].title)}; keep {keep}: give what is not "
+                "meant another name, for example 'not used'"
             )
         found[key] = Column(
             heading=heading,
@@ -240,6 +244,35 @@ def _of_sensor(name: str, known: Mapping[str, Heading]) -> Heading | None:
             if heading is not None and heading.sensors:
                 return heading
     return None
+
+
+def _meant(title: str, headings: Sequence[Heading]) -> tuple[Heading, str] | None:
+    """Return the heading that a title means, whatever its unit, and the unit.
+
+    None for none, and where a letter or the words of a sensor have the unit of another
+    quantity: "T (C)", "load temperature (C)".
+    """
+    known = {word: h for h in headings for word in (h.name, *h.others)}
+    bare = title.strip()
+    behind = _LAST_BRACKET.fullmatch(bare) or _LAST_MASS.fullmatch(bare)
+    name, unit = (behind[1], behind[2].strip()) if behind else (bare, "")
+    word = _folded(_plain(name))
+    heading = known.get(word) or _of_sensor(name, known)
+    if heading is None:
+        return identify(title, headings)
+    others = set(UNITS) - {heading.quantity, heading.other_quantity, "mass"}
+    if not measures(unit, others):
+        return heading, unit
+    return (heading, unit) if word in known and len(word) > 1 else None
+
+
+def measures(unit: str, quantities: Iterable[str]) -> bool:
+    """Return whether a text is a unit of one of some quantities."""
+    for quantity in quantities if unit else ():
+        with contextlib.suppress(InputError):
+            convert(0.0, quantity, unit)
+            return True
+    return False
 
 
 def _names_sensor(title: str, headings: Sequence[Heading]) -> bool:
@@ -332,14 +365,18 @@ def _check_extra(
     words = {word: h for h in missing for word in {h.name, *h.others} - translated}
     for title in unknown:
         place = f"{where}, column {shown(title)}"
-        meant = identify(title, missing)
+        meant = _meant(title, missing)
         if meant is not None:
             heading, unit = meant
+            if heading.quantity == "force" and measures(unit, ("mass",)):
+                raise DataError(
+                    f"{place}: {shown(unit)} is no unit of {heading.name} but of mass; "
+                    "if the load cell was set with weights, say --kilograms-are-force "
+                    "(kg is then kgf, g gf, lb lbf)"
+                )
             fault = "has no unit"
             if unit:
                 fault = f"unit {shown(unit)} is no unit of {heading.name}"
-                if heading.quantity == "force" and unit in UNITS["mass"]:
-                    fault += " but of mass"
             raise DataError(
                 f"{place}: {fault}; accepted: {_accepted(heading)}; write for example "
                 f"{heading.example!r}, or give a column of other content another name"
@@ -357,7 +394,8 @@ def _check_extra(
         if heading.required:
             raise DataError(
                 f"{where}: column {heading.name!r} is missing; write for example "
-                f"{heading.example!r}; columns are {listed(headings)}"
+                f"{heading.example!r}{heading.otherwise}; columns are "
+                f"{listed(headings)}"
             )
 
 
@@ -374,62 +412,6 @@ def _check_stray(place: str, title: str, missing: Sequence[Heading]) -> None:
                 f"it is that, write for example {heading.example!r}, else take the "
                 "unit out of the title"
             )
-
-
-# ----------------------------------------------------------------------------
-# Read a table that a person kept in a spreadsheet: dialect, header, units, cells.
-#
-# Tolerant where nothing can be misread (byte-order mark, comma, semicolon or tab
-# between cells, decimal comma where the comma separates nothing, comment and blank
-# lines, units in round or square brackets or after an underscore), strict where
-# something can. Every complaint is one line and names file, line, column and cell.
-
-#: Largest table that is read [bytes]: some 10,000 strands.
-LARGEST = 1_000_000
-
-_NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """A table as read: columns by name, rows as text, with their lines in the file.
-
-    Attributes
-    ----------
-    file : str
-    separator : str
-    header_line : int
-    columns : dict
-        Name of the heading -> column, for those present.
-    lines : tuple of int
-        Line in the file of each row, from 1.
-    rows : tuple of tuple of str
-        Cells without surrounding space, as many as the header has.
-    invented : bool
-        Whether its first line says so.
-    """
-
-    file: str
-    separator: str
-    header_line: int
-    columns: Mapping[str, Column]
-    lines: tuple[int, ...]
-    rows: tuple[tuple[str, ...], ...]
-    invented: bool = False
-
-    def cells(self, name: str) -> Iterator[tuple[int, str]]:
-        """Yield line and text of every cell of a column; nothing if it is absent."""
-        column = self.columns.get(name)
-        if column is not None:
-            for line, row in zip(self.lines, self.rows, strict=True):
-                yield line, row[column.index]
-
-    def fail(self, line: int, name: str, cell: str, fault: str) -> DataError:
-        """Build the error for a cell."""
-        title = self.columns[name].title
-        return DataError(
-            f"{self.file} line {line}, column {title!r}: {shown(cell)} {fault}"
-        )
 
 
 def says_invented(line: str) -> bool:
@@ -449,226 +431,57 @@ def is_invented(path: Path) -> bool:
         return says_invented(stream.readline(LONGEST_CELL))
 
 
-def read_sheet(path: Path, headings: Sequence[Heading]) -> Sheet:
-    """Read a table whose columns are among `headings`, in any order.
-
-    Raises
-    ------
-    InputError
-        A file that cannot be read, is too large or no text.
-    DataError
-        A file that is empty or has no rows; a missing, unknown or doubled column; an
-        unknown unit; a row of another length.
-    """
-    file = path.name or str(path)
-    with opened_text(path, LARGEST) as stream:
-        text = stream.read()
-    kept = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not kept:
-        raise DataError(
-            f"{file} line 1: the file is empty; a header line is needed: "
-            f"{listed(headings)}"
-        )
-    header_line, header = kept[0]
-    separator = next((s for s in "\t;" if s in header), ",")
-    cells = _split(file, kept, separator)
-    titles = list(next(cells)[1])
-    while titles and not titles[-1]:
-        titles.pop()
-    columns = match_header(f"{file} line {header_line}", titles, headings)
-    lines, rows = [], []
-    for line, row in cells:
-        if any(row):
-            lines.append(line)
-            rows.append(_fitted(f"{file} line {line}", row, len(titles), separator))
-    if not rows:
-        raise DataError(
-            f"{file} line {header_line}: no row of data follows the header; give one "
-            "row for each measurement"
-        )
-    return Sheet(
-        invented=says_invented(text),
-        file=file,
-        separator=separator,
-        header_line=header_line,
-        columns=columns,
-        lines=tuple(lines),
-        rows=tuple(rows),
-    )
-
-
-def _split(
-    file: str, kept: Sequence[tuple[int, str]], separator: str
-) -> Iterator[tuple[int, tuple[str, ...]]]:
-    """Yield line number and cells of each line; a quotation must end on its line."""
-    reader = csv.reader(
-        (line for _, line in kept), delimiter=separator, skipinitialspace=True
-    )
-    done = 0
-    try:
-        for cells in reader:
-            line = kept[done][0]
-            if reader.line_num != done + 1:
-                raise DataError(
-                    f"{file} line {line}: a quotation mark opens and does not close on "
-                    "this line; close it or leave it out"
-                )
-            done += 1
-            yield line, tuple(cell.strip() for cell in cells)
-    except csv.Error as error:
-        raise DataError(f"{file} line {kept[done][0]}: {error}") from None
-
-
-def _fitted(
-    where: str, row: tuple[str, ...], width: int, separator: str
-) -> tuple[str, ...]:
-    """Return a row of `width` cells; empty cells beyond the header are dropped."""
-    if len(row) > width and not any(row[width:]):
-        row = row[:width]
-    if len(row) != width:
-        hint = ""
-        if separator == "," and len(row) > width:
-            hint = (
-                "; a decimal comma is read only in files separated by semicolon or tab"
-            )
-        raise DataError(
-            f"{where}: {len(row)} cells, but the header has {width} "
-            f"(separated by {_NAMES[separator]}){hint}"
-        )
-    return row
-
-
 # ----------------------------------------------------------------------------
-# Cells of a column as numbers in SI: one unit a column, one decimal mark a file.
+# The cells of a line.
 
-_BARE = re.compile(r"[-+0-9., /]*[0-9.,](?:[eE][+-]?[0-9]+)?")
-_NUMERIC = re.compile(r"[-+]?[0-9.,]")
-_GROUPED = re.compile(r"[-+]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9,.])")
-
-_Unit = tuple[str, str]  # canonical unit; "absolute", "gauge + ..." or nothing
+#: What separates cells, the likeliest first, and what it is called.
+SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "blank"}
 
 
-def decimal_comma(sheet: Sheet) -> bool:
-    """Return whether a comma is the decimal mark of the file's numbers.
+def cells_of(where: str, line: str, separator: str) -> list[str]:
+    """Return the cells of a line; DataError if a quotation does not end on it."""
+    if separator == " ":
+        return line.split()
+    reader = csv.reader([line, ""], delimiter=separator, skipinitialspace=True)
+    try:
+        cells = [cell.strip() for cell in next(reader)]
+    except csv.Error as error:
+        raise DataError(f"{where}: {error}") from None
+    if reader.line_num > 1:
+        raise DataError(
+            f"{where}: a quotation mark opens and does not close on this line; close "
+            "it or leave it out"
+        )
+    return cells
 
-    It can be where cells are separated by semicolons or tabs.
+
+def unpadded(cells: Sequence[str]) -> tuple[str, ...]:
+    """Return cells without empty ones at the end."""
+    filled = [index for index, cell in enumerate(cells, start=1) if cell]
+    return tuple(cells[: max(filled, default=0)])
+
+
+def fitted(where: str, cells: list[str], width: int, separator: str) -> list[str]:
+    """Return the cells of a row, as many as the header has; others must be empty.
 
     Raises
     ------
     DataError
-        Points and commas in one file, or commas that may as well group thousands
-        ("1,000") and nothing that decides.
     """
-    if sheet.separator == ",":
-        return False
-    numbers = [
-        (line, name, cell)
-        for name, column in sheet.columns.items()
-        if column.heading.quantity
-        for line, cell in sheet.cells(name)
-        if _NUMERIC.match(cell)
-    ]
-    commas = [place for place in numbers if "," in place[2]]
-    point = next((place for place in numbers if "." in place[2]), None)
-    if commas and point:
-        raise sheet.fail(
-            *commas[0],
-            f"has a comma, but {point[2]!r} in line {point[0]} a point; use one "
-            "decimal mark in a file and do not group thousands",
+    if len(cells) > width and not any(cells[width:]):
+        return cells[:width]
+    if len(cells) != width:
+        hint = ""
+        others = [s for s in ("\t", ";", ",") if s != separator]
+        found = [SEPARATORS[s] for s in others if any(s in cell for cell in cells)]
+        if found:
+            hint = f"; if rows are separated by {found[0]}, separate the header by it"
+        elif len(cells) < width:
+            hint = "; if the row was cut off, delete it"
+        elif separator == ",":
+            hint = "; a decimal comma is read only between semicolons or tabs"
+        raise DataError(
+            f"{where}: {len(cells)} cells, but the header has {width} (separated by "
+            f"{SEPARATORS[separator]}){hint}"
         )
-    if commas and all(_GROUPED.match(cell) for _, _, cell in commas):
-        raise sheet.fail(
-            *commas[0],
-            "may have a decimal comma or group thousands; write 1,0000 for one and "
-            "1000 for a thousand",
-        )
-    return bool(commas)
-
-
-def quantities(
-    sheet: Sheet, name: str, words: Mapping[str, float] | None = None
-) -> list[float | None]:
-    """Return a column in SI; None for an empty cell of an optional column.
-
-    The unit stands in the header, or in every cell, the same one.
-
-    Parameters
-    ----------
-    sheet : Sheet
-    name : str
-        Name of the heading; an absent column gives None in every row.
-    words : mapping, optional
-        Words that may stand for a number, lower case, with their SI value.
-
-    Raises
-    ------
-    DataError
-        A cell that is empty, no number, negative, or in another unit.
-    """
-    if name not in sheet.columns:
-        return [None] * len(sheet.rows)
-    reader = _Reader(sheet, name, words or {})
-    return [reader.read(line, cell) for line, cell in sheet.cells(name)]
-
-
-class _Reader:
-    """Reads the cells of one column, from the first to the last."""
-
-    def __init__(self, sheet: Sheet, name: str, words: Mapping[str, float]) -> None:
-        self._sheet, self._name, self._words = sheet, name, words
-        self._column = sheet.columns[name]
-        self._comma = decimal_comma(sheet)
-        self._unit: _Unit | None = None
-        if self._column.unit:
-            typed = parse(f"1 {self._column.unit}", self._column.heading.quantity)
-            self._unit = typed.unit, typed.note
-
-    def read(self, line: int, cell: str) -> float | None:
-        if cell.lower() in self._words:
-            return self._words[cell.lower()]
-        if not cell:
-            if self._column.heading.required:
-                raise self._fail(line, cell, "is empty; a number is needed")
-            return None
-        if len(cell) > LONGEST_CELL:
-            raise self._fail(line, cell, "is too long for a number")
-        text = cell.replace(",", ".") if self._comma else cell
-        bare = _BARE.fullmatch(text) is not None
-        if bare and not self._column.unit:
-            raise self._fail(
-                line,
-                cell,
-                "has no unit; write one in the header, or the same one in every cell",
-            )
-        return self._value(line, cell, f"{text} {self._column.unit}" if bare else text)
-
-    def _value(self, line: int, cell: str, text: str) -> float:
-        try:
-            typed = parse(text, self._column.heading.quantity)
-        except InputError as error:
-            file, title = self._sheet.file, self._column.title
-            raise DataError(f"{file} line {line}, column {title!r}: {error}") from None
-        unit = typed.unit, typed.note
-        if self._unit is None:
-            self._unit = unit
-        if unit != self._unit:
-            where = "header" if self._column.unit else "first cell"
-            raise self._fail(
-                line,
-                cell,
-                f"is in {_words(unit)}, but the {where} says {_words(self._unit)}; "
-                "use one unit in a column",
-            )
-        return typed.value
-
-    def _fail(self, line: int, cell: str, fault: str) -> DataError:
-        return self._sheet.fail(line, self._name, cell, fault)
-
-
-def _words(unit: _Unit) -> str:
-    name, note = unit
-    return f"{name} {note.split(' ', 1)[0]}".rstrip()
+    return cells

@@ -224,6 +224,30 @@ def burst_of(channel: Channel, *, igniting: bool = False) -> tuple[float, float,
     return float(off[at]), float(channel.time[at]), allowed
 
 
+def gas_of_burst(channel: Channel, area: float, velocity: float) -> tuple[float, float]:
+    """Return how long the burst lasts [s], and the least gas that would make it [kg].
+
+    What leaves more through the throat while it stands, ``sum (p - p0) A_t dt / c*``;
+    what the chamber holds more comes on top. A grain makes no such gas: above its
+    balance the pressure can only fall.
+
+    Parameters
+    ----------
+    area : float
+        Of the throat. [m2]
+    velocity : float
+        Delivered c*. [m/s]
+    """
+    size, at, _ = burst_of(channel)
+    wide = smoothed(channel.value, window_of(channel.time, STEADY, BURST_WINDOW))
+    near = np.abs(channel.time - at) < STEADY
+    over = np.where(near, channel.value - wide, 0.0)
+    stands = over > 0.5 * size
+    step = np.gradient(channel.time)
+    gas = float((over * step)[stands].sum()) * area / velocity
+    return float(step[stands].sum()), gas
+
+
 def judge_burst(channel: Channel) -> Iterator[Alarm]:
     """Say if a few samples stand off from those about them."""
     interval = float(np.median(np.diff(channel.time)))

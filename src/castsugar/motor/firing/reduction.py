@@ -34,6 +34,7 @@ from castsugar.motor.firing.faults import (
     not_cleared,
 )
 from castsugar.motor.firing.one_sensor import (
+    gas_of_burst,
     hum_of,
     judge_hum,
     judge_sensor,
@@ -204,6 +205,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         *alarms,
     )
     if read is not None:
+        alarms = tuple(_with_gas(a, read, results, stand) for a in alarms)
         alarms += tuple(judge_throat(read, stand, gauge=recorded.pressure_is_gauge))
     return Reduction(
         stand=stand,
@@ -262,9 +264,8 @@ def _alike(alarms: list[Alarm]) -> list[Alarm]:
     """Return alarms; a top that both sensors cut off is the motor's own.
 
     A chamber of eight grain volumes fills and empties so slowly that 38 of 60 simulated
-    sound firings look cut off, nearly always in both sensors; two sensors at their
-    limits at the same instant are rare, and then only pressure and thrust together are
-    wrong.
+    sound firings look cut off, nearly always in both sensors. Two sensors that reach
+    their limits at the same instant are rare.
     """
     cut = alarms_of(alarms, "clip")
     if len({alarm.sensor for alarm in cut}) < 2:
@@ -275,6 +276,23 @@ def _alike(alarms: list[Alarm]) -> list[Alarm]:
         else a
         for a in alarms
     ]
+
+
+def _with_gas(
+    alarm: Alarm, read: Channel, results: Mapping[str, Measured], stand: Stand
+) -> Alarm:
+    """Say how much gas a burst would be, had the chamber made it."""
+    velocity = results.get("characteristic_velocity")
+    known = alarm.test == "burst" and alarm.level == ALARM and velocity is not None
+    if not known or velocity is None or alarm.sensor != "pressure":
+        return alarm
+    area = 0.5 * sum(stand.throat_areas())
+    lasting, gas = gas_of_burst(read, area, velocity.value)
+    return replace(
+        alarm,
+        text=f"{alarm.text} for {1e3 * lasting:.2g} ms; in the chamber that would need "
+        f"{1e3 * gas:.2g} g of gas or more that no grain makes",
+    )
 
 
 #: Results that the bound of a sensor does not touch.
