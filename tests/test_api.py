@@ -71,9 +71,9 @@ def test_public_names() -> None:
 SPACES = {
     "bench": ("BenchCheck World check read write_example"),
     "firing": (
-        "Delay Measured Recorded Recording Reduction Stand StaticTest Thrusting "
+        "Delay Frames Measured Recorded Recording Reduction Stand StaticTest Thrusting "
         "delay_law delay_length delay_time mean_of_two read_trace reduce_recording "
-        "review"
+        "review review_frames"
     ),
     "kitchen": (
         "Belief Cook Kitchen Learnt ball_fall bulk_density calibrate flow_out "

@@ -56,6 +56,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "limits",
             "evaluation",
             "static_test",
+            "filmed_test",
         ),
     ),
     "optimize": (5, ()),

@@ -207,6 +207,8 @@ OTHER = dict.fromkeys(
         "--length-uncertainty",
         "--thrust-uncertainty",
         "--altitude",
+        "--ignition-lag",
+        "--emptying",
     ),
     f"{DELAY} --burn-time '1.2 s'",
 ) | {"--delay-length": DELAY.replace("--delay-time '6 s'", "") + " --burn-time '1 s'"}

@@ -155,6 +155,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "uncertainty of the delay length": _mm(0, 10, 0, 1),
     "delay time": _s(0.05, 120, 1, 20),
     "burn time": _s(0.01, 300, 0.1, 30),
+    "ignition lag": _s(0, 10, 0, 0.5),
+    "emptying": _s(0, 10, 0, 0.5),
     # Static test.
     "sampling rate": _of("frequency", "/s")(1, 1e6, 10, 1e5),
     "inside volume of the case": _ml(0.5, 100_000, 2, 20_000),

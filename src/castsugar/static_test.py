@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
-from castsugar.errors import CastsugarError
+from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.firing.alarms import ALARM, UNUSUAL, Alarm, alarms_of, texts_of
+from castsugar.motor.firing.channel import FEWEST_FOR_PEAK
 from castsugar.motor.firing.expectation import (
     Agreement,
     Expected,
@@ -33,9 +34,10 @@ from castsugar.motor.firing.faults import (
     impossible,
     suspects,
 )
+from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import InferredLaw, infer_law
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
-from castsugar.motor.firing.quantities import Measured, scaled
+from castsugar.motor.firing.quantities import Measured, Stand, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of
@@ -59,12 +61,13 @@ class Rate:
     """The burn rate that a firing shows, at the temperature of the strands.
 
     `value` [m/s] holds at `pressure` [Pa, absolute]; `u` is the standard uncertainty of
-    its logarithm.
+    its logarithm, `shared` the part of it that other firings have alike.
     """
 
     pressure: float
     value: float
     u: float
+    shared: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,6 +98,8 @@ class StaticTest:
         Beside those of the recording: of the results and of the burn law.
     web_ratio : float
         Web that the law known before burns in that time, over the web; NaN unknown.
+    filmed : Filmed or None
+        How it was filmed, of a firing that was not recorded.
     """
 
     reduction: Reduction
@@ -111,6 +116,7 @@ class StaticTest:
     expected: Expected | None
     own_alarms: tuple[Alarm, ...] = ()
     web_ratio: float = math.nan
+    filmed: Filmed | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
@@ -168,13 +174,19 @@ class StaticTest:
 
     @property
     def rate(self) -> Rate | None:
-        """The burn rate at the centre of the inferred law; None without one."""
-        if self.inferred is None or self.hardware is None:
+        """The burn rate at the centre of the inferred law, or at the mean pressure.
+
+        None without one.
+        """
+        mean = None if self.filmed is None else self.filmed.mean_rate
+        found = self.inferred if mean is None else mean
+        if found is None or self.hardware is None:
             return None
         return Rate(
-            pressure=self.inferred.centre,
-            value=self.inferred.rate / _rate_factor(self.hardware),
-            u=max(self.inferred.log_rate_u, _RATE_DOUBT),
+            pressure=found.centre,
+            value=found.rate / rate_factor(self.hardware),
+            u=max(found.log_rate_u, _RATE_DOUBT),
+            shared=0.0 if mean is None else mean.shared_u,
         )
 
     @property
@@ -272,15 +284,15 @@ def review(
     if hardware is not None and mix is not None:
         law = burn_law_of(of_mixes([mix]), hardware)
         if inferred is not None:
-            factor = _rate_factor(hardware)
+            factor = rate_factor(hardware)
             agreement = compare_with_law(inferred, law, rate_factor=factor)
             web = web_ratio(inferred, law, rate_factor=factor)
             alarms = (*alarms, *web_alarms(inferred, law, web))
-        if row["status"] == "ok":
-            expected = _expected(reduction, hardware, row, law, seed)
+        if row["status"] == "ok" and reduction.stand.throat_diameter is not None:
+            expected = predicted(hardware, row, law, seed, stand=reduction.stand)
     velocity = _over_ideal(reduction, "characteristic_velocity", row)
     impulse = _over_ideal(reduction, "specific_impulse", row)
-    ratio = _density_ratio(reduction, hardware, row)
+    ratio = density_ratio(reduction, hardware, row)
     return StaticTest(
         reduction=reduction,
         mix=mix,
@@ -339,6 +351,12 @@ def _infer(
             None,
             "the grain is not known; give --bench FILE with its sizes in [motor]",
         )
+    pressure = reduction.pressure
+    if pressure is not None and pressure.is_sparse:
+        return None, (
+            f"only {pressure.within} samples lie within the burning, at least "
+            f"{FEWEST_FOR_PEAK} are needed; record faster"
+        )
     if impossible(reduction.results):
         return None, "the results are not possible, so the recording is not understood"
     try:
@@ -350,27 +368,59 @@ def _infer(
     return law, ""
 
 
-def _rate_factor(hardware: Hardware) -> float:
+def rate_factor(hardware: Hardware) -> float:
     """Return the burn rate at the grain temperature over that of the strands."""
     motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
     return motor.propellant.rate_factor
 
 
-def _expected(
-    reduction: Reduction,
+def forecast(
+    mix: Mix,
+    hardware: Hardware,
+    *,
+    pressure: float,
+    species: SpeciesTable | None = None,
+    seed: int = 1,
+) -> Expected:
+    """Predict the next firing of a mix in a motor, that of the next batch.
+
+    Parameters
+    ----------
+    mix : Mix
+    hardware : Hardware
+    pressure : float
+        At which its ideal performance is taken. [Pa]
+    species : SpeciesTable, optional
+    seed : int
+
+    Raises
+    ------
+    InputError
+        For a mix or a grain that cannot be used.
+    """
+    row = records(evaluate_columns([mix], pressure=pressure, species=species))[0]
+    if row["status"] != "ok":
+        raise InputError(f"the model has no c* of {mix.name!r}: {row['status']}")
+    law = burn_law_of(of_mixes([mix]), hardware)
+    return predicted(hardware, row, law, seed)
+
+
+def predicted(
     hardware: Hardware,
     row: dict[str, Any],
     law: BurnLaw,
     seed: int,
-) -> Expected | None:
-    """Predict the firing, with the throat and the air pressure that it had.
+    *,
+    stand: Stand | None = None,
+) -> Expected:
+    """Predict a firing, with the throat and the air pressure of its stand if known.
 
     Efficiencies are those stated, else what firings taught, else those held beforehand;
     their uncertainty is part of the band.
     """
-    throat = reduction.stand.throat_diameter
-    if throat is None:
-        return None
+    throat, ambient = hardware.throat_diameter, hardware.ambient_pressure
+    if stand is not None:
+        throat, ambient = stand.throat_diameter or throat, stand.ambient_pressure
     exit_ = hardware.exit_diameter
     told = hardware.efficiencies
     stated_nozzle = hardware.nozzle_efficiency < 1.0
@@ -378,7 +428,7 @@ def _expected(
         hardware,
         throat_diameter=throat,
         exit_diameter=None if exit_ is None else max(exit_, throat),
-        ambient_pressure=reduction.stand.ambient_pressure,
+        ambient_pressure=ambient,
         efficiency=hardware.efficiency or told.characteristic_velocity.median,
         nozzle_efficiency=(
             hardware.nozzle_efficiency if stated_nozzle else told.nozzle.median
@@ -401,9 +451,10 @@ def _expected(
     )
 
 
-def _density_ratio(
+def density_ratio(
     reduction: Reduction, hardware: Hardware | None, row: dict[str, Any]
 ) -> float:
+    """Return the propellant mass over that of the grain without voids."""
     mass = reduction.stand.propellant_mass
     if hardware is None or not row or mass is None:
         return math.nan
@@ -414,7 +465,7 @@ def _judge(
     reduction: Reduction,
     velocity: Measured | None,
     impulse: Measured | None,
-    density_ratio: float,
+    ratio: float,
 ) -> Iterator[Alarm]:
     """Say which results no sound firing of this mix and this grain has."""
     lead = velocity or impulse
@@ -432,13 +483,18 @@ def _judge(
             value=impulse.value,
             limit=low if impulse.value < low else high,
         )
-    if density_ratio > _DENSEST or density_ratio < _LIGHTEST:
+    yield from judge_mass(ratio)
+
+
+def judge_mass(ratio: float) -> Iterator[Alarm]:
+    """Say if a grain weighs what no grain of its size does."""
+    if ratio > _DENSEST or ratio < _LIGHTEST:
         yield found(
             "mass",
             "motor",
-            f"the propellant mass is {100 * density_ratio:.3g} % of what the grain "
-            "would weigh without voids; mass, sizes of the grain or mix are likely not "
-            "those that were fired",
-            value=density_ratio,
-            limit=_DENSEST if density_ratio > 1.0 else _LIGHTEST,
+            f"the propellant mass is {100 * ratio:.3g} % of what the grain would weigh "
+            "without voids; mass, sizes of the grain or mix are likely not those that "
+            "were fired",
+            value=ratio,
+            limit=_DENSEST if ratio > 1.0 else _LIGHTEST,
         )

@@ -80,6 +80,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     | _units({"tablespoon": _GALLON / 256, "teaspoon": _GALLON / 768}),
     "voltage": _units({"V": "1", "mV": "1e-3"}),
     "frequency": _units({"/s": "1", "Hz": "1", "kHz": "1e3"}),
+    "frame_rate": _units({"": "1", "Hz": "1", "fps": "1"}),
 }
 
 _EXAMPLES: Final[dict[str, str]] = {
@@ -97,6 +98,7 @@ _EXAMPLES: Final[dict[str, str]] = {
     "volume": "'60 ml' or '1/4 cup'",
     "voltage": "'2.5 V' or '350 mV'",
     "frequency": "'1000 /s' or '1 kHz'",
+    "frame_rate": "'30' or '30 fps'",
 }
 
 _SPELLING: Final = str.maketrans(
@@ -119,6 +121,7 @@ _ALIASES: Final = {
     | dict.fromkeys(("usec", "micros", "microseconds", "\u00b5s", "\u03bcs"), "us"),
     "force": dict.fromkeys(("newton", "newtons"), "N"),
     "frequency": {"samples/s": "/s"},
+    "frame_rate": {"1/s": "Hz"},
     "mass": {"gram": "g", "ounce": "oz", "pound": "lb"},
     "volume": {"mL": "ml", "qt": "quart", "tbsp": "tablespoon", "tsp": "teaspoon"},
 }
@@ -374,6 +377,10 @@ _FOOT: Final = 12 * _INCH
 #: Kind of number -> how it is shown in SI and in the units of the United States.
 SHOWN: Final[dict[str, tuple[ShownUnit, ShownUnit]]] = {
     "mass": (_shown("g", "mass", "g"), _shown("oz", "mass", "oz")),
+    "mass flow": (
+        ShownUnit("g/s", 1e3),
+        ShownUnit("oz/s", float(1 / UNITS["mass"]["oz"].scale)),
+    ),
     "temperature": (
         _shown("\u00b0C", "temperature", "C"),
         _shown("\u00b0F", "temperature", "F"),

@@ -101,6 +101,7 @@ BAD = [
     (MOTOR + FIRING.replace("9 mm/s", "900 mm/s"), 17, "allowed 0.01 to 500 mm/s"),
     (MOTOR + FIRING + 'process = "pressd"\n', 18, "did you mean 'pressed'? allowed: "),
     (MOTOR + FIRING + 'degraded = "101 %"\n', 18, "is above 1, that is 100 %"),
+    (MOTOR + FIRING + 'rate_u_shared = "2 %"\n', 12, "at most all of it"),
     (MOTOR + FIRING + 'c_star_efficiency_u = "1 %"\n', 18, "needs c_star_efficiency"),
     (MOTOR + FIRING + 'nozzle_efficiency = "20 %"\n', 18, "allowed 30 to 120 %"),
     (MOTOR + FIRING.replace("05-20", "05-32"), 15, "'2026-05-32' is no day"),
@@ -140,6 +141,8 @@ invented = true
 recipe = "{TWO}"
 pressure = "3 MPa"
 rate = "8 mm/s"
+rate_u = "5 %"
+rate_u_shared = "4 %"
 """
     bench = check_bench(Path("bench.toml"), text)
     assert bench.motor is not None
@@ -147,6 +150,7 @@ rate = "8 mm/s"
     assert set(one) == {*keys_of(Firing), "line", "entry"}
     assert (one["pressure"], one["rate"]) == pytest.approx((3.4e6, 9e-3))
     assert (one["rate_u"], one["c_star_efficiency"]) == (0.015, pytest.approx(0.92))
+    assert (one["rate_u_shared"], two["rate_u_shared"]) == (0.0, pytest.approx(0.04))
     assert (one["degraded"], one["process"]) == (pytest.approx(0.03), "pressed")
     assert one["accepted"] == "the gauge was checked"
     assert (one["line"], one["entry"]) == (12, "motor.firing[0]")

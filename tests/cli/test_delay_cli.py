@@ -17,11 +17,15 @@ import numpy as np
 import pytest
 
 from castsugar import CastsugarError
+from castsugar.bench.world import read
+from castsugar.cli.bench_option import as_cooked
 from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.main import main
 from castsugar.cli.output import add_output_options
 from castsugar.motor.delay_inputs import Thrusting
 from castsugar.report.delay import PARTS
 from castsugar.report.document import schema_of
+from castsugar.static_test import forecast
 
 # Exact: values on the page are compared with straight lines through ln r against ln p,
 # computed here by numpy.polyfit, and both phases by hand.
@@ -35,13 +39,15 @@ SLOW = (
     "slow,40,6.3,2.0 MPa\nslow,40,6.05,2.2 MPa\n"
 )
 OPEN_AIR = "air,40,10,ambient\nair,40,10.2,ambient\nair,40,9.9,ambient\n"
-MOTOR = ("--chamber-pressure", "300 psi", "--burn-time", "1.5 s")
+#: The column lights with the grain, the pressure falls at once.
+AT_ONCE = ("--ignition-lag", "0 s", "--emptying", "0 s")
+MOTOR = ("--chamber-pressure", "300 psi", "--burn-time", "1.5 s", *AT_ONCE)
 WANTED = ("--delay-time", "6 s", *MOTOR)
 
 
-def fitted(air: float = ATM) -> tuple[float, float]:
+def fitted(air: float = ATM, text: str = SLOW) -> tuple[float, float]:
     """Return exponent and ln of the rate at 1 Pa of the slow strands."""
-    cells = [line.split(",") for line in SLOW.splitlines()]
+    cells = [line.split(",") for line in text.splitlines()]
     p = [air if c[3] == "ambient" else 1e6 * float(c[3].split()[0]) for c in cells]
     rate = [1e-3 * float(c[1]) / float(c[2]) for c in cells]
     n, log_rate = np.polyfit(np.log(p), np.log(rate), 1)
@@ -129,7 +135,7 @@ def test_trace_instead_of_one_pressure(run) -> None:
     trace = Thrusting.from_trace(
         [0.0, 1.0, 1.0, 1.5], [2e6, 2e6, 1e6, 1e6], pressure_u=0.02, time_u=0.01
     )
-    words = ("--delay-length", "20 mm", "--json")
+    words = ("--delay-length", "20 mm", "--json", *AT_ONCE)
     found = json.loads(run(SLOW, *words, thrusting=trace))
     burned = rate(2e6) * 1.0 + rate(1e6) * 0.5
     assert found["delay"]["length_burned_during_thrust_mm"] == pytest.approx(
@@ -211,6 +217,133 @@ def test_result_goes_to_a_file(run, tmp_path: Path) -> None:
     assert "RESULT  Cut" in out.read_text("utf-8")
     with pytest.raises(CastsugarError, match="exists already"):
         run(SLOW, *WANTED, "-o", str(out))
+
+
+BENCH = """\
+[recipes]
+"base" = "KNO3:60 powdered sugar:20 corn syrup:20"
+[motor]
+invented = true
+throat = "10.5 mm"
+[motor.grain]
+outer = "36 mm"
+core = "14 mm"
+length = "62 mm"
+segments = 4
+[[motor.burn_law]]
+recipe = "base"
+strands = "strands.csv"
+"""
+STRANDS = "length_mm,time_s,pressure_MPa\n50,10,1\n50,8.2,2\n50,9.9,1\n50,8,2\n"
+COLUMN = ["firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Write a bench file with one recipe and its strands, those of the delay beside."""
+    monkeypatch.chdir(tmp_path)
+    Path("bench.toml").write_text(BENCH, "utf-8")
+    Path("strands.csv").write_text(STRANDS, "utf-8")
+    Path("delay.csv").write_text(HEAD + SLOW.replace("2.2 MPa", "3 MPa"), "utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_the_bench_foresees_pressure_and_burn_time(
+    bench: Path, units: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Those of castsugar's own forecast, with its bands, tied to each other."""
+    assert bench.is_dir()
+    assert main([*COLUMN, "--units", units]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines[:-1])) <= 80
+    page = " ".join(lines)
+    assert "strands delay.csv, forecast of base (bench.toml)" in page
+    assert "EXAMPLE: invented numbers in bench.toml" in page
+    assert "lights 0.05 s after the grain (0 to 0.1, assumed)" in page
+    assert "chamber empties in 0.02 s to 1/e (0 to 0.04, assumed)" in page
+    assert sum(line.startswith("! ") for line in lines) == 3
+    assert main([*COLUMN, "--mix", "base", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, schema_of("delay", PARTS))
+    world = read("bench.toml")
+    mix = as_cooked(world.mix("base"), world)
+    pressure = world.conditions["pressure"]
+    told = forecast(mix, world.motor, pressure=pressure, seed=1)  # type: ignore[arg-type]
+    delay, settings = found["delay"], found["settings"]
+    assert delay["burn_time_s"] == pytest.approx(told.best.burn_time, rel=1e-6)
+    assert delay["mean_chamber_pressure_MPa"] == pytest.approx(
+        1e-6 * told.best.mean_pressure, rel=1e-3
+    )
+    low, high = told.bands["burn_time"]
+    assert settings["burn_time_relative_uncertainty"] == pytest.approx(
+        math.log(high / low) / 3.92, rel=1e-3
+    )
+    assert settings["correlation_of_pressure_and_burn_time"] < -0.8
+    # The doubt of the forecast is in the band: as if it were sure, it is narrower.
+    sure = [*COLUMN, "--thrust-uncertainty", "0 %", "--json"]
+    assert main(sure) == 0
+    narrow = json.loads(capsys.readouterr().out)["delay"]["delay_s_interval"]
+    wide = delay["delay_s_interval"]
+    assert wide[0] < narrow[0] < narrow[1] < wide[1]
+
+
+def test_a_recording_shows_its_own_tail(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """2 MPa for 1.5 s, then exp(-t / 0.1 s) from 1000 samples a second."""
+    t = np.arange(0.0, 5.0, 1e-3)
+    fall = np.exp(-np.clip(t - 2.5, 0.0, None) / 0.1)
+    p = np.where((t > 1.0) & (t < 2.5), 1.0, np.where(t >= 2.5, fall, 0.0))
+    rows = [f"{a:.3f},{2000.0 * b:.6g}" for a, b in zip(t, p, strict=True)]
+    Path("shot.csv").write_text(
+        "\n".join(["time (s),pressure (kPa(g))", *rows]), "utf-8"
+    )
+    words = [*COLUMN[:2], "shot.csv", *COLUMN[2:]]
+    assert main([*words, "--json"]) == 0
+    delay = json.loads(capsys.readouterr().out)["delay"]
+    # From 5 % of the peak, 0.2 MPa with the air, to 1 %: as read, and beyond it little.
+    n, log_rate = fitted(text=SLOW.replace("2.2 MPa", "3 MPa"))
+    s = np.linspace(0.0, math.log(5.0), 2001)
+    p = ATM + 1e5 * np.exp(-s)
+    beyond = math.exp(log_rate) * np.trapezoid(p**n - ATM**n, 0.1 * s)
+    assert delay["length_burned_in_the_tail_mm"] == pytest.approx(
+        1e3 * beyond, rel=0.05
+    )
+    assert delay["emptying_s"] is None
+    assert main([*words, "--emptying", "20 ms"]) == 2
+    assert "the trace shows how the chamber empties" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--no-bench"], "or --bench FILE with its [motor], which foresees them"),
+        (["--mix", "bsae"], "did you mean 'base'"),
+        (["--mix", "base", "--burn-time", "2 s"], "--mix is about the forecast"),
+        (["--water-lost", "5 %", "--burn-time", "2 s"], "--water-lost is about the"),
+        (["--burn-time", "2 s"], "both --chamber-pressure and --burn-time"),
+        (["--ignition-lag", "-1 s"], "--ignition-lag"),
+        (["--throat", "8 mm"], "--throat says nothing of a delay column"),
+    ],
+)
+def test_what_cannot_be_foreseen_is_one_line(
+    bench: Path, more: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*COLUMN, *more]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+
+
+def test_several_recipes_need_a_name(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = BENCH.replace("[motor]", '"red" = "KNO3:60 sucrose:40"\n[motor]', 1)
+    (bench / "bench.toml").write_text(text, "utf-8")
+    assert main(COLUMN) == 2
+    assert "add --mix: one of 'base', 'red'" in capsys.readouterr().err
 
 
 STEADY = Thrusting.constant(2e6, 1.5)

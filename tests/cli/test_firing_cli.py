@@ -208,6 +208,7 @@ def test_delay_from_a_recording(shot: Path, capsys: pytest.CaptureFixture[str]) 
     rows += [f"50,{50.0 / (5.0 * p**0.3):.9f},{p}" for p in pressures]
     Path("delay.csv").write_text("\n".join(rows) + "\n", "utf-8")
     words = ["shot.csv", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
+    words += ["--ignition-lag", "0 s"]
     document = json.loads(answered([*words, "--json"], capsys))
     t = np.linspace(0.505, 1.695, 20001)
     under = np.trapezoid(5.0 * (1e-6 * (LEVEL * course(t) + 101325.0)) ** 0.3, t)
@@ -279,7 +280,7 @@ def test_options_that_do_not_belong(
     line = complaint(["shot.csv", *STAND, "--delay-time", "6 s"], capsys)
     assert "--delay" in line
     line = complaint(["shot.csv", "--delay", "--mix", MIX], capsys)
-    assert "--mix says nothing of a delay column" in line
+    assert "--mix is about the forecast of the bench file" in line
     line = complaint(["nowhere.csv", *STAND], capsys)
     assert "nowhere.csv" in line
 

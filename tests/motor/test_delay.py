@@ -6,6 +6,7 @@ All strands, columns and firings here are invented.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,8 @@ from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.delay import delay_length, delay_time
 from castsugar.motor.delay_inputs import (
     CLIMB,
+    EMPTYING,
+    IGNITION_LAG,
     Settings,
     Thrusting,
     ambient_pressure_at,
@@ -38,7 +41,10 @@ def sure(pressure: float = 4e6, burn_time: float = 1.5) -> Thrusting:
     return Thrusting.constant(pressure, burn_time, pressure_u=0.0, time_u=0.0)
 
 
-STILL = Settings(length_u=0.0, ambient_u=0.0)
+#: The column lights with the grain, the pressure falls at once.
+AT_ONCE = {"ignition_lag": 0.0, "emptying": 0.0}
+STILL = Settings(length_u=0.0, ambient_u=0.0, **AT_ONCE)
+ENDS = Settings(**AT_ONCE)
 
 
 @pytest.mark.exact
@@ -80,7 +86,11 @@ def test_trapezoid_of_pressure(points: int) -> None:
         fine = np.union1d(np.linspace(0.0, 2.0, points), t)
         t, p = fine, np.interp(fine, t, p)
     found = delay_time(
-        power_law(), Thrusting.from_trace(t + 7.0, p), length=30e-3, ambient=AIR
+        power_law(),
+        Thrusting.from_trace(t + 7.0, p),
+        length=30e-3,
+        ambient=AIR,
+        settings=ENDS,
     )
     burned = 1.0 * ramp(AIR, 4e6, 3e-3, 0.5) + 1.0 * 6e-3
     rel = 1e-5 if points else 1e-9
@@ -103,7 +113,7 @@ def test_two_bands_and_a_jump_of_pressure() -> None:
     below = (1e6 - AIR) / (4e6 - AIR)  # share of the rise in the lower band
     burned = below * ramp(AIR, 1e6, 3e-3, 0.8) + (1 - below) * ramp(1e6, 4e6, 3e-3, 0.2)
     burned += 2.0 * 3e-3 * 0.5**0.8
-    found = delay_time(law, fired, length=30e-3, ambient=AIR)
+    found = delay_time(law, fired, length=30e-3, ambient=AIR, settings=ENDS)
     assert found.burned.value == pytest.approx(burned, rel=1e-9)
     slow = 3e-3 * (AIR / 1e6) ** 0.8
     assert found.time.value == pytest.approx((30e-3 - burned) / slow, rel=1e-8)
@@ -127,9 +137,78 @@ def test_length_and_time_there_and_back() -> None:
     assert half == pytest.approx(1.960 * 0.2e-3, rel=0.05)
 
 
+Z = float(stats.norm.ppf(0.975))
+
+
+def root_tail(end: float) -> float:
+    """Return the integral over s of sqrt(p) - sqrt(p_a), p = p_a + (end - p_a) e^-s.
+
+    With y = sqrt(p), ds = -2 y dy / (y^2 - p_a). [sqrt(MPa)]
+    """
+    air, high = math.sqrt(AIR / 1e6), math.sqrt(end / 1e6)
+    return 2.0 * (high - air) - 2.0 * air * math.log((high + air) / (2.0 * air))
+
+
+@pytest.mark.exact
+def test_a_column_that_lights_late_and_a_chamber_that_empties() -> None:
+    """4 MPa for 1.5 s at 6 mm/s, the first 0.2 s of it unlit; then exp(-t / 0.05 s)."""
+    late = replace(STILL, ignition_lag=0.2)
+    found = delay_time(power_law(), sure(), length=18e-3, ambient=AIR, settings=late)
+    assert found.burned.value == pytest.approx(6e-3 * 1.3, rel=1e-12)
+    assert found.thrust_rate == pytest.approx(6e-3, rel=1e-12)
+    assert found.tail == 0.0
+    slow = replace(STILL, emptying=0.05)
+    found = delay_time(power_law(), sure(), length=18e-3, ambient=AIR, settings=slow)
+    tail = 3e-3 * 0.05 * root_tail(4e6)
+    assert found.tail == pytest.approx(tail, rel=1e-4)
+    assert found.burned.value == pytest.approx(9e-3 + tail, rel=1e-6)
+    # Both are assumed as some value unless they are stated.
+    usual = delay_time(power_law(), sure(), length=18e-3, ambient=AIR)
+    assert usual.settings.ignition_lag == IGNITION_LAG > 0.0
+    assert usual.settings.emptying == EMPTYING > 0.0
+
+
+@pytest.mark.exact
+def test_a_column_that_never_lights_in_time_burns_nothing_then() -> None:
+    late = replace(STILL, ignition_lag=2.0)
+    found = delay_time(power_law(), sure(), length=18e-3, ambient=AIR, settings=late)
+    assert (found.burned.value, found.thrust_rate) == (pytest.approx(0.0), 0.0)
+
+
+@pytest.mark.exact
+def test_a_recorded_tail_takes_the_place_of_the_assumed_one() -> None:
+    """Straight from 1 MPa to air in 0.4 s; a sensor that reads below air is air."""
+    tail = (np.array([0.0, 0.4, 0.5]), np.array([1e6, AIR, 0.5 * AIR]))
+    found = delay_time(
+        power_law(),
+        replace(sure(), tail=tail),
+        length=18e-3,
+        ambient=AIR,
+        settings=replace(STILL, emptying=9.0),
+    )
+    # Two points: a trapezoid of the rates, as samples are taken.
+    by_hand = 0.5 * (3e-3 - 0.9e-3) * 0.4
+    assert found.tail == pytest.approx(by_hand, rel=1e-9)
+    assert found.half_widths["emptying"] == 0.0
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("alike", "sign"), [(-1.0, -1.0), (1.0, 3.0), (0.0, 0.0)])
+def test_pressure_and_burn_time_depart_together(alike: float, sign: float) -> None:
+    """9 e^(0.05 z + 0.1 z') mm burn: 9 e^(-0.05 z) for z' = -z, 9 e^(0.15 z) for z.
+
+    Independent, the two add in squares.
+    """
+    fired = Thrusting.constant(4e6, 1.5, pressure_u=0.1, time_u=0.1)
+    fired = replace(fired, correlation=alike)
+    found = delay_time(power_law(), fired, length=18e-3, ambient=AIR, settings=STILL)
+    u = 0.05 * abs(sign) if sign else math.hypot(0.05, 0.1)
+    assert found.burned.high == pytest.approx(9e-3 * math.exp(u * Z), rel=0.015)
+    assert found.burned.low == pytest.approx(9e-3 * math.exp(-u * Z), rel=0.015)
+
+
 # Bands in closed form. z = 1.960 leaves 2.5 % beyond; 2,048 draws place it within 0.06
 # (one standard error, sqrt(0.025 0.975 / 2048) / density at z); drawn evenly, closer.
-Z = float(stats.norm.ppf(0.975))
 
 
 @pytest.mark.exact
@@ -159,14 +238,29 @@ Z = float(stats.norm.ppf(0.975))
             "ambient pressure",
             0.0,
             sure(),
-            Settings(length_u=0.0, ambient_u=0.1),
+            Settings(length_u=0.0, ambient_u=0.1, **AT_ONCE),
             lambda z: 10 * math.exp(-0.05 * z) - 10,
+        ),
+        # From 0 to twice it, evenly: 2.5 % beyond 0.95 of it.
+        (
+            "ignition lag",
+            0.0,
+            sure(),
+            replace(STILL, ignition_lag=0.1),
+            lambda z: 0.95 * 0.1 * 6.0 / 0.9 * -math.copysign(1.0, z),
+        ),
+        (
+            "emptying",
+            0.0,
+            sure(),
+            replace(STILL, emptying=0.1),
+            lambda z: 0.95 * 0.1 * 3.0 * root_tail(4e6) / 0.9 * -math.copysign(1.0, z),
         ),
         (
             "length",
             0.0,
             sure(),
-            Settings(length_u=0.5e-3, ambient_u=0.0),
+            Settings(length_u=0.5e-3, ambient_u=0.0, **AT_ONCE),
             lambda z: -0.5 / 0.9 * z,
         ),
     ],
@@ -176,9 +270,11 @@ def test_band_of_one_doubt(name, law_u, fired, settings, shift) -> None:
     found = delay_time(
         power_law(law_u), fired, length=18e-3, ambient=AIR, settings=settings
     )
-    assert found.time.value == pytest.approx(10.0, rel=1e-12)
-    assert found.time.low - 10.0 == pytest.approx(shift(Z), rel=0.05)
-    assert found.time.high - 10.0 == pytest.approx(shift(-Z), rel=0.05)
+    late, tail = 6e-3 * settings.ignition_lag, found.tail
+    best = 10.0 + (late - tail) / 0.9e-3
+    assert found.time.value == pytest.approx(best, rel=1e-12)
+    assert found.time.low - best == pytest.approx(shift(Z), rel=0.05)
+    assert found.time.high - best == pytest.approx(shift(-Z), rel=0.05)
     half = 0.5 * (shift(-Z) - shift(Z))
     assert next(iter(found.half_widths)) == name
     assert found.half_widths.pop(name) == pytest.approx(half, rel=0.05)
@@ -189,7 +285,7 @@ def test_band_of_one_doubt(name, law_u, fired, settings, shift) -> None:
 def test_small_doubts_add_in_squares() -> None:
     """All independent and small: the band is the root of the sum of squares."""
     fired = Thrusting.constant(4e6, 1.5, pressure_u=0.02, time_u=0.02)
-    settings = Settings(ambient_u=0.02, draws=40_000)
+    settings = Settings(ambient_u=0.02, draws=40_000, **AT_ONCE)
     found = delay_time(
         power_law(0.02), fired, length=18e-3, ambient=AIR, settings=settings
     )
@@ -200,7 +296,7 @@ def test_small_doubts_add_in_squares() -> None:
 @pytest.mark.exact
 def test_probability_of_the_band() -> None:
     """With a doubt about the length alone, 50 % is 0.674 standard deviations."""
-    settings = Settings(length_u=0.5e-3, ambient_u=0.0, probability=0.5)
+    settings = Settings(length_u=0.5e-3, ambient_u=0.0, probability=0.5, **AT_ONCE)
     found = delay_time(
         power_law(), sure(), length=18e-3, ambient=AIR, settings=settings
     )
@@ -242,7 +338,7 @@ def test_rate_and_exponent_depart_together() -> None:
 @pytest.mark.parametrize("length", [8.5e-3, 9.01e-3, 9.8e-3])
 def test_burning_through_is_said_and_no_delay_is_negative(length: float) -> None:
     """9 mm burn during thrust, the length is known to 0.5 mm: Phi((9 - L) / 0.5)."""
-    settings = Settings(length_u=0.5e-3, ambient_u=0.0)
+    settings = Settings(length_u=0.5e-3, ambient_u=0.0, **AT_ONCE)
     found = delay_time(
         power_law(), sure(), length=length, ambient=AIR, settings=settings
     )
@@ -265,8 +361,10 @@ def test_altitude_slows_by_the_exponent() -> None:
     """n = 0.5: the delay grows as the root of the pressure ratio, the rest stays."""
     high = float(ambient_pressure_at(1500.0))
     law = power_law(0.03)
-    down = delay_time(law, sure(), length=18e-3, ambient=AIR)
-    up = delay_time(law, sure(), length=18e-3, ambient=AIR, burning_at=high)
+    down = delay_time(law, sure(), length=18e-3, ambient=AIR, settings=ENDS)
+    up = delay_time(
+        law, sure(), length=18e-3, ambient=AIR, burning_at=high, settings=ENDS
+    )
     assert up.time.value == pytest.approx(10 * math.sqrt(AIR / high), rel=1e-12)
     assert up.burned == down.burned
     assert up.ground_time == pytest.approx(10.0, rel=1e-12)
@@ -301,7 +399,7 @@ def test_same_seed_same_bits_and_wild_laws() -> None:
         delay_time(law, sure(), length=18e-3, ambient=AIR) for _ in range(2)
     )
     other = delay_time(
-        law, sure(), length=18e-3, ambient=AIR, settings=Settings(seed=5)
+        law, sure(), length=18e-3, ambient=AIR, settings=Settings(seed=5, **AT_ONCE)
     )
     assert np.array_equal(first.draws, again.draws)
     assert not np.array_equal(first.draws, other.draws)
@@ -335,7 +433,7 @@ def test_nine_new_columns_in_ten_lie_in_the_band(scatter: float, doubt: float) -
             delay_law(analyse_mix("", strands)),
             Thrusting.constant(chamber, burn_time, pressure_u=doubt, time_u=doubt),
             time=6.0,
-            settings=Settings(draws=2000, seed=seed),
+            settings=Settings(draws=2000, seed=seed, **AT_ONCE),
         )
         z = rng.standard_normal(5)
         own = rate * math.exp(scatter * z[0])
@@ -466,6 +564,12 @@ WRONG = {
     "air doubt": (
         lambda: Settings(ambient_u=math.nan),
         "standard uncertainty of ambient is nan",
+    ),
+    "lag": (lambda: Settings(ignition_lag=-0.1), "ignition lag is -0.1 s"),
+    "emptying": (lambda: Settings(emptying=math.inf), "emptying is inf s"),
+    "correlation": (
+        lambda: replace(sure(), correlation=-1.5),
+        "correlation of pressure and burn time is -1.5",
     ),
     "probability": (lambda: Settings(probability=1.0), "probability of the band is 1"),
     "draws": (

@@ -25,6 +25,7 @@ TIME = np.linspace(0.0, 6.0, 6001)
 SHAPE = np.interp(TIME, [1.0, 1.1, 3.0, 3.2], [0.0, 0.8, 1.0, 0.0])
 NOISE = 0.005 * np.random.default_rng(1).standard_normal(TIME.size)
 PRESSURE, THRUST = 2.0e6 * (SHAPE + NOISE), 150.0 * (SHAPE + NOISE)
+SLOW = np.arange(0.0, 12.0, 0.25)
 STAND = Stand(propellant_mass=0.1, throat_diameter=8e-3, throat_after=8e-3)
 GRAIN = HollowCylinder(outer_diameter=32e-3, core_diameter=12e-3, segment_length=54e-3)
 
@@ -99,8 +100,8 @@ REFUSALS: dict[str, tuple[Recorded, str]] = {
         "samples are no recording",
     ),
     "few samples of the burning": (
-        record(time=TIME[::150], pressure=PRESSURE[::150]),
-        "(quiet samples before|samples lie within)",
+        record(time=SLOW, pressure=np.interp(SLOW, TIME, PRESSURE)),
+        "only 8 samples lie within the burning; at least 10",
     ),
     "too much missing": (record(pressure=LOST), "27 % of the burning was not recorded"),
     "a hole": (

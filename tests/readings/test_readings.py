@@ -246,3 +246,52 @@ def test_files_that_cannot_be_read(write, tmp_path: Path) -> None:
         read_strands(tmp_path / "gone.csv")
     with pytest.raises(InputError, match="ambient"):
         read_strands(write(PLAIN), ambient=0.0)
+
+
+FRAMED = "length_mm,first_frame,last_frame,frame_rate (1/s),pressure_MPa\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"{FRAMED}50.8,10,391,60,1.5\n",
+        "Length [mm],first frame,Last Frame,fps,Pressure [bar]\n50.8,0,381,60,15\n",
+        "length_mm;start frame;end frame;fps;pressure_MPa\n50,8;1;382;60;1,5\n",
+        f"{FRAMED}50.8,10,391,60 fps,1.5\n",
+    ],
+)
+def test_a_filmed_strand_has_the_time_of_its_frames(write, text: str) -> None:
+    """381 frames at 60 a second are 6.35 s."""
+    (strand,) = read_strands(write(text))
+    assert strand.time == pytest.approx(6.35, rel=1e-12)
+    assert strand.rate == pytest.approx(8e-3, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (f"{FRAMED}50.8,391,10,60,1.5\n", "line 2: first frame is 391, last 10"),
+        (f"{FRAMED}50.8,10,x,60,1.5\n", "line 2: last=x; a frame is a whole number"),
+        (f"{FRAMED}50.8,10,391,,1.5\n", "line 2: 'rate='"),
+        (f"{FRAMED}50.8,10,391,2,1.5\n", "line 2: rate is 2 frames a second"),
+        (FRAMED.replace("1/s", "kg") + "50.8,1,9,6,1\n", "unit 'kg' is not a frame"),
+        (
+            FRAMED.replace("frame_rate (1/s)", "time_s") + "50.8,10,391,6,1.5\n",
+            "has a column of times and one of first frame",
+        ),
+        (FRAMED.replace("last", "lst") + "50,1,99,9,1\n", "column 'time' is missing"),
+    ],
+)
+def test_a_film_that_cannot_be_is_one_line(write, text: str, said: str) -> None:
+    with pytest.raises(DataError, match=re.escape(said)) as caught:
+        read_strands(write(text))
+    assert "\n" not in str(caught.value)
+
+
+def test_few_frames_are_remarked_on(write) -> None:
+    """60 frames: u = sqrt(2/3) / 60 = 1.4 %; 30 of them 2.7 %."""
+    with plausible.collected() as remarks:
+        read_strands(write(f"{FRAMED}50,0,60,30,1.5\n"))
+        assert remarks == []
+        read_strands(write(f"{FRAMED}25,0,30,30,1.5\n"))
+    assert "30 frames tell its time to 2.7 % only" in remarks[0].text

@@ -190,6 +190,7 @@ def _fired(
         pressure=np.array([entry["pressure"]]),
         rate=np.array([entry["rate"]]),
         log_rate_u=entry["rate_u"],
+        shared_u=entry["rate_u_shared"],
         process=_process(entry, bench),
         degraded=entry["degraded"],
         source=entry["source"],

@@ -387,6 +387,12 @@ class Firing(Table, head="[[motor.firing]]", used=_FIRES):
         "uncertainty of the burn rate",
         default=0.015,
     )
+    rate_u_shared: float = key(
+        "the part of it that all firings which state one share, as filmed ones do",
+        "1 %",
+        "uncertainty of the burn rate",
+        default=0.0,
+    )
     batch: str = key("the pot that the grains were cast from", "pot 3", default="")
     date: str = key("when it was fired", "2026-05-23", default="")
     c_star_efficiency: float = _efficiency("delivered over ideal c*")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import datetime
+import hashlib
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import partial
@@ -16,6 +18,7 @@ from castsugar.bench.kitchen import measurement
 from castsugar.bench.motor import hardware_of
 from castsugar.checks import day
 from castsugar.cli.conditions import stated_conditions
+from castsugar.cli.filmed import film, refuse_stray
 from castsugar.cli.firing_options import (
     add_stand_options,
     read_file,
@@ -117,7 +120,7 @@ def reduce_firing(
     Parameters
     ----------
     path : pathlib.Path
-        The recording.
+        The recording; of no account for a firing that was filmed.
     kept : mapping
         Options of ``castsugar firing`` as typed, of a :class:`Link`; `motor` is the
         name of a bench file from the folder of the record.
@@ -133,6 +136,8 @@ def reduce_firing(
 
     options = again(kept)
     hardware = _hardware(kept, batch, database)
+    if options.frames is not None:
+        return film(options, hardware, mix_of(batch.made, batch.path.parent, database))
     recording = read_file(options, path)
     check_order(recording)
     stand = read_stand(options, hardware, recording)
@@ -251,7 +256,7 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     if not kept:
         raise InputError(
             "nothing to add; give --observe, --measured, --grain-mass, --strands, "
-            "--firing or --correct"
+            "--firing, --frames or --correct"
         )
     note = options.note or ""
     events = [Event(kind=k, date=date, note=note, values=v) for k, v in kept]
@@ -338,20 +343,34 @@ def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
 
 def _fired(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     typed = stand_options(options)
-    if options.firing is None:
+    refuse_stray(argparse.Namespace(**vars(options) | {"file": options.firing}))
+    if options.firing is None and options.frames is None:
         stray = next(iter(typed), "motor" if options.motor is not None else None)
         if stray is not None:
-            raise InputError(f"--{stray.replace('_', '-')} needs --firing, a recording")
+            raise InputError(
+                f"--{stray.replace('_', '-')} needs --firing, a recording, or --frames"
+            )
         return
-    path, kept = Path(options.firing), dict(typed)
+    kept = dict(typed)
     folder, own = batch.path.parent, batch.made.bench
     if options.motor is not None and not keeps_motor(own, Path(options.motor), folder):
         kept["motor"] = relative(Path(options.motor), folder)
-    linked = _linked(path, batch)
+    if options.frames is not None:
+        path = Path(f"frames {options.frames}")
+        linked = {"file": path.name, "sha256": _sha256_of(batch, kept)}
+    else:
+        path = Path(options.firing)
+        linked = _linked(path, batch)
     if "propellant_mass" in kept:  # else the stand says what is missing
         _in_the_pan(kept["propellant_mass"], "--propellant-mass", batch)
     results = results_of(reduce_firing(path, kept, batch, load_database()))
     yield "fired", {**linked, "options": kept, "results": results}
+
+
+def _sha256_of(batch: Batch, kept: Mapping[str, Any]) -> str:
+    """Return what tells a firing without a file from every other."""
+    text = json.dumps([batch.id, dict(kept)], sort_keys=True)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def _linked(path: Path, batch: Batch) -> dict[str, Any]:

@@ -29,7 +29,8 @@ _EXAMPLES = """\
 FILE is a table with one row a strand: length, time, pressure, and if known
 temperature, mix, batch, process, degraded (share of the sugar), date, note.
 Units stand in the header: "length (mm)", "time (s)", "pressure (psig)"; a
-pressure may be the word ambient.
+pressure may be the word ambient. Instead of the time a strand that was filmed
+may have first_frame, last_frame and frame_rate (1/s).
 
 examples:
   castsugar burnrate strands.csv

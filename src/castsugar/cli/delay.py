@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import argparse
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files
-from castsugar.cli.firing_options import STAND
+from castsugar.cli.firing_options import FILMED, STAND
 from castsugar.cli.output import command_text
 from castsugar.cli.quantities import dest, given
 from castsugar.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
+    from castsugar.bench.world import World
     from castsugar.data.load import Database
+    from castsugar.mix.mix import Mix
     from castsugar.motor.delay import Delay
     from castsugar.motor.delay_inputs import Thrusting
+    from castsugar.motor.hardware import Hardware
     from castsugar.motor.strands import MixResult
     from castsugar.report.delay import Asked
     from castsugar.report.shown import Shown
@@ -35,6 +39,10 @@ _COLUMN = {
     "--burn-time": ("TIME", "of the motor, with unit, if there is no trace"),
     "--thrust-uncertainty": ("SHARE", "of chamber pressure and of burn time, one "
      "standard deviation (default 5%%, assumed)"),
+    "--ignition-lag": ("TIME", "from the start of burning until the column burns, "
+     "known as anything from 0 to twice it (default '0.05 s', assumed)"),
+    "--emptying": ("TIME", "time constant of the emptying chamber, known as anything "
+     "from 0 to twice it (default '0.02 s', assumed; a trace shows its own)"),
     "--altitude": ("LENGTH", "above sea level, where the delay burns, '300 m' "
      "(default as at --ambient)"),
 }  # fmt: skip
@@ -47,12 +55,27 @@ _QUANTITIES = {
     "--chamber-pressure": "chamber pressure",
     "--burn-time": "burn time",
     "--thrust-uncertainty": "",
+    "--ignition-lag": "ignition lag",
+    "--emptying": "time constant of emptying",
     "--ambient": "air at the test place",
     "--altitude": "altitude above sea level where the delay burns",
 }
 
+#: Number of :class:`castsugar.motor.delay_inputs.Settings` -> option.
+_SETTINGS = {
+    "length_u": "--length-uncertainty",
+    "ignition_lag": "--ignition-lag",
+    "emptying": "--emptying",
+}
+
 #: What reduces a recording and means nothing for a delay column.
-_NEVER_WITH_DELAY = (*STAND, "--mix", "--water-lost")
+_NEVER_WITH_DELAY = (*STAND, *FILMED)
+
+#: What says which mix the forecast of the bench file is of.
+_OF_FORECAST = ("--mix", "--water-lost")
+
+#: What takes the place of a forecast: a trace, pressure and burn time as stated.
+_THRUST = ("file", "chamber_pressure", "burn_time")
 
 #: Cautions of the topic firing that are not about a delay: of borrowed laws, of a
 #: pressure margin, of building to a rule.
@@ -68,7 +91,9 @@ def add_delay_options(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group(
         "delay column",
         "With --delay: how long a column of your delay mix lasts after the end of\n"
-        "thrust, or how long to cut it. Both rates come from your strands of it.",
+        "thrust, or how long to cut it. Both rates come from your strands of it;\n"
+        "pressure and burn time from FILE, as stated, or from the forecast of the\n"
+        "bench file, of --mix or its only recipe.",
     )
     group.add_argument("--delay", action="store_true", help="turn to the delay column")
     for name, (metavar, words) in _COLUMN.items():
@@ -82,17 +107,85 @@ def refuse_stray(options: argparse.Namespace) -> None:
             if getattr(options, dest(name)) is not None:
                 raise InputError(f"{name} is about the delay column; add --delay")
         return
-    for name in _NEVER_WITH_DELAY:
+    wrong = dict.fromkeys(
+        _NEVER_WITH_DELAY, "says nothing of a delay column; leave it out"
+    )
+    if not _foreseen(options):
+        wrong |= dict.fromkeys(
+            _OF_FORECAST,
+            "is about the forecast of the bench file, and pressure and burn time are "
+            "given otherwise; leave one out",
+        )
+    for name, why in wrong.items():
         if getattr(options, dest(name), None):
-            raise InputError(f"{name} says nothing of a delay column; leave it out")
+            raise InputError(f"{name} {why}")
     if getattr(options, "picture", None) and getattr(options, "file", None) is None:
         raise InputError("--picture draws the recording; name its FILE (CSV), too")
 
 
-def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
+def _foreseen(options: argparse.Namespace) -> bool:
+    return all(vars(options).get(name) is None for name in _THRUST)
+
+
+def is_forecast(options: argparse.Namespace) -> bool:
+    """Say whether pressure and burn time can only come from the bench file."""
+    return _foreseen(options) and vars(options).get("bench") is not None
+
+
+def only_recipe(world: World) -> str:
+    """Return the recipe that a forecast is of where none is typed.
+
+    Raises
+    ------
+    InputError
+        The bench file names none, or several.
+    """
+    named = list(world.bench.recipes)
+    if len(named) == 1:
+        return named[0]
+    known = f"one of {', '.join(map(repr, named))}" if named else "a recipe"
+    raise InputError(f"--delay foresees one mix; add --mix: {known}")
+
+
+def forecast_thrusting(
+    hardware: Hardware, mix: Mix, *, pressure: float, seed: int
+) -> Thrusting:
+    """Return the thrust phase as the bench file foresees it, with its bands.
+
+    Raises
+    ------
+    InputError
+        A motor that may have no stable pressure.
+    """
+    from castsugar.motor.delay_inputs import Thrusting
+    from castsugar.motor.firing.quantities import COVERAGE
+    from castsugar.static_test import forecast
+
+    found = forecast(mix, hardware, pressure=pressure, seed=seed)
+    bands = [found.bands[name] for name in ("mean_pressure", "burn_time")]
+    wide = [math.log(high / low) / (2.0 * COVERAGE) for low, high in bands]
+    if not all(map(math.isfinite, wide)):
+        raise InputError(
+            f"{found.failed} of {found.draws} draws of this motor have no stable "
+            "pressure: no delay follows from it, and it is not to be fired"
+        )
+    phase = Thrusting.from_trace(
+        found.best.time, found.best.pressure, pressure_u=wide[0], time_u=wide[1]
+    )
+    return replace(phase, correlation=found.correlation)
+
+
+def run_delay(
+    options: argparse.Namespace,
+    thrusting: Thrusting | None,
+    *,
+    source: str = "",
+    invented: tuple[str, ...] = (),
+) -> int:
     """Find the delay or the length and print it.
 
-    Without the thrust phase of a trace, --chamber-pressure and --burn-time state it.
+    Without a thrust phase, --chamber-pressure and --burn-time state it; else `source`
+    says where it is from, and what of that is `invented`.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
@@ -103,9 +196,12 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
     _check_choice(options, thrusting)
     result = _delay_mix(options, typed["--ambient"].value)
     law = delay_law(result)
-    settings, aloft = Settings(seed=options.seed), None
-    if (length_u := typed.get("--length-uncertainty")) is not None:
-        settings = replace(settings, length_u=length_u.value)
+    stated: dict[str, Any] = {
+        name: typed[option].value
+        for name, option in _SETTINGS.items()
+        if option in typed
+    }
+    settings, aloft = Settings(seed=options.seed, **stated), None
     if (height := typed.get("--altitude")) is not None:
         aloft = float(ambient_pressure_at(height.value))
     ambient = typed["--ambient"].value
@@ -119,8 +215,8 @@ def run_delay(options: argparse.Namespace, thrusting: Thrusting | None) -> int:
         delay = delay_length(law, fired, time=typed["--delay-time"].value, **common)
     else:
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
-    asked = _asked(options, typed, result)
-    answer(options, _answer(options, load_database(), delay, asked))
+    asked = _asked(options, typed, result, source)
+    answer(options, _answer(options, load_database(), delay, asked, invented))
     return 0
 
 
@@ -141,12 +237,16 @@ def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> N
     if thrusting is None and None in stated:
         raise InputError(
             "--delay needs a trace, or both --chamber-pressure and --burn-time of the "
-            "motor"
+            "motor, or --bench FILE with its [motor], which foresees them"
         )
     if thrusting is not None and stated != (None, None):
         raise InputError(
             "pressure and burn time come from the trace; leave out --chamber-pressure "
             "and --burn-time, or the trace"
+        )
+    if thrusting is not None and thrusting.tail is not None and options.emptying:
+        raise InputError(
+            "the trace shows how the chamber empties; leave out --emptying"
         )
 
 
@@ -179,30 +279,37 @@ def _thrusting(typed: dict[str, Quantity], thrusting: Thrusting | None) -> Thrus
         )
     if "--thrust-uncertainty" in typed:
         u = typed["--thrust-uncertainty"].value
-        thrusting = replace(thrusting, pressure_u=u, time_u=u)
+        thrusting = replace(thrusting, pressure_u=u, time_u=u, correlation=0.0)
     return thrusting
 
 
 def _asked(
-    options: argparse.Namespace, typed: dict[str, Quantity], result: MixResult
+    options: argparse.Namespace,
+    typed: dict[str, Quantity],
+    result: MixResult,
+    source: str,
 ) -> Asked:
     """Return what was typed, for the page."""
     from castsugar.report.delay import Asked
 
     told = [(w, typed[n].echo()) for n, w in _QUANTITIES.items() if w and n in typed]
     if "--chamber-pressure" not in typed:
-        told.append(("chamber pressure and burn time", "from the trace"))
-    trace = getattr(options, "file", None)
+        told.append(("chamber pressure and burn time", source))
     return Asked(
         file=Path(options.strands).name,
-        trace=Path(trace).name if trace else "",
+        source=source,
         result=result,
         typed=tuple(told),
+        stated=frozenset(typed),
     )
 
 
 def _answer(
-    options: argparse.Namespace, database: Database, delay: Delay, asked: Asked
+    options: argparse.Namespace,
+    database: Database,
+    delay: Delay,
+    asked: Asked,
+    invented: tuple[str, ...],
 ) -> Answer:
     """Return what the column does, for every kind of output."""
     from castsugar.report import cautions
@@ -215,11 +322,18 @@ def _answer(
     def told(show: Shown) -> cautions.Chosen:
         return cautions.chosen(known, {}, _TOPICS, say=show.rule)
 
-    invented = invented_files([options.strands, getattr(options, "file", None)])
+    files = invented_files([options.strands, getattr(options, "file", None)])
+    bench = next(iter(files), getattr(options, "bench", None) or "")
+    invented = files + invented
     return Answer(
         command="delay",
         screen=lambda show: said.delay_screen(
-            delay, asked, told(show), show, next_=next_, invented=invented
+            delay,
+            replace(asked, bench=Path(bench).name),
+            told(show),
+            show,
+            next_=next_,
+            invented=invented,
         ),
         parts=lambda: said.delay_parts(delay, asked),
         told={

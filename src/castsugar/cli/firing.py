@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
@@ -19,7 +20,16 @@ from castsugar.cli.bench_option import (
     weigh_recipes,
     world_of,
 )
-from castsugar.cli.delay import add_delay_options, refuse_stray, run_delay
+from castsugar.cli.delay import (
+    add_delay_options,
+    forecast_thrusting,
+    is_forecast,
+    only_recipe,
+    refuse_stray,
+    run_delay,
+)
+from castsugar.cli.filmed import film, run_filmed
+from castsugar.cli.filmed import refuse_stray as refuse_sensors
 from castsugar.cli.firing_options import (
     add_stand_options,
     assumed_words,
@@ -60,6 +70,8 @@ examples:
   castsugar firing shot.csv --throat "8 mm" --propellant-mass "368 g"
   castsugar firing shot.csv --propellant-mass "368 g" --bench bench.toml \\
       --mix "KNO3:60 powdered sugar:17 corn syrup:23" --picture shot.svg
+  castsugar firing --frames "first=12 last=74 rate=30" --throat "8 mm" \\
+      --propellant-mass "368 g" --mix base --bench bench.toml
   castsugar firing --delay --strands delay.csv --delay-time "6 s" \\
       --chamber-pressure "2 MPa" --burn-time "1.2 s"
 """
@@ -106,13 +118,26 @@ def run(options: argparse.Namespace) -> int:
     """Reduce the recording and print what it says; or turn to the delay column."""
     refuse_stray(options)
     if options.delay:
-        return run_delay(options, _thrusting(options))
-    if options.file is None:
-        raise InputError("no recording given; name its FILE (CSV)")
+        return _delay(options)
+    refuse_sensors(options)
+    if options.file is None and options.frames is None:
+        raise InputError(
+            "no recording given; name its FILE (CSV), or --frames of a video"
+        )
     from castsugar.data.load import load_database
 
     database = load_database()
     hardware, mix = _beside(options, database)
+    if options.frames is not None:
+        test = film(options, hardware, mix)
+        return run_filmed(
+            options,
+            database,
+            test,
+            facts=_facts(test),
+            invented=_invented(options, test),
+            next_=_in_full(options),
+        )
     recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         test = _reduce(options, recording, hardware, mix)
@@ -196,12 +221,34 @@ def _reduce(
     return review(reduction, mix=mix, hardware=hardware, size_u=size, seed=options.seed)
 
 
-def _thrusting(options: argparse.Namespace) -> Thrusting | None:
-    """Return the pressure that the delay column saw; None without a recording."""
-    if options.file is None:
-        return None
+def _delay(options: argparse.Namespace) -> int:
+    """Turn to the delay column, with the thrust phase that a trace or a bench gives."""
+    if options.file is not None:
+        trace = f"trace {PurePath(options.file).name}"
+        return run_delay(options, _thrusting(options), source=trace)
+    if not is_forecast(options):
+        return run_delay(options, None)
+    world = world_of(options)
+    if world is None or world.motor is None:
+        return run_delay(options, None)
+    from castsugar.data.load import load_database
+
+    options.mix = options.mix or only_recipe(world)
+    hardware, mix = _beside(options, load_database())
+    assert hardware is not None
+    assert mix is not None
+    thrusting = forecast_thrusting(
+        hardware, mix, pressure=world.conditions["pressure"], seed=options.seed
+    )
+    invented = world.invented_for([mix], uses={"motor", "lots"})
+    source = f"forecast of {options.mix} ({PurePath(options.bench).name})"
+    return run_delay(options, thrusting, source=source, invented=invented)
+
+
+def _thrusting(options: argparse.Namespace) -> Thrusting:
+    """Return the pressure that the delay column saw, tail and all."""
     from castsugar.motor.delay_inputs import Thrusting
-    from castsugar.motor.firing.channel import cut
+    from castsugar.motor.firing.channel import cut, tail_of
     from castsugar.motor.firing.reduction import pressure_channel
     from castsugar.readings.recordings import check_order
 
@@ -221,7 +268,9 @@ def _thrusting(options: argparse.Namespace) -> Thrusting | None:
         _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
-    return Thrusting.from_trace(time - burning.start, over + ambient)
+    phase = Thrusting.from_trace(time - burning.start, over + ambient)
+    after, left = tail_of(channel)
+    return replace(phase, tail=(after, left + ambient))
 
 
 def _asked(
@@ -285,18 +334,25 @@ def _answer(
 
 def _invented(options: argparse.Namespace, test: StaticTest) -> tuple[str, ...]:
     """Return what is invented behind a firing: the recording, the bench beside it."""
+    from castsugar.bench.motor import sizes_invented
+
     found = invented_files([options.file])
     world = world_of(options)
     if world is None or test.hardware is None:
         return found
-    mixes = [test.mix] if test.mix is not None else []
-    return found + world.invented_for(mixes, uses={"motor", "lots"})
+    if test.mix is None:  # then no law is known, but the sizes of the grain are taken
+        return found + sizes_invented(world.bench)
+    return found + world.invented_for([test.mix], uses={"motor", "lots"})
 
 
 def _next(options: argparse.Namespace) -> str:
     """Return what to do next: learn of a firing that stood beside its bench."""
     if options.bench and options.mix:
         return f"castsugar learn --bench {shlex.quote(options.bench)}"
+    return _in_full(options)
+
+
+def _in_full(options: argparse.Namespace) -> str:
     words = [word for word in options.words if word != "--full"]
     return f"{command_text(words)} --full"
 

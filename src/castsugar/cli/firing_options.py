@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,7 +33,16 @@ STAND = {
     "--grain-uncertainty": (
         "LENGTH", "standard uncertainty of the sizes of the grain (default '0.1 mm')"),
 }  # fmt: skip
-_SENSORS = {
+#: A firing without a recording -> metavar and help.
+FILMED = {
+    "--frames": (
+        "FRAMES", "instead of FILE: frames of a video in which burning starts and "
+        "ends, and frames a second, 'first=12 last=74 rate=30'"),
+    "--peak-scale": (
+        "FORCE", "highest reading of a kitchen scale under it, '2.1 kgf': the peak "
+        "was at least that"),
+}  # fmt: skip
+SENSORS = {
     "--pressure-per-volt": ("PRESSURE", "for a pressure in volts, '2 MPa'"),
     "--thrust-per-volt": ("FORCE", "for a thrust in volts, '100 N'"),
     "--pressure-calibration": (
@@ -50,9 +60,10 @@ _TOLD = (
     "--time-unit",
     "--sampling-rate",
     *STAND,
+    *FILMED,
     "--ambient",
     "--pressure-is",
-    *_SENSORS,
+    *SENSORS,
     "--zero",
     "--limits",
     "--bench",
@@ -101,13 +112,20 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="a thrust in kg, g or lb is one in kgf, gf or lbf",
     )
+    filmed = parser.add_argument_group(
+        "a firing that was filmed",
+        "Without a recording: burn time, mean pressure and mean burning rate, each\n"
+        "with a wide band; no peak, no exponent.",
+    )
+    for name, (metavar, words) in FILMED.items():
+        filmed.add_argument(name, metavar=metavar, help=words)
     sensors = parser.add_argument_group("sensors")
     sensors.add_argument(
         "--pressure-is",
         choices=("gauge", "absolute"),
         help="what the pressure sensor reads, where the header does not say",
     )
-    for name, (metavar, words) in _SENSORS.items():
+    for name, (metavar, words) in SENSORS.items():
         sensors.add_argument(name, metavar=metavar, help=words)
     for name in ("pressure", "thrust"):
         sensors.add_argument(
@@ -131,9 +149,11 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
 
 
 def read_stand(
-    options: argparse.Namespace, hardware: Hardware | None, recording: Recording
+    options: argparse.Namespace,
+    hardware: Hardware | None,
+    recording: Recording | None = None,
 ) -> Stand:
-    """Return what was measured beside the trace.
+    """Return what was measured beside the trace, or the video.
 
     Two pressure sensors halve the variance of the calibration.
 
@@ -157,7 +177,7 @@ def read_stand(
             )
         known["mass_u"] = _mass_uncertainty(doubt, known["propellant_mass"])
     stand = Stand(**known)
-    if recording.second_pressure is None:
+    if recording is None or recording.second_pressure is None:
         return stand
     return replace(stand, pressure_calibration_u=_calibration(options) / math.sqrt(2.0))
 
@@ -341,34 +361,62 @@ def assumed_words(
     options: argparse.Namespace, recording: Recording, hardware: Hardware | None
 ) -> tuple[str, ...]:
     """Say what was taken because nothing was stated."""
-    from castsugar.motor.firing import law_doubts, quantities
+    from castsugar.motor.firing import quantities
 
-    pressure, thrust = recording.pressure is not None, recording.thrust is not None
     share = f"{100 * quantities.CALIBRATION_DOUBT:g} %"
-    taken = (
-        (pressure, options.throat_uncertainty,
-         f"throat known to {1e3 * quantities.THROAT_DOUBT:g} mm"),
-        (options.propellant_mass is not None, options.mass_uncertainty,
-         f"propellant mass to {100 * quantities.MASS_DOUBT:g} %"),
-        (pressure, options.pressure_calibration, f"pressure calibration to {share}"),
-        (thrust, options.thrust_calibration, f"thrust calibration to {share}"),
-        (hardware is not None, options.grain_uncertainty,
-         f"sizes of the grain to {1e3 * law_doubts.SIZE_DOUBT:g} mm"),
-        (True, None, f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa"),
-    )  # fmt: skip
-    found = [words for needed, typed, words in taken if needed and typed is None]
-    lines = [", ".join(found) + " (one standard uncertainty each)"]
-    if pressure and options.pressure_lag is not None:
+    sensors = (
+        (recording.pressure, options.pressure_calibration, "pressure"),
+        (recording.thrust, options.thrust_calibration, "thrust"),
+    )
+    lines = [
+        *assumed_of_stand(
+            options,
+            hardware,
+            [
+                f"{name} calibration to {share}"
+                for values, typed, name in sensors
+                if values is not None and typed is None
+            ],
+            throat=recording.pressure is not None,
+        )
+    ]
+    if recording.pressure is not None and options.pressure_lag is not None:
         lines.append(
             "pressure made quicker by the stated lag of the sensor, "
             f"{options.pressure_lag}: peak and burn time hang on it"
         )
-    if options.throat is None and hardware is not None:
-        lines.append("throat as in the bench file")
     if recording.second_pressure is not None:
         two = " and ".join(recording.pressure_titles)
         lines.append(f"pressure: mean of {two}, which agree; two calibrations average")
     lines += recording.notes
     if recording.not_read:
         lines.append("columns not read: " + ", ".join(recording.not_read))
+    return tuple(lines)
+
+
+def assumed_of_stand(
+    options: argparse.Namespace,
+    hardware: Hardware | None,
+    sensors: Sequence[str] = (),
+    *,
+    throat: bool = True,
+) -> tuple[str, ...]:
+    """Say what was taken of what was measured beside a recording or a video."""
+    from castsugar.motor.firing import law_doubts, quantities
+
+    taken = (
+        (throat, options.throat_uncertainty,
+         [f"throat known to {1e3 * quantities.THROAT_DOUBT:g} mm"]),
+        (options.propellant_mass is not None, options.mass_uncertainty,
+         [f"propellant mass to {100 * quantities.MASS_DOUBT:g} %"]),
+        (True, None, sensors),
+        (hardware is not None, options.grain_uncertainty,
+         [f"sizes of the grain to {1e3 * law_doubts.SIZE_DOUBT:g} mm"]),
+        (True, None, [f"air pressure to {1e-3 * quantities.AMBIENT_DOUBT:g} kPa"]),
+    )  # fmt: skip
+    found = [w for needed, typed, words in taken if needed and typed is None
+             for w in words]  # fmt: skip
+    lines = [", ".join(found) + " (one standard uncertainty each)"]
+    if options.throat is None and hardware is not None:
+        lines.append("throat as in the bench file")
     return tuple(lines)

@@ -80,6 +80,9 @@ class Burned:
     log_rate_u, exponent_u : float
         Standard uncertainties that the entry brings: of the reading of a firing, of a
         published or stated law.
+    shared_u : float
+        The part of the first that all entries share which have one: the efficiency
+        that filmed firings take, the eye that judges their ends.
     process : str
         One of :data:`castsugar.motor.scatter.PROCESSES`.
     degraded : float
@@ -105,6 +108,7 @@ class Burned:
     batch: str = ""
     log_rate_u: float = 0.0
     exponent_u: float = 0.0
+    shared_u: float = 0.0
     process: str = PROCESSES[0]
     degraded: float = 0.0
     source: str = ""
@@ -139,6 +143,12 @@ class Burned:
             )
         if not (self.log_rate_u >= 0.0 <= self.exponent_u):
             raise InputError(f"{self.name!r}: an uncertainty must be 0 or more")
+        if not 0.0 <= self.shared_u <= self.log_rate_u:
+            raise InputError(
+                f"{self.name!r}: of an uncertainty of {100.0 * self.log_rate_u:g} % "
+                f"{100.0 * self.shared_u:g} % are shared; give 0 or more, at most all "
+                "of it"
+            )
         if not 0.0 <= self.degraded <= 1.0:
             raise InputError(
                 f"{self.name!r}: degraded share is {self.degraded:g}; allowed: 0 to 1"
@@ -420,7 +430,10 @@ def _fixed(rows: Sequence[_Row]) -> FloatArray:
     found = np.zeros((len(rows), len(rows)))
     for (i, one), (j, other) in itertools.product(enumerate(rows), repeat=2):
         entry = one.of
-        if entry is not other.of or entry.kind == STRANDS:
+        if entry is not other.of:
+            found[i, j] = entry.shared_u * other.of.shared_u
+            continue
+        if entry.kind == STRANDS:
             continue
         middle = float(np.log(entry.pressure / scatter.CENTRE).mean())
         centre = 0.0 if entry.kind == PUBLISHED else middle

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
+from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
@@ -15,6 +16,8 @@ from castsugar.draw_set import normals
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.delay_inputs import (
     CLIMB,
+    EMPTYING,
+    IGNITION_LAG,
     Settings,
     Thrusting,
     ambient_pressure_at,
@@ -38,7 +41,8 @@ _AT_ONCE = 2_000_000  # numbers held at once
 class Departures:
     """What draws add to the best estimate: to ln, but for exponent and length [m].
 
-    Each of shape (draws,), or (1,) where nothing departs.
+    To ignition lag and emptying a part of them. Each of shape (draws,), or (1,) where
+    nothing departs.
     """
 
     burn_law: FloatArray
@@ -47,6 +51,8 @@ class Departures:
     burn_time: FloatArray
     ambient_pressure: FloatArray
     length: FloatArray
+    ignition_lag: FloatArray
+    emptying: FloatArray
 
     def only(self, *names: str) -> Departures:
         """Return departures of nothing but `names`."""
@@ -62,19 +68,26 @@ def depart(law: BurnLaw, thrusting: Thrusting, settings: Settings) -> Departures
     def scores(name: str) -> FloatArray:
         return normals(f"delay|{name}", count, seed)
 
+    def rectangle(name: str) -> FloatArray:
+        return np.asarray(2.0 * ndtr(scores(name)) - 1.0)
+
+    pressure, alike = scores("chamber pressure"), thrusting.correlation
+    time = alike * pressure + math.sqrt(1.0 - alike**2) * scores("burn time")
     return Departures(
         burn_law=shift,
         exponent=exponent,
-        chamber_pressure=thrusting.pressure_u * scores("chamber pressure"),
-        burn_time=thrusting.time_u * scores("burn time"),
+        chamber_pressure=thrusting.pressure_u * pressure,
+        burn_time=thrusting.time_u * time,
         ambient_pressure=settings.ambient_u * scores("ambient pressure"),
         length=settings.length_u * scores("length"),
+        ignition_lag=rectangle("ignition lag"),
+        emptying=rectangle("emptying"),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Column:
-    """A law, a thrust phase as nodes, and the air.
+    """A law, a thrust phase as nodes, the air, and what lies at both ends.
 
     Attributes
     ----------
@@ -83,27 +96,56 @@ class Column:
         Of :meth:`Thrusting.nodes`. [ln Pa], [s]
     burning_at : float
         Pressure of the air. [Pa]
+    ignition_lag : float
+        [s]
+    tail : float
+        Length that burns as the chamber empties, beyond what burns in air alone. [m]
+    tail_pressure : float
+        At which the rate of the tail departs from that of the law. [Pa]
     """
 
     law: BurnLaw
     log_pressure: FloatArray
     weight: FloatArray
     burning_at: float
+    ignition_lag: float = 0.0
+    tail: float = 0.0
+    tail_pressure: float = STANDARD_ATMOSPHERE
 
     def still_rate(self, pressure: float) -> float:
         """Return the rate of the law itself at a pressure [Pa]. [m/s]"""
         return float(burn_rate(self.law, pressure))
 
     def phases(self, drawn: Departures) -> tuple[FloatArray, FloatArray]:
-        """Return length burned during thrust [m] and rate afterwards [m/s].
+        """Return length burned in the motor [m] and rate afterwards [m/s].
 
         Shapes (draws,) or (1,); a rate is never 0.
         """
         with np.errstate(over="ignore", under="ignore"):
-            burned = self._burned(drawn) * np.exp(drawn.burn_time)
+            longer = np.exp(drawn.burn_time)
+            burned = self._burned(drawn) * longer * self._lit(drawn, longer)
+            if self.tail > 0.0:
+                burned = burned + self._emptied(drawn)
             air = np.log(self.burning_at) + drawn.ambient_pressure
             rate = self._rate(air, drawn.burn_law, drawn.exponent)
         return burned, np.maximum(rate, np.finfo(float).tiny)
+
+    def _emptied(self, drawn: Departures) -> FloatArray:
+        """Return the length that burns as the chamber empties. [m]"""
+        at = math.log(self.tail_pressure / self.law.centre)
+        faster = np.exp(drawn.burn_law + at * drawn.exponent)
+        return np.asarray(self.tail * (1.0 + drawn.emptying) * faster)
+
+    def _lit(self, drawn: Departures, longer: FloatArray) -> FloatArray:
+        """Return the part of what burns during thrust that burns after the lag.
+
+        By the best estimate of the law: its departures move all of it alike.
+        """
+        lag = self.ignition_lag * (1.0 + drawn.ignition_lag) / longer
+        time = np.cumsum(self.weight)
+        length = np.cumsum(burn_rate(self.law, np.exp(self.log_pressure)) * self.weight)
+        share = length / length[-1]
+        return np.asarray(1.0 - np.interp(lag, np.r_[0.0, time], np.r_[0.0, share]))
 
     def _burned(self, drawn: Departures) -> FloatArray:
         """Return the length that the stated burn time takes. [m]"""
@@ -174,8 +216,10 @@ class Delay:
     time : Estimate
         From the end of thrust until a column of that length is through. [s]
     burned, left : Estimate
-        Length that the thrust phase burns, of a column long enough, and length left
-        then. [m]
+        Length that the thrust phase burns, tail included, of a column long enough, and
+        length left then. [m]
+    tail : float
+        The part of it that the emptying chamber adds, at best estimate. [m]
     ambient_rate : Estimate
         Rate where the delay burns. [m/s]
     ambient, burning_at : float
@@ -204,6 +248,7 @@ class Delay:
     time: Estimate
     burned: Estimate
     left: Estimate
+    tail: float
     ambient_rate: Estimate
     ambient: float
     burning_at: float
@@ -234,8 +279,12 @@ class Delay:
 
     @property
     def thrust_rate(self) -> float:
-        """Return the mean rate during thrust, at best estimate. [m/s]"""
-        return self.burned.value / self.thrusting.burn_time
+        """Return the mean rate while it burns during thrust, at best estimate. [m/s]
+
+        0 where it lights after the thrust.
+        """
+        lasting = self.thrusting.burn_time - self.settings.ignition_lag
+        return (self.burned.value - self.tail) / lasting if lasting > 0.0 else 0.0
 
     @property
     def climb_change(self) -> float:
@@ -259,14 +308,17 @@ class Delay:
 # ----------------------------------------------------------------------------
 # A delay column: it burns with the grain, then on alone until it is through.
 #
-# .. math:: L = \int_0^{t_b} r(p(t)) \, dt + r(p_{air}) \, t_{delay}
+# .. math:: L = \int_{t_l}^{t_b} r(p(t)) \, dt
+#     + \int_{t_b}^\infty (r(p(t)) - r(p_{air})) \, dt + r(p_{air}) \, t_{delay}
+#
+# The column lights t_l after the grain; after t_b the chamber empties as recorded, else
+# as exp(-t / tau), beyond the air (the mass balance of a choked throat).
 #
 # Both rates are those of one column, by the law of the user's own strands of the delay
 # mix: a column that burns 5 % fast does so in both phases. Drawn are the law (scatter
-# of columns included), chamber pressure, burn time, pressure of the air and the length;
-# all relative uncertainties are those of the logarithm. Not modelled: a column that
-# lights late, a chamber that empties slowly, a temperature other than that of the
-# strands.
+# of columns included), chamber pressure and burn time, together where a forecast ties
+# them, pressure of the air, length, lag and emptying; all relative uncertainties are
+# those of the logarithm. Not modelled: a temperature other than that of the strands.
 
 #: A column that is through before the thrust ends in more draws than this is flagged.
 BURN_THROUGH_SHARE: Final = 0.01
@@ -278,6 +330,8 @@ INPUTS: Final = {
     "burn time": ("burn_time",),
     "ambient pressure": ("ambient_pressure",),
     "length": ("length",),
+    "ignition lag": ("ignition_lag",),
+    "emptying": ("emptying",),
 }
 
 
@@ -317,7 +371,10 @@ def delay_time(
     >>> band = Band(low=1e5, high=3e6, rate=3e-3, exponent=0.5)
     >>> slow = BurnLaw(name="invented", bands=(band,), log_rate_u=0.05)
     >>> fired = Thrusting.constant(1e6, 2.0)
-    >>> found = delay_time(slow, fired, length=12e-3, ambient=1.1e5)
+    >>> at_once = Settings(ignition_lag=0.0, emptying=0.0)
+    >>> found = delay_time(
+    ...     slow, fired, length=12e-3, ambient=1.1e5, settings=at_once
+    ... )
     >>> round(1e3 * found.left.value, 9), round(found.time.value, 4)
     (6.0, 6.0302)
     """
@@ -376,8 +433,18 @@ def _fire(
     at = ambient if burning_at is None else burning_at
     check(law, thrusting, ambient, at)
     log_pressure, weight = thrusting.nodes([band.low for band in law.bands[1:]])
-    column = Column(law=law, log_pressure=log_pressure, weight=weight, burning_at=at)
+    column = Column(
+        law=law,
+        log_pressure=log_pressure,
+        weight=weight,
+        burning_at=at,
+        ignition_lag=settings.ignition_lag,
+        tail=_tail(law, thrusting, at, settings.emptying),
+        tail_pressure=math.sqrt(at * max(float(thrusting.pressure[-1]), at)),
+    )
     drawn = depart(law, thrusting, settings)
+    if thrusting.tail is not None:  # it was seen, not assumed
+        drawn = replace(drawn, emptying=np.zeros(1))
     burned, rate = column.phases(drawn)
     best = tuple(float(x[0]) for x in column.phases(drawn.only()))
     return _Fired(
@@ -390,6 +457,22 @@ def _fire(
         burned=burned,
         rate=rate,
     )
+
+
+#: An emptying chamber is followed for so many time constants, in so many steps.
+_FOLLOWED, _STEPS = 12.0, 600
+
+
+def _tail(law: BurnLaw, thrusting: Thrusting, air: float, emptying: float) -> float:
+    """Return the length that an emptying chamber burns beyond what air does. [m]"""
+    if thrusting.tail is not None:
+        time, pressure = thrusting.tail
+    else:
+        steps = np.linspace(0.0, _FOLLOWED, _STEPS)
+        over = max(float(thrusting.pressure[-1]) - air, 0.0)
+        time, pressure = emptying * steps, air + over * np.exp(-steps)
+    beyond = burn_rate(law, np.maximum(pressure, air)) - burn_rate(law, air)
+    return float(np.trapezoid(beyond, time))
 
 
 def _delay(fired: _Fired, length: Estimate, *, wanted: bool) -> Delay:
@@ -408,6 +491,7 @@ def _delay(fired: _Fired, length: Estimate, *, wanted: bool) -> Delay:
         time=fired.estimate(left / rate, draws),
         burned=fired.estimate(burned, fired.burned),
         left=fired.estimate(left, np.maximum(cut - fired.burned, 0.0)),
+        tail=column.tail,
         ambient_rate=fired.estimate(rate, fired.rate),
         ambient=fired.ambient,
         burning_at=column.burning_at,
@@ -457,6 +541,8 @@ def _burn_through(share: float) -> tuple[str, ...]:
 
 __all__ = [
     "CLIMB",
+    "EMPTYING",
+    "IGNITION_LAG",
     "Delay",
     "Estimate",
     "Settings",

@@ -38,6 +38,12 @@ _LOWEST, _HIGHEST = -500.0, 11_000.0  # m
 #: a forecast of the next motor, and of the burn time. Assumed.
 THRUSTING_DOUBT: Final = 0.05
 
+#: From the start of burning until the column burns, and time constant of the emptying
+#: chamber where no recording shows its tail; each known as a rectangle from 0 to twice
+#: it. Assumed: chambers of small motors empty in 10 to 30 ms. [s]
+IGNITION_LAG: Final = 0.05
+EMPTYING: Final = 0.02
+
 _NODES = 8
 
 
@@ -56,6 +62,10 @@ class Thrusting:
         Absolute. [Pa]
     pressure_u, time_u : float
         Relative standard uncertainty of all pressures alike, and of the burn time.
+    correlation : float
+        Of the two: a motor that stands higher burns out earlier.
+    tail : tuple of ndarray, or None
+        Time from the end of thrust [s] and pressure [Pa] of a recorded tail, each (m,).
 
     Raises
     ------
@@ -68,6 +78,8 @@ class Thrusting:
     pressure: FloatArray
     pressure_u: float = THRUSTING_DOUBT
     time_u: float = THRUSTING_DOUBT
+    correlation: float = 0.0
+    tail: tuple[FloatArray, FloatArray] | None = None
 
     def __post_init__(self) -> None:
         t, p = self.time, self.pressure
@@ -89,6 +101,11 @@ class Thrusting:
         positive("lowest pressure of the thrust phase", float(p.min()), "Pa")
         for what in ("pressure_u", "time_u"):
             _not_negative(what, getattr(self, what))
+        if not -1.0 <= self.correlation <= 1.0:
+            raise InputError(
+                f"correlation of pressure and burn time is {self.correlation:g}; "
+                "allowed: -1 to 1"
+            )
 
     @classmethod
     def constant(
@@ -191,6 +208,9 @@ class Settings:
     ambient_u : float
         Relative standard uncertainty of the pressure of the air; 1 %, assumed: the
         weather.
+    ignition_lag, emptying : float
+        :data:`IGNITION_LAG` and :data:`EMPTYING` unless stated; a recorded tail takes
+        the place of the latter. [s]
     probability : float
         Of bands.
     draws, seed : int
@@ -203,6 +223,8 @@ class Settings:
 
     length_u: float = 0.2e-3
     ambient_u: float = 0.01
+    ignition_lag: float = IGNITION_LAG
+    emptying: float = EMPTYING
     probability: float = 0.95
     draws: int = DRAWS
     seed: int = SEED
@@ -210,6 +232,11 @@ class Settings:
     def __post_init__(self) -> None:
         _not_negative("length_u", self.length_u)
         _not_negative("ambient_u", self.ambient_u)
+        for what in ("ignition_lag", "emptying"):
+            value = getattr(self, what)
+            if not 0.0 <= value < np.inf:
+                words = what.replace("_", " ")
+                raise InputError(f"{words} is {value:g} s; give 0 s or more")
         if not 0.0 < self.probability < 1.0:
             raise InputError(
                 f"probability of the band is {self.probability:g}; it must lie between "

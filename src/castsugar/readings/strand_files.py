@@ -16,9 +16,13 @@ from castsugar.checks import day, one_of
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
+from castsugar.motor.firing.frames import Frames
 from castsugar.motor.strands import Strand
 from castsugar.readings.sheets import Sheet, quantities, read_sheet
 from castsugar.readings.tables import TRANSLATED, Heading
+
+#: What stands instead of a time where a strand was filmed.
+_FILMED = ("first frame", "last frame", "frame rate")
 
 #: Columns of a file of strands.
 STRAND_COLUMNS = (
@@ -34,6 +38,7 @@ STRAND_COLUMNS = (
         + TRANSLATED["time"]
         + TRANSLATED["burn time"],
         quantity="time",
+        instead=_FILMED,
     ),
     Heading(
         name="pressure",
@@ -59,6 +64,14 @@ STRAND_COLUMNS = (
     ),
     Heading(name="date", others=("day",), required=False),
     Heading(name="note", others=("notes", "remark", "comment"), required=False),
+    Heading(name=_FILMED[0], others=("start frame",), required=False),
+    Heading(name=_FILMED[1], others=("end frame",), required=False),
+    Heading(
+        name=_FILMED[2],
+        others=("frames per second", "fps"),
+        quantity="frame_rate",
+        required=False,
+    ),
 )
 
 #: Column of a file of strands to what is possible in it.
@@ -79,9 +92,11 @@ def read_strands(
     One header line, one row a strand: length, time, pressure, and if known temperature,
     mix, batch, process, degraded (share of the sugar), date, note. Units stand in the
     header ("length (mm)", "time_s", "pressure [psig]"), in the row below it or in every
-    cell. The pressure may be the word "ambient". Cells are separated by commas,
-    semicolons or tabs; a decimal comma is read in the last two. The text is UTF-8,
-    UTF-16 or cp1252. Lines that start with # and blank lines are skipped.
+    cell. Instead of the time a filmed strand has first_frame, last_frame, frame_rate
+    (1/s); a frame at each end is part of its scatter. The pressure may be the word
+    "ambient". Cells are separated by commas, semicolons or tabs; a decimal comma is
+    read in the last two. The text is UTF-8, UTF-16 or cp1252. Lines that start with #
+    and blank lines are skipped.
 
     Parameters
     ----------
@@ -100,8 +115,14 @@ def read_strands(
     if not (math.isfinite(ambient) and ambient > 0.0):
         raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")
     sheet = read_sheet(Path(path), STRAND_COLUMNS)
+    filmed = next(filter(sheet.columns.get, _FILMED), None)
+    if filmed and "time" in sheet.columns:
+        raise DataError(
+            f"{sheet.file} line {sheet.header_line}: has a column of times and one of "
+            f"{filmed}; keep one, or the file of filmed strands apart"
+        )
     lengths = _possible(sheet, "length", quantities(sheet, "length"))
-    times = _possible(sheet, "time", quantities(sheet, "time"))
+    times = _possible(sheet, "time", quantities(sheet, "time")) or _filmed(sheet)
     read = quantities(sheet, "pressure", {"ambient": ambient})
     _not_all_zero(sheet, read)
     pressures = _possible(sheet, "pressure", read)
@@ -244,6 +265,41 @@ def stand_in(strands: Sequence[Strand], others: Sequence[Strand]) -> bool:
         for of_file in (strands, others)
     )
     return bool(one) and one <= other
+
+
+#: A strand whose frames tell its time no better than this is remarked on: as far as
+#: good strands scatter. Our rule.
+_COARSE = 0.025
+
+
+def _filmed(sheet: Sheet) -> tuple[float, ...]:
+    """Return the times of strands that were filmed. [s]
+
+    Raises
+    ------
+    DataError
+        Frames that are no numbers, or end before they start; no strand's time.
+    """
+    found = []
+    for i, line in enumerate(sheet.lines):
+        cells = [_text(sheet, name, i).replace(",", ".") for name in _FILMED]
+        cells[2] = cells[2].partition(" ")[0]  # a rate is of frames a second
+        words = map("{}={}".format, ("first", "last", "rate"), cells)
+        where = f"{sheet.file} line {line}"
+        try:
+            frames = Frames.parse(" ".join(words), where=where)
+            time = plausible.checked(
+                "strand time", frames.lasting, plausible.said_at(f"{where}: its time")
+            )
+        except InputError as error:
+            raise DataError(str(error)) from None
+        if frames.u > _COARSE * time:
+            plausible.remark(
+                f"{where}: {frames.count} frames tell its time to "
+                f"{100.0 * frames.u / time:.2g} % only; film with more frames a second"
+            )
+        found.append(time)
+    return tuple(found)
 
 
 def _possible(

@@ -36,6 +36,8 @@ class Heading:
     quantity : str
         A key of :data:`castsugar.units.UNITS`; empty for text.
     required : bool
+    instead : tuple of str
+        Names of other headings that take the place of a required one, all of them.
     other_quantity : str
         A second quantity in which it may be given (a sensor's voltage); the unit tells.
     example : str
@@ -51,6 +53,7 @@ class Heading:
     others: tuple[str, ...] = ()
     quantity: str = ""
     required: bool = True
+    instead: tuple[str, ...] = ()
     other_quantity: str = ""
     example: str = ""
     otherwise: str = ""
@@ -336,7 +339,8 @@ def _check_complete(
 ) -> None:
     bare = {next(_readings(title), (title, ""))[0]: title for title in unknown}
     for heading in headings:
-        if heading.required and heading.name not in found:
+        replaced = heading.instead and all(name in found for name in heading.instead)
+        if heading.required and heading.name not in found and not replaced:
             near = nearest_names(heading.name, bare, 1)
             hint = f"; {shown(bare[near[0]])} looks like it" if near else ""
             raise DataError(

@@ -134,7 +134,8 @@ class Batch:
         from castsugar.files.reading import sha256_of
 
         found = []
-        for link in (*self.strand_files(), *self.firings()):
+        filed = [link for link in self.firings() if not link.is_filmed]
+        for link in (*self.strand_files(), *filed):
             try:
                 if sha256_of(link.path) != link.sha256:
                     found.append((link.line, link.path, "has changed since"))

@@ -362,6 +362,9 @@ RESULTS: Mapping[str, tuple[str, float]] = {
 #: Keys of the burn rate that a firing shows, as of :class:`castsugar.static_test.Rate`.
 RATE_KEYS = ("burn_rate_pressure_MPa", "burn_rate_mm_s", "burn_rate_log_uncertainty")
 
+#: Key of the part of that uncertainty that other firings share, where there is one.
+SHARED_KEY = "burn_rate_log_uncertainty_shared"
+
 #: Of the results, what is predicted of the motor that was fired.
 _EXPECTED = ("peak_pressure", "burn_time", "total_impulse")
 
@@ -390,6 +393,7 @@ def results_of(test: StaticTest) -> dict[str, Any]:
     if (rate := test.rate) is not None:
         values = (1e-6 * rate.pressure, 1e3 * rate.value, rate.u)
         found |= dict(zip(RATE_KEYS, values, strict=True))
+        found |= {SHARED_KEY: rate.shared} if rate.shared > 0.0 else {}
     found["propellant_over_grain_without_voids"] = test.density_ratio
     if test.expected is not None:
         for name in _EXPECTED:

@@ -39,7 +39,9 @@ from castsugar.plausible import RANGES
 # burned: `file` of strands (relative to the record), `sha256`, `mix` in it, `strands`.
 # fired: `file` of a recording, `sha256`, `options` as typed (names of the options of
 #   ``castsugar firing``), `results` as :func:`castsugar.records.prediction.results_of`
-#   gives them, and `case_may_hold_MPa` where that was known.
+#   gives them, and `case_may_hold_MPa` where that was known. A firing that was filmed
+#   has `frames` among its options, its frames in words as `file`, and the SHA-256 of
+#   batch and options.
 # corrected: `line` (from 1) that is wrong; the note says what.
 # closed: `outcome`: used, partly or discarded.
 
@@ -198,6 +200,11 @@ class Link:
     mix: str = ""
     options: Mapping[str, str] = field(default_factory=dict)
     results: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def is_filmed(self) -> bool:
+        """Whether a firing was filmed: then there is no file, and its name says how."""
+        return "frames" in self.options
 
 
 # ----------------------------------------------------------------------------

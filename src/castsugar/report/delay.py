@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from pathlib import PurePath
 from typing import Any
 
 from castsugar.motor.delay import Delay, Estimate
@@ -18,8 +18,7 @@ from castsugar.report.shown import Shown
 
 #: What the numbers take for granted.
 TAKEN = (
-    "the column lights with the grain and burns from one end only; the pressure falls "
-    "to that of the air at once at the end of thrust",
+    "the column burns from one end only",
     "mix, density, diameter and temperature of the column are those of the strands of "
     "the delay mix; no borrowed law serves",
     "single columns scatter about the law as strands do",
@@ -32,12 +31,18 @@ _ON_THE_GROUND = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed: the strands and their result, and the recording or ""."""
+    """What was typed: the strands and their result, and what else.
+
+    `source` says where pressure and burn time come from, "" as stated; `stated` are the
+    options that were typed, `bench` the file whose numbers are invented, if some are.
+    """
 
     file: str
-    trace: str
+    source: str
     result: MixResult
     typed: tuple[tuple[str, str], ...]
+    stated: frozenset[str] = frozenset()
+    bench: str = ""
 
 
 _HIGHER = f"{int(CLIMB)}_m_higher"
@@ -56,6 +61,19 @@ FIELDS = fields(
     ("rate_in_open_air_mm_s", "rate in open air", "rate", ""),
     ("burn_through_probability", "burn-through", "number", "share of draws"),
     ("burn_time_s", "burn time", "time", "of the motor"),
+    ("ignition_lag_s", "ignition lag", "time", "of the column, from 0 to twice it"),
+    (
+        "emptying_s",
+        "emptying",
+        "time",
+        "time constant of the chamber, from 0 to twice it; none where it was recorded",
+    ),
+    (
+        "length_burned_in_the_tail_mm",
+        "in the tail",
+        "length",
+        "as the chamber empties, beyond what air alone burns",
+    ),
     ("mean_chamber_pressure_MPa", "mean pressure", "pressure", "during thrust"),
     ("peak_chamber_pressure_MPa", "peak pressure", "pressure", "during thrust"),
     ("ambient_pressure_kPa", "air at the test place", "air pressure", ""),
@@ -97,6 +115,7 @@ def delay_parts(delay: Delay, asked: Asked) -> dict[str, Any]:
             "burn_time_relative_uncertainty": delay.thrusting.time_u,
             "ambient_pressure_relative_uncertainty": delay.settings.ambient_u,
             "length_uncertainty_mm": 1e3 * delay.settings.length_u,
+            "correlation_of_pressure_and_burn_time": delay.thrusting.correlation,
             "draws": delay.settings.draws,
         },
         "look_again": list(remarks(delay, asked)),
@@ -114,7 +133,9 @@ def delay_row(delay: Delay, asked: Asked) -> dict[str, Any]:
         _banded(delay.length), _banded(delay.time, 1.0), delay.end,
         _banded(delay.burned), _banded(delay.left), delay.burned_share,
         1e3 * delay.thrust_rate, _banded(delay.ambient_rate), delay.burn_through,
-        fired.burn_time, 1e-6 * fired.mean_pressure, 1e-6 * fired.peak_pressure,
+        fired.burn_time, delay.settings.ignition_lag,
+        delay.settings.emptying if fired.tail is None else math.nan, 1e3 * delay.tail,
+        1e-6 * fired.mean_pressure, 1e-6 * fired.peak_pressure,
         1e-3 * delay.ambient, 1e-3 * delay.burning_at, delay.ground_time,
         1e-3 * delay.climb_pressure, delay.climb_time,
         1e-3 * low, 1e-6 * high, delay.scatter_share,
@@ -145,7 +166,7 @@ def delay_screen(
 ) -> Screen:
     """Return what a delay column does: length, delay, both phases."""
     mix = f" of {asked.result.mix}" if asked.result.mix else ""
-    trace = f", trace {asked.trace}" if asked.trace else ""
+    source = f", {asked.source}" if asked.source else ""
     goal = f"for {numbers.significant(delay.time.value)} s after thrust"
     if not delay.wanted:
         goal = f"of {_length(delay.length.value, show)}"
@@ -156,7 +177,7 @@ def delay_screen(
     ]
     return Screen(
         command="firing",
-        title=f"Delay column{mix} {goal}: strands {asked.file}{trace}",
+        title=f"Delay column{mix} {goal}: strands {asked.file}{source}",
         findings=(
             _answer(delay, show),
             *(
@@ -164,15 +185,34 @@ def delay_screen(
                 for text in map(show.said, remarks(delay, asked))
             ),
         ),
+        conditions=_ends(delay, asked),
         blocks=_blocks(delay, show),
         least_sure=next(iter(doubts), ""),
         cautions=cautions.lines,
         cautions_count=len(cautions.lines) + cautions.rest,
         next=next_,
         invented=invented,
-        bench=PurePath(next(iter(invented), "")).name,
+        bench=asked.bench,
         annexes=_annexes(delay, asked, show),
     )
+
+
+def _ends(delay: Delay, asked: Asked) -> str:
+    """Say when the column lights and how the chamber empties, and what is assumed."""
+    settings = delay.settings
+    parts = [
+        ("--ignition-lag", "lights", settings.ignition_lag, "after the grain"),
+        ("--emptying", "chamber empties in", settings.emptying, "to 1/e"),
+    ]
+    told = []
+    for option, what, value, of in parts:
+        if option == "--emptying" and delay.thrusting.tail is not None:
+            told.append("chamber empties as recorded")
+            continue
+        ends = f"0 to {numbers.typed(2.0 * value)}"
+        word = "" if option in asked.stated else ", assumed"
+        told.append(f"{what} {numbers.typed(value)} s {of} ({ends}{word})")
+    return "; ".join(told)
 
 
 def _length(value: float, show: Shown) -> str:
@@ -249,10 +289,15 @@ def _annexes(delay: Delay, asked: Asked, show: Shown) -> tuple[Annex, ...]:
         "air: more strands do not narrow that part, steadier work does."
     )
     typed = "; ".join(f"{what}: {text}" for what, text in asked.typed)
+    tied = ""
+    if fired.correlation:
+        told, _, _ = numbers.signed(fired.correlation, math.nan, math.nan)
+        tied = f" (tied, correlation {told})"
+    word = "Foreseen and assumed" if fired.correlation else "Assumed"
     taken = (
-        f"Assumed, one standard deviation: chamber pressure "
+        f"{word}, one standard deviation: chamber pressure "
         f"{numbers.percent(fired.pressure_u)} %, burn time "
-        f"{numbers.percent(fired.time_u)} %, pressure of the air "
+        f"{numbers.percent(fired.time_u)} %{tied}, pressure of the air "
         f"{numbers.percent(settings.ambient_u)} %, length "
         f"{show.typed('length', 1e3 * settings.length_u)}; law and scatter as "
         f"{len(asked.result.strands)} strands tell; {settings.draws} draws, seed "

@@ -72,6 +72,8 @@ INPUTS = {
     "dropouts": "samples that are missing",
     "ambient pressure": "pressure of the air",
     "data of the ideal value": "data behind the ideal value",
+    "frames": "frames of the start and the end",
+    "c* efficiency": "the c* efficiency taken",
     "scatter": "course of the pressure about the law",
     "throat after": "diameter of the throat after firing",
     "free volume": "volume of gas in the case",
@@ -93,6 +95,9 @@ CURES = {
     "zero": "let the sensors warm up, and record longer before and after",
     "dropouts": "look for a loose plug or a slow card",
     "ambient pressure": "read a barometer at the stand",
+    "what counts as burning": "record the pressure, or the thrust",
+    "c* efficiency": "record the pressure of one firing",
+    "frames": "film with more frames a second",
 }
 
 # What a disagreement may mean. Common practice, no source.
@@ -164,7 +169,7 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     elif peak.bound == AT_LEAST:
         text = (
             "fire this case again before you know its peak: the sensor was at its "
-            f"limit, so nobody knows whether it stayed below {rated}."
+            f"limit, or too slow; nobody knows whether it stayed below {rated}."
         )
         yield Finding("DO NOT", text)
 
@@ -511,7 +516,7 @@ def _annexes(
     return (
         Annex("All results", (results, Paragraph(_beside(test, row)))),
         *([Annex("Look again", remarks)] if remarks else []),
-        Annex("Uncertainty budget", _budget(test)),
+        Annex("Uncertainty budget", budget_of(test, *_budgeted(test))),
         Annex("What was read", tuple(_read(test, show))),
         Annex("Measured beside it", tuple(_inputs(test, asked, show))),
         Annex("Other thresholds", (listed(THRESHOLDS, thresholds(test), show),)),
@@ -545,9 +550,8 @@ def _beside(test: StaticTest, row: Row) -> str:
     return text + ABOUT
 
 
-def _budget(test: StaticTest) -> tuple[Block, ...]:
-    """Return where the uncertainty of c*, or else of Isp, comes from."""
-    name, label = _budgeted(test)
+def budget_of(test: StaticTest, name: str, label: str) -> tuple[Block, ...]:
+    """Return where the uncertainty of a result comes from."""
     shares = test.reduction.results[name].shares()
     large = [(p, s) for p, s in shares.items() if s >= _SMALL]
     if not large:

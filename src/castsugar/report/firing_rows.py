@@ -10,6 +10,7 @@ from castsugar.errors import InputError
 from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
+from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured, Stand
 from castsugar.motor.nozzle import impulse_class
@@ -21,10 +22,14 @@ from castsugar.static_test import StaticTest
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was typed, and what was assumed as nothing was; the mix may have no name."""
+    """What was typed, and what was assumed as nothing was; the mix may have no name.
+
+    `recipe` is that of the mix, as typed.
+    """
 
     file: str
     mix: str = ""
+    recipe: str = ""
     typed: tuple[tuple[str, str], ...] = ()
     assumptions: tuple[str, ...] = ()
 
@@ -51,6 +56,9 @@ _RESULTS = (
     ("specific_impulse_efficiency", "", "Isp efficiency", "number", "of the ideal"),
     ("nozzle_efficiency", "", "nozzle efficiency", "number",
      "thrust coefficient over that of an ideal nozzle of this expansion"),
+    ("mean_rate", "mm_s", "mean burning rate", "rate",
+     "of a filmed firing: web over burn time"),
+    ("mass_flow", "g_s", "mean mass flow", "mass flow", "of a filmed firing"),
 )  # fmt: skip
 
 
@@ -128,6 +136,7 @@ FIELDS = (
     *fields(("file", "file", TEXT, "of the recording"), ("mix", "mix", TEXT, "")),
     *_STAND,
     *fields(
+        ("timed_by", "timed by", TEXT, "the recording, or frames of a video"),
         ("burning_start_s", "start of burning", "time", "on the clock of the file"),
         ("burning_end_s", "end of burning", "time", "on the clock of the file"),
     ),
@@ -175,6 +184,8 @@ PARTS: dict[str, Part] = {
     "reason_for_no_efficiency": Part(meaning="empty if there is one"),
     "agreement": Part(meaning="with the law that was known before, or null"),
     "expected": Part(meaning="what was predicted, with 95 % bands, or null"),
+    "filmed": Part(meaning="what a filmed firing takes and tells, or null"),
+    "not_told": Part(meaning="what is not told, and why"),
     "tests": Part(meaning="what every test of the recording found", many=True),
     "rate_points": Part(meaning="web burnt, pressure and rate of it", many=True),
     "look_again": Part(meaning="what looks like a fault of measuring"),
@@ -206,10 +217,35 @@ def firing_parts(test: StaticTest, asked: Asked) -> dict[str, Any]:
         "reason_for_no_efficiency": ideal_missing(test),
         "agreement": None if test.agreement is None else _agreement(test),
         "expected": None if test.expected is None else test.expected.to_dict(),
+        "filmed": None if test.filmed is None else _filmed(test.filmed),
+        "not_told": (
+            test.reduction.not_told
+            if test.filmed is None
+            else dict(test.filmed.not_told)
+        ),
         "tests": [_test(alarm) for alarm in test.alarms],
         "rate_points": rate_points(test),
         "look_again": [*test.cautions],
     }
+
+
+def _filmed(filmed: Filmed) -> dict[str, Any]:
+    """Return what was taken of a filmed firing, and its row for the burn model."""
+    found: dict[str, Any] = {
+        "first_frame": filmed.frames.first,
+        "last_frame": filmed.frames.last,
+        "frames_a_second": filmed.frames.rate,
+        "characteristic_velocity_efficiency_taken": filmed.efficiency,
+        "its_ln_uncertainty": filmed.efficiency_u,
+    }
+    if (mean := filmed.mean_rate) is not None:
+        found |= {
+            "rate_pressure_MPa": 1e-6 * mean.centre,
+            "rate_at_that_pressure_mm_s": 1e3 * mean.rate,
+            "rate_ln_uncertainty": mean.log_rate_u,
+            "rate_ln_uncertainty_shared": mean.shared_u,
+        }
+    return found
 
 
 def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
@@ -218,10 +254,13 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     A result that is a lower limit has its value, no uncertainty, and its bound.
     """
     reduction, law, found = test.reduction, test.inferred, test.agreement
+    filmed = test.filmed
     row: dict[str, Any] = dict.fromkeys((f.key for f in FIELDS), math.nan)
     row |= {"file": asked.file, "mix": asked.mix, **_stand(reduction.stand)}
-    row["burning_start_s"] = reduction.burning.start
-    row["burning_end_s"] = reduction.burning.end
+    row["timed_by"] = f"frames {filmed.frames}" if filmed else "recording"
+    if filmed is None:
+        row["burning_start_s"] = reduction.burning.start
+        row["burning_end_s"] = reduction.burning.end
     results = test.results
     for key, (name, unit) in NAMES.items():
         row[f"{name}_bound"] = ""
@@ -238,6 +277,7 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
         rate, n = (1e3 * law.rate, law.log_rate_u), (law.exponent, law.exponent_u)
         fit = float(law.told), law.lack_of_fit
         row |= row_in_order(_LAW, 1e-6 * law.centre, *rate, *n, *fit)
+    row |= _rate_filmed(filmed)
     if found is not None:
         agrees = float(found.agrees)
         ratios = found.ratio, test.web_ratio
@@ -252,6 +292,14 @@ def firing_row(test: StaticTest, asked: Asked) -> dict[str, Any]:
     row["not_told"] = "; ".join(f"{k}: {v}" for k, v in reduction.not_told.items())
     row["look_again"] = "; ".join(test.cautions)
     return row
+
+
+def _rate_filmed(filmed: Filmed | None) -> dict[str, float]:
+    """Return what a filmed firing has in the columns of a burn law."""
+    if filmed is None or (mean := filmed.mean_rate) is None:
+        return {}
+    told = (1e-6 * mean.centre, 1e3 * mean.rate, mean.log_rate_u)
+    return row_in_order(_LAW, *told, math.nan, math.nan, 0.0, math.nan)
 
 
 def _test(alarm: Alarm) -> dict[str, Any]:
@@ -288,7 +336,7 @@ def rate_points(test: StaticTest) -> list[dict[str, float]]:
 
 def scale_of(unit: str) -> float:
     """Return what an SI value is multiplied by for a unit of a key."""
-    return 1e-6 if unit == "MPa" else 1.0
+    return {"MPa": 1e-6, "g_s": 1e3, "mm_s": 1e3}.get(unit, 1.0)
 
 
 def bands(test: StaticTest) -> dict[str, tuple[float, float]]:
@@ -487,6 +535,8 @@ def ideal_missing(test: StaticTest) -> str:
     """Say why there is no ideal value to compare with; empty if there is one."""
     if test.mix is None:
         return "no mix was given; give --mix"
+    if test.filmed is not None:
+        return "c* was taken, not measured"
     if test.row.get("status", "ok") != "ok":
         return f"the model has none for this mix: {test.row['status']}"
     if "mean_pressure" not in test.reduction.results:

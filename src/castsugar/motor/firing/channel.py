@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.firing.signal import (
+    FEW,
     FEWEST,
     WINDOW,
     Zero,
@@ -57,6 +59,10 @@ _FALLEN = 0.1
 
 #: Fewest samples within the burning.
 FEWEST_BURNING = 10
+
+#: With fewer than these within the burning its peak is a lower limit: nothing says how
+#: high it stood between two of them. Our rule.
+FEWEST_FOR_PEAK = 20
 
 #: Dips below the threshold that are told apart have this many samples.
 _DIP = 5
@@ -220,6 +226,27 @@ def cut(
     return t, np.concatenate((ends[:1], values[inside], ends[1:]))
 
 
+#: The tail of a burning ends where the running median falls below this share of the
+#: peak, or so many times the noise at rest. Our rule.
+_GONE, _GONE_NOISE = 0.01, 3.0
+
+
+def tail_of(channel: Channel) -> tuple[FloatArray, FloatArray]:
+    """Return the tail behind the burning, until it cannot be told from zero.
+
+    Returns
+    -------
+    time, value : ndarray, shape (n,)
+        From the end of the burning [s]; never below zero. [unit of the sensor]
+    """
+    end = channel.burning.end
+    gone = max(_GONE * channel.steady_peak, _GONE_NOISE * channel.noise)
+    quiet = channel.time[(channel.time > end) & (channel.steady < gone)]
+    last = float(quiet[0]) if quiet.size else float(channel.time[-1])
+    time, value = cut(channel.time, channel.steady, end, last)
+    return time - end, np.maximum(value, 0.0)
+
+
 def integral_noise(time: FloatArray, start: float, end: float, noise: float) -> float:
     """Return the standard uncertainty of an integral from the noise of samples."""
     t = time[(time >= start) & (time <= end)]
@@ -362,6 +389,29 @@ class Channel:
         return self._found[share]
 
     @property
+    def within(self) -> int:
+        """Return the number of samples within the burning."""
+        b = self.burning
+        return int(((self.time >= b.start) & (self.time <= b.end)).sum())
+
+    @property
+    def is_sparse(self) -> bool:
+        """Whether too few samples lie within the burning for a peak, or a law."""
+        return self.within < FEWEST_FOR_PEAK
+
+    @property
+    def blunted(self) -> float:
+        """Return by how much a slow sensor may have blunted the peak.
+
+        Its highest sample over the running median, where five samples take longer
+        than what counts as steady; else 0. [unit of the sensor]
+        """
+        lasting = (WINDOW - 1) * float(np.median(np.diff(self.time)))
+        if lasting <= STEADY:
+            return 0.0
+        return max(float(self.value.max()) - self.peak, 0.0)
+
+    @property
     def bridged_share(self) -> float:
         """Return the share of the burn time that samples do not cover."""
         return float(np.diff(self.time)[self._open()].sum() / self.burning.lasting)
@@ -498,12 +548,14 @@ def _found_zero(name: str, time: FloatArray, filled: FloatArray, noise: float) -
     starts = [first.start, burning.start]
     if early.any():  # an igniter: the zero is what was read before it
         starts = [float(time[np.argmax(early)]), *starts]
-    for start in starts:
-        found = fit_zero(time, filled, start=start, end=burning.end, peak=peak)
+    for least, start in itertools.product((FEWEST, FEW), starts):
+        found = fit_zero(
+            time, filled, start=start, end=burning.end, peak=peak, least=least
+        )
         if found is not None:
             return found
     raise InputError(
-        f"{name}: fewer than {FEWEST} quiet samples before ignition; the zero of the "
+        f"{name}: fewer than {FEW} quiet samples before ignition; the zero of the "
         "sensor is unknown: record earlier, or say --zero as-read"
     )
 

@@ -15,6 +15,7 @@ from castsugar.draw_set import FEW_DRAWS, SEED, normals
 from castsugar.motor import mass_balance
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.firing.alarms import ALARM, Alarm
+from castsugar.motor.firing.frames import MeanRate
 from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Motor, Trace, fire
@@ -33,6 +34,9 @@ TAIL = 0.025
 
 #: Results of a firing that get a band.
 _BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
+
+#: Fewest traces that show how two results hang together.
+FEWEST_TRACES = 10
 
 #: Panels of one firing; corners add theirs.
 _PANELS = 24
@@ -59,6 +63,8 @@ class Expected:
     draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
+    correlation : float
+        Of ln of mean pressure and burn time over the draws that have both.
     """
 
     best: Trace
@@ -70,6 +76,7 @@ class Expected:
     draws: int
     seed: int
     tail: float = TAIL
+    correlation: float = 0.0
 
     def to_dict(self) -> dict[str, object]:
         """Return the best estimate and the bands, with units in the names."""
@@ -159,7 +166,16 @@ def expect(  # noqa: PLR0913 - keyword-only options
         draws=draws,
         seed=seed,
         tail=tail,
+        correlation=_correlation([t for t in traces if t is not None]),
     )
+
+
+def _correlation(traces: list[Trace]) -> float:
+    """Return that of ln mean pressure and ln burn time; 0 where nothing is drawn."""
+    pairs = np.log([(t.mean_pressure, t.burn_time) for t in traces])
+    if len(traces) < FEWEST_TRACES or not np.all(np.std(pairs, axis=0) > 0.0):
+        return 0.0
+    return float(np.corrcoef(pairs.T)[0, 1])
 
 
 def _end_name(share: float) -> str:
@@ -258,13 +274,14 @@ class Agreement:
 
 
 def compare_with_law(
-    inferred: InferredLaw, law: BurnLaw, *, rate_factor: float = 1.0
+    inferred: InferredLaw | MeanRate, law: BurnLaw, *, rate_factor: float = 1.0
 ) -> Agreement:
     """Hold a firing against a burn law.
 
     Parameters
     ----------
-    inferred : InferredLaw
+    inferred : InferredLaw or MeanRate
+        The latter tells no exponent.
     law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
@@ -277,10 +294,11 @@ def compare_with_law(
     freedom = law.degrees_of_freedom * (both / own) ** 4 if own > 0.0 else math.inf
     shift, covariance = np.array([difference]), np.array([[both**2]])
     exponent = math.nan
-    if inferred.told and law.covariance is not None:
-        exponent = inferred.exponent - _slope(law, p)
+    told = inferred if isinstance(inferred, InferredLaw) and inferred.told else None
+    if told is not None and law.covariance is not None:
+        exponent = told.exponent - _slope(law, p)
         shift = np.array([difference, exponent])
-        covariance = inferred.covariance + _covariance(law, p)
+        covariance = told.covariance + _covariance(law, p)
     count = len(shift)
     square = float(shift @ np.linalg.solve(covariance, shift)) / count
     if math.isinf(freedom):

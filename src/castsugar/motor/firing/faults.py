@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
-from castsugar.motor.firing.channel import SECOND, Channel
+from castsugar.motor.firing.channel import FEWEST_FOR_PEAK, SECOND, Channel
 from castsugar.motor.firing.quantities import Measured, Stand
 
 #: An efficiency of c* outside these is more likely a fault than a motor: no losses
@@ -89,6 +89,7 @@ def judge_record(channel: Channel, *, alone: bool) -> Iterator[Alarm]:
             "burning: chuffing, or a loose connection; means and times are not those "
             "of steady burning",
         )
+    yield from _too_few(channel)
     yield from _before(channel)
     yield from _slow_end(channel, alone=alone)
     yield from _zero(channel)
@@ -128,6 +129,30 @@ def _before(channel: Channel) -> Iterator[Alarm]:
             f"already at {at:.3g} s, before the burning: an igniter, or a knock; it is "
             "not counted in",
             level=UNUSUAL,
+        )
+
+
+def _too_few(channel: Channel) -> Iterator[Alarm]:
+    """Say what a slow recording, or a short one, leaves out."""
+    name, within, few = channel.name, channel.within, channel.zero.few
+    if channel.is_sparse:
+        yield found(
+            "record",
+            name,
+            f"{name}: only {within} samples lie within the burning: its peak is a "
+            "lower limit, and no burning-rate law follows; record faster",
+            level=UNUSUAL,
+            value=within,
+            limit=FEWEST_FOR_PEAK,
+        )
+    if few:
+        yield found(
+            "zero",
+            name,
+            f"{name}: only {few} quiet samples before ignition, which tell its zero to "
+            "no better than 1 % of the peak; record earlier",
+            level=UNUSUAL,
+            value=few,
         )
 
 

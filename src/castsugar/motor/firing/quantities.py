@@ -273,15 +273,30 @@ def burn_time(channel: Channel, other: Channel | None = None) -> Measured:
     `other` is the sensor that is not trusted with it: what it says is a doubt.
     """
     apart = 0.0 if other is None else other.burning.lasting - channel.burning.lasting
-    interval = float(np.median(np.diff(channel.time)))
     return Measured(
         value=channel.burning.lasting,
         parts={
             "integration limits": _by_limits(channel, lambda b: b.lasting),
-            "sampling": interval * math.sqrt(2.0) * _RECTANGLE,
+            "sampling": _sampling(channel),
             "sensor that times it": abs(apart) * _RECTANGLE,
         },
     )
+
+
+def _cut_corners(channel: Channel) -> float:
+    """Return the part of an integral of few samples that lies between them.
+
+    At both ends the running median cuts a corner, too: twice as much as of a time.
+    """
+    if not channel.is_sparse:
+        return 0.0
+    return 2.0 * channel.impulse() * _sampling(channel) / channel.burning.lasting
+
+
+def _sampling(channel: Channel) -> float:
+    """Return the uncertainty of a burn time that lies between samples. [s]"""
+    interval = float(np.median(np.diff(channel.time)))
+    return interval * math.sqrt(2.0) * _RECTANGLE
 
 
 def _by_limits(channel: Channel, result: Callable[[Burning], float]) -> float:
@@ -294,7 +309,8 @@ def _by_limits(channel: Channel, result: Callable[[Burning], float]) -> float:
     return abs(result(wide) - result(narrow)) * _RECTANGLE
 
 
-def _area_parts(stand: Stand) -> dict[str, float]:
+def area_parts(stand: Stand) -> dict[str, float]:
+    """Return the parts of ln of the mean throat area. [-]"""
     before, after = stand.throat_areas()
     # The mean of two measurements, each with its own doubt, or of one.
     count, grown = 2, abs(after - before) / (0.5 * (after + before))
@@ -317,6 +333,7 @@ def _integral_parts(channel: Channel, calibration_u: float) -> dict[str, float]:
         "noise": integral_noise(channel.time, b.start, b.end, channel.noise),
         "integration limits": max(limits, _tail(channel)),
         "dropouts": _BRIDGE_DOUBT * channel.bridged_impulse(),
+        "sampling": _cut_corners(channel),
     }
 
 
@@ -355,21 +372,27 @@ def of_pressure(
         "integration limits": _by_limits(
             channel, lambda x: channel.between(x) / x.lasting
         )
-        / (whole / b.lasting)
+        / (whole / b.lasting),
+        "sampling": (2.0 if channel.is_sparse else 1.0)
+        * _sampling(channel)
+        / b.lasting,
     }
     peak = {
         "calibration": stand.pressure_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
+        "sampling": channel.blunted,
         "shape of the peak": _peak_shape(channel),
         "ambient pressure": stand.ambient_u,
     }
     found = {
         "peak_pressure": Measured(
-            value=channel.peak + ambient, parts=peak, bound=bound
+            value=channel.peak + ambient, parts=peak, bound=_peak_limit(channel)
         ),
         "steady_peak_pressure": Measured(
-            value=channel.steady_peak + ambient, parts=peak, bound=bound
+            value=channel.steady_peak + ambient,
+            parts=peak,
+            bound=_peak_limit(channel),
         ),
         "mean_pressure": scaled(
             whole / (lasting or b.lasting), mean_parts, bound=bound
@@ -380,7 +403,7 @@ def of_pressure(
         area = 0.5 * sum(stand.throat_areas())
         found["characteristic_velocity"] = scaled(
             area * whole / stand.gas_mass,
-            logs | _area_parts(stand) | stand.mass_parts(),
+            logs | area_parts(stand) | stand.mass_parts(),
             bound=bound,
         )
     return found
@@ -396,6 +419,11 @@ def _limit(channel: Channel) -> str:
     return AT_LEAST if channel.at_limit.any() else ""
 
 
+def _peak_limit(channel: Channel) -> str:
+    """Return the bound that it, or too few samples, leave of a peak."""
+    return AT_LEAST if channel.is_sparse else _limit(channel)
+
+
 def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     """Return what the thrust tells: impulse, mean, peak, specific impulse."""
     b, impulse = channel.burning, channel.impulse()
@@ -403,17 +431,25 @@ def of_thrust(channel: Channel, stand: Stand) -> dict[str, Measured]:
     logs = {name: part / impulse for name, part in parts.items()}
     bound = _limit(channel)
     by_mean = _by_limits(channel, lambda x: channel.between(x) / x.lasting)
-    mean_parts = logs | {"integration limits": by_mean * b.lasting / impulse}
+    mean_parts = logs | {
+        "integration limits": by_mean * b.lasting / impulse,
+        "sampling": (2.0 if channel.is_sparse else 1.0)
+        * _sampling(channel)
+        / b.lasting,
+    }
     peak = {
         "calibration": stand.thrust_calibration_u * channel.peak,
         "zero": channel.zero.uncertainty,
         "noise": channel.noise,
+        "sampling": channel.blunted,
         "shape of the peak": _peak_shape(channel),
     }
     found = {
         "total_impulse": scaled(impulse, logs, bound=bound),
         "mean_thrust": scaled(impulse / b.lasting, mean_parts, bound=bound),
-        "peak_thrust": Measured(value=channel.peak, parts=peak, bound=bound),
+        "peak_thrust": Measured(
+            value=channel.peak, parts=peak, bound=_peak_limit(channel)
+        ),
     }
     if stand.propellant_mass is not None:
         found["specific_impulse"] = scaled(
@@ -456,7 +492,7 @@ def thrust_coefficient(pressure: Channel, thrust: Channel, stand: Stand) -> Meas
     impulse = thrust.between(b)
     own = _integral_parts(thrust, stand.thrust_calibration_u)
     other = _integral_parts(pressure, stand.pressure_calibration_u)
-    logs = _area_parts(stand) | {
+    logs = area_parts(stand) | {
         "thrust calibration": stand.thrust_calibration_u,
         "pressure calibration": stand.pressure_calibration_u * over / push,
         "thrust zero": own["zero"] / impulse,

@@ -219,8 +219,13 @@ def without_lag(
 # as wide as the unexplained drift, beside that of the two means. Our rule; common
 # practice, no source.
 
-#: Fewest quiet samples that make a zero.
-FEWEST = 10
+#: Fewest quiet samples that make a zero, and fewest that make a doubtful one: what
+#: loggers of 30 samples a second have before an ignition by hand. Our rule.
+FEWEST, FEW = 10, 3
+
+#: Standard uncertainty of a doubtful zero over the peak, beside that of its mean.
+#: Assumed.
+_FEW_DOUBT = 0.01
 
 #: Share of a burn time that is left out before ignition and after burnout.
 _BEFORE, _AFTER = 0.02, 0.5
@@ -259,6 +264,8 @@ class Zero:
         explain: it may have come at once, at any time of the burning.
     rule : str
         "line", "before only", "as read".
+    few : int
+        How many quiet samples there are before the burning, if too few; else 0.
     """
 
     before: float
@@ -268,6 +275,7 @@ class Zero:
     uncertainty: float
     rule: str
     sudden: float = 0.0
+    few: int = 0
 
     @property
     def drift(self) -> float:
@@ -305,8 +313,9 @@ def fit_zero(
     start: float,
     end: float,
     peak: float,
+    least: int = FEWEST,
 ) -> Zero | None:
-    """Return the zero line of a record; None without quiet samples before.
+    """Return the zero line of a record; None with fewer than `least` quiet before.
 
     Parameters
     ----------
@@ -319,9 +328,13 @@ def fit_zero(
     lasting = end - start
     first = calm(values, time < start - _BEFORE * lasting)
     last = calm(values, time > end + _AFTER * lasting)
-    if first.sum() < FEWEST:
+    count = int(first.sum())
+    if count < least:
         return None
     before, u_before = _mean(values[first])
+    few = 0
+    if count < FEWEST:
+        few, u_before = count, math.hypot(u_before, _FEW_DOUBT * abs(peak))
     if last.sum() < FEWEST:
         return Zero(
             before=before,
@@ -330,10 +343,13 @@ def fit_zero(
             time_after=math.nan,
             uncertainty=math.hypot(u_before, _UNKNOWN_DRIFT * abs(peak)),
             rule="before only",
+            few=few,
         )
     after, u_after = _mean(values[last])
     middles = float(time[first].mean()), float(time[last].mean())
-    rise, u_rise = _creep(time, values, (first, last), middles[1] - middles[0])
+    rise = u_rise = 0.0
+    if not few:
+        rise, u_rise = _creep(time, values, (first, last), middles[1] - middles[0])
     drift = abs(after - before)
     sudden = min(max(abs(after - before - rise), u_rise), drift)
     if drift > _LARGE_DRIFT * abs(peak):
@@ -347,6 +363,7 @@ def fit_zero(
         uncertainty=math.hypot(0.5 * u_before, 0.5 * u_after, shape),
         rule="line",
         sudden=sudden,
+        few=few,
     )
 
 
@@ -401,7 +418,7 @@ def _slope(time: FloatArray, values: FloatArray) -> tuple[float, float]:
 
 
 def _mean(values: FloatArray) -> tuple[float, float]:
-    """Return the mean and its standard error, slow noise included."""
-    count = min(_BLOCKS, len(values) // 2)
+    """Return the mean and its standard error, slow noise included if enough tell it."""
+    count = min(_BLOCKS, len(values) // 2 if len(values) >= FEWEST else len(values))
     means = [float(part.mean()) for part in np.array_split(values, count)]
     return float(values.mean()), float(np.std(means, ddof=1)) / math.sqrt(count)

@@ -15,7 +15,7 @@ from castsugar.motor.firing.faults import HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY
 from castsugar.motor.firing.quantities import Measured
 from castsugar.records.batch import Batch
 from castsugar.records.learning.material import FileFault, file_fault
-from castsugar.records.prediction import RATE_KEYS, bound_of
+from castsugar.records.prediction import RATE_KEYS, SHARED_KEY, bound_of
 from castsugar.records.record import Link
 from castsugar.static_test import Rate, StaticTest
 
@@ -70,8 +70,12 @@ class Fired:
 
     @property
     def why_not(self) -> str:
-        """Why its c* efficiency cannot be a motor's; empty if it can."""
-        return _too_heavy(self.batch, self.link) or _why_not(self.velocity)
+        """Why its c* efficiency cannot be a motor's; empty if it can.
+
+        A firing that was filmed tells none, and teaches its burning rate alone.
+        """
+        heavy = _too_heavy(self.batch, self.link)
+        return heavy or ("" if self.link.is_filmed else _why_not(self.velocity))
 
     @property
     def left_out(self) -> str:
@@ -196,6 +200,7 @@ def frozen_firing(batch: Batch, link: Link, why: str) -> Fired:
     row = link.results
     doubt = str(row.get("look_again", ""))
     p, r, u = (float(row.get(key, math.nan)) for key in RATE_KEYS)
+    shared = float(row.get(SHARED_KEY, 0.0))
     return Fired(
         batch=batch,
         link=link,
@@ -203,7 +208,9 @@ def frozen_firing(batch: Batch, link: Link, why: str) -> Fired:
         why_frozen=why,
         velocity=_frozen(row, "characteristic_velocity_efficiency"),
         nozzle=_frozen(row, "nozzle_efficiency"),
-        rate=Rate(pressure=1e6 * p, value=1e-3 * r, u=u) if p > 0.0 else None,
+        rate=Rate(pressure=1e6 * p, value=1e-3 * r, u=u, shared=shared)
+        if p > 0.0
+        else None,
         doubts=(doubt,) if doubt else (),
     )
 

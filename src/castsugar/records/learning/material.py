@@ -109,6 +109,8 @@ def marked(note: str) -> str:
 
 def file_fault(link: Link) -> str:
     """Say what is wrong with a linked file: "changed", "missing"; empty if nothing."""
+    if link.is_filmed:
+        return ""
     try:
         return "" if sha256_of(link.path) == link.sha256 else "changed"
     except InputError:

@@ -464,6 +464,7 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
         "rate": f"{1e3 * rate.value:.4g} mm/s",
         "rate_u": percent(rate.u),
     }
+    entry |= {"rate_u_shared": percent(rate.shared)} if rate.shared > 0.0 else {}
     if reading is not None:
         pairs = {
             "c_star_efficiency": (
@@ -479,7 +480,10 @@ def _firing(lesson: Lesson, fired: Fired) -> Entry:
     share = fired.batch.degraded
     entry |= {"degraded": percent(share)} if share else {}
     entry |= {"accepted": fired.accepted} if fired.accepted else {}
-    return entry | {"source": _file(lesson, fired.link.path)}
+    path = fired.link.path
+    return entry | {
+        "source": path.name if fired.link.is_filmed else _file(lesson, path)
+    }
 
 
 # ----------------------------------------------------------------------------
