@@ -24,7 +24,8 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.plain import to_json
 from castsugar.report.cautions import chosen
 from castsugar.report.document import to_csv
-from castsugar.report.firing import exponent_words, firing_screen, law_words
+from castsugar.report.firing import firing_screen
+from castsugar.report.firing_annexes import exponent_words, law_words
 from castsugar.report.firing_rows import (
     FIELDS,
     Asked,

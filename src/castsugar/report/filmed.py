@@ -8,10 +8,20 @@ from dataclasses import replace
 
 from castsugar.bench.editing import with_block
 from castsugar.motor.firing.frames import Filmed
-from castsugar.report import firing as recorded
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Row
+from castsugar.report.firing import agreement_words, look_again, rating_words, told
+from castsugar.report.firing_annexes import (
+    FIELD,
+    INPUTS,
+    budget_of,
+    law_words,
+    line_of,
+    mass_words,
+    prediction_of,
+    throat_words,
+)
 from castsugar.report.firing_rows import RESULTS, Asked, bands, firing_row
 from castsugar.report.mix_words import titled
 from castsugar.report.screen import (
@@ -60,7 +70,7 @@ def filmed_screen(
             _told(test, filmed, row, show),
             *_burn_time(test, row, show),
             *_agreement(test, row, show),
-            *recorded._look_again(test, show),
+            *look_again(test, show),
         ),
         conditions=_conditions(test, filmed, show),
         blocks=(_table(test, row, show), Paragraph(_not_told(filmed))),
@@ -85,7 +95,7 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     best = show.amount("pressure", 1e-6 * mean.value)
     text = (
         f"fire this case again: its mean pressure alone, {best}, was above "
-        f"{recorded._rating(hardware, show)}."
+        f"{rating_words(hardware, show)}."
     )
     yield Finding("DO NOT", text, {"mean_pressure_MPa": 1e-6 * mean.value})
 
@@ -93,11 +103,11 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
 def _told(test: StaticTest, filmed: Filmed, row: Row, show: Shown) -> Finding:
     """Say the mean pressure and what c* it takes; else the burn time."""
     if "mean_pressure" not in test.results:
-        flow = recorded.told("mass_flow_g_s", row, show)
-        text = f"It burned {recorded.told('burn_time_s', row, show)}: {flow}."
+        flow = told("mass_flow_g_s", row, show)
+        text = f"It burned {told('burn_time_s', row, show)}: {flow}."
         return Finding("RESULT", text, {"burn_time_s": row["burn_time_s"]})
     share = numbers.percent(filmed.efficiency)
-    pressure = recorded.told("mean_pressure_MPa", row, show)
+    pressure = told("mean_pressure_MPa", row, show)
     text = f"Mean pressure {pressure}; taken, not measured: {share} % of the ideal c*."
     return Finding("RESULT", text, {"mean_pressure_MPa": row["mean_pressure_MPa"]})
 
@@ -111,8 +121,8 @@ def _burn_time(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
     if not low <= time.value <= high:
         reaches = time.interval[0] <= high and low <= time.interval[1]
         word = "CANNOT TELL" if reaches else "OUTSIDE"
-    one = recorded._FIELD["burn_time_s"]
-    band = one.cells(recorded._prediction(one, test, row), show)[1]
+    one = FIELD["burn_time_s"]
+    band = one.cells(prediction_of(one, test, row), show)[1]
     text = f"Burn time {one.text(row, show)} {show.unit('time')}; predicted {band}"
     if word == "CANNOT TELL":
         text += "; read as wide as it is, either may hold"
@@ -123,11 +133,11 @@ def _agreement(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
     """Hold the rate against the law that was known, agreeing or not."""
     found, law = test.agreement, test.law
     if found is None or law is None or not (found.agrees and found.tells):
-        for one in recorded._agreement(test, row, show):
+        for one in agreement_words(test, row, show):
             yield replace(one, text=one.text.replace(_SENSOR, ""))
         return
     ratio, low, high = numbers.with_band(found.ratio, found.ratio_low, found.ratio_high)
-    text = f"It burned {ratio} x as fast as {recorded.law_words(law)} ({low} to {high})"
+    text = f"It burned {ratio} x as fast as {law_words(law)} ({low} to {high})"
     yield Finding("INSIDE", f"{text}.", {"ratio": found.ratio})
 
 
@@ -147,9 +157,9 @@ def _not_told(filmed: Filmed) -> str:
 def _conditions(test: StaticTest, filmed: Filmed, show: Shown) -> str:
     """Say what was fired, and how it was filmed."""
     stand = test.reduction.stand
-    parts = [f"{recorded._mass(stand, show)} of propellant"]
+    parts = [f"{mass_words(stand, show)} of propellant"]
     if stand.throat_diameter is not None:
-        parts.append(f"throat {recorded._throat(stand, show)}")
+        parts.append(f"throat {throat_words(stand, show)}")
     parts.append(f"air {show.amount('air pressure', 1e-3 * stand.ambient_pressure)}")
     frames = filmed.frames
     filmed_at = f"{frames.count} frames, {numbers.typed(frames.rate)} a second"
@@ -159,7 +169,7 @@ def _conditions(test: StaticTest, filmed: Filmed, show: Shown) -> str:
 def _table(test: StaticTest, row: Row, show: Shown) -> Table:
     """Return measured beside predicted."""
     rows = [
-        recorded._line(one, row, recorded._prediction(one, test, row), show)
+        line_of(one, row, prediction_of(one, test, row), show)
         for one in RESULTS
         if not math.isnan(row[one.key])
     ]
@@ -182,7 +192,7 @@ def _least_sure(test: StaticTest) -> str:
     """Name what most of the uncertainty comes from."""
     name, label = _budgeted(test)
     part, share = next(iter(test.results[name].shares().items()))
-    words = recorded.INPUTS.get(part, part)
+    words = INPUTS.get(part, part)
     return f"{words} ({numbers.percent(share)} % of the uncertainty of the {label})"
 
 
@@ -203,7 +213,7 @@ def _annexes(
         row = (Paragraph(about), Listing(lines))
         yield Annex("Row for the bench file", row)
     name, label = _budgeted(test)
-    budget = recorded.budget_of(test, name, label)
+    budget = budget_of(test, name, label)
     yield Annex("Uncertainty budget", budget)
     if test.cautions:
         said = tuple(Paragraph(f"{show.said(text)}.") for text in test.cautions)

@@ -11,7 +11,8 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import Expected
 from castsugar.report import numbers
-from castsugar.report.firing import told, zero_words
+from castsugar.report.firing import told
+from castsugar.report.firing_annexes import zero_words
 from castsugar.report.firing_rows import Asked, bands, channels, firing_row, limit_rule
 from castsugar.report.shown import Shown
 from castsugar.report.svg.line import line_chart
