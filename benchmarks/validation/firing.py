@@ -1,7 +1,7 @@
 """Simulated static firings with and without faults: what is seen, and what is told.
 
-Run ``python benchmarks/validation/firing.py``; it takes about eleven minutes of CPU on two
-processes and prints what stands in ``firing.md``. The firings are those of
+Run ``python benchmarks/validation/firing.py``; it takes about eleven minutes of CPU on
+two processes and prints what stands in ``firing.md``. The firings are those of
 ``tests/support``, which knows nothing of the project. A number on the command line
 takes that many firings a fault, and twice as many sound ones; a fifth of that is fired
 beside it, with another seed, to set thresholds on.
