@@ -3,37 +3,30 @@
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from firings import grain, recorded, stand
 
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import Agreement, compare_with_law
 from castsugar.motor.firing.inference import InferredLaw, infer_law
 from castsugar.motor.firing.law_doubts import rivals_of
 from castsugar.motor.firing.reduction import reduce_recording
-from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.strands import Strand, analyse_mix
-
-sys.path.insert(0, str(Path(__file__).parent))
-from simulated_firing import Known, Setup, drawn, known_law
+from support.firings import Firing, fired, fleet
+from support.motors import Motor
 
 # Exact: strands and grain are drawn from one law with normal scatter of ln r, which is
 # what the test assumes.
-SEEDS, SCATTER, KNOWN = 250, 0.03, Known()
-GRAIN = HollowCylinder(
-    outer_diameter=32e-3, core_diameter=12e-3, segment_length=100e-3, burning_ends=1
-)
-THERE_AND_BACK = replace(GRAIN, segment_length=54e-3, segments=2, burning_ends=2)
+SEEDS, SCATTER = 250, 0.03
 
 
-def strand_law(rng: np.random.Generator) -> BurnLaw:
-    """Return the law of 12 simulated strands of the known law."""
-    pressure = np.geomspace(1e5, 7e6, 12)
-    rate = KNOWN.rate * (pressure / 1e6) ** KNOWN.exponent
+def strand_law(motor: Motor, rng: np.random.Generator) -> BurnLaw:
+    """Return the law of 12 simulated strands of the motor's propellant."""
+    pressure = np.geomspace(1e5, 9e6, 12)
+    rate = motor.rate * (pressure / 1e6) ** motor.exponent
     rate = rate * np.exp(SCATTER * rng.standard_normal(pressure.size))
     strands = [
         Strand(length=0.05, time=0.05 / r, pressure=p)
@@ -44,15 +37,36 @@ def strand_law(rng: np.random.Generator) -> BurnLaw:
     return law
 
 
-def compared(grain: HollowCylinder, factor: float, seed: int) -> Agreement:
-    """Fire a grain that burns `factor` as fast as the strands; compare."""
-    rng = np.random.default_rng([8, seed])
-    law = strand_law(rng)
-    own = factor * math.exp(SCATTER * rng.standard_normal())
-    known = replace(KNOWN, rate=own * KNOWN.rate)
-    record, stand, _ = drawn(Setup(grain=grain), known, rng)
-    reduced = reduce_recording(replace(record, thrust=None), stand)
-    return compare_with_law(infer_law(reduced, grain, rivals=rivals_of(grain)), law)
+def compared(kind: str, factor: float, count: int) -> list[Agreement]:
+    """Fire grains that burn `factor` as fast as the strands; compare."""
+    motors = [f.motor for f in fleet(8, count, (kind,))]
+    rng = np.random.default_rng(8)
+    laws = [strand_law(motor, rng) for motor in motors]
+    owns = factor * np.exp(SCATTER * rng.standard_normal(count))
+    burnt = [replace(m, rate=own * m.rate) for m, own in zip(motors, owns, strict=True)]
+    return [
+        compare_with_law(inferred(firing), law)
+        for firing, law in zip(fired(burnt), laws, strict=True)
+    ]
+
+
+def inferred(firing: Firing, **changes: object) -> InferredLaw:
+    """Return the law inferred from the pressure of one firing, with other doubts."""
+    drawn = grain(firing)
+    reduced = reduce_recording(recorded(firing, thrust=False), stand(firing))
+    law = infer_law(
+        reduced,
+        drawn,
+        rivals=rivals_of(drawn),
+        free_volume=firing.motor.stated.free_volume,
+    )
+    return replace(law, **changes)  # type: ignore[arg-type]
+
+
+def known_law(rate: float = 5e-3, exponent: float = 0.35) -> BurnLaw:
+    """Return a law without doubt; the rate is that at 1 MPa."""
+    band = Band(low=1e4, high=1e8, rate=rate, exponent=exponent)
+    return BurnLaw(name="known", bands=(band,), log_rate_u=0.0)
 
 
 @pytest.mark.exact
@@ -63,10 +77,10 @@ def test_firings_of_the_strands_law_disagree_in_one_of_twenty() -> None:
     Of 250 firings: 5 % are counted as 1 to 9 %, 95 % as 91 to 99 %, but for a chance of
     0.4 %.
     """
-    found = [compared(GRAIN, 1.0, seed) for seed in range(SEEDS)]
-    share = np.mean([not one.agrees for one in found])
+    found = compared("one end", 1.0, SEEDS)
+    share = np.mean([not f.agrees for f in found])
     assert 0.01 <= share <= 0.09, share
-    covered = np.mean([one.ratio_low <= 1.0 <= one.ratio_high for one in found])
+    covered = np.mean([f.ratio_low <= 1.0 <= f.ratio_high for f in found])
     assert 0.91 <= covered <= 0.99, covered
 
 
@@ -74,8 +88,8 @@ def test_firings_of_the_strands_law_disagree_in_one_of_twenty() -> None:
 @pytest.mark.slow
 def test_an_area_that_rises_and_falls_rings_as_seldom() -> None:
     """100 firings: 5 % are counted as 0 to 12 % but for a chance of 0.1 %."""
-    found = [compared(THERE_AND_BACK, 1.0, seed) for seed in range(100)]
-    assert np.mean([not one.agrees for one in found]) <= 0.12
+    found = compared("bates", 1.0, 100)
+    assert np.mean([not f.agrees for f in found]) <= 0.12
 
 
 @pytest.mark.exact
@@ -83,23 +97,21 @@ def test_an_area_that_rises_and_falls_rings_as_seldom() -> None:
 @pytest.mark.parametrize("factor", [0.8, 1.25])
 def test_a_law_that_is_25_percent_off_is_found(factor: float) -> None:
     """Nearly always: 25 % are 7 times the scatter of strands."""
-    found = [compared(GRAIN, factor, seed) for seed in range(60)]
-    assert np.mean([not one.agrees for one in found]) > 0.8
-    right = [(one.ratio > 1.0) == (factor > 1.0) for one in found]
+    found = compared("one end", factor, 60)
+    assert np.mean([not f.agrees for f in found]) > 0.8
+    right = [(f.ratio > 1.0) == (factor > 1.0) for f in found]
     assert all(right)
-    held = [one.ratio_low <= factor <= one.ratio_high for one in found]
+    held = [f.ratio_low <= factor <= f.ratio_high for f in found]
     assert np.mean(held) >= 0.86  # 60 seeds: 95 % less 3 standard errors
 
 
-def inferred(**changes: object) -> InferredLaw:
-    """Return the law inferred from one firing, with other doubts."""
-    record, stand, _ = drawn(Setup(grain=GRAIN), KNOWN, np.random.default_rng(3))
-    law = infer_law(reduce_recording(record, stand), GRAIN, rivals=rivals_of(GRAIN))
-    return replace(law, **changes)  # type: ignore[arg-type]
+@pytest.fixture(scope="module")
+def one() -> Firing:
+    return fleet(3, 1, ("one end",))[0]
 
 
 @pytest.mark.exact
-def test_the_ratio_by_hand() -> None:
+def test_the_ratio_by_hand(one: Firing) -> None:
     """Rates of 6 and 5 mm/s at 1 MPa, each known to 4 and 3 %: together 5 %.
 
     Ratio 1.2, interval 1.2 exp(+-1.959964 x 0.05); without n, F = (ln 1.2 / 0.05)^2 =
@@ -107,6 +119,7 @@ def test_the_ratio_by_hand() -> None:
     Engineering Statistics Handbook, table 1.3.6.7.4, from memory).
     """
     own = inferred(
+        one,
         centre=1e6,
         rate=6e-3,
         covariance=np.diag([0.04**2, 1.0]),
@@ -128,12 +141,13 @@ def test_the_ratio_by_hand() -> None:
 
 
 @pytest.mark.exact
-def test_both_rate_and_exponent_by_hand() -> None:
+def test_both_rate_and_exponent_by_hand(one: Firing) -> None:
     """Equal rates, n of 0.45 and 0.35 with 0.04 and 0.03: chi-squared = (0.1/0.05)^2.
 
     With two degrees of freedom the chance beyond is exp(-4/2), exactly.
     """
     own = inferred(
+        one,
         centre=1e6,
         rate=5e-3,
         exponent=0.45,
@@ -153,9 +167,9 @@ def test_both_rate_and_exponent_by_hand() -> None:
 
 
 @pytest.mark.exact
-def test_a_grain_that_is_warmer_than_the_strands() -> None:
+def test_a_grain_that_is_warmer_than_the_strands(one: Firing) -> None:
     """A rate factor of 1.2 makes rates of 6 and 5 mm/s the same."""
-    own = inferred(centre=1e6, rate=6e-3, why_not_told="Kn varied too little")
+    own = inferred(one, centre=1e6, rate=6e-3, why_not_told="Kn varied too little")
     found = compare_with_law(own, replace(known_law(), log_rate_u=0.03))
     warm = compare_with_law(own, replace(known_law(), log_rate_u=0.03), rate_factor=1.2)
     assert found.ratio == pytest.approx(1.2, rel=1e-12)
@@ -163,8 +177,8 @@ def test_a_grain_that_is_warmer_than_the_strands() -> None:
 
 
 @pytest.mark.exact
-def test_a_law_tested_at_other_pressures_is_said_so() -> None:
-    """Strands above 5 MPa, a motor near 1 MPa."""
-    band = Band(low=5e6, high=9e6, rate=5e-3, exponent=0.35)
+def test_a_law_tested_at_other_pressures_is_said_so(one: Firing) -> None:
+    """Strands above 12 MPa, a motor at a few."""
+    band = Band(low=12e6, high=19e6, rate=5e-3, exponent=0.35)
     law = BurnLaw(name="invented", bands=(band,), log_rate_u=0.1)
-    assert compare_with_law(inferred(), law).outside
+    assert compare_with_law(inferred(one), law).outside

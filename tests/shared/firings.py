@@ -4,30 +4,46 @@ from __future__ import annotations
 
 import math
 
-from castsugar.motor.firing.quantities import Stand
+from castsugar.motor.firing.quantities import CALIBRATION_DOUBT, Stand
 from castsugar.motor.firing.reduction import Recorded
+from castsugar.motor.firing.two_sensors import mean_of_two
 from castsugar.motor.grain import AreaTable, Grain, HollowCylinder
 from support.firings import Firing
 from support.motors import Grain as TrueGrain
 
 
 def recorded(firing: Firing, *, thrust: bool = True) -> Recorded:
-    """Return what the sensors wrote, both channels or the pressure alone."""
+    """Return what the sensors wrote, thrust and pressure or the pressure alone.
+
+    Of two pressures their mean; InputError if they disagree.
+    """
     found = firing.recording
+    pressure = found.pressure
+    if found.second is not None:
+        pressure = mean_of_two(
+            found.time,
+            pressure,
+            found.second,
+            names=("left", "right"),
+            calibration_u=CALIBRATION_DOUBT,
+        )
     return Recorded(
         time=found.time,
-        pressure=found.pressure,
+        pressure=pressure,
         thrust=found.thrust if thrust else None,
     )
 
 
 def stand(firing: Firing) -> Stand:
-    """Return what the user states of throat and mass."""
+    """Return what the user states of nozzle, masses and sensors."""
     stated = firing.motor.stated
+    sensors = 1 if firing.recording.second is None else 2
     return Stand(
         propellant_mass=stated.mass,
         throat_diameter=stated.throat,
         throat_after=stated.throat_after,
+        exit_diameter=stated.exit_diameter,
+        pressure_calibration_u=CALIBRATION_DOUBT / math.sqrt(sensors),
         ambient_pressure=stated.ambient,
         igniter_mass=stated.igniter_mass,
     )
