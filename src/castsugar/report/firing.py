@@ -111,11 +111,15 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
         text = f"fire this case again: its peak, {best}, {was} above {rated}."
         yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / MPA})
     elif peak.bound == AT_LEAST:
-        text = (
-            "fire this case again before you know its peak: the sensor was at its "
-            f"limit, or too slow; nobody knows whether it stayed below {rated}."
-        )
-        yield Finding("DO NOT", text)
+        if test.reduction.cause:
+            text = (
+                "fire this case again before you know its peak: the sensor was at its "
+                f"limit, or too slow; nobody knows whether it stayed below {rated}."
+            )
+            yield Finding("DO NOT", text)
+        else:
+            text = f"Whether its peak at ignition, too short to read, is below {rated}."
+            yield Finding("CANNOT TELL", text)
 
 
 def rating_words(hardware: Hardware, show: Shown) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.motor.firing.alarms import Alarm, alarms_of
+from castsugar.motor.firing.alarms import UNUSUAL, Alarm, alarms_of
 from castsugar.motor.firing.channel import STEADY, Channel, find_burning
 from castsugar.motor.firing.one_sensor import (
     BURST_WINDOW,
@@ -193,7 +193,8 @@ def treat(
     slag, slow = slagged(alarms), slowed(alarms)
     bounds = {**_bounds(left, known=slag or bool(found.bounds)), **found.bounds}
     late = {"pressure": AT_LEAST} if slow or slag else {}
-    peaks = {**late, **bounds, **found.peak_bounds}
+    short = {a.sensor: AT_LEAST for a in alarms if a.test == "burst" and _unusual(a)}
+    peaks = {**short, **late, **bounds, **found.peak_bounds}
     told = replace(
         found,
         bounds=bounds,
@@ -202,6 +203,11 @@ def treat(
         no_law=_no_law(alarms),
     )
     return told, alarms
+
+
+def _unusual(alarm: Alarm) -> bool:
+    """Return whether it is a burst at ignition: a peak too short to be read."""
+    return alarm.level == UNUSUAL
 
 
 def slagged(alarms: Sequence[Alarm]) -> bool:

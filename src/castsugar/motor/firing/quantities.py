@@ -411,7 +411,7 @@ def of_pressure(
 
 def _peak_shape(channel: Channel) -> float:
     """Return the doubt of a peak by what it is read from: 5 samples, or 50 ms."""
-    return abs(channel.peak - channel.steady_peak) / math.sqrt(3.0)
+    return abs(float(channel.course.max()) - channel.steady_peak) / math.sqrt(3.0)
 
 
 def _limit(channel: Channel) -> str:
