@@ -212,6 +212,8 @@ def _unusual(alarm: Alarm) -> bool:
 
 def slagged(alarms: Sequence[Alarm]) -> bool:
     """Return whether the pressure comes back as behind a clogged line."""
+    if alarms_of(alarms, "start"):
+        return False  # a line that slag clogs starts in time, a slow sensor does not
     late = bool(alarms_of(alarms, "length"))
     came_back = _of(alarms, "pressure", "recovery")
     return any(late or a.value > HEATED for a in came_back)
@@ -232,7 +234,8 @@ def _corrected(found: Treated, stand: Stand, alarms: Sequence[Alarm]) -> Treated
     for name in ("pressure", "thrust"):
         if _of(alarms, name, "burst"):
             found = _smoothed(found, name)
-        if _of(alarms, name, "recovery"):
+        late = name == "pressure" and bool(alarms_of(alarms, "start"))
+        if _of(alarms, name, "recovery") and not late:
             slag = name == "pressure" and slagged(alarms)
             sure = not alarms_of(alarms, "lag")
             found = _ended(found, stand) if slag else _cooled(found, name, sure=sure)
