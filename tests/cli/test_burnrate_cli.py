@@ -562,3 +562,27 @@ def test_a_recipe_for_a_name_and_one_of_the_motor(
     found = json.loads(capsys.readouterr().out)
     assert found["mixes"][1]["recipe"] == "KNO3:58 powdered sugar:14 corn syrup:28"
     assert [pair["of"] for pair in found["comparisons"]] == ["recipes"] * 3
+
+
+def test_a_firing_of_the_bench_stands_in_the_picture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its mean rate is one more dot; and what is invented says so in the title."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    assert main(["burnrate", "strands.csv", "--picture", "before.svg"]) == 0
+    entry = """
+[[motor.firing]]
+recipe = "KNO3:60 powdered sugar:20 corn syrup:20"
+rate = "5.6 mm/s"
+pressure = "2.9 MPa"
+rate_u = "2 %"
+"""
+    bench = Path("bench.toml")
+    bench.write_text(bench.read_text("utf-8") + entry, "utf-8")
+    assert main(["burnrate", "strands.csv", "--picture", "after.svg"]) == 0
+    before, after = (Path(f"{x}.svg").read_text("utf-8") for x in ("before", "after"))
+    assert "EXAMPLE, invented: Burning rate" in before
+    assert "firings in the bench file" in after
+    assert "firings in the bench file" not in before
+    assert after.count("<circle") == before.count("<circle") + 2  # both panels

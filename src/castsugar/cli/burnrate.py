@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,6 +17,7 @@ from castsugar.cli.quantities import quantity, read
 if TYPE_CHECKING:
     from typing import Any
 
+    from castsugar.arrays import FloatArray
     from castsugar.bench.world import World
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
@@ -109,6 +110,7 @@ def run(options: argparse.Namespace) -> int:
         ambient=options.ambient.value,
         recipes=recipes,
         bench_said=options.bench_said,
+        fired=_fired(recipes, world, database),
     )
     model = StrandModel(
         results,
@@ -119,7 +121,8 @@ def run(options: argparse.Namespace) -> int:
     for file in options.picture.values():
         from castsugar.report.strand_chart import strand_chart
 
-        chart = strand_chart(results, asked, units_of(options))
+        invented = bool(invented_files(options.file))
+        chart = strand_chart(results, asked, units_of(options), invented)
         write_file(options, file, chart)
     return 0
 
@@ -144,6 +147,31 @@ def _recipes(
         alone = mixes[0] if len(mixes) == 1 and not mixes[0] else ""
         named[entry["mix"] or alone] = entry["recipe"]
     return found | {mix: named[mix] for mix in mixes if mix in named}
+
+
+def _fired(
+    recipes: Mapping[str, str], world: World | None, database: Database
+) -> dict[str, FloatArray]:
+    """Return rate points of the firings that the bench file has of each mix."""
+    import numpy as np
+
+    from castsugar.motor.burn_evidence import FIRING
+    from castsugar.motor.pressure_table import own_of
+
+    if world is None or world.motor is None:
+        return {}
+    found = {}
+    for name, text in recipes.items():
+        own = own_of(world.motor.burning, _shares(text, database))
+        points = [
+            pair
+            for one in own
+            if one.kind == FIRING
+            for pair in zip(one.pressure, one.rate, strict=True)
+        ]
+        if points:
+            found[name] = np.array(points)
+    return found
 
 
 def _shares(text: str, database: Database) -> dict[str, float]:
@@ -178,7 +206,7 @@ def _answer(
         from castsugar.report.screen import Figure
         from castsugar.report.strand_chart import strand_chart
 
-        chart = strand_chart(results, asked, show)
+        chart = strand_chart(results, asked, show, bool(invented))
         return replace(screen(show), sheet=(Figure(chart, "Strands and their laws"),))
 
     return Answer(

@@ -39,12 +39,12 @@ def strand_chart(
     laws lie, below where one more strand will lie. A law ends where the tests do.
     """
     mixes, last = results.mixes, ""
-    pressure = _grid(mixes)
+    pressure = _grid(mixes, asked)
     if any(result.law is not None for result in mixes):
-        panels = [_panel(mixes, pressure, show, *band) for band in _BANDS]
+        panels = [_panel(mixes, pressure, asked, show, *band) for band in _BANDS]
         last = "Lines: least squares on ln r, drawn inside the tested pressures only."
     else:
-        panels = [_panel(mixes, pressure, show)]
+        panels = [_panel(mixes, pressure, asked, show)]
     name = f": {mixes[0].mix}" if len(mixes) == 1 and mixes[0].mix else ""
     head = "EXAMPLE, invented: " if invented else ""
     x = _pressures(pressure, show)
@@ -57,7 +57,7 @@ def strand_chart(
             panels=tuple(panels),
             notes=(
                 *_notes(mixes, asked),
-                f"Dots: strands of {asked.file}. {last}".rstrip(),
+                f"Dots: strands of {asked.file}{_fired(asked)}. {last}".rstrip(),
                 "No claim of safety.",
             ),
             logarithmic=bool(x[-1] >= _SPAN * x[0]),
@@ -65,9 +65,10 @@ def strand_chart(
     )
 
 
-def _grid(mixes: Sequence[MixResult]) -> FloatArray:
-    """Return rising pressures, those of strands and bends among them. [Pa]"""
-    every = np.concatenate([result.pressure for result in mixes])
+def _grid(mixes: Sequence[MixResult], asked: Asked) -> FloatArray:
+    """Return rising pressures, those of strands, firings and bends among them. [Pa]"""
+    fired = [points[:, 0] for points in asked.fired.values()]
+    every = np.concatenate([*(result.pressure for result in mixes), *fired])
     low, high = float(every.min()) / 1.15, float(every.max()) * 1.15
     bends = [band.high for r in mixes if r.law is not None for band in r.law.bands]
     return np.unique(np.concatenate([np.geomspace(low, high, _POINTS), every, bends]))
@@ -76,19 +77,31 @@ def _grid(mixes: Sequence[MixResult]) -> FloatArray:
 def _panel(
     mixes: Sequence[MixResult],
     pressure: FloatArray,
+    asked: Asked,
     show: Shown,
     words: str = "",
     edges: Edges | None = None,
 ) -> Panel:
     """Return one panel: strands, laws, and one of the two bands."""
-    rates = np.concatenate([_rates(result.rate, show) for result in mixes])
+    fired = [
+        Points(
+            f"{mix_name(one)}, fired",
+            _pressures(seen[:, 0], show),
+            _rates(seen[:, 1], show),
+            index,
+        )
+        for index, one in enumerate(mixes)
+        if (seen := asked.fired.get(one.mix)) is not None
+    ]
+    points = (*(_points(one, show, index) for index, one in enumerate(mixes)), *fired)
+    rates = np.concatenate([some.y for some in points])
     return Panel(
         "burning rate, measured",
         show.unit("rate"),
         tuple(_series(result, pressure, show, edges) for result in mixes),
         band=words,
         logarithmic=bool(rates.max() >= _SPAN * rates.min()),
-        points=tuple(_points(one, show, index) for index, one in enumerate(mixes)),
+        points=points,
     )
 
 
@@ -126,6 +139,11 @@ def _pressures(values: FloatArray, show: Shown) -> FloatArray:
 def _rates(values: FloatArray, show: Shown) -> FloatArray:
     """Return rates [m/s] in the unit shown."""
     return np.asarray(show.number("rate", 1e3 * values))  # type: ignore[arg-type]
+
+
+def _fired(asked: Asked) -> str:
+    """Say that firings stand beside the strands."""
+    return ", and mean rates of the firings in the bench file" if asked.fired else ""
 
 
 def _notes(mixes: Sequence[MixResult], asked: Asked) -> list[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 
+from castsugar.arrays import FloatArray
 from castsugar.motor.burn_law import BurnLaw, outside
 from castsugar.motor.burn_model import NEXT
 from castsugar.motor.pressure_doubt import batch_scatter
@@ -38,7 +39,8 @@ USED = "on ln r"
 class Asked:
     """What was typed: pressures for rates and that of the air [Pa].
 
-    `recipes`: mixes of the file whose recipe is known, as it was typed.
+    `recipes`: mixes of the file whose recipe is known, as it was typed. `fired`: rate
+    points of firings of these mixes that the bench file keeps, (n, 2) in [Pa], [m/s].
     """
 
     files: tuple[str, ...]
@@ -46,6 +48,7 @@ class Asked:
     ambient: float = 101325.0
     recipes: Mapping[str, str] = field(default_factory=dict)
     bench_said: str = ""
+    fired: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def grains_at(self) -> tuple[float, ...]:
