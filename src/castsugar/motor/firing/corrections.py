@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from castsugar.arrays import FloatArray
 from castsugar.motor.firing.alarms import UNUSUAL, Alarm, alarms_of
@@ -75,20 +76,18 @@ class Treated:
 
 
 def without_burst(channel: Channel) -> Channel:
-    """Return the course with the running median in place of what stands alone.
-
-    The peak is then the highest running median of 50 ms.
-    """
+    """Return the course with the running median in place of what stands alone."""
     _, _, allowed = burst_of(channel)
-    wide = smoothed(
-        channel.value, 2 * window_of(channel.time, STEADY, BURST_WINDOW) + 1
-    )
-    off = np.abs(channel.course - wide) > 0.5 * allowed  # bursts side by side, too
+    window = window_of(channel.time, STEADY, BURST_WINDOW)
+    over = channel.course - smoothed(channel.value, window)
+    near = maximum_filter1d((over > allowed).astype(np.int8), window) > 0
+    # Bursts side by side hide in the narrow median: what is near one is held against
+    # a wide one. Elsewhere a sharp end of the burning is the grain's own.
+    wide = smoothed(channel.value, 2 * window + 1)
+    off = near & (np.abs(channel.course - wide) > 0.5 * allowed)
     b = channel.burning
     off &= (channel.time > b.start) & (channel.time < b.end)
-    found = _again(channel, np.where(off, wide, channel.value))
-    top = int(np.argmax(found.steady))
-    return replace(found, peak=found.steady_peak, peak_time=float(found.time[top]))
+    return _again(channel, np.where(off, wide, channel.value))
 
 
 def cooled(channel: Channel, ends: float) -> tuple[Channel, float]:
@@ -247,7 +246,7 @@ def _smoothed(found: Treated, name: str) -> Treated:
     channel = without_burst(_named(found, name))
     size, _, allowed = burst_of(channel)
     peaks = {**found.peak_bounds, **({name: AT_MOST} if size > allowed else {})}
-    done = (*found.done, f"{name}: its peak is the highest running median of 50 ms")
+    done = (*found.done, f"{name}: what stood alone was taken out")
     return _with(found, channel, peak_bounds=peaks, done=done)
 
 
