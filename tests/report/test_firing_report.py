@@ -18,6 +18,7 @@ from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
+from castsugar.motor.firing.faults import found
 from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
@@ -301,3 +302,16 @@ def test_rows_share_their_columns(full, bare) -> None:
     for key in ("characteristic_velocity_uncertainty_m_s", "agrees"):
         assert poor[key] == ""
     assert not math.isnan(rows[1]["burning_start_s"])
+
+
+def test_the_cause_stands_before_results_that_follow_from_it(full) -> None:
+    """A moved zero of the load cell, beside a mass that cannot be."""
+    warm = found("recovery", "thrust", "thrust: comes back from 9 % of the peak")
+    mass = found("mass", "motor", "the propellant mass is 200 %")
+    cause = "heat moved the zero of the load cell"
+    reduction = replace(
+        full.reduction, alarms=(mass, warm), cause=cause, evidence=warm.text
+    )
+    text = shown(replace(full, reduction=reduction, own_alarms=()), full=True)
+    named = "Heat moved the zero of the load cell (likely): comes back from 9 %"
+    assert -1 < text.index(f"MISFIT {named}") < text.index("MISFIT The propellant mass")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from castsugar.motor.firing.alarms import NOT_TOLD, alarms_of
+from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
 from castsugar.motor.firing.quantities import AT_LEAST
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
@@ -241,17 +241,25 @@ def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
     """Say what looks like a fault of measuring, the likely cause first: one finding."""
     found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
     wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
+    if found:
+        more = f" {len(found) - 1} more: --full." if found[1:] else ""
+        values = {"alarms": [a.test for a in found]}
+        text = f"{_alarm_words(test, found[0], show)}.{more}"
+        text += " Nothing is learnt from it unless you say why it is sound."
+        yield Finding("MISFIT", text, values)
     for alarm in wrong:
         yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
-    if not found:
-        return
-    text = f"{_capital(show.said(found[0].text))}."
-    if test.reduction.cause:
-        text = f"{_capital(test.reduction.cause)} (likely): {show.said(found[0].text)}."
-    more = f" {len(found) - 1} more: --full." if found[1:] else ""
-    values = {"alarms": [a.test for a in found]}
-    text += f"{more} Nothing is learnt from it unless you say why it is sound."
-    yield Finding("MISFIT", text, values)
+
+
+def _alarm_words(test: StaticTest, first: Alarm, show: Shown) -> str:
+    """Say the likely cause and what points to it, or else the first alarm."""
+    cause = test.reduction.cause
+    if not cause:
+        return _capital(show.said(first.text))
+    evidence = test.reduction.evidence
+    for sensor in ("pressure", "thrust"):  # which one, the cause has said
+        evidence = evidence.removeprefix(f"{sensor}: ")
+    return f"{_capital(cause)} (likely): {show.said(evidence)}"
 
 
 #: Alarms of results, not of a recording: each has a finding of its own.

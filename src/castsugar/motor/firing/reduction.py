@@ -111,6 +111,8 @@ class Reduction:
         What the tests of the recording found, of the record as it was read.
     cause : str
         The likely cause of the alarms; empty without one.
+    evidence : str
+        The words of the alarm that points to it.
     done : tuple of str
         What was corrected.
     no_law : str
@@ -124,6 +126,7 @@ class Reduction:
     effects: dict[float, dict[str, float]]
     alarms: tuple[Alarm, ...] = ()
     cause: str = ""
+    evidence: str = ""
     done: tuple[str, ...] = ()
     no_law: str = ""
 
@@ -207,6 +210,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     if read is not None:
         alarms = tuple(_with_gas(a, read, results, stand) for a in alarms)
         alarms += tuple(judge_throat(read, stand, gauge=recorded.pressure_is_gauge))
+    cause, evidence = cause_of(alarms)
     return Reduction(
         stand=stand,
         pressure=treated.pressure,
@@ -214,7 +218,8 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         results=results,
         effects=_effects(treated.pressure, treated.thrust, stand),
         alarms=alarms,
-        cause=cause_of(alarms),
+        cause=cause,
+        evidence=evidence,
         done=(*done, *treated.done),
         no_law=treated.no_law,
     )
