@@ -77,7 +77,7 @@ def firing_screen(
         title=f"Static test {asked.file}{mix}",
         findings=(
             *_case(test, show),
-            *_alarmed(test, show),
+            *alarmed(test, show),
             *_delivered(test, row, show),
             *_predicted(test, row, show),
             *agreement_words(test, row, show),
@@ -237,18 +237,21 @@ def agreement_words(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding
         yield Finding("CANNOT TELL", text, {"ratio": found.ratio})
 
 
-def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Say what looks like a fault of measuring, the likely cause first: one finding."""
+def alarmed(test: StaticTest, show: Shown) -> list[Finding]:
+    """Say what looks like a fault of measuring: a known cause, results, the rest."""
     found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
     wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
-    if found:
-        more = f" {len(found) - 1} more: --full." if found[1:] else ""
-        values = {"alarms": [a.test for a in found]}
-        text = f"{_alarm_words(test, found[0], show)}.{more}"
-        text += " Nothing is learnt from it unless you say why it is sound."
-        yield Finding("MISFIT", text, values)
-    for alarm in wrong:
-        yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
+    of_results = [
+        Finding("MISFIT", f"{_capital(show.said(alarm.text))}.") for alarm in wrong
+    ]
+    if not found:
+        return of_results
+    more = f" {len(found) - 1} more: --full." if found[1:] else ""
+    values = {"alarms": [a.test for a in found]}
+    text = f"{_alarm_words(test, found[0], show)}.{more}"
+    text += " Nothing is learnt from it unless you say why it is sound."
+    one = Finding("MISFIT", text, values)
+    return [one, *of_results] if test.reduction.cause else [*of_results, one]
 
 
 def _alarm_words(test: StaticTest, first: Alarm, show: Shown) -> str:
