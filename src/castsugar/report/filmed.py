@@ -11,7 +11,13 @@ from castsugar.motor.firing.frames import Filmed
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Row
-from castsugar.report.firing import agreement_words, look_again, rating_words, told
+from castsugar.report.firing import (
+    agreement_words,
+    alarmed,
+    look_again,
+    rating_words,
+    told,
+)
 from castsugar.report.firing_annexes import (
     FIELD,
     INPUTS,
@@ -69,6 +75,7 @@ def filmed_screen(
             *_case(test, show),
             _told(test, filmed, row, show),
             *_burn_time(test, row, show),
+            *alarmed(test, show),
             *_agreement(test, row, show),
             *look_again(test, show),
         ),
