@@ -180,12 +180,14 @@ def run_delay(
     thrusting: Thrusting | None,
     *,
     source: str = "",
+    doubt: str = "",
     invented: tuple[str, ...] = (),
 ) -> int:
     """Find the delay or the length and print it.
 
     Without a thrust phase, --chamber-pressure and --burn-time state it; else `source`
-    says where it is from, and what of that is `invented`.
+    says where it is from, `doubt` what a test of the recording found, and `invented`
+    what of it is.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
@@ -215,7 +217,7 @@ def run_delay(
         delay = delay_length(law, fired, time=typed["--delay-time"].value, **common)
     else:
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
-    asked = _asked(options, typed, result, source)
+    asked = replace(_asked(options, typed, result, source), doubt=doubt)
     answer(options, _answer(options, load_database(), delay, asked, invented))
     return 0
 

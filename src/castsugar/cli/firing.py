@@ -225,7 +225,8 @@ def _delay(options: argparse.Namespace) -> int:
     """Turn to the delay column, with the thrust phase that a trace or a bench gives."""
     if options.file is not None:
         trace = f"trace {PurePath(options.file).name}"
-        return run_delay(options, _thrusting(options), source=trace)
+        thrusting, doubt = _thrusting(options)
+        return run_delay(options, thrusting, source=trace, doubt=doubt)
     if not is_forecast(options):
         return run_delay(options, None)
     world = world_of(options)
@@ -245,32 +246,36 @@ def _delay(options: argparse.Namespace) -> int:
     return run_delay(options, thrusting, source=source, invented=invented)
 
 
-def _thrusting(options: argparse.Namespace) -> Thrusting:
-    """Return the pressure that the delay column saw, tail and all."""
+def _thrusting(options: argparse.Namespace) -> tuple[Thrusting, str]:
+    """Return the pressure that the delay column saw, tail and all, and its alarm."""
     from castsugar.motor.delay_inputs import Thrusting
+    from castsugar.motor.firing.alarms import alarms_of
     from castsugar.motor.firing.channel import cut, tail_of
-    from castsugar.motor.firing.reduction import pressure_channel
+    from castsugar.motor.firing.quantities import Stand
+    from castsugar.motor.firing.reduction import pressure_channel, reduce_recording
     from castsugar.readings.recordings import check_order
 
     recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         check_order(recording)
         ambient, share = read_ends(options)
-        channel = pressure_channel(
-            read_recorded(options, recording), ambient=ambient, share=share
-        )
+        recorded = read_recorded(options, recording)
+        channel = pressure_channel(recorded, ambient=ambient, share=share)
         if channel is None:
             raise InputError(
                 f"{recording.file} has no pressure; a delay column burns by it: give "
                 "--chamber-pressure and --burn-time instead of the file"
             )
+        found = reduce_recording(recorded, Stand(ambient_pressure=ambient, share=share))
     if options.picture:
         _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
     phase = Thrusting.from_trace(time - burning.start, over + ambient)
     after, left = tail_of(channel)
-    return replace(phase, tail=(after, left + ambient))
+    alarms = alarms_of(found.alarms)
+    doubt = found.cause or (alarms[0].text if alarms else "")
+    return replace(phase, tail=(after, left + ambient)), doubt
 
 
 def _asked(
