@@ -273,9 +273,9 @@ def _judge_scale(
         yield found(
             "mass",
             "thrust",
-            f"the scale read {few(read.value)} N, and this mean pressure pushes no more "
-            f"than {few(most)} N: frames, mass or throat are likely not those of this "
-            "firing, or the scale was not at zero",
+            f"the scale read {few(read.value)} N, and this mean pressure pushes no "
+            f"more than {few(most)} N: frames, mass or throat are likely not those of "
+            "this firing, or the scale was not at zero",
             value=read.value,
             limit=most,
         )

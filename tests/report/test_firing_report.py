@@ -315,3 +315,16 @@ def test_the_cause_stands_before_results_that_follow_from_it(full) -> None:
     text = shown(replace(full, reduction=reduction, own_alarms=()), full=True)
     named = "Heat moved the zero of the load cell (likely): comes back from 9 %"
     assert -1 < text.index(f"MISFIT {named}") < text.index("MISFIT The propellant mass")
+
+
+def test_a_lower_limit_of_the_peak_is_told_as_one(full) -> None:
+    """An alarm of the thrust alone never says that the pressure sensor failed."""
+    peak = full.reduction.results["peak_pressure"]
+    least = with_results(full, peak_pressure=replace(peak, bound="at least"))
+    warm = found("recovery", "thrust", "thrust: comes back")
+    reduction = replace(least.reduction, alarms=(warm,), cause="heat")
+    below = replace(least, reduction=reduction, hardware=hardware(1.5 * peak.value))
+    assert "its peak: what was read is a lower limit; nobody" in shown(below)
+    over = replace(least, hardware=hardware(0.9 * peak.value))
+    assert "its peak, at least 1.5" in shown(over)
+    assert "MPa, was above your rating" in shown(over)

@@ -108,13 +108,17 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     if peak.interval[1] > allowed:
         was = "was" if peak.value > allowed else "may have been"
         best = show.amount("pressure", peak.value / MPA)
+        best = f"{peak.bound} {best}" if peak.bound else best
         text = f"fire this case again: its peak, {best}, {was} above {rated}."
         yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / MPA})
     elif peak.bound == AT_LEAST:
         if test.reduction.cause:
+            why = "what was read is a lower limit"
+            if any(a.sensor != "thrust" for a in alarms_of(test.reduction.alarms)):
+                why = "the sensor was at its limit, or too slow"
             text = (
-                "fire this case again before you know its peak: the sensor was at its "
-                f"limit, or too slow; nobody knows whether it stayed below {rated}."
+                f"fire this case again before you know its peak: {why}; nobody knows "
+                f"whether it stayed below {rated}."
             )
             yield Finding("DO NOT", text)
         else:

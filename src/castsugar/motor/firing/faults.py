@@ -217,7 +217,7 @@ def impossible(results: Mapping[str, Measured]) -> list[str]:
         ("thrust_coefficient", "thrust coefficient", *COEFFICIENTS, ""),
     ):
         result = results.get(name)
-        if result is None or low <= result.value <= high:
+        if result is None or result.lies_within(low, high):
             continue
         texts.append(
             f"a {words} of {few(result.value)} {unit}".rstrip()
