@@ -170,9 +170,9 @@ def test_what_is_doubted_teaches_nothing() -> None:
 
 
 def test_a_lower_limit_below_what_is_likely_is_no_fault() -> None:
-    """A sensor at its limit at 0.4 of the peak: c* is "at least" so little; it points nowhere.
+    """A sensor at its limit at 0.4 of the peak: c* is "at least" so little.
 
-    The same value with its interval is a fault.
+    It points nowhere. The same value with its interval is a fault.
     """
     kept = reduced(ceiling=0.4 * float(true().pressure.max()))
     test = review(kept, mix=MIX, hardware=hardware())
