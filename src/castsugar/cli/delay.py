@@ -318,8 +318,7 @@ def _answer(
     from castsugar.report import delay as said
 
     known = [c for c in database.cautions_for(_TOPICS) if c.key not in _NOT_HERE]
-    words = [word for word in getattr(options, "words", ()) if word != "--full"]
-    next_ = f"{command_text(words)} --full"
+    next_ = f"{command_text(getattr(options, 'words', ()))} --full"
 
     def told(show: Shown) -> cautions.Chosen:
         return cautions.chosen(known, {}, _TOPICS, say=show.rule)

@@ -146,7 +146,8 @@ def run(options: argparse.Namespace) -> int:
     for file in options.picture.values():
         from castsugar.report.firing_chart import firing_chart
 
-        chart = firing_chart(test, asked, units_of(options))
+        invented = bool(_invented(options, test))
+        chart = firing_chart(test, asked, units_of(options), invented)
         write_file(options, file, chart)
     return 0
 
@@ -305,7 +306,7 @@ def _answer(
 
     facts = _facts(test)
     told = partial(cautions.chosen, database.cautions, facts, ["firing"])
-    invented, then = _invented(options, test), _next(options)
+    invented, then = _invented(options, test), _next(options, test)
 
     def screen(show: Shown) -> Screen:
         rules = told(say=show.rule)
@@ -317,7 +318,8 @@ def _answer(
         from castsugar.report.firing_chart import firing_chart
         from castsugar.report.screen import Figure
 
-        figure = Figure(firing_chart(test, asked, show), "The recording")
+        chart = firing_chart(test, asked, show, bool(invented))
+        figure = Figure(chart, "The recording")
         return replace(screen(show), sheet=(figure,))
 
     stand = test.reduction.stand
@@ -350,16 +352,18 @@ def _invented(options: argparse.Namespace, test: StaticTest) -> tuple[str, ...]:
     return found + world.invented_for([test.mix], uses={"motor", "lots"})
 
 
-def _next(options: argparse.Namespace) -> str:
-    """Return what to do next: learn of a firing that stood beside its bench."""
-    if options.bench and options.mix:
+def _next(options: argparse.Namespace, test: StaticTest) -> str:
+    """Return what to do next: learn of a firing that stood beside its bench.
+
+    Of one that teaches nothing, read all that was found.
+    """
+    if options.bench and options.mix and not test.doubts:
         return f"castsugar learn --bench {shlex.quote(options.bench)}"
     return _in_full(options)
 
 
 def _in_full(options: argparse.Namespace) -> str:
-    words = [word for word in options.words if word != "--full"]
-    return f"{command_text(words)} --full"
+    return f"{command_text(options.words)} --full"
 
 
 def _facts(test: StaticTest) -> dict[str, float]:
