@@ -361,6 +361,8 @@ def _infer(
         )
     if impossible(reduction.results):
         return None, "the results are not possible, so the recording is not understood"
+    if reduction.no_law:
+        return None, reduction.no_law
     try:
         rivals = rivals_of(hardware.grain, size_u)
         volume = hardware.free_volume

@@ -16,6 +16,7 @@ from castsugar.report.firing import (
     alarmed,
     look_again,
     rating_words,
+    reaches,
     told,
 )
 from castsugar.report.firing_annexes import (
@@ -126,8 +127,8 @@ def _burn_time(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         return
     word, (low, high) = "INSIDE", expected.bands["burn_time"]
     if not low <= time.value <= high:
-        reaches = time.interval[0] <= high and low <= time.interval[1]
-        word = "CANNOT TELL" if reaches else "OUTSIDE"
+        may = reaches(time, expected.bands["burn_time"])
+        word = "CANNOT TELL" if may else "OUTSIDE"
     one = FIELD["burn_time_s"]
     band = one.cells(prediction_of(one, test, row), show)[1]
     text = f"Burn time {one.text(row, show)} {show.unit('time')}; predicted {band}"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
-from castsugar.motor.firing.quantities import AT_LEAST
+from castsugar.motor.firing.quantities import AT_LEAST, Measured
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
@@ -210,10 +210,10 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         if result is None or result.bound:
             continue
         inside = expected.holds(name, result.value)
-        if inside and key == "burn_time_s":
+        if key == "burn_time_s" and reaches(result, expected.bands[name]):
             continue
         one, band = FIELD[key], f"expected_{key}_interval"
-        text = f"{one.label.capitalize()} {show.amount(one.kind, row[key])}"
+        text = f"{one.label.capitalize()} {one.text(row, show)} {show.unit(one.kind)}"
         if key == "total_impulse_N_s":
             text += f" (size {letter_of(test)})"
         text += f"; predicted {one.cells(prediction_of(one, test, row), show)[1]}"
@@ -221,6 +221,12 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
             text += f"; {rating_words(hardware, show)}"
         values = {key: row[key], band: row[band]}
         yield Finding("INSIDE" if inside else "OUTSIDE", f"{text}.", values)
+
+
+def reaches(result: Measured, band: tuple[float, float]) -> bool:
+    """Return whether a result may lie in a predicted band, as wide as it is known."""
+    (first, last), (low, high) = result.interval, band
+    return first <= high and low <= last
 
 
 def agreement_words(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
