@@ -161,6 +161,21 @@ def test_a_picture_beside_invented_numbers_says_so(
     assert main(shlex.split(last.removeprefix("Next: castsugar "))) == 0
 
 
+def test_a_range_that_was_stated_is_not_asked_for(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Pressure alone: saturation cannot be excluded, with the range and without."""
+    rows = Path("shot.csv").read_text("utf-8").splitlines()
+    alone = "\n".join(row.rsplit(",", 1)[0] for row in rows)
+    Path("alone.csv").write_text(alone, "utf-8")
+    said = flat(answered(["alone.csv", *STAND], capsys))
+    assert "what is the range of the pressure sensor (--pressure-range)?" in said
+    known = ["--pressure-range", "10 MPa"]
+    said = flat(answered(["alone.csv", *STAND, *known], capsys))
+    assert "CANNOT TELL Saturation cannot be excluded without a thrust" in said
+    assert "what is the range" not in said
+
+
 def test_the_same_recording_gives_the_same_bytes(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

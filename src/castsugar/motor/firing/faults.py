@@ -197,13 +197,19 @@ def _zero(channel: Channel) -> Iterator[Alarm]:
         )
 
 
-def not_cleared(pressure: Channel) -> Alarm:
-    """Say that a pressure alone never clears its sensor."""
+def not_cleared(pressure: Channel, *, ranged: bool) -> Alarm:
+    """Say that a pressure alone never clears its sensor, whose range may be known."""
+    read = f"{1e-6 * pressure.peak:.3g} MPa over the air"
+    text = (
+        f"an amplifier may end before the range that was stated; it read {read}"
+        if ranged
+        else "what is the range of the pressure sensor (--pressure-range)? It read "
+        f"{read}"
+    )
     return found(
         "mean",
         "pressure",
-        "saturation cannot be excluded without a thrust: what is the range of the "
-        f"pressure sensor (--pressure-range)? It read {1e-6 * pressure.peak:.3g} MPa",
+        f"saturation cannot be excluded without a thrust: {text}",
         level=NOT_TOLD,
     )
 

@@ -200,7 +200,10 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     raw = _thrust_channel(recorded, stand.share)
     if read is None and raw is None:
         raise InputError("the recording has neither pressure nor thrust; give one")
-    treated, alarms = treat(read, raw, stand, lambda p, f: _judge(p, f, stand))
+    ranged = math.isfinite(recorded.pressure_ceiling)
+    treated, alarms = treat(
+        read, raw, stand, lambda p, f: _judge(p, f, stand, ranged=ranged)
+    )
     results = _results(treated, stand)
     alarms = (
         *hums,
@@ -248,9 +251,9 @@ def _without_hum(
 
 
 def _judge(
-    pressure: Channel | None, thrust: Channel | None, stand: Stand
+    pressure: Channel | None, thrust: Channel | None, stand: Stand, *, ranged: bool
 ) -> tuple[Alarm, ...]:
-    """Return what every test of the recording finds."""
+    """Return what every test of the recording finds; `ranged` if one was stated."""
     alarms: list[Alarm] = []
     ends = burning_ends(pressure, thrust)
     both = [channel for channel in (pressure, thrust) if channel is not None]
@@ -261,7 +264,7 @@ def _judge(
         alarms = _alike(alarms)
         alarms += judge_pair(pair_of(pressure, thrust, stand), stand)
     elif pressure is not None:
-        alarms.append(not_cleared(pressure))
+        alarms.append(not_cleared(pressure, ranged=ranged))
     return tuple(alarms)
 
 
