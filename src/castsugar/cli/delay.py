@@ -236,6 +236,12 @@ def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> N
             f'--delay-length "12 mm", to find the delay; {both}'
         )
     stated = (options.chamber_pressure, options.burn_time)
+    if thrusting is None and any(stated) and None in stated:
+        missing = "--burn-time" if options.burn_time is None else "--chamber-pressure"
+        raise InputError(
+            f"{missing} is missing; give both --chamber-pressure and --burn-time, or "
+            "neither where a trace or a bench file tells them"
+        )
     if thrusting is None and None in stated:
         raise InputError(
             "--delay needs a trace, or both --chamber-pressure and --burn-time of the "

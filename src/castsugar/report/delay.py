@@ -184,7 +184,7 @@ def delay_screen(
     if not delay.wanted:
         goal = f"of {_length(delay.length.value, show)}"
     doubts = [
-        f"{name}: ± {numbers.significant(half)} s of the delay, 95 %"
+        f"{name}: ± {numbers.significant(half, 2)} s of the delay, 95 %"
         for name, half in delay.half_widths.items()
         if delay.lasts
     ]
