@@ -169,6 +169,24 @@ def test_what_is_doubted_teaches_nothing() -> None:
     assert "disagrees with what was known before" in doubt
 
 
+def test_a_lower_limit_below_what_is_likely_is_no_fault() -> None:
+    """A sensor at its limit at 0.4 of the peak: c* is "at least" so little.
+
+    It points nowhere. The same value with its interval is a fault.
+    """
+    kept = reduced(ceiling=0.4 * float(true().pressure.max()))
+    test = review(kept, mix=MIX, hardware=hardware())
+    low = test.characteristic_velocity_efficiency
+    assert low is not None
+    assert low.bound == "at least"
+    assert low.value < 0.7
+    assert not alarms_of(test.alarms, "efficiency", "possible")
+    assert test.suspects == ""
+    results = {name: replace(one, bound="") for name, one in kept.results.items()}
+    sure = review(replace(kept, results=results), mix=MIX, hardware=hardware())
+    assert alarms_of(sure.alarms, "efficiency")
+
+
 def test_efficiency_is_delivered_over_ideal() -> None:
     """At the mean pressure of the firing; and it is what the motor was given."""
     test = whole()

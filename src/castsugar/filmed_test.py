@@ -16,7 +16,7 @@ from castsugar.motor import scatter
 from castsugar.motor.efficiency import learn_efficiencies
 from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.expectation import compare_with_law
-from castsugar.motor.firing.faults import found
+from castsugar.motor.firing.faults import few, found
 from castsugar.motor.firing.frames import (
     Filmed,
     Frames,
@@ -273,9 +273,9 @@ def _judge_scale(
         yield found(
             "mass",
             "thrust",
-            f"the scale read {read.value:.3g} N, and this mean pressure pushes no more "
-            f"than {most:.3g} N: frames, mass or throat are likely not those of this "
-            "firing, or the scale was not at zero",
+            f"the scale read {few(read.value)} N, and this mean pressure pushes no "
+            f"more than {few(most)} N: frames, mass or throat are likely not those of "
+            "this firing, or the scale was not at zero",
             value=read.value,
             limit=most,
         )

@@ -28,7 +28,9 @@ from castsugar.motor.firing.expectation import (
     web_ratio,
 )
 from castsugar.motor.firing.faults import (
+    HIGHEST_EFFICIENCY,
     IMPULSE_EFFICIENCIES,
+    LOWEST_EFFICIENCY,
     explain_efficiency,
     found,
     impossible,
@@ -161,7 +163,7 @@ class StaticTest:
             self.nozzle_efficiency,
             self.specific_impulse_efficiency,
         )
-        values = (math.nan if one is None else one.value for one in three)
+        values = (math.nan if one is None or one.bound else one.value for one in three)
         return suspects(*values)
 
     @property
@@ -359,6 +361,8 @@ def _infer(
         )
     if impossible(reduction.results):
         return None, "the results are not possible, so the recording is not understood"
+    if reduction.no_law:
+        return None, reduction.no_law
     try:
         rivals = rivals_of(hardware.grain, size_u)
         volume = hardware.free_volume
@@ -469,12 +473,12 @@ def _judge(
 ) -> Iterator[Alarm]:
     """Say which results no sound firing of this mix and this grain has."""
     lead = velocity or impulse
-    if lead is not None:
+    if lead is not None and not lead.lies_within(LOWEST_EFFICIENCY, HIGHEST_EFFICIENCY):
         eroded = reduction.stand.throat_after is not None or velocity is None
         if text := explain_efficiency(lead.value, eroded=eroded):
             yield found("efficiency", "motor", text, value=lead.value)
     low, high = IMPULSE_EFFICIENCIES
-    if velocity is not None and impulse is not None and not low < impulse.value < high:
+    if velocity and impulse and not impulse.lies_within(low, high):
         yield found(
             "efficiency",
             "motor",

@@ -114,6 +114,8 @@ def test_screen_of_a_wanted_delay(run) -> None:
         "Least sure: burn law",
     ):
         assert text in page
+    half = page.split("Least sure: burn law: ± ")[1].split(" s of the delay")[0]
+    assert len(half.replace(".", "").lstrip("0")) <= 2  # digits of an uncertainty
     assert "CAUTION" not in page
 
 
@@ -316,6 +318,25 @@ def test_a_recording_shows_its_own_tail(
     assert "the trace shows how the chamber empties" in capsys.readouterr().err
 
 
+def test_a_doubted_recording_is_said_to_be(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sensor that is at its limit of 2 MPa: the column would burn faster."""
+    t = np.arange(0.0, 5.0, 1e-3)
+    p = np.where((t > 1.0) & (t < 3.0), 1600.0 + 800.0 * np.sin(3.0 * (t - 1.0)), 0.0)
+    rows = [f"{a:.3f},{min(b, 2000.0):.6g}" for a, b in zip(t, p, strict=True)]
+    Path("shot.csv").write_text(
+        "\n".join(["time (s),pressure (kPa(g))", *rows]), "utf-8"
+    )
+    words = [*COLUMN[:2], "shot.csv", *COLUMN[2:], "--pressure-range", "2 MPa"]
+    assert main(words) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "MISFIT The recording is doubted, and the column with it: the" in out
+    assert main([*words, "--json"]) == 0
+    first = json.loads(capsys.readouterr().out)["look_again"][0]
+    assert first.startswith("the recording is doubted")
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
@@ -323,7 +344,7 @@ def test_a_recording_shows_its_own_tail(
         (["--mix", "bsae"], "did you mean 'base'"),
         (["--mix", "base", "--burn-time", "2 s"], "--mix is about the forecast"),
         (["--water-lost", "5 %", "--burn-time", "2 s"], "--water-lost is about the"),
-        (["--burn-time", "2 s"], "both --chamber-pressure and --burn-time"),
+        (["--burn-time", "2 s"], "--chamber-pressure is missing; give both"),
         (["--ignition-lag", "-1 s"], "--ignition-lag"),
         (["--throat", "8 mm"], "--throat says nothing of a delay column"),
     ],

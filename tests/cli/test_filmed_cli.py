@@ -206,3 +206,13 @@ def test_a_burn_time_as_wide_as_it_is_may_still_agree(
     status, own, wanted = verdict(60 * most)
     assert own[0] > wanted[1]
     assert status == "OUTSIDE"
+
+
+def test_a_mass_that_the_grain_cannot_have_is_a_misfit(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """10 g in a grain of 55 cm3, about 100 g: a slip of the keys."""
+    more = ["--throat", "3 mm", "--propellant-mass", "10 g", "--mix", MIX]
+    out = printed([*FRAMES, *more, "--bench", "motor.toml"], capsys)
+    assert "MISFIT The propellant mass is 9." in " ".join(out.split())
+    assert len(out.splitlines()) <= 24

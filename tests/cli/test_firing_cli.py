@@ -10,6 +10,7 @@ import io
 import json
 import math
 import re
+import shlex
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -142,6 +143,37 @@ def test_mix_and_motor_give_efficiency_and_law(
     assert drawing.tag.endswith("svg")
     assert "predicted" in Path("shot.svg").read_text("utf-8")
     assert main(["firing", *words, "--picture", "shot.svg"]) == 2  # never overwritten
+
+
+def test_a_picture_beside_invented_numbers_says_so(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the screen does; and what is next may be run as it stands."""
+    bench = BENCH.replace("[motor]\n", "[motor]\ninvented = true\n", 1)
+    Path("bench.toml").write_text(bench, "utf-8")
+    words = ["shot.csv", *STAND, "--mix", MIX, "--bench", "bench.toml"]
+    page = answered([*words, "--picture", "shot.svg", "--page", "shot.html"], capsys)
+    assert page.splitlines()[1].startswith("EXAMPLE")
+    for file in ("shot.svg", "shot.html"):
+        assert "EXAMPLE, invented: Static test" in Path(file).read_text("utf-8")
+    last = page.splitlines()[-1]
+    assert last.startswith("Next: castsugar firing shot.csv")  # it teaches nothing
+    assert main(shlex.split(last.removeprefix("Next: castsugar "))) == 0
+
+
+def test_a_range_that_was_stated_is_not_asked_for(
+    shot: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Pressure alone: saturation cannot be excluded, with the range and without."""
+    rows = Path("shot.csv").read_text("utf-8").splitlines()
+    alone = "\n".join(row.rsplit(",", 1)[0] for row in rows)
+    Path("alone.csv").write_text(alone, "utf-8")
+    said = flat(answered(["alone.csv", *STAND], capsys))
+    assert "what is the range of the pressure sensor (--pressure-range)?" in said
+    known = ["--pressure-range", "10 MPa"]
+    said = flat(answered(["alone.csv", *STAND, *known], capsys))
+    assert "CANNOT TELL Saturation cannot be excluded without a thrust" in said
+    assert "what is the range" not in said
 
 
 def test_the_same_recording_gives_the_same_bytes(

@@ -90,8 +90,11 @@ def test_a_flagged_firing_moves_no_pressure(
     told = json.loads(capsys.readouterr().out)["firings"]
     assert [bool(one["left_out"]) for one in told] == [True] * len(FAULTS)
     assert [bool(one["alarms"]) for one in told] == [True] * len(FAULTS)
+    assert told[0]["efficiency_bound"] == "at least"
+    assert told[0]["efficiency_interval"] == [None, None]
     assert main(["learn", "--full"]) == 0
     page = " ".join(capsys.readouterr().out.split())
+    assert "at least 0." in page
     assert f"Alarms: {len(FAULTS)} of {len(FAULTS)} firings" in page
     assert main(["learn", "--save"]) == 0
     assert pressures(capsys) == pytest.approx(before, rel=1e-12)

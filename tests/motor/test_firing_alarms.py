@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 
 from castsugar.errors import InputError
+from castsugar.motor.firing import faults
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, alarms_of
+from castsugar.motor.firing.corrections import cause_of
 from castsugar.motor.firing.inference import infer_law
 from castsugar.motor.firing.one_sensor import gas_of_burst, hum_of, without_hum
 from castsugar.motor.firing.reduction import (
@@ -96,6 +98,20 @@ def test_a_fault_is_seen_and_named(fault: str, least: int) -> None:
     seen = [kept for _, kept in reduced(fault) if alarms_of(kept.alarms)]
     assert len(seen) >= least
     assert sum(bool(kept.cause) for kept in seen) >= least - 1
+
+
+def test_a_cause_is_said_with_what_points_to_it() -> None:
+    """Not with the alarm that comes first in the list."""
+    high = faults.found("mean", "both", "the thrust is too high")
+    warm = faults.found("recovery", "thrust", "thrust: comes back")
+    cause, evidence = cause_of((high, warm))
+    assert cause == "heat moved the zero of the load cell"
+    assert evidence == "thrust: comes back"
+    assert cause_of((high,)) == (
+        "a calibration, or a throat not as stated",
+        "the thrust is too high",
+    )
+    assert cause_of(()) == ("", "")
 
 
 @pytest.mark.parametrize("fault", ["clip 85 %", "clip 70 %"])

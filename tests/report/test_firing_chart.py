@@ -203,6 +203,16 @@ def test_firing_is_drawn_to_scale(test) -> None:
     assert ratio == pytest.approx(1.101325 / 0.101325, rel=0.02)
 
 
+def test_what_is_doubted_is_said_under_the_picture(test) -> None:
+    """The cause, and what points to it; nothing without one."""
+    assert "Doubted" not in firing_chart(
+        replace(test, reduction=replace(test.reduction, cause="")), ASKED, Shown()
+    )
+    kept = replace(test.reduction, cause="a cause", evidence="thrust: its top")
+    svg = firing_chart(replace(test, reduction=kept), ASKED, Shown())
+    assert "Doubted: a cause (likely): thrust: its top." in svg
+
+
 def test_expected_starts_at_the_start_of_burning(test) -> None:
     svg = firing_chart(test, ASKED, Shown())
     start = min(dashed(svg))

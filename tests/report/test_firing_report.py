@@ -18,6 +18,7 @@ from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
+from castsugar.motor.firing.faults import found
 from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
@@ -172,10 +173,12 @@ def test_predicted_beside_measured(full) -> None:
     test = replace(full, expected=replace(full.expected, best=best, bands=span))
     long = with_results(test, burn_time=Measured(value=2.0, parts={"a": 0.01}))
     page = shown(long)
-    assert "OUTSIDE Burn time 2.00 s; predicted 1.50 to 1.90" in page
+    assert "OUTSIDE Burn time 2.000 s; predicted 1.50 to 1.90" in page
     assert "burn time, s 2.000 1.980 to 2.020 1.60 1.50 to 1.90" in page
     short = with_results(test, burn_time=Measured(value=1.8, parts={"a": 0.01}))
-    assert "Burn time 1.80 s; predicted" not in shown(short)
+    assert "Burn time 1.8" not in shown(short)
+    near = with_results(test, burn_time=Measured(value=1.904, parts={"a": 0.01}))
+    assert "Burn time 1.9" not in shown(near)  # 1.884 to 1.924: it may lie inside
 
 
 def test_exponent_is_resolved_or_not(full) -> None:
@@ -301,3 +304,29 @@ def test_rows_share_their_columns(full, bare) -> None:
     for key in ("characteristic_velocity_uncertainty_m_s", "agrees"):
         assert poor[key] == ""
     assert not math.isnan(rows[1]["burning_start_s"])
+
+
+def test_the_cause_stands_before_results_that_follow_from_it(full) -> None:
+    """A moved zero of the load cell, beside a mass that cannot be."""
+    warm = found("recovery", "thrust", "thrust: comes back from 9 % of the peak")
+    mass = found("mass", "motor", "the propellant mass is 200 %")
+    cause = "heat moved the zero of the load cell"
+    reduction = replace(
+        full.reduction, alarms=(mass, warm), cause=cause, evidence=warm.text
+    )
+    text = shown(replace(full, reduction=reduction, own_alarms=()), full=True)
+    named = "Heat moved the zero of the load cell (likely): comes back from 9 %"
+    assert -1 < text.index(f"MISFIT {named}") < text.index("MISFIT The propellant mass")
+
+
+def test_a_lower_limit_of_the_peak_is_told_as_one(full) -> None:
+    """An alarm of the thrust alone never says that the pressure sensor failed."""
+    peak = full.reduction.results["peak_pressure"]
+    least = with_results(full, peak_pressure=replace(peak, bound="at least"))
+    warm = found("recovery", "thrust", "thrust: comes back")
+    reduction = replace(least.reduction, alarms=(warm,), cause="heat")
+    below = replace(least, reduction=reduction, hardware=hardware(1.5 * peak.value))
+    assert "its peak: what was read is a lower limit; nobody" in shown(below)
+    over = replace(least, hardware=hardware(0.9 * peak.value))
+    assert "its peak, at least 1.5" in shown(over)
+    assert "MPa, was above your rating" in shown(over)

@@ -180,12 +180,14 @@ def run_delay(
     thrusting: Thrusting | None,
     *,
     source: str = "",
+    doubt: str = "",
     invented: tuple[str, ...] = (),
 ) -> int:
     """Find the delay or the length and print it.
 
     Without a thrust phase, --chamber-pressure and --burn-time state it; else `source`
-    says where it is from, and what of that is `invented`.
+    says where it is from, `doubt` what a test of the recording found, and `invented`
+    what of it is.
     """
     from castsugar.data.load import load_database
     from castsugar.motor.delay import delay_length, delay_time
@@ -215,7 +217,7 @@ def run_delay(
         delay = delay_length(law, fired, time=typed["--delay-time"].value, **common)
     else:
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
-    asked = _asked(options, typed, result, source)
+    asked = replace(_asked(options, typed, result, source), doubt=doubt)
     answer(options, _answer(options, load_database(), delay, asked, invented))
     return 0
 
@@ -234,6 +236,12 @@ def _check_choice(options: argparse.Namespace, thrusting: Thrusting | None) -> N
             f'--delay-length "12 mm", to find the delay; {both}'
         )
     stated = (options.chamber_pressure, options.burn_time)
+    if thrusting is None and any(stated) and None in stated:
+        missing = "--burn-time" if options.burn_time is None else "--chamber-pressure"
+        raise InputError(
+            f"{missing} is missing; give both --chamber-pressure and --burn-time, or "
+            "neither where a trace or a bench file tells them"
+        )
     if thrusting is None and None in stated:
         raise InputError(
             "--delay needs a trace, or both --chamber-pressure and --burn-time of the "
@@ -316,8 +324,7 @@ def _answer(
     from castsugar.report import delay as said
 
     known = [c for c in database.cautions_for(_TOPICS) if c.key not in _NOT_HERE]
-    words = [word for word in getattr(options, "words", ()) if word != "--full"]
-    next_ = f"{command_text(words)} --full"
+    next_ = f"{command_text(getattr(options, 'words', ()))} --full"
 
     def told(show: Shown) -> cautions.Chosen:
         return cautions.chosen(known, {}, _TOPICS, say=show.rule)

@@ -146,7 +146,8 @@ def run(options: argparse.Namespace) -> int:
     for file in options.picture.values():
         from castsugar.report.firing_chart import firing_chart
 
-        chart = firing_chart(test, asked, units_of(options))
+        invented = bool(_invented(options, test))
+        chart = firing_chart(test, asked, units_of(options), invented)
         write_file(options, file, chart)
     return 0
 
@@ -225,7 +226,8 @@ def _delay(options: argparse.Namespace) -> int:
     """Turn to the delay column, with the thrust phase that a trace or a bench gives."""
     if options.file is not None:
         trace = f"trace {PurePath(options.file).name}"
-        return run_delay(options, _thrusting(options), source=trace)
+        thrusting, doubt = _thrusting(options)
+        return run_delay(options, thrusting, source=trace, doubt=doubt)
     if not is_forecast(options):
         return run_delay(options, None)
     world = world_of(options)
@@ -245,32 +247,36 @@ def _delay(options: argparse.Namespace) -> int:
     return run_delay(options, thrusting, source=source, invented=invented)
 
 
-def _thrusting(options: argparse.Namespace) -> Thrusting:
-    """Return the pressure that the delay column saw, tail and all."""
+def _thrusting(options: argparse.Namespace) -> tuple[Thrusting, str]:
+    """Return the pressure that the delay column saw, tail and all, and its alarm."""
     from castsugar.motor.delay_inputs import Thrusting
+    from castsugar.motor.firing.alarms import alarms_of
     from castsugar.motor.firing.channel import cut, tail_of
-    from castsugar.motor.firing.reduction import pressure_channel
+    from castsugar.motor.firing.quantities import Stand
+    from castsugar.motor.firing.reduction import pressure_channel, reduce_recording
     from castsugar.readings.recordings import check_order
 
     recording = read_file(options, options.file)
     with _offering_plot(options, recording):
         check_order(recording)
         ambient, share = read_ends(options)
-        channel = pressure_channel(
-            read_recorded(options, recording), ambient=ambient, share=share
-        )
+        recorded = read_recorded(options, recording)
+        channel = pressure_channel(recorded, ambient=ambient, share=share)
         if channel is None:
             raise InputError(
                 f"{recording.file} has no pressure; a delay column burns by it: give "
                 "--chamber-pressure and --burn-time instead of the file"
             )
+        found = reduce_recording(recorded, Stand(ambient_pressure=ambient, share=share))
     if options.picture:
         _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
     phase = Thrusting.from_trace(time - burning.start, over + ambient)
     after, left = tail_of(channel)
-    return replace(phase, tail=(after, left + ambient))
+    alarms = alarms_of(found.alarms)
+    doubt = found.cause or (alarms[0].text if alarms else "")
+    return replace(phase, tail=(after, left + ambient)), doubt
 
 
 def _asked(
@@ -300,7 +306,7 @@ def _answer(
 
     facts = _facts(test)
     told = partial(cautions.chosen, database.cautions, facts, ["firing"])
-    invented, then = _invented(options, test), _next(options)
+    invented, then = _invented(options, test), _next(options, test)
 
     def screen(show: Shown) -> Screen:
         rules = told(say=show.rule)
@@ -312,7 +318,8 @@ def _answer(
         from castsugar.report.firing_chart import firing_chart
         from castsugar.report.screen import Figure
 
-        figure = Figure(firing_chart(test, asked, show), "The recording")
+        chart = firing_chart(test, asked, show, bool(invented))
+        figure = Figure(chart, "The recording")
         return replace(screen(show), sheet=(figure,))
 
     stand = test.reduction.stand
@@ -345,16 +352,18 @@ def _invented(options: argparse.Namespace, test: StaticTest) -> tuple[str, ...]:
     return found + world.invented_for([test.mix], uses={"motor", "lots"})
 
 
-def _next(options: argparse.Namespace) -> str:
-    """Return what to do next: learn of a firing that stood beside its bench."""
-    if options.bench and options.mix:
+def _next(options: argparse.Namespace, test: StaticTest) -> str:
+    """Return what to do next: learn of a firing that stood beside its bench.
+
+    Of one that teaches nothing, read all that was found.
+    """
+    if options.bench and options.mix and not test.doubts:
         return f"castsugar learn --bench {shlex.quote(options.bench)}"
     return _in_full(options)
 
 
 def _in_full(options: argparse.Namespace) -> str:
-    words = [word for word in options.words if word != "--full"]
-    return f"{command_text(words)} --full"
+    return f"{command_text(options.words)} --full"
 
 
 def _facts(test: StaticTest) -> dict[str, float]:

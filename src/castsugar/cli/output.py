@@ -175,7 +175,7 @@ def version_line() -> str:
 
 
 #: Options that say where a result goes, not what it is: with a value, without one.
-_WHERE = ("-o", "--output", "--page")
+_WHERE = ("-o", "--output", "--page", "--picture")
 _HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug")
 
 

@@ -34,7 +34,8 @@ class Asked:
     """What was typed: the strands and their result, and what else.
 
     `source` says where pressure and burn time come from, "" as stated; `stated` are the
-    options that were typed, `bench` the file whose numbers are invented, if some are.
+    options that were typed, `bench` the file whose numbers are invented, if some are;
+    `doubt` is what a test of the recording found.
     """
 
     file: str
@@ -43,6 +44,7 @@ class Asked:
     typed: tuple[tuple[str, str], ...]
     stated: frozenset[str] = frozenset()
     bench: str = ""
+    doubt: str = ""
 
 
 _HIGHER = f"{int(CLIMB)}_m_higher"
@@ -152,7 +154,18 @@ def remarks(delay: Delay, asked: Asked) -> tuple[str, ...]:
     count = len(asked.result.outliers)
     strands = "1 strand lies" if count == 1 else f"{count} strands lie"
     odd = (f"{strands} far from the law; castsugar burnrate says which",)
-    return delay.cautions + asked.result.cautions + (odd if count else ())
+    doubted = (_doubt_words(asked),) if asked.doubt else ()
+    told = delay.cautions + asked.result.cautions + (odd if count else ())
+    return doubted + told
+
+
+def _doubt_words(asked: Asked) -> str:
+    """Say that the recording has an alarm: the column burns by what it read."""
+    return (
+        f"the recording is doubted, and the column with it: {asked.doubt} (likely); "
+        "castsugar firing says more; if it is not sound, give --chamber-pressure and "
+        "--burn-time instead"
+    )
 
 
 def delay_screen(
@@ -171,7 +184,7 @@ def delay_screen(
     if not delay.wanted:
         goal = f"of {_length(delay.length.value, show)}"
     doubts = [
-        f"{name}: ± {numbers.significant(half)} s of the delay, 95 %"
+        f"{name}: ± {numbers.significant(half, 2)} s of the delay, 95 %"
         for name, half in delay.half_widths.items()
         if delay.lasts
     ]
@@ -181,8 +194,11 @@ def delay_screen(
         findings=(
             _answer(delay, show),
             *(
-                Finding("CAUTION", f"{text[0].upper()}{text[1:]}.")
-                for text in map(show.said, remarks(delay, asked))
+                Finding(
+                    "MISFIT" if asked.doubt and not place else "CAUTION",
+                    f"{text[0].upper()}{text[1:]}.",
+                )
+                for place, text in enumerate(map(show.said, remarks(delay, asked)))
             ),
         ),
         conditions=_ends(delay, asked),

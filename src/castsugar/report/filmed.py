@@ -11,7 +11,14 @@ from castsugar.motor.firing.frames import Filmed
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import Row
-from castsugar.report.firing import agreement_words, look_again, rating_words, told
+from castsugar.report.firing import (
+    agreement_words,
+    alarmed,
+    look_again,
+    rating_words,
+    reaches,
+    told,
+)
 from castsugar.report.firing_annexes import (
     FIELD,
     INPUTS,
@@ -69,6 +76,7 @@ def filmed_screen(
             *_case(test, show),
             _told(test, filmed, row, show),
             *_burn_time(test, row, show),
+            *alarmed(test, show),
             *_agreement(test, row, show),
             *look_again(test, show),
         ),
@@ -119,8 +127,8 @@ def _burn_time(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         return
     word, (low, high) = "INSIDE", expected.bands["burn_time"]
     if not low <= time.value <= high:
-        reaches = time.interval[0] <= high and low <= time.interval[1]
-        word = "CANNOT TELL" if reaches else "OUTSIDE"
+        may = reaches(time, expected.bands["burn_time"])
+        word = "CANNOT TELL" if may else "OUTSIDE"
     one = FIELD["burn_time_s"]
     band = one.cells(prediction_of(one, test, row), show)[1]
     text = f"Burn time {one.text(row, show)} {show.unit('time')}; predicted {band}"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from castsugar.motor.firing.alarms import NOT_TOLD, alarms_of
-from castsugar.motor.firing.quantities import AT_LEAST
+from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
+from castsugar.motor.firing.quantities import AT_LEAST, Measured
 from castsugar.motor.hardware import Hardware
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
@@ -77,7 +77,7 @@ def firing_screen(
         title=f"Static test {asked.file}{mix}",
         findings=(
             *_case(test, show),
-            *_alarmed(test, show),
+            *alarmed(test, show),
             *_delivered(test, row, show),
             *_predicted(test, row, show),
             *agreement_words(test, row, show),
@@ -108,13 +108,17 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
     if peak.interval[1] > allowed:
         was = "was" if peak.value > allowed else "may have been"
         best = show.amount("pressure", peak.value / MPA)
+        best = f"{peak.bound} {best}" if peak.bound else best
         text = f"fire this case again: its peak, {best}, {was} above {rated}."
         yield Finding("DO NOT", text, {"peak_pressure_MPa": peak.value / MPA})
     elif peak.bound == AT_LEAST:
         if test.reduction.cause:
+            why = "what was read is a lower limit"
+            if any(a.sensor != "thrust" for a in alarms_of(test.reduction.alarms)):
+                why = "the sensor was at its limit, or too slow"
             text = (
-                "fire this case again before you know its peak: the sensor was at its "
-                f"limit, or too slow; nobody knows whether it stayed below {rated}."
+                f"fire this case again before you know its peak: {why}; nobody knows "
+                f"whether it stayed below {rated}."
             )
             yield Finding("DO NOT", text)
         else:
@@ -206,10 +210,10 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
         if result is None or result.bound:
             continue
         inside = expected.holds(name, result.value)
-        if inside and key == "burn_time_s":
+        if key == "burn_time_s" and reaches(result, expected.bands[name]):
             continue
         one, band = FIELD[key], f"expected_{key}_interval"
-        text = f"{one.label.capitalize()} {show.amount(one.kind, row[key])}"
+        text = f"{one.label.capitalize()} {one.text(row, show)} {show.unit(one.kind)}"
         if key == "total_impulse_N_s":
             text += f" (size {letter_of(test)})"
         text += f"; predicted {one.cells(prediction_of(one, test, row), show)[1]}"
@@ -217,6 +221,12 @@ def _predicted(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
             text += f"; {rating_words(hardware, show)}"
         values = {key: row[key], band: row[band]}
         yield Finding("INSIDE" if inside else "OUTSIDE", f"{text}.", values)
+
+
+def reaches(result: Measured, band: tuple[float, float]) -> bool:
+    """Return whether a result may lie in a predicted band, as wide as it is known."""
+    (first, last), (low, high) = result.interval, band
+    return first <= high and low <= last
 
 
 def agreement_words(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding]:
@@ -237,21 +247,32 @@ def agreement_words(test: StaticTest, row: Row, show: Shown) -> Iterator[Finding
         yield Finding("CANNOT TELL", text, {"ratio": found.ratio})
 
 
-def _alarmed(test: StaticTest, show: Shown) -> Iterator[Finding]:
-    """Say what looks like a fault of measuring, the likely cause first: one finding."""
+def alarmed(test: StaticTest, show: Shown) -> list[Finding]:
+    """Say what looks like a fault of measuring: a known cause, results, the rest."""
     found = [a for a in alarms_of(test.alarms) if a.test not in _OF_RESULTS]
     wrong = alarms_of(test.alarms, "possible") or alarms_of(test.alarms, *_OF_RESULTS)
-    for alarm in wrong:
-        yield Finding("MISFIT", f"{_capital(show.said(alarm.text))}.")
+    of_results = [
+        Finding("MISFIT", f"{_capital(show.said(alarm.text))}.") for alarm in wrong
+    ]
     if not found:
-        return
-    text = f"{_capital(show.said(found[0].text))}."
-    if test.reduction.cause:
-        text = f"{_capital(test.reduction.cause)} (likely): {show.said(found[0].text)}."
+        return of_results
     more = f" {len(found) - 1} more: --full." if found[1:] else ""
     values = {"alarms": [a.test for a in found]}
-    text += f"{more} Nothing is learnt from it unless you say why it is sound."
-    yield Finding("MISFIT", text, values)
+    text = f"{_alarm_words(test, found[0], show)}.{more}"
+    text += " Nothing is learnt from it unless you say why it is sound."
+    one = Finding("MISFIT", text, values)
+    return [one, *of_results] if test.reduction.cause else [*of_results, one]
+
+
+def _alarm_words(test: StaticTest, first: Alarm, show: Shown) -> str:
+    """Say the likely cause and what points to it, or else the first alarm."""
+    cause = test.reduction.cause
+    if not cause:
+        return _capital(show.said(first.text))
+    evidence = test.reduction.evidence
+    for sensor in ("pressure", "thrust"):  # which one, the cause has said
+        evidence = evidence.removeprefix(f"{sensor}: ")
+    return f"{_capital(cause)} (likely): {show.said(evidence)}"
 
 
 #: Alarms of results, not of a recording: each has a finding of its own.

@@ -74,7 +74,8 @@ def firing_chart(
         _panel(test, channel, course, (time, origin), show)
         for channel, course in zip(sensors, courses, strict=True)
     ]
-    notes = [*_result_notes(test, asked, show), *_rule_notes(test)]
+    notes = [*_cause_notes(test, show), *_result_notes(test, asked, show)]
+    notes += _rule_notes(test)
     if test.expected is not None:
         top = _top(test, courses[0], show, pressure=reduction.pressure is not None)
         notes.append(_expected_note(test.expected, start - origin, top, show))
@@ -237,6 +238,12 @@ def _merged(
         else:
             found.append((low, high))
     return found
+
+
+def _cause_notes(test: StaticTest, show: Shown) -> list[str]:
+    """Say what is likely wrong with the recording, and what points to it."""
+    cause, evidence = test.reduction.cause, test.reduction.evidence
+    return [f"Doubted: {cause} (likely): {show.said(evidence)}."] if cause else []
 
 
 def _result_notes(test: StaticTest, asked: Asked, show: Shown) -> list[str]:

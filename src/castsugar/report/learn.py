@@ -570,7 +570,9 @@ def _efficiency(learning: Learning, show: Shown) -> Iterator[Block]:
     rows, kinds = [], ("number", "number", "rate")
     keys = ("efficiency", "nozzle_efficiency", "rate_mm_s")
     for row in firings_of(learning):
-        cells = (_band(row, *one, show) for one in zip(keys, kinds, strict=True))
+        cells = [_band(row, *one, show) for one in zip(keys, kinds, strict=True)]
+        bounds = (row["efficiency_bound"], row["nozzle_efficiency_bound"], "")
+        cells = [f"{b} {c}".lstrip() for b, c in zip(bounds, cells, strict=True)]
         rows.append((f"{row['batch']} {row['file']}", *cells))
     yield Table(
         heads=("", "of ideal c*", "of ideal thrust", f"rate, {show.unit('rate')}"),

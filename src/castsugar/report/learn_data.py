@@ -131,6 +131,10 @@ _FIRINGS = (
     _field("line", "of the record"),
     _field("efficiency", "delivered over ideal c*"),
     _field("nozzle_efficiency", "delivered over ideal thrust coefficient"),
+    *_texts(
+        efficiency_bound="at least or at most, then without a band; else empty",
+        nozzle_efficiency_bound="the same",
+    ),
     _field("rate_mm_s", "burning rate, at the temperature of the strands", "rate"),
     _field("rate_pressure_MPa", "at which it holds, absolute", "pressure"),
     *_texts(
@@ -326,6 +330,8 @@ def firings_of(learning: Learning, *_: Any) -> Rows:
             line=fired.link.line,
             efficiency=_around(fired.velocity),
             nozzle_efficiency=_around(fired.nozzle),
+            efficiency_bound=fired.velocity.bound if fired.velocity else "",
+            nozzle_efficiency_bound=fired.nozzle.bound if fired.nozzle else "",
             read_anew="no" if fired.test is None else "yes",
             why_not_read_anew=fired.why_frozen,
             alarms=", ".join(fired.alarms),
@@ -338,6 +344,8 @@ def firings_of(learning: Learning, *_: Any) -> Rows:
 def _around(found: Measured | None) -> Banded:
     if found is None:
         return Banded(math.nan, math.nan, math.nan)
+    if found.bound:
+        return Banded(found.value, math.nan, math.nan)
     return Banded(found.value, *found.interval)
 
 

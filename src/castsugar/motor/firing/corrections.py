@@ -330,13 +330,20 @@ def _no_law(alarms: Sequence[Alarm]) -> str:
     return bad[0].text if bad else ""
 
 
-def cause_of(alarms: Sequence[Alarm]) -> str:
-    """Name the likely cause; empty without an alarm."""
+def cause_of(alarms: Sequence[Alarm]) -> tuple[str, str]:
+    """Name the likely cause, and say what points to it; empty without an alarm."""
+    late = _of(alarms, "pressure", "recovery") if slagged(alarms) else []
     told = (
         (_of(alarms, "pressure", "limit", "clip"), _AT_LIMIT.format("pressure sensor")),
         (_of(alarms, "thrust", "limit", "clip"), _AT_LIMIT.format("load cell")),
-        (slagged(alarms), "a port or line clogged with slag, or a slow sensor"),
-        (slowed(alarms), "a slow pressure sensor, a long line, or two clocks"),
+        (
+            [*alarms_of(alarms, "length"), *late] if slagged(alarms) else [],
+            "a port or line clogged with slag, or a slow sensor",
+        ),
+        (
+            alarms_of(alarms, *_SLOW) if slowed(alarms) else [],
+            "a slow pressure sensor, a long line, or two clocks",
+        ),
         (_of(alarms, "pressure", "trend"), _AT_LIMIT.format("pressure sensor")),
         (_of(alarms, "thrust", "trend", "wobble"), _AT_LIMIT.format("load cell")),
         (_of(alarms, "pressure", "recovery"), _HEATED.format("pressure sensor")),
@@ -346,7 +353,7 @@ def cause_of(alarms: Sequence[Alarm]) -> str:
         (alarms_of(alarms, "mean"), "a calibration, or a throat not as stated"),
         (alarms_of(alarms, "wobble"), "a zero that jumped, or a loose connection"),
     )
-    return next((words for found, words in told if found), "")
+    return next(((words, found[0].text) for found, words in told if found), ("", ""))
 
 
 _AT_LIMIT = "the {} or its amplifier was at its limit"

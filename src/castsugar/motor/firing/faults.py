@@ -89,7 +89,7 @@ def judge_record(channel: Channel, *, alone: bool) -> Iterator[Alarm]:
             "burning: chuffing, or a loose connection; means and times are not those "
             "of steady burning",
         )
-    yield from _too_few(channel)
+    yield from _toofew(channel)
     yield from _before(channel)
     yield from _slow_end(channel, alone=alone)
     yield from _zero(channel)
@@ -132,7 +132,7 @@ def _before(channel: Channel) -> Iterator[Alarm]:
         )
 
 
-def _too_few(channel: Channel) -> Iterator[Alarm]:
+def _toofew(channel: Channel) -> Iterator[Alarm]:
     """Say what a slow recording, or a short one, leaves out."""
     name, within, few = channel.name, channel.within, channel.zero.few
     if channel.is_sparse:
@@ -197,13 +197,19 @@ def _zero(channel: Channel) -> Iterator[Alarm]:
         )
 
 
-def not_cleared(pressure: Channel) -> Alarm:
-    """Say that a pressure alone never clears its sensor."""
+def not_cleared(pressure: Channel, *, ranged: bool) -> Alarm:
+    """Say that a pressure alone never clears its sensor, whose range may be known."""
+    read = f"{1e-6 * pressure.peak:.3g} MPa over the air"
+    text = (
+        f"an amplifier may end before the range that was stated; it read {read}"
+        if ranged
+        else "what is the range of the pressure sensor (--pressure-range)? It read "
+        f"{read}"
+    )
     return found(
         "mean",
         "pressure",
-        "saturation cannot be excluded without a thrust: what is the range of the "
-        f"pressure sensor (--pressure-range)? It read {1e-6 * pressure.peak:.3g} MPa",
+        f"saturation cannot be excluded without a thrust: {text}",
         level=NOT_TOLD,
     )
 
@@ -217,10 +223,10 @@ def impossible(results: Mapping[str, Measured]) -> list[str]:
         ("thrust_coefficient", "thrust coefficient", *COEFFICIENTS, ""),
     ):
         result = results.get(name)
-        if result is None or low <= result.value <= high:
+        if result is None or result.lies_within(low, high):
             continue
         texts.append(
-            f"a {words} of {_few(result.value)} {unit}".rstrip()
+            f"a {words} of {few(result.value)} {unit}".rstrip()
             + f" is not possible (nitrate-sugar motors have {low:g} to {high:g}): look "
             "for a wrong unit (ms under s, g under kg, mm under in), a wrong throat or "
             "mass, more than one firing in the file, or a calibration that is off; "
@@ -339,12 +345,12 @@ def _side(value: float, low: float, high: float) -> int:
     return int(value > high) - int(value < low)
 
 
-def _few(value: float) -> str:
+def few(value: float) -> str:
     """Write a number with three digits, without a power of ten.
 
     Examples
     --------
-    >>> _few(1.1672), _few(1166.7)
+    >>> few(1.1672), few(1166.7)
     ('1.17', '1170')
     """
     return f"{float(f'{value:.3g}'):.10g}"

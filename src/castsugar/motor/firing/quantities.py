@@ -60,6 +60,20 @@ class Measured:
         half = COVERAGE * self.u
         return self.value - half, self.value + half
 
+    def lies_within(self, low: float, high: float) -> bool:
+        """Return whether it may: a lower limit below them may, too.
+
+        Examples
+        --------
+        >>> Measured(value=0.6, parts={}).lies_within(0.7, 1.0)
+        False
+        >>> Measured(value=0.6, parts={}, bound=AT_LEAST).lies_within(0.7, 1.0)
+        True
+        """
+        below = self.value < low and self.bound != AT_LEAST
+        above = self.value > high and self.bound != AT_MOST
+        return not (below or above)
+
     def shares(self) -> dict[str, float]:
         """Return the shares of the variance, largest first; empty without doubt."""
         whole = self.u**2

@@ -111,6 +111,8 @@ class Reduction:
         What the tests of the recording found, of the record as it was read.
     cause : str
         The likely cause of the alarms; empty without one.
+    evidence : str
+        The words of the alarm that points to it.
     done : tuple of str
         What was corrected.
     no_law : str
@@ -124,6 +126,7 @@ class Reduction:
     effects: dict[float, dict[str, float]]
     alarms: tuple[Alarm, ...] = ()
     cause: str = ""
+    evidence: str = ""
     done: tuple[str, ...] = ()
     no_law: str = ""
 
@@ -197,7 +200,10 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     raw = _thrust_channel(recorded, stand.share)
     if read is None and raw is None:
         raise InputError("the recording has neither pressure nor thrust; give one")
-    treated, alarms = treat(read, raw, stand, lambda p, f: _judge(p, f, stand))
+    ranged = math.isfinite(recorded.pressure_ceiling)
+    treated, alarms = treat(
+        read, raw, stand, lambda p, f: _judge(p, f, stand, ranged=ranged)
+    )
     results = _results(treated, stand)
     alarms = (
         *hums,
@@ -207,6 +213,7 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     if read is not None:
         alarms = tuple(_with_gas(a, read, results, stand) for a in alarms)
         alarms += tuple(judge_throat(read, stand, gauge=recorded.pressure_is_gauge))
+    cause, evidence = cause_of(alarms)
     return Reduction(
         stand=stand,
         pressure=treated.pressure,
@@ -214,7 +221,8 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
         results=results,
         effects=_effects(treated.pressure, treated.thrust, stand),
         alarms=alarms,
-        cause=cause_of(alarms),
+        cause=cause,
+        evidence=evidence,
         done=(*done, *treated.done),
         no_law=treated.no_law,
     )
@@ -243,9 +251,9 @@ def _without_hum(
 
 
 def _judge(
-    pressure: Channel | None, thrust: Channel | None, stand: Stand
+    pressure: Channel | None, thrust: Channel | None, stand: Stand, *, ranged: bool
 ) -> tuple[Alarm, ...]:
-    """Return what every test of the recording finds."""
+    """Return what every test of the recording finds; `ranged` if one was stated."""
     alarms: list[Alarm] = []
     ends = burning_ends(pressure, thrust)
     both = [channel for channel in (pressure, thrust) if channel is not None]
@@ -256,7 +264,7 @@ def _judge(
         alarms = _alike(alarms)
         alarms += judge_pair(pair_of(pressure, thrust, stand), stand)
     elif pressure is not None:
-        alarms.append(not_cleared(pressure))
+        alarms.append(not_cleared(pressure, ranged=ranged))
     return tuple(alarms)
 
 
