@@ -173,7 +173,8 @@ def main(argv: Sequence[str]) -> None:
     heads = "fault | firings | refused | flagged | teach | p95 moves, median %"
     print(f"| {heads} | lowest % | below the guard |")
     print("|---|---|---|---|---|---|---|---|")
-    names = ("", *FAULTS)
+    # One port only is simulated here.
+    names = ["", *(name for name in FAULTS if name != "blocked port")]
     with ProcessPoolExecutor(2) as pool:
         for name, found in pool.map(struck, [(name, count) for name in names]):
             print(row(name, found), flush=True)

@@ -215,8 +215,10 @@ def _annexes(
     if lines:
         about = (
             "One row for the model of burning rates: paste it into your bench file. "
-            "Its uncertainty holds that rate and pressure share the burn time; the "
-            "shared part is alike in all firings that you film."
+            "Its rate is that at the mean pressure, not the mean rate: for a tenth of "
+            "a second gas leaves and no web burns. Its uncertainty holds that rate and "
+            "pressure share the burn time; the shared part is alike in all firings "
+            "that you film."
         )
         row = (Paragraph(about), Listing(lines))
         yield Annex("Row for the bench file", row)

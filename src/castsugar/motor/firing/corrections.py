@@ -188,7 +188,7 @@ def treat(
     """
     alarms = judge(pressure, thrust)
     found = _corrected(Treated(pressure=pressure, thrust=thrust), stand, alarms)
-    left = judge(found.pressure, found.thrust) if found.done else alarms
+    left = _left(found, pressure, alarms, judge)
     slag, slow = slagged(alarms), slowed(alarms)
     bounds = {**_bounds(left, known=slag or bool(found.bounds)), **found.bounds}
     late = {"pressure": AT_LEAST} if slow or slag else {}
@@ -202,6 +202,20 @@ def treat(
         no_law=_no_law(alarms),
     )
     return told, alarms
+
+
+def _left(
+    found: Treated, read: Channel | None, alarms: Sequence[Alarm], judge: Judge
+) -> Sequence[Alarm]:
+    """Return the alarms that a corrected pressure does not answer.
+
+    A correction takes alarms away and never adds one; that of the thrust alone leaves
+    all of them.
+    """
+    if found.pressure is read:
+        return alarms
+    again = {(a.test, a.sensor) for a in alarms_of(judge(found.pressure, found.thrust))}
+    return [a for a in alarms if (a.test, a.sensor) in again]
 
 
 def _unusual(alarm: Alarm) -> bool:
@@ -334,19 +348,18 @@ def cause_of(alarms: Sequence[Alarm]) -> tuple[str, str]:
     """Name the likely cause, and say what points to it; empty without an alarm."""
     late = _of(alarms, "pressure", "recovery") if slagged(alarms) else []
     told = (
-        (_of(alarms, "pressure", "limit", "clip"), _AT_LIMIT.format("pressure sensor")),
-        (_of(alarms, "thrust", "limit", "clip"), _AT_LIMIT.format("load cell")),
+        (_of(alarms, "pressure", "limit"), _AT_LIMIT.format("pressure sensor")),
+        (_of(alarms, "thrust", "limit"), _AT_LIMIT.format("load cell")),
         (
             [*alarms_of(alarms, "length"), *late] if slagged(alarms) else [],
             "a port or line clogged with slag, or a slow sensor",
         ),
-        (
-            alarms_of(alarms, *_SLOW) if slowed(alarms) else [],
-            "a slow pressure sensor, a long line, or two clocks",
-        ),
-        (_of(alarms, "pressure", "trend"), _AT_LIMIT.format("pressure sensor")),
-        (_of(alarms, "thrust", "trend", "wobble"), _AT_LIMIT.format("load cell")),
+        (alarms_of(alarms, "start"), _SLOW_WORDS),
         (_of(alarms, "pressure", "recovery"), _HEATED.format("pressure sensor")),
+        (_of(alarms, "pressure", "clip", "trend"), _AT_LIMIT.format("pressure sensor")),
+        (_of(alarms, "thrust", "clip"), _AT_LIMIT.format("load cell")),
+        (alarms_of(alarms, "lag", "length"), _SLOW_WORDS),
+        (_of(alarms, "thrust", "trend", "wobble"), _AT_LIMIT.format("load cell")),
         (_of(alarms, "thrust", "recovery"), _HEATED.format("load cell")),
         (alarms_of(alarms, "burst"), "a burst from outside: radio, a loose plug"),
         (alarms_of(alarms, "hum"), "hum of the mains in a cable or supply"),
@@ -356,5 +369,6 @@ def cause_of(alarms: Sequence[Alarm]) -> tuple[str, str]:
     return next(((words, found[0].text) for found, words in told if found), ("", ""))
 
 
+_SLOW_WORDS = "a slow pressure sensor, a long line, or two clocks"
 _AT_LIMIT = "the {} or its amplifier was at its limit"
 _HEATED = "heat moved the zero of the {}"

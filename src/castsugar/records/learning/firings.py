@@ -80,7 +80,10 @@ class Fired:
     @property
     def left_out(self) -> str:
         """Why nothing is learnt from it; empty if something is."""
-        return self.why_not or ("" if self.accepted else "; ".join(self.doubts))
+        why = self.why_not
+        if why and self.doubts:
+            return f"{why} ({self.doubts[0]})"
+        return why or ("" if self.accepted else "; ".join(self.doubts))
 
     @property
     def reading(self) -> Reading | None:
