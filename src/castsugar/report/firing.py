@@ -191,7 +191,9 @@ def _beside_it(of: str, row: Row) -> str:
         if name != of and not math.isnan(row[name]):
             bound = row[f"{name}_bound"]
             least = f"{bound} " if bound else ""
-            others.append(f"{label} {least}{numbers.percent(row[name])} %")
+            low, high = FIELD[name].band(row)
+            best, *_ = numbers.with_band(100.0 * row[name], 100.0 * low, 100.0 * high)
+            others.append(f"{label} {least}{best} %")
     return f"; {', '.join(others)}" if others else ""
 
 
