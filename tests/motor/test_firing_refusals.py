@@ -152,6 +152,7 @@ def test_what_lacks_an_input_is_not_told() -> None:
 @pytest.mark.parametrize(
     ("changes", "says"),
     [
+        ({"exit_diameter": 5e-3}, "exit of the nozzle 5 mm, throat 8 mm"),
         ({"propellant_mass": -0.1}, "propellant mass is -0.1 kg"),
         ({"propellant_mass": 0.0}, "propellant mass is 0 kg"),
         ({"propellant_mass": math.nan}, "propellant mass is nan"),

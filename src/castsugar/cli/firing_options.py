@@ -168,8 +168,9 @@ def read_stand(
     known = {key: one.value for key, one in typed.items() if one is not None}
     if hardware is not None:
         known.setdefault("throat_diameter", hardware.throat_diameter)
-        if hardware.exit_diameter is not None:
-            known.setdefault("exit_diameter", hardware.exit_diameter)
+        exit_, throat = hardware.exit_diameter, known["throat_diameter"]
+        if exit_ is not None and exit_ >= throat:
+            known.setdefault("exit_diameter", exit_)
     if (doubt := options.mass_uncertainty) is not None:
         if "propellant_mass" not in known:
             raise InputError(

@@ -190,6 +190,12 @@ class Stand:
                 "allowed: 1 % to 50 %"
             )
         before, after = self.throat_diameter, self.throat_after
+        if before and self.exit_diameter and self.exit_diameter < before:
+            raise InputError(
+                f"exit of the nozzle {1e3 * self.exit_diameter:g} mm, throat "
+                f"{1e3 * before:g} mm: the exit is as wide as the throat or wider; "
+                "correct one of them"
+            )
         if before and after and after < 0.9 * before:
             raise InputError(
                 f"throat {1e3 * after:g} mm after firing, {1e3 * before:g} mm before: "
