@@ -2,8 +2,9 @@ r"""What one sensor's recording says of its own faults.
 
 Four tests: a zero that comes back slowly after the burning, a burst, a top that is cut
 off, hum of the mains. None of them clears a sensor: a soft limit leaves no trace in the
-pressure alone. Thresholds were set on 2,000 simulated sound firings and moved after a
-second fleet; how often each finds what is printed by ``benchmarks/validation``.
+pressure alone. Thresholds come from an earlier study, which is not kept here (2,000
+simulated sound firings, then a second fleet); how often each finds what, on firings of
+a third simulator, is printed by ``benchmarks/validation``.
 """
 
 from __future__ import annotations

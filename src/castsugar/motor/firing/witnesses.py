@@ -4,9 +4,10 @@ r"""Thrust over pressure against an ideal nozzle: two sensors that watch each ot
 
 of a sound recording is one constant, the logarithm of the nozzle efficiency, whatever
 the grain did. A sensor at its limit, a slow one, a blocked line, a zero that moves:
-each bends it. Thresholds were set on 2,000 simulated sound firings and moved after a
-second fleet and three recordings of motors; how often each test finds what is printed
-by ``benchmarks/validation``.
+each bends it. Thresholds come from an earlier study, which is not kept here (2,000
+simulated sound firings, then a second fleet and three recordings of motors); how often
+each test finds what, on firings of a third simulator, is printed by
+``benchmarks/validation``.
 """
 
 from __future__ import annotations
@@ -58,7 +59,8 @@ WOBBLE_UNUSUAL, WOBBLE = 0.007, 0.025
 
 #: A smaller wobble that one cause explains to this share is an alarm, too: a pressure
 #: that stands still where the thrust rises (its slope on ln F is 1, to so much), or one
-#: that is late by this time [s] or more. Our rule: of 550 simulated sound firings none.
+#: that is late by this time [s] or more. Our rule, set
+#: on 400 simulated sound firings (1 beyond) and 200 clipped ones.
 WOBBLE_SEEN, EXPLAINED, LATE = 0.004, 0.5, 0.004
 _STANDS_STILL: Final = (0.6, 1.5)
 
