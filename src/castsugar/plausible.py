@@ -96,6 +96,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "throat diameter": _mm(0.3, 200, 1, 50),
     "uncertainty of the throat diameter": _mm(0, 2, 0, 0.3),
     "exit diameter": _mm(0.3, 500, 1, 150),
+    "cone half angle": _of("", "degrees")(0, 45, 8, 30),
     "nozzle efficiency": _percent(30, 100, 70, 100),
     "thrust coefficient": _number(0.3, 3, 0.8, 2),
     # Grain.
@@ -161,6 +162,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "sampling rate": _of("frequency", "/s")(1, 1e6, 10, 1e5),
     "inside volume of the case": _ml(0.5, 100_000, 2, 20_000),
     "igniter mass": _g(0, 100, 0, 10),
+    "igniter time": _s(0.001, 10, 0.005, 1),
     "lag of a sensor": _s(0, 1, 0, 0.2),
     "pressure per volt": _MPa(1e-4, 1000, 0.01, 100),
     "range of the pressure sensor": _MPa(0.01, 200, 0.2, 70),

@@ -95,9 +95,15 @@ def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Har
         "ambient_pressure",
         "installed_mass",
         "case_volume",
+        "throat_after",
+        "igniter_mass",
+        "igniter_time",
+        "hottest_grain",
     ):
         if table[name] is not None:
             options[name] = table[name]
+    if table["cone_half_angle"] is not None:
+        options["cone_half_angle"] = math.radians(table["cone_half_angle"])
     if strands_at is not None:
         options["strand_temperature"] = strands_at
     return Hardware(**options)

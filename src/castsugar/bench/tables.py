@@ -258,6 +258,21 @@ class Motor(Table, head="[motor]", used=_FIRES):
         "340 ml",
         "inside volume of the case",
     )
+    throat_after: float = key(
+        "usual throat diameter after a firing: how far it wears or clogs",
+        "8.1 mm",
+        "throat diameter",
+    )
+    cone_half_angle: float = key(
+        "half angle of the cone behind the throat, in degrees", 12, "cone half angle"
+    )
+    igniter_mass: float = key("charge of the igniter", "1 g", "igniter mass")
+    igniter_time: float = key("how long that charge burns", "30 ms", "igniter time")
+    hottest_grain: float = key(
+        "grain temperature on the hottest day that you fire on",
+        "35 C",
+        "grain temperature",
+    )
     grain: Any = needed("[motor.grain] with its sizes")
     case: Any = key("[motor.case] with the pressure it may hold")
     burn_law: Any = key(

@@ -61,7 +61,23 @@ _UNITS = {
     "ambient_pressure": "Pa",
     "installed_mass": "kg",
     "case_volume": "m3",
+    "throat_after": "m",
+    "cone_half_angle": "rad",
+    "igniter_mass": "kg",
+    "igniter_time": "s",
+    "hottest_grain": "K",
 }
+
+#: A throat that a firing leaves narrower than this share of itself: a blocked nozzle,
+#: not a deposit. Ours.
+_NARROWEST = 0.8
+
+#: Widest half angle of a cone in which the flow fills the nozzle, in degrees; 12 to 20
+#: are usual. Common practice, no source.
+_WIDEST_CONE = 45.0
+
+#: How long an igniter burns where nobody states it [s]. Assumed.
+IGNITER_TIME = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,6 +123,16 @@ class Hardware:
         Of the rocket with the motor in it, which law goes by. [kg]
     case_volume : float or None
         Inside of the case without the grain. [m3]
+    throat_after : float or None
+        Usual throat diameter after a firing. [m]
+    cone_half_angle : float or None
+        Of the cone behind the throat. [rad]
+    igniter_mass : float
+        Charge of the igniter; 0: not stated. [kg]
+    igniter_time : float
+        How long it burns. [s]
+    hottest_grain : float or None
+        Grain temperature on the hottest day of firing. [K]
     invented : tuple of str
         Entries that these numbers rest on and that say that nobody measured them.
     draws, seed : int
@@ -139,6 +165,11 @@ class Hardware:
     ambient_pressure: float = STANDARD_ATMOSPHERE
     installed_mass: float | None = None
     case_volume: float | None = None
+    throat_after: float | None = None
+    cone_half_angle: float | None = None
+    igniter_mass: float = 0.0
+    igniter_time: float = IGNITER_TIME
+    hottest_grain: float | None = None
     draws: int = DRAWS
     seed: int = SEED
     invented: tuple[str, ...] = ()
@@ -165,11 +196,41 @@ class Hardware:
                 f"the grain is {1e3 * outer:g} mm wide, the case {1e3 * bore:g} mm "
                 "inside; the grain must fit"
             )
+        self._check_course()
         if self.free_volume is not None and not self.free_volume > 0.0:
             raise InputError(
                 f"the case holds {1e6 * (self.case_volume or 0.0):.4g} ml, the grain "
                 f"alone takes {1e6 * self.grain.volume:.4g} ml; give the inside of the "
                 "empty case"
+            )
+
+    def _check_course(self) -> None:
+        """Check what a firing does to the motor, and what lights it."""
+        after, before = self.throat_after, self.throat_diameter
+        if after is not None and not _NARROWEST * before <= after < math.inf:
+            raise InputError(
+                f"throat diameter after a firing is {1e3 * after:g} mm, before it "
+                f"{1e3 * before:g} mm; allowed: from {100 * _NARROWEST:g} % of it on "
+                "(a throat that clogs further is a blocked nozzle)"
+            )
+        angle = self.cone_half_angle
+        if angle is not None and not 0.0 <= angle <= math.radians(_WIDEST_CONE):
+            raise InputError(
+                f"cone half angle is {math.degrees(angle):g} degrees; allowed: 0 to "
+                f"{_WIDEST_CONE:g}"
+            )
+        if not 0.0 <= self.igniter_mass < math.inf:
+            raise InputError(
+                f"igniter mass is {1e3 * self.igniter_mass:g} g; it must be 0 or more"
+            )
+        positive("igniter time", self.igniter_time, "s")
+        if self.hottest_grain is not None and not (
+            self.grain_temperature <= self.hottest_grain < math.inf
+        ):
+            raise InputError(
+                f"hottest grain temperature is {self.hottest_grain - 273.15:g} C, the "
+                f"grain temperature {self.grain_temperature - 273.15:g} C; the hottest "
+                "must not be the colder one"
             )
 
     def motor(
