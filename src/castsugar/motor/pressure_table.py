@@ -380,15 +380,19 @@ def motor_rows(
 
 
 def _quantiles(
-    hardware: Hardware, made: Compositions, ideal: FloatArray, levels: Sequence[float]
+    hardware: Hardware,
+    made: Compositions,
+    ideal: FloatArray,
+    levels: Sequence[float],
+    of: str = NEXT,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles of the peak of the next batch, and the exponent.
+    """Return quantiles of the peak of the next or another batch, and the exponent.
 
     Before three sound firings no firing may lower what a limit is held against by more
     than its own uncertainty allows.
     """
     model = hardware.burning
-    found, exponent = peaks_of(hardware, model, made, ideal, levels)
+    found, exponent = peaks_of(hardware, model, made, ideal, levels, _named(model, of))
     bare = without_firings(model)
     fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
@@ -396,12 +400,18 @@ def _quantiles(
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
     ideal = ideal / hardware.margin_factor
-    before, _ = peaks_of(hardware.unfired(), known, made, ideal, levels)
+    of = _named(known, of)
+    before, _ = peaks_of(hardware.unfired(), known, made, ideal, levels, of)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
     high = np.array(levels) > 0.5
     least = before * math.exp(-1.96 * u)
     return np.where(high[:, None], np.fmax(found, least), found), exponent
+
+
+def _named(model: BurnModel, batch: str) -> str:
+    """Return a batch that burned; of every other nothing is known: the next one."""
+    return batch if any(one.batch == batch for one in model.evidence) else NEXT
 
 
 def peaks_of(
@@ -438,6 +448,32 @@ def peaks_of(
     return found, exponent
 
 
+def peaks_of_batch(
+    hardware: Hardware,
+    mix: Mix,
+    characteristic_velocity: float,
+    batch: str,
+    levels: Sequence[float],
+) -> list[float]:
+    """Return quantiles of the peak with grains of a batch whose strands burned. [Pa]
+
+    Parameters
+    ----------
+    hardware : Hardware
+    mix : Mix
+        As cast.
+    characteristic_velocity : float
+        Ideal. [m/s]
+    batch : str
+        Its name in what was burned; of another it is the next batch.
+    levels : sequence of float
+    """
+    blends = of_mixes([mix])
+    ideal = hardware.supply(blends.density, np.array([characteristic_velocity]))
+    found, _ = _quantiles(hardware, compositions(blends), ideal, levels, batch)
+    return [float(value) for value in found[:, 0]]
+
+
 def _of_this_batch(
     hardware: Hardware,
     made: Compositions,
@@ -453,8 +489,7 @@ def _of_this_batch(
         batch = this_batch(hardware.burning, part, made.processes[row])
         if batch:
             one, own = made.take([row]), supply[[row]]
-            peak, _ = peaks_of(hardware, hardware.burning, one, own, (0.95,), batch)
-            found[row] = peak[0, 0]
+            found[row] = _quantiles(hardware, one, own, (0.95,), batch)[0][0, 0]
     return found
 
 
