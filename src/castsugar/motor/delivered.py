@@ -7,6 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.motor.efficiency import Efficiency
 from castsugar.motor.firing.quantities import COVERAGE
@@ -243,7 +247,17 @@ def delivered_of(
         To which the row expands. [Pa]
     """
     used = efficiencies_in_use(hardware)
-    expansion = _expansion(hardware, row, pressure, exit_pressure)
+    expansion = 1.0
+    if pressure is not None or hardware.thrust_coefficient is not None:
+        expansion = float(
+            expansion_share(
+                hardware,
+                coefficient=_ideal(row, "thrust_coefficient"),
+                exponent=_ideal(row, "isentropic_exponent"),
+                pressure=pressure or math.nan,
+                exit_pressure=exit_pressure,
+            )
+        )
     nozzle, impulse = used.nozzle.times(expansion), used.impulse.times(expansion)
     c_star, isp = "characteristic_velocity", "specific_impulse"
     velocity_u = _ideal_u(hardware, row, c_star, "m_s")
@@ -271,19 +285,30 @@ def _ideal_u(hardware: Hardware, row: Mapping[str, Any], name: str, unit: str) -
     return u / value if u > 0.0 else hardware.spread.characteristic_velocity
 
 
-def _expansion(
+def expansion_share(
     hardware: Hardware,
-    row: Mapping[str, Any],
-    pressure: float | None,
+    *,
+    coefficient: ArrayLike,
+    exponent: ArrayLike,
+    pressure: float,
     exit_pressure: float,
-) -> float:
-    """Return the thrust coefficient of the nozzle over that of the row, both ideal."""
-    stated = hardware.thrust_coefficient
-    if stated is not None:
-        return stated / _ideal(row, "thrust_coefficient")
-    exponent = _ideal(row, "isentropic_exponent")
-    if pressure is None or not exponent > 1.0:
-        return 1.0
+) -> FloatArray:
+    """Return the ideal thrust coefficient of the nozzle over that of full expansion.
+
+    Parameters
+    ----------
+    hardware : Hardware
+        A thrust coefficient that is stated takes the place of the formula.
+    coefficient : array_like
+        Of full expansion to the exit pressure. [-]
+    exponent : array_like
+        Isentropic, of the exhaust; both by the formula of one exponent, so that what it
+        leaves out cancels. [-]
+    pressure, exit_pressure : float
+        [Pa]
+    """
+    if hardware.thrust_coefficient is not None:
+        return np.asarray(hardware.thrust_coefficient / np.asarray(coefficient, float))
     diameter = hardware.exit_diameter or hardware.throat_diameter
     own = thrust_coefficient(
         pressure,
@@ -292,4 +317,4 @@ def _expansion(
         ratio=(diameter / hardware.throat_diameter) ** 2,
     )
     best = optimum_thrust_coefficient(exit_pressure / pressure, exponent)
-    return float(own / best)
+    return np.asarray(own / best)
