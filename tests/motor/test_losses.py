@@ -344,3 +344,17 @@ def test_a_stated_thrust_coefficient_was_measured() -> None:
     found = delivered_of(motor(thrust_coefficient=1.38), ROW)
     assert found.thrust_coefficient.value == pytest.approx(1.38)
     assert found.efficiencies.nozzle.origin == STATED
+
+
+@pytest.mark.exact
+def test_a_nozzle_that_firings_measured_counts_for_the_impulse() -> None:
+    """As c* does; what is stated of the nozzle goes before."""
+    told = learn_efficiencies(FIRED)
+    for given, efficiency in (
+        ({"efficiencies": told}, told.nozzle.median),
+        ({"efficiencies": told, "nozzle_efficiency": 0.8}, 0.8),
+        ({"efficiencies": told, "thrust_coefficient": 1.4}, 1.0),
+        ({}, 1.0),
+    ):
+        made = motor(**given).motor(density=1800.0, characteristic_velocity=900.0)
+        assert made.nozzle.efficiency == efficiency
