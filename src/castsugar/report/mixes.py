@@ -572,12 +572,18 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
         laws = group == "motor"
-        own = [one for one in FIRING if one not in DELIVERED and one is not IMPULSE]
-        fields += [*own, impulse_of(found.delivered)] if laws else ()
+        fields += _fired(found) if laws else ()
         if laws:  # too long for columns
             fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):
             yield Annex(title, (table, *_laws(found)) if laws else (table,))
+
+
+def _fired(found: Mixes) -> Iterator[Field]:
+    """Yield what a firing adds; what is delivered has an annex of its own."""
+    for one in FIRING:
+        if one not in DELIVERED:
+            yield impulse_of(found.delivered) if one is IMPULSE else one
 
 
 _GROUPS = {
