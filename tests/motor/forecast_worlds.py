@@ -7,13 +7,12 @@ forecast, the latter nothing of the project. Invented motors.
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
-import simulated_burns as burns
-from support import motors as simulator
 
-from castsugar.motor import scatter
 from castsugar.motor.burn_model import Asked, BurnModel
 from castsugar.motor.efficiency import MEDIANS, SCATTER, SCATTER_SPREAD, SPREADS
 from castsugar.motor.firing.expectation import Expected
@@ -22,6 +21,10 @@ from castsugar.motor.hardware import SPREAD, TEMPERATURE_SENSITIVITY, Hardware
 from castsugar.motor.law_of_mix import law_of_mix
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
 from castsugar.static_test import predicted
+from support import motors as simulator
+
+sys.path.insert(0, str(Path(__file__).parent))
+import simulated_burns as burns
 
 #: Ideal c* and density without voids, as foreseen, and the usual share of voids.
 VELOCITY, DENSITY, RATIO = 900.0, 1815.0, 0.95
@@ -176,7 +179,6 @@ class Judged:
 
 def judged(count: int, seed: int) -> Judged:
     """Foresee and fire so many motors."""
-    assert scatter.CENTRE == burns.CENTRE
     rng = np.random.default_rng(seed)
     cases = [case(rng) for _ in range(count)]
     courses = simulator.courses([one.fired for one in cases])

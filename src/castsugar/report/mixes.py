@@ -12,6 +12,15 @@ from typing import TYPE_CHECKING, Any
 from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
+from castsugar.report.delivered import (
+    DELIVERED,
+    IMPULSE,
+    KNOWN,
+    delivered_annex,
+    delivered_parts,
+    impulse_of,
+)
+from castsugar.report.delivered import PARTS as DELIVERED_PARTS
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
 from castsugar.report.limit_words import (
@@ -44,6 +53,8 @@ from castsugar.report.shown import Shown
 if TYPE_CHECKING:
     from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
+    from castsugar.motor.delivered import Delivered
+    from castsugar.motor.losses import Losses
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
 
@@ -63,13 +74,7 @@ FIRING = (
             "over the burn time, at the best estimates",
         ),
     ),
-    Field(
-        key="total_impulse_N_s",
-        label="total impulse, ideal",
-        kind="impulse",
-        meaning="without losses unless an efficiency is known",
-        short="impulse",
-    ),
+    IMPULSE,
     *fields(
         (
             "impulse_letter",
@@ -97,6 +102,7 @@ FIRING = (
         meaning="relative rise of the peak pressure",
         digits=2,
     ),
+    *DELIVERED,
 )
 
 
@@ -201,6 +207,8 @@ class Mixes:
         Of the bands, with the parts of the uncertainty.
     doubts : tuple of PressureDoubt or None
         Of each mix where the doubt of its peak pressure comes from.
+    delivered, losses : tuple, of Delivered and of Losses or None
+        Of each mix what the motor delivers of it, and bounds of what takes the rest.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
@@ -227,6 +235,8 @@ class Mixes:
     recipes: Collection[str] = ()
     draws: Draws | None = None
     doubts: tuple[PressureDoubt | None, ...] = ()
+    delivered: tuple[Delivered | None, ...] = ()
+    losses: tuple[Losses | None, ...] = ()
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
@@ -430,7 +440,7 @@ def _down(found: Mixes, show: Shown) -> Table:
     keys = [*limits, *(k for k in _others(found) if k not in limits)]
     lines = []
     for key in keys:
-        one = _FIELDS[key]
+        one = impulse_of(found.delivered) if key == IMPULSE.key else _FIELDS[key]
         told, band = one.cells(row, show)
         limit = limits.get(key)
         cells = (limit_cell(limit, show), margin_cell(limit)) if limit else ("", "")
@@ -453,8 +463,10 @@ def _alone(found: Mixes, show: Shown) -> Iterator[Block]:
 
 def _others(found: Mixes) -> list[str]:
     """Return the keys of a default screen that no limit names."""
-    known = _SHOWN if found.judged else _BURNING
+    known: tuple[str, ...] = _SHOWN if found.judged else _BURNING
     row = found.rows[0]
+    if any(one is not None and one.known for one in found.delivered):
+        known = (known[0], *KNOWN, *(k for k in known[1:] if k != _SHOWN[1]))
     keys = [*known, *(_FIRED if row.get("burn_law_origin") else ())]
     return [k for k in keys if not _missing(row.get(k))]
 
@@ -530,6 +542,8 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     table = quantities(found, chosen(BALLISTICS), show)
     taken = (Paragraph(_WHICH),) if table is None else (table, Paragraph(_WHICH))
     yield Annex("Input of a ballistics calculation", taken)
+    told = (found.names, found.rows, found.delivered, found.losses)
+    yield from delivered_annex(*told, show)
     yield from _flows(found, show)
     yield from _species(found)
     yield from ground(found, show)
@@ -557,12 +571,19 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
         groups.setdefault(column.group, []).append(FIELDS[column.key])
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
-        fields += FIRING if group == "motor" else ()
         laws = group == "motor"
+        fields += _fired(found) if laws else ()
         if laws:  # too long for columns
             fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):
             yield Annex(title, (table, *_laws(found)) if laws else (table,))
+
+
+def _fired(found: Mixes) -> Iterator[Field]:
+    """Yield what a firing adds; what is delivered has an annex of its own."""
+    for one in FIRING:
+        if one not in DELIVERED:
+            yield impulse_of(found.delivered) if one is IMPULSE else one
 
 
 _GROUPS = {
@@ -656,6 +677,7 @@ PARTS: dict[str, Part] = {
     "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
     "limits": LIMITS,
     **DOUBT_PARTS,
+    **DELIVERED_PARTS,
     "species_chamber_throat_exit_mol_kg": Part(
         meaning="main species of each mix, station by station", needed=False
     ),
@@ -669,6 +691,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
         "recipes": [mix.to_dict() for mix in found.mixes],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
         **doubt_parts([m.name for m in found.mixes], found.doubts),
+        **delivered_parts([m.name for m in found.mixes], found.delivered, found.losses),
     }
     if found.species:
         parts["species_chamber_throat_exit_mol_kg"] = list(found.species)
