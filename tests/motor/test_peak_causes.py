@@ -368,7 +368,7 @@ def test_every_cause_and_none_without_a_pressure() -> None:
     row = ROW | {"peak_pressure_MPa": math.nan, "peak_pressure_p95_MPa": math.nan}
     assert peak_causes(hardware(), law(), row) == ()
     for given, message in (
-        ({"crack": -0.1}, "share of the crack is -0.1; allowed: 0 to 3"),
+        ({"crack": -0.1}, "share of the crack is -0.1; allowed: 0 to 1"),
         ({"debond": 1.2}, "share of the debond is 1.2; allowed: 0 to 1"),
     ):
         with pytest.raises(InputError, match=message):

@@ -43,7 +43,7 @@ START, EROSION, CRACK, DEBOND, HOT_DAY, DEPOSIT = CAUSES = (
     "crack",
     "debond",
     "hot day",
-    "deposit in the throat",
+    "throat deposit",
 )
 
 #: Where the size of a cause comes from. COMPUTED: out of what was stated.
@@ -248,12 +248,11 @@ def peak_causes(
     Raises
     ------
     InputError
-        A crack outside 0 to 3, a debond outside 0 to 1.
+        A crack or a debond outside 0 to 1.
     """
-    given = {CRACK: crack, DEBOND: debond}
-    for name, most in ((CRACK, 3.0), (DEBOND, 1.0)):
-        if (share := given[name]) is not None:
-            within(f"share of the {name}", share, 0.0, most)
+    for name, share in ((CRACK, crack), (DEBOND, debond)):
+        if share is not None:
+            within(f"share of the {name}", share, 0.0, 1.0)
     best = 1e6 * float(row["peak_pressure_MPa"])
     if not math.isfinite(best):
         return ()

@@ -28,6 +28,8 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, recipe_argument, short_names, titled
+from castsugar.report.peak_causes import PARTS as CAUSE_PARTS
+from castsugar.report.peak_causes import cause_annex, cause_finding, cause_parts
 from castsugar.report.pressure_words import PARTS as DOUBT_PARTS
 from castsugar.report.pressure_words import doubt_annex, doubt_line, doubt_parts
 from castsugar.report.screen import (
@@ -44,6 +46,7 @@ from castsugar.report.shown import Shown
 if TYPE_CHECKING:
     from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
+    from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
 
@@ -90,13 +93,6 @@ FIRING = (
             "area of the port over that of the throat, at the start",
         ),
     ),
-    Field(
-        key="pressure_rise_of_a_tenth_percent",
-        label="10 % more burning area raises the pressure by",
-        kind="fraction",
-        meaning="relative rise of the peak pressure",
-        digits=2,
-    ),
 )
 
 
@@ -134,7 +130,6 @@ def firing_row(fired: Firing) -> dict[str, Any]:
         "impulse_letter": fired.impulse_class,
         "propellant_mass_g": 1e3 * fired.propellant_mass,
         "port_to_throat": fired.port_to_throat,
-        "pressure_rise_of_a_tenth_percent": 100.0 * fired.rise_of_a_tenth,
     }
 
 
@@ -201,6 +196,8 @@ class Mixes:
         Of the bands, with the parts of the uncertainty.
     doubts : tuple of PressureDoubt or None
         Of each mix where the doubt of its peak pressure comes from.
+    causes : tuple of tuple of Cause
+        Of each mix what can raise its peak; none without a pressure.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
@@ -227,6 +224,7 @@ class Mixes:
     recipes: Collection[str] = ()
     draws: Draws | None = None
     doubts: tuple[PressureDoubt | None, ...] = ()
+    causes: tuple[tuple[Cause, ...], ...] = ()
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
@@ -293,6 +291,7 @@ def title_of(found: Mixes) -> str:
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
     told = [*do_nots(found.pan, show), *faults(found), *misfits(found)]
+    told += cause_finding(found.names, found.causes, show)
     told += _limits(found, show)
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
@@ -537,6 +536,7 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
+    yield from cause_annex(found.names, found.causes, show)
     yield from doubt_annex(found.names, found.doubts, show)
     yield from flags(found)
     if found.not_modelled:
@@ -655,6 +655,7 @@ PARTS: dict[str, Part] = {
     ),
     "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
     "limits": LIMITS,
+    **CAUSE_PARTS,
     **DOUBT_PARTS,
     "species_chamber_throat_exit_mol_kg": Part(
         meaning="main species of each mix, station by station", needed=False
@@ -668,6 +669,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
+        **cause_parts([m.name for m in found.mixes], found.causes),
         **doubt_parts([m.name for m in found.mixes], found.doubts),
     }
     if found.species:
