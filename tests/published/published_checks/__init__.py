@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from published_checks import flames, nitrate_sugar, nozzle, species
+from published_checks import erosion, flames, nitrate_sugar, nozzle, species
 from published_checks.comparing import compared, value_of
 from published_checks.disputed import DISPUTED
 from published_checks.rows import PROVENANCES, Given, Row, read_rows
@@ -41,6 +41,9 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         nozzle.temperature_ratio,
         nozzle.area_ratio,
         nozzle.vandenkerckhove_function,
+        erosion.mukunda_paul_ratio,
+        erosion.lenoir_robillard_ratio,
+        erosion.erosive_pressure_ratio,
         nitrate_sugar.mix_carbonate_mass_fraction,
         nitrate_sugar.mix_mole_fraction,
     ),
