@@ -190,8 +190,8 @@ def flux_word(flux: float) -> str:
 
     Examples
     --------
-    >>> [flux_word(g) for g in (699.0, 700.0, 1050.0, 2001.0)]
-    ['none', 'slight', 'expect a start peak', 'outside these models']
+    >>> [flux_word(g) for g in (699.0, 700.0, 1050.0)]
+    ['no start peak', 'slight start peak', 'expect a start peak']
     """
     from castsugar.motor.erosive_burning import BEYOND, PEAK, SLIGHT
 
@@ -199,7 +199,7 @@ def flux_word(flux: float) -> str:
         return "outside these models"
     if flux >= PEAK:
         return "expect a start peak"
-    return "slight" if flux >= SLIGHT else "none"
+    return "slight start peak" if flux >= SLIGHT else "no start peak"
 
 
 # ----------------------------------------------------------------------------
@@ -214,6 +214,8 @@ def cause_finding(
     By :attr:`castsugar.motor.peak_causes.Cause.forbids`; silent about a mix whose peak
     is above without any cause, of which the limits speak.
     """
+    if not any(causes):
+        return
     from castsugar.motor.peak_causes import worst
 
     found = [
