@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar.report import numbers
@@ -73,14 +74,19 @@ def _table(name: str, causes: Causes, show: Shown) -> Table:
             _factor(one),
             _pressure(one.pressure[1], show),
             _pressure(one.pressure_p95[0], show),
-            _BELOW.get(one.verdict, one.verdict),
+            _below(one),
         )
         for one in causes
     )
     heads = ("size", "factor", f"up to,\n{unit}", f"p95,\n{unit}", "below the\ncase?")
-    without = ("none of these", "", "1", *peaks, "")
+    bare = replace(first, low=1.0, middle=1.0, high=1.0, why="")
+    without = ("none of these", "", "1", *peaks, _below(bare))
     left = frozenset({0, 1, 5})
     return Table(heads=(name, *heads), rows=(without, *rows), left=left)
+
+
+def _below(one: Cause) -> str:
+    return _BELOW.get(one.verdict, one.verdict)
 
 
 def _factor(one: Cause) -> str:
