@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
-from castsugar.errors import InputError
+from castsugar.errors import ConvergenceError, InputError
 from castsugar.motor import erosive_burning as eb
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
@@ -34,7 +35,6 @@ from castsugar.motor.peak_causes import (
     UNTOLD,
     Cause,
     debonded_area,
-    igniter_pressure,
     peak_causes,
     worst,
 )
@@ -53,6 +53,9 @@ ROW: dict[str, Any] = {
     "flame_temperature_K": 1490.0,
 }
 RATE, N = 4e-3, 0.3
+
+#: sqrt(k) (2/(k + 1))^((k + 1)/(2(k - 1))) at 1.13: 0.634575.
+FLOW = math.sqrt(1.13) * (2 / 2.13) ** (2.13 / 0.26)
 
 
 def law(
@@ -74,10 +77,28 @@ def hardware(**given: Any) -> Hardware:
     return Hardware(burning=BurnModel(), **(known | given))
 
 
-def standing(motor: Hardware, exponent: float = N, kn: float | None = None) -> float:
-    """Return the pressure of the power law. [Pa]"""
-    s = (kn or motor.kn_max) * motor.density_ratio * 1750.0 * 850.0
-    return float((s * RATE * 1e6**-exponent) ** (1.0 / (1.0 - exponent)))
+def filling(velocity: float = 850.0) -> float:
+    """Return 1 / (rho (G c*)^2) of an exponent of 1.13. [1/Pa]"""
+    return 1.0 / (1750.0 * (FLOW * velocity) ** 2)
+
+
+def standing(
+    motor: Hardware, exponent: float = N, kn: float | None = None, more: float = 1.0
+) -> float:
+    """Return where p = S r(p) (1 - q p), by bisection. [Pa]"""
+    s = more * (kn or motor.kn_max) * motor.density_ratio * 1750.0 * 850.0
+
+    def lacks(p: float) -> float:
+        return s * RATE * (p / 1e6) ** exponent * (1.0 - filling() * p) - p
+
+    return float(brentq(lacks, 1e4, 1e8, xtol=1e-3, rtol=1e-14))
+
+
+def over(more: float, exponent: float = N, kn: float | None = None) -> float:
+    """Return the factor of more supply on the peak, or on the pressure at a Kn."""
+    motor = hardware()
+    whole = standing(motor, exponent, kn=kn, more=more)
+    return whole / standing(motor, exponent, kn=kn)
 
 
 def found(
@@ -135,7 +156,7 @@ def test_flux_at_the_nozzle_end() -> None:
     grain = replace(GRAIN, segments=1, segment_length=0.248, burning_ends=0)
     throat = 0.014 / math.sqrt(3.0)
     kn = 4 * 0.248 * 0.014 / throat**2
-    rate = 3e6 / (1750.0 * 830.0 * kn)
+    rate = 3e6 / (1750.0 * 830.0 * kn) / (1.0 - 3e6 * filling(830.0))
     band = Band(low=1e5, high=1e7, rate=rate, exponent=0.0)
     motor = hardware(grain=grain, throat_diameter=throat)
     row = ROW | {
@@ -154,36 +175,44 @@ def test_flux_at_the_nozzle_end() -> None:
     assert found()[EROSION].sizes["flux"] == pytest.approx(expected, rel=1e-9)
 
 
-@pytest.mark.published
+@pytest.mark.exact
 def test_erosive_factor() -> None:
-    """(1 + e)^(1/(1-n)) of the start, where a grain has its largest area: e 0.1, n 0.3:
-    1.146; e 0.3, n 0.5: 1.690 (independent calculation). Later in the firing the core
-    is wide: a start below the peak raises it by less.
+    """A grain that has its largest area first: that of a rate 1 + e times as high. One
+    that peaks later: the largest of p(Kn (1 + e)) along the web, each by hand.
     """
-    for e, n, expected in ((0.1, 0.3, 1.146), (0.3, 0.5, 1.690)):
-        assert (1.0 + e) ** (1.0 / (1.0 - n)) == pytest.approx(expected, abs=5e-4)
-        rise = found(of=law(n), crack=e)[CRACK].middle
-        assert rise == pytest.approx(expected, abs=5e-4)
-    webs = (0.0, 0.005, 0.010)
     port = 0.25 * math.pi * 0.012**2
-    falling = AreaTable(webs=webs, areas=(0.02, 0.018, 0.01), port_area=port)
-    one = found(hardware(grain=falling))[EROSION]
+    falling = AreaTable(
+        webs=(0.0, 0.005, 0.010), areas=(0.02, 0.018, 0.01), port_area=port
+    )
+    motor = hardware(grain=falling)
+    one = found(motor)[EROSION]
     sizes = one.sizes
     for e, factor in (
         (sizes["rise_middle"], one.middle),
         (sizes["rise_high"], one.high),
     ):
         assert e > 0.05
-        assert factor == pytest.approx((1.0 + e) ** (1.0 / 0.7), rel=1e-9)
+        assert factor == pytest.approx(over(1.0 + e, kn=motor.kn_max), rel=1e-9)
     assert one.low == 1.0
+    throat, most = 0.25 * math.pi * 0.008**2, 0.0
+    for web in np.linspace(0.0, GRAIN.web, 65):
+        area, wide = float(GRAIN.area(web)), 0.014 + 2.0 * web
+        p = standing(hardware(), kn=area / throat)
+        core = 0.25 * math.pi * wide**2
+        passing = 1.0 - (0.25 * math.pi * 0.036**2 - core) / area
+        ratio = eb.lenoir_robillard(
+            p * throat / 850.0 / core * passing,
+            rate=RATE * (p / 1e6) ** N,
+            density=1750.0,
+            length=0.248,
+            grain_temperature=298.15,
+            gas=eb.CoreGas(temperature=1490.0),
+        )
+        e = (float(ratio) - 1.0) / 1.8
+        most = max(most, standing(hardware(), kn=area / throat, more=1.0 + e))
     late = found()[EROSION]
-    assert late.sizes["rise_high"] > 0.0
-    start = standing(
-        hardware(), kn=hardware().kn_max * float(GRAIN.area(0.0)) / (GRAIN.largest_area)
-    )
-    most = start / standing(hardware()) * (1.0 + late.sizes["rise_high"]) ** (1 / 0.7)
-    assert late.high >= max(most, 1.0) * (1.0 - 1e-9)
-    assert late.high < (1.0 + late.sizes["rise_high"]) ** (1.0 / 0.7)
+    assert late.high == pytest.approx(most / standing(hardware()), rel=1e-9)
+    assert 1.0 < late.high < over(1.0 + late.sizes["rise_high"])
 
 
 @pytest.mark.exact
@@ -206,21 +235,27 @@ def test_crack_follows_the_roots() -> None:
     """
     one = found()[CRACK]
     assert (one.origin, one.low, one.high) == (ASSUMED, one.middle, one.middle)
-    assert one.middle == pytest.approx(1.1 ** (1 / 0.7), rel=1e-12)
+    assert one.middle == pytest.approx(over(1.1), rel=1e-9)
     wide = found(of=law(u=0.05), crack=0.2)[CRACK]
     assert wide.origin == STATED
-    for factor, n in ((wide.low, N - 0.098), (wide.middle, N), (wide.high, N + 0.098)):
-        assert factor == pytest.approx(1.2 ** (1 / (1 - n)), rel=1e-9)
+    assert wide.middle == pytest.approx(over(1.2), rel=1e-9)
+    peak = standing(hardware())
+    for factor, n in ((wide.low, N - 0.098), (wide.high, N + 0.098)):
+        p = factor * peak  # on the law turned about the peak
+        left = 1.2 * factor**n * (1 - filling() * p) / (1 - filling() * peak)
+        assert factor == pytest.approx(left, rel=1e-9)
     steep = found(of=law(u=0.4))[CRACK]
     assert math.isinf(steep.high)
     assert math.isfinite(steep.middle)
-    meet = 1.02e-6 * standing(hardware()) * 1e6
+    meet = 1.02 * peak
     flat = Band(low=1e5, high=meet, rate=RATE, exponent=N)
     faster = RATE * (meet / 1e6) ** (N - 0.9)
     jump = (flat, Band(low=meet, high=1e8, rate=faster, exponent=0.9))
     bent = found(of=law(bands=jump))[CRACK]
-    at = 1.02 * (1.1 / 1.02**0.7) ** 10  # across the bend
-    assert bent.middle == pytest.approx(at, rel=1e-9)
+    p = bent.middle * peak  # across the bend
+    left = 1.1 * 1.02**N * (p / meet) ** 0.9 * (1 - filling() * p)
+    assert bent.middle == pytest.approx(left / (1 - filling() * peak), rel=1e-9)
+    assert bent.middle > 1.3
 
 
 @pytest.mark.exact
@@ -247,27 +282,28 @@ def test_debond_by_the_geometry() -> None:
     one = found(debond=0.2)[DEBOND]
     web = np.linspace(0.0, GRAIN.web, 20001)
     most = debonded_area(GRAIN, 0.2, web).max() / GRAIN.largest_area
-    assert one.middle == pytest.approx(most ** (1 / 0.7), rel=1e-4)
+    assert one.middle == pytest.approx(over(most), rel=1e-4)
     assert found()[DEBOND].origin == ASSUMED
 
 
-@pytest.mark.published
+@pytest.mark.exact
 def test_hot_day() -> None:
-    """sigma_p 0.15 %/K, n 0.3, +20 K: +4.379 % (Sutton & Biblarz, ch. 12, from memory:
-    pi_K = sigma_p/(1-n)); one standard uncertainty is a factor of 1.5 of it.
+    """A rate exp(sigma_p dT) times as high, sigma_p 0.15 %/K; one standard uncertainty
+    is a factor of 1.5 of it, and of the exponent u/(1 - n). A little less than by
+    sigma_p/(1 - n) alone, 4.379 %: more gas fills the burnt volume.
     """
     one = found()[HOT_DAY]
     assert one.origin == ASSUMED
-    assert one.middle == pytest.approx(1.04379, abs=5e-6)
-    for factor, side in ((one.low, -1.96), (one.high, 1.96)):
-        log = 0.0015 / 0.7 * 20 * 1.5**side
-        assert math.log(factor) == pytest.approx(log, rel=1e-9)
+    for factor, side in ((one.low, -1.96), (one.middle, 0.0), (one.high, 1.96)):
+        warmed = over(math.exp(0.0015 * 20 * 1.5**side))
+        assert factor == pytest.approx(warmed, rel=1e-9)
+    assert one.middle == pytest.approx(1.04379, abs=1e-3)
     stated = found(hardware(hottest_grain=308.15, grain_temperature=293.15))[HOT_DAY]
     assert stated.origin == STATED
-    assert math.log(stated.middle) == pytest.approx(0.0015 / 0.7 * 15, rel=1e-9)
+    assert stated.sizes["warmer"] == pytest.approx(15.0)
     wide = found(of=law(u=0.05))[HOT_DAY]
-    log = 0.0015 / 0.7 * 20 * math.exp(1.96 * math.hypot(math.log(1.5), 0.05 / 0.7))
-    assert math.log(wide.high) == pytest.approx(log, rel=1e-6)
+    doubt = math.exp(1.96 * math.hypot(math.log(1.5), 0.05 / 0.7))
+    assert wide.high == pytest.approx(over(math.exp(0.0015 * 20 * doubt)), rel=1e-9)
 
 
 @pytest.mark.exact
@@ -275,9 +311,9 @@ def test_deposit_in_the_throat() -> None:
     """d ln p = -d ln A_t/(1 - n); a throat that wears raises nothing."""
     one = found(hardware(throat_after=0.0078))[DEPOSIT]
     assert one.origin == STATED
-    assert one.middle == pytest.approx((8.0 / 7.8) ** (2 / 0.7), rel=1e-9)
+    assert one.middle == pytest.approx(over((8.0 / 7.8) ** 2), rel=1e-9)
     assert 1.0 < one.low < one.middle
-    assert found()[DEPOSIT].middle == pytest.approx(0.98 ** (-2 / 0.7), rel=1e-9)
+    assert found()[DEPOSIT].middle == pytest.approx(over(0.98**-2), rel=1e-9)
     worn = found(hardware(throat_after=0.0082))[DEPOSIT]
     assert (worn.low, worn.middle, worn.high) == (1.0, 1.0, 1.0)
 
@@ -287,16 +323,70 @@ def test_deposit_in_the_throat() -> None:
 
 @pytest.mark.exact
 def test_igniter_that_is_not_stated() -> None:
-    """The charge that would double the start: its gas is as much as the motor's own."""
+    """The charge whose gas, 0.9 of its mass, holds the start at twice its pressure:
+    what the throat lets out there less what the grain makes there.
+    """
     one = found()[START]
     assert (one.verdict, one.why) == (UNTOLD, "igniter not stated")
-    motor = hardware()
-    area = 0.25 * math.pi * 0.008**2
-    start = standing(motor, kn=float(GRAIN.area(0.0)) / area)
-    alone = igniter_pressure(
-        one.sizes["doubling"], 0.03, characteristic_velocity=850.0, throat_area=area
-    )
-    assert alone == pytest.approx(start, rel=1e-9)
+    throat = 0.25 * math.pi * 0.008**2
+    area = float(GRAIN.area(0.0))
+    twice = 2.0 * standing(hardware(), kn=area / throat)
+    made = 1750.0 * area * RATE * (twice / 1e6) ** N * (1.0 - filling() * twice)
+    gas = (twice * throat / 850.0 - made) * 0.03
+    assert one.sizes["doubling"] == pytest.approx(gas / 0.9, rel=1e-9)
+
+
+@pytest.mark.exact
+def test_an_igniter_by_the_balance_of_the_chamber() -> None:
+    """4 g in 30 ms, 0.4 of the grain free: as integrated here, a grain lit at once. Far
+    below the gas alone, m c*/(t A_t), on top of the peak; 1 g hardly shows.
+
+    A smaller chamber is the high end; a stated volume is known to 15 %.
+    """
+    motor = hardware(igniter_mass=0.004)
+    one = found(motor)[START]
+    assert (one.origin, one.low) == (COMPUTED, 1.0)
+    for share, factor in ((0.4, one.middle), (0.15, one.high)):
+        top = climbs(share * GRAIN.volume, 0.9 * 0.004 / 0.03)
+        assert factor == pytest.approx(top / standing(motor), rel=2e-3)
+    alone = 0.004 / 0.03 * 850.0 / (0.25 * math.pi * 0.008**2)
+    assert 1.1 < one.middle < 1.0 + alone / standing(motor)
+    assert one.sizes["flow_share"] > 0.3
+    small = found(hardware(igniter_mass=0.001))[START]
+    assert small.middle < 1.05
+    assert small.sizes["flow_share"] < 0.3
+    stated = found(hardware(igniter_mass=0.004, case_volume=1.4 * GRAIN.volume))[START]
+    assert stated.middle == pytest.approx(one.middle, rel=1e-9)
+    top = climbs(0.4 * (1 - 1.96 * 0.15) * GRAIN.volume, 0.9 * 0.004 / 0.03)
+    assert stated.high == pytest.approx(top / standing(motor), rel=2e-3)
+
+
+def climbs(free: float, igniter: float) -> float:
+    """Return the peak of the start by the chamber's balance, in small steps. [Pa]"""
+    throat, gas = 0.25 * math.pi * 0.008**2, (FLOW * 850.0) ** 2
+    p, x, top, step = 101325.0, 0.0, 0.0, 2e-5
+    for i in range(2000):
+        area, rate = float(GRAIN.area(x)), RATE * (p / 1e6) ** N
+        volume = free + GRAIN.volume - float(GRAIN.volume_left(x))
+        net = 1750.0 * area * rate - p * throat / 850.0
+        net += igniter if i * step < 0.03 else 0.0
+        p, x = p + step * (gas * net - p * area * rate) / volume, x + step * rate
+        top = max(top, p)
+    return top
+
+
+@pytest.mark.exact
+def test_a_start_that_cannot_be_followed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The row says why, and nothing else is lost."""
+
+    def fails(*_: Any, **__: Any) -> Any:
+        raise ConvergenceError("the course of a firing fails")
+
+    monkeypatch.setattr("castsugar.motor.peak_causes.course", fails)
+    causes = found(hardware(igniter_mass=0.004))
+    assert causes[START].verdict == UNTOLD
+    assert causes[START].why == "the course of a firing fails"
+    assert causes[CRACK].middle > 1.0
 
 
 # --- Verdicts ------------------------------------------------------------------------

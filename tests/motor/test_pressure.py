@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from castsugar import InputError
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import Motor, Propellant
 
 # r = a p^n in mm/s and MPa: low, high, a, n. From memory of a widely circulated hobby
 # strand-burner table: test input for the roots, no pass or fail value.

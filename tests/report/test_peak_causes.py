@@ -238,5 +238,5 @@ def test_one_paragraph_says_how_causes_meet() -> None:
     (annex,) = cause_annex(["a", "b"], [own, own], SI)
     texts = [one.text for one in annex.blocks if isinstance(one, Paragraph)]
     assert sum("factors multiply" in text for text in texts) == 1
-    assert sum("6.0 g of charge in 30 ms" in text for text in texts) == 2
+    assert sum("from 6.0 g of charge in 30 ms on" in text for text in texts) == 2
     assert not [*cause_annex(["a"], [()], SI)]

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -28,13 +28,15 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import within
+from castsugar.errors import ConvergenceError
 from castsugar.motor import erosive_burning, mass_balance
+from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.erosive_burning import MEAN_ALONG, CoreGas
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands
-from castsugar.motor.trace import Motor
+from castsugar.motor.transient import IGNITER_GAS, course
 
 #: The causes, in the order of a firing.
 START, EROSION, CRACK, DEBOND, HOT_DAY, DEPOSIT = CAUSES = (
@@ -65,6 +67,10 @@ SENSITIVITY_FACTOR: Final = 1.5
 #: Gas of the igniter over that of the grain at the start from which on it is strong.
 #: Ours.
 STRONG_IGNITER: Final = 0.3
+
+#: One standard uncertainty of a stated free volume, and the least share of the grain's
+#: volume that an assumed one may be. Ours.
+FREE_VOLUME_U, LEAST_FREE_SHARE = 0.15, 0.15
 
 #: Normal deviates of a 95 % band.
 _WIDE = 1.96
@@ -163,12 +169,10 @@ class _Case:
         The law as arrays.
     exponent_u : float
         Standard uncertainty of the exponent.
-    supply : float
-        At the largest Kn, as for the margin. [Pa s/m]
-    peak : float
-        Where the law stands with it. [Pa]
-    velocity, best : float
-        c* of the margin [m/s]; best estimate of the peak [Pa].
+    supply, filling : float
+        At the largest Kn, as for the margin. [Pa s/m], [1/Pa]
+    velocity : float
+        c* of the margin. [m/s]
     gas : CoreGas
     """
 
@@ -177,10 +181,14 @@ class _Case:
     bands: Bands
     exponent_u: float
     supply: float
-    peak: float
+    filling: float
     velocity: float
-    best: float
     gas: CoreGas
+
+    @property
+    def peak(self) -> float:
+        """Return where the law stands at the largest Kn. [Pa]"""
+        return self.highest(self.supply)
 
     def supply_at(self, web: ArrayLike) -> FloatArray:
         """Return the pressure per burn rate at a web burnt. [Pa s/m]"""
@@ -192,25 +200,35 @@ class _Case:
 
         `more` is relative, along any number of webs; the largest counts.
         """
-        middle = self.over_peak(more)
-        turned = sorted(
-            _highest(
-                self.bands.shifted(0.0, side * self.exponent_u, centre=self.peak),
-                self.supply * np.asarray(more),
-            )
-            / self.peak
+        middle, supply = self.over_peak(more), self.supply * np.asarray(more)
+        turned = (
+            self.bands.shifted(0.0, side * self.exponent_u, centre=self.peak)
             for side in (-_WIDE, _WIDE)
         )
-        return max(min(turned[0], middle), 1.0), middle, max(turned[1], middle)
+        ends = sorted(self.highest(supply, law) / self.peak for law in turned)
+        return max(min(ends[0], middle), 1.0), middle, max(ends[1], middle)
 
     def over_peak(self, more: ArrayLike) -> float:
         """Return the highest pressure of more supply over the peak, 1 or more. [-]"""
-        with_it = _highest(self.bands, self.supply * np.asarray(more))
-        return max(with_it / self.peak, 1.0)
+        return max(self.highest(self.supply * np.asarray(more)) / self.peak, 1.0)
 
+    def highest(self, supply: ArrayLike, law: Bands | None = None) -> float:
+        """Return the highest stable pressure of supplies, by the law or another."""
+        found = mass_balance.roots(law or self.bands, supply, self.filling)
+        return float(found.highest().max())
 
-def _highest(bands: Bands, supply: ArrayLike) -> float:
-    return float(mass_balance.roots(bands, supply).highest().max())
+    def missing(self, pressure: float) -> float:
+        """Return what the start lacks of a pressure, to come from an igniter. [Pa]"""
+        rate = float(np.exp(mass_balance.log_burn_rate(self.bands, pressure)))
+        own = float(self.supply_at(0.0)) * rate * (1.0 - self.filling * pressure)
+        return max(pressure - own, 0.0)
+
+    def lit(self, mass: float, time: float, volume: float) -> float:
+        """Return the peak with an igniter over that without, 1 or more. [-]"""
+        motor = replace(self.motor, free_volume=volume)
+        igniter = {"igniter_mass": mass, "igniter_time": time}
+        with_it, bare = (course(motor, self.bands, **one) for one in (igniter, {}))
+        return max(with_it.peak_pressure / bare.peak_pressure, 1.0)
 
 
 def peak_causes(
@@ -275,22 +293,22 @@ def _case_of(
     hardware: Hardware, law: BurnLaw, row: Mapping[str, Any], gas: CoreGas
 ) -> _Case:
     ideal, density = row["characteristic_velocity_m_s"], row["density_kg_m3"]
-    supply = float(hardware.supply(density, ideal))
-    bands = mass_balance.as_bands(law)
+    supply = hardware.supply(density, ideal)
     covariance = law.covariance
+    motor = hardware.motor(
+        density=density,
+        characteristic_velocity=ideal,
+        exponent=row["isentropic_exponent"],
+    )
+    factor = hardware.margin_factor
     return _Case(
         hardware=hardware,
-        motor=hardware.motor(
-            density=density,
-            characteristic_velocity=ideal,
-            exponent=row["isentropic_exponent"],
-        ),
-        bands=bands,
+        motor=replace(motor, propellant=replace(motor.propellant, efficiency=factor)),
+        bands=mass_balance.as_bands(law),
         exponent_u=math.sqrt(covariance[1][1]) if covariance is not None else 0.0,
-        supply=supply,
-        peak=_highest(bands, supply),
-        velocity=hardware.margin_factor * ideal,
-        best=1e6 * float(row["peak_pressure_MPa"]),
+        supply=float(supply.per_rate[0]),
+        filling=float(supply.filling[0]),
+        velocity=factor * ideal,
         gas=gas,
     )
 
@@ -307,53 +325,37 @@ def _told(
 # Start and igniter.
 
 
-def igniter_pressure(
-    mass: float, time: float, *, characteristic_velocity: float, throat_area: float
-) -> float:
-    """Return the pressure that the gas of an igniter holds alone at the throat. [Pa]
-
-    :math:`m_i c^* / (t_i A_t)`, a choked throat and no volume to fill: an upper bound.
-
-    Parameters
-    ----------
-    mass, time : float
-        Of its charge, and how long that burns. [kg], [s]
-    characteristic_velocity : float
-        [m/s]
-    throat_area : float
-        [m2]
-
-    Examples
-    --------
-    >>> round(igniter_pressure(0.004, 0.03, characteristic_velocity=830.0,
-    ...                        throat_area=5.6745e-5))
-    1950245
-    """
-    return mass / time * characteristic_velocity / throat_area
-
-
 def _start(case: _Case) -> dict[str, Any]:
-    hardware, area = case.hardware, case.motor.nozzle.throat_area
-    start = _highest(case.bands, case.supply_at(0.0)) / case.peak * case.best
-    flow = start * area / case.velocity
-    if not hardware.igniter_mass:
-        doubling = flow * hardware.igniter_time
-        sizes = {"time": hardware.igniter_time, "doubling": doubling}
+    """Follow the start with the igniter's gas, the grain lit all at once.
+
+    At the low end the grain lights too late to meet it; at the high end the chamber is
+    small: of the volume that is known to 15 % (one sigma) less, of an assumed one the
+    least.
+    """
+    hardware, motor = case.hardware, case.motor
+    mass, time = hardware.igniter_mass, hardware.igniter_time
+    start = case.highest(case.supply_at(0.0))
+    throat = motor.nozzle.throat_area / case.velocity
+    if not mass:
+        doubling = case.missing(2.0 * start) * throat * time / IGNITER_GAS
+        sizes = {"time": time, "doubling": doubling}
         return {"origin": UNTOLD, "sizes": sizes, "why": "igniter not stated"}
-    alone = igniter_pressure(
-        hardware.igniter_mass,
-        hardware.igniter_time,
-        characteristic_velocity=case.velocity,
-        throat_area=area,
-    )
-    bound = max((start + alone) / case.best, 1.0)
-    return _told(
-        COMPUTED,
-        (1.0, bound, bound),
-        mass=hardware.igniter_mass,
-        time=hardware.igniter_time,
-        flow_share=hardware.igniter_mass / hardware.igniter_time / flow,
-    )
+    volume, stated = hardware.gas_volume
+    least = (1.0 - _WIDE * FREE_VOLUME_U) * volume
+    if not stated:
+        least = LEAST_FREE_SHARE * hardware.grain.volume
+    sizes = {
+        "mass": mass,
+        "time": time,
+        "flow_share": mass / time / (start * throat),
+        "free": volume,
+        "free_least": least,
+    }
+    try:
+        middle, high = (case.lit(mass, time, free) for free in (volume, least))
+    except ConvergenceError as error:
+        return {"origin": UNTOLD, "sizes": sizes, "why": str(error)}
+    return _told(COMPUTED, (1.0, middle, max(middle, high)), **sizes)
 
 
 # ----------------------------------------------------------------------------
@@ -381,9 +383,11 @@ def _erosion(case: _Case) -> dict[str, Any]:
     supply, burning = case.supply_at(web), grain.area(web)
     wide = np.sqrt(4.0 * port / math.pi)
     length = length or float(burning[0] / (math.pi * wide[0]))
-    rate = mass_balance.roots(case.bands, supply).highest() / supply
+    stands = mass_balance.roots(case.bands, supply, case.filling).highest()
+    rate = stands / supply / (1.0 - case.filling * stands)
     density = case.motor.propellant.grain_density
-    flux = density * rate * (burning - past) / port
+    leaves = stands * case.motor.nozzle.throat_area / case.velocity
+    flux = leaves * (1.0 - past / burning) / port
     g = erosive_burning.reduced_flux(
         flux, rate=rate, density=density, diameter=wide, viscosity=case.gas.viscosity
     )
@@ -515,9 +519,9 @@ def _deposit(case: _Case) -> dict[str, Any]:
         return _told(origin, (1.0, 1.0, 1.0), diameter=after, share=0.0)
     grain = case.hardware.grain
     web = np.unique(np.r_[np.linspace(0.0, grain.web, _STEPS), grain.breakpoints])
-    along = before + (after - before) * web / grain.web
-    growing = case.supply_at(web) / case.supply * (before / along) ** 2
-    low = case.over_peak(growing)
+    throat = replace(case.motor, throat_after=after).throat_area(web)
+    open_area = case.motor.nozzle.throat_area
+    low = case.over_peak(case.supply_at(web) / case.supply * open_area / throat)
     _, middle, high = case.factor((before / after) ** 2)
     return _told(
         origin, (low, middle, high), diameter=after, share=1.0 - after / before

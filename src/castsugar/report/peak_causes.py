@@ -39,11 +39,13 @@ _LAWS = (
     "The core widens, so that a later peak is raised by less."
 )
 _DOUBLING = (
-    "Igniter{whose} not stated: {mass} of charge in {time} ms would about double the "
-    "pressure of the start."
+    "Igniter{whose} not stated: from {mass} of charge in {time} ms on it could double "
+    "the pressure of the start."
 )
 _STRONG = (
-    "Igniter{whose}: its gas is {share} of what the grain makes at the start{strong}."
+    "Igniter{whose}: its charge burns {share} x as fast as the grain at the start"
+    "{strong}. Grain lit at once, {free} of gas before it, at the high end {least}; a "
+    "grain that lights late meets no igniter."
 )
 
 
@@ -174,7 +176,7 @@ def _remarks(causes: Causes, whose: str, show: Shown) -> Iterator[str]:
 
 def _start(one: Cause, whose: str, show: Shown) -> Iterator[str]:
     sizes = one.sizes
-    if one.why:
+    if "doubling" in sizes:
         mass = show.amount("mass", 1e3 * sizes["doubling"], 2)
         yield _DOUBLING.format(
             whose=whose, mass=mass, time=_milliseconds(sizes["time"])
@@ -188,6 +190,8 @@ def _start(one: Cause, whose: str, show: Shown) -> Iterator[str]:
         whose=whose,
         share=numbers.significant(sizes["flow_share"], 2),
         strong=f", more than {limit}: a strong one" if strong else "",
+        free=show.amount("volume", 1e6 * sizes["free"]),
+        least=show.amount("volume", 1e6 * sizes["free_least"]),
     )
 
 
@@ -270,6 +274,8 @@ _KEYS = {
     "igniter_time_s": ("time", 1.0),
     "igniter_over_grain_flow": ("flow_share", 1.0),
     "igniter_doubling_g": ("doubling", 1e3),
+    "free_volume_ml": ("free", 1e6),
+    "free_volume_low_ml": ("free_least", 1e6),
     "core_mass_flux_kg_m2_s": ("flux", 1.0),
     "core_mach": ("mach", 1.0),
     "static_drop_percent": ("drop", 100.0),
@@ -306,8 +312,10 @@ PARTS: dict[str, Part] = {
             ("throat_diameter_mm", "length", "with the deposit"),
             ("igniter_mass_g", "mass", "of its charge"),
             ("igniter_time_s", "time", "that it burns"),
-            ("igniter_over_grain_flow", "number", "gas of it over that of the grain"),
-            ("igniter_doubling_g", "mass", "charge that would double the start"),
+            ("igniter_over_grain_flow", "number", "its rate over that of the grain"),
+            ("igniter_doubling_g", "mass", "charge that could double the start"),
+            ("free_volume_ml", "volume", "of gas before ignition"),
+            ("free_volume_low_ml", "volume", "that of the high factor"),
             ("core_mass_flux_kg_m2_s", "number", "at the nozzle end, at the start"),
             ("core_mach", "number", "there"),
             (
