@@ -232,7 +232,16 @@ ABSURD = {
 }
 
 #: Any share is possible, or the number is none of a quantity.
-ANY = {"--water-lost", "--from", "--to", "--seed", "--workers", "--syrup-solids"}
+ANY = {
+    "--crack",
+    "--debond",
+    "--from",
+    "--seed",
+    "--syrup-solids",
+    "--to",
+    "--water-lost",
+    "--workers",
+}
 
 
 def options() -> Iterator[tuple[str, str, str]]:

@@ -18,8 +18,8 @@ import sys
 import time
 from pathlib import Path
 
-TESTS = Path(__file__).parents[2] / "tests"
-sys.path[:0] = [str(TESTS / "motor"), str(TESTS)]
+sys.path.insert(0, str(Path(__file__).parents[2] / "tests"))
+sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "motor"))
 
 import forecast_worlds as worlds
 import numpy as np

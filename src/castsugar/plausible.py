@@ -150,6 +150,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "scatter of burn rates": _percent(0.5, 30),
     "strands to motor": _of("relative_change", "%")(-30, 30),
     "degraded share of the sugar": _percent(0, 100, 0, 30),
+    "area that a crack adds": _percent(0, 100, 0, 50),
+    "outer face that comes loose": _percent(0, 100, 0, 50),
     # Delay.
     "delay diameter": _mm(1, 100, 5, 40),
     "delay length": _mm(0.5, 500, 2, 100),

@@ -381,6 +381,10 @@ SHOWN: Final[dict[str, tuple[ShownUnit, ShownUnit]]] = {
         ShownUnit("g/s", 1e3),
         ShownUnit("oz/s", float(1 / UNITS["mass"]["oz"].scale)),
     ),
+    "mass flux": (
+        ShownUnit("kg/(m\u00b2 s)", 1.0),
+        ShownUnit("lb/(in\u00b2 s)", float(_INCH**2 / _POUND)),
+    ),
     "temperature": (
         _shown("\u00b0C", "temperature", "C"),
         _shown("\u00b0F", "temperature", "F"),

@@ -13,13 +13,7 @@ from castsugar import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
-from castsugar.motor.grain import AreaTable, HollowCylinder
-from castsugar.motor.hardware import (
-    NOT_MODELLED,
-    PORT_TO_THROAT_LIMIT,
-    port_caution,
-    pressure_rise,
-)
+from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import Nozzle
 
@@ -360,42 +354,6 @@ def test_larger_throat_lower_pressure_and_scaling(rate, n, throat, factor) -> No
     assert second < first
     assert second / first == pytest.approx(factor ** (-2 / (1 - n)), rel=1e-9)
     assert pressure(3.0, throat) == pytest.approx(first, rel=1e-9)
-
-
-# --- What is not modelled ------------------------------------------------------------
-
-
-@pytest.mark.exact
-def test_added_area() -> None:
-    """One band: (1 + x)^(1/(1-n)) - 1. A plateau law: from its roots, across a band."""
-    x = np.array([-0.1, 0.0, 0.1, 0.3])
-    for n in (0.0, 0.32, 0.8):
-        rise = pressure_rise(power_law(8e-3, n), 2e8, x)
-        np.testing.assert_allclose(rise, (1 + x) ** (1 / (1 - n)) - 1, atol=1e-12)
-    supply = 0.45  # MPa per mm/s: 3.4 MPa on the sorbitol plateau
-    before, after = (scan(SORBITOL, s)[-1][0] for s in (supply, 1.3 * supply))
-    assert before < 3.792 < after
-    rise = pressure_rise(law_of(SORBITOL), supply * 1e9, 0.3)
-    assert rise == pytest.approx(after / before - 1, abs=1e-4)
-    with pytest.raises(InputError, match="above -1"):
-        pressure_rise(power_law(8e-3, 0.3), 2e8, -1.0)
-
-
-@pytest.mark.exact
-def test_port_to_throat() -> None:
-    """Area ratio (20 / 12)^2 = 2.78; caution below the limit and where unknown."""
-    grain = HollowCylinder(outer_diameter=0.05, core_diameter=0.02, segment_length=0.08)
-    mix = Propellant(density=1880.0, characteristic_velocity=900.0)
-    nozzle = Nozzle(throat_diameter=0.012, exponent=1.13)
-    motor = Motor(grain=grain, nozzle=nozzle, propellant=mix)
-    assert motor.port_to_throat == pytest.approx((20 / 12) ** 2)
-    assert port_caution(motor.port_to_throat) == ""
-    assert "ratio 1.50 is below 2 (common" in port_caution(1.5)
-    assert port_caution(PORT_TO_THROAT_LIMIT) == ""
-    table = AreaTable(webs=(0.0, 0.01), areas=(0.01, 0.01))
-    unknown = Motor(grain=table, nozzle=nozzle, propellant=mix)
-    assert "cannot be judged" in port_caution(unknown.port_to_throat)
-    assert {"ignition peak", "erosive burning", "cracks and voids"} <= set(NOT_MODELLED)
 
 
 # --- Bad input -----------------------------------------------------------------------

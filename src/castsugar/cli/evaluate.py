@@ -18,7 +18,12 @@ from castsugar.cli.conditions import (
 )
 from castsugar.cli.interrupt import exit_code, held_back, unconfirmed, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.motor_options import motor_assumptions
+from castsugar.cli.motor_options import (
+    add_cause_options,
+    check_cause_options,
+    motor_assumptions,
+    stated_sizes,
+)
 from castsugar.cli.output import add_output_options
 from castsugar.errors import InputError
 
@@ -31,6 +36,7 @@ if TYPE_CHECKING:
     from castsugar.motor.delivered import Delivered
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.losses import Losses
+    from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
     from castsugar.report.mixes import Mixes
@@ -80,6 +86,7 @@ def add_parser(commands: Any) -> None:
     add_bench_option(conditions)
     add_condition_options(conditions)
     add_kitchen_options(conditions)
+    add_cause_options(conditions)
     parser.add_argument(
         "--confirm",
         action=argparse.BooleanOptionalAction,
@@ -98,6 +105,7 @@ def run(options: argparse.Namespace) -> int:
 
     database = load_database()
     shared = read_conditions(options, database)
+    check_cause_options(options, shared.motor)
     if options.picture:
         check_trace(shared.motor)
     mixes = weigh_recipes(
@@ -245,6 +253,7 @@ def told(
         misfits=tuple(one.cautions if one is not None else () for one in fired),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
+        causes=_causes(options, shared, mixes, rows),
         draws=drawn,
         doubts=_doubts(shared, mixes, rows),
         pan=pan,
@@ -272,6 +281,25 @@ def _doubts(
     )
 
 
+def _causes(
+    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix], rows: Rows
+) -> tuple[tuple[Cause, ...], ...]:
+    """Return of each mix what can raise its peak pressure."""
+    if shared.motor is None:
+        return ()
+    from castsugar.mix.blends import of_mixes
+    from castsugar.motor.peak_causes import peak_causes
+    from castsugar.motor.pressure_table import burn_law_of
+
+    motor, sizes = shared.motor, stated_sizes(options)
+    return tuple(
+        peak_causes(motor, burn_law_of(of_mixes([mix]), motor), row, **sizes)
+        if math.isfinite(row["peak_pressure_MPa"])
+        else ()
+        for mix, row in zip(mixes, rows, strict=True)
+    )
+
+
 def _kitchen_bands(shared: Shared, mixes: Sequence[Mix]) -> list[dict[str, Any]]:
     """Return the bands of the kitchen's columns, as ``kitchen judge`` shows them."""
     if shared.kitchen is None or len(mixes) > MOST_CONFIRMED:
@@ -285,13 +313,11 @@ def _kitchen_bands(shared: Shared, mixes: Sequence[Mix]) -> list[dict[str, Any]]
 
 def _not_modelled(fired: Sequence[Firing | None]) -> tuple[str, ...]:
     """Return what the motor leaves out; nothing without one."""
-    known = [one for one in fired if one is not None]
-    if not known:
+    if all(one is None for one in fired):
         return ()
     from castsugar.motor.hardware import NOT_MODELLED
 
-    ports = {one.port_caution for one in known if one.port_caution}
-    return (*sorted(ports), *NOT_MODELLED.values())
+    return tuple(NOT_MODELLED.values())
 
 
 def conditions_line(shared: Shared, bench: str | None, show: Any) -> str:

@@ -22,6 +22,8 @@ KNOWN = {
     "--batch": "batch",
     "--burn-time": "burn time",
     "--chamber-pressure": "chamber pressure",
+    "--crack": "area that a crack adds",
+    "--debond": "outer face that comes loose",
     "--delay-length": "delay length",
     "--delay-time": "delay time",
     "--emptying": "emptying",

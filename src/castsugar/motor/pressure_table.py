@@ -30,7 +30,7 @@ from castsugar.motor.burn_model import (
     without_firings,
 )
 from castsugar.motor.case import margin
-from castsugar.motor.hardware import Hardware, port_caution, pressure_rise
+from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import law_of_mix, tested
 from castsugar.motor.mass_balance import Supply
 from castsugar.motor.nozzle import impulse_class
@@ -564,10 +564,6 @@ class Firing:
     impulse_class : str
         Public letter of the total impulse.
     port_to_throat : float
-    port_caution : str
-        Empty where the ratio is above the usual limit.
-    rise_of_a_tenth : float
-        Relative rise of the peak pressure with 10 % more burning area.
     propellant_mass : float
         [kg]
     pressure_band : tuple of float
@@ -579,8 +575,6 @@ class Firing:
     trace: Trace
     impulse_class: str
     port_to_throat: float
-    port_caution: str
-    rise_of_a_tenth: float
     propellant_mass: float
     pressure_band: tuple[float, float]
     cautions: tuple[str, ...] = ()
@@ -629,19 +623,11 @@ def _fire(
         exponent=values["isentropic_exponent"],
     )
     trace = fire(motor, law)
-    supply = mass_balance.supply(
-        kn=motor.kn_max,
-        density=motor.propellant.grain_density,
-        characteristic_velocity=motor.propellant.margin_velocity,
-        rate_factor=motor.propellant.rate_factor,
-    )
     has_thrust = trace.total_impulse > 0.0
     return Firing(
         trace=trace,
         impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
         port_to_throat=motor.port_to_throat,
-        port_caution=port_caution(motor.port_to_throat),
-        rise_of_a_tenth=float(pressure_rise(law, supply, 0.1)),
         propellant_mass=motor.propellant_mass,
         pressure_band=(float(driven.p05[index]), float(driven.p95[index])),
         cautions=driven.own_cautions(index),

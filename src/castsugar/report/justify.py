@@ -43,6 +43,7 @@ from castsugar.report.limit_words import Judged as Held
 from castsugar.report.mix_words import composition, ratio, short_names
 from castsugar.report.mixes import faults, ground, levels, misfits
 from castsugar.report.numbers import capitalized
+from castsugar.report.peak_causes import cause_finding
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -175,6 +176,7 @@ def justify_findings(record: Record, show: Shown) -> Iterator[Finding]:
     for one in change.claims:
         yield _claim(record, one, show)
     yield from (*faults(found), *misfits(found))
+    yield from cause_finding(found.names, found.causes, show)
     yield from _limits(record, show)
     if not change.claims:
         yield _plain(record, show)

@@ -37,6 +37,8 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, recipe_argument, short_names, titled
+from castsugar.report.peak_causes import PARTS as CAUSE_PARTS
+from castsugar.report.peak_causes import cause_annex, cause_finding, cause_parts
 from castsugar.report.pressure_words import PARTS as DOUBT_PARTS
 from castsugar.report.pressure_words import doubt_annex, doubt_line, doubt_parts
 from castsugar.report.screen import (
@@ -55,6 +57,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.motor.delivered import Delivered
     from castsugar.motor.losses import Losses
+    from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
 
@@ -95,13 +98,6 @@ FIRING = (
             "area of the port over that of the throat, at the start",
         ),
     ),
-    Field(
-        key="pressure_rise_of_a_tenth_percent",
-        label="10 % more burning area raises the pressure by",
-        kind="fraction",
-        meaning="relative rise of the peak pressure",
-        digits=2,
-    ),
     *DELIVERED,
 )
 
@@ -140,7 +136,6 @@ def firing_row(fired: Firing) -> dict[str, Any]:
         "impulse_letter": fired.impulse_class,
         "propellant_mass_g": 1e3 * fired.propellant_mass,
         "port_to_throat": fired.port_to_throat,
-        "pressure_rise_of_a_tenth_percent": 100.0 * fired.rise_of_a_tenth,
     }
 
 
@@ -209,6 +204,8 @@ class Mixes:
         Of each mix where the doubt of its peak pressure comes from.
     delivered, losses : tuple, of Delivered and of Losses or None
         Of each mix what the motor delivers of it, and bounds of what takes the rest.
+    causes : tuple of tuple of Cause
+        Of each mix what can raise its peak; none without a pressure.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
@@ -237,6 +234,7 @@ class Mixes:
     doubts: tuple[PressureDoubt | None, ...] = ()
     delivered: tuple[Delivered | None, ...] = ()
     losses: tuple[Losses | None, ...] = ()
+    causes: tuple[tuple[Cause, ...], ...] = ()
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
@@ -303,6 +301,7 @@ def title_of(found: Mixes) -> str:
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
     told = [*do_nots(found.pan, show), *faults(found), *misfits(found)]
+    told += cause_finding(found.names, found.causes, show)
     told += _limits(found, show)
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
@@ -551,6 +550,7 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
 
 def ground(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield what is special about a row, and what was assumed."""
+    yield from cause_annex(found.names, found.causes, show)
     yield from doubt_annex(found.names, found.doubts, show)
     yield from flags(found)
     if found.not_modelled:
@@ -676,6 +676,7 @@ PARTS: dict[str, Part] = {
     ),
     "recipes": Part(meaning="what was weighed and what is cast, one a mix"),
     "limits": LIMITS,
+    **CAUSE_PARTS,
     **DOUBT_PARTS,
     **DELIVERED_PARTS,
     "species_chamber_throat_exit_mol_kg": Part(
@@ -690,6 +691,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
+        **cause_parts([m.name for m in found.mixes], found.causes),
         **doubt_parts([m.name for m in found.mixes], found.doubts),
         **delivered_parts([m.name for m in found.mixes], found.delivered, found.losses),
     }

@@ -45,6 +45,10 @@ _SMALL_MOVES = (
     "one takes over. 10 % looser is that slope carried on."
 )
 _LOSSES = "Not modelled: losses into walls and nozzle; they lower what every mix does."
+_PEAK = (
+    "What can raise the peak of a mix (start, erosive burning, crack, debond, hot day, "
+    "throat deposit) is no part of a search: castsugar evaluate MIX --full."
+)
 _KITCHEN = (
     "Pour viscosity is known to a factor of about 4 until your kitchen is measured; "
     "whether a grain sets is a derived rule, untested."
@@ -397,7 +401,7 @@ def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
     if outcome.task.settings.kitchen is not None:
         yield Paragraph(_KITCHEN)
     if outcome.task.settings.motor is not None:
-        yield Listing(tuple(NOT_MODELLED.values()))
+        yield Listing((*NOT_MODELLED.values(), _PEAK))
 
 
 def _space(found: Searched, show: Shown) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from published_checks import flames, motor, nitrate_sugar, nozzle, species
+from published_checks import erosion, flames, motor, nitrate_sugar, nozzle, species
 from published_checks.comparing import compared, value_of
 from published_checks.disputed import DISPUTED
 from published_checks.rows import PROVENANCES, Given, Row, read_rows
@@ -50,6 +50,9 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         motor.gas_filling,
         motor.droplet_velocity_lag,
         motor.two_phase_exponent,
+        erosion.mukunda_paul_ratio,
+        erosion.lenoir_robillard_ratio,
+        erosion.erosive_pressure_ratio,
         nitrate_sugar.mix_carbonate_mass_fraction,
         nitrate_sugar.mix_mole_fraction,
     ),
