@@ -13,7 +13,8 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.burn_model import MIX, Asked, BurnModel
-from castsugar.motor.scatter import CENTRE, EXPONENT_BATCH
+from castsugar.motor.burn_widths import matern
+from castsugar.motor.scatter import BEND_LENGTH, CENTRE, EXPONENT_BATCH
 
 #: ln(p / 2.5 MPa) at which bands of the law may meet. Between them it is a power law,
 #: so that a bend that the strands show is followed.
@@ -112,7 +113,9 @@ def exponent_of(
     """Return the exponent of a mix at 2.5 MPa, and its standard uncertainty.
 
     The latter by what the mix itself adds on both sides of there: the sum of both
-    variances holds the level twice, the slope twice.
+    variances holds the level twice, the slope twice. A bend is as wide everywhere, so
+    that this sum does not see it; the slope that it may have is added as held
+    beforehand.
     """
     recipe = replace(asked, of=MIX, motor=False)
     low, middle, high = (
@@ -122,4 +125,12 @@ def exponent_of(
     n = float(high.mean[0] - low.mean[0]) / (2.0 * _ASIDE)
     slope = 0.5 * float(low.u[0] ** 2 + high.u[0] ** 2) - float(middle.u[0]) ** 2
     own = EXPONENT_BATCH**2 if asked.of != MIX else 0.0
-    return n, math.sqrt(max(slope / _ASIDE**2, 0.0) + own)
+    return n, math.sqrt(max(slope / _ASIDE**2, 0.0) + own + _slope_of_a_bend(model))
+
+
+def _slope_of_a_bend(model: BurnModel) -> float:
+    """Return the variance of the exponent between both sides that a bend makes."""
+    apart = 2.0 * _ASIDE
+    alike = float(matern(np.array(math.sqrt(5.0) * apart / BEND_LENGTH)))
+    size = float(model.weights @ model.widths.bend**2)
+    return 2.0 * size * (1.0 - alike) / apart**2
