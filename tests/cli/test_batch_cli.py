@@ -252,6 +252,15 @@ def test_measured_grains_are_kept_for_the_card(
     assert (kept.cast_mass, kept.grains) == (0.17, ())
 
 
+def test_a_grain_in_other_units() -> None:
+    """By hand: 1 3/8 in is 34.925 mm, 2 1/2 in 63.5 mm; 0 lb 3 oz 85.0486 g."""
+    from castsugar.cli.batch_entries import read_grains
+
+    (one,) = read_grains(["1 3/8 in x 0.5in x 2 1/2 in 0 lb 3 oz"])
+    wanted = {"outer_m": 34.925, "core_m": 12.7, "length_m": 63.5, "mass_kg": 85.0486}
+    assert one == pytest.approx({k: 1e-3 * v for k, v in wanted.items()}, rel=1e-6)
+
+
 @pytest.mark.parametrize(
     "wrong", [{"core_m": 0.04}, {"mass_kg": 0.0}, {"more": 1.0}, {"outer_m": "36 mm"}]
 )

@@ -315,6 +315,7 @@ def test_a_motor_that_tells_less(tmp_path: Path) -> None:
     card = carded(tmp_path, text=text, grains=told)
     assert "table of areas" in by_name(card)["fit"].why
     assert by_name(card)["voids"].verdict == KEPT
+    assert math.isnan(card.kn_max)
     alone = BENCH[:end] + BENCH[BENCH.index("[[") :]
     rule = by_name(carded(tmp_path, text=alone))["pressure"]
     assert (rule.verdict, rule.why) == (
@@ -341,7 +342,8 @@ def burned(folder: Path, seconds: float) -> Event:
 
 def test_strands_of_this_batch_count(tmp_path: Path) -> None:
     """Its p95 is that of the table for the batch that burned; changed ones do not."""
-    card = carded(tmp_path, burned(tmp_path, 9.0))
+    event = burned(tmp_path, 9.0)
+    card = carded(tmp_path, event, event)  # linked twice, they count once
     rule = by_name(card)["pressure"]
     assert rule.why == "this batch"
     (path,) = tmp_path.glob("2026*.jsonl")

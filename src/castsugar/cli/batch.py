@@ -156,7 +156,7 @@ _GRAIN = (
     "--grain",
     "GRAIN",
     "a grain as measured, outer x core x length and mass, '35.9 mm x 14.1 mm x 61.8 mm "
-    "96.2 g'; every grain that is fired together; may be repeated",
+    "91.2 g'; every grain that is fired together; may be repeated",
 )
 _WEIGHED = (
     (

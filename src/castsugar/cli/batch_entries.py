@@ -246,7 +246,7 @@ def day_of(options: argparse.Namespace, batch: Batch) -> Day:
 
 
 def read_grains(typed: Sequence[str]) -> tuple[dict[str, float], ...]:
-    """Read grains as "35.9 mm x 14.1 mm x 61.8 mm 96.2 g": outer, core, length, mass.
+    """Read grains as "35.9 mm x 14.1 mm x 61.8 mm 91.2 g": outer, core, length, mass.
 
     Returns
     -------
@@ -263,11 +263,14 @@ def read_grains(typed: Sequence[str]) -> tuple[dict[str, float], ...]:
         where = f"--grain {text!r}"
         sizes = re.split(r"\s*[x\u00d7]\s*", text.strip())
         # A unit ends before the mass begins.
-        pieces = [*sizes[:-1], *re.split(r"(?<=[^\W\d])\s+(?=[\d.])", sizes[-1])]
+        pieces = [
+            *sizes[:-1],
+            *re.split(r"(?<=[^\s\d])\s+(?=[\d.])", sizes[-1], maxsplit=1),
+        ]
         if len(sizes) != 3 or len(pieces) != len(GRAIN):
             raise InputError(
                 f"{where} is not of the form OUTER x CORE x LENGTH MASS; write for "
-                "example '35.9 mm x 14.1 mm x 61.8 mm 96.2 g'"
+                "example '35.9 mm x 14.1 mm x 61.8 mm 91.2 g'"
             )
         one = {
             key: plausible.read(piece, name, where=f"{where}, {name}").value

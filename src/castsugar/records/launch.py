@@ -168,7 +168,7 @@ def card_of(batch: Batch, day: Day, database: Database) -> Card:
         day=day,
         rules=tuple(rules),
         grains=grains,
-        kn_max=math.nan if grains is None or motor is None else motor.kn_max,
+        kn_max=math.nan if motor is None or motor is drawn else motor.kn_max,
         kn_drawn=math.nan if drawn is None else drawn.kn_max,
     )
 
@@ -337,12 +337,14 @@ def with_strands(bench: Bench, batch: Batch) -> Bench:
     if frozen is None or motor is None:
         return bench
     gone = {line for line, _, _ in batch.changed_files()}
+    seen = set(frozen.strands.values())
     masses = " ".join(f"{n}:{1e3 * m:.10g}" for n, m in batch.made.masses.items())
     laws = list(motor["burn_law"])
     for link in batch.strand_files():
         strands = _strands(link.path, link.mix)
-        if not strands or link.line in gone or link.sha256 in frozen.strands.values():
+        if not strands or link.line in gone or link.sha256 in seen:
             continue
+        seen.add(link.sha256)
         told = {name: any(getattr(s, name) for s in strands) for name in _TOLD}
         laws.append(
             {
@@ -374,28 +376,25 @@ def _own_name(batch: Batch, motor: Hardware) -> str:
 def _dense(grains: RealGrains) -> Iterator[Rule]:
     """Judge the voids of the worst grain, and how it differs from its sisters."""
     worst = int(grains.shares.argmin())
-    voids, u = 1.0 - grains.shares[worst], grains.shares_u[worst]
-    look, most = VOIDS
-    reaches = voids + _COVERAGE * u > most
-    verdict = FIRE_NOT if voids > most else LOOK if voids > look or reaches else KEPT
-    yield Rule(
-        name="voids",
-        verdict=verdict,
-        value=float(voids),
-        high=most if verdict == FIRE_NOT else look,
-        why=f"grain {worst + 1}",
-    )
-    if not math.isnan(grains.lighter):
-        look, most = LIGHTER
-        lighter = grains.lighter
-        verdict = FIRE_NOT if lighter > most else LOOK if lighter > look else KEPT
-        yield Rule(
-            name="sisters",
-            verdict=verdict,
-            value=lighter,
-            high=most if verdict == FIRE_NOT else look,
-            why=f"grain {worst + 1}",
-        )
+    voids, why = 1.0 - float(grains.shares[worst]), f"grain {worst + 1}"
+    end = voids + _COVERAGE * float(grains.shares_u[worst])
+    yield _graded("voids", voids, VOIDS, why, end)
+    if len(grains.grains) > 1:
+        yield _graded("sisters", grains.lighter, LIGHTER, why)
+
+
+def _graded(
+    name: str, value: float, limits: tuple[float, float], why: str, end: float = 0.0
+) -> Rule:
+    """Judge a value by where one looks and where one does not fire.
+
+    `end`: of its band; one that reaches the second limit is looked at.
+    """
+    look, most = limits
+    if value > most:
+        return Rule(name=name, verdict=FIRE_NOT, value=value, high=most, why=why)
+    verdict = LOOK if value > look or end > most else KEPT
+    return Rule(name=name, verdict=verdict, value=value, high=look, why=why)
 
 
 def _fit(grains: RealGrains, drawn: Hardware | None) -> tuple[Rule, Hardware | None]:
