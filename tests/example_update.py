@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 from scipy.signal import lfilter
 
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import Motor, Propellant, fire
+from castsugar.motor.trace import fire
 
 EXAMPLE = Path(__file__).parents[1] / "src" / "castsugar" / "bench" / "example"
 

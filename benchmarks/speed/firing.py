@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.inference import infer_law
@@ -24,7 +25,7 @@ from castsugar.motor.firing.reduction import Recorded, reduce_recording
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import Motor, Propellant, fire
+from castsugar.motor.trace import fire
 from castsugar.readings.recordings import read_trace
 
 ROWS = 200_000

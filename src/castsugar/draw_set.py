@@ -60,6 +60,8 @@ NAMED = (
     "burn law|batch",
     "burn law|process",
     "burn law|firing",
+    "motor|throat growth",
+    "motor|temperature sensitivity",
 )
 
 #: Whose dimension the width of the batch scatter takes, for its heavy tail.
@@ -123,6 +125,8 @@ _DIRECTIONS = (
     (229, (1, 3, 1, 3, 5, 53, 69)),
     (239, (1, 1, 5, 5, 23, 33, 13)),
     (241, (1, 1, 7, 7, 1, 61, 123)),
+    (247, (1, 1, 7, 9, 13, 61, 49)),
+    (253, (1, 3, 3, 5, 3, 55, 33)),
 )
 DIMENSIONS = 1 + len(_DIRECTIONS)
 

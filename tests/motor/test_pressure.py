@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from castsugar import InputError
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
 from castsugar.motor.grain import AreaTable, HollowCylinder
 from castsugar.motor.hardware import (
@@ -21,7 +22,6 @@ from castsugar.motor.hardware import (
 )
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import Nozzle
-from castsugar.motor.trace import Motor, Propellant
 
 # r = a p^n in mm/s and MPa: low, high, a, n. From memory of a widely circulated hobby
 # strand-burner table: test input for the roots, no pass or fail value.

@@ -24,6 +24,7 @@ from castsugar.motor.pressure_table import (
     differs,
     motor_rows,
     origin_of,
+    peaks_of_batch,
     repeats,
     this_batch,
     untold,
@@ -90,7 +91,8 @@ def test_it_is_the_chance_of_the_model() -> None:
         x = math.log(found.p95[i] / burns.CENTRE)
         rates = motor.burning.rates(w, burns.NAMES, found.p95[i])
         sd = np.sqrt(rates.variances[:, 0] + motor.supply_u**2)
-        room = x + math.log(burns.CENTRE) - math.log(supply[i]) - rates.means[:, 0]
+        left = math.log(supply.per_rate[i] * (1 - supply.filling[i] * found.p95[i]))
+        room = x + math.log(burns.CENTRE) - left - rates.means[:, 0]
         chance = rates.weights @ burns.ndtr(room / sd)
         assert chance == pytest.approx(0.95, abs=1e-3)
 
@@ -106,12 +108,22 @@ def test_this_batch_is_that_of_the_strands() -> None:
         motor.burning,
         burns.MEASURED[1],
         burns.NAMES,
-        log_supply=math.log(supply[1]),
+        log_supply=math.log(supply.per_rate[1]),
         supply_u=motor.supply_u,
+        filling=supply.filling[1],
         levels=(0.95,),
         asked=Asked(of="strands.csv, 58/14/28"),
     ).quantiles[0, 0]
     assert found.this_batch[1] == pytest.approx(own, rel=1e-9)
+
+
+def test_the_peak_of_a_batch_is_that_of_the_table() -> None:
+    """Of the batch that burned; of a name that never did it is the next one."""
+    motor, found = hardware(), rows(hardware())
+    own = peaks_of_batch(motor, MIXES[1], VELOCITY, "strands.csv, 58/14/28", (0.95,))
+    assert own == pytest.approx([found.this_batch[1]], rel=1e-9)
+    other = peaks_of_batch(motor, MIXES[3], VELOCITY, "never", (0.5, 0.95))
+    assert other == pytest.approx([found.p50[3], found.p95[3]], rel=1e-9)
 
 
 def test_the_last_batch_of_a_mix_is_this_one() -> None:
@@ -138,7 +150,7 @@ def test_few_firings_may_not_lower_a_limit_much(firings: int, *, held: bool) -> 
     u of ln(efficiency x rate): of the efficiency, of a firing, of strands to motor.
     """
     plain = hardware()
-    supply = float(plain.supply(of_mixes(MIXES[:1]).density, VELOCITY)[0])
+    supply = float(plain.supply(of_mixes(MIXES[:1]).density, VELOCITY).per_rate[0])
     slow = burns.fired(burns.MEASURED[0], 2e6, math.log(0.6 * supply))
     motor = hardware(
         *burns.example()[0],
@@ -155,6 +167,10 @@ def test_few_firings_may_not_lower_a_limit_much(firings: int, *, held: bool) -> 
     assert np.all(free.p95 < least)
     wanted = least if held else free.p95
     np.testing.assert_allclose(got.p95, wanted, rtol=1e-9)
+    if held:  # of the batch that burned, too
+        own = rows(plain).this_batch[1] * math.exp(-1.96 * u)
+        assert free.this_batch[1] < own
+        assert got.this_batch[1] == pytest.approx(own, rel=1e-9)
     # What is expected is not held back.
     np.testing.assert_allclose(got.p50, free.p50, rtol=1e-9)
 
@@ -187,7 +203,7 @@ def test_where_a_rate_comes_from() -> None:
 
 def test_no_upper_limit_is_said() -> None:
     """Nothing burned and a motor that stands high: no number, and the flag says so."""
-    motor = hardware(throat_diameter=0.007, burning=BurnModel())
+    motor = hardware(throat_diameter=0.006, burning=BurnModel())
     found = rows(motor, MIXES[:1])
     assert math.isinf(found.p95[0])
     assert math.isfinite(found.p50[0])

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from castsugar import InputError
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand
@@ -17,7 +18,6 @@ from castsugar.motor.firing.reduction import Recorded, reduce_recording
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.trace import Motor, Propellant
 from castsugar.report.firing_chart import firing_chart, raw_chart
 from castsugar.report.firing_rows import Asked
 from castsugar.report.shown import Shown

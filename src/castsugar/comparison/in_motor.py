@@ -125,8 +125,9 @@ class InMotor:
             start=zero,
         )
         supply = self.hardware.supply(density, velocity)
-        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-            room = rate + np.log(supply) + added - math.log(self.pressure)
+        with np.errstate(over="ignore", invalid="ignore"):
+            room = rate + supply.log_left(self.pressure) + added
+            room -= math.log(self.pressure)
             found = self.pressure * np.exp(room / (1.0 - exponent))
         found = np.where(exponent < 1.0, found, np.inf)
         return np.asarray(np.where(np.isnan(room), np.nan, 1e-6 * found))
@@ -360,7 +361,9 @@ def _of_motor(hardware: Hardware) -> Iterator[Input]:
 
 def _spread(hardware: Hardware) -> dict[str, float]:
     """Return what each doubt of the motor adds to ln of its pressure per burn rate."""
-    found = hardware.spread.log_supply(hardware.temperature_sensitivity)
+    found = hardware.spread.log_supply(
+        hardware.temperature_sensitivity, hardware.warmer
+    )
     if hardware.efficiency_measured:
         found["efficiency"] = hardware.efficiency_u
     return found

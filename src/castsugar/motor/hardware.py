@@ -15,14 +15,14 @@ from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import FREE_SHARE, Motor, Propellant
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.grain import Grain
-from castsugar.motor.nozzle import Nozzle
+from castsugar.motor.nozzle import USUAL_EXPONENT, Nozzle
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.trace import Motor, Propellant
 
 # ----------------------------------------------------------------------------
 # The user's motor without its propellant: grain, nozzle, case, and what is unsure.
@@ -42,10 +42,6 @@ SPREAD = Spread(
 #: Temperature sensitivity of the burn rate where none is stated [1/K]: pi_K is 0.067
 #: to 0.278 %/K (Sutton & Biblarz, ch. 11), times 1 - n.
 TEMPERATURE_SENSITIVITY = 0.0015
-
-#: Isentropic exponent of the exhaust where no mix gives one.
-_EXPONENT = 1.13
-
 
 #: Numbers of a motor, and the unit of each.
 _UNITS = {
@@ -238,7 +234,7 @@ class Hardware:
         *,
         density: float,
         characteristic_velocity: float,
-        exponent: float = _EXPONENT,
+        exponent: float = USUAL_EXPONENT,
     ) -> Motor:
         """Return the motor filled with a mix.
 
@@ -274,7 +270,16 @@ class Hardware:
             nozzle=nozzle,
             propellant=propellant,
             ambient_pressure=self.ambient_pressure,
+            free_volume=self.free_volume,
+            throat_after=self.throat_after,
         )
+
+    @property
+    def gas_volume(self) -> tuple[float, bool]:
+        """Return the volume of gas before ignition [m3], and whether it was stated."""
+        if self.free_volume is not None:
+            return self.free_volume, True
+        return FREE_SHARE * self.grain.volume, False
 
     @property
     def free_volume(self) -> float | None:
@@ -306,23 +311,29 @@ class Hardware:
 
     def supply(
         self, density: ArrayLike, characteristic_velocity: ArrayLike
-    ) -> FloatArray:
-        """Return the pressure per burn rate at the largest Kn, for the margin. [Pa s/m]
+    ) -> mass_balance.Supply:
+        """Return what the motor makes of a burn rate at the largest Kn, for the margin.
 
         Parameters
         ----------
-        density : array_like
+        density : array_like, shape (n,)
             Without voids. [kg/m3]
-        characteristic_velocity : array_like
+        characteristic_velocity : array_like, shape (n,)
             Ideal. [m/s]
         """
         motor = self.motor(density=1800.0, characteristic_velocity=900.0)
-        velocity = np.asarray(characteristic_velocity, dtype=float)
-        return mass_balance.supply(
-            kn=motor.kn_max * self.density_ratio,
-            density=density,
-            characteristic_velocity=self.margin_factor * velocity,
-            rate_factor=motor.propellant.rate_factor,
+        velocity = self.margin_factor * np.atleast_1d(
+            np.asarray(characteristic_velocity, dtype=float)
+        )
+        real = self.density_ratio * np.atleast_1d(np.asarray(density, dtype=float))
+        return mass_balance.Supply(
+            per_rate=mass_balance.supply(
+                kn=motor.kn_max,
+                density=real,
+                characteristic_velocity=velocity,
+                rate_factor=motor.propellant.rate_factor,
+            ),
+            filling=mass_balance.filling(real, velocity),
         )
 
     @property
@@ -331,9 +342,14 @@ class Hardware:
         return tuple(dict.fromkeys((*self.invented, *self.burning.invented)))
 
     @property
+    def warmer(self) -> float:
+        """Return the grain temperature less that of the strands. [K]"""
+        return self.grain_temperature - self.strand_temperature
+
+    @property
     def supply_u(self) -> float:
         """Return the standard uncertainty of ln S, the burn rate left out. [-]"""
-        own = self.spread.supply_u(self.temperature_sensitivity)
+        own = self.spread.supply_u(self.temperature_sensitivity, self.warmer)
         return math.hypot(own, self.efficiency_u if self.efficiency_measured else 0.0)
 
     def unfired(self) -> Hardware:

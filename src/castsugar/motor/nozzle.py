@@ -29,6 +29,30 @@ from castsugar.errors import InputError
 _CAUTIOUS_EXPONENT = 1.4
 
 
+#: Share of the ambient pressure below which the exit of a full nozzle cannot fall: the
+#: flow leaves the wall where it is reached (Sutton & Biblarz, ch. 3, from memory; books
+#: say 0.35 to 0.45).
+SEPARATES: Final = 0.4
+
+#: Isentropic exponent of the exhaust where no mix gives one: gas with its smoke through
+#: a throat (computed by this library, 1.12 to 1.15 with and without exchange).
+USUAL_EXPONENT: Final = 1.13
+
+
+def flow_factor(exponent: float) -> float:
+    """Return G of a choked throat, c* = (RT)^(1/2) / G. [-]
+
+    ``k^(1/2) (2 / (k + 1))^((k + 1) / (2 (k - 1)))`` (Sutton & Biblarz, ch. 3).
+
+    Examples
+    --------
+    >>> round(flow_factor(1.2), 6)
+    0.648531
+    """
+    k = exponent
+    return math.sqrt(k) * (2.0 / (k + 1.0)) ** ((k + 1.0) / (2.0 * (k - 1.0)))
+
+
 def choked_pressure_ratio(exponent: ArrayLike) -> FloatArray:
     """Return chamber over ambient pressure from which the throat chokes. [-]
 
@@ -75,8 +99,9 @@ def thrust_coefficient(
     *,
     exponent: ArrayLike,
     ratio: ArrayLike,
+    separation: float = 0.0,
 ) -> FloatArray:
-    """Return the ideal thrust coefficient of a choked nozzle that flows full. [-]
+    """Return the ideal thrust coefficient of a choked nozzle. [-]
 
     Parameters
     ----------
@@ -86,11 +111,15 @@ def thrust_coefficient(
         Isentropic exponent, above 1.
     ratio : array_like
         Exit over throat area, 1 or more. [-]
+    separation : float
+        The flow leaves the wall at this share of the ambient pressure; 0: flows full.
     """
     k, p = np.asarray(exponent, dtype=float), np.asarray(pressure, dtype=float)
-    z = exit_pressure_ratio(ratio, k)
-    push = (z - np.asarray(ambient_pressure, dtype=float) / p) * np.asarray(ratio)
-    return np.asarray(optimum_thrust_coefficient(z, k) + push)
+    back = np.asarray(ambient_pressure, dtype=float) / p
+    full = exit_pressure_ratio(ratio, k)
+    z = np.maximum(full, np.minimum(separation * back, 1.0 / choked_pressure_ratio(k)))
+    wide = np.where(z > full, expansion_ratio(z, k), ratio)
+    return np.asarray(optimum_thrust_coefficient(z, k) + (z - back) * wide)
 
 
 def optimum_thrust_coefficient(
@@ -194,7 +223,8 @@ class Nozzle:
     ) -> FloatArray:
         """Return the thrust coefficient, efficiency included. [-]
 
-        0 where the throat is not choked, and where the formula would pull.
+        Off the wall below :data:`SEPARATES` times the ambient pressure; 0 where the
+        throat is not choked.
         """
         p = np.asarray(pressure, dtype=float)
         if self.coefficient is not None:
@@ -205,6 +235,7 @@ class Nozzle:
                 ambient_pressure,
                 exponent=float(self.exponent or 0.0),
                 ratio=self.expansion_ratio,
+                separation=SEPARATES,
             )
         choked = p >= self.choked_ratio * ambient_pressure
         return np.where(choked, self.efficiency * np.maximum(ideal, 0.0), 0.0)
@@ -214,10 +245,8 @@ class Nozzle:
         choked = self.choked_ratio * ambient_pressure
         if self.exponent is None:
             return (choked,)
-        vacuum = thrust_coefficient(
-            1.0, 0.0, exponent=self.exponent, ratio=self.expansion_ratio
-        )
-        return choked, float(ambient_pressure * self.expansion_ratio / vacuum)
+        full = float(exit_pressure_ratio(self.expansion_ratio, self.exponent))
+        return choked, SEPARATES * ambient_pressure / full
 
 
 # ----------------------------------------------------------------------------

@@ -20,6 +20,11 @@ from castsugar.motor.scatter import CENTRE
 # ----------------------------------------------------------------------------
 # What a motor is made of, and how firmly it is known.
 
+#: One standard uncertainty of the temperature sensitivity of the burn rate, as a
+#: factor: the sources spread 0.07 to 0.28 % a kelvin times 1 - n (Sutton & Biblarz, ch.
+#: 11, from memory).
+SENSITIVITY_DOUBT: Final = 1.5
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
@@ -53,37 +58,49 @@ class Spread:
                     f"{value:g}; it must be 0 or more"
                 )
 
-    def log_supply(self, temperature_sensitivity: float) -> dict[str, float]:
-        """Return what each adds, as a standard uncertainty of ln S. [-]"""
+    def log_supply(
+        self, temperature_sensitivity: float, warmer: float = 0.0
+    ) -> dict[str, float]:
+        """Return what each adds, as a standard uncertainty of ln S. [-]
+
+        Where the grain is so much warmer than the strands [K], the temperature
+        sensitivity [1/K] itself is doubted, by a factor of :data:`SENSITIVITY_DOUBT`.
+        """
+        by_step = math.log(SENSITIVITY_DOUBT) * abs(warmer)
         return {
             "density": self.density,
             "throat_diameter": 2.0 * self.throat_diameter,
             "area": self.area,
             "characteristic_velocity": self.characteristic_velocity,
-            "temperature": temperature_sensitivity * self.temperature,
+            "temperature": temperature_sensitivity
+            * math.hypot(self.temperature, by_step),
         }
 
     def drawn(
-        self, temperature_sensitivity: float, draws: int, seed: int
+        self,
+        temperature_sensitivity: float,
+        draws: int,
+        seed: int,
+        warmer: float = 0.0,
     ) -> dict[str, FloatArray]:
         """Return what each adds to ln S, draw by draw, (draws,) each. [-]"""
-        parts = self.log_supply(temperature_sensitivity)
+        parts = self.log_supply(temperature_sensitivity, warmer)
         return {n: u * normals(f"motor|{n}", draws, seed) for n, u in parts.items()}
 
-    def supply_u(self, temperature_sensitivity: float) -> float:
+    def supply_u(self, temperature_sensitivity: float, warmer: float = 0.0) -> float:
         """Return the standard uncertainty of ln S, all together. [-]"""
-        return math.hypot(*self.log_supply(temperature_sensitivity).values())
+        return math.hypot(*self.log_supply(temperature_sensitivity, warmer).values())
 
 
 # ----------------------------------------------------------------------------
 # The chance that a peak stays below a pressure.
 #
 # With S the pressure per burn rate (:mod:`castsugar.motor.mass_balance`) a motor stands
-# below P exactly when ln r(P) + ln S <= ln P, as long as r rises slower than P: one
-# root. ln r is a sum of normals (:mod:`castsugar.motor.burn_model`), so
+# below P exactly when ln r(P) + ln S + ln(1 - q P) <= ln P, as long as r rises slower
+# than P: one root. ln r is a sum of normals (:mod:`castsugar.motor.burn_model`), so
 #
-# .. math:: P(p \le P) = \sum_h w_h \, \Phi\!\left(\frac{\ln P - \ln S - m_h(P)}
-#     {\sqrt{V_h(P) + u_S^2}}\right)
+# .. math:: P(p \le P) = \sum_h w_h \, \Phi\!\left(\frac{\ln P - \ln(1 - q P) - \ln S
+#     - m_h(P)}{\sqrt{V_h(P) + u_S^2}}\right)
 #
 # has neither draws nor seed and is smooth in the recipe. m_h and V_h are computed at
 # pressures of a fixed lattice and read between them by the cubic through the four
@@ -113,6 +130,9 @@ _OFF: Final = 1e-9
 _STEEP: Final = 0.9, 1e-3
 _SCAN, _HALVINGS = 41, 30
 
+#: Most of the gas that may fill the burnt volume; 100 MPa fill a fifth.
+_FULLEST: Final = 0.9
+
 Whole = NDArray[np.intp]
 
 
@@ -141,6 +161,7 @@ def peaks(  # noqa: PLR0913 - keyword-only options
     log_supply: ArrayLike,
     supply_u: ArrayLike,
     levels: Sequence[float],
+    filling: ArrayLike = 0.0,
     asked: Asked | None = None,
     degraded: ArrayLike = 0.0,
 ) -> Peaks:
@@ -157,6 +178,8 @@ def peaks(  # noqa: PLR0913 - keyword-only options
         ln S [Pa s/m]; its standard uncertainty. NaN gives NaN.
     levels : sequence of float
         Above 0, below 1.
+    filling : array_like, shape (mixes,)
+        q of the mass balance. [1/Pa]
     asked : Asked, optional
     degraded : array_like, shape (mixes,)
 
@@ -168,9 +191,9 @@ def peaks(  # noqa: PLR0913 - keyword-only options
     if not all(0.0 < level < 1.0 for level in levels):
         raise InputError(f"levels are {list(levels)}; each must lie between 0 and 1")
     w = np.atleast_2d(np.asarray(fractions, dtype=float))
-    supply, u, gone = (
+    supply, u, gone, fills = (
         np.broadcast_to(np.asarray(a, dtype=float), len(w))
-        for a in (log_supply, supply_u, degraded)
+        for a in (log_supply, supply_u, degraded, filling)
     )
     quantiles = np.full((len(levels), len(w)), np.nan)
     exponent = np.full(len(w), np.nan)
@@ -185,6 +208,7 @@ def peaks(  # noqa: PLR0913 - keyword-only options
             degraded=gone[own],
             threshold=math.log(CENTRE) - supply[own],
             supply_u=u[own],
+            fills=CENTRE * fills[own],
         )
         for row, level in enumerate(levels):
             quantiles[row, own] = some.pressure(level)
@@ -201,8 +225,9 @@ class _Some:
     fractions: FloatArray
     components: tuple[str, ...]
     degraded: FloatArray
-    threshold: FloatArray  # x + threshold - ln r is the room to the balance
+    threshold: FloatArray  # x + threshold - ln r - ln(1 - fills e^x): the room
     supply_u: FloatArray
+    fills: FloatArray  # q times the pressure at the centre
     nodes: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
     places: dict[float, FloatArray] = field(default_factory=dict)
 
@@ -270,6 +295,7 @@ class _Some:
             degraded=self.degraded[own],
             threshold=self.threshold[own],
             supply_u=self.supply_u[own],
+            fills=self.fills[own],
         )
 
     def highest(self, level: float) -> FloatArray:
@@ -327,9 +353,11 @@ class _Some:
         variance, more = (np.einsum("if,ihf->hf", s, near[1]) for s in (share, rise))
         variance = np.maximum(variance, 0.0) + self.supply_u**2
         sd = np.sqrt(variance)
-        z = (x + self.threshold - mean) / sd
+        full = np.minimum(self.fills * np.exp(x), _FULLEST)
+        z = (x - np.log1p(-full) + self.threshold - mean) / sd
+        steep = 1.0 + full / (1.0 - full)
         weights = self.model.weights
-        bell = np.exp(-0.5 * z * z) * ((1.0 - slope) / sd - 0.5 * z * more / variance)
+        bell = np.exp(-0.5 * z * z) * ((steep - slope) / sd - 0.5 * z * more / variance)
         return weights @ ndtr(z), weights @ bell / math.sqrt(2.0 * math.pi)
 
     def _stencil(self, nodes: Whole) -> tuple[FloatArray, FloatArray]:

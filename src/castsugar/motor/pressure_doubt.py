@@ -228,7 +228,7 @@ def _of_the_rate(asked: _Asks, pressure: float, near: float) -> dict[str, float]
 
 def _of_the_supply(hardware: Hardware) -> dict[str, float]:
     """Return the standard uncertainties of ln S."""
-    each = hardware.spread.log_supply(hardware.temperature_sensitivity)
+    each = hardware.spread.log_supply(hardware.temperature_sensitivity, hardware.warmer)
     throat, density = each["throat_diameter"], each["density"]
     rest = math.sqrt(max(hardware.supply_u**2 - throat**2 - density**2, 0.0))
     return {THROAT: throat, DENSITY: density, SUPPLY: rest}

@@ -1,166 +1,23 @@
-"""A propellant in a grain behind a nozzle; pressure and thrust against time."""
+"""Pressure and thrust of a firing against time, quasi-steady."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.checks import positive
 from castsugar.constants import (
-    REFERENCE_TEMPERATURE,
-    STANDARD_ATMOSPHERE,
     STANDARD_GRAVITY,
 )
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.grain import Grain
 from castsugar.motor.mass_balance import Bands
-from castsugar.motor.nozzle import Nozzle
-
-# ----------------------------------------------------------------------------
-# A propellant in a grain behind a nozzle: what a firing needs, checked once.
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Propellant:
-    r"""A cast mix as a motor sees it.
-
-    The burn rate of the law is multiplied by
-    :math:`\exp(\sigma_p (T - T_{ref}))`, at constant pressure.
-
-    Attributes
-    ----------
-    density : float
-        Ideal density, no voids. [kg/m3]
-    density_ratio : float
-        Density of the real grain over the ideal one. [-]
-    characteristic_velocity : float
-        Ideal. [m/s]
-    efficiency : float
-        Delivered over ideal characteristic velocity, up to 1. [-]
-    efficiency_measured : bool
-        Only a measured efficiency lowers the pressure that a margin is made with.
-    temperature, reference_temperature : float
-        Of the grain; of the grain that the burn law was measured on. [K]
-    temperature_sensitivity : float
-        :math:`\sigma_p` of the burn rate. [1/K]
-
-    Raises
-    ------
-    InputError
-        A value that is not positive, an efficiency or density ratio above 1, a
-        negative temperature sensitivity.
-    """
-
-    density: float
-    characteristic_velocity: float
-    density_ratio: float = 1.0
-    efficiency: float = 1.0
-    efficiency_measured: bool = False
-    temperature: float = REFERENCE_TEMPERATURE
-    reference_temperature: float = REFERENCE_TEMPERATURE
-    temperature_sensitivity: float = 0.0
-
-    def __post_init__(self) -> None:
-        positive("propellant density", self.density, "kg/m3")
-        positive("characteristic velocity", self.characteristic_velocity, "m/s")
-        for name in ("density_ratio", "efficiency"):
-            value = getattr(self, name)
-            if not 0.0 < value <= 1.0:
-                raise InputError(
-                    f"{name.replace('_', ' ')} is {value:g}; allowed: above 0, up to 1"
-                )
-        positive("grain temperature", self.temperature, "K")
-        positive("reference temperature", self.reference_temperature, "K")
-        if not 0.0 <= self.temperature_sensitivity < math.inf:
-            raise InputError(
-                "temperature sensitivity of the burn rate is "
-                f"{self.temperature_sensitivity:g} 1/K; it must be 0 or more"
-            )
-
-    @property
-    def grain_density(self) -> float:
-        """Return ideal density times density ratio. [kg/m3]"""
-        return self.density * self.density_ratio
-
-    @property
-    def rate_factor(self) -> float:
-        """Return the burn rate at the grain temperature over that of the law. [-]"""
-        rise = self.temperature - self.reference_temperature
-        return math.exp(self.temperature_sensitivity * rise)
-
-    @property
-    def delivered_velocity(self) -> float:
-        """Return the characteristic velocity for performance. [m/s]"""
-        return self.characteristic_velocity * self.efficiency
-
-    @property
-    def margin_velocity(self) -> float:
-        """Return the characteristic velocity for a margin. [m/s]
-
-        Ideal, unless the efficiency is a measured one.
-        """
-        factor = self.efficiency if self.efficiency_measured else 1.0
-        return self.characteristic_velocity * factor
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Motor:
-    """Grain, nozzle and propellant together.
-
-    Attributes
-    ----------
-    grain : HollowCylinder or AreaTable
-    nozzle : Nozzle
-    propellant : Propellant
-    ambient_pressure : float
-        [Pa]
-
-    Raises
-    ------
-    InputError
-        A throat wider than the gas passage of the grain.
-    """
-
-    grain: Grain
-    nozzle: Nozzle
-    propellant: Propellant
-    ambient_pressure: float = STANDARD_ATMOSPHERE
-
-    def __post_init__(self) -> None:
-        positive("ambient pressure", self.ambient_pressure, "Pa")
-        if self.nozzle.throat_area > self.grain.port_area * (1.0 + 1e-12):
-            passage = math.sqrt(4.0 * self.grain.port_area / math.pi)
-            raise InputError(
-                f"throat diameter {1e3 * self.nozzle.throat_diameter:g} mm is larger "
-                f"than the core diameter {1e3 * passage:g} mm of the grain; "
-                "make the throat smaller or the core wider"
-            )
-
-    def kn(self, web: ArrayLike) -> FloatArray:
-        """Return burning area over throat area at a web burnt. [-]"""
-        return self.grain.area(web) / self.nozzle.throat_area
-
-    @property
-    def kn_max(self) -> float:
-        """Return the largest Kn over the web. [-]"""
-        return self.grain.largest_area / self.nozzle.throat_area
-
-    @property
-    def port_to_throat(self) -> float:
-        """Return port over throat area before ignition; NaN where unknown. [-]"""
-        return self.grain.port_area / self.nozzle.throat_area
-
-    @property
-    def propellant_mass(self) -> float:
-        """Return grain volume times grain density. [kg]"""
-        return self.grain.volume * self.propellant.grain_density
-
+from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
 
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time, quasi-steady.
@@ -174,17 +31,31 @@ class Motor:
 # integrand has a corner or a jump (corners of the grain, pressures where two bands
 # meet, ambient and choked limits), so that the number of panels hardly matters.
 #
+# Behind the web comes the tail: what filled the burnt volume leaves at falling
+# pressure, p = p_end exp(-t / tau), tau = V / (G^2 c* A_t) (derived from the mass
+# balance of a choked throat). So int p A_t dt = m c* over all. The burn time is that
+# from ignition until the pressure has fallen to 5 % of its peak; filling the free
+# volume takes a little of it at the start.
+#
 # Rules at the ends: the motor starts at ambient pressure and comes up. A state whose
 # root lies below ambient burns at ambient pressure, without thrust. Between ambient and
 # the choked limit the pressure is that of the choked balance, the thrust is counted as
-# 0, and the share of time is reported (`unchoked_share`). Not modelled: see
-# :mod:`castsugar.motor.hardware`; the filling and emptying of the chamber takes no
-# time.
+# 0, and the share of time is reported (`unchoked_share`). The course in time with
+# filling, igniter and emptying is :mod:`castsugar.motor.transient`.
+
+_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
 
 _GAUSS_NODES = 8
 
+#: Sum of 1 / j^2: the slope of the harmonic number at 0.
+_ZETA = math.pi**2 / 6.0
+
 #: The ends of a panel are looked at from inside, at this part of its width.
 _NUDGE = 1e-9
+
+#: Burning ends where the pressure over the air has fallen to this share of its peak.
+#: Common practice, no source.
+_BURNT_OUT = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -194,18 +65,23 @@ class Trace:
     Attributes
     ----------
     web, time, kn, pressure, thrust, mass_flow, burn_rate : ndarray, shape (points,)
-        Along the firing; a web with a pressure jump occurs twice.
+        Until the web is burnt; a web with a pressure jump occurs twice.
         [m], [s], [-], [Pa], [N], [kg/s], [m/s]
+    emptying : float
+        The tail behind it falls as exp(-t / emptying). [s]
     burn_time, peak_pressure, mean_pressure, total_impulse : float
-        Mean over time. [s], [Pa], [Pa], [N s]
+        From ignition to 5 % of the peak; mean over that; tail included.
+        [s], [Pa], [Pa], [N s]
     mass_burned, mass_loaded : float
         Outflow over the firing; grain volume times density. [kg]
     unchoked_share : float
-        Share of the burn time with a throat that is not choked.
+        Share of the time to burnout with a throat that is not choked.
     several : bool
         Some state has more than one stable pressure.
     outside : ndarray of bool, shape (points,)
         Pressures outside the tested ones of the burn law.
+    ambient : float
+        [Pa]
     """
 
     web: FloatArray
@@ -215,6 +91,7 @@ class Trace:
     thrust: FloatArray
     mass_flow: FloatArray
     burn_rate: FloatArray
+    emptying: float
     burn_time: float
     peak_pressure: float
     mean_pressure: float
@@ -224,9 +101,16 @@ class Trace:
     unchoked_share: float
     several: bool
     outside: BoolArray
+    ambient: float
+
+    def pressure_at(self, time: ArrayLike) -> FloatArray:
+        """Return the pressure at times from ignition, tail included. [Pa]"""
+        t = np.asarray(time, dtype=float)
+        inside = np.interp(t, self.time, self.pressure)
+        return _with_tail(t, inside, self.time[-1], self.emptying, self.ambient)
 
     def to_dict(self) -> dict[str, FloatArray | BoolArray]:
-        """Return the columns along the firing, with units in the names."""
+        """Return the columns until burnout, with units in the names."""
         return {
             "time_s": self.time,
             "web_mm": 1e3 * self.web,
@@ -264,17 +148,20 @@ class Trace:
         return self.total_impulse / self.burn_time
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _States:
-    pressure: FloatArray
-    rate: FloatArray
-    mass_flow: FloatArray
-    thrust: FloatArray
-    several: bool
+def _with_tail(
+    time: FloatArray,
+    inside: FloatArray,
+    burnout: ArrayLike,
+    emptying: ArrayLike,
+    ambient: float,
+) -> FloatArray:
+    """Let a pressure that was continued beyond burnout fall to ambient. [Pa]"""
+    past = np.maximum(time - np.asarray(burnout), 0.0) / np.asarray(emptying)
+    return np.asarray(np.maximum(inside * np.exp(-past), ambient))
 
 
 def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
-    """Follow a firing from first to last web.
+    """Follow a firing from ignition to the end of the tail.
 
     Parameters
     ----------
@@ -297,41 +184,31 @@ def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
     if panels < 1:
         raise InputError(f"number of panels is {panels}; it must be 1 or more")
     edges = _panel_edges(motor, bands, panels)
-    left, width = edges[:-1, None], np.diff(edges)[:, None]
-    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
-    inside = np.r_[_NUDGE, 0.5 * (nodes + 1.0), 1.0 - _NUDGE]
-    x = left + width * inside
-    states = _states(motor, bands, x.ravel())
-    p, rate, flow, thrust = (
-        values.reshape(x.shape)
-        for values in (states.pressure, states.rate, states.mass_flow, states.thrust)
-    )
-    step = 0.5 * width * weights / rate[:, 1:-1]
-    time = np.r_[0.0, np.cumsum(step.sum(axis=1))]
-    core = slice(1, -1)
-    choked = p[:, core] >= motor.nozzle.choked_ratio * motor.ambient_pressure
+    run = _run(motor, bands, edges, Drawn.none())
+    kept = _kept(run.pressure[0][:, [0, -1]].ravel())
 
     def ends(values: FloatArray) -> FloatArray:
-        return np.asarray(values[:, [0, -1]].ravel()[kept])
+        return np.asarray(values[0][:, [0, -1]].ravel()[kept])
 
-    kept = _kept(p[:, [0, -1]].ravel())
     return Trace(
         web=np.repeat(edges, 2)[1:-1][kept],
-        time=np.repeat(time, 2)[1:-1][kept],
-        kn=ends(motor.kn(x)),
-        pressure=ends(p),
-        thrust=ends(thrust),
-        mass_flow=ends(flow),
-        burn_rate=ends(rate),
-        burn_time=float(time[-1]),
-        peak_pressure=float(p.max()),
-        mean_pressure=float((p[:, core] * step).sum() / time[-1]),
-        total_impulse=float((thrust[:, core] * step).sum()),
-        mass_burned=float((flow[:, core] * step).sum()),
+        time=np.repeat(run.time[0], 2)[1:-1][kept],
+        kn=ends(run.kn),
+        pressure=ends(run.pressure),
+        thrust=ends(run.thrust),
+        mass_flow=ends(run.flow),
+        burn_rate=ends(run.rate),
+        emptying=float(run.emptying[0]),
+        burn_time=float(run.burn_time[0]),
+        peak_pressure=float(run.peak[0]),
+        mean_pressure=float(run.mean[0]),
+        total_impulse=float(run.impulse[0]),
+        mass_burned=float(run.burned[0]),
         mass_loaded=motor.propellant_mass,
-        unchoked_share=float((~choked * step).sum() / time[-1]),
-        several=states.several,
-        outside=bands.outside(ends(p)),
+        unchoked_share=float(run.unchoked[0]),
+        several=run.several,
+        outside=bands.outside(ends(run.pressure)),
+        ambient=motor.ambient_pressure,
     )
 
 
@@ -343,39 +220,300 @@ def _kept(pressure: FloatArray) -> BoolArray:
     return kept
 
 
-def _states(motor: Motor, bands: Bands, web: FloatArray) -> _States:
-    propellant, nozzle = motor.propellant, motor.nozzle
-    density, velocity = propellant.grain_density, propellant.delivered_velocity
-    kn = motor.kn(web)
-    s = mass_balance.supply(
-        kn=kn,
-        density=density,
-        characteristic_velocity=velocity,
-        rate_factor=propellant.rate_factor,
+# ----------------------------------------------------------------------------
+# Many firings at once, each with factors of its own.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawn:
+    """By which factors motors differ from one, shape (draws,) each.
+
+    Attributes
+    ----------
+    density, area, throat_area, characteristic_velocity, rate : ndarray
+        A larger burning area over the same web is more propellant, too. [-]
+    growth : ndarray
+        What the throat diameter grows by beyond what the motor states, as a share of
+        itself. [-]
+    """
+
+    density: FloatArray
+    area: FloatArray
+    throat_area: FloatArray
+    characteristic_velocity: FloatArray
+    rate: FloatArray
+    growth: FloatArray
+
+    @classmethod
+    def none(cls) -> Drawn:
+        """Return one draw that is the motor itself."""
+        one = np.ones(1)
+        return cls(
+            density=one,
+            area=one,
+            throat_area=one,
+            characteristic_velocity=one,
+            rate=one,
+            growth=np.zeros(1),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Firings:
+    """Firings of many draws; NaN where a law has no stable pressure.
+
+    Attributes
+    ----------
+    peak, mean, burn_time, impulse : ndarray, shape (draws,)
+        [Pa], [Pa], [s], [N s]
+    courses : ndarray, shape (draws, points)
+        Pressure at the times that were asked for. [Pa]
+    """
+
+    peak: FloatArray
+    mean: FloatArray
+    burn_time: FloatArray
+    impulse: FloatArray
+    courses: FloatArray
+
+
+def fire_draws(
+    motor: Motor, bands: Bands, drawn: Drawn, time: FloatArray, *, panels: int
+) -> Firings:
+    """Follow many firings, as :func:`fire` does one.
+
+    Parameters
+    ----------
+    motor : Motor
+    bands : Bands
+        Of each draw, (draws, K) log rates and exponents.
+    drawn : Drawn
+    time : ndarray, shape (points,)
+        At which the courses are taken. [s]
+    panels : int
+        Equal panels over the web; corners of the pressure are not looked for.
+    """
+    draws = len(drawn.density)
+    found = Firings(
+        peak=np.full(draws, np.nan),
+        mean=np.full(draws, np.nan),
+        burn_time=np.full(draws, np.nan),
+        impulse=np.full(draws, np.nan),
+        courses=np.full((draws, len(time)), np.nan),
     )
-    found = mass_balance.roots(bands, s)
+    stable = np.flatnonzero(np.all(bands.exponent < 1.0, axis=-1))
+    if not stable.size:
+        return found
+    some = replace(
+        bands, log_rate=bands.log_rate[stable], exponent=bands.exponent[stable]
+    )
+    chosen = Drawn(**{f.name: getattr(drawn, f.name)[stable] for f in fields(Drawn)})
+    even = np.linspace(0.0, motor.grain.web, panels + 1)
+    edges = np.unique(np.r_[even, motor.grain.breakpoints])
+    run = _run(motor, some, edges, chosen)
+    for name in ("peak", "mean", "burn_time", "impulse"):
+        getattr(found, name)[stable] = getattr(run, name)
+    at_edges = np.concatenate([run.pressure[:, :, 0], run.pressure[:, -1:, -1]], axis=1)
+    for row, draw in enumerate(stable):
+        inside = np.interp(time, run.time[row], at_edges[row])
+        found.courses[draw] = _with_tail(
+            time, inside, run.time[row, -1], run.emptying[row], motor.ambient_pressure
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Run:
+    """Firings of D draws at the nodes of P panels, the ends of each among them."""
+
+    time: FloatArray  # (D, P + 1)
+    kn: FloatArray  # (D, P, nodes), as the next four
+    pressure: FloatArray
+    rate: FloatArray
+    flow: FloatArray
+    thrust: FloatArray
+    emptying: FloatArray  # (D,), as all below
+    burn_time: FloatArray
+    peak: FloatArray
+    mean: FloatArray
+    impulse: FloatArray
+    burned: FloatArray
+    unchoked: FloatArray
+    several: bool
+
+
+def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
+    """Fire draws over panels of the web."""
+    left, width = edges[:-1, None], np.diff(edges)[:, None]
+    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
+    inside = np.r_[_NUDGE, 0.5 * (nodes + 1.0), 1.0 - _NUDGE]
+    x = left + width * inside
+    states = _states(motor, bands, x.ravel(), drawn)
+    kn, p, rate, flow, thrust, throat = (
+        values.reshape(-1, *x.shape)
+        for values in (
+            states.kn,
+            states.pressure,
+            states.rate,
+            states.flow,
+            states.thrust,
+            states.throat,
+        )
+    )
+    core = (slice(None), slice(None), slice(1, -1))
+    step = 0.5 * width * weights / rate[core]
+    time = np.zeros((len(p), len(edges)))
+    time[:, 1:] = np.cumsum(step.sum(axis=2), axis=1)
+    choked = p[core] >= motor.nozzle.choked_ratio * motor.ambient_pressure
+    tail = _tail(motor, drawn, p, throat[:, -1, -1])
+    lag = _lag(motor, bands, drawn, p[:, 0, 0])
+    mass = motor.propellant_mass * drawn.density * drawn.area
+    out = (flow[core] * step).sum(axis=(1, 2))
+    later = np.maximum(mass - out, 0.0)
+    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
+    pushed = (p[core] * step).sum(axis=(1, 2)) + later * velocity / throat[:, -1, -1]
+    burn_time = time[:, -1] + lag + tail.lasting
+    return _Run(
+        time=time,
+        kn=kn,
+        pressure=p,
+        rate=rate,
+        flow=flow,
+        thrust=thrust,
+        emptying=tail.emptying,
+        burn_time=burn_time,
+        peak=p.max(axis=(1, 2)),
+        mean=(pushed - tail.rest) / burn_time,
+        impulse=(thrust[core] * step).sum(axis=(1, 2)) + tail.impulse(later) * velocity,
+        burned=out + later,
+        unchoked=(~choked * step).sum(axis=(1, 2)) / time[:, -1],
+        several=states.several,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tail:
+    """What comes behind the web, (draws,) each.
+
+    Times [s]; `rest`: what int p dt has after the burn time [Pa s]; `free`: gas in the
+    free volume [kg]; thrust coefficients of the gas that leaves, in the mean and at the
+    last pressure.
+    """
+
+    emptying: FloatArray
+    lasting: FloatArray
+    rest: FloatArray
+    free: FloatArray
+    thrust: FloatArray
+    thrust_before: FloatArray
+
+    def impulse(self, later: FloatArray) -> FloatArray:
+        """Return the impulse over c* of the gas that comes later than its state. [kg]
+
+        That of the burnt volume, and that of the free volume, which was counted as if
+        it had left when it filled the chamber.
+        """
+        lost = self.free * (self.thrust_before - self.thrust)
+        return np.asarray(later * self.thrust - lost)
+
+
+def _lag(motor: Motor, bands: Bands, drawn: Drawn, first: FloatArray) -> FloatArray:
+    """Return by how much filling the free volume delays burnout. [s]
+
+    From the 5 % crossing on. A pressure that rises as 1 - exp(-u) burns its n-th power
+    of the rate; what is missing adds up to H_n, the harmonic number, here by a fraction
+    that is exact at n = 0 and 1 (4 % off between).
+    """
+    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
+    throat = motor.nozzle.throat_area * drawn.throat_area
+    fills = motor.gas_volume / (_FLOW_FACTOR**2 * velocity * throat)
+    k = np.searchsorted(bands.edges, first, side="left")
+    every = np.broadcast_to(bands.exponent, (len(first), bands.exponent.shape[-1]))
+    n = np.take_along_axis(every, k[:, None], axis=-1)[:, 0]
+    missing = _ZETA * n / (1.0 + (_ZETA - 1.0) * n) - _BURNT_OUT
+    return np.asarray(fills * missing / (1.0 - n))
+
+
+def _tail(
+    motor: Motor, drawn: Drawn, pressure: FloatArray, throat: FloatArray
+) -> _Tail:
+    """Let the chamber empty from the last pressure."""
+    last, peak = pressure[:, -1, -1], pressure.max(axis=(1, 2))
+    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
+    volume = motor.gas_volume + motor.grain.volume * drawn.area
+    emptying = volume / (_FLOW_FACTOR**2 * velocity * throat)
+    ambient = motor.ambient_pressure
+    over = ambient + _BURNT_OUT * np.maximum(peak - ambient, 0.0)
+    falls = np.log(np.maximum(last / over, 1.0))
+    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
+    on_the_way = last[:, None] * 0.5 * (nodes + 1.0)
+    coefficient = motor.nozzle.thrust_coefficient(on_the_way, ambient)
+    return _Tail(
+        emptying=emptying,
+        lasting=emptying * falls,
+        rest=emptying * np.minimum(over, last),
+        free=last * motor.gas_volume / (_FLOW_FACTOR * velocity) ** 2,
+        thrust=np.asarray(0.5 * coefficient @ weights),
+        thrust_before=motor.nozzle.thrust_coefficient(last, ambient),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _States:
+    """States at webs, shape (draws, webs)."""
+
+    kn: FloatArray
+    pressure: FloatArray
+    rate: FloatArray
+    flow: FloatArray
+    thrust: FloatArray
+    throat: FloatArray
+    several: bool
+
+
+def _states(motor: Motor, bands: Bands, web: FloatArray, drawn: Drawn) -> _States:
+    def column(values: FloatArray) -> FloatArray:
+        return values[:, None]
+
+    propellant, nozzle = motor.propellant, motor.nozzle
+    share = 1.0 - motor.grain.volume_left(web) / motor.grain.volume
+    grown = 1.0 + (motor.growth + column(drawn.growth)) * share
+    throat = nozzle.throat_area * column(drawn.throat_area) * grown**2
+    kn = column(drawn.area) * motor.grain.area(web) / throat
+    density = propellant.grain_density * column(drawn.density)
+    velocity = propellant.delivered_velocity * column(drawn.characteristic_velocity)
+    factor = propellant.rate_factor * column(drawn.rate)
+    s = mass_balance.supply(
+        kn=kn, density=density, characteristic_velocity=velocity, rate_factor=factor
+    )
+    q = mass_balance.filling(density, velocity)
+    if bands.log_rate.ndim > 1:
+        bands = replace(
+            bands, log_rate=bands.log_rate[:, None], exponent=bands.exponent[:, None]
+        )
+    found = mass_balance.roots(bands, s, q)
     p = mass_balance.follow(found, motor.ambient_pressure)
     open_ended = p <= motor.ambient_pressure
-    rate = propellant.rate_factor * np.exp(mass_balance.log_burn_rate(bands, p))
+    rate = factor * np.exp(mass_balance.log_burn_rate(bands, p))
     # Where the pressure stands at a jump of the law, the balance gives the rate.
     at_jump = np.isin(p, bands.edges) & ~open_ended
     with np.errstate(divide="ignore"):
-        rate = np.where(at_jump, p / (density * velocity * kn), rate)
-    made = density * rate * kn * nozzle.throat_area
-    flow = np.where(open_ended, made, p * nozzle.throat_area / velocity)
-    coefficient = nozzle.thrust_coefficient(p, motor.ambient_pressure)
+        rate = np.where(at_jump, p / (density * velocity * kn * (1.0 - q * p)), rate)
+    made = density * rate * kn * throat * (1.0 - q * p)
     return _States(
+        kn=kn,
         pressure=p,
         rate=rate,
-        mass_flow=flow,
-        thrust=coefficient * p * nozzle.throat_area,
+        flow=np.where(open_ended, made, p * throat / velocity),
+        thrust=nozzle.thrust_coefficient(p, motor.ambient_pressure) * p * throat,
+        throat=throat,
         several=bool(np.any(found.several)),
     )
 
 
 def _panel_edges(motor: Motor, bands: Bands, panels: int) -> FloatArray:
     grain = motor.grain
-    corners = _webs_at(grain, _critical_areas(motor, bands))
+    corners = _webs_at(motor, _critical_kns(motor, bands))
     even = np.linspace(0.0, grain.web, panels + 1)
     edges = np.unique(np.r_[even, grain.breakpoints, corners])
     edges = edges[np.r_[True, np.diff(edges) > 1e-9 * grain.web]]
@@ -383,37 +521,38 @@ def _panel_edges(motor: Motor, bands: Bands, panels: int) -> FloatArray:
     return np.asarray(edges)
 
 
-def _critical_areas(motor: Motor, bands: Bands) -> FloatArray:
-    """Return the burning areas at which the pressure has a corner or a jump. [m2]"""
+def _critical_kns(motor: Motor, bands: Bands) -> FloatArray:
+    """Return the Kn at which the pressure has a corner or a jump. [-]"""
     ambient = motor.ambient_pressure
     plain = np.array([ambient, *motor.nozzle.kinks(ambient)])
     # An edge belongs to the band below it; the law may jump there.
     jumps = np.r_[bands.edges, np.nextafter(bands.edges, np.inf)]
     propellant = motor.propellant
-    kn = mass_balance.kn_for_pressure(
+    return mass_balance.kn_for_pressure(
         bands,
         np.r_[plain, jumps],
         density=propellant.grain_density,
         characteristic_velocity=propellant.delivered_velocity,
         rate_factor=propellant.rate_factor,
+        filling=propellant.filling,
     )
-    return np.asarray(kn * motor.nozzle.throat_area)
 
 
-def _webs_at(grain: Grain, areas: FloatArray) -> FloatArray:
-    """Return every web at which the grain has one of the areas. [m]
+def _webs_at(motor: Motor, kns: FloatArray) -> FloatArray:
+    """Return every web at which the motor has one of the Kn. [m]
 
-    By bisection in each monotone piece.
+    By bisection between the corners of the grain; a throat that grows may hide two
+    there, which then stay inside a panel.
     """
-    points = np.asarray(grain.breakpoints)
+    points = np.asarray(motor.grain.breakpoints)
     low, high = np.broadcast_arrays(points[:-1], points[1:])
-    at_low, at_high = grain.area(low)[:, None], grain.area(high)[:, None]
-    crossed = (at_low - areas) * (at_high - areas) < 0.0
+    at_low, at_high = motor.kn(low)[:, None], motor.kn(high)[:, None]
+    crossed = (at_low - kns) * (at_high - kns) < 0.0
     piece, goal = np.nonzero(crossed)
     low, high = low[piece], high[piece]
     rising = at_high[piece, 0] > at_low[piece, 0]
     for _ in range(60):
         middle = 0.5 * (low + high)
-        beyond = (grain.area(middle) > areas[goal]) == rising
+        beyond = (motor.kn(middle) > kns[goal]) == rising
         low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
     return np.asarray(0.5 * (low + high))

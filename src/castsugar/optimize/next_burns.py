@@ -283,7 +283,8 @@ def _stakes(
     room, room_u, objective = np.full(n, math.inf), 0.0, np.zeros(n)
     if motor is not None and math.isfinite(plan.limit):
         supply = motor.supply(*(found.values[name] for name in _SUPPLY))
-        room = math.log(plan.limit) - np.log(np.where(supply > 0.0, supply, np.inf))
+        left = supply.log_left(plan.limit)
+        room = math.log(plan.limit) - np.where(np.isfinite(left), left, np.inf)
         room_u, objective = motor.supply_u, _in_points(task, found)
     known = Stakes(
         mean=mean[:n],

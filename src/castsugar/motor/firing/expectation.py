@@ -4,28 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import stats
 
 from castsugar.arrays import FloatArray
-from castsugar.draw_set import FEW_DRAWS, SEED, normals
+from castsugar.draw_set import FEW_DRAWS, SEED, chances, normals
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.firing.alarms import ALARM, Alarm
 from castsugar.motor.firing.frames import MeanRate
 from castsugar.motor.firing.inference import InferredLaw
+from castsugar.motor.firing.quantities import TYPICAL_GROWTH
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.trace import Motor, Trace, fire
+from castsugar.motor.trace import Drawn, Trace, fire, fire_draws
 
 # ----------------------------------------------------------------------------
 # What the motor was expected to do: the band of predicted pressure against time.
 #
 # Burn law, throat, density, burning area, c* and grain temperature are drawn together;
-# each draw is a firing of its own, and at every time the draws are put in order. A
-# firing is dear, so that the first block of the set has to do.
+# each draw is a firing of its own, and at every time the draws are put in order.
 
 POINTS = 240
 
@@ -38,8 +38,12 @@ _BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
 #: Fewest traces that show how two results hang together.
 FEWEST_TRACES = 10
 
-#: Panels of one firing; corners add theirs.
+#: Panels of one firing.
 _PANELS = 24
+
+#: A throat that nobody measured after a firing grows in diameter by anything from
+#: nothing to this share of itself: half of what its area does.
+_UNKNOWN_GROWTH = 0.5 * TYPICAL_GROWTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -136,46 +140,59 @@ def expect(  # noqa: PLR0913 - keyword-only options
         As :func:`castsugar.motor.trace.fire`.
     """
     best = fire(motor, law)
-    bands = mass_balance.as_bands(law)
     shift, exponent = draw_laws(law, draws, seed)
-    parts = spread.drawn(motor.propellant.temperature_sensitivity, draws, seed)
-    supply = np.sum(list(parts.values()), axis=0)
-    traces: list[Trace | None] = []
-    for log_rate, n, more in zip(shift, exponent, supply, strict=True):
-        drawn = bands.shifted(log_rate, n, law.centre)
-        # Density, throat, area and c* act on the pressure through one product.
-        traces.append(_fire(motor, drawn, math.exp(more)))
-    longest = [t.burn_time for t in traces if t is not None] + [best.burn_time]
+    bands = mass_balance.as_bands(law).shifted(shift, exponent, law.centre)
+    drawn = _drawn(motor, spread, draws, seed)
+    first = fire_draws(motor, bands, drawn, np.empty(0), panels=_PANELS)
+    known = np.isfinite(first.burn_time)
+    longest = np.r_[first.burn_time[known], best.burn_time]
     time = np.linspace(0.0, 1.05 * float(np.quantile(longest, 0.95)), POINTS)
-    ambient = motor.ambient_pressure
-    course = np.full((draws, POINTS), np.inf)
-    for row, trace in enumerate(traces):
-        if trace is not None:
-            course[row] = np.interp(time, trace.time, trace.pressure, right=ambient)
-    low, high = _ends(course, tail)
+    fired = fire_draws(motor, bands, drawn, time, panels=_PANELS)
     pushed = np.exp(thrust_u * normals("motor|nozzle", draws, seed))
-    ends = {name: _band(traces, name, tail) for name in _BANDED[:-1]}
-    ends[_BANDED[-1]] = _band(traces, _BANDED[-1], tail, pushed)
+    results = {
+        "peak_pressure": fired.peak,
+        "mean_pressure": fired.mean,
+        "burn_time": fired.burn_time,
+        "total_impulse": fired.impulse * pushed,
+    }
+    low, high = _ends(_failed_on_top(fired.courses), tail)
     return Expected(
         best=best,
         time=time,
         low=low,
         high=high,
-        bands=ends,
-        failed=sum(t is None for t in traces),
+        bands={name: _band(values, tail) for name, values in results.items()},
+        failed=int((~known).sum()),
         draws=draws,
         seed=seed,
         tail=tail,
-        correlation=_correlation([t for t in traces if t is not None]),
+        correlation=_correlation(fired.mean[known], fired.burn_time[known]),
     )
 
 
-def _correlation(traces: list[Trace]) -> float:
+def _drawn(motor: Motor, spread: Spread, draws: int, seed: int) -> Drawn:
+    """Draw motors: by which factors they differ from the one that is described."""
+    propellant = motor.propellant
+    warmer = propellant.temperature - propellant.reference_temperature
+    parts = spread.drawn(propellant.temperature_sensitivity, draws, seed, warmer)
+    grows = 0.0 if motor.throat_after is not None else _UNKNOWN_GROWTH
+    return Drawn(
+        density=np.exp(parts["density"]),
+        area=np.exp(parts["area"]),
+        # A narrower throat makes more pressure.
+        throat_area=np.exp(-parts["throat_diameter"]),
+        characteristic_velocity=np.exp(parts["characteristic_velocity"]),
+        rate=np.exp(parts["temperature"]),
+        growth=grows * chances("motor|throat growth", draws, seed),
+    )
+
+
+def _correlation(mean: FloatArray, lasting: FloatArray) -> float:
     """Return that of ln mean pressure and ln burn time; 0 where nothing is drawn."""
-    pairs = np.log([(t.mean_pressure, t.burn_time) for t in traces])
-    if len(traces) < FEWEST_TRACES or not np.all(np.std(pairs, axis=0) > 0.0):
+    pairs = np.log([mean, lasting])
+    if len(mean) < FEWEST_TRACES or not np.all(np.std(pairs, axis=1) > 0.0):
         return 0.0
-    return float(np.corrcoef(pairs.T)[0, 1])
+    return float(np.corrcoef(pairs)[0, 1])
 
 
 def _end_name(share: float) -> str:
@@ -190,32 +207,15 @@ def _ends(values: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
     return order[int(tail * most)], order[math.ceil((1.0 - tail) * most)]
 
 
-def _band(
-    traces: list[Trace | None], name: str, tail: float, factor: ArrayLike = 1.0
-) -> tuple[float, float]:
-    """Return the band of one result over the draws, each times a factor."""
-    values = np.array(
-        [math.inf if t is None else getattr(t, name) for t in traces], dtype=float
-    )
-    low, high = _ends(np.asarray(values * np.asarray(factor)), tail)
+def _failed_on_top(values: FloatArray) -> FloatArray:
+    """Let a draw without a stable pressure stand above every other one."""
+    return np.where(np.isnan(values), np.inf, values)
+
+
+def _band(values: FloatArray, tail: float) -> tuple[float, float]:
+    """Return the band of one result over the draws."""
+    low, high = _ends(_failed_on_top(values), tail)
     return float(low), float(high)
-
-
-def _fire(motor: Motor, bands: mass_balance.Bands, factor: float) -> Trace | None:
-    """Fire one draw; None where no pressure is stable."""
-    if np.any(bands.exponent >= 1.0):
-        return None
-    scaled = _with_supply(motor, factor)
-    return fire(scaled, bands, panels=_PANELS)
-
-
-def _with_supply(motor: Motor, factor: float) -> Motor:
-    """Return the motor with more gas for its throat."""
-    propellant = motor.propellant
-    velocity = factor * propellant.characteristic_velocity
-    return replace(
-        motor, propellant=replace(propellant, characteristic_velocity=velocity)
-    )
 
 
 # ----------------------------------------------------------------------------

@@ -24,25 +24,25 @@ from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
 from castsugar.motor.firing.channel import Channel, crossings
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.nozzle import (
+    SEPARATES,
+    USUAL_EXPONENT,
     exit_pressure_ratio,
-    expansion_ratio,
     thrust_coefficient,
 )
 
 #: Exponent of the exhaust that gives the thrust of this library's own flows of
 #: nitrate-sugar mixes to +0.5/-0.9 %, 3 to 7 MPa; and that of the highest ideal thrust,
 #: for the limit that no nozzle passes.
-EXPONENT, HIGHEST_EXPONENT = 1.13, 1.118
+EXPONENT, HIGHEST_EXPONENT = USUAL_EXPONENT, 1.118
 
 #: Expansion that is assumed where the exit is not known; the mean is then not told.
 ASSUMED_EXPANSION = 6.0
 
 #: Blocks of the burning, the fewest that must count, and what makes one count: shares
 #: of the peaks that thrust and pressure stand at, and the share of the ambient pressure
-#: that the exit of a full nozzle stands at (below 0.4 the flow comes off the wall;
-#: Sutton & Biblarz, ch. 3, from memory).
+#: that the exit of a full nozzle stands at.
 BLOCKS, FEWEST_BLOCKS = 40, 10
-THRUST_SHARE, PRESSURE_SHARE, FLOWS_FULL, SEPARATES = 0.5, 0.4, 0.45, 0.4
+THRUST_SHARE, PRESSURE_SHARE, FLOWS_FULL = 0.5, 0.4, 0.45
 
 #: Nozzle efficiencies beyond these are an alarm; beyond what is held of nozzles before
 #: a firing (:data:`castsugar.motor.efficiency.MEDIANS`) unusual. The upper limit works
@@ -169,11 +169,12 @@ class Pair:
 
     def coefficient(self, pressure: FloatArray | float, share: float) -> FloatArray:
         """Return the ideal thrust coefficient, off the wall where it must be."""
-        full, p = self.expansion(share), np.asarray(pressure, dtype=float)
-        lowest = SEPARATES * self.ambient / np.maximum(p, self.ambient)
-        reached = expansion_ratio(np.minimum(lowest, 0.5), EXPONENT)
         return thrust_coefficient(
-            p, self.ambient, exponent=EXPONENT, ratio=np.minimum(full, reached)
+            np.maximum(pressure, self.ambient),
+            self.ambient,
+            exponent=EXPONENT,
+            ratio=self.expansion(share),
+            separation=SEPARATES,
         )
 
 

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from castsugar.bench.bench import Bench, check_bench
 from castsugar.bench.conditions import conditions_of
 from castsugar.bench.lots import lots_of
@@ -314,7 +312,7 @@ def _half_below(test: StaticTest, motor: Hardware, efficiency: float) -> float:
     made = compositions(of_mixes([test.mix]))
     velocity = test.row["characteristic_velocity_m_s"]
     supply = as_fired.supply(test.row["density_kg_m3"], velocity)
-    found, _ = peaks_of(as_fired, motor.burning, made, np.array([supply]), (0.5,))
+    found, _ = peaks_of(as_fired, motor.burning, made, supply, (0.5,))
     return float(found[0, 0])
 
 

@@ -1,0 +1,446 @@
+"""Pressure and thrust of a firing against time: filling, burning, emptying."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import STANDARD_GRAVITY
+from castsugar.errors import ConvergenceError, InputError
+from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor
+from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw
+from castsugar.motor.mass_balance import Bands
+from castsugar.motor.nozzle import (
+    SEPARATES,
+    USUAL_EXPONENT,
+    choked_pressure_ratio,
+    flow_factor,
+    thrust_coefficient,
+)
+
+# ----------------------------------------------------------------------------
+# The mass balance of a chamber with one pressure (Sutton & Biblarz, *Rocket Propulsion
+# Elements*, ch. 12, from memory):
+#
+# .. math::
+#     \frac{1}{RT} \frac{d(pV)}{dt} = \rho A_b r(p) + \dot m_i
+#         - \frac{p A_t}{c^*} f(p / p_a), \quad
+#     \frac{dV}{dt} = A_b r, \quad \frac{dx}{dt} = r, \quad RT = (G c^*)^2
+#
+# f is 1 while the throat chokes, and the isentropic flow of one exponent below that.
+# The grain lights all at once, the gas has one temperature, the throat diameter grows
+# straight with the burnt mass. Burnout and the end of the igniter end a stretch of the
+# integration, so that no step crosses them.
+
+#: Gas of an igniter's charge over that of as much propellant: charges of the kind of
+#: black powder, from their force of some 285 kJ/kg (from memory).
+IGNITER_GAS = 0.9
+
+#: Usual relative precision of the integration.
+_RTOL = 1e-6
+
+#: The tail ends where the pressure over the air has fallen to this share of the peak;
+#: the burning there, as in a recording (common practice, no source).
+_GONE, _BURNT_OUT = 0.005, 0.05
+
+#: Times to fill and to empty, in times of emptying: 5 % is left. -ln 0.05.
+_WHOLE = 2.9957
+
+_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
+_CRITICAL = 1.0 / float(choked_pressure_ratio(USUAL_EXPONENT))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Course:
+    """A firing as the balance sees it.
+
+    Attributes
+    ----------
+    time, pressure, thrust, web, mass_out, throat_area : ndarray, shape (points,)
+        From ignition to the end of the tail; `mass_out` is what has left.
+        [s], [Pa], [N], [m], [kg], [m2]
+    burnout : float
+        When the web is burnt. [s]
+    burn_time, peak_pressure, mean_pressure, total_impulse : float
+        Between 5 % of the peak over the air, as in a recording; of the whole course
+        for the impulse. [s], [Pa], [Pa], [N s]
+    emptying_start, emptying_end : float
+        The chamber fills and empties as exp(-t / emptying), with its volume before
+        ignition and after burnout. [s]
+    mass_made, mass_kept : float
+        Gas of grain and igniter, and what of it is in the chamber at the end beyond
+        what was there before. [kg]
+    mass_loaded : float
+        Of the grain. [kg]
+    outside : ndarray of bool, shape (points,)
+        Pressures outside the tested ones of the burn law.
+    """
+
+    time: FloatArray
+    pressure: FloatArray
+    thrust: FloatArray
+    web: FloatArray
+    mass_out: FloatArray
+    throat_area: FloatArray
+    burnout: float
+    burn_time: float
+    peak_pressure: float
+    mean_pressure: float
+    total_impulse: float
+    emptying_start: float
+    emptying_end: float
+    mass_made: float
+    mass_kept: float
+    mass_loaded: float
+    outside: BoolArray
+
+    @property
+    def filling_time(self) -> float:
+        """Return how long the chamber takes to fill to 95 %. [s]"""
+        return _WHOLE * self.emptying_start
+
+    @property
+    def tail_time(self) -> float:
+        """Return how long it takes to empty to 5 %. [s]"""
+        return _WHOLE * self.emptying_end
+
+    @property
+    def specific_impulse(self) -> float:
+        """Return total impulse per weight of propellant. [s]"""
+        return self.total_impulse / (self.mass_loaded * STANDARD_GRAVITY)
+
+    def to_dict(self) -> dict[str, FloatArray | BoolArray]:
+        """Return the columns along the firing, with units in the names."""
+        return {
+            "time_s": self.time,
+            "web_mm": 1e3 * self.web,
+            "pressure_MPa": 1e-6 * self.pressure,
+            "thrust_N": self.thrust,
+            "throat_mm": 1e3 * np.sqrt(4.0 * self.throat_area / math.pi),
+            "outside_tested_pressures": self.outside,
+        }
+
+
+def course(
+    motor: Motor,
+    law: BurnLaw | Bands,
+    *,
+    igniter_mass: float = 0.0,
+    igniter_time: float = 0.03,
+    rtol: float = _RTOL,
+) -> Course:
+    """Follow a firing from ignition to the end of the tail.
+
+    Parameters
+    ----------
+    motor : Motor
+        Its delivered c*, its free volume and its throat after the firing count.
+    law : BurnLaw or Bands
+    igniter_mass, igniter_time : float
+        A charge that burns evenly from the start on. [kg], [s]
+    rtol : float
+        Relative precision of the integration.
+
+    Returns
+    -------
+    Course
+
+    Raises
+    ------
+    InputError
+        An exponent of 1 or more; an igniter of negative mass or no duration.
+    ConvergenceError
+        Where the integration does not reach burnout.
+    """
+    bands = mass_balance.as_bands(law)
+    if not (igniter_mass >= 0.0 and igniter_time > 0.0):
+        raise InputError(
+            f"igniter of {1e3 * igniter_mass:g} g in {1e3 * igniter_time:g} ms; give "
+            "a mass of 0 or more and a time above 0"
+        )
+    balance = _Balance(motor, bands)
+    flow = IGNITER_GAS * igniter_mass / igniter_time
+    start = np.array([motor.ambient_pressure, 0.0, 0.0])
+    pieces = []
+    if flow > 0.0:
+        pieces.append(balance.burns(start, (0.0, igniter_time), flow, rtol))
+    if not pieces or pieces[-1].web < motor.grain.web:
+        begin = (pieces[-1].time[-1], pieces[-1].state) if pieces else (0.0, start)
+        span = begin[0], begin[0] + balance.longest()
+        pieces.append(balance.burns(begin[1], span, 0.0, rtol))
+    burnout = float(pieces[-1].time[-1])
+    if pieces[-1].web < motor.grain.web * (1.0 - 1e-9):
+        raise ConvergenceError(
+            "the firing does not burn out within 20 times its quasi-steady time"
+        )
+    top = max(float(piece.values[0].max()) for piece in pieces)
+    pieces.append(balance.empties(pieces[-1].state, burnout, top, rtol))
+    return _told(motor, bands, balance, pieces, burnout, flow * igniter_time)
+
+
+# ----------------------------------------------------------------------------
+# Stretches of the integration.
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Piece:
+    """Times, and pressure, web, mass out at them, shape (3, points)."""
+
+    time: FloatArray
+    values: FloatArray
+
+    @property
+    def state(self) -> FloatArray:
+        return np.asarray(self.values[:, -1])
+
+    @property
+    def web(self) -> float:
+        return float(self.values[1, -1])
+
+
+class _Balance:
+    """The chamber of one motor; its numbers are plain floats, for speed."""
+
+    def __init__(self, motor: Motor, bands: Bands) -> None:
+        propellant = motor.propellant
+        self.motor, self.bands = motor, bands
+        self.velocity = propellant.delivered_velocity
+        self.gas = (_FLOW_FACTOR * self.velocity) ** 2
+        self.density = propellant.grain_density
+        self.whole, self.last_web = motor.grain.volume, motor.grain.web
+        self.free, self.ambient = motor.gas_volume, motor.ambient_pressure
+        self.throat, self.growth = motor.nozzle.throat_area, motor.growth
+        self.edges = np.log(bands.edges).tolist()
+        reference = math.log(REFERENCE_PRESSURE)
+        shift = math.log(propellant.rate_factor) - bands.exponent * reference
+        self.laws = list(
+            zip((bands.log_rate + shift).tolist(), bands.exponent.tolist(), strict=True)
+        )
+
+    def rate(self, pressure: float) -> float:
+        """Return the burn rate. [m/s]"""
+        x, k = math.log(pressure), 0
+        while k < len(self.edges) and x > self.edges[k]:
+            k += 1
+        at, slope = self.laws[k]
+        return math.exp(at + slope * x)
+
+    def throat_at(self, burnt: float) -> float:
+        """Return the throat area when a volume has burnt. [m2]"""
+        return self.throat * (1.0 + self.growth * burnt / self.whole) ** 2
+
+    def outflow(self, pressure: float, throat: float) -> float:
+        """Return the gas that leaves. [kg/s]"""
+        back = self.ambient / pressure
+        if back >= 1.0:
+            return 0.0
+        full = pressure * throat / self.velocity
+        if back <= _CRITICAL:
+            return full
+        return full * _flux(back) / _FLUX_AT_CRITICAL
+
+    def slopes(
+        self, igniter: float, *, burns: bool
+    ) -> Callable[[float, FloatArray], list[float]]:
+        """Return the right-hand side: d/dt of pressure, web, mass out."""
+        grain, gas, density = self.motor.grain, self.gas, self.density
+
+        def slopes(_: float, state: FloatArray) -> list[float]:
+            p, x = max(float(state[0]), 1.0), min(float(state[1]), self.last_web)
+            burnt = self.whole
+            area = rate = 0.0
+            if burns:
+                x = max(x, 0.0)
+                burnt -= float(grain.volume_left(x))
+                area, rate = float(grain.area(x)), self.rate(p)
+            volume = self.free + burnt
+            out = self.outflow(p, self.throat_at(burnt))
+            made = density * area * rate + igniter
+            rise = (gas * (made - out) - p * area * rate) / volume
+            return [rise, rate, out]
+
+        return slopes
+
+    def longest(self) -> float:
+        """Return a time in which every motor has burnt out. [s]"""
+        slowest = min(self.rate(self.ambient), self.rate(1e7))
+        return 20.0 * self.last_web / slowest
+
+    def burns(
+        self,
+        start: FloatArray,
+        span: tuple[float, float],
+        igniter: float,
+        rtol: float,
+    ) -> _Piece:
+        """Integrate until burnout or the end of a span."""
+
+        def burnt_out(_: float, state: FloatArray) -> float:
+            return float(state[1]) - self.last_web
+
+        return self._integrated(
+            self.slopes(igniter, burns=True), burnt_out, start, span, rtol
+        )
+
+    def empties(
+        self, start: FloatArray, begin: float, top: float, rtol: float
+    ) -> _Piece:
+        """Integrate the tail."""
+        end = self.ambient + _GONE * max(top - self.ambient, 0.0)
+
+        def empty(_: float, state: FloatArray) -> float:
+            return float(state[0]) - end
+
+        if start[0] <= end:
+            return _Piece(time=np.array([begin]), values=start[:, None])
+        lasts = 40.0 * self.emptying(self.whole)
+        return self._integrated(
+            self.slopes(0.0, burns=False), empty, start, (begin, begin + lasts), rtol
+        )
+
+    def emptying(self, burnt: float) -> float:
+        """Return the time of emptying when a volume has burnt. [s]"""
+        flow = _FLOW_FACTOR**2 * self.velocity * self.throat_at(burnt)
+        return (self.free + burnt) / flow
+
+    def _integrated(
+        self,
+        slopes: Callable[[float, FloatArray], list[float]],
+        event: Callable[[float, FloatArray], float],
+        start: FloatArray,
+        span: tuple[float, float],
+        rtol: float,
+    ) -> _Piece:
+        """Integrate by LSODA (Petzold, SIAM J. Sci. Stat. Comput. 4 (1983) 136)."""
+        from scipy.integrate import solve_ivp
+
+        event.terminal = True  # type: ignore[attr-defined]  # how solve_ivp asks for it
+        mass = self.density * self.whole
+        found = solve_ivp(
+            slopes,
+            span,
+            start,
+            method="LSODA",
+            events=event,
+            rtol=rtol,
+            atol=rtol * np.array([self.ambient, self.last_web, mass]),
+            first_step=min(1e-2 * self.emptying(0.0), span[1] - span[0]),
+        )
+        if not found.success:
+            raise ConvergenceError(f"the course of a firing fails: {found.message}")
+        return _Piece(time=found.t, values=found.y)
+
+
+def _flux(back: float) -> float:
+    """Return the mass flux of an isentropic flow down to a pressure share, scaled."""
+    k = USUAL_EXPONENT
+    return math.sqrt(max(back ** (2.0 / k) - back ** ((k + 1.0) / k), 0.0))
+
+
+_FLUX_AT_CRITICAL = _flux(_CRITICAL)
+
+
+# ----------------------------------------------------------------------------
+# What a course tells.
+
+
+def _told(
+    motor: Motor,
+    bands: Bands,
+    balance: _Balance,
+    pieces: list[_Piece],
+    burnout: float,
+    igniter: float,
+) -> Course:
+    """Put a course together."""
+    time = np.concatenate([piece.time for piece in pieces])
+    p, web, out = np.concatenate([piece.values for piece in pieces], axis=1)
+    web = np.clip(web, 0.0, motor.grain.web)
+    burnt = balance.whole - motor.grain.volume_left(web)
+    throat = balance.throat * (1.0 + balance.growth * burnt / balance.whole) ** 2
+    thrust = _coefficients(motor, p, throat) * p * throat
+    peak = float(p.max())
+    level = balance.ambient + _BURNT_OUT * (peak - balance.ambient)
+    begin, end = _crossings(time, p, level)
+    inside = np.linspace(begin, end, 2001)
+    volume = np.array([0.0, burnt[-1]]) + balance.free
+    stored = np.array([balance.ambient, p[-1]]) * volume / balance.gas
+    return Course(
+        time=time,
+        pressure=p,
+        thrust=thrust,
+        web=web,
+        mass_out=out,
+        throat_area=throat,
+        burnout=burnout,
+        burn_time=end - begin,
+        peak_pressure=peak,
+        mean_pressure=float(np.interp(inside, time, p).mean()),
+        total_impulse=float(np.trapezoid(thrust, time)),
+        emptying_start=balance.emptying(0.0),
+        emptying_end=balance.emptying(balance.whole),
+        mass_made=balance.density * float(burnt[-1]) + igniter,
+        mass_kept=float(stored[1] - stored[0]),
+        mass_loaded=motor.propellant_mass,
+        outside=bands.outside(p),
+    )
+
+
+def _coefficients(motor: Motor, pressure: FloatArray, throat: FloatArray) -> FloatArray:
+    """Return thrust coefficients, efficiency included, the throat as it is then."""
+    nozzle, ambient = motor.nozzle, motor.ambient_pressure
+    if nozzle.exponent is None or motor.growth == 0.0:
+        return nozzle.thrust_coefficient(pressure, ambient)
+    wide = nozzle.expansion_ratio * nozzle.throat_area / throat
+    ideal = thrust_coefficient(
+        np.maximum(pressure, ambient),
+        ambient,
+        exponent=nozzle.exponent,
+        ratio=np.maximum(wide, 1.0),
+        separation=SEPARATES,
+    )
+    choked = pressure >= nozzle.choked_ratio * ambient
+    return np.where(choked, nozzle.efficiency * np.maximum(ideal, 0.0), 0.0)
+
+
+def _crossings(
+    time: FloatArray, pressure: FloatArray, level: float
+) -> tuple[float, float]:
+    """Return when the pressure first rises above a level and last falls below it."""
+    above = np.flatnonzero(pressure > level)
+    if not above.size:
+        return float(time[0]), float(time[-1])
+    first, last = int(above[0]), int(above[-1])
+    begin, end = float(time[first]), float(time[last])
+    if first > 0:
+        begin = _between(time, pressure, first - 1, level)
+    if last < len(time) - 1:
+        end = _between(time, pressure, last, level)
+    return begin, end
+
+
+def _between(time: FloatArray, value: FloatArray, i: int, level: float) -> float:
+    """Return when a straight line from one point to the next is at a level."""
+    share = (level - value[i]) / (value[i + 1] - value[i])
+    return float(time[i] + share * (time[i + 1] - time[i]))
+
+
+def characteristic_length(motor: Motor) -> float:
+    """Return L*, the volume of gas before ignition over the throat area. [m]
+
+    Below 0.5 to 1 m a law with a large exponent may burn in puffs (common practice,
+    no source).
+    """
+    return motor.gas_volume / motor.nozzle.throat_area
+
+
+def sampled(found: Course, time: ArrayLike) -> FloatArray:
+    """Return the pressure at times, straight between points; ambient beyond. [Pa]"""
+    t = np.asarray(time, dtype=float)
+    return np.interp(t, found.time, found.pressure)
