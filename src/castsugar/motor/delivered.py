@@ -16,6 +16,7 @@ from castsugar.motor.efficiency import Efficiency
 from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import (
+    SEPARATES,
     optimum_thrust_coefficient,
     thrust_coefficient,
 )
@@ -315,6 +316,7 @@ def expansion_share(
         hardware.ambient_pressure,
         exponent=exponent,
         ratio=(diameter / hardware.throat_diameter) ** 2,
+        separation=SEPARATES,
     )
     best = optimum_thrust_coefficient(exit_pressure / pressure, exponent)
     return np.asarray(own / best)
