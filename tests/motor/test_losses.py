@@ -27,6 +27,7 @@ from castsugar.motor.losses import (
     stokes_number,
     velocity_lag,
 )
+from castsugar.motor.nozzle import optimum_thrust_coefficient
 
 GRAIN = HollowCylinder(outer_diameter=0.038, core_diameter=0.014, segment_length=0.26)
 
@@ -358,3 +359,16 @@ def test_a_nozzle_that_firings_measured_counts_for_the_impulse() -> None:
     ):
         made = motor(**given).motor(density=1800.0, characteristic_velocity=900.0)
         assert made.nozzle.efficiency == efficiency
+
+
+@pytest.mark.exact
+def test_a_wide_nozzle_at_low_pressure_is_that_of_the_trace() -> None:
+    """The flow leaves the wall; the share is that of the nozzle that is fired."""
+    hardware = motor(exit_diameter=0.035)
+    found = delivered_of(hardware, ROW, pressure=1e6)
+    made = hardware.motor(
+        density=1800.0, characteristic_velocity=900.0, exponent=1.134
+    ).nozzle
+    best = float(optimum_thrust_coefficient(101325.0 / 1e6, 1.134))
+    own = float(made.thrust_coefficient(1e6, 101325.0))
+    assert found.expansion == pytest.approx(own / best, rel=1e-9)

@@ -22,9 +22,9 @@ from castsugar.report.delivered import (
     delivered_annex,
     delivered_row,
     ideal_doubts,
-    impulse_of,
 )
 from castsugar.report.document import schema_of
+from castsugar.report.fired import impulse_of
 from castsugar.report.mixes import PARTS
 from castsugar.report.screen import Table
 from castsugar.report.shown import Shown

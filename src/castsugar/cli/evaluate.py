@@ -135,7 +135,8 @@ def _answer(
 ) -> Answer:
     """Return what is said in every form."""
     from castsugar.report.field import FIELDS
-    from castsugar.report.mixes import FIRING, evaluate_screen, mixes_parts
+    from castsugar.report.fired import FIRING
+    from castsugar.report.mixes import evaluate_screen, mixes_parts
 
     fields = [*FIELDS.values()]
     if not shared.uncertainty:

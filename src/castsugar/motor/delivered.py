@@ -16,6 +16,7 @@ from castsugar.motor.efficiency import Efficiency
 from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import (
+    SEPARATES,
     optimum_thrust_coefficient,
     thrust_coefficient,
 )
@@ -87,9 +88,9 @@ class InUse:
 def efficiencies_in_use(hardware: Hardware) -> InUse:
     """Return the efficiencies of a motor: of firings, stated, or held beforehand.
 
-    The first that there is of: stated of the nozzle, told by firings, stated of c*
-    (firings take the place of what is stated of c*), held before any firing. A thrust
-    coefficient that is stated is one that was measured: nothing is taken from it.
+    Of c* firings go before what is stated, of the nozzle what is stated before firings.
+    A thrust coefficient that is stated was measured: nothing is taken from it. Where
+    nothing was fired and nothing stated, the medians held beforehand, assumed.
 
     Examples
     --------
@@ -138,7 +139,7 @@ def _velocity(hardware: Hardware) -> Share:
 def _nozzle(hardware: Hardware) -> Share:
     """Return the efficiency of the nozzle."""
     told = hardware.efficiencies.nozzle
-    if hardware.nozzle_efficiency < 1.0 or hardware.thrust_coefficient is not None:
+    if hardware.nozzle_stated:
         return _around(hardware.nozzle_efficiency, told.next_u, STATED)
     origin = measured(told.count) if told.count else EXPECTED
     return _told(told, told.median, origin)
@@ -315,6 +316,7 @@ def expansion_share(
         hardware.ambient_pressure,
         exponent=exponent,
         ratio=(diameter / hardware.throat_diameter) ** 2,
+        separation=SEPARATES,
     )
     best = optimum_thrust_coefficient(exit_pressure / pressure, exponent)
     return np.asarray(own / best)

@@ -290,10 +290,14 @@ class Hardware:
     def known_nozzle_efficiency(self) -> float:
         """Return thrust over ideal thrust, as stated, else as firings told; else 1."""
         told = self.efficiencies.nozzle
-        stated = self.nozzle_efficiency < 1.0 or self.thrust_coefficient is not None
-        if stated or not told.count:
+        if self.nozzle_stated or not told.count:
             return self.nozzle_efficiency
         return min(told.median, 1.0)
+
+    @property
+    def nozzle_stated(self) -> bool:
+        """Whether its efficiency is stated, or a measured thrust coefficient."""
+        return self.nozzle_efficiency < 1.0 or self.thrust_coefficient is not None
 
     @property
     def margin_factor(self) -> float:

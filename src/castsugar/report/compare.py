@@ -26,10 +26,10 @@ from castsugar.report.apart import (
 )
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, keyed
+from castsugar.report.fired import FIRING
 from castsugar.report.limit_words import PEAK, limit_rows, rests_on
 from castsugar.report.mix_words import ratio, short_names, titled
 from castsugar.report.mixes import (
-    FIRING,
     Mixes,
     annexes,
     findings,

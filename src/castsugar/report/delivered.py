@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import DOUBTS
-from castsugar.motor.delivered import Delivered, InUse, Share
-from castsugar.motor.losses import DROPLETS
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, fields, keyed
+from castsugar.report.field import FIELDS, INTERVAL, TEXT, Row, fields, keyed
 from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
+    from castsugar.motor.delivered import Delivered, InUse, Share
     from castsugar.motor.losses import Losses
 
 # ----------------------------------------------------------------------------
@@ -79,33 +77,6 @@ def ideal_doubts(row: Row) -> dict[str, float]:
         if low == low:
             found[doubt] = (high - low) / 3.92
     return found
-
-
-def impulse_of(found: Sequence[Delivered | None]) -> Field:
-    """Return the total impulse of a motor, labelled by the losses that it holds.
-
-    Those of c* and of the nozzle, each where it is stated or measured.
-    """
-    used = next((one.efficiencies for one in found if one is not None), None)
-    velocity = used is not None and used.characteristic_velocity.known
-    nozzle = used is not None and used.nozzle.known
-    label = "total impulse, ideal"
-    if velocity and nozzle:
-        label = "total impulse, delivered"
-    elif velocity or nozzle:
-        label += " nozzle" if velocity else " c*"
-    return replace(IMPULSE, label=label)
-
-
-#: Total impulse, of nobody's motor yet.
-IMPULSE = Field(
-    key="total_impulse_N_s",
-    label="total impulse",
-    kind="impulse",
-    meaning="with the efficiencies of c* and nozzle that are stated or measured, "
-    "without losses where none is",
-    short="impulse",
-)
 
 
 # ----------------------------------------------------------------------------
@@ -250,6 +221,8 @@ def _range(low: float, high: float) -> str:
 
 def _conditions(one: Losses) -> Iterator[str]:
     """Say under what each bound holds."""
+    from castsugar.motor.losses import DROPLETS
+
     small, large = (numbers.typed(1e6 * d) for d in DROPLETS)
     speeds = [numbers.significant(x, 2) for x in one.lags]
     yield (

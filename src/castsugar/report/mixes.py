@@ -13,16 +13,20 @@ from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.delivered import (
-    DELIVERED,
-    IMPULSE,
     KNOWN,
     delivered_annex,
     delivered_parts,
-    impulse_of,
 )
 from castsugar.report.delivered import PARTS as DELIVERED_PARTS
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
+from castsugar.report.field import FIELDS, INTERVAL, Field, Row, chosen
+from castsugar.report.fired import (
+    FIRING,
+    IMPULSE,
+    fired_fields,
+    firing_row,
+    impulse_of,
+)
 from castsugar.report.limit_words import (
     LIMITS,
     P95,
@@ -61,46 +65,6 @@ if TYPE_CHECKING:
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
 
-#: What a firing at the best estimates adds to a row.
-FIRING = (
-    *fields(
-        (
-            "burn_time_s",
-            "burn time",
-            "time",
-            "of the firing at the best estimates, quasi-steady",
-        ),
-        (
-            "mean_pressure_MPa",
-            "mean pressure",
-            "pressure",
-            "over the burn time, at the best estimates",
-        ),
-    ),
-    IMPULSE,
-    *fields(
-        (
-            "impulse_letter",
-            "impulse class",
-            TEXT,
-            "public letter of the total impulse",
-        ),
-        (
-            "propellant_mass_g",
-            "propellant",
-            "mass",
-            "in all grains, at the stated share of the theoretical density",
-        ),
-        (
-            "port_to_throat",
-            "port-to-throat ratio",
-            "number",
-            "area of the port over that of the throat, at the start",
-        ),
-    ),
-    *DELIVERED,
-)
-
 
 def row_of(
     row: Row, fired: Firing | None, drawn: Draws | None, place: int
@@ -124,19 +88,6 @@ def _of_the_data(row: Row) -> Iterator[tuple[str, tuple[float, float]]]:
         half = 1.96 * row.get(doubt, math.nan)
         if half == half:
             yield column + INTERVAL, (row[column] - half, row[column] + half)
-
-
-def firing_row(fired: Firing) -> dict[str, Any]:
-    """Return what a firing adds to a row."""
-    found = fired.trace.summary()
-    return {
-        "burn_time_s": found["burn_time_s"],
-        "mean_pressure_MPa": found["mean_pressure_MPa"],
-        "total_impulse_N_s": found["total_impulse_N_s"],
-        "impulse_letter": fired.impulse_class,
-        "propellant_mass_g": 1e3 * fired.propellant_mass,
-        "port_to_throat": fired.port_to_throat,
-    }
 
 
 #: Keys of the rows of a default screen beside those that a limit names, by weight.
@@ -572,18 +523,11 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
         laws = group == "motor"
-        fields += _fired(found) if laws else ()
+        fields += fired_fields(found.delivered) if laws else ()
         if laws:  # too long for columns
             fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):
             yield Annex(title, (table, *_laws(found)) if laws else (table,))
-
-
-def _fired(found: Mixes) -> Iterator[Field]:
-    """Yield what a firing adds; what is delivered has an annex of its own."""
-    for one in FIRING:
-        if one not in DELIVERED:
-            yield impulse_of(found.delivered) if one is IMPULSE else one
 
 
 _GROUPS = {

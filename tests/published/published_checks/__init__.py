@@ -48,6 +48,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         motor.cone_efficiency,
         motor.area_sensitivity,
         motor.gas_filling,
+        motor.emptying_times_to_a_twentieth,
         motor.droplet_velocity_lag,
         motor.two_phase_exponent,
         erosion.mukunda_paul_ratio,
@@ -84,6 +85,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
     ),
     "N": (nozzle.perfect_gas_thrust,),
     "MPa": (nozzle.chamber_pressure_for_mach, motor.steady_pressure),
+    "ms": (motor.emptying_time,),
     "%": (motor.temperature_effect,),
     "kW/(m2 K)": (motor.throat_heat_transfer,),
 }

@@ -10,12 +10,14 @@ import numpy as np
 import castsugar as cs
 from castsugar.constants import GAS_CONSTANT
 from castsugar.motor import losses, mass_balance, nozzle
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.burnt_web import Course, burnt_web
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, reduce_recording
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.assembly import Propellant
+from castsugar.motor.transient import Course as Firing
+from castsugar.motor.transient import course
 from castsugar.thermo.states import State
 from published_checks.rows import Given
 
@@ -133,6 +135,37 @@ def gas_filling(given: Given) -> float:
         )
     )
     return 1.0 - float(found.outflow.mean())
+
+
+@functools.cache
+def _fired(volume: float, velocity: float, throat: float) -> Firing:
+    grain = HollowCylinder(
+        outer_diameter=0.036, core_diameter=0.014, segment_length=0.05
+    )
+    motor = Motor(
+        grain=grain,
+        nozzle=nozzle.Nozzle(throat_diameter=throat, exponent=1.13),
+        propellant=Propellant(density=1750.0, characteristic_velocity=velocity),
+        free_volume=volume,
+    )
+    return course(motor, _law(0.3))
+
+
+def _emptied(given: Given) -> Firing:
+    volume = 1e-6 * given.number("volume_ml")
+    velocity = given.number("characteristic_velocity_m_s")
+    return _fired(volume, velocity, 1e-3 * given.number("throat_mm"))
+
+
+def emptying_time(given: Given) -> float:
+    """Time in which a choked chamber falls to 1/e. [ms]"""
+    return 1e3 * _emptied(given).emptying_start
+
+
+def emptying_times_to_a_twentieth(given: Given) -> float:
+    """Time to fall to 5 %, in times of emptying."""
+    found = _emptied(given)
+    return found.tail_time / found.emptying_end
 
 
 # ----------------------------------------------------------------------------
