@@ -228,6 +228,7 @@ ABSURD = {
     "DE": "1e9",
     "N": "1000000000",
     "NAME=MASS": "KNO3=1e9 g",
+    "GRAIN": "36 mm x 14 mm x 1e9 mm 96 g",
 }
 
 #: Any share is possible, or the number is none of a quantity.

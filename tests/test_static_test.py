@@ -440,3 +440,31 @@ def test_the_same_input_gives_the_same_band() -> None:
         assert first.expected is not None
         assert test.expected is not None
         assert np.array_equal(first.expected.high, test.expected.high) == same
+
+
+@pytest.mark.exact
+def test_a_measured_efficiency_brings_its_own_doubt() -> None:
+    """To 2 %: the predicted peak is a third as wide as with what is held beforehand."""
+    given = {"efficiency_measured": True, "efficiency_u": 0.02}
+    calm, row = replace(LAW, log_rate_u=1e-6), dict(ideal(1.5e6))
+    sure, unsure = (
+        static_test.predicted(hardware(**more), row, calm, seed=1)
+        for more in (given, {})
+    )
+    widths = [
+        math.log(np.divide(*reversed(found.bands["peak_pressure"])))
+        for found in (sure, unsure)
+    ]
+    assert widths[0] < 0.4 * widths[1]
+
+
+@pytest.mark.exact
+def test_nothing_is_taken_from_a_measured_thrust_coefficient() -> None:
+    """The predicted impulse is that coefficient times p A_t over time."""
+    row = dict(ideal(1.5e6))
+    found = static_test.predicted(hardware(thrust_coefficient=1.4), row, LAW, seed=1)
+    best = found.best
+    throat = 0.25 * math.pi * THROAT**2
+    assert best.mean_pressure > 5.0 * AMBIENT
+    pushed = 1.4 * throat * best.mean_pressure * best.burn_time
+    assert best.total_impulse == pytest.approx(pushed, rel=1e-3)

@@ -17,6 +17,7 @@ from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
 from castsugar.motor.burn_law import BurnLaw
+from castsugar.motor.delivered import efficiencies_in_use
 from castsugar.motor.firing.alarms import ALARM, UNUSUAL, Alarm, alarms_of, texts_of
 from castsugar.motor.firing.channel import FEWEST_FOR_PEAK
 from castsugar.motor.firing.expectation import (
@@ -419,24 +420,21 @@ def predicted(
 ) -> Expected:
     """Predict a firing, with the throat and the air pressure of its stand if known.
 
-    Efficiencies are those stated, else what firings taught, else those held beforehand;
-    their uncertainty is part of the band.
+    With the efficiencies in use and their uncertainty, see
+    :func:`castsugar.motor.delivered.efficiencies_in_use`.
     """
     throat, ambient = hardware.throat_diameter, hardware.ambient_pressure
     if stand is not None:
         throat, ambient = stand.throat_diameter or throat, stand.ambient_pressure
     exit_ = hardware.exit_diameter
-    told = hardware.efficiencies
-    stated_nozzle = hardware.nozzle_efficiency < 1.0
+    used = efficiencies_in_use(hardware)
     as_fired = replace(
         hardware,
         throat_diameter=throat,
         exit_diameter=None if exit_ is None else max(exit_, throat),
         ambient_pressure=ambient,
-        efficiency=hardware.efficiency or told.characteristic_velocity.median,
-        nozzle_efficiency=(
-            hardware.nozzle_efficiency if stated_nozzle else told.nozzle.median
-        ),
+        efficiency=min(used.characteristic_velocity.value, 1.0),
+        nozzle_efficiency=min(used.nozzle.value, 1.0),
     )
     motor = as_fired.motor(
         density=row["density_kg_m3"],
@@ -444,13 +442,13 @@ def predicted(
         exponent=row["isentropic_exponent"],
     )
     c_star = math.hypot(
-        hardware.spread.characteristic_velocity, told.characteristic_velocity.next_u
+        hardware.spread.characteristic_velocity, used.characteristic_velocity.u
     )
     return expect(
         motor,
         law,
         replace(hardware.spread, characteristic_velocity=c_star),
-        thrust_u=told.nozzle.next_u,
+        thrust_u=used.nozzle.u,
         seed=seed,
     )
 

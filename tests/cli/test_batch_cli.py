@@ -224,6 +224,49 @@ def test_the_list_in_its_three_forms(capsys: pytest.CaptureFixture[str]) -> None
     assert "line 1" in complaint(["show", ID], capsys)
 
 
+def test_measured_grains_are_kept_for_the_card(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Twice 90 g are 180 g as cast; what is denser than its mix is not kept."""
+    answered(PLAIN, capsys)
+    typed = ["--grain", "36 mm x 14 mm x 62 mm 90 g"]
+    add = ["add", ID, "--no-bench", "--date", "2026-05-03"]
+    complaint([*add, "--grain", "36 mm x 14 mm x 62 mm 110 g"], capsys)
+    both = complaint([*add, *typed, "--grain-mass", "90 g"], capsys)
+    assert "--grain and --grain-mass both weigh" in both
+    heavy = complaint([*add, *typed, *typed, *typed], capsys)
+    assert "--grain is 270 g, and 2026-05-02-1 had only 200 g in the pan" in heavy
+    answered([*add, "--grain-mass", "170 g"], capsys)
+    text = answered([*add, *typed, *typed], capsys)
+    assert "2 grains measured, together 180.0 g" in text
+    kept = read_batch(Path(f"batches/{ID}.jsonl"))
+    assert kept.cast_mass == 0.18
+    size = {"outer_m": 0.036, "core_m": 0.014, "length_m": 0.062, "mass_kg": 0.09}
+    assert kept.grains == (size, size)
+    day = ["card", ID, "--no-bench", "--date", "2026-05-09", "--json"]
+    document = json.loads(answered([*day, "--mass", "180.1 g"], capsys))
+    assert document["cast_mass_g"] == 180.0
+    assert [one["mass_g"] for one in document["grains"]] == [90.0, 90.0]
+    answered([*add, "--correct", "3", "--note", "other grains"], capsys)
+    kept = read_batch(Path(f"batches/{ID}.jsonl"))
+    assert (kept.cast_mass, kept.grains) == (0.17, ())
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"core_m": 0.04}, {"mass_kg": 0.0}, {"more": 1.0}, {"outer_m": "36 mm"}]
+)
+def test_a_record_of_grains_that_cannot_be(
+    wrong: dict[str, object], capsys: pytest.CaptureFixture[str]
+) -> None:
+    answered(PLAIN, capsys)
+    size = {"outer_m": 0.036, "core_m": 0.014, "length_m": 0.062, "mass_kg": 0.09}
+    line = {"event": "grains", "date": "2026-05-03", "note": ""}
+    path = Path(f"batches/{ID}.jsonl")
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(line | {"grains": [size | wrong]}) + "\n")
+    assert "line 2: 'grains' is" in complaint(["show", ID, "--no-bench"], capsys)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -85,6 +85,8 @@ class World:
         Of :data:`PLACES`; two mixes in worlds of equal mixes.
     peaks : ndarray, shape (5,)
         ln(p / 2.5 MPa) of the grain that is fired there; infinite for none.
+    grains : ndarray, shape (5, grid)
+        ln r of those grains in a motor, at :data:`GRID`.
     firing : Burned
         Of the first batch, in the same motor.
     """
@@ -93,6 +95,7 @@ class World:
     log_supply: float
     fractions: np.ndarray
     peaks: np.ndarray
+    grains: np.ndarray
     firing: Burned
 
 
@@ -163,6 +166,7 @@ def _in_motor(rng, known, widths, places, laws, batch, evidence) -> World:
         log_supply=supply,
         fractions=places,
         peaks=np.array([standing(law, supply + off) for law in grains]),
+        grains=grains,
         firing=firing,
     )
 

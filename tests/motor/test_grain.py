@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from castsugar import InputError
-from castsugar.motor.grain import AreaTable, HollowCylinder
+from castsugar.motor.grain import AreaTable, CylinderRow, HollowCylinder
 
 pytestmark = pytest.mark.exact
 
@@ -103,6 +103,56 @@ def test_breakpoints_and_largest_area(size) -> None:
         step = np.diff(grain.area(np.linspace(low, high, 200)))
         small = 1e-12 * grain.largest_area
         assert np.all(step >= -small) or np.all(step <= small)
+
+
+def test_unequal_grains_by_hand() -> None:
+    """D 30, L 50, d 10 and 14: webs 10 and 8; A - A(top) = -6 pi (x - top)2, in mm2.
+
+    Tops at 5 (1050 pi) and 11/3 (3398/3 pi); of both at 13/3: 6532/3 pi. At 8 the
+    second still burns (996 pi and 1020 pi), behind it is gone.
+    """
+    row = CylinderRow(cylinders=(cylinder(), cylinder(core_diameter=0.014)))
+    assert row.web == pytest.approx(0.010)
+    assert row.largest_area == pytest.approx(6532e-6 / 3 * np.pi, rel=1e-12)
+    area = row.area([0.0, 0.008, 0.008 + 1e-9]) / np.pi * 1e6
+    np.testing.assert_allclose(area, [1952.0, 2016.0, 996.0], rtol=1e-5)
+    assert row.port_area == pytest.approx(25e-6 * np.pi)
+    assert row.volume_left(0.008) == pytest.approx(56e-6 * 0.034 * np.pi, rel=1e-9)
+    mixed = (cylinder(), cylinder(burning_ends=1))
+    for wrong in ((), mixed):
+        with pytest.raises(InputError, match="all with as many burning ends"):
+            CylinderRow(cylinders=wrong)
+
+
+@given(sizes)
+def test_equal_grains_in_a_row_are_segments(size) -> None:
+    one = HollowCylinder(**size | {"segments": 1})
+    row = CylinderRow(cylinders=(one,) * size["segments"])
+    many = HollowCylinder(**size)
+    x = np.linspace(0.0, 1.1 * many.web, 50)
+    np.testing.assert_allclose(row.area(x), many.area(x), rtol=1e-12)
+    assert row.largest_area == pytest.approx(many.largest_area, rel=1e-12)
+    np.testing.assert_allclose(row.breakpoints, many.breakpoints, rtol=1e-12)
+    assert row.volume == pytest.approx(many.volume, rel=1e-12)
+
+
+@given(st.lists(sizes, min_size=2, max_size=4))
+def test_a_row_uses_up_its_volume_piece_by_piece(several) -> None:
+    """Quadratic and monotone between breakpoints; no point of a scan is larger."""
+    ends = several[0]["burning_ends"]
+    grains = [HollowCylinder(**s | {"burning_ends": ends}) for s in several]
+    row = CylinderRow(cylinders=tuple(grains))
+    nodes, weights = np.polynomial.legendre.leggauss(3)
+    burnt = 0.0
+    for low, high in zip(row.breakpoints, row.breakpoints[1:], strict=False):
+        x = low + 0.5 * (high - low) * (nodes + 1)
+        burnt += 0.5 * (high - low) * float(weights @ row.area(x))
+        step = np.diff(row.area(np.linspace(low, high, 50)))
+        small = 1e-12 * row.largest_area
+        assert np.all(step >= -small) or np.all(step <= small)
+    assert burnt == pytest.approx(row.volume, rel=1e-9)
+    most = row.area(np.linspace(0.0, row.web, 999)).max()
+    assert most <= row.largest_area * (1 + 1e-12)
 
 
 def test_table_is_straight_between_points() -> None:

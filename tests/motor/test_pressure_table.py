@@ -24,6 +24,7 @@ from castsugar.motor.pressure_table import (
     differs,
     motor_rows,
     origin_of,
+    peaks_of_batch,
     repeats,
     this_batch,
     untold,
@@ -116,6 +117,15 @@ def test_this_batch_is_that_of_the_strands() -> None:
     assert found.this_batch[1] == pytest.approx(own, rel=1e-9)
 
 
+def test_the_peak_of_a_batch_is_that_of_the_table() -> None:
+    """Of the batch that burned; of a name that never did it is the next one."""
+    motor, found = hardware(), rows(hardware())
+    own = peaks_of_batch(motor, MIXES[1], VELOCITY, "strands.csv, 58/14/28", (0.95,))
+    assert own == pytest.approx([found.this_batch[1]], rel=1e-9)
+    other = peaks_of_batch(motor, MIXES[3], VELOCITY, "never", (0.5, 0.95))
+    assert other == pytest.approx([found.p50[3], found.p95[3]], rel=1e-9)
+
+
 def test_the_last_batch_of_a_mix_is_this_one() -> None:
     """Two batches of one recipe keep two names; of another process it is not."""
     first = burns.example()[0][0]
@@ -157,6 +167,10 @@ def test_few_firings_may_not_lower_a_limit_much(firings: int, *, held: bool) -> 
     assert np.all(free.p95 < least)
     wanted = least if held else free.p95
     np.testing.assert_allclose(got.p95, wanted, rtol=1e-9)
+    if held:  # of the batch that burned, too
+        own = rows(plain).this_batch[1] * math.exp(-1.96 * u)
+        assert free.this_batch[1] < own
+        assert got.this_batch[1] == pytest.approx(own, rel=1e-9)
     # What is expected is not held back.
     np.testing.assert_allclose(got.p50, free.p50, rtol=1e-9)
 

@@ -15,6 +15,7 @@ from castsugar import Hardware, search
 from castsugar.motor.burn_evidence import Burned
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
+from castsugar.motor.delivered import delivered_of
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.search import Outcome, known_mixes
@@ -86,6 +87,25 @@ def motor_of(*burned: Burned, **more: object) -> Hardware:
         burning=BurnModel(burned),
         **more,  # type: ignore[arg-type]
     )
+
+
+def test_the_delivered_impulse_is_that_of_the_motor() -> None:
+    """As `delivered_of` gives it of the same row: one value for one quantity."""
+    motor = motor_of(exit_diameter=0.012, efficiency=0.9)
+    name = "delivered_specific_impulse_s"
+    space = Space(bounds={"potassium nitrate": (0.5, 0.7), "sucrose": (0.3, 0.5)})
+    settings = Settings(items=space.columns, motor=motor, pressure=3e6)
+    problem = TableProblem(settings=settings, wanted=(name,))
+    (delivered,) = problem.evaluate(np.array([[0.65, 0.35]]))[0]
+    row = cs.evaluate(
+        cs.Mix.weigh({"KNO3": 65, "sucrose": 35}),
+        pressure=3e6,
+        flow=settings.flow,
+        motor=motor,
+    ).iloc[0]
+    found = delivered_of(motor, dict(row), pressure=3e6)
+    assert delivered == pytest.approx(found.specific_impulse.value, rel=1e-6)
+    assert found.expansion < 0.99
 
 
 def strands(name: str, batch: str, **fractions: float) -> Burned:

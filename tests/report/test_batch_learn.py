@@ -35,6 +35,12 @@ ID = "2026-05-16-1"
 WHERE = ["--bench", "bench.toml"]
 STAND = ["--throat", "8 mm", "--throat-after", "8.2 mm", "--propellant-mass", "368 g"]
 CARD = ["batch", "card", ID, "--date", "2026-05-23", *WHERE]
+GRAINS = [
+    *("--grain", "35.9 mm x 14.1 mm x 61.8 mm 91.2 g"),
+    *("--grain", "36.0 mm x 14.0 mm x 62.1 mm 92.4 g"),
+    *("--grain", "35.9 mm x 14.2 mm x 62.0 mm 90.9 g"),
+    *("--grain", "35.9 mm \N{MULTIPLICATION SIGN} 14 mm x 61.7 mm  91.6 g"),
+]
 
 #: Command, document and its parts.
 SCREENS = {
@@ -43,6 +49,7 @@ SCREENS = {
     "list": ["batch", "list", *WHERE],
     "card": [*CARD, "--mass", "366 g", "--temperature", "12 C"],
     "bad card": [*CARD, "--mass", "372 g", "--temperature", "45 C"],
+    "real card": [*CARD, *GRAINS, "--temperature", "12 C", "--humidity", "40 %"],
     "learn": ["learn", *WHERE],
 }
 DOCUMENTS = {
@@ -51,6 +58,7 @@ DOCUMENTS = {
     "list": ("batches", batch_list.PARTS),
     "card": ("batch_card", batch_card.PARTS),
     "bad card": ("batch_card", batch_card.PARTS),
+    "real card": ("batch_card", batch_card.PARTS),
     "learn": ("learn", learn_data.PARTS),
 }
 
@@ -134,7 +142,7 @@ def test_what_was_added(capsys: pytest.CaptureFixture[str]) -> None:
     assert document["events"][0]["text"] == "pale"
 
 
-@pytest.mark.parametrize("name", ["new", "show", "card", "learn"])
+@pytest.mark.parametrize("name", ["new", "show", "card", "real card", "learn"])
 def test_a_page(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Boxes to tick and blanks to fill in, and a place for the signature."""
     path = Path(f"{name}.html")
@@ -234,9 +242,57 @@ def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:
     assert "This batch was closed as used" in text
 
 
+def test_the_card_of_real_grains(capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: 91.2 g over pi/4 (35.9^2 - 14.1^2) 61.8 mm3 is 1724 kg/m3.
+
+    Largest areas pi (d L + (D^2 - d^2)/2 + (L - 2 d)^2/6) over 16 pi mm2: 402.
+    """
+    document = json.loads(said([*SCREENS["real card"], "--json"], capsys))
+    first, *_ = document["grains"]
+    assert first["density_kg_m3"] == pytest.approx(1724.0, abs=0.5)
+    low, high = first["density_ratio_percent_interval"]
+    assert low < first["density_ratio_percent"] < high
+    both = first["voids_percent"] + first["density_ratio_percent"]
+    assert both == pytest.approx(100.0)
+    sizes = (35.9, 14.1, 61.8), (36.0, 14.0, 62.1), (35.9, 14.2, 62.0), (35.9, 14, 61.7)
+    areas = (d * x + (o**2 - d**2) / 2 + (x - 2 * d) ** 2 / 6 for o, d, x in sizes)
+    assert document["kn_max"] == pytest.approx(sum(areas) / 16.0, rel=1e-4)
+    share, low, high = document["density_ratio_percent"]
+    assert low < share < high
+    text = " ".join(said(SCREENS["real card"], capsys).split())
+    assert "4 grains: 95.29 % of theoretical density (94.61 to 95.97)" in text
+    assert "peak pressure p95 of this batch" in text
+    assert "DO NOT" not in text
+    full = said([*SCREENS["real card"], "--full"], capsys)
+    assert "95.3 (94.0 to 96.7)" in full
+
+
+def test_the_card_refuses_real_grains(capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: 86 g over pi/4 (35.9^2 - 14^2) 62 mm3 is 1616 of 1808 kg/m3."""
+    light = [w.replace("90.9 g", "86 g").replace("14.2 mm", "14 mm") for w in GRAINS]
+    text = " ".join(said([*CARD, *light], capsys).split())
+    assert "DO NOT fire: grain 3 has 10.6 % voids, 10.0 % are allowed: above 10" in text
+    assert "DO NOT fire: grain 3 is 6.3" in text
+    text = " ".join(said([*CARD, *GRAINS[:6]], capsys).split())
+    assert "DO NOT fire: 3 grains measured, and the motor has 4 segments" in text
+
+
 @pytest.mark.parametrize(
     ("words", "what"),
     [
+        (["--grain", "36 mm x 14 mm x 62 mm"], "OUTER x CORE x LENGTH MASS; write"),
+        (["--grain", "36 mm x 62 mm 91 g"], "OUTER x CORE x LENGTH MASS; write"),
+        (["--grain", ""], "OUTER x CORE x LENGTH MASS; write"),
+        (["--grain", "36 x 14 mm x 62 mm 91 g"], "outer diameter: length '36' has no"),
+        (["--grain", "36 mm x 14 mm x 62 mm 91"], "propellant mass: mass '91' has no"),
+        (["--grain", "14 mm x 36 mm x 62 mm 91 g"], "the core is 36 mm, the grain onl"),
+        ([*GRAINS, "--mass", "366 g"], "--mass and --grain both weigh the grains"),
+        ([*GRAINS, "--grain-uncertainty", "6 mm"], "allowed 0 to 5 mm"),
+        (GRAINS[:2], "the grains weigh 91.2 g today, and weighed 368 g when cast"),
+        (
+            ["--cast-mass", "99 g", "--grain", "36 mm x 14 mm x 62 mm 99 g"],
+            "would be 1",
+        ),
         (["--mass", "366"], "has no unit"),
         (["--mass", "36 g"], "not the same grains"),
         (["--temperature", "12"], "has no unit"),

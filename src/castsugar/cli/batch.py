@@ -45,8 +45,10 @@ examples:
   castsugar batch close 2026-05-02-1 --outcome used
   castsugar batch list
   castsugar batch show 2026-05-02-1 --page batch.html
-  castsugar batch card 2026-05-02-1 --mass "180.2 g" --cast-mass "180 g" \\
-      --temperature "12 C" --date 2026-05-23
+  castsugar batch add 2026-05-02-1 --grain "35.9 mm x 14.1 mm x 61.8 mm 91.8 g" \\
+      --grain "36 mm x 14 mm x 62.1 mm 93 g"
+  castsugar batch card 2026-05-02-1 --mass "185.2 g" --temperature "12 C" \\
+      --date 2026-05-23
 """
 
 
@@ -150,6 +152,12 @@ _SEEN = (
     ("--firing", "FILE", "recording of a static test (CSV, as castsugar firing)"),
     ("--motor", "FILE", "bench file of the firing (default: that of the batch)"),
 )
+_GRAIN = (
+    "--grain",
+    "GRAIN",
+    "a grain as measured, outer x core x length and mass, '35.9 mm x 14.1 mm x 61.8 mm "
+    "96.2 g'; every grain that is fired together; may be repeated",
+)
 _WEIGHED = (
     (
         "--measured",
@@ -162,13 +170,20 @@ _WEIGHED = (
         "MASS",
         "grains as cast, all that are fired together: for the launch-day card",
     ),
+    _GRAIN,
 )
 _CARD = (
+    (*_GRAIN[:2], f"today (default: as cast, by batch add --grain): {_GRAIN[2]}"),
+    (
+        "--grain-uncertainty",
+        "LENGTH",
+        "standard uncertainty of each of their sizes (default '0.1 mm': assumed)",
+    ),
     ("--mass", "MASS", "the grains today, '366 g'"),
     (
         "--cast-mass",
         "MASS",
-        "the same grains as cast (default: the last batch add --grain-mass)",
+        "the same grains as cast (default: the last batch add --grain or --grain-mass)",
     ),
     ("--temperature", "TEMPERATURE", "of the grains, '12 C'"),
     ("--humidity", "HUMIDITY", "highest relative humidity of the store, '60 %%'"),
@@ -467,21 +482,20 @@ def run_card(options: argparse.Namespace) -> int:
     world_of(options)  # its units
     from castsugar.cli.batch_entries import day_of
     from castsugar.data.load import load_database
-    from castsugar.records.launch import rules_of
+    from castsugar.records.launch import card_of
     from castsugar.report import batch_card as report
 
     batch = _batch(options)
-    day = day_of(options, batch)
-    rules = rules_of(batch, day, load_database())
+    card = card_of(batch, day_of(options, batch), load_database())
     _say(
         options,
         batch,
         ("firing", "storage"),
-        lambda told, show: report.card_screen(batch, day, rules, told, show),
+        lambda told, show: report.card_screen(batch, card, told, show),
         about={"next": _showing(options, batch.id)},
         command="batch_card",
-        parts=lambda: report.card_parts(batch, day, rules),
-        rows=report.card_rows(rules),
+        parts=lambda: report.card_parts(batch, card),
+        rows=report.card_rows(card.rules),
         fields=report.FIELDS,
     )
     return 0

@@ -6,7 +6,9 @@ import argparse
 import datetime
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -33,10 +35,11 @@ from castsugar.kitchen.heat import parse_cook
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import Recipe, parse_recipe
 from castsugar.mix.weighing import catalogue_shares
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
 from castsugar.records.folder import check_allowed
-from castsugar.records.launch import UPTAKE, Day
+from castsugar.records.launch import UPTAKE, Day, measured
 from castsugar.records.prediction import (
     foresee,
     freeze,
@@ -49,7 +52,7 @@ from castsugar.records.prediction import (
     thaw,
     used_lots,
 )
-from castsugar.records.record import Event, Made
+from castsugar.records.record import GRAIN, Event, Made
 from castsugar.report.document import versions
 from castsugar.weigh.charge import equipment_of, read_charge
 from castsugar.weigh.sheet import plan
@@ -173,7 +176,13 @@ def _hardware(
 
 def _in_the_pan(typed: str, where: str, batch: Batch) -> float:
     """Return a mass of grains, no more than the batch had in the pan. [kg]"""
-    mass = plausible.read(typed, "propellant mass", where=where).value
+    return _cast_of(
+        plausible.read(typed, "propellant mass", where=where).value, where, batch
+    )
+
+
+def _cast_of(mass: float, where: str, batch: Batch) -> float:
+    """Return a mass of grains, no more than the batch had in the pan. [kg]"""
     if mass > batch.made.mass:
         raise InputError(
             f"{where} is {1e3 * mass:.4g} g, and {batch.id} had only "
@@ -215,16 +224,62 @@ def day_of(options: argparse.Namespace, batch: Batch) -> Day:
 
     cast = typed("cast_mass", "propellant mass")
     uptake = typed("uptake", "water uptake")
+    mass, grains = typed("mass", "propellant mass"), batch.grains
+    if options.grain:
+        if mass is not None:
+            raise InputError("--mass and --grain both weigh the grains; leave one out")
+        grains = read_grains(options.grain)
+        mass = math.fsum(one["mass_kg"] for one in grains)
     bench = None if options.bench is None else read_bench(Path(options.bench))
+    size = in_si(options.grain_uncertainty)
     return Day(
         date=date_of(options.date),
-        mass=typed("mass", "propellant mass"),
+        mass=mass,
         cast_mass=batch.cast_mass if cast is None else cast,
         temperature=typed("temperature", "grain temperature"),
         humidity=typed("humidity", "humidity"),
         accuracy=equipment_of(bench).accuracy,
         uptake=UPTAKE if uptake is None else uptake,
+        grains=grains,
+        size_u=SIZE_DOUBT if size is None else size,
     )
+
+
+def read_grains(typed: Sequence[str]) -> tuple[dict[str, float], ...]:
+    """Read grains as "35.9 mm x 14.1 mm x 61.8 mm 96.2 g": outer, core, length, mass.
+
+    Returns
+    -------
+    tuple of dict
+        With the keys of :data:`castsugar.records.record.GRAIN`.
+
+    Raises
+    ------
+    InputError
+        Names what was typed.
+    """
+    found = []
+    for text in typed:
+        where = f"--grain {text!r}"
+        sizes = re.split(r"\s*[x\u00d7]\s*", text.strip())
+        # A unit ends before the mass begins.
+        pieces = [*sizes[:-1], *re.split(r"(?<=[^\W\d])\s+(?=[\d.])", sizes[-1])]
+        if len(sizes) != 3 or len(pieces) != len(GRAIN):
+            raise InputError(
+                f"{where} is not of the form OUTER x CORE x LENGTH MASS; write for "
+                "example '35.9 mm x 14.1 mm x 61.8 mm 96.2 g'"
+            )
+        one = {
+            key: plausible.read(piece, name, where=f"{where}, {name}").value
+            for (key, name), piece in zip(GRAIN.items(), pieces, strict=True)
+        }
+        if one["core_m"] >= one["outer_m"]:
+            raise InputError(
+                f"{where}: the core is {1e3 * one['core_m']:g} mm, the grain only "
+                f"{1e3 * one['outer_m']:g} mm wide; give outer x core x length"
+            )
+        found.append(one)
+    return tuple(found)
 
 
 # ----------------------------------------------------------------------------
@@ -247,7 +302,7 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     kept = [
         *_observed(options),
         *_measured(options, batch, date),
-        *_cast(options, batch),
+        *_cast(options, batch, date),
         *_burned(options, batch),
         *_fired(options, batch),
         *_corrected(options),
@@ -255,8 +310,8 @@ def events_of(options: argparse.Namespace, batch: Batch) -> list[Event]:
     ]
     if not kept:
         raise InputError(
-            "nothing to add; give --observe, --measured, --grain-mass, --strands, "
-            "--firing, --frames or --correct"
+            "nothing to add; give --observe, --measured, --grain, --grain-mass, "
+            "--strands, --firing, --frames or --correct"
         )
     note = options.note or ""
     events = [Event(kind=k, date=date, note=note, values=v) for k, v in kept]
@@ -313,10 +368,18 @@ def _measured(options: argparse.Namespace, batch: Batch, date: str) -> Iterator[
         yield "measured", {"measurement": entry}
 
 
-def _cast(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
+def _cast(options: argparse.Namespace, batch: Batch, date: str) -> Iterator[Kept]:
+    """Return the grains as weighed, or as measured: then tried before they are kept."""
+    if options.grain and options.grain_mass is not None:
+        raise InputError("--grain and --grain-mass both weigh the grains; give one")
     if options.grain_mass is not None:
         mass = _in_the_pan(options.grain_mass, "--grain-mass", batch)
         yield "cast", {"mass_kg": mass}
+    if options.grain:
+        grains = read_grains(options.grain)
+        _cast_of(math.fsum(one["mass_kg"] for one in grains), "--grain", batch)
+        measured(batch, Day(date=date, grains=grains), load_database())
+        yield "grains", {"grains": list(grains)}
 
 
 def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:

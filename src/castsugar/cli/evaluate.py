@@ -33,11 +33,14 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
+    from castsugar.motor.delivered import Delivered
     from castsugar.motor.hardware import Hardware
+    from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
     from castsugar.report.mixes import Mixes
+    from castsugar.thermo.flow import FlowSolution
 
 Rows = list[dict[str, Any]]
 
@@ -232,12 +235,16 @@ def told(
     bands = _kitchen_bands(shared, mixes)
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) | bands[i] for i, (row, one) in pairs]
+    delivered = _delivered(shared, rows, shown)
+    solved = _solved(options, shared, mixes, rows)
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
     asked = {"kitchen": shared.kitchen, "motor": shared.motor}
     uses = {"lots", *(table for table, own in asked.items() if own)}
     return Mixes(
         mixes=tuple(mixes),
         rows=tuple(shown),
+        delivered=delivered,
+        losses=_losses(shared, shown, solved),
         judged=judged,
         conditions=partial(conditions_line, shared, options.bench),
         notes=(*unconfirmed(rows), *shared.assumptions()),
@@ -255,7 +262,7 @@ def told(
         bench_option=" --no-bench" if getattr(options, "no_bench", False) else "",
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         flows=_flows(options, shared, mixes),
-        species=_species(options, shared, mixes, rows),
+        species=_species(solved),
     )
 
 
@@ -353,23 +360,85 @@ def _flows(
     return tuple(found)
 
 
-def _species(
+def _solved(
     options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix], rows: Rows
-) -> tuple[Mapping[str, Sequence[float]], ...]:
-    """Return the main species of every mix that burns, station by station."""
+) -> tuple[FlowSolution | None, ...]:
+    """Return every mix that burns, station by station; none where nobody sees them."""
     from castsugar.evaluation import performance
 
     if not (_asks_for_all(options) or options.json) or len(mixes) > MOST_CONFIRMED:
         return ()
+    given = shared.conditions.options() | {"species": shared.species}
+    pairs = zip(mixes, rows, strict=True)
+    return tuple(
+        performance(mix, **given) if row["status"] == "ok" else None
+        for mix, row in pairs
+    )
+
+
+def _species(
+    solved: Sequence[FlowSolution | None],
+) -> tuple[Mapping[str, Sequence[float]], ...]:
+    """Return the main species of every mix that burns, station by station."""
     found: list[dict[str, list[float]]] = []
-    for mix, row in zip(mixes, rows, strict=True):
-        if row["status"] != "ok":
-            found.append({})
+    for solution in solved:
+        states = () if solution is None else solution.states
+        names = dict.fromkeys(n for s in states for n in s.main_species())
+        found.append({n: [s.amount(n) for s in states] for n in names})
+    return tuple(found)
+
+
+def _delivered(
+    shared: Shared, rows: Rows, shown: Sequence[dict[str, Any]]
+) -> tuple[Delivered | None, ...]:
+    """Return what the motor delivers of every mix, and write it to the rows shown."""
+    if shared.motor is None or shared.leaving is None:
+        return ()
+    from castsugar.motor.delivered import delivered_of
+    from castsugar.report.delivered import delivered_row, ideal_doubts
+
+    given = shared.conditions.options()
+    at = {name: given[name] for name in ("pressure", "exit_pressure")}
+    found: list[Delivered | None] = []
+    for row, told in zip(rows, shown, strict=True):
+        one = None
+        if row["status"] == "ok":
+            one = delivered_of(shared.motor, row | ideal_doubts(told), **at)
+            told |= delivered_row(one)
+        found.append(one)
+    return tuple(found)
+
+
+def _losses(
+    shared: Shared,
+    rows: Sequence[Mapping[str, Any]],
+    solved: Sequence[FlowSolution | None],
+) -> tuple[Losses | None, ...]:
+    """Return bounds of what every mix loses in the motor."""
+    if shared.motor is None or shared.leaving is None:
+        return ()
+    from castsugar.motor.losses import ChamberGas, expected_losses
+    from castsugar.thermo.second_opinion.gas_transport import gas_transport
+
+    found: list[Losses | None] = []
+    for row, solution in zip(rows, solved, strict=False):
+        gas = None if solution is None else gas_transport(solution.chamber)
+        if solution is None or gas is None or not gas.told:
+            found.append(None)
             continue
-        given = shared.conditions.options() | {"species": shared.species}
-        solution = performance(mix, **given)
-        names = dict.fromkeys(n for s in solution.states for n in s.main_species())
-        found.append({n: [s.amount(n) for s in solution.states] for n in names})
+        pressure = solution.chamber.pressure
+        mean = row.get("mean_pressure_MPa")
+        of_motor = {
+            "pressure": pressure if mean is None else 1e6 * mean,
+            "burn_time": row.get("burn_time_s", math.nan),
+            "propellant_mass": 1e-3 * row.get("propellant_mass_g", math.nan),
+        }
+        chamber = ChamberGas(
+            heat_capacity=solution.chamber.gas_heat_capacity,
+            viscosity=gas.viscosity,
+            prandtl=gas.prandtl,
+        )
+        found.append(expected_losses(shared.motor, row, chamber, **of_motor))
     return tuple(found)
 
 

@@ -2,8 +2,8 @@ r"""Grains: burning area against web burnt.
 
 A grain recedes at the same rate everywhere on its burning faces, at right angles to
 them (common practice, no source), so that its burning area is a function of one
-length, the web burnt x. Two kinds keep the protocol :class:`Grain`:
-:class:`HollowCylinder` and :class:`AreaTable`.
+length, the web burnt x. Three kinds keep the protocol :class:`Grain`:
+:class:`HollowCylinder`, :class:`CylinderRow` and :class:`AreaTable`.
 """
 
 from __future__ import annotations
@@ -21,6 +21,9 @@ from castsugar.errors import InputError
 
 #: A typed web that misses the last one by rounding still burns.
 _EDGE = 1.0 + 1e-12
+
+#: Just behind the web of a grain that burned out before the others.
+_BEHIND = 1.0 + 1e-11
 
 
 class Grain(Protocol):
@@ -177,6 +180,100 @@ class HollowCylinder:
         disc = 0.25 * math.pi * self.outer_diameter**2
         whole = self.segments * disc * self.segment_length
         return np.asarray(whole - self.volume_left(web))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CylinderRow:
+    """Unequal hollow cylinders in a row: each burns as if it were alone.
+
+    Attributes
+    ----------
+    cylinders : tuple of HollowCylinder
+        All with as many burning ends.
+
+    Raises
+    ------
+    InputError
+        No cylinder, or different burning ends.
+
+    Examples
+    --------
+    >>> sizes = {"outer_diameter": 0.030, "segment_length": 0.050}
+    >>> row = CylinderRow(
+    ...     cylinders=tuple(
+    ...         HollowCylinder(core_diameter=core, **sizes) for core in (0.010, 0.012)
+    ...     )
+    ... )
+    >>> round(row.volume * 1e6, 3), row.port_area == row.cylinders[0].port_area
+    (61.104, True)
+    """
+
+    cylinders: tuple[HollowCylinder, ...]
+
+    def __post_init__(self) -> None:
+        if len({one.burning_ends for one in self.cylinders}) != 1:
+            raise InputError(
+                f"a row of {len(self.cylinders)} grains; give at least 1, all with as "
+                "many burning ends"
+            )
+
+    @property
+    def outer_diameter(self) -> float:
+        """Return that of the widest. [m]"""
+        return max(one.outer_diameter for one in self.cylinders)
+
+    @property
+    def web(self) -> float:
+        """Return the longest web. [m]"""
+        return max(one.web for one in self.cylinders)
+
+    @property
+    def volume(self) -> float:
+        """Return the volume of all. [m3]"""
+        return math.fsum(one.volume for one in self.cylinders)
+
+    @property
+    def port_area(self) -> float:
+        """Return the cross-section of the narrowest core before ignition. [m2]"""
+        return min(one.port_area for one in self.cylinders)
+
+    @property
+    def breakpoints(self) -> tuple[float, ...]:
+        """Return where a cylinder burns out, just behind it, and where the sum turns.
+
+        [m]
+        """
+        # Of those that burn, sum of dA/dx = 2 pi (L - e d - 3 e x) vanishes at the top.
+        ends = sorted({one.web for one in self.cylinders})
+        found, start = {0.0, *ends}, 0.0
+        for end in ends:
+            alive = [one for one in self.cylinders if one.web >= end]
+            e = alive[0].burning_ends
+            parts = [
+                o.segments * (o.segment_length - e * o.core_diameter) for o in alive
+            ]
+            top = (
+                math.fsum(parts) / (3 * e * sum(o.segments for o in alive))
+                if e
+                else 0.0
+            )
+            found |= {top} if start < top < end else set()
+            start = end
+            found |= {end * _BEHIND} if end < ends[-1] else set()
+        return tuple(sorted(found))
+
+    @property
+    def largest_area(self) -> float:
+        """Return the largest burning area over the web. [m2]"""
+        return float(self.area(self.breakpoints).max())
+
+    def area(self, web: ArrayLike) -> FloatArray:
+        """Return the burning area at a web burnt [m2]; 0 beyond the web."""
+        return np.asarray(sum(one.area(web) for one in self.cylinders))
+
+    def volume_left(self, web: ArrayLike) -> FloatArray:
+        """Return the volume not yet burnt at a web burnt. [m3]"""
+        return np.asarray(sum(one.volume_left(web) for one in self.cylinders))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -86,7 +86,7 @@ class Hardware:
     exit_diameter : float or None
         None: the exit is the throat. [m]
     nozzle_efficiency : float
-        Thrust over ideal thrust.
+        Thrust over ideal thrust, as stated; 1: nothing stated.
     thrust_coefficient : float or None
         Takes the place of the ideal formula.
     burning : BurnModel
@@ -249,7 +249,7 @@ class Hardware:
         nozzle = Nozzle(
             throat_diameter=self.throat_diameter,
             exit_diameter=self.exit_diameter,
-            efficiency=self.nozzle_efficiency,
+            efficiency=self.known_nozzle_efficiency,
             exponent=None if coefficient is not None else exponent,
             coefficient=coefficient,
         )
@@ -285,6 +285,15 @@ class Hardware:
         if self.case_volume is None:
             return None
         return self.case_volume - self.grain.volume
+
+    @property
+    def known_nozzle_efficiency(self) -> float:
+        """Return thrust over ideal thrust, as stated, else as firings told; else 1."""
+        told = self.efficiencies.nozzle
+        stated = self.nozzle_efficiency < 1.0 or self.thrust_coefficient is not None
+        if stated or not told.count:
+            return self.nozzle_efficiency
+        return min(told.median, 1.0)
 
     @property
     def margin_factor(self) -> float:

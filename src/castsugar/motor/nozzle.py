@@ -119,9 +119,32 @@ def thrust_coefficient(
     full = exit_pressure_ratio(ratio, k)
     z = np.maximum(full, np.minimum(separation * back, 1.0 / choked_pressure_ratio(k)))
     wide = np.where(z > full, expansion_ratio(z, k), ratio)
+    return np.asarray(optimum_thrust_coefficient(z, k) + (z - back) * wide)
+
+
+def optimum_thrust_coefficient(
+    exit_ratio: ArrayLike, exponent: ArrayLike
+) -> FloatArray:
+    """Return the ideal thrust coefficient where exit and outside pressure agree. [-]
+
+    Its highest at that outside pressure; 0 over the chamber pressure: in a vacuum.
+
+    Parameters
+    ----------
+    exit_ratio : array_like
+        Exit over chamber pressure, 0 to 1. [-]
+    exponent : array_like
+        Isentropic exponent, above 1.
+
+    Examples
+    --------
+    >>> round(float(optimum_thrust_coefficient(0.0, 1.2)), 4)
+    2.2466
+    """
+    k = np.asarray(exponent, dtype=float)
+    left = 1.0 - np.asarray(exit_ratio, dtype=float) ** ((k - 1.0) / k)
     throat = (2.0 / (k + 1.0)) ** ((k + 1.0) / (k - 1.0))
-    momentum = 2.0 * k**2 / (k - 1.0) * throat * (1.0 - z ** ((k - 1.0) / k))
-    return np.asarray(np.sqrt(momentum) + (z - back) * wide)
+    return np.asarray(np.sqrt(2.0 * k**2 / (k - 1.0) * throat * left))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -353,19 +353,20 @@ def motor_rows(
     """
     made = compositions(blends)
     velocity = np.asarray(characteristic_velocity, dtype=float)
-    supply = hardware.supply(blends.density, velocity)
-    bare = hardware.unfired().supply(blends.density, velocity)
+    supplies = _supplies(hardware, blends, velocity)
     wanted = (*_LEVELS, *levels)
-    found, exponent = _quantiles(hardware, made, (supply, bare), wanted)
+    found, exponent = _quantiles(hardware, made, supplies, wanted)
     parts = tuple(components_of(blends))
     estimate = found[1]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
-    why = np.where(np.isnan(supply.per_rate), "an input is not a positive number", why)
+    why = np.where(
+        np.isnan(supplies[0].per_rate), "an input is not a positive number", why
+    )
     status = np.where(why == "", "ok", np.char.add("not computed: ", why))
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
     status = np.where(np.isnan(velocity), none, status)
     told = np.where(status == "ok", found, np.nan)
-    own = _of_this_batch(hardware, made, parts, supply)
+    own = _of_this_batch(hardware, made, parts, supplies)
     return MotorRows(
         hardware=hardware,
         parts=parts,
@@ -381,32 +382,49 @@ def motor_rows(
     )
 
 
+def _supplies(
+    hardware: Hardware, blends: Blends, velocity: FloatArray
+) -> tuple[Supply, Supply]:
+    """Return that of a motor, and that of it had no firing told an efficiency."""
+    return (
+        hardware.supply(blends.density, velocity),
+        hardware.unfired().supply(blends.density, velocity),
+    )
+
+
 def _quantiles(
     hardware: Hardware,
     made: Compositions,
     supplies: tuple[Supply, Supply],
     levels: Sequence[float],
+    of: str = NEXT,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles of the peak of the next batch, and the exponent.
+    """Return quantiles of the peak of the next or another batch, and the exponent.
 
-    `supplies` are that of the motor, and that of it had no firing told an efficiency.
     Before three sound firings no firing may lower what a limit is held against by more
     than its own uncertainty allows.
     """
     model = hardware.burning
-    found, exponent = peaks_of(hardware, model, made, supplies[0], levels)
+    which = _named(model, of)
+    found, exponent = peaks_of(hardware, model, made, supplies[0], levels, which)
     bare = without_firings(model)
     fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
     if not lowered or fired >= FIRINGS_TO_TRUST:
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
-    before, _ = peaks_of(hardware.unfired(), known, made, supplies[1], levels)
+    of = _named(known, of)
+    before, _ = peaks_of(hardware.unfired(), known, made, supplies[1], levels, of)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
     high = np.array(levels) > 0.5
     least = before * math.exp(-1.96 * u)
     return np.where(high[:, None], np.fmax(found, least), found), exponent
+
+
+def _named(model: BurnModel, batch: str) -> str:
+    """Return a batch that burned; of every other nothing is known: the next one."""
+    return batch if any(one.batch == batch for one in model.evidence) else NEXT
 
 
 def peaks_of(
@@ -443,24 +461,50 @@ def peaks_of(
     return found, exponent
 
 
+def peaks_of_batch(
+    hardware: Hardware,
+    mix: Mix,
+    characteristic_velocity: float,
+    batch: str,
+    levels: Sequence[float],
+) -> list[float]:
+    """Return quantiles of the peak with grains of a batch whose strands burned. [Pa]
+
+    Parameters
+    ----------
+    hardware : Hardware
+    mix : Mix
+        As cast.
+    characteristic_velocity : float
+        Ideal. [m/s]
+    batch : str
+        Its name in what was burned; of another it is the next batch.
+    levels : sequence of float
+    """
+    blends = of_mixes([mix])
+    own = _supplies(hardware, blends, np.array([characteristic_velocity]))
+    found, _ = _quantiles(hardware, compositions(blends), own, levels, batch)
+    return [float(value) for value in found[:, 0]]
+
+
 def _of_this_batch(
     hardware: Hardware,
     made: Compositions,
     parts: Sequence[Mapping[str, float]],
-    supply: Supply,
+    supplies: tuple[Supply, Supply],
 ) -> FloatArray:
     """Return the 95 % pressure of grains of the batch whose strands burned."""
     found = np.full(len(parts), np.nan)
     burned = {tuple(sorted(one.shares)) for one in hardware.burning.evidence}
-    able = supply.per_rate > 0.0
+    able = supplies[0].per_rate > 0.0
     for row, part in enumerate(parts):
         if tuple(sorted(coordinates(part))) not in burned or not able[row]:
             continue
         batch = this_batch(hardware.burning, part, made.processes[row])
         if batch:
-            one, own = made.take([row]), supply.take([row])
-            peak, _ = peaks_of(hardware, hardware.burning, one, own, (0.95,), batch)
-            found[row] = peak[0, 0]
+            one = made.take([row])
+            own = supplies[0].take([row]), supplies[1].take([row])
+            found[row] = _quantiles(hardware, one, own, (0.95,), batch)[0][0, 0]
     return found
 
 

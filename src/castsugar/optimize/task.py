@@ -32,6 +32,7 @@ from castsugar.mix import refusals, weighing
 from castsugar.mix.blends import Blends, put_together
 from castsugar.mix.weighing import Lot, weigh_items
 from castsugar.motor import pressure_table
+from castsugar.motor.delivered import efficiencies_in_use, expansion_share
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.problem import Goal
@@ -211,11 +212,23 @@ class TableProblem:
             for key in [k for k in known if k.startswith(name)]:
                 known[key] = np.where(np.isinf(known[key]), value, known[key])
         if s.motor is not None and s.motor.efficiency is not None:
-            known[DELIVERED] = s.motor.efficiency * known["specific_impulse_s"]
+            known[DELIVERED] = self._delivered(s.motor, known)
         if self.weights:
             parts = [w * np.asarray(known[c]) for c, w in self.weights.items()]
             known[WEIGHTED] = np.sum(parts, axis=0)
         return known, blends, flow
+
+    def _delivered(self, motor: Hardware, known: Mapping[str, Any]) -> FloatArray:
+        """Return the specific impulse through the nozzle of the motor. [s]"""
+        share = expansion_share(
+            motor,
+            coefficient=known["thrust_coefficient"],
+            exponent=known["isentropic_exponent"],
+            pressure=self.settings.pressure,
+            exit_pressure=self.settings.exit_pressure,
+        )
+        impulse = efficiencies_in_use(motor).impulse.value
+        return np.asarray(impulse * share * known["specific_impulse_s"])
 
     def _levels(self, column: str) -> tuple[float, ...]:
         return tuple(level for name, level in self.chances if name == column)

@@ -85,8 +85,16 @@ class Batch:
     @property
     def cast_mass(self) -> float | None:
         """Mass of the grains as they were cast, the last one told. [kg]"""
-        told = [e for e in self.standing if e.kind == "cast"]
-        return float(told[-1].values["mass_kg"]) if told else None
+        told = [e.values for e in self.standing if e.kind in ("cast", "grains")]
+        if not told:
+            return None
+        return math.fsum(one["mass_kg"] for one in told[-1].get("grains", told[-1:]))
+
+    @property
+    def grains(self) -> tuple[Mapping[str, float], ...]:
+        """The grains as last measured, with the keys of the file."""
+        told = [e for e in self.standing if e.kind == "grains"]
+        return tuple(told[-1].values["grains"]) if told else ()
 
     @property
     def degraded(self) -> float:

@@ -1,4 +1,4 @@
-"""Whether the grains of a batch may be fired on a day: mass, storage, temperature.
+"""Whether the grains of a batch may be fired on a day: as measured, as stored.
 
 The rules only ever forbid or warn; that none does is no claim that a firing is safe.
 """
@@ -7,17 +7,24 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from castsugar.bench.bench import Bench
+from castsugar.bench.motor import hardware_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.motor.firing.law_doubts import SIZE_DOUBT
+from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.pressure_table import peaks_of_batch
+from castsugar.motor.real_grain import RealGrain, RealGrains
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.prediction import allowed_pressure, foresee, thaw
+from castsugar.records.prediction import cast, foresee, relative, thaw
 
 #: Water that a grain may take up in storage, as a share of its mass, where nobody
 #: states another. Common practice, no source.
@@ -36,6 +43,14 @@ _COVERAGE, _WEIGHINGS = 1.959964, 2
 #: Grains lighter or heavier than this are not those that were cast. Common practice,
 #: no source.
 _LIGHTEST, _HEAVIEST = 0.5, 1.5
+
+#: Voids of a grain above which it is looked at, and above which it is not fired: pores
+#: join, and burn inside. Common practice, no source.
+VOIDS = 0.06, 0.10
+
+#: How much less dense than its sisters a grain may be, likewise. Common practice, no
+#: source.
+LIGHTER = 0.02, 0.04
 
 FIRE_NOT, LOOK, UNKNOWN, KEPT = "do not fire", "look", "not known", "kept"
 
@@ -56,6 +71,10 @@ class Day:
         Standard uncertainty of one weighing. [kg]
     uptake : float
         Water that the grains may have taken up, as a share of their mass.
+    grains : tuple of mapping
+        Each as measured, keys of :data:`castsugar.records.record.GRAIN`.
+    size_u : float
+        Standard uncertainty of each of their sizes. [m]
     """
 
     date: str
@@ -65,6 +84,8 @@ class Day:
     humidity: float | None = None
     accuracy: float = 5e-5
     uptake: float = UPTAKE
+    grains: tuple[Mapping[str, float], ...] = ()
+    size_u: float = SIZE_DOUBT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +95,8 @@ class Rule:
     Attributes
     ----------
     name : str
-        batch, mass, storage, humidity, temperature or pressure.
+        batch, mass, storage, humidity, temperature, voids, sisters, fit, peak or
+        pressure.
     verdict : str
         "do not fire", "look", "not known" or "kept".
     value, low, high : float
@@ -94,7 +116,28 @@ class Rule:
     source: str = "common practice, no source"
 
 
-def rules_of(batch: Batch, day: Day, database: Database) -> tuple[Rule, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Card:
+    """What is said of the grains of a batch on a day.
+
+    Attributes
+    ----------
+    rules : tuple of Rule
+    grains : RealGrains or None
+        As measured.
+    kn_max, kn_drawn : float
+        Largest burning area over that of the throat, of the grains as measured and as
+        drawn; NaN where unknown. [-]
+    """
+
+    day: Day
+    rules: tuple[Rule, ...]
+    grains: RealGrains | None = None
+    kn_max: float = math.nan
+    kn_drawn: float = math.nan
+
+
+def card_of(batch: Batch, day: Day, database: Database) -> Card:
     """Return what every rule says.
 
     Raises
@@ -103,13 +146,30 @@ def rules_of(batch: Batch, day: Day, database: Database) -> tuple[Rule, ...]:
         For a day before the batch was made, and for grains that cannot be those.
     """
     bench = thaw(batch.made.bench, batch.path.parent)
-    return (
+    rules = [
         _batch(batch),
         _mass(day),
         _stored(batch, day),
         _humid(batch, day),
         _warm(batch, bench, day),
-        _pressed(batch, bench, day, database),
+    ]
+    drawn, why = _drawn(batch, bench, day, database)
+    grains = measured(batch, day, database, drawn)
+    motor = drawn
+    if grains is not None:
+        rules += _dense(grains)
+        fit, motor = _fit(grains, drawn)
+        rules.append(fit)
+        why = why or "these grains do not fit"
+    else:
+        rules.append(Rule(name="voids", verdict=UNKNOWN, why="no --grain was measured"))
+    rules += _pressed(batch, bench, motor, why, database)
+    return Card(
+        day=day,
+        rules=tuple(rules),
+        grains=grains,
+        kn_max=math.nan if grains is None or motor is None else motor.kn_max,
+        kn_drawn=math.nan if drawn is None else drawn.kn_max,
     )
 
 
@@ -144,9 +204,9 @@ def _mass(day: Day) -> Rule:
     ratio = day.mass / day.cast_mass
     if not _LIGHTEST <= ratio <= _HEAVIEST:
         raise InputError(
-            f"--mass is {1e3 * day.mass:.4g} g, and the grains weighed "
+            f"the grains weigh {1e3 * day.mass:.4g} g today, and weighed "
             f"{1e3 * day.cast_mass:.4g} g when cast: these are not the same grains; "
-            "give both masses of the same grains (--cast-mass)"
+            "give all by --mass or --grain, and the same as cast by --cast-mass"
         )
     gain, most = day.mass - day.cast_mass, allowed_gain(day)
     verdict = FIRE_NOT if gain > most else LOOK if gain < -most else KEPT
@@ -218,23 +278,181 @@ def _strands(path: Path, mix: str) -> list[Strand]:
     return [s for s in found if mix in ("", s.mix)]
 
 
-def _pressed(batch: Batch, bench: Bench | None, day: Day, database: Database) -> Rule:
-    """Judge the peak pressure at the temperature of the day. [Pa]"""
+# ----------------------------------------------------------------------------
+# Grains as measured, the motor with them in it, and its pressure.
+
+
+def measured(
+    batch: Batch, day: Day, database: Database, motor: Hardware | None = None
+) -> RealGrains | None:
+    """Return the grains as measured, held against their mix as cast; None without.
+
+    Raises
+    ------
+    CastsugarError
+        For a grain that is denser than its mix, or a mix that cannot be cast.
+    """
+    if not day.grains:
+        return None
+    bench = thaw(batch.made.bench, batch.path.parent)
+    mix = cast(batch.made, bench, database, water_lost=batch.made.water_lost)
+    drawn = None if motor is None else motor.grain
+    ends = drawn.burning_ends if isinstance(drawn, HollowCylinder) else 2
+    grains = tuple(
+        RealGrain(
+            shape=HollowCylinder(
+                outer_diameter=one["outer_m"],
+                core_diameter=one["core_m"],
+                segment_length=one["length_m"],
+                burning_ends=ends,
+            ),
+            mass=one["mass_kg"],
+        )
+        for one in day.grains
+    )
+    return RealGrains(
+        grains=grains, solid=mix.density, size_u=day.size_u, mass_u=day.accuracy
+    )
+
+
+def _drawn(
+    batch: Batch, bench: Bench | None, day: Day, database: Database
+) -> tuple[Hardware | None, str]:
+    """Return the motor of the record at the temperature of the day, or why not."""
+    if bench is None or bench.motor is None:
+        return None, "the record keeps no motor"
+    try:
+        motor = hardware_of(with_strands(bench, batch), database)
+    except CastsugarError as error:
+        return None, str(error)
+    if day.temperature is None:
+        return motor, ""
+    warm = replace(motor, grain_temperature=day.temperature, hottest_grain=None)
+    return warm, ""
+
+
+def with_strands(bench: Bench, batch: Batch) -> Bench:
+    """Return a bench that knows the strands of a batch, too; not those that changed."""
+    frozen, motor = batch.made.bench, bench.motor
+    if frozen is None or motor is None:
+        return bench
+    gone = {line for line, _, _ in batch.changed_files()}
+    masses = " ".join(f"{n}:{1e3 * m:.10g}" for n, m in batch.made.masses.items())
+    laws = list(motor["burn_law"])
+    for link in batch.strand_files():
+        strands = _strands(link.path, link.mix)
+        if not strands or link.line in gone or link.sha256 in frozen.strands.values():
+            continue
+        told = {name: any(getattr(s, name) for s in strands) for name in _TOLD}
+        laws.append(
+            {
+                "recipe": masses,
+                "strands": relative(link.path, bench.path.parent),
+                "mix": link.mix,
+                "batch": "" if told["batch"] else batch.id,
+                "process": "" if told["process"] else batch.made.process,
+                "degraded": 0.0 if told["degraded"] else batch.degraded,
+                "date": "",
+                "entry": f"batch {batch.id} line {link.line}",
+            }
+        )
+    return replace(bench, motor={**motor, "burn_law": laws})
+
+
+#: What a file of strands may say of them itself.
+_TOLD = ("batch", "process", "degraded")
+
+
+def _own_name(batch: Batch, motor: Hardware) -> str:
+    """Return what the batch is called in what was burned; empty if none of it was."""
+    links = batch.strand_files()
+    found = [s for link in links for s in _strands(link.path, link.mix)]
+    name = (found[-1].batch or batch.id) if found else ""
+    return name if name in {one.batch for one in motor.burning.evidence} else ""
+
+
+def _dense(grains: RealGrains) -> Iterator[Rule]:
+    """Judge the voids of the worst grain, and how it differs from its sisters."""
+    worst = int(grains.shares.argmin())
+    voids, u = 1.0 - grains.shares[worst], grains.shares_u[worst]
+    look, most = VOIDS
+    reaches = voids + _COVERAGE * u > most
+    verdict = FIRE_NOT if voids > most else LOOK if voids > look or reaches else KEPT
+    yield Rule(
+        name="voids",
+        verdict=verdict,
+        value=float(voids),
+        high=most if verdict == FIRE_NOT else look,
+        why=f"grain {worst + 1}",
+    )
+    if not math.isnan(grains.lighter):
+        look, most = LIGHTER
+        lighter = grains.lighter
+        verdict = FIRE_NOT if lighter > most else LOOK if lighter > look else KEPT
+        yield Rule(
+            name="sisters",
+            verdict=verdict,
+            value=lighter,
+            high=most if verdict == FIRE_NOT else look,
+            why=f"grain {worst + 1}",
+        )
+
+
+def _fit(grains: RealGrains, drawn: Hardware | None) -> tuple[Rule, Hardware | None]:
+    """Judge whether the grains fit the motor; return it with them in it."""
+    rule = partial(Rule, name="fit", source="[motor] of the record")
+    if drawn is None:
+        return rule(verdict=UNKNOWN, why="the record keeps no motor"), None
+    if not isinstance(drawn.grain, HollowCylinder):
+        why = "[motor.grain] is a table of areas, not a hollow cylinder"
+        return rule(verdict=UNKNOWN, why=why), drawn
+    try:
+        motor = grains.loaded(drawn)
+    except InputError as error:
+        return rule(verdict=FIRE_NOT, why=str(error)), None
+    count, segments = len(grains.grains), drawn.grain.segments
+    if count != segments:
+        why = (
+            f"{count} {'grain' if count == 1 else 'grains'} measured, and the motor "
+            f"has {segments} segments: give all that are fired together"
+        )
+        return rule(verdict=FIRE_NOT, why=why), motor
+    if drawn.case is None or drawn.case.inner_diameter is None:
+        return rule(verdict=UNKNOWN, why="the bore of the case is not stated"), motor
+    return rule(verdict=KEPT), motor
+
+
+def _pressed(
+    batch: Batch,
+    bench: Bench | None,
+    motor: Hardware | None,
+    why: str,
+    database: Database,
+) -> Iterator[Rule]:
+    """Judge the expected peak and its 95 % value, of this batch if it burned. [Pa]"""
     source = "allowed pressure of the case, unproved; the model of this version"
     rule = partial(Rule, name="pressure", source=source)
-    if bench is None or bench.motor is None:
-        return rule(verdict=UNKNOWN, why="the record keeps no motor")
-    if day.temperature is not None:
-        told = {**bench.motor, "grain_temperature": day.temperature}
-        bench = replace(bench, motor=told)
+    if motor is None:
+        yield rule(verdict=UNKNOWN, why=why)
+        return
+    made, of = batch.made, "the next batch"
     try:
-        row, _ = foresee(batch.made, bench, database, water_lost=batch.made.water_lost)
+        row, _ = foresee(made, bench, database, water_lost=made.water_lost, motor=motor)
+        peaks = [1e6 * float(row[f"peak_pressure{x}_MPa"]) for x in ("", "_p95")]
+        if (name := _own_name(batch, motor)) and not math.isnan(peaks[0]):
+            of, velocity = "this batch", row["characteristic_velocity_m_s"]
+            mix = cast(made, bench, database, water_lost=made.water_lost)
+            peaks = peaks_of_batch(motor, mix, velocity, name, (0.5, 0.95))
     except CastsugarError as error:
-        return rule(verdict=UNKNOWN, why=str(error))
-    high = float(row.get("peak_pressure_p95_MPa", math.nan))
-    margin = float(row.get("pressure_margin_percent", math.nan))
-    if math.isnan(high) or math.isnan(margin):
+        yield rule(verdict=UNKNOWN, why=str(error))
+        return
+    allowed = motor.allowable
+    if math.isnan(peaks[0]) or math.isnan(allowed):
         why = str(row.get("burn_law_origin") or "no pressure is told")
-        return rule(verdict=UNKNOWN, why=why)
-    verdict = FIRE_NOT if margin < 0.0 else KEPT
-    return rule(verdict=verdict, value=1e6 * high, high=1e6 * allowed_pressure(row))
+        if not math.isnan(peaks[0]):
+            why = "no allowed pressure of the case is stated"
+        yield rule(verdict=UNKNOWN, why=why)
+        return
+    for name, value in zip(("peak", "pressure"), peaks, strict=True):
+        verdict = FIRE_NOT if value > allowed else KEPT
+        yield rule(name=name, verdict=verdict, value=value, high=allowed, why=of)

@@ -39,6 +39,7 @@ from castsugar.rows import records
 
 if TYPE_CHECKING:
     from castsugar.motor.firing.quantities import Measured
+    from castsugar.motor.hardware import Hardware
     from castsugar.static_test import StaticTest
 
 # ----------------------------------------------------------------------------
@@ -292,6 +293,7 @@ def foresee(
     database: Database,
     *,
     water_lost: float | None = None,
+    motor: Hardware | None = None,
 ) -> tuple[dict[str, Any], float]:
     """Return the row of a batch, and the share of its water that leaves.
 
@@ -301,16 +303,19 @@ def foresee(
         Masses, cook and pressure; what it foresees is not looked at.
     bench, database, water_lost
         As for :func:`cast`.
+    motor : Hardware, optional
+        By default that of the bench.
 
     Raises CastsugarError.
     """
     kitchen = kitchen_of(made, bench, database)
-    motored = bench is not None and bench.motor is not None
+    if motor is None and bench is not None and bench.motor is not None:
+        motor = hardware_of(bench, database)
     columns = evaluate_columns(
         [_weighed(made, bench, database, water_lost)],
         **(conditions_of(bench).options() | {"pressure": made.pressure}),
         kitchen=kitchen.changed(water_lost=water_lost) if kitchen else None,
-        motor=hardware_of(bench, database) if bench and motored else None,
+        motor=motor,
         confirm=True,
     )
     row = records(columns)[0]

@@ -36,6 +36,8 @@ from castsugar.plausible import RANGES
 # measured: `measurement`: kind and keys of a kitchen measurement as typed, as under
 #   [[kitchen.measured]] of a bench file.
 # cast: `mass_kg`, all grains that will be fired together.
+# grains: `grains`, the same one by one as cast: `outer_m`, `core_m`, `length_m`,
+#   `mass_kg`.
 # burned: `file` of strands (relative to the record), `sha256`, `mix` in it, `strands`.
 # fired: `file` of a recording, `sha256`, `options` as typed (names of the options of
 #   ``castsugar firing``), `results` as :func:`castsugar.records.prediction.results_of`
@@ -159,7 +161,7 @@ class Event:
     Attributes
     ----------
     kind : str
-        observed, measured, cast, burned, fired, corrected or closed.
+        observed, measured, cast, grains, burned, fired, corrected or closed.
     values : mapping
         The keys of its kind, as in the file.
     line : int
@@ -278,6 +280,30 @@ def is_date(text: str) -> bool:
         return False
 
 
+#: Keys of a measured grain, and what each is.
+GRAIN: dict[str, str] = {
+    "outer_m": "outer diameter",
+    "core_m": "core diameter",
+    "length_m": "segment length",
+    "mass_kg": "propellant mass",
+}
+
+
+def _grains(value: Any) -> bool:
+    checks = {key: _within(name) for key, name in GRAIN.items()}
+    return (
+        isinstance(value, list)
+        and bool(value)
+        and all(
+            isinstance(one, dict)
+            and one.keys() == checks.keys()
+            and all(check(one[key]) for key, check in checks.items())
+            and one["core_m"] < one["outer_m"]
+            for one in value
+        )
+    )
+
+
 _TEXT = Field(_text, "text")
 _DATE = Field(_date, "a date such as 2026-11-25")
 _MASSES = Field(
@@ -353,6 +379,11 @@ KINDS: dict[str, dict[str, Field]] = {
     "cast": {
         "mass_kg": Field(
             _within("propellant mass"), f"a mass {_must('propellant mass')} kg"
+        )
+    },
+    "grains": {
+        "grains": Field(
+            _grains, f"a list of grains, each with {', '.join(GRAIN)} that can be"
         )
     },
     "burned": {

@@ -351,6 +351,12 @@ def _result(row: Row, name: str, unit: str, kind: str, show: Shown) -> str:
 _WORDS: dict[str, Callable[[Event, Shown], str]] = {
     "observed": _observed,
     "measured": _measured,
+    "grains": lambda event, show: (
+        f"{numbers.count(len(event.values['grains']), 'grain')} measured, together "
+        + show.amount(
+            "mass", 1e3 * sum(o["mass_kg"] for o in event.values["grains"]), 4
+        )
+    ),
     "cast": lambda event, show: (
         f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
     ),

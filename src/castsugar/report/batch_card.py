@@ -7,16 +7,28 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Any
 
+from castsugar.motor.real_grain import RealGrains
 from castsugar.records.batch import Batch
-from castsugar.records.launch import FIRE_NOT, KEPT, LOOK, UNKNOWN, Day, Rule
+from castsugar.records.launch import (
+    FIRE_NOT,
+    KEPT,
+    LOOK,
+    UNKNOWN,
+    VOIDS,
+    Card,
+    Day,
+    Rule,
+)
+from castsugar.records.learning.checks import COVERAGE
 from castsugar.report import numbers
 from castsugar.report.batch import Told, state
 from castsugar.report.document import Part, part, read_parts
-from castsugar.report.field import TEXT, fields, row_of
+from castsugar.report.field import TEXT, Banded, fields, listed, row_of
 from castsugar.report.screen import (
     Annex,
     Blanks,
     Finding,
+    Paragraph,
     Screen,
     Table,
     Ticks,
@@ -31,6 +43,10 @@ _RULES: dict[str, tuple[str, str, str, float, float]] = {
     "storage": ("days stored", "number", "d", 1.0, 0.0),
     "humidity": ("humidity of the store", "fraction", "%", 100.0, 0.0),
     "temperature": ("temperature", "temperature", "C", 1.0, -273.15),
+    "fit": ("fit", "number", "", 1.0, 0.0),
+    "voids": ("most voids", "fraction", "%", 100.0, 0.0),
+    "sisters": ("lighter than its sisters", "fraction", "%", 100.0, 0.0),
+    "peak": ("peak pressure expected", "pressure", "MPa", 1e-6, 0.0),
     "pressure": ("peak pressure p95", "pressure", "MPa", 1e-6, 0.0),
 }
 
@@ -57,16 +73,35 @@ FIELDS = fields(
     ("source", "source", TEXT, "of the limit"),
 )
 
-#: The document ``castsugar.batch_card/2``: of a batch, a day and its rules.
+GRAINS = fields(
+    ("grain", "grain", "number", "as typed, from 1"),
+    ("outer_mm", "outer", "length", "diameter"),
+    ("core_mm", "core", "length", "diameter"),
+    ("length_mm", "length", "length", "of the grain"),
+    ("mass_g", "mass", "mass", "by the scale"),
+    ("density_kg_m3", "density", "density", "mass over volume"),
+    ("density_ratio_percent", "of theoretical", "fraction", "density over that of the "
+     "mix without voids"),
+    ("voids_percent", "voids", "fraction", "what is missing to it"),
+)  # fmt: skip
+
+#: The document ``castsugar.batch_card/2``: of a batch and its card.
 PARTS: dict[str, Part] = {
     "id": part("of the batch", "id"),
-    "date": part("of the firing", lambda _, day, __: day.date),
-    "mass_g": part("grains now", lambda _, day, __: _grams(day.mass)),
-    "cast_mass_g": part("grains as cast", lambda _, day, __: _grams(day.cast_mass)),
+    "date": part("of the firing", lambda _, card: card.day.date),
+    "mass_g": part("grains now", lambda _, card: _grams(card.day.mass)),
+    "cast_mass_g": part("grains as cast", lambda _, card: _grams(card.day.cast_mass)),
     "uptake_percent": part(
-        "water that they may have taken up", lambda _, day, __: 100.0 * day.uptake
+        "water that they may have taken up", lambda _, card: 100.0 * card.day.uptake
     ),
-    "rules": part("what each says", lambda _, __, rules: card_rows(rules), FIELDS),
+    "rules": part("what each says", lambda _, card: card_rows(card.rules), FIELDS),
+    "density_ratio_percent": part(
+        "of all grains as measured, and its 95 % band",
+        lambda _, card: list(_share(card.grains)) if card.grains else None,
+    ),
+    "kn_max": part("of the grains as measured", lambda _, card: card.kn_max),
+    "kn_max_drawn": part("of the grain as drawn", lambda _, card: card.kn_drawn),
+    "grains": part("as measured", lambda _, card: grain_rows(card.grains), GRAINS),
 }
 
 card_parts = partial(read_parts, PARTS)
@@ -86,11 +121,66 @@ def card_rows(rules: Sequence[Rule]) -> list[dict[str, Any]]:
     return found
 
 
-def card_screen(
-    batch: Batch, day: Day, rules: Sequence[Rule], told: Told, show: Shown
-) -> Screen:
+def grain_rows(grains: RealGrains | None) -> list[dict[str, Any]]:
+    """Return every grain as measured, with 95 % bands, units named."""
+    if grains is None:
+        return []
+    found = []
+    shares, us = 100.0 * grains.shares, 100.0 * grains.shares_u
+    for number, one in enumerate(grains.grains, 1):
+        share, u = float(shares[number - 1]), float(us[number - 1])
+        low, high = share - COVERAGE * u, share + COVERAGE * u
+        told = {
+            "grain": number,
+            "outer_mm": 1e3 * one.shape.outer_diameter,
+            "core_mm": 1e3 * one.shape.core_diameter,
+            "length_mm": 1e3 * one.shape.segment_length,
+            "mass_g": 1e3 * one.mass,
+            "density_kg_m3": one.density,
+            "density_ratio_percent": Banded(share, low, high),
+            "voids_percent": 100.0 - share,
+        }
+        found.append(row_of(GRAINS, one, **told))
+    return found
+
+
+def _as_measured(card: Card) -> str:
+    """Return in a line what the grains are together."""
+    if card.grains is None:
+        return ""
+    share, low, high = numbers.with_band(*_share(card.grains))
+    many = numbers.count(len(card.grains.grains), "grain")
+    text = f"{many}: {share} % of theoretical density ({low} to {high})"
+    if math.isnan(card.kn_max):
+        return text
+    ends = [numbers.significant(kn) for kn in (card.kn_max, card.kn_drawn)]
+    return f"{text}, Kn max {ends[0]}, drawn {ends[1]}"
+
+
+def _share(grains: RealGrains) -> Banded:
+    """Return the share of the theoretical density of all, with its 95 % band. [%]"""
+    value, step = 100.0 * grains.share, 100.0 * COVERAGE * grains.share_u
+    return Banded(value, value - step, value + step)
+
+
+def _measured(grains: RealGrains | None, show: Shown) -> Iterator[Annex]:
+    if grains is not None:
+        solid = show.amount("density", grains.solid, 4)
+        size = show.amount("length", 1e3 * grains.size_u, 2)
+        mass = show.amount("mass", 1e3 * grains.mass_u, 2)
+        text = (
+            f"Theoretical density {solid}: the mix as cast, without voids. Standard "
+            f"uncertainties: sizes {size} each, masses {mass}. A core off its centre, "
+            "chips and a taper are not in the pressure."
+        )
+        table = listed(GRAINS, grain_rows(grains), show)
+        yield Annex("The grains as measured", (table, Paragraph(text)))
+
+
+def card_screen(batch: Batch, card: Card, told: Told, show: Shown) -> Screen:
     """Return the card; its warnings are those of the batch."""
-    rows = tuple(_cells(rule, show) for rule in rules)
+    day, rules = card.day, card.rules
+    rows = tuple(_cells(r, show) for r in rules if _tells(r))
     sources = tuple(f"{_RULES[r.name][0]}: {r.source}" for r in rules)
     heads = ("", "found", "allowed", "")
     blanks = (
@@ -103,12 +193,16 @@ def card_screen(
         command="batch",
         title=f"Launch-day card {day.date}, batch {batch.id}, {state(batch)}",
         findings=tuple(_findings(batch, rules, day, show)),
+        conditions=_as_measured(card),
         blocks=(Table(heads=heads, rows=rows, left=frozenset({0, 3})),),
         sheet=(
             Ticks(_LOOK, "Look, and tick; what cannot be ticked is not fired"),
             Blanks(blanks),
         ),
-        annexes=(Annex("Where the limits come from", (notes(sources),)),),
+        annexes=(
+            *_measured(card.grains, show),
+            Annex("Where the limits come from", (notes(sources),)),
+        ),
         **told.ending(),
     )
 
@@ -129,11 +223,17 @@ def _findings(
     unknown = [f"{_RULES[r.name][0]} ({r.why})" for r in rules if r.verdict == UNKNOWN]
     if unknown:
         yield Finding("CANNOT TELL", f"Not judged: {'; '.join(unknown)}.")
-    kept = [_RULES[r.name][0] for r in rules if r.verdict == KEPT]
+    kept = [_kept(r) for r in rules if r.verdict == KEPT]
     if kept:
         forbidden = any(r.verdict == FIRE_NOT for r in rules)
         end = "" if forbidden else "; no rule of this card that was judged forbids it"
         yield Finding("KEPT", f"Within its limit: {numbers.listed(kept)}{end}.")
+
+
+def _kept(rule: Rule) -> str:
+    """Return what is kept; of a pressure, of which batch."""
+    label = _RULES[rule.name][0]
+    return f"{label} of {rule.why}" if rule.name == "pressure" else label
 
 
 #: Rule -> what it found, in words.
@@ -142,7 +242,13 @@ _SENTENCES = {
     "humidity": "the store had {found} % humidity; above {high} % grains draw water",
     "temperature": "grains at {found} {unit}; strands were burned at temperatures that "
     "cover {allowed} {unit}",
-    "pressure": "95 of 100 next batches below {found} {unit}, allowed is {high} {unit}",
+    "voids": "{why} has {found} % voids, {high} % are allowed: above "
+    f"{numbers.typed(100.0 * VOIDS[1])} % pores join and burn inside",
+    "sisters": "{why} is {found} % less dense than its sisters, more than {high} %: "
+    "look for voids and a wrong size",
+    "peak": "a peak of {found} {unit} is expected of {why}, allowed is {high} {unit}",
+    "pressure": "95 of 100 firings of {why} stay below {found} {unit}, allowed is "
+    "{high} {unit}",
 }
 _LOST = (
     "the grains lost mass ({then} as cast, {now} now): a chip or crack adds burning "
@@ -156,14 +262,25 @@ _GAINED = (
 
 def _sentence(rule: Rule, day: Day, show: Shown) -> str:
     _, found, allowed, _ = _cells(rule, show)
-    told = {"found": found, "allowed": allowed, "high": allowed.rpartition("to ")[2]}
+    told = {
+        "why": rule.why,
+        "found": found,
+        "allowed": allowed,
+        "high": allowed.rpartition("to ")[2],
+    }
     told["unit"] = show.unit(_RULES[rule.name][1])
     if rule.name == "mass":
         for name, mass in (("now", day.mass), ("then", day.cast_mass)):
             told[name] = show.amount("mass", 1e3 * (mass or math.nan), 4)
         told["share"] = numbers.typed(100.0 * day.uptake)
         return (_LOST if rule.verdict == LOOK else _GAINED).format(**told)
-    return _SENTENCES[rule.name].format(**told) if rule.name in _SENTENCES else rule.why
+    sentence = _SENTENCES.get(rule.name)
+    return sentence.format(**told) if sentence else show.said(rule.why)
+
+
+def _tells(rule: Rule) -> bool:
+    """Return whether a rule has a number to show, or one that is missing."""
+    return not (math.isnan(rule.value) and math.isnan(rule.high))
 
 
 def _shown(rule: Rule) -> tuple[str, list[float]]:

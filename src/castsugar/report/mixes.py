@@ -12,6 +12,15 @@ from typing import TYPE_CHECKING, Any
 from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
+from castsugar.report.delivered import (
+    DELIVERED,
+    IMPULSE,
+    KNOWN,
+    delivered_annex,
+    delivered_parts,
+    impulse_of,
+)
+from castsugar.report.delivered import PARTS as DELIVERED_PARTS
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, INTERVAL, TEXT, Field, Row, chosen, fields
 from castsugar.report.limit_words import (
@@ -46,6 +55,8 @@ from castsugar.report.shown import Shown
 if TYPE_CHECKING:
     from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
+    from castsugar.motor.delivered import Delivered
+    from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
@@ -66,13 +77,7 @@ FIRING = (
             "over the burn time, at the best estimates",
         ),
     ),
-    Field(
-        key="total_impulse_N_s",
-        label="total impulse, ideal",
-        kind="impulse",
-        meaning="without losses unless an efficiency is known",
-        short="impulse",
-    ),
+    IMPULSE,
     *fields(
         (
             "impulse_letter",
@@ -93,6 +98,7 @@ FIRING = (
             "area of the port over that of the throat, at the start",
         ),
     ),
+    *DELIVERED,
 )
 
 
@@ -198,6 +204,8 @@ class Mixes:
         Of each mix where the doubt of its peak pressure comes from.
     causes : tuple of tuple of Cause
         Of each mix what can raise its peak; none without a pressure.
+    delivered, losses : tuple, of Delivered and of Losses or None
+        Of each mix what the motor delivers of it, and bounds of what takes the rest.
     species : tuple of mapping
         Of each mix the main species: amounts in chamber, throat and exit [mol/kg].
     flows : tuple of (str, rows)
@@ -225,6 +233,8 @@ class Mixes:
     draws: Draws | None = None
     doubts: tuple[PressureDoubt | None, ...] = ()
     causes: tuple[tuple[Cause, ...], ...] = ()
+    delivered: tuple[Delivered | None, ...] = ()
+    losses: tuple[Losses | None, ...] = ()
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
@@ -429,7 +439,7 @@ def _down(found: Mixes, show: Shown) -> Table:
     keys = [*limits, *(k for k in _others(found) if k not in limits)]
     lines = []
     for key in keys:
-        one = _FIELDS[key]
+        one = impulse_of(found.delivered) if key == IMPULSE.key else _FIELDS[key]
         told, band = one.cells(row, show)
         limit = limits.get(key)
         cells = (limit_cell(limit, show), margin_cell(limit)) if limit else ("", "")
@@ -452,8 +462,10 @@ def _alone(found: Mixes, show: Shown) -> Iterator[Block]:
 
 def _others(found: Mixes) -> list[str]:
     """Return the keys of a default screen that no limit names."""
-    known = _SHOWN if found.judged else _BURNING
+    known: tuple[str, ...] = _SHOWN if found.judged else _BURNING
     row = found.rows[0]
+    if any(one is not None and one.known for one in found.delivered):
+        known = (known[0], *KNOWN, *(k for k in known[1:] if k != _SHOWN[1]))
     keys = [*known, *(_FIRED if row.get("burn_law_origin") else ())]
     return [k for k in keys if not _missing(row.get(k))]
 
@@ -529,6 +541,8 @@ def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     table = quantities(found, chosen(BALLISTICS), show)
     taken = (Paragraph(_WHICH),) if table is None else (table, Paragraph(_WHICH))
     yield Annex("Input of a ballistics calculation", taken)
+    told = (found.names, found.rows, found.delivered, found.losses)
+    yield from delivered_annex(*told, show)
     yield from _flows(found, show)
     yield from _species(found)
     yield from ground(found, show)
@@ -557,12 +571,19 @@ def levels(found: Mixes, show: Shown) -> Iterator[Annex]:
         groups.setdefault(column.group, []).append(FIELDS[column.key])
     for group, title in _GROUPS.items():
         fields = [f for f in groups.get(group, []) if f.key not in _NO_ROWS]
-        fields += FIRING if group == "motor" else ()
         laws = group == "motor"
+        fields += _fired(found) if laws else ()
         if laws:  # too long for columns
             fields = [f for f in fields if f.key != "burn_law_origin"]
         if table := quantities(found, fields, show):
             yield Annex(title, (table, *_laws(found)) if laws else (table,))
+
+
+def _fired(found: Mixes) -> Iterator[Field]:
+    """Yield what a firing adds; what is delivered has an annex of its own."""
+    for one in FIRING:
+        if one not in DELIVERED:
+            yield impulse_of(found.delivered) if one is IMPULSE else one
 
 
 _GROUPS = {
@@ -657,6 +678,7 @@ PARTS: dict[str, Part] = {
     "limits": LIMITS,
     **CAUSE_PARTS,
     **DOUBT_PARTS,
+    **DELIVERED_PARTS,
     "species_chamber_throat_exit_mol_kg": Part(
         meaning="main species of each mix, station by station", needed=False
     ),
@@ -671,6 +693,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
         **cause_parts([m.name for m in found.mixes], found.causes),
         **doubt_parts([m.name for m in found.mixes], found.doubts),
+        **delivered_parts([m.name for m in found.mixes], found.delivered, found.losses),
     }
     if found.species:
         parts["species_chamber_throat_exit_mol_kg"] = list(found.species)

@@ -37,7 +37,7 @@ _OWN = {
         key=DELIVERED,
         label="delivered Isp",
         kind="specific impulse",
-        meaning="ideal specific impulse times the efficiency of [motor]",
+        meaning="through the nozzle of [motor], with the efficiencies in use",
     ),
     WEIGHTED: Field(
         key="weighted_sum",

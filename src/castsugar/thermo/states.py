@@ -10,6 +10,7 @@ import numpy as np
 
 from castsugar import plain
 from castsugar.arrays import FloatArray
+from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
@@ -44,6 +45,8 @@ class State:
         Mass of mix per mole of gas and condensed phases. [kg/mol]
     condensed_mass_fraction : float
         Mass that is not gas, inert matter included.
+    gas_heat_capacity : float
+        Of the gas alone at constant pressure, its composition held. [J/(kg K)]
     isentropic_exponent : float
         Of the equilibrium (finite also on a melting plateau), or of the held
         composition in a frozen flow.
@@ -64,6 +67,7 @@ class State:
     effective_molar_mass: float
     system_molar_mass: float
     condensed_mass_fraction: float
+    gas_heat_capacity: float
     isentropic_exponent: float
     on_plateau: bool
     certificate: Certificate
@@ -72,6 +76,15 @@ class State:
     def gas_moles(self) -> float:
         """Amount of gas. [mol/kg]"""
         return 1.0 / self.effective_molar_mass
+
+    @property
+    def gas_exponent(self) -> float:
+        """Isentropic exponent of the gas alone, its composition held.
+
+        Belongs with the molar mass of the gas.
+        """
+        constant = GAS_CONSTANT / self.gas_molar_mass
+        return self.gas_heat_capacity / (self.gas_heat_capacity - constant)
 
     def amount(self, name: str) -> float:
         """Return the amount of one species; 0 if it is not in the list. [mol/kg]"""
@@ -213,8 +226,10 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
             f"{'; '.join(result.failures())}"
         )
     count = mixture.gas_count(table)
-    n_gas = float(amounts[:count].sum())
-    gas_mass = float(amounts[:count] @ table.gas.molar_mass)
+    gas = amounts[:count]
+    n_gas, gas_mass = float(gas.sum()), float(gas @ table.gas.molar_mass)
+    of_gas = np.concatenate([gas, np.zeros(len(amounts) - count)])
+    heat = mixture.frozen_heat_capacity(table, np.array(temperature), of_gas)
     held = amounts.copy()
     held.flags.writeable = False
     t = np.array([temperature])
@@ -238,6 +253,7 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
         effective_molar_mass=1.0 / n_gas,
         system_molar_mass=1.0 / float(amounts.sum()),
         condensed_mass_fraction=1.0 - gas_mass,
+        gas_heat_capacity=float(heat) / gas_mass,
         isentropic_exponent=float(exponent[0]),
         on_plateau=any(cold in present and hot in present for cold, hot in pairs),
         certificate=result,

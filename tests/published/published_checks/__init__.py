@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from published_checks import erosion, flames, nitrate_sugar, nozzle, species
+from published_checks import erosion, flames, motor, nitrate_sugar, nozzle, species
 from published_checks.comparing import compared, value_of
 from published_checks.disputed import DISPUTED
 from published_checks.rows import PROVENANCES, Given, Row, read_rows
@@ -44,6 +44,15 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         erosion.mukunda_paul_ratio,
         erosion.lenoir_robillard_ratio,
         erosion.erosive_pressure_ratio,
+        motor.critical_pressure_ratio,
+        motor.vacuum_thrust_coefficient,
+        motor.optimum_expansion_ratio,
+        motor.optimum_thrust_coefficient,
+        motor.cone_efficiency,
+        motor.area_sensitivity,
+        motor.gas_filling,
+        motor.droplet_velocity_lag,
+        motor.two_phase_exponent,
         nitrate_sugar.mix_carbonate_mass_fraction,
         nitrate_sugar.mix_mole_fraction,
     ),
@@ -64,6 +73,8 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
     "m/s": (
         nozzle.perfect_gas_exit_velocity,
         nozzle.handbook_characteristic_velocity,
+        motor.measured_characteristic_velocity,
+        motor.paired_characteristic_velocity,
         nitrate_sugar.mix_characteristic_velocity,
     ),
     "s": (
@@ -72,7 +83,9 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         nitrate_sugar.mix_specific_impulse,
     ),
     "N": (nozzle.perfect_gas_thrust,),
-    "MPa": (nozzle.chamber_pressure_for_mach,),
+    "MPa": (nozzle.chamber_pressure_for_mach, motor.steady_pressure),
+    "%": (motor.temperature_effect,),
+    "kW/(m2 K)": (motor.throat_heat_transfer,),
 }
 
 #: Quantity -> (unit, function of the conditions).

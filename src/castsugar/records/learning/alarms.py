@@ -17,6 +17,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
+from castsugar.motor.delivered import efficiencies_in_use
 from castsugar.motor.firing.quantities import AT_LEAST
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.law_of_mix import tested
@@ -247,10 +248,7 @@ def _check(fired: Fired, quantity: str, unit: str, found: Mapping[str, float]) -
 
 
 def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> Found:
-    """Hold the delivered c* against the ideal one times the efficiency of the day.
-
-    That was stated, learnt from firings, or held beforehand.
-    """
+    """Hold the delivered c* against the ideal one times the efficiency of the day."""
     if fired.why_not:
         return skip(fired.batch, VELOCITY, fired.why_not)
     if known is None:
@@ -261,11 +259,11 @@ def _velocity(fired: Fired, known: tuple[Bench, Hardware] | None, why: str) -> F
     if not delivered > 0.0 or not efficiency > 0.0:
         return skip(fired.batch, VELOCITY, "the record of the day has no c*")
     hardware = known[1]
-    told = hardware.efficiencies.characteristic_velocity
-    predicted = delivered / efficiency * (hardware.efficiency or told.median)
+    used = efficiencies_in_use(hardware).characteristic_velocity
+    predicted = delivered / efficiency * used.value
     spread = hardware.spread.characteristic_velocity
     reading = _relative(row, "characteristic_velocity_efficiency", "")
-    step = COVERAGE * math.hypot(spread, told.next_u, reading)
+    step = COVERAGE * math.hypot(spread, used.u, reading)
     found = {
         "predicted": predicted,
         "low": predicted * math.exp(-step),

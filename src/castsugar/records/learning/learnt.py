@@ -24,6 +24,7 @@ from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import catalogue_shares
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import SAME
+from castsugar.motor.delivered import efficiencies_in_use
 from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import compositions, differs, peaks_of
@@ -277,7 +278,7 @@ def forecasts_of(
         if peak is None or peak.bound or test.row.get("status") != "ok":
             continue
         held, learnt = (
-            motor.efficiency or motor.efficiencies.characteristic_velocity.median
+            efficiencies_in_use(motor).characteristic_velocity.value
             for motor in (before, after)
         )
         predicted, by_rate, now = (
