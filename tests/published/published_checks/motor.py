@@ -10,12 +10,12 @@ import numpy as np
 import castsugar as cs
 from castsugar.constants import GAS_CONSTANT
 from castsugar.motor import losses, mass_balance, nozzle
+from castsugar.motor.assembly import Propellant
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.burnt_web import Course, burnt_web
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, reduce_recording
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.trace import Propellant
 from castsugar.thermo.states import State
 from published_checks.rows import Given
 
