@@ -37,6 +37,7 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import USUAL_EXPONENT
+from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
 from castsugar.motor.transient import IGNITER_GAS, course
 
 #: The causes, in the order of a firing.
@@ -63,10 +64,6 @@ USUAL_CRACK, USUAL_DEBOND, USUAL_HEAT, USUAL_DEPOSIT = 0.1, 0.1, 20.0, 0.02
 
 #: Why nothing is told of a start.
 NOTHING_BURNS = "nothing burns at first"
-
-#: One standard uncertainty of the temperature sensitivity, as a factor: the published
-#: pi_K of Sutton & Biblarz, ch. 11 (from memory), spread by so much.
-SENSITIVITY_FACTOR: Final = 1.5
 
 #: Gas of the igniter over that of the grain at the start from which on it is strong.
 #: Ours.
@@ -503,7 +500,7 @@ def _hot_day(case: _Case) -> dict[str, Any]:
     hottest = hardware.hottest_grain
     warmer = USUAL_HEAT if hottest is None else hottest - hardware.grain_temperature
     steep = mass_balance.amplification(_exponent(case))
-    doubt = math.hypot(math.log(SENSITIVITY_FACTOR), steep * case.exponent_u)
+    doubt = math.hypot(math.log(SENSITIVITY_DOUBT), steep * case.exponent_u)
 
     def warmed(side: float) -> float:
         rise = warmer * hardware.temperature_sensitivity
