@@ -389,6 +389,22 @@ def test_a_start_that_cannot_be_followed(monkeypatch: pytest.MonkeyPatch) -> Non
     assert causes[CRACK].middle > 1.0
 
 
+@pytest.mark.exact
+def test_grains_without_area_at_an_end() -> None:
+    """As long as it is thick: nothing is left at the last web, and no factor of it. A
+    table from 0: of its start nothing is told.
+    """
+    square = hardware(grain=replace(GRAIN, segment_length=0.022, segments=12))
+    assert float(square.grain.area(square.grain.web)) == pytest.approx(0.0, abs=1e-12)
+    for name, one in found(square).items():
+        assert name == START or 1.0 <= one.high < 1.5
+    table = AreaTable(webs=(0.0, 0.01), areas=(0.0, 0.02), port_area=2e-4)
+    causes = found(hardware(grain=table, igniter_mass=0.004))
+    for name in (START, EROSION):
+        assert causes[name].why == "nothing burns at first"
+    assert causes[CRACK].middle == pytest.approx(over(1.1), abs=2e-3)
+
+
 # --- Verdicts ------------------------------------------------------------------------
 
 

@@ -36,6 +36,7 @@ from castsugar.motor.erosive_burning import MEAN_ALONG, CoreGas
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands
+from castsugar.motor.nozzle import USUAL_EXPONENT
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
 from castsugar.motor.transient import IGNITER_GAS, course
 
@@ -60,6 +61,9 @@ NO_CASE = "no case"
 #: the outer face that comes loose; how much hotter a hot day is [K]; share of its
 #: diameter that a deposit takes from the throat.
 USUAL_CRACK, USUAL_DEBOND, USUAL_HEAT, USUAL_DEPOSIT = 0.1, 0.1, 20.0, 0.02
+
+#: Why nothing is told of a start.
+NOTHING_BURNS = "nothing burns at first"
 
 #: Gas of the igniter over that of the grain at the start from which on it is strong.
 #: Ours.
@@ -211,8 +215,12 @@ class _Case:
 
     def highest(self, supply: ArrayLike, law: Bands | None = None) -> float:
         """Return the highest stable pressure of supplies, by the law or another."""
-        found = mass_balance.roots(law or self.bands, supply, self.filling)
-        return float(found.highest().max())
+        return float(self.stands(supply, law).max())
+
+    def stands(self, supply: ArrayLike, law: Bands | None = None) -> FloatArray:
+        """Return the highest stable pressure of each supply; 0 of none. [Pa]"""
+        found = mass_balance.roots(law or self.bands, supply, self.filling).highest()
+        return np.where(np.asarray(supply) > 0.0, found, 0.0)
 
     def missing(self, pressure: float) -> float:
         """Return what the start lacks of a pressure, to come from an igniter. [Pa]"""
@@ -332,6 +340,8 @@ def _start(case: _Case) -> dict[str, Any]:
     hardware, motor = case.hardware, case.motor
     mass, time = hardware.igniter_mass, hardware.igniter_time
     start = case.highest(case.supply_at(0.0))
+    if not start:
+        return {"origin": UNTOLD, "why": NOTHING_BURNS}
     throat = motor.nozzle.throat_area / case.velocity
     if not mass:
         doubling = case.missing(2.0 * start) * throat * time / IGNITER_GAS
@@ -377,10 +387,15 @@ def _erosion(case: _Case) -> dict[str, Any]:
         length = grain.segments * grain.segment_length
         if grain.burning_ends == 2:
             past = 0.25 * math.pi * grain.outer_diameter**2 - port
+    burns = grain.area(web) > 0.0
+    if not burns[0]:
+        return {"origin": UNTOLD, "why": NOTHING_BURNS}
+    web, port = web[burns], port[burns]
+    past = np.broadcast_to(past, burns.shape)[burns]
     supply, burning = case.supply_at(web), grain.area(web)
     wide = np.sqrt(4.0 * port / math.pi)
     length = length or float(burning[0] / (math.pi * wide[0]))
-    stands = mass_balance.roots(case.bands, supply, case.filling).highest()
+    stands = case.stands(supply)
     rate = stands / supply / (1.0 - case.filling * stands)
     density = case.motor.propellant.grain_density
     leaves = stands * case.motor.nozzle.throat_area / case.velocity
@@ -400,7 +415,7 @@ def _erosion(case: _Case) -> dict[str, Any]:
     ends = (middle, np.maximum(MEAN_ALONG * (most - 1.0), middle))
     more = [case.over_peak(supply * (1.0 + e) / case.supply) for e in ends]
     ratio = grain.port_area / case.motor.nozzle.throat_area
-    exponent = case.motor.nozzle.exponent or 1.13
+    exponent = case.motor.nozzle.exponent or USUAL_EXPONENT
     passing = float(1.0 - past[0] / burning[0])
     mach = float(erosive_burning.core_mach(max(ratio / passing, 1.0), exponent))
     return _told(

@@ -182,6 +182,8 @@ def _start(one: Cause, whose: str, show: Shown) -> Iterator[str]:
             whose=whose, mass=mass, time=_milliseconds(sizes["time"])
         )
         return
+    if "flow_share" not in sizes:
+        return
     from castsugar.motor.peak_causes import STRONG_IGNITER
 
     strong = sizes["flow_share"] > STRONG_IGNITER
