@@ -15,7 +15,10 @@ from castsugar.motor.burn_law import (
     BurnLaw,
     borrowed_laws,
     burn_rate,
+    convert_coefficient,
+    covariance_at,
     draw_laws,
+    independent_pressure,
     log_rate_uncertainty,
     outside,
 )
@@ -36,7 +39,7 @@ def law_of(*bands: tuple[float, float, float, float], **more) -> BurnLaw:
 SUTTON = [(500, 0.720), (1000, 0.95), (1500, 1.11), (2000, 1.26)]
 
 #: Its rate at 1 MPa. [m/s]
-SUTTON_RATE = 0.060 * INCH * (1e6 / PSI) ** 0.4
+SUTTON_RATE = convert_coefficient(0.060, 0.4, ("in/s", "psi"), ("m/s", "MPa"))
 
 
 @pytest.mark.published
@@ -53,6 +56,44 @@ def test_the_misprinted_row_is_not_the_formula() -> None:
     value = float(burn_rate(law, 2500 * PSI)) / INCH
     assert value == pytest.approx(0.060 * 2500**0.4, rel=1e-12)
     assert abs(value / 1.33 - 1.0) > 0.03
+
+
+@pytest.mark.exact
+def test_coefficient_changes_units() -> None:
+    """The law above by hand: 0.060 x 25.4 x (1e6 / 6894.757)^0.4 = 1.524 x 7.32137."""
+    metric, imperial = ("mm/s", "MPa"), ("in/s", "psi")
+    found = convert_coefficient(0.060, 0.4, imperial, metric)
+    assert found == pytest.approx(1.524 * (1e6 / PSI) ** 0.4, rel=1e-14)
+    assert found == pytest.approx(11.158, abs=5e-4)
+    assert convert_coefficient(found, 0.4, metric, imperial) == pytest.approx(0.060)
+    # Powers of ten with exponents of a half, a quarter and nothing, by hand.
+    assert convert_coefficient(2.0, 0.5, ("mm/s", "Pa"), metric) == 2000.0
+    quarter = convert_coefficient(3.0, 0.25, ("m/s", "mbar"), metric)
+    assert quarter == pytest.approx(30000.0, rel=1e-14)
+    assert convert_coefficient(1.0, 0.0, imperial, metric) == 25.4
+
+
+@pytest.mark.exact
+def test_covariance_moves_to_another_pressure() -> None:
+    """By hand: var(l + x n) = v + 2 x c + x^2 w, cov(l + x n, n) = c + x w, x = ln 2.
+
+    Where c + x w is 0 the two do not depend: x = -c / w.
+    """
+    v, c, w, x = 0.01, 0.002, 0.004, math.log(2.0)
+    law = law_of(
+        (1e5, 1e7, 5e-3, 0.3), log_rate_u=0.1, covariance=((v, c), (c, w)), centre=5e5
+    )
+    (level, cross), (other, slope) = covariance_at(law, 1e6)
+    assert level == pytest.approx(v + 2 * x * c + x * x * w, rel=1e-14)
+    assert cross == other == pytest.approx(c + x * w, rel=1e-14)
+    assert slope == w
+    assert math.sqrt(level) == pytest.approx(float(log_rate_uncertainty(law, 1e6)))
+    alone = independent_pressure(law)
+    assert alone == pytest.approx(5e5 * math.exp(-0.5), rel=1e-14)
+    assert covariance_at(law, alone)[0][1] == pytest.approx(0.0, abs=1e-18)
+    plain = law_of((1e5, 1e7, 5e-3, 0.3), log_rate_u=0.1)
+    assert covariance_at(plain, 3e6) == ((pytest.approx(0.01), 0.0), (0.0, 0.0))
+    assert math.isnan(independent_pressure(plain))
 
 
 @pytest.mark.exact

@@ -1,4 +1,4 @@
-"""The burn law: rate against pressure; laws to borrow."""
+"""The burn law: rate against pressure, in any units; laws to borrow."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from castsugar.data.load import Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
+from castsugar.units import UNITS
 
 # ----------------------------------------------------------------------------
 # The burn law: burning rate against pressure, in one or more pressure bands.
@@ -197,6 +198,37 @@ def outside(law: BurnLaw, pressure: ArrayLike) -> BoolArray:
     return np.asarray((p < low) | (p > high))
 
 
+def covariance_at(law: BurnLaw, pressure: float) -> Covariance:
+    """Return the covariance of ln r at a pressure [Pa] and the exponent.
+
+    Of a new grain. At 1 MPa ln r is ln a. A law without a covariance has no doubt of
+    its exponent.
+
+    Examples
+    --------
+    >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
+    >>> cov = ((0.01, 0.0), (0.0, 0.0025))
+    >>> law = BurnLaw(
+    ...     name="invented", bands=(band,), log_rate_u=0.1, covariance=cov, centre=2e6
+    ... )
+    >>> [round(x, 6) for x in covariance_at(law, 2e6 * math.e)[0]]
+    [0.0125, 0.0025]
+    """
+    x = math.log(pressure / law.centre)
+    cross, slope = (0.0, 0.0) if law.covariance is None else law.covariance[1]
+    level = law.log_rate_u**2 + 2.0 * x * cross + x * x * slope
+    return (level, cross + x * slope), (cross + x * slope, slope)
+
+
+def independent_pressure(law: BurnLaw) -> float:
+    """Return the pressure at which ln r and the exponent do not depend. [Pa]
+
+    NaN for a law without a doubt of its exponent.
+    """
+    cross, slope = (0.0, 0.0) if law.covariance is None else law.covariance[1]
+    return law.centre * math.exp(-cross / slope) if slope > 0.0 else math.nan
+
+
 def log_rate_uncertainty(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     """Return the standard uncertainty of ln r of a new grain at a pressure [Pa]."""
     x = np.log(_pressures(pressure) / law.centre)
@@ -272,6 +304,39 @@ def _pressures(pressure: ArrayLike) -> FloatArray:
     if np.any(p <= 0.0):
         raise InputError(f"pressure is {p.min():g} Pa; it must be absolute, above 0")
     return p
+
+
+# ----------------------------------------------------------------------------
+# The coefficient of ``r = a p**n`` in other units, which depend on the exponent.
+
+
+def convert_coefficient(
+    a: float,
+    exponent: float,
+    units: tuple[str, str],
+    to_units: tuple[str, str],
+) -> float:
+    """Return the coefficient of ``r = a p**n`` in other units.
+
+    Parameters
+    ----------
+    a, exponent : float
+    units, to_units : tuple of str
+        Of rate and of absolute pressure, as in :data:`castsugar.units.UNITS`:
+        ("in/s", "psi").
+
+    Examples
+    --------
+    >>> convert_coefficient(2.0, 0.5, ("mm/s", "Pa"), ("mm/s", "MPa"))
+    2000.0
+    """
+    rate, pressure = (
+        UNITS[quantity][old].scale / UNITS[quantity][new].scale
+        for quantity, old, new in zip(
+            ("burn_rate", "pressure"), units, to_units, strict=True
+        )
+    )
+    return float(a * rate) * float(1 / pressure) ** exponent
 
 
 # ----------------------------------------------------------------------------
