@@ -43,6 +43,7 @@ def test_public_names() -> None:
         "ValidityError",
         "WorkerError",
         "__version__",
+        "ballistics",
         "bench",
         "blend",
         "compare",
@@ -120,6 +121,10 @@ def test_unknown_public_name() -> None:
 # Frozen, 2026-11: names, order and defaults of the parameters; "*" starts those that
 # must be named. 6894757 Pa is 1000 psi to seven digits, 101325 Pa one atmosphere.
 SIGNATURES = {
+    "ballistics": (
+        "(mix, hardware=None, *, pressure=6894757.0, exit_pressure=101325.0, "
+        "flow='no-solidification', kitchen=None, species=None, bands=None)"
+    ),
     "compare": (
         "(mixes, *, baseline=0, conditions=None, doubts=None, scale_step=0.0001, "
         "draws=2048, seed=1)"
@@ -295,7 +300,14 @@ def test_functions_survive_their_modules() -> None:
     for module in pkgutil.walk_packages(cs.__path__, "castsugar."):
         if not module.name.endswith("__main__"):
             importlib.import_module(module.name)
-    for name in ("evaluate", "equilibrium", "search", "compare", "justify", "blend"):
+    for name in (
+        "evaluate",
+        "ballistics",
+        "equilibrium",
+        "search",
+        "compare",
+        "justify",
+    ):
         assert callable(getattr(cs, name)), name
     modules = {m.name for m in pkgutil.iter_modules(cs.__path__)}
     assert not modules & {n for n in cs.__all__ if callable(getattr(cs, n))}

@@ -57,6 +57,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "evaluation",
             "static_test",
             "filmed_test",
+            "ballistic_input",
         ),
     ),
     "optimize": (5, ()),
@@ -85,6 +86,7 @@ MOST_LINES, MOST_STATEMENTS = 700, 40
 #: Who may import Cantera; who may import pandas below floor 6, inside functions only.
 CANTERA = ("castsugar.thermo.species", "castsugar.thermo.second_opinion")
 PANDAS = (
+    "castsugar.ballistic_input.block",
     "castsugar.comparison.change",
     "castsugar.comparison.compare",
     "castsugar.evaluation",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from castsugar import bench, firing, kitchen, motor, records, strands, weigh
+    from castsugar.ballistic_input.block import ballistics
     from castsugar.columns import COLUMNS
     from castsugar.comparison.change import justify
     from castsugar.comparison.claims import Claim
@@ -65,6 +66,7 @@ _PLACES = {
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",
+    "ballistics": "ballistic_input.block",
     "blend": "mix.blends",
     "compare": "comparison.compare",
     "equilibrium": "evaluation",
@@ -102,6 +104,7 @@ __all__ = [
     "ValidityError",
     "WorkerError",
     "__version__",
+    "ballistics",
     "bench",
     "blend",
     "compare",

@@ -1,0 +1,1 @@
+"""What a ballistics calculation takes of a mix and a motor."""
