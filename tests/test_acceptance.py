@@ -33,6 +33,7 @@ ID = "2026-05-16-1"
 #: What is asked, by name: every command of the help that answers on a screen.
 COMMANDS = {
     "evaluate": "evaluate base",
+    "ballistics": "ballistics base",
     "compare": f"compare base red {NEW}",
     "search": "search",
     "justify": f"justify base {NEW} --claim 'lower pressure'",

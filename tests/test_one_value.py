@@ -89,6 +89,50 @@ def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     same(found["mixes"][0], base)
 
 
+def test_ballistics_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
+    found = ask("ballistics", "base", *ASKED[:-1])
+    here = next(
+        one
+        for one in found["thermochemistry"]
+        if one["pressure_Pa"]["value"] == found["conditions"]["pressure_Pa"]
+    )
+    # Key of evaluate -> key of the block, and its unit in that of evaluate.
+    alike = {
+        "flame_temperature_K": ("flame_temperature_K", 1.0),
+        "isentropic_exponent": ("isentropic_exponent", 1.0),
+        "effective_molar_mass_g_mol": ("effective_molar_mass_kg_mol", 1e3),
+        "gas_molar_mass_g_mol": ("gas_molar_mass_kg_mol", 1e3),
+        "gas_moles_mol_kg": ("gas_moles_mol_kg", 1.0),
+        "condensed_mass_fraction": ("condensed_mass_fraction", 1.0),
+        "characteristic_velocity_m_s": (
+            "characteristic_velocity_no_solidification_m_s",
+            1.0,
+        ),
+        "specific_impulse_s": ("specific_impulse_no_solidification_s", 1.0),
+        "thrust_coefficient": ("thrust_coefficient_no_solidification", 1.0),
+        "throat_temperature_K": ("throat_temperature_K", 1.0),
+        "throat_pressure_ratio": ("throat_pressure_ratio", 1.0),
+        "exit_temperature_K": ("exit_temperature_K", 1.0),
+    }
+    shown = {key: by * here[own]["value"] for key, (own, by) in alike.items()}
+    # Two solvers of one equilibrium: the exponent is a derivative, good to 1e-8.
+    for key, value in shown.items():
+        assert value == pytest.approx(base[key], rel=2e-8), key
+    for key in ("flame_temperature_K", "characteristic_velocity_m_s"):
+        one = here[alike[key][0]]
+        assert [one["low"], one["high"]] == pytest.approx(base[key + "_interval"])
+    for own, key in (
+        ("characteristic_velocity_delivered_m_s", "characteristic_velocity_m_s"),
+        ("specific_impulse_delivered_s", "specific_impulse_s"),
+    ):
+        one, key = found["delivered"][own], f"delivered_{key}"
+        assert one["value"] == pytest.approx(base[key], rel=1e-8), key
+        assert [one["low"], one["high"]] == pytest.approx(base[key + "_interval"])
+    whole = found["density"]["theoretical_density_kg_m3"]["value"]
+    assert whole == pytest.approx(base["density_kg_m3"], rel=1e-9)
+    assert found["hardware"]["kn_max"]["value"] == pytest.approx(base["kn_max"])
+
+
 def test_justify_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("justify", "red", "base", *ASKED)
     same(found["mixes"][1], base)

@@ -135,6 +135,7 @@ DOORS = [
     ["evaluate", COAL],
     ["evaluate", "coal", "--bench", "bench.toml"],
     ["evaluate", GOOD, COAL],
+    ["ballistics", COAL],
     ["sweep", COAL, "--vary", "KNO3"],
     ["sweep", "KNO3:65 sucrose:33 charcoal:2", "--vary", "charcoal", "--from", "0%",
      "--to", "5%"],

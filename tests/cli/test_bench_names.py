@@ -80,6 +80,7 @@ def test_what_is_typed_goes_before_the_bench(
     "words",
     [
         ["evaluate", "mnie"],
+        ["ballistics", "mnie"],
         ["kitchen", "judge", "mnie", "--cook", "119 C", "--minutes", "8"],
         ["compare", "mine", "mnie"],
         ["justify", "mine", "mnie"],

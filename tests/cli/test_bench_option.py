@@ -197,6 +197,7 @@ def test_the_world_is_read_once(example: Path, monkeypatch: pytest.MonkeyPatch) 
         ("map a b c -o m.svg", "map a b c --picture m.svg"),
         ("search x --next-strands 2", "next x --count 2"),
         ("search x --next-strands=2", "next x --count=2"),
+        ("evaluate x --ballistics", "ballistics x --full"),
         ("evaluate x --motor", "evaluate x --bench"),
         ("evaluate x -- --trace", "evaluate x -- --trace"),
         ("weigh x -o m.svg", "weigh x -o m.svg"),

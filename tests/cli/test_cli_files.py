@@ -35,6 +35,7 @@ MAP = ["map", "KNO3", "sucrose", "water", "--step", "10%"]
 WRITING: list[tuple[list[str], str]] = [
     (["evaluate", MIX], "-o"),
     (["evaluate", MIX, "--bench", "bench.toml"], "--picture"),
+    (["ballistics", MIX], "--page"),
     (["sweep", MIX, "--vary", "KNO3"], "--picture"),
     (["sweep", MIX, "--vary", "KNO3"], "--csv"),
     (MAP, "--picture"),

@@ -140,6 +140,7 @@ sucrose = "38 % to 42 %"
     [
         ["evaluate", TEXT],
         ["evaluate", "dummy", "--bench", "bench.toml"],
+        ["ballistics", TEXT],
         ["sweep", TEXT, "--vary", "KCl"],
         ["map", "KCl", "sucrose", "water"],
         ["compare", "KNO3:60 sucrose:40", TEXT],

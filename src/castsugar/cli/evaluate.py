@@ -123,7 +123,7 @@ def run(options: argparse.Namespace) -> int:
     with held_back() as hold:
         rows = _evaluated(options, shared, mixes, limits, hold)
         fired = fire_rows(shared, mixes, rows)
-        drawn = _drawn(options, shared, mixes) if not unconfirmed(rows) else None
+        drawn = drawn_bands(options, shared, mixes) if not unconfirmed(rows) else None
         found = told(options, shared, mixes, rows, (limits, fired, drawn))
         answer(options, _answer(options, database, shared, found))
         draw = partial(trace_of, shared, mixes, fired)
@@ -195,7 +195,7 @@ def fire_rows(shared: Shared, mixes: Sequence[Mix], rows: Rows) -> list[Firing |
     return firings(shared.motor, list(mixes), rows)
 
 
-def _drawn(
+def drawn_bands(
     options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix]
 ) -> Draws | None:
     """Draw what is uncertain about mixes of a bench, as compare does."""

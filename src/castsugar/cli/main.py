@@ -46,6 +46,7 @@ GROUPS = {
     },
     "Ask": {
         "evaluate": "evaluate",
+        "ballistics": "ballistics",
         "compare": "compare",
         "search": "search",
         "justify": "justify",
@@ -80,7 +81,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
   Start  init, check, ingredients, cautions
-  Ask    evaluate, compare, search, justify, sweep, map, next
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next
   Bench  weigh, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion

@@ -11,8 +11,7 @@ _DRAWN = {"-o": "--picture", "--output": "--picture"}
 
 #: Command -> old option -> what it is called now, and what its value begins with now.
 OPTIONS: Mapping[str, Mapping[str, str]] = {
-    "evaluate": _BENCH
-    | {"--trace": "--picture", "--species": "--full", "--ballistics": "--full"},
+    "evaluate": _BENCH | {"--trace": "--picture", "--species": "--full"},
     "sweep": _BENCH | _DRAWN,
     "map": _BENCH | _DRAWN,
     "compare": _BENCH,
@@ -27,10 +26,14 @@ OPTIONS: Mapping[str, Mapping[str, str]] = {
         "--front": "--picture front=",
     },
     "next": {"--next-strands": "--count"},
+    "ballistics": _BENCH | {"--ballistics": "--full"},
 }
 
 #: An option that is a command of its own now: command, option -> command.
-_MOVED = {("search", "--next-strands"): "next"}
+_MOVED = {
+    ("search", "--next-strands"): "next",
+    ("evaluate", "--ballistics"): "ballistics",
+}
 
 
 def spelled(words: Sequence[str]) -> tuple[str, ...]:

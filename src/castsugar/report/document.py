@@ -7,7 +7,7 @@ import io
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import metadata
 from operator import attrgetter
 from typing import Any
@@ -31,6 +31,8 @@ class Part:
         Of the object, or of each object of the list; none: whatever it holds.
     many : bool
         Whether it is a list.
+    values : mapping
+        Key to schema of each value of the object, whatever the keys of that are.
     needed : bool
         Whether every document has it.
     read : callable, optional
@@ -40,18 +42,23 @@ class Part:
     meaning: str
     fields: tuple[Field, ...] = ()
     many: bool = False
+    values: Mapping[str, Any] = field(default_factory=dict)
     needed: bool = True
     read: Callable[..., Any] | None = None
 
     def schema(self) -> dict[str, Any]:
         """Return what the schema says of it."""
-        if not self.fields:
+        if not self.fields and not self.values:
             return {"description": self.meaning}
         keys: dict[str, Any] = {}
         for one in self.fields:
             keys[one.key] = one.schema()
             keys[one.key + INTERVAL] = interval_schema()
-        whole = {"type": "object", "properties": keys}
+        whole: dict[str, Any] = {"type": "object", "properties": keys}
+        if self.values:
+            own = dict(self.values)
+            each = {"type": "object", "properties": own, "required": [*own]}
+            whole = {"type": "object", "additionalProperties": each}
         if self.many:
             return {"description": self.meaning, "type": "array", "items": whole}
         return {"description": self.meaning, **whole}

@@ -109,23 +109,6 @@ _BURNING = (
     "density_impulse_kg_s_m3",
 )
 
-#: What a ballistics calculation takes.
-BALLISTICS = (
-    "characteristic_velocity_m_s",
-    "flame_temperature_K",
-    "isentropic_exponent",
-    "effective_molar_mass_g_mol",
-    "gas_molar_mass_g_mol",
-    "condensed_mass_fraction",
-    "density_kg_m3",
-)
-
-_WHICH = (
-    "The isentropic exponent of all products belongs with the effective molar mass; "
-    "with the flame temperature they give the c* shown. The gas molar mass belongs "
-    "with an exponent of the gas alone; a mixed pair gives a c* up to a third too high."
-)
-
 _FIELDS = {**FIELDS, **{one.key: one for one in FIRING}}
 
 
@@ -251,12 +234,18 @@ def title_of(found: Mixes) -> str:
 
 def findings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what is to be said first: limits, faults, and else the performance."""
-    told = [*do_nots(found.pan, show), *faults(found), *misfits(found)]
-    told += cause_finding(found.names, found.causes, show)
-    told += _limits(found, show)
+    told = [*warnings(found, show), *_limits(found, show)]
     yield from told
     if not any(one.status in ("KEPT", "BROKEN", "DO NOT") for one in told):
         yield from _performance(found, show)
+
+
+def warnings(found: Mixes, show: Shown) -> Iterator[Finding]:
+    """Yield what must not be done, and what is wrong with a mix or its strands."""
+    yield from do_nots(found.pan, show)
+    yield from faults(found)
+    yield from misfits(found)
+    yield from cause_finding(found.names, found.causes, show)
 
 
 def _limits(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -366,17 +355,25 @@ def next_step(found: Mixes) -> str:
     if found.next:
         return found.next
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
-    typed = bool(found.bench) and not found.bench_said
-    bench = f" --bench {shlex.quote(found.bench)}" if typed else ""
     if broken:
-        return f"castsugar search{bench}"
-    first = found.mixes[0]
-    bench = bench or found.bench_option
-    known = first.name in found.recipes
-    told = shlex.quote(first.name) if known else recipe_argument(first)
+        return f"castsugar search{_bench(found)}"
     if found.judged:
-        return f"castsugar weigh {told}{bench}"
-    return f"castsugar evaluate {told} --full{bench}"
+        return f"castsugar weigh {asked_again(found)}"
+    return f"castsugar evaluate {asked_again(found, more=' --full')}"
+
+
+def asked_again(found: Mixes, place: int = 0, more: str = "") -> str:
+    """Return a mix, options and bench as they are typed behind a command."""
+    mix = found.mixes[place]
+    known = mix.name in found.recipes
+    told = shlex.quote(mix.name) if known else recipe_argument(mix)
+    return f"{told}{more}{_bench(found) or found.bench_option}"
+
+
+def _bench(found: Mixes) -> str:
+    """Return the option that names the bench file, where somebody typed it."""
+    typed = bool(found.bench) and not found.bench_said
+    return f" --bench {shlex.quote(found.bench)}" if typed else ""
 
 
 # ----------------------------------------------------------------------------
@@ -489,11 +486,11 @@ def _missing(value: Any) -> bool:
 def annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say of the mixes."""
     yield from levels(found, show)
-    table = quantities(found, chosen(BALLISTICS), show)
-    taken = (Paragraph(_WHICH),) if table is None else (table, Paragraph(_WHICH))
-    yield Annex("Input of a ballistics calculation", taken)
     told = (found.names, found.rows, found.delivered, found.losses)
     yield from delivered_annex(*told, show)
+    again = (asked_again(found, place) for place in range(len(found.mixes)))
+    lines = Listing(tuple(f"castsugar ballistics {one}" for one in again))
+    yield Annex("What a ballistics calculation takes", (lines,))
     yield from _flows(found, show)
     yield from _species(found)
     yield from ground(found, show)

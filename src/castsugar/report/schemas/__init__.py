@@ -11,6 +11,7 @@ from castsugar.report.document import VERSION, schema_of
 #: Document -> where its keys are declared, as module and name.
 DECLARED = {
     "evaluate": ("mixes", "PARTS"),
+    "ballistics": ("ballistics", "PARTS"),
     "compare": ("compare", "PARTS"),
     "search": ("search_rows", "PARTS"),
     "justify": ("justify", "PARTS"),
