@@ -93,7 +93,7 @@ def firing_band_chart(
 
 def _series(band: PressureBand, found: Expected, time: FloatArray) -> Series:
     """Return curve and band of one mix. [MPa]"""
-    ambient, best = float(found.low.min()), found.best
+    ambient, best = float(found.low.min()), found.course
     curve = np.interp(time, best.time, best.pressure, right=ambient)
     low = np.interp(time, found.time, found.low, right=ambient)
     if not band.bounded:

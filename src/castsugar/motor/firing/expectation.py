@@ -20,6 +20,7 @@ from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.firing.quantities import TYPICAL_GROWTH
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Drawn, Trace, fire, fire_draws
+from castsugar.motor.transient import Course, course
 
 # ----------------------------------------------------------------------------
 # What the motor was expected to do: the band of predicted pressure against time.
@@ -53,7 +54,9 @@ class Expected:
     Attributes
     ----------
     best : Trace
-        With every input at its best estimate.
+        With every input at its best estimate, quasi-steady.
+    course : Course
+        The same with filling and tail, for a picture.
     time : ndarray, shape (points,)
         From ignition. [s]
     low, high : ndarray, shape (points,)
@@ -72,6 +75,7 @@ class Expected:
     """
 
     best: Trace
+    course: Course
     time: FloatArray
     low: FloatArray
     high: FloatArray
@@ -158,6 +162,7 @@ def expect(  # noqa: PLR0913 - keyword-only options
     low, high = _ends(_failed_on_top(fired.courses), tail)
     return Expected(
         best=best,
+        course=course(motor, law),
         time=time,
         low=low,
         high=high,
