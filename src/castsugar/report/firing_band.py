@@ -73,7 +73,7 @@ def firing_band_chart(
     return line_chart(
         LineChart(
             title=f"Pressure against time: {names}",
-            x_label="time from ignition, quasi-steady",
+            x_label="time from ignition",
             x_unit="s",
             x=time,
             panels=(

@@ -271,8 +271,8 @@ def _rule_notes(test: StaticTest) -> list[str]:
 def _expected_note(expected: Expected, start: float, top: float, show: Shown) -> str:
     """Say what the prediction is, and what the picture hides of it."""
     text = (
-        f"Predicted: lit at the start of burning, {_seconds(start)} s; quasi-steady, "
-        "no ignition peak, no erosive burning, no cracks."
+        f"Predicted: lit all at once at the start of burning, {_seconds(start)} s; no "
+        "erosive burning, no cracks."
     )
     if expected.failed:
         text += (
