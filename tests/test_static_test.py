@@ -13,6 +13,7 @@ import pytest
 import castsugar as cs
 from castsugar import Hardware, static_test
 from castsugar.mix.blends import of_mixes
+from castsugar.motor.assembly import Motor, Propellant
 from castsugar.motor.burn_evidence import stated
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.burn_model import BurnModel
@@ -21,6 +22,7 @@ from castsugar.motor.firing.expectation import expect
 from castsugar.motor.firing.quantities import Stand
 from castsugar.motor.firing.reduction import Recorded, Reduction, reduce_recording
 from castsugar.motor.grain import HollowCylinder
+from castsugar.motor.nozzle import Nozzle
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.pressure_table import components_of
 from castsugar.motor.scatter import Scatter
@@ -468,3 +470,31 @@ def test_nothing_is_taken_from_a_measured_thrust_coefficient() -> None:
     assert best.mean_pressure > 5.0 * AMBIENT
     pushed = 1.4 * throat * best.mean_pressure * best.burn_time
     assert best.total_impulse == pytest.approx(pushed, rel=1e-3)
+
+
+@pytest.mark.exact
+def test_an_impulse_knows_how_its_efficiencies_hang_together() -> None:
+    """c* and nozzle learnt as a pair: what moves one up moves the other down, so that
+    ln of the impulse is surer than of both alone: u^2 = a^2 + b^2 + 2 rho a b.
+    """
+    motor = Motor(
+        grain=HollowCylinder(
+            outer_diameter=0.03, core_diameter=0.012, segment_length=0.05
+        ),
+        nozzle=Nozzle(throat_diameter=0.008, coefficient=1.4),
+        propellant=Propellant(density=1750.0, characteristic_velocity=850.0),
+    )
+    law = BurnLaw(
+        name="invented",
+        bands=(Band(low=1e5, high=1e7, rate=5e-3, exponent=0.0),),
+        log_rate_u=0.0,
+    )
+    spread = Spread(characteristic_velocity=0.04)
+    widths = []
+    for rho in (0.0, -0.8):
+        found = expect(motor, law, spread, thrust_u=0.03, correlation=rho, draws=2048)
+        low, high = found.bands["total_impulse"]
+        widths.append(math.log(high / low) / (2 * 1.96))
+    assert widths[0] == pytest.approx(math.hypot(0.04, 0.03), rel=0.05)
+    both = math.sqrt(0.04**2 + 0.03**2 - 2 * 0.8 * 0.04 * 0.03)
+    assert widths[1] == pytest.approx(both, rel=0.05)

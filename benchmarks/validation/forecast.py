@@ -25,7 +25,7 @@ import forecast_worlds as worlds
 import numpy as np
 
 #: Motors, and the seed: fixed before the run.
-COUNT, SEED = 200, 2101
+COUNT, SEED = 600, 2101
 
 LABELS = {
     "peak_pressure": "peak pressure",

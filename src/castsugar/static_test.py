@@ -426,11 +426,13 @@ def predicted(
     throat, ambient = hardware.throat_diameter, hardware.ambient_pressure
     if stand is not None:
         throat, ambient = stand.throat_diameter or throat, stand.ambient_pressure
-    exit_ = hardware.exit_diameter
+    exit_, after = hardware.exit_diameter, hardware.throat_after
     used = efficiencies_in_use(hardware)
+    wider = throat / hardware.throat_diameter
     as_fired = replace(
         hardware,
         throat_diameter=throat,
+        throat_after=None if after is None else after * wider,
         exit_diameter=None if exit_ is None else max(exit_, throat),
         ambient_pressure=ambient,
         efficiency=min(used.characteristic_velocity.value, 1.0),
@@ -449,6 +451,7 @@ def predicted(
         law,
         replace(hardware.spread, characteristic_velocity=c_star),
         thrust_u=used.nozzle.u,
+        correlation=used.correlation * used.characteristic_velocity.u / c_star,
         seed=seed,
     )
 

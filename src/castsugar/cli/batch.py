@@ -42,13 +42,12 @@ examples:
       --temperature "118 C" --pour-class pours
   castsugar batch add 2026-05-02-1 --measured "kind=pan-weight lost=1.4 g"
   castsugar batch add 2026-05-02-1 --strands strands-new.csv
+  castsugar batch add 2026-05-02-1 \\
+      --grain "35.9 mm x 14.1 mm x 61.8 mm 91.8 g"
   castsugar batch close 2026-05-02-1 --outcome used
   castsugar batch list
   castsugar batch show 2026-05-02-1 --page batch.html
-  castsugar batch add 2026-05-02-1 --grain "35.9 mm x 14.1 mm x 61.8 mm 91.8 g" \\
-      --grain "36 mm x 14 mm x 62.1 mm 93 g"
-  castsugar batch card 2026-05-02-1 --mass "185.2 g" --temperature "12 C" \\
-      --date 2026-05-23
+  castsugar batch card 2026-05-02-1 --temperature "12 C" --date 2026-05-23
 """
 
 

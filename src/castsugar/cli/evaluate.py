@@ -319,7 +319,7 @@ def _not_modelled(fired: Sequence[Firing | None]) -> tuple[str, ...]:
         return ()
     from castsugar.motor.hardware import NOT_MODELLED
 
-    return tuple(NOT_MODELLED.values())
+    return tuple(NOT_MODELLED)
 
 
 def conditions_line(shared: Shared, bench: str | None, show: Any) -> str:

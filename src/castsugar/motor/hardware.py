@@ -369,15 +369,10 @@ class Hardware:
 # ----------------------------------------------------------------------------
 # What the quasi-steady model leaves out, in words.
 
-#: What is not modelled, by name.
-NOT_MODELLED: Final[dict[str, str]] = {
-    "filling and emptying": (
-        "The chamber fills and empties in no time: rise and tail-off are sharper here "
-        "than in a real firing, and the gas left at the end pushes nothing."
-    ),
-    "uneven burning": (
-        "The grain burns evenly at right angles to its faces; an off-centre core is "
-        "not modelled."
-    ),
-    "throat wear": "The throat keeps its size; deposits or wear are not modelled.",
-}
+#: What is not modelled.
+NOT_MODELLED: Final = (
+    "The grain lights all at once and burns evenly at right angles to its faces; an "
+    "off-centre core is not modelled.",
+    "Tables and limits take the throat as it is before the firing; only curves against "
+    "time and the impulse follow throat_after.",
+)

@@ -19,6 +19,7 @@ from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
+from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import (
@@ -36,6 +37,7 @@ from castsugar.motor.mass_balance import Supply
 from castsugar.motor.nozzle import impulse_class
 from castsugar.motor.peak_pressure import peaks
 from castsugar.motor.trace import Trace, fire
+from castsugar.motor.transient import Course, course
 
 # ----------------------------------------------------------------------------
 # Mixes as the model of burn rates sees them.
@@ -555,12 +557,16 @@ def steepest(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Firing:
-    """A mix in the motor, quasi-steady, at the best estimate of everything.
+    """A mix in the motor, at the best estimate of everything.
 
     Attributes
     ----------
     trace : Trace
-        With the efficiency that the user states.
+        Quasi-steady, with the efficiency that the user states.
+    motor : Motor
+    law : BurnLaw
+    igniter : tuple of float
+        Mass and time of its charge. [kg], [s]
     impulse_class : str
         Public letter of the total impulse.
     port_to_throat : float
@@ -573,11 +579,19 @@ class Firing:
     """
 
     trace: Trace
+    motor: Motor
+    law: BurnLaw
+    igniter: tuple[float, float]
     impulse_class: str
     port_to_throat: float
     propellant_mass: float
     pressure_band: tuple[float, float]
     cautions: tuple[str, ...] = ()
+
+    def course(self) -> Course:
+        """Return it against time with filling, igniter, wear and tail."""
+        mass, time = self.igniter
+        return course(self.motor, self.law, igniter_mass=mass, igniter_time=time)
 
 
 def firings(
@@ -626,6 +640,9 @@ def _fire(
     has_thrust = trace.total_impulse > 0.0
     return Firing(
         trace=trace,
+        motor=motor,
+        law=law,
+        igniter=(hardware.igniter_mass, hardware.igniter_time),
         impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
         port_to_throat=motor.port_to_throat,
         propellant_mass=motor.propellant_mass,

@@ -137,11 +137,10 @@ def trace_chart(
 
     `limit` is the pressure that the case may hold [Pa]; NaN for none.
     """
-    longest = max(f.trace.burn_time for f in firings)
-    time = np.linspace(0.0, longest, _POINTS)
+    courses = [firing.course() for firing in firings]
+    time = np.linspace(0.0, max(t.time[-1] for t in courses), _POINTS)
     pressures, thrusts, limits = [], [], []
-    for name, firing in zip(names, firings, strict=True):
-        t = firing.trace
+    for name, firing, t in zip(names, firings, courses, strict=True):
         pressure = 1e-6 * np.interp(time, t.time, t.pressure, right=np.nan)
         pressures.append(Series(name, pressure))
         thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
@@ -153,7 +152,7 @@ def trace_chart(
         limits.append(Series("case may hold", np.full(_POINTS, 1e-6 * limit)))
     return line_chart(
         LineChart(
-            title="Pressure and thrust, quasi-steady",
+            title="Pressure and thrust against time",
             x_label="time",
             x_unit="s",
             x=time,
@@ -164,8 +163,8 @@ def trace_chart(
             notes=(
                 *notes,
                 "Curves are best estimates; a mix without a line for 95 of 100 peaks "
-                "has no limit that can be drawn. No ignition peak, "
-                "no erosive burning, no cracks. No claim of safety.",
+                "has no limit that can be drawn. The grain lights all at once; no "
+                "erosive burning, no cracks. No claim of safety.",
             ),
         )
     )

@@ -226,7 +226,7 @@ def _conditions(one: Losses) -> Iterator[str]:
     small, large = (numbers.typed(1e6 * d) for d in DROPLETS)
     speeds = [numbers.significant(x, 2) for x in one.lags]
     yield (
-        f"Droplets of K2CO3 of {small} to {large} µm (assumed), {speeds[0]} to "
+        f"Droplets of K2CO3 of {small} to {large} um (assumed), {speeds[0]} to "
         f"{speeds[1]} as fast as the gas: Stokes drag, a round entry of the throat "
         "radius, heat that lags as much, nothing solidifies."
     )

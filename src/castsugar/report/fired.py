@@ -30,7 +30,7 @@ FIRING = (
             "burn_time_s",
             "burn time",
             "time",
-            "of the firing at the best estimates, quasi-steady",
+            "of the firing at the best estimates, to 5 % of the peak",
         ),
         (
             "mean_pressure_MPa",

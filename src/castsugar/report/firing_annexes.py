@@ -415,7 +415,7 @@ def _expectation(test: StaticTest) -> str:
         velocity = f"{numbers.percent(hardware.efficiency)} % of the ideal c*"
     text = (
         f"Predicted: with that law, {velocity}, throat and air as at this firing; "
-        "quasi-steady, without ignition peak or erosive burning."
+        "lit all at once, without erosive burning."
     )
     if expected.failed:
         text += f" {expected.failed} of {expected.draws} draws have no stable pressure."

@@ -73,7 +73,7 @@ def firing_band_chart(
     return line_chart(
         LineChart(
             title=f"Pressure against time: {names}",
-            x_label="time from ignition, quasi-steady",
+            x_label="time from ignition",
             x_unit="s",
             x=time,
             panels=(
@@ -93,7 +93,7 @@ def firing_band_chart(
 
 def _series(band: PressureBand, found: Expected, time: FloatArray) -> Series:
     """Return curve and band of one mix. [MPa]"""
-    ambient, best = float(found.low.min()), found.best
+    ambient, best = float(found.low.min()), found.course
     curve = np.interp(time, best.time, best.pressure, right=ambient)
     low = np.interp(time, found.time, found.low, right=ambient)
     if not band.bounded:

@@ -174,30 +174,26 @@ def _expected_series(
     Of the pressure if that of the air is given beside the top, else of the thrust.
     """
     top, ambient = ends
-    best, name = expected.best, "predicted, best estimate"
-    # Two points after burnout, so that the line comes down.
-    over = np.flatnonzero(since > best.burn_time)[2:]
+    best, name = expected.course, "predicted, best estimate"
 
-    def line(values: FloatArray, rest: float) -> FloatArray:
-        course = np.interp(since, best.time, values, left=np.nan, right=rest)
-        course[over] = np.nan
-        return course
+    def line(values: FloatArray) -> FloatArray:
+        return np.interp(since, best.time, values, left=np.nan, right=np.nan)
 
     if ambient is None:
-        return Series(name, _in(line(best.thrust, 0.0), show, "force"))
+        return Series(name, _in(line(best.thrust), show, "force"))
     low, high = (
         # A draw without stable pressure stands above every other one: infinite.
         np.interp(since, expected.time, np.minimum(_in(edge, show), top), *_NOWHERE)
         for edge in (expected.low, expected.high)
     )
-    return Series(name, _in(line(best.pressure, ambient), show), low, high)
+    return Series(name, _in(line(best.pressure), show), low, high)
 
 
 def _top(test: StaticTest, course: FloatArray, show: Shown, *, pressure: bool) -> float:
     """Return the highest value that may be drawn: twice what was recorded or best."""
     found = float(np.nanmax(course))
     if test.expected is not None:
-        best = test.expected.best
+        best = test.expected.course
         drawn = (best.pressure, "pressure") if pressure else (best.thrust, "force")
         found = max(found, float(_in(drawn[0], show, drawn[1]).max()))
     return _CEILING * found
@@ -275,8 +271,8 @@ def _rule_notes(test: StaticTest) -> list[str]:
 def _expected_note(expected: Expected, start: float, top: float, show: Shown) -> str:
     """Say what the prediction is, and what the picture hides of it."""
     text = (
-        f"Predicted: lit at the start of burning, {_seconds(start)} s; quasi-steady, "
-        "no ignition peak, no erosive burning, no cracks."
+        f"Predicted: lit all at once at the start of burning, {_seconds(start)} s; no "
+        "erosive burning, no cracks."
     )
     if expected.failed:
         text += (

@@ -401,7 +401,7 @@ def _evidence(found: Searched, show: Shown) -> Iterator[Block]:
     if outcome.task.settings.kitchen is not None:
         yield Paragraph(_KITCHEN)
     if outcome.task.settings.motor is not None:
-        yield Listing((*NOT_MODELLED.values(), _PEAK))
+        yield Listing((*NOT_MODELLED, _PEAK))
 
 
 def _space(found: Searched, show: Shown) -> str:

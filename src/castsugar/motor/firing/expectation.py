@@ -20,6 +20,7 @@ from castsugar.motor.firing.inference import InferredLaw
 from castsugar.motor.firing.quantities import TYPICAL_GROWTH
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.trace import Drawn, Trace, fire, fire_draws
+from castsugar.motor.transient import Course, course
 
 # ----------------------------------------------------------------------------
 # What the motor was expected to do: the band of predicted pressure against time.
@@ -53,7 +54,9 @@ class Expected:
     Attributes
     ----------
     best : Trace
-        With every input at its best estimate.
+        With every input at its best estimate, quasi-steady.
+    course : Course
+        The same with filling and tail, for a picture.
     time : ndarray, shape (points,)
         From ignition. [s]
     low, high : ndarray, shape (points,)
@@ -72,6 +75,7 @@ class Expected:
     """
 
     best: Trace
+    course: Course
     time: FloatArray
     low: FloatArray
     high: FloatArray
@@ -116,6 +120,7 @@ def expect(  # noqa: PLR0913 - keyword-only options
     spread: Spread,
     *,
     thrust_u: float = 0.0,
+    correlation: float = 0.0,
     draws: int = FEW_DRAWS,
     seed: int = SEED,
     tail: float = TAIL,
@@ -130,6 +135,8 @@ def expect(  # noqa: PLR0913 - keyword-only options
     spread : Spread
     thrust_u : float
         Standard uncertainty (ln) of thrust at a pressure: of the nozzle.
+    correlation : float
+        Of that with the doubt of c*: what moves one up moves the other down.
     draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
@@ -148,7 +155,10 @@ def expect(  # noqa: PLR0913 - keyword-only options
     longest = np.r_[first.burn_time[known], best.burn_time]
     time = np.linspace(0.0, 1.05 * float(np.quantile(longest, 0.95)), POINTS)
     fired = fire_draws(motor, bands, drawn, time, panels=_PANELS)
-    pushed = np.exp(thrust_u * normals("motor|nozzle", draws, seed))
+    own = normals("motor|nozzle", draws, seed)
+    shared = normals("motor|characteristic_velocity", draws, seed)
+    both = correlation * shared + math.sqrt(1.0 - correlation**2) * own
+    pushed = np.exp(thrust_u * both)
     results = {
         "peak_pressure": fired.peak,
         "mean_pressure": fired.mean,
@@ -158,6 +168,7 @@ def expect(  # noqa: PLR0913 - keyword-only options
     low, high = _ends(_failed_on_top(fired.courses), tail)
     return Expected(
         best=best,
+        course=course(motor, law),
         time=time,
         low=low,
         high=high,

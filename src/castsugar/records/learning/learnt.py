@@ -305,6 +305,7 @@ def _half_below(test: StaticTest, motor: Hardware, efficiency: float) -> float:
     as_fired = replace(
         motor,
         throat_diameter=throat,
+        throat_after=None,
         exit_diameter=None,
         efficiency=min(efficiency, 1.0),
         efficiency_measured=True,
