@@ -126,9 +126,11 @@ def test_json_keeps_its_schema(ask) -> None:
         assert [*document["thermochemistry"][0]["flame_temperature_K"]] == [
             *("value", "u", "low", "high", "status", "source")
         ]
-    broken = document | {"density": {"x_m": {"value": []}}}
-    with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(broken, schema_of("ballistics", PARTS))
+    whole = document["density"]["density_ratio"]
+    for entry in ({"value": 1.0}, whole | {"value": []}):
+        broken = document | {"density": {"density_ratio": entry}}
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(broken, schema_of("ballistics", PARTS))
 
 
 def test_csv_is_one_row_a_quantity(ask) -> None:
