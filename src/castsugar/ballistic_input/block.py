@@ -425,7 +425,7 @@ def check_burns(row: Mapping[str, Any], mix: Mix) -> None:
     if status == "cold":
         raise InputError(
             f"mix {mix.name!r} does not burn by this model: its products at 600 K hold "
-            "more enthalpy than the mix; take more nitrate, or less water"
+            "more enthalpy than the mix; take one nearer to KNO3:65 sucrose:35"
         )
     if status.startswith("not computed: "):
         raise InputError(f"mix {mix.name!r}: {status.removeprefix('not computed: ')}")
