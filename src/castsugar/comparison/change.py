@@ -29,7 +29,7 @@ from castsugar.comparison.evidence import Evidence, evidence_of
 from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
-from castsugar.draw_set import DRAWS, FEW_DRAWS, SEED
+from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
@@ -90,7 +90,7 @@ def pressure_bands(
     rows: Sequence[Mapping[str, Any]],
     hardware: Hardware,
     *,
-    draws: int = FEW_DRAWS,
+    draws: int = DRAWS,
     seed: int = 1,
 ) -> list[PressureBand]:
     """Fire mixes, each at its best estimate and over draws of burn law and supply.

@@ -47,6 +47,9 @@ _FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
 
 _GAUSS_NODES = 8
 
+#: Draws that are fired together.
+_AT_ONCE = 512
+
 #: Sum of 1 / j^2: the slope of the harmonic number at 0.
 _ZETA = math.pi**2 / 6.0
 
@@ -264,22 +267,39 @@ class Firings:
 
     Attributes
     ----------
-    peak, mean, burn_time, impulse : ndarray, shape (draws,)
-        [Pa], [Pa], [s], [N s]
-    courses : ndarray, shape (draws, points)
-        Pressure at the times that were asked for. [Pa]
+    peak, mean, burn_time, impulse, emptying : ndarray, shape (draws,)
+        [Pa], [Pa], [s], [N s], [s]
+    time : ndarray, shape (draws, panels + 1)
+        At the ends of panels of the web. [s]
+    pressure : ndarray, shape (draws, panels, nodes)
+        [Pa]
+    ambient : float
+        [Pa]
     """
 
     peak: FloatArray
     mean: FloatArray
     burn_time: FloatArray
     impulse: FloatArray
-    courses: FloatArray
+    emptying: FloatArray
+    time: FloatArray
+    pressure: FloatArray
+    ambient: float
+
+    def pressure_at(self, time: FloatArray) -> FloatArray:
+        """Return the pressures at times from ignition, (draws, points). [Pa]"""
+        inside = np.full((len(self.peak), len(time)), np.nan)
+        lasting = np.diff(self.time, axis=1)[:, :, None]
+        nodes = self.time[:, :-1, None] + lasting * _inside()
+        for row in np.flatnonzero(np.isfinite(self.peak)):
+            inside[row] = np.interp(
+                time, nodes[row].ravel(), self.pressure[row].ravel()
+            )
+        burnout, emptying = self.time[:, -1:], self.emptying[:, None]
+        return _with_tail(time, inside, burnout, emptying, self.ambient)
 
 
-def fire_draws(
-    motor: Motor, bands: Bands, drawn: Drawn, time: FloatArray, *, panels: int
-) -> Firings:
+def fire_draws(motor: Motor, bands: Bands, drawn: Drawn, *, panels: int) -> Firings:
     """Follow many firings, as :func:`fire` does one.
 
     Parameters
@@ -288,38 +308,33 @@ def fire_draws(
     bands : Bands
         Of each draw, (draws, K) log rates and exponents.
     drawn : Drawn
-    time : ndarray, shape (points,)
-        At which the courses are taken. [s]
     panels : int
         Equal panels over the web; corners of the pressure are not looked for.
     """
     draws = len(drawn.density)
-    found = Firings(
-        peak=np.full(draws, np.nan),
-        mean=np.full(draws, np.nan),
-        burn_time=np.full(draws, np.nan),
-        impulse=np.full(draws, np.nan),
-        courses=np.full((draws, len(time)), np.nan),
-    )
-    stable = np.flatnonzero(np.all(bands.exponent < 1.0, axis=-1))
-    if not stable.size:
-        return found
-    some = replace(
-        bands, log_rate=bands.log_rate[stable], exponent=bands.exponent[stable]
-    )
-    chosen = Drawn(**{f.name: getattr(drawn, f.name)[stable] for f in fields(Drawn)})
     even = np.linspace(0.0, motor.grain.web, panels + 1)
     edges = np.unique(np.r_[even, motor.grain.breakpoints])
-    run = _run(motor, some, edges, chosen)
-    for name in ("peak", "mean", "burn_time", "impulse"):
-        getattr(found, name)[stable] = getattr(run, name)
-    at_edges = np.concatenate([run.pressure[:, :, 0], run.pressure[:, -1:, -1]], axis=1)
-    for row, draw in enumerate(stable):
-        inside = np.interp(time, run.time[row], at_edges[row])
-        found.courses[draw] = _with_tail(
-            time, inside, run.time[row, -1], run.emptying[row], motor.ambient_pressure
+    one: tuple[int, ...] = ()
+    shapes = dict.fromkeys(("peak", "mean", "burn_time", "impulse", "emptying"), one)
+    shapes |= {"time": (len(edges),), "pressure": (len(edges) - 1, len(_inside()))}
+    told = {name: np.full((draws, *more), np.nan) for name, more in shapes.items()}
+    stable = np.flatnonzero(np.all(bands.exponent < 1.0, axis=-1))
+    for start in range(0, stable.size, _AT_ONCE):
+        own = stable[start : start + _AT_ONCE]
+        some = replace(
+            bands, log_rate=bands.log_rate[own], exponent=bands.exponent[own]
         )
-    return found
+        parts = {f.name: getattr(drawn, f.name)[own] for f in fields(Drawn)}
+        run = _run(motor, some, edges, Drawn(**parts))
+        for name, values in told.items():
+            values[own] = getattr(run, name)
+    return Firings(**told, ambient=motor.ambient_pressure)
+
+
+def _inside() -> FloatArray:
+    """Return where the nodes of a panel lie, the ends among them, from 0 to 1."""
+    nodes, _ = np.polynomial.legendre.leggauss(_GAUSS_NODES)
+    return np.r_[_NUDGE, 0.5 * (nodes + 1.0), 1.0 - _NUDGE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -345,9 +360,8 @@ class _Run:
 def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
     """Fire draws over panels of the web."""
     left, width = edges[:-1, None], np.diff(edges)[:, None]
-    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
-    inside = np.r_[_NUDGE, 0.5 * (nodes + 1.0), 1.0 - _NUDGE]
-    x = left + width * inside
+    _, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
+    x = left + width * _inside()
     states = _states(motor, bands, x.ravel(), drawn)
     kn, p, rate, flow, thrust, throat = (
         values.reshape(-1, *x.shape)
