@@ -274,10 +274,11 @@ def test_the_bench_foresees_pressure_and_burn_time(
     pressure = world.conditions["pressure"]
     told = forecast(mix, world.motor, pressure=pressure, seed=1)  # type: ignore[arg-type]
     delay, settings = found["delay"], found["settings"]
-    assert delay["burn_time_s"] == pytest.approx(told.best.burn_time, rel=1e-6)
-    assert delay["mean_chamber_pressure_MPa"] == pytest.approx(
-        1e-6 * told.best.mean_pressure, rel=1e-3
-    )
+    # Until the web is burnt: the column knows how the chamber empties by itself.
+    lasting, course = told.best.time, told.best.pressure
+    assert delay["burn_time_s"] == pytest.approx(lasting[-1], rel=1e-6)
+    mean = np.trapezoid(course, lasting) / lasting[-1]
+    assert delay["mean_chamber_pressure_MPa"] == pytest.approx(1e-6 * mean, rel=1e-3)
     low, high = told.bands["burn_time"]
     assert settings["burn_time_relative_uncertainty"] == pytest.approx(
         math.log(high / low) / 3.92, rel=1e-3

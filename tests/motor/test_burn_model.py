@@ -436,14 +436,20 @@ def test_the_law_of_a_mix_is_the_mean_of_the_model() -> None:
 
 @pytest.mark.exact
 def test_the_law_of_nothing_is_what_is_held() -> None:
-    """9 mm/s at 2.5 MPa and 4 % for the motor, n = 0.40, wide and without ends."""
+    """9 mm/s at 2.5 MPa and 4 % for the motor, n = 0.40, wide and without ends.
+
+    u(n): of its level, its surface, a batch, the slope of a bend, all held beforehand.
+    """
     found = law_of_mix(BurnModel(), CENTRE_MIX, burns.NAMES)
     assert float(burn_rate(found, CENTRE)) == pytest.approx(9e-3 * math.exp(0.04))
     assert [b.exponent for b in found.bands] == pytest.approx(
         [0.40] * len(found.bands), abs=1e-9
     )
     assert found.log_rate_u > 0.5
-    slope = math.hypot(*(0.4 / math.sqrt(12), 0.03, 0.02))
+    a = math.sqrt(5.0) / 0.9  # from half a step below the centre to half above it
+    alike = (1.0 + a + a * a / 3.0) * math.exp(-a)
+    bend = 0.02 * math.exp(0.5**2) * math.sqrt(2.0 * (1.0 - alike))
+    slope = math.hypot(*(0.4 / math.sqrt(12), 0.03, 0.02, bend))
     assert math.sqrt(found.covariance[1][1]) == pytest.approx(slope, rel=0.02)
 
 

@@ -48,6 +48,7 @@ from castsugar.motor.peak_causes import EROSION, peak_causes
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
 from castsugar.motor.pressure_doubt import batch_scatter, step_to_motor
 from castsugar.motor.pressure_table import burn_law_of, components_of, own_of
+from castsugar.motor.transient import characteristic_length, course
 
 #: Standard uncertainty of ln sigma_p.
 _SENSITIVITY: Final = math.log(SENSITIVITY_DOUBT)
@@ -327,6 +328,7 @@ def hardware_block(hardware: Hardware, driven: Driven | None) -> Block:
         value=_core_mass_flux(driven),
         source="at the nozzle end of the core, no erosive burning",
     )
+    block |= _times(hardware, driven)
     said = "as stated of the case, unproved" if hardware.case else "no case stated"
     block["allowable_pressure_Pa"] = replace(_stated(hardware.allowable), source=said)
     return block
@@ -345,6 +347,29 @@ def _free_volume(hardware: Hardware) -> Entry:
     if stated:
         return Entry(value=volume, status="stated", source="empty case less grain")
     return Entry(value=volume, status="assumed", source="a usual share of the grain")
+
+
+def _times(hardware: Hardware, driven: Driven | None) -> Block:
+    """Return L*, and how long the chamber takes to fill and to empty."""
+    motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
+    block = {
+        "characteristic_length_m": Entry(
+            value=characteristic_length(motor),
+            source="gas volume over throat area; below 0.5 to 1 m a steep law may "
+            "burn in puffs (common practice, no source)",
+        )
+    }
+    if driven is None:
+        return block
+    filled = hardware.motor(
+        density=driven.row["density_kg_m3"],
+        characteristic_velocity=driven.row["characteristic_velocity_m_s"],
+    )
+    found = course(filled, driven.law)
+    return block | {
+        "filling_time_s": Entry(value=found.filling_time, source="to 95 %"),
+        "tail_time_s": Entry(value=found.tail_time, source="to 5 %"),
+    }
 
 
 def _core_mass_flux(driven: Driven | None) -> float:

@@ -28,7 +28,6 @@ from castsugar.report.screen import (
     Annex,
     Block,
     Finding,
-    Listing,
     Paragraph,
     Screen,
     Table,
@@ -290,8 +289,9 @@ def _annexes(found: Ballistics, asked: Mixes, show: Shown) -> Iterator[Annex]:
         elif name == "burn_law_bands":
             continue
         elif name == "identity":
-            lines = (": ".join(cells(key, one, show)[:2]) for key, one in block.items())
-            yield Annex(_TITLES[name], (Listing(tuple(lines)),))
+            rows = tuple(cells(key, one, show)[:2] for key, one in block.items())
+            table = Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))
+            yield Annex(_TITLES[name], (table,))
         elif block:
             more = tuple(_more(found, name, show))
             yield Annex(_TITLES[name], (_block_table(block, show), *more))
@@ -325,10 +325,13 @@ def _states(found: Ballistics, show: Shown) -> Annex:
         shown = [cells(key, one[key], show)[1] if key in one else "" for one in columns]
         rows.append((cells(key, first, show)[0], *shown))
     table = Table(heads=("", *(["at"] * len(columns))), rows=tuple(rows))
-    pairs = [(p.exponent, p.molar_mass, p.purpose) for p in found.pairs]
+    pairs = [
+        (*(field_of(key)[0].label for key in (p.exponent, p.molar_mass)), p.purpose)
+        for p in found.pairs
+    ]
     beside = Table(
         heads=("exponent", "molar mass", "for"),
-        rows=tuple(tuple(x.replace("_", " ") for x in row) for row in pairs),
+        rows=tuple(pairs),
         left=frozenset({0, 1, 2}),
         caption="What goes with what; no other pair may be used.",
     )
