@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -48,6 +49,9 @@ _RTOL = 1e-6
 #: The tail ends where the pressure over the air has fallen to this share of the peak;
 #: the burning there, as in a recording (common practice, no source).
 _GONE, _BURNT_OUT = 0.005, 0.05
+
+#: Where two bands of a law meet, ln p on both sides in which one leads to the other.
+_STEP = 0.01
 
 #: Times to fill and to empty, in times of emptying: 5 % is left. -ln 0.05.
 _WHOLE = 2.9957
@@ -143,7 +147,7 @@ def course(
         Its delivered c*, its free volume and its throat after the firing count.
     law : BurnLaw or Bands
     igniter_mass, igniter_time : float
-        A charge that burns evenly from the start on. [kg], [s]
+        A charge that burns evenly from the start on, until burnout at most. [kg], [s]
     rtol : float
         Relative precision of the integration.
 
@@ -181,7 +185,8 @@ def course(
         )
     top = max(float(piece.values[0].max()) for piece in pieces)
     pieces.append(balance.empties(pieces[-1].state, burnout, top, rtol))
-    return _told(motor, bands, balance, pieces, burnout, flow * igniter_time)
+    igniter = flow * min(igniter_time, burnout)
+    return _told(motor, bands, balance, pieces, burnout, igniter)
 
 
 # ----------------------------------------------------------------------------
@@ -216,19 +221,12 @@ class _Balance:
         self.whole, self.last_web = motor.grain.volume, motor.grain.web
         self.free, self.ambient = motor.gas_volume, motor.ambient_pressure
         self.throat, self.growth = motor.nozzle.throat_area, motor.growth
-        self.edges = np.log(bands.edges).tolist()
-        reference = math.log(REFERENCE_PRESSURE)
-        shift = math.log(propellant.rate_factor) - bands.exponent * reference
-        self.laws = list(
-            zip((bands.log_rate + shift).tolist(), bands.exponent.tolist(), strict=True)
-        )
+        self.ends, self.lines = _lines(bands, math.log(propellant.rate_factor))
 
     def rate(self, pressure: float) -> float:
         """Return the burn rate. [m/s]"""
-        x, k = math.log(pressure), 0
-        while k < len(self.edges) and x > self.edges[k]:
-            k += 1
-        at, slope = self.laws[k]
+        x = math.log(pressure)
+        at, slope = self.lines[bisect.bisect(self.ends, x)]
         return math.exp(at + slope * x)
 
     def throat_at(self, burnt: float) -> float:
@@ -335,6 +333,31 @@ class _Balance:
         if not found.success:
             raise ConvergenceError(f"the course of a firing fails: {found.message}")
         return _Piece(time=found.t, values=found.y)
+
+
+def _lines(
+    bands: Bands, log_factor: float
+) -> tuple[list[float], list[tuple[float, float]]]:
+    """Return a law as straight lines in ln p: where they end, and ln r at 0 and slope.
+
+    Where two bands meet a line over :data:`_STEP` on both sides leads from one to the
+    other: a law that jumps down would make the pressure stand on the jump, where no
+    integration gets on.
+    """
+    reference = math.log(REFERENCE_PRESSURE)
+    at = (bands.log_rate + log_factor - bands.exponent * reference).tolist()
+    slopes = bands.exponent.tolist()
+    edges = np.log(bands.edges)
+    gaps = np.diff(edges, prepend=-np.inf, append=np.inf)
+    ends, lines = [], [(at[0], slopes[0])]
+    for k, edge in enumerate(edges.tolist()):
+        aside = min(_STEP, 0.25 * float(min(gaps[k], gaps[k + 1])))
+        low, high = edge - aside, edge + aside
+        below, above = at[k] + slopes[k] * low, at[k + 1] + slopes[k + 1] * high
+        slope = (above - below) / (high - low)
+        lines += [(below - slope * low, slope), (at[k + 1], slopes[k + 1])]
+        ends += [low, high]
+    return ends, lines
 
 
 def _flux(back: float) -> float:

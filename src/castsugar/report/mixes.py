@@ -279,6 +279,8 @@ def _flagged(whose: str, row: Row, own: Sequence[Judged]) -> Iterator[Finding]:
     for flag in str(row.get("flags") or "").split("; "):
         if " not computed: " in flag and not own:
             yield Finding("CANNOT TELL", f"{_titled(whose)}: {flag}.")
+        if flag.startswith("flame below"):
+            yield Finding("CAUTION", f"{_titled(whose)}: {flag}.")
         if "do not fire it" in flag and not pressed:
             yield Finding("DO NOT", f"fire {whose}: {flag.partition(':')[0]}.")
 

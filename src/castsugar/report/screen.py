@@ -215,13 +215,11 @@ class Screen:
 
 
 def _invented(one: Finding) -> Finding:
-    """Return a finding that says on what it rests, where it reassures."""
-    if one.status not in ("KEPT", "INSIDE", "SUPPORTED") or "invented" in one.text:
-        return one
-    text = one.text.rstrip(".")
-    if "your strands" in text:
-        return replace(one, text=f"{text.replace('your strands', 'invented strands')}.")
-    return replace(one, text=f"{text}; invented.")
+    """Return a finding that calls no strands yours, and where it reassures says why."""
+    text = one.text.replace("your strands", "invented strands")
+    if one.status in ("KEPT", "INSIDE", "SUPPORTED") and "invented" not in text:
+        text = f"{text.rstrip('.')}; invented."
+    return replace(one, text=text)
 
 
 #: Cautions that a screen shows at most.
