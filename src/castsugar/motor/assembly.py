@@ -38,8 +38,6 @@ class Propellant:
         Ideal. [m/s]
     efficiency : float
         Delivered over ideal characteristic velocity, up to 1. [-]
-    efficiency_measured : bool
-        Only a measured efficiency lowers the pressure that a margin is made with.
     temperature, reference_temperature : float
         Of the grain; of the grain that the burn law was measured on. [K]
     temperature_sensitivity : float
@@ -56,7 +54,6 @@ class Propellant:
     characteristic_velocity: float
     density_ratio: float = 1.0
     efficiency: float = 1.0
-    efficiency_measured: bool = False
     temperature: float = REFERENCE_TEMPERATURE
     reference_temperature: float = REFERENCE_TEMPERATURE
     temperature_sensitivity: float = 0.0
@@ -99,15 +96,6 @@ class Propellant:
     def delivered_velocity(self) -> float:
         """Return the characteristic velocity for performance. [m/s]"""
         return self.characteristic_velocity * self.efficiency
-
-    @property
-    def margin_velocity(self) -> float:
-        """Return the characteristic velocity for a margin. [m/s]
-
-        Ideal, unless the efficiency is a measured one.
-        """
-        factor = self.efficiency if self.efficiency_measured else 1.0
-        return self.characteristic_velocity * factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -258,7 +258,6 @@ class Hardware:
             density_ratio=self.density_ratio,
             characteristic_velocity=characteristic_velocity,
             efficiency=1.0 if self.efficiency is None else self.efficiency,
-            efficiency_measured=self.efficiency_measured,
             temperature=self.grain_temperature,
             reference_temperature=self.strand_temperature,
             temperature_sensitivity=self.temperature_sensitivity,

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import STANDARD_GRAVITY
@@ -461,9 +460,3 @@ def characteristic_length(motor: Motor) -> float:
     no source).
     """
     return motor.gas_volume / motor.nozzle.throat_area
-
-
-def sampled(found: Course, time: ArrayLike) -> FloatArray:
-    """Return the pressure at times, straight between points; ambient beyond. [Pa]"""
-    t = np.asarray(time, dtype=float)
-    return np.interp(t, found.time, found.pressure)
