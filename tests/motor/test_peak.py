@@ -227,3 +227,18 @@ def test_bad_input() -> None:
         Spread(area=-0.1)
     with pytest.raises(InputError, match="each must lie between 0 and 1"):
         quantiles(BurnModel(), burns.MEASURED, 19.0, levels=(0.5, 1.0))
+
+
+@pytest.mark.exact
+def test_a_warmer_grain_doubts_the_temperature_sensitivity() -> None:
+    """By a factor of 1.5: sigma dT ln 1.5 beside sigma times the doubt of the grain.
+
+    0.15 % a kelvin at +20 K: 1.22 %; never nothing where the temperatures differ.
+    """
+    spread = Spread(temperature=5.0)
+    assert spread.supply_u(0.0015) == pytest.approx(0.0075, rel=1e-12)
+    alone = Spread().supply_u(0.0015, 20.0)
+    assert alone == pytest.approx(0.0015 * 20.0 * math.log(1.5), rel=1e-12)
+    assert alone == pytest.approx(0.01216, abs=5e-6)
+    both = spread.supply_u(0.0015, -20.0)
+    assert both == pytest.approx(math.hypot(0.0075, alone), rel=1e-12)
