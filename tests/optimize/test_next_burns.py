@@ -503,7 +503,7 @@ class Workshop:
         # The throat at which 60/20/20 stands at half the case: S = P/r.
         wanted = 0.5 * CASE / math.exp(self.log_rate(KNOWN[0], 0.5 * CASE))
         hardware = motor(rating=CASE)
-        have = float(hardware.supply(DENSITY, VELOCITY))
+        have = float(hardware.supply(DENSITY, VELOCITY).per_rate[0])
         self.throat = hardware.throat_diameter * math.sqrt(have / wanted)
 
     def log_rate(self, mix: np.ndarray, pressure: float) -> float:
@@ -530,7 +530,7 @@ class Workshop:
     def peaks(self) -> np.ndarray:
         """Return 50 and 95 % peaks of the lattice. [Pa]"""
         hardware = self.hardware()
-        supply = float(hardware.supply(DENSITY, VELOCITY))
+        supply = float(hardware.supply(DENSITY, VELOCITY).per_rate[0])
         return peaks(
             hardware.burning, LATTICE, NAMES,
             log_supply=math.log(supply), supply_u=hardware.supply_u, levels=(0.5, 0.95),
@@ -569,7 +569,7 @@ class Workshop:
             return 100.0 * LATTICE[:, 0].min() - 5.0, 0.0
         mix = LATTICE[np.where(kept, LATTICE[:, 0], 0.0).argmax()]
         hardware = self.hardware()
-        supply = math.log(float(hardware.supply(DENSITY, VELOCITY)))
+        supply = math.log(float(hardware.supply(DENSITY, VELOCITY).per_rate[0]))
         room = math.log(CASE) - supply - self.log_rate(mix, CASE) - self.to_motor
         spread = math.hypot(0.06, 0.025, hardware.supply_u)
         chance = float(ndtr(-room / spread))

@@ -34,7 +34,9 @@ def cause(
 ) -> Cause:
     """Return a cause of a motor with peaks of 4 and 4.5 MPa."""
     middle, high = factors
-    sizes = {"warmer": size} if name == HOT_DAY else {"share": size}
+    sizes = {"share": size}
+    if name == HOT_DAY:
+        sizes = {"warmer": size, "temperature": 293.15 + size}
     return Cause(
         name=name,
         origin=origin,
@@ -60,7 +62,7 @@ def test_the_worst_cause_is_one_finding() -> None:
     hot = cause(HOT_DAY, factors=(1.3, 1.75), size=20.0)
     (one,) = cause_finding(["A x", "B y"], [(cause(),), (cause(), hot)], US)
     assert one.text == (
-        "fire B y: hot day (+36 °F) takes the peak to 1020 psi, 40 % above your "
+        "fire B y: hot day (at 104 °F) takes the peak to 1020 psi, 40 % above your "
         "rating 725 psi. So do causes of A x."
     )
     steep = cause(factors=(1.2, math.inf))
@@ -152,11 +154,11 @@ def test_assumed_sizes_are_a_caution_in_full(ask: Any) -> None:
     path.write_text(text.replace('rated_pressure = "1000 psi"', stated), "utf-8")
     no_area = ("--crack", "0", "--debond", "0")
     said = " ".join(ask("base", "--full", *no_area).split())
-    assert "CAUTION: hot day (+20 K, assumed) takes the peak above the case" in said
-    assert "(+20 K, assumed) takes the peak to" not in said
+    assert "CAUTION: hot day (at 40 °C, assumed) takes the peak above the case" in said
+    assert "(at 40 °C, assumed) takes the peak to" not in said
     changed(hottest_grain="40 C")
     said = " ".join(ask("base", "--full", *no_area).split())
-    assert "fire it: hot day (+20 K) takes the peak to" in said
+    assert "fire it: hot day (at 40 °C) takes the peak to" in said
     assert "CAUTION: hot day" not in said
 
 

@@ -289,17 +289,9 @@ def _causes(
     """Return of each mix what can raise its peak pressure."""
     if shared.motor is None:
         return ()
-    from castsugar.mix.blends import of_mixes
-    from castsugar.motor.peak_causes import peak_causes
-    from castsugar.motor.pressure_table import burn_law_of
+    from castsugar.motor.peak_causes import causes_of
 
-    motor, sizes = shared.motor, stated_sizes(options)
-    return tuple(
-        peak_causes(motor, burn_law_of(of_mixes([mix]), motor), row, **sizes)
-        if math.isfinite(row["peak_pressure_MPa"])
-        else ()
-        for mix, row in zip(mixes, rows, strict=True)
-    )
+    return causes_of(shared.motor, mixes, rows, **stated_sizes(options))
 
 
 def _kitchen_bands(shared: Shared, mixes: Sequence[Mix]) -> list[dict[str, Any]]:

@@ -176,6 +176,7 @@ def _answer(
     invented: tuple[str, ...],
 ) -> Answer:
     """Return what is said in every form."""
+    from castsugar.motor.peak_causes import causes_of
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
     from castsugar.report.screen import Figure
     from castsugar.report.search import Searched, search_screen
@@ -190,10 +191,12 @@ def _answer(
     pan = pan_facts(batch=batch, kitchen=settings.kitchen, bench=world.bench)
     name = outcome.chosen
     facts = facts_of(pan, [mixes[name]], [outcome.rows[name]], settings.motor)
+    causes = causes_of(settings.motor, [mixes[name]], [outcome.rows[name]])
     found = Searched(
         outcome=outcome,
         asked=asked,
         mixes=mixes,
+        causes=causes[0] if causes else (),
         judged=_judged(outcome),
         conditions=partial(_conditions, outcome, stated),
         cautions=chosen(database.cautions, facts, topics, say=units_of(options).rule),

@@ -304,6 +304,10 @@ def _told(
         bench_said=options.bench_said,
         invented=world.invented_for([mix], uses=uses) if world is not None else (),
     )
+    if shared.motor is not None:
+        from castsugar.motor.peak_causes import causes_of
+
+        mixes = replace(mixes, causes=causes_of(shared.motor, (mix,), (base.row,)))
     broken = any(one.verdict == "broken" for one in mixes.judged[0])
     return Told(
         mixes=mixes,

@@ -19,7 +19,7 @@ crack must not cry wolf. Its high end is then a caution.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -29,15 +29,18 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import within
 from castsugar.errors import ConvergenceError
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.motor import erosive_burning, mass_balance
 from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import BurnLaw
-from castsugar.motor.erosive_burning import MEAN_ALONG, CoreGas
+from castsugar.motor.erosive_burning import BEYOND, MEAN_ALONG, CoreGas
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import USUAL_EXPONENT
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
+from castsugar.motor.pressure_table import burn_law_of
 from castsugar.motor.transient import IGNITER_GAS, course
 
 #: The causes, in the order of a firing.
@@ -55,12 +58,21 @@ STATED, COMPUTED, ASSUMED, UNTOLD = "stated", "computed", "assumed", "not told"
 
 #: How a peak with a cause stands against the case.
 BELOW, NEXT_ABOVE, ABOVE = "below", "next batches above", "above"
+BEYOND_LAWS = "cannot tell"
 NO_CASE = "no case"
 
 #: Sizes where nobody states one, all assumed: burning area that a crack adds; share of
 #: the outer face that comes loose; how much hotter a hot day is [K]; share of its
 #: diameter that a deposit takes from the throat.
 USUAL_CRACK, USUAL_DEBOND, USUAL_HEAT, USUAL_DEPOSIT = 0.1, 0.1, 20.0, 0.02
+
+#: Grain temperature that a hot day reaches at least, where none is stated. Assumed. [K]
+HOT_DAY_AT_LEAST = 313.15
+
+#: Where laws of erosive burning end: they were made for cores of slow gas. Mach number
+#: (ours), and port over throat area from which on practice worries (common practice, no
+#: source).
+FASTEST_CORE, NARROWEST_PORT = 0.5, 2.0
 
 #: Why nothing is told of a start.
 NOTHING_BURNS = "nothing burns at first"
@@ -131,7 +143,27 @@ class Cause:
             return NO_CASE
         if self.pressure[1] > self.allowable:
             return ABOVE
-        return NEXT_ABOVE if self.pressure_p95[0] > self.allowable else BELOW
+        if self.pressure_p95[0] > self.allowable:
+            return NEXT_ABOVE
+        return BEYOND_LAWS if self.is_beyond else BELOW
+
+    @property
+    def is_beyond(self) -> bool:
+        """Return whether the laws of erosive burning were not made for such a core."""
+        flux, mach = (self.sizes.get(name, 0.0) for name in ("flux", "mach"))
+        return flux > BEYOND or mach > FASTEST_CORE
+
+    @property
+    def warns(self) -> bool:
+        """Return whether it is to be said first, though it forbids nothing.
+
+        A peak of the next batches that it takes above the case, where it follows from
+        what was stated; a port too narrow for what is known of erosive burning.
+        """
+        narrow = self.sizes.get("port_to_throat", math.inf) < NARROWEST_PORT
+        above = self.verdict in (NEXT_ABOVE, ABOVE) and self.p95 <= self.allowable
+        sure = self.origin in (STATED, COMPUTED)
+        return not self.forbids and (self.is_beyond or narrow or (above and sure))
 
     @property
     def forbids(self) -> bool:
@@ -230,7 +262,8 @@ class _Case:
 
     def lit(self, mass: float, time: float, volume: float) -> float:
         """Return the peak with an igniter over that without, 1 or more. [-]"""
-        motor = replace(self.motor, free_volume=volume)
+        # The peak that this factor is for knows the throat as it was.
+        motor = replace(self.motor, free_volume=volume, throat_after=None)
         igniter = {"igniter_mass": mass, "igniter_time": time}
         with_it, bare = (course(motor, self.bands, **one) for one in (igniter, {}))
         return max(with_it.peak_pressure / bare.peak_pressure, 1.0)
@@ -292,6 +325,38 @@ def peak_causes(
     p95 = 1e6 * float(row["peak_pressure_p95_MPa"])
     known: dict[str, Any] = {"best": best, "p95": p95, "allowable": hardware.allowable}
     return tuple(Cause(name=name, **known, **own) for name, own in found.items())
+
+
+def causes_of(
+    hardware: Hardware | None,
+    mixes: Sequence[Mix],
+    rows: Sequence[Mapping[str, Any]],
+    *,
+    crack: float | None = None,
+    debond: float | None = None,
+) -> tuple[tuple[Cause, ...], ...]:
+    """Return what can raise the peak of each mix; nothing without a motor.
+
+    Parameters
+    ----------
+    hardware : Hardware or None
+    mixes : sequence of Mix
+        As cast.
+    rows : sequence of mapping
+        Their rows of the table.
+    crack, debond : float, optional
+        As of :func:`peak_causes`.
+    """
+    if hardware is None:
+        return ()
+    found = []
+    for mix, row in zip(mixes, rows, strict=True):
+        told = math.isfinite(row["peak_pressure_MPa"])
+        law = burn_law_of(of_mixes([mix]), hardware) if told else None
+        found.append(
+            peak_causes(hardware, law, row, crack=crack, debond=debond) if law else ()
+        )
+    return tuple(found)
 
 
 def _case_of(
@@ -498,7 +563,9 @@ def _hot_day(case: _Case) -> dict[str, Any]:
     """Warm the grain; its sensitivity is known to a factor, the exponent as it is."""
     hardware = case.hardware
     hottest = hardware.hottest_grain
-    warmer = USUAL_HEAT if hottest is None else hottest - hardware.grain_temperature
+    grain = hardware.grain_temperature
+    usual = max(USUAL_HEAT, HOT_DAY_AT_LEAST - grain)
+    warmer = usual if hottest is None else hottest - grain
     steep = mass_balance.amplification(_exponent(case))
     doubt = math.hypot(math.log(SENSITIVITY_DOUBT), steep * case.exponent_u)
 

@@ -7,19 +7,23 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from castsugar.bench.bench import Bench
 from castsugar.bench.motor import hardware_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import peaks_of_batch
+from castsugar.motor.peak_causes import peak_causes, worst
+from castsugar.motor.pressure_table import burn_law_of, peaks_of_batch
 from castsugar.motor.real_grain import RealGrain, RealGrains
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
@@ -437,10 +441,10 @@ def _pressed(
     made, of = batch.made, "the next batch"
     try:
         row, _ = foresee(made, bench, database, water_lost=made.water_lost, motor=motor)
+        mix = cast(made, bench, database, water_lost=made.water_lost)
         peaks = [1e6 * float(row[f"peak_pressure{x}_MPa"]) for x in ("", "_p95")]
         if (name := _own_name(batch, motor)) and not math.isnan(peaks[0]):
             of, velocity = "this batch", row["characteristic_velocity_m_s"]
-            mix = cast(made, bench, database, water_lost=made.water_lost)
             peaks = peaks_of_batch(motor, mix, velocity, name, (0.5, 0.95))
     except CastsugarError as error:
         yield rule(verdict=UNKNOWN, why=str(error))
@@ -455,3 +459,29 @@ def _pressed(
     for name, value in zip(("peak", "pressure"), peaks, strict=True):
         verdict = FIRE_NOT if value > allowed else KEPT
         yield rule(name=name, verdict=verdict, value=value, high=allowed, why=of)
+    if peaks[0] <= allowed:
+        yield _raised(motor, mix, row, peaks)
+
+
+def _raised(
+    motor: Hardware, mix: Mix, row: Mapping[str, Any], peaks: Sequence[float]
+) -> Rule:
+    """Judge what can raise the peak, see :mod:`castsugar.motor.peak_causes`. [Pa]"""
+    names = ("peak_pressure_MPa", "peak_pressure_p95_MPa")
+    own = dict(row) | dict(zip(names, (1e-6 * p for p in peaks), strict=True))
+    causes = peak_causes(motor, burn_law_of(of_mixes([mix]), motor), own)
+    found, verdict = worst(causes), FIRE_NOT
+    if found is None:
+        verdict = LOOK
+        found = next((one for one in causes if one.warns), None)
+    if found is None:
+        verdict, told = KEPT, [one for one in causes if math.isfinite(one.middle)]
+        found = max(told, key=lambda one: one.pressure[0])
+    return Rule(
+        name="causes",
+        verdict=verdict,
+        value=found.pressure[1 if found.forbids else 0],
+        high=motor.allowable,
+        why=found.name,
+        source="factors on the expected peak; no measurement on these mixes",
+    )

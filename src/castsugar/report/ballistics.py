@@ -282,9 +282,10 @@ _TITLES: Final = {
 
 def _annexes(found: Ballistics, asked: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield every block."""
+    states = next(p for name, _, p in found.blocks() if name == "thermochemistry")
     for name, block, place in found.blocks():
         if name == "thermochemistry":
-            if place.endswith(f"={found.pressure:.10g}"):
+            if place == states:
                 yield _states(found, show)
         elif name == "burn_law_bands":
             continue

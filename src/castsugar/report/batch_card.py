@@ -48,6 +48,7 @@ _RULES: dict[str, tuple[str, str, str, float, float]] = {
     "sisters": ("lighter than its sisters", "fraction", "%", 100.0, 0.0),
     "peak": ("peak pressure expected", "pressure", "MPa", 1e-6, 0.0),
     "pressure": ("peak pressure p95", "pressure", "MPa", 1e-6, 0.0),
+    "causes": ("peak pressure raised", "pressure", "MPa", 1e-6, 0.0),
 }
 
 #: Verdict of a rule -> status word.

@@ -36,7 +36,8 @@ _LAWS = (
     "Mach {mach}, static pressure falls by {half} to {drop} % along the core, port "
     "{port} x throat. Burning rate there, mean of the core: up by {middle} % "
     "(Mukunda-Paul) to {high} % (Lenoir-Robillard); neither was fitted to these mixes. "
-    "The core widens, so that a later peak is raised by less."
+    "The core widens, so that a later peak is raised by less. Pressures are those of "
+    "the nozzle end; the head stands higher by that fall."
 )
 _DOUBLING = (
     "Igniter{whose} not stated: from {mass} of charge in {time} ms on it could double "
@@ -123,9 +124,7 @@ def _igniter(sizes: Any, show: Shown) -> str:
 
 
 def _warmer(sizes: Any, show: Shown) -> str:
-    more = show.span("temperature difference", sizes["warmer"])
-    unit = show.unit("temperature difference")
-    return f"+{numbers.typed(numbers.tidy(more))} {unit}"
+    return f"at {show.typed('temperature', sizes['temperature'] - 273.15)}"
 
 
 _SIZES = {
@@ -158,7 +157,7 @@ def _remarks(causes: Causes, whose: str, show: Shown) -> Iterator[str]:
         yield _LAWS.format(
             whose=whose,
             flux=show.amount("mass flux", flow["flux"]),
-            word=flux_word(flow["flux"]),
+            word=core_word(flow["flux"], flow["mach"], flow["port_to_throat"]),
             mach=numbers.significant(flow["mach"], 2),
             half=numbers.percent(0.5 * flow["drop"]),
             drop=numbers.percent(flow["drop"]),
@@ -197,19 +196,22 @@ def _start(one: Cause, whose: str, show: Shown) -> Iterator[str]:
     )
 
 
-def flux_word(flux: float) -> str:
-    """Say what a core mass flux [kg/(m2 s)] leads to.
+def core_word(flux: float, mach: float, port_to_throat: float) -> str:
+    """Say what a core mass flux [kg/(m2 s)], Mach number and port lead to.
 
     Examples
     --------
-    >>> [flux_word(g) for g in (699.0, 700.0, 1050.0)]
+    >>> [core_word(g, 0.1, 3.0) for g in (699.0, 700.0, 1050.0)]
     ['no start peak', 'slight start peak', 'expect a start peak']
+    >>> core_word(400.0, 0.3, 1.8), core_word(400.0, 0.6, 1.3)
+    ('expect a start peak', 'outside these models')
     """
     from castsugar.motor.erosive_burning import BEYOND, PEAK, SLIGHT
+    from castsugar.motor.peak_causes import FASTEST_CORE, NARROWEST_PORT
 
-    if flux > BEYOND:
+    if flux > BEYOND or mach > FASTEST_CORE:
         return "outside these models"
-    if flux >= PEAK:
+    if flux >= PEAK or port_to_throat < NARROWEST_PORT:
         return "expect a start peak"
     return "slight start peak" if flux >= SLIGHT else "no start peak"
 
@@ -236,6 +238,7 @@ def cause_finding(
         if (one := worst(tuple(own))) is not None
     ]
     if not found:
+        yield from _warning(names, causes, show)
         return
     name, one = max(found, key=lambda pair: pair[1].above)
     whose = "it" if len(names) == 1 else name
@@ -254,6 +257,35 @@ def cause_finding(
         f"fire {whose}: {one.name} ({size_words(one, show)}) {told}.{also}",
         {"pressure_MPa": 1e-6 * pressure, "allowable_MPa": 1e-6 * one.allowable},
     )
+
+
+def _warning(
+    names: Sequence[str], causes: Sequence[Causes], show: Shown
+) -> Iterator[Finding]:
+    """Yield at most one finding: a cause that is said first and forbids nothing."""
+    found = [
+        (name, one)
+        for name, own in zip(names, causes, strict=False)
+        for one in own
+        if one.warns
+    ]
+    if not found:
+        return
+    name, one = max(found, key=lambda pair: pair[1].pressure_p95[0])
+    whose = "" if len(names) == 1 else f" of {name}"
+    high = max(one.pressure_p95[0], one.pressure[1])
+    if one.p95 <= one.allowable < high:
+        text = (
+            f"With {one.name}{whose} ({size_words(one, show)}) 95 of 100 next batches "
+        )
+        text += f"below {_taken(high, show)}; your rating "
+        text += f"{show.bound('pressure', 1e-6 * one.allowable)}."
+    else:
+        port = numbers.significant(one.sizes["port_to_throat"])
+        mach = numbers.significant(one.sizes["mach"], 2)
+        text = f"Port{whose} {port} x throat, Mach {mach}: a start peak that cannot be "
+        text += "told; widen the core."
+    yield Finding("CAUTION", text)
 
 
 def _taken(pressure: float, show: Shown) -> str:

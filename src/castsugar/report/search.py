@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import SPREAD
+from castsugar.motor.peak_causes import Cause
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
@@ -30,6 +31,7 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, ratio, recipe_argument
+from castsugar.report.peak_causes import cause_finding
 from castsugar.report.screen import BENCH, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
@@ -67,8 +69,8 @@ class Searched:
 
     `mixes` and `judged` hold, by the name of a row of the outcome, its mix with the
     ingredients as typed, and its verdicts in the order of the limits; `conditions` says
-    in units under what the numbers hold; `bench_said` is how the file was found if
-    nobody typed it.
+    in units under what the numbers hold; `causes` is what can raise the peak of the
+    answer; `bench_said` is how the file was found if nobody typed it.
     """
 
     outcome: Outcome
@@ -77,6 +79,7 @@ class Searched:
     judged: Mapping[str, tuple[Judged, ...]]
     conditions: Callable[[Shown], str]
     cautions: Chosen
+    causes: tuple[Cause, ...] = ()
     bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
@@ -158,6 +161,7 @@ def _findings(found: Searched, show: Shown) -> Iterator[Finding]:
         )
     else:
         yield _infeasible(found, show)
+    yield from cause_finding((found.mix.name,), (found.causes,), show)
     row = found.row(outcome.chosen)
     decides = {state.limit.name for state in outcome.found.limits if state.binding}
     origin = rests_on(str(row.get("burn_law_origin") or ""))
