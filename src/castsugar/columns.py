@@ -444,7 +444,7 @@ DRIVING = (
 # ----------------------------------------------------------------------------
 # COLUMNS: the single list of what a row of the table holds.
 
-__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "RENAMED", "Column", "Renamed"]
+__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "RENAMED", "Column", "Renamed", "doubts_of"]
 
 #: In the order in which a row holds them.
 COLUMNS: tuple[Column, ...] = (
@@ -464,6 +464,12 @@ DOUBTS = {
     "characteristic_velocity_m_s": "characteristic_velocity_u_m_s",
     "specific_impulse_s": "specific_impulse_u_s",
 }
+
+
+def doubts_of(bands: Mapping[str, Any]) -> dict[str, float]:
+    """Return standard uncertainties, by their columns, of 95 % intervals of values."""
+    known = ((doubt, bands[one]) for one, doubt in DOUBTS.items() if one in bands)
+    return {doubt: (high - low) / 3.92 for doubt, (low, high) in known}
 
 
 @dataclass(frozen=True, slots=True)

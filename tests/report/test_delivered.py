@@ -12,6 +12,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.cli.main import main
+from castsugar.columns import doubts_of
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.delivered import delivered_of
 from castsugar.motor.efficiency import Reading, learn_efficiencies
@@ -21,9 +22,9 @@ from castsugar.motor.losses import Losses
 from castsugar.report.delivered import (
     delivered_annex,
     delivered_row,
-    ideal_doubts,
 )
 from castsugar.report.document import schema_of
+from castsugar.report.field import intervals
 from castsugar.report.fired import impulse_of
 from castsugar.report.mixes import PARTS
 from castsugar.report.screen import Table
@@ -141,7 +142,7 @@ def test_nothing_known_is_called_assumed() -> None:
 
 def test_the_doubt_of_the_ideal_is_that_of_its_band() -> None:
     band = {"characteristic_velocity_m_s_interval": (898.04, 901.96)}
-    found = ideal_doubts(ROW | band)
+    found = doubts_of(intervals(ROW | band))
     assert found == {"characteristic_velocity_u_m_s": pytest.approx(1.0)}
 
 

@@ -19,13 +19,13 @@ from castsugar.ballistic_input import motor, states
 from castsugar.ballistic_input.entry import Block, Entry
 from castsugar.ballistic_input.states import Pair
 from castsugar.checks import instance, named_options
-from castsugar.columns import DOUBTS
+from castsugar.columns import doubts_of
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.data.load import data_version
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options, equilibrium, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.mix.blends import of_mixes
+from castsugar.kitchen.pour_table import as_cast
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.hardware import Hardware
@@ -127,26 +127,26 @@ class Ballistics:
             "gas_transport": told(self.gas_transport),
             "hardware": told(self.hardware),
             "kn": [{"web_m": web, "kn": kn} for web, kn in self.kn],
-            "draws": {key: list(map(float, x)) for key, x in self.draws.items()},
+            "draws": {key: x.tolist() for key, x in self.draws.items()},
             "notes": list(self.notes),
         }
 
     def rows(self) -> list[dict[str, Any]]:
         """Return one row a quantity: block, place in it, quantity, value and doubt."""
-        return list(self._rows())
+        return [
+            {"block": name, "place": place, "quantity": key} | one.to_dict()
+            for name, place, key, one in self._placed()
+        ]
 
-    def _rows(self) -> Iterator[dict[str, Any]]:
+    def _placed(self) -> Iterator[tuple[str, str, str, Entry]]:
         for name, block, place in self.blocks():
             for key, one in block.items():
-                row = {"block": name, "place": place, "quantity": key}
-                yield row | one.to_dict()
+                yield name, place, key, one
         for web, kn in self.kn:
-            row = {"block": "kn", "place": f"web_m={web:.6g}", "quantity": "kn"}
-            yield row | Entry(value=kn).to_dict()
+            yield "kn", f"web_m={web:.6g}", "kn", Entry(value=kn)
         for key, drawn in self.draws.items():
             for i, value in enumerate(drawn.tolist(), start=1):
-                row = {"block": "draws", "place": f"row={i}", "quantity": key}
-                yield row | Entry(value=value, status="drawn").to_dict()
+                yield "draws", f"row={i}", key, Entry(value=value, status="drawn")
 
     def blocks(self) -> Iterator[tuple[str, Block, str]]:
         """Yield name and entries of every block; its place where there are several."""
@@ -253,7 +253,7 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     check_options(pressure, exit_pressure, flow)
     products = species or shipped_species()
     weighed = as_mix(mix)
-    cast = weighed if kitchen is None else _cooked(weighed, kitchen)
+    cast = weighed if kitchen is None else as_cast(weighed, kitchen)
     at = sorted({*(p for p in PRESSURES if p > (exit_pressure or 0.0)), pressure})
     known = evaluate_columns(
         [cast for _ in at],
@@ -275,7 +275,8 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     if bands:
         here = _at(blocks, pressure)
         blocks = [states.drawn_bands(one, here, flow, bands) for one in blocks]
-    row = _row(cast, hardware, pressure, given) | _doubts(bands or {})
+    columns = evaluate_columns([cast], pressure=pressure, motor=hardware, **given)
+    row = records(columns)[0] | doubts_of(bands or {})
     return _assembled(cast, hardware, blocks, row, pressure, given)
 
 
@@ -289,12 +290,7 @@ def _assembled(
 ) -> Ballistics:
     """Put the blocks together."""
     here = _at(blocks, pressure)
-    law = motor.law_or_why(mix, hardware)
-    driven = None
-    if hardware is not None and not isinstance(law, str):
-        driven = motor.Driven(
-            hardware=hardware, mix=mix, law=law, pressure=pressure, row=row
-        )
+    driven, why = motor.driven_or_why(mix, hardware, pressure, row)
     temperature = motor.temperature(hardware, driven)
     density = motor.density(mix, hardware)
     delivered, used = motor.delivered(
@@ -311,7 +307,7 @@ def _assembled(
         thermochemistry=tuple(blocks),
         pairs=pairs,
         delivered=delivered,
-        burn_law=_no_law(str(law)) if driven is None else motor.burn_law(driven),
+        burn_law=motor.burn_law(driven or why),
         bands=() if driven is None else tuple(motor.law_bands(driven.law)),
         temperature=temperature,
         density=density,
@@ -325,27 +321,9 @@ def _assembled(
     )
 
 
-def _row(
-    mix: Mix, hardware: Hardware | None, pressure: float, given: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Return the row of the table, motor included."""
-    columns = evaluate_columns([mix], pressure=pressure, motor=hardware, **given)
-    return records(columns)[0]
-
-
-def _doubts(bands: Mapping[str, tuple[float, float]]) -> dict[str, float]:
-    """Return the standard uncertainties of columns whose intervals were drawn."""
-    known = ((column, u) for column, u in DOUBTS.items() if column in bands)
-    return {u: (bands[column][1] - bands[column][0]) / 3.92 for column, u in known}
-
-
 def _at(blocks: Sequence[Block], pressure: float) -> Block:
     """Return the states at a pressure [Pa]."""
     return next(one for one in blocks if one["pressure_Pa"].value == pressure)
-
-
-def _no_law(why: str) -> Block:
-    return {"origin": Entry(value="none", status="missing", source=why)}
 
 
 def _identity(mix: Mix, pressure: float, given: Mapping[str, Any]) -> Block:
@@ -402,13 +380,6 @@ def _notes(
         )
     if not transport["viscosity_Pa_s"].known:
         yield "gas transport is withheld: its data know too little of the gas"
-
-
-def _cooked(mix: Mix, kitchen: Kitchen) -> Mix:
-    """Return a mix cast with the water that the kitchen leaves."""
-    from castsugar.kitchen.pour_table import cook
-
-    return cook(of_mixes([mix]), kitchen, window=False).blends.mixes[0]
 
 
 def check_burns(row: Mapping[str, Any], mix: Mix) -> None:

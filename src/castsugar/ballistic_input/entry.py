@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 #: What an entry rests on: the closed list.
@@ -65,14 +65,7 @@ class Entry:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
-        return {
-            "value": self.value,
-            "u": self.u,
-            "low": self.low,
-            "high": self.high,
-            "status": self.status,
-            "source": self.source,
-        }
+        return asdict(self)
 
 
 #: Quantities by key.

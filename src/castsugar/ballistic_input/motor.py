@@ -17,6 +17,7 @@ from castsugar.draw_set import normals
 from castsugar.errors import InputError
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
+from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_evidence import STRANDS
 from castsugar.motor.burn_law import (
     REFERENCE_PRESSURE,
@@ -63,15 +64,6 @@ HABITS: Final = {
 }
 _OURS: Final = ("m/s", "MPa")
 
-#: Head of the origin of a burn law -> status.
-_STATUS: Final = {
-    "measured": "measured",
-    "fired": "measured",
-    "stated": "stated",
-    "borrowed": "borrowed",
-    "assumed": "assumed",
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Driven:
@@ -99,24 +91,26 @@ class Driven:
     @property
     def band(self) -> Band:
         """Return the band of the law that holds the evaluated pressure."""
-        return next(
-            (one for one in self.law.bands if self.pressure <= one.high),
-            self.law.bands[-1],
-        )
+        return self.law.band_at(self.pressure)
 
 
-def law_or_why(mix: Mix, hardware: Hardware | None) -> BurnLaw | str:
-    """Return the burn law of a mix in a motor, or why there is none."""
+def driven_or_why(
+    mix: Mix, hardware: Hardware | None, pressure: float, row: Mapping[str, Any]
+) -> tuple[Driven | None, str]:
+    """Return a mix in a motor, or why there is no burn law."""
     if hardware is None:
-        return "no motor and no strands; name a bench file with [motor]"
+        return None, "no motor and no strands; name a bench file with [motor]"
     try:
-        return burn_law_of(of_mixes([mix]), hardware)
+        law = burn_law_of(of_mixes([mix]), hardware)
     except InputError as error:
-        return str(error)
+        return None, str(error)
+    return Driven(hardware=hardware, mix=mix, law=law, pressure=pressure, row=row), ""
 
 
-def burn_law(driven: Driven) -> Block:
-    """Return origin, doubt and scatter of a burn law."""
+def burn_law(driven: Driven | str) -> Block:
+    """Return origin, doubt and scatter of a burn law, or why there is none."""
+    if isinstance(driven, str):
+        return {"origin": Entry(value="none", status="missing", source=driven)}
     law, model = driven.law, driven.hardware.burning
     status = status_of(law)
     (level, cross), (_, slope) = covariance_at(law, REFERENCE_PRESSURE)
@@ -172,7 +166,8 @@ def burn_law(driven: Driven) -> Block:
 
 def status_of(law: BurnLaw) -> str:
     """Return what a burn law rests on."""
-    return _STATUS.get(law.origin.partition(":")[0], "model")
+    head = law.origin.partition(":")[0].replace("fired", "measured")
+    return head if head in ("measured", "stated", "borrowed", "assumed") else "model"
 
 
 def _of_stated(name: str, stated: tuple[str, ...]) -> str:
@@ -243,13 +238,9 @@ def _through(bands: list[Band]) -> Band:
 
 def temperature(hardware: Hardware | None, driven: Driven | None) -> Block:
     """Return the temperature sensitivity of burn rate and pressure."""
-    usual = hardware is None or hardware.temperature_sensitivity == (
-        TEMPERATURE_SENSITIVITY
-    )
-    value = TEMPERATURE_SENSITIVITY
-    if hardware is not None:
-        value = hardware.temperature_sensitivity
-    status = "assumed" if usual else "stated"
+    usual = TEMPERATURE_SENSITIVITY
+    value = usual if hardware is None else hardware.temperature_sensitivity
+    status = "assumed" if value == usual else "stated"
     block = {
         "rate_sensitivity_1_K": by_factor(
             value, _SENSITIVITY, status, "at constant pressure"
@@ -328,7 +319,7 @@ def hardware_block(hardware: Hardware, driven: Driven | None) -> Block:
         value=_core_mass_flux(driven),
         source="at the nozzle end of the core, no erosive burning",
     )
-    block |= _times(hardware, driven)
+    block |= _times(motor, driven)
     said = "as stated of the case, unproved" if hardware.case else "no case stated"
     block["allowable_pressure_Pa"] = replace(_stated(hardware.allowable), source=said)
     return block
@@ -349,9 +340,8 @@ def _free_volume(hardware: Hardware) -> Entry:
     return Entry(value=volume, status="assumed", source="a usual share of the grain")
 
 
-def _times(hardware: Hardware, driven: Driven | None) -> Block:
+def _times(motor: Motor, driven: Driven | None) -> Block:
     """Return L*, and how long the chamber takes to fill and to empty."""
-    motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
     block = {
         "characteristic_length_m": Entry(
             value=characteristic_length(motor),
@@ -361,7 +351,7 @@ def _times(hardware: Hardware, driven: Driven | None) -> Block:
     }
     if driven is None:
         return block
-    filled = hardware.motor(
+    filled = driven.hardware.motor(
         density=driven.row["density_kg_m3"],
         characteristic_velocity=driven.row["characteristic_velocity_m_s"],
     )
@@ -401,7 +391,7 @@ def delivered(
     exit_pressure: float | None,
 ) -> tuple[Block, InUse]:
     """Return the efficiencies that hold and what they leave; each counts once."""
-    used = _before_any_motor() if hardware is None else efficiencies_in_use(hardware)
+    used = efficiencies_in_use(hardware)
     velocity = used.characteristic_velocity
     block = {
         "characteristic_velocity_efficiency": _banded(velocity, velocity),
@@ -411,61 +401,32 @@ def delivered(
             value=used.correlation, source="of the first two, in logarithms"
         ),
     }
-    told = learn_efficiencies() if hardware is None else hardware.efficiencies
-    block["sound_firings"] = Entry(value=told.count)
-    block["firing_scatter_characteristic_velocity_ln"] = _scatter(
-        told.characteristic_velocity
-    )
-    block["firing_scatter_nozzle_ln"] = _scatter(told.nozzle)
+    learnt = learn_efficiencies() if hardware is None else hardware.efficiencies
+    block["sound_firings"] = Entry(value=learnt.count)
+    for name in ("characteristic_velocity", "nozzle"):
+        block[f"firing_scatter_{name}_ln"] = _scatter(getattr(learnt, name))
     if exit_pressure is None:
         return block, used
     if hardware is None:
         ideal = float(row["characteristic_velocity_m_s"])
         found = velocity.times(ideal, SPREAD.characteristic_velocity)
         return block | {DELIVERED: _banded(found, velocity)}, used
-    of_motor = delivered_of(
-        hardware, row, pressure=pressure, exit_pressure=exit_pressure
-    )
-    block[DELIVERED] = _banded(of_motor.characteristic_velocity, velocity)
-    block["specific_impulse_delivered_s"] = _banded(
-        of_motor.specific_impulse, used.impulse
-    )
-    block["thrust_coefficient_delivered"] = _banded(
-        of_motor.thrust_coefficient, used.nozzle
-    )
-    return block, used
+    told = delivered_of(hardware, row, pressure=pressure, exit_pressure=exit_pressure)
+    return block | {
+        DELIVERED: _banded(told.characteristic_velocity, velocity),
+        "specific_impulse_delivered_s": _banded(told.specific_impulse, used.impulse),
+        "thrust_coefficient_delivered": _banded(told.thrust_coefficient, used.nozzle),
+    }, used
 
 
 #: Key of the delivered c*.
 DELIVERED: Final = "characteristic_velocity_delivered_m_s"
 
 
-def _before_any_motor() -> InUse:
-    """Return what is held of a small motor before there is any."""
-    known = learn_efficiencies()
-    velocity, nozzle, impulse = (
-        Share(
-            value=one.median,
-            u=one.next_u,
-            low=one.next_low,
-            high=one.next_high,
-            origin=EXPECTED,
-        )
-        for one in (known.characteristic_velocity, known.nozzle, known.impulse)
-    )
-    return InUse(
-        characteristic_velocity=velocity,
-        nozzle=nozzle,
-        impulse=impulse,
-        correlation=(impulse.u**2 - velocity.u**2 - nozzle.u**2)
-        / (2.0 * velocity.u * nozzle.u),
-    )
-
-
 def _banded(found: Banded, of: Share) -> Entry:
     """Return what an efficiency leaves, with its status."""
-    words = {EXPECTED: "assumed", STATED: "stated"}
-    status = next((words[w] for w in words if w in of.origin), "measured")
+    words = ((EXPECTED, "assumed"), (STATED, "stated"))
+    status = next((told for word, told in words if word in of.origin), "measured")
     return Entry(
         value=found.value,
         u=found.value * found.u,

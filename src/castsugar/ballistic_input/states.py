@@ -9,11 +9,11 @@ from functools import partial
 from typing import Any, Final
 
 from castsugar.ballistic_input.entry import Block, Entry
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
 from castsugar.evaluation import performance
 from castsugar.mix.mix import Mix
-from castsugar.motor.nozzle import thrust_coefficient
+from castsugar.motor.nozzle import flow_factor, thrust_coefficient
 from castsugar.thermo import exhaust
 from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.second_opinion.gas_transport import (
@@ -65,9 +65,10 @@ def pairs_of(states: Block) -> tuple[Pair, ...]:
 
     The mean molar mass of all products goes with none and is not in the block.
     """
-    formula = exhaust.choked_velocity(
-        *(float(states[key].value) for key in (TEMPERATURE, EFFECTIVE, EXPONENT))
+    temperature, mass, k = (
+        float(states[key].value) for key in (TEMPERATURE, EFFECTIVE, EXPONENT)
     )
+    formula = math.sqrt(GAS_CONSTANT * temperature / mass) / flow_factor(k)
     return (
         Pair(
             exponent=EXPONENT,

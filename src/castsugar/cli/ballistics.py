@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from castsugar.cli.answer import Answer, answer
-from castsugar.cli.bench_option import add_bench_option, weigh_recipes
+from castsugar.cli.bench_option import add_bench_option
 from castsugar.cli.conditions import add_condition_options, read_conditions
 from castsugar.cli.evaluate import drawn_bands, fire_rows, told
 from castsugar.cli.kitchen_options import add_kitchen_options
@@ -59,34 +59,25 @@ def run(options: argparse.Namespace) -> int:
         ballistics_parts,
         ballistics_screen,
     )
-    from castsugar.report.field import INTERVAL
+    from castsugar.report.field import intervals
     from castsugar.rows import records
 
-    database = load_database()
-    shared = read_conditions(options, database)
+    shared = read_conditions(options, load_database())
     check_cause_options(options, shared.motor)
-    mixes = weigh_recipes(
-        database,
-        [options.recipe],
-        water_lost=shared.water_lost or 0.0,
-        alternatives=shared.alternatives,
-        shelf=shared.shelf,
-    )
+    mixes = shared.weigh([options.recipe])
     rows = records(evaluate_columns(mixes, **shared.evaluate_options()))
     check_burns(rows[0], mixes[0])
     drawn = drawn_bands(options, shared, mixes)
     asked = told(
         options, shared, mixes, rows, ((), fire_rows(shared, mixes, rows), drawn)
     )
-    own = asked.rows[0].items()
-    ends = {k.removesuffix(INTERVAL): v for k, v in own if k.endswith(INTERVAL)}
     found = ballistics(
         mixes[0],
         shared.motor,
         **shared.conditions.options(),
         kitchen=shared.kitchen,
         species=shared.species,
-        bands=ends,
+        bands=intervals(asked.rows[0]),
     )
     answer(
         options,
@@ -94,12 +85,7 @@ def run(options: argparse.Namespace) -> int:
             command="ballistics",
             screen=partial(ballistics_screen, found, asked),
             parts=partial(ballistics_parts, found, asked),
-            told={
-                "version": database.version,
-                **shared.to_dict(),
-                "assumptions": list(asked.notes),
-                "cautions": list(asked.cautions_in_full),
-            },
+            told=shared.told(asked),
             rows=found.rows(),
             fields=ROW_FIELDS,
         ),

@@ -232,12 +232,9 @@ def as_cooked(mix: Mix, world: World, *, water_lost: float | None = None) -> Mix
     learnt = world.kitchen
     if learnt is None:
         return mix
-    from castsugar.kitchen.pour_table import cook
-    from castsugar.mix.blends import of_mixes
+    from castsugar.kitchen.pour_table import as_cast
 
-    kitchen = learnt.changed(draws=_FEW, water_lost=water_lost)
-    cooked = cook(of_mixes([mix]), kitchen, window=False)
-    return cooked.blends.mixes[0]
+    return as_cast(mix, learnt.changed(draws=_FEW, water_lost=water_lost))
 
 
 #: One part of a recipe, as a shell hands it over without quotes.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
 from castsugar.cli.answer import Answer
-from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import (
     BATCH,
     STEP,
@@ -98,13 +98,7 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
         raise InputError(
             "--exit-pressure is none; a comparison needs one, for example '1 atm'"
         )
-    mixes = weigh_recipes(
-        database,
-        list(recipes),
-        water_lost=shared.water_lost or 0.0,
-        alternatives=shared.alternatives,
-        shelf=shared.shelf,
-    )
+    mixes = shared.weigh(recipes)
     wanted = shared.evaluate_options()
     del wanted["data_uncertainty"]
     step, doubts = doubts_of(options)
@@ -181,12 +175,7 @@ def delivered(
         command=command,
         screen=screen,
         parts=parts,
-        told={
-            "version": asked.shared.database.version,
-            **asked.shared.to_dict(),
-            "assumptions": [*told.found.notes, *told.comparison.notes],
-            "cautions": list(told.found.cautions_in_full),
-        },
+        told=asked.shared.told(told.found, told.comparison.notes),
     )
 
 

@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from castsugar.cli.bench_option import Shelf, add_syrup_options, read_shelf, world_of
+from castsugar.cli.bench_option import (
+    Shelf,
+    add_syrup_options,
+    read_shelf,
+    weigh_recipes,
+    world_of,
+)
 from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
 from castsugar.cli.motor_options import motor_assumptions
 from castsugar.cli.quantities import (
@@ -28,8 +34,11 @@ if TYPE_CHECKING:
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
+    from castsugar.report.mixes import Mixes
+    from castsugar.report.sweep import Many
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
@@ -190,6 +199,25 @@ class Shared:
             "kitchen": self.kitchen,
             "motor": self.motor,
             "species": self.species,
+        }
+
+    def weigh(self, recipes: Sequence[str]) -> list[Mix]:
+        """Read recipes as typed, weighed as the options say."""
+        return weigh_recipes(
+            self.database,
+            list(recipes),
+            water_lost=self.water_lost or 0.0,
+            alternatives=self.alternatives,
+            shelf=self.shelf,
+        )
+
+    def told(self, found: Mixes | Many, more: Sequence[str] = ()) -> dict[str, Any]:
+        """Return what a document says beside the numbers; `more` was assumed, too."""
+        return {
+            "version": self.database.version,
+            **self.to_dict(),
+            "assumptions": [*found.notes, *more],
+            "cautions": list(found.cautions_in_full),
         }
 
     def to_dict(self) -> dict[str, Any]:

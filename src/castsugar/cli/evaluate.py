@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import add_bench_option, weigh_recipes, world_of
+from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import (
     Shared,
     add_condition_options,
@@ -30,11 +30,9 @@ from castsugar.errors import InputError
 if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.comparison.draws import Draws
-    from castsugar.data.load import Database
     from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.motor.delivered import Delivered
-    from castsugar.motor.hardware import Hardware
     from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
@@ -104,18 +102,11 @@ def run(options: argparse.Namespace) -> int:
     """Evaluate the recipes and print the answer."""
     from castsugar.data.load import load_database
 
-    database = load_database()
-    shared = read_conditions(options, database)
+    shared = read_conditions(options, load_database())
     check_cause_options(options, shared.motor)
-    if options.picture:
-        check_trace(shared.motor)
-    mixes = weigh_recipes(
-        database,
-        options.recipes,
-        water_lost=shared.water_lost or 0.0,
-        alternatives=shared.alternatives,
-        shelf=shared.shelf,
-    )
+    if options.picture and shared.motor is None:
+        raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
+    mixes = shared.weigh(options.recipes)
     from castsugar.limits import limits_of
 
     world = world_of(options)
@@ -125,15 +116,13 @@ def run(options: argparse.Namespace) -> int:
         fired = fire_rows(shared, mixes, rows)
         drawn = drawn_bands(options, shared, mixes) if not unconfirmed(rows) else None
         found = told(options, shared, mixes, rows, (limits, fired, drawn))
-        answer(options, _answer(options, database, shared, found))
+        answer(options, _answer(shared, found))
         draw = partial(trace_of, shared, mixes, fired)
         complete = write_pictures(options, hold, {"trace": draw})
     return exit_code(rows, complete=complete)
 
 
-def _answer(
-    options: argparse.Namespace, database: Database, shared: Shared, found: Mixes
-) -> Answer:
+def _answer(shared: Shared, found: Mixes) -> Answer:
     """Return what is said in every form."""
     from castsugar.report.field import FIELDS
     from castsugar.report.fired import FIRING
@@ -146,12 +135,7 @@ def _answer(
         command="evaluate",
         screen=partial(evaluate_screen, found),
         parts=partial(mixes_parts, found),
-        told={
-            "version": database.version,
-            **shared.to_dict(),
-            "assumptions": list(found.notes),
-            "cautions": list(found.cautions_in_full),
-        },
+        told=shared.told(found),
         rows=found.rows,
         fields=(*fields, *(FIRING if shared.motor is not None else ())),
     )
@@ -388,8 +372,10 @@ def _delivered(
     """Return what the motor delivers of every mix, and write it to the rows shown."""
     if shared.motor is None or shared.leaving is None:
         return ()
+    from castsugar.columns import doubts_of
     from castsugar.motor.delivered import delivered_of
-    from castsugar.report.delivered import delivered_row, ideal_doubts
+    from castsugar.report.delivered import delivered_row
+    from castsugar.report.field import intervals
 
     given = shared.conditions.options()
     at = {name: given[name] for name in ("pressure", "exit_pressure")}
@@ -397,7 +383,7 @@ def _delivered(
     for row, told in zip(rows, shown, strict=True):
         one = None
         if row["status"] == "ok":
-            one = delivered_of(shared.motor, row | ideal_doubts(told), **at)
+            one = delivered_of(shared.motor, row | doubts_of(intervals(told)), **at)
             told |= delivered_row(one)
         found.append(one)
     return tuple(found)
@@ -438,12 +424,6 @@ def _losses(
 
 # ----------------------------------------------------------------------------
 # The picture of a firing.
-
-
-def check_trace(motor: Hardware | None) -> None:
-    """Refuse a picture that could not be drawn, before any work is done."""
-    if motor is None:
-        raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
 
 
 def trace_of(

@@ -344,12 +344,7 @@ def _give(
             return made
         return replace(made, sheet=(Figure(draw(show), found.title),))
 
-    told = {
-        "version": conditions.database.version,
-        **conditions.to_dict(),
-        "assumptions": list(found.notes),
-        "cautions": list(found.cautions_in_full),
-    }
+    told = conditions.told(found)
     made = Answer(
         command=options.command,
         screen=screen,

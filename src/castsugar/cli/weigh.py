@@ -191,15 +191,12 @@ def _shared(
 
 def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     """Return the mix with the water that leaves: none without a kitchen model."""
-    from castsugar.kitchen.pour_table import cook
-    from castsugar.mix.blends import of_mixes
+    from castsugar.kitchen.pour_table import as_cast
 
     mix = charge.mix()
     if kitchen is None:
         return mix.with_water_lost(lost)
-    few = replace(kitchen, draws=_CAST_DRAWS)
-    cooked = cook(of_mixes([mix]), few, window=False)
-    return cooked.blends.mixes[0]
+    return as_cast(mix, replace(kitchen, draws=_CAST_DRAWS))
 
 
 def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:

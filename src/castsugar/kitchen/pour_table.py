@@ -137,6 +137,11 @@ class Cooked:
         return ["; ".join([*own, *more]) for own, more in both]
 
 
+def as_cast(mix: Mix, kitchen: Kitchen) -> Mix:
+    """Return a mix cast with the water that a kitchen leaves."""
+    return cook(of_mixes([mix]), kitchen, window=False).blends.mixes[0]
+
+
 def cook(
     blends: Blends,
     kitchen: Kitchen,

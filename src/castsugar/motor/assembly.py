@@ -20,6 +20,10 @@ from castsugar.motor.nozzle import Nozzle
 #: closely packed small motors 0.3 to 1.2. Assumed.
 FREE_SHARE = 0.4
 
+#: Burning ends where the pressure over the air has fallen to this share of its peak.
+#: Common practice, no source.
+BURNT_OUT = 0.05
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Propellant:

@@ -33,10 +33,6 @@ REFERENCE_PRESSURE = 1.0e6
 #: 25 %. Assumed; two published laws of one mix differ by 1.7 times at 1 MPa.
 BORROWED_DOUBT = math.log(1.25)
 
-#: The least standard uncertainty of an exponent that was not measured: that of a
-#: rectangle over 0.2 to 0.6, the usual exponents (Sutton & Biblarz, ch. 11).
-EXPONENT_DOUBT = 0.4 / math.sqrt(12.0)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
@@ -158,6 +154,11 @@ class BurnLaw:
     def tested(self) -> tuple[float, float]:
         """Return the lowest and the highest tested pressure. [Pa]"""
         return self.bands[0].low, self.bands[-1].high
+
+    def band_at(self, pressure: float) -> Band:
+        """Return the band that holds a pressure [Pa], else the last."""
+        held = (one for one in self.bands if pressure <= one.high)
+        return next(held, self.bands[-1])
 
 
 def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:

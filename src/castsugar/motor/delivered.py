@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE
-from castsugar.motor.efficiency import Efficiency
+from castsugar.motor.efficiency import Efficiency, learn_efficiencies
 from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import (
@@ -50,13 +50,9 @@ class Banded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share(Banded):
-    """An efficiency of the next firing.
-
-    `firings` tell it; `origin` says in words where it comes from.
-    """
+    """An efficiency of the next firing; `origin` says in words where it comes from."""
 
     origin: str
-    firings: int = 0
 
     @property
     def known(self) -> bool:
@@ -85,12 +81,13 @@ class InUse:
     correlation: float
 
 
-def efficiencies_in_use(hardware: Hardware) -> InUse:
+def efficiencies_in_use(hardware: Hardware | None) -> InUse:
     """Return the efficiencies of a motor: of firings, stated, or held beforehand.
 
     Of c* firings go before what is stated, of the nozzle what is stated before firings.
     A thrust coefficient that is stated was measured: nothing is taken from it. Where
-    nothing was fired and nothing stated, the medians held beforehand, assumed.
+    nothing was fired and nothing stated, or without a motor, the medians held
+    beforehand, assumed.
 
     Examples
     --------
@@ -106,8 +103,9 @@ def efficiencies_in_use(hardware: Hardware) -> InUse:
     >>> round(found.impulse.value, 2), found.impulse.origin
     (0.84, 'expected, no firing of yours yet')
     """
-    told = hardware.efficiencies
-    velocity, nozzle = _velocity(hardware), _nozzle(hardware)
+    told = learn_efficiencies() if hardware is None else hardware.efficiencies
+    velocity = _velocity(hardware, told.characteristic_velocity)
+    nozzle = _nozzle(hardware, told.nozzle)
     value = velocity.value * nozzle.value
     correlation = 0.0
     if STATED in (velocity.origin, nozzle.origin):
@@ -125,10 +123,9 @@ def efficiencies_in_use(hardware: Hardware) -> InUse:
     )
 
 
-def _velocity(hardware: Hardware) -> Share:
+def _velocity(hardware: Hardware | None, told: Efficiency) -> Share:
     """Return the efficiency of c*."""
-    told = hardware.efficiencies.characteristic_velocity
-    if hardware.efficiency is None:
+    if hardware is None or hardware.efficiency is None:
         return _told(told, told.median, EXPECTED)
     if told.count:
         return _told(told, hardware.efficiency, measured(told.count))
@@ -136,10 +133,9 @@ def _velocity(hardware: Hardware) -> Share:
     return _around(hardware.efficiency, u, STATED)
 
 
-def _nozzle(hardware: Hardware) -> Share:
+def _nozzle(hardware: Hardware | None, told: Efficiency) -> Share:
     """Return the efficiency of the nozzle."""
-    told = hardware.efficiencies.nozzle
-    if hardware.nozzle_stated:
+    if hardware is not None and hardware.nozzle_stated:
         return _around(hardware.nozzle_efficiency, told.next_u, STATED)
     origin = measured(told.count) if told.count else EXPECTED
     return _told(told, told.median, origin)
@@ -164,20 +160,13 @@ def _told(found: Efficiency, value: float, origin: str) -> Share:
         low=found.next_low,
         high=found.next_high,
         origin=origin,
-        firings=found.count,
     )
 
 
 def _around(value: float, u: float, origin: str) -> Share:
     """Return a value with a normal doubt of its logarithm."""
     wide = math.exp(COVERAGE * u)
-    return Share(
-        value=value,
-        u=u,
-        low=value / wide,
-        high=value * wide,
-        origin=origin,
-    )
+    return Share(value=value, u=u, low=value / wide, high=value * wide, origin=origin)
 
 
 def _together(velocity: Share, nozzle: Share) -> str:
@@ -219,11 +208,6 @@ class Delivered:
     def known(self) -> bool:
         """Whether the efficiency of c* was stated or measured."""
         return self.efficiencies.characteristic_velocity.known
-
-    @property
-    def origin(self) -> str:
-        """Where the efficiency of c* comes from."""
-        return self.efficiencies.characteristic_velocity.origin
 
 
 def delivered_of(

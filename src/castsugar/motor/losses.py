@@ -119,10 +119,7 @@ def lagged_flow(  # noqa: PLR0913 - keyword-only numbers
     >>> round(float(lagging / ideal), 3)
     0.98
     """
-    velocity, cooled = (
-        np.asarray(velocity_lag, float),
-        np.asarray(temperature_lag, float),
-    )
+    velocity, cooled = (np.asarray(x, float) for x in (velocity_lag, temperature_lag))
     heat, share = np.asarray(gas_heat_capacity, float), np.asarray(condensed, float)
     t = np.asarray(temperature, float)
     constant = GAS_CONSTANT / np.asarray(gas_molar_mass, float)
@@ -146,20 +143,20 @@ def lagged_flow(  # noqa: PLR0913 - keyword-only numbers
     )
 
 
-def stokes_number(  # noqa: PLR0913 - keyword-only numbers
+def stokes_number(
     diameter: ArrayLike,
     *,
     throat_radius: ArrayLike,
     viscosity: ArrayLike,
     throat_velocity: ArrayLike,
     exponent: ArrayLike,
-    density: ArrayLike = CARBONATE_DENSITY,
-    curvature: ArrayLike = 1.0,
 ) -> FloatArray:
     r"""Return the relaxation time of a droplet over the time of a throat. [-]
 
     .. math::
-        St = \frac{\rho d^2}{18 \mu} \, \frac{a}{R_t} \sqrt{\frac{2}{(k+1) R_c/R_t}}
+        St = \frac{\rho d^2}{18 \mu} \, \frac{a}{R_t} \sqrt{\frac{2}{k+1}}
+
+    of liquid K2CO3 behind a round entry, of the throat radius.
 
     Parameters
     ----------
@@ -171,10 +168,6 @@ def stokes_number(  # noqa: PLR0913 - keyword-only numbers
         [m/s]
     exponent : array_like
         Isentropic, of the mixture. [-]
-    density : array_like
-        Of the droplet. [kg/m3]
-    curvature : array_like
-        Radius of the wall at the throat over the throat radius: 1, a round entry. [-]
 
     Notes
     -----
@@ -182,10 +175,8 @@ def stokes_number(  # noqa: PLR0913 - keyword-only numbers
     gradient of the speed on the axis of a throat (Sauer 1947, from memory).
     """
     radius, d = np.asarray(throat_radius, float), np.asarray(diameter, float)
-    relaxation = (
-        np.asarray(density, float) * d**2 / (18.0 * np.asarray(viscosity, float))
-    )
-    bend = (np.asarray(exponent, float) + 1.0) * np.asarray(curvature, float)
+    relaxation = CARBONATE_DENSITY * d**2 / (18.0 * np.asarray(viscosity, float))
+    bend = np.asarray(exponent, float) + 1.0
     gradient = np.asarray(throat_velocity, float) / radius * np.sqrt(2.0 / bend)
     return np.asarray(relaxation * gradient)
 
@@ -423,11 +414,13 @@ def expected_losses(
     heat = HEAT_LOSSES
     area = _bare_area(hardware)
     if math.isfinite(area * burn_time * propellant_mass * flow):
+        share = float(row["condensed_mass_fraction"])
+        capacity = (1.0 - share) * gas.heat_capacity + share * CARBONATE_HEAT_CAPACITY
         most = heat_loss(
             area * flow * burn_time,
             mass=propellant_mass,
             temperature=row["flame_temperature_K"],
-            heat_capacity=_mixed(row, gas),
+            heat_capacity=capacity,
         )
         heat = (0.0, float(most))
     else:
@@ -441,12 +434,6 @@ def expected_losses(
         heat=heat,
         heat_flow=flow,
     )
-
-
-def _mixed(row: Mapping[str, Any], gas: ChamberGas) -> float:
-    """Return the heat capacity of gas and droplets together. [J/(kg K)]"""
-    share = float(row["condensed_mass_fraction"])
-    return (1.0 - share) * gas.heat_capacity + share * CARBONATE_HEAT_CAPACITY
 
 
 def _lags(

@@ -11,7 +11,7 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import positive
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw
-from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
+from castsugar.motor.nozzle import FLOW_FACTOR
 
 # ----------------------------------------------------------------------------
 # Mass balance of a burning motor: every pressure at which it can stand.
@@ -38,7 +38,6 @@ from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
 # Kernels take plain arrays; `supply` S is in [Pa s/m], `filling` q in [1/Pa].
 
 _LOG_REFERENCE = float(np.log(REFERENCE_PRESSURE))
-_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
 
 #: Steps of Newton for a root.
 _NEWTON = 5
@@ -194,7 +193,7 @@ def filling(density: ArrayLike, characteristic_velocity: ArrayLike) -> FloatArra
     >>> round(3e6 * float(filling(1750.0, 830.0)), 5)
     0.00618
     """
-    per_volume = (_FLOW_FACTOR * np.asarray(characteristic_velocity, dtype=float)) ** 2
+    per_volume = (FLOW_FACTOR * np.asarray(characteristic_velocity, dtype=float)) ** 2
     return np.asarray(1.0 / (np.asarray(density, dtype=float) * per_volume))
 
 

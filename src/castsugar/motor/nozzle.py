@@ -53,6 +53,10 @@ def flow_factor(exponent: float) -> float:
     return math.sqrt(k) * (2.0 / (k + 1.0)) ** ((k + 1.0) / (2.0 * (k - 1.0)))
 
 
+#: That of a usual exhaust.
+FLOW_FACTOR: Final = flow_factor(USUAL_EXPONENT)
+
+
 def choked_pressure_ratio(exponent: ArrayLike) -> FloatArray:
     """Return chamber over ambient pressure from which the throat chokes. [-]
 
@@ -219,10 +223,14 @@ class Nozzle:
         return float(choked_pressure_ratio(k))
 
     def thrust_coefficient(
-        self, pressure: ArrayLike, ambient_pressure: float
+        self,
+        pressure: ArrayLike,
+        ambient_pressure: float,
+        throat_area: FloatArray | None = None,
     ) -> FloatArray:
         """Return the thrust coefficient, efficiency included. [-]
 
+        Of a throat that has grown to another area [m2], if one is given.
         Off the wall below :data:`SEPARATES` times the ambient pressure; 0 where the
         throat is not choked.
         """
@@ -230,11 +238,15 @@ class Nozzle:
         if self.coefficient is not None:
             ideal = np.full(p.shape, self.coefficient)
         else:
+            wide: ArrayLike = self.expansion_ratio
+            if throat_area is not None:
+                own = self.expansion_ratio * self.throat_area / throat_area
+                wide = np.maximum(own, 1.0)
             ideal = thrust_coefficient(
                 p,
                 ambient_pressure,
                 exponent=float(self.exponent or 0.0),
-                ratio=self.expansion_ratio,
+                ratio=wide,
                 separation=SEPARATES,
             )
         choked = p >= self.choked_ratio * ambient_pressure

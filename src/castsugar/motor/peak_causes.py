@@ -276,7 +276,6 @@ def peak_causes(
     *,
     crack: float | None = None,
     debond: float | None = None,
-    gas: CoreGas | None = None,
 ) -> tuple[Cause, ...]:
     """Return what can raise the peak of a mix in a motor, in the order of a firing.
 
@@ -293,8 +292,6 @@ def peak_causes(
         Burning area that a crack adds over that of the peak. [-]
     debond : float, optional
         Share of the inhibited outer face of the grain that comes loose. [-]
-    gas : CoreGas, optional
-        In the core, for erosive burning.
 
     Returns
     -------
@@ -312,8 +309,7 @@ def peak_causes(
     best = 1e6 * float(row["peak_pressure_MPa"])
     if not math.isfinite(best):
         return ()
-    flame = float(row["flame_temperature_K"])
-    case = _case_of(hardware, law, row, gas or CoreGas(temperature=flame))
+    case = _case_of(hardware, law, row)
     found = {
         START: _start(case),
         EROSION: _erosion(case),
@@ -359,9 +355,7 @@ def causes_of(
     return tuple(found)
 
 
-def _case_of(
-    hardware: Hardware, law: BurnLaw, row: Mapping[str, Any], gas: CoreGas
-) -> _Case:
+def _case_of(hardware: Hardware, law: BurnLaw, row: Mapping[str, Any]) -> _Case:
     ideal, density = row["characteristic_velocity_m_s"], row["density_kg_m3"]
     supply = hardware.supply(density, ideal)
     covariance = law.covariance
@@ -379,7 +373,7 @@ def _case_of(
         supply=float(supply.per_rate[0]),
         filling=float(supply.filling[0]),
         velocity=factor * ideal,
-        gas=gas,
+        gas=CoreGas(temperature=float(row["flame_temperature_K"])),
     )
 
 
@@ -499,9 +493,13 @@ def _erosion(case: _Case) -> dict[str, Any]:
 # More burning area.
 
 
+def _sized(stated: float | None, usual: float) -> tuple[float, str]:
+    """Return the size of a cause and where it comes from."""
+    return (usual, ASSUMED) if stated is None else (stated, STATED)
+
+
 def _crack(case: _Case, share: float | None) -> dict[str, Any]:
-    size = USUAL_CRACK if share is None else share
-    origin = ASSUMED if share is None else STATED
+    size, origin = _sized(share, USUAL_CRACK)
     return _told(origin, case.factor(1.0 + size), share=size)
 
 
@@ -542,17 +540,12 @@ def _debond(case: _Case, share: float | None) -> dict[str, Any]:
     grain = case.hardware.grain
     if not isinstance(grain, HollowCylinder):
         return {"origin": UNTOLD, "why": "outer face not stated"}
-    size = USUAL_DEBOND if share is None else share
+    size, origin = _sized(share, USUAL_DEBOND)
     meet = 0.25 * (grain.outer_diameter - grain.core_diameter)
     corners = [x for x in (*grain.breakpoints, meet) if x <= grain.web]
     web = np.unique(np.r_[np.linspace(0.0, grain.web, _STEPS), corners])
-    area = debonded_area(grain, size, web)
-    return _told(
-        ASSUMED if share is None else STATED,
-        case.factor(float(area.max()) / grain.largest_area),
-        share=size,
-        area=float(area.max()) / grain.largest_area - 1.0,
-    )
+    more = float(debonded_area(grain, size, web).max()) / grain.largest_area
+    return _told(origin, case.factor(more), share=size, area=more - 1.0)
 
 
 # ----------------------------------------------------------------------------
@@ -566,7 +559,8 @@ def _hot_day(case: _Case) -> dict[str, Any]:
     grain = hardware.grain_temperature
     usual = max(USUAL_HEAT, HOT_DAY_AT_LEAST - grain)
     warmer = usual if hottest is None else hottest - grain
-    steep = mass_balance.amplification(_exponent(case))
+    band = int(np.searchsorted(case.bands.edges, case.peak))
+    steep = mass_balance.amplification(float(case.bands.exponent[band]))
     doubt = math.hypot(math.log(SENSITIVITY_DOUBT), steep * case.exponent_u)
 
     def warmed(side: float) -> float:
@@ -577,26 +571,18 @@ def _hot_day(case: _Case) -> dict[str, Any]:
         ASSUMED if hottest is None else STATED,
         (warmed(-1.0), warmed(0.0), warmed(1.0)),
         warmer=warmer,
-        temperature=hardware.grain_temperature + warmer,
         sensitivity=float(steep) * hardware.temperature_sensitivity,
     )
-
-
-def _exponent(case: _Case) -> float:
-    """Return the exponent of the law at the peak."""
-    band = int(np.searchsorted(case.bands.edges, case.peak))
-    return float(case.bands.exponent[band])
 
 
 def _deposit(case: _Case) -> dict[str, Any]:
     """Narrow the throat; at the low end as the web burns, else before the peak."""
     hardware = case.hardware
-    before, after = hardware.throat_diameter, hardware.throat_after
-    origin = ASSUMED if after is None else STATED
-    after = (1.0 - USUAL_DEPOSIT) * before if after is None else after
+    before = hardware.throat_diameter
+    after, origin = _sized(hardware.throat_after, (1.0 - USUAL_DEPOSIT) * before)
     if after >= before:
         return _told(origin, (1.0, 1.0, 1.0), diameter=after, share=0.0)
-    grain = case.hardware.grain
+    grain = hardware.grain
     web = np.unique(np.r_[np.linspace(0.0, grain.web, _STEPS), grain.breakpoints])
     throat = replace(case.motor, throat_after=after).throat_area(web)
     open_area = case.motor.nozzle.throat_area

@@ -9,15 +9,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.constants import (
-    STANDARD_GRAVITY,
-)
+from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
-from castsugar.motor.assembly import Motor
+from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.mass_balance import Bands
-from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
+from castsugar.motor.nozzle import FLOW_FACTOR
 
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time, quasi-steady.
@@ -43,8 +41,6 @@ from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
 # 0, and the share of time is reported (`unchoked_share`). The course in time with
 # filling, igniter and emptying is :mod:`castsugar.motor.transient`.
 
-_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
-
 _GAUSS_NODES = 8
 
 #: Draws that are fired together.
@@ -55,10 +51,6 @@ _ZETA = math.pi**2 / 6.0
 
 #: The ends of a panel are looked at from inside, at this part of its width.
 _NUDGE = 1e-9
-
-#: Burning ends where the pressure over the air has fallen to this share of its peak.
-#: Common practice, no source.
-_BURNT_OUT = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -250,15 +242,8 @@ class Drawn:
     @classmethod
     def none(cls) -> Drawn:
         """Return one draw that is the motor itself."""
-        one = np.ones(1)
-        return cls(
-            density=one,
-            area=one,
-            throat_area=one,
-            characteristic_velocity=one,
-            rate=one,
-            growth=np.zeros(1),
-        )
+        alike = dict.fromkeys((f.name for f in fields(cls)), np.ones(1))
+        return cls(**alike | {"growth": np.zeros(1)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -338,21 +323,14 @@ def _inside() -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Run:
-    """Firings of D draws at the nodes of P panels, the ends of each among them."""
+class _Run(Firings):
+    """The same with what a trace tells beside; the ends of panels are among nodes."""
 
-    time: FloatArray  # (D, P + 1)
-    kn: FloatArray  # (D, P, nodes), as the next four
-    pressure: FloatArray
+    kn: FloatArray  # (draws, panels, nodes), as the next three
     rate: FloatArray
     flow: FloatArray
     thrust: FloatArray
-    emptying: FloatArray  # (D,), as all below
-    burn_time: FloatArray
-    peak: FloatArray
-    mean: FloatArray
-    impulse: FloatArray
-    burned: FloatArray
+    burned: FloatArray  # (draws,), as the next
     unchoked: FloatArray
     several: bool
 
@@ -362,29 +340,19 @@ def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
     left, width = edges[:-1, None], np.diff(edges)[:, None]
     _, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
     x = left + width * _inside()
-    states = _states(motor, bands, x.ravel(), drawn)
-    kn, p, rate, flow, thrust, throat = (
-        values.reshape(-1, *x.shape)
-        for values in (
-            states.kn,
-            states.pressure,
-            states.rate,
-            states.flow,
-            states.thrust,
-            states.throat,
-        )
-    )
+    states, several = _states(motor, bands, x.ravel(), drawn)
+    kn, p, rate, flow, thrust, throat = (one.reshape(-1, *x.shape) for one in states)
     core = (slice(None), slice(None), slice(1, -1))
     step = 0.5 * width * weights / rate[core]
     time = np.zeros((len(p), len(edges)))
     time[:, 1:] = np.cumsum(step.sum(axis=2), axis=1)
     choked = p[core] >= motor.nozzle.choked_ratio * motor.ambient_pressure
-    tail = _tail(motor, drawn, p, throat[:, -1, -1])
-    lag = _lag(motor, bands, drawn, p[:, 0, 0])
+    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
+    lag = _lag(motor, bands, drawn, velocity, p[:, 0, 0])
     mass = motor.propellant_mass * drawn.density * drawn.area
     out = (flow[core] * step).sum(axis=(1, 2))
     later = np.maximum(mass - out, 0.0)
-    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
+    tail = _tail(motor, drawn, velocity, p, throat[:, -1, -1], later)
     pushed = (p[core] * step).sum(axis=(1, 2)) + later * velocity / throat[:, -1, -1]
     burn_time = time[:, -1] + lag + tail.lasting
     return _Run(
@@ -398,10 +366,11 @@ def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
         burn_time=burn_time,
         peak=p.max(axis=(1, 2)),
         mean=(pushed - tail.rest) / burn_time,
-        impulse=(thrust[core] * step).sum(axis=(1, 2)) + tail.impulse(later) * velocity,
+        impulse=(thrust[core] * step).sum(axis=(1, 2)) + tail.impulse * velocity,
         burned=out + later,
         unchoked=(~choked * step).sum(axis=(1, 2)) / time[:, -1],
-        several=states.several,
+        several=several,
+        ambient=motor.ambient_pressure,
     )
 
 
@@ -409,83 +378,75 @@ def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
 class _Tail:
     """What comes behind the web, (draws,) each.
 
-    Times [s]; `rest`: what int p dt has after the burn time [Pa s]; `free`: gas in the
-    free volume [kg]; thrust coefficients of the gas that leaves, in the mean and at the
-    last pressure.
+    Times [s]; `rest`: what int p dt has after the burn time [Pa s]; `impulse`: over c*,
+    of the gas that comes later than its state [kg]: that of the burnt volume, and that
+    of the free volume, which was counted as if it had left when it filled the chamber.
     """
 
     emptying: FloatArray
     lasting: FloatArray
     rest: FloatArray
-    free: FloatArray
-    thrust: FloatArray
-    thrust_before: FloatArray
-
-    def impulse(self, later: FloatArray) -> FloatArray:
-        """Return the impulse over c* of the gas that comes later than its state. [kg]
-
-        That of the burnt volume, and that of the free volume, which was counted as if
-        it had left when it filled the chamber.
-        """
-        lost = self.free * (self.thrust_before - self.thrust)
-        return np.asarray(later * self.thrust - lost)
+    impulse: FloatArray
 
 
-def _lag(motor: Motor, bands: Bands, drawn: Drawn, first: FloatArray) -> FloatArray:
+def _lag(
+    motor: Motor,
+    bands: Bands,
+    drawn: Drawn,
+    velocity: FloatArray,
+    first: FloatArray,
+) -> FloatArray:
     """Return by how much filling the free volume delays burnout. [s]
 
     From the 5 % crossing on. A pressure that rises as 1 - exp(-u) burns its n-th power
     of the rate; what is missing adds up to H_n, the harmonic number, here by a fraction
     that is exact at n = 0 and 1 (4 % off between).
     """
-    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
     throat = motor.nozzle.throat_area * drawn.throat_area
-    fills = motor.gas_volume / (_FLOW_FACTOR**2 * velocity * throat)
+    fills = motor.gas_volume / (FLOW_FACTOR**2 * velocity * throat)
     k = np.searchsorted(bands.edges, first, side="left")
     every = np.broadcast_to(bands.exponent, (len(first), bands.exponent.shape[-1]))
     n = np.take_along_axis(every, k[:, None], axis=-1)[:, 0]
-    missing = _ZETA * n / (1.0 + (_ZETA - 1.0) * n) - _BURNT_OUT
+    missing = _ZETA * n / (1.0 + (_ZETA - 1.0) * n) - BURNT_OUT
     return np.asarray(fills * missing / (1.0 - n))
 
 
 def _tail(
-    motor: Motor, drawn: Drawn, pressure: FloatArray, throat: FloatArray
+    motor: Motor,
+    drawn: Drawn,
+    velocity: FloatArray,
+    pressure: FloatArray,
+    throat: FloatArray,
+    later: FloatArray,
 ) -> _Tail:
     """Let the chamber empty from the last pressure."""
     last, peak = pressure[:, -1, -1], pressure.max(axis=(1, 2))
-    velocity = motor.propellant.delivered_velocity * drawn.characteristic_velocity
     volume = motor.gas_volume + motor.grain.volume * drawn.area
-    emptying = volume / (_FLOW_FACTOR**2 * velocity * throat)
+    emptying = volume / (FLOW_FACTOR**2 * velocity * throat)
     ambient = motor.ambient_pressure
-    over = ambient + _BURNT_OUT * np.maximum(peak - ambient, 0.0)
+    over = ambient + BURNT_OUT * np.maximum(peak - ambient, 0.0)
     falls = np.log(np.maximum(last / over, 1.0))
     nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_NODES)
     on_the_way = last[:, None] * 0.5 * (nodes + 1.0)
-    coefficient = motor.nozzle.thrust_coefficient(on_the_way, ambient)
+    thrust = 0.5 * motor.nozzle.thrust_coefficient(on_the_way, ambient) @ weights
+    free = last * motor.gas_volume / (FLOW_FACTOR * velocity) ** 2
+    lost = free * (motor.nozzle.thrust_coefficient(last, ambient) - thrust)
     return _Tail(
         emptying=emptying,
         lasting=emptying * falls,
         rest=emptying * np.minimum(over, last),
-        free=last * motor.gas_volume / (_FLOW_FACTOR * velocity) ** 2,
-        thrust=np.asarray(0.5 * coefficient @ weights),
-        thrust_before=motor.nozzle.thrust_coefficient(last, ambient),
+        impulse=later * thrust - lost,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _States:
-    """States at webs, shape (draws, webs)."""
+def _states(
+    motor: Motor, bands: Bands, web: FloatArray, drawn: Drawn
+) -> tuple[tuple[FloatArray, ...], bool]:
+    """Return states at webs, (draws, webs) each, and whether some could be others.
 
-    kn: FloatArray
-    pressure: FloatArray
-    rate: FloatArray
-    flow: FloatArray
-    thrust: FloatArray
-    throat: FloatArray
-    several: bool
+    Kn, pressure, burn rate, mass flow, thrust, throat area.
+    """
 
-
-def _states(motor: Motor, bands: Bands, web: FloatArray, drawn: Drawn) -> _States:
     def column(values: FloatArray) -> FloatArray:
         return values[:, None]
 
@@ -514,15 +475,9 @@ def _states(motor: Motor, bands: Bands, web: FloatArray, drawn: Drawn) -> _State
     with np.errstate(divide="ignore"):
         rate = np.where(at_jump, p / (density * velocity * kn * (1.0 - q * p)), rate)
     made = density * rate * kn * throat * (1.0 - q * p)
-    return _States(
-        kn=kn,
-        pressure=p,
-        rate=rate,
-        flow=np.where(open_ended, made, p * throat / velocity),
-        thrust=nozzle.thrust_coefficient(p, motor.ambient_pressure) * p * throat,
-        throat=throat,
-        several=bool(np.any(found.several)),
-    )
+    flow = np.where(open_ended, made, p * throat / velocity)
+    thrust = nozzle.thrust_coefficient(p, motor.ambient_pressure) * p * throat
+    return (kn, p, rate, flow, thrust, throat), bool(np.any(found.several))
 
 
 def _panel_edges(motor: Motor, bands: Bands, panels: int) -> FloatArray:

@@ -9,19 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar.arrays import BoolArray, FloatArray
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.motor import mass_balance
-from castsugar.motor.assembly import Motor
+from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import (
-    SEPARATES,
+    FLOW_FACTOR,
     USUAL_EXPONENT,
     choked_pressure_ratio,
-    flow_factor,
-    thrust_coefficient,
 )
 
 # ----------------------------------------------------------------------------
@@ -42,12 +39,8 @@ from castsugar.motor.nozzle import (
 #: black powder, from their force of some 285 kJ/kg (from memory).
 IGNITER_GAS = 0.9
 
-#: Usual relative precision of the integration.
-_RTOL = 1e-6
-
-#: The tail ends where the pressure over the air has fallen to this share of the peak;
-#: the burning there, as in a recording (common practice, no source).
-_GONE, _BURNT_OUT = 0.005, 0.05
+#: The tail ends where the pressure over the air has fallen to this share of the peak.
+_GONE = 0.005
 
 #: Where two bands of a law meet, ln p on both sides in which one leads to the other.
 _STEP = 0.01
@@ -55,7 +48,6 @@ _STEP = 0.01
 #: Times to fill and to empty, in times of emptying: 5 % is left. -ln 0.05.
 _WHOLE = 2.9957
 
-_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
 _CRITICAL = 1.0 / float(choked_pressure_ratio(USUAL_EXPONENT))
 
 
@@ -79,10 +71,6 @@ class Course:
     mass_made, mass_kept : float
         Gas of grain and igniter, and what of it is in the chamber at the end beyond
         what was there before. [kg]
-    mass_loaded : float
-        Of the grain. [kg]
-    outside : ndarray of bool, shape (points,)
-        Pressures outside the tested ones of the burn law.
     """
 
     time: FloatArray
@@ -100,8 +88,6 @@ class Course:
     emptying_end: float
     mass_made: float
     mass_kept: float
-    mass_loaded: float
-    outside: BoolArray
 
     @property
     def filling_time(self) -> float:
@@ -113,22 +99,6 @@ class Course:
         """Return how long it takes to empty to 5 %. [s]"""
         return _WHOLE * self.emptying_end
 
-    @property
-    def specific_impulse(self) -> float:
-        """Return total impulse per weight of propellant. [s]"""
-        return self.total_impulse / (self.mass_loaded * STANDARD_GRAVITY)
-
-    def to_dict(self) -> dict[str, FloatArray | BoolArray]:
-        """Return the columns along the firing, with units in the names."""
-        return {
-            "time_s": self.time,
-            "web_mm": 1e3 * self.web,
-            "pressure_MPa": 1e-6 * self.pressure,
-            "thrust_N": self.thrust,
-            "throat_mm": 1e3 * np.sqrt(4.0 * self.throat_area / math.pi),
-            "outside_tested_pressures": self.outside,
-        }
-
 
 def course(
     motor: Motor,
@@ -136,7 +106,7 @@ def course(
     *,
     igniter_mass: float = 0.0,
     igniter_time: float = 0.03,
-    rtol: float = _RTOL,
+    rtol: float = 1e-6,
 ) -> Course:
     """Follow a firing from ignition to the end of the tail.
 
@@ -167,25 +137,25 @@ def course(
             f"igniter of {1e3 * igniter_mass:g} g in {1e3 * igniter_time:g} ms; give "
             "a mass of 0 or more and a time above 0"
         )
-    balance = _Balance(motor, bands)
+    balance = _Balance(motor, bands, rtol)
     flow = IGNITER_GAS * igniter_mass / igniter_time
     start = np.array([motor.ambient_pressure, 0.0, 0.0])
     pieces = []
     if flow > 0.0:
-        pieces.append(balance.burns(start, (0.0, igniter_time), flow, rtol))
+        pieces.append(balance.burns(start, (0.0, igniter_time), flow))
     if not pieces or pieces[-1].web < motor.grain.web:
         begin = (pieces[-1].time[-1], pieces[-1].state) if pieces else (0.0, start)
         span = begin[0], begin[0] + balance.longest()
-        pieces.append(balance.burns(begin[1], span, 0.0, rtol))
+        pieces.append(balance.burns(begin[1], span, 0.0))
     burnout = float(pieces[-1].time[-1])
     if pieces[-1].web < motor.grain.web * (1.0 - 1e-9):
         raise ConvergenceError(
             "the firing does not burn out within 20 times its quasi-steady time"
         )
     top = max(float(piece.values[0].max()) for piece in pieces)
-    pieces.append(balance.empties(pieces[-1].state, burnout, top, rtol))
+    pieces.append(balance.empties(pieces[-1].state, burnout, top))
     igniter = flow * min(igniter_time, burnout)
-    return _told(motor, bands, balance, pieces, burnout, igniter)
+    return _told(balance, pieces, burnout, igniter)
 
 
 # ----------------------------------------------------------------------------
@@ -211,11 +181,11 @@ class _Piece:
 class _Balance:
     """The chamber of one motor; its numbers are plain floats, for speed."""
 
-    def __init__(self, motor: Motor, bands: Bands) -> None:
+    def __init__(self, motor: Motor, bands: Bands, rtol: float) -> None:
         propellant = motor.propellant
-        self.motor, self.bands = motor, bands
+        self.motor, self.rtol = motor, rtol
         self.velocity = propellant.delivered_velocity
-        self.gas = (_FLOW_FACTOR * self.velocity) ** 2
+        self.gas = (FLOW_FACTOR * self.velocity) ** 2
         self.density = propellant.grain_density
         self.whole, self.last_web = motor.grain.volume, motor.grain.web
         self.free, self.ambient = motor.gas_volume, motor.ambient_pressure
@@ -270,11 +240,7 @@ class _Balance:
         return 20.0 * self.last_web / slowest
 
     def burns(
-        self,
-        start: FloatArray,
-        span: tuple[float, float],
-        igniter: float,
-        rtol: float,
+        self, start: FloatArray, span: tuple[float, float], igniter: float
     ) -> _Piece:
         """Integrate until burnout or the end of a span."""
 
@@ -282,12 +248,10 @@ class _Balance:
             return float(state[1]) - self.last_web
 
         return self._integrated(
-            self.slopes(igniter, burns=True), burnt_out, start, span, rtol
+            self.slopes(igniter, burns=True), burnt_out, start, span
         )
 
-    def empties(
-        self, start: FloatArray, begin: float, top: float, rtol: float
-    ) -> _Piece:
+    def empties(self, start: FloatArray, begin: float, top: float) -> _Piece:
         """Integrate the tail."""
         end = self.ambient + _GONE * max(top - self.ambient, 0.0)
 
@@ -298,12 +262,12 @@ class _Balance:
             return _Piece(time=np.array([begin]), values=start[:, None])
         lasts = 40.0 * self.emptying(self.whole)
         return self._integrated(
-            self.slopes(0.0, burns=False), empty, start, (begin, begin + lasts), rtol
+            self.slopes(0.0, burns=False), empty, start, (begin, begin + lasts)
         )
 
     def emptying(self, burnt: float) -> float:
         """Return the time of emptying when a volume has burnt. [s]"""
-        flow = _FLOW_FACTOR**2 * self.velocity * self.throat_at(burnt)
+        flow = FLOW_FACTOR**2 * self.velocity * self.throat_at(burnt)
         return (self.free + burnt) / flow
 
     def _integrated(
@@ -312,7 +276,6 @@ class _Balance:
         event: Callable[[float, FloatArray], float],
         start: FloatArray,
         span: tuple[float, float],
-        rtol: float,
     ) -> _Piece:
         """Integrate by LSODA (Petzold, SIAM J. Sci. Stat. Comput. 4 (1983) 136)."""
         from scipy.integrate import solve_ivp
@@ -325,8 +288,8 @@ class _Balance:
             start,
             method="LSODA",
             events=event,
-            rtol=rtol,
-            atol=rtol * np.array([self.ambient, self.last_web, mass]),
+            rtol=self.rtol,
+            atol=self.rtol * np.array([self.ambient, self.last_web, mass]),
             first_step=min(1e-2 * self.emptying(0.0), span[1] - span[0]),
         )
         if not found.success:
@@ -373,22 +336,20 @@ _FLUX_AT_CRITICAL = _flux(_CRITICAL)
 
 
 def _told(
-    motor: Motor,
-    bands: Bands,
-    balance: _Balance,
-    pieces: list[_Piece],
-    burnout: float,
-    igniter: float,
+    balance: _Balance, pieces: list[_Piece], burnout: float, igniter: float
 ) -> Course:
     """Put a course together."""
+    motor = balance.motor
     time = np.concatenate([piece.time for piece in pieces])
     p, web, out = np.concatenate([piece.values for piece in pieces], axis=1)
     web = np.clip(web, 0.0, motor.grain.web)
     burnt = balance.whole - motor.grain.volume_left(web)
     throat = balance.throat * (1.0 + balance.growth * burnt / balance.whole) ** 2
-    thrust = _coefficients(motor, p, throat) * p * throat
+    wider = throat if motor.growth else None
+    coefficient = motor.nozzle.thrust_coefficient(p, motor.ambient_pressure, wider)
+    thrust = coefficient * p * throat
     peak = float(p.max())
-    level = balance.ambient + _BURNT_OUT * (peak - balance.ambient)
+    level = balance.ambient + BURNT_OUT * (peak - balance.ambient)
     begin, end = _crossings(time, p, level)
     inside = np.linspace(begin, end, 2001)
     volume = np.array([0.0, burnt[-1]]) + balance.free
@@ -409,42 +370,24 @@ def _told(
         emptying_end=balance.emptying(balance.whole),
         mass_made=balance.density * float(burnt[-1]) + igniter,
         mass_kept=float(stored[1] - stored[0]),
-        mass_loaded=motor.propellant_mass,
-        outside=bands.outside(p),
     )
-
-
-def _coefficients(motor: Motor, pressure: FloatArray, throat: FloatArray) -> FloatArray:
-    """Return thrust coefficients, efficiency included, the throat as it is then."""
-    nozzle, ambient = motor.nozzle, motor.ambient_pressure
-    if nozzle.exponent is None or motor.growth == 0.0:
-        return nozzle.thrust_coefficient(pressure, ambient)
-    wide = nozzle.expansion_ratio * nozzle.throat_area / throat
-    ideal = thrust_coefficient(
-        np.maximum(pressure, ambient),
-        ambient,
-        exponent=nozzle.exponent,
-        ratio=np.maximum(wide, 1.0),
-        separation=SEPARATES,
-    )
-    choked = pressure >= nozzle.choked_ratio * ambient
-    return np.where(choked, nozzle.efficiency * np.maximum(ideal, 0.0), 0.0)
 
 
 def _crossings(
     time: FloatArray, pressure: FloatArray, level: float
 ) -> tuple[float, float]:
-    """Return when the pressure first rises above a level and last falls below it."""
+    """Return when the pressure first rises above a level and last falls below it.
+
+    It begins and ends below.
+    """
     above = np.flatnonzero(pressure > level)
     if not above.size:
         return float(time[0]), float(time[-1])
     first, last = int(above[0]), int(above[-1])
-    begin, end = float(time[first]), float(time[last])
-    if first > 0:
-        begin = _between(time, pressure, first - 1, level)
-    if last < len(time) - 1:
-        end = _between(time, pressure, last, level)
-    return begin, end
+    return (
+        _between(time, pressure, first - 1, level),
+        _between(time, pressure, last, level),
+    )
 
 
 def _between(time: FloatArray, value: FloatArray, i: int, level: float) -> float:

@@ -20,6 +20,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT
+from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.peak_causes import peak_causes, worst
@@ -40,9 +41,6 @@ LONGEST = 90
 #: How far the day may lie from the temperatures of the strands [K]: room for a
 #: thermometer and for the middle of a grain. Common practice, no source.
 AROUND = 10.0
-
-#: Factor of a 95 % band (normal distribution); two weighings make a difference.
-_COVERAGE, _WEIGHINGS = 1.959964, 2
 
 #: Grains lighter or heavier than this are not those that were cast. Common practice,
 #: no source.
@@ -183,8 +181,9 @@ def allowed_gain(day: Day) -> float:
     :math:`1.96 \sqrt 2 u + w m`: the 95 % band of the difference of two weighings (JCGM
     100:2008, 5.1.2, from memory), and the stated uptake of water.
     """
-    scale = _COVERAGE * math.sqrt(_WEIGHINGS) * day.accuracy
-    return scale + day.uptake * (day.cast_mass or 0.0)
+    return COVERAGE * math.sqrt(2.0) * day.accuracy + day.uptake * (
+        day.cast_mass or 0.0
+    )
 
 
 def _batch(batch: Batch) -> Rule:
@@ -381,7 +380,7 @@ def _dense(grains: RealGrains) -> Iterator[Rule]:
     """Judge the voids of the worst grain, and how it differs from its sisters."""
     worst = int(grains.shares.argmin())
     voids, why = 1.0 - float(grains.shares[worst]), f"grain {worst + 1}"
-    end = voids + _COVERAGE * float(grains.shares_u[worst])
+    end = voids + COVERAGE * float(grains.shares_u[worst])
     yield _graded("voids", voids, VOIDS, why, end)
     if len(grains.grains) > 1:
         yield _graded("sisters", grains.lighter, LIGHTER, why)

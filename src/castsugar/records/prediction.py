@@ -27,9 +27,8 @@ from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.kitchen.pour_table import cook
+from castsugar.kitchen.pour_table import as_cast
 from castsugar.mix import weighing
-from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import Lot
 from castsugar.plausible import collected
@@ -282,9 +281,7 @@ def cast(
     kitchen = kitchen_of(made, bench, database)
     if kitchen is None:
         return mix
-    known = kitchen.changed(water_lost=water_lost)
-    cooked = cook(of_mixes([mix]), known, window=False)
-    return cooked.blends.mixes[0]
+    return as_cast(mix, kitchen.changed(water_lost=water_lost))
 
 
 def foresee(

@@ -6,10 +6,17 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from castsugar.columns import DOUBTS
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, INTERVAL, TEXT, Row, fields, keyed
+from castsugar.report.field import (
+    FIELDS,
+    INTERVAL,
+    TEXT,
+    Row,
+    fields,
+    keyed,
+    row_in_order,
+)
 from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
 from castsugar.report.shown import Shown
 
@@ -21,32 +28,16 @@ if TYPE_CHECKING:
 # What a motor adds to the row of a mix.
 
 DELIVERED = fields(
-    (
-        "delivered_characteristic_velocity_m_s",
-        "delivered c*",
-        "velocity",
-        "ideal times the efficiency in use",
-    ),
-    (
-        "delivered_specific_impulse_s",
-        "delivered Isp",
-        "specific impulse",
-        "through the nozzle of the motor, with the efficiencies in use",
-    ),
-    (
-        "delivered_thrust_coefficient",
-        "delivered thrust coefficient",
-        "number",
-        "of the nozzle of the motor, with the efficiency in use",
-    ),
-    (
-        "efficiency_origin",
-        "c* efficiency",
-        TEXT,
-        "stated; measured, and by how many firings; or expected: then what is "
-        "delivered is assumed",
-    ),
-)
+    ("delivered_characteristic_velocity_m_s", "delivered c*", "velocity",
+     "ideal times the efficiency in use"),
+    ("delivered_specific_impulse_s", "delivered Isp", "specific impulse",
+     "through the nozzle of the motor, with the efficiencies in use"),
+    ("delivered_thrust_coefficient", "delivered thrust coefficient", "number",
+     "of the nozzle of the motor, with the efficiency in use"),
+    ("efficiency_origin", "c* efficiency", TEXT,
+     "stated; measured, and by how many firings; or expected: then what is "
+     "delivered is assumed"),
+)  # fmt: skip
 
 #: Of these, what a default screen shows where the efficiency is known.
 KNOWN = tuple(one.key for one in DELIVERED[:2])
@@ -54,41 +45,23 @@ KNOWN = tuple(one.key for one in DELIVERED[:2])
 
 def delivered_row(found: Delivered) -> dict[str, Any]:
     """Return what a motor adds to a row."""
-    row: dict[str, Any] = {"efficiency_origin": found.origin}
-    for one in DELIVERED[:3]:
-        value = getattr(found, _NAMES[one.key])
+    origin = found.efficiencies.characteristic_velocity.origin
+    row: dict[str, Any] = {"efficiency_origin": origin}
+    told = (
+        found.characteristic_velocity,
+        found.specific_impulse,
+        found.thrust_coefficient,
+    )
+    for one, value in zip(DELIVERED, told, strict=False):
         if math.isfinite(value.value):
             row |= {one.key: value.value, one.key + INTERVAL: (value.low, value.high)}
     return row
-
-
-_NAMES = {
-    "delivered_characteristic_velocity_m_s": "characteristic_velocity",
-    "delivered_specific_impulse_s": "specific_impulse",
-    "delivered_thrust_coefficient": "thrust_coefficient",
-}
-
-
-def ideal_doubts(row: Row) -> dict[str, float]:
-    """Return standard uncertainties of a row, from its 95 % bands."""
-    found = {}
-    for column, doubt in DOUBTS.items():
-        low, high = row.get(column + INTERVAL) or (math.nan, math.nan)
-        if low == low:
-            found[doubt] = (high - low) / 3.92
-    return found
 
 
 # ----------------------------------------------------------------------------
 # The annex.
 
 _TITLE = "What is lost, and what is delivered"
-
-_USED = (
-    ("c*", "characteristic_velocity"),
-    ("thrust coefficient", "nozzle"),
-    ("Isp, both together", "impulse"),
-)
 
 _PAIRS = (
     ("characteristic_velocity_m_s", DELIVERED[0]),
@@ -117,25 +90,32 @@ def delivered_annex(
         _efficiencies(used),
         Paragraph(_origins(used)),
         _delivered(known, show),
-        Paragraph(_nozzle_words(*known[0], several=len(known) > 1)),
+        Paragraph(_nozzle_words(known[0][0], known[0][2], several=len(known) > 1)),
     ]
-    told = [(n, one) for n, one in zip(names, losses, strict=False) if one is not None]
-    if told:
-        blocks += [_taken(told), Listing(tuple(_conditions(told[0][1])))]
+    first = next((one for one in losses if one is not None), None)
+    if first is not None:
+        lost = tuple(_lost(names, losses))
+        blocks += [_taken(lost), Listing(tuple(_conditions(first)))]
     yield Annex(_TITLE, tuple(blocks))
 
 
 def _efficiencies(used: InUse) -> Table:
     """Return the efficiencies, each with its band."""
-    shares = ((label, getattr(used, name)) for label, name in _USED)
-    rows = tuple((label, *_cells(one)) for label, one in shares)
+    rows = []
+    for label, one in _shares(used).items():
+        value, low, high = numbers.with_band(one.value, one.low, one.high)
+        rows.append((label, value, f"{low} to {high}"))
     heads = ("delivered over ideal", "efficiency", "95 % band")
-    return Table(heads=heads, rows=rows, left=frozenset({0}))
+    return Table(heads=heads, rows=tuple(rows), left=frozenset({0}))
 
 
-def _cells(one: Share) -> tuple[str, str]:
-    value, low, high = numbers.with_band(one.value, one.low, one.high)
-    return value, f"{low} to {high}"
+def _shares(used: InUse) -> dict[str, Share]:
+    """Return the efficiencies by what they are of."""
+    return {
+        "c*": used.characteristic_velocity,
+        "thrust coefficient": used.nozzle,
+        "Isp, both together": used.impulse,
+    }
 
 
 def _origins(used: InUse) -> str:
@@ -169,7 +149,7 @@ def _delivered(known: Sequence[tuple[str, Row, Delivered]], show: Shown) -> Tabl
     return Table(heads=heads, rows=tuple(rows), left=frozenset(range(len(heads) - 3)))
 
 
-def _nozzle_words(name: str, _: Row, one: Delivered, *, several: bool) -> str:
+def _nozzle_words(name: str, one: Delivered, *, several: bool) -> str:
     """Say what the expansion of the nozzle does."""
     whose = f" ({name})" if several else ""
     return (
@@ -179,22 +159,14 @@ def _nozzle_words(name: str, _: Row, one: Delivered, *, several: bool) -> str:
     )
 
 
-_LOSSES = (
-    ("droplets that lag", "lag", "c* and Isp", "bound, size assumed"),
-    ("cone", "divergence", "thrust", ""),
-    ("heat into walls", "heat", "c*", ""),
-)
-
-
-def _taken(told: Sequence[tuple[str, Losses]]) -> Table:
+def _taken(lost: Sequence[tuple[Any, ...]]) -> Table:
     """Return the size of each loss."""
+    several = len(lost) > len({cause for _, cause, *_ in lost})
     rows = []
-    for name, one in told:
-        for label, key, of, standing in _LOSSES:
-            low, high = getattr(one, key)
-            line = (label, _range(low, high), of, standing or _standing(one, key))
-            rows.append((name, *line) if len(told) > 1 else line)
-    heads = (*([""] if len(told) > 1 else []), "expected loss", "%", "of", "")
+    for name, cause, of, low, high, standing in lost:
+        line = (cause, _range(low, high), of, standing)
+        rows.append((name, *line) if several else line)
+    heads = (*([""] if several else []), "expected loss", "%", "of", "")
     right = len(heads) - 3
     return Table(
         heads=heads,
@@ -203,11 +175,20 @@ def _taken(told: Sequence[tuple[str, Losses]]) -> Table:
     )
 
 
-def _standing(one: Losses, key: str) -> str:
-    """Say how firm the size of a loss is."""
-    if key == "divergence":
-        return "no cone" if one.cone == "none" else f"{one.cone} half angle"
-    return "bound of this motor" if one.heat_of_motor else "assumed, of small motors"
+def _lost(
+    names: Sequence[str], losses: Sequence[Losses | None]
+) -> Iterator[tuple[Any, ...]]:
+    """Yield mix, cause, what it takes from, least and most of it, how firm it is."""
+    for name, one in zip(names, losses, strict=False):
+        if one is None:
+            continue
+        cone = "no cone" if one.cone == "none" else f"{one.cone} half angle"
+        heat = (
+            "bound of this motor" if one.heat_of_motor else "assumed, of small motors"
+        )
+        yield name, "droplets that lag", "c* and Isp", *one.lag, "bound, size assumed"
+        yield name, "cone", "thrust", *one.divergence, cone
+        yield name, "heat into walls", "c*", *one.heat, heat
 
 
 def _range(low: float, high: float) -> str:
@@ -286,29 +267,20 @@ def delivered_parts(
     parts: dict[str, Any] = {}
     used = next((one.efficiencies for one in found if one is not None), None)
     if used is not None:
-        shares = [(label, getattr(used, name)) for label, name in _USED]
+        columns = PARTS["efficiencies"].fields
         parts["efficiencies"] = [
-            {
-                "of": label,
-                "efficiency": one.value,
-                "efficiency" + INTERVAL: (one.low, one.high),
-                "origin": one.origin,
-                "assumed": "no" if one.known else "yes",
-            }
-            for label, one in shares
+            row_in_order(
+                columns,
+                label,
+                (one.value, (one.low, one.high)),
+                one.origin,
+                "no" if one.known else "yes",
+            )
+            for label, one in _shares(used).items()
         ]
-    told = [(n, one) for n, one in zip(names, losses, strict=False) if one is not None]
-    if told:
-        parts["expected_losses"] = [
-            {
-                "mix": name,
-                "cause": label,
-                "of": of,
-                "least_percent": 100.0 * getattr(one, key)[0],
-                "most_percent": 100.0 * getattr(one, key)[1],
-                "standing": standing or _standing(one, key),
-            }
-            for name, one in told
-            for label, key, of, standing in _LOSSES
-        ]
-    return parts
+    columns = PARTS["expected_losses"].fields
+    lost = [
+        row_in_order(columns, name, cause, of, 100.0 * low, 100.0 * high, standing)
+        for name, cause, of, low, high, standing in _lost(names, losses)
+    ]
+    return parts | ({"expected_losses": lost} if lost else {})

@@ -227,6 +227,12 @@ def keyed(*lines: tuple[str, str, str]) -> tuple[Field, ...]:
     return fields(*((key, key, kind, meaning) for key, kind, meaning in lines))
 
 
+def intervals(row: Row) -> dict[str, tuple[float, float]]:
+    """Return the 95 % bands of a row by the keys of their values."""
+    ends = ((k.removesuffix(INTERVAL), v) for k, v in row.items() if INTERVAL in k)
+    return {key: value for key, value in ends if value is not None}
+
+
 def row_in_order(columns: Sequence[Field], *values: Any) -> dict[str, Any]:
     """Return values as a row, in the order of the fields.
 

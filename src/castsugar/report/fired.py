@@ -26,51 +26,28 @@ IMPULSE = Field(
 #: What a firing at the best estimates adds to a row.
 FIRING = (
     *fields(
-        (
-            "burn_time_s",
-            "burn time",
-            "time",
-            "of the firing at the best estimates, to 5 % of the peak",
-        ),
-        (
-            "mean_pressure_MPa",
-            "mean pressure",
-            "pressure",
-            "over the burn time, at the best estimates",
-        ),
+        ("burn_time_s", "burn time", "time",
+         "of the firing at the best estimates, to 5 % of the peak"),
+        ("mean_pressure_MPa", "mean pressure", "pressure",
+         "over the burn time, at the best estimates"),
     ),
     IMPULSE,
     *fields(
-        (
-            "impulse_letter",
-            "impulse class",
-            TEXT,
-            "public letter of the total impulse",
-        ),
-        (
-            "propellant_mass_g",
-            "propellant",
-            "mass",
-            "in all grains, at the stated share of the theoretical density",
-        ),
-        (
-            "port_to_throat",
-            "port-to-throat ratio",
-            "number",
-            "area of the port over that of the throat, at the start",
-        ),
+        ("impulse_letter", "impulse class", TEXT, "public letter of the total impulse"),
+        ("propellant_mass_g", "propellant", "mass",
+         "in all grains, at the stated share of the theoretical density"),
+        ("port_to_throat", "port-to-throat ratio", "number",
+         "area of the port over that of the throat, at the start"),
     ),
     *DELIVERED,
-)
+)  # fmt: skip
 
 
 def firing_row(fired: Firing) -> dict[str, Any]:
     """Return what a firing adds to a row."""
     found = fired.trace.summary()
-    return {
-        "burn_time_s": found["burn_time_s"],
-        "mean_pressure_MPa": found["mean_pressure_MPa"],
-        "total_impulse_N_s": found["total_impulse_N_s"],
+    of_trace = ("burn_time_s", "mean_pressure_MPa", "total_impulse_N_s")
+    return {key: found[key] for key in of_trace} | {
         "impulse_letter": fired.impulse_class,
         "propellant_mass_g": 1e3 * fired.propellant_mass,
         "port_to_throat": fired.port_to_throat,

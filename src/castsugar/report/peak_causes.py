@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.report import numbers
 from castsugar.report.document import Part
-from castsugar.report.field import TEXT, keyed
+from castsugar.report.field import TEXT, keyed, row_in_order
 from castsugar.report.screen import Annex, Block, Finding, Paragraph, Table
 from castsugar.report.shown import Shown
 
@@ -297,70 +297,58 @@ def _taken(pressure: float, show: Shown) -> str:
 # ----------------------------------------------------------------------------
 # JSON.
 
-#: Key of a document -> size of a cause, and the factor between them.
+#: Key of a size in a document -> its name in a cause, the factor between them, kind,
+#: meaning.
 _KEYS = {
-    "share_percent": ("share", 100.0),
-    "area_added_percent": ("area", 100.0),
-    "warmer_K": ("warmer", 1.0),
-    "pressure_sensitivity_percent_K": ("sensitivity", 100.0),
-    "throat_diameter_mm": ("diameter", 1e3),
-    "igniter_mass_g": ("mass", 1e3),
-    "igniter_time_s": ("time", 1.0),
-    "igniter_over_grain_flow": ("flow_share", 1.0),
-    "igniter_doubling_g": ("doubling", 1e3),
-    "free_volume_ml": ("free", 1e6),
-    "free_volume_low_ml": ("free_least", 1e6),
-    "core_mass_flux_kg_m2_s": ("flux", 1.0),
-    "core_mach": ("mach", 1.0),
-    "static_drop_percent": ("drop", 100.0),
-    "port_to_throat": ("port_to_throat", 1.0),
-    "rate_rise_percent": ("rise_middle", 100.0),
-    "rate_rise_high_percent": ("rise_high", 100.0),
-}
+    "share_percent": ("share", 100.0, "fraction",
+        "of burning area, outer face or diameter"),
+    "area_added_percent": ("area", 100.0, "fraction",
+        "by a debond, over the largest area"),
+    "warmer_K": ("warmer", 1.0, "temperature difference", "than the grain temperature"),
+    "pressure_sensitivity_percent_K": ("sensitivity", 100.0, "fraction",
+        "of the pressure to the grain temperature, in per cent a kelvin"),
+    "throat_diameter_mm": ("diameter", 1e3, "length", "with the deposit"),
+    "igniter_mass_g": ("mass", 1e3, "mass", "of its charge"),
+    "igniter_time_s": ("time", 1.0, "time", "that it burns"),
+    "igniter_over_grain_flow": ("flow_share", 1.0, "number",
+        "its rate over that of the grain"),
+    "igniter_doubling_g": ("doubling", 1e3, "mass",
+        "charge that could double the start"),
+    "free_volume_ml": ("free", 1e6, "volume", "of gas before ignition"),
+    "free_volume_low_ml": ("free_least", 1e6, "volume", "that of the high factor"),
+    "core_mass_flux_kg_m2_s": ("flux", 1.0, "number",
+        "at the nozzle end, at the start"),
+    "core_mach": ("mach", 1.0, "number", "there"),
+    "static_drop_percent": ("drop", 100.0, "fraction",
+        "along the core at most, half at least"),
+    "port_to_throat": ("port_to_throat", 1.0, "number", "port area over throat area"),
+    "rate_rise_percent": ("rise_middle", 100.0, "fraction",
+        "Mukunda-Paul, mean of the core"),
+    "rate_rise_high_percent": ("rise_high", 100.0, "fraction",
+        "Lenoir-Robillard, the same"),
+}  # fmt: skip
+
+_FIELDS = keyed(
+    ("mix", TEXT, "name"),
+    ("cause", TEXT, "name"),
+    ("origin", TEXT, "of its size: stated, computed, assumed or not told"),
+    ("factor_low", "number", "on the peak"),
+    ("factor", "number", "on the peak, the middle; null: none, or no bound"),
+    ("factor_high", "number", "on the peak"),
+    ("pressure_MPa", "pressure", "best estimate by the middle factor"),
+    ("pressure_high_MPa", "pressure", "best estimate by the high factor"),
+    ("pressure_p95_MPa", "pressure", "p95 by the middle factor"),
+    ("pressure_p95_high_MPa", "pressure", "p95 by the high factor"),
+    ("verdict", TEXT, "below, next batches above, above, no case, not told"),
+    ("forbids", TEXT, "yes if it takes a peak that the case holds above it"),
+    ("reason", TEXT, "why no factor is told"),
+    *((key, kind, meaning) for key, (_, _, kind, meaning) in _KEYS.items()),
+)
 
 PARTS: dict[str, Part] = {
     "peak_causes": Part(
         meaning="what can raise the peak, one a mix and cause, each alone",
-        fields=keyed(
-            ("mix", TEXT, "name"),
-            ("cause", TEXT, "name"),
-            ("origin", TEXT, "of its size: stated, computed, assumed or not told"),
-            ("factor_low", "number", "on the peak"),
-            ("factor", "number", "on the peak, the middle; null: none, or no bound"),
-            ("factor_high", "number", "on the peak"),
-            ("pressure_MPa", "pressure", "best estimate by the middle factor"),
-            ("pressure_high_MPa", "pressure", "best estimate by the high factor"),
-            ("pressure_p95_MPa", "pressure", "p95 by the middle factor"),
-            ("pressure_p95_high_MPa", "pressure", "p95 by the high factor"),
-            ("verdict", TEXT, "below, next batches above, above, no case, not told"),
-            ("forbids", TEXT, "yes if it takes a peak that the case holds above it"),
-            ("reason", TEXT, "why no factor is told"),
-            ("share_percent", "fraction", "of burning area, outer face or diameter"),
-            ("area_added_percent", "fraction", "by a debond, over the largest area"),
-            ("warmer_K", "temperature difference", "than the grain temperature"),
-            (
-                "pressure_sensitivity_percent_K",
-                "fraction",
-                "of the pressure to the grain temperature, in per cent a kelvin",
-            ),
-            ("throat_diameter_mm", "length", "with the deposit"),
-            ("igniter_mass_g", "mass", "of its charge"),
-            ("igniter_time_s", "time", "that it burns"),
-            ("igniter_over_grain_flow", "number", "its rate over that of the grain"),
-            ("igniter_doubling_g", "mass", "charge that could double the start"),
-            ("free_volume_ml", "volume", "of gas before ignition"),
-            ("free_volume_low_ml", "volume", "that of the high factor"),
-            ("core_mass_flux_kg_m2_s", "number", "at the nozzle end, at the start"),
-            ("core_mach", "number", "there"),
-            (
-                "static_drop_percent",
-                "fraction",
-                "along the core at most, half at least",
-            ),
-            ("port_to_throat", "number", "port area over throat area"),
-            ("rate_rise_percent", "fraction", "Mukunda-Paul, mean of the core"),
-            ("rate_rise_high_percent", "fraction", "Lenoir-Robillard, the same"),
-        ),
+        fields=_FIELDS,
         many=True,
         needed=False,
     )
@@ -369,28 +357,20 @@ PARTS: dict[str, Part] = {
 
 def cause_parts(names: Sequence[str], causes: Sequence[Causes]) -> dict[str, Any]:
     """Return what a document says of it; nothing without a motor."""
-    rows = [
-        {
-            "mix": name,
-            "cause": one.name,
-            "origin": one.origin,
-            "factor_low": one.low,
-            "factor": one.middle,
-            "factor_high": one.high,
-            "pressure_MPa": 1e-6 * one.pressure[0],
-            "pressure_high_MPa": 1e-6 * one.pressure[1],
-            "pressure_p95_MPa": 1e-6 * one.pressure_p95[0],
-            "pressure_p95_high_MPa": 1e-6 * one.pressure_p95[1],
-            "verdict": one.verdict,
-            "forbids": "yes" if one.forbids else "no",
-            "reason": one.why,
-            **{
-                key: factor * one.sizes[size]
-                for key, (size, factor) in _KEYS.items()
-                if size in one.sizes
-            },
-        }
-        for name, own in zip(names, causes, strict=False)
-        for one in own
-    ]
+    pairs = zip(names, causes, strict=False)
+    rows = [_row(name, one) for name, own in pairs for one in own]
     return {"peak_causes": rows} if rows else {}
+
+
+def _row(name: str, one: Cause) -> dict[str, Any]:
+    """Return what a document says of a cause of a mix."""
+    pressures = (1e-6 * p for p in (*one.pressure, *one.pressure_p95))
+    forbids = "yes" if one.forbids else "no"
+    factors = one.low, one.middle, one.high
+    told = (one.origin, *factors, *pressures, one.verdict, forbids, one.why)
+    sizes = {
+        key: factor * one.sizes[size]
+        for key, (size, factor, *_) in _KEYS.items()
+        if size in one.sizes
+    }
+    return row_in_order(_FIELDS, name, one.name, *told) | sizes

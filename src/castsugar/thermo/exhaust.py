@@ -42,32 +42,6 @@ def expansion_ratio(found: FlowSolution) -> float:
     return _mass_flux(here, throat) / _mass_flux(here, leaving)
 
 
-def choked_velocity(temperature: float, molar_mass: float, exponent: float) -> float:
-    r"""Return c* by the formula of one exponent. [m/s]
-
-    .. math:: c^* = \frac{\sqrt{R T / M}}{\Gamma}, \quad
-        \Gamma = \sqrt{k} \left(\frac{2}{k+1}\right)^{\frac{k+1}{2(k-1)}}
-
-    (Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 3, from memory.)
-
-    Parameters
-    ----------
-    temperature : float
-        In the chamber. [K]
-    molar_mass : float
-        Of whatever the exponent is of. [kg/mol]
-    exponent : float
-
-    Examples
-    --------
-    >>> round(choked_velocity(1489.0, 0.03788, 1.134), 1)
-    899.7
-    """
-    k = exponent
-    flow = math.sqrt(k) * (2.0 / (k + 1.0)) ** (0.5 * (k + 1.0) / (k - 1.0))
-    return math.sqrt(GAS_CONSTANT * temperature / molar_mass) / flow
-
-
 def _mass_flux(chamber: State, state: State) -> float:
     """Return density times velocity. [kg/(m2 s)]"""
     volume = state.gas_moles * GAS_CONSTANT * state.temperature / state.pressure

@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.grain import Grain
-from castsugar.motor.nozzle import USUAL_EXPONENT, flow_factor
+from castsugar.motor.nozzle import FLOW_FACTOR
 
 # ----------------------------------------------------------------------------
 # The mass balance of a burning motor, gas that is stored included:
@@ -43,9 +43,6 @@ _DEPTHS = 4001
 #: Delivered c* where no mass was weighed, for the stored gas alone: 92 % of the 900 m/s
 #: of a 60/20/20 mix (computed by this library). [m/s]
 USUAL_VELOCITY = 830.0
-
-#: c* = (RT)^(1/2) / G.
-_FLOW_FACTOR = flow_factor(USUAL_EXPONENT)
 
 #: Fewest samples of the straight line that a pressure between two parts is read from.
 _LINE = 5
@@ -157,7 +154,7 @@ def burnt_web(course: Course) -> Burnt:
     ends, samples = _on_lines(t, p, at)
     middle = 0.5 * (edges[1:] + edges[:-1])
     # Gas that stays, over the gas made: in the burnt volume, and as pressure rises.
-    held = 1.0 / (_FLOW_FACTOR**2 * velocity * whole)
+    held = 1.0 / (FLOW_FACTOR**2 * velocity * whole)
     gain = np.zeros(BINS)
     if course.free_volume is not None:
         gain = held * (course.free_volume + grain.volume * middle) / part
@@ -189,7 +186,7 @@ def _burnt_share(
         kept = np.zeros(len(out))
         if course.free_volume is not None:
             filled = course.free_volume + course.grain.volume * share
-            kept = over * filled / (_FLOW_FACTOR**2 * velocity)
+            kept = over * filled / (FLOW_FACTOR**2 * velocity)
         made = np.maximum(out + kept - igniter, 0.0)
         if not made[-1] > 0.0:
             raise InputError("the igniter made more gas than left, so no law follows")

@@ -13,7 +13,13 @@ from castsugar.arrays import FloatArray
 from castsugar.draw_set import DRAWS, SEED, chances, normals
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import Motor
-from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
+from castsugar.motor.burn_law import (
+    BurnLaw,
+    burn_rate,
+    covariance_at,
+    draw_laws,
+    log_rate_uncertainty,
+)
 from castsugar.motor.firing.alarms import ALARM, Alarm
 from castsugar.motor.firing.frames import MeanRate
 from castsugar.motor.firing.inference import InferredLaw
@@ -306,9 +312,9 @@ def compare_with_law(
     exponent = math.nan
     told = inferred if isinstance(inferred, InferredLaw) and inferred.told else None
     if told is not None and law.covariance is not None:
-        exponent = told.exponent - _slope(law, p)
+        exponent = told.exponent - law.band_at(p).exponent
         shift = np.array([difference, exponent])
-        covariance = told.covariance + _covariance(law, p)
+        covariance = told.covariance + np.array(covariance_at(law, p))
     count = len(shift)
     square = float(shift @ np.linalg.solve(covariance, shift)) / count
     if math.isinf(freedom):
@@ -386,22 +392,3 @@ def web_alarms(inferred: InferredLaw, law: BurnLaw, ratio: float) -> Iterator[Al
         text=f"by the law known before, {100.0 * ratio:.3g} % of the web would have "
         f"burned in that time (100 ± {100.0 * limit:.2g} % allowed): {why}",
     )
-
-
-def _slope(law: BurnLaw, pressure: float) -> float:
-    """Return the exponent of a law at a pressure."""
-    for band in law.bands:
-        if pressure <= band.high:
-            return band.exponent
-    return law.bands[-1].exponent
-
-
-def _covariance(law: BurnLaw, pressure: float) -> np.ndarray:
-    """Return the covariance of ln r and n of a new grain at a pressure."""
-    if law.covariance is None:
-        raise ValueError("the law has no covariance")
-    (_, cross), (_, slope) = law.covariance
-    x = math.log(pressure / law.centre)
-    rate = float(log_rate_uncertainty(law, pressure)) ** 2
-    mixed = cross + x * slope
-    return np.array([[rate, mixed], [mixed, slope]])
