@@ -571,6 +571,7 @@ def _hot_day(case: _Case) -> dict[str, Any]:
         ASSUMED if hottest is None else STATED,
         (warmed(-1.0), warmed(0.0), warmed(1.0)),
         warmer=warmer,
+        temperature=grain + warmer,
         sensitivity=float(steep) * hardware.temperature_sensitivity,
     )
 
