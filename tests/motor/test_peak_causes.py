@@ -458,3 +458,54 @@ def test_every_cause_and_none_without_a_pressure() -> None:
     ):
         with pytest.raises(InputError, match=message):
             found(**given)
+
+
+# --- What is said first, though it forbids nothing -----------------------------------
+
+
+@pytest.mark.exact
+def test_a_deposit_does_not_hide_an_igniter() -> None:
+    """The factor of the start is that of the throat as it was: a stated deposit, which
+    the peak does not know, moves it by nothing.
+    """
+    plain = found(hardware(igniter_mass=0.008))[START]
+    clogged = found(hardware(igniter_mass=0.008, throat_after=0.0074))[START]
+    assert plain.middle > 1.05
+    assert clogged.middle == pytest.approx(plain.middle, rel=1e-9)
+    assert clogged.high == pytest.approx(plain.high, rel=1e-9)
+
+
+@pytest.mark.exact
+def test_what_is_stated_and_takes_the_next_batches_above_warns() -> None:
+    """5 MPa by 1.2 is 6 MPa; an assumed size does not, nor a p95 above without it."""
+    assert judged((1.2, 1.2), 5.9e6, COMPUTED).warns
+    assert not judged((1.2, 1.2), 5.9e6, ASSUMED).warns
+    assert not judged((1.2, 1.2), 6.1e6, STATED).warns
+    assert not judged((1.2, 1.2), 4.9e6, STATED).warns
+    assert not judged((1.2, 1.5), 5.9e6, STATED).warns  # it forbids
+
+
+@pytest.mark.exact
+def test_a_narrow_core_is_beyond_the_laws() -> None:
+    """Port below twice the throat (common practice, no source) or a Mach number above
+    0.5: said first, and no "below" is claimed.
+    """
+    case = Case(rated_pressure=5e7)
+    wide = found(hardware(case=case))[EROSION]
+    assert wide.sizes["port_to_throat"] > 2.0
+    assert not wide.warns
+    assert wide.verdict == BELOW
+    core = replace(GRAIN, core_diameter=0.0085)
+    narrow = found(hardware(grain=core, case=case))[EROSION]
+    assert narrow.sizes["mach"] > 0.5
+    assert narrow.warns
+    assert narrow.verdict == "cannot tell"
+
+
+@pytest.mark.exact
+def test_an_assumed_hot_day_is_hot() -> None:
+    """At least 40 C, and at least 20 K above a grain that is warm already."""
+    cold = found(hardware(grain_temperature=253.15))[HOT_DAY]
+    assert cold.sizes["temperature"] == pytest.approx(313.15)
+    warm = found(hardware(grain_temperature=303.15))[HOT_DAY]
+    assert warm.sizes["temperature"] == pytest.approx(323.15)

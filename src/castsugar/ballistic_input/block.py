@@ -378,6 +378,10 @@ def _notes(
             "coefficient and exponent are of the next batch in a motor, the step from "
             "strands to motors in them; do not add it again"
         )
+        yield (
+            "a delivered c* is the ideal one times its efficiency, once; peaks and "
+            "margins of castsugar take the ideal one until firings measured it"
+        )
     if not transport["viscosity_Pa_s"].known:
         yield "gas transport is withheld: its data know too little of the gas"
 

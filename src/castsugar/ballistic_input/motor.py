@@ -274,7 +274,7 @@ def density(mix: Mix, hardware: Hardware | None) -> Block:
     grain = partial(
         Entry,
         status="assumed" if usual else "stated",
-        source="poured grains have 3 to 7 % voids"
+        source="as poured grains usually are: 4 % voids"
         if usual
         else "[motor] density_ratio",
     )
@@ -349,7 +349,7 @@ def _times(motor: Motor, driven: Driven | None) -> Block:
             "burn in puffs (common practice, no source)",
         )
     }
-    if driven is None:
+    if driven is None or math.isnan(driven.row["characteristic_velocity_m_s"]):
         return block
     filled = driven.hardware.motor(
         density=driven.row["density_kg_m3"],

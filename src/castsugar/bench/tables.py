@@ -218,7 +218,10 @@ class Motor(Table, head="[motor]", used=_FIRES):
         "thrust over that of an ideal nozzle", "95 %", "nozzle efficiency", default=1.0
     )
     thrust_coefficient: float = key(
-        "measured, in the place of exit", 1.4, "thrust coefficient"
+        "measured, in the place of exit",
+        1.4,
+        "thrust coefficient",
+        instead_of="nozzle_efficiency",
     )
     density_ratio: float = key(
         "a cast grain over the density without voids", "95 %", "density ratio"

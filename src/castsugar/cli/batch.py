@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import shlex
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -19,6 +20,7 @@ from castsugar.cli.screen import remark
 if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.data.load import Database
+    from castsugar.motor.real_grain import RealGrains
     from castsugar.records.batch import Batch
     from castsugar.report.batch import Told
     from castsugar.report.screen import Screen
@@ -343,7 +345,7 @@ def _show(
     )
 
 
-def _say(
+def _say(  # noqa: PLR0913 - keyword-only options
     options: argparse.Namespace,
     batch: Batch,
     topics: Sequence[str],
@@ -351,11 +353,13 @@ def _say(
     *,
     about: Mapping[str, Any],
     conditions: Mapping[str, Any] | None = None,
+    grain_mass: float | None = None,
     **answered: Any,
 ) -> None:
     """Answer with a screen of a batch, its warnings and cautions.
 
-    `about`: of Told; `conditions`: of the JSON; the rest: of Answer.
+    `about`: of Told; `conditions`: of the JSON; `grain_mass`: of the grains as they
+    were weighed [kg]; the rest: of Answer.
     """
     from castsugar.cli.answer import Answer, answer
     from castsugar.data.load import load_database
@@ -366,6 +370,9 @@ def _say(
     database = load_database()
     world = _world(batch, database)
     facts = _facts(batch, world)
+    if grain_mass is not None and "propellant_mass" in facts:
+        more = 1e3 * grain_mass / facts["propellant_mass"]
+        facts |= {name: more * facts[name] for name in _BY_MASS if name in facts}
     motor = world.bench.motor if world is not None else None
     grain = (motor or {}).get("grain") or {}
 
@@ -492,12 +499,21 @@ def run_card(options: argparse.Namespace) -> int:
         ("firing", "storage"),
         lambda told, show: report.card_screen(batch, card, told, show),
         about={"next": _showing(options, batch.id)},
+        grain_mass=_weighed(card.grains),
         command="batch_card",
         parts=lambda: report.card_parts(batch, card),
         rows=report.card_rows(card.rules),
         fields=report.FIELDS,
     )
     return 0
+
+
+def _weighed(grains: RealGrains | None) -> float | None:
+    return None if grains is None else math.fsum(one.mass for one in grains.grains)
+
+
+#: Facts that go with the mass of the grains.
+_BY_MASS = ("propellant_mass", "total_impulse")
 
 
 def _say_later(date: str) -> None:

@@ -62,9 +62,9 @@ _UNITS = {
     "hottest_grain": "K",
 }
 
-#: A throat that a firing leaves narrower than this share of itself: a blocked nozzle,
-#: not a deposit. Ours.
-_NARROWEST = 0.8
+#: Between these shares of itself a firing may leave a throat: beyond them the nozzle
+#: was blocked, or let go. Ours.
+_THROAT_AFTER: Final = (0.8, 1.5)
 
 #: Widest half angle of a cone in which the flow fills the nozzle, in degrees; 12 to 20
 #: are usual. Common practice, no source.
@@ -201,11 +201,12 @@ class Hardware:
     def _check_course(self) -> None:
         """Check what a firing does to the motor, and what lights it."""
         after, before = self.throat_after, self.throat_diameter
-        if after is not None and not _NARROWEST * before <= after < math.inf:
+        low, high = _THROAT_AFTER
+        if after is not None and not low * before <= after <= high * before:
             raise InputError(
                 f"throat diameter after a firing is {1e3 * after:g} mm, before it "
-                f"{1e3 * before:g} mm; allowed: from {100 * _NARROWEST:g} % of it on "
-                "(a throat that clogs further is a blocked nozzle)"
+                f"{1e3 * before:g} mm; allowed: {100 * low:g} to {100 * high:g} % of "
+                "it (beyond that the nozzle was blocked, or let go)"
             )
         angle = self.cone_half_angle
         if angle is not None and not 0.0 <= angle <= math.radians(_WIDEST_CONE):

@@ -231,7 +231,7 @@ Columns = dict[str, Any]
 _BURSTS = "the expected peak exceeds what the case may hold: do not fire it"
 
 #: Quantiles that every row has.
-_LEVELS = (0.05, 0.5, 0.95)
+_LEVELS = (0.5, 0.95)
 
 #: Sound firings from which on what they taught is taken as it is.
 FIRINGS_TO_TRUST = 3
@@ -252,7 +252,7 @@ class MotorRows:
         "ok" or "not computed: reason".
     estimate : ndarray, shape (n,)
         The median also where no pressure is told: for warnings alone. [Pa]
-    p05, p50, p95, this_batch : ndarray, shape (n,)
+    p50, p95, this_batch : ndarray, shape (n,)
         Of the next batch; 95 % of the batch whose strands burned, NaN without. Infinite
         where no upper limit can be given, NaN where no pressure is told. [Pa]
     further : ndarray, shape (levels, n)
@@ -266,7 +266,6 @@ class MotorRows:
     processes: tuple[str, ...]
     status: NDArray[np.str_]
     estimate: FloatArray
-    p05: FloatArray
     p50: FloatArray
     p95: FloatArray
     this_batch: FloatArray
@@ -294,11 +293,6 @@ class MotorRows:
                 self.parts, self.processes, self.status, strict=True
             )
         ]
-
-    def own_cautions(self, row: int) -> tuple[str, ...]:
-        """Return what is to be looked at again in what was burned of a mix."""
-        own = own_of(self.hardware.burning, self.parts[row])
-        return tuple(dict.fromkeys(text for one in own for text in one.cautions))
 
     def flags(self) -> list[list[str]]:
         """Return what is special about each row."""
@@ -359,7 +353,7 @@ def motor_rows(
     wanted = (*_LEVELS, *levels)
     found, exponent = _quantiles(hardware, made, supplies, wanted)
     parts = tuple(components_of(blends))
-    estimate = found[1]
+    estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
     why = np.where(
         np.isnan(supplies[0].per_rate), "an input is not a positive number", why
@@ -375,11 +369,10 @@ def motor_rows(
         processes=made.processes,
         status=status,
         estimate=estimate,
-        p05=told[0],
-        p50=told[1],
-        p95=told[2],
+        p50=told[0],
+        p95=told[1],
         this_batch=np.where(status == "ok", own, np.nan),
-        further=told[3:],
+        further=told[2:],
         amplification=mass_balance.amplification(exponent),
     )
 
@@ -555,6 +548,12 @@ def steepest(
     return float(known.max(initial=-math.inf)) if known.size else math.nan
 
 
+def _own_cautions(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:
+    """Return what is to be looked at again in what was burned of a mix."""
+    own = own_of(model, parts)
+    return tuple(dict.fromkeys(text for one in own for text in one.cautions))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Firing:
     """A mix in the motor, at the best estimate of everything.
@@ -572,8 +571,8 @@ class Firing:
     port_to_throat : float
     propellant_mass : float
         [kg]
-    pressure_band : tuple of float
-        Peak pressure that 5 and 95 of 100 next batches stay below. [Pa]
+    limit : float
+        Peak pressure that 95 of 100 next batches stay below. [Pa]
     cautions : tuple of str
         What is to be looked at again in the strands of this very mix.
     """
@@ -585,7 +584,7 @@ class Firing:
     impulse_class: str
     port_to_throat: float
     propellant_mass: float
-    pressure_band: tuple[float, float]
+    limit: float
     cautions: tuple[str, ...] = ()
 
     def course(self) -> Course:
@@ -611,30 +610,21 @@ def firings(
     list of Firing or None
         None for a row that could not be driven.
     """
-    driven = motor_rows(
-        of_mixes(mixes),
-        hardware,
-        characteristic_velocity=np.array(
-            [row["characteristic_velocity_m_s"] for row in rows]
-        ),
-    )
     return [
-        _fire(driven, burn_law_of(of_mixes([mix]), hardware), index, row)
+        _fire(hardware, of_mixes([mix]), row)
         if math.isfinite(row["peak_pressure_MPa"])
         else None
-        for index, (mix, row) in enumerate(zip(mixes, rows, strict=True))
+        for mix, row in zip(mixes, rows, strict=True)
     ]
 
 
-def _fire(
-    driven: MotorRows, law: BurnLaw, index: int, values: dict[str, Any]
-) -> Firing:
+def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
     """Fire one mix."""
-    hardware = driven.hardware
+    law = burn_law_of(blends, hardware)
     motor = hardware.motor(
-        density=values["density_kg_m3"],
-        characteristic_velocity=values["characteristic_velocity_m_s"],
-        exponent=values["isentropic_exponent"],
+        density=row["density_kg_m3"],
+        characteristic_velocity=row["characteristic_velocity_m_s"],
+        exponent=row["isentropic_exponent"],
     )
     trace = fire(motor, law)
     has_thrust = trace.total_impulse > 0.0
@@ -646,6 +636,6 @@ def _fire(
         impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
         port_to_throat=motor.port_to_throat,
         propellant_mass=motor.propellant_mass,
-        pressure_band=(float(driven.p05[index]), float(driven.p95[index])),
-        cautions=driven.own_cautions(index),
+        limit=1e6 * float(row["peak_pressure_p95_MPa"]),
+        cautions=_own_cautions(hardware.burning, components_of(blends)[0]),
     )

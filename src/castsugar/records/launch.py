@@ -165,7 +165,11 @@ def card_of(batch: Batch, day: Day, database: Database) -> Card:
         why = why or "these grains do not fit"
     else:
         rules.append(Rule(name="voids", verdict=UNKNOWN, why="no --grain was measured"))
-    rules += _pressed(batch, bench, motor, why, database)
+    if any(one.name == "fit" and one.verdict == FIRE_NOT for one in rules):
+        why = why or "the grains are not those that the motor burns"
+        rules.append(Rule(name="pressure", verdict=UNKNOWN, why=why))
+    else:
+        rules += _pressed(batch, bench, motor, why, database)
     return Card(
         day=day,
         rules=tuple(rules),

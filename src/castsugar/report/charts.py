@@ -12,6 +12,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
 from castsugar.motor.pressure_table import Firing
+from castsugar.report import numbers
 from castsugar.report.shown import OF_UNIT, Shown
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.series import LineChart, Panel, Series, Span
@@ -144,7 +145,7 @@ def trace_chart(
         pressure = 1e-6 * np.interp(time, t.time, t.pressure, right=np.nan)
         pressures.append(Series(name, pressure))
         thrusts.append(Series(name, np.interp(time, t.time, t.thrust, right=np.nan)))
-        highest = 1e-6 * firing.pressure_band[1]
+        highest = 1e-6 * firing.limit
         if highest < 100.0:
             below = f"{name}: 95 of 100 peaks below"
             limits.append(Series(below, np.full(_POINTS, highest)))
@@ -163,8 +164,17 @@ def trace_chart(
             notes=(
                 *notes,
                 "Curves are best estimates; a mix without a line for 95 of 100 peaks "
-                "has no limit that can be drawn. The grain lights all at once; no "
-                "erosive burning, no cracks. No claim of safety.",
+                "has no limit that can be drawn. The grain lights all at once"
+                f"{_lit(firings[0].igniter)}; no erosive burning, no cracks. No claim "
+                "of safety.",
             ),
         )
     )
+
+
+def _lit(igniter: tuple[float, float]) -> str:
+    """Say what lights a motor, mass [kg] and time [s]; nothing where not stated."""
+    if not igniter[0]:
+        return ""
+    grams, lasts = (numbers.typed(numbers.three(1e3 * x)) for x in igniter)
+    return f", with {grams} g of igniter in {lasts} ms"
