@@ -287,6 +287,23 @@ def test_a_case_that_is_too_weak(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("igniter", "verdict"), [("", KEPT), ("2 g", LOOK), ("20 g", FIRE_NOT)]
+)
+def test_what_raises_the_peak_is_judged(
+    igniter: str, verdict: str, tmp_path: Path
+) -> None:
+    """An igniter that takes the next batches, or the expected peak, above the case."""
+    stated = f'igniter_mass = "{igniter}"\n' if igniter else ""
+    text = BENCH.replace("[motor.grain]", f"{stated}[motor.grain]")
+    rated = by_name(carded(tmp_path, grains=grains(0.95, 0.95)))["pressure"].value
+    text = text.replace("1000 psi", f"{1.35e-6 * rated} MPa")
+    rule = by_name(carded(tmp_path, text=text, grains=grains(0.95, 0.95)))["causes"]
+    assert rule.verdict == verdict
+    assert (rule.why == "start and igniter") == bool(igniter)
+    assert (rule.value > rule.high) == (verdict == FIRE_NOT)
+
+
+@pytest.mark.parametrize(
     ("told", "why"),
     [
         (grains(0.95, 0.95, core_m=0.0079), "throat diameter 8 mm is larger"),

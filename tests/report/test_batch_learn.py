@@ -275,6 +275,9 @@ def test_the_card_refuses_real_grains(capsys: pytest.CaptureFixture[str]) -> Non
     assert "DO NOT fire: grain 3 is 6.3" in text
     text = " ".join(said([*CARD, *GRAINS[:6]], capsys).split())
     assert "DO NOT fire: 3 grains measured, and the motor has 4 segments" in text
+    # A pressure of other grains than are fired would mislead.
+    assert "peak pressure expected" not in text
+    assert "CANNOT TELL" in text
 
 
 @pytest.mark.parametrize(

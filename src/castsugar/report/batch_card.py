@@ -250,6 +250,8 @@ _SENTENCES = {
     "peak": "a peak of {found} {unit} is expected of {why}, allowed is {high} {unit}",
     "pressure": "95 of 100 firings of {why} stay below {found} {unit}, allowed is "
     "{high} {unit}",
+    "causes": "{why} takes the expected peak to {found} {unit}, allowed is {high} "
+    "{unit}",
 }
 _LOST = (
     "the grains lost mass ({then} as cast, {now} now): a chip or crack adds burning "
