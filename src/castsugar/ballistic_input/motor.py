@@ -54,15 +54,11 @@ from castsugar.motor.transient import characteristic_length, course
 #: Standard uncertainty of ln sigma_p.
 _SENSITIVITY: Final = math.log(SENSITIVITY_DOUBT)
 
-#: Webs of the table of Kn, beside those between which it turns.
-_WEBS: Final = 21
-
 #: How a coefficient is written elsewhere: units of rate and of pressure, by its key.
 HABITS: Final = {
     "coefficient_mm_s_MPa": ("mm/s", "MPa"),
     "coefficient_in_s_psi": ("in/s", "psi"),
 }
-_OURS: Final = ("m/s", "MPa")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,7 +134,10 @@ def burn_law(driven: Driven | str) -> Block:
             value=sum(len(one.rate) for one in strands), status="measured"
         ),
     }
-    values |= dict(_own_range([p for one in strands for p in one.pressure.tolist()]))
+    if pressures := [p for one in strands for p in one.pressure.tolist()]:
+        burned = partial(Entry, status="measured", source="strands of this mix")
+        values["strands_low_Pa"] = burned(value=min(pressures))
+        values["strands_high_Pa"] = burned(value=max(pressures))
     scatter, stated = model.scatter, model.scatter.stated
     values["strand_scatter_ln"] = Entry(
         value=float(model.weights @ model.widths.strand),
@@ -174,14 +173,6 @@ def _of_stated(name: str, stated: tuple[str, ...]) -> str:
     return "stated" if name in stated else "assumed"
 
 
-def _own_range(pressures: list[float]) -> Iterator[tuple[str, Entry]]:
-    """Yield between which pressures strands of the mix itself burned."""
-    if pressures:
-        own = partial(Entry, status="measured", source="strands of this mix")
-        yield "strands_low_Pa", own(value=min(pressures))
-        yield "strands_high_Pa", own(value=max(pressures))
-
-
 def law_bands(law: BurnLaw) -> Iterator[Block]:
     """Yield the pressure bands of a law, the coefficient in three forms."""
     status = status_of(law)
@@ -196,7 +187,7 @@ def law_bands(law: BurnLaw) -> Iterator[Block]:
             "exponent": Entry(value=one.exponent, u=math.sqrt(slope), status=status),
         }
         for key, units in HABITS.items():
-            value = convert_coefficient(one.rate, one.exponent, _OURS, units)
+            value = convert_coefficient(one.rate, one.exponent, ("m/s", "MPa"), units)
             said = f"the same law; rate in {units[0]} at pressure in {units[1]}"
             block[key] = Entry(value=value, status=status, source=said)
         yield block
@@ -367,14 +358,14 @@ def _core_mass_flux(driven: Driven | None) -> float:
     if driven is None:
         return math.nan
     causes = peak_causes(driven.hardware, driven.law, driven.row)
-    found = (one.sizes.get("flux", math.nan) for one in causes if one.name == EROSION)
-    return next(found, math.nan)
+    found = {one.name: one.sizes for one in causes}
+    return found.get(EROSION, {}).get("flux", math.nan)
 
 
 def kn_table(hardware: Hardware) -> tuple[tuple[float, float], ...]:
     """Return Kn at webs burnt [m] from none to all, with those where it turns."""
     motor = hardware.motor(density=1800.0, characteristic_velocity=900.0)
-    even = np.linspace(0.0, hardware.grain.web, _WEBS)
+    even = np.linspace(0.0, hardware.grain.web, 21)
     webs = np.unique(np.concatenate([even, hardware.grain.breakpoints]))
     return tuple(zip(webs.tolist(), motor.kn(webs).tolist(), strict=True))
 

@@ -390,11 +390,7 @@ class _Tail:
 
 
 def _lag(
-    motor: Motor,
-    bands: Bands,
-    drawn: Drawn,
-    velocity: FloatArray,
-    first: FloatArray,
+    motor: Motor, bands: Bands, drawn: Drawn, velocity: FloatArray, first: FloatArray
 ) -> FloatArray:
     """Return by how much filling the free volume delays burnout. [s]
 
@@ -446,18 +442,14 @@ def _states(
 
     Kn, pressure, burn rate, mass flow, thrust, throat area.
     """
-
-    def column(values: FloatArray) -> FloatArray:
-        return values[:, None]
-
     propellant, nozzle = motor.propellant, motor.nozzle
     share = 1.0 - motor.grain.volume_left(web) / motor.grain.volume
-    grown = 1.0 + (motor.growth + column(drawn.growth)) * share
-    throat = nozzle.throat_area * column(drawn.throat_area) * grown**2
-    kn = column(drawn.area) * motor.grain.area(web) / throat
-    density = propellant.grain_density * column(drawn.density)
-    velocity = propellant.delivered_velocity * column(drawn.characteristic_velocity)
-    factor = propellant.rate_factor * column(drawn.rate)
+    grown = 1.0 + (motor.growth + drawn.growth[:, None]) * share
+    throat = nozzle.throat_area * drawn.throat_area[:, None] * grown**2
+    kn = drawn.area[:, None] * motor.grain.area(web) / throat
+    density = propellant.grain_density * drawn.density[:, None]
+    velocity = propellant.delivered_velocity * drawn.characteristic_velocity[:, None]
+    factor = propellant.rate_factor * drawn.rate[:, None]
     s = mass_balance.supply(
         kn=kn, density=density, characteristic_velocity=velocity, rate_factor=factor
     )

@@ -186,7 +186,9 @@ def _of_the_rate(found: Ballistics, show: Shown) -> Finding:
 def _front(found: Ballistics, show: Shown) -> Table:
     """Return the numbers that a calculation takes first."""
     here, ideal = found.evaluated, _velocity(found)
-    sensitive = _PI if _PI in found.temperature else _SIGMA
+    sensitive, of = "rate_sensitivity_1_K", "burn rate"
+    if "pressure_sensitivity_1_K" in found.temperature:
+        sensitive, of = "pressure_sensitivity_1_K", "pressure"
     entries = (
         ("flame temperature", TEMPERATURE, here),
         ("c*, ideal", ideal, here),
@@ -195,24 +197,16 @@ def _front(found: Ballistics, show: Shown) -> Table:
         ("effective molar mass, its pair", EFFECTIVE, here),
         ("condensed mass fraction", "condensed_mass_fraction", here),
         ("density of the grain", "grain_density_kg_m3", found.density),
-        (_SENSITIVE[sensitive], sensitive, found.temperature),
+        (f"{of} rises by, %/K of the grain", sensitive, found.temperature),
     )
     rows = []
     for label, key, block in entries:
         if (one := block.get(key)) is not None and one.known:
-            unit = show.unit(field_of(key)[0].kind)
-            head = f"{label}, {unit}" if unit else label
+            head = show.headed(label, field_of(key)[0].kind)
             status = "" if one.status == "computed" else one.status
             rows.append((head, *cells(key, one, show)[1:], status))
     heads = ("", "value", "95 % band", "")
     return Table(heads=heads, rows=tuple(rows), left=frozenset({0, 3}), drop=(3,))
-
-
-_PI, _SIGMA = "pressure_sensitivity_1_K", "rate_sensitivity_1_K"
-_SENSITIVE: Final = {
-    _PI: "pressure rises by, %/K of the grain",
-    _SIGMA: "burn rate rises by, %/K of the grain",
-}
 
 
 def _rate_table(found: Ballistics, show: Shown) -> Iterator[Table]:
@@ -270,7 +264,6 @@ def _pairing(found: Ballistics) -> str:
 # All blocks.
 
 _TITLES: Final = {
-    "identity": "1 What it is",
     "delivered": "3 Delivered",
     "burn_law": "4 Burn law",
     "temperature_sensitivity": "5 Temperature of the grain",
@@ -282,18 +275,12 @@ _TITLES: Final = {
 
 def _annexes(found: Ballistics, asked: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield every block."""
-    states = next(p for name, _, p in found.blocks() if name == "thermochemistry")
-    for name, block, place in found.blocks():
-        if name == "thermochemistry":
-            if place == states:
-                yield _states(found, show)
-        elif name == "burn_law_bands":
-            continue
-        elif name == "identity":
-            rows = tuple(cells(key, one, show)[:2] for key, one in block.items())
-            table = Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))
-            yield Annex(_TITLES[name], (table,))
-        elif block:
+    rows = tuple(cells(key, one, show)[:2] for key, one in found.identity.items())
+    table = Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))
+    yield Annex("1 What it is", (table,))
+    yield _states(found, show)
+    for name, block, _ in found.blocks():
+        if block and name in _TITLES:
             more = tuple(_more(found, name, show))
             yield Annex(_TITLES[name], (_block_table(block, show), *more))
     names = numbers.listed([key.replace("_", " ") for key in found.draws])
@@ -312,10 +299,9 @@ def _block_table(block: Mapping[str, Entry], show: Shown) -> Table:
         said = f"{value} ({band})" if band else value
         rests = "; ".join(x for x in (one.status, show.said(one.source)) if x)
         rows.append((head, said, rests))
-    return Table(heads=("", "value (95 %)", "rests on"), rows=tuple(rows), left=_LEFT)
-
-
-_LEFT: Final = frozenset({0, 2})
+    return Table(
+        heads=("", "value (95 %)", "rests on"), rows=tuple(rows), left=frozenset({0, 2})
+    )
 
 
 def _states(found: Ballistics, show: Shown) -> Annex:

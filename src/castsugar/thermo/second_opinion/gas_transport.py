@@ -38,9 +38,6 @@ class GasTransport:
         Frozen, at constant pressure, of the gas that the data know. [J/(kg K)]
     prandtl : float
         Of the three above. [-]
-    exponent : float
-        Isentropic, frozen, of the whole gas by our own species data: belongs with the
-        molar mass of the gas. [-]
     share : float
         Of the gas moles that the data know. [-]
     told : bool
@@ -51,7 +48,6 @@ class GasTransport:
     conductivity: float
     specific_heat: float
     prandtl: float
-    exponent: float
     share: float
     told: bool
 
@@ -99,7 +95,6 @@ def gas_transport(state: State) -> GasTransport:
         conductivity=conductivity,
         specific_heat=heat,
         prandtl=viscosity * heat / conductivity,
-        exponent=state.gas_exponent,
         share=share,
         told=told,
     )
