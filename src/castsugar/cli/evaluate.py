@@ -239,7 +239,7 @@ def told(
         misfits=tuple(one.cautions if one is not None else () for one in fired),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
-        causes=_causes(options, shared, mixes, rows),
+        causes=_causes(options, shared, fired, rows),
         draws=drawn,
         doubts=_doubts(shared, mixes, rows),
         pan=pan,
@@ -268,21 +268,20 @@ def _doubts(
 
 
 def _causes(
-    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix], rows: Rows
+    options: argparse.Namespace,
+    shared: Shared,
+    fired: Sequence[Firing | None],
+    rows: Rows,
 ) -> tuple[tuple[Cause, ...], ...]:
     """Return of each mix what can raise its peak pressure."""
     if shared.motor is None:
         return ()
-    from castsugar.mix.blends import of_mixes
     from castsugar.motor.peak_causes import peak_causes
-    from castsugar.motor.pressure_table import burn_law_of
 
     motor, sizes = shared.motor, stated_sizes(options)
     return tuple(
-        peak_causes(motor, burn_law_of(of_mixes([mix]), motor), row, **sizes)
-        if math.isfinite(row["peak_pressure_MPa"])
-        else ()
-        for mix, row in zip(mixes, rows, strict=True)
+        () if one is None else peak_causes(motor, one.law, row, **sizes)
+        for one, row in zip(fired, rows, strict=True)
     )
 
 
