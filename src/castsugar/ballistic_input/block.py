@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib import metadata
 from typing import TYPE_CHECKING, Any, Final
 
@@ -102,7 +102,7 @@ class Ballistics:
     draws: Mapping[str, FloatArray]
     law: BurnLaw | None = None
     notes: tuple[str, ...] = ()
-    invented: tuple[str, ...] = field(default=())
+    invented: tuple[str, ...] = ()
 
     @property
     def evaluated(self) -> Block:

@@ -84,11 +84,6 @@ class Driven:
     pressure: float
     row: Mapping[str, Any]
 
-    @property
-    def band(self) -> Band:
-        """Return the band of the law that holds the evaluated pressure."""
-        return self.law.band_at(self.pressure)
-
 
 def driven_or_why(
     mix: Mix, hardware: Hardware | None, pressure: float, row: Mapping[str, Any]
@@ -238,7 +233,7 @@ def temperature(hardware: Hardware | None, driven: Driven | None) -> Block:
         )
     }
     if driven is not None:
-        n = driven.band.exponent
+        n = driven.law.band_at(driven.pressure).exponent
         u = math.sqrt(covariance_at(driven.law, driven.pressure)[1][1]) / (1.0 - n)
         block["pressure_sensitivity_1_K"] = by_factor(
             value / (1.0 - n),
@@ -455,7 +450,7 @@ def joint_draws(
     """
     found: dict[str, FloatArray] = {}
     if driven is not None:
-        law, band = driven.law, driven.band
+        law, band = driven.law, driven.law.band_at(driven.pressure)
         rate, slope = draw_laws(law, count)
         away = math.log(REFERENCE_PRESSURE / law.centre)
         found["ln_coefficient"] = math.log(band.rate) + rate + slope * away

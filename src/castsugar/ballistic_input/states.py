@@ -258,16 +258,17 @@ def drawn_bands(
     at another one they are as wide as shares.
     """
     columns = {
-        "flame_temperature_K": (TEMPERATURE, [TEMPERATURE]),
-        "characteristic_velocity_m_s": (key_of(flow, VELOCITY), _every(VELOCITY)),
-        "specific_impulse_s": (key_of(flow, IMPULSE), _every(IMPULSE)),
+        "flame_temperature_K": TEMPERATURE,
+        "characteristic_velocity_m_s": VELOCITY,
+        "specific_impulse_s": IMPULSE,
     }
     found = dict(states)
-    for column, (own, keys) in columns.items():
+    for column, every in columns.items():
+        own = key_of(flow, every)
         if column not in bands or own not in evaluated:
             continue
         low, high = (end / float(evaluated[own].value) for end in bands[column])
-        for key in keys:
+        for key in {key_of(name, every) for name in FLOWS}:
             one = found[key]
             value = float(one.value)
             found[key] = Entry(
@@ -278,8 +279,3 @@ def drawn_bands(
                 source=f"{one.source}; band drawn: data, water, weighing",
             )
     return found
-
-
-def _every(key: str) -> list[str]:
-    """Return the keys of all flows."""
-    return [key_of(name, key) for name in FLOWS]

@@ -239,7 +239,7 @@ def told(
         misfits=tuple(one.cautions if one is not None else () for one in fired),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
-        causes=_causes(options, shared, mixes, rows),
+        causes=_causes(options, shared, fired, rows),
         draws=drawn,
         doubts=_doubts(shared, mixes, rows),
         pan=pan,
@@ -268,14 +268,21 @@ def _doubts(
 
 
 def _causes(
-    options: argparse.Namespace, shared: Shared, mixes: Sequence[Mix], rows: Rows
+    options: argparse.Namespace,
+    shared: Shared,
+    fired: Sequence[Firing | None],
+    rows: Rows,
 ) -> tuple[tuple[Cause, ...], ...]:
     """Return of each mix what can raise its peak pressure."""
     if shared.motor is None:
         return ()
-    from castsugar.motor.peak_causes import causes_of
+    from castsugar.motor.peak_causes import peak_causes
 
-    return causes_of(shared.motor, mixes, rows, **stated_sizes(options))
+    motor, sizes = shared.motor, stated_sizes(options)
+    return tuple(
+        () if one is None else peak_causes(motor, one.law, row, **sizes)
+        for one, row in zip(fired, rows, strict=True)
+    )
 
 
 def _kitchen_bands(shared: Shared, mixes: Sequence[Mix]) -> list[dict[str, Any]]:

@@ -70,9 +70,6 @@ _THROAT_AFTER: Final = (0.8, 1.5)
 #: are usual. Common practice, no source.
 _WIDEST_CONE = 45.0
 
-#: How long an igniter burns where nobody states it [s]. Assumed.
-IGNITER_TIME = 0.03
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Hardware:
@@ -124,7 +121,7 @@ class Hardware:
     igniter_mass : float
         Charge of the igniter; 0: not stated. [kg]
     igniter_time : float
-        How long it burns. [s]
+        How long it burns; 30 ms is assumed. [s]
     hottest_grain : float or None
         Grain temperature on the hottest day of firing. [K]
     invented : tuple of str
@@ -162,7 +159,7 @@ class Hardware:
     throat_after: float | None = None
     cone_half_angle: float | None = None
     igniter_mass: float = 0.0
-    igniter_time: float = IGNITER_TIME
+    igniter_time: float = 0.03
     hottest_grain: float | None = None
     draws: int = DRAWS
     seed: int = SEED

@@ -183,8 +183,8 @@ class Cause:
 
 def worst(causes: tuple[Cause, ...]) -> Cause | None:
     """Return the cause that forbids a firing by most; None if none does."""
-    found = [one for one in causes if one.forbids]
-    return max(found, key=lambda one: one.above) if found else None
+    forbidding = (one for one in causes if one.forbids)
+    return max(forbidding, key=lambda one: one.above, default=None)
 
 
 # ----------------------------------------------------------------------------

@@ -352,9 +352,11 @@ def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
     mass = motor.propellant_mass * drawn.density * drawn.area
     out = (flow[core] * step).sum(axis=(1, 2))
     later = np.maximum(mass - out, 0.0)
-    tail = _tail(motor, drawn, velocity, p, throat[:, -1, -1], later)
+    emptying, lasting, rest, impulse = _tail(
+        motor, drawn, velocity, p, throat[:, -1, -1], later
+    )
     pushed = (p[core] * step).sum(axis=(1, 2)) + later * velocity / throat[:, -1, -1]
-    burn_time = time[:, -1] + lag + tail.lasting
+    burn_time = time[:, -1] + lag + lasting
     return _Run(
         time=time,
         kn=kn,
@@ -362,31 +364,16 @@ def _run(motor: Motor, bands: Bands, edges: FloatArray, drawn: Drawn) -> _Run:
         rate=rate,
         flow=flow,
         thrust=thrust,
-        emptying=tail.emptying,
+        emptying=emptying,
         burn_time=burn_time,
         peak=p.max(axis=(1, 2)),
-        mean=(pushed - tail.rest) / burn_time,
-        impulse=(thrust[core] * step).sum(axis=(1, 2)) + tail.impulse * velocity,
+        mean=(pushed - rest) / burn_time,
+        impulse=(thrust[core] * step).sum(axis=(1, 2)) + impulse * velocity,
         burned=out + later,
         unchoked=(~choked * step).sum(axis=(1, 2)) / time[:, -1],
         several=several,
         ambient=motor.ambient_pressure,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Tail:
-    """What comes behind the web, (draws,) each.
-
-    Times [s]; `rest`: what int p dt has after the burn time [Pa s]; `impulse`: over c*,
-    of the gas that comes later than its state [kg]: that of the burnt volume, and that
-    of the free volume, which was counted as if it had left when it filled the chamber.
-    """
-
-    emptying: FloatArray
-    lasting: FloatArray
-    rest: FloatArray
-    impulse: FloatArray
 
 
 def _lag(
@@ -414,8 +401,14 @@ def _tail(
     pressure: FloatArray,
     throat: FloatArray,
     later: FloatArray,
-) -> _Tail:
-    """Let the chamber empty from the last pressure."""
+) -> tuple[FloatArray, ...]:
+    """Let the chamber empty from the last pressure.
+
+    Returns the time of emptying, how long it burns on [s], what int p dt has after the
+    burn time [Pa s], and the impulse over c* of the gas that comes later than its state
+    [kg]: that of the burnt volume, and that of the free volume, which was counted as if
+    it had left when it filled the chamber.
+    """
     last, peak = pressure[:, -1, -1], pressure.max(axis=(1, 2))
     volume = motor.gas_volume + motor.grain.volume * drawn.area
     emptying = volume / (FLOW_FACTOR**2 * velocity * throat)
@@ -427,12 +420,8 @@ def _tail(
     thrust = 0.5 * motor.nozzle.thrust_coefficient(on_the_way, ambient) @ weights
     free = last * motor.gas_volume / (FLOW_FACTOR * velocity) ** 2
     lost = free * (motor.nozzle.thrust_coefficient(last, ambient) - thrust)
-    return _Tail(
-        emptying=emptying,
-        lasting=emptying * falls,
-        rest=emptying * np.minimum(over, last),
-        impulse=later * thrust - lost,
-    )
+    rest = emptying * np.minimum(over, last)
+    return emptying, emptying * falls, rest, later * thrust - lost
 
 
 def _states(

@@ -332,10 +332,9 @@ def _drawn(
         motor = hardware_of(with_strands(bench, batch), database)
     except CastsugarError as error:
         return None, str(error)
-    if day.temperature is None:
-        return motor, ""
-    warm = replace(motor, grain_temperature=day.temperature, hottest_grain=None)
-    return warm, ""
+    if day.temperature is not None:
+        motor = replace(motor, grain_temperature=day.temperature, hottest_grain=None)
+    return motor, ""
 
 
 def with_strands(bench: Bench, batch: Batch) -> Bench:

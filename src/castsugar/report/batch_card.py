@@ -23,7 +23,7 @@ from castsugar.records.learning.checks import COVERAGE
 from castsugar.report import numbers
 from castsugar.report.batch import Told, state
 from castsugar.report.document import Part, part, read_parts
-from castsugar.report.field import TEXT, Banded, fields, listed, row_of
+from castsugar.report.field import TEXT, Banded, fields, listed, row_in_order, row_of
 from castsugar.report.screen import (
     Annex,
     Blanks,
@@ -129,19 +129,11 @@ def grain_rows(grains: RealGrains | None) -> list[dict[str, Any]]:
     found = []
     shares, us = 100.0 * grains.shares, 100.0 * grains.shares_u
     for number, one in enumerate(grains.grains, 1):
-        share, u = float(shares[number - 1]), float(us[number - 1])
-        low, high = share - COVERAGE * u, share + COVERAGE * u
-        told = {
-            "grain": number,
-            "outer_mm": 1e3 * one.shape.outer_diameter,
-            "core_mm": 1e3 * one.shape.core_diameter,
-            "length_mm": 1e3 * one.shape.segment_length,
-            "mass_g": 1e3 * one.mass,
-            "density_kg_m3": one.density,
-            "density_ratio_percent": Banded(share, low, high),
-            "voids_percent": 100.0 - share,
-        }
-        found.append(row_of(GRAINS, one, **told))
+        share, step = float(shares[number - 1]), COVERAGE * float(us[number - 1])
+        shape, band = one.shape, (share - step, share + step)
+        sizes = shape.outer_diameter, shape.core_diameter, shape.segment_length
+        told = (number, *(1e3 * x for x in (*sizes, one.mass)), one.density)
+        found.append(row_in_order(GRAINS, *told, (share, band), 100.0 - share))
     return found
 
 
