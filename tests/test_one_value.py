@@ -173,6 +173,7 @@ def test_the_interval_of_a_peak_is_that_of_the_formula(ask: Any, folder: Path) -
         assert one[key] == two[key], key
 
 
+@pytest.mark.slow
 def test_search_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("search", BENCH)
     same(next(row for row in found["table"] if row["name"] == "base"), base)

@@ -536,6 +536,7 @@ def test_strict_makes_a_remark_a_no(
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_remark_stands_on_pages_in_markdown_and_beside_csv(
     odd: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -634,6 +635,7 @@ def test_usual_values_pass_without_a_word(name: str, text: str) -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_the_example_has_nothing_unusual(
     there: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

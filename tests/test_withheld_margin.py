@@ -129,6 +129,7 @@ SCREENS = [
 
 @pytest.mark.exact
 @pytest.mark.parametrize("command", SCREENS, ids=lambda c: c.split()[0])
+@pytest.mark.slow
 def test_every_screen_gives_the_reason_in_place_of_a_margin(
     command: str, bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -184,6 +185,7 @@ def test_justify_neither_keeps_nor_breaks_such_a_limit(
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_search_takes_no_such_mix(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

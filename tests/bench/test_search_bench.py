@@ -391,6 +391,7 @@ def test_words_agree_with_the_search() -> None:
     assert set(search_tables.SEARCHABLE) >= search_tables.LESS_IS_BETTER
 
 
+@pytest.mark.slow
 def test_the_example_runs() -> None:
     """From the file to an answer: a tiny search with all wings, sloppy batches too."""
     asked = (MOTOR + SEARCH).replace('flow = "equilibrium"\n', "")

@@ -159,6 +159,7 @@ def test_what_is_wrong_is_one_line(
     assert told.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_a_batch_keeps_it_and_learns_its_rate(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

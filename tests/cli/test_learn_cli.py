@@ -243,6 +243,7 @@ def withdraw(world: Path, *numbers: int) -> None:
     add_events(path, wrong)
 
 
+@pytest.mark.slow
 def test_after_is_what_evaluate_says_once_it_is_saved(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -51,12 +51,14 @@ def reduced(
     )
 
 
+@pytest.mark.slow
 def test_a_sound_firing_raises_no_alarm() -> None:
     """Of 52 firings of every kind and habit at most 3 have one (9 % are allowed)."""
     alarmed = [kept for _, kept in reduced("", 52) if alarms_of(kept.alarms)]
     assert len(alarmed) <= 3
 
 
+@pytest.mark.slow
 def test_a_slow_chamber_is_no_sensor_at_its_limit() -> None:
     """Free volume of eight grains: pressure and thrust rise and fall so slowly that
     both tops look cut off. That is said, and is no alarm: 5 of 40 are left, where the

@@ -150,6 +150,7 @@ def test_gas_that_fills_the_burnt_volume(pressure: float, held: float) -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_case_that_fills_and_empties() -> None:
     """Free volume of 3 grains: rate within 0.3 %, n within 0.04.
 
@@ -165,6 +166,7 @@ def test_a_case_that_fills_and_empties() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_without_the_volume_a_large_case_hides_the_exponent() -> None:
     """Eight grains of free volume that are not stated: the firing says what it lacks.
 
@@ -197,6 +199,7 @@ def test_sound_firings() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_grain_whose_area_stays_tells_no_exponent() -> None:
     """In 2 of 100 at most; but it tells its rate."""
     found = study(SMALL, kinds=("neutral", "end burner", "low end burner"))
@@ -206,6 +209,7 @@ def test_a_grain_whose_area_stays_tells_no_exponent() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_thrust_makes_smaller_changes_enough() -> None:
     """The pressure alone needs ln(Kn) to scatter by 3 %, not by 2 %."""
     both, alone = study(SMALL), study(SMALL, thrust=False)
@@ -252,6 +256,7 @@ def test_a_sensor_that_is_suspect_tells_no_exponent() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_crack_is_seen_and_named() -> None:
     """Five per cent more area from 40 % of the web on: in 95 of 100 or more."""
     found = study(SMALL, "crack 5 %")
@@ -272,6 +277,7 @@ def test_a_crack_is_seen_and_named() -> None:
         ("late 40 %", "lit late"),
     ],
 )
+@pytest.mark.slow
 def test_what_bends_the_course_alarms(fault: str, says: str) -> None:
     """In 4 of 10 firings or more, with the likely cause."""
     found = study(SMALL, fault)
@@ -346,6 +352,7 @@ def strands(firing: Firing, u: float = 0.05) -> BurnLaw:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_face_that_came_loose_shows_against_strands() -> None:
     """35 % more area all along leaves the shape of the pressure; the web ratio is 1 /
     1.35 or near, and alarms where a law is known to 5 %: 1 +- 2 (0.05^2 + 0.02^2)^0.5.
@@ -388,6 +395,7 @@ def test_a_warm_grain_burns_its_web_sooner() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_gas_of_a_stated_igniter() -> None:
     """c* within 0.3 % where its mass is stated, too high by about its share where not.
 
@@ -427,6 +435,7 @@ def test_a_lag_is_taken_off() -> None:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_a_slow_sensor_whose_lag_is_stated() -> None:
     """A lag of 100 ms leaves no law, or bends the course; stated, of a fifth."""
     bent: dict[float, list[bool]] = {0.0: [], 0.1: []}

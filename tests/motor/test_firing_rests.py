@@ -21,6 +21,7 @@ def burn_time(firing: Firing) -> Measured:
     return reduce_recording(recorded(firing), stand(firing)).results["burn_time"]
 
 
+@pytest.mark.slow
 def test_spikes_at_rest_change_nothing() -> None:
     """8 % of the resting samples, up to 3 to 11 % of the peak, the first and the last
     among them: no refusal, and the burn time is that of the same firing without.
@@ -40,6 +41,7 @@ def test_spikes_at_rest_change_nothing() -> None:
 
 
 @pytest.mark.parametrize("kind", ["bates", "spiky"])
+@pytest.mark.slow
 def test_the_band_of_the_burn_time_hangs_on_no_rest(kind: str) -> None:
     """0.6 to 27 s of quiet before, 1 to 20 burn times after."""
     motors = [f.motor for f in fleet(32, 6, (kind,))]
@@ -63,6 +65,7 @@ def test_the_band_of_the_burn_time_hangs_on_no_rest(kind: str) -> None:
         assert max(values) - min(values) < 0.5 * max(widths)
 
 
+@pytest.mark.slow
 def test_what_is_no_burning_is_called_so() -> None:
     """Each time with the right reason; a burst is recorded at 320 a second or more."""
     for firing in fleet(33, 12, FAULTED, FAULTS["lets go"]):

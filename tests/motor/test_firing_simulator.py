@@ -280,6 +280,7 @@ def test_same_seed_same_fleet() -> None:
     )
 
 
+@pytest.mark.slow
 def test_kinds_are_what_they_are_called() -> None:
     """Growth of Kn, pressures, rests and rates of sampling."""
     rng = np.random.default_rng(8)
@@ -336,6 +337,7 @@ def test_sizes_of_the_faults() -> None:
     assert abs(moved("hum 3 %")[1]) < 0.003
 
 
+@pytest.mark.slow
 def test_a_crack_burns_the_same_propellant_in_less_time() -> None:
     sound = fleet(22, 6, ("bates",))
     for name in ("crack 30 %", "debond 35 %"):

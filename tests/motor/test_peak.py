@@ -69,6 +69,7 @@ def crossing(model, w, supply, asked, level) -> float:
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_quantiles_are_roots_by_brute_force() -> None:
     """By signs and halving on the plain sum of normals: within 0.5 % of pressure.
 

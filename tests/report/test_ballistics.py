@@ -94,6 +94,7 @@ length = "62 mm"
 """
 
 
+@pytest.mark.slow
 def test_what_the_burn_rate_is_worth_stands_first(ask, tmp_path: Path) -> None:
     """Beyond what was burned it is OUTSIDE, without strands assumed: exit code 0."""
     code, out, _ = ask("base", "--pressure", "9 MPa")
@@ -133,6 +134,7 @@ def test_json_keeps_its_schema(ask) -> None:
             jsonschema.validate(broken, schema_of("ballistics", PARTS))
 
 
+@pytest.mark.slow
 def test_csv_is_one_row_a_quantity(ask) -> None:
     rows = list(csv.DictReader(io.StringIO(ask("base", "--csv")[1])))
     document = json.loads(ask("base", "--json")[1])

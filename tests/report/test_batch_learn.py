@@ -114,6 +114,7 @@ def test_a_screen(name: str, units: str, capsys: pytest.CaptureFixture[str]) -> 
 
 
 @pytest.mark.parametrize("name", SCREENS)
+@pytest.mark.slow
 def test_everything_fits_and_is_whole(
     name: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -125,6 +126,7 @@ def test_everything_fits_and_is_whole(
 
 
 @pytest.mark.parametrize("name", SCREENS)
+@pytest.mark.slow
 def test_a_document(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     what, parts = DOCUMENTS[name]
     document = json.loads(said([*SCREENS[name], "--json"], capsys))
@@ -159,6 +161,7 @@ def test_a_page(name: str, capsys: pytest.CaptureFixture[str]) -> None:
         assert page.count("as cast, oz") == 4  # grains of the example's motor
 
 
+@pytest.mark.slow
 def test_bands_that_are_too_narrow_are_said(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -146,6 +146,7 @@ def test_the_doubt_of_the_ideal_is_that_of_its_band() -> None:
     assert found == {"characteristic_velocity_u_m_s": pytest.approx(1.0)}
 
 
+@pytest.mark.slow
 def test_evaluate_says_it_in_every_form(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,

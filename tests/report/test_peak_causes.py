@@ -143,6 +143,7 @@ def test_a_stated_size_forbids_on_the_default_screen(ask: Any) -> None:
     assert "fire A base:" in text or "fire B red:" in text
 
 
+@pytest.mark.slow
 def test_assumed_sizes_are_a_caution_in_full(ask: Any) -> None:
     """A rating between middle and high end of the hot day of the example."""
     rows = json.loads(ask("base", "--json"))["peak_causes"]

@@ -93,6 +93,7 @@ def test_strands_against_motors_and_at_one_pressure() -> None:
     )
 
 
+@pytest.mark.slow
 def test_evaluate_says_it_in_every_form(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
