@@ -50,9 +50,11 @@ class Entry:
     source: str = ""
 
     def __post_init__(self) -> None:
-        """Fill in the interval of a normal."""
+        """Fill in the interval of a normal; without a value nothing was computed."""
         if self.status not in STATUSES:
             raise ValueError(f"{self.status!r} is no status")
+        if not self.known and self.status == "computed":
+            object.__setattr__(self, "status", "missing")
         if math.isnan(self.low) and not math.isnan(self.u):
             middle = float(self.value)
             object.__setattr__(self, "low", middle - _HALF * self.u)

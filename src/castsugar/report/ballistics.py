@@ -215,7 +215,11 @@ def _rate_table(found: Ballistics, show: Shown) -> Iterator[Table]:
         return
     first = found.bands[0]
     doubts = first["coefficient_m_s"], first["exponent"]
-    rows = tuple(_rate_row(band, doubts, show) for band in joined(found.law))
+    # A screen that has no room for all keeps the band of the pressure asked for.
+    bands = sorted(
+        joined(found.law), key=lambda one: not one.low <= found.pressure <= one.high
+    )
+    rows = tuple(_rate_row(band, doubts, show) for band in bands)
     law = f"r = a (p / {show.typed('pressure', 1.0)})^n"
     unit, rate = show.unit("pressure"), show.unit("rate")
     yield Table(
@@ -264,12 +268,12 @@ def _pairing(found: Ballistics) -> str:
 # All blocks.
 
 _TITLES: Final = {
-    "delivered": "3 Delivered",
-    "burn_law": "4 Burn law",
-    "temperature_sensitivity": "5 Temperature of the grain",
-    "density": "6 Density",
-    "gas_transport": "7 Gas without smoke",
-    "hardware": "8 The motor",
+    "delivered": "Delivered",
+    "burn_law": "Burn law",
+    "temperature_sensitivity": "Temperature of the grain",
+    "density": "Density",
+    "gas_transport": "Gas without smoke",
+    "hardware": "The motor",
 }
 
 
@@ -277,7 +281,7 @@ def _annexes(found: Ballistics, asked: Mixes, show: Shown) -> Iterator[Annex]:
     """Yield every block."""
     rows = tuple(cells(key, one, show)[:2] for key, one in found.identity.items())
     table = Table(heads=("", ""), rows=rows, left=frozenset({0, 1}))
-    yield Annex("1 What it is", (table,))
+    yield Annex("What it is", (table,))
     yield _states(found, show)
     for name, block, _ in found.blocks():
         if block and name in _TITLES:
@@ -286,7 +290,7 @@ def _annexes(found: Ballistics, asked: Mixes, show: Shown) -> Iterator[Annex]:
     names = numbers.listed([key.replace("_", " ") for key in found.draws])
     count = len(next(iter(found.draws.values())))
     drawn = f"{count} rows of {names}, drawn together: --json and --csv hold them."
-    yield Annex("9 Joint draws", (Paragraph(drawn),))
+    yield Annex("Joint draws", (Paragraph(drawn),))
     yield Annex("Mind", (notes_of(found.notes),))
     yield from ground(asked, show)
 
@@ -297,7 +301,11 @@ def _block_table(block: Mapping[str, Entry], show: Shown) -> Table:
     for key, one in block.items():
         head, value, band = cells(key, one, show)
         said = f"{value} ({band})" if band else value
-        rests = "; ".join(x for x in (one.status, show.said(one.source)) if x)
+        said_of = show.said(one.source)
+        if said_of.startswith(one.status):  # "measured, 1 firing" says both
+            rests = said_of
+        else:
+            rests = "; ".join(x for x in (one.status, said_of) if x)
         rows.append((head, said, rests))
     return Table(
         heads=("", "value (95 %)", "rests on"), rows=tuple(rows), left=frozenset({0, 2})
@@ -322,7 +330,7 @@ def _states(found: Ballistics, show: Shown) -> Annex:
         left=frozenset({0, 1, 2}),
         caption="What goes with what; no other pair may be used.",
     )
-    return Annex("2 Chamber, throat and exit, ideal", (table, beside))
+    return Annex("Chamber, throat and exit, ideal", (table, beside))
 
 
 def _more(found: Ballistics, name: str, show: Shown) -> Iterator[Block]:

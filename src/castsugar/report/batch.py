@@ -356,6 +356,7 @@ _WORDS: dict[str, Callable[[Event, Shown], str]] = {
         + show.amount(
             "mass", 1e3 * sum(o["mass_kg"] for o in event.values["grains"]), 4
         )
+        + ", in the place of any before"
     ),
     "cast": lambda event, show: (
         f"grains cast {show.amount('mass', 1e3 * event.values['mass_kg'], 4)}"
