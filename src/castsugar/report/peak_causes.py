@@ -73,17 +73,17 @@ def _table(name: str, causes: Causes, show: Shown) -> Table:
     rows = tuple(
         (
             one.name,
-            size_words(one, show),
+            _below(one),
             _factor(one),
             _pressure(one.pressure[1], show),
             _pressure(one.pressure_p95[0], show),
-            _below(one),
+            size_words(one, show),
         )
         for one in causes
     )
-    heads = ("size", "factor", f"up to,\n{unit}", f"p95,\n{unit}", "below the\ncase?")
+    heads = ("below the\ncase?", "factor", f"up to,\n{unit}", f"p95,\n{unit}", "size")
     bare = replace(first, low=1.0, middle=1.0, high=1.0, why="")
-    without = ("none of these", "", "1", *peaks, _below(bare))
+    without = ("none of these", _below(bare), "1", *peaks, "")
     left = frozenset({0, 1, 5})
     return Table(heads=(name, *heads), rows=(without, *rows), left=left)
 
