@@ -175,6 +175,15 @@ def test_no_exit_leaves_the_nozzle_out() -> None:
     assert math.isnan(number(block.identity, "exit_pressure_Pa"))
 
 
+@pytest.mark.exact
+def test_no_exit_beside_a_motor(world: cs.bench.World) -> None:
+    """Without c* nothing fires: what hangs on it is missing, the sizes are told."""
+    block = cs.ballistics(world.mix("base"), world.motor, exit_pressure=None)
+    assert "filling_time_s" not in block.hardware
+    assert number(block.hardware, "characteristic_length_m") > 0.5
+    assert block.hardware["igniter_mass_kg"].status == "missing"
+
+
 # ----------------------------------------------------------------------------
 # Delivered.
 

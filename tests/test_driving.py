@@ -442,3 +442,23 @@ def test_only_its_own_strands_are_held_against_a_mix(
         assert main(["evaluate", *words, "--bench", str(tmp_path / "bench.toml")]) == 0
         said[share] = "degree of freedom" in capsys.readouterr().out
     assert said == {60: False, 63: False, 66: True}
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"throat_after": 0.0063}, "throat diameter after a firing is 6.3 mm, before"),
+        ({"throat_after": 0.0121}, "allowed: 80 to 150 % of it"),
+        ({"cone_half_angle": 1.0}, "cone half angle is 57.2958 degrees; allowed: 0"),
+        ({"igniter_mass": -1e-3}, "igniter mass is -1 g; it must be 0 or more"),
+        ({"igniter_time": 0.0}, "igniter time is 0 s"),
+        ({"hottest_grain": 283.15}, "hottest grain temperature is 10 C, the grain"),
+    ],
+)
+def test_what_a_firing_does_to_a_motor_is_checked(
+    given: dict[str, float], message: str
+) -> None:
+    """Refused in one line, with what is allowed."""
+    with pytest.raises(cs.InputError, match=message):
+        hardware(**given)
