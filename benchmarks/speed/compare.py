@@ -9,10 +9,14 @@ import time
 
 import castsugar as cs
 from castsugar.data.load import load_database
+from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import Hardware
+
+#: What the borrowed law was burned with.
+DRY = {"potassium nitrate": 0.65, "sucrose": 0.35}
 
 #: Nitrate, powdered sugar, corn syrup, in percent: invented candidates.
 MIXES = ((60, 20, 20), (62, 14, 24), (65, 15, 20), (58, 16, 26))
@@ -27,7 +31,9 @@ def conditions() -> cs.Conditions:
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.008,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=BurnModel(
+            [published(law, {"potassium nitrate": 0.65, "sucrose": 0.35})]
+        ),
     )
     kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
     return cs.Conditions(kitchen=kitchen, motor=motor)

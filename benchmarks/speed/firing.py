@@ -108,7 +108,7 @@ def main() -> None:
             f"{ROWS:,} rows: read {reading:.2f} s ({reading / plain:.1f} times "
             f"pandas alone), reduce {reducing:.2f} s, infer {inferring:.2f} s, "
             f"together {reading + reducing + inferring:.2f} s; "
-            f"100 expected firings {expecting:.2f} s"
+            f"2,048 expected firings {expecting:.2f} s"
         )
         size = path.stat().st_size
         large = Path(folder) / "large.csv"

@@ -11,15 +11,19 @@ from dataclasses import replace
 
 import castsugar as cs
 from castsugar.data.load import load_database
+from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import borrowed_law
-from castsugar.motor.burn_model import blend_law
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.hardware import BurnKnowledge, Hardware
+from castsugar.motor.hardware import Hardware
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Task
+
+#: What the borrowed law was burned with.
+DRY = {"potassium nitrate": 0.65, "sucrose": 0.35}
 
 THREE = {
     "potassium nitrate": (0.5, 0.7),
@@ -41,7 +45,9 @@ def task(bounds: dict[str, tuple[float, float]]) -> Task:
             outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
         ),
         throat_diameter=0.0105,
-        burning=BurnKnowledge(law=blend_law([], borrowed=law)),
+        burning=BurnModel(
+            [published(law, {"potassium nitrate": 0.65, "sucrose": 0.35})]
+        ),
         case=Case(rated_pressure=6.9e6),
     )
     kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=500)
