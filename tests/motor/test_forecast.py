@@ -11,6 +11,7 @@ import math
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -29,6 +30,10 @@ def test_so_many_firings_lie_in_their_bands(seed: int) -> None:
     off = 3.0 * math.sqrt(0.05 * 0.95 / COUNT)
     for name in worlds.RESULTS:
         assert found.inside[name].mean() > 0.95 - off, name
+        # Nor are the bands so wide that nothing could lie outside.
+        scatter = float(np.std(np.log(found.ratio[name])))
+        half = 0.5 * float(np.median(np.log(found.width[name])))
+        assert half < 3.0 * scatter, name
     assert found.below_limit.mean() > 0.95 - off
 
 

@@ -318,7 +318,7 @@ def test_a_law_that_jumps_is_followed(name: str, throat: float) -> None:
     some = motor(nozzle=replace(NOZZLE, throat_diameter=throat))
     steady, found = fire(some, bands), course(some, bands)
     if steady.several:
-        return  # which of several pressures a start finds is its own affair
+        pytest.skip("which of several pressures a start finds is its own affair")
     assert len(found.time) < 2000
     assert found.peak_pressure == pytest.approx(steady.peak_pressure, rel=0.015)
     assert found.burn_time == pytest.approx(steady.burn_time, rel=0.03)
