@@ -57,6 +57,8 @@ def test_public_names() -> None:
         "motor",
         "parse_recipe",
         "performance",
+        "plot",
+        "plot",
         "records",
         "search",
         "sensitivities",

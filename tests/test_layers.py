@@ -68,6 +68,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "records": (5, ()),
     "faces": (6, ("strands", "firing")),
     "report": (6, ()),
+    "plot": (6, ()),
     "cli": (7, ()),
     "examples": (8, ()),
 }
@@ -79,6 +80,7 @@ BESIDE: dict[str, tuple[str, ...]] = {
     "bench": ("readings",),
     "weigh": ("readings", "bench"),
     "records": ("readings", "bench", "weigh"),
+    "plot": ("report",),
 }
 
 MOST_LINES, MOST_STATEMENTS = 700, 40

@@ -10,7 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from castsugar import bench, firing, kitchen, motor, records, strands, weigh
+    from castsugar import bench, firing, kitchen, motor, plot, records, strands, weigh
     from castsugar.ballistic_input.block import ballistics
     from castsugar.columns import COLUMNS
     from castsugar.comparison.change import justify
@@ -118,6 +118,7 @@ __all__ = [
     "motor",
     "parse_recipe",
     "performance",
+    "plot",
     "records",
     "search",
     "sensitivities",
@@ -128,7 +129,16 @@ __all__ = [
 
 
 #: What each command does, in Python: modules of their own.
-_SPACES = ("bench", "firing", "kitchen", "motor", "records", "strands", "weigh")
+_SPACES = (
+    "bench",
+    "firing",
+    "kitchen",
+    "motor",
+    "plot",
+    "records",
+    "strands",
+    "weigh",
+)
 
 
 def __getattr__(name: str) -> Any:

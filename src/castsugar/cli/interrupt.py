@@ -8,10 +8,13 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import FrameType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import write_file
+from castsugar.cli.output import write_picture
 from castsugar.cli.screen import remark
+
+if TYPE_CHECKING:
+    from castsugar.plot.sheet import Drawing
 
 #: Exit code of what was interrupted.
 INTERRUPTED = 130
@@ -91,7 +94,7 @@ def held_back() -> Iterator[Hold]:
 def write_pictures(
     options: argparse.Namespace,
     hold: Hold,
-    drawers: Mapping[str, Callable[[], str]],
+    drawers: Mapping[str, Callable[[], str | Drawing]],
 ) -> bool:
     """Draw and write pictures; return whether Ctrl-C let all of them be drawn.
 
@@ -102,8 +105,7 @@ def write_pictures(
     try:
         for name in [*left]:
             with hold.work():
-                picture = left[name]()
-            write_file(options, name, picture)
+                write_picture(options, name, left[name]())
             del left[name]
     except KeyboardInterrupt:
         remark(f"castsugar: interrupted; not drawn: {', '.join(left)}")

@@ -6,10 +6,13 @@ import argparse
 import shlex
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.screen import remark, say, visible
 from castsugar.errors import InputError
+
+if TYPE_CHECKING:
+    from castsugar.plot.sheet import Drawing
 
 #: What a command may offer besides -o and --force: kinds of text, of which one is
 #: printed, and the rest.
@@ -22,11 +25,11 @@ KINDS = {
 PAGE = "write the document as one HTML page, too"
 UNITS = ("si", "us")
 
+#: Endings of pictures.
+KINDS_OF_PICTURES = (".svg", ".png", ".pdf")
+
 #: What a command on the layer offers.
 SCREEN = (*KINDS, "page", "units")
-
-#: Endings of pictures that are not written here.
-_NOT_DRAWN = (".png", ".pdf", ".jpg", ".jpeg")
 
 
 def add_output_options(
@@ -73,7 +76,7 @@ def add_output_options(
 
 def _add_picture_option(group: Any, pictures: Mapping[str, str]) -> None:
     main, *others = pictures
-    words = f"draw {pictures[main]}, SVG"
+    words = f"draw {pictures[main]}; FILE ends in .svg, .png or .pdf"
     if others:
         more = "; ".join(f"{name}=FILE {pictures[name]}" for name in others)
         words += f"; {more}; may be repeated"
@@ -101,9 +104,10 @@ class _Picture(argparse.Action):
         name, equals, file = values.partition("=")
         if not equals or name not in self.names:
             name, file = self.names[0], values
-        if file.lower().endswith(_NOT_DRAWN):
+        if not file.lower().endswith(KINDS_OF_PICTURES):
             raise InputError(
-                f"--picture {values}: pictures are SVG; let the name end in .svg"
+                f"--picture {values}: let the name end in one of "
+                f"{', '.join(KINDS_OF_PICTURES)}"
             )
         known = dict(getattr(namespace, self.dest))
         if name in known:
@@ -148,7 +152,17 @@ def show(options: argparse.Namespace, text: str) -> None:
     _note(options, "what is printed above")
 
 
-def write_file(options: argparse.Namespace, name: str, text: str) -> None:
+def write_picture(
+    options: argparse.Namespace, name: str, picture: str | Drawing
+) -> None:
+    """Write a picture, in the form that the ending of its file asks for."""
+    from castsugar.plot.export import written
+
+    made = picture if isinstance(picture, str) else written(picture, Path(name).suffix)
+    write_file(options, name, made)
+
+
+def write_file(options: argparse.Namespace, name: str, text: str | bytes) -> None:
     """Write a file that an option names, and say so."""
     from castsugar.files.writing import write_text
 

@@ -112,8 +112,8 @@ def _exists(path: Path) -> InputError:
     )
 
 
-def write_text(path: Path, text: str, *, force: bool = False) -> None:
-    """Write text to a file; a link stays a link, its file is written.
+def write_text(path: Path, text: str | bytes, *, force: bool = False) -> None:
+    """Write text, or bytes as they are, to a file; of a link the file is written.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def write_text(path: Path, text: str, *, force: bool = False) -> None:
         If the file exists (without `force`), is no regular one or cannot be written.
     """
     mode, target = _mode(path, force=force), real(path)
-    data = _encoded(text)
+    data = text if isinstance(text, bytes) else _encoded(text)
     with explained(path, "written"), _staged(target.parent, data, mode) as made:
         if force:
             _replace(made, target)

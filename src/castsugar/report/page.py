@@ -17,7 +17,6 @@ from markupsafe import Markup
 from castsugar.errors import InputError
 from castsugar.report.screen import (
     STATUSES,
-    Figure,
     Screen,
     closing,
     in_order,
@@ -77,11 +76,11 @@ def _text(name: str) -> str:
     return folder.joinpath(name).read_text(encoding="utf-8")
 
 
-def _picture(figure: Figure) -> Any:
+def _picture(svg: str) -> Any:
     """Return the SVG of a figure, looked through."""
-    if any(_is_live(one) for one in ElementTree.fromstring(figure.svg).iter()):
+    if any(_is_live(one) for one in ElementTree.fromstring(svg).iter()):
         raise InputError("a picture holds what would run or load something else")
-    return Markup(figure.svg[figure.svg.index("<svg") :])
+    return Markup(svg[svg.index("<svg") :])
 
 
 def _is_live(one: ElementTree.Element) -> bool:

@@ -121,11 +121,15 @@ class Blanks:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A picture: SVG of our own drawing, its caption, and what it says in words."""
+    """A picture: SVG of our own drawing, its caption, and what it says in words.
+
+    `narrow` is the same for a phone; a page shows the one that fits.
+    """
 
     svg: str
     caption: str
     words: str = ""
+    narrow: str = ""
 
 
 @dataclass(frozen=True, slots=True)
