@@ -11,9 +11,9 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES: dict[str, str] = {}
+_PLACES = {"firing": "firings", "trace": "firings"}
 
-__all__: list[str] = []
+__all__ = ["firing", "trace"]
 
 
 def __getattr__(name: str) -> Any:
