@@ -11,9 +11,9 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES: dict[str, str] = {"sweep": "curves"}
+_PLACES = {"firing": "firings", "sweep": "curves", "trace": "firings"}
 
-__all__ = ["sweep"]
+__all__ = ["firing", "sweep", "trace"]
 
 
 def __getattr__(name: str) -> Any:

@@ -199,10 +199,12 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
 
 
 def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
-    """Mark moments of a time axis by a thin line and a name at its upper end.
+    """Mark moments of a time axis by a thin line and a name near its lower end.
 
-    A name that would stand on the one before goes one line down.
+    A name that would stand on the one before goes one line up.
     """
+    from matplotlib.patheffects import withStroke
+
     last, row = -math.inf, 0
     axes.get_xlim()  # settles limits that matplotlib leaves open
     for name, x in sorted(at, key=lambda pair: pair[1]):
@@ -212,13 +214,13 @@ def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
         last = place + width_of(name, SMALL) + 8.0
         axes.annotate(
             name,
-            (x, 1.0),
-            (3.0, -2.0 - 12.0 * row),
+            (x, 0.0),
+            (3.0, 14.0 + 12.0 * row),
             xycoords=("data", "axes fraction"),
             textcoords="offset points",
-            va="top",
             fontsize=SMALL,
             color=SOFT,
+            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
         )
 
 
