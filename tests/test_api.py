@@ -58,7 +58,6 @@ def test_public_names() -> None:
         "parse_recipe",
         "performance",
         "plot",
-        "plot",
         "records",
         "search",
         "sensitivities",
