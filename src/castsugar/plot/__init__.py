@@ -11,9 +11,14 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES = {"firing": "firings", "sweep": "curves", "trace": "firings"}
+_PLACES = {
+    "firing": "firings",
+    "responses": "curves",
+    "sweep": "curves",
+    "trace": "firings",
+}
 
-__all__ = ["firing", "sweep", "trace"]
+__all__ = ["firing", "responses", "sweep", "trace"]
 
 
 def __getattr__(name: str) -> Any:

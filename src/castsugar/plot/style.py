@@ -78,8 +78,15 @@ SETTINGS: dict[str, Any] = {
     "path.simplify": True,
 }
 
-#: Steps of a logarithmic axis inside a decade.
-_STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
+#: Steps of a logarithmic axis inside a decade, the finest first, and their least
+#: distance [decades]; room that a tick needs on either axis. [px]
+_STEPS = (
+    ((1.0, 2.0, 3.0, 5.0, 7.0), 0.146),
+    ((1.0, 2.0, 5.0), 0.301),
+    ((1.0, 3.0), 0.477),
+    ((1.0,), 1.0),
+)
+_TICK = {"x": 32.0, "y": 13.0}
 
 #: How far above the curves the allowed pressure may lie and still be on the picture.
 _REACH = 3.0
@@ -136,9 +143,10 @@ def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     getattr(axes, f"set_{name}scale")("log")
     getattr(axes, f"set_{name}lim")(low, high)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    steps: tuple[float, ...] = _STEPS
-    if math.log10(high / low) > 2.5:
-        steps = (1.0, 3.0) if math.log10(high / low) < 5.0 else (1.0,)
+    frame = axes.get_window_extent()
+    decade = (frame.width if name == "x" else frame.height) / math.log10(high / low)
+    fit = [steps for steps, least in _STEPS if least * decade >= _TICK[name]]
+    steps = fit[0] if fit else _STEPS[-1][0]
     ticks = [step * 10.0**n for n in decades for step in steps]
     axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
     axis.set_minor_locator(NullLocator())
