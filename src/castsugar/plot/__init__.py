@@ -11,9 +11,16 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES = {"firing": "firings", "trace": "firings"}
+_PLACES = {
+    "cook": "pot",
+    "delay": "delays",
+    "firing": "firings",
+    "growth": "firings",
+    "trace": "firings",
+    "viscosity": "pot",
+}
 
-__all__ = ["firing", "trace"]
+__all__ = ["cook", "delay", "firing", "growth", "trace", "viscosity"]
 
 
 def __getattr__(name: str) -> Any:

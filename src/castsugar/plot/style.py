@@ -78,6 +78,14 @@ SETTINGS: dict[str, Any] = {
     "path.simplify": True,
 }
 
+#: Keeps words apart from what lies below them; an outline would turn them into paths.
+HALO: dict[str, Any] = {
+    "facecolor": PAPER,
+    "edgecolor": "none",
+    "alpha": 0.8,
+    "pad": 1.0,
+}
+
 #: Steps of a logarithmic axis inside a decade.
 _STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
 
@@ -203,8 +211,6 @@ def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
 
     A name that would stand on the one before goes one line up.
     """
-    from matplotlib.patheffects import withStroke
-
     last, row = -math.inf, 0
     axes.get_xlim()  # settles limits that matplotlib leaves open
     for name, x in sorted(at, key=lambda pair: pair[1]):
@@ -220,7 +226,7 @@ def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
             textcoords="offset points",
             fontsize=SMALL,
             color=SOFT,
-            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
+            bbox=HALO,
         )
 
 
@@ -298,8 +304,6 @@ def label_points(
     `taken` are boxes that stay free; what finds no place is left out, for the key
     has it. Returns the boxes of the labels that were written. [px]
     """
-    from matplotlib.patheffects import withStroke
-
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
     at = [axes.transData.transform(point[:2]) for point in points]
@@ -331,6 +335,6 @@ def label_points(
             fontweight="bold",
             color=INK,
             zorder=9.0,
-            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
+            bbox=HALO,
         )
     return written
