@@ -16,55 +16,23 @@ from typing import Any
 
 import matplotlib as mpl
 import pytest
+from drawn_pictures import PICTURES, drawn
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.text import Text
 
-from castsugar.cli.main import main
 from castsugar.plot import export, style
 from castsugar.plot.sheet import NARROW, WIDE, Drawing
 
 # Exact: ids differ, colours are those of the two palettes, boxes of words are apart.
 pytestmark = pytest.mark.exact
 
-NEW = "KNO3:60 powdered sugar:17 corn syrup:23"
-FIRED = ["firing", "shot.csv", "--propellant-mass", "368 g", "--mix", "base"]
-DELAY = ["firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
-#: Every picture: the command, and which of its pictures.
-PICTURES = {
-    "trace": (["evaluate", "base", NEW], "trace"),
-    "throat": (["evaluate", "base"], "throat"),
-    "firing": ([*FIRED, "--bench", "bench.toml"], "recording"),
-    "delay": (
-        [*DELAY, "--chamber-pressure", "2 MPa", "--burn-time", "1.2 s"],
-        "recording",
-    ),
-    "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
-    "water": (["kitchen", "judge", "base", NEW], "water"),
-}
-
 
 @pytest.fixture(scope="module")
 def drawings(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Drawing]:
-    """Let every command draw, and keep what it draws with."""
-    place, before = tmp_path_factory.mktemp("pictures"), Path.cwd()
-    found: dict[str, Drawing] = {}
+    """Let every command draw; the settings of matplotlib are as they were."""
     settings = dict(mpl.rcParams)
-    with pytest.MonkeyPatch.context() as patch:
-        os.chdir(place)
-        assert main(["init"]) == 0
-        for name, (words, kind) in PICTURES.items():
-
-            def kept(draw: Drawing, _: str, *, name: str = name) -> bytes:
-                found[name] = draw
-                return b""
-
-            patch.setattr(export, "written", kept)
-            several = len(words) and kind not in ("recording",)
-            file = f"{kind}={name}.svg" if several else f"{name}.svg"
-            assert main([*words, "--picture", file]) in (0, 1)
-        patch.undo()
-        os.chdir(before)
+    found = drawn(tmp_path_factory.mktemp("pictures"))
     assert dict(mpl.rcParams) == settings
     return found
 
