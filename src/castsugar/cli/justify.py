@@ -14,6 +14,7 @@ from castsugar.cli.comparing import (
     add_comparing_options,
     compared,
     delivered,
+    drawing,
     read_comparing,
 )
 from castsugar.cli.interrupt import exit_code, held_back, write_pictures
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from castsugar.comparison.change import Change
     from castsugar.comparison.neighbours import Neighbourhood
     from castsugar.optimize.task import Settings
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
 
@@ -96,7 +98,6 @@ def run(options: argparse.Namespace) -> int:
     _check_limits(asked)
 
     from castsugar.comparison.change import justify
-    from castsugar.report.difference_plot import difference_plot
 
     change = justify(
         *asked.mixes,
@@ -106,12 +107,12 @@ def run(options: argparse.Namespace) -> int:
         **asked.given,
     )
     with held_back() as hold:
-        draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
         said = [claim.row for claim in claims]
-        told = compared(asked, change.comparison, change.rows, draw, said)
+        told = compared(asked, change.comparison, change.rows, said)
         _answer(asked, _record(asked, change, told))
         drawn = _pictures(asked, change)
-        drawn["differences"] = partial(draw, invented=bool(told.found.invented))
+        invented = bool(told.found.invented)
+        drawn["differences"] = partial(drawing, asked, change.comparison, invented)
         complete = write_pictures(options, hold, drawn)
     if failed := exit_code(change.rows, complete=complete):
         return failed
@@ -164,7 +165,9 @@ def _check_limits(asked: Comparing) -> None:
 # The pictures.
 
 
-def _pictures(asked: Comparing, change: Change) -> dict[str, Callable[[], str]]:
+def _pictures(
+    asked: Comparing, change: Change
+) -> dict[str, Callable[[], str | Drawing]]:
     """Return what draws each picture; work is done when it is called."""
     from castsugar.comparison.change import chamber_products
     from castsugar.report.search_map import search_map

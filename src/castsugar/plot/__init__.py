@@ -11,9 +11,11 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES: dict[str, str] = {}
+_PLACES = {
+    "differences": "intervals",
+}
 
-__all__: list[str] = []
+__all__ = sorted(_PLACES)
 
 
 def __getattr__(name: str) -> Any:
