@@ -14,13 +14,14 @@ from typing import Any
 _PLACES = {
     "cook": "pot",
     "delay": "delays",
+    "differences": "intervals",
     "firing": "firings",
     "growth": "firings",
     "trace": "firings",
     "viscosity": "pot",
 }
 
-__all__ = ["cook", "delay", "firing", "growth", "trace", "viscosity"]
+__all__ = sorted(_PLACES)
 
 
 def __getattr__(name: str) -> Any:
