@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from worlds import borrowed
 
 import castsugar as cs
@@ -23,7 +24,6 @@ from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.peak_pressure import Spread
 from castsugar.motor.pressure_table import burn_law_of
-from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from castsugar.report.species_bars import species_bars
 
 # Exact: differences of a mix with itself are 0, a made-up interval stands where the
