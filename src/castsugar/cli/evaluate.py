@@ -95,7 +95,10 @@ def add_parser(commands: Any) -> None:
         default=None,
         help="solve every mix again with Cantera (default: up to 20 mixes)",
     )
-    drawn = {"trace": "pressure and thrust against time, with a motor"}
+    drawn = {
+        "trace": "pressure and thrust against time, with a motor",
+        "throat": "the throat against time",
+    }
     kinds = ("full", "json", "csv", "markdown", "page", "units")
     add_output_options(parser, *kinds, pictures=drawn)
     parser.set_defaults(run=run)
@@ -120,8 +123,11 @@ def run(options: argparse.Namespace) -> int:
         drawn = drawn_bands(options, shared, mixes) if not unconfirmed(rows) else None
         found = told(options, shared, mixes, rows, (limits, fired, drawn))
         answer(options, _answer(shared, found))
-        draw = partial(trace_of, options, shared, found, fired)
-        complete = write_pictures(options, hold, {"trace": draw})
+        drawn_by = {
+            "trace": partial(trace_of, options, shared, found, fired),
+            "throat": partial(throat_of, options, found, fired),
+        }
+        complete = write_pictures(options, hold, drawn_by)
     return exit_code(rows, complete=complete)
 
 
@@ -469,6 +475,22 @@ def trace_of(
         show=units_of(options),
         invented=bool(found.invented),
     )
+
+
+def throat_of(
+    options: argparse.Namespace, found: Mixes, fired: Sequence[Firing | None]
+) -> Drawing:
+    """Return the picture of the throats; InputError if no mix could be driven."""
+    from castsugar.plot.fired import growth_drawing
+
+    told = zip(found.mixes, fired, strict=True)
+    known = {mix.name: one for mix, one in told if one is not None}
+    if not known:
+        raise InputError("--picture throat: no mix could be driven")
+    drawing: Drawing = growth_drawing(
+        known, show=units_of(options), invented=bool(found.invented)
+    )
+    return drawing
 
 
 def thrust_words(motor: Hardware) -> str:

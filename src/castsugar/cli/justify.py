@@ -13,6 +13,7 @@ from castsugar.cli.comparing import (
     add_comparing_options,
     compared,
     delivered,
+    drawing,
     read_comparing,
 )
 from castsugar.cli.interrupt import exit_code, held_back, write_pictures
@@ -97,7 +98,6 @@ def run(options: argparse.Namespace) -> int:
     _check_limits(asked)
 
     from castsugar.comparison.change import justify
-    from castsugar.report.difference_plot import difference_plot
 
     change = justify(
         *asked.mixes,
@@ -107,12 +107,12 @@ def run(options: argparse.Namespace) -> int:
         **asked.given,
     )
     with held_back() as hold:
-        draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
         said = [claim.row for claim in claims]
-        told = compared(asked, change.comparison, change.rows, draw, said)
+        told = compared(asked, change.comparison, change.rows, said)
         _answer(asked, _record(asked, change, told))
-        drawn = _pictures(asked, change, invented=bool(told.found.invented))
-        drawn["differences"] = partial(draw, invented=bool(told.found.invented))
+        invented = bool(told.found.invented)
+        drawn = _pictures(asked, change, invented=invented)
+        drawn["differences"] = partial(drawing, asked, change.comparison, invented)
         complete = write_pictures(options, hold, drawn)
     if failed := exit_code(change.rows, complete=complete):
         return failed

@@ -12,13 +12,18 @@ from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
+    "cook": "pot",
+    "delay": "delays",
+    "differences": "intervals",
     "firing": "firings",
+    "growth": "firings",
     "responses": "curves",
     "sweep": "curves",
     "trace": "firings",
+    "viscosity": "pot",
 }
 
-__all__ = ["firing", "responses", "sweep", "trace"]
+__all__ = sorted(_PLACES)
 
 
 def __getattr__(name: str) -> Any:
