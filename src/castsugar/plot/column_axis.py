@@ -163,7 +163,7 @@ def draw_limit(
         (axes.axvspan, axes.axvline) if across else (axes.axhspan, axes.axhline)
     )
     shade(first, last, facecolor=style.INK, alpha=0.1, linewidth=0.0)
-    line(at, color=style.INK, linewidth=2.0, solid_capstyle="butt", gid="limit")
+    line(at, color=style.INK, linewidth=2.0, solid_capstyle="butt")
     if across:
         axes.set_xlim(low, high)
     else:
@@ -205,7 +205,6 @@ def _name_limit(
         fontsize=style.SMALL,
         fontweight="bold",
         color=style.INK,
-        gid="limit",
     )
 
 
@@ -251,10 +250,11 @@ def _dots(axes: Axes) -> FloatArray:
     """Return points along the curves, and of marks. [px]"""
     found = [np.full((1, 2), np.nan)]
     for line in axes.get_lines():
-        if line.get_gid() is None:
-            at = axes.transData.transform(np.asarray(line.get_xydata(), dtype=float))
-            place = np.linspace(0.0, len(at) - 1.0, 400) if len(at) > 1 else [0.0]
+        at = np.asarray(line.get_xydata(), dtype=float)
+        if line.get_transform() == axes.transData and len(at):
+            place = np.linspace(0.0, len(at) - 1.0, 400 if len(at) > 1 else 1)
+            pixels = axes.transData.transform(at)
             found.append(
-                np.column_stack([np.interp(place, range(len(at)), v) for v in at.T])
+                np.column_stack([np.interp(place, range(len(at)), v) for v in pixels.T])
             )
     return np.vstack(found)

@@ -266,7 +266,7 @@ def _draw_kept(axes: Axes, x: FloatArray, judged: Sequence[Judgement]) -> None:
     for low, high in _stretches(x, kept):
         axes.plot(
             [low, high], [0.0, 0.0], color=style.GREEN, linewidth=5.0, clip_on=False,
-            transform=axes.get_xaxis_transform(), solid_capstyle="butt", gid="kept",
+            transform=axes.get_xaxis_transform(), solid_capstyle="butt",
             label=f"keeps all {numbers.count(len(judged), 'limit')}",
         )  # fmt: skip
 
@@ -438,16 +438,16 @@ def _respond(axes: Axes, of: _Around, column: str) -> None:
     axes.set_xlim(100.0 * (first - room), 100.0 * (last + room))
     for k, (way, values) in enumerate(zip(ran.ways, ways, strict=True)):
         _draw_way(axes, k, way, held(values, ends, column), _reach(of, way))
-    axes.axvline(0.0, color=style.SOFT, linewidth=0.9, linestyle=":", gid="zero")
+    axes.axvline(0.0, color=style.SOFT, linewidth=0.9, linestyle=":")
     if chance_of(column)[0] in of.bands:
         bar = scaled(column, of.bands[chance_of(column)[0]], show)
         axes.plot(
             [0.0, 0.0], held(bar, ends, column), color=style.INK, linewidth=1.2,
-            marker="_", markersize=9.0, gid="band",
+            marker="_", markersize=9.0,
             label=f"95 % band of the {best_words(of.outcome)}",
         )  # fmt: skip
-    axes.plot([0.0], best, "o", markerfacecolor=style.PAPER, markersize=6.0,
-              markeredgecolor=style.INK, gid="best", zorder=4.0)  # fmt: skip
+    axes.plot([0.0], best, "o", markerfacecolor=style.PAPER, markersize=7.0,
+              markeredgecolor=style.INK, zorder=4.0)  # fmt: skip
     for limit in on:
         draw_limit(axes, column, limit, show)
 
@@ -458,14 +458,14 @@ def _draw_way(axes: Axes, k: int, way: Way, values: FloatArray, label: str) -> N
     x = 100.0 * way.change
     axes.plot(x, values, color=colour, linewidth=1.2, linestyle=(0, (4, 2.5)))
     thick = np.where(way.kept, values, np.nan)
-    axes.plot(x, thick, color=colour, linewidth=3.6, gid="kept")
+    axes.plot(x, thick, color=colour, linewidth=3.6)
     low, high = axes.get_ylim()
     seen = np.flatnonzero((values >= low) & (values <= high) & (np.abs(x) > 0.1))
     at = seen[[0, -1]] if len(seen) else seen
     style_of: dict[str, Any] = {"color": colour, "marker": mark, "markersize": 6.0,
                                 "markeredgecolor": style.INK}  # fmt: skip
     axes.plot(x[at], values[at], linestyle="none", **style_of)
-    axes.plot([], [], linewidth=2.0, label=label, gid="key", **style_of)
+    axes.plot([], [], linewidth=2.0, label=label, **style_of)
 
 
 def _reach(of: _Around, way: Way) -> str:
