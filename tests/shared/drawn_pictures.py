@@ -25,6 +25,7 @@ PICTURES = {
         [*DELAY, "--chamber-pressure", "2 MPa", "--burn-time", "1.2 s"],
         "recording",
     ),
+    "front": (["search", "front.toml"], "front"),
     "sweep": (SWEEP, "chart"),
     "traces": (["search"], "traces"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
@@ -38,6 +39,10 @@ def drawn(place: Path) -> dict[str, Drawing]:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(place)
         assert main(["init"]) == 0
+        bench = (place / "bench.toml").read_text("utf-8")
+        asked = bench.replace("# front = ", "front = ")
+        assert asked != bench
+        (place / "front.toml").write_text(asked, "utf-8")
         for name, (words, kind) in PICTURES.items():
 
             def kept(draw: Drawing, _: str, *, name: str = name) -> bytes:

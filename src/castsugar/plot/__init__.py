@@ -16,6 +16,7 @@ _PLACES = {
     "delay": "delays",
     "differences": "intervals",
     "firing": "firings",
+    "front": "trade_off",
     "growth": "firings",
     "responses": "curves",
     "sweep": "curves",

@@ -30,6 +30,7 @@ from castsugar.plot.column_axis import (
     field_on,
     held,
     limits_on,
+    name_x,
     named,
     panel,
     range_of,
@@ -283,19 +284,19 @@ def sweep_drawing(
     table = {k: np.array([row.get(k, np.nan) for row in found.rows]) for k in keys}
     x = np.array([float(row[found.varied]) for row in found.rows])
     name = found.names[found.shares.index(found.varied)]
-    below, *told = notes
+    label = f"{name}, % (the others keep their ratio)"
+    conditions, *told = notes
     words = " ".join(_told(found, x, table, column, show) for column in columns)
 
     def draw(width: int) -> Sheet:
-        sheet = Sheet("sweep", title, width=width, words=words, below=[below])
+        sheet = Sheet("sweep", title, width=width, words=words, below=[conditions])
         high = {1: 260.0, 2: 190.0}.get(len(columns), 150.0)
         drawn = []
         for column in columns:
-            last = column is columns[-1]
-            axes = panel(sheet, named(column.key, show), high, last=last)
+            below = label if column is columns[-1] else ""
+            axes = panel(sheet, named(column.key, show), high, below)
             drawn.append(_sweep(axes, (x, table), column.key, found.judged, show))
-        drawn[-1].set_xlabel(f"{name}, % (the others keep their ratio)",
-                             fontsize=style.SIZE, color=style.INK)  # fmt: skip
+        name_x(drawn[-1], label)
         sheet.keys(*drawn)
         sheet.notes([*told, "Independent check not asked. No claim of safety."])
         return sheet
@@ -323,6 +324,9 @@ def _told(
 
 #: Shown so many ranges of what keeps all limits.
 _BEYOND = 2.0
+
+#: What runs.
+_CHANGE = "percent of the mix, more (+) or less (\u2212)"
 
 #: Reaches below this are none. [percent of the mix]
 _NONE = 0.05
@@ -365,7 +369,7 @@ def responses(
     of = _around(outcome, columns, PLAIN, Shown(units))
     axes = ax if ax is not None else style.new_axes()
     _respond(axes, of, of.columns[0])
-    _name_change(axes)
+    name_x(axes, _CHANGE)
     return axes
 
 
@@ -438,6 +442,9 @@ def _respond(axes: Axes, of: _Around, column: str) -> None:
     axes.set_xlim(100.0 * (first - room), 100.0 * (last + room))
     for k, (way, values) in enumerate(zip(ran.ways, ways, strict=True)):
         _draw_way(axes, k, way, held(values, ends, column), _reach(of, way))
+    axes.xaxis.set_major_formatter(
+        lambda x, _: f"{x:+g}".replace("-", "\u2212") if x else "0"
+    )
     axes.axvline(0.0, color=style.SOFT, linewidth=0.9, linestyle=":")
     if chance_of(column)[0] in of.bands:
         bar = scaled(column, of.bands[chance_of(column)[0]], show)
@@ -484,16 +491,6 @@ def _reach(of: _Around, way: Way) -> str:
     return f"{told}: {', '.join(ends)}" if any(way.stops) else told
 
 
-def _name_change(axes: Axes) -> None:
-    """Name what runs, and give its ticks a sign."""
-    from matplotlib.ticker import FuncFormatter
-
-    label = "percent of the mix, more (+) or less (\u2212)"
-    axes.set_xlabel(label, fontsize=style.SIZE, color=style.INK)
-    signed = FuncFormatter(lambda x, _: f"{x:+g}".replace("-", "\u2212") if x else "0")
-    axes.xaxis.set_major_formatter(signed)
-
-
 def responses_drawing(
     outcome: Outcome,
     *,
@@ -505,7 +502,7 @@ def responses_drawing(
     of = _around(outcome, columns, asked, show)
     title = f"{asked.before}Effect of each ingredient"
     best = best_words(outcome)
-    below = [f"Around the {best}: one runs, the others keep their ratio."]
+    around = f"Around the {best}: one runs, the others keep their ratio."
     reaches = "; ".join(_reach(of, way) for way in of.ran.ways)
     words = f"{', '.join(map(label_of, of.columns))} around the {best}. {reaches}."
     grounds = ("all limits and bounds kept", "some limit or bound broken")
@@ -513,17 +510,14 @@ def responses_drawing(
         grounds = ("all limits kept", "some limit broken, or outside the range shown")
 
     def draw(width: int) -> Sheet:
-        told = [*state_lines(outcome), *below]
+        told = [*state_lines(outcome), around]
         sheet = Sheet("traces", title, width=width, words=words, below=told)
         high = {1: 260.0, 2: 190.0}.get(len(of.columns), 140.0)
         drawn = []
         for column in of.columns:
-            last = column is of.columns[-1]
-            axes = panel(sheet, _headed(of, column), high, last=last)
+            below = _CHANGE if column is of.columns[-1] else ""
+            axes = panel(sheet, _headed(of, column), high, below)
             _respond(axes, of, column)
-            _name_change(axes)
-            if not last:
-                axes.set_xlabel("")
             drawn.append(axes)
         for ground, weight, dashes in zip(
             grounds, (3.6, 1.2), ("-", (0, (4, 2.5))), strict=True
@@ -532,6 +526,7 @@ def responses_drawing(
                 [], [], color=style.INK, linewidth=weight, linestyle=dashes,
                 label=ground,
             )  # fmt: skip
+        name_x(drawn[-1], _CHANGE)
         sheet.keys(*drawn, columns=1)
         sheet.notes([note_of(of.columns)])
         return sheet

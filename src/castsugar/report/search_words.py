@@ -329,9 +329,9 @@ def guards_case(limit: Limit) -> bool:
     return limit.column.startswith(_PRESSES)
 
 
-def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
+def fault_words(goal: Goal, values: Mapping[str, float], show: Shown = SI_UNITS) -> str:
     """Say which limits a mix breaks, and which were not computed of it."""
-    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    limits = {limit.name: stem(limit.column, show) for limit in goal.limits}
     told = {"breaks": broken(goal, values), "not computed:": unknown(goal, values)}
     return "; ".join(
         f"{word} {', '.join(dict.fromkeys(limits[name] for name in names))}"
