@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -190,12 +191,15 @@ def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
     """Draw pressure against time with its band; InputError without a motor."""
     from castsugar.comparison.change import pressure_bands
     from castsugar.plot.fired import trace_drawing
+    from castsugar.report.mix_words import by_name
 
     motor = change.conditions.motor
     if motor is None:
         raise InputError("--picture firing: add [motor] to the bench file (--bench)")
     seed = change.comparison.draws.seed
-    bands = pressure_bands(change.mixes, change.rows, motor, seed=seed)
+    found = pressure_bands(change.mixes, change.rows, motor, seed=seed)
+    pairs = zip(by_name(change.mixes), found, strict=True)
+    bands = [replace(one, name=name) for name, one in pairs]
     allowed = motor.allowable
     return trace_drawing(bands, allowed=allowed, show=show, invented=invented)
 
