@@ -13,6 +13,7 @@ from typing import Any
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
     "differences": "intervals",
+    "strands": "burning",
 }
 
 __all__ = sorted(_PLACES)

@@ -130,7 +130,7 @@ def headed(label: str, unit: str) -> str:
 
 def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     """Make the axis "x" or "y" logarithmic, with ticks that can be read."""
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
@@ -139,8 +139,12 @@ def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     steps: tuple[float, ...] = _STEPS
     if math.log10(high / low) > 2.5:
         steps = (1.0, 3.0) if math.log10(high / low) < 5.0 else (1.0,)
-    ticks = [step * 10.0**n for n in decades for step in steps]
-    axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
+    every = [step * 10.0**n for n in decades for step in steps]
+    ticks = [tick for tick in every if low <= tick <= high]
+    if len(ticks) < 3:  # a short axis: whole steps, though it is logarithmic
+        every = [*MaxNLocator(4).tick_values(low, high)]
+        ticks = [tick for tick in every if low <= tick <= high]
+    axis.set_major_locator(FixedLocator(ticks))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
