@@ -97,7 +97,7 @@ def table(path: str) -> list[dict[str, str]]:
     ("words", "drawing"),
     [
         (MAP, "castsugar.report.maps.ternary"),
-        (SWEEP, "castsugar.report.charts.sweep_chart"),
+        (SWEEP, "castsugar.plot.curves.sweep_drawing"),
     ],
 )
 def test_while_it_draws_the_table_is_there(

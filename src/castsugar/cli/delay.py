@@ -8,9 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer, invented_files
+from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.firing_options import FILMED, STAND
-from castsugar.cli.output import command_text
+from castsugar.cli.output import command_text, write_picture
 from castsugar.cli.quantities import dest, given
 from castsugar.errors import InputError, unknown_name
 
@@ -119,8 +119,6 @@ def refuse_stray(options: argparse.Namespace) -> None:
     for name, why in wrong.items():
         if getattr(options, dest(name), None):
             raise InputError(f"{name} {why}")
-    if getattr(options, "picture", None) and getattr(options, "file", None) is None:
-        raise InputError("--picture draws the recording; name its FILE (CSV), too")
 
 
 def _foreseen(options: argparse.Namespace) -> bool:
@@ -218,7 +216,16 @@ def run_delay(
     else:
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
     asked = replace(_asked(options, typed, result, source), doubt=doubt)
-    answer(options, _answer(options, load_database(), delay, asked, invented))
+    found = _answer(options, load_database(), delay, asked, invented)
+    answer(options, found)
+    for file in getattr(options, "picture", {}).values():
+        from castsugar.plot.delays import delay_drawing
+
+        show = units_of(options)
+        screen = found.screen(show)
+        example = bool(screen.invented)
+        drawing = delay_drawing(delay, screen.title, show=show, invented=example)
+        write_picture(options, file, drawing)
     return 0
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -33,10 +34,12 @@ if TYPE_CHECKING:
     from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.motor.delivered import Delivered
+    from castsugar.motor.hardware import Hardware
     from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
     from castsugar.motor.pressure_table import Firing
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.mixes import Mixes
     from castsugar.thermo.flow import FlowSolution
 
@@ -92,7 +95,10 @@ def add_parser(commands: Any) -> None:
         default=None,
         help="solve every mix again with Cantera (default: up to 20 mixes)",
     )
-    drawn = {"trace": "pressure and thrust against time, with a motor"}
+    drawn = {
+        "trace": "pressure and thrust against time, with a motor",
+        "throat": "the throat against time",
+    }
     kinds = ("full", "json", "csv", "markdown", "page", "units")
     add_output_options(parser, *kinds, pictures=drawn)
     parser.set_defaults(run=run)
@@ -117,8 +123,11 @@ def run(options: argparse.Namespace) -> int:
         drawn = drawn_bands(options, shared, mixes) if not unconfirmed(rows) else None
         found = told(options, shared, mixes, rows, (limits, fired, drawn))
         answer(options, _answer(shared, found))
-        draw = partial(trace_of, shared, mixes, fired)
-        complete = write_pictures(options, hold, {"trace": draw})
+        drawn_by = {
+            "trace": partial(trace_of, options, shared, found, fired),
+            "throat": partial(throat_of, options, found, fired),
+        }
+        complete = write_pictures(options, hold, drawn_by)
     return exit_code(rows, complete=complete)
 
 
@@ -434,15 +443,60 @@ def _losses(
 
 
 def trace_of(
-    shared: Shared, mixes: Sequence[Mix], fired: Sequence[Firing | None]
-) -> str:
-    """Return the chart of the firings; InputError if no mix could be driven."""
-    from castsugar.report.charts import trace_chart
+    options: argparse.Namespace,
+    shared: Shared,
+    found: Mixes,
+    fired: Sequence[Firing | None],
+) -> Drawing:
+    """Return the picture of the firings; InputError if no mix could be driven."""
+    from castsugar.comparison.change import pressure_bands
+    from castsugar.plot.fired import trace_drawing
 
-    known = [(m.name, f) for m, f in zip(mixes, fired, strict=True) if f is not None]
-    if shared.motor is None or not known:
-        raise InputError("--picture has nothing to draw: no mix could be driven")
-    names, firings = zip(*known, strict=True)
-    return trace_chart(
-        names, firings, shared.motor.allowable, motor_assumptions(shared.motor)
+    motor = shared.motor
+    assert motor is not None
+    told = zip(pressure_bands(found.mixes, found.rows, motor), fired, strict=True)
+    bands = [
+        one
+        if one.expected is None or firing is None
+        else replace(one, expected=replace(one.expected, course=firing.course()))
+        for one, firing in told
+    ]
+    peaks = {
+        mix.name: one.limit
+        for mix, one in zip(found.mixes, fired, strict=True)
+        if one is not None
+    }
+    return trace_drawing(
+        bands,
+        allowed=motor.allowable,
+        peaks=peaks,
+        thrust=thrust_words(motor),
+        notes=motor_assumptions(motor)[:1],
+        show=units_of(options),
+        invented=bool(found.invented),
     )
+
+
+def throat_of(
+    options: argparse.Namespace, found: Mixes, fired: Sequence[Firing | None]
+) -> Drawing:
+    """Return the picture of the throats; InputError if no mix could be driven."""
+    from castsugar.plot.fired import growth_drawing
+
+    told = zip(found.mixes, fired, strict=True)
+    known = {mix.name: one for mix, one in told if one is not None}
+    if not known:
+        raise InputError("--picture throat: no mix could be driven")
+    drawing: Drawing = growth_drawing(
+        known, show=units_of(options), invented=bool(found.invented)
+    )
+    return drawing
+
+
+def thrust_words(motor: Hardware) -> str:
+    """Say whether the thrust of a motor is ideal, or with which losses."""
+    velocity = motor.efficiency is not None
+    nozzle = motor.nozzle_stated or motor.efficiencies.nozzle.count > 0
+    if velocity == nozzle:
+        return "delivered" if nozzle else "ideal, no losses"
+    return "ideal nozzle, delivered c*" if velocity else "delivered nozzle, ideal c*"

@@ -40,7 +40,7 @@ from castsugar.cli.firing_options import (
     read_stand,
     typed_words,
 )
-from castsugar.cli.output import SCREEN, add_output_options, command_text, write_file
+from castsugar.cli.output import SCREEN, add_output_options, command_text, write_picture
 from castsugar.cli.quantities import given, in_si
 from castsugar.errors import CastsugarError, InputError
 
@@ -109,7 +109,7 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
     )
-    drawn = {"recording": "the recording and what it says"}
+    drawn = {"recording": "the recording and what it says, or the delay column"}
     add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
 
@@ -144,11 +144,11 @@ def run(options: argparse.Namespace) -> int:
     asked = _asked(options, recording, test)
     answer(options, _answer(options, database, test, asked))
     for file in options.picture.values():
-        from castsugar.report.firing_chart import firing_chart
+        from castsugar.plot.fired import firing_drawing
 
-        invented = bool(_invented(options, test))
-        chart = firing_chart(test, asked, units_of(options), invented)
-        write_file(options, file, chart)
+        invented, show = bool(_invented(options, test)), units_of(options)
+        drawing = firing_drawing(test, asked, show, invented=invented)
+        write_picture(options, file, drawing)
     return 0
 
 
@@ -183,8 +183,8 @@ def _offering_plot(options: argparse.Namespace, recording: Recording) -> Iterato
 
 
 def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
-    """Draw what was read: label, unit and values of each course."""
-    from castsugar.report.firing_chart import raw_chart
+    """Draw what was read: label with unit, and values of each course."""
+    from castsugar.plot.fired import raw_drawing
 
     show, found = units_of(options), []
     for name, kind, scale in (("pressure", "pressure", 1e-6), ("thrust", "force", 1.0)):
@@ -195,13 +195,13 @@ def _draw_as_read(options: argparse.Namespace, recording: Recording) -> None:
         unit = "V" if volts else show.unit(kind)
         more = f", {read_as}" if name == "pressure" and not volts else ""
         scale = 1.0 if volts else scale * show.span(kind, 1.0)
-        found.append((f"{name} as read{more}", unit, scale * values))
+        found.append((f"{name} as read{more}, {unit}", scale * values))
         if name == "pressure" and recording.second_pressure is not None:
             other = scale * recording.second_pressure
-            found.append((f"second {name} as read{more}", unit, other))
-    text = raw_chart(recording.file, recording.time, found)
+            found.append((f"second {name} as read{more}, {unit}", other))
+    drawing = raw_drawing(recording.file, recording.time, found)
     for file in options.picture.values():
-        write_file(options, file, text)
+        write_picture(options, file, drawing)
 
 
 def _reduce(
@@ -268,8 +268,6 @@ def _thrusting(options: argparse.Namespace) -> tuple[Thrusting, str]:
                 "--chamber-pressure and --burn-time instead of the file"
             )
         found = reduce_recording(recorded, Stand(ambient_pressure=ambient, share=share))
-    if options.picture:
-        _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
     phase = Thrusting.from_trace(time - burning.start, over + ambient)
@@ -315,11 +313,11 @@ def _answer(
         )
 
     def paper(show: Shown) -> Screen:
-        from castsugar.report.firing_chart import firing_chart
-        from castsugar.report.screen import Figure
+        from castsugar.plot.export import shown
+        from castsugar.plot.fired import firing_drawing
 
-        chart = firing_chart(test, asked, show, bool(invented))
-        figure = Figure(chart, "The recording")
+        drawing = firing_drawing(test, asked, show, invented=bool(invented))
+        figure = shown(drawing, "The recording")
         return replace(screen(show), sheet=(figure,))
 
     stand = test.reduction.stand

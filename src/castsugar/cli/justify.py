@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
+    from castsugar.report.shown import Shown
 
 #: The answer is no.
 NO = 1
@@ -110,8 +110,8 @@ def run(options: argparse.Namespace) -> int:
         said = [claim.row for claim in claims]
         told = compared(asked, change.comparison, change.rows, said)
         _answer(asked, _record(asked, change, told))
-        drawn = _pictures(asked, change)
         invented = bool(told.found.invented)
+        drawn = _pictures(asked, change, invented=invented)
         drawn["differences"] = partial(drawing, asked, change.comparison, invented)
         complete = write_pictures(options, hold, drawn)
     if failed := exit_code(change.rows, complete=complete):
@@ -166,7 +166,7 @@ def _check_limits(asked: Comparing) -> None:
 
 
 def _pictures(
-    asked: Comparing, change: Change
+    asked: Comparing, change: Change, *, invented: bool
 ) -> dict[str, Callable[[], str | Drawing]]:
     """Return what draws each picture; work is done when it is called."""
     from castsugar.comparison.change import chamber_products
@@ -175,7 +175,7 @@ def _pictures(
     from castsugar.report.species_bars import species_bars
 
     return {
-        "firing": lambda: _firing(change),
+        "firing": lambda: _firing(change, units_of(asked.options), invented=invented),
         "products": lambda: species_bars(
             chamber_products(change.mixes, change.conditions)
         ),
@@ -186,23 +186,18 @@ def _pictures(
     }
 
 
-def _firing(change: Change) -> str:
+def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
     """Draw pressure against time with its band; InputError without a motor."""
     from castsugar.comparison.change import pressure_bands
-    from castsugar.motor.case import allowable_pressure
-    from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
+    from castsugar.plot.fired import trace_drawing
 
     motor = change.conditions.motor
     if motor is None:
         raise InputError("--picture firing: add [motor] to the bench file (--bench)")
     seed = change.comparison.draws.seed
     bands = pressure_bands(change.mixes, change.rows, motor, seed=seed)
-    limit, name = math.nan, BY_NUMBERS
-    if motor.case is not None:
-        found = allowable_pressure(motor.case)
-        limit = found.pressure if math.isfinite(found.pressure) else math.nan
-        name = BY_RATING if found.rule.startswith("rated") else BY_NUMBERS
-    return firing_band_chart(bands, limit=limit, limit_name=name)
+    allowed = motor.allowable
+    return trace_drawing(bands, allowed=allowed, show=show, invented=invented)
 
 
 def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:

@@ -22,7 +22,7 @@ from castsugar.cli.kitchen_options import (
     kitchen_assumptions,
     read_learnt,
 )
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.errors import InputError
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.report.limit_words import Judged
+    from castsugar.report.mixes import Mixes
 
 _EXAMPLES = """\
 examples:
@@ -79,7 +80,11 @@ def add_parser(commands: Any) -> None:
     add_bench_option(conditions)
     add_syrup_options(conditions)
     add_kitchen_options(conditions)
-    add_output_options(judge, *SCREEN)
+    drawn = {
+        "viscosity": "the viscosity against the temperature of the bulk",
+        "water": "the water against the minutes of the cook",
+    }
+    add_output_options(judge, *SCREEN, pictures=drawn)
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -149,7 +154,27 @@ def run_judge(options: argparse.Namespace) -> int:
         fields=words.JUDGED_FIELDS,
     )
     answer(options, given)
+    _draw(options, found, kitchen)
     return 0
+
+
+def _draw(options: argparse.Namespace, found: Mixes, kitchen: Kitchen) -> None:
+    """Write the pictures that were asked for."""
+    if not options.picture:
+        return
+    from castsugar.kitchen.pot import pot_of
+    from castsugar.plot.pot import pan_drawings
+
+    if kitchen.too_hot or all(pot_of(mix, kitchen).gap[0] for mix in found.mixes):
+        raise InputError("--picture: no mix has a model in the kitchen; leave it out")
+    drawings = pan_drawings(
+        {mix.name: mix for mix in found.mixes},
+        kitchen,
+        show=units_of(options),
+        invented=bool(found.invented),
+    )
+    for name, file in options.picture.items():
+        write_picture(options, file, drawings[name])
 
 
 def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -> str:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -110,17 +111,18 @@ def evaluate_many(
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
-    Returns a row a blend, whatever happened, with the quantiles that the limits ask
-    for, and False if the user interrupted: the rows left say so in their status.
+    Returns a row a blend, whatever happened, with the quantiles that the limits and
+    95 % bands ask for, and False if the user interrupted: the rows left say so in
+    their status.
     """
     from castsugar.evaluation import evaluate_columns
-    from castsugar.limits import chances_of
+    from castsugar.limits import BAND, chances_of
     from castsugar.rows import records
     from castsugar.thermo.solver import CHUNK
 
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
-    given = conditions.evaluate_options() | {"chances": chances_of(limits)}
+    given = conditions.evaluate_options() | {"chances": (*BAND, *chances_of(limits))}
     done: Rows = []
     try:
         with hold.work(), _pool(workers, len(blends)) as executor:
@@ -190,7 +192,7 @@ def answer_many(
     conditions: Shared,
     made: tuple[Sequence[str], FloatArray, Blends],
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
-    draw: Callable[[Many, Shown], str],
+    draw: Callable[[Many, Shown], str | Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
@@ -326,7 +328,7 @@ def _give(
     options: argparse.Namespace,
     conditions: Shared,
     found: Many,
-    draw: Callable[[Shown], str],
+    draw: Callable[[Shown], str | Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
     from castsugar.report.document import to_csv
@@ -342,7 +344,12 @@ def _give(
         made = many_screen(found, show)
         if not options.page:
             return made
-        return replace(made, sheet=(Figure(draw(show), found.title),))
+        from castsugar.plot.export import shown
+
+        picture = draw(show)
+        if isinstance(picture, str):
+            return replace(made, sheet=(Figure(picture, found.title),))
+        return replace(made, sheet=(shown(picture, found.title),))
 
     told = conditions.told(found)
     made = Answer(

@@ -12,8 +12,15 @@ from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
+    "cook": "pot",
+    "delay": "delays",
     "differences": "intervals",
+    "firing": "firings",
+    "growth": "firings",
     "strands": "burning",
+    "sweep": "curves",
+    "trace": "firings",
+    "viscosity": "pot",
 }
 
 __all__ = sorted(_PLACES)

@@ -50,8 +50,12 @@ def _settings(name: str) -> Iterator[None]:
         yield
 
 
-def written(draw: Drawing, kind: str, width: int | None = None) -> bytes:
+def written(
+    draw: Drawing, kind: str, width: int | None = None, *, brief: bool = False
+) -> bytes:
     """Return the bytes of a drawing, `kind` an ending of :data:`KINDS`.
+
+    A brief one has no notes: a page says them.
 
     Raises
     ------
@@ -65,7 +69,7 @@ def written(draw: Drawing, kind: str, width: int | None = None) -> bytes:
         raise InputError(f"picture {kind!r}: give one of {', '.join(KINDS)}")
     with _settings("castsugar"):
         sheet = draw(width or WIDE)
-        figure, stream = sheet.finish(), io.BytesIO()
+        figure, stream = sheet.finish(brief=brief), io.BytesIO()
         figure.savefig(
             stream, format=kind[1:], dpi=_DOTS if kind == ".png" else 72.0,
             metadata=_METADATA[kind],
@@ -80,7 +84,9 @@ def shown(draw: Drawing, caption: str, words: str = "") -> Shown:
     """Return a drawing for a page, at two widths: the page takes the one that fits."""
     from castsugar.plot.sheet import NARROW, WIDE
 
-    broad, narrow = (written(draw, ".svg", w).decode() for w in (WIDE, NARROW))
+    broad, narrow = (
+        written(draw, ".svg", width, brief=True).decode() for width in (WIDE, NARROW)
+    )
     return Shown(broad, caption, words, narrow)
 
 

@@ -54,6 +54,7 @@ class Sheet:
         self._canvas = FigureCanvasAgg(self.figure)
         self._texts: list[tuple[Text, float]] = []
         self._panels: list[tuple[Axes, float, float, float, float]] = []
+        self._noted: tuple[int, float] | None = None
         self._y = _MARGIN
         self._write(title, HEAD, bold=True)
         for line in below:
@@ -141,14 +142,20 @@ class Sheet:
         self._y += box.height + 6.0
 
     def notes(self, lines: Sequence[str]) -> None:
-        """Write sentences, small, each on a line of its own."""
+        """Write sentences, small, each on a line of its own: last of all."""
+        self._noted = len(self._texts), self._y
         self._y += 2.0
         for line in lines:
             self._write(line, SMALL, colour=SOFT)
             self._y += 2.0
 
-    def finish(self) -> Figure:
-        """Cut the figure to its height and return it."""
+    def finish(self, *, brief: bool = False) -> Figure:
+        """Cut the figure to its height, brief ones above their notes, and return it."""
+        if brief and self._noted is not None:
+            count, self._y = self._noted
+            for text, _ in self._texts[count:]:
+                text.remove()
+            del self._texts[count:]
         height = self._y + _MARGIN
         self.figure.set_size_inches(self.width / 72.0, height / 72.0)
         for text, y in self._texts:

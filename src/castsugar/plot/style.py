@@ -78,6 +78,14 @@ SETTINGS: dict[str, Any] = {
     "path.simplify": True,
 }
 
+#: Keeps words apart from what lies below them; an outline would turn them into paths.
+HALO: dict[str, Any] = {
+    "facecolor": PAPER,
+    "edgecolor": "none",
+    "alpha": 0.8,
+    "pad": 1.0,
+}
+
 #: Steps of a logarithmic axis inside a decade.
 _STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
 
@@ -203,26 +211,33 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
 
 
 def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
-    """Mark moments of a time axis by a thin line and a name at its upper end.
+    """Mark moments of a time axis by a thin line and a name near its lower end.
 
-    A name that would stand on the one before goes one line down.
+    A name that would leave the axes stands before its line; one that would stand on
+    another goes a line up.
     """
-    last, row = -math.inf, 0
     axes.get_xlim()  # settles limits that matplotlib leaves open
+    edge = float(axes.get_window_extent().x1)
+    taken: list[Box] = []
     for name, x in sorted(at, key=lambda pair: pair[1]):
         axes.axvline(x, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)))
-        place = axes.transData.transform((x, 0.0))[0]
-        row = row + 1 if place - last < 0.0 else 0
-        last = place + width_of(name, SMALL) + 8.0
+        place, wide = axes.transData.transform((x, 0.0))[0], width_of(name, SMALL)
+        before = place + wide + 4.0 > edge
+        left = place - wide - 4.0 if before else place + 4.0
+        row = 0
+        while any(overlap((left, row, left + wide, row + 1), b) for b in taken):
+            row += 1
+        taken.append((left, row, left + wide, row + 1))
         axes.annotate(
             name,
-            (x, 1.0),
-            (3.0, -2.0 - 12.0 * row),
+            (x, 0.0),
+            (-4.0 if before else 4.0, 14.0 + 12.0 * row),
             xycoords=("data", "axes fraction"),
             textcoords="offset points",
-            va="top",
+            ha="right" if before else "left",
             fontsize=SMALL,
             color=SOFT,
+            bbox=HALO,
         )
 
 
@@ -300,8 +315,6 @@ def label_points(
     `taken` are boxes that stay free; what finds no place is left out, for the key
     has it. Returns the boxes of the labels that were written. [px]
     """
-    from matplotlib.patheffects import withStroke
-
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
     at = [axes.transData.transform(point[:2]) for point in points]
@@ -333,6 +346,6 @@ def label_points(
             fontweight="bold",
             color=INK,
             zorder=9.0,
-            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
+            bbox=HALO,
         )
     return written

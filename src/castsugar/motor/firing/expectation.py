@@ -48,6 +48,9 @@ FEWEST_TRACES = 10
 #: Panels of one firing: with 6 of them results are as with 24 to 1e-6.
 _PANELS = 6
 
+#: Pressures at which the thrust is known, between them it runs straight.
+_THRUSTS = 400
+
 #: A throat that nobody measured after a firing grows in diameter by anything from
 #: nothing to this share of itself: half of what its area does.
 _UNKNOWN_GROWTH = 0.5 * TYPICAL_GROWTH
@@ -68,6 +71,8 @@ class Expected:
     low, high : ndarray, shape (points,)
         Pressure that 2.5 and 97.5 of 100 draws stay below, or as many as `tail` says;
         ambient after burnout. [Pa]
+    thrust_low, thrust_high : ndarray, shape (points,)
+        The same of the thrust, the doubt of the nozzle included. [N]
     bands : dict of str to tuple of float
         peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]:
         what so many draws stay below; infinite where draws have no pressure.
@@ -85,6 +90,8 @@ class Expected:
     time: FloatArray
     low: FloatArray
     high: FloatArray
+    thrust_low: FloatArray
+    thrust_high: FloatArray
     bands: dict[str, tuple[float, float]]
     failed: int
     draws: int
@@ -170,13 +177,18 @@ def expect(  # noqa: PLR0913 - keyword-only options
         "burn_time": fired.burn_time,
         "total_impulse": fired.impulse * pushed,
     }
-    low, high = _ends(_failed_on_top(fired.pressure_at(time)), tail)
+    pressure = fired.pressure_at(time)
+    low, high = _ends(_failed_on_top(pressure), tail)
+    thrust = _thrust(motor, drawn, pressure) * pushed[:, None]
+    weak, strong = _ends(_failed_on_top(thrust), tail)
     return Expected(
         best=best,
         course=course(motor, law),
         time=time,
         low=low,
         high=high,
+        thrust_low=weak,
+        thrust_high=strong,
         bands={name: _band(values, tail) for name, values in results.items()},
         failed=int((~known).sum()),
         draws=draws,
@@ -201,6 +213,15 @@ def _drawn(motor: Motor, spread: Spread, draws: int, seed: int) -> Drawn:
         rate=np.exp(parts["temperature"]),
         growth=grows * chances("motor|throat growth", draws, seed),
     )
+
+
+def _thrust(motor: Motor, drawn: Drawn, pressure: FloatArray) -> FloatArray:
+    """Return the thrust of draws at their pressures; the throat as before. [N]"""
+    ambient, most = motor.ambient_pressure, float(np.nanmax(pressure, initial=0.0))
+    grid = np.geomspace(ambient, max(most, 2.0 * ambient), _THRUSTS)
+    pushes = motor.nozzle.thrust_coefficient(grid, ambient) * grid
+    area = motor.nozzle.throat_area * drawn.throat_area[:, None]
+    return np.interp(pressure, grid, pushes) * area
 
 
 def _correlation(mean: FloatArray, lasting: FloatArray) -> float:
