@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from castsugar import InputError
 from castsugar.errors import UnknownNameError
@@ -97,6 +99,34 @@ def test_every_tick_has_a_number() -> None:
                 assert not len(axis.get_minorticklocs())
 
 
+def test_numbers_of_a_narrow_axis_stand_apart() -> None:
+    """On a phone, in psi: 700 and 1000 are neighbours of one size."""
+    results = analyse(burned())
+    draw = strands_drawing(results, Asked(files=("s.csv",)), Shown("us"))
+    for width in (640, 340):
+        sheet = draw(width)
+        figure = sheet.finish()
+        figure.draw(FigureCanvasAgg(figure).get_renderer())
+        (axes,) = figure.axes
+        low, high = axes.get_xlim()
+        seen = [t for t in axes.get_xticklabels() if low <= t.get_position()[0] <= high]
+        boxes = [label.get_window_extent() for label in seen]
+        assert len(boxes) >= 3
+        assert all(a.x1 + 2.0 < b.x0 for a, b in pairwise(boxes))
+
+
+def test_names_of_lines_cover_nothing() -> None:
+    """The name of a ring stands beside the law and the points."""
+    made = burned()
+    made[3] = replace(made[3], time=0.5 * made[3].time)
+    axes = strands(analyse(made))
+    (name,) = axes.texts
+    box = name.get_window_extent()
+    for line in axes.lines:
+        at = axes.transData.transform(line.get_xydata())
+        assert not [p for p in at if box.contains(*p)]
+
+
 def test_one_pressure_has_bars() -> None:
     """No law there: bars of the mean and of one more strand, and the reason below."""
     made = [replace(strand, pressure=101325.0) for strand in burned()]
@@ -137,7 +167,7 @@ def test_an_outlier_has_a_ring_and_its_line() -> None:
     assert "look again" in key(axes)[-1]
     more = [*(replace(s, file="a/one.csv") for s in made), *burned("B", file="two.csv")]
     words = [text.get_text() for text in strands(analyse(more)).texts]
-    assert words == ["one.csv: 5"]
+    assert words == ["one.csv line 5"]
 
 
 def test_a_misfit_has_rings_where_the_law_misses() -> None:

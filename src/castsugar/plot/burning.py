@@ -20,6 +20,7 @@ from castsugar.plot.style import (
     PAPER,
     RED,
     SOFT,
+    Box,
     band,
     dress,
     label_points,
@@ -200,25 +201,41 @@ def odd_strands(one: MixResult) -> list[Strand]:
 
 def _ring(axes: Axes, results: StrandResults, show: Shown) -> None:
     """Put rings around strands that a law misses, and name their lines."""
-    files = {strand.file for one in results.mixes for strand in one.strands}
     style: dict[str, Any] = {"ms": 12.0, "mfc": "none", "mec": RED, "mew": 1.6}
     named: list[tuple[float, float, str]] = []
     for one in results.mixes:
-        groups: dict[tuple[str, float], list[Strand]] = {}
-        for strand in odd_strands(one):
-            groups.setdefault((strand.file, strand.pressure), []).append(strand)
-        for (file, pressure), group in groups.items():
+        odd = odd_strands(one)
+        for pressure in dict.fromkeys(strand.pressure for strand in odd):
+            group = [strand for strand in odd if strand.pressure == pressure]
             rates = np.array([strand.rate for strand in group])
             x, y = _shown(show, np.full(len(group), pressure), rates)
             axes.plot(x, y, "o", **style, gid="odd")
-            lines = [str(strand.line) for strand in group if strand.line]
-            words = f"line{'s' * (len(lines) > 1)} {', '.join(lines)}"
-            if len(files) > 1:
-                words = f"{PurePath(file).name}: {', '.join(lines)}"
-            named += [(float(x[0]), float(y.max()), words)] if lines else []
-    if any(line.get_gid() == "odd" for line in axes.lines):
+            named.append((float(x[0]), float(y.max()), _lines(group, results)))
+    if named:
         axes.plot([], [], "o", **style, label=_ODD)
-    label_points(axes, named)
+    named = [point for point in named if point[2]]
+    label_points(axes, named, taken=_taken(axes))
+
+
+def _lines(strands: list[Strand], results: StrandResults) -> str:
+    """Name lines of strands, with their file where there are several."""
+    several = len({s.file for one in results.mixes for s in one.strands}) > 1
+    files: dict[str, list[str]] = {}
+    for strand in strands:
+        if strand.line:
+            files.setdefault(strand.file, []).append(str(strand.line))
+    return "; ".join(
+        f"{f'{PurePath(file).name} ' if several else ''}"
+        f"line{'s' * (len(lines) > 1)} {', '.join(lines)}"
+        for file, lines in files.items()
+    )
+
+
+def _taken(axes: Axes) -> list[Box]:
+    """Return boxes around all that is drawn: a name that covers it says little. [px]"""
+    drawn = np.concatenate([line.get_xydata() for line in axes.lines])
+    at = axes.transData.transform(drawn[np.isfinite(drawn).all(axis=1)])
+    return [(x - 3.0, y - 3.0, x + 3.0, y + 3.0) for x, y in at]
 
 
 def strands_drawing(
@@ -229,13 +246,18 @@ def strands_drawing(
     of = f": {mixes[0].mix}" if len(mixes) == 1 and mixes[0].mix else ""
     title = f"{'EXAMPLE: ' if invented else ''}Burning rate of strands{of}"
     notes = [f"{mix_name(one)}: no law. {one.reason}." for one in mixes if not one.law]
+    notes += [
+        f"{mix_name(one)}: look again at {lines}."
+        for one in mixes
+        if (lines := _lines(odd_strands(one), results))
+    ]
     fired = ", and firings of the bench file" if asked.fired else ""
     laws = any(one.law is not None for one in mixes)
     drawn = " Laws: least squares on ln r, inside the tested pressures." if laws else ""
     notes += [f"Strands of {asked.file}{fired}.{drawn}", "No claim of safety."]
 
     def draw(width: int) -> Sheet:
-        words = "; ".join(_described(one, show) for one in mixes)
+        words = "; ".join(_described(one, results, show) for one in mixes)
         sheet = Sheet("strands", title, width=width, words=f"{words}.")
         panel = sheet.panel(300.0, left=34.0, below=38.0)
         strands(results, fired=asked.fired, ax=panel, units=show.system)
@@ -246,7 +268,7 @@ def strands_drawing(
     return draw
 
 
-def _described(one: MixResult, show: Shown) -> str:
+def _described(one: MixResult, results: StrandResults, show: Shown) -> str:
     """Say in words what is drawn of a mix."""
     told = f"{mix_name(one)}, {numbers.count(len(one.strands), 'strand')}"
     if one.law is None or one.fit is None:
@@ -256,5 +278,5 @@ def _described(one: MixResult, show: Shown) -> str:
         f"{show.amount('pressure', 1e-6 * p)}"
         for p in one.law.tested
     )
-    lines = ", ".join(str(strand.line) for strand in odd_strands(one))
-    return f"{told}, {ends}" + (f", misses line {lines}" if lines else "")
+    lines = _lines(odd_strands(one), results)
+    return f"{told}, {ends}" + (f", misses {lines}" if lines else "")
