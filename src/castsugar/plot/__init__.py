@@ -17,6 +17,7 @@ _PLACES = {
     "differences": "intervals",
     "firing": "firings",
     "growth": "firings",
+    "strands": "burning",
     "sweep": "curves",
     "trace": "firings",
     "viscosity": "pot",

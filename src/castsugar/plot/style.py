@@ -86,8 +86,8 @@ HALO: dict[str, Any] = {
     "pad": 1.0,
 }
 
-#: Steps of a logarithmic axis inside a decade.
-_STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
+#: Steps of a logarithmic axis inside a decade: the first for which there is room.
+_STEPS = ((1.0, 2.0, 3.0, 5.0, 7.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,))
 
 #: How far above the curves the allowed pressure may lie and still be on the picture.
 _REACH = 3.0
@@ -138,20 +138,39 @@ def headed(label: str, unit: str) -> str:
 
 def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     """Make the axis "x" or "y" logarithmic, with ticks that can be read."""
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
     getattr(axes, f"set_{name}lim")(low, high)
-    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    steps: tuple[float, ...] = _STEPS
-    if math.log10(high / low) > 2.5:
-        steps = (1.0, 3.0) if math.log10(high / low) < 5.0 else (1.0,)
-    ticks = [step * 10.0**n for n in decades for step in steps]
-    axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
+    ticks: list[float] = []
+    for steps in _STEPS:
+        decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+        every = [step * 10.0**n for n in decades for step in steps]
+        ticks = [tick for tick in every if low <= tick <= high]
+        if _apart(axes, name, ticks, math.log10(high / low)):
+            break
+    if len(ticks) < 3:  # a short axis: even steps, though it is logarithmic
+        every = [*MaxNLocator(4).tick_values(low, high)]
+        ticks = [tick for tick in every if low <= tick <= high]
+    axis.set_major_locator(FixedLocator(ticks))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
+    )
+
+
+def _apart(axes: Axes, name: str, ticks: Sequence[float], decades: float) -> bool:
+    """Say whether the numbers at the ticks of a logarithmic axis stand apart."""
+    box = axes.get_window_extent()
+    scale = (box.width if name == "x" else box.height) / decades
+    words = [numbers.typed(numbers.tidy(tick)) for tick in ticks]
+    sizes = [width_of(one, SMALL) + 4.0 if name == "x" else 16.0 for one in words]
+    return all(
+        scale * math.log10(high / low) >= 0.5 * (one + other)
+        for low, high, one, other in zip(
+            ticks, ticks[1:], sizes, sizes[1:], strict=False
+        )
     )
 
 
