@@ -77,9 +77,9 @@ def words_of(axes: Axes) -> list[str]:
     return [text.get_text() for text in axes.texts]
 
 
-def lines_of(axes: Axes, gid: str) -> list[Line2D]:
+def lines_of(axes: Axes, name: str) -> list[Line2D]:
     """Return the lines that are called so."""
-    return [line for line in axes.lines if line.get_gid() == gid]
+    return [line for line in axes.lines if line.get_label() == f"_{name}"]
 
 
 def ends_of(axes: Axes) -> list[float]:

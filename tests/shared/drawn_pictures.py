@@ -22,6 +22,8 @@ PICTURES = {
         [*DELAY, "--chamber-pressure", "2 MPa", "--burn-time", "1.2 s"],
         "recording",
     ),
+    "differences": (["compare", "base", "red", NEW], "differences"),
+    "strands": (["burnrate", "strands.csv"], "laws"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
 }

@@ -332,7 +332,7 @@ def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
         linewidth=4.0 if told else 1.6,
         clip_on=False,
         solid_capstyle="butt",
-        gid="interval",
+        label="_interval",
     )
     for value, x, tip in zip((low, high), ends, "<>", strict=True):
         end = "|" if math.isfinite(value) else tip
@@ -347,7 +347,7 @@ def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
             markersize=7.0,
             markerfacecolor=ink if told else PAPER,
             markeredgecolor=ink,
-            gid="median",
+            label="_median",
         )
 
 
