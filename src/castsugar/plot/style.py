@@ -348,8 +348,8 @@ def label_points(
         axes.annotate(
             words,
             point[:2],
-            (left - x, low - y + 0.25 * size * dot),
-            textcoords="offset pixels",
+            ((left - x) / dot, (low - y) / dot + 0.25 * size),
+            textcoords="offset points",
             fontsize=size,
             fontweight="bold",
             color=INK,
