@@ -86,7 +86,9 @@ SPACES = {
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),
-    "plot": "cook delay differences firing growth strands sweep trace viscosity",
+    "plot": (
+        "cook delay differences firing growth responses strands sweep trace viscosity"
+    ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "
         "list_batches material_of new_batch read_batch read_batches record_path "

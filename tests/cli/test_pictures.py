@@ -122,7 +122,7 @@ def test_a_sweep_draws_the_limits_of_the_bench(
         "peak pressure, psi",
         "at most 10 Pa s, in 85 of 100",
         "at least 0.95",
-        "your rating, 1000 psi",
+        "allowed 1000 psi",
         "pour viscosity, 85 of 100 below",
         "95 % band",
         "keeps all 3 limits",

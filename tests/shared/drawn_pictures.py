@@ -13,6 +13,9 @@ from castsugar.plot.sheet import Drawing
 NEW = "KNO3:60 powdered sugar:17 corn syrup:23"
 FIRED = ["firing", "shot.csv", "--propellant-mass", "368 g", "--mix", "base"]
 DELAY = ["firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
+SWEEP = ["sweep", "base", "--vary", "corn syrup", "--from", "10%", "--to", "35%"]
+SWEEP += [w for name in ("pour_viscosity", "peak_pressure") for w in ("--show", name)]
+
 #: Every picture: the command, and which of its pictures.
 PICTURES = {
     "trace": (["evaluate", "base", NEW], "trace"),
@@ -24,6 +27,8 @@ PICTURES = {
     ),
     "differences": (["compare", "base", "red", NEW], "differences"),
     "strands": (["burnrate", "strands.csv"], "laws"),
+    "sweep": (SWEEP, "chart"),
+    "traces": (["search"], "traces"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
 }

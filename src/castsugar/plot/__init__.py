@@ -17,6 +17,7 @@ _PLACES = {
     "differences": "intervals",
     "firing": "firings",
     "growth": "firings",
+    "responses": "curves",
     "strands": "burning",
     "sweep": "curves",
     "trace": "firings",

@@ -176,11 +176,7 @@ def _mixes(comparison: Comparison, mix: int | None) -> Sequence[int]:
 
 def _names(comparison: Comparison) -> Sequence[str]:
     """Return the names of mixes, short where that tells them apart."""
-    own = comparison.draws.outlook.mixes
-    short = [
-        short_names([own[place]])[0] if ":" in name else name
-        for place, name in enumerate(comparison.names)
-    ]
+    short = short_names(comparison.draws.outlook.mixes)
     return short if len({*short}) == len(short) else comparison.names
 
 

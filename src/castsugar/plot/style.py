@@ -189,7 +189,6 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
         "fontweight": "bold",
         "color": INK,
         "ha": "right",
-        "gid": "allowed",
     }
     if pressure > _REACH * top:
         axes.annotate(
