@@ -25,6 +25,8 @@ PICTURES = {
         [*DELAY, "--chamber-pressure", "2 MPa", "--burn-time", "1.2 s"],
         "recording",
     ),
+    "differences": (["compare", "base", "red", NEW], "differences"),
+    "strands": (["burnrate", "strands.csv"], "laws"),
     "sweep": (SWEEP, "chart"),
     "traces": (["search"], "traces"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),

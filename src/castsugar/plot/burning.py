@@ -108,11 +108,11 @@ def strands(
         style: dict[str, Any] = {"color": ink, "linestyle": dashes, "marker": mark}
         axes.plot([], [], mfc=PAPER, label=mix_name(one), **style)
         at = _shown(show, one.pressure, one.rate)
-        axes.plot(*at, mark, color=ink, mfc=PAPER, markersize=5.5, gid="strands")
+        axes.plot(*at, mark, color=ink, mfc=PAPER, markersize=5.5, label="_strands")
         if one.mix in fired:
             at = _shown(show, *fired[one.mix].T)
             style = {"color": ink, "markeredgecolor": INK, "markersize": 11.0}
-            axes.plot(*at, "*", gid="firings", **style)
+            axes.plot(*at, "*", label="_firings", **style)
     if any(fitted_of(one, one.pressure[0])[1] for one in results.mixes):
         axes.plot([], [], color=SOFT, linewidth=0.7, label=_INNER)
         axes.plot([], [], color=SOFT, linestyle=_DOTS, label=_OUTER)
@@ -155,7 +155,7 @@ def _law(axes: Axes, one: MixResult, show: Shown, ink: str, dashes: Any) -> None
         for bar, width in zip(bars, (3.0, 1.0), strict=True):
             if bar is not None:
                 at = _shown(show, np.full(2, one.pressure.mean()), 1e-3 * np.array(bar))
-                axes.plot(*at, color=ink, linewidth=width, gid="bar")
+                axes.plot(*at, color=ink, linewidth=width, label="_bar")
         return
     low, high = one.law.tested
     bends = [part.high for part in one.law.bands if part.high < high]
@@ -168,12 +168,14 @@ def _law(axes: Axes, one: MixResult, show: Shown, ink: str, dashes: Any) -> None
     for edge in new:
         axes.plot(x, edge, color=ink, linewidth=1.0, linestyle=_DOTS)
     band(axes, x, law[0], law[1], ink)
-    axes.plot(x, y, color=ink, linestyle=dashes, gid="law")
+    axes.plot(x, y, color=ink, linestyle=dashes, label="_law")
 
 
 def _limit(axes: Axes) -> None:
     """Make the axes logarithmic, around all points, and bands that are not too wide."""
-    points = [line for line in axes.lines if line.get_gid() in ("strands", "firings")]
+    points = [
+        line for line in axes.lines if line.get_label() in ("_strands", "_firings")
+    ]
     x, y = (
         np.concatenate([np.asarray(line.get_data()[i], float) for line in points])
         for i in (0, 1)
@@ -209,7 +211,7 @@ def _ring(axes: Axes, results: StrandResults, show: Shown) -> None:
             group = [strand for strand in odd if strand.pressure == pressure]
             rates = np.array([strand.rate for strand in group])
             x, y = _shown(show, np.full(len(group), pressure), rates)
-            axes.plot(x, y, "o", **style, gid="odd")
+            axes.plot(x, y, "o", **style, label="_odd")
             named.append((float(x[0]), float(y.max()), _lines(group, results)))
     if named:
         axes.plot([], [], "o", **style, label=_ODD)

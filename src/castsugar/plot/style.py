@@ -86,8 +86,15 @@ HALO: dict[str, Any] = {
     "pad": 1.0,
 }
 
-#: Steps of a logarithmic axis inside a decade: the first for which there is room.
-_STEPS = ((1.0, 2.0, 3.0, 5.0, 7.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,))
+#: Steps of a logarithmic axis inside a decade, the finest first, and their least
+#: distance [decades]; room that a tick needs on either axis. [px]
+_STEPS = (
+    ((1.0, 2.0, 3.0, 5.0, 7.0), 0.146),
+    ((1.0, 2.0, 5.0), 0.301),
+    ((1.0, 3.0), 0.477),
+    ((1.0,), 1.0),
+)
+_TICK = {"x": 32.0, "y": 13.0}
 
 #: How far above the curves the allowed pressure may lie and still be on the picture.
 _REACH = 3.0
@@ -143,35 +150,20 @@ def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
     getattr(axes, f"set_{name}lim")(low, high)
-    ticks: list[float] = []
-    for steps in _STEPS:
-        decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-        every = [step * 10.0**n for n in decades for step in steps]
-        ticks = [tick for tick in every if low <= tick <= high]
-        if _apart(axes, name, ticks, math.log10(high / low)):
-            break
-    if len(ticks) < 3:  # a short axis: even steps, though it is logarithmic
-        every = [*MaxNLocator(4).tick_values(low, high)]
-        ticks = [tick for tick in every if low <= tick <= high]
-    axis.set_major_locator(FixedLocator(ticks))
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    frame = axes.get_window_extent()
+    decade = (frame.width if name == "x" else frame.height) / math.log10(high / low)
+    fit = [steps for steps, least in _STEPS if least * decade >= _TICK[name]]
+    steps = fit[0] if fit else _STEPS[-1][0]
+    ticks = [step * 10.0**n for n in decades for step in steps]
+    axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
     )
-
-
-def _apart(axes: Axes, name: str, ticks: Sequence[float], decades: float) -> bool:
-    """Say whether the numbers at the ticks of a logarithmic axis stand apart."""
-    box = axes.get_window_extent()
-    scale = (box.width if name == "x" else box.height) / decades
-    words = [numbers.typed(numbers.tidy(tick)) for tick in ticks]
-    sizes = [width_of(one, SMALL) + 4.0 if name == "x" else 16.0 for one in words]
-    return all(
-        scale * math.log10(high / low) >= 0.5 * (one + other)
-        for low, high, one, other in zip(
-            ticks, ticks[1:], sizes, sizes[1:], strict=False
-        )
-    )
+    if sum(low <= tick <= high for tick in ticks) < 3:  # a short axis: even steps
+        even = MaxNLocator(4).tick_values(low, high)
+        axis.set_major_locator(FixedLocator([t for t in even if low <= t <= high]))
 
 
 def band(
@@ -331,17 +323,18 @@ def label_points(
     """
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
+    dot = axes.get_figure().dpi / 72.0  # type: ignore[union-attr]
     at = [axes.transData.transform(point[:2]) for point in points]
-    boxes = [*taken, *((x - 5.0, y - 5.0, x + 5.0, y + 5.0) for x, y in at)]
+    near = 5.0 * dot
+    boxes = [*taken, *((x - near, y - near, x + near, y + near) for x, y in at)]
     written: list[Box] = []
     for (x, y), point in zip(at, points, strict=True):
         words = shortened(point[2], room, size)
-        wide, high = width_of(words, size, bold=True), 1.3 * size
+        wide, high = width_of(words, size, bold=True) * dot, 1.3 * size * dot
         for across, up in _PLACES:
-            left = (
-                x + across * 9.0 - (wide if across < 0 else 0.5 * wide * (not across))
-            )
-            low = y + up * (0.5 * high + 5.0) - 0.5 * high
+            before = wide if across < 0 else 0.5 * wide * (not across)
+            left = x + across * 9.0 * dot - before
+            low = y + up * (0.5 * high + near) - 0.5 * high
             box = (left, low, left + wide, low + high)
             inside = frame[0] <= left and box[2] <= frame[2]
             inside = inside and frame[1] <= low and box[3] <= frame[3]
@@ -354,8 +347,8 @@ def label_points(
         axes.annotate(
             words,
             point[:2],
-            (left - x, low - y + 0.25 * size),
-            textcoords="offset pixels",
+            ((left - x) / dot, (low - y) / dot + 0.25 * size),
+            textcoords="offset points",
             fontsize=size,
             fontweight="bold",
             color=INK,
