@@ -58,7 +58,6 @@ def test_public_names() -> None:
         "parse_recipe",
         "performance",
         "plot",
-        "plot",
         "records",
         "search",
         "sensitivities",
@@ -87,6 +86,7 @@ SPACES = {
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),
+    "plot": "firing ternary trace",
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "
         "list_batches material_of new_batch read_batch read_batches record_path "

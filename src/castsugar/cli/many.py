@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from castsugar.cli.interrupt import Hold
     from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -190,7 +191,7 @@ def answer_many(
     conditions: Shared,
     made: tuple[Sequence[str], FloatArray, Blends],
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
-    draw: Callable[[Many, Shown], str],
+    draw: Callable[[Many, Shown], str | Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
@@ -326,9 +327,10 @@ def _give(
     options: argparse.Namespace,
     conditions: Shared,
     found: Many,
-    draw: Callable[[Shown], str],
+    draw: Callable[[Shown], str | Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
+    from castsugar.plot.export import shown
     from castsugar.report.document import to_csv
     from castsugar.report.screen import Figure
     from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
@@ -342,7 +344,10 @@ def _give(
         made = many_screen(found, show)
         if not options.page:
             return made
-        return replace(made, sheet=(Figure(draw(show), found.title),))
+        drawn = draw(show)
+        if isinstance(drawn, str):
+            return replace(made, sheet=(Figure(drawn, found.title),))
+        return replace(made, sheet=(shown(drawn, found.title),))
 
     told = conditions.told(found)
     made = Answer(

@@ -11,9 +11,9 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES = {"firing": "firings", "trace": "firings"}
+_PLACES = {"firing": "firings", "ternary": "triangle", "trace": "firings"}
 
-__all__ = ["firing", "trace"]
+__all__ = ["firing", "ternary", "trace"]
 
 
 def __getattr__(name: str) -> Any:
