@@ -13,7 +13,7 @@ import pytest
 
 import castsugar as cs
 
-HEAVY = {"numpy", "pandas", "scipy", "cantera"}
+HEAVY = {"numpy", "pandas", "scipy", "cantera", "matplotlib"}
 
 
 @pytest.mark.frozen
@@ -86,7 +86,10 @@ SPACES = {
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),
-    "plot": "firing ternary trace",
+    "plot": (
+        "cook delay differences firing growth responses strands sweep ternary trace "
+        "viscosity"
+    ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "
         "list_batches material_of new_batch read_batch read_batches record_path "

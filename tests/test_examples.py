@@ -12,7 +12,7 @@ import pytest
 # Exact: a picture is there or not; what is in it is for eyes.
 pytestmark = pytest.mark.exact
 
-NAMES = ("ternary_figure", "difference_figure")
+NAMES = ("ternary_figure",)
 
 #: Runs a module in a Python that cannot find matplotlib.
 WITHOUT = """

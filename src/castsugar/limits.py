@@ -32,6 +32,9 @@ POUR, PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
 #: Columns that a chance limit can be set on: those that are drawn.
 DRAWN = (POUR, PEAK)
 
+#: Quantiles that are the ends of the 95 % bands of these.
+BAND = tuple((column, level) for column in DRAWN for level in (0.025, 0.975))
+
 #: Quantiles that every row holds, under a name of their own.
 _STANDARD = {
     (POUR, 0.1): "pour_viscosity_p10_Pa_s",

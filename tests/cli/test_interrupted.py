@@ -97,7 +97,7 @@ def table(path: str) -> list[dict[str, str]]:
     ("words", "drawing"),
     [
         (MAP, "castsugar.plot.maps.map_drawing"),
-        (SWEEP, "castsugar.report.charts.sweep_chart"),
+        (SWEEP, "castsugar.plot.curves.sweep_drawing"),
     ],
 )
 def test_while_it_draws_the_table_is_there(
@@ -378,8 +378,8 @@ def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.mark.parametrize(
     ("drawing", "missing", "there"),
     [
-        ("search_map.search_map", ["m.svg", "t.svg"], ["trials.csv"]),
-        ("search_trace.trace_plot", ["t.svg"], ["trials.csv", "m.svg"]),
+        ("report.search_map.search_map", ["m.svg", "t.svg"], ["trials.csv"]),
+        ("plot.curves.responses_drawing", ["t.svg"], ["trials.csv", "m.svg"]),
     ],
 )
 def test_a_search_that_draws(
@@ -391,7 +391,7 @@ def test_a_search_that_draws(
 ) -> None:
     """The answer and the trials come first; what is not drawn is told."""
     Path("bench.toml").write_text(SEARCH)
-    monkeypatch.setattr(f"castsugar.report.{drawing}", stop)
+    monkeypatch.setattr(f"castsugar.{drawing}", stop)
     files = ["--picture", "m.svg", "--picture", "traces=t.svg"]
     files += ["--trials", "trials.csv"]
     document, err = searched([*files, "--no-confirm"], capsys)

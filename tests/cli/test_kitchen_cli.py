@@ -268,7 +268,7 @@ def test_more_bad_input(
     monkeypatch.chdir(tmp_path)
     where = "--picture" if words[0] == "map" else "-o"
     code, out, err = run(
-        [*words, where, "out.txt"] if len(words) > 3 else words, capsys
+        [*words, where, "out.svg"] if len(words) > 3 else words, capsys
     )
     assert list(tmp_path.iterdir()) == []
     assert code == 2

@@ -91,13 +91,48 @@ def test_sweep_shows_bands_and_freezing(tmp_path: Path) -> None:
     assert main([*recipe, *words, *files]) == 0
     text = " ".join(ET.parse(picture).getroot().itertext())
     assert "freezing at the throat" in text
-    assert "data uncertainty" in text
+    assert "95 % band" in text
     read = rows(table)
     shares = [float(r["recipe.potassium_nitrate_mass_percent"]) for r in read]
     assert shares == [*range(50, 61)]
     assert all(float(r["flame_temperature_u_K"]) > 0.0 for r in read)
     # Others in the same ratio: 40 to 5 of sucrose to water.
     assert read[0]["name"].startswith("KNO3:50% sucrose:44.4444% water:5.55556%")
+
+
+def test_a_sweep_draws_the_limits_of_the_bench(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of each column that is shown; in the units of the screen; page and picture."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    words = ["sweep", "base", "--vary", "corn syrup", "--from", "18%", "--to", "28%"]
+    words += ["--step", "2%", "--units", "us"]
+    for column in ("pour_viscosity", "relative_solids_20C", "peak_pressure"):
+        words += ["--show", column]
+    assert main([*words, "--picture", "sweep.svg", "--page", "sweep.html"]) == 0
+    root = ET.parse("sweep.svg").getroot()
+    told = [t.strip() for t in root.itertext() if t.strip()]
+    assert told[0] == "EXAMPLE: corn syrup against the rest of base"
+    assert "at most 10 Pa s, kept above 22 % corn syrup" in told[1].replace(
+        ": kept", ", kept"
+    )
+    for words_on_it in (
+        "relative solids at 68 °F",
+        "peak pressure, psi",
+        "at most 10 Pa s, in 85 of 100",
+        "at least 0.95",
+        "allowed 1000 psi",
+        "pour viscosity, 85 of 100 below",
+        "95 % band",
+        "keeps all 3 limits",
+    ):
+        assert words_on_it in told
+    page = Path("sweep.html").read_text("utf-8")
+    assert page.count("<svg") == 2  # of a broad and of a narrow screen
+    for kind, start in ((".png", b"\x89PNG"), (".pdf", b"%PDF")):
+        assert main([*words, "--picture", f"sweep{kind}"]) == 0
+        assert Path(f"sweep{kind}").read_bytes().startswith(start)
 
 
 @pytest.mark.parametrize("words", [MAP, SWEEP])

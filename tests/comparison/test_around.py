@@ -24,8 +24,10 @@ from castsugar.limits import PEAK as PRESSURE
 from castsugar.limits import POUR as VISCOSITY
 from castsugar.optimize.plane import broken
 from castsugar.optimize.task import TableProblem
+from castsugar.plot.curves import responses_drawing
+from castsugar.plot.export import written
 from castsugar.report.search_map import search_map
-from castsugar.report.search_trace import trace_plot
+from castsugar.report.shown import Shown
 
 # Exact: rules written out once more in plain loops, or counted by hand.
 pytestmark = pytest.mark.exact
@@ -154,7 +156,7 @@ def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
     found: Neighbourhood = made()  # type: ignore[operator]
     both = (
         search_map(found.outcome, made=found.plane),
-        trace_plot(found.outcome),
+        written(responses_drawing(found.outcome, show=Shown()), ".svg").decode(),
     )
     for svg in both:
         told = words_of(svg)

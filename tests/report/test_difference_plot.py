@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-import math
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 
-import numpy as np
 import pytest
 from worlds import borrowed
 
 import castsugar as cs
-from castsugar import Conditions, Hardware, InputError, compare
+from castsugar import Conditions, Hardware, InputError
 from castsugar.comparison.change import (
-    PressureBand,
     Products,
     chamber_products,
-    pressure_bands,
 )
-from castsugar.comparison.compare import Comparison, verdict
-from castsugar.comparison.draws import Summary
-from castsugar.mix.blends import of_mixes
-from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.pressure_table import burn_law_of
-from castsugar.report.difference_plot import MOST, difference_plot
-from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from castsugar.report.species_bars import species_bars
 
 # Exact: differences of a mix with itself are 0, a made-up interval stands where the
@@ -35,10 +23,6 @@ pytestmark = pytest.mark.exact
 
 SCRIPT = "<script>alert(1)</script>"
 SVG = "{http://www.w3.org/2000/svg}"
-#: Zero and half width of the tracks [px].
-ZERO, HALF = 377.0, 111.0
-TEMPERATURE, VISCOSITY = "flame_temperature_K", "pour_viscosity_Pa_s"
-PRESSURE = "peak_pressure_MPa"
 GRAIN = HollowCylinder(
     outer_diameter=0.032, core_diameter=0.012, segment_length=0.055, segments=3
 )
@@ -59,197 +43,9 @@ def hardware() -> Hardware:
     )
 
 
-@pytest.fixture(scope="module")
-def comparison() -> Comparison:
-    """Compare a base with itself under another name, and with sorbitol."""
-    mixes = [mix(name=SCRIPT), mix(name="the same"), mix("sorbitol", "sorbitol")]
-    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=100)
-    conditions = Conditions(kitchen=kitchen, motor=hardware())
-    return compare(mixes, conditions=conditions, draws=100)
-
-
-def told(
-    comparison: Comparison,
-    column: str,
-    low: float,
-    high: float,
-    failed: float = 0.0,
-) -> Comparison:
-    """Return the comparison with another interval of one column of mix 2."""
-    middle = low if low == high else 0.5 * (low + high)
-    difference = Summary(
-        mean=middle, deviation=1.0, median=middle, interval=(low, high), failed=failed
-    )
-    cell = comparison.cells[2][column]
-    word = verdict(difference)
-    cell = replace(cell, difference=difference, verdict=word, merit="")
-    own = {**comparison.cells[2], column: cell}
-    return replace(comparison, cells=(*comparison.cells[:2], own))
-
-
 def texts(svg: str) -> list[str]:
     """Return every text of a picture."""
     return [e.text or "" for e in ET.fromstring(svg).iter(f"{SVG}text")]
-
-
-def widths(svg: str, width: str) -> list[tuple[float, float]]:
-    """Return both ends of the level lines of a width."""
-    found = []
-    for e in ET.fromstring(svg).iter(f"{SVG}line"):
-        level = e.get("y1") == e.get("y2")
-        if level and e.get("stroke-width") == width:
-            found.append((float(e.get("x1", "")), float(e.get("x2", ""))))
-    return found
-
-
-def test_same_mix_has_no_difference(comparison: Comparison) -> None:
-    """Every row of a mix beside itself is empty and cannot be told."""
-    words = texts(difference_plot(comparison, 1))
-    rows = len(comparison.draws.columns)
-    assert words.count("no difference") == words.count("cannot tell") == rows
-    assert not {"higher", "lower", "better", "worse"} & {*words}
-
-
-def test_bar_stands_where_its_scale_puts_it(comparison: Comparison) -> None:
-    """-10 to 30 K on a scale of +-35 K: 35 is the next multiple of 5 with room."""
-    columns = [TEMPERATURE]
-    svg = difference_plot(
-        told(comparison, TEMPERATURE, -10.0, 30.0), 2, columns=columns
-    )
-    words = texts(svg)
-    assert {"−35", "+35 K", "+10 K (−10 to +30)", "cannot tell"} <= {*words}
-    (bar,) = widths(svg, "1.8")
-    ends = [ZERO - 10.0 / 35.0 * HALF, ZERO + 30.0 / 35.0 * HALF]
-    assert bar == pytest.approx(ends, abs=0.01)
-
-
-def test_verdict_fills_the_bar(comparison: Comparison) -> None:
-    """An interval that leaves out 0 is thick and has its word; a tie is thin."""
-    svg = difference_plot(
-        told(comparison, TEMPERATURE, -30.0, -10.0), 2, columns=[TEMPERATURE]
-    )
-    assert len(widths(svg, "4.5")) == 1
-    assert "lower" in texts(svg)
-    assert "cannot tell" not in texts(svg)
-
-
-def test_ratio_is_a_factor(comparison: Comparison) -> None:
-    """Differences of ln: ln 0.25 to ln 1 is a quarter to 1, the middle a half."""
-    case = told(comparison, VISCOSITY, math.log(0.25), 0.0)
-    words = texts(difference_plot(case, 2, columns=[VISCOSITY]))
-    assert "× 0.50 (0.25 to 1.0)" in words
-
-
-@pytest.mark.parametrize(
-    ("column", "low", "high", "words"),
-    [
-        (TEMPERATURE, math.nan, math.nan, "not computed"),
-        (VISCOSITY, -math.inf, math.inf, "not computed"),  # its median is none
-        (VISCOSITY, -math.inf, -math.inf, "the baseline: jams"),
-        (VISCOSITY, math.inf, math.inf, "jams"),
-        (PRESSURE, math.inf, math.inf, "no limit"),
-    ],
-)
-def test_intervals_without_numbers(
-    comparison: Comparison, column: str, low: float, high: float, words: str
-) -> None:
-    """What has no number is said, and draws no coordinate that is none."""
-    svg = difference_plot(told(comparison, column, low, high), 2, columns=[column])
-    assert words in texts(svg)
-    assert "nan" not in svg
-    assert "inf" not in svg
-
-
-@pytest.mark.parametrize(
-    ("column", "low", "high", "words"),
-    [
-        # Two digits of the width 10 would print the low end as 0: one digit more.
-        (TEMPERATURE, 0.4, 10.4, "+5.4 K (+0.4 to +10.4)"),
-        # Width 19: no decimals; 0.0001 needs four.
-        (TEMPERATURE, 1e-4, 19.0, "+9.5000 K (+0.0001 to +19.0000)"),
-        # exp(0.0012) = 1.0012: two digits would read as no difference.
-        (VISCOSITY, 0.0012, 0.2, "× 1.106 (1.001 to 1.221)"),
-        # u = 12.35/3.92 = 3.15: two digits of it, so one decimal; 0 has no sign.
-        (PRESSURE, -0.001, 12.3456, "+6.2 MPa (0.0 to +12.3)"),
-    ],
-)
-def test_ends_beside_no_difference_keep_their_digits(
-    comparison: Comparison, column: str, low: float, high: float, words: str
-) -> None:
-    """An interval that leaves out 0 does not read as if it touched it."""
-    svg = difference_plot(told(comparison, column, low, high), 2, columns=[column])
-    assert words in texts(svg)
-
-
-def test_no_ratio_to_what_jams(comparison: Comparison) -> None:
-    """Most draws jam, some do not: the middle is infinite, and no factor is told."""
-    case = told(comparison, VISCOSITY, 1.0, 2.0)
-    cell = case.cells[2][VISCOSITY]
-    wide = replace(cell.difference, interval=(1.0, math.inf), median=math.inf)
-    own = {**case.cells[2], VISCOSITY: replace(cell, difference=wide)}
-    case = replace(case, cells=(*case.cells[:2], own))
-    svg = difference_plot(case, 2, columns=[VISCOSITY])
-    assert "no ratio: one of them jams" in texts(svg)
-    assert not any(t.startswith("×") and "inf" in t for t in texts(svg))
-
-
-def test_half_open_interval_has_an_arrow(comparison: Comparison) -> None:
-    """One end without limit: an arrow, and the words say so."""
-    case = told(comparison, PRESSURE, 1.0, 2.0)
-    cell = case.cells[2][PRESSURE]
-    wide = replace(cell.difference, interval=(1.0, math.inf))
-    own = {**case.cells[2], PRESSURE: replace(cell, difference=wide)}
-    case = replace(case, cells=(*case.cells[:2], own))
-    svg = difference_plot(case, 2, columns=[PRESSURE])
-    assert any("to no limit)" in t for t in texts(svg))
-    (bar,) = widths(svg, "4.5")
-    assert bar[1] > ZERO + HALF
-
-
-def test_no_verdict_is_explained(comparison: Comparison) -> None:
-    """A bar that leaves out 0 without a verdict says why."""
-    failed = told(comparison, TEMPERATURE, 1.0, 2.0, failed=0.5)
-    assert "could not be computed" in " ".join(texts(difference_plot(failed, 2)))
-    plain = difference_plot(told(comparison, TEMPERATURE, 1.0, 2.0), 2)
-    assert "could not be computed" not in " ".join(texts(plain))
-
-
-def test_pictures_are_alike_and_names_inert(comparison: Comparison) -> None:
-    """The same bytes twice; a name with tags is text, all mixes are in the key."""
-    for svg in (difference_plot(comparison), difference_plot(comparison, 2)):
-        assert "<script" not in svg
-        assert SCRIPT in "".join(ET.fromstring(svg).itertext())
-    assert difference_plot(comparison) == difference_plot(comparison)
-    assert {"the same", "sorbitol"} <= {*texts(difference_plot(comparison))}
-    named = replace(comparison, names=("base", "new", SCRIPT))
-    assert SCRIPT in texts(difference_plot(named))
-
-
-def test_description_tells_every_row(comparison: Comparison) -> None:
-    """Who cannot see the picture reads column, difference, interval and verdict."""
-    case = told(comparison, TEMPERATURE, -30.0, -10.0)
-    (desc,) = ET.fromstring(difference_plot(case, 2)).iter(f"{SVG}desc")
-    assert "flame temperature, sorbitol: −20 K (−30 to −10), lower" in (desc.text or "")
-    assert "pour viscosity, sorbitol: not computed" in (desc.text or "")
-
-
-def test_more_mixes_than_symbols(comparison: Comparison) -> None:
-    """The first six others are drawn, and that is said."""
-    cells = (*comparison.cells, *(comparison.cells[2:] * 5))
-    names = (*comparison.names, *(f"more {k}" for k in range(5)))
-    words = texts(difference_plot(replace(comparison, cells=cells, names=names)))
-    assert f"The first {MOST} of 7 other mixes are drawn." in words
-    assert "more 3" in words
-    assert "more 4" not in words
-
-
-def test_refused(comparison: Comparison) -> None:
-    """The baseline beside itself, a place that is none, an unknown column."""
-    for place in (0, 3, -1):
-        with pytest.raises(InputError, match="not beside the baseline"):
-            difference_plot(comparison, place)
-    with pytest.raises(cs.UnknownNameError):
-        difference_plot(comparison, 1, columns=["flame_temperature"])
 
 
 # --- products
@@ -312,115 +108,3 @@ def test_species_bars_refused() -> None:
     for products in ([cold], [warm] * 7, []):
         with pytest.raises(InputError, match="give 1 to 6"):
             species_bars(products)
-
-
-# --- pressure against time
-
-
-@pytest.fixture(scope="module")
-def bands() -> list[PressureBand]:
-    """Fire two mixes in one motor."""
-    return banded(hardware())
-
-
-def banded(motor: Hardware) -> list[PressureBand]:
-    """Fire sucrose and sorbitol."""
-    mixes = [mix(name="base"), mix("sorbitol", SCRIPT)]
-    rows = cs.evaluate(mixes, motor=motor).to_dict("records")
-    return pressure_bands(mixes, rows, motor, draws=80)
-
-
-def test_best_estimate_is_that_of_the_table(bands: list[PressureBand]) -> None:
-    """The curve peaks at the pressure of the row; the band holds it.
-
-    The curve follows power laws between few pressures, the row a smooth law.
-    """
-    row = cs.evaluate(mix(), motor=hardware()).iloc[0]
-    found = bands[0].expected
-    assert found is not None
-    assert 1e-6 * found.best.peak_pressure == pytest.approx(
-        row.peak_pressure_MPa, rel=1e-3
-    )
-    low, high = found.bands["peak_pressure"]
-    assert low < found.best.peak_pressure < high
-    assert bands[0].burn_law == "borrowed: sucrose 65/35"
-
-
-def test_band_is_wider_than_that_of_90_percent(bands: list[PressureBand]) -> None:
-    """The same draws: 2.5 and 97.5 of 100 lie outside of 5 and 95, and say so."""
-    wide, row = bands[0].expected, cs.evaluate(mix(), motor=hardware()).iloc[0]
-    motor = hardware().motor(
-        density=row.density_kg_m3,
-        characteristic_velocity=row.characteristic_velocity_m_s,
-        exponent=row.isentropic_exponent,
-    )
-    law = burn_law_of(of_mixes([mix()]), hardware())
-    narrow = expect(motor, law, Spread(), draws=80, tail=0.05)
-    assert wide is not None
-    assert wide.bands["peak_pressure"][0] < narrow.bands["peak_pressure"][0]
-    assert wide.bands["peak_pressure"][1] > narrow.bands["peak_pressure"][1]
-    assert "peak_pressure_p97_5_MPa" in wide.to_dict()
-    assert "peak_pressure_p95_MPa" in narrow.to_dict()
-
-
-def test_firing_band_chart(bands: list[PressureBand]) -> None:
-    """Two bands, two curves and the limit; names are inert, bytes the same."""
-    svg = firing_band_chart(bands, limit=5e6)
-    assert svg.count('fill-opacity="0.24"') == 2
-    assert {"base", BY_NUMBERS} <= {*texts(svg)}
-    assert "<script" not in svg
-    assert SCRIPT in texts(svg)
-    assert svg == firing_band_chart(bands, limit=5e6)
-    assert BY_NUMBERS not in texts(firing_band_chart(bands))
-    rated = texts(firing_band_chart(bands, limit=5e6, limit_name=BY_RATING))
-    assert "your rating, unproved" in rated
-    assert BY_NUMBERS not in rated
-
-
-def test_open_band_is_said_not_drawn(bands: list[PressureBand]) -> None:
-    """Draws without a stable pressure: no band of that mix, and the count is told."""
-    first = bands[0].expected
-    assert first is not None
-    wild = replace(first, high=np.full_like(first.high, np.inf), failed=9)
-    svg = firing_band_chart([replace(bands[0], expected=wild), bands[1]])
-    assert svg.count('fill-opacity="0.24"') == 1
-    words = " ".join(texts(svg))
-    assert "9 of 80 draws have no stable pressure" in words
-    assert "has no upper end" in words
-    few = replace(bands[0], expected=replace(first, failed=1))
-    words = " ".join(texts(firing_band_chart([few])))
-    assert "1 of 80 draws" in words
-    assert "upper end" not in words
-
-
-def test_far_band_is_cut_and_said(bands: list[PressureBand]) -> None:
-    """A band far above the curves is cut where they stay legible."""
-    first = bands[0].expected
-    assert first is not None
-    wide = replace(first, high=100.0 * first.high, time=10.0 * first.time)
-    words = " ".join(texts(firing_band_chart([replace(bands[0], expected=wide)])))
-    top = 2.5e-6 * first.best.peak_pressure
-    last = 2.5 * first.best.burn_time
-    assert f"Bands go on above {top:.3g} MPa." in words
-    assert f"Bands go on after {last:.3g} s." in words
-
-
-def test_mix_without_pressure() -> None:
-    """A row without a stable pressure is named, and alone refused."""
-    rows = cs.evaluate([mix()]).to_dict("records")
-    rows[0] |= {"peak_pressure_MPa": math.inf, "burn_law_origin": "invented"}
-    (found,) = pressure_bands([mix()], rows, hardware())
-    assert found.expected is None
-    assert found.reason == "no stable pressure"
-    with pytest.raises(InputError, match="no stable pressure"):
-        firing_band_chart([found])
-    both = firing_band_chart([found, *banded(hardware())[:1]])
-    assert "not drawn, no stable pressure" in " ".join(texts(both))
-
-
-def test_bands_refused() -> None:
-    """Too few draws for 95 %, and rows that are not those of the mixes."""
-    with pytest.raises(InputError, match="80 or more"):
-        pressure_bands([], [], hardware(), draws=79)
-    with pytest.raises(InputError, match="a row a mix"):
-        pressure_bands([mix()], [], hardware())

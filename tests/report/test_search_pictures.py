@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cache
+from dataclasses import replace
 from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from small_search import COLUMNS, QUICK, THREE, Counted, Plain, limit, outcome, standard
 
-from castsugar import InputError, Requirement, UnknownNameError
+from castsugar import InputError, Requirement
 from castsugar.comparison.directions import cloud, directions
 from castsugar.limits import Limit
-from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.plane import broken, plane, unknown
 from castsugar.optimize.problem import Goal, Trials
@@ -23,108 +21,15 @@ from castsugar.optimize.rounding import weigh_out
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Task
-from castsugar.optimize.trade_off import Front, trade_off
+from castsugar.optimize.trade_off import Front
 from castsugar.report.search_front import front_chart
 from castsugar.report.search_map import search_map
-from castsugar.report.search_trace import trace_plot
-from castsugar.report.search_words import Asked, fault_words
+from castsugar.report.search_words import fault_words
 from castsugar.report.svg.patches import between, cut, inside, patches_of
 
 pytestmark = pytest.mark.exact
 
 SVG = "{http://www.w3.org/2000/svg}"
-QUICK = Effort(points=40, prices=False)
-COLUMNS = ("specific_impulse_s", "density_kg_m3", "flame_temperature_K")
-
-
-class Counted:
-    """An objective 100 (a + 2 b), a density 1000 b, a temperature 1000 a.
-
-    The sizes of its batches are kept.
-
-    A mix with more of the first ingredient than `fails` fails.
-    """
-
-    columns = COLUMNS
-
-    def __init__(self, fails: float = 2.0) -> None:
-        self.fails = fails
-        self.batches: list[int] = []
-
-    def evaluate(self, x: np.ndarray) -> np.ndarray:
-        self.batches.append(len(x))
-        a, b = x[:, 0], x[:, 1]
-        out = np.stack([100.0 * (a + 2.0 * b), 1e3 * b, 1e3 * a], axis=1)
-        out[x[:, 0] > self.fails] = np.nan
-        return out
-
-    def jacobian(self, x: np.ndarray) -> None:
-        return None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plain:
-    """A task with a problem of its own."""
-
-    space: Space
-    made: Counted = field(default_factory=Counted)
-    tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
-    front: Any = None
-
-    def problem(self) -> Counted:
-        return self.made
-
-
-def limit(value: float, sense: str = "<=", column: str = COLUMNS[1]) -> Limit:
-    return Limit(column=column, sense=sense, value=value)
-
-
-def outcome(
-    space: Space, *limits: Limit, front: bool = False, fails: float = 2.0, **more: Any
-) -> Outcome:
-    """Return what a search for most of a + 2 b finds."""
-    problem = Counted(fails)
-    goal = Goal(objective=COLUMNS[0], limits=limits)
-    found = optimise(problem, goal, space, effort=QUICK)
-    wanted, line = None, None
-    if front:
-        wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
-        both = [
-            Goal(objective=column, maximise=way, limits=limits)
-            for column, way in wanted
-        ]
-        line = trade_off(problem, *both, space, levels=5, effort=QUICK)
-    task = Plain(space=space, made=problem, front=wanted, **more)
-    names = space.columns
-    known = {n: r for n, r in task.tried.items() if set(r) <= set(names)}
-    values = {
-        n: problem.evaluate(np.array([[r.get(c, 0.0) for c in names]]))[0]
-        for n, r in known.items()
-    }
-    problem.batches.clear()
-    return Outcome(
-        task=task,  # type: ignore[arg-type]
-        found=found,
-        percents=None,
-        weighable=None,
-        no_rounding="",
-        robust=None,
-        front=line,
-        rows={},
-        tried_values={
-            n: dict(zip(COLUMNS, v.tolist(), strict=True)) for n, v in values.items()
-        },
-        refused="",
-    )
-
-
-@cache
-def standard() -> Outcome:
-    """Return the outcome whose numbers the first test derives."""
-    return outcome(THREE, limit(300.0))
-
-
-THREE = Space(bounds={"a": (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
 
 
 def texts(picture: str) -> list[str]:
@@ -214,14 +119,13 @@ def test_a_mix_that_fails_breaks_and_leaves_a_gap() -> None:
     assert (way.share + way.change[failed] > 0.7 - 0.7 / 48).all()
     assert failed.any()
     assert not way.kept[np.isnan(way.values[:, 0]) & (way.change > 0.15)].any()
-    ElementTree.fromstring(trace_plot(made))
     assert "not computed" in texts(search_map(made))
 
 
 def test_no_direction_is_refused() -> None:
     fixed = Space(bounds={"a": (0.6, 0.6), "b": (0.4, 0.4)})
     with pytest.raises(InputError, match="least two ingredients"):
-        trace_plot(outcome(fixed))
+        directions(outcome(fixed))
 
 
 def test_the_lattice_covers_the_space_in_one_batch() -> None:
@@ -331,43 +235,6 @@ def test_a_limit_without_a_border_says_so() -> None:
     assert "flame temperature at least 2000 K: broken everywhere" in words
     assert "Where the least bad mix lies" in words
     assert "No mix keeps all limits: this one breaks them least." in words
-    thick = [
-        p
-        for p in ElementTree.fromstring(trace_plot(made)).iter(f"{SVG}path")
-        if p.get("stroke-width") == "4.2"
-    ]
-    assert thick == []
-
-
-def test_the_trace_plot_says_how_far_and_what_stops() -> None:
-    """The numbers are those of the first test."""
-    made = standard()
-    words = " ".join(texts(trace_plot(made)))
-    assert "a 60.0 %: no less (theoretical density), no more (c at least 10 %)" in words
-    assert "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)" in words
-    assert "at most 300 kg/m³" in words
-    assert "specific impulse [s]: more is better" in words
-    one = texts(trace_plot(made, [COLUMNS[2]]))
-    assert "flame temperature [K]" in one
-    assert "theoretical density [kg/m3]" not in one
-    with pytest.raises(UnknownNameError, match="flame_temperature_K"):
-        trace_plot(made, ["flame_temperature_C"])
-
-
-def test_thick_lines_are_as_long_as_what_is_kept() -> None:
-    """Along b all is kept from -0.3 to 0, along c from 0 to +0.4 (first test)."""
-    made = standard()
-    root = ElementTree.fromstring(trace_plot(made))
-    thick = [p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "4.2"]
-    ends = [
-        [float(at.split()[0]) for at in re.split("[ML]", p.get("d", ""))[1:]]
-        for p in thick
-    ]
-    # x from -0.4 (a) to +0.7 (b), widened by 3 % at both ends, stands at 84 to 576 px.
-    unit = (576.0 - 84.0) / (1.1 * 1.06)
-    long = [max(xs) - min(xs) for xs in ends if max(xs) - min(xs) > 1.0]
-    two_panels = [0.3 * unit, 0.4 * unit] * 2
-    np.testing.assert_allclose(long, two_panels, rtol=1e-3)
 
 
 def test_decades_are_interpolated_by_their_logarithm() -> None:
@@ -395,9 +262,6 @@ def test_decades_are_interpolated_by_their_logarithm() -> None:
     # Down from the best, c = 0.3 (1 - b) / (1 - b0) grows, nothing breaks.
     last = way.values[way.kept][-1, 0]
     assert last <= 10.0 * (1.0 + 1e-5)
-    axis = texts(trace_plot(made, ["peak_pressure_MPa"]))
-    assert "at most 10 MPa" in axis
-    assert {"1", "10", "100"} <= set(axis)
 
 
 def test_front_chart_draws_front_trials_and_mixes() -> None:
@@ -464,13 +328,11 @@ def test_names_are_escaped_and_bytes_repeat() -> None:
     space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
     tried = {evil * 2: {evil: 0.5, "b": 0.3, "c": 0.2}}
     made = outcome(space, limit(300.0), front=True, tried=tried)
-    for draw in (trace_plot, search_map, front_chart):
+    for draw in (search_map, front_chart):
         first = draw(made)
         assert first == draw(made)
         assert "<b>" not in first
         assert evil in " ".join(texts(first)), draw
-    typed = trace_plot(made, asked=Asked(file="", typed={"KNO3 <1>": evil}))
-    assert any(words.startswith("KNO3 <1> 60.0 %") for words in texts(typed))
 
 
 def test_limits_that_a_tried_mix_breaks() -> None:
@@ -550,9 +412,6 @@ def test_pictures_of_a_real_search() -> None:
             "tried_values": {"base": dict(zip(problem.columns, base, strict=True))},
         }
     )
-    words = texts(trace_plot(made))
-    assert "flame temperature [K]" in words
-    assert "at most 1500 K" in words
     words = texts(search_map(made))
     assert "flame temperature at most 1500 K" in words
     assert {"best mix", "whole percents", "base"} <= set(words)

@@ -7,12 +7,13 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer, units_of
+from castsugar.cli.answer import Answer, answer
 from castsugar.cli.comparing import (
     Comparing,
     add_comparing_options,
     compared,
     delivered,
+    drawing,
     read_comparing,
 )
 from castsugar.cli.interrupt import exit_code, held_back, write_pictures
@@ -75,18 +76,15 @@ def run(options: argparse.Namespace) -> int:
     baseline = _baseline(options, [m.name for m in asked.mixes])
 
     from castsugar.comparison.compare import compare
-    from castsugar.report.difference_plot import difference_plot
 
     comparison = compare(asked.mixes, baseline=baseline, **asked.given)
     with held_back() as hold:
         with hold.work():
             rows = _rows(asked)
-        draw = partial(difference_plot, comparison, show=units_of(options))
-        found = compared(asked, comparison, rows, draw)
+        found = compared(asked, comparison, rows)
         answer(options, _answer(asked, found))
-        invented = bool(found.found.invented)
-        drawn = {"differences": partial(draw, invented=invented)}
-        complete = write_pictures(options, hold, drawn)
+        draw = partial(drawing, asked, comparison, bool(found.found.invented))
+        complete = write_pictures(options, hold, {"differences": draw})
     return exit_code(rows, complete=complete)
 
 

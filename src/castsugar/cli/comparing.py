@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 import re
 import shlex
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.answer import Answer
+from castsugar.cli.answer import Answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import (
     BATCH,
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from castsugar.comparison.uncertain_inputs import Conditions
     from castsugar.limits import Requirement
     from castsugar.mix.mix import Mix
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
 
 
@@ -121,17 +122,15 @@ def compared(
     asked: Comparing,
     comparison: Comparison,
     rows: Sequence[Mapping[str, Any]],
-    picture: Callable[..., str],
     claimed: Sequence[str] = (),
 ) -> Compared:
     """Return mixes with everything that their screen says.
 
-    `rows` hold the quantiles that the limits ask for; `picture` draws what the page
-    shows; `claimed` are the columns that something was claimed of.
+    `rows` hold the quantiles that the limits ask for; `claimed` are the columns that
+    something was claimed of.
     """
     from castsugar.limits import limits_of
     from castsugar.report.compare import Compared, deciding
-    from castsugar.report.screen import Figure
 
     options, own = asked.options, [dict(row) for row in rows]
     fired = fire_rows(asked.shared, asked.mixes, own)
@@ -147,9 +146,11 @@ def compared(
     figure = None
     if options.page:
         columns = [*claimed, *deciding(found, comparison)]
+        from castsugar.plot.export import shown
+
         invented = bool(found.invented)
-        drawn = picture(columns=columns, invented=invented, brief=True)
-        figure = Figure(drawn, caption)
+        drawn = drawing(asked, comparison, invented, columns=columns, brief=True)
+        figure = shown(drawn, caption)
     return Compared(
         found=found,
         comparison=comparison,
@@ -165,6 +166,16 @@ def compared(
         ),
         picture=figure,
     )
+
+
+def drawing(
+    asked: Comparing, comparison: Comparison, invented: bool, **more: Any
+) -> Drawing:
+    """Return the picture of the differences."""
+    from castsugar.plot.intervals import differences_drawing
+
+    show = units_of(asked.options)
+    return differences_drawing(comparison, show=show, invented=invented, **more)
 
 
 def delivered(

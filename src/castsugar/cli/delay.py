@@ -8,9 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.answer import Answer, answer, invented_files
+from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.firing_options import FILMED, STAND
-from castsugar.cli.output import command_text
+from castsugar.cli.output import command_text, write_picture
 from castsugar.cli.quantities import dest, given
 from castsugar.errors import InputError, unknown_name
 
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.strands import MixResult
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.delay import Asked
+    from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.units import Quantity
 
@@ -119,8 +121,6 @@ def refuse_stray(options: argparse.Namespace) -> None:
     for name, why in wrong.items():
         if getattr(options, dest(name), None):
             raise InputError(f"{name} {why}")
-    if getattr(options, "picture", None) and getattr(options, "file", None) is None:
-        raise InputError("--picture draws the recording; name its FILE (CSV), too")
 
 
 def _foreseen(options: argparse.Namespace) -> bool:
@@ -218,7 +218,24 @@ def run_delay(
     else:
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
     asked = replace(_asked(options, typed, result, source), doubt=doubt)
-    answer(options, _answer(options, load_database(), delay, asked, invented))
+    found = _answer(options, load_database(), delay, asked, invented)
+
+    def drawing(show: Shown) -> Drawing:
+        from castsugar.plot.delays import delay_drawing
+
+        said = found.screen(show)
+        example = bool(said.invented)
+        return delay_drawing(delay, said.title, show=show, invented=example)
+
+    def paper(show: Shown) -> Screen:
+        from castsugar.plot.export import shown
+
+        figure = shown(drawing(show), "How the column burns down")
+        return replace(found.screen(show), sheet=(figure,))
+
+    answer(options, replace(found, paper=paper))
+    for file in getattr(options, "picture", {}).values():
+        write_picture(options, file, drawing(units_of(options)))
     return 0
 
 

@@ -109,7 +109,7 @@ def add_parser(commands: Any) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
     )
-    drawn = {"recording": "the recording and what it says"}
+    drawn = {"recording": "the recording and what it says, or the delay column"}
     add_output_options(parser, *SCREEN, pictures=drawn)
     parser.set_defaults(run=run)
 
@@ -268,8 +268,6 @@ def _thrusting(options: argparse.Namespace) -> tuple[Thrusting, str]:
                 "--chamber-pressure and --burn-time instead of the file"
             )
         found = reduce_recording(recorded, Stand(ambient_pressure=ambient, share=share))
-    if options.picture:
-        _draw_as_read(options, recording)
     burning = channel.burning
     time, over = cut(channel.time, channel.value, burning.start, burning.end)
     phase = Thrusting.from_trace(time - burning.start, over + ambient)

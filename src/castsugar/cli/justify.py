@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from castsugar.cli.comparing import (
     add_comparing_options,
     compared,
     delivered,
+    drawing,
     read_comparing,
 )
 from castsugar.cli.interrupt import exit_code, held_back, write_pictures
@@ -97,7 +99,6 @@ def run(options: argparse.Namespace) -> int:
     _check_limits(asked)
 
     from castsugar.comparison.change import justify
-    from castsugar.report.difference_plot import difference_plot
 
     change = justify(
         *asked.mixes,
@@ -107,12 +108,12 @@ def run(options: argparse.Namespace) -> int:
         **asked.given,
     )
     with held_back() as hold:
-        draw = partial(difference_plot, change.comparison, 1, show=units_of(options))
         said = [claim.row for claim in claims]
-        told = compared(asked, change.comparison, change.rows, draw, said)
+        told = compared(asked, change.comparison, change.rows, said)
         _answer(asked, _record(asked, change, told))
-        drawn = _pictures(asked, change, invented=bool(told.found.invented))
-        drawn["differences"] = partial(draw, invented=bool(told.found.invented))
+        invented = bool(told.found.invented)
+        drawn = _pictures(asked, change, invented=invented)
+        drawn["differences"] = partial(drawing, asked, change.comparison, invented)
         complete = write_pictures(options, hold, drawn)
     if failed := exit_code(change.rows, complete=complete):
         return failed
@@ -171,7 +172,6 @@ def _pictures(
     """Return what draws each picture; work is done when it is called."""
     from castsugar.comparison.change import chamber_products
     from castsugar.report.search_map import search_map
-    from castsugar.report.search_trace import trace_plot
     from castsugar.report.species_bars import species_bars
 
     return {
@@ -182,20 +182,39 @@ def _pictures(
         "map": lambda: _in_plane(
             partial(search_map, show=units_of(asked.options)), _around(asked, change)
         ),
-        "traces": lambda: trace_plot(_around(asked, change).outcome),
+        "traces": lambda: _traces(asked, change, invented=invented),
     }
+
+
+def _traces(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
+    """Draw what more or less of each ingredient of the new mix does."""
+    from castsugar.plot.curves import responses_drawing
+    from castsugar.report.search_words import Asked
+
+    find = asked.shared.database.find
+    items = [name for mix in change.mixes for name, _ in mix.recipe]
+    named = Asked(
+        file="",
+        typed={name: find(name).name for name in items},
+        before="EXAMPLE: " if invented else "",
+    )
+    outcome = _around(asked, change).outcome
+    return responses_drawing(outcome, asked=named, show=units_of(asked.options))
 
 
 def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
     """Draw pressure against time with its band; InputError without a motor."""
     from castsugar.comparison.change import pressure_bands
     from castsugar.plot.fired import trace_drawing
+    from castsugar.report.mix_words import by_name
 
     motor = change.conditions.motor
     if motor is None:
         raise InputError("--picture firing: add [motor] to the bench file (--bench)")
     seed = change.comparison.draws.seed
-    bands = pressure_bands(change.mixes, change.rows, motor, seed=seed)
+    found = pressure_bands(change.mixes, change.rows, motor, seed=seed)
+    pairs = zip(by_name(change.mixes), found, strict=True)
+    bands = [replace(one, name=name) for name, one in pairs]
     allowed = motor.allowable
     return trace_drawing(bands, allowed=allowed, show=show, invented=invented)
 

@@ -111,17 +111,18 @@ def evaluate_many(
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
-    Returns a row a blend, whatever happened, with the quantiles that the limits ask
-    for, and False if the user interrupted: the rows left say so in their status.
+    Returns a row a blend, whatever happened, with the quantiles that the limits and
+    95 % bands ask for, and False if the user interrupted: the rows left say so in
+    their status.
     """
     from castsugar.evaluation import evaluate_columns
-    from castsugar.limits import chances_of
+    from castsugar.limits import BAND, chances_of
     from castsugar.rows import records
     from castsugar.thermo.solver import CHUNK
 
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
-    given = conditions.evaluate_options() | {"chances": chances_of(limits)}
+    given = conditions.evaluate_options() | {"chances": (*BAND, *chances_of(limits))}
     done: Rows = []
     try:
         with hold.work(), _pool(workers, len(blends)) as executor:
@@ -191,7 +192,7 @@ def answer_many(
     conditions: Shared,
     made: tuple[Sequence[str], FloatArray, Blends],
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
-    draw: Callable[[Many, Shown], str | Drawing],
+    draw: Callable[[Many, Shown], Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
@@ -327,12 +328,10 @@ def _give(
     options: argparse.Namespace,
     conditions: Shared,
     found: Many,
-    draw: Callable[[Shown], str | Drawing],
+    draw: Callable[[Shown], Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
-    from castsugar.plot.export import shown
     from castsugar.report.document import to_csv
-    from castsugar.report.screen import Figure
     from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
 
     rows = many_rows(found)
@@ -344,10 +343,9 @@ def _give(
         made = many_screen(found, show)
         if not options.page:
             return made
-        drawn = draw(show)
-        if isinstance(drawn, str):
-            return replace(made, sheet=(Figure(drawn, found.title),))
-        return replace(made, sheet=(shown(drawn, found.title),))
+        from castsugar.plot.export import shown
+
+        return replace(made, sheet=(shown(draw(show), found.title),))
 
     told = conditions.told(found)
     made = Answer(

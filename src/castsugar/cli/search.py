@@ -17,7 +17,7 @@ from castsugar.cli.screen import remark
 from castsugar.cli.search_task import task_asked
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.optimize.search import Outcome
     from castsugar.optimize.task import Task
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
@@ -299,14 +300,20 @@ def _draw(
     from castsugar.report.search_front import front_chart
     from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import trial_fields, trial_rows
-    from castsugar.report.search_trace import trace_plot
 
     if options.trials:
         rows = trial_rows(outcome)
         write_file(options, options.trials, to_csv(rows, trial_fields(rows)))
-    wanted = {
-        "map": lambda: search_map(outcome, asked=asked, show=units_of(options)),
-        "traces": lambda: trace_plot(outcome, asked=asked),
+    show = units_of(options)
+
+    def traces() -> Drawing:
+        from castsugar.plot.curves import responses_drawing
+
+        return responses_drawing(outcome, asked=asked, show=show)
+
+    wanted: dict[str, Callable[[], str | Drawing]] = {
+        "map": lambda: search_map(outcome, asked=asked, show=show),
+        "traces": traces,
     }
     if outcome.front is not None:
         wanted["front"] = lambda: front_chart(outcome, asked=asked)

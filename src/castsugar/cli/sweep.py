@@ -18,6 +18,7 @@ from castsugar.cli.many import (
 
 if TYPE_CHECKING:
     from castsugar.cli.conditions import Shared
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
 
@@ -84,7 +85,6 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.mix.blends import blend
     from castsugar.mix.text import parse_recipe
-    from castsugar.report.charts import sweep_chart
 
     database = load_database()
     conditions = read_conditions(options, database)
@@ -121,12 +121,12 @@ def run(options: argparse.Namespace) -> int:
             "next": _next(options, conditions, items, index, rows),
         }
 
-    def draw(found: Many, show: Shown) -> str:
+    def draw(found: Many, show: Shown) -> Drawing:
+        from castsugar.plot.curves import sweep_drawing
+
         before = "EXAMPLE: " if found.invented else ""
         title = f"{before}{items[index]} against the rest of {options.recipe}"
-        axis = (items[index], found.varied)
-        notes = picture_notes(found, show)
-        return sweep_chart(found.rows, axis, drawn, title, notes, show)
+        return sweep_drawing(found, drawn, title, picture_notes(found, show), show)
 
     return answer_many(options, conditions, (items, fractions, blends), more, draw)
 

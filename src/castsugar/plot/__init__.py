@@ -11,9 +11,21 @@ import importlib
 from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
-_PLACES = {"firing": "firings", "ternary": "triangle", "trace": "firings"}
+_PLACES = {
+    "cook": "pot",
+    "delay": "delays",
+    "differences": "intervals",
+    "firing": "firings",
+    "growth": "firings",
+    "responses": "curves",
+    "strands": "burning",
+    "sweep": "curves",
+    "ternary": "triangle",
+    "trace": "firings",
+    "viscosity": "pot",
+}
 
-__all__ = ["firing", "ternary", "trace"]
+__all__ = sorted(_PLACES)
 
 
 def __getattr__(name: str) -> Any:

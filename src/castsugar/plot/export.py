@@ -31,10 +31,6 @@ KINDS = tuple(_METADATA)
 #: Fonts of a page; all are narrower than the one that the layout was made with.
 _FONTS = "Helvetica, Arial, 'DejaVu Sans', sans-serif"
 
-#: The shape of a mark: its ink is that of each place it is used at, for rules of a page
-#: do not reach into shapes that are used.
-_MARK = r'(<path id="[^"]*m[0-9a-f]{10}" d="[^"]*" style=")stroke: #\w{6}(?:; )?'
-
 #: Dots per inch of a PNG, of 72 that a drawing has.
 _DOTS = 150.0
 
@@ -102,7 +98,7 @@ def _svg(text: str, name: str, title: str, words: str) -> str:
     text = re.sub(r"font: ([\w ]*[\d.]+px) '.*?(?=[;\"])", rf"font: \1 {_FONTS}", text)
     text = re.sub(r"font-family: '.*?(?=[;\"])", f"font-family: {_FONTS}", text)
     text = re.sub(r' d="[^"]*"', _rounded, text)
-    text = re.sub(_MARK, r"\1", text)
+    text = re.sub(r'(<path id="[^>]*style=")stroke: #\w+(; )?', r"\1", text)
     head, rest = text.split(">", 1)
     head = re.sub(r' (width|height)="([\d.]+)pt"', r' \1="\2"', head)
     told = f"{name}-title {name}-words" if words else f"{name}-title"

@@ -9,6 +9,7 @@ from castsugar.arrays import FloatArray
 from castsugar.comparison.change import PressureBand
 from castsugar.errors import InputError
 from castsugar.motor.firing.expectation import Expected
+from castsugar.motor.pressure_table import Firing
 from castsugar.plot import firings, style
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers
@@ -24,6 +25,7 @@ _SCOPE = (
     "lights all at once; no erosive burning, no cracks. No claim of safety."
 )
 _SAFETY = "No claim of safety: one grain, on a stand, once."
+_NO_CLAIM = "No claim of safety."
 
 #: Heights of a panel alone, and of one of two. [px]
 _TALL, _FLAT = 260.0, 170.0
@@ -98,6 +100,31 @@ def trace_drawing(  # noqa: PLR0913 - keyword-only options
             panels.append(axes)
         sheet.keys(*panels)
         sheet.notes([*said, _SCOPE])
+        return sheet
+
+    return draw
+
+
+def growth_drawing(
+    fired: Mapping[str, Firing], *, show: Shown, invented: bool = False
+) -> Drawing:
+    """Return the picture of throats that wear."""
+    before = "EXAMPLE: " if invented else ""
+
+    def draw(width: int) -> Sheet:
+        title = f"{before}Throat against time: {', '.join(fired)}"
+        words = "The throat diameter from ignition to the end of the tail."
+        sheet = Sheet("throat", title, width=width, words=words)
+        axes = sheet.panel(_TALL, below=36.0)
+        firings.growth(fired, ax=axes, units=show.system)
+        sheet.keys(axes)
+        sheet.notes(
+            [
+                "From throat to throat_after of [motor], straight over the burnt mass; "
+                "level where throat_after is not stated.",
+                _NO_CLAIM,
+            ]
+        )
         return sheet
 
     return draw

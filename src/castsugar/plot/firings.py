@@ -112,6 +112,53 @@ def trace(
     return axes
 
 
+def growth(
+    fired: Mapping[str, Expected | Firing | Course],
+    *,
+    ax: Axes | None = None,
+    units: str = "si",
+) -> Axes:
+    """Draw how the throat of firings that are foreseen grows, against time.
+
+    Parameters
+    ----------
+    fired : mapping of str to Expected, Firing or Course
+        Name of each to what was computed of it.
+    ax : Axes, optional
+        New ones by default.
+    units : str
+        "si" (mm) or "us" (in).
+
+    Returns
+    -------
+    Axes
+        Straight over the burnt mass, from the throat before to the one that the motor
+        states for after; level where it states none.
+
+    Raises
+    ------
+    InputError
+        Nothing to draw.
+    """
+    if not fired:
+        raise InputError("nothing to draw; give one firing or more, by name")
+    show, axes = Shown(units), style.new_axes() if ax is None else ax
+    label = style.headed("throat diameter", show.unit("length"))
+    style.dress(axes, label, x="time from ignition, s")
+    for k, (name, one) in enumerate(fired.items()):
+        course = _course(one)
+        across = 1e3 * np.sqrt(4.0 * course.throat_area / np.pi)
+        axes.plot(
+            course.time,
+            show.span("length", 1.0) * across,
+            color=style.LINES[k % 6],
+            linestyle=style.DASHES[k % 6],
+            label=name,
+        )
+    axes.set_xlim(0.0)
+    return axes
+
+
 def firing(
     test: StaticTest,
     quantity: str = "",

@@ -78,8 +78,16 @@ SETTINGS: dict[str, Any] = {
     "path.simplify": True,
 }
 
-#: Steps of a logarithmic axis inside a decade.
-_STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
+#: Keeps words apart from what lies below them; an outline would turn them into paths.
+HALO: dict[str, Any] = {
+    "facecolor": PAPER,
+    "edgecolor": "none",
+    "alpha": 0.8,
+    "pad": 1.0,
+}
+
+#: Steps of a logarithmic axis inside a decade: the first for which there is room.
+_STEPS = ((1.0, 2.0, 3.0, 5.0, 7.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,))
 
 #: How far above the curves the allowed pressure may lie and still be on the picture.
 _REACH = 3.0
@@ -130,20 +138,39 @@ def headed(label: str, unit: str) -> str:
 
 def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     """Make the axis "x" or "y" logarithmic, with ticks that can be read."""
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
     getattr(axes, f"set_{name}lim")(low, high)
-    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    steps: tuple[float, ...] = _STEPS
-    if math.log10(high / low) > 2.5:
-        steps = (1.0, 3.0) if math.log10(high / low) < 5.0 else (1.0,)
-    ticks = [step * 10.0**n for n in decades for step in steps]
-    axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
+    ticks: list[float] = []
+    for steps in _STEPS:
+        decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+        every = [step * 10.0**n for n in decades for step in steps]
+        ticks = [tick for tick in every if low <= tick <= high]
+        if _apart(axes, name, ticks, math.log10(high / low)):
+            break
+    if len(ticks) < 3:  # a short axis: even steps, though it is logarithmic
+        every = [*MaxNLocator(4).tick_values(low, high)]
+        ticks = [tick for tick in every if low <= tick <= high]
+    axis.set_major_locator(FixedLocator(ticks))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
+    )
+
+
+def _apart(axes: Axes, name: str, ticks: Sequence[float], decades: float) -> bool:
+    """Say whether the numbers at the ticks of a logarithmic axis stand apart."""
+    box = axes.get_window_extent()
+    scale = (box.width if name == "x" else box.height) / decades
+    words = [numbers.typed(numbers.tidy(tick)) for tick in ticks]
+    sizes = [width_of(one, SMALL) + 4.0 if name == "x" else 16.0 for one in words]
+    return all(
+        scale * math.log10(high / low) >= 0.5 * (one + other)
+        for low, high, one, other in zip(
+            ticks, ticks[1:], sizes, sizes[1:], strict=False
+        )
     )
 
 
@@ -170,7 +197,6 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
         "fontweight": "bold",
         "color": INK,
         "ha": "right",
-        "gid": "allowed",
     }
     if pressure > _REACH * top:
         axes.annotate(
@@ -201,26 +227,31 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
 def moments(axes: Axes, at: Iterable[tuple[str, float]]) -> None:
     """Mark moments of a time axis by a thin line and a name near its lower end.
 
-    A name that would stand on the one before goes one line up.
+    A name that would leave the axes stands before its line; one that would stand on
+    another goes a line up.
     """
-    from matplotlib.patheffects import withStroke
-
-    last, row = -math.inf, 0
     axes.get_xlim()  # settles limits that matplotlib leaves open
+    edge = float(axes.get_window_extent().x1)
+    taken: list[Box] = []
     for name, x in sorted(at, key=lambda pair: pair[1]):
         axes.axvline(x, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)))
-        place = axes.transData.transform((x, 0.0))[0]
-        row = row + 1 if place - last < 0.0 else 0
-        last = place + width_of(name, SMALL) + 8.0
+        place, wide = axes.transData.transform((x, 0.0))[0], width_of(name, SMALL)
+        before = place + wide + 4.0 > edge
+        left = place - wide - 4.0 if before else place + 4.0
+        row = 0
+        while any(overlap((left, row, left + wide, row + 1), b) for b in taken):
+            row += 1
+        taken.append((left, row, left + wide, row + 1))
         axes.annotate(
             name,
             (x, 0.0),
-            (3.0, 14.0 + 12.0 * row),
+            (-4.0 if before else 4.0, 14.0 + 12.0 * row),
             xycoords=("data", "axes fraction"),
             textcoords="offset points",
+            ha="right" if before else "left",
             fontsize=SMALL,
             color=SOFT,
-            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
+            bbox=HALO,
         )
 
 
@@ -298,8 +329,6 @@ def label_points(
     `taken` are boxes that stay free; what finds no place is left out, for the key
     has it. Returns the boxes of the labels that were written. [px]
     """
-    from matplotlib.patheffects import withStroke
-
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
     at = [axes.transData.transform(point[:2]) for point in points]
@@ -331,6 +360,6 @@ def label_points(
             fontweight="bold",
             color=INK,
             zorder=9.0,
-            path_effects=[withStroke(linewidth=3.0, foreground=PAPER)],
+            bbox=HALO,
         )
     return written

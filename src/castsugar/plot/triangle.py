@@ -33,6 +33,7 @@ from castsugar.plot.spread import (
 from castsugar.plot.style import (
     BLUE,
     GREEN,
+    HALO,
     INK,
     ORANGE,
     PAPER,
@@ -470,10 +471,9 @@ class _Free:
     ) -> None:
         """Write words in their box. [px]"""
         self.taken.append(box)
-        ground = {"boxstyle": "square,pad=0.1", "facecolor": PAPER, "edgecolor": "none"}
         self.axes.annotate(
             words, self.axes.transData.inverted().transform(at), ha="center",
-            va="center", fontsize=SMALL, color=ink, bbox=ground, zorder=7.0,
+            va="center", fontsize=SMALL, color=ink, bbox=HALO, zorder=7.0,
             fontweight="bold" if bold else "normal",
         )  # fmt: skip
 

@@ -124,11 +124,11 @@ def _of_mix(
             "strands; the bands mean nothing."
         )
         yield Finding("MISFIT", text)
-    elif test is not None and test.probability < _MISFIT:
+    elif test is not None and is_misfit(one):
         text = (
             f"{name}: its strands do not follow one power law (p = "
             f"{numbers.probability(test.probability)}); its bands are too narrow. "
-            f"Burn more near {_places(show, _missed(one))}."
+            f"Burn more near {_places(show, missed(one))}."
         )
         yield Finding("MISFIT", text, {"lack_of_fit_probability": test.probability})
     if one.law is not None:
@@ -144,7 +144,13 @@ def _of_mix(
             yield Finding("CAUTION", f"{name}: {show.said(text)}.")
 
 
-def _missed(one: MixResult) -> list[float]:
+def is_misfit(one: MixResult) -> bool:
+    """Say whether replicates agree too well for the law to be right."""
+    test = one.lack_of_fit
+    return test is not None and test.probability < _MISFIT
+
+
+def missed(one: MixResult) -> list[float]:
     """Return the pressures at which a law misses its strands most. [Pa]"""
     gaps: dict[float, list[float]] = {}
     for strand in one.strands:

@@ -349,14 +349,16 @@ def is_stated(outcome: Outcome) -> bool:
     return outcome.found.status == STATED_MIX
 
 
-def stop_words(outcome: Outcome, name: str, asked: Asked) -> str:
+def stop_words(
+    outcome: Outcome, name: str, asked: Asked, show: Shown = SI_UNITS
+) -> str:
     """Return what a limit or a row of the space is called where it stops a mix.
 
     Around a mix that was given no row is anybody's bound: the picture ends there.
     """
     for limit in outcome.found.goal.limits:
         if limit.name == name:
-            return stem(limit.column)
+            return stem(limit.column, show)
     if is_stated(outcome) and name and name != FAILED:
         return "end of the range shown"
     return asked.renamed(name)

@@ -1,0 +1,112 @@
+"""How a mix thickens as it cools, and dries as it cooks: with 95 % bands."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from castsugar.arrays import FloatArray
+from castsugar.errors import ValidityError
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.kitchen.pot import (
+    Pot,
+    pot_of,
+    standing,
+    viscosity,
+    water_at_start,
+    water_left,
+)
+from castsugar.kitchen.verdict import ENDS
+from castsugar.mix.mix import Mix
+from castsugar.numerics import smooth_quantile
+
+#: Low end, median and high end of a band.
+_LEVELS = (ENDS[0], 0.5, ENDS[1])
+
+
+def viscosity_curve(mix: Mix, kitchen: Kitchen, temperature: FloatArray) -> FloatArray:
+    """Return the viscosity of a cooked mix at bulk temperatures. [Pa s]
+
+    Parameters
+    ----------
+    mix : Mix
+    kitchen : Kitchen
+        Its cook decides the water; the temperatures are those of its thermometer.
+    temperature : ndarray, shape (n,)
+        [K]
+
+    Returns
+    -------
+    ndarray, shape (3, n)
+        Low end of the 95 % band, median, high end; infinite where it jams.
+
+    Raises
+    ------
+    ValidityError
+        For a mix or a cook without a model.
+    """
+    pot, values = _drawn(mix, kitchen)
+    left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
+    found = []
+    for one in np.asarray(temperature, dtype=float):
+        true = one + values.thermometer
+        found.append(viscosity(pot, values, standing(pot, values, left, true), true)[0])
+    return _banded(np.array(found))
+
+
+def water_curve(mix: Mix, kitchen: Kitchen, time: FloatArray) -> FloatArray:
+    """Return the water of a mix at times of its cook, as a share of what is left of it.
+
+    Parameters
+    ----------
+    mix : Mix
+    kitchen : Kitchen
+    time : ndarray, shape (n,)
+        From the start of the cook, above 0 and up to its end. [s]
+
+    Returns
+    -------
+    ndarray, shape (3, n)
+        Low end of the 95 % band, median, high end.
+
+    Raises
+    ------
+    ValidityError
+        For a mix or a cook without a model.
+    """
+    pot, values = _drawn(mix, kitchen)
+    whole = kitchen.cook
+    start = water_at_start(pot, values)[0]
+    found = []
+    for one in np.asarray(time, dtype=float):
+        left = water_left(pot, values, _until(whole, one), kitchen.air_pressure)[0]
+        found.append(left / (1.0 - start + left))
+    return _banded(np.array(found))
+
+
+def _drawn(mix: Mix, kitchen: Kitchen) -> tuple[Pot, Values]:
+    """Return the pot of a mix and the draws of what is uncertain of it."""
+    pot = pot_of(mix, kitchen)
+    if pot.gap[0] or kitchen.too_hot:
+        raise ValidityError(pot.gap[0] or "no model above 150 C bulk temperature")
+    known = kitchen.belief
+    if not pot.measured_syrup[0]:
+        known = known.of_another_syrup()
+    return pot, known.draw(kitchen.draws, kitchen.seed)
+
+
+def _until(cook: Cook, time: float) -> Cook:
+    """Return the first part of a cook. [s]"""
+    end = cook.times[0] + time
+    kept = [(t, k) for t, k in zip(*_points(cook), strict=True) if t < end]
+    last = float(np.interp(end, *_points(cook)))
+    return Cook((*(t for t, _ in kept), end), (*(k for _, k in kept), last))
+
+
+def _points(cook: Cook) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    return cook.times, cook.temperatures
+
+
+def _banded(drawn: FloatArray) -> FloatArray:
+    """Return the three quantiles of (n, draws)."""
+    return np.array([smooth_quantile(drawn, level) for level in _LEVELS])
