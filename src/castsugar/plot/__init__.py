@@ -20,6 +20,7 @@ _PLACES = {
     "responses": "curves",
     "strands": "burning",
     "sweep": "curves",
+    "ternary": "triangle",
     "trace": "firings",
     "viscosity": "pot",
 }
