@@ -336,7 +336,8 @@ def test_nothing_is_supported_on_invented_numbers(
     assert "It rests on invented numbers: nothing is supported on them." in text
     assert "limits, its pressure without own strands, by invented numbers" in text
     page = Path("made_up.html").read_text("utf-8")
-    assert ">EXAMPLE: Pressure against time: base, softer<" in page.partition("</svg>")[0]
+    first = page.partition("</svg>")[0]
+    assert ">EXAMPLE: Pressure against time: base, softer<" in first
 
 
 def test_a_refuted_claim_lies_outside(
