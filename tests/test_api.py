@@ -87,7 +87,8 @@ SPACES = {
         "borrowed_laws burn_rate firings"
     ),
     "plot": (
-        "cook delay differences firing front growth responses sweep trace viscosity"
+        "cook delay differences firing front growth responses strands sweep ternary "
+        "trace viscosity"
     ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "

@@ -225,7 +225,7 @@ def test_next_is_what_search_proposed(
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--picture", "a.png"], "let the name end in .svg"),
+        (["--picture", "a.jpg"], "let the name end in one of .svg, .png, .pdf"),
         (["--picture", "a.svg", "--picture", "map=b.svg"], "map is to be drawn twice"),
     ],
 )

@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
-import math
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 
-import numpy as np
 import pytest
-from castsugar.report.firing_band import BY_NUMBERS, BY_RATING, firing_band_chart
 from worlds import borrowed
 
 import castsugar as cs
 from castsugar import Conditions, Hardware, InputError
 from castsugar.comparison.change import (
-    PressureBand,
     Products,
     chamber_products,
-    pressure_bands,
 )
-from castsugar.mix.blends import of_mixes
-from castsugar.motor.firing.expectation import expect
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.pressure_table import burn_law_of
 from castsugar.report.species_bars import species_bars
 
 # Exact: differences of a mix with itself are 0, a made-up interval stands where the
@@ -117,115 +108,3 @@ def test_species_bars_refused() -> None:
     for products in ([cold], [warm] * 7, []):
         with pytest.raises(InputError, match="give 1 to 6"):
             species_bars(products)
-
-
-# --- pressure against time
-
-
-@pytest.fixture(scope="module")
-def bands() -> list[PressureBand]:
-    """Fire two mixes in one motor."""
-    return banded(hardware())
-
-
-def banded(motor: Hardware) -> list[PressureBand]:
-    """Fire sucrose and sorbitol."""
-    mixes = [mix(name="base"), mix("sorbitol", SCRIPT)]
-    rows = cs.evaluate(mixes, motor=motor).to_dict("records")
-    return pressure_bands(mixes, rows, motor, draws=80)
-
-
-def test_best_estimate_is_that_of_the_table(bands: list[PressureBand]) -> None:
-    """The curve peaks at the pressure of the row; the band holds it.
-
-    The curve follows power laws between few pressures, the row a smooth law.
-    """
-    row = cs.evaluate(mix(), motor=hardware()).iloc[0]
-    found = bands[0].expected
-    assert found is not None
-    assert 1e-6 * found.best.peak_pressure == pytest.approx(
-        row.peak_pressure_MPa, rel=1e-3
-    )
-    low, high = found.bands["peak_pressure"]
-    assert low < found.best.peak_pressure < high
-    assert bands[0].burn_law == "borrowed: sucrose 65/35"
-
-
-def test_band_is_wider_than_that_of_90_percent(bands: list[PressureBand]) -> None:
-    """The same draws: 2.5 and 97.5 of 100 lie outside of 5 and 95, and say so."""
-    wide, row = bands[0].expected, cs.evaluate(mix(), motor=hardware()).iloc[0]
-    motor = hardware().motor(
-        density=row.density_kg_m3,
-        characteristic_velocity=row.characteristic_velocity_m_s,
-        exponent=row.isentropic_exponent,
-    )
-    law = burn_law_of(of_mixes([mix()]), hardware())
-    narrow = expect(motor, law, Spread(), draws=80, tail=0.05)
-    assert wide is not None
-    assert wide.bands["peak_pressure"][0] < narrow.bands["peak_pressure"][0]
-    assert wide.bands["peak_pressure"][1] > narrow.bands["peak_pressure"][1]
-    assert "peak_pressure_p97_5_MPa" in wide.to_dict()
-    assert "peak_pressure_p95_MPa" in narrow.to_dict()
-
-
-def test_firing_band_chart(bands: list[PressureBand]) -> None:
-    """Two bands, two curves and the limit; names are inert, bytes the same."""
-    svg = firing_band_chart(bands, limit=5e6)
-    assert svg.count('fill-opacity="0.24"') == 2
-    assert {"base", BY_NUMBERS} <= {*texts(svg)}
-    assert "<script" not in svg
-    assert SCRIPT in texts(svg)
-    assert svg == firing_band_chart(bands, limit=5e6)
-    assert BY_NUMBERS not in texts(firing_band_chart(bands))
-    rated = texts(firing_band_chart(bands, limit=5e6, limit_name=BY_RATING))
-    assert "your rating, unproved" in rated
-    assert BY_NUMBERS not in rated
-
-
-def test_open_band_is_said_not_drawn(bands: list[PressureBand]) -> None:
-    """Draws without a stable pressure: no band of that mix, and the count is told."""
-    first = bands[0].expected
-    assert first is not None
-    wild = replace(first, high=np.full_like(first.high, np.inf), failed=9)
-    svg = firing_band_chart([replace(bands[0], expected=wild), bands[1]])
-    assert svg.count('fill-opacity="0.24"') == 1
-    words = " ".join(texts(svg))
-    assert "9 of 80 draws have no stable pressure" in words
-    assert "has no upper end" in words
-    few = replace(bands[0], expected=replace(first, failed=1))
-    words = " ".join(texts(firing_band_chart([few])))
-    assert "1 of 80 draws" in words
-    assert "upper end" not in words
-
-
-def test_far_band_is_cut_and_said(bands: list[PressureBand]) -> None:
-    """A band far above the curves is cut where they stay legible."""
-    first = bands[0].expected
-    assert first is not None
-    wide = replace(first, high=100.0 * first.high, time=10.0 * first.time)
-    words = " ".join(texts(firing_band_chart([replace(bands[0], expected=wide)])))
-    top = 2.5e-6 * first.best.peak_pressure
-    last = 2.5 * first.best.burn_time
-    assert f"Bands go on above {top:.3g} MPa." in words
-    assert f"Bands go on after {last:.3g} s." in words
-
-
-def test_mix_without_pressure() -> None:
-    """A row without a stable pressure is named, and alone refused."""
-    rows = cs.evaluate([mix()]).to_dict("records")
-    rows[0] |= {"peak_pressure_MPa": math.inf, "burn_law_origin": "invented"}
-    (found,) = pressure_bands([mix()], rows, hardware())
-    assert found.expected is None
-    assert found.reason == "no stable pressure"
-    with pytest.raises(InputError, match="no stable pressure"):
-        firing_band_chart([found])
-    both = firing_band_chart([found, *banded(hardware())[:1]])
-    assert "not drawn, no stable pressure" in " ".join(texts(both))
-
-
-def test_bands_refused() -> None:
-    """Too few draws for 95 %, and rows that are not those of the mixes."""
-    with pytest.raises(InputError, match="80 or more"):
-        pressure_bands([], [], hardware(), draws=79)
-    with pytest.raises(InputError, match="a row a mix"):
-        pressure_bands([mix()], [], hardware())

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from castsugar.motor.delay_inputs import Thrusting
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.strands import MixResult
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.delay import Asked
+    from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.units import Quantity
 
@@ -217,15 +219,23 @@ def run_delay(
         delay = delay_time(law, fired, length=typed["--delay-length"].value, **common)
     asked = replace(_asked(options, typed, result, source), doubt=doubt)
     found = _answer(options, load_database(), delay, asked, invented)
-    answer(options, found)
-    for file in getattr(options, "picture", {}).values():
+
+    def drawing(show: Shown) -> Drawing:
         from castsugar.plot.delays import delay_drawing
 
-        show = units_of(options)
-        screen = found.screen(show)
-        example = bool(screen.invented)
-        drawing = delay_drawing(delay, screen.title, show=show, invented=example)
-        write_picture(options, file, drawing)
+        said = found.screen(show)
+        example = bool(said.invented)
+        return delay_drawing(delay, said.title, show=show, invented=example)
+
+    def paper(show: Shown) -> Screen:
+        from castsugar.plot.export import shown
+
+        figure = shown(drawing(show), "How the column burns down")
+        return replace(found.screen(show), sheet=(figure,))
+
+    answer(options, replace(found, paper=paper))
+    for file in getattr(options, "picture", {}).values():
+        write_picture(options, file, drawing(units_of(options)))
     return 0
 
 

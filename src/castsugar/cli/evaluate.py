@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from castsugar.motor.pressure_table import Firing
     from castsugar.plot.sheet import Drawing
     from castsugar.report.mixes import Mixes
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
     from castsugar.thermo.flow import FlowSolution
 
 Rows = list[dict[str, Any]]
@@ -122,20 +124,32 @@ def run(options: argparse.Namespace) -> int:
         fired = fire_rows(shared, mixes, rows)
         drawn = drawn_bands(options, shared, mixes) if not unconfirmed(rows) else None
         found = told(options, shared, mixes, rows, (limits, fired, drawn))
-        answer(options, _answer(shared, found))
+        trace = partial(trace_of, options, shared, found, fired)
+        answer(options, _answer(shared, found, trace))
         drawn_by = {
-            "trace": partial(trace_of, options, shared, found, fired),
+            "trace": trace,
             "throat": partial(throat_of, options, found, fired),
         }
         complete = write_pictures(options, hold, drawn_by)
     return exit_code(rows, complete=complete)
 
 
-def _answer(shared: Shared, found: Mixes) -> Answer:
-    """Return what is said in every form."""
+def _answer(shared: Shared, found: Mixes, trace: Callable[[], Drawing]) -> Answer:
+    """Return what is said in every form; a page has the picture of the firings too."""
     from castsugar.report.field import FIELDS
     from castsugar.report.fired import FIRING
     from castsugar.report.mixes import evaluate_screen, mixes_parts
+
+    def paper(show: Shown) -> Screen:
+        made = evaluate_screen(found, show)
+        if shared.motor is None or not any(found.causes):
+            return made
+        from castsugar.plot.export import shown
+        from castsugar.report.screen import Annex
+
+        caption = "Pressure and thrust against time"
+        pictures = Annex(caption, (shown(trace(), caption),))
+        return replace(made, annexes=(pictures, *made.annexes))
 
     fields = [*FIELDS.values()]
     if not shared.uncertainty:
@@ -143,6 +157,7 @@ def _answer(shared: Shared, found: Mixes) -> Answer:
     return Answer(
         command="evaluate",
         screen=partial(evaluate_screen, found),
+        paper=paper,
         parts=partial(mixes_parts, found),
         told=shared.told(found),
         rows=found.rows,
@@ -451,21 +466,18 @@ def trace_of(
     """Return the picture of the firings; InputError if no mix could be driven."""
     from castsugar.comparison.change import pressure_bands
     from castsugar.plot.fired import trace_drawing
+    from castsugar.report.mix_words import by_name
 
-    motor = shared.motor
+    motor, names = shared.motor, [*by_name(found.mixes)]
     assert motor is not None
-    told = zip(pressure_bands(found.mixes, found.rows, motor), fired, strict=True)
-    bands = [
-        one
-        if one.expected is None or firing is None
-        else replace(one, expected=replace(one.expected, course=firing.course()))
-        for one, firing in told
-    ]
-    peaks = {
-        mix.name: one.limit
-        for mix, one in zip(found.mixes, fired, strict=True)
-        if one is not None
-    }
+    bands, peaks = [], {}
+    told = pressure_bands(found.mixes, found.rows, motor)
+    for name, one, firing in zip(names, told, fired, strict=True):
+        expected = one.expected
+        if expected is not None and firing is not None:
+            expected = replace(expected, course=firing.course())
+            peaks[name] = firing.limit
+        bands.append(replace(one, name=name, expected=expected))
     return trace_drawing(
         bands,
         allowed=motor.allowable,
@@ -482,9 +494,10 @@ def throat_of(
 ) -> Drawing:
     """Return the picture of the throats; InputError if no mix could be driven."""
     from castsugar.plot.fired import growth_drawing
+    from castsugar.report.mix_words import by_name
 
-    told = zip(found.mixes, fired, strict=True)
-    known = {mix.name: one for mix, one in told if one is not None}
+    told = zip(by_name(found.mixes), fired, strict=True)
+    known = {name: one for name, one in told if one is not None}
     if not known:
         raise InputError("--picture throat: no mix could be driven")
     drawing: Drawing = growth_drawing(

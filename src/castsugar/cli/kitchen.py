@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -30,8 +31,11 @@ if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.limit_words import Judged
     from castsugar.report.mixes import Mixes
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
 
 _EXAMPLES = """\
 examples:
@@ -134,15 +138,24 @@ def run_judge(options: argparse.Namespace) -> int:
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         next=_next(mixes, shares, kitchen),
     )
+
+    def screen(show: Shown) -> Screen:
+        least = believed.least_sure(shares, kitchen.belief, syrup, show)
+        return words.judge_screen(found, kitchen, show, facts=facts, least=least)
+
+    def paper(show: Shown) -> Screen:
+        if not shares:
+            return screen(show)
+        from castsugar.plot.export import shown
+
+        caption = "How it thickens as it cools"
+        figure = shown(_drawings(options, found, kitchen)["viscosity"], caption)
+        return replace(screen(show), sheet=(figure,))
+
     given = Answer(
         command="kitchen",
-        screen=lambda show: words.judge_screen(
-            found,
-            kitchen,
-            show,
-            facts=facts,
-            least=believed.least_sure(shares, kitchen.belief, syrup, show),
-        ),
+        screen=screen,
+        paper=paper,
         parts=lambda: words.judge_parts(found, shares),
         told={
             "version": database.version,
@@ -163,18 +176,27 @@ def _draw(options: argparse.Namespace, found: Mixes, kitchen: Kitchen) -> None:
     if not options.picture:
         return
     from castsugar.kitchen.pot import pot_of
-    from castsugar.plot.pot import pan_drawings
 
     if kitchen.too_hot or all(pot_of(mix, kitchen).gap[0] for mix in found.mixes):
         raise InputError("--picture: no mix has a model in the kitchen; leave it out")
-    drawings = pan_drawings(
-        {mix.name: mix for mix in found.mixes},
+    drawings = _drawings(options, found, kitchen)
+    for name, file in options.picture.items():
+        write_picture(options, file, drawings[name])
+
+
+def _drawings(
+    options: argparse.Namespace, found: Mixes, kitchen: Kitchen
+) -> dict[str, Drawing]:
+    """Return the pictures of the pan."""
+    from castsugar.plot.pot import pan_drawings
+    from castsugar.report.mix_words import by_name
+
+    return pan_drawings(
+        by_name(found.mixes),
         kitchen,
         show=units_of(options),
         invented=bool(found.invented),
     )
-    for name, file in options.picture.items():
-        write_picture(options, file, drawings[name])
 
 
 def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -> str:

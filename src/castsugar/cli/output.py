@@ -104,11 +104,6 @@ class _Picture(argparse.Action):
         name, equals, file = values.partition("=")
         if not equals or name not in self.names:
             name, file = self.names[0], values
-        if not file.lower().endswith(KINDS_OF_PICTURES):
-            raise InputError(
-                f"--picture {values}: let the name end in one of "
-                f"{', '.join(KINDS_OF_PICTURES)}"
-            )
         known = dict(getattr(namespace, self.dest))
         if name in known:
             raise InputError(f"--picture: {name} is to be drawn twice; ask for it once")
@@ -136,6 +131,10 @@ def check_outputs(options: argparse.Namespace) -> None:
         from castsugar.files.writing import refuse_unwritable
 
         refuse_unwritable(names, force=options.force)
+    for file in drawn.values():
+        if not file.lower().endswith(KINDS_OF_PICTURES):
+            kinds = ", ".join(KINDS_OF_PICTURES)
+            raise InputError(f"--picture {file}: let the name end in one of {kinds}")
 
 
 def put(options: argparse.Namespace, text: str) -> None:

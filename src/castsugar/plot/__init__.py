@@ -19,7 +19,9 @@ _PLACES = {
     "front": "trade_off",
     "growth": "firings",
     "responses": "curves",
+    "strands": "burning",
     "sweep": "curves",
+    "ternary": "triangle",
     "trace": "firings",
     "viscosity": "pot",
 }

@@ -176,11 +176,7 @@ def _mixes(comparison: Comparison, mix: int | None) -> Sequence[int]:
 
 def _names(comparison: Comparison) -> Sequence[str]:
     """Return the names of mixes, short where that tells them apart."""
-    own = comparison.draws.outlook.mixes
-    short = [
-        short_names([own[place]])[0] if ":" in name else name
-        for place, name in enumerate(comparison.names)
-    ]
+    short = short_names(comparison.draws.outlook.mixes)
     return short if len({*short}) == len(short) else comparison.names
 
 
@@ -332,7 +328,7 @@ def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
         linewidth=4.0 if told else 1.6,
         clip_on=False,
         solid_capstyle="butt",
-        gid="interval",
+        label="_interval",
     )
     for value, x, tip in zip((low, high), ends, "<>", strict=True):
         end = "|" if math.isfinite(value) else tip
@@ -347,7 +343,7 @@ def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
             markersize=7.0,
             markerfacecolor=ink if told else PAPER,
             markeredgecolor=ink,
-            gid="median",
+            label="_median",
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -173,50 +173,42 @@ def pan_drawings(
         except ValidityError as error:
             why.append(f"{name}: not drawn, {error}.")
     before = "EXAMPLE: " if invented else ""
-    cooked = show.cook(kitchen.cook)
+    below = show.cook(kitchen.cook).replace("cook ", "Cook: ", 1)
     notes = (*why, "Bands hold 95 of 100 draws of what is uncertain in the kitchen.")
 
-    def viscosity_of(width: int) -> Sheet:
-        at = to_celsius(kitchen.cook.pour_temperature)
-        told = "; ".join(
-            f"{name} {numbers.significant(low)} to {numbers.significant(high)} Pa s"
-            for name, mix in known.items()
-            for low, _, high in viscosity_curve(
-                mix, kitchen, np.array([kitchen.cook.pour_temperature])
-            ).T
-        )
-        words = f"At {show.amount('temperature', at)}: {told}."
-        sheet = Sheet(
-            "viscosity",
-            f"{before}How it thickens as it cools: {', '.join(known)}",
-            width=width,
-            words=words,
-            below=[f"After: {cooked}"],
-        )
-        axes = sheet.panel(280.0, below=36.0)
-        viscosity(known, kitchen, ax=axes, units=show.system)
-        sheet.keys(axes)
-        sheet.notes(notes)
-        return sheet
+    def drawing(name: str, head: str, draws: Callable[..., Axes]) -> Drawing:
+        def draw(width: int) -> Sheet:
+            title = f"{before}{head}: {', '.join(known)}"
+            words = _ends(name, known, kitchen)
+            sheet = Sheet(name, title, width=width, words=words, below=[below])
+            axes = sheet.panel(280.0, below=36.0)
+            draws(known, kitchen, ax=axes, units=show.system)
+            sheet.keys(axes)
+            sheet.notes(notes)
+            return sheet
 
-    def water_of(width: int) -> Sheet:
-        end = np.array([kitchen.cook.duration])
-        told = "; ".join(
-            f"{name} {numbers.percent(low)} to {numbers.percent(high)} %"
-            for name, mix in known.items()
-            for low, _, high in water_curve(mix, kitchen, end).T
-        )
-        sheet = Sheet(
-            "water",
-            f"{before}How the water leaves: {', '.join(known)}",
-            width=width,
-            words=f"At the end: {told}.",
-            below=[f"During: {cooked}"],
-        )
-        axes = sheet.panel(240.0, below=36.0)
-        cook(known, kitchen, ax=axes, units=show.system)
-        sheet.keys(axes)
-        sheet.notes(notes)
-        return sheet
+        return draw
 
-    return {"viscosity": viscosity_of, "water": water_of}
+    return {
+        "viscosity": drawing("viscosity", "How it thickens as it cools", viscosity),
+        "water": drawing("water", "How the water leaves", cook),
+    }
+
+
+def _ends(name: str, known: Mapping[str, Mix], kitchen: Kitchen) -> str:
+    """Say what the curves read where the cook ends."""
+    told = []
+    for one, mix in known.items():
+        if name == "water":
+            last = np.array([kitchen.cook.duration])
+            ends = [
+                f"{numbers.percent(x)} %" for x in water_curve(mix, kitchen, last)[:, 0]
+            ]
+        else:
+            last = np.array([kitchen.cook.pour_temperature])
+            ends = [
+                f"{numbers.significant(x, 2)} Pa s"
+                for x in viscosity_curve(mix, kitchen, last)[:, 0]
+            ]
+        told.append(f"{one} {ends[1]} ({ends[0]} to {ends[2]})")
+    return f"Where the cook ends: {'; '.join(told)}."

@@ -145,7 +145,7 @@ def headed(label: str, unit: str) -> str:
 
 def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     """Make the axis "x" or "y" logarithmic, with ticks that can be read."""
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
@@ -161,6 +161,9 @@ def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
     )
+    if sum(low <= tick <= high for tick in ticks) < 3:  # a short axis: even steps
+        even = MaxNLocator(4).tick_values(low, high)
+        axis.set_major_locator(FixedLocator([t for t in even if low <= t <= high]))
 
 
 def band(
@@ -320,17 +323,18 @@ def label_points(
     """
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
+    dot = axes.get_figure().dpi / 72.0  # type: ignore[union-attr]
     at = [axes.transData.transform(point[:2]) for point in points]
-    boxes = [*taken, *((x - 5.0, y - 5.0, x + 5.0, y + 5.0) for x, y in at)]
+    near = 5.0 * dot
+    boxes = [*taken, *((x - near, y - near, x + near, y + near) for x, y in at)]
     written: list[Box] = []
     for (x, y), point in zip(at, points, strict=True):
         words = shortened(point[2], room, size)
-        wide, high = width_of(words, size, bold=True), 1.3 * size
+        wide, high = width_of(words, size, bold=True) * dot, 1.3 * size * dot
         for across, up in _PLACES:
-            left = (
-                x + across * 9.0 - (wide if across < 0 else 0.5 * wide * (not across))
-            )
-            low = y + up * (0.5 * high + 5.0) - 0.5 * high
+            before = wide if across < 0 else 0.5 * wide * (not across)
+            left = x + across * 9.0 * dot - before
+            low = y + up * (0.5 * high + near) - 0.5 * high
             box = (left, low, left + wide, low + high)
             inside = frame[0] <= left and box[2] <= frame[2]
             inside = inside and frame[1] <= low and box[3] <= frame[3]
@@ -343,8 +347,8 @@ def label_points(
         axes.annotate(
             words,
             point[:2],
-            (left - x, low - y + 0.25 * size),
-            textcoords="offset pixels",
+            ((left - x) / dot, (low - y) / dot + 0.25 * size),
+            textcoords="offset points",
             fontsize=size,
             fontweight="bold",
             color=INK,

@@ -59,6 +59,13 @@ def short_names(mixes: Sequence[Mix]) -> list[str]:
     return [own_name(mix) or ratio(mix) for mix in mixes]
 
 
+def by_name(mixes: Sequence[Mix]) -> dict[str, Mix]:
+    """Return mixes by short names, by whole ones where two of those are the same."""
+    short = short_names(mixes)
+    names = short if len(set(short)) == len(short) else [mix.name for mix in mixes]
+    return dict(zip(names, mixes, strict=True))
+
+
 def plain_key(text: str) -> str:
     """Return a text as part of a key: letters, digits, underscores."""
     return re.sub(r"\W+", "_", text).strip("_")
