@@ -37,6 +37,7 @@ from castsugar.plot.column_axis import (
     scaled,
     set_range,
 )
+from castsugar.plot.maps import GAPS
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers
 from castsugar.report.search_words import (
@@ -64,7 +65,7 @@ _TWO_SIDED = 1.96
 # ----------------------------------------------------------------------------
 # A sweep: a column of a table against what runs.
 
-#: What is hatched: name, the word in status or flags that means it, the hatch.
+#: Groups of columns that only a mix has which burns.
 _BURNING = ("chamber", "nozzle", "motor")
 
 
@@ -225,22 +226,28 @@ def _band(
 def _states(
     table: Mapping[str, Any], column: str, values: FloatArray, show: Shown
 ) -> list[tuple[str, str, BoolArray]]:
-    """Return what deserves a remark: name, hatch, and where."""
-    blank = [""] * len(values)
-    status = np.asarray(table.get("status", blank), dtype=str)
-    flags = np.asarray(table.get("flags", blank), dtype=str)
-    cold = np.char.startswith(status, "cold")
-    faint = show.amount("flame temperature", FAINT_FLAME)
-    burning = COLUMN.get(column, WINDOW).group in _BURNING
+    """Return what deserves a remark: name, hatch (as on maps), and where."""
     gone = np.isnan(values)
+
+    def has(key: str, word: str) -> BoolArray:
+        texts = np.asarray(table.get(key, [""] * len(values)), dtype=str)
+        return np.char.find(texts, word) >= 0
+
+    group = COLUMN.get(column, WINDOW).group
+    if group == "kitchen":
+        known = ~has("flow_class", "not ")
+        gap = next((told for key, told in GAPS.items() if column.startswith(key)), "")
+        known &= bool(gap)
+        return [(gap, "\\\\\\", gone & known), ("not computed", "---", gone & ~known)]
+    burns = group in _BURNING
+    cold = has("status", "cold") & burns
+    faint = f"flame below {show.amount('flame temperature', FAINT_FLAME)}"
     return [
-        ("does not burn", "xxx", cold & burning),
-        (f"flame below {faint}", "///", (np.char.find(flags, "flame below") >= 0)
-         & ~cold & burning),
-        ("freezing at the throat", "---", (np.char.find(flags, "freezing") >= 0)
-         & burning),
-        ("not computed", "\\\\\\", gone & ~(cold & burning)),
-    ]  # fmt: skip
+        ("does not burn", "xxx", cold),
+        (faint, "\\\\\\", has("flags", "flame below") & ~cold & burns),
+        ("freezing at the throat", "///", has("flags", "freezing") & burns),
+        ("not computed", "---", gone & ~cold),
+    ]
 
 
 def _stretches(x: FloatArray, mask: BoolArray) -> list[tuple[float, float]]:

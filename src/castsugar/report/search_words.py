@@ -141,12 +141,6 @@ def label_of(column: str) -> str:
     return label if share is None else f"{label}, {share:g} of 100 below"
 
 
-def axis_label(column: str) -> str:
-    """Return what to call a column, with its unit."""
-    unit = unit_of(column)
-    return f"{label_of(column)} [{unit}]" if unit else label_of(column)
-
-
 def stem(column: str, show: Shown = SI_UNITS) -> str:
     """Return what a column measures, in few words.
 
