@@ -26,6 +26,7 @@ PICTURES = {
         "recording",
     ),
     "differences": (["compare", "base", "red", NEW], "differences"),
+    "products": (["justify", "base", NEW], "products"),
     "strands": (["burnrate", "strands.csv"], "laws"),
     "sweep": (SWEEP, "chart"),
     "traces": (["search"], "traces"),

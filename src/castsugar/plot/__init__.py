@@ -18,6 +18,7 @@ _PLACES = {
     "firing": "firings",
     "growth": "firings",
     "responses": "curves",
+    "species": "products",
     "strands": "burning",
     "sweep": "curves",
     "trace": "firings",
