@@ -12,6 +12,7 @@ from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
+    "checks": "intervals",
     "cook": "pot",
     "delay": "delays",
     "differences": "intervals",
