@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 NO = 1
 
 _CAPTION = (
-    "Measured over predicted, 1 is as predicted; bar: 95 % band of prediction and "
+    "measured over predicted, 1 is as predicted; bar: 95 % band of prediction and "
     "reading; round: inside, diamond: outside, hollow: not counted"
 )
 
@@ -290,10 +290,10 @@ def _figures(
     counted = [check for check in every if check.counts]
     found = []
     for name, which, checks in (
-        ("checks", ", of what counts", counted),
-        ("all-checks", ", all of them", every if len(every) > len(counted) else []),
+        ("checks", "What counts: ", counted),
+        ("all-checks", "All: ", every if len(every) > len(counted) else []),
     ):
         drawn = partial(checks_drawing, checks, invented=bool(world.invented))
-        caption = f"{_CAPTION}{which if len(every) > len(counted) else ''}"
-        found.append((shown(drawn(name=name), caption),) if checks else ())
+        picture = (shown(drawn(name=name), which + _CAPTION),) if checks else ()
+        found.append(picture)
     return found[0], found[1]
