@@ -16,6 +16,14 @@ DELAY = ["firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
 SWEEP = ["sweep", "base", "--vary", "corn syrup", "--from", "10%", "--to", "35%"]
 SWEEP += [w for name in ("pour_viscosity", "peak_pressure") for w in ("--show", name)]
 
+#: A batch that was made and measured.
+DAY, ID = ["--date", "2026-05-02"], "2026-05-02-1"
+BATCH = (
+    ["batch", "new", "base", "--batch", "200 g", *DAY],
+    ["batch", "add", ID, "--measured", "kind=pan-weight lost=1.9 g", *DAY],
+    ["batch", "add", ID, "--strands", "strands-new.csv", *DAY],
+    ["batch", "close", ID, "--outcome", "used", *DAY],
+)
 #: Every picture: the command, and which of its pictures.
 PICTURES = {
     "trace": (["evaluate", "base", NEW], "trace"),
@@ -26,9 +34,11 @@ PICTURES = {
         "recording",
     ),
     "differences": (["compare", "base", "red", NEW], "differences"),
+    "products": (["justify", "base", NEW], "products"),
     "strands": (["burnrate", "strands.csv"], "laws"),
     "sweep": (SWEEP, "chart"),
     "traces": (["search"], "traces"),
+    "checks": (["learn"], "checks"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
 }
@@ -40,6 +50,8 @@ def drawn(place: Path) -> dict[str, Drawing]:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(place)
         assert main(["init"]) == 0
+        for words in BATCH:
+            assert main(words) == 0
         for name, (words, kind) in PICTURES.items():
 
             def kept(draw: Drawing, _: str, *, name: str = name) -> bytes:

@@ -184,15 +184,11 @@ def _pictures(
     asked: Comparing, change: Change, *, invented: bool
 ) -> dict[str, Callable[[], str | Drawing]]:
     """Return what draws each picture; work is done when it is called."""
-    from castsugar.comparison.change import chamber_products
     from castsugar.report.search_map import search_map
-    from castsugar.report.species_bars import species_bars
 
     return {
         "firing": lambda: _firing(change, units_of(asked.options), invented=invented),
-        "products": lambda: species_bars(
-            chamber_products(change.mixes, change.conditions)
-        ),
+        "products": lambda: _products(change, invented=invented),
         "map": lambda: _in_plane(
             partial(search_map, show=units_of(asked.options)), _around(asked, change)
         ),
@@ -214,6 +210,15 @@ def _traces(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
     )
     outcome = _around(asked, change).outcome
     return responses_drawing(outcome, asked=named, show=units_of(asked.options))
+
+
+def _products(change: Change, *, invented: bool) -> Drawing:
+    """Draw what the chamber holds."""
+    from castsugar.comparison.change import chamber_products
+    from castsugar.plot.products import species_drawing
+
+    found = chamber_products(change.mixes, change.conditions)
+    return species_drawing(found, invented=invented)
 
 
 def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
