@@ -141,12 +141,6 @@ def label_of(column: str) -> str:
     return label if share is None else f"{label}, {share:g} of 100 below"
 
 
-def axis_label(column: str) -> str:
-    """Return what to call a column, with its unit."""
-    unit = unit_of(column)
-    return f"{label_of(column)} [{unit}]" if unit else label_of(column)
-
-
 def stem(column: str, show: Shown = SI_UNITS) -> str:
     """Return what a column measures, in few words.
 
@@ -329,9 +323,9 @@ def guards_case(limit: Limit) -> bool:
     return limit.column.startswith(_PRESSES)
 
 
-def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
+def fault_words(goal: Goal, values: Mapping[str, float], show: Shown = SI_UNITS) -> str:
     """Say which limits a mix breaks, and which were not computed of it."""
-    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    limits = {limit.name: stem(limit.column, show) for limit in goal.limits}
     told = {"breaks": broken(goal, values), "not computed:": unknown(goal, values)}
     return "; ".join(
         f"{word} {', '.join(dict.fromkeys(limits[name] for name in names))}"
