@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from castsugar.arrays import FloatArray
 from castsugar.comparison.directions import DECADES, cloud
 from castsugar.optimize.search import Outcome
-from castsugar.report.search_map import LOOKS, ROOM
 from castsugar.report.search_words import (
     PLAIN,
     Asked,
@@ -41,6 +40,18 @@ from castsugar.report.svg.place import Box, Taken, beside
 
 _WIDTH, _MARGIN, _LEFT, _HEIGHT = 600.0, 24.0, 84.0, 400.0
 _INNER, _SIZE = _WIDTH - 2.0 * _MARGIN, 16.0
+
+#: Room for a name on a picture [px]; the key below has it in full.
+ROOM = 150.0
+
+#: Symbol, colour and size of a mix.
+LOOKS = {
+    "best": ("star", "#e8590c", 6.5),
+    "robust": ("diamond", "#ffffff", 5.5),
+    "rounded": ("square", "#ffffff", 4.6),
+    "tried": ("circle", "#1c1c1c", 4.4),
+    "front": ("circle", "#ffffff", 2.4),
+}
 
 #: A mix tried is on the picture if the range grows no more than so much.
 _GROWTH = 1.8
