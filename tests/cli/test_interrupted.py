@@ -285,7 +285,7 @@ def test_before_there_is_an_answer(
 @pytest.mark.parametrize(
     "drawing",
     [
-        "castsugar.report.species_bars.species_bars",
+        "castsugar.plot.products.species_drawing",
         "castsugar.comparison.neighbours.neighbours_of",
         "castsugar.report.search_map.search_map",
     ],

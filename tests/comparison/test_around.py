@@ -25,11 +25,12 @@ from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import PEAK as PRESSURE
 from castsugar.limits import POUR as VISCOSITY
 from castsugar.limits import chance_column
-from castsugar.optimize.plane import broken
+from castsugar.optimize.plane import Plane, broken
+from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import TableProblem
 from castsugar.plot.curves import responses_drawing
 from castsugar.plot.export import written
-from castsugar.report.search_map import search_map
+from castsugar.plot.feasible import search_map_drawing
 from castsugar.report.shown import Shown
 
 # Exact: rules written out once more in plain loops, or counted by hand.
@@ -148,6 +149,11 @@ def test_a_mix_that_freezes_at_the_throat() -> None:
     assert np.isfinite(found.outcome.found.values[C_STAR])
     calm = neighbours_of(SUCROSE, mix("c", KNO3=64, sucrose=36), settings)
     assert calm.outcome.task.settings.flow == "equilibrium"
+
+
+def search_map(outcome: Outcome, made: Plane | None = None) -> str:
+    """Return the map of a search, as its file holds it."""
+    return written(search_map_drawing(outcome, made=made), ".svg").decode()
 
 
 def words_of(svg: str) -> str:

@@ -34,40 +34,15 @@ from castsugar.report.svg.colour import (
     bin_colour,
     define_hatch,
 )
-from castsugar.report.svg.contour import (
-    contour_levels,
-    lattice_triangles,
-    line_length,
-    longest,
-    polylines,
-    segments,
-    spots,
-)
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.place import Box, Taken, beside, spread, text_box
 from castsugar.report.svg.series import LineChart, Panel, Series, Span, runs
-from castsugar.report.svg.triangle import (
-    Frame,
-    constant_line,
-    lattice_places,
-    least_step,
-    span_of,
-    ticks_of,
-)
 
 pytestmark = pytest.mark.exact
 
 NAN = float("nan")
 EVIL = "<script>alert(1)</script> & \"quoted\" 'too'"
 NAMESPACE = "{http://www.w3.org/2000/svg}"
-
-
-def lattice(count: int) -> np.ndarray:
-    """All triples of multiples of 1/count that sum to 1."""
-    points = [
-        (i, j, count - i - j) for i in range(count + 1) for j in range(count + 1 - i)
-    ]
-    return np.array(points, dtype=float) / count
 
 
 def some_chart(**changes) -> LineChart:
@@ -240,135 +215,10 @@ ONE = np.array([[0, 1, 2]])
 CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 
 
-def test_marching_triangle_by_hand() -> None:
-    """Values 0, 10, 20, level 5: half way on edge 0-1, a quarter on edge 0-2."""
-    values = np.array([0.0, 10.0, 20.0])
-    assert segments(ONE, values, 5.0).tolist() == [[[0, 1], [0, 2]]]
-    (line,) = polylines(CORNERS, ONE, values, 5.0)
-    assert sorted(line.tolist()) == [[0.0, 0.25], [0.5, 0.0]]
-    # Level 15: above only at 2; 3/4 of edge 0-2, half way on edge 1-2.
-    (line,) = polylines(CORNERS, ONE, values, 15.0)
-    assert sorted(line.tolist()) == [[0.0, 0.75], [0.5, 0.5]]
-
-
-@pytest.mark.parametrize("level", [-1.0, 0.0, 20.5])
-def test_level_outside_a_triangle(level) -> None:
-    """A corner at the level counts as above: at the lowest corner nothing crosses."""
-    assert len(segments(ONE, np.array([0.0, 10.0, 20.0]), level)) == 0
-
-
-def test_nan_corner_has_no_contour() -> None:
-    assert len(segments(ONE, np.array([0.0, NAN, 20.0]), 5.0)) == 0
-
-
-def test_lattice_triangles_are_all_there_once() -> None:
-    """A triangle of n steps holds n^2 small ones, of equal area."""
-    shares = lattice(7)
-    places = lattice_places(shares, (0.0, 0.0, 0.0), 1 / 7)
-    triangles = lattice_triangles(places)
-    assert len({tuple(sorted(t)) for t in triangles.tolist()}) == len(triangles) == 49
-    first, second, third = (places[triangles[:, k]] for k in range(3))
-    one, other = second - first, third - first
-    area = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
-    assert area.tolist() == [1] * 49
-    assert len(lattice_triangles(np.empty((0, 2), dtype=np.int64))) == 0
-
-
-def test_contour_of_a_linear_field_is_a_straight_line() -> None:
-    """The field is the first share: level 0.45 is level on the page, side to side."""
-    shares = lattice(10)
-    frame = Frame((0.0, 0.0, 0.0), 1.0, 0.0, 100.0, 100.0)
-    triangles = lattice_triangles(lattice_places(shares, frame.low, 0.1))
-    (line,) = polylines(frame.places(shares), triangles, shares[:, 0], 0.45)
-    # Height 0.45 of a triangle 86.603 px high, from x = 22.5 to 77.5.
-    assert line[:, 1] == pytest.approx(100.0 - 0.45 * 100.0 * math.sqrt(0.75))
-    assert [line[:, 0].min(), line[:, 0].max()] == pytest.approx([22.5, 77.5])
-    assert line_length(line) == pytest.approx(55.0)
-    assert (np.diff(line[:, 0]) > 0.0).all() or (np.diff(line[:, 0]) < 0.0).all()
-
-
-def test_contour_around_a_peak_is_closed() -> None:
-    shares = lattice(12)
-    third = 1.0 / 3.0
-    values = -((shares - third) ** 2).sum(axis=1)
-    triangles = lattice_triangles(lattice_places(shares, (0.0, 0.0, 0.0), 1 / 12))
-    lines = polylines(shares[:, :2], triangles, values, -0.05)
-    assert len(lines) == 1
-    assert lines[0][0].tolist() == lines[0][-1].tolist()
-    assert longest(lines) is lines[0]
-    assert longest([]) is None
-
-
-def test_contour_levels() -> None:
-    """430 in 8 parts: step 50; the ends themselves are no levels."""
-    values = np.array([500.0, NAN, 930.0])
-    wanted = (550.0, 600.0, 650.0, 700.0, 750.0, 800.0, 850.0, 900.0)
-    assert contour_levels(values) == wanted
-    assert contour_levels(np.array([NAN, NAN])) == ()
-    assert contour_levels(np.array([3.0, 3.0])) == ()
-
-
-def test_spots_for_labels() -> None:
-    """On a straight line the middle comes first; a short line has no room."""
-    line = np.array([[0.0, 0.0], [100.0, 100.0]])
-    x, y, slope = spots(line, 30.0)[0]
-    assert (x, y, slope) == pytest.approx((50.0, 50.0, 45.0))
-    # The same line backwards is read the same way up.
-    assert spots(line[::-1], 30.0)[0] == pytest.approx((50.0, 50.0, 45.0))
-    assert spots(line, 140.0) == []
-
-
 # --- cells -------------------------------------------------------------------------
 
 
 # --- triangle and sides ------------------------------------------------------------
-
-
-def test_frame_places_corners() -> None:
-    frame = Frame((0.5, 0.0, 0.25), 0.25, 10.0, 200.0, 100.0)
-    top, left, right = frame.corners()
-    assert frame.place((0.75, 0.0, 0.25)) == pytest.approx(top)
-    assert frame.place((0.5, 0.25, 0.25)) == pytest.approx(left)
-    assert frame.place((0.5, 0.0, 0.5)) == pytest.approx(right)
-    assert frame.holds((0.5, 0.25, 0.25))
-    assert not frame.holds((0.4, 0.3, 0.3))
-
-
-def test_each_ingredient_grows_along_its_side() -> None:
-    """First up the right side, second down the left, third along the base."""
-    frame = Frame((0.0, 0.0, 0.0), 1.0, 0.0, 0.0, 100.0)
-    high = 100.0 * math.sqrt(0.75)
-    starts = [constant_line(frame, k, 0.25)[0] for k in range(3)]
-    assert starts[0] == pytest.approx((87.5, -0.25 * high))
-    assert starts[1] == pytest.approx((37.5, -0.75 * high))
-    assert starts[2] == pytest.approx((25.0, 0.0))
-    # The other end lies on the other side of which the share runs.
-    assert constant_line(frame, 0, 0.25)[1] == pytest.approx((12.5, -0.25 * high))
-
-
-def test_ticks_are_percent_of_the_whole() -> None:
-    """2 % are fixed: 10 % of the whole is 10/98 of the three."""
-    frame = Frame((0.0, 0.0, 0.0), 1.0, 0.0, 0.0, 100.0)
-    found = list(ticks_of(frame, 0, 0.98))
-    assert [words for _, words in found] == [str(10 * k) for k in range(1, 10)]
-    assert found[0][0] == pytest.approx(10.0 / 98.0)
-
-
-def test_part_of_a_triangle_fills_the_picture() -> None:
-    shares = lattice(10)
-    part = shares[shares[:, 0] > 0.45]
-    assert least_step(part) == pytest.approx(0.1)
-    assert span_of(part, 0.1) == ((0.5, 0.0, 0.0), 0.5)
-    assert least_step(part[:1]) == 1.0
-
-
-def test_irregular_points_are_refused() -> None:
-    shares = np.array([[0.0, 0.0, 1.0], [0.1, 0.0, 0.9], [0.25, 0.0, 0.75]])
-    with pytest.raises(InputError, match="lattice"):
-        lattice_places(shares, (0.0, 0.0, 0.75), least_step(shares))
-    twice = np.array([[0.5, 0.5, 0.0], [0.5, 0.5, 0.0]])
-    with pytest.raises(InputError, match="twice"):
-        lattice_places(twice, (0.5, 0.5, 0.0), 1.0)
 
 
 # --- labels ------------------------------------------------------------------------

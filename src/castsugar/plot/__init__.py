@@ -12,6 +12,7 @@ from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
+    "checks": "intervals",
     "cook": "pot",
     "delay": "delays",
     "differences": "intervals",
@@ -19,6 +20,7 @@ _PLACES = {
     "front": "trade_off",
     "growth": "firings",
     "responses": "curves",
+    "species": "products",
     "strands": "burning",
     "sweep": "curves",
     "ternary": "triangle",

@@ -19,6 +19,7 @@ from castsugar.plot.spread import (
     Mark,
     Ranges,
     Spread,
+    around,
     borders_of,
     broken_area,
 )
@@ -118,11 +119,7 @@ class Map:
                 "--zoom kept: no mix of this map keeps all limits of the bench; give "
                 "three ranges, or a finer --step"
             )
-        held = self.total * self.shares[self.kept]
-        room = 0.15 * max(np.ptp(held, axis=0).max(), 0.05)
-        low, high = np.maximum(held.min(axis=0) - room, 0.0), held.max(axis=0) + room
-        a, b, c = zip(low.tolist(), high.tolist(), strict=True)
-        return a, b, c
+        return around(self.total * self.shares[self.kept], 0.15)
 
 
 def map_drawing(made: Map, notes: Sequence[str], show: Shown) -> Drawing:

@@ -162,7 +162,7 @@ def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
     )
     if sum(low <= tick <= high for tick in ticks) < 3:  # a short axis: even steps
-        even = MaxNLocator(4).tick_values(low, high)
+        even = MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(low, high)
         axis.set_major_locator(FixedLocator([t for t in even if low <= t <= high]))
 
 
