@@ -12,11 +12,9 @@ from castsugar.arrays import FloatArray
 from castsugar.limits import RATING, Limit
 from castsugar.plot import style
 from castsugar.plot.sheet import Sheet
-from castsugar.report.field import CHANCE, Field
-from castsugar.report.field import field_of as field_of_column
+from castsugar.report.field import CHANCE
 from castsugar.report.search_words import bound_words, chance_of, field_of
 from castsugar.report.shown import Shown
-from castsugar.report.sweep import WINDOW
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -37,14 +35,9 @@ _BROAD = 400.0
 _SIDES = 56.0
 
 
-def field_on(column: str) -> Field:
-    """Return what is known of a column of a table or of a search."""
-    return field_of_column(WINDOW) if column == WINDOW.key else field_of(column)
-
-
 def named(column: str, show: Shown) -> str:
     """Return how a column heads its axis, unit included."""
-    one, share = field_on(column), chance_of(column)[1]
+    one, share = field_of(column), chance_of(column)[1]
     if share is None:
         return one.headed(show)
     return style.headed(
@@ -54,7 +47,7 @@ def named(column: str, show: Shown) -> str:
 
 def scaled(column: str, values: ArrayLike, show: Shown) -> FloatArray:
     """Return values of a column in the units shown; shares of draws of 100."""
-    kind = field_on(column).kind
+    kind = field_of(column).kind
     flat = np.asarray(values, dtype=float)
     if kind == CHANCE:
         return 100.0 * flat

@@ -27,7 +27,6 @@ from castsugar.plot import style
 from castsugar.plot.column_axis import (
     PRESSURES,
     draw_limit,
-    field_on,
     held,
     limits_on,
     name_x,
@@ -46,6 +45,7 @@ from castsugar.report.search_words import (
     best_words,
     bound_words,
     chance_of,
+    field_of,
     is_stated,
     label_of,
     note_of,
@@ -315,7 +315,7 @@ def _told(
     found: Many, x: FloatArray, table: Mapping[str, Any], column: Column, show: Shown
 ) -> str:
     """Say in a sentence how a column runs, and where its limits are kept."""
-    one = field_on(column.key)
+    one = field_of(column.key)
     ends = [one.text({one.key: float(table[one.key][k])}, show) for k in (0, -1)]
     told = f"{one.headed(show)}: {ends[0]} at {numbers.typed(x[0])} %, {ends[1]} at "
     told += f"{numbers.typed(x[-1])} %"

@@ -17,8 +17,10 @@ from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import DELIVERED, WEIGHTED
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Field
+from castsugar.report.field import field_of as field_of_column
 from castsugar.report.mix_words import plain_key
 from castsugar.report.shown import SI, Shown
+from castsugar.report.sweep import WINDOW
 
 SI_UNITS = Shown()
 
@@ -31,8 +33,9 @@ _ENDLESS = {"pour_viscosity": 1e12, "peak_pressure": 1e3}
 #: Columns of limits on what pours, and on what the case holds.
 _POURS, _PRESSES = "pour_viscosity", ("peak_pressure", "pressure_margin_percent")
 
-#: What a search knows beside the columns of the table.
+#: What a search or a sweep knows beside the columns of the table.
 _OWN = {
+    WINDOW.key: field_of_column(WINDOW),
     DELIVERED: Field(
         key=DELIVERED,
         label="delivered Isp",
