@@ -88,7 +88,7 @@ SPACES = {
     ),
     "plot": (
         "checks cook delay differences firing growth responses species strands sweep "
-        "trace viscosity"
+        "ternary trace viscosity"
     ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "

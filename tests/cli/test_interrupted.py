@@ -96,7 +96,7 @@ def table(path: str) -> list[dict[str, str]]:
 @pytest.mark.parametrize(
     ("words", "drawing"),
     [
-        (MAP, "castsugar.report.maps.ternary"),
+        (MAP, "castsugar.plot.maps.map_drawing"),
         (SWEEP, "castsugar.plot.curves.sweep_drawing"),
     ],
 )
@@ -570,7 +570,7 @@ sys.exit(main(sys.argv[2:]))
     ("where", "words", "said", "files"),
     [
         (
-            "castsugar.report.maps.ternary",
+            "castsugar.plot.maps.map_drawing",
             [
                 *MAP,
                 "--csv",

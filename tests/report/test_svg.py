@@ -6,7 +6,6 @@ import dataclasses
 import itertools
 import math
 import re
-import time
 from xml.etree import ElementTree
 
 import numpy as np
@@ -47,16 +46,8 @@ from castsugar.report.svg.contour import (
 from castsugar.report.svg.line import line_chart
 from castsugar.report.svg.place import Box, Taken, beside, spread, text_box
 from castsugar.report.svg.series import LineChart, Panel, Series, Span, runs
-from castsugar.report.svg.ternary import (
-    bins_of,
-    cells_path,
-    hexagon,
-    paths_by_bin,
-    ternary_map,
-)
 from castsugar.report.svg.triangle import (
     Frame,
-    TernaryMap,
     constant_line,
     lattice_places,
     least_step,
@@ -77,25 +68,6 @@ def lattice(count: int) -> np.ndarray:
         (i, j, count - i - j) for i in range(count + 1) for j in range(count + 1 - i)
     ]
     return np.array(points, dtype=float) / count
-
-
-def some_map(count: int = 10, **changes) -> TernaryMap:
-    """A smooth field; the top does not burn, the lower right is not computed."""
-    shares = lattice(count)
-    a, _, c = shares.T
-    kind = np.where(a > 0.85, "cold", np.where(c > 0.8, "not computed", "ok"))
-    values = 900.0 - 400.0 * (a - 0.6) ** 2 - 100.0 * c
-    spec = TernaryMap(
-        corners=("KNO3", "sugar", "syrup"),
-        fractions=shares,
-        values=np.where(kind == "ok", values, np.nan),
-        kind=kind.tolist(),
-        title="a map",
-        quantity="velocity",
-        unit="m/s",
-        marks=(("base", (0.6, 0.2, 0.2)),),
-    )
-    return dataclasses.replace(spec, **changes)
 
 
 def some_chart(**changes) -> LineChart:
@@ -349,37 +321,6 @@ def test_spots_for_labels() -> None:
 # --- cells -------------------------------------------------------------------------
 
 
-def test_hexagon_closes_and_has_the_area_of_a_cell() -> None:
-    """Pitch p: area p^2 sqrt(3)/2."""
-    radius, data = hexagon(10.0)
-    x, y = 5.0, radius / 2.0
-    corners = [(0, -radius), (x, -y), (x, y), (0, radius), (-x, y), (-x, -y)]
-    area = 0.5 * abs(
-        sum(
-            a * d - b * c
-            for (a, b), (c, d) in zip(corners, corners[1:] + corners[:1], strict=True)
-        )
-    )
-    assert area == pytest.approx(100.0 * math.sqrt(0.75))
-    assert data == "l5 2.89v5.77l-5 2.89-5-2.89v-5.77z"
-
-
-def test_merging_keeps_every_cell() -> None:
-    """One subpath a cell, one path a colour, at most BINS colours."""
-    shares = lattice(30)
-    values = shares @ [1.0, 2.0, 4.0]
-    bins = bins_of(values, 1.0, 4.0)
-    merged = paths_by_bin(shares[:, :2] * 100.0, bins, 3.0)
-    assert len(merged) == len(set(bins.tolist())) <= BINS
-    for index, data in merged:
-        assert data.count("M") == data.count("z") == (bins == index).sum()
-    assert cells_path(np.empty((0, 2)), 3.0) == ""
-
-
-def test_bins_of_one_value() -> None:
-    assert bins_of(np.array([5.0, 5.0]), 5.0, 5.0).tolist() == [BINS // 2] * 2
-
-
 # --- triangle and sides ------------------------------------------------------------
 
 
@@ -463,7 +404,6 @@ def test_runs() -> None:
 # --- whole pictures ----------------------------------------------------------------
 
 PICTURES = [
-    lambda: ternary_map(some_map()),
     lambda: line_chart(some_chart()),
 ]
 
@@ -481,18 +421,10 @@ def test_same_bytes_and_no_nan(draw) -> None:
 
 
 def evil_pictures() -> list[str]:
-    marks = ((EVIL, (0.6, 0.2, 0.2)), (EVIL, (0.1, 0.8, 0.1)))
-    words = {"title": EVIL, "notes": (EVIL,)}
     x = np.arange(4.0)
     series = (Series(EVIL, x), Series(EVIL, x + 1.0))
     panels = (Panel(EVIL, EVIL, series, EVIL),)
     return [
-        ternary_map(
-            some_map(
-                corners=(EVIL,) * 3, quantity=EVIL, unit=EVIL, marks=marks, fixed=EVIL,
-                **words,
-            )
-        ),
         line_chart(
             LineChart(EVIL, EVIL, EVIL, x, panels, (Span(EVIL, 1.0, 2.0),), (EVIL,))
         ),
@@ -507,96 +439,6 @@ def test_no_string_becomes_markup(svg) -> None:
     frame = {"svg", "title", "desc", "defs", "pattern", "clipPath"}
     assert tags <= drawn | frame
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in svg
-
-
-def test_map_of_5151_cells_is_small_and_quick() -> None:
-    """Every cell is there; the time allows for a busy machine (0.06 s measured)."""
-    spec = some_map(100)
-    start = time.perf_counter()
-    svg = ternary_map(spec)
-    assert time.perf_counter() - start < 1.0
-    assert len(svg.encode()) < 900_000
-    root = ElementTree.fromstring(svg)
-    cells = sum(p.get("d", "").count("v") for p in root.iter(f"{NAMESPACE}path"))
-    assert cells == 2 * 5151  # two upright sides a hexagon
-
-
-def test_map_shows_each_kind_once() -> None:
-    """Hatches appear in cells and key, only where there are such cells."""
-    mixed = some_map()
-    svg = ternary_map(mixed)
-    assert svg.count("<pattern ") == 2
-    shown = texts(svg)
-    assert {"not computed", "does not burn by this model"} <= set(shown)
-    for name in set(re.findall(r"url\(#[^)]*\)", svg)):
-        hatched = paths(svg, name)
-        kinds = [mixed.kind.count("cold"), mixed.kind.count("not computed")]
-        assert not hatched or hatched[0].count("M") in kinds
-    plain = ternary_map(some_map(values=np.arange(66.0), kind=["ok"] * 66))
-    assert "<pattern " not in plain
-
-
-def test_map_says_values_and_names() -> None:
-    shown = texts(ternary_map(some_map(total=0.98, fixed="with oxide 2 %")))
-    for words in ("more KNO3", "more sugar", "more syrup", "98 %", "with oxide 2 %"):
-        assert words in shown
-    assert "base" in shown
-    assert "velocity [m/s]" in shown
-    joined = " ".join(shown)
-    assert "base: KNO3 58.8 %, sugar 19.6 %, syrup 19.6 %" in joined
-    assert [s for s in shown if s.startswith("highest")] == ["highest 900 m/s"]
-
-
-def test_contour_labels_are_levels() -> None:
-    spec = some_map(40)
-    levels = contour_levels(spec.values)
-    bold = [t for t in texts(ternary_map(spec)) if t.isdigit() and int(t) > 100]
-    assert set(bold) == {f"{level:.0f}" for level in levels}
-
-
-def test_mark_outside_the_part_shown_is_said() -> None:
-    spec = some_map()
-    keep = spec.fractions[:, 0] > 0.45
-    part = some_map(
-        fractions=spec.fractions[keep],
-        values=spec.values[keep],
-        kind=np.array(spec.kind)[keep].tolist(),
-        marks=(("far", (0.1, 0.1, 0.8)),),
-    )
-    shown = texts(ternary_map(part))
-    assert "far" not in shown
-    assert "(outside the picture)" in " ".join(shown)
-
-
-@pytest.mark.parametrize("values", [np.full(66, NAN), np.full(66, 5.0)])
-def test_map_without_a_range(values) -> None:
-    """Nothing computed, or one value everywhere: still a picture."""
-    svg = ternary_map(some_map(values=values, kind=["ok"] * 66, marks=()))
-    ElementTree.fromstring(svg)
-    found = [t for t in texts(svg) if t.startswith("lowest")]
-    assert found == ([] if np.isnan(values).all() else ["lowest 5 m/s"])
-
-
-def test_map_of_one_point() -> None:
-    spec = some_map(fractions=np.array([[0.6, 0.2, 0.2]]), values=np.array([1.0]),
-                    kind=["ok"], marks=())  # fmt: skip
-    ElementTree.fromstring(ternary_map(spec))
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [
-        {"kind": ["ok"] * 65},
-        {"kind": ["hot"] * 66},
-        {"values": np.zeros(3)},
-        {"fractions": np.zeros((66, 2))},
-        {"fractions": np.zeros((66, 3))},
-        {"total": 0.0},
-    ],
-)
-def test_map_refuses_what_does_not_fit(changes) -> None:
-    with pytest.raises(InputError):
-        ternary_map(some_map(**changes))
 
 
 def test_line_is_broken_at_gaps() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
+    from castsugar.report.screen import Figure
     from castsugar.report.shown import Shown
 
 #: The answer is no.
@@ -134,7 +136,19 @@ def _record(asked: Comparing, change: Change, told: Compared) -> Record:
         reason=asked.options.reason.strip(),
         sources=database.sources,
         ticks=tuple(line for line in plain if line not in before)[:_TICKS],
+        firing=_on_page(asked, change, invented=bool(told.found.invented)),
     )
+
+
+def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
+    """Return the picture of sheet 1; None without a page, or without a pressure."""
+    known = any(math.isfinite(row["peak_pressure_MPa"]) for row in change.rows)
+    if not asked.options.page or change.conditions.motor is None or not known:
+        return None
+    from castsugar.plot.export import shown
+
+    caption = "Pressure against time; the band holds 95 of 100 draws at each time."
+    return shown(_firing(change, units_of(asked.options), invented=invented), caption)
 
 
 def _answer(asked: Comparing, record: Record) -> None:

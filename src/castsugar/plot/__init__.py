@@ -22,6 +22,7 @@ _PLACES = {
     "species": "products",
     "strands": "burning",
     "sweep": "curves",
+    "ternary": "triangle",
     "trace": "firings",
     "viscosity": "pot",
 }
