@@ -183,7 +183,7 @@ def _check_limits(asked: Comparing) -> None:
 
 def _pictures(
     asked: Comparing, change: Change, *, invented: bool
-) -> dict[str, Callable[[], str | Drawing]]:
+) -> dict[str, Callable[[], Drawing]]:
     """Return what draws each picture; work is done when it is called."""
     return {
         "firing": lambda: _firing(change, units_of(asked.options), invented=invented),

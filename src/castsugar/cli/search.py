@@ -339,7 +339,7 @@ def _draw(
 
         return front_drawing(outcome, asked=asked, show=show)
 
-    wanted: dict[str, Callable[[], str | Drawing]] = {
+    wanted: dict[str, Callable[[], Drawing]] = {
         "map": lambda: _map(options, outcome, asked, show),
         "traces": traces,
     }

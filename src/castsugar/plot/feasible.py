@@ -115,7 +115,7 @@ def search_map_drawing(
     label = label_of(goal.objective)
     return spread_drawing(
         spread,
-        name="mixes-around",
+        name="around-the-mix" if is_stated(outcome) else "feasible-mixes",
         title=f"{asked.before}Where the {best_words(outcome)} lies",
         label=show.headed(label, kind),
         words=f"{label} of mixes of {first}, {second}, {third}; {marks[0].words}. "

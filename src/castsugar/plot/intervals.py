@@ -310,7 +310,8 @@ def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
     style: dict[str, Any] = {"color": ink, "linewidth": 4.0 if told else 1.6}
     _interval(axes, (low / span, high / span), y, (-_ENDLESS, _ENDLESS), **style)
     if math.isfinite(one.middle):
-        style = {"color": ink, "ms": 7.0, "mfc": ink if told else PAPER}
+        fill, rim = (ink, PAPER) if told else (PAPER, ink)
+        style = {"ms": 8.0, "mfc": fill, "mec": rim, "zorder": 3.0}
         axes.plot(one.middle / span, y, mark, label="_median", **style)
 
 

@@ -61,10 +61,11 @@ def species(products: Sequence[Products], *, ax: Axes | None = None) -> Axes:
     >>> [label.get_text() for label in axes.get_yticklabels()][:3]
     ['gases', 'CO2', 'CO']
     """
-    found, rows = _burned(products), _rows(_burned(products))
+    found = _burned(products)
+    rows = _rows(found)
     axes = ax if ax is not None else new_axes()
     dress(axes, "share of the mass of the mix, %", grid="x")
-    tall = _height(products)
+    tall = _height(rows)
     if ax is None:
         axes.figure.set_size_inches(7.0, 0.8 + tall / 72.0)  # type: ignore[union-attr]
     y, ticks, names = 0.5 * _GAP, [], _names(found)
@@ -151,19 +152,18 @@ def _percent(value: float) -> str:
     return f"{value:.1f} %" if value >= 0.05 else f"{value:.1g} %"
 
 
-def _height(products: Sequence[Products]) -> float:
+def _height(rows: Sequence[_Row]) -> float:
     """Return how high all rows are. [px]"""
-    rows = _rows(_burned(products))
     return _GAP + sum(_GAP + _BAR * len(percents or (0,)) for _, percents in rows)
 
 
 def species_drawing(products: Sequence[Products], *, invented: bool = False) -> Drawing:
     """Return the picture of :func:`species` with what a page says beside it."""
     found = _burned(products)
-    told = ", ".join(_names(found))
+    rows, told = _rows(found), ", ".join(_names(found))
     parts = [
         f"{words} {' and '.join(map(_percent, percents))}"
-        for words, percents in _rows(found)
+        for words, percents in rows
         if percents
     ]
     notes = [
@@ -178,7 +178,7 @@ def species_drawing(products: Sequence[Products], *, invented: bool = False) -> 
             width=width,
             words=f"Share of the mass in {told}: {'; '.join(parts)}.",
         )
-        panel = sheet.panel(_height(found), left=90.0, below=26.0)
+        panel = sheet.panel(_height(rows), left=90.0, below=26.0)
         species(found, ax=panel)
         if len(found) > 1:
             sheet.keys(panel)

@@ -241,7 +241,7 @@ def _scales(axes: Any, spread: Spread, label: str) -> None:
         axis.set_label_position("tick1")
         axis.set_label_text(f"{words}, %", color=ink, fontsize=SIZE, fontweight="bold")
         axes.tick_params(axis=name, colors=ink, labelsize=SMALL, length=4.0)
-    axes.set_facecolor("none")
+    axes.set(facecolor="none", xticks=[], yticks=[])
     for spine in axes.spines.values():
         spine.set_edgecolor(SOFT)
     axes.set_axisbelow(False)
@@ -581,7 +581,7 @@ def spread_drawing(  # noqa: PLR0913 - keyword-only options
         else:
             room = sheet.inner - (60.0 if sheet.is_narrow else 120.0)
             axes = sheet.panel(
-                min(400.0, room / spread.slimness), left=10.0, above=26.0, below=46.0,
+                min(400.0, room / spread.slimness), left=10.0, above=44.0, below=46.0,
                 projection="ternary", ternary_sum=100.0 * spread.total,
             )  # fmt: skip
         draw(axes, spread)
