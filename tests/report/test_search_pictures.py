@@ -7,18 +7,16 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from small_search import COLUMNS, QUICK, THREE, Counted, Plain, limit, outcome, standard
+from small_search import COLUMNS, QUICK, THREE, Counted, Plain, limit, outcome
 
 from castsugar import InputError
-from castsugar.comparison.directions import cloud, directions
+from castsugar.comparison.directions import directions
 from castsugar.limits import Limit
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.plane import broken, plane, unknown
-from castsugar.optimize.problem import Goal, Trials
+from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
-from castsugar.optimize.trade_off import Front
-from castsugar.report.search_front import front_chart
 from castsugar.report.search_words import fault_words
 
 pytestmark = pytest.mark.exact
@@ -192,77 +190,6 @@ def test_decades_are_interpolated_by_their_logarithm() -> None:
     # Down from the best, c = 0.3 (1 - b) / (1 - b0) grows, nothing breaks.
     last = way.values[way.kept][-1, 0]
     assert last <= 10.0 * (1.0 + 1e-5)
-
-
-def test_front_chart_draws_front_trials_and_mixes() -> None:
-    """Most a + 2 b against least a, c at least 0.1, b at most 0.3: b stays 0.3.
-
-    From a 0.6 (objective 120) to a 0.2 (objective 80, temperature 200).
-    """
-    tried = {"mine": {"a": 0.4, "b": 0.4, "c": 0.2}, "odd": {"z": 1.0}}
-    made = outcome(THREE, limit(300.0), front=True, tried=tried)
-    picture = front_chart(made)
-    words = texts(picture)
-    assert "specific impulse [s]: more is better" in words
-    assert "flame temperature [K]: less is better" in words
-    assert "best mix: 120.0 s, 600 K" in words
-    assert "mine: 120.0 s, 400 K; breaks theoretical density" in words
-    assert "odd" not in " ".join(words)
-    pairs = cloud(made)
-    a = 1e-3 * pairs[:, 1]
-    b = 0.5 * (1e-2 * pairs[:, 0] - a)
-    assert ((b <= 0.3 + 1e-6) & (a >= 0.2 - 1e-9)).all()
-    assert len(pairs) > 20
-    front = made.front
-    assert front is not None
-    root = ElementTree.fromstring(picture)
-    blue = [c for c in root.iter(f"{SVG}circle") if c.get("fill") == "#0072b2"]
-    # Two circles each (rim and dot), the dot blue; one more in the keys.
-    assert len(blue) == len(front.first) + 1
-    across = [float(c.get("cx", 0)) for c in blue[:-1]]
-    assert across == sorted(across, reverse=True)
-
-
-def test_no_front_is_refused() -> None:
-    made = standard()
-    with pytest.raises(InputError, match="no trade-off front to draw: none was asked"):
-        front_chart(made)
-    wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
-    none = np.empty(0)
-    front = Front(
-        status="infeasible",
-        reason="",
-        fractions=np.empty((0, 3)),
-        first=none,
-        second=none,
-        trials=Trials(
-            fractions=np.empty((0, 3)),
-            values=np.empty((0, 3)),
-            region=np.empty(0, dtype=np.int64),
-            stage=(),
-        ),
-    )
-    empty = Outcome(
-        **{
-            **{k: getattr(made, k) for k in made.__slots__},
-            "front": front,
-            "task": Plain(space=THREE, front=wanted),
-        }
-    )
-    with pytest.raises(InputError, match="no mix keeps all limits"):
-        front_chart(empty)
-
-
-def test_names_are_escaped_and_bytes_repeat() -> None:
-    evil = '<b> & "x"</svg>'
-    space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
-    tried = {evil * 2: {evil: 0.5, "b": 0.3, "c": 0.2}}
-    made = outcome(space, limit(300.0), front=True, tried=tried)
-    for draw in (front_chart,):
-        first = draw(made)
-        assert first == draw(made)
-        assert "<b>" not in first
-        assert evil in " ".join(texts(first)), draw
 
 
 def test_limits_that_a_tried_mix_breaks() -> None:

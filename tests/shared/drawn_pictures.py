@@ -17,6 +17,14 @@ MAP = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "5%"]
 SWEEP = ["sweep", "base", "--vary", "corn syrup", "--from", "10%", "--to", "35%"]
 SWEEP += [w for name in ("pour_viscosity", "peak_pressure") for w in ("--show", name)]
 
+#: A batch that was made and measured.
+DAY, ID = ["--date", "2026-05-02"], "2026-05-02-1"
+BATCH = (
+    ["batch", "new", "base", "--batch", "200 g", *DAY],
+    ["batch", "add", ID, "--measured", "kind=pan-weight lost=1.9 g", *DAY],
+    ["batch", "add", ID, "--strands", "strands-new.csv", *DAY],
+    ["batch", "close", ID, "--outcome", "used", *DAY],
+)
 #: Every picture: the command, and which of its pictures.
 PICTURES = {
     "trace": (["evaluate", "base", NEW], "trace"),
@@ -31,9 +39,12 @@ PICTURES = {
     "feasible": (["search"], "map"),
     "around": (["justify", "base", NEW, "--claim", "lower pressure"], "map"),
     "differences": (["compare", "base", "red", NEW], "differences"),
+    "products": (["justify", "base", NEW], "products"),
+    "front": (["search", "front.toml"], "front"),
     "strands": (["burnrate", "strands.csv"], "laws"),
     "sweep": (SWEEP, "chart"),
     "traces": (["search"], "traces"),
+    "checks": (["learn"], "checks"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
 }
@@ -45,6 +56,12 @@ def drawn(place: Path) -> dict[str, Drawing]:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(place)
         assert main(["init"]) == 0
+        for words in BATCH:
+            assert main(words) == 0
+        bench = (place / "bench.toml").read_text("utf-8")
+        asked = bench.replace("# front = ", "front = ")
+        assert asked != bench
+        (place / "front.toml").write_text(asked, "utf-8")
         for name, (words, kind) in PICTURES.items():
 
             def kept(draw: Drawing, _: str, *, name: str = name) -> bytes:

@@ -183,16 +183,11 @@ def _check_limits(asked: Comparing) -> None:
 
 def _pictures(
     asked: Comparing, change: Change, *, invented: bool
-) -> dict[str, Callable[[], str | Drawing]]:
+) -> dict[str, Callable[[], Drawing]]:
     """Return what draws each picture; work is done when it is called."""
-    from castsugar.comparison.change import chamber_products
-    from castsugar.report.species_bars import species_bars
-
     return {
         "firing": lambda: _firing(change, units_of(asked.options), invented=invented),
-        "products": lambda: species_bars(
-            chamber_products(change.mixes, change.conditions)
-        ),
+        "products": lambda: _products(change, invented=invented),
         "map": lambda: _map(asked, change, invented=invented),
         "traces": lambda: _traces(asked, change, invented=invented),
     }
@@ -232,6 +227,15 @@ def _named(asked: Comparing, change: Change, invented: bool) -> Asked:
         typed={name: find(name).name for name in items},
         before="EXAMPLE: " if invented else "",
     )
+
+
+def _products(change: Change, *, invented: bool) -> Drawing:
+    """Draw what the chamber holds."""
+    from castsugar.comparison.change import chamber_products
+    from castsugar.plot.products import species_drawing
+
+    found = chamber_products(change.mixes, change.conditions)
+    return species_drawing(found, invented=invented)
 
 
 def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:

@@ -322,7 +322,6 @@ def _draw(
 ) -> bool:
     """Write the trials and the pictures; return whether Ctrl-C let all be drawn."""
     from castsugar.report.document import to_csv
-    from castsugar.report.search_front import front_chart
     from castsugar.report.search_rows import trial_fields, trial_rows
 
     if options.trials:
@@ -335,12 +334,17 @@ def _draw(
 
         return responses_drawing(outcome, asked=asked, show=show)
 
-    wanted: dict[str, Callable[[], str | Drawing]] = {
+    def front() -> Drawing:
+        from castsugar.plot.trade_off import front_drawing
+
+        return front_drawing(outcome, asked=asked, show=show)
+
+    wanted: dict[str, Callable[[], Drawing]] = {
         "map": lambda: _map(options, outcome, asked, show),
         "traces": traces,
     }
     if outcome.front is not None:
-        wanted["front"] = lambda: front_chart(outcome, asked=asked)
+        wanted["front"] = front
     elif "front" in options.picture:
         remark("castsugar: no front to draw: no mix keeps the limits")
     return write_pictures(options, hold, wanted)

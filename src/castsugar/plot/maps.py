@@ -45,7 +45,7 @@ _THICK, _HIGH, _LEAST = 300.0, 100.0, -100.0
 _FAINT, _BURNS = "flame below", 900.0
 
 #: What a gap of a column of the kitchen means.
-_GAPS = {
+GAPS = {
     "pour_viscosity": "no flow: thicker than 300 Pa s, or jammed",
     "pour_window": "no pour window",
     "liquid_boils": "does not boil below 160 °C",
@@ -345,7 +345,7 @@ def _kitchen_areas(made: Map) -> list[Area]:
     values = made.found.values(key)
     flow = np.array([str(row["flow_class"]) for row in made.found.rows])
     missing = np.isin(flow, ("not asked", "not computed"))
-    gap = next((words for begin, words in _GAPS.items() if key.startswith(begin)), "")
+    gap = next((words for begin, words in GAPS.items() if key.startswith(begin)), "")
     areas = []
     if gap:
         thick = np.isnan(values) & ~missing
