@@ -171,6 +171,11 @@ def map_drawing(made: Map, notes: Sequence[str], show: Shown) -> Drawing:
     )
 
 
+def short_noun(limit: Limit, show: Shown) -> str:
+    """Return what stands on the line of a limit."""
+    return limit_noun(limit, show).removeprefix("limit on ")
+
+
 def _told(column: Column, value: float, show: Shown) -> str:
     """Write an end of the scale, which comes in units shown."""
     unit = show.unit(field_of(column).kind) if column.unit else ""
@@ -178,7 +183,7 @@ def _told(column: Column, value: float, show: Shown) -> str:
         return f"{significant(float(value), 2)} {unit}"
     if field_of(column).kind == CHANCE:
         return f"{value:.0f}"
-    return value_words(column.key, float(value), show)
+    return value_words(column.key, float(value), show).replace("-", "\N{MINUS SIGN}")
 
 
 def _shown(made: Map, values: FloatArray, show: Shown) -> FloatArray:
@@ -221,7 +226,7 @@ def _limits(made: Map, show: Shown) -> tuple[list[Area], list[Border]]:
         )
     ]
     borders += borders_of(
-        (limit_noun(one.limit, show), limit_words(one.limit, show), _slack(one))
+        (short_noun(one.limit, show), limit_words(one.limit, show), _slack(one))
         for one in own
     )
     if borders:

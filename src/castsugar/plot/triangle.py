@@ -184,18 +184,25 @@ def draw(axes: Axes, spread: Spread, label: str = "") -> Axes:
     answers = [_inside(axes, net, one) for one in spread.borders if one.slack.ndim == 2]
     free = _Free(axes, covers, [*itertools.chain(*answers)])
     _marks(axes, spread, free)
-    drawn = zip(spread.borders, limits, strict=True)
-    for border, path in sorted(drawn, key=lambda pair: -pair[0].slack.ndim):
-        if path is None:
-            continue
-        if border.slack.ndim == 2:
-            free.beside(border.name, path.vertices, border.ink)
-            free.keep_line(path)
-        else:
-            free.write(border.name, path, border.ink, bold=True)
+    pairs = zip(spread.borders, limits, strict=True)
+    _name_borders(free, [(one, path) for one, path in pairs if path is not None])
     for level, path in lines:
         free.write(level_text(level), path, INK)
     return axes
+
+
+def _name_borders(free: _Free, drawn: Sequence[tuple[Border, Path]]) -> None:
+    """Write the names of limits on their lines, and that of the answer beside it."""
+    answers = [(border, path) for border, path in drawn if border.slack.ndim == 2]
+    for _, path in answers:
+        free.keep_line(path)
+    for border, path in drawn:
+        if border.slack.ndim == 2:
+            continue
+        if not free.write(border.name, path, border.ink, bold=True):
+            free.beside(border.name, path.vertices, border.ink)
+    for border, path in answers:
+        free.beside(border.name, path.vertices, border.ink)
 
 
 def level_text(level: float) -> str:
@@ -515,8 +522,8 @@ class _Free:
                     transform=self.axes.transData,
                 )  # fmt: skip
 
-    def write(self, words: str, path: Path, ink: str, *, bold: bool = False) -> None:
-        """Write words on a line, bold ones beside it too; else the key has them."""
+    def write(self, words: str, path: Path, ink: str, *, bold: bool = False) -> bool:
+        """Write words on a line, bold ones beside it too; say if there was room."""
         wide, high = self._size(words, bold=bold)
         room = 5.0 * self.px
         ways = ((0, 0), (-1, 0), (1, 0), (0, 1), (0, -1)) if bold else ((0, 0),)
@@ -528,6 +535,7 @@ class _Free:
         k = self._first(tries, wide, high, anywhere=bold)
         if k is not None:
             self._put(words, tries[k], ink, bold=bold)
+        return k is not None
 
     def _first(
         self,
