@@ -178,6 +178,7 @@ def test_zoom_to_what_is_kept(made: Map) -> None:
 def test_contours_in_the_unit_shown(made: Map) -> None:
     """1160 F is 900 K; levels that the map does not reach are told."""
     axes = axes_of(made, "flame_temperature", "us", contours=(2000.0,))
+    assert "flame below 1160 °F" in keys_of(axes)
     assert "2000" in [t.get_text() for t in axes.texts]
     one = replace(made, contours=(850.0, 5000.0))
     sheet = map_drawing(one, [], Shown())(640)
