@@ -101,6 +101,7 @@ def test_every_colour_has_a_dark_form(svgs: dict[tuple[str, int], str]) -> None:
     for (name, _), svg in svgs.items():
         body = re.sub(r"<style>.*?</style>", "", svg, flags=re.S)
         assert set(re.findall(r"#[0-9a-f]{6}\b", body)) <= COLOURS, name
+        assert not re.search(r'(fill|stroke)="#', body), name  # out of reach of a rule
 
 
 def luminance(colour: str) -> float:

@@ -49,10 +49,12 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Map:
     return taken[0]
 
 
-def axes_of(made: Map, column: str, system: str = "si", **changes: Any) -> Any:
+def axes_of(
+    made: Map, column: str, system: str = "si", *, width: int = 640, **changes: Any
+) -> Any:
     """Draw a column; return its axes."""
     one = replace(made, column=read_column(column), **changes)
-    sheet = map_drawing(one, [], Shown(system))(640)
+    sheet = map_drawing(one, [], Shown(system))(width)
     return sheet.figure.axes[0]
 
 
@@ -90,10 +92,13 @@ def test_the_edge_of_900_K_lies_between_the_rows(made: Map) -> None:
     assert np.interp(edge, nitrate, known) == pytest.approx(900.0)
 
 
-def test_the_allowed_pressure_is_one_line_on_every_pressure(made: Map) -> None:
+@pytest.mark.parametrize("width", [640, 340])
+def test_the_allowed_pressure_is_one_line_on_every_pressure(
+    made: Map, width: int
+) -> None:
     """Thick, dark, named as on a firing; above it two marks, expected and 95 %."""
     for column in ("peak_pressure", "peak_pressure_p95", "pressure_margin"):
-        axes = axes_of(made, column)
+        axes = axes_of(made, column, width=width)
         lines = [c for c in axes.collections if np.allclose(c.get_linewidths(), 2.8)]
         assert len(lines) == 1
         (ink,) = lines[0].get_edgecolor()
@@ -173,6 +178,7 @@ def test_zoom_to_what_is_kept(made: Map) -> None:
 def test_contours_in_the_unit_shown(made: Map) -> None:
     """1160 F is 900 K; levels that the map does not reach are told."""
     axes = axes_of(made, "flame_temperature", "us", contours=(2000.0,))
+    assert "flame below 1160 °F" in keys_of(axes)
     assert "2000" in [t.get_text() for t in axes.texts]
     one = replace(made, contours=(850.0, 5000.0))
     sheet = map_drawing(one, [], Shown())(640)

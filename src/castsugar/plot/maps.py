@@ -48,7 +48,7 @@ _FAINT, _BURNS = "flame below", 900.0
 GAPS = {
     "pour_viscosity": "no flow: thicker than 300 Pa s, or jammed",
     "pour_window": "no pour window",
-    "liquid_boils": "does not boil below 160 °C",
+    "liquid_boils": "does not boil below 160 C",
 }
 
 _NOTES = {
@@ -135,7 +135,7 @@ def map_drawing(made: Map, notes: Sequence[str], show: Shown) -> Drawing:
         total=made.total,
         logarithmic=column.key.startswith(("pour_viscosity", "peak_pressure")),
         levels=made.contours,
-        areas=[*hatched, *_areas(made)],
+        areas=[*hatched, *_areas(made, show)],
         borders=borders,
         marks=made.marks,
         measured=made.measured,
@@ -171,6 +171,11 @@ def map_drawing(made: Map, notes: Sequence[str], show: Shown) -> Drawing:
     )
 
 
+def short_noun(limit: Limit, show: Shown) -> str:
+    """Return what stands on the line of a limit."""
+    return limit_noun(limit, show).removeprefix("limit on ")
+
+
 def _told(column: Column, value: float, show: Shown) -> str:
     """Write an end of the scale, which comes in units shown."""
     unit = show.unit(field_of(column).kind) if column.unit else ""
@@ -178,7 +183,7 @@ def _told(column: Column, value: float, show: Shown) -> str:
         return f"{significant(float(value), 2)} {unit}"
     if field_of(column).kind == CHANCE:
         return f"{value:.0f}"
-    return value_words(column.key, float(value), show)
+    return value_words(column.key, float(value), show).replace("-", "\N{MINUS SIGN}")
 
 
 def _shown(made: Map, values: FloatArray, show: Shown) -> FloatArray:
@@ -221,7 +226,7 @@ def _limits(made: Map, show: Shown) -> tuple[list[Area], list[Border]]:
         )
     ]
     borders += borders_of(
-        (limit_noun(one.limit, show), limit_words(one.limit, show), _slack(one))
+        (short_noun(one.limit, show), limit_words(one.limit, show), _slack(one))
         for one in own
     )
     if borders:
@@ -313,16 +318,17 @@ def _kept_words(made: Map) -> list[str]:
 # What covers a map: why there is no value.
 
 
-def _areas(made: Map) -> list[Area]:
+def _areas(made: Map, show: Shown) -> list[Area]:
     """Return what hides mixes, with its reason."""
     rows = made.found.rows
     status = np.array([str(row["status"]) for row in rows])
     if made.column.group == "kitchen":
-        return _kitchen_areas(made)
+        return _kitchen_areas(made, show)
     cold = status == "cold"
     faint = made.found.flagged(_FAINT) | cold
+    least = show.bound("flame temperature", _BURNS)
     areas = [
-        Area(name="flame below 900 K", beyond=_flame(made), hatch="\\\\\\"),
+        Area(name=f"flame below {least}", beyond=_flame(made), hatch="\\\\\\"),
         Area(name="does not burn", beyond=np.where(cold, -1.0, 1.0), hatch="xxx"),
     ]
     missing = np.isnan(made.found.values(made.column.key)) & ~faint
@@ -339,7 +345,7 @@ def _flame(made: Map) -> FloatArray:
     return np.where(np.isnan(heat), np.where(cold, -1.0, 1.0), heat)
 
 
-def _kitchen_areas(made: Map) -> list[Area]:
+def _kitchen_areas(made: Map, show: Shown) -> list[Area]:
     """Return what hides mixes on a map of the kitchen."""
     key = made.column.key
     values = made.found.values(key)
@@ -356,7 +362,7 @@ def _kitchen_areas(made: Map) -> list[Area]:
                 np.log(_THICK) - np.log(np.maximum(known, 1e-9)), -3.0, 3.0
             )
             beyond = np.where(missing, 1.0, beyond)
-        areas.append(Area(name=gap, beyond=beyond, hatch="\\\\\\"))
+        areas.append(Area(name=show.said(gap), beyond=beyond, hatch="\\\\\\"))
     if missing.any():
         beyond = np.where(missing, -1.0, 1.0)
         areas.append(Area(name="not computed", beyond=beyond, hatch="---"))

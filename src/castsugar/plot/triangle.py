@@ -184,18 +184,25 @@ def draw(axes: Axes, spread: Spread, label: str = "") -> Axes:
     answers = [_inside(axes, net, one) for one in spread.borders if one.slack.ndim == 2]
     free = _Free(axes, covers, [*itertools.chain(*answers)])
     _marks(axes, spread, free)
-    drawn = zip(spread.borders, limits, strict=True)
-    for border, path in sorted(drawn, key=lambda pair: -pair[0].slack.ndim):
-        if path is None:
-            continue
-        if border.slack.ndim == 2:
-            free.beside(border.name, path.vertices, border.ink)
-            free.keep_line(path)
-        else:
-            free.write(border.name, path, border.ink, bold=True)
+    pairs = zip(spread.borders, limits, strict=True)
+    _name_borders(free, [(one, path) for one, path in pairs if path is not None])
     for level, path in lines:
         free.write(level_text(level), path, INK)
     return axes
+
+
+def _name_borders(free: _Free, drawn: Sequence[tuple[Border, Path]]) -> None:
+    """Write the names of limits on their lines, and that of the answer beside it."""
+    answers = [(border, path) for border, path in drawn if border.slack.ndim == 2]
+    for _, path in answers:
+        free.keep_line(path)
+    for border, path in drawn:
+        if border.slack.ndim == 2:
+            continue
+        if not free.write(border.name, path, border.ink, bold=True):
+            free.beside(border.name, path.vertices, border.ink)
+    for border, path in answers:
+        free.beside(border.name, path.vertices, border.ink)
 
 
 def level_text(level: float) -> str:
@@ -265,6 +272,7 @@ def _ground(axes: Any, net: Triangulation, spread: Spread) -> list[tuple[float, 
         net, known, ends, colors=tints(len(levels) + 1), transform=axes.transData
     )
     ground.set(edgecolor="face", linewidth=0.5)
+    ground.set_paths([_slimmer(axes, path) for path in ground.get_paths()])
     inside = [k for k, at in enumerate(levels) if known.min() < at < known.max()]
     if not inside:
         return []
@@ -319,6 +327,30 @@ def _cover(axes: Any, net: Triangulation, area: Area) -> list[Path]:
     return paths if area.ground else []
 
 
+#: A point of an outline may be left out if its neighbours' line is so near. [px]
+_NEAR = 0.06
+
+
+def _slimmer(axes: Any, path: Path) -> Path:
+    """Return an outline without points on straight parts: a lattice gives many."""
+    if path.codes is None:
+        return path
+    vertices, codes = np.asarray(path.vertices), np.asarray(path.codes)
+    for start in (1, 2, 1, 2, 1):
+        if len(codes) < 8:
+            break
+        at = axes.transData.transform(vertices)
+        before, after = at[:-2] - at[1:-1], at[2:] - at[1:-1]
+        area = np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
+        away = area / np.maximum(np.hypot(*(after - before).T), 1e-9)
+        plain = (codes[:-2] <= Path.LINETO) & (codes[1:-1] == Path.LINETO)
+        plain &= (codes[2:] == Path.LINETO) & (away < _NEAR)
+        keep = np.ones(len(codes), dtype=bool)
+        keep[start:-1:2] = ~plain[start - 1 :: 2]
+        vertices, codes = vertices[keep], codes[keep]
+    return Path(vertices, codes)
+
+
 def _inside(axes: Any, net: Triangulation, border: Border) -> list[Path]:
     """Return where all limits of a border are kept at the corners of triangles."""
     return _regions(axes, net, -np.min(np.nan_to_num(border.slack, nan=-1.0), axis=1))
@@ -330,7 +362,7 @@ def _regions(axes: Any, net: Triangulation, beyond: FloatArray) -> list[Path]:
     for one in np.clip(beyond.reshape(len(beyond), -1).T, -1e3, 1e3):
         if (one < 0.0).any():
             drawn = axes.tricontourf(net, one, [-1e4, 0.0], transform=axes.transData)
-            found += drawn.get_paths()
+            found += [_slimmer(axes, path) for path in drawn.get_paths()]
             drawn.remove()
     return found
 
@@ -350,7 +382,8 @@ def _border(axes: Any, net: Triangulation, border: Border) -> Path | None:
             transform=axes.transData,
             zorder=2.4 if border.slack.ndim == 2 else 2.5,
         )  # fmt: skip
-        (lines,) = found.get_paths()
+        lines = _slimmer(axes, found.get_paths()[0])
+        found.set_paths([lines])
     elif known.size:
         kept = known.min() >= 0.0
         words += ": kept everywhere" if kept else ": broken everywhere"
@@ -358,8 +391,9 @@ def _border(axes: Any, net: Triangulation, border: Border) -> Path | None:
     return lines
 
 
-#: Into so many parts a side of a triangle is cut in which several limits end.
-_PARTS = 8
+#: A side of a triangle in which several limits end is cut into so many parts at most;
+#: all cuts of a full lattice together are about the second number.
+_PARTS, _CUTS = 8, 400.0
 
 
 def _finer(net: Triangulation, slack: FloatArray) -> tuple[Triangulation, FloatArray]:
@@ -373,7 +407,8 @@ def _finer(net: Triangulation, slack: FloatArray) -> tuple[Triangulation, FloatA
     crossed = ~(of < 0.0).all(axis=1).any(axis=1) & ~(of >= 0.0).all(axis=(1, 2))
     if not crossed.any():
         return net, slack.min(axis=1)
-    parts = triangle(1.0 / _PARTS)
+    cuts = min(_PARTS, max(2, int(_CUTS / len(net.triangles) ** 0.5)))
+    parts = triangle(1.0 / cuts)
     inner = Triangulation(parts[:, 2] + 0.5 * parts[:, 0], parts[:, 0]).triangles
     corners = np.stack([net.x, net.y], axis=1)[net.triangles[crossed]]
     points = np.einsum("pk,tkd->tpd", parts, corners).reshape(-1, 2)
@@ -487,8 +522,8 @@ class _Free:
                     transform=self.axes.transData,
                 )  # fmt: skip
 
-    def write(self, words: str, path: Path, ink: str, *, bold: bool = False) -> None:
-        """Write words on a line, bold ones beside it too; else the key has them."""
+    def write(self, words: str, path: Path, ink: str, *, bold: bool = False) -> bool:
+        """Write words on a line, bold ones beside it too; say if there was room."""
         wide, high = self._size(words, bold=bold)
         room = 5.0 * self.px
         ways = ((0, 0), (-1, 0), (1, 0), (0, 1), (0, -1)) if bold else ((0, 0),)
@@ -500,6 +535,7 @@ class _Free:
         k = self._first(tries, wide, high, anywhere=bold)
         if k is not None:
             self._put(words, tries[k], ink, bold=bold)
+        return k is not None
 
     def _first(
         self,
