@@ -87,8 +87,8 @@ SPACES = {
         "borrowed_laws burn_rate firings"
     ),
     "plot": (
-        "checks cook delay differences firing growth responses species strands sweep "
-        "ternary trace viscosity"
+        "checks cook delay differences firing front growth responses species "
+        "strands sweep ternary trace viscosity"
     ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "

@@ -287,7 +287,7 @@ def test_before_there_is_an_answer(
     [
         "castsugar.plot.products.species_drawing",
         "castsugar.comparison.neighbours.neighbours_of",
-        "castsugar.report.search_map.search_map",
+        "castsugar.plot.feasible.search_map_drawing",
     ],
 )
 def test_while_it_draws(
@@ -378,7 +378,7 @@ def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.mark.parametrize(
     ("drawing", "missing", "there"),
     [
-        ("report.search_map.search_map", ["m.svg", "t.svg"], ["trials.csv"]),
+        ("plot.feasible.search_map_drawing", ["m.svg", "t.svg"], ["trials.csv"]),
         ("plot.curves.responses_drawing", ["t.svg"], ["trials.csv", "m.svg"]),
     ],
 )

@@ -330,6 +330,7 @@ def test_nothing_is_supported_on_invented_numbers(
     made_up = BENCH.replace("[motor]", "[motor]\ninvented = true")
     (folder / "made_up.toml").write_text(made_up, "utf-8")
     typed = ["--bench", "made_up.toml", "--page", "made_up.html"]
+    typed += ["--picture", "traces=made_up.svg"]
     lines = screen(capsys, 1, "base", "softer", *typed, "--claim", "lower pressure")
     assert lines[1].startswith("EXAMPLE: invented numbers in made_up.toml")
     text = " ".join(" ".join(lines).split())
@@ -338,6 +339,8 @@ def test_nothing_is_supported_on_invented_numbers(
     page = Path("made_up.html").read_text("utf-8")
     first = page.partition("</svg>")[0]
     assert ">EXAMPLE: Pressure against time: base, softer<" in first
+    traces = Path("made_up.svg").read_text("utf-8")
+    assert ">EXAMPLE: Effect of each ingredient<" in traces
 
 
 def test_a_refuted_claim_lies_outside(
@@ -356,7 +359,9 @@ def test_pictures(folder: Path, what: str) -> None:
     mix = "KNO3:61 powdered sugar:16 corn syrup:23"
     words = ["base", mix, "--bench", "bench.toml", "--picture", f"{what}={what}.svg"]
     assert main(["justify", *words, *QUICK, "-o", "x.txt", "--force"]) in (0, 1)
-    assert ET.fromstring((folder / f"{what}.svg").read_text("utf-8")) is not None
+    drawn = ET.fromstring((folder / f"{what}.svg").read_text("utf-8"))
+    if what == "traces":  # names as typed
+        assert any(str(t).startswith("KNO3 61.0 %") for t in drawn.itertext())
 
 
 def test_result_objects_print_in_a_few_lines() -> None:

@@ -174,6 +174,17 @@ def test_what_does_not_burn_and_what_hardly_burns_are_two_marks() -> None:
     assert spans(us, "flame below 1160 °F")  # 900 K = 626.85 C = 1160.33 F
 
 
+def test_a_gap_of_the_kitchen_has_a_meaning() -> None:
+    """No window is an answer; not computed is none."""
+    table = {
+        "flow_class": ["pours", "jammed", "not computed"],
+        "pour_window_width_K": [20.0, math.nan, math.nan],
+    }
+    axes = cs.plot.sweep(table, X, "pour_window_width_K")
+    assert spans(axes, "no pour window") == [(15.0, 25.0)]
+    assert spans(axes, "not computed") == [(25.0, 30.0)]
+
+
 def test_one_mix_is_a_mark_and_nothing_computed_is_no_error() -> None:
     one = {key: values[:1] for key, values in TABLE.items()}
     axes = cs.plot.sweep(one, X[:1], POUR)

@@ -15,6 +15,7 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
+from castsugar.optimize.task import Settings
 from castsugar.optimize.trade_off import trade_off
 
 QUICK = Effort(points=40, prices=False)
@@ -54,6 +55,7 @@ class Plain:
     made: Counted = field(default_factory=Counted)
     tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     front: Any = None
+    settings: Settings = field(default_factory=lambda: Settings(items=()))
 
     def problem(self) -> Counted:
         return self.made

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
     from castsugar.report.screen import Figure
+    from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
 
 #: The answer is no.
@@ -182,16 +183,12 @@ def _check_limits(asked: Comparing) -> None:
 
 def _pictures(
     asked: Comparing, change: Change, *, invented: bool
-) -> dict[str, Callable[[], str | Drawing]]:
+) -> dict[str, Callable[[], Drawing]]:
     """Return what draws each picture; work is done when it is called."""
-    from castsugar.report.search_map import search_map
-
     return {
         "firing": lambda: _firing(change, units_of(asked.options), invented=invented),
         "products": lambda: _products(change, invented=invented),
-        "map": lambda: _in_plane(
-            partial(search_map, show=units_of(asked.options)), _around(asked, change)
-        ),
+        "map": lambda: _map(asked, change, invented=invented),
         "traces": lambda: _traces(asked, change, invented=invented),
     }
 
@@ -199,17 +196,37 @@ def _pictures(
 def _traces(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
     """Draw what more or less of each ingredient of the new mix does."""
     from castsugar.plot.curves import responses_drawing
+
+    named, outcome = _named(asked, change, invented), _around(asked, change).outcome
+    return responses_drawing(outcome, asked=named, show=units_of(asked.options))
+
+
+def _map(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
+    """Draw the mixes around the two; InputError if they are in a line."""
+    from castsugar.plot.feasible import search_map_drawing
+
+    around = _around(asked, change)
+    if around.plane is None:
+        raise InputError("--picture map: the two mixes lie along a line; take traces")
+    return search_map_drawing(
+        around.outcome,
+        asked=_named(asked, change, invented),
+        made=around.plane,
+        show=units_of(asked.options),
+    )
+
+
+def _named(asked: Comparing, change: Change, invented: bool) -> Asked:
+    """Return the ingredients as typed."""
     from castsugar.report.search_words import Asked
 
     find = asked.shared.database.find
     items = [name for mix in change.mixes for name, _ in mix.recipe]
-    named = Asked(
+    return Asked(
         file="",
         typed={name: find(name).name for name in items},
         before="EXAMPLE: " if invented else "",
     )
-    outcome = _around(asked, change).outcome
-    return responses_drawing(outcome, asked=named, show=units_of(asked.options))
 
 
 def _products(change: Change, *, invented: bool) -> Drawing:
@@ -236,13 +253,6 @@ def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
     bands = [replace(one, name=name) for name, one in pairs]
     allowed = motor.allowable
     return trace_drawing(bands, allowed=allowed, show=show, invented=invented)
-
-
-def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:
-    """Draw the map of the mixes around the two; InputError if they are in a line."""
-    if around.plane is None:
-        raise InputError("--picture map: the two mixes lie along a line; take traces")
-    return draw(around.outcome, made=around.plane)
 
 
 def _around(asked: Comparing, change: Change) -> Neighbourhood:

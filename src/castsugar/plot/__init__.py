@@ -17,6 +17,7 @@ _PLACES = {
     "delay": "delays",
     "differences": "intervals",
     "firing": "firings",
+    "front": "trade_off",
     "growth": "firings",
     "responses": "curves",
     "species": "products",

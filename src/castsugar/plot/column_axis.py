@@ -12,11 +12,9 @@ from castsugar.arrays import FloatArray
 from castsugar.limits import RATING, Limit
 from castsugar.plot import style
 from castsugar.plot.sheet import Sheet
-from castsugar.report.field import CHANCE, Field
-from castsugar.report.field import field_of as field_of_column
+from castsugar.report.field import CHANCE
 from castsugar.report.search_words import bound_words, chance_of, field_of
 from castsugar.report.shown import Shown
-from castsugar.report.sweep import WINDOW
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -37,14 +35,9 @@ _BROAD = 400.0
 _SIDES = 56.0
 
 
-def field_on(column: str) -> Field:
-    """Return what is known of a column of a table or of a search."""
-    return field_of_column(WINDOW) if column == WINDOW.key else field_of(column)
-
-
 def named(column: str, show: Shown) -> str:
     """Return how a column heads its axis, unit included."""
-    one, share = field_on(column), chance_of(column)[1]
+    one, share = field_of(column), chance_of(column)[1]
     if share is None:
         return one.headed(show)
     return style.headed(
@@ -54,7 +47,7 @@ def named(column: str, show: Shown) -> str:
 
 def scaled(column: str, values: ArrayLike, show: Shown) -> FloatArray:
     """Return values of a column in the units shown; shares of draws of 100."""
-    kind = field_on(column).kind
+    kind = field_of(column).kind
     flat = np.asarray(values, dtype=float)
     if kind == CHANCE:
         return 100.0 * flat
@@ -111,11 +104,20 @@ def set_range(
         axes.ticklabel_format(axis="y", useOffset=False, style="plain")
 
 
-def panel(sheet: Sheet, label: str, height: float, *, last: bool) -> Axes:
-    """Return axes below what is there, with room for a label; x runs below the last."""
-    lines = len(style.wrapped(label, sheet.inner - _SIDES, bold=True))
-    below = 38.0 if last else 18.0
-    return sheet.panel(height, above=14.0 + 13.0 * lines, below=below)
+def panel(sheet: Sheet, label: str, height: float, x: str = "") -> Axes:
+    """Return axes below what is there, with room for a label above and one for x."""
+    room = sheet.inner - _SIDES
+    above = len(style.wrapped(label, room, bold=True))
+    below = len(style.wrapped(x, room)) if x else 0
+    return sheet.panel(
+        height, above=14.0 + 13.0 * above, below=(24.0 if x else 18.0) + 14.0 * below
+    )
+
+
+def name_x(axes: Axes, label: str) -> None:
+    """Write what x is, in as many lines as it needs."""
+    lines = style.wrapped(label, axes.get_window_extent().width)
+    axes.set_xlabel("\n".join(lines), fontsize=style.SIZE, color=style.INK)
 
 
 def held(values: FloatArray, ends: tuple[float, float], column: str) -> FloatArray:
@@ -144,18 +146,27 @@ def limits_on(column: str, limits: Sequence[Limit]) -> list[Limit]:
 
 
 def draw_limit(
-    axes: Axes, column: str, limit: Limit, show: Shown, *, across: bool = False
+    axes: Axes,
+    column: str,
+    limit: Limit,
+    show: Shown,
+    *,
+    across: bool = False,
+    reach: float = 3.0,
 ) -> None:
     """Draw a limit of the y axis, or of the x axis, with the side that breaks it.
 
-    The allowed pressure looks as on every other picture.
+    The allowed pressure looks as on every other picture, or is told at the edge where
+    it is farther up than `reach` times the axis.
     """
     at = float(scaled(limit.key, limit.value, show))
     words = bound_words(limit, show)
     if limit.key.startswith(PRESSURES) and limit.sense == "<=" and not across:
         whose = "allowed" if limit.whose == RATING else limit.whose
-        style.allowed(axes, at, f"{whose} {show.bound('pressure', limit.value)}")
-        _move_aside(axes, at)
+        words = f"{whose} {show.bound('pressure', limit.value)}"
+        style.allowed(axes, at, words, reach=reach)
+        if at <= axes.get_ylim()[1]:
+            _move_aside(axes, at)
         return
     low, high = axes.get_xlim() if across else axes.get_ylim()
     first, last = (at, high) if limit.sense == "<=" else (low, at)
@@ -252,8 +263,9 @@ def _dots(axes: Axes) -> FloatArray:
     for line in axes.get_lines():
         at = np.asarray(line.get_xydata(), dtype=float)
         if line.get_transform() == axes.transData and len(at):
-            place = np.linspace(0.0, len(at) - 1.0, 400 if len(at) > 1 else 1)
-            pixels = axes.transData.transform(at)
+            pixels, last = axes.transData.transform(at), len(at) - 1.0
+            solid = line.get_linestyle() != "None"
+            place = np.linspace(0.0, last, 400 if solid else len(at))
             found.append(
                 np.column_stack([np.interp(place, range(len(at)), v) for v in pixels.T])
             )

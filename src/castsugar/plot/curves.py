@@ -27,15 +27,16 @@ from castsugar.plot import style
 from castsugar.plot.column_axis import (
     PRESSURES,
     draw_limit,
-    field_on,
     held,
     limits_on,
+    name_x,
     named,
     panel,
     range_of,
     scaled,
     set_range,
 )
+from castsugar.plot.maps import GAPS
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers
 from castsugar.report.search_words import (
@@ -44,6 +45,7 @@ from castsugar.report.search_words import (
     best_words,
     bound_words,
     chance_of,
+    field_of,
     is_stated,
     label_of,
     note_of,
@@ -63,7 +65,7 @@ _TWO_SIDED = 1.96
 # ----------------------------------------------------------------------------
 # A sweep: a column of a table against what runs.
 
-#: What is hatched: name, the word in status or flags that means it, the hatch.
+#: Groups of columns that only a mix has which burns.
 _BURNING = ("chamber", "nozzle", "motor")
 
 
@@ -224,22 +226,28 @@ def _band(
 def _states(
     table: Mapping[str, Any], column: str, values: FloatArray, show: Shown
 ) -> list[tuple[str, str, BoolArray]]:
-    """Return what deserves a remark: name, hatch, and where."""
-    blank = [""] * len(values)
-    status = np.asarray(table.get("status", blank), dtype=str)
-    flags = np.asarray(table.get("flags", blank), dtype=str)
-    cold = np.char.startswith(status, "cold")
-    faint = show.amount("flame temperature", FAINT_FLAME)
-    burning = COLUMN.get(column, WINDOW).group in _BURNING
+    """Return what deserves a remark: name, hatch (as on maps), and where."""
     gone = np.isnan(values)
+
+    def has(key: str, word: str) -> BoolArray:
+        texts = np.asarray(table.get(key, [""] * len(values)), dtype=str)
+        return np.char.find(texts, word) >= 0
+
+    group = COLUMN.get(column, WINDOW).group
+    if group == "kitchen":
+        known = ~has("flow_class", "not ")
+        gap = next((told for key, told in GAPS.items() if column.startswith(key)), "")
+        known &= bool(gap)
+        return [(gap, "\\\\\\", gone & known), ("not computed", "---", gone & ~known)]
+    burns = group in _BURNING
+    cold = has("status", "cold") & burns
+    faint = f"flame below {show.amount('flame temperature', FAINT_FLAME)}"
     return [
-        ("does not burn", "xxx", cold & burning),
-        (f"flame below {faint}", "///", (np.char.find(flags, "flame below") >= 0)
-         & ~cold & burning),
-        ("freezing at the throat", "---", (np.char.find(flags, "freezing") >= 0)
-         & burning),
-        ("not computed", "\\\\\\", gone & ~(cold & burning)),
-    ]  # fmt: skip
+        ("does not burn", "xxx", cold),
+        (faint, "\\\\\\", has("flags", "flame below") & ~cold & burns),
+        ("freezing at the throat", "///", has("flags", "freezing") & burns),
+        ("not computed", "---", gone & ~cold),
+    ]
 
 
 def _stretches(x: FloatArray, mask: BoolArray) -> list[tuple[float, float]]:
@@ -283,19 +291,19 @@ def sweep_drawing(
     table = {k: np.array([row.get(k, np.nan) for row in found.rows]) for k in keys}
     x = np.array([float(row[found.varied]) for row in found.rows])
     name = found.names[found.shares.index(found.varied)]
-    below, *told = notes
+    label = f"{name}, % (the others keep their ratio)"
+    conditions, *told = notes
     words = " ".join(_told(found, x, table, column, show) for column in columns)
 
     def draw(width: int) -> Sheet:
-        sheet = Sheet("sweep", title, width=width, words=words, below=[below])
+        sheet = Sheet("sweep", title, width=width, words=words, below=[conditions])
         high = {1: 260.0, 2: 190.0}.get(len(columns), 150.0)
         drawn = []
         for column in columns:
-            last = column is columns[-1]
-            axes = panel(sheet, named(column.key, show), high, last=last)
+            below = label if column is columns[-1] else ""
+            axes = panel(sheet, named(column.key, show), high, below)
             drawn.append(_sweep(axes, (x, table), column.key, found.judged, show))
-        drawn[-1].set_xlabel(f"{name}, % (the others keep their ratio)",
-                             fontsize=style.SIZE, color=style.INK)  # fmt: skip
+        name_x(drawn[-1], label)
         sheet.keys(*drawn)
         sheet.notes([*told, "Independent check not asked. No claim of safety."])
         return sheet
@@ -307,7 +315,7 @@ def _told(
     found: Many, x: FloatArray, table: Mapping[str, Any], column: Column, show: Shown
 ) -> str:
     """Say in a sentence how a column runs, and where its limits are kept."""
-    one = field_on(column.key)
+    one = field_of(column.key)
     ends = [one.text({one.key: float(table[one.key][k])}, show) for k in (0, -1)]
     told = f"{one.headed(show)}: {ends[0]} at {numbers.typed(x[0])} %, {ends[1]} at "
     told += f"{numbers.typed(x[-1])} %"
@@ -323,6 +331,9 @@ def _told(
 
 #: Shown so many ranges of what keeps all limits.
 _BEYOND = 2.0
+
+#: What runs.
+_CHANGE = "percent of the mix, more (+) or less (\u2212)"
 
 #: Reaches below this are none. [percent of the mix]
 _NONE = 0.05
@@ -365,7 +376,7 @@ def responses(
     of = _around(outcome, columns, PLAIN, Shown(units))
     axes = ax if ax is not None else style.new_axes()
     _respond(axes, of, of.columns[0])
-    _name_change(axes)
+    name_x(axes, _CHANGE)
     return axes
 
 
@@ -438,6 +449,9 @@ def _respond(axes: Axes, of: _Around, column: str) -> None:
     axes.set_xlim(100.0 * (first - room), 100.0 * (last + room))
     for k, (way, values) in enumerate(zip(ran.ways, ways, strict=True)):
         _draw_way(axes, k, way, held(values, ends, column), _reach(of, way))
+    axes.xaxis.set_major_formatter(
+        lambda x, _: f"{x:+g}".replace("-", "\u2212") if x else "0"
+    )
     axes.axvline(0.0, color=style.SOFT, linewidth=0.9, linestyle=":")
     if chance_of(column)[0] in of.bands:
         bar = scaled(column, of.bands[chance_of(column)[0]], show)
@@ -484,16 +498,6 @@ def _reach(of: _Around, way: Way) -> str:
     return f"{told}: {', '.join(ends)}" if any(way.stops) else told
 
 
-def _name_change(axes: Axes) -> None:
-    """Name what runs, and give its ticks a sign."""
-    from matplotlib.ticker import FuncFormatter
-
-    label = "percent of the mix, more (+) or less (\u2212)"
-    axes.set_xlabel(label, fontsize=style.SIZE, color=style.INK)
-    signed = FuncFormatter(lambda x, _: f"{x:+g}".replace("-", "\u2212") if x else "0")
-    axes.xaxis.set_major_formatter(signed)
-
-
 def responses_drawing(
     outcome: Outcome,
     *,
@@ -505,7 +509,7 @@ def responses_drawing(
     of = _around(outcome, columns, asked, show)
     title = f"{asked.before}Effect of each ingredient"
     best = best_words(outcome)
-    below = [f"Around the {best}: one runs, the others keep their ratio."]
+    around = f"Around the {best}: one runs, the others keep their ratio."
     reaches = "; ".join(_reach(of, way) for way in of.ran.ways)
     words = f"{', '.join(map(label_of, of.columns))} around the {best}. {reaches}."
     grounds = ("all limits and bounds kept", "some limit or bound broken")
@@ -513,17 +517,14 @@ def responses_drawing(
         grounds = ("all limits kept", "some limit broken, or outside the range shown")
 
     def draw(width: int) -> Sheet:
-        told = [*state_lines(outcome), *below]
+        told = [*state_lines(outcome), around]
         sheet = Sheet("traces", title, width=width, words=words, below=told)
         high = {1: 260.0, 2: 190.0}.get(len(of.columns), 140.0)
         drawn = []
         for column in of.columns:
-            last = column is of.columns[-1]
-            axes = panel(sheet, _headed(of, column), high, last=last)
+            below = _CHANGE if column is of.columns[-1] else ""
+            axes = panel(sheet, _headed(of, column), high, below)
             _respond(axes, of, column)
-            _name_change(axes)
-            if not last:
-                axes.set_xlabel("")
             drawn.append(axes)
         for ground, weight, dashes in zip(
             grounds, (3.6, 1.2), ("-", (0, (4, 2.5))), strict=True
@@ -532,6 +533,7 @@ def responses_drawing(
                 [], [], color=style.INK, linewidth=weight, linestyle=dashes,
                 label=ground,
             )  # fmt: skip
+        name_x(drawn[-1], _CHANGE)
         sheet.keys(*drawn, columns=1)
         sheet.notes([note_of(of.columns)])
         return sheet

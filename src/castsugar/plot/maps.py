@@ -19,6 +19,7 @@ from castsugar.plot.spread import (
     Mark,
     Ranges,
     Spread,
+    around,
     borders_of,
     broken_area,
 )
@@ -44,7 +45,7 @@ _THICK, _HIGH, _LEAST = 300.0, 100.0, -100.0
 _FAINT, _BURNS = "flame below", 900.0
 
 #: What a gap of a column of the kitchen means.
-_GAPS = {
+GAPS = {
     "pour_viscosity": "no flow: thicker than 300 Pa s, or jammed",
     "pour_window": "no pour window",
     "liquid_boils": "does not boil below 160 °C",
@@ -118,11 +119,7 @@ class Map:
                 "--zoom kept: no mix of this map keeps all limits of the bench; give "
                 "three ranges, or a finer --step"
             )
-        held = self.total * self.shares[self.kept]
-        room = 0.15 * max(np.ptp(held, axis=0).max(), 0.05)
-        low, high = np.maximum(held.min(axis=0) - room, 0.0), held.max(axis=0) + room
-        a, b, c = zip(low.tolist(), high.tolist(), strict=True)
-        return a, b, c
+        return around(self.total * self.shares[self.kept], 0.15)
 
 
 def map_drawing(made: Map, notes: Sequence[str], show: Shown) -> Drawing:
@@ -348,7 +345,7 @@ def _kitchen_areas(made: Map) -> list[Area]:
     values = made.found.values(key)
     flow = np.array([str(row["flow_class"]) for row in made.found.rows])
     missing = np.isin(flow, ("not asked", "not computed"))
-    gap = next((words for begin, words in _GAPS.items() if key.startswith(begin)), "")
+    gap = next((words for begin, words in GAPS.items() if key.startswith(begin)), "")
     areas = []
     if gap:
         thick = np.isnan(values) & ~missing

@@ -36,6 +36,12 @@ class Area:
     hatch: str = "///"
     ground: str | None = PAPER
 
+    @property
+    def inside(self) -> BoolArray:
+        """Say which mixes it holds, (n,)."""
+        count = len(self.beyond)
+        return np.asarray((self.beyond.reshape(count, -1) < 0.0).any(axis=1))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Border:
@@ -85,8 +91,8 @@ class Spread:
     areas, borders, marks : sequence
     measured : ndarray, shape (m, 3)
         Mixes to ring.
-    outline : ndarray, shape (q, 3) or None
-        Corners of the mixes that were asked for: beside them nothing is drawn.
+    trails : sequence of (str, ndarray of shape (q, 3))
+        Mixes to join, with what they are: a closed one is an outline.
     zoom : three pairs or None
         Lowest and highest share of each that is shown, of the whole mix.
     """
@@ -101,7 +107,7 @@ class Spread:
     borders: Sequence[Border] = ()
     marks: Sequence[Mark] = ()
     measured: FloatArray = field(default_factory=lambda: np.empty((0, 3)))
-    outline: FloatArray | None = None
+    trails: Sequence[tuple[str, FloatArray]] = ()
     zoom: Ranges | None = None
 
     def __post_init__(self) -> None:
@@ -170,7 +176,7 @@ class Spread:
         good = self.holds(self.shares) & np.isfinite(self.values)
         for area in self.areas:
             if area.ground is not None:
-                good &= ~(area.beyond < 0.0)
+                good &= ~area.inside
         return np.asarray(self.values[good])
 
     @property
@@ -240,3 +246,15 @@ def broken_area(borders: Sequence[Border], name: str) -> Area:
     slacks = np.column_stack([border.slack for border in borders])
     beyond = np.where(np.isnan(slacks), 1.0, slacks)
     return Area(name=name, beyond=beyond, hatch="//", ground=None)
+
+
+def around(parts: FloatArray, room: float) -> Ranges:
+    """Return the ranges of mixes, (n, 3), wider by a share of the widest, at least 3 %.
+
+    `parts` are shares of the whole mix.
+    """
+    spans = np.ptp(parts, axis=0)
+    more = room * max(float(spans.max()), 0.05) + 0.03 * spans
+    low, high = np.maximum(parts.min(axis=0) - more, 0.0), parts.max(axis=0) + more
+    a, b, c = zip(low.tolist(), high.tolist(), strict=True)
+    return a, b, c

@@ -96,7 +96,7 @@ _STEPS = (
 )
 _TICK = {"x": 32.0, "y": 13.0}
 
-#: How far above the curves the allowed pressure may lie and still be on the picture.
+#: How far up the allowed pressure may lie and still be on the picture. [axes]
 _REACH = 3.0
 
 
@@ -175,22 +175,22 @@ def band(
         axes.plot(x, edge, color=colour, linewidth=0.7, alpha=0.8)
 
 
-def allowed(axes: Axes, pressure: float, words: str) -> None:
+def allowed(axes: Axes, pressure: float, words: str, *, reach: float = _REACH) -> None:
     """Draw the allowed pressure, in the unit of the axes: the same on every picture.
 
     A thick dark line with its name, the region above it shaded. Call it last: a line
-    farther off than three times the highest curve is told at the upper edge instead.
+    farther up than `reach` times the axis is told at the upper edge instead.
     """
     if not math.isfinite(pressure):
         return
-    top = axes.get_ylim()[1]
+    low, top = axes.get_ylim()
     style: dict[str, Any] = {
         "fontsize": SMALL,
         "fontweight": "bold",
         "color": INK,
         "ha": "right",
     }
-    if pressure > _REACH * top:
+    if pressure > low + reach * (top - low):
         axes.annotate(
             f"{words}, above the picture \N{UPWARDS ARROW}",
             (1.0, 1.0),
@@ -201,7 +201,7 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
             **style,
         )
         return
-    low, top = axes.get_ylim()[0], max(top, 1.15 * pressure)
+    top = max(top, pressure + 0.15 * (pressure - low))
     axes.set_ylim(low, top)
     axes.axhspan(pressure, top, facecolor=INK, alpha=0.1, linewidth=0.0)
     axes.axhline(pressure, color=INK, linewidth=2.8, solid_capstyle="butt")

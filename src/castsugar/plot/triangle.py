@@ -6,6 +6,7 @@ that join neighbours, so a lattice of any step, and part of one, will do.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -173,14 +174,25 @@ def draw(axes: Axes, spread: Spread, label: str = "") -> Axes:
     lines = _ground(axes, net, spread)
     covers = [path for area in _areas(axes, spread) for path in _cover(axes, net, area)]
     limits = [_border(axes, net, border) for border in spread.borders]
-    free = _Free(axes, covers)
+    for words, joined in spread.trails:
+        x, y = _places(axes, spread, joined).T
+        closed = bool(np.allclose(joined[0], joined[-1]))
+        axes.plot(
+            x, y, color=SOFT if closed else INK, linewidth=1.2, label=words,
+            marker="" if closed else ".", transform=axes.transData, zorder=4.0,
+        )  # fmt: skip
+    answers = [_inside(axes, net, one) for one in spread.borders if one.slack.ndim == 2]
+    free = _Free(axes, covers, [*itertools.chain(*answers)])
     _marks(axes, spread, free)
-    for border, path in zip(spread.borders, limits, strict=True):
-        if path is not None and border.slack.ndim == 1:
+    drawn = zip(spread.borders, limits, strict=True)
+    for border, path in sorted(drawn, key=lambda pair: -pair[0].slack.ndim):
+        if path is None:
+            continue
+        if border.slack.ndim == 2:
+            free.beside(border.name, path.vertices, border.ink)
+            free.keep_line(path)
+        else:
             free.write(border.name, path, border.ink, bold=True)
-        elif path is not None:
-            least = np.min(np.nan_to_num(border.slack, nan=-1.0), axis=1)
-            free.enclose(border.name, path, _regions(axes, net, -least), border.ink)
     for level, path in lines:
         free.write(level_text(level), path, INK)
     return axes
@@ -229,6 +241,7 @@ def _scales(axes: Any, spread: Spread, label: str) -> None:
         axis.set_label_position("tick1")
         axis.set_label_text(f"{words}, %", color=ink, fontsize=SIZE, fontweight="bold")
         axes.tick_params(axis=name, colors=ink, labelsize=SMALL, length=4.0)
+    axes.set(facecolor="none", xticks=[], yticks=[])
     for spine in axes.spines.values():
         spine.set_edgecolor(SOFT)
     axes.set_axisbelow(False)
@@ -281,13 +294,13 @@ def _filled(net: Triangulation, values: FloatArray) -> FloatArray:
 
 def _areas(axes: Axes, spread: Spread) -> list[Area]:
     """Return what is covered: also what is beside the space, and not computed."""
-    known = [a.beyond < 0.0 for a in spread.areas if a.ground is not None]
+    known = [area.inside for area in spread.areas if area.ground is not None]
     covered = np.any([np.isnan(spread.values) & False, *known], axis=0)
     missing = np.isnan(spread.values) & ~covered
     areas = [*spread.areas]
     if missing.any():
         beyond = np.where(missing, -1.0, 1.0)
-        areas.append(Area(name="not computed", beyond=beyond, hatch="..."))
+        areas.append(Area(name="not computed", beyond=beyond, hatch="--"))
     return areas
 
 
@@ -295,13 +308,20 @@ def _cover(axes: Any, net: Triangulation, area: Area) -> list[Path]:
     """Hatch an area; return what it hides."""
     paths = _regions(axes, net, area.beyond)
     for k, path in enumerate(paths):
+        ground = area.ground or "none"
         patch = PathPatch(
-            path, label="" if k else area.name, hatch=area.hatch, edgecolor=SOFT,
-            linewidth=0.6 if area.ground else 0.0, facecolor=area.ground or "none",
-            transform=axes.transData, zorder=3.0 if area.ground else 2.0,
+            path, label="" if k else area.name, hatch=area.hatch, facecolor=ground,
+            edgecolor=SOFT if area.hatch else ground, transform=axes.transData,
+            zorder=3.0 if area.ground else 2.0,
+            linewidth=(0.8 if area.hatch else 2.0) if area.ground else 0.0,
         )  # fmt: skip
         axes.add_patch(patch)
     return paths if area.ground else []
+
+
+def _inside(axes: Any, net: Triangulation, border: Border) -> list[Path]:
+    """Return where all limits of a border are kept at the corners of triangles."""
+    return _regions(axes, net, -np.min(np.nan_to_num(border.slack, nan=-1.0), axis=1))
 
 
 def _regions(axes: Any, net: Triangulation, beyond: FloatArray) -> list[Path]:
@@ -382,14 +402,14 @@ def _marks(axes: Any, spread: Spread, free: _Free) -> None:
         for at in axes.transData.transform(np.column_stack([x, y])):
             free.keep(at, 7.0)
     shown = [one for one in spread.marks if spread.holds(one.shares)[0]]
-    for one in reversed(spread.marks):
+    for k, one in enumerate(spread.marks):
         mark, face, size = LOOKS[one.kind]
         at, words = _places(axes, spread, one.shares)[0], one.words or one.name
         if one not in shown:
             at, words = np.full(2, np.nan), f"{words} (not on the picture)"
         axes.plot(
             [at[0]], [at[1]], marker=mark, markersize=size, markerfacecolor=face,
-            label=words, **style,
+            label=words, **style | {"zorder": 9.0 - 0.01 * k},
         )  # fmt: skip
     places = [_places(axes, spread, one.shares)[0] for one in shown]
     for at in places:
@@ -400,77 +420,108 @@ def _marks(axes: Any, spread: Spread, free: _Free) -> None:
 
 #: Where a name may stand beside a point: distance [px], and directions.
 _AWAY = (11.0, 20.0, 32.0, 48.0, 66.0, 90.0)
-_WAYS = ((1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1))
+_WAYS = ((1, 0), (-1, 0), (0, -1), (0, 1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 
 #: Room for a name on a picture [px]; the key has it in full.
 _ROOM = 150.0
 
 
 class _Free:
-    """Where words may still stand: inside the frame, on no other words, on no cover."""
+    """Where words may still stand: inside the frame, on no other words, on no cover.
 
-    def __init__(self, axes: Any, hidden: Sequence[Path]) -> None:
+    And, as long as there is room elsewhere, not on the answer.
+    """
+
+    def __init__(
+        self, axes: Any, hidden: Sequence[Path], answers: Sequence[Path]
+    ) -> None:
         self.axes, self.taken = axes, list[Box]()
-        data = axes.transData
+        data, patch = axes.transData, axes.patch
         self.hidden = [data.transform_path(path) for path in hidden]
-        patch = axes.patch
+        self.answers = [data.transform_path(path) for path in answers]
         self.frame = patch.get_transform().transform_path(patch.get_path())
+        self.px = axes.figure.dpi / 72.0
+
+    def _size(self, words: str, *, bold: bool) -> tuple[float, float]:
+        """Return width and height that words need. [dots]"""
+        wide = width_of(words, SMALL, bold=bold) + 4.0
+        return self.px * wide, self.px * 1.25 * SMALL
 
     def keep(self, at: Any, half: float) -> None:
-        """Keep a point free. [px]"""
+        """Keep a point of the screen free, `half` in px."""
+        half *= self.px
         self.taken.append((at[0] - half, at[1] - half, at[0] + half, at[1] + half))
+
+    def keep_line(self, path: Path) -> None:
+        """Keep a line free."""
+        line = self.axes.transData.transform(path.vertices)
+        for at in line[:: max(1, len(line) // 200)]:
+            self.keep(at, 2.0)
 
     def beside(self, words: str, points: Any, ink: str) -> None:
         """Write words beside one of some points of the data, led to it if far off."""
         words = shortened(words, _ROOM, SMALL)
-        high, wide = 1.25 * SMALL, width_of(words, SMALL, bold=True) + 4.0
-        at = self.axes.transData.transform(points)
-        for away in _AWAY:
-            for across, up in _WAYS:
-                outer = at[np.argmax(at @ (across, up))]
-                reach = away / (1.0 if across * up == 0 else 1.414)
-                x = outer[0] + across * (reach + 0.5 * wide)
-                y = outer[1] + up * (reach + 0.5 * high) * (1.0 if up else 0.0)
-                box = (x - 0.5 * wide, y - 0.5 * high, x + 0.5 * wide, y + 0.5 * high)
-                if self._is_free(box):
-                    self._put(words, (x, y), box, ink, bold=True)
-                    if away > _AWAY[1]:
-                        self._lead((x - across * 0.5 * wide, y), outer, ink)
-                    return
-
-    def enclose(self, words: str, path: Path, inside: Sequence[Path], ink: str) -> None:
-        """Keep an answer and its border free, and write its name beside it."""
-        data = self.axes.transData
-        self.hidden += [data.transform_path(one) for one in inside]
-        border = np.asarray(data.transform(path.vertices))
-        border = border[self.frame.contains_points(border)]
-        if not len(border):
-            return
-        for at in border[:: max(1, len(border) // 200)]:
-            self.keep(at, 2.0)
-        self.beside(words, data.inverted().transform(border), ink)
-
-    def _lead(self, start: tuple[float, float], end: Any, ink: str) -> None:
-        """Join words with what they name. [px]"""
-        x, y = self.axes.transData.inverted().transform([start, end]).T
-        self.axes.plot(
-            x, y, color=ink, linewidth=1.0, zorder=6.5, transform=self.axes.transData
-        )
+        wide, high = self._size(words, bold=True)
+        at = np.asarray(self.axes.transData.transform(points))
+        held = self.frame.contains_points(at, radius=2.0)
+        at, tries = at[held] if held.any() else at, []
+        for away, (across, up) in itertools.product(_AWAY, _WAYS):
+            far = at @ (across, up)
+            outer = at[np.flatnonzero(far > far.max() - 1.0)]
+            x, y = outer[len(outer) // 2]
+            reach = self.px * away / (1.0 if across * up == 0 else 1.414)
+            place = (
+                x + across * (reach + 0.5 * wide),
+                y + up * (reach + 0.5 * high),
+            )
+            edge = (place[0] - across * 0.5 * wide, place[1])
+            tries.append((place, edge if away > _AWAY[1] else None, (x, y)))
+        k = self._first([place for place, _, _ in tries], wide, high)
+        if k is not None:
+            place, lead, end = tries[k]
+            self._put(words, place, ink, bold=True)
+            if lead is not None:
+                x, y = self.axes.transData.inverted().transform([lead, end]).T
+                self.axes.plot(
+                    x, y, color=ink, linewidth=1.0, zorder=6.5,
+                    transform=self.axes.transData,
+                )  # fmt: skip
 
     def write(self, words: str, path: Path, ink: str, *, bold: bool = False) -> None:
-        """Write words on a line, where there is room; else leave them to the key."""
-        wide, high = width_of(words, SMALL, bold=bold) + 4.0, 1.25 * SMALL
-        for x, y in self._spots(path):
-            box = (x - 0.5 * wide, y - 0.5 * high, x + 0.5 * wide, y + 0.5 * high)
-            if self._is_free(box):
-                self._put(words, (x, y), box, ink, bold=bold)
-                return
+        """Write words on a line, bold ones beside it too; else the key has them."""
+        wide, high = self._size(words, bold=bold)
+        room = 5.0 * self.px
+        ways = ((0, 0), (-1, 0), (1, 0), (0, 1), (0, -1)) if bold else ((0, 0),)
+        tries = [
+            (x + across * (0.5 * wide + room), y + up * (0.5 * high + room))
+            for x, y in self._spots(path)
+            for across, up in ways
+        ]
+        k = self._first(tries, wide, high, anywhere=bold)
+        if k is not None:
+            self._put(words, tries[k], ink, bold=bold)
+
+    def _first(
+        self,
+        middles: Sequence[tuple[float, float]],
+        wide: float,
+        high: float,
+        *,
+        anywhere: bool = True,
+    ) -> int | None:
+        """Return the first place of a box that is free, and keep it. [px]"""
+        for covers in [[*self.hidden, *self.answers], self.hidden][: 1 + anywhere]:
+            for k, (x, y) in enumerate(middles):
+                box = (x - 0.5 * wide, y - 0.5 * high, x + 0.5 * wide, y + 0.5 * high)
+                if self._is_free(box, covers):
+                    self.taken.append(box)
+                    return k
+        return None
 
     def _put(
-        self, words: str, at: tuple[float, float], box: Box, ink: str, *, bold: bool
+        self, words: str, at: tuple[float, float], ink: str, *, bold: bool
     ) -> None:
-        """Write words in their box. [px]"""
-        self.taken.append(box)
+        """Write words around a point. [px]"""
         self.axes.annotate(
             words, self.axes.transData.inverted().transform(at), ha="center",
             va="center", fontsize=SMALL, color=ink, bbox=HALO, zorder=7.0,
@@ -491,14 +542,14 @@ class _Free:
             found += list(zip(off, x, y, strict=True))
         return [(x, y) for _, x, y in sorted(found)]
 
-    def _is_free(self, box: Box) -> bool:
+    def _is_free(self, box: Box, covers: Sequence[Path]) -> bool:
         """Say whether a box lies inside the frame, on no words and on no cover."""
         if any(overlap(box, one) for one in self.taken):
             return False
         across = np.linspace(box[0], box[2], 5)
         spots = [(x, y) for x in across for y in box[1::2]]
         return bool(self.frame.contains_points(spots).all()) and not any(
-            path.contains_points(spots).any() for path in self.hidden
+            path.contains_points(spots).any() for path in covers
         )
 
 
@@ -530,7 +581,7 @@ def spread_drawing(  # noqa: PLR0913 - keyword-only options
         else:
             room = sheet.inner - (60.0 if sheet.is_narrow else 120.0)
             axes = sheet.panel(
-                min(400.0, room / spread.slimness), left=10.0, above=26.0, below=46.0,
+                min(400.0, room / spread.slimness), left=10.0, above=44.0, below=46.0,
                 projection="ternary", ternary_sum=100.0 * spread.total,
             )  # fmt: skip
         draw(axes, spread)
