@@ -87,6 +87,14 @@ def test_law_and_both_bands_inside_the_tests() -> None:
     assert len({line.get_linestyle() for line in laws}) == 2
 
 
+def test_many_mixes_look_different() -> None:
+    """Eight: no two have ink, dashes and mark in common."""
+    many = [strand for k in range(8) for strand in burned(f"mix {k}", 3.0 + k)]
+    handles = strands(analyse(many)).get_legend_handles_labels()[0][:8]
+    looks = {(h.get_color(), h.get_linestyle(), h.get_marker()) for h in handles}
+    assert len(looks) == 8
+
+
 def test_every_tick_has_a_number() -> None:
     """Both axes are logarithmic; also where all burned at nearly one pressure."""
     for pressures in (AT, [101325.0] * 8):

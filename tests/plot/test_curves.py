@@ -185,6 +185,14 @@ def test_a_gap_of_the_kitchen_has_a_meaning() -> None:
     assert spans(axes, "not computed") == [(25.0, 30.0)]
 
 
+def test_what_jams_is_a_stretch_with_that_word() -> None:
+    """An infinite viscosity is an answer: no panel stays empty without a word."""
+    axes = cs.plot.sweep({POUR: [math.inf, math.inf, 9.0]}, X, POUR)
+    assert spans(axes, "jams") == [(10.0, 25.0)]
+    every = cs.plot.sweep({POUR: [math.inf] * 3}, X, POUR)
+    assert spans(every, "jams") == [(10.0, 30.0)]
+
+
 def test_one_mix_is_a_mark_and_nothing_computed_is_no_error() -> None:
     one = {key: values[:1] for key, values in TABLE.items()}
     axes = cs.plot.sweep(one, X[:1], POUR)

@@ -27,7 +27,7 @@ from castsugar.plot.intervals import (
     differences,
     differences_drawing,
 )
-from castsugar.plot.style import BLUE, INK, PAPER
+from castsugar.plot.style import BLUE, INK, PAPER, width_of, wrapped
 from castsugar.records.learning.checks import Check
 from castsugar.report.shown import Shown
 
@@ -236,7 +236,7 @@ def test_names_are_inert_and_all_told(comparison: Comparison) -> None:
     svg = drawn(comparison)
     assert "<script" not in svg
     assert f"Differences from {SCRIPT}" in texts(svg)
-    assert "● the same, ■ sorbitol" in texts(svg)
+    assert "●\N{NO-BREAK SPACE}the same, ■\N{NO-BREAK SPACE}sorbitol" in texts(svg)
     labels = differences(comparison).get_legend_handles_labels()[1]
     assert labels == ["the same", "sorbitol"]
 
@@ -279,6 +279,13 @@ def test_more_mixes_than_marks() -> None:
     assert f"The first {MOST} of 7 other mixes are drawn." in words
     assert "mix 66" in words
     assert "mix 67" not in words
+
+
+def test_a_mark_and_its_name_stay_on_one_line() -> None:
+    """Where there is room for the mark alone, the line breaks before it."""
+    key = "●\N{NO-BREAK SPACE}base, ■\N{NO-BREAK SPACE}sorbitol"
+    lines = wrapped(key, width_of("●\N{NO-BREAK SPACE}base, ■") + 1.0)
+    assert lines == key.split(" ")
 
 
 def test_refused(comparison: Comparison) -> None:

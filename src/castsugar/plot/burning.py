@@ -102,9 +102,10 @@ def strands(
         grid="both",
     )
     for k, one in enumerate(results.mixes):
-        ink, mark = LINES[k % len(LINES)], MARKS[k % len(LINES)]
-        _law(axes, one, show, ink, DASHES[k % len(DASHES)])
-        dashes = DASHES[k % len(DASHES)] if one.law is not None else ""
+        ink, turn = LINES[k % len(LINES)], (k + k // len(LINES)) % len(LINES)
+        mark, dashes = MARKS[turn], DASHES[turn]
+        _law(axes, one, show, ink, dashes)
+        dashes = dashes if one.law is not None else ""
         style: dict[str, Any] = {"color": ink, "linestyle": dashes, "marker": mark}
         axes.plot([], [], mfc=PAPER, label=mix_name(one), **style)
         at = _shown(show, one.pressure, one.rate)

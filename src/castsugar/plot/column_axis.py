@@ -216,6 +216,7 @@ def _name_limit(
         fontsize=style.SMALL,
         fontweight="bold",
         color=style.INK,
+        bbox=style.HALO,
     )
 
 

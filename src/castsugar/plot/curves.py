@@ -190,7 +190,10 @@ def _sweep(
         )  # fmt: skip
     if judged:
         _draw_kept(axes, x, judged)
-    _draw_states(axes, x, _states(table, column, middle, show))
+    _draw_states(axes, x, [
+        *_states(table, column, middle, show),
+        (field_of(column).endless, "||", np.isinf(middle)),
+    ])  # fmt: skip
     for limit in on:
         draw_limit(axes, column, limit, show)
     return axes
@@ -305,7 +308,8 @@ def sweep_drawing(
             drawn.append(_sweep(axes, (x, table), column.key, found.judged, show))
         name_x(drawn[-1], label)
         sheet.keys(*drawn)
-        sheet.notes([*told, "Independent check not asked. No claim of safety."])
+        ending = "Independent check not asked. No claim of safety."
+        sheet.notes([*filter(None, (*told, found.draws)), ending])
         return sheet
 
     return draw

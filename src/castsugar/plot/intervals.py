@@ -329,7 +329,9 @@ def differences_drawing(
     names = [_names(comparison)[place] for place in mixes[:MOST]]
     base = _names(comparison)[comparison.baseline]
     title = f"{'EXAMPLE: ' if invented else ''}Differences from {base}"
-    below = [", ".join(map(" ".join, zip(_GLYPHS, names, strict=False)))]
+    below = [
+        ", ".join(map("\N{NO-BREAK SPACE}".join, zip(_GLYPHS, names, strict=False)))
+    ]
     if len(mixes) == 1:
         title, below = title.replace("Differences from", f"{names[0]} against"), []
     below += _remarks(rows, show)

@@ -266,9 +266,12 @@ def width_of(words: str, size: float = SIZE, *, bold: bool = False) -> float:
 def wrapped(
     words: str, width: float, size: float = SIZE, *, bold: bool = False
 ) -> list[str]:
-    """Return words as lines that fit a width [px]; a longer word stands alone."""
+    """Return words as lines that fit a width [px]; a longer word stands alone.
+
+    Lines break at spaces, but not at those that hold two words together.
+    """
     lines: list[str] = []
-    for word in words.split():
+    for word in filter(None, words.split(" ")):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width_of(longer, size, bold=bold) <= width:
             lines[-1] = longer
