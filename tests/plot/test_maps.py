@@ -148,6 +148,16 @@ def test_the_answer_is_outlined(made: Map) -> None:
     assert "inside: all 3 limits kept" in keys_of(sheet.figure.axes[0])
 
 
+def test_no_answer_is_told(made: Map) -> None:
+    """A limit that none keeps: no line, and a sentence that says so."""
+    never = replace(made.found.judged[0], values=np.full(len(made.shares), np.inf))
+    one = replace(made, found=replace(made.found, judged=(never,)))
+    sheet = map_drawing(one, [], Shown())(640)
+    words = [text.get_text() for text in sheet.figure.texts]
+    assert "None of 231 burns and keeps the limit" in words
+    assert not any("limit kept" in key for key in keys_of(sheet.figure.axes[0]))
+
+
 def rows_kept(made: Map) -> list[dict[str, str]]:
     """Return burning rows with what they break, as the table says it."""
     kept = np.all([one.kept for one in made.found.judged], axis=0)

@@ -206,6 +206,29 @@ def test_ranges_are_cut_to_what_the_others_leave() -> None:
         _ = some(zoom=((0.8, 0.9), (0.3, 0.4), (0.0, 0.1))).ranges
 
 
+def test_a_part_between_the_mixes_is_drawn() -> None:
+    """No mix of the lattice lies in it; its values are those between."""
+    zoom = ((0.53, 0.57), (0.22, 0.26), (0.19, 0.23))
+    axes = draw(new_triangle(), some(zoom=zoom, levels=(55.0,)))
+    (line,) = lines_of(axes, 0.8)
+    np.testing.assert_allclose(shares_at(axes, line)[:, 0], 0.55, atol=1e-9)
+
+
+def test_width_over_height_of_what_is_shown() -> None:
+    """A whole triangle: 2 / sqrt(3); parts: as mpltern lays their outline out."""
+    assert some().slimness == pytest.approx(2.0 / np.sqrt(3.0))
+    for zoom in (
+        ((0.5, 0.65), (0.05, 0.35), (0.1, 0.35)),
+        ((0.3, 0.7), (0.05, 0.4), (0.1, 0.4)),
+        ((0.55, 0.62), (0.2, 0.24), (0.1, 0.5)),
+    ):
+        made = some(zoom=zoom)
+        axes: Any = draw(new_triangle(), made)
+        path = axes.patch.get_transform().transform_path(axes.patch.get_path())
+        wide, high = np.ptp(path.vertices, axis=0)
+        assert made.slimness == pytest.approx(wide / high)
+
+
 def test_shares_are_percent_of_the_whole() -> None:
     """2 % of oxide: the three make up 98."""
     drawn = spread_drawing(some(total=0.98), name="m", title="t", label="l", words="w")(

@@ -307,11 +307,9 @@ def _kept_words(made: Map) -> list[str]:
         return []
     count = f"{int(made.kept.sum()):,}" if made.kept.any() else "none"
     limits = f"all {len(judged)} limits" if len(judged) > 1 else "the limit"
-    keeps = "keeps" if count in ("1", "none") else "keep"
+    do = "burns and keeps" if count in ("1", "none") else "burn and keep"
     where = ": inside the green line" if count != "none" else ""
-    return [
-        f"{count} of {len(made.kept):,} burn and {keeps} {limits}{where}".capitalize()
-    ]
+    return [f"{count} of {len(made.kept):,} {do} {limits}{where}".capitalize()]
 
 
 # ----------------------------------------------------------------------------

@@ -16,6 +16,9 @@ from castsugar.plot.style import BLUE, BROWN, DASHES, INK, ORANGE, PAPER, PURPLE
 Shares = tuple[float, float, float]
 Ranges = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 
+#: So many mixes at least around a part that is shown: its values lie between theirs.
+_FEW = 30
+
 #: Narrowest over widest range from which on a triangle is drawn, not a strip.
 _STRIP = 1.0 / 3.0
 
@@ -149,20 +152,11 @@ class Spread:
     @property
     def slimness(self) -> float:
         """Return width over height of what is shown of a triangle."""
-        top, left, right = self.ranges
-        corners = [(t, s, self.total - t - s) for t in top for s in left] + [
-            (t, self.total - t - r, r) for t in top for r in right
-        ]
-        corners += [(self.total - s - r, s, r) for s in left for r in right]
-        x = [
-            c[2] - c[1]
-            for c in corners
-            if all(
-                a - 1e-9 <= v <= b + 1e-9
-                for v, (a, b) in zip(c, self.ranges, strict=True)
-            )
-        ]
-        return (max(x) - min(x)) / np.sqrt(3.0) / (top[1] - top[0])
+        (bottom, top), (least, most), (low, high) = self.ranges
+        rest = self.total - top
+        right = high - max(least, rest - high)  # the third less the second
+        left = max(low, rest - most) - most
+        return float((right - left) / np.sqrt(3.0) / (top - bottom))
 
     def holds(self, shares: Any) -> BoolArray:
         """Say which mixes, (n, 3), lie on the picture."""
@@ -171,13 +165,22 @@ class Spread:
         return np.asarray(((parts >= low - 1e-9) & (parts <= high + 1e-9)).all(axis=1))
 
     @property
-    def seen(self) -> FloatArray:
-        """Return the values on the picture that are known and not hidden."""
-        good = self.holds(self.shares) & np.isfinite(self.values)
+    def known(self) -> BoolArray:
+        """Say of which mixes the value is known, and not hidden."""
+        good = np.isfinite(self.values)
         for area in self.areas:
             if area.ground is not None:
                 good &= ~area.inside
-        return np.asarray(self.values[good])
+        return np.asarray(good)
+
+    @property
+    def seen(self) -> FloatArray:
+        """Return the values on the picture; those around it if it lies between them."""
+        held = self.holds(self.shares)
+        if held.any():
+            return np.asarray(self.values[held & self.known])
+        near = self.near
+        return np.asarray(near.values[near.known])
 
     @property
     def near(self) -> Spread:
@@ -187,7 +190,10 @@ class Spread:
         low, high = np.array(self.ranges).T
         room = 0.3 * (high - low).max() + 0.02
         parts = self.total * self.shares
-        held = ((parts >= low - room) & (parts <= high + room)).all(axis=1)
+        held = np.zeros(len(parts), dtype=bool)
+        while held.sum() < min(_FEW, len(parts)):
+            held = ((parts >= low - room) & (parts <= high + room)).all(axis=1)
+            room *= 1.5
         return replace(
             self,
             shares=self.shares[held],

@@ -62,7 +62,6 @@ LOOKS: dict[str, tuple[str, str, float]] = {
     "rounded": ("s", PAPER, 6.5),
     "tried": ("o", INK, 6.5),
     "measured": ("o", "none", 11.0),
-    "front": (".", PAPER, 6.0),
 }
 
 # ----------------------------------------------------------------------------
