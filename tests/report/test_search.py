@@ -172,7 +172,7 @@ def full() -> Outcome:
     values = invented(np.array([list(TRIED.values())]))[0].tolist()
     return outcome(
         answer,
-        percents=weigh_out(PROBLEM, whole, answer),
+        percents=weigh_out(PROBLEM, whole, answer, scale=SPACE),
         weighable=weigh_out(PROBLEM, SPACE, answer),
         rows={n: row() for n in ("best", "percents", "weighable", *names)},
         tried_values={"lean": dict(zip(FAKE, values, strict=True))},
@@ -238,12 +238,37 @@ def test_whole_percents_that_cost_more_give_way_to_the_scale(full: Outcome) -> N
         assert (
             replace(full, percents=replace(full.percents, loss=loss)).chosen == chosen
         )
+    nearer = replace(full.percents, roomy=False)
+    assert replace(full, percents=nearer).chosen == "weighable"
     broken = replace(full.percents, feasible=False)
     assert replace(full, percents=broken).chosen == "weighable"
     assert replace(full, percents=broken, weighable=None).chosen == "best"
     assert replace(full, refused="disputed").chosen == "best"
     dear = replace(full, percents=replace(full.percents, loss=273.0), weighable=None)
     assert dear.chosen == "percents"
+
+
+def test_what_no_scale_can_weigh_is_said_and_no_grams_are_told(full: Outcome) -> None:
+    unkept = replace(full.percents, feasible=False)
+    none = replace(full, percents=unkept, weighable=replace(unkept, roomy=False))
+    text = joined(screen(none))
+    assert "(not rounded). No recipe near it in steps of 0.1 g keeps all" in text
+    assert "On your scale" not in text
+    assert search_parts(searched(none))["chosen"]["masses"] is None
+
+
+def test_grams_are_those_that_the_scale_shows() -> None:
+    """200 g are 141 steps of 0.05 oz, 7.05 oz; 60 % of them 84.6 steps."""
+    ounces = replace(SPACE, scale_step=0.05 * 0.028349523125)
+    answer = found(AT_SIX, space=ounces)
+    made = weigh_out(PROBLEM, ounces, answer)
+    text = joined(screen(outcome(answer, weighable=made, space=ounces), Shown("us")))
+    assert "On your scale, 7.05 oz: KNO3 4.20 oz, powdered sugar 1.4" in text
+
+
+def test_the_cost_of_rounding_is_told_of_every_limit(full: Outcome) -> None:
+    text = joined(screen(full, full=True))
+    assert "peak pressure at most 6 MPa, in 95 of 100 6.000 6.000 6.000" in text
 
 
 def test_printing_an_outcome_is_three_lines(full: Outcome) -> None:

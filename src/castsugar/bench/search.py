@@ -12,7 +12,7 @@ from typing import Any
 from castsugar import units
 from castsugar.bench.bench import Bench
 from castsugar.bench.schema import Place, keys_of
-from castsugar.bench.search_tables import CASE, Search
+from castsugar.bench.search_tables import CASE, SCALE_STEP, Search
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database
 from castsugar.data.records import plain
@@ -356,7 +356,9 @@ def search_asked(
     if stock and table["batch"] is None:
         place = _place(bench, "search")
         raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
-    step = bench.scale["step"] if bench.scale and table["batch"] is not None else None
+    step = None
+    if table["batch"] is not None:
+        step = bench.scale["step"] if bench.scale else SCALE_STEP
     return SearchAsked(
         bench=bench,
         conditions=conditions,

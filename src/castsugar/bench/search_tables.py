@@ -67,6 +67,10 @@ LESS_IS_BETTER = frozenset(
 #: The word that stands for what the case of [motor] may hold.
 CASE = "case"
 
+#: Step of a scale that nobody stated: it shows tenths of a gram. Common practice, no
+#: source. [kg]
+SCALE_STEP = 1e-4
+
 #: Keys of [search] that stand in [conditions] now; still read.
 _CONDITIONS = {"pressure": "pressure", "exit_pressure": "pressure", "flow": ""}
 

@@ -32,7 +32,7 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
 from castsugar.optimize.robust import Batches, Robust, robust_optimum
-from castsugar.optimize.rounding import Weighable, weigh_out
+from castsugar.optimize.rounding import Weighable, choice_of, weigh_out
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import OBJECTIVE, Settings, Sloppiness, TableProblem, Task
@@ -105,23 +105,23 @@ class Outcome:
     def chosen(self) -> str:
         """Name of the row that is the answer: "percents", "weighable" or "best".
 
-        Whole percents where they keep every limit and cost less than a thousandth of
-        the objective, else steps of the scale, else the exact mix.
+        The exact mix where none is to be made; else as
+        :func:`castsugar.optimize.rounding.choice_of` says.
         """
         if not self.feasible or self.refused:
             return "best"
-        whole, scale = self.percents, self.weighable
-        cheap = WHOLE_COST * abs(self.found.objective)
-        if whole is not None and whole.offered and whole.loss < cheap:
-            return "percents"
-        if scale is not None and scale.offered:
-            return "weighable"
-        return "percents" if whole is not None and whole.offered else "best"
+        return choice_of(self.percents, self.weighable, self.found.objective)
+
+    @property
+    def made(self) -> Weighable | None:
+        """Return the rounded recipe that is the answer; None if none is."""
+        known = {"percents": self.percents, "weighable": self.weighable}
+        return known.get(self.chosen)
 
     @property
     def recipe(self) -> dict[str, float]:
         """Return the recipe that is the answer, in mass fractions; see `chosen`."""
-        made = {"percents": self.percents, "weighable": self.weighable}.get(self.chosen)
+        made = self.made
         if made is None:
             return self.found.recipe
         return _recipe(self.found.ingredients, made.fractions)
@@ -189,9 +189,6 @@ class Outcome:
 
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6
-
-#: Whole percents are the answer if they cost less than this share of the objective.
-WHOLE_COST = 1e-3
 
 #: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
 _USUAL_BATCH = 0.2
@@ -346,7 +343,7 @@ def _rounded(
             made.append(None)
             continue
         try:
-            made.append(weigh_out(problem, other, found))
+            made.append(weigh_out(problem, other, found, scale=space))
         except InputError as error:
             made.append(None)
             gaps.append(str(error))

@@ -41,7 +41,7 @@ from castsugar.report.search_words import (
     limit_name,
     limit_noun,
 )
-from castsugar.report.shown import SI, Shown
+from castsugar.report.shown import Shown
 
 #: Relative uncertainty of c* of any mix: common practice, no source (motor.hardware).
 DOUBT = SPREAD.characteristic_velocity
@@ -55,7 +55,7 @@ _LOOSER, _POINT = 0.1, 0.01
 #: How answers are rounded, in words.
 _ROUNDED = {
     "percents": "whole percents",
-    "weighable": "in steps of your scale",
+    "weighable": "in steps of the scale",
     "best": "not rounded",
 }
 
@@ -197,13 +197,18 @@ def _unfinished(outcome: Outcome, asked: Asked) -> Iterator[Finding]:
 def _found(found: Searched, show: Shown) -> Finding:
     """Say the recipe, what its rounding costs, and what goes on the scale."""
     outcome = found.outcome
-    made = rounded(outcome, outcome.chosen)
+    made = outcome.made
     how = _ROUNDED[outcome.chosen]
     if made is not None and made.loss > 0.0:
         share = made.loss / abs(outcome.found.objective or 1.0)
         how += f", costs {numbers.percent(share)} %"
     text = f"{composition(found.mix)} ({how})."
     masses = masses_of(outcome)
+    if made is None and (step := outcome.task.space.scale_step) is not None:
+        text += (
+            f" No recipe near it in steps of {show.typed('mass', 1e3 * step)} keeps "
+            "all limits: weigh a larger batch, or on a finer scale."
+        )
     if masses:
         told = ", ".join(
             f"{found.asked.name(name)} {_weighed(outcome, mass, show)}"
@@ -217,19 +222,30 @@ def _found(found: Searched, show: Shown) -> Finding:
 
 
 def masses_of(outcome: Outcome) -> dict[str, float]:
-    """Return what goes on the scale for the batch of the bench; empty without. [kg]"""
-    batch = outcome.task.space.batch
-    if batch is None:
+    """Return what goes on the scale for the batch of the bench. [kg]
+
+    Empty without a batch, and where the exact mix is no whole steps of the scale.
+    """
+    space, made = outcome.task.space, outcome.made
+    if space.batch is None or (made is None and space.scale_step is not None):
         return {}
-    return {name: batch * share for name, share in outcome.recipe.items()}
+    if made is None:
+        return {name: space.batch * share for name, share in outcome.recipe.items()}
+    pairs = zip(outcome.found.ingredients, made.masses.tolist(), strict=True)
+    return {name: mass for name, mass in pairs if mass > 0.0}
 
 
 def _weighed(outcome: Outcome, mass: float, show: Shown) -> str:
     """Write a mass in steps of the scale, where its step is known."""
     step = outcome.task.space.scale_step
-    if step is None or show.system != SI:
+    if step is None or not _plain(numbers.tidy(show.span("mass", 1e3 * step))):
         return show.amount("mass", 1e3 * mass, 4)
     return show.step_of(1e3 * mass, 1e3 * step)
+
+
+def _plain(step: float) -> bool:
+    """Say whether a step is one that scales of the unit shown have: 0.05 oz."""
+    return step > 0.0 and round(step, 3) == step
 
 
 def _infeasible(found: Searched, show: Shown) -> Finding:

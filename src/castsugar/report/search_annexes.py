@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -27,6 +27,7 @@ from castsugar.report.search_words import (
     endless,
     field_of,
     limit_name,
+    limit_words,
     value_text,
 )
 from castsugar.report.shown import Shown
@@ -86,6 +87,23 @@ def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
     best, space = outcome.found, outcome.task.space
     made = {"whole %": outcome.percents, "scale steps": outcome.weighable}
     known = {head: one for head, one in made.items() if one is not None}
+    yield _beside(found, known, show)
+    if best.violation > 0.0:
+        return
+    for head, one in known.items():
+        yield Paragraph(f"In {head}: {_cost(outcome, one)}.")
+    if outcome.no_rounding:
+        yield Paragraph(f"Not rounded: {found.asked.renamed(outcome.no_rounding)}.")
+    if space.batch is None:
+        yield Paragraph("For grams give batch in [search].")
+    for slot, option in best.choice.items():
+        options = ", ".join(map(found.asked.name, space.options(slot)))
+        yield Paragraph(f"{slot}: {found.asked.name(option)}, chosen among {options}.")
+
+
+def _beside(found: Searched, known: Mapping[str, Weighable], show: Shown) -> Table:
+    """Return shares, objective and limited columns of the exact and rounded mixes."""
+    best = found.outcome.found
     shown: list[Found | Weighable] = [best, *known.values()]
     rows = []
     for place, name in enumerate(best.ingredients):
@@ -97,18 +115,11 @@ def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
     scores = (one.values[best.goal.objective] for one in shown)
     told = (show.bare(goal.kind, score, 5) for score in scores)
     rows.append((goal.headed(show), *told))
-    yield Table(heads=("", "exact", *known), rows=tuple(rows))
-    if best.violation > 0.0:
-        return
-    for head, one in known.items():
-        yield Paragraph(f"In {head}: {_cost(outcome, one)}.")
-    if outcome.no_rounding:
-        yield Paragraph(f"Not rounded: {found.asked.renamed(outcome.no_rounding)}.")
-    if space.batch is None or space.scale_step is None:
-        yield Paragraph("For grams give batch in [search] and step in [scale].")
-    for slot, option in best.choice.items():
-        options = ", ".join(map(found.asked.name, space.options(slot)))
-        yield Paragraph(f"{slot}: {found.asked.name(option)}, chosen among {options}.")
+    for limit in best.goal.limits:
+        column = limit.column
+        told = (bare_text(column, one.values[column], show) for one in shown)
+        rows.append((limit_words(limit, show), *told))
+    return Table(heads=("", "exact", *known), rows=tuple(rows))
 
 
 def _cost(outcome: Outcome, made: Weighable) -> str:
