@@ -13,7 +13,7 @@ from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal
-from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.rounding import neighbours, weigh_out
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
@@ -347,15 +347,40 @@ def test_whole_percents_are_those_that_the_scale_can_weigh(
 
 
 def test_what_is_weighed_keeps_the_limits_too() -> None:
-    """33 % of 115 steps are 37.95 steps: 38 are weighed, which is 33.04 %."""
+    """33 % of 115 steps are 37.95 steps: 38 are weighed, which is 33.04 %.
+
+    Above a limit of 33.01 % the next that reads the same is 27 %: 31 steps, 26.96 %.
+    """
     space = Space(bounds=THREE.bounds, batch=0.115, scale_step=0.001)
     whole = replace(space, batch=1.0, scale_step=0.01)
-    for most, kept in ((0.3305, True), (0.3301, False)):
+    for most, percent, steps in ((0.3305, 33, 38), (0.3301, 27, 31)):
         found = optimise(Counting(), goal(limit("<=", most)), space)
         made = weigh_out(Counting(), whole, found, scale=space)
-        assert made.fractions[1] == pytest.approx(0.33)
-        assert made.masses[1] == pytest.approx(0.038)
-        assert made.feasible is kept
+        assert made.feasible
+        assert made.fractions[1] == pytest.approx(0.01 * percent)
+        assert made.masses[1] == pytest.approx(0.001 * steps)
+
+
+def test_in_a_corner_of_two_limits_the_scale_looks_farther() -> None:
+    """a b at most 0.2 and b at least 0.5 meet at b 0.5, a 0.4; a + 2 b is best there.
+
+    In steps of 2 % nothing within two of it keeps the narrow strip that is left.
+    """
+
+    def columns(x: np.ndarray) -> np.ndarray:
+        a, b = x[:, 0], x[:, 1]
+        strip = np.abs(3.0 * a - b - 0.7013) - 0.2 * (0.47 - b)
+        return np.stack([a + 2.0 * b, strip], axis=1)
+
+    problem = FunctionProblem(columns=("score", "strip"), function=columns)
+    space = Space(bounds=dict.fromkeys("abc", (0.1, 0.6)), batch=0.1, scale_step=0.002)
+    thin = Limit(column="strip", sense="<=", value=0.0)
+    found = optimise(problem, Goal(objective="score", limits=(thin,)), space)
+    near = neighbours(space, {}, found.fractions)
+    assert not (columns(near)[:, 1] <= 0.0).any()
+    made = weigh_out(problem, space, found)
+    assert made.feasible
+    assert made.values["strip"] <= 0.0
 
 
 def test_a_flat_objective_does_not_jump_to_another_pressure() -> None:

@@ -256,8 +256,8 @@ class SearchAsked:
     tried : dict of str to dict
         Name of a mix that the user made to mass fractions.
     sloppiness : dict or None
-        `weighing` [kg], `syrup_solids`, `moisture` as far as stated; None if no robust
-        optimum is asked for.
+        `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K],
+        `cook_time` [s] as far as stated; None if no robust optimum is asked for.
     typed : dict of str to str
         Catalogue name to the name that the user typed.
     """
@@ -423,9 +423,7 @@ def _sloppiness(bench: Bench) -> dict[str, float] | None:
     table = _search(bench)
     if not table["robust"]:
         return None
-    stated = {
-        "weighing": bench.scale["accuracy"] if bench.scale else None,
-        "syrup_solids": table["syrup_solids_spread"],
-        "moisture": table["moisture_spread"],
-    }
+    names = ("syrup_solids", "moisture", "cook_temperature", "cook_time")
+    stated = {name: table[f"{name}_spread"] for name in names}
+    stated["weighing"] = bench.scale["accuracy"] if bench.scale else None
     return {key: value for key, value in stated.items() if value is not None}

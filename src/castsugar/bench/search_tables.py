@@ -164,6 +164,14 @@ class Search(
     moisture_spread: float = key(
         "moisture of the powders in a sloppy batch", "0.2 %", "spread of moisture"
     )
+    cook_temperature_spread: float = key(
+        "temperature of the cook from batch to batch, in kelvin",
+        1,
+        "spread of the cook temperature",
+    )
+    cook_time_spread: float = key(
+        "time of the cook from batch to batch", "30 s", "spread of the cook time"
+    )
     ingredients: Any = needed(f"[search.ingredients] with names and bounds: {BOUNDS}")
     choices: Any = key("slot = names of alternatives")
     stock: Any = key("ingredient = mass at hand")
@@ -399,7 +407,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     _check_objective(found, place)
     if found["minutes"] is not None:
         found["minutes"] = f"{found['minutes']!r}"
-    spreads = ("syrup_solids_spread", "moisture_spread")
+    spreads = [name for name in found if name.endswith("_spread")]
     for name in spreads if not found["robust"] else ():
         if found[name] is not None:
             raise place.fail(name, "says nothing without robust = true; add that")

@@ -33,8 +33,10 @@ _NEARER = 0.05
 #: Whole percents are the answer if they cost less than this share of the objective.
 WHOLE_COST = 1e-3
 
-#: Steps around the rounded-down mass that are tried, for few and for many ingredients.
+#: Steps around the rounded-down mass that are tried, for few and for many ingredients;
+#: how much farther where none of these keeps the limits, and how many are looked at.
 _WIDE, _NARROW, _FEW = (-1, 0, 1, 2), (0, 1), 5
+_FARTHER, _LOOKED_AT = 10, 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,11 +81,16 @@ class Weighable:
 
 
 def neighbours(
-    space: Space, choice: Mapping[str, str], fractions: FloatArray
+    space: Space,
+    choice: Mapping[str, str],
+    fractions: FloatArray,
+    *,
+    farther: bool = False,
 ) -> FloatArray:
     """Return recipes in whole steps of the scale near a mix, nearest first, (n, k).
 
-    They keep the rows of the space; a fixed part is rounded to the nearest step.
+    They keep the rows of the space; a fixed part is rounded to the nearest step. Within
+    a step or two of the mix, or up to ten farther where there are few ingredients.
 
     Raises
     ------
@@ -103,7 +110,11 @@ def neighbours(
     total = round(space.batch / space.scale_step)
     used = np.flatnonzero(fractions > 0.0)
     down = np.floor(fractions[used] * total + 1e-9).astype(np.int64)
-    ways = _WIDE if len(used) <= _FEW else _NARROW
+    ways: Sequence[int] = _WIDE if len(used) <= _FEW else _NARROW
+    if farther:
+        more = int(0.5 * (_LOOKED_AT ** (1.0 / len(used)) - len(ways)))
+        more = max(0, min(more, _FARTHER))
+        ways = range(ways[0] - more, ways[-1] + more + 1)
     counts = down + np.array(list(itertools.product(ways, repeat=len(used))))
     good = (counts.sum(axis=1) == total) & (counts >= 0).all(axis=1)
     found = np.zeros((int(good.sum()), len(fractions)))
@@ -174,7 +185,8 @@ def weigh_out(
 ) -> Weighable:
     """Return the best recipe near an answer that the user's scale can weigh.
 
-    One batch: all recipes within a step or two of the answer. Those that keep the
+    One batch: all recipes within a step or two of the answer; if none of these keeps
+    the limits, as in a corner between two, those farther away. Those that keep the
     limits go first; among them those that cost little and bring no limit much nearer.
 
     Parameters
@@ -190,8 +202,18 @@ def weigh_out(
     InputError
         As for :func:`neighbours`; if none near is weighed in whole steps.
     """
-    mixes = neighbours(space, found.choice, found.fractions)
-    masses = _masses(mixes, scale or space)
+    near = _weigh_out(problem, space, found, scale or space, farther=False)
+    if near.feasible or found.violation > 0.0:
+        return near
+    return _weigh_out(problem, space, found, scale or space, farther=True)
+
+
+def _weigh_out(
+    problem: Problem, space: Space, found: Found, scale: Space, *, farther: bool
+) -> Weighable:
+    """Return the best of the recipes near an answer, or of those farther away."""
+    mixes = neighbours(space, found.choice, found.fractions, farther=farther)
+    masses = _masses(mixes, scale)
     made = masses / masses.sum(axis=1, keepdims=True)
     off = np.abs(made - mixes).max(axis=1)
     same = off <= _SAME
@@ -247,17 +269,57 @@ def _roomy(judge: Judge, values: FloatArray, found: Found) -> BoolArray:
     return np.asarray((after >= before - _NEARER).all(axis=1))
 
 
-def choice_of(
-    percents: Weighable | None, weighable: Weighable | None, objective: float
-) -> str:
-    """Return which recipe is the answer: "percents", "weighable" or "best".
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rounded:
+    """The recipes of a mix for the scale.
 
-    Whole percents where they keep every limit bring none much nearer and cost less
-    than a thousandth of the objective, else steps of the scale, else the exact mix.
+    Attributes
+    ----------
+    percents, weighable : Weighable or None
+        In whole percents; in steps of the scale.
+    gap : str
+        Why one of them is missing; empty if none is.
     """
-    whole = percents if percents is not None and percents.offered else None
-    if whole and whole.roomy and whole.loss < WHOLE_COST * abs(objective):
-        return "percents"
-    if weighable is not None and weighable.offered:
-        return "weighable"
-    return "percents" if whole else "best"
+
+    percents: Weighable | None = None
+    weighable: Weighable | None = None
+    gap: str = ""
+
+    def chosen(self, objective: float) -> str:
+        """Return which is the answer: "percents", "weighable" or "best".
+
+        Whole percents where they keep every limit, bring none much nearer and cost less
+        than a thousandth of the exact objective, else steps of the scale, else the
+        exact mix.
+        """
+        whole = self.percents
+        whole = whole if whole is not None and whole.offered else None
+        if whole and whole.roomy and whole.loss < WHOLE_COST * abs(objective):
+            return "percents"
+        if self.weighable is not None and self.weighable.offered:
+            return "weighable"
+        return "percents" if whole else "best"
+
+    def of(self, found: Found) -> Weighable | Found:
+        """Return the recipe of a found mix that is the answer."""
+        known = {"percents": self.percents, "weighable": self.weighable}
+        return known.get(self.chosen(found.objective)) or found
+
+
+def rounded(problem: Problem, space: Space, found: Found) -> Rounded:
+    """Return an answer in whole percents and in steps of the scale."""
+    percents = replace(
+        space, batch=1.0, scale_step=0.01, purchases=space.shares_at_hand()
+    )
+    made: list[Weighable | None] = []
+    gaps = []
+    for other in (percents, space):
+        if other.batch is None or other.scale_step is None:
+            made.append(None)
+            continue
+        try:
+            made.append(weigh_out(problem, other, found, scale=space))
+        except InputError as error:
+            made.append(None)
+            gaps.append(str(error))
+    return Rounded(percents=made[0], weighable=made[1], gap="; ".join(gaps))

@@ -14,6 +14,7 @@ from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
+    Found,
     LimitState,
     Price,
     RowState,
@@ -111,9 +112,11 @@ class Searched:
         return known | ({self.objective.key: values[goal]} if goal in values else {})
 
 
-def rounded(outcome: Outcome, name: str) -> Weighable | None:
-    """Return a rounded recipe by the name of its row; None for other rows."""
+def rounded(outcome: Outcome, name: str) -> Weighable | Found | None:
+    """Return a recipe for the scale by the name of its row; None for other rows."""
     made = {"percents": outcome.percents, "weighable": outcome.weighable}
+    if name == "robust" and outcome.robust is not None:
+        return outcome.robust.made.of(outcome.robust.found)
     return made.get(name)
 
 
@@ -154,6 +157,7 @@ def _findings(found: Searched, show: Shown) -> Iterator[Finding]:
     yield from _unfinished(outcome, found.asked)
     if found.sound:
         yield _found(found, show)
+        yield from _robust(found, show)
     elif outcome.refused and outcome.found.violation <= 0.0:
         yield Finding(
             "REFUSED",
@@ -198,7 +202,7 @@ def _found(found: Searched, show: Shown) -> Finding:
     """Say the recipe, what its rounding costs, and what goes on the scale."""
     outcome = found.outcome
     made = outcome.made
-    how = _ROUNDED[outcome.chosen]
+    how = _ROUNDED[outcome.rounding]
     if made is not None and made.loss > 0.0:
         share = made.loss / abs(outcome.found.objective or 1.0)
         how += f", costs {numbers.percent(share)} %"
@@ -219,6 +223,53 @@ def _found(found: Searched, show: Shown) -> Finding:
     return Finding(
         "FOUND", text, {"loss": None if made is None else made.loss, "rounded": how}
     )
+
+
+def _robust(found: Searched, show: Shown) -> Iterator[Finding]:
+    """Yield whether a robust recipe pays, if one was asked for."""
+    outcome, robust = found.outcome, found.outcome.robust
+    if robust is None:
+        return
+    limits = outcome.found.goal.limits
+    if not limits:
+        yield Finding("RESULT", "No limits, so no gain from a robust mix.")
+        return
+    place = robust.nominal.shortest
+    noun = limit_noun(limits[place], show)
+    own, kept, asked = (
+        numbers.of_100(float(x[place]))
+        for x in (robust.nominal.share, robust.kept.share, robust.nominal.asked)
+    )
+    values = {
+        "nominal": float(robust.nominal.share[place]),
+        "robust": float(robust.kept.share[place]),
+        "price": robust.price,
+    }
+    if robust.nominal.enough:
+        text = (
+            "No gain from a robust mix, keep the nominal: its batches keep every limit "
+            f"as often as asked. Nearest is the {noun}: {own} of 100, asked {asked}."
+        )
+        yield Finding("RESULT", text, values)
+    elif outcome.chosen == "robust":
+        cost = robust.price / abs(outcome.found.objective or 1.0)
+        text = (
+            f"Robust: {kept} of 100 batches keep the {noun}, asked {asked}; of the "
+            f"nominal {ratio(found.mixes[outcome.nominal])} {own}. It costs "
+            f"{numbers.percent(cost)} %."
+        )
+        if not robust.kept.enough:
+            text += (
+                " No mix was found whose batches keep every limit as often as asked."
+            )
+        yield Finding("RESULT" if robust.kept.enough else "CAUTION", text, values)
+    else:
+        text = (
+            "No mix was found whose batches keep every limit as often as asked: keep "
+            f"the nominal. Of it {own} of 100 keep the {noun}, asked {asked}: weigh a "
+            "larger batch, measure the syrup, or loosen that limit."
+        )
+        yield Finding("CAUTION", text, values)
 
 
 def masses_of(outcome: Outcome) -> dict[str, float]:
@@ -321,7 +372,11 @@ def _special(found: Searched, row: Row) -> Iterator[Finding]:
 
 
 def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
-    names = [found.outcome.chosen, *found.outcome.task.tried]
+    tried = found.outcome.task.tried
+    beside = [*tried]
+    if found.outcome.chosen == "robust":
+        beside.insert(0, found.outcome.nominal)
+    names = [found.outcome.chosen, *beside]
     rows = [found.row(name) for name in names]
     keys = _keys(found, rows)
     heads = [_head(field_of(key), show) for key in keys]
@@ -330,7 +385,11 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
         for name in names
     ]
     word = "found" if found.sound else "nearest"
-    labels = [f"{word} {ratio(found.mix)}", *found.outcome.task.tried]
+    labels = [f"{word} {ratio(found.mix)}"]
+    labels += [
+        name if name in tried else f"nominal {ratio(found.mixes[name])}"
+        for name in beside
+    ]
     lines = tuple(
         (label, *(_cell(found, k, row, show) for k in keys), "BROKEN" if bad else "")
         for label, row, bad in zip(labels, rows, broken, strict=True)
