@@ -390,7 +390,8 @@ def robust_optimum(
         kept=own,
         batches=batches.count,
     )
-    margins, work = own.margins, replace(effort, prices=False)
+    # Never looser: the recipe itself keeps every limit, too.
+    margins, work = np.maximum(own.margins, 0.0), replace(effort, prices=False)
     whole = True
     for _ in range(_ROUNDS):
         if answer.kept.enough or not np.isfinite(margins).all():
