@@ -306,9 +306,9 @@ def _between(table: FloatArray, scores: FloatArray, value: float) -> FloatArray:
 #: Most searches; part of the room that is asked for where no mix has all of it.
 _ROUNDS, _LESS = 4, 0.7
 
-#: A recipe whose batches are short of what is asked is worth a word if they are less so
-#: by this share of them. Ours.
-_MUCH = 0.05
+#: A recipe whose batches are short of what is asked, too, is the answer if they are so
+#: by less than this part of what those of the nominal one are. Ours.
+_MUCH = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -329,6 +329,8 @@ class Robust:
     nominal, kept : Kept
         Of the batches of the nominal and of the robust recipe.
     batches : int
+    weighed : bool
+        Whether it is rounded as far as the nominal one is.
     refused : str
         Why its own row of the table forbids it; empty if it does not.
     """
@@ -340,18 +342,19 @@ class Robust:
     nominal: Kept
     kept: Kept
     batches: int
+    weighed: bool = True
     refused: str = ""
 
     @property
     def pays(self) -> bool:
         """Whether its batches keep what those of the nominal recipe do not.
 
-        Where no recipe's batches keep every limit as often as asked: whether they come
-        much nearer to it.
+        Where no recipe's batches keep every limit as often as asked: whether they are
+        short of it by half as much. Only a recipe that the scale can weigh.
         """
-        if self.nominal.enough or self.refused:
+        if self.nominal.enough or self.refused or not self.weighed:
             return False
-        return self.kept.enough or self.kept.short < self.nominal.short - _MUCH
+        return self.kept.enough or self.kept.short < _MUCH * self.nominal.short
 
     @property
     def fractions(self) -> FloatArray:
@@ -403,6 +406,9 @@ def robust_optimum(
             margins, whole = _LESS * margins, False
             continue
         made = rounded(problem, space, found)
+        if made.of(found) is found:  # no step of the scale in so narrow a room
+            found = replace(found, goal=goal)
+            made = rounded(problem, space, found)
         kept = batches.kept(problem, made.of(found).fractions, goal)
         names = (limit.name for limit in goal.limits)
         answer = replace(
@@ -412,6 +418,8 @@ def robust_optimum(
             margins=dict(zip(names, margins.tolist(), strict=True)),
             price=_objective(nominal) - _objective((found, made)),
             kept=kept,
+            weighed=made.of(found) is not found
+            or nominal[1].of(nominal[0]) is nominal[0],
         )
         if not whole:
             break

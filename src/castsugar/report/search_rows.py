@@ -151,11 +151,19 @@ def _mix(
     }
 
 
+#: Name of a row to the part that holds its recipe.
+_PARTS_OF = {
+    "best": "best",
+    "percents": "whole_percents",
+    "weighable": "weighed",
+    "robust": "robust",
+}
+
+
 def _chosen(outcome: Outcome) -> Row:
     """Return the recipe that is the answer."""
-    which = {"percents": "whole_percents", "weighable": "weighed", "robust": "robust"}
     return {
-        "which": which.get(outcome.chosen, "best"),
+        "which": _PARTS_OF[outcome.chosen],
         "recipe": recipe_row([*outcome.recipe], [*outcome.recipe.values()]),
         "masses": grams_row(masses_of(outcome)) or None,
     }
@@ -241,6 +249,7 @@ def _robust(outcome: Outcome) -> Row | None:
     return {
         "status": found.status,
         "pays": robust.pays,
+        "nominal": _PARTS_OF[outcome.nominal],
         "refused": robust.refused,
         **_mix(outcome, robust.fractions, robust.made.of(found).values),
         "limits": [
