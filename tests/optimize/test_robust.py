@@ -122,6 +122,20 @@ def test_without_sloppiness_a_chance_is_that_of_the_table() -> None:
     assert kept.enough
 
 
+@pytest.mark.parametrize("level", [0.6, 0.75, 0.9, 0.95])
+def test_a_chance_near_jamming_is_that_of_the_draws(level: float) -> None:
+    """A viscosity that so many draws stay below is kept by so many."""
+    items = ("potassium nitrate", "powdered sugar", "light corn syrup")
+    mix, column = np.array([0.6, 0.18, 0.22]), "pour_viscosity_Pa_s"
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
+    settings = Settings(items=items, kitchen=kitchen)
+    table = TableProblem(settings=settings, wanted=(), chances=((column, level),))
+    at = float(table.evaluate(mix[None])[0, 0])
+    asked = cs.Requirement(column=column, at_most=at, probability=0.85).limits()
+    kept = batches(EXACT).kept(table, mix, Goal(objective=VELOCITY, limits=asked))
+    assert kept.share == pytest.approx([level], abs=0.01)
+
+
 def test_what_a_lot_states_of_itself_is_what_its_batches_scatter_by() -> None:
     """Solids of a syrup good to 0.2 % move a limit a tenth as far as those to 2 %."""
     items = ("potassium nitrate", "light corn syrup")

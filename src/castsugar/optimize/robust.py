@@ -47,8 +47,9 @@ USUAL_SHARE = 0.95
 #: is needed, and what lies so near has nothing to gain.
 _SAFE = 0.005
 
-#: Scores of the quantiles, around the one asked for, that a chance is read between.
-_AROUND = (-2.5, -1.5, -0.75, 0.0, 0.75, 1.5)
+#: Scores of the quantiles, around the one asked for, that a chance is read between:
+#: near jamming those of viscosity lie decades apart.
+_AROUND = (-2.5, -1.5, -1.0, -0.7, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.8, 1.1, 1.5)
 _FARTHEST = 2.6
 
 _POUR, _WATER = "pour_viscosity_Pa_s", "water"

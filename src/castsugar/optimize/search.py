@@ -64,7 +64,8 @@ class Outcome:
     no_rounding : str
         Why one of them is missing; empty if none is.
     robust : Robust or None
-        The optimum that a sloppy batch still keeps; None if not asked or infeasible.
+        Whether a recipe pays whose batches keep the limits; None if not asked or
+        infeasible.
     front : Front or None
     rows : dict of str to dict
         Full rows of the table with the quantiles that the limits ask for, confirmed by
@@ -560,7 +561,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     front : two (column, more is better), optional
         A trade-off to follow.
     sloppiness : Sloppiness, optional
-        Asks for a robust optimum too.
+        Asks for a recipe whose batches keep the limits, too.
     effort : Effort, optional
         Seed, budget, lattice.
     confirm : bool

@@ -436,7 +436,7 @@ class Task:
     front : tuple of two columns, optional
         Trade-off to draw; each with True where more is better.
     sloppiness : Sloppiness, optional
-        Asks for a robust optimum beside the nominal one.
+        Asks for a recipe whose batches keep the limits, too.
     effort : Effort
     """
 
