@@ -122,6 +122,19 @@ def test_without_sloppiness_a_chance_is_that_of_the_table() -> None:
     assert kept.enough
 
 
+@pytest.mark.parametrize(("warm", "long"), [(85.5, 60.0), (119.0, 86_000.0)])
+def test_a_cook_that_is_missed_stays_one(warm: float, long: float) -> None:
+    """A pour is modelled from 85 C up, a cook lasts a day at most: none is refused."""
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(273.15 + warm, long))
+    table = problem(kitchen=kitchen)
+    sloppy = replace(EXACT, cook_temperature=2.0, cook_time=600.0)
+    cooks = batches(sloppy)._cooks(table)
+    assert len(cooks) == 32
+    assert all(kitchen.changed(cook=one).cook.duration <= 86_400.0 for one in cooks)
+    ends = [one.pour_temperature for one in cooks]
+    assert len(set(ends)) > 15
+
+
 @pytest.mark.parametrize("level", [0.6, 0.75, 0.9, 0.95])
 def test_a_chance_near_jamming_is_that_of_the_draws(level: float) -> None:
     """A viscosity that so many draws stay below is kept by so many."""

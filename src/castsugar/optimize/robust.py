@@ -12,7 +12,8 @@ from scipy.special import ndtr, ndtri
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
 from castsugar.draw_set import block, normals
-from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.heat import LONGEST, Cook
+from castsugar.kitchen.parameters import POUR_RANGE
 from castsugar.limits import Limit
 from castsugar.mix.weighing import Lot, syrup_use
 from castsugar.optimize.multistart import Effort
@@ -115,31 +116,41 @@ class Batches:
 
     def kept(self, problem: TableProblem, fractions: FloatArray, goal: Goal) -> Kept:
         """Draw batches of a mix, and hold them against the limits, (k,)."""
-        found = [
-            self._chance(problem, fractions, limit)
-            if limit.probability is not None
-            else None
+        counted = self._counted(problem, fractions, goal)
+        told = [
+            counted[limit.name]
+            if limit.probability is None
+            else self._chance(problem, fractions, limit)
             for limit in goal.limits
         ]
-        sure = [limit for limit in goal.limits if limit.probability is None]
-        if sure:
-            wanted = tuple(dict.fromkeys(limit.column for limit in sure))
-            drawn = replace(problem, wanted=wanted, chances=(), weights={})
-            table = self._table(drawn, fractions, self.count, thin=True)
-            alone = drawn.evaluate(fractions[None])[0]
-            for place, limit in enumerate(goal.limits):
-                if limit.probability is None:
-                    column = list(drawn.columns).index(limit.column)
-                    found[place] = _counted(limit, table[:, column], alone[column])
-        told = np.array([one for one in found if one is not None]).reshape(-1, 2)
+        share, margins = np.array(told).reshape(-1, 2).T
         asked = [limit.probability or USUAL_SHARE for limit in goal.limits]
         safe = [_SAFE if limit.probability else 0.0 for limit in goal.limits]
         return Kept(
             asked=np.array(asked),
             needed=np.array(asked) - np.array(safe),
-            share=told[:, 0],
-            margins=told[:, 1],
+            share=share,
+            margins=margins,
         )
+
+    def _counted(
+        self, problem: TableProblem, fractions: FloatArray, goal: Goal
+    ) -> dict[str, tuple[float, float]]:
+        """Return share and margin of limits without a probability, by name."""
+        sure = [limit for limit in goal.limits if limit.probability is None]
+        if not sure:
+            return {}
+        wanted = tuple(dict.fromkeys(limit.column for limit in sure))
+        drawn = replace(problem, wanted=wanted, chances=(), weights={})
+        table = self._table(drawn, fractions, self.count, thin=True).T
+        alone = drawn.evaluate(fractions[None])[0]
+        places = {limit.name: wanted.index(limit.column) for limit in sure}
+        return {
+            limit.name: _counted(
+                limit, table[places[limit.name]], float(alone[places[limit.name]])
+            )
+            for limit in sure
+        }
 
     def _chance(
         self, problem: TableProblem, fractions: FloatArray, limit: Limit
@@ -217,7 +228,7 @@ class Batches:
             self.sloppiness.weighing / self.batch
         )
         for place, name in enumerate(items):
-            doubt = getattr(lots.get(name), "assay_uncertainty", None) or 0.0
+            doubt = lots.get(name, Lot()).assay_uncertainty or 0.0
             weighed[:, place] *= 1.0 + doubt * self._scores(f"assay|{name}", count)
         return np.asarray(np.maximum(weighed, 0.0))
 
@@ -255,13 +266,13 @@ class Batches:
         scores = ndtri(block(2, 0, _COOKS, self.seed))
         cook, found = kitchen.cook, []
         for warm, long in scores.tolist():
-            share = max(1.0 + sloppy.cook_time * long / cook.duration, 0.1)
+            part = 1.0 + sloppy.cook_time * long / cook.duration
+            part = min(max(part, 0.1), (1.0 - 1e-9) * LONGEST / cook.duration)
             times = tuple(
-                cook.times[0] + share * (t - cook.times[0]) for t in cook.times
+                cook.times[0] + part * (t - cook.times[0]) for t in cook.times
             )
-            moved = cook.ending_at(
-                cook.pour_temperature + sloppy.cook_temperature * warm
-            )
+            end = cook.pour_temperature + sloppy.cook_temperature * warm
+            moved = cook.ending_at(max(end, POUR_RANGE[0]))
             found.append(Cook(times, moved.temperatures))
         return tuple(found)
 
