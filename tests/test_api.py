@@ -156,7 +156,8 @@ SIGNATURES = {
     "parse_recipe": "(text, *, where='')",
     "Lot": (
         "(*, moisture=0.0, inert=0.0, assay=None, dry_solids=None, "
-        "dextrose_equivalent=None, dry_solids_uncertainty=None, invented=())"
+        "dextrose_equivalent=None, dry_solids_uncertainty=None, "
+        "moisture_uncertainty=None, assay_uncertainty=None, invented=())"
     ),
 }
 

@@ -219,6 +219,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "draws of a comparison": _number(100, 1_000_000, 100, 100_000),
     "spread of dry solids": _percent(0, 19.9, 0, 10),
     "spread of moisture": _percent(0, 19.9, 0, 2),
+    "spread of the cook temperature": _K(0, 10, 0, 5),
+    "spread of the cook time": _s(0, 3600, 0, 300),
     "step of a map": _percent(0.25, 25),
     "step of a sweep": _percent(0.001, 50),
     "share of the mix": _percent(0, 100),

@@ -79,6 +79,8 @@ front = ["specific_impulse_s", "peak_pressure_MPa"]
 robust = true
 syrup_solids_spread = "1 %"
 moisture_spread = "0.1 %"
+cook_temperature_spread = 2
+cook_time_spread = "1 min"
 [search.ingredients]
 "KNO3" = "55 % to 70 %"
 "powdered sugar" = "10 % to 35 %"
@@ -151,7 +153,11 @@ def test_every_key_arrives() -> None:
         ("peak_pressure_MPa", False),
     )
     assert found.sloppiness == Sloppiness(
-        weighing=4e-5, syrup_solids=0.01, moisture=0.001
+        weighing=4e-5,
+        syrup_solids=0.01,
+        moisture=0.001,
+        cook_temperature=2.0,
+        cook_time=60.0,
     )
     assert found.effort.seed == 3
 
@@ -263,6 +269,12 @@ def test_what_is_taken_where_nothing_is_stated() -> None:
 def test_scale_alone_asks_for_no_batch() -> None:
     """The scale belongs to the workshop; a search without a batch ignores its step."""
     assert task('[scale]\nstep = "1 g"\n' + SHORT).space.scale_step is None
+
+
+def test_a_scale_of_which_nothing_is_stated_shows_tenths_of_a_gram() -> None:
+    """As weigh, batch and check say; common practice, no source."""
+    asked = SHORT.replace("[search]", '[search]\nbatch = "200 g"', 1)
+    assert task(asked).space.scale_step == 1e-4
 
 
 def test_robust_without_more() -> None:
@@ -566,9 +578,9 @@ BAD = [
     (('flow = "equilibrium"', 'flow = "slow"'), "flow", "allowed: no-solidification"),
     (('batch = "200 g"', 'batch = "0 g"'), "batch", "is 0 g; allowed 0.1 to 10000 g"),
     (('batch = "200 g"\n', ""), "[search.stock]", "add batch = '200 g'"),
-    (('"119 C 8 min"', '"119 C"'), "cook", "says no time"),
-    (('"119 C 8 min"', '"119,5 C 8 min"'), "cook", "decimal comma"),
-    (('"119 C 8 min"', '"hot"'), "cook", "has no number"),
+    (('"119 C 8 min"', '"119 C"'), "cook =", "says no time"),
+    (('"119 C 8 min"', '"119,5 C 8 min"'), "cook =", "decimal comma"),
+    (('"119 C 8 min"', '"hot"'), "cook =", "has no number"),
     (("seed = 3", 'seed = 3\nwater_lost = "9 %"'), "water_lost", "and cook are both"),
     (
         ('cook = "119 C 8 min"', "minutes = 8"),

@@ -337,7 +337,7 @@ def searched(words: list[str], capsys: Capture) -> tuple[dict[str, Any], str]:
             pytest.param(*case, marks=pytest.mark.slow)
             for case in (
                 ("optimize.optimum.multipliers", ["--no-confirm"], False),
-                ("optimize.search.weigh_out", ["--no-confirm"], True),
+                ("optimize.rounding.weigh_out", ["--no-confirm"], True),
                 ("optimize.search.robust_optimum", ["--no-confirm"], True),
                 ("optimize.search.trade_off", ["--no-confirm"], True),
                 ("optimize.trade_off._level_judges", ["--no-confirm"], True),

@@ -74,6 +74,26 @@ def test_the_answer_in_text_and_json(
     assert "multiplier" in text or "price" in text
 
 
+def test_robust_pays_or_the_nominal_is_kept(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """At the flame's limit a batch that misses breaks it; far below, none does."""
+    robust = HOT.replace("[search]", "[search]\nrobust = true").replace(
+        'step = "0.5 g"', 'step = "0.5 g"\naccuracy = "0.5 g"'
+    )
+    dry = 'moisture_spread = "0 %"\nsyrup_solids_spread = "0 %"\n'
+    for text, words in (
+        (robust.replace("batch", dry + "batch"), "RESULT Robust: "),
+        (robust.replace("1500", "2500"), "RESULT No gain from a robust mix, keep"),
+    ):
+        bench.write_text(text, "utf-8")
+        said = " ".join(searched(["--no-confirm"], capsys)[0].split())
+        assert words in said
+        assert ("nominal 6" in said) == ("It costs" in said)
+    whole = searched(["--no-confirm", "--full"], capsys)[0]
+    assert "If batches miss the recipe" in whole
+
+
 def test_pictures_and_trials(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Drawings that parse; the same bytes twice; every trial in the table."""
     words = ["--no-confirm", "--picture", "map.svg", "--picture", "traces=traces.svg"]

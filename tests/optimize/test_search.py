@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal
-from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.rounding import neighbours, weigh_out
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
@@ -320,6 +321,86 @@ def test_weighed_out_on_a_scale_of_ten_grams() -> None:
     np.testing.assert_allclose(weighed.masses, [0.07, 0.03, 0.0])
     np.testing.assert_allclose(weighed.loss, 0.0111, rtol=1e-6)
     assert weighed.feasible
+
+
+def test_masses_are_whole_steps_of_the_scale_whatever_the_batch() -> None:
+    """100 g on a scale of 7 g: 14 steps, 98 g; b at most 33 % is 28 g or less."""
+    space = Space(bounds=THREE.bounds, batch=0.1, scale_step=0.007)
+    found = optimise(Counting(), goal(limit("<=", 0.33)), space)
+    steps = weigh_out(Counting(), space, found).masses / 0.007
+    np.testing.assert_allclose(steps, [10.0, 4.0, 0.0], atol=1e-9)
+
+
+@pytest.mark.parametrize(("batch", "percent"), [(0.25, 32.0), (0.1, 33.0)])
+def test_whole_percents_are_those_that_the_scale_can_weigh(
+    batch: float, percent: float
+) -> None:
+    """33 % of 250 g are 82.5 g: no whole steps of 5 g; of 100 g in steps of 1 g, 33."""
+    step = 0.005 if batch == 0.25 else 0.001
+    space = Space(bounds=THREE.bounds, batch=batch, scale_step=step)
+    found = optimise(Counting(), goal(limit("<=", 0.335)), space)
+    whole = replace(space, batch=1.0, scale_step=0.01)
+    made = weigh_out(Counting(), whole, found, scale=space)
+    assert 100.0 * made.fractions[1] == pytest.approx(percent)
+    assert made.masses == pytest.approx(made.fractions * batch, abs=1e-12)
+    assert made.feasible
+
+
+def test_what_is_weighed_keeps_the_limits_too() -> None:
+    """33 % of 115 steps are 37.95 steps: 38 are weighed, which is 33.04 %.
+
+    Above a limit of 33.01 % the next that reads the same is 27 %: 31 steps, 26.96 %.
+    """
+    space = Space(bounds=THREE.bounds, batch=0.115, scale_step=0.001)
+    whole = replace(space, batch=1.0, scale_step=0.01)
+    for most, percent, steps in ((0.3305, 33, 38), (0.3301, 27, 31)):
+        found = optimise(Counting(), goal(limit("<=", most)), space)
+        made = weigh_out(Counting(), whole, found, scale=space)
+        assert made.feasible
+        assert made.fractions[1] == pytest.approx(0.01 * percent)
+        assert made.masses[1] == pytest.approx(0.001 * steps)
+
+
+def test_in_a_corner_of_two_limits_the_scale_looks_farther() -> None:
+    """a b at most 0.2 and b at least 0.5 meet at b 0.5, a 0.4; a + 2 b is best there.
+
+    In steps of 2 % nothing within two of it keeps the narrow strip that is left.
+    """
+
+    def columns(x: np.ndarray) -> np.ndarray:
+        a, b = x[:, 0], x[:, 1]
+        strip = np.abs(3.0 * a - b - 0.7013) - 0.2 * (0.47 - b)
+        return np.stack([a + 2.0 * b, strip], axis=1)
+
+    problem = FunctionProblem(columns=("score", "strip"), function=columns)
+    space = Space(bounds=dict.fromkeys("abc", (0.1, 0.6)), batch=0.1, scale_step=0.002)
+    thin = Limit(column="strip", sense="<=", value=0.0)
+    found = optimise(problem, Goal(objective="score", limits=(thin,)), space)
+    near = neighbours(space, {}, found.fractions)
+    assert not (columns(near)[:, 1] <= 0.0).any()
+    made = weigh_out(problem, space, found)
+    assert made.feasible
+    assert made.values["strip"] <= 0.0
+
+
+def test_a_flat_objective_does_not_jump_to_another_pressure() -> None:
+    """The best of whole percents nearby scores 1e-5 more at half more pressure."""
+
+    def columns(x: np.ndarray) -> np.ndarray:
+        score = 1.0 - (x[:, 0] - 0.6037) ** 2 * 1e-3 + 1e-3 * np.maximum(x[:, 1], 0.2)
+        pressure = 4.0 + 2.0 * (np.round(100.0 * x[:, 1]) > 20.5)
+        return np.stack([score, pressure], axis=1)
+
+    problem = FunctionProblem(columns=("score", "pressure"), function=columns)
+    space = Space(bounds={"a": (0.5, 0.7), "b": (0.1, 0.2049), "c": (0.1, 0.4)})
+    wide = replace(space, bounds=space.bounds | {"b": (0.1, 0.3)})
+    most = Limit(column="pressure", sense="<=", value=7.0)
+    found = optimise(problem, Goal(objective="score", limits=(most,)), space)
+    whole = replace(wide, batch=1.0, scale_step=0.01)
+    made = weigh_out(problem, whole, found)
+    assert made.values["pressure"] == pytest.approx(4.0)
+    assert made.roomy
+    assert made.loss < 1e-3
 
 
 def test_fronts_without_a_mix_or_with_one_column() -> None:

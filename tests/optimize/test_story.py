@@ -194,13 +194,16 @@ def test_chances_by_other_draws(outcome: Outcome, task: Task) -> None:
 
 @pytest.mark.slow
 def test_a_sloppy_batch(outcome: Outcome) -> None:
-    """The robust mix is kept by more batches, and costs something."""
+    """The robust recipe is kept as often as asked, where the nominal is not."""
     robust = outcome.robust
     assert robust is not None
-    assert robust.found.status == "optimal"
-    assert robust.price >= 0.0
-    assert robust.kept_robust > robust.kept_nominal
-    assert robust.kept_robust >= 0.85
+    assert robust.nominal.enough or robust.kept.enough
+    assert robust.pays != robust.nominal.enough
+    assert (outcome.chosen == "robust") == robust.pays
+    assert robust.kept.short <= robust.nominal.short
+    # No limit is looser than asked, damp batches burn slower though they do.
+    assert not robust.refused
+    assert all(margin >= 0.0 for margin in robust.margins.values())
 
 
 def test_above_the_case_is_refused(task: Task) -> None:

@@ -27,8 +27,8 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import FunctionProblem, Goal
-from castsugar.optimize.robust import Robust
-from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.robust import Kept, Robust
+from castsugar.optimize.rounding import Rounded, weigh_out
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space
@@ -172,7 +172,7 @@ def full() -> Outcome:
     values = invented(np.array([list(TRIED.values())]))[0].tolist()
     return outcome(
         answer,
-        percents=weigh_out(PROBLEM, whole, answer),
+        percents=weigh_out(PROBLEM, whole, answer, scale=SPACE),
         weighable=weigh_out(PROBLEM, SPACE, answer),
         rows={n: row() for n in ("best", "percents", "weighable", *names)},
         tried_values={"lean": dict(zip(FAKE, values, strict=True))},
@@ -182,7 +182,8 @@ def full() -> Outcome:
 
 def searched(made: Outcome, **more: Any) -> Searched:
     """Return an outcome with what its screen takes."""
-    recipes = {made.chosen: made.recipe, **made.task.tried}
+    names = (made.chosen, made.nominal)
+    recipes = {n: made.recipe_of(n) for n in names} | {**made.task.tried}
     named = {
         n: Mix.weigh({ASKED.name(k): x for k, x in r.items()}, name="")
         for n, r in recipes.items()
@@ -238,12 +239,37 @@ def test_whole_percents_that_cost_more_give_way_to_the_scale(full: Outcome) -> N
         assert (
             replace(full, percents=replace(full.percents, loss=loss)).chosen == chosen
         )
+    nearer = replace(full.percents, roomy=False)
+    assert replace(full, percents=nearer).chosen == "weighable"
     broken = replace(full.percents, feasible=False)
     assert replace(full, percents=broken).chosen == "weighable"
     assert replace(full, percents=broken, weighable=None).chosen == "best"
     assert replace(full, refused="disputed").chosen == "best"
     dear = replace(full, percents=replace(full.percents, loss=273.0), weighable=None)
     assert dear.chosen == "percents"
+
+
+def test_what_no_scale_can_weigh_is_said_and_no_grams_are_told(full: Outcome) -> None:
+    unkept = replace(full.percents, feasible=False)
+    none = replace(full, percents=unkept, weighable=replace(unkept, roomy=False))
+    text = joined(screen(none))
+    assert "(not rounded). No recipe near it in steps of 0.1 g keeps all" in text
+    assert "On your scale" not in text
+    assert search_parts(searched(none))["chosen"]["masses"] is None
+
+
+def test_grams_are_those_that_the_scale_shows() -> None:
+    """200 g are 141 steps of 0.05 oz, 7.05 oz; 60 % of them 84.6 steps."""
+    ounces = replace(SPACE, scale_step=0.05 * 0.028349523125)
+    answer = found(AT_SIX, space=ounces)
+    made = weigh_out(PROBLEM, ounces, answer)
+    text = joined(screen(outcome(answer, weighable=made, space=ounces), Shown("us")))
+    assert "On your scale, 7.05 oz: KNO3 4.20 oz, powdered sugar 1.4" in text
+
+
+def test_the_cost_of_rounding_is_told_of_every_limit(full: Outcome) -> None:
+    text = joined(screen(full, full=True))
+    assert "peak pressure at most 6 MPa, in 95 of 100 6.000 6.000 6.000" in text
 
 
 def test_printing_an_outcome_is_three_lines(full: Outcome) -> None:
@@ -366,6 +392,55 @@ def test_the_full_answer_is_lean_and_fits(full: Outcome) -> None:
     assert "Independent check (Cantera): confirmed: exact" in told
 
 
+def robust_of(
+    full: Outcome, fractions: np.ndarray, *, nominal: float, kept: float
+) -> Robust:
+    """Return a robust recipe whose batches keep the limit so often."""
+
+    def shares(share: float) -> Kept:
+        asked = np.array([0.95])
+        return Kept(asked=asked, needed=asked, share=np.array([share]), margins=asked)
+
+    values = dict(zip(FAKE, invented(fractions[None])[0].tolist(), strict=True))
+    return Robust(
+        found=replace(full.found, fractions=fractions, values=values),
+        made=Rounded(),
+        price=2720.0,
+        margins={} if nominal >= 0.95 else {full.found.goal.limits[0].name: 0.1},
+        nominal=shares(nominal),
+        kept=shares(kept),
+        batches=400,
+    )
+
+
+@pytest.mark.parametrize(
+    ("nominal", "kept", "which", "words"),
+    [
+        (0.96, 0.96, "percents", "RESULT No gain from a robust mix, keep the nominal"),
+        (0.5, 0.97, "robust", "RESULT Robust: 97 of 100 batches keep the pressure"),
+        (0.5, 0.8, "robust", "CAUTION Robust: 80 of 100 batches keep the pressure"),
+        (0.5, 0.52, "percents", "CAUTION No mix was found whose batches keep every"),
+    ],
+)
+def test_whether_a_robust_recipe_pays(
+    full: Outcome, nominal: float, kept: float, which: str, words: str
+) -> None:
+    """It is the answer where its batches keep what those of the nominal do not."""
+    robust = robust_of(full, np.array([0.5, 0.3, 0.2]), nominal=nominal, kept=kept)
+    task = replace(full.task, sloppiness=Sloppiness())
+    rows = {**full.rows, "robust": row()}
+    made = replace(full, task=task, robust=robust, rows=rows)
+    assert made.chosen == which
+    told = joined(screen(made))
+    assert words in told
+    share = 0.5 if which == "robust" else 0.6
+    assert made.recipe["potassium nitrate"] == pytest.approx(share)
+    assert ("nominal 60/20/20" in told) == (which == "robust")
+    assert search_parts(searched(made))["robust"]["pays"] == (which == "robust")
+    refused = replace(made, robust=replace(robust, refused="disputed"))
+    assert refused.chosen == "percents"
+
+
 def test_front_and_robust_mix_have_annexes(full: Outcome) -> None:
     task = replace(
         full.task,
@@ -381,19 +456,13 @@ def test_front_and_robust_mix_have_annexes(full: Outcome) -> None:
         second=np.array([1600.0, 1500.0]),
         trials=full.found.trials,
     )
-    robust = Robust(
-        found=replace(full.found, fractions=mixes[1]),
-        price=2720.0,
-        kept_nominal=0.5,
-        kept_robust=0.95,
-        margins={},
-        batches=400,
-    )
-    made = replace(full, task=task, front=front, robust=robust)
+    robust = robust_of(full, mixes[1], nominal=0.5, kept=0.95)
+    rows = {**full.rows, "robust": row()}
+    made = replace(full, task=task, front=front, robust=robust, rows=rows)
     told = joined(screen(made, full=True))
     assert "more density Isp, ideal against less flame temperature" in told
     assert "260000 1500 50.0/30.0/20.0" in told
-    assert "batches of 100 that keep all limits 50 95" in told
+    assert "of 100 batches keep the pressure limit (asked 95) 50 95" in told
     assert "Robustness costs 1.0 % of the objective" in told
     assert search_parts(searched(made))["front"]["more_is_better"] == [True, False]
 

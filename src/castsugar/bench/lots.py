@@ -188,6 +188,8 @@ def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
             dry_solids=stated.get("solids"),
             dextrose_equivalent=stated.get("dextrose_equivalent"),
             dry_solids_uncertainty=doubt.get("solids"),
+            moisture_uncertainty=doubt.get("moisture"),
+            assay_uncertainty=doubt.get("assay"),
             invented=bench.invented_in(f'lots."{name}"'),
         )
         expand(database, item.name, 1.0, lot, {})

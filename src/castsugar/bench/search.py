@@ -12,7 +12,7 @@ from typing import Any
 from castsugar import units
 from castsugar.bench.bench import Bench
 from castsugar.bench.schema import Place, keys_of
-from castsugar.bench.search_tables import CASE, Search
+from castsugar.bench.search_tables import CASE, SCALE_STEP, Search
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database
 from castsugar.data.records import plain
@@ -256,8 +256,8 @@ class SearchAsked:
     tried : dict of str to dict
         Name of a mix that the user made to mass fractions.
     sloppiness : dict or None
-        `weighing` [kg], `syrup_solids`, `moisture` as far as stated; None if no robust
-        optimum is asked for.
+        `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K],
+        `cook_time` [s] as far as stated; None if no robust optimum is asked for.
     typed : dict of str to str
         Catalogue name to the name that the user typed.
     """
@@ -356,7 +356,9 @@ def search_asked(
     if stock and table["batch"] is None:
         place = _place(bench, "search")
         raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
-    step = bench.scale["step"] if bench.scale and table["batch"] is not None else None
+    step = None
+    if table["batch"] is not None:
+        step = bench.scale["step"] if bench.scale else SCALE_STEP
     return SearchAsked(
         bench=bench,
         conditions=conditions,
@@ -421,9 +423,7 @@ def _sloppiness(bench: Bench) -> dict[str, float] | None:
     table = _search(bench)
     if not table["robust"]:
         return None
-    stated = {
-        "weighing": bench.scale["accuracy"] if bench.scale else None,
-        "syrup_solids": table["syrup_solids_spread"],
-        "moisture": table["moisture_spread"],
-    }
+    names = ("syrup_solids", "moisture", "cook_temperature", "cook_time")
+    stated = {name: table[f"{name}_spread"] for name in names}
+    stated["weighing"] = bench.scale["accuracy"] if bench.scale else None
     return {key: value for key, value in stated.items() if value is not None}

@@ -67,6 +67,10 @@ LESS_IS_BETTER = frozenset(
 #: The word that stands for what the case of [motor] may hold.
 CASE = "case"
 
+#: Step of a scale that nobody stated: it shows tenths of a gram. Common practice, no
+#: source. [kg]
+SCALE_STEP = 1e-4
+
 #: Keys of [search] that stand in [conditions] now; still read.
 _CONDITIONS = {"pressure": "pressure", "exit_pressure": "pressure", "flow": ""}
 
@@ -159,6 +163,14 @@ class Search(
     )
     moisture_spread: float = key(
         "moisture of the powders in a sloppy batch", "0.2 %", "spread of moisture"
+    )
+    cook_temperature_spread: float = key(
+        "temperature of the cook from batch to batch, in kelvin",
+        1,
+        "spread of the cook temperature",
+    )
+    cook_time_spread: float = key(
+        "time of the cook from batch to batch", "30 s", "spread of the cook time"
     )
     ingredients: Any = needed(f"[search.ingredients] with names and bounds: {BOUNDS}")
     choices: Any = key("slot = names of alternatives")
@@ -395,7 +407,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     _check_objective(found, place)
     if found["minutes"] is not None:
         found["minutes"] = f"{found['minutes']!r}"
-    spreads = ("syrup_solids_spread", "moisture_spread")
+    spreads = [name for name in found if name.endswith("_spread")]
     for name in spreads if not found["robust"] else ():
         if found[name] is not None:
             raise place.fail(name, "says nothing without robust = true; add that")

@@ -260,7 +260,8 @@ def _mixes(world: World, outcome: Outcome, asked: Asked) -> dict[str, Mix]:
     from castsugar.mix.mix import Mix
 
     lots = outcome.task.settings.lots
-    recipes = {outcome.chosen: outcome.recipe, **outcome.task.tried}
+    names = (outcome.chosen, outcome.nominal)
+    recipes = {n: outcome.recipe_of(n) for n in names} | dict(outcome.task.tried)
     return {
         name: Mix.weigh(
             {asked.name(part): share for part, share in recipe.items()},

@@ -139,6 +139,20 @@ class Blends:
         }
         return Blends(**kept)
 
+    @classmethod
+    def joined(cls, parts: Sequence[Blends]) -> Blends:
+        """Return rows of the same items again as one."""
+        kept: dict[str, Any] = {}
+        for f in fields(cls):
+            each = [getattr(part, f.name) for part in parts]
+            if f.name in _OF_ALL:
+                kept[f.name] = each[0]
+            elif isinstance(each[0], tuple):
+                kept[f.name] = tuple(one for rows in each for one in rows)
+            else:
+                kept[f.name] = np.concatenate(each)
+        return cls(**kept)
+
     def cast_again(
         self,
         water_lost: FloatArray,

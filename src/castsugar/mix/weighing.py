@@ -46,6 +46,8 @@ class Lot:
         Of a glucose syrup.
     dry_solids_uncertainty : float, optional
         Standard uncertainty of stated dry solids; 0.005 if not said.
+    moisture_uncertainty, assay_uncertainty : float, optional
+        Standard uncertainties of those, if stated.
     invented : tuple of str
         Its entry, if that says of itself that nobody measured it.
     """
@@ -56,6 +58,8 @@ class Lot:
     dry_solids: float | None = None
     dextrose_equivalent: float | None = None
     dry_solids_uncertainty: float | None = None
+    moisture_uncertainty: float | None = None
+    assay_uncertainty: float | None = None
     invented: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -66,6 +70,8 @@ class Lot:
             "assay": self.assay,
             "dry_solids": self.dry_solids,
             "dry_solids_uncertainty": self.dry_solids_uncertainty,
+            "moisture_uncertainty": self.moisture_uncertainty,
+            "assay_uncertainty": self.assay_uncertainty,
         }
         for name, value in shares.items():
             if value is not None and not 0.0 <= number(value, f"lot {name}") <= 1.0:

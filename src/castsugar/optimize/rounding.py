@@ -22,27 +22,44 @@ _MOST = 1024
 #: Steps of a mix for strands: whole percents, else finer where none fits.
 _PERCENTS = (0.01, 0.005, 0.001)
 
-#: Steps around the rounded-down mass that are tried, for few and for many ingredients.
+#: A recipe in whole percents is weighed as such while no share is off by more than
+#: this: what a part in whole percents shows. Ours.
+_SAME = 5e-4
+
+#: Rounding brings no limit nearer by more than this part of its value, where a recipe
+#: does that: with an objective that is flat it would jump to another pressure. Ours.
+_NEARER = 0.05
+
+#: Whole percents are the answer if they cost less than this share of the objective.
+WHOLE_COST = 1e-3
+
+#: Steps around the rounded-down mass that are tried, for few and for many ingredients;
+#: how much farther where none of these keeps the limits, and how many are looked at.
 _WIDE, _NARROW, _FEW = (-1, 0, 1, 2), (0, 1), 5
+_FARTHER, _LOOKED_AT = 10, 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weighable:
-    """The best recipe in whole steps of the scale near a mix.
+    """The best recipe in whole percents, or in steps of the scale, near a mix.
 
     Attributes
     ----------
     masses : ndarray, shape (k,)
-        [kg]
+        What is weighed: whole steps of the scale, if its step is known. [kg]
     fractions : ndarray, shape (k,)
+        As it is written; what the masses are differs by :data:`_SAME` at most.
     values : mapping
         Column to value.
     loss : float
         What rounding costs of the objective, in its unit; below 0 it gains, which only
         a mix that was not the best allows.
     feasible : bool
-        Whether it keeps all limits; if not, it violates them least.
+        Whether it keeps all limits, as written and as weighed; if not, it violates them
+        least.
     tried : int
+    roomy : bool
+        Whether it brings no limit much nearer: 5 % of its value.
     refused : str
         Why its own row of the table forbids it all the same (the 95 % pressure exceeds
         what the case may hold, the second solver disagrees); empty if it does not.
@@ -54,6 +71,7 @@ class Weighable:
     loss: float
     feasible: bool
     tried: int
+    roomy: bool = True
     refused: str = ""
 
     @property
@@ -63,11 +81,16 @@ class Weighable:
 
 
 def neighbours(
-    space: Space, choice: Mapping[str, str], fractions: FloatArray
+    space: Space,
+    choice: Mapping[str, str],
+    fractions: FloatArray,
+    *,
+    farther: bool = False,
 ) -> FloatArray:
     """Return recipes in whole steps of the scale near a mix, nearest first, (n, k).
 
-    They keep the rows of the space; a fixed part is rounded to the nearest step.
+    They keep the rows of the space; a fixed part is rounded to the nearest step. Within
+    a step or two of the mix, or up to ten farther where there are few ingredients.
 
     Raises
     ------
@@ -87,7 +110,11 @@ def neighbours(
     total = round(space.batch / space.scale_step)
     used = np.flatnonzero(fractions > 0.0)
     down = np.floor(fractions[used] * total + 1e-9).astype(np.int64)
-    ways = _WIDE if len(used) <= _FEW else _NARROW
+    ways: Sequence[int] = _WIDE if len(used) <= _FEW else _NARROW
+    if farther:
+        more = int(0.5 * (_LOOKED_AT ** (1.0 / len(used)) - len(ways)))
+        more = max(0, min(more, _FARTHER))
+        ways = range(ways[0] - more, ways[-1] + more + 1)
     counts = down + np.array(list(itertools.product(ways, repeat=len(used))))
     good = (counts.sum(axis=1) == total) & (counts >= 0).all(axis=1)
     found = np.zeros((int(good.sum()), len(fractions)))
@@ -153,34 +180,146 @@ def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
     return mixes[np.sort(first)]
 
 
-def weigh_out(problem: Problem, space: Space, found: Found) -> Weighable:
+def weigh_out(
+    problem: Problem, space: Space, found: Found, *, scale: Space | None = None
+) -> Weighable:
     """Return the best recipe near an answer that the user's scale can weigh.
 
-    One batch: all recipes within a step or two of the answer.
+    One batch: all recipes within a step or two of the answer; if none of these keeps
+    the limits, as in a corner between two, those farther away. Those that keep the
+    limits go first; among them those that cost little and bring no limit much nearer.
 
     Parameters
     ----------
     problem, space
         Of the search.
     found : Found
+    scale : Space, optional
+        Whose batch and step the masses are of; `space` by default.
 
     Raises
     ------
     InputError
-        As for :func:`neighbours`.
+        As for :func:`neighbours`; if none near is weighed in whole steps.
     """
-    mixes = neighbours(space, found.choice, found.fractions)
+    near = _weigh_out(problem, space, found, scale or space, farther=False)
+    if near.feasible or found.violation > 0.0:
+        return near
+    return _weigh_out(problem, space, found, scale or space, farther=True)
+
+
+def _weigh_out(
+    problem: Problem, space: Space, found: Found, scale: Space, *, farther: bool
+) -> Weighable:
+    """Return the best of the recipes near an answer, or of those farther away."""
+    mixes = neighbours(space, found.choice, found.fractions, farther=farther)
+    masses = _masses(mixes, scale)
+    made = masses / masses.sum(axis=1, keepdims=True)
+    off = np.abs(made - mixes).max(axis=1)
+    same = off <= _SAME
+    if not same.any():
+        raise InputError(
+            "no recipe near it in whole percents is one in whole steps of the scale"
+        )
+    mixes, masses, made, off = (a[same] for a in (mixes, masses, made, off))
     values = np.asarray(problem.evaluate(mixes), dtype=float)
     judge = Judge.of(found.goal, problem.columns, found.trials.values)
-    row = judge.order(values)[0]
+    objective, violation = judge.standing(values)
+    other = np.flatnonzero(off > ROUNDING)
+    if len(other):
+        weighed = np.asarray(problem.evaluate(made[other]), dtype=float)
+        beyond = judge.standing(weighed)[1]
+        violation[other] = np.maximum(violation[other], beyond)
     columns = list(problem.columns)
-    objective = float(values[row, columns.index(found.goal.objective)])
     sign = 1.0 if found.goal.maximise else -1.0
+    loss = sign * (found.objective - values[:, columns.index(found.goal.objective)])
+    roomy = _roomy(judge, values, found)
+    fine = roomy & (loss < WHOLE_COST * abs(found.objective))
+    row = int(np.lexsort((objective, ~fine, violation))[0])
     return Weighable(
-        masses=mixes[row] * (space.batch or 0.0),
+        masses=masses[row],
         fractions=mixes[row],
         values=dict(zip(columns, values[row].tolist(), strict=True)),
-        loss=sign * (found.objective - objective),
-        feasible=bool(judge.standing(values[row])[1] <= 0.0),
+        loss=float(loss[row]),
+        feasible=bool(violation[row] <= 0.0),
         tried=len(mixes),
+        roomy=bool(roomy[row]),
     )
+
+
+def _masses(mixes: FloatArray, space: Space) -> FloatArray:
+    """Return what is weighed of recipes, in whole steps that keep the total. [kg]
+
+    The largest remainders are rounded up. In no steps where none is known.
+    """
+    if space.batch is None or space.scale_step is None:
+        return mixes * (space.batch or 1.0)
+    total = round(space.batch / space.scale_step)
+    counts = np.floor(mixes * total + 1e-9)
+    rest = mixes * total - counts
+    place = np.argsort(np.argsort(-rest, axis=1, kind="stable"), axis=1)
+    counts += place < total - counts.sum(axis=1, keepdims=True)
+    return np.asarray(counts * space.scale_step)
+
+
+def _roomy(judge: Judge, values: FloatArray, found: Found) -> BoolArray:
+    """Say which recipes bring no limit much nearer than the answer does."""
+    own = np.array([found.values[name] for name in found.values])
+    before, after = judge.outputs(own)[1:], judge.outputs(values)[:, 1:]
+    return np.asarray((after >= before - _NEARER).all(axis=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rounded:
+    """The recipes of a mix for the scale.
+
+    Attributes
+    ----------
+    percents, weighable : Weighable or None
+        In whole percents; in steps of the scale.
+    gap : str
+        Why one of them is missing; empty if none is.
+    """
+
+    percents: Weighable | None = None
+    weighable: Weighable | None = None
+    gap: str = ""
+
+    def chosen(self, objective: float) -> str:
+        """Return which is the answer: "percents", "weighable" or "best".
+
+        Whole percents where they keep every limit, bring none much nearer and cost less
+        than a thousandth of the exact objective, else steps of the scale, else the
+        exact mix.
+        """
+        whole = self.percents
+        whole = whole if whole is not None and whole.offered else None
+        if whole and whole.roomy and whole.loss < WHOLE_COST * abs(objective):
+            return "percents"
+        if self.weighable is not None and self.weighable.offered:
+            return "weighable"
+        return "percents" if whole else "best"
+
+    def of(self, found: Found) -> Weighable | Found:
+        """Return the recipe of a found mix that is the answer."""
+        known = {"percents": self.percents, "weighable": self.weighable}
+        return known.get(self.chosen(found.objective)) or found
+
+
+def rounded(problem: Problem, space: Space, found: Found) -> Rounded:
+    """Return an answer in whole percents and in steps of the scale."""
+    percents = replace(
+        space, batch=1.0, scale_step=0.01, purchases=space.shares_at_hand()
+    )
+    made: list[Weighable | None] = []
+    gaps = []
+    for other in (percents, space):
+        if other.batch is None or other.scale_step is None:
+            made.append(None)
+            continue
+        try:
+            made.append(weigh_out(problem, other, found, scale=space))
+        except InputError as error:
+            made.append(None)
+            gaps.append(str(error))
+    return Rounded(percents=made[0], weighable=made[1], gap="; ".join(gaps))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +32,7 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
 from castsugar.optimize.robust import Batches, Robust, robust_optimum
-from castsugar.optimize.rounding import Weighable, weigh_out
+from castsugar.optimize.rounding import Rounded, Weighable, rounded
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import OBJECTIVE, Settings, Sloppiness, TableProblem, Task
@@ -64,7 +64,8 @@ class Outcome:
     no_rounding : str
         Why one of them is missing; empty if none is.
     robust : Robust or None
-        The optimum that a sloppy batch still keeps; None if not asked or infeasible.
+        Whether a recipe pays whose batches keep the limits; None if not asked or
+        infeasible.
     front : Front or None
     rows : dict of str to dict
         Full rows of the table with the quantiles that the limits ask for, confirmed by
@@ -103,27 +104,52 @@ class Outcome:
 
     @property
     def chosen(self) -> str:
-        """Name of the row that is the answer: "percents", "weighable" or "best".
+        """Name of the row that is the answer: "robust" if that pays, else `nominal`."""
+        sound = self.feasible and not self.refused
+        pays = self.robust is not None and self.robust.pays
+        return "robust" if sound and pays else self.nominal
 
-        Whole percents where they keep every limit and cost less than a thousandth of
-        the objective, else steps of the scale, else the exact mix.
+    @property
+    def nominal(self) -> str:
+        """Name of the row that is the answer if no batch misses its recipe.
+
+        The exact mix where none is to be made; else as
+        :meth:`castsugar.optimize.rounding.Rounded.chosen` says.
         """
         if not self.feasible or self.refused:
             return "best"
-        whole, scale = self.percents, self.weighable
-        cheap = WHOLE_COST * abs(self.found.objective)
-        if whole is not None and whole.offered and whole.loss < cheap:
-            return "percents"
-        if scale is not None and scale.offered:
-            return "weighable"
-        return "percents" if whole is not None and whole.offered else "best"
+        made = Rounded(percents=self.percents, weighable=self.weighable)
+        return made.chosen(self.found.objective)
+
+    @property
+    def rounding(self) -> str:
+        """How the answer is rounded: "percents", "weighable" or "best" for not."""
+        if self.chosen != "robust" or self.robust is None:
+            return self.nominal
+        return self.robust.made.chosen(self.robust.found.objective)
+
+    @property
+    def made(self) -> Weighable | None:
+        """Return the rounded recipe that is the answer; None if none is."""
+        made = Rounded(percents=self.percents, weighable=self.weighable)
+        if self.chosen == "robust" and self.robust is not None:
+            made = self.robust.made
+        known = {"percents": made.percents, "weighable": made.weighable}
+        return known.get(self.rounding)
 
     @property
     def recipe(self) -> dict[str, float]:
         """Return the recipe that is the answer, in mass fractions; see `chosen`."""
-        made = {"percents": self.percents, "weighable": self.weighable}.get(self.chosen)
-        if made is None:
-            return self.found.recipe
+        return self.recipe_of(self.chosen)
+
+    def recipe_of(self, name: str) -> dict[str, float]:
+        """Return the recipe of a row: "best", "percents", "weighable" or "robust"."""
+        known = {
+            "percents": self.percents,
+            "weighable": self.weighable,
+            "robust": self.robust,
+        }
+        made = known.get(name) or self.found
         return _recipe(self.found.ingredients, made.fractions)
 
     def __str__(self) -> str:
@@ -190,9 +216,6 @@ class Outcome:
 #: A margin below 0 by more than this is one; the search keeps limits to rounding.
 _ROUNDING = 1e-6
 
-#: Whole percents are the answer if they cost less than this share of the objective.
-WHOLE_COST = 1e-3
-
 #: Mass of a batch where none is stated, for the effect of a sloppy scale [kg].
 _USUAL_BATCH = 0.2
 
@@ -235,10 +258,10 @@ def run_search(task: Task, *, confirm: bool = True) -> Outcome:
     return Outcome(
         task=task,
         found=found,
-        percents=_judged(beside.percents, rows.get("percents")),
-        weighable=_judged(beside.weighable, rows.get("weighable")),
-        no_rounding=beside.gap,
-        robust=beside.robust,
+        percents=_judged(beside.made.percents, rows.get("percents")),
+        weighable=_judged(beside.made.weighable, rows.get("weighable")),
+        no_rounding=beside.made.gap,
+        robust=_weighed(beside.robust, rows.get("robust")),
         front=beside.front,
         rows=rows,
         tried_values=_tried(task, problem),
@@ -262,9 +285,7 @@ def _untold(task: Task) -> str:
 class _Beside:
     """What stands beside the best mix, as far as it is known."""
 
-    percents: Weighable | None = None
-    weighable: Weighable | None = None
-    gap: str = ""
+    made: Rounded = field(default_factory=lambda: Rounded(gap=INTERRUPTED))
     robust: Robust | None = None
     front: Front | None = None
     stopped: bool = False
@@ -274,11 +295,11 @@ def _look_beside(
     beside: _Beside, task: Task, problem: TableProblem, goal: Goal, found: Found
 ) -> None:
     """Round, make robust, follow the trade-off; Ctrl-C keeps what was found."""
-    beside.stopped, beside.gap = found.reason == INTERRUPTED, INTERRUPTED
-    beside.percents, beside.weighable, beside.gap = _rounded(task, problem, found)
+    beside.stopped = found.reason == INTERRUPTED
+    beside.made = rounded(problem, task.space, found)
     if found.status != "optimal":
         return
-    beside.robust = _robust(task, problem, goal, found)
+    beside.robust = _robust(task, problem, goal, (found, beside.made))
     if beside.robust is not None and beside.robust.found.reason == INTERRUPTED:
         raise KeyboardInterrupt
     beside.front = _front(task, problem, goal)
@@ -331,30 +352,8 @@ def known_mixes(task: Task) -> tuple[tuple[float, ...], ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _rounded(
-    task: Task, problem: TableProblem, found: Found
-) -> tuple[Weighable | None, Weighable | None, str]:
-    """Return the answer in whole percents and in steps of the scale."""
-    made: list[Weighable | None] = []
-    gaps = []
-    space = task.space
-    percents = replace(
-        space, batch=1.0, scale_step=0.01, purchases=space.shares_at_hand()
-    )
-    for other in (percents, space):
-        if other is space and (space.batch is None or space.scale_step is None):
-            made.append(None)
-            continue
-        try:
-            made.append(weigh_out(problem, other, found))
-        except InputError as error:
-            made.append(None)
-            gaps.append(str(error))
-    return made[0], made[1], "; ".join(gaps)
-
-
 def _robust(
-    task: Task, problem: TableProblem, goal: Goal, found: Found
+    task: Task, problem: TableProblem, goal: Goal, nominal: tuple[Found, Rounded]
 ) -> Robust | None:
     if task.sloppiness is None:
         return None
@@ -363,7 +362,8 @@ def _robust(
         batch=task.space.batch or _USUAL_BATCH,
         seed=task.effort.seed,
     )
-    return robust_optimum(problem, goal, task.space, found, batches, effort=task.effort)
+    work = replace(task.effort, also=known_mixes(task))
+    return robust_optimum(problem, goal, task.space, nominal, batches, effort=work)
 
 
 def _front(task: Task, problem: TableProblem, goal: Goal) -> Front | None:
@@ -383,16 +383,24 @@ def _judged(made: Weighable | None, row: Mapping[str, Any] | None) -> Weighable 
     return replace(made, refused=_refused(row, "this recipe", kept=made.feasible))
 
 
+def _weighed(robust: Robust | None, row: Mapping[str, Any] | None) -> Robust | None:
+    """Hold a robust recipe against its own row of the table."""
+    if robust is None or row is None:
+        return robust
+    return replace(robust, refused=_refused(row, "this recipe", kept=True))
+
+
 def _shown(task: Task, found: Found, beside: _Beside) -> dict[str, Mapping[str, float]]:
     """Return the recipes that get a full row of the table."""
     shown: dict[str, Mapping[str, float]] = {"best": found.recipe}
     names = task.space.columns
-    both = (("percents", beside.percents), ("weighable", beside.weighable))
-    for name, rounded in both:
-        if rounded is not None:
-            shown[name] = _recipe(names, rounded.fractions)
+    made = beside.made
+    both = (("percents", made.percents), ("weighable", made.weighable))
+    for name, one in both:
+        if one is not None:
+            shown[name] = _recipe(names, one.fractions)
     if beside.robust is not None:
-        shown["robust"] = beside.robust.found.recipe
+        shown["robust"] = _recipe(names, beside.robust.fractions)
     for count, runner in enumerate(found.runners_up, start=1):
         shown[f"runner {count}"] = _recipe(names, runner.fractions)
     return shown | dict(task.tried)
@@ -553,7 +561,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     front : two (column, more is better), optional
         A trade-off to follow.
     sloppiness : Sloppiness, optional
-        Asks for a robust optimum too.
+        Asks for a recipe whose batches keep the limits, too.
     effort : Effort, optional
         Seed, budget, lattice.
     confirm : bool

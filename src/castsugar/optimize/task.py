@@ -22,6 +22,7 @@ from castsugar.data.load import load_database
 from castsugar.errors import InputError
 from castsugar.evaluation import check_options
 from castsugar.kitchen import pour_table
+from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.limits import (
     Requirement,
@@ -127,12 +128,16 @@ class TableProblem:
         Quantiles of drawn columns, named by :func:`chance_column`.
     weights : mapping
         Column to weight: makes the column "weighted sum"; empty for none.
+    cooks : tuple of Cook
+        Of as many equal parts of the rows, in their order; empty: the one of the
+        kitchen.
     """
 
     settings: Settings
     wanted: tuple[str, ...]
     chances: tuple[tuple[str, float], ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
+    cooks: tuple[Cook, ...] = ()
 
     @property
     def columns(self) -> Sequence[str]:
@@ -142,7 +147,13 @@ class TableProblem:
 
     def evaluate(self, fractions: FloatArray) -> FloatArray:
         """Return the columns of mixes, (n, k) to (n, c); NaN where one failed."""
-        known = self._columns(fractions)[0]
+        return self.evaluate_batches(fractions, None)
+
+    def evaluate_batches(
+        self, made: FloatArray, written: FloatArray | None
+    ) -> FloatArray:
+        """Return the columns of batches of what is written, both (n, k)."""
+        known = self._columns(made, written=written)[0]
         found = [np.asarray(known[name], dtype=float) for name in self.columns]
         return np.stack(found, axis=1)
 
@@ -176,9 +187,16 @@ class TableProblem:
         return result
 
     def _columns(
-        self, fractions: FloatArray, *, differentiate: bool = False
+        self,
+        fractions: FloatArray,
+        *,
+        written: FloatArray | None = None,
+        differentiate: bool = False,
     ) -> tuple[dict[str, Any], Blends, Flow]:
-        """Return every column by name, the mixes as cast, and how they flow."""
+        """Return every column by name, the mixes as cast, and how they flow.
+
+        Burn rates are those of what is `written` on their recipes, if it is given.
+        """
         s = self.settings
         blends = put_together(
             s.items,
@@ -207,7 +225,8 @@ class TableProblem:
         for name in _ANALYTIC:
             known[name] = np.where(fake, np.nan, known[name])
         if s.motor is not None:
-            self._drive(blends, s.motor, known)
+            named = blends if written is None else replace(blends, shares=written)
+            self._drive(named, s.motor, known)
         for name, value in _BEYOND.items():
             for key in [k for k in known if k.startswith(name)]:
                 known[key] = np.where(np.isinf(known[key]), value, known[key])
@@ -237,11 +256,28 @@ class TableProblem:
         """Write the kitchen columns, and return the mixes as cast."""
         levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
-        said = pour_table.cook(blends, kitchen, window=window, levels=levels)
-        known |= said.columns()
-        for level, values in zip(levels, said.verdict.further, strict=True):
+        cooks = self.cooks or (kitchen.cook,)
+        each = -(-len(blends) // len(cooks))
+        said = [
+            pour_table.cook(
+                blends.take(slice(start, start + each)),
+                kitchen.changed(cook=one),
+                window=window,
+                levels=levels,
+            )
+            for start, one in zip(range(0, len(blends), each), cooks, strict=False)
+        ]
+        columns = [part.columns() for part in said]
+        for name in columns[0]:
+            known[name] = np.concatenate([np.asarray(c[name]) for c in columns])
+        further = np.concatenate([part.verdict.further for part in said], axis=1)
+        for level, values in zip(levels, further, strict=True):
             known[chance_column("pour_viscosity_Pa_s", level)] = values
-        return said.blends
+        return (
+            said[0].blends
+            if len(said) == 1
+            else Blends.joined([p.blends for p in said])
+        )
 
     def _drive(self, blends: Blends, motor: Hardware, known: dict[str, Any]) -> None:
         """Write the motor columns."""
@@ -309,6 +345,16 @@ OBJECTIVE = "density_impulse_kg_s_m3"
 RESERVED = ("best", "percents", "weighable", "robust")
 
 
+#: Sloppiness is taken from 0 up to less than these.
+_MOST = {
+    "weighing": 0.2,
+    "syrup_solids": 0.2,
+    "moisture": 0.2,
+    "cook_temperature": 20.0,
+    "cook_time": 7200.0,
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sloppiness:
     """How far a batch may miss its recipe; standard uncertainties.
@@ -317,24 +363,30 @@ class Sloppiness:
     ----------
     weighing : float
         Of every weighed part. [kg]
-    syrup_solids : float
-        Of the dry solids of the syrup. [-]
+    syrup_solids : float or None
+        Of the dry solids of the syrup; None: what its lot states, else the catalogue.
+        [-]
     moisture : float
-        Water that powders may bring, beyond what the recipe counts; half-normal. [-]
+        Water that powders may bring, beyond what the recipe counts; half-normal. A lot
+        that states the uncertainty of its moisture has that, both ways. [-]
+    cook_temperature, cook_time : float
+        Of the cook, from batch to batch. Common practice, no source. [K], [s]
     """
 
     weighing: float = 5e-5
-    syrup_solids: float = 0.02
+    syrup_solids: float | None = None
     moisture: float = 0.002
+    cook_temperature: float = 1.0
+    cook_time: float = 30.0
 
     def __post_init__(self) -> None:
         """Check the numbers."""
-        for name in ("weighing", "syrup_solids", "moisture"):
+        for name, most in _MOST.items():
             value = getattr(self, name)
-            if not 0.0 <= value < 0.2:
+            if value is not None and not 0.0 <= value < most:
                 raise InputError(
                     f"{name.replace('_', ' ')} of a sloppy batch is {value:g}; "
-                    "allowed: 0 or more, below 0.2"
+                    f"allowed: 0 or more, below {most:g}"
                 )
 
 
@@ -384,7 +436,7 @@ class Task:
     front : tuple of two columns, optional
         Trade-off to draw; each with True where more is better.
     sloppiness : Sloppiness, optional
-        Asks for a robust optimum beside the nominal one.
+        Asks for a recipe whose batches keep the limits, too.
     effort : Effort
     """
 

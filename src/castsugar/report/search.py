@@ -14,6 +14,7 @@ from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
+    Found,
     LimitState,
     Price,
     RowState,
@@ -41,7 +42,7 @@ from castsugar.report.search_words import (
     limit_name,
     limit_noun,
 )
-from castsugar.report.shown import SI, Shown
+from castsugar.report.shown import Shown
 
 #: Relative uncertainty of c* of any mix: common practice, no source (motor.hardware).
 DOUBT = SPREAD.characteristic_velocity
@@ -55,7 +56,7 @@ _LOOSER, _POINT = 0.1, 0.01
 #: How answers are rounded, in words.
 _ROUNDED = {
     "percents": "whole percents",
-    "weighable": "in steps of your scale",
+    "weighable": "in steps of the scale",
     "best": "not rounded",
 }
 
@@ -111,9 +112,11 @@ class Searched:
         return known | ({self.objective.key: values[goal]} if goal in values else {})
 
 
-def rounded(outcome: Outcome, name: str) -> Weighable | None:
-    """Return a rounded recipe by the name of its row; None for other rows."""
+def rounded(outcome: Outcome, name: str) -> Weighable | Found | None:
+    """Return a recipe for the scale by the name of its row; None for other rows."""
     made = {"percents": outcome.percents, "weighable": outcome.weighable}
+    if name == "robust" and outcome.robust is not None:
+        return outcome.robust.made.of(outcome.robust.found)
     return made.get(name)
 
 
@@ -154,6 +157,7 @@ def _findings(found: Searched, show: Shown) -> Iterator[Finding]:
     yield from _unfinished(outcome, found.asked)
     if found.sound:
         yield _found(found, show)
+        yield from _robust(found, show)
     elif outcome.refused and outcome.found.violation <= 0.0:
         yield Finding(
             "REFUSED",
@@ -197,13 +201,18 @@ def _unfinished(outcome: Outcome, asked: Asked) -> Iterator[Finding]:
 def _found(found: Searched, show: Shown) -> Finding:
     """Say the recipe, what its rounding costs, and what goes on the scale."""
     outcome = found.outcome
-    made = rounded(outcome, outcome.chosen)
-    how = _ROUNDED[outcome.chosen]
+    made = outcome.made
+    how = _ROUNDED[outcome.rounding]
     if made is not None and made.loss > 0.0:
         share = made.loss / abs(outcome.found.objective or 1.0)
         how += f", costs {numbers.percent(share)} %"
     text = f"{composition(found.mix)} ({how})."
     masses = masses_of(outcome)
+    if made is None and (step := outcome.task.space.scale_step) is not None:
+        text += (
+            f" No recipe near it in steps of {show.typed('mass', 1e3 * step)} keeps "
+            "all limits: weigh a larger batch, or on a finer scale."
+        )
     if masses:
         told = ", ".join(
             f"{found.asked.name(name)} {_weighed(outcome, mass, show)}"
@@ -216,20 +225,78 @@ def _found(found: Searched, show: Shown) -> Finding:
     )
 
 
+def _robust(found: Searched, show: Shown) -> Iterator[Finding]:
+    """Yield whether a robust recipe pays, if one was asked for."""
+    outcome, robust = found.outcome, found.outcome.robust
+    if robust is None:
+        return
+    limits = outcome.found.goal.limits
+    if not limits:
+        yield Finding("RESULT", "No limits, so no gain from a robust mix.")
+        return
+    place = robust.nominal.shortest
+    noun = limit_noun(limits[place], show)
+    own, kept, asked = (
+        numbers.of_100(float(x[place]))
+        for x in (robust.nominal.share, robust.kept.share, robust.nominal.asked)
+    )
+    values = {
+        "nominal": float(robust.nominal.share[place]),
+        "robust": float(robust.kept.share[place]),
+        "price": robust.price,
+    }
+    if robust.nominal.enough:
+        text = (
+            "No gain from a robust mix, keep the nominal: its batches keep every limit "
+            f"as often as asked. Nearest is the {noun}: {own} of 100, asked {asked}."
+        )
+        yield Finding("RESULT", text, values)
+    elif outcome.chosen == "robust":
+        cost = robust.price / abs(outcome.found.objective or 1.0)
+        text = (
+            f"Robust: {kept} of 100 batches keep the {noun}, asked {asked}; of the "
+            f"nominal {ratio(found.mixes[outcome.nominal])} {own}. It costs "
+            f"{numbers.percent(cost)} %."
+        )
+        if not robust.kept.enough:
+            text += (
+                " No mix was found whose batches keep every limit as often as asked."
+            )
+        yield Finding("RESULT" if robust.kept.enough else "CAUTION", text, values)
+    else:
+        text = (
+            "No mix was found whose batches keep every limit as often as asked: keep "
+            f"the nominal. Of it {own} of 100 keep the {noun}, asked {asked}: weigh a "
+            "larger batch, measure the syrup, or loosen that limit."
+        )
+        yield Finding("CAUTION", text, values)
+
+
 def masses_of(outcome: Outcome) -> dict[str, float]:
-    """Return what goes on the scale for the batch of the bench; empty without. [kg]"""
-    batch = outcome.task.space.batch
-    if batch is None:
+    """Return what goes on the scale for the batch of the bench. [kg]
+
+    Empty without a batch, and where the exact mix is no whole steps of the scale.
+    """
+    space, made = outcome.task.space, outcome.made
+    if space.batch is None or (made is None and space.scale_step is not None):
         return {}
-    return {name: batch * share for name, share in outcome.recipe.items()}
+    if made is None:
+        return {name: space.batch * share for name, share in outcome.recipe.items()}
+    pairs = zip(outcome.found.ingredients, made.masses.tolist(), strict=True)
+    return {name: mass for name, mass in pairs if mass > 0.0}
 
 
 def _weighed(outcome: Outcome, mass: float, show: Shown) -> str:
     """Write a mass in steps of the scale, where its step is known."""
     step = outcome.task.space.scale_step
-    if step is None or show.system != SI:
+    if step is None or not _plain(numbers.tidy(show.span("mass", 1e3 * step))):
         return show.amount("mass", 1e3 * mass, 4)
     return show.step_of(1e3 * mass, 1e3 * step)
+
+
+def _plain(step: float) -> bool:
+    """Say whether a step is one that scales of the unit shown have: 0.05 oz."""
+    return step > 0.0 and round(step, 3) == step
 
 
 def _infeasible(found: Searched, show: Shown) -> Finding:
@@ -305,7 +372,11 @@ def _special(found: Searched, row: Row) -> Iterator[Finding]:
 
 
 def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
-    names = [found.outcome.chosen, *found.outcome.task.tried]
+    tried = found.outcome.task.tried
+    beside = [*tried]
+    if found.outcome.chosen == "robust":
+        beside.insert(0, found.outcome.nominal)
+    names = [found.outcome.chosen, *beside]
     rows = [found.row(name) for name in names]
     keys = _keys(found, rows)
     heads = [_head(field_of(key), show) for key in keys]
@@ -314,7 +385,11 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
         for name in names
     ]
     word = "found" if found.sound else "nearest"
-    labels = [f"{word} {ratio(found.mix)}", *found.outcome.task.tried]
+    labels = [f"{word} {ratio(found.mix)}"]
+    labels += [
+        name if name in tried else f"nominal {ratio(found.mixes[name])}"
+        for name in beside
+    ]
     lines = tuple(
         (label, *(_cell(found, k, row, show) for k in keys), "BROKEN" if bad else "")
         for label, row, bad in zip(labels, rows, broken, strict=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import AGREEMENT, Found
+from castsugar.optimize.task import Sloppiness
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, TEXT
 from castsugar.report.limit_words import limit_cell, margin_cell
@@ -27,6 +28,8 @@ from castsugar.report.search_words import (
     endless,
     field_of,
     limit_name,
+    limit_noun,
+    limit_words,
     value_text,
 )
 from castsugar.report.shown import Shown
@@ -70,7 +73,7 @@ def search_annexes(found: Searched, show: Shown) -> Iterator[Annex]:
         yield Annex("Pareto front", tuple(_front(found, show)))
     if outcome.robust is not None:
         yield Annex(
-            "If you weigh sloppily", tuple(_robust(found, outcome.robust, show))
+            "If batches miss the recipe", tuple(_robust(found, outcome.robust, show))
         )
     yield Annex("Evidence", tuple(_evidence(found, show)))
     yield Annex("Assumed", (Listing(tuple(_assumed(found))),))
@@ -86,6 +89,23 @@ def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
     best, space = outcome.found, outcome.task.space
     made = {"whole %": outcome.percents, "scale steps": outcome.weighable}
     known = {head: one for head, one in made.items() if one is not None}
+    yield _beside(found, known, show)
+    if best.violation > 0.0:
+        return
+    for head, one in known.items():
+        yield Paragraph(f"In {head}: {_cost(outcome, one)}.")
+    if outcome.no_rounding:
+        yield Paragraph(f"Not rounded: {found.asked.renamed(outcome.no_rounding)}.")
+    if space.batch is None:
+        yield Paragraph("For grams give batch in [search].")
+    for slot, option in best.choice.items():
+        options = ", ".join(map(found.asked.name, space.options(slot)))
+        yield Paragraph(f"{slot}: {found.asked.name(option)}, chosen among {options}.")
+
+
+def _beside(found: Searched, known: Mapping[str, Weighable], show: Shown) -> Table:
+    """Return shares, objective and limited columns of the exact and rounded mixes."""
+    best = found.outcome.found
     shown: list[Found | Weighable] = [best, *known.values()]
     rows = []
     for place, name in enumerate(best.ingredients):
@@ -97,18 +117,11 @@ def _rounded(found: Searched, show: Shown) -> Iterator[Block]:
     scores = (one.values[best.goal.objective] for one in shown)
     told = (show.bare(goal.kind, score, 5) for score in scores)
     rows.append((goal.headed(show), *told))
-    yield Table(heads=("", "exact", *known), rows=tuple(rows))
-    if best.violation > 0.0:
-        return
-    for head, one in known.items():
-        yield Paragraph(f"In {head}: {_cost(outcome, one)}.")
-    if outcome.no_rounding:
-        yield Paragraph(f"Not rounded: {found.asked.renamed(outcome.no_rounding)}.")
-    if space.batch is None or space.scale_step is None:
-        yield Paragraph("For grams give batch in [search] and step in [scale].")
-    for slot, option in best.choice.items():
-        options = ", ".join(map(found.asked.name, space.options(slot)))
-        yield Paragraph(f"{slot}: {found.asked.name(option)}, chosen among {options}.")
+    for limit in best.goal.limits:
+        column = limit.column
+        told = (bare_text(column, one.values[column], show) for one in shown)
+        rows.append((limit_words(limit, show), *told))
+    return Table(heads=("", "exact", *known), rows=tuple(rows))
 
 
 def _cost(outcome: Outcome, made: Weighable) -> str:
@@ -324,37 +337,32 @@ def _plain(column: str, value: float, show: Shown) -> str:
 
 
 def _robust(found: Searched, robust: Robust, show: Shown) -> Iterator[Block]:
-    """Yield the mix that a sloppy batch still keeps, beside the best."""
+    """Yield what batches do to the nominal and to the robust recipe."""
     outcome, sloppy = found.outcome, found.outcome.task.sloppiness
     if sloppy is None:
         return
-    wrong = show.amount("mass", 1e3 * sloppy.weighing, 2)
-    yield Paragraph(
-        f"Standard uncertainties taken: {wrong} of every part, "
-        f"{numbers.percent(sloppy.syrup_solids)} points of syrup solids, "
-        f"{numbers.percent(sloppy.moisture)} % of damp in powders; {robust.batches} "
-        "batches of each mix drawn."
-    )
-    kept = [numbers.of_100(x) for x in (robust.kept_nominal, robust.kept_robust)]
-    if robust.found.violation > 0.0:
-        yield Paragraph(
-            f"Of the best mix {kept[0]} of 100 batches keep all limits. No mix keeps "
-            "them with room for that: a larger batch, a measured syrup, looser limits."
-        )
-        return
-    pairs = zip(
-        outcome.found.ingredients,
-        outcome.found.fractions.tolist(),
-        robust.found.fractions.tolist(),
-        strict=True,
-    )
+    yield Paragraph(_taken(found, robust, sloppy, show))
+    nominal = outcome.recipe_of(outcome.nominal)
+    other = outcome.recipe_of("robust")
+    shown = [nominal, other] if robust.margins else [nominal]
     rows = [
-        (f"{found.asked.name(n)}, %", *(numbers.at_place(100.0 * x, -2) for x in both))
-        for n, *both in pairs
-        if any(both)
+        (
+            f"{found.asked.name(n)}, %",
+            *(numbers.at_place(100.0 * one.get(n, 0.0), -2) for one in shown),
+        )
+        for n in outcome.found.ingredients
+        if any(n in one for one in shown)
     ]
-    rows.append(("batches of 100 that keep all limits", *kept))
-    yield Table(heads=("", "best", "robust"), rows=tuple(rows))
+    kept = [robust.nominal, robust.kept][: len(shown)]
+    for place, limit in enumerate(outcome.found.goal.limits):
+        asked = numbers.of_100(float(robust.nominal.asked[place]))
+        shares = [numbers.of_100(float(one.share[place])) for one in kept]
+        noun = limit_noun(limit, show)
+        rows.append((f"of 100 batches keep the {noun} (asked {asked})", *shares))
+    heads = ("", "nominal", "robust")[: 1 + len(shown)]
+    yield Table(heads=heads, rows=tuple(rows))
+    if not robust.margins:
+        return
     cost = robust.price / abs(outcome.found.objective or 1.0)
     yield Paragraph(f"Robustness costs {numbers.percent(cost)} % of the objective.")
     if robust.found.status == "incomplete":
@@ -365,8 +373,30 @@ def _robust(found: Searched, robust: Robust, show: Shown) -> Iterator[Block]:
         for x in outcome.found.goal.limits
         if x.name in own
     ]
-    if moved:
-        yield Paragraph(f"It was searched under tighter limits: {'; '.join(moved)}.")
+    yield Paragraph(f"It was searched under tighter limits: {'; '.join(moved)}.")
+
+
+def _taken(found: Searched, robust: Robust, sloppy: Sloppiness, show: Shown) -> str:
+    """Say what batches were drawn with."""
+    settings = found.outcome.task.settings
+    told = [f"{show.amount('mass', 1e3 * sloppy.weighing, 2)} of every part"]
+    if sloppy.syrup_solids is not None:
+        told.append(f"{numbers.percent(sloppy.syrup_solids)} points of syrup solids")
+    else:
+        told.append("what lot or catalogue say of the syrup's solids")
+    told.append(f"up to {numbers.percent(sloppy.moisture)} % of damp in powders")
+    if settings.kitchen is not None:
+        warm = show.span("temperature difference", sloppy.cook_temperature)
+        unit = show.unit("temperature difference")
+        told.append(
+            f"{numbers.typed(numbers.tidy(warm))} {unit} and "
+            f"{numbers.typed(sloppy.cook_time)} s of the cook"
+        )
+    return (
+        f"Standard uncertainties taken: {', '.join(told)}; {robust.batches} batches of "
+        "each recipe drawn. A limit without a probability is to be kept by 95 of 100; "
+        "one with a probability by so many, kitchen and burn rates drawn, too."
+    )
 
 
 # ----------------------------------------------------------------------------

@@ -38,8 +38,8 @@ PARTS: dict[str, Part] = {
     "ingredients_as_typed": Part(meaning="name as typed to catalogue name"),
     "choice": Part(meaning="slot to the alternative chosen"),
     "chosen": Part(
-        meaning="the recipe that is the answer: which of best, whole_percents and "
-        "weighed it is, its shares and, with a batch, its masses [g]"
+        meaning="the recipe that is the answer: which of best, whole_percents, "
+        "weighed and robust it is, its shares and, with a batch, its masses [g]"
     ),
     "best": Part(meaning=f"the exact optimum; {_MIX}"),
     "whole_percents": Part(meaning=f"in whole percents, and its loss; {_MIX}"),
@@ -53,7 +53,10 @@ PARTS: dict[str, Part] = {
     "runners_up": Part(meaning=f"really different and nearly as good; {_MIX}"),
     "relaxations": Part(meaning="limits of which each, moved, would leave a mix"),
     "front": Part(meaning="Pareto front, from the best of the first column on"),
-    "robust": Part(meaning="the mix that a sloppy batch still keeps"),
+    "robust": Part(
+        meaning="recipe whose batches keep the limits, whether it pays, and what share "
+        "of its batches and of those of the nominal recipe keep each limit"
+    ),
     "tried_mixes": Part(meaning=f"those of [search] tried; {_MIX}"),
     "table": Part(
         meaning="full rows by name, under `name`",
@@ -148,11 +151,19 @@ def _mix(
     }
 
 
+#: Name of a row to the part that holds its recipe.
+_PARTS_OF = {
+    "best": "best",
+    "percents": "whole_percents",
+    "weighable": "weighed",
+    "robust": "robust",
+}
+
+
 def _chosen(outcome: Outcome) -> Row:
     """Return the recipe that is the answer."""
-    which = {"percents": "whole_percents", "weighable": "weighed"}
     return {
-        "which": which.get(outcome.chosen, "best"),
+        "which": _PARTS_OF[outcome.chosen],
         "recipe": recipe_row([*outcome.recipe], [*outcome.recipe.values()]),
         "masses": grams_row(masses_of(outcome)) or None,
     }
@@ -229,23 +240,30 @@ def _front(outcome: Outcome) -> Row | None:
 
 
 def _robust(outcome: Outcome) -> Row | None:
-    """Return the robust mix, and the limits that it was searched under."""
+    """Return the robust recipe, what batches keep, and its tighter limits."""
     robust = outcome.robust
     if robust is None:
         return None
     found = robust.found
-    limits = {
-        f"{'at_most' if x.sense == '<=' else 'at_least'}_{file_key(x.column)}": x.value
-        for x in found.goal.limits
-    }
+    own = {limit.name: limit.value for limit in found.goal.limits}
     return {
         "status": found.status,
-        "feasible": found.violation <= 0.0,
-        **_mix(outcome, found.fractions, found.values),
-        "limits": limits,
+        "pays": robust.pays,
+        "nominal": _PARTS_OF[outcome.nominal],
+        "refused": robust.refused,
+        **_mix(outcome, robust.fractions, robust.made.of(found).values),
+        "limits": [
+            {
+                "name": limit.name,
+                _with_unit("limit", limit.column): limit.value,
+                _with_unit("searched_by", limit.column): own.get(limit.name),
+                "batches_asked_percent": 100.0 * float(robust.nominal.asked[place]),
+                "batches_nominal_percent": 100.0 * float(robust.nominal.share[place]),
+                "batches_robust_percent": 100.0 * float(robust.kept.share[place]),
+            }
+            for place, limit in enumerate(outcome.found.goal.limits)
+        ],
         f"price_{file_key(found.goal.objective)}": robust.price,
-        "batches_kept_best_percent": 100.0 * robust.kept_nominal,
-        "batches_kept_robust_percent": 100.0 * robust.kept_robust,
         "batches": robust.batches,
     }
 
@@ -288,7 +306,7 @@ def _shares(outcome: Outcome, name: str) -> list[tuple[str, float]]:
         "best": found,
         "percents": outcome.percents,
         "weighable": outcome.weighable,
-        "robust": outcome.robust and outcome.robust.found,
+        "robust": outcome.robust,
     }.get(name) or found.runners_up[int(name.removeprefix("runner ")) - 1]
     return [*zip(found.ingredients, made.fractions.tolist(), strict=True)]
 

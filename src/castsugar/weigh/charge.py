@@ -11,6 +11,7 @@ from castsugar.bench.bench import Bench
 from castsugar.bench.lots import LotRecord, lots_of
 from castsugar.bench.schema import Place
 from castsugar.bench.search import placed
+from castsugar.bench.search_tables import SCALE_STEP
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
@@ -68,9 +69,8 @@ def portions(count: int, most: int) -> tuple[int, ...]:
 # ----------------------------------------------------------------------------
 # The scale and the pan of a bench file, with what is taken where nothing is said.
 
-#: Taken where nothing is stated. Common practice, no source: a scale that shows tenths
-#: of a gram; 1.5 g of syrup on the wall of its cup, 4 g of hot mix in pan and tools.
-STEP = 1e-4
+#: Taken where nothing is stated. Common practice, no source: 1.5 g of syrup on the wall
+#: of its cup, 4 g of hot mix in pan and tools.
 RESIDUE_CUP = 1.5e-3
 RESIDUE_PAN = 4e-3
 
@@ -106,8 +106,8 @@ class Equipment:
         Names of the attributes that nobody stated.
     """
 
-    step: float = STEP
-    accuracy: float = 0.5 * STEP
+    step: float = SCALE_STEP
+    accuracy: float = 0.5 * SCALE_STEP
     capacity: float | None = None
     vessel: float | None = None
     residue_cup: float = RESIDUE_CUP
