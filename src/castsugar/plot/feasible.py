@@ -195,8 +195,8 @@ def _marks_of(outcome: Outcome, made: Plane) -> list[Mark]:
     mixes: list[tuple[str, str, FloatArray | None, Mapping[str, float]]] = [
         ("best", best_words(outcome), found.fractions, values)
     ]
-    if outcome.robust and outcome.robust.found.status != "infeasible":
-        mixes.append(("robust", "robust mix", outcome.robust.found.fractions, {}))
+    if outcome.robust and outcome.robust.pays:
+        mixes.append(("robust", "robust mix", outcome.robust.fractions, {}))
     if (rounded := outcome.percents or outcome.weighable) is not None:
         name = "whole percents" if outcome.percents is not None else "as weighed"
         mixes.append(("rounded", name, rounded.fractions, {}))

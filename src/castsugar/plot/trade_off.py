@@ -145,7 +145,7 @@ def _read(outcome: Outcome, show: Shown) -> _Found:
                     at=(float(at[0]), float(at[1])))  # fmt: skip
 
     mixes = [mix(best_words(outcome), outcome.found.values, "*", style.ORANGE)]
-    if outcome.robust and outcome.robust.found.status != "infeasible":
+    if outcome.robust and outcome.robust.pays:
         values = outcome.robust.found.values
         mixes.append(mix("robust mix", values, "D", style.GREEN))
     for name, values in outcome.tried_values.items():
