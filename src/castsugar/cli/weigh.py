@@ -132,7 +132,7 @@ def run(options: argparse.Namespace) -> int:
     database, world = load_database(), world_of(options)
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
-    shared = _shared(options, world, database)
+    shared = shared_of(options, world, database)
     motor = shared.motor
     found = weighing(
         _sheet(options, charge, shared),
@@ -170,7 +170,7 @@ def run(options: argparse.Namespace) -> int:
 # What is asked.
 
 
-def _shared(
+def shared_of(
     options: argparse.Namespace, world: World | None, database: Database
 ) -> Shared:
     """Return pressures, kitchen, motor and lots."""
@@ -189,7 +189,7 @@ def _shared(
     )
 
 
-def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
+def mix_as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     """Return the mix with the water that leaves: none without a kitchen model."""
     from castsugar.kitchen.pour_table import as_cast
 
@@ -214,7 +214,7 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
         plan,
         charge,
         equipment,
-        mix=_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
+        mix=mix_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
         density_ratio=motor.density_ratio if motor is not None else DENSITY_RATIO,
         pans=options.pans,
     )
