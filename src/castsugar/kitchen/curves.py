@@ -79,7 +79,7 @@ def water_curve(mix: Mix, kitchen: Kitchen, time: FloatArray) -> FloatArray:
     values = known.draw(kitchen.draws, kitchen.seed)
     found = []
     for one in np.asarray(time, dtype=float):
-        cook = _until(kitchen.cook, one)
+        cook = kitchen.cook.lasting(float(one))
         found.append(water_share(pot, values, cook, kitchen.air_pressure))
     return _banded(np.array(found))
 
@@ -109,18 +109,6 @@ def known_pot(mix: Mix, kitchen: Kitchen) -> tuple[Pot, Belief]:
     if not pot.measured_syrup[0]:
         known = known.of_another_syrup()
     return pot, known
-
-
-def _until(cook: Cook, time: float) -> Cook:
-    """Return the first part of a cook. [s]"""
-    end = cook.times[0] + time
-    kept = [(t, k) for t, k in zip(*_points(cook), strict=True) if t < end]
-    last = float(np.interp(end, *_points(cook)))
-    return Cook((*(t for t, _ in kept), end), (*(k for _, k in kept), last))
-
-
-def _points(cook: Cook) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    return cook.times, cook.temperatures
 
 
 def _banded(drawn: FloatArray) -> FloatArray:
