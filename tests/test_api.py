@@ -97,9 +97,10 @@ SPACES = {
         "read_strands"
     ),
     "weigh": (
-        "Addition Charge Conditions Correction Equipment Judged Line Piece Sheet "
-        "Sizes Tolerance Weighing balance corrected equipment_of judge notes "
-        "pieces_of plan read_charge sizes_of tolerances weighing"
+        "Addition Castings Charge Conditions Correction Equipment Judged Line Piece "
+        "Sheet Sizes Tolerance Weighing balance castings corrected equipment_of "
+        "fewest_pans in_pans judge notes pieces_of plan read_charge sheet_again "
+        "sizes_of tolerances weighed_with weighing"
     ),
 }
 
