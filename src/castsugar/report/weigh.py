@@ -32,12 +32,9 @@ from castsugar.report.screen import (
 )
 from castsugar.report.shown import SI, Shown
 from castsugar.weigh.correction import LOOKED_AT, Correction
+from castsugar.weigh.inverse import MUCH, TOO_MUCH, fewest_pans
 from castsugar.weigh.result import Weighing, balance
 from castsugar.weigh.sheet import Line, Sheet
-
-#: From so much in one pan on several are advised; beyond it none is cooked [kg]: the
-#: limits of the cautions on the mass of a batch. Common practice, no source.
-MUCH, TOO_MUCH = 0.25, 0.5
 
 #: Masses of sentences: to so many g, or so many g that are 0.01 oz.
 _FINE = {True: 0.1, False: 0.28349523125}
@@ -299,13 +296,13 @@ def much(
     total = max(sheet.total, correction.total if correction else 0.0)
     if total <= MUCH:
         return
-    held = sheet.cups + sheet.equipment.residue_pan / sheet.mix.cast_yield
-    pans = math.ceil(sheet.pans * (total - held) / max(MUCH - held, 0.2 * MUCH))
     most = MUCH if total <= TOO_MUCH else TOO_MUCH
     bound = show.bound("mass", 1e3 * most)
-    way = f"Cook {pans} pans: add --pans {pans}."
+    way = "Cook less at a time."
     if correction is not None:
         way = "Take off rather than make so much, or divide it."
+    elif pans := fewest_pans(sheet):
+        way = f"Cook {pans} pans: add --pans {pans}."
     text = f"{fine(total, show)} in one pan is more than {bound}. {way}"
     values = {"mass_on_scale_g": 1e3 * total, "limit_g": 1e3 * most}
     if most == MUCH:
