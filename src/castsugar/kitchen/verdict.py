@@ -37,7 +37,7 @@ Pours = Callable[[float, NDArray[np.intp]], BoolArray]
 
 
 def pour_window(
-    pours: Pours, count: int, hottest: float
+    pours: Pours, count: int, hottest: float, grid: FloatArray = GRID
 ) -> tuple[FloatArray, FloatArray]:
     """Return the lowest and highest temperature of the first stretch that pours.
 
@@ -49,17 +49,20 @@ def pour_window(
         Rows.
     hottest : float
         Where the sugar's limit lies; nothing above counts. [K]
+    grid : ndarray
+        Temperatures looked at, rising: a window between two of them is missed. [K]
 
     Returns
     -------
     low, high : ndarray, shape (count,)
-        [K], within 0.1 K; NaN where there is no window between 90 C and the limit.
+        [K], within 1/64 of a step of the grid; NaN where there is no window between
+        its lowest temperature and the limit.
     """
-    if hottest < GRID[0]:
+    if hottest < grid[0]:
         nothing = np.full(count, np.nan)
         return nothing, nothing.copy()
-    top = min(hottest, float(GRID[-1]))
-    grid = np.append(GRID[top > GRID], top)
+    top = min(hottest, float(grid[-1]))
+    grid = np.append(grid[top > grid], top)
     rows = np.arange(count)
     fine = np.stack([pours(float(t), rows) for t in grid], axis=1)
     some = fine.any(axis=1)
@@ -427,6 +430,7 @@ def pouring_window(
     *,
     level: float = 0.5,
     thickest: float = suspension.POURS_BELOW,
+    grid: FloatArray = GRID,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the temperatures between which every row pours often enough.
 
@@ -443,6 +447,8 @@ def pouring_window(
         Share of the draws that must pour.
     thickest : float
         Viscosity from which nothing pours. [Pa s]
+    grid : ndarray
+        As for :func:`pour_window`. [K]
 
     Returns
     -------
@@ -457,7 +463,7 @@ def pouring_window(
         return pour_chance(pot.take(rows), values, at, thickest) >= level
 
     hottest = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    return pour_window(fine, len(pot), hottest)
+    return pour_window(fine, len(pot), hottest, grid)
 
 
 def pour_chance(
