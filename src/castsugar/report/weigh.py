@@ -169,6 +169,10 @@ class Scale:
             return numbers.DASH
         return self._cell(numbers.on_scale(self._own(mass), self.step))
 
+    def said(self, mass: float) -> str:
+        """Write a mass that stands on the scale, for a sentence."""
+        return self.mass(mass) if self.at_home else mass_said(mass, self.show)
+
     def off(self, mass: float) -> str:
         """Write a tolerance, rounded down."""
         told = numbers.down(self._own(mass)) if math.isfinite(mass) else numbers.DASH
@@ -290,9 +294,15 @@ def _allowed(found: Weighing, show: Shown) -> Iterator[Finding]:
 
 
 def much(
-    sheet: Sheet, show: Shown, correction: Correction | None = None
+    sheet: Sheet,
+    show: Shown,
+    correction: Correction | None = None,
+    option: str = "add --pans",
 ) -> Iterator[Finding]:
-    """Yield that it is much in one pan, and how many pans it takes."""
+    """Yield that it is much in one pan, and how many pans it takes.
+
+    `option` is what says their number.
+    """
     total = max(sheet.total, correction.total if correction else 0.0)
     if total <= MUCH:
         return
@@ -302,7 +312,7 @@ def much(
     if correction is not None:
         way = "Take off rather than make so much, or divide it."
     elif pans := fewest_pans(sheet):
-        way = f"Cook {pans} pans: add --pans {pans}."
+        way = f"Cook {pans} pans: {option} {pans}."
     text = f"{fine(total, show)} in one pan is more than {bound}. {way}"
     values = {"mass_on_scale_g": 1e3 * total, "limit_g": 1e3 * most}
     if most == MUCH:
@@ -312,9 +322,12 @@ def much(
 
 
 def corrected_findings(
-    found: Weighing, correction: Correction, show: Shown
+    found: Weighing, correction: Correction, show: Shown, do: str = ""
 ) -> Iterator[Finding]:
-    """Yield what to do about what was weighed; of a big batch first to take off."""
+    """Yield what to do about what was weighed; of a big batch first to take off.
+
+    `do` says in words what a table asks for, where there is more to say than that.
+    """
     sheet, off = found.sheet, list(_take_off(found, correction, show))
     big = max(correction.total, sheet.total) > MUCH
     if not correction.possible and found.at_most is not None:
@@ -330,9 +343,10 @@ def corrected_findings(
         worst = show.amount("mass", 1e3 * max(correction.worst, 0.01 * step), 2)
         yield Finding(
             "RESULT",
-            f"{_to_do(correction)} Then {mass_said(correction.total, show)} are on the "
-            f"scale, {numbers.typed(numbers.three(100.0 * correction.factor))} % of "
-            f"the sheet in the pan; no line is further than {worst} from the ratio.",
+            f"{do or _to_do(correction)} Then {mass_said(correction.total, show)} are "
+            f"on the scale, {numbers.typed(numbers.three(100.0 * correction.factor))} "
+            f"% of the sheet in the pan; no line is further than {worst} from the "
+            "ratio.",
             {"mass_on_scale_g": 1e3 * correction.total},
         )
     yield from () if big else off
