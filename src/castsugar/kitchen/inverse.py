@@ -105,7 +105,7 @@ def drying_time(mix: Mix, kitchen: Kitchen, left: float) -> Drying:
     if 100.0 * left >= start:
         raise InputError(
             f"no cook leaves {100.0 * left:.4g} % water: the mix holds {start:.4g} % "
-            "as weighed; give less"
+            "as weighed; allowed is less than that"
         )
     central = _water(pot, known.central(), kitchen)
     drawn = _water(pot, known.draw(kitchen.draws, kitchen.seed), kitchen)
