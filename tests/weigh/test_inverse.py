@@ -69,6 +69,8 @@ class Bench:
         self.batch = round(rng.uniform(0.25, 1.5), 3)
         names = ("grains", "strands", "delays")
         self.counts = {name: rng.choice([None, None, 0, 1, 2]) for name in names}
+        if not any(self.counts.values()):  # nothing is to be cast
+            self.counts["delays"] = None
         self.extra = rng.randint(1, 400)  # steps of the scale
         self.rng = rng
 
@@ -245,5 +247,7 @@ def test_slips_and_counts_that_cannot_be() -> None:
             weighed_with(sheet, {"sucrose": mass})
     with pytest.raises(InputError, match="--strands is -1"):
         by_hand(0.1, {"strands": -1})
+    with pytest.raises(InputError, match="nothing is to be cast; leave"):
+        by_hand(0.1, {"strands": 0, "delays": 0})
     with pytest.raises(InputError, match="--grains needs the size of a grain"):
         by_hand(0.1, {"grains": 1})

@@ -320,7 +320,8 @@ def run_correct(options: argparse.Namespace) -> int:
 
     asked = _Batch(options)
     sheet = asked.sheet()
-    extra = read_masses(options.extra, asked.charge, "--extra", ":")
+    typed = [x if ":" in x else x.replace("=", ":", 1) for x in options.extra]
+    extra = read_masses(typed, asked.charge, "--extra", ":")
     done = weighing(
         sheet,
         conditions_of(asked.shared, asked.world),

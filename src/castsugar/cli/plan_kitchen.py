@@ -245,7 +245,7 @@ def run_heat(options: argparse.Namespace) -> int:
     cooks = [asked.kitchen.cook.ending_at(heat) for heat in _heats(found)]
     rows = [asked.row(cook) for cook in cooks]
     command = ["kitchen", "judge", options.recipe, *_cook_words(cooks[0])]
-    if math.isnan(found.low):  # measure what the pour hangs on most
+    if math.isnan(found.low) and found.chance:  # measure what the pour hangs on most
         shares = contributions_of([asked.mix], asked.kitchen)
         name = measurement_of(shares, asked.kitchen.belief)
         command = ["kitchen", name, "--how"]

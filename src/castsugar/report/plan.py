@@ -461,8 +461,8 @@ def _pans(found: InPans, show: Shown) -> Iterator[Finding]:
         yield Finding("RESULT", f"{text}.", {"castable_lost_g": 1e3 * lost})
         yield _batches(found)
     back = scale.said(pans * each.total)
-    text = f"Forward: {pans} times {scale.said(each.total)} give back {back} on the "
-    yield Finding("RESULT", f"{text}scale.")
+    text = f"Forward: {numbers.count(pans, 'pan')} of {scale.said(each.total)} give "
+    yield Finding("RESULT", f"{text}back {back} on the scale.")
 
 
 def _batches(found: InPans) -> Finding:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from castsugar.kitchen.heat import FACTOR, LONGEST
+from castsugar.kitchen.heat import FACTOR, HOTTEST, LONGEST
 from castsugar.kitchen.inverse import Drying, PourHeat
 from castsugar.kitchen.parameters import POUR_RANGE, Kitchen
 from castsugar.report import numbers
@@ -204,26 +204,9 @@ def _heats(
     found: PourHeat, rows: Sequence[Row], kitchen: Kitchen, show: Shown
 ) -> Iterator[Finding]:
     """Yield where it pours, or where most; and that the kitchen says so, too."""
-    thick = show.bound("viscosity", found.thickest)
-    share = numbers.of_100(found.probability)
-    chance = numbers.of_100(rows[0][_CHANCE])
-    first = show.amount("temperature", rows[0]["bulk_C"])
+    first = f"{_bare(rows[0]['bulk_C'], show)} {show.unit('temperature')}"
     minutes = numbers.typed(numbers.tidy(kitchen.cook.duration / 60.0))
-    if math.isnan(found.low):
-        low = show.typed("temperature", to_celsius(POUR_RANGE[0]))
-        high = _degrees(found.limit, show)
-        text = f"Nowhere from {low} to {high} does it pour in {share} of 100 draws "
-        text += f"(below {thick}): most, {chance}, at {first}. Measure, or change the "
-        yield Finding("REFUSED", f"{text}mix.", {"best_probability": found.chance})
-    else:
-        low = show.bare("temperature", rows[0]["bulk_C"])
-        text = f"Pour at {low} to {_degrees(found.high, show)}: there it pours in "
-        text += f"{share} of 100 draws or more (below {thick}), the whole cook of "
-        text += f"{minutes} min as hot; most, {numbers.of_100(found.chance)}, at "
-        text += f"{_degrees(found.best, show)}."
-        if found.high > found.limit - 0.1:
-            text += " Hotter, the sugar degrades beyond its limit."
-        yield Finding("RESULT", text, {"pour_from_C": rows[0]["bulk_C"]})
+    yield _window(found, rows[0], minutes, show)
     if not math.isnan(found.down_to):
         warm, cold = kitchen.cook.pour_temperature, found.down_to
         text = f"Cooked at {_degrees(warm, show)} as planned, it "
@@ -231,16 +214,46 @@ def _heats(
             fall = show.amount("temperature difference", warm - cold, 2)
             text += f"may cool by {fall} before it pours too seldom."
         else:
-            text += f"still pours at {show.typed('temperature', to_celsius(cold))}."
+            text += f"still pours at {_degrees(cold, show)}, the coldest modelled."
         yield Finding("RESULT", text, {"pours_down_to_C": to_celsius(cold)})
     text = f"Forward: cooked {minutes} min at {first}, kitchen judge gives back "
-    yield Finding(
-        "RESULT", f"{text}{chance} of 100 draws.", {_CHANCE: rows[0][_CHANCE]}
-    )
+    text += f"{numbers.of_100(rows[0][_CHANCE])} of 100 draws."
+    yield Finding("RESULT", text, {_CHANCE: rows[0][_CHANCE]})
+
+
+def _window(found: PourHeat, first: Row, minutes: str, show: Shown) -> Finding:
+    """Say between which heats it pours, or that it does nowhere."""
+    thick, best = show.bound("viscosity", found.thickest), _degrees(found.best, show)
+    share, most = (numbers.of_100(x) for x in (found.probability, found.chance))
+    if math.isnan(found.low):
+        coldest, limit = (_degrees(t, show) for t in (POUR_RANGE[0], found.limit))
+        text = f"Nowhere from {coldest} to {limit} does it pour in {share} of 100 draws"
+        text += f" (below {thick}): "
+        text += (
+            f"most, {most}, at {best}. Measure, or " if found.chance else "in none. "
+        )
+        text += "change the mix." if found.chance else "Change the mix."
+        return Finding("REFUSED", text, {"best_probability": found.chance})
+    low = _bare(first["bulk_C"], show)
+    high = _degrees(found.high - 0.05, show)  # to a tenth, downwards
+    text = f"Pour at {low} to {high}: there it pours in {share} of 100 draws or more "
+    text += f"(below {thick}), the whole cook of {minutes} min as hot; most, {most}, "
+    text += f"at {best}."
+    if found.high > HOTTEST - 0.1:
+        text += " Hotter there is no model."
+    elif found.high > found.limit - 0.1:
+        text += " Hotter, the sugar degrades beyond its limit."
+    return Finding("RESULT", text, {"pour_from_C": first["bulk_C"]})
 
 
 def _degrees(kelvin: float, show: Shown) -> str:
-    return show.amount("temperature", to_celsius(kelvin))
+    """Write a bulk temperature, to a tenth of a degree."""
+    return f"{_bare(to_celsius(kelvin), show)} {show.unit('temperature')}"
+
+
+def _bare(celsius: float, show: Shown) -> str:
+    tenths = round(show.number("temperature", celsius), 1)
+    return numbers.typed(numbers.tidy(tenths))
 
 
 def _table(rows: Sequence[Row], show: Shown, leave: str = "") -> Table:
@@ -285,8 +298,11 @@ def _table(rows: Sequence[Row], show: Shown, leave: str = "") -> Table:
 
 def _cells(one: Field, row: Row, show: Shown) -> tuple[str, str]:
     """Return a value and its band; minutes to a tenth, their band as it is known."""
+    if one.key == "bulk_C":
+        return _bare(row["bulk_C"], show), ""
     if one.key != "minutes":
-        return one.cells(row, show)
+        told, band = one.cells(row, show)
+        return told, "" if band == f"{told} to {told}" else band
     told = numbers.typed(numbers.tidy(row["minutes"]))
     low, high = one.band(row)
     if math.isnan(low):

@@ -150,6 +150,7 @@ def _stated(
     counts: Mapping[str, int | None], *, has_grain: bool
 ) -> tuple[dict[str, int], str]:
     """Return the numbers of each kind to keep, and the kind that gets the rest."""
+    known = {KINDS[n]: c for n, c in counts.items() if c is not None}
     for name, count in counts.items():
         if count is not None:
             plausible.checked("pieces", count, plausible.said_at(f"--{name}"))
@@ -158,9 +159,13 @@ def _stated(
             "--grains needs the size of a grain; add --bench FILE with a [motor] table "
             "and its [motor.grain], or leave it out"
         )
-    known = {KINDS[n]: c for n, c in counts.items() if c is not None}
     if not has_grain:
         known["grain"] = 0
+    if len(known) == len(KINDS) and not any(known.values()):
+        raise InputError(
+            "nothing is to be cast; leave --grains, --strands or --delays out, and it "
+            "takes the rest of the batch"
+        )
     filled = next((kind for kind in KINDS.values() if kind not in known), "")
     usual = {"grain": 0, "delay column": 0, "strand": STRANDS}
     rest = {kind: usual[kind] for kind in usual if kind not in known and kind != filled}
