@@ -95,7 +95,7 @@ def _weighed(
         type=quantity("--batch"),
         required=True,
         metavar="MASS",
-        help="mass on the scale, '500 g', all pans together",
+        help="mass on the scale, '500 g', of all pans together",
     )
     conditions = parser.add_argument_group("conditions")
     add_bench_option(conditions)
@@ -127,12 +127,18 @@ def _add_pieces(inner: Any) -> None:
     words = "how many grains, strands and delay columns a batch gives"
     parser, _ = _weighed(inner, "pieces", run_pieces, words)
     for name, what in (
-        ("--grains", "grains to cast; the first of the three that is not said"),
-        ("--strands", "strands to cast (beside grains that take the rest 3);"),
-        ("--delays", "delay columns to cast;"),
+        ("--grains", "grains to cast (default: as many as the batch gives)"),
+        (
+            "--strands",
+            "strands to cast (default 3 beside such grains, else what the rest gives)",
+        ),
+        (
+            "--delays",
+            "delay columns to cast (default 0; with both others stated, what the rest "
+            "gives)",
+        ),
     ):
-        tail = {"--grains": " takes the rest"}.get(name, " as for --grains")
-        parser.add_argument(name, type=int, metavar="N", help=f"{what}{tail}")
+        parser.add_argument(name, type=int, metavar="N", help=what)
 
 
 def _add_correct(inner: Any) -> None:
