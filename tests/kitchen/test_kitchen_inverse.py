@@ -163,6 +163,16 @@ def test_it_cools_until_it_pours_too_seldom() -> None:
     assert pour_heat(mix, warm, 0.9).low >= found.low
 
 
+@pytest.mark.parametrize("syrup", [18.0, 20.0, 23.0])
+def test_a_narrow_window_is_found(syrup) -> None:
+    """Asked for the most that it ever pours, the heat where it does is not missed."""
+    mix, warm = weigh(60, 40 - syrup, syrup), kitchen(119.0, 8.0)
+    most = pour_heat(mix, warm)
+    found = pour_heat(mix, warm, most.chance)
+    assert 0.0 < most.chance < 1.0
+    assert found.low <= most.best <= found.high < found.low + 5.0
+
+
 BAD = [
     (lambda m, k: drying_time(m, k, 0.05), "no cook leaves 5 % water: the mix holds"),
     (lambda m, k: drying_time(m, k, 0.0), "give a share above 0"),
