@@ -239,6 +239,9 @@ def test_correct_gives_back_the_slip(ask) -> None:
     text = flat(ask(question))
     assert "Add 6.0 g of powdered sugar and 18.0 g of KNO3. Then 230 g are" in text
     assert "gives back every line" in text
+    full = ask(question, "--full")
+    assert "c* ideal" in full
+    assert "as weighed  corrected" in full
     kept = ask(f"{question} --at-most '220 g'", code=1)
     assert "REFUSED Cannot be corrected" in flat(kept)
     assert ask(question.replace("syrup: 6", "syrup=6"), as_json=True) == found

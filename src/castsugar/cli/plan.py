@@ -24,6 +24,7 @@ from castsugar.cli.plan_words import (
 )
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.cli.weigh import (
+    assumptions_of,
     cast_assumptions,
     conditions_of,
     mix_as_cast,
@@ -228,8 +229,13 @@ class _Batch:
             density_ratio=self.ratio,
         )
 
-    def told(self, sheet: Sheet, total: float, words: Sequence[str]) -> Planned:
-        """Return what stands beside the answer; `words` are those to go on with."""
+    def told(
+        self, sheet: Sheet, total: float, words: Sequence[str], *, burns: bool = False
+    ) -> Planned:
+        """Return what stands beside the answer.
+
+        `words` are those to go on with; `burns`: it tells how the mix burns, too.
+        """
         from castsugar.report.cautions import chosen
         from castsugar.report.plan import Planned
 
@@ -241,7 +247,9 @@ class _Batch:
         return Planned(
             name=titled(self.charge.name),
             conditions=partial(self._conditions, sheet),
-            assumed=tuple(cast_assumptions(shared, sheet)),
+            assumed=tuple(
+                (assumptions_of if burns else cast_assumptions)(shared, sheet)
+            ),
             cautions=chosen(self.database.cautions, facts, ["weigh"], say=say),
             next=command_of(self.options, words),
             invented=invented(self.world, self.charge.mix(), uses),
@@ -341,7 +349,7 @@ def run_correct(options: argparse.Namespace) -> int:
     found = words.Mended(extra=extra, weighing=done, again=again, off=off)
     mass = f"{1e3 * again.total:.10g} g"
     forward = ["weigh", options.recipe, "--batch", mass, *said(options, _WEIGHED)]
-    told = asked.told(sheet, correction.total, forward)
+    told = asked.told(sheet, correction.total, forward, burns=True)
     limits = done.conditions.limits
     row = done.judged[0].row
     judged = by_mix(judge_rows(limits, [row]), 1)[0] if limits else ()
